@@ -1,0 +1,9 @@
+"""The door for a WSGI server: `gunicorn api.wsgi`."""
+
+import os
+
+from django.core.wsgi import get_wsgi_application
+
+os.environ.setdefault("DJANGO_SETTINGS_MODULE", "api.settings")
+
+application = get_wsgi_application()

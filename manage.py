@@ -1,0 +1,55 @@
+#!/usr/bin/env python3
+"""Command line of Zonebook: `manage.py COMMAND --help` says what each command does."""
+
+import os
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+
+DATA_HELP = (
+    "every command also takes --data DIR: the folder that keeps the embedded database, keys and files "
+    "(default: $ZONEBOOK_DATA, else .data beside manage.py)"
+)
+
+
+def take_data_folder(argv: Sequence[str]) -> tuple[list[str], str | None]:
+    """Take `--data DIR` (or `--data=DIR`) out of `argv`: the settings need it before any command parses its own."""
+    remaining: list[str] = []
+    folder: str | None = None
+    words = iter(argv)
+    for word in words:
+        if word == "--":
+            return [*remaining, word, *words], folder
+        if word == "--data":
+            folder = next(words, "")
+        elif word.startswith("--data="):
+            folder = word.removeprefix("--data=")
+        else:
+            remaining.append(word)
+            continue
+        if not folder or folder.startswith("-"):
+            raise SystemExit("manage.py: error: --data expects a folder, as in --data /srv/zonebook")
+    return remaining, folder
+
+
+def main() -> None:
+    argv, folder = take_data_folder(sys.argv)
+    if folder is not None:
+        os.environ["ZONEBOOK_DATA"] = str(Path(folder).expanduser().absolute())
+    os.environ.setdefault("DJANGO_SETTINGS_MODULE", "api.settings")
+    try:
+        from django.core.management import execute_from_command_line
+    except ImportError as error:
+        raise SystemExit(
+            "manage.py: error: Django is not installed for this Python. Run it from the project's environment: "
+            "python3 -m venv .venv && .venv/bin/pip install -q -r requirements.txt"
+        ) from error
+    try:
+        execute_from_command_line(argv)
+    finally:
+        if "--help" in argv or "-h" in argv or argv[1:2] == ["help"]:
+            print(f"\n{DATA_HELP}")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,1 @@
+"""Fixtures that every folder of tests shares."""

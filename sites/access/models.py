@@ -1,0 +1,63 @@
+"""Who may see and do what: users, their role, the customers they are granted, and tokens of programs."""
+
+from __future__ import annotations
+
+from django.contrib.auth.models import AbstractUser
+from django.contrib.postgres.fields import ArrayField
+from django.db import models
+from django.db.models import Q
+
+
+class User(AbstractUser):
+    class Role(models.TextChoices):
+        MANAGER = "manager", "manager"
+        DISPATCHER = "dispatcher", "dispatcher"
+        TECHNICIAN = "technician", "technician"
+        READER = "reader", "reader"
+
+    role = models.CharField(max_length=12, choices=Role.choices, default=Role.READER)
+    all_customers = models.BooleanField(
+        default=False, help_text="Granted every customer, those to come included."
+    )
+
+    class Meta:
+        db_table = "account"
+        constraints = [
+            models.CheckConstraint(
+                condition=~Q(role="reader", all_customers=True), name="user_reader_has_own_customers_only"
+            ),
+        ]
+
+
+class Grant(models.Model):
+    user = models.ForeignKey(User, on_delete=models.CASCADE, related_name="grants")
+    customer = models.ForeignKey("sites.Customer", on_delete=models.CASCADE, related_name="grants")
+
+    class Meta:
+        db_table = "customer_grant"
+        constraints = [models.UniqueConstraint(fields=["user", "customer"], name="grant_once")]
+
+
+class Token(models.Model):
+    """A program's bearer token. Only its SHA-256 is kept: the secret has 256 bits of chance, so no slow hash is owed."""
+
+    user = models.ForeignKey(User, on_delete=models.CASCADE, related_name="tokens")
+    name = models.CharField(max_length=120, blank=True)
+    digest = models.CharField(max_length=64, unique=True, editable=False)
+    scopes = ArrayField(models.CharField(max_length=40))
+    customers = models.ManyToManyField(
+        "sites.Customer",
+        blank=True,
+        db_table="token_customer",
+        help_text="Narrows the user's grants; none: all of them.",
+    )
+    narrowed = models.BooleanField(
+        default=False, help_text="True: only the listed customers, even when none is left."
+    )
+    created_at = models.DateTimeField(auto_now_add=True)
+    last_used_at = models.DateTimeField(null=True, blank=True)
+    expires_at = models.DateTimeField(null=True, blank=True)
+    revoked_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        db_table = "token"

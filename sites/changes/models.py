@@ -1,0 +1,124 @@
+"""Change sets, and the change record that the database itself writes."""
+
+from __future__ import annotations
+
+from django.conf import settings
+from django.core.serializers.json import DjangoJSONEncoder
+from django.db import models
+from django.db.models import Q
+
+
+class ChangeSet(models.Model):
+    """Everything written to the plant: who, when recorded, when happened, why, under which job, through which door.
+
+    A draft keeps its operations with the row versions they expect; accepted, it has a step and its rows.
+    One ``step`` is (day, order of acceptance within the day); the database gives it out at acceptance.
+    """
+
+    class State(models.TextChoices):
+        DRAFT = "draft", "draft"
+        ACCEPTED = "accepted", "accepted"
+        WITHDRAWN = "withdrawn", "withdrawn"
+
+    class Kind(models.TextChoices):
+        WORK = "work", "work on site"
+        CORRECTION = "correction", "record correction"
+        TAKEOVER = "takeover", "first record of a site"
+
+    class Door(models.TextChoices):
+        REST = "rest", "REST"
+        PAGE = "page", "page"
+        IMPORT = "import", "import"
+        COMMAND = "command", "command"
+        SQL = "sql", "SQL"
+
+    class Purpose(models.TextChoices):
+        RECORD = "record", "as-built change"
+        WHAT_IF = "what_if", "what-if"
+        PLAN = "plan", "saved plan"
+        REDLINE = "redline", "technician's redline"
+
+    site = models.ForeignKey(
+        "sites.Site", on_delete=models.PROTECT, null=True, blank=True, related_name="change_sets"
+    )
+    state = models.CharField(max_length=10, choices=State.choices, default=State.DRAFT)
+    kind = models.CharField(max_length=12, choices=Kind.choices, default=Kind.WORK)
+    purpose = models.CharField(max_length=10, choices=Purpose.choices, default=Purpose.RECORD)
+    door = models.CharField(max_length=10, choices=Door.choices)
+    user = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    actor = models.CharField(
+        max_length=150, help_text="Who did it, as a person reads it: kept even when the user goes."
+    )
+    reason = models.TextField()
+    job_reference = models.CharField(max_length=80, blank=True)
+    happened_on = models.DateField(
+        null=True, blank=True, help_text="Day in the site's time zone; needed to accept."
+    )
+    quiet = models.BooleanField(
+        default=False, help_text="First import of a site: findings open without events."
+    )
+    operations = models.JSONField(default=list, encoder=DjangoJSONEncoder)
+    created_at = models.DateTimeField(auto_now_add=True)
+    recorded_at = models.DateTimeField(null=True, blank=True, editable=False)
+    step = models.BigIntegerField(null=True, blank=True, editable=False)
+    transaction_id = models.BigIntegerField(null=True, blank=True, editable=False)
+    version = models.BigIntegerField(default=1, editable=False)
+
+    class Meta:
+        db_table = "change_set"
+        ordering = ["-id"]
+        constraints = [
+            models.UniqueConstraint(fields=["site", "step"], name="change_set_step_once_a_site"),
+            models.CheckConstraint(
+                condition=~Q(state="accepted") | Q(recorded_at__isnull=False, happened_on__isnull=False),
+                name="change_set_accepted_has_day",
+            ),
+            models.CheckConstraint(condition=~Q(reason=""), name="change_set_has_reason"),
+        ]
+        indexes = [models.Index(fields=["site", "-id"], name="change_set_by_site")]
+
+
+class Change(models.Model):
+    """One row a statement, table and site, written by the statement triggers and by nothing else."""
+
+    change_set = models.ForeignKey(
+        ChangeSet, on_delete=models.PROTECT, related_name="changes", db_constraint=False
+    )
+    site = models.ForeignKey(
+        "sites.Site", on_delete=models.PROTECT, null=True, related_name="+", db_constraint=False
+    )
+    table_name = models.CharField(max_length=63)
+    operation = models.CharField(max_length=6)
+    row_count = models.IntegerField()
+    old_rows = models.JSONField(null=True)
+    new_rows = models.JSONField(null=True)
+    at = models.DateTimeField()
+
+    class Meta:
+        db_table = "change"
+        indexes = [
+            models.Index(fields=["change_set"], name="change_by_change_set"),
+            models.Index(fields=["site", "-id"], name="change_by_site"),
+        ]
+
+
+class Mark(models.Model):
+    """Append-only: this site's load must be recomputed. Written by triggers, deleted by the recheck that read it."""
+
+    class Lane(models.IntegerChoices):
+        INTERACTIVE = 0, "interactive"
+        BULK = 1, "bulk"
+
+    site = models.ForeignKey("sites.Site", on_delete=models.CASCADE, related_name="+", db_constraint=False)
+    change_set = models.ForeignKey(
+        ChangeSet, on_delete=models.CASCADE, null=True, related_name="+", db_constraint=False, db_index=False
+    )
+    lane = models.PositiveSmallIntegerField(choices=Lane.choices, default=Lane.INTERACTIVE)
+    reason = models.CharField(max_length=40, default="record changed")
+    made_at = models.DateTimeField()
+
+    class Meta:
+        db_table = "mark"
+        indexes = [models.Index(fields=["lane", "site"], name="mark_by_lane_and_site")]

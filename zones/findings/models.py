@@ -1,0 +1,99 @@
+"""Findings (one episode of one limit on one subject) and cases (the findings that one change caused on one site)."""
+
+from __future__ import annotations
+
+from django.core.serializers.json import DjangoJSONEncoder
+from django.db import models
+from django.db.models import Q
+
+
+class Case(models.Model):
+    """One ticket, not six. The key is a function of the record: site and causing change set, or site and "as found",
+    or subject, limit and due day; so the same cause is the same case whenever a recheck ran."""
+
+    site = models.ForeignKey(
+        "sites.Site", on_delete=models.PROTECT, related_name="cases", db_constraint=False
+    )
+    key = models.CharField(max_length=120, unique=True)
+    change_set = models.ForeignKey(
+        "sites.ChangeSet",
+        on_delete=models.PROTECT,
+        null=True,
+        related_name="cases",
+        db_constraint=False,
+        help_text="The change that caused it; blank: as found.",
+    )
+    opened_at = models.DateTimeField()
+    cleared_at = models.DateTimeField(null=True, blank=True)
+    quiet = models.BooleanField(default=False, help_text="Opened by a first import: no event of its own.")
+    ticket_reference = models.CharField(max_length=120, blank=True)
+    version = models.BigIntegerField(default=1, editable=False)
+
+    class Meta:
+        db_table = "case"
+        ordering = ["-id"]
+        indexes = [models.Index(fields=["site", "-id"], name="case_by_site")]
+
+
+class Finding(models.Model):
+    class State(models.TextChoices):
+        OPEN = "open", "open"
+        ACKNOWLEDGED = "acknowledged", "acknowledged"
+        DEFERRED = "deferred", "deferred"
+        CLEARED = "cleared", "cleared"
+
+    class Outcome(models.TextChoices):
+        NONE = "", "none yet"
+        REPAIRED = "repaired", "repaired"
+        RECORD_WRONG = "record_wrong", "record was wrong"
+        ACCEPTED = "accepted", "accepted by the customer"
+        FOLLOWS = "follows", "follows from another"
+
+    site = models.ForeignKey(
+        "sites.Site", on_delete=models.PROTECT, related_name="findings", db_constraint=False
+    )
+    case = models.ForeignKey(Case, on_delete=models.PROTECT, related_name="findings", db_constraint=False)
+    code = models.CharField(max_length=40)
+    subject_kind = models.PositiveSmallIntegerField()
+    subject_id = models.BigIntegerField()
+    state = models.CharField(max_length=12, choices=State.choices, default=State.OPEN)
+    verdict = models.PositiveSmallIntegerField()
+    low = models.FloatField(null=True)
+    likely = models.FloatField(null=True)
+    high = models.FloatField(null=True)
+    limit_value = models.FloatField(null=True)
+    detail = models.BigIntegerField(null=True)
+    reason = models.TextField(blank=True, help_text="Why it cannot be computed, where that is the finding.")
+    attribution = models.JSONField(encoder=DjangoJSONEncoder)
+    opened_at = models.DateTimeField()
+    changed_at = models.DateTimeField()
+    cleared_at = models.DateTimeField(null=True, blank=True)
+    deferred_until = models.DateField(null=True, blank=True)
+    state_reason = models.TextField(blank=True)
+    state_by = models.CharField(max_length=150, blank=True)
+    outcome = models.CharField(max_length=14, choices=Outcome.choices, default=Outcome.NONE, blank=True)
+    version = models.BigIntegerField(default=1, editable=False)
+
+    class Meta:
+        db_table = "finding"
+        ordering = ["-id"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["subject_kind", "subject_id", "code"],
+                condition=Q(cleared_at__isnull=True),
+                name="finding_one_open_a_subject_and_limit",
+            ),
+            models.CheckConstraint(
+                condition=Q(state="cleared", cleared_at__isnull=False)
+                | (~Q(state="cleared") & Q(cleared_at__isnull=True)),
+                name="finding_cleared_has_time",
+            ),
+            models.CheckConstraint(
+                condition=~Q(state="deferred") | Q(deferred_until__isnull=False),
+                name="finding_deferred_until_a_day",
+            ),
+        ]
+        indexes = [
+            models.Index(fields=["site", "-id"], name="finding_by_site"),
+            models.Index(fields=["case"], name="finding_by_case"),
+        ]

@@ -1,5 +1,10 @@
 """Every address of the service."""
 
-from django.urls import URLPattern, URLResolver
+from django.urls import URLPattern, URLResolver, path
 
-urlpatterns: list[URLPattern | URLResolver] = []
+from api.operations import health
+
+urlpatterns: list[URLPattern | URLResolver] = [
+    path("healthz", health.healthz, name="healthz"),
+    path("readyz", health.readyz, name="readyz"),
+]

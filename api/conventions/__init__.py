@@ -1,0 +1,1 @@
+"""What every address has in common: problems, cursors, etags, idempotency, limits, scopes, request ids."""

@@ -1,0 +1,43 @@
+"""What a database must be before the service uses it, looked at on the first connection of every process, whichever
+door it came in by: web server, worker, command."""
+
+from typing import Any
+
+from django.conf import settings
+from django.core.exceptions import ImproperlyConfigured
+from django.db import DEFAULT_DB_ALIAS
+from django.db.backends.base.base import BaseDatabaseWrapper
+
+from api.database.programs import OLDEST_MAJOR
+
+_seen: set[str] = set()
+
+
+def refuse_unfit_database(sender: object, connection: BaseDatabaseWrapper, **_signal: Any) -> None:
+    """Receiver of `connection_created`: raise ImproperlyConfigured for a server too old and, in production, for a role that
+    row security does not bind."""
+    if connection.alias in _seen:
+        return
+    reason = unfit_because(connection)
+    if reason:
+        connection.close()
+        raise ImproperlyConfigured(reason)
+    _seen.add(connection.alias)
+
+
+def unfit_because(connection: BaseDatabaseWrapper) -> str | None:
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "SELECT current_setting('server_version_num')::int / 10000, rolname, rolsuper, rolbypassrls "
+            "FROM pg_roles WHERE rolname = current_user"
+        )
+        major, role, is_superuser, bypasses_rls = cursor.fetchone()
+    if major < OLDEST_MAJOR:
+        return f"The database server is PostgreSQL {major}; {OLDEST_MAJOR} or newer is needed."
+    if settings.IN_PRODUCTION and connection.alias == DEFAULT_DB_ALIAS and (is_superuser or bypasses_rls):
+        what = "is a superuser" if is_superuser else "has BYPASSRLS"
+        return (
+            f"The database role {role} {what}, and in production the service's must not: no rule of the database would "
+            "bind it. Give a role of its own in DATABASE_URL, and the one that owns the tables in DATABASE_OWNER_URL."
+        )
+    return None

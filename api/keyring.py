@@ -1,0 +1,40 @@
+"""Keys that a demo makes for itself: once, into the data folder, readable by their owner alone."""
+
+import os
+import secrets
+from collections.abc import Callable
+from pathlib import Path
+
+from cryptography.fernet import Fernet
+
+
+def read_or_make(path: Path, make: Callable[[], str]) -> str:
+    """The key in `path`, made where there is none. Of two processes that make one at once, both get the first's."""
+    try:
+        return path.read_text().strip()
+    except FileNotFoundError:
+        pass
+    draft = path.with_name(f"{path.name}.{secrets.token_hex(4)}")
+    descriptor = os.open(draft, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+    try:
+        with os.fdopen(descriptor, "w") as file:
+            file.write(make() + "\n")
+        os.link(draft, path)  # unlike a rename, refuses to replace
+    except FileExistsError:
+        pass
+    finally:
+        draft.unlink()
+    return path.read_text().strip()
+
+
+def make_secret_key() -> str:
+    return secrets.token_urlsafe(64)
+
+
+def make_field_key() -> str:
+    return Fernet.generate_key().decode()
+
+
+def refuse_bad_field_key(key: str) -> None:
+    """Raise ValueError unless `key` is a Fernet key."""
+    Fernet(key)

@@ -1,0 +1,1 @@
+"""What the people who run the service need: health, metrics, retention, erasure."""

@@ -13,7 +13,8 @@ DATA_HELP = (
 
 
 def take_data_folder(argv: Sequence[str]) -> tuple[list[str], str | None]:
-    """Take `--data DIR` (or `--data=DIR`) out of `argv`: the settings need it before any command parses its own."""
+    """Take `--data DIR` (or `--data=DIR`) out of `argv`: the settings need it before any command parses its
+    own."""
     remaining: list[str] = []
     folder: str | None = None
     words = iter(argv)
@@ -41,8 +42,8 @@ def main() -> None:
         from django.core.management import execute_from_command_line
     except ImportError as error:
         raise SystemExit(
-            "manage.py: error: Django is not installed for this Python. Run it from the project's environment: "
-            "python3 -m venv .venv && .venv/bin/pip install -q -r requirements.txt"
+            "manage.py: error: Django is not installed for this Python. Run it from the project's "
+            "environment: python3 -m venv .venv && .venv/bin/pip install -q -r requirements.txt"
         ) from error
     try:
         execute_from_command_line(argv)

@@ -9,7 +9,8 @@ from cryptography.fernet import Fernet
 
 
 def read_or_make(path: Path, make: Callable[[], str]) -> str:
-    """The key in `path`, made where there is none. Of two processes that make one at once, both get the first's."""
+    """The key in `path`, made where there is none. Of two processes that make one at once, both get the
+    first's."""
     try:
         return path.read_text().strip()
     except FileNotFoundError:

@@ -1,14 +1,13 @@
 """Logs: one line an event, with the request's id; JSON for machines, colour for a terminal."""
 
-from typing import Any, Literal
+from typing import Any
 
 import structlog
 
-LogFormat = Literal["json", "console"]
 
-
-def configure(log_format: LogFormat, level: str) -> dict[str, Any]:
-    """Set structlog up and give the LOGGING setting, so that a line of ours and one of a library's look alike."""
+def configure(log_format: str, level: str) -> dict[str, Any]:
+    """Set structlog up and give the LOGGING setting, so that a line of ours and one of a library's look
+    alike."""
     shared: list[structlog.types.Processor] = [
         structlog.contextvars.merge_contextvars,
         structlog.stdlib.add_logger_name,
@@ -51,8 +50,8 @@ def configure(log_format: LogFormat, level: str) -> dict[str, Any]:
 
 
 def _keep_plain(_logger: Any, _method: str, event: structlog.types.EventDict) -> structlog.types.EventDict:
-    """Drop what Django attaches to a record besides its message: the request and its response, which hold whatever a
-    person sent."""
+    """Drop what Django attaches to a record besides its message: the request and its response, which hold
+    whatever a person sent."""
     for name in ("request", "response", "server_time"):
         event.pop(name, None)
     return event

@@ -1,7 +1,8 @@
-"""Settings, from the environment. Without any, the service runs on one machine, for itself: an embedded database, keys
-made once, local addresses only. README.md has the table of variables."""
+"""Settings, from the environment. Without any, the service runs on one machine, for itself: an embedded
+database, keys made once, local addresses only. README.md has the table of variables."""
 
 import os
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -24,17 +25,17 @@ IN_PRODUCTION = ENVIRONMENT == "production"
 DATA_DIR = Path(os.environ.get("ZONEBOOK_DATA") or BASE_DIR / ".data").expanduser().absolute()
 
 
-# --- keys -------------------------------------------------------------------------------------------------------
+# --- keys ---------------------------------------------------------------------------------------------------
 
 
-def _key(variable: str, file_name: str, make: Any) -> str:
-    given = env.str(variable, default="")
+def _key(variable: str, file_name: str, make: Callable[[], str]) -> str:
+    given: str = env.str(variable, default="")
     if given:
         return given
     if IN_PRODUCTION:
         raise ImproperlyConfigured(
-            f"{variable} is not set, and in production it must be: a key made on the spot would differ from process to "
-            "process. README.md says how to make one."
+            f"{variable} is not set, and in production it must be: a key made on the spot would differ from "
+            "process to process. README.md says how to make one."
         )
     make_data_dir(DATA_DIR)
     return keyring.read_or_make(DATA_DIR / file_name, make)
@@ -62,7 +63,7 @@ if IN_PRODUCTION and DEBUG:
     )
 
 
-# --- web --------------------------------------------------------------------------------------------------------
+# --- web ----------------------------------------------------------------------------------------------------
 
 ALLOWED_HOSTS = env.list("ZONEBOOK_ALLOWED_HOSTS", default=["localhost", "127.0.0.1", "[::1]"])
 CSRF_TRUSTED_ORIGINS = env.list("ZONEBOOK_TRUSTED_ORIGINS", default=[])
@@ -130,7 +131,7 @@ SECURE_REFERRER_POLICY = "same-origin"
 X_FRAME_OPTIONS = "DENY"
 
 
-# --- people -----------------------------------------------------------------------------------------------------
+# --- people -------------------------------------------------------------------------------------------------
 
 AUTH_USER_MODEL = "sites.User"
 PASSWORD_HASHERS = ["django.contrib.auth.hashers.Argon2PasswordHasher"]
@@ -140,7 +141,7 @@ AUTH_PASSWORD_VALIDATORS = [
 ]
 
 
-# --- database ---------------------------------------------------------------------------------------------------
+# --- database -----------------------------------------------------------------------------------------------
 # `default` is the service's role, `owner` the one that makes tables: `manage.py migrate` uses it of itself.
 
 
@@ -173,7 +174,7 @@ DATABASES["owner"]["TEST"] = {"MIRROR": "default"}
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 
-# --- time and language ------------------------------------------------------------------------------------------
+# --- time and language --------------------------------------------------------------------------------------
 
 USE_TZ = True
 TIME_ZONE = "UTC"
@@ -181,7 +182,7 @@ LANGUAGE_CODE = "en"
 USE_I18N = False
 
 
-# --- REST -------------------------------------------------------------------------------------------------------
+# --- REST ---------------------------------------------------------------------------------------------------
 
 REST_FRAMEWORK = {
     "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
@@ -202,7 +203,7 @@ SPECTACULAR_SETTINGS = {
 }
 
 
-# --- background -------------------------------------------------------------------------------------------------
+# --- background ---------------------------------------------------------------------------------------------
 # Celery only says "look now". Without a broker nobody is told, and the sweeper looks by itself.
 
 CELERY_BROKER_URL = env.str("CELERY_BROKER_URL", default="") or None
@@ -213,9 +214,9 @@ CELERY_BROKER_TRANSPORT_OPTIONS: dict[str, Any] = {}
 CELERY_WORKER_HIJACK_ROOT_LOGGER = False
 
 
-# --- logs -------------------------------------------------------------------------------------------------------
+# --- logs ---------------------------------------------------------------------------------------------------
 
 _log_format = env.str("ZONEBOOK_LOG_FORMAT", default="json" if IN_PRODUCTION else "console")
 if _log_format not in ("json", "console"):
     raise ImproperlyConfigured(f"ZONEBOOK_LOG_FORMAT={_log_format}: expected json or console.")
-LOGGING = logs.configure(_log_format, env.str("ZONEBOOK_LOG_LEVEL", default="INFO").upper())  # type: ignore[arg-type]
+LOGGING = logs.configure(_log_format, env.str("ZONEBOOK_LOG_LEVEL", default="INFO").upper())

@@ -11,13 +11,13 @@ os.environ.setdefault("ZONEBOOK_FIELD_KEYS", Fernet.generate_key().decode())
 
 from api.database.home import make_data_dir
 from api.database.locks import FileLock
-from api.settings import *
+from api.settings import *  # noqa: F403 - settings are what a module has
 from api.settings import DATA_DIR, DATABASES
 
 
 def _take_slot() -> tuple[int, FileLock]:
-    """A number that no other running test process has, so that two runs at once have databases of their own and what
-    a killed run left is found again and replaced."""
+    """A number that no other running test process has, so that two runs at once have databases of their own
+    and what a killed run left is found again and replaced."""
     make_data_dir(DATA_DIR)
     slot = 0
     while not (lock := FileLock(DATA_DIR / f"tests-{slot}.lock")).try_acquire():

@@ -1,4 +1,5 @@
-"""`X-Request-ID`: taken from the caller or made, in every log line of the request, in its problems, and echoed."""
+"""`X-Request-ID`: taken from the caller or made, in every log line of the request, in its problems, and
+echoed."""
 
 import re
 import uuid

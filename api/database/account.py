@@ -1,4 +1,5 @@
-"""As whom PostgreSQL's programs run: they refuse root, so root runs them as `nobody` and nobody's files stay theirs."""
+"""As whom PostgreSQL's programs run: they refuse root, so root runs them as `nobody` and nobody's files stay
+theirs."""
 
 import os
 import shutil
@@ -30,10 +31,8 @@ class Account:
             os.chown(folder, self.uid, self.gid, follow_symlinks=False)
 
     def run(self, arguments: Sequence[str]) -> subprocess.CompletedProcess[str]:
-        """Run a program as this account, with nothing of ours: no PG… variables, no folder it cannot enter."""
-        switch: dict[str, object] = {}
-        if self.changed:
-            switch = {"user": self.uid, "group": self.gid, "extra_groups": []}
+        """Run a program as this account, with nothing of ours: no PG… variables, no folder it cannot
+        enter."""
         return subprocess.run(
             arguments,
             stdin=subprocess.DEVNULL,
@@ -42,13 +41,16 @@ class Account:
             text=True,
             errors="replace",
             env=_environment(os.environ),
-            cwd=os.path.abspath(os.sep),
+            cwd=Path(arguments[0]).anchor or os.sep,
             check=False,
-            **switch,  # type: ignore[call-overload]
+            user=self.uid if self.changed else None,
+            group=self.gid if self.changed else None,
+            extra_groups=[] if self.changed else None,
         )
 
     def can_write(self, folder: Path) -> bool:
-        """Whether this account can make files in `folder`: tried, since modes alone do not tell (ACLs, mounts)."""
+        """Whether this account can make files in `folder`: tried, since modes alone do not tell (ACLs,
+        mounts)."""
         return self._test("-w", folder)
 
     def can_read(self, path: Path) -> bool:
@@ -75,8 +77,8 @@ def running_as() -> str:
         return pwd.getpwuid(os.geteuid()).pw_name
     except KeyError:
         raise EmbeddedDatabaseError(
-            f"The user id {os.geteuid()} that this process runs as has no name on this system, and PostgreSQL needs "
-            "one. Add it to /etc/passwd, or give a running server with DATABASE_URL."
+            f"The user id {os.geteuid()} that this process runs as has no name on this system, and "
+            "PostgreSQL needs one. Add it to /etc/passwd, or give a running server with DATABASE_URL."
         ) from None
 
 
@@ -93,8 +95,9 @@ def account_for(cluster: Path) -> Account:
     if me != 0:
         if owner not in (None, me):
             raise EmbeddedDatabaseError(
-                f"The database in {cluster} belongs to {_name_of(owner)}, and this process runs as {running_as()}. Run "
-                "it as that user or as root, or choose another folder with --data or ZONEBOOK_DATA."
+                f"The database in {cluster} belongs to {_name_of(owner)}, and this process runs as "
+                f"{running_as()}. Run it as that user or as root, or choose another folder with --data or "
+                "ZONEBOOK_DATA."
             )
         return Account(name=running_as(), uid=me, gid=os.getegid(), changed=False)
     try:
@@ -102,8 +105,8 @@ def account_for(cluster: Path) -> Account:
     except KeyError:
         wanted = f"the user id {owner}, which owns {cluster}," if owner else "the user nobody"
         raise EmbeddedDatabaseError(
-            f"PostgreSQL does not run as root, and {wanted} has no entry on this system. Run as an ordinary user, or "
-            "give a running server with DATABASE_URL."
+            f"PostgreSQL does not run as root, and {wanted} has no entry on this system. Run as an ordinary "
+            "user, or give a running server with DATABASE_URL."
         ) from None
     return Account(name=entry.pw_name, uid=entry.pw_uid, gid=entry.pw_gid, changed=True)
 

@@ -1,5 +1,5 @@
-"""One embedded PostgreSQL server: made, started, found running, stopped. Every function here expects the caller to
-hold DATA/database.lock."""
+"""One embedded PostgreSQL server: made, started, found running, stopped. Every function here expects the
+caller to hold DATA/database.lock."""
 
 import os
 import secrets
@@ -35,7 +35,8 @@ _LOG_LIMIT_BYTES = 5_000_000
 
 @dataclass(frozen=True)
 class Address:
-    """Where a running server is reached: `host` is the socket's folder, or the loopback address with a password."""
+    """Where a running server is reached: `host` is the socket's folder, or the loopback address with a
+    password."""
 
     host: str
     port: int
@@ -60,7 +61,8 @@ def ensure_running(home: Home, *, unix_socket: bool = HAS_UNIX_SOCKETS) -> Addre
 
 
 def stop(home: Home) -> None:
-    """Stop the server of `home` if it runs: sessions are ended, transactions rolled back, files left clean."""
+    """Stop the server of `home` if it runs: sessions are ended, transactions rolled back, files left
+    clean."""
     state = _read_state(home)
     if state is None:
         return
@@ -84,7 +86,7 @@ def stop(home: Home) -> None:
     _remove_socket_folder(home, state.host)
 
 
-# --- making -----------------------------------------------------------------------------------------------------
+# --- making -------------------------------------------------------------------------------------------------
 
 
 def _initialise(home: Home, programs: Programs, account: Account, *, unix_socket: bool) -> None:
@@ -101,7 +103,8 @@ def _initialise(home: Home, programs: Programs, account: Account, *, unix_socket
         "--data-checksums",
     ]
     if unix_socket:
-        # What initdb writes into its own pg_hba.conf is never read (`_write_settings`), so it may as well refuse
+        # What initdb writes into its own pg_hba.conf is never read (`_write_settings`), so it may as well
+        # refuse
         arguments += ["--auth=reject"]
     else:
         _make_password(home, account)
@@ -118,7 +121,8 @@ def _initialise(home: Home, programs: Programs, account: Account, *, unix_socket
 
 
 def _locales(major: int) -> list[list[str]]:
-    """Code point order and Unicode letters, alike on every machine; PostgreSQL itself knows them from 17 on."""
+    """Code point order and Unicode letters, alike on every machine; PostgreSQL itself knows them from 17
+    on."""
     if major >= 17:
         return [["--locale=C", "--locale-provider=builtin", "--builtin-locale=C.UTF-8"]]
     return [["--locale=C.UTF-8"], ["--locale=C"]]
@@ -132,7 +136,7 @@ def _make_password(home: Home, account: Account) -> None:
         os.chown(home.password, account.uid, account.gid)  # initdb reads it
 
 
-# --- starting ---------------------------------------------------------------------------------------------------
+# --- starting -----------------------------------------------------------------------------------------------
 
 
 def _start(home: Home, programs: Programs, account: Account, *, unix_socket: bool) -> Address:
@@ -155,13 +159,15 @@ def _start(home: Home, programs: Programs, account: Account, *, unix_socket: boo
         if result.returncode == 0:
             return Address(host, port, _password(home, unix_socket=unix_socket))
         said = _log_since(home, log_start)
-        # A killed server's last children take a moment to go, and another program may have taken the port first
+        # A killed server's last children take a moment to go, and another program may have taken the port
+        # first
         passing = any(
             sign in said for sign in ("shared memory block", "could not bind", '"postmaster.pid" already')
         )
         if not passing or time.monotonic() > deadline:
             raise EmbeddedDatabaseError(
-                f"PostgreSQL does not start in {home.cluster}; its log {home.log} ends:\n{said or result.stdout}"
+                f"PostgreSQL does not start in {home.cluster}; its log {home.log} ends:\n"
+                f"{said or result.stdout}"
             )
         time.sleep(_POLL_S)
 
@@ -190,8 +196,8 @@ def _free_port() -> int:
 
 
 def _make_socket_folder(home: Home, account: Account) -> str:
-    """A folder for the socket that its owner alone can enter; a short one under the temporary folder where the path
-    in the home would be cut off."""
+    """A folder for the socket that its owner alone can enter; a short one under the temporary folder where
+    the path in the home would be cut off."""
     folder = home.folder / "socket"
     if _socket_path_length(folder) > LONGEST_SOCKET_PATH:
         _remove_temporary_socket_folder(_last_socket_folder(home))
@@ -224,12 +230,16 @@ def _remove_temporary_socket_folder(host: str) -> None:
 
 
 def _write_settings(home: Home, host: str, port: int, account: Account, *, unix_socket: bool) -> Path:
-    """Write the server's settings beside the cluster, where the account that runs it cannot change them. An operator's
-    own go into settings/local.conf."""
+    """Write the server's settings beside the cluster, where the account that runs it cannot change them. An
+    operator's own go into settings/local.conf."""
     home.settings.mkdir(exist_ok=True)
     roles = f"{SUPERUSER},{OWNER},{SERVICE}"
     if unix_socket:
-        listen = f"listen_addresses = ''\nunix_socket_directories = {_value(host)}\nunix_socket_permissions = 0700\n"
+        listen = (
+            "listen_addresses = ''\n"
+            f"unix_socket_directories = {_value(host)}\n"
+            "unix_socket_permissions = 0700\n"
+        )
         access = f"local all {roles} peer map=zonebook\n"
     else:
         listen = "listen_addresses = '127.0.0.1'\nunix_socket_directories = ''\n"
@@ -243,10 +253,13 @@ def _write_settings(home: Home, host: str, port: int, account: Account, *, unix_
             "# Written at every start. Your own settings belong in local.conf beside this file.\n"
             f"hba_file = {_value(home.settings / 'pg_hba.conf')}\n"
             f"ident_file = {_value(home.settings / 'pg_ident.conf')}\n"
-            f"port = {port}\n{listen}"
-            "max_connections = 100\ntimezone = 'UTC'\nlog_timezone = 'UTC'\nlc_messages = 'C'\n"
-            "log_line_prefix = '%m [%p] '\nlog_checkpoints = off\n"
-            + (f"include {_value(local)}\n" if local.is_file() else "")
+            f"port = {port}\n"
+            f"{listen}max_connections = 100\n"
+            "timezone = 'UTC'\n"
+            "log_timezone = 'UTC'\n"
+            "lc_messages = 'C'\n"
+            "log_line_prefix = '%m [%p] '\n"
+            "log_checkpoints = off\n" + (f"include {_value(local)}\n" if local.is_file() else "")
         ),
         "pg_hba.conf": access,
         "pg_ident.conf": "".join(
@@ -267,7 +280,7 @@ def _value(text: str | Path) -> str:
     return f"'{quoted}'"
 
 
-# --- finding ----------------------------------------------------------------------------------------------------
+# --- finding ------------------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True)
@@ -297,8 +310,8 @@ def _wait_while_between(home: Home) -> Address | None:
             return _address(home, state)
         if time.monotonic() > deadline:
             raise EmbeddedDatabaseError(
-                f"PostgreSQL in {home.cluster} is {state.status} since {START_TIMEOUT_S} s; see {home.log}. If the "
-                f"process {state.pid} is not PostgreSQL, remove {home.cluster / 'postmaster.pid'}."
+                f"PostgreSQL in {home.cluster} is {state.status} since {START_TIMEOUT_S} s; see {home.log}. "
+                f"If the process {state.pid} is not PostgreSQL, remove {home.cluster / 'postmaster.pid'}."
             )
         time.sleep(_POLL_S)
     return None
@@ -314,10 +327,9 @@ def _pid_lines(home: Home) -> list[str]:
 def _read_state(home: Home) -> _State | None:
     """The state of the living server; None where none lives, whatever postmaster.pid says.
 
-    That file outlives a killed server; its number may meanwhile be another process's (in a container it often is); and
-    a copied data folder has the file of the original. What PostgreSQL itself would take for a living server then is
-    removed.
-    """
+    That file outlives a killed server; its number may meanwhile be another process's (in a container it often
+    is); and a copied data folder has the file of the original. What PostgreSQL itself would take for a living
+    server then is removed."""
     lines = _pid_lines(home)
     if len(lines) < 2:
         return None

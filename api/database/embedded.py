@@ -1,8 +1,8 @@
 """The use of the embedded server by this process: `join` before the first connection, `leave` at exit.
 
-Every process that uses a server holds a shared lock for as long as it lives; the system frees it however the process
-ends. Whoever leaves last stops the server; a keeper (a small process of its own) does so where the last one was killed.
-"""
+Every process that uses a server holds a shared lock for as long as it lives; the system frees it however the
+process ends. Whoever leaves last stops the server; a keeper (a small process of its own) does so where the
+last one was killed."""
 
 import atexit
 import os
@@ -41,8 +41,8 @@ def keeper_lock(data_dir: Path) -> FileLock:
 
 
 def join(data_dir: Path, *, unix_socket: bool = cluster.HAS_UNIX_SOCKETS, again: bool = False) -> Address:
-    """The address of the server of `data_dir`, which is made and started where it is not running. The first call counts
-    this process among its users; `again` looks anew, for when a connection failed.
+    """The address of the server of `data_dir`, which is made and started where it is not running. The first
+    call counts this process among its users; `again` looks anew, for when a connection failed.
 
     1. Under the start lock, so that of two processes one starts the server and the other finds it.
     2. The users' lock is taken before the start lock is let go, so that nobody stops the server in between.
@@ -56,8 +56,8 @@ def join(data_dir: Path, *, unix_socket: bool = cluster.HAS_UNIX_SOCKETS, again:
             address, lock = _join(data_dir, use.lock if use else None, unix_socket=unix_socket)
         except OSError as error:
             raise EmbeddedDatabaseError(
-                f"The embedded database in {data_dir} cannot be used: {error}. Choose another folder with --data or "
-                "ZONEBOOK_DATA, or give a running server with DATABASE_URL."
+                f"The embedded database in {data_dir} cannot be used: {error}. Choose another folder with "
+                "--data or ZONEBOOK_DATA, or give a running server with DATABASE_URL."
             ) from error
         _uses[data_dir] = _Use(lock, address)
         return address
@@ -123,8 +123,8 @@ def stop_if_unused(data_dir: Path) -> bool:
 
 
 def _forget_after_fork() -> None:
-    """A child is a user of its own once it connects. Until then it must hold nothing, or its own attempt to be the
-    last one would meet its parent's lock in its own hands."""
+    """A child is a user of its own once it connects. Until then it must hold nothing, or its own attempt to
+    be the last one would meet its parent's lock in its own hands."""
     global _guard
     _guard = threading.RLock()
     for use in _uses.values():

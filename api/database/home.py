@@ -1,4 +1,5 @@
-"""Where an embedded database lies: in its data folder, or, where root's `nobody` cannot reach that, below /var/lib.
+"""Where an embedded database lies: in its data folder, or, where root's `nobody` cannot reach that, below
+/var/lib.
 
 DATA/database.lock        held while the server is started, stopped or made
 DATA/database-users.lock  shared by every process that uses the server
@@ -62,8 +63,8 @@ class Home:
 
 
 def make_data_dir(data_dir: Path) -> None:
-    """Make the data folder. What is secret in it is closed by its own mode, so that root's folder can be passed
-    through by the account that the server runs as."""
+    """Make the data folder. What is secret in it is closed by its own mode, so that root's folder can be
+    passed through by the account that the server runs as."""
     if data_dir.is_dir():
         return
     data_dir.mkdir(parents=True, exist_ok=True)
@@ -85,8 +86,9 @@ def find(data_dir: Path) -> Home:
         home = Home(data_dir, _make_elsewhere(data_dir))
         if not _reachable(home.folder, account):
             raise EmbeddedDatabaseError(
-                f"{account.name}, as whom PostgreSQL runs for root, reaches neither {data_dir} nor {home.folder}. Choose "
-                "another folder with --data or ZONEBOOK_DATA, or give a running server with DATABASE_URL."
+                f"{account.name}, as whom PostgreSQL runs for root, reaches neither {data_dir} nor "
+                f"{home.folder}. Choose another folder with --data or ZONEBOOK_DATA, or give a running "
+                "server with DATABASE_URL."
             )
         _write_whole(pointer, str(home.folder))
     return home
@@ -108,7 +110,8 @@ def _reachable(folder: Path, account: Account) -> bool:
 
 
 def _make_elsewhere(data_dir: Path) -> Path:
-    """A new folder below /var/lib/zonebook. A folder left there by a removed data folder of the same name is kept."""
+    """A new folder below /var/lib/zonebook. A folder left there by a removed data folder of the same name is
+    kept."""
     _make_system_folder()
     name = hashlib.sha256(os.fsencode(data_dir)).hexdigest()[:12]
     for attempt in range(1, 1000):
@@ -139,16 +142,17 @@ def _follow(data_dir: Path, pointer: Path) -> Path:
     folder = Path(pointer.read_text().strip())
     if not folder.is_dir():
         raise EmbeddedDatabaseError(
-            f"{pointer} says that the database lies in {folder}, which is not there. Put it back, or remove {pointer} "
-            "to begin with an empty database."
+            f"{pointer} says that the database lies in {folder}, which is not there. Put it back, or remove "
+            f"{pointer} to begin with an empty database."
         )
     owner = Path((folder / _OWNER).read_text().strip())
     if owner != data_dir:
         other = owner / _POINTER
         if other.is_file() and other.read_text().strip() == str(folder):
             raise EmbeddedDatabaseError(
-                f"{data_dir} is a copy of {owner}: both point to the database in {folder}, which only one can use. "
-                f"Remove {pointer} to begin with an empty database; manage.py database dump and load copy the data."
+                f"{data_dir} is a copy of {owner}: both point to the database in {folder}, which only one "
+                f"can use. Remove {pointer} to begin with an empty database; manage.py database dump and "
+                "load copy the data."
             )
         _write_whole(folder / _OWNER, str(data_dir))  # the data folder was moved
     return folder
@@ -167,8 +171,9 @@ def reachable_programs(programs: Programs, account: Account) -> Programs:
         return programs
     if programs.tree is None:
         raise EmbeddedDatabaseError(
-            f"{account.name}, as whom PostgreSQL runs for root, cannot run the programs in {programs.folder}. Open that "
-            "folder to everyone for reading, or give a running server with DATABASE_URL."
+            f"{account.name}, as whom PostgreSQL runs for root, cannot run the programs in "
+            f"{programs.folder}. Open that folder to everyone for reading, or give a running server with "
+            "DATABASE_URL."
         )
     _make_system_folder()
     target = SYSTEM_FOLDER / "programs" / programs.name

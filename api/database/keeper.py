@@ -1,8 +1,8 @@
-"""Waits until nobody uses an embedded server any more, however its users ended, and stops it: `-m api.database.keeper DIR`.
+"""Waits until nobody uses an embedded server any more, however its users ended, and stops it:
+`-m api.database.keeper DIR`.
 
-Runs detached from the process that started it, in a session of its own, so that neither Ctrl-C nor a kill of the
-service's process group ends it. At most one lives per data folder.
-"""
+Runs detached from the process that started it, in a session of its own, so that neither Ctrl-C nor a kill of
+the service's process group ends it. At most one lives per data folder."""
 
 import contextlib
 import os
@@ -16,8 +16,8 @@ from api.database.errors import EmbeddedDatabaseError
 def keep(data_dir: Path) -> None:
     """Wait for the last user to go, then stop the server.
 
-    1. Waiting takes the users' lock alone and lets it go again: to hold it while waiting for the start lock would
-       meet a process that holds the start lock and wants to become a user.
+    1. Waiting takes the users' lock alone and lets it go again: to hold it while waiting for the start lock
+       would meet a process that holds the start lock and wants to become a user.
     2. `stop_if_unused` looks again under both; if someone has come, wait again.
     """
     own = embedded.keeper_lock(data_dir)
@@ -47,7 +47,7 @@ def main() -> None:
     data_dir = Path(sys.argv[1])
     if not detach():
         return
-    os.chdir(os.path.abspath(os.sep))
+    os.chdir(data_dir.anchor)
     with contextlib.suppress(EmbeddedDatabaseError, FileNotFoundError):  # there is nobody to tell
         keep(data_dir)
 

@@ -1,4 +1,5 @@
-"""Locks on files: held by a process, freed by the operating system however that process ends, SIGKILL included."""
+"""Locks on files: held by a process, freed by the operating system however that process ends, SIGKILL
+included."""
 
 import os
 import random
@@ -10,8 +11,8 @@ from types import TracebackType
 if sys.platform == "win32":
     import msvcrt
 
-    # msvcrt has exclusive locks on ranges of bytes only: a shared holder takes one byte, an exclusive one takes all
-    # of them. The bytes need not exist.
+    # msvcrt has exclusive locks on ranges of bytes only: a shared holder takes one byte, an exclusive one
+    # takes all of them. The bytes need not exist.
     _BYTES = 2**30
 
     def _lock(descriptor: int, *, shared: bool) -> bool:
@@ -41,8 +42,8 @@ else:
 
 
 class FileLock:
-    """A lock on the file `path`, which is made where it is missing and never removed: a removed file would leave
-    two processes each holding "the" lock."""
+    """A lock on the file `path`, which is made where it is missing and never removed: a removed file would
+    leave two processes each holding "the" lock."""
 
     def __init__(self, path: Path, *, shared: bool = False) -> None:
         self.path = path
@@ -74,8 +75,8 @@ class FileLock:
         return False
 
     def release(self) -> None:
-        """Free the lock by closing the file. In a forked child this lets go of the child's copy only: the lock stays
-        with the parent."""
+        """Free the lock by closing the file. In a forked child this lets go of the child's copy only: the
+        lock stays with the parent."""
         descriptor, self._descriptor = self._descriptor, None
         if descriptor is not None:
             os.close(descriptor)

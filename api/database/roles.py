@@ -54,9 +54,8 @@ def prepare(home: Home, address: Address) -> None:
 def grant_service(connection: "BaseDatabaseWrapper", service: str) -> None:
     """Let the role `service` use what the role of `connection` has made and will make in this database.
 
-    Done once per database: a migration may take back a right (rows that are only ever added), and a later run must not
-    give it again.
-    """
+    Done once per database: a migration may take back a right (rows that are only ever added), and a later run
+    must not give it again."""
     quoted = connection.ops.quote_name(service)
     with connection.cursor() as cursor:
         cursor.execute("SELECT current_user")
@@ -64,8 +63,8 @@ def grant_service(connection: "BaseDatabaseWrapper", service: str) -> None:
         if owner == service:
             return
         cursor.execute(
-            "SELECT FROM pg_default_acl AS defaults, aclexplode(defaults.defaclacl) AS granted "
-            "WHERE defaults.defaclrole = %s::regrole AND granted.grantee = %s::regrole",
+            "SELECT FROM pg_default_acl AS defaults, aclexplode(defaults.defaclacl) AS granted WHERE "
+            "defaults.defaclrole = %s::regrole AND granted.grantee = %s::regrole",
             [connection.ops.quote_name(owner), quoted],
         )
         if cursor.fetchone():

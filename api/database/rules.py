@@ -1,5 +1,5 @@
-"""What a database must be before the service uses it, looked at on the first connection of every process, whichever
-door it came in by: web server, worker, command."""
+"""What a database must be before the service uses it, looked at on the first connection of every process,
+whichever door it came in by: web server, worker, command."""
 
 from typing import Any
 
@@ -13,9 +13,9 @@ from api.database.programs import OLDEST_MAJOR
 _seen: set[str] = set()
 
 
-def refuse_unfit_database(sender: object, connection: BaseDatabaseWrapper, **_signal: Any) -> None:
-    """Receiver of `connection_created`: raise ImproperlyConfigured for a server too old and, in production, for a role that
-    row security does not bind."""
+def refuse_unfit_database(*, connection: BaseDatabaseWrapper, **_signal: Any) -> None:
+    """Receiver of `connection_created`: raise ImproperlyConfigured for a server too old and, in production,
+    for a role that row security does not bind."""
     if connection.alias in _seen:
         return
     reason = unfit_because(connection)
@@ -37,7 +37,8 @@ def unfit_because(connection: BaseDatabaseWrapper) -> str | None:
     if settings.IN_PRODUCTION and connection.alias == DEFAULT_DB_ALIAS and (is_superuser or bypasses_rls):
         what = "is a superuser" if is_superuser else "has BYPASSRLS"
         return (
-            f"The database role {role} {what}, and in production the service's must not: no rule of the database would "
-            "bind it. Give a role of its own in DATABASE_URL, and the one that owns the tables in DATABASE_OWNER_URL."
+            f"The database role {role} {what}, and in production the service's must not: no rule of the "
+            "database would bind it. Give a role of its own in DATABASE_URL, and the one that owns the "
+            "tables in DATABASE_OWNER_URL."
         )
     return None

@@ -1,4 +1,5 @@
-"""`/healthz` and `/readyz`, for whatever restarts the service and sends requests to it. They tell nothing else."""
+"""`/healthz` and `/readyz`, for whatever restarts the service and sends requests to it. They tell nothing
+else."""
 
 from django.db import DatabaseError, connection
 from django.db.migrations.executor import MigrationExecutor
@@ -17,8 +18,8 @@ def healthz(_request: HttpRequest) -> JsonResponse:
 @never_cache
 @require_safe
 def readyz(_request: HttpRequest) -> JsonResponse:
-    """The database answers and has every migration that this code knows. A backlog of work is a metric, not a reason
-    to send nobody here."""
+    """The database answers and has every migration that this code knows. A backlog of work is a metric, not a
+    reason to send nobody here."""
     try:
         executor = MigrationExecutor(connection)
         pending = bool(executor.migration_plan(executor.loader.graph.leaf_nodes()))

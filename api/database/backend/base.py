@@ -1,4 +1,5 @@
-"""`ENGINE = "api.database.backend"`: Django's PostgreSQL backend, whose host is the embedded server of `DATA_DIR`."""
+"""`ENGINE = "api.database.backend"`: Django's PostgreSQL backend, whose host is the embedded server of
+`DATA_DIR`."""
 
 from pathlib import Path
 from typing import Any

@@ -1,0 +1,80 @@
+"""`manage.py database`: how the embedded database is reached, and its data out and in."""
+
+import os
+import subprocess
+from pathlib import Path
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.db import connections
+
+from api.database import programs
+from api.database.backend.base import DatabaseWrapper
+from api.database.cluster import SUPERUSER
+
+
+class Command(BaseCommand):
+    help = (
+        "The embedded database: where it is reached, its data out (dump) and in (load), for a backup or to "
+        "carry it over to another major version of PostgreSQL. A server given by DATABASE_URL has its own "
+        "tools for that."
+    )
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        parts = parser.add_subparsers(dest="part", required=True)
+        parts.add_parser("address", help="print the address, as psql and pg_dump take it")
+        dump = parts.add_parser("dump", help="write everything into a file of pg_dump's custom format")
+        dump.add_argument("file", type=Path)
+        load = parts.add_parser("load", help="fill a new database from such a file, all or nothing")
+        load.add_argument("file", type=Path)
+
+    def handle(self, *, part: str, **options: Any) -> None:
+        owner = connections["owner"]
+        if not isinstance(owner, DatabaseWrapper):
+            raise CommandError(
+                "DATABASE_URL is set, so the embedded database is not in use. Dump and load a server of "
+                "your own with its pg_dump and pg_restore."
+            )
+        address = owner.join_server()
+        self.name = str(owner.settings_dict["NAME"])
+        # What it owns, the owner may be kept from reading by row security, so the copy is the superuser's
+        self.arguments = [f"--host={address.host}", f"--port={address.port}", f"--username={SUPERUSER}"]
+        self.environment = dict(os.environ)
+        if address.password:
+            self.environment["PGPASSWORD"] = address.password
+        if part == "address":
+            self.stdout.write(f"host={address.host} port={address.port} dbname={self.name}
+            user={owner.settings_dict['USER']}")
+        elif part == "dump":
+            self._dump(options["file"])
+        else:
+            self._load(options["file"])
+
+    def _dump(self, file: Path) -> None:
+        draft = file.with_name(f"{file.name}.part")
+        self._run("pg_dump", "--format=custom", f"--file={draft}", self.name)
+        draft.replace(file)
+        self.stdout.write(f"{file}: {file.stat().st_size:,} bytes")
+
+    def _load(self, file: Path) -> None:
+        if not file.is_file():
+            raise CommandError(f"{file}: no such file; expected one that `manage.py database dump` wrote.")
+        with connections["owner"].cursor() as cursor:
+            tables = connections["owner"].introspection.table_names(cursor)
+        connections["owner"].close()
+        if tables:
+            raise CommandError(
+                f"The database has {len(tables)} tables already, and loading would mix two records. Load "
+                "into a new data folder: --data DIR."
+            )
+        self._run("pg_restore", "--exit-on-error", "--single-transaction", f"--dbname={self.name}", str(file))
+        self.stdout.write(f"{file}: loaded. `manage.py migrate` brings it up to this version.")
+
+    def _run(self, program: str, *arguments: str) -> None:
+        path = next(programs.candidates()).path(program)
+        result = subprocess.run(
+            [path, *self.arguments, *arguments], env=self.environment, capture_output=True, text=True,
+            check=False
+        )
+        if result.returncode != 0:
+            raise CommandError(f"{program} failed:\n{result.stderr.strip()}")

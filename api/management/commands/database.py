@@ -43,8 +43,8 @@ class Command(BaseCommand):
         if address.password:
             self.environment["PGPASSWORD"] = address.password
         if part == "address":
-            self.stdout.write(f"host={address.host} port={address.port} dbname={self.name}
-            user={owner.settings_dict['USER']}")
+            user = owner.settings_dict["USER"]
+            self.stdout.write(f"host={address.host} port={address.port} dbname={self.name} user={user}")
         elif part == "dump":
             self._dump(options["file"])
         else:
@@ -73,8 +73,11 @@ class Command(BaseCommand):
     def _run(self, program: str, *arguments: str) -> None:
         path = next(programs.candidates()).path(program)
         result = subprocess.run(
-            [path, *self.arguments, *arguments], env=self.environment, capture_output=True, text=True,
-            check=False
+            [path, *self.arguments, *arguments],
+            env=self.environment,
+            capture_output=True,
+            text=True,
+            check=False,
         )
         if result.returncode != 0:
             raise CommandError(f"{program} failed:\n{result.stderr.strip()}")

@@ -79,7 +79,8 @@ def resistance_ohm_per_m(awg: ArrayLike, temperature_c: ArrayLike = 20.0) -> NDA
     NEC Chapter 9 Table 8 has 3.07, 4.89 and 7.77 Ω per 1000 ft for solid uncoated 14, 16 and 18 AWG at 75 °C;
     it rounds diameters first, hence 0.2 %:
 
-    >>> bool(np.allclose(resistance_ohm_per_m([14, 16, 18], 75) * 1000 * FOOT_M, [3.07, 4.89, 7.77], rtol=0.002))
+    >>> per_1000_ft = resistance_ohm_per_m([14, 16, 18], 75) * 1000 * FOOT_M
+    >>> bool(np.allclose(per_1000_ft, [3.07, 4.89, 7.77], rtol=0.002))
     True
     """
     return np.asarray(COPPER_RESISTIVITY_OHM_M / awg_area_m2(awg) * temperature_factor(temperature_c))
@@ -112,8 +113,8 @@ def length_of_loop_m(
 ) -> NDArray[np.float64]:
     """How far away a loop is closed [m]: R · paralleled pairs / (2 · R′).
 
-    awg: any shape [gauge number]; loop_resistance_ohm: any shape, not negative [Ω]; parallel_pairs: any shape,
-    at least 1; temperature_c: any shape [°C]. Raises ValueError otherwise. ASTM B258 and IEC 60028. Not for a
+    awg: any shape [gauge number]; loop_resistance_ohm: any shape, not negative [Ω]; parallel_pairs: any
+    shape, at least 1; temperature_c: any shape [°C]. Raises ValueError otherwise. ASTM B258 and IEC 60028. Not for a
     constant-voltage line: to a DC meter its transformers look like a short.
 
     >>> round(float(length_of_loop_m(24, 3.369)), 1)

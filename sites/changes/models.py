@@ -6,6 +6,7 @@ from django.conf import settings
 from django.core.serializers.json import DjangoJSONEncoder
 from django.db import models
 from django.db.models import Q
+from django.db.models.functions import Now
 
 
 class ChangeSet(models.Model):
@@ -71,11 +72,17 @@ class ChangeSet(models.Model):
         ordering = ["-id"]
         constraints = [
             models.UniqueConstraint(fields=["site", "step"], name="change_set_step_once_a_site"),
+            models.UniqueConstraint(fields=["site", "id"], name="change_set_of_site"),
             models.CheckConstraint(
                 condition=~Q(state="accepted") | Q(recorded_at__isnull=False, happened_on__isnull=False),
                 name="change_set_accepted_has_day",
             ),
+            models.CheckConstraint(
+                condition=~Q(state="accepted") | Q(site__isnull=True) | Q(step__isnull=False),
+                name="change_set_accepted_has_step",
+            ),
             models.CheckConstraint(condition=~Q(reason=""), name="change_set_has_reason"),
+            models.CheckConstraint(condition=~Q(actor=""), name="change_set_has_actor"),
         ]
         indexes = [models.Index(fields=["site", "-id"], name="change_set_by_site")]
 
@@ -94,7 +101,7 @@ class Change(models.Model):
     row_count = models.IntegerField()
     old_rows = models.JSONField(null=True)
     new_rows = models.JSONField(null=True)
-    at = models.DateTimeField()
+    at = models.DateTimeField(db_default=Now())
 
     class Meta:
         db_table = "change"
@@ -117,7 +124,7 @@ class Mark(models.Model):
     )
     lane = models.PositiveSmallIntegerField(choices=Lane.choices, default=Lane.INTERACTIVE)
     reason = models.CharField(max_length=40, default="record changed")
-    made_at = models.DateTimeField()
+    made_at = models.DateTimeField(db_default=Now())
 
     class Meta:
         db_table = "mark"

@@ -10,10 +10,30 @@ from django.contrib.postgres.fields import ArrayField
 from django.db import models
 from django.db.models import Q
 
+from .dated import CurrentChangeSet
+
 _RATING = {"null": True, "blank": True}
 
 
-class DeviceModel(models.Model):
+class Catalogued(models.Model):
+    """A row that every site shares. ``change_set`` (of no site) last wrote it; the database counts ``version``."""
+
+    change_set = models.ForeignKey(
+        "sites.ChangeSet",
+        on_delete=models.PROTECT,
+        related_name="+",
+        db_constraint=False,
+        db_index=False,
+        db_default=CurrentChangeSet(),
+        editable=False,
+    )
+    version = models.BigIntegerField(default=1, editable=False)
+
+    class Meta:
+        abstract = True
+
+
+class DeviceModel(Catalogued):
     class Kind(models.TextChoices):
         CEILING_SPEAKER = "ceiling_speaker", "ceiling speaker"
         WALL_SPEAKER = "wall_speaker", "wall speaker"
@@ -68,7 +88,6 @@ class DeviceModel(models.Model):
     poe_budget_w = models.FloatField(**_RATING, help_text="With all its power supplies.")
     poe_budget_one_lost_w = models.FloatField(**_RATING, help_text="With its largest power supply lost.")
     note = models.TextField(blank=True)
-    version = models.BigIntegerField(default=1, editable=False)
 
     class Meta:
         db_table = "device_model"
@@ -125,7 +144,7 @@ class DeviceModel(models.Model):
         return self.name
 
 
-class CableType(models.Model):
+class CableType(Catalogued):
     name = models.CharField(max_length=80, unique=True)
     gauge_awg = models.PositiveSmallIntegerField(null=True, blank=True)
     pair_count = models.PositiveSmallIntegerField(default=4)
@@ -134,7 +153,6 @@ class CableType(models.Model):
     )
     conductor_rating_a = models.FloatField(null=True, blank=True)
     plenum = models.BooleanField(null=True, blank=True)
-    version = models.BigIntegerField(default=1, editable=False)
 
     class Meta:
         db_table = "cable_type"
@@ -155,13 +173,12 @@ class CableType(models.Model):
         return self.name
 
 
-class Factor(models.Model):
+class Factor(Catalogued):
     """An editable factor (band, loading fraction, threshold) that differs from the default in
     ``zones.electrical.bands``; editing one is a correction of every site, in the bulk lane."""
 
     name = models.CharField(max_length=80, unique=True)
     value = models.FloatField()
-    version = models.BigIntegerField(default=1, editable=False)
 
     class Meta:
         db_table = "factor"

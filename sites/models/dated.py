@@ -69,6 +69,8 @@ class Placed(Recorded):
 class DatedFacts(Recorded):
     """One wide row of facts about a thing, holding from ``step`` until the thing's next row."""
 
+    # No key of its own to the site: each fact's key to its thing (site, thing) already holds it there.
+    site = models.ForeignKey("sites.Site", on_delete=models.PROTECT, related_name="+", db_constraint=False)
     step = models.BigIntegerField(db_default=CurrentStep(), editable=False)
 
     class Meta:

@@ -38,7 +38,9 @@ class Switch(Placed):
 
 class SwitchFacts(DatedFacts):
     pk = models.CompositePrimaryKey("switch_id", "step")
-    switch = models.ForeignKey(Switch, on_delete=models.PROTECT, related_name="facts", db_constraint=False)
+    switch = models.ForeignKey(
+        Switch, on_delete=models.PROTECT, related_name="facts", db_constraint=False, db_index=False
+    )
     model = models.ForeignKey(
         "sites.DeviceModel", on_delete=models.PROTECT, null=True, blank=True, related_name="+"
     )
@@ -71,7 +73,11 @@ class SwitchPort(Placed):
         ordering = ["switch_id", "number"]
         constraints = [
             models.UniqueConstraint(fields=["site", "id"], name="switch_port_of_site"),
-            models.UniqueConstraint(fields=["switch", "number"], name="switch_port_number_once_a_switch"),
+            models.UniqueConstraint(
+                fields=["switch", "number"],
+                condition=Q(end_step__isnull=True),
+                name="switch_port_number_once_a_switch",
+            ),
         ]
 
 
@@ -84,7 +90,9 @@ class SwitchPortFacts(DatedFacts):
         LOW = "low", "low"
 
     pk = models.CompositePrimaryKey("port_id", "step")
-    port = models.ForeignKey(SwitchPort, on_delete=models.PROTECT, related_name="facts", db_constraint=False)
+    port = models.ForeignKey(
+        SwitchPort, on_delete=models.PROTECT, related_name="facts", db_constraint=False, db_index=False
+    )
     priority = models.CharField(max_length=10, choices=Priority.choices, default=Priority.LOW)
     other_load = models.CharField(
         max_length=120, blank=True, help_text="What else hangs on it; blank: nothing else."
@@ -154,7 +162,7 @@ class EndpointFacts(DatedFacts):
 
     pk = models.CompositePrimaryKey("endpoint_id", "step")
     endpoint = models.ForeignKey(
-        Endpoint, on_delete=models.PROTECT, related_name="facts", db_constraint=False
+        Endpoint, on_delete=models.PROTECT, related_name="facts", db_constraint=False, db_index=False
     )
     model = models.ForeignKey(
         "sites.DeviceModel", on_delete=models.PROTECT, null=True, blank=True, related_name="+"
@@ -223,6 +231,10 @@ class Output(Placed):
         ordering = ["endpoint_id", "number"]
         constraints = [
             models.UniqueConstraint(fields=["site", "id"], name="output_of_site"),
-            models.UniqueConstraint(fields=["endpoint", "number"], name="output_number_once_an_endpoint"),
+            models.UniqueConstraint(
+                fields=["endpoint", "number"],
+                condition=Q(end_step__isnull=True),
+                name="output_number_once_an_endpoint",
+            ),
             models.CheckConstraint(condition=Q(number__gte=1), name="output_number_from_1"),
         ]

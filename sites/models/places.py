@@ -5,7 +5,7 @@ from __future__ import annotations
 from django.db import models
 from django.db.models import Q
 
-from .dated import Placed, Recorded
+from .dated import CurrentChangeSet, Placed, Recorded
 
 
 class Site(models.Model):
@@ -40,7 +40,7 @@ class Site(models.Model):
         related_name="+",
         db_constraint=False,
         db_index=False,
-        null=True,
+        db_default=CurrentChangeSet(),
         editable=False,
     )
 

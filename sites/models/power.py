@@ -37,7 +37,9 @@ class Supply(Placed):
 
 class SupplyFacts(DatedFacts):
     pk = models.CompositePrimaryKey("supply_id", "step")
-    supply = models.ForeignKey(Supply, on_delete=models.PROTECT, related_name="facts", db_constraint=False)
+    supply = models.ForeignKey(
+        Supply, on_delete=models.PROTECT, related_name="facts", db_constraint=False, db_index=False
+    )
     model = models.ForeignKey(
         "sites.DeviceModel",
         on_delete=models.PROTECT,
@@ -79,7 +81,7 @@ class Amplifier(Placed):
 class AmplifierFacts(DatedFacts):
     pk = models.CompositePrimaryKey("amplifier_id", "step")
     amplifier = models.ForeignKey(
-        Amplifier, on_delete=models.PROTECT, related_name="facts", db_constraint=False
+        Amplifier, on_delete=models.PROTECT, related_name="facts", db_constraint=False, db_index=False
     )
     model = models.ForeignKey(
         "sites.DeviceModel", on_delete=models.PROTECT, null=True, blank=True, related_name="+"

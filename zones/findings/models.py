@@ -32,6 +32,7 @@ class Case(models.Model):
     class Meta:
         db_table = "case"
         ordering = ["-id"]
+        constraints = [models.UniqueConstraint(fields=["site", "id"], name="case_of_site")]
         indexes = [models.Index(fields=["site", "-id"], name="case_by_site")]
 
 

@@ -96,7 +96,7 @@ class ClipFacts(DatedFacts):
 
     pk = models.CompositePrimaryKey("block_id", "row", "step")
     block = models.ForeignKey(
-        "sites.Block", on_delete=models.PROTECT, related_name="clips", db_constraint=False
+        "sites.Block", on_delete=models.PROTECT, related_name="clips", db_constraint=False, db_index=False
     )
     row = models.PositiveSmallIntegerField()
     is_in = models.BooleanField()

@@ -42,7 +42,9 @@ class RunFacts(DatedFacts):
     """One zone and one output at a time; what feeds the run at its block."""
 
     pk = models.CompositePrimaryKey("run_id", "step")
-    run = models.ForeignKey(Run, on_delete=models.PROTECT, related_name="facts", db_constraint=False)
+    run = models.ForeignKey(
+        Run, on_delete=models.PROTECT, related_name="facts", db_constraint=False, db_index=False
+    )
     zone = models.ForeignKey(
         "zones.Zone", on_delete=models.PROTECT, null=True, blank=True, related_name="+", db_constraint=False
     )
@@ -91,7 +93,13 @@ class Point(Recorded):
     """A node of a run's tree. Its ``rank`` puts parents before children, so a tree is a tree by construction:
     ``point_facts`` references (site, run, parent, parent's rank) and checks parent's rank < rank."""
 
-    run = models.ForeignKey(Run, on_delete=models.PROTECT, related_name="points", db_constraint=False)
+    # The unique keys below begin with site and with run: on a table this long an index more is felt.
+    site = models.ForeignKey(
+        "sites.Site", on_delete=models.PROTECT, related_name="+", db_constraint=False, db_index=False
+    )
+    run = models.ForeignKey(
+        Run, on_delete=models.PROTECT, related_name="points", db_constraint=False, db_index=False
+    )
     rank = models.FloatField(
         help_text="Order within the run; a point inserted between two lies between their ranks."
     )
@@ -101,6 +109,7 @@ class Point(Recorded):
         db_table = "point"
         ordering = ["run_id", "rank"]
         constraints = [
+            models.UniqueConstraint(fields=["site", "run", "id"], name="point_of_site_and_run"),
             models.UniqueConstraint(fields=["site", "run", "id", "rank"], name="point_of_site_run_and_rank"),
             models.UniqueConstraint(fields=["run", "rank"], name="point_rank_once_a_run"),
             models.UniqueConstraint(fields=["run", "name"], name="point_name_once_a_run"),

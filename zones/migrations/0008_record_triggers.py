@@ -1,0 +1,52 @@
+"""What zones carry is held to change sets like what stands where; see the migration of the same name in sites."""
+
+from django.db import migrations
+
+from sites.changes import record_sql_v1 as sql
+
+WATCHED = [
+    ("zone", "placed"),
+    ("zone_endpoint", "placed"),
+    ("paging_set", "placed"),
+    ("paging_set_zone", "plain"),
+    ("run", "placed"),
+    ("run_facts", "facts"),
+    ("point", "plain"),
+    ("point_facts", "facts"),
+    ("landing", "placed"),
+    ("clip_facts", "facts"),
+]
+USERS = [
+    {
+        "name": "device_model_marks_runs",
+        "edited": "device_model",
+        "using": [("point_facts", "model_id")],
+        "texts": ["name", "note"],
+    },
+    {
+        "name": "cable_type_marks_runs",
+        "edited": "cable_type",
+        "using": [("point_facts", "cable_type_id")],
+        "texts": ["name"],
+    },
+]
+
+
+class Migration(migrations.Migration):
+    dependencies = [("sites", "0012_record_triggers"), ("zones", "0007_keys_within_a_site")]
+    operations = [
+        *[
+            migrations.RunSQL(sql.watch(table, shape, feeds_load=True), sql.unwatch(table))
+            for table, shape in WATCHED
+        ],
+        # What an instrument said stays said; a correction supersedes it
+        migrations.RunSQL(
+            sql.watch("reading", "plain", feeds_load=True, rewritable=False), sql.unwatch("reading")
+        ),
+        *[
+            migrations.RunSQL(
+                sql.mark_users(**users), sql.drop_mark_users(name=users["name"], edited=users["edited"])
+            )
+            for users in USERS
+        ],
+    ]

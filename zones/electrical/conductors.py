@@ -114,8 +114,8 @@ def length_of_loop_m(
     """How far away a loop is closed [m]: R · paralleled pairs / (2 · R′).
 
     awg: any shape [gauge number]; loop_resistance_ohm: any shape, not negative [Ω]; parallel_pairs: any
-    shape, at least 1; temperature_c: any shape [°C]. Raises ValueError otherwise. ASTM B258 and IEC 60028. Not for a
-    constant-voltage line: to a DC meter its transformers look like a short.
+    shape, at least 1; temperature_c: any shape [°C]. Raises ValueError otherwise. ASTM B258 and IEC 60028.
+    Not for a constant-voltage line: to a DC meter its transformers look like a short.
 
     >>> round(float(length_of_loop_m(24, 3.369)), 1)
     20.0

@@ -199,7 +199,7 @@ class Reading:
             self.problems.add(
                 point.location,
                 "one_or_the_other",
-                f"loop_resistance_ohm is taken as it is, but {(*of_cable, 'parallel_pairs')[0]} is given too: "
+                f"loop_resistance_ohm is taken as is, but {(*of_cable, 'parallel_pairs')[0]} is given too: "
                 "expected one or the other",
             )
         elif not stated and not of_cable:

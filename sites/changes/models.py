@@ -10,7 +10,7 @@ from django.db.models.functions import Now
 
 
 class ChangeSet(models.Model):
-    """Everything written to the plant: who, when recorded, when happened, why, under which job, through which door.
+    """Everything written to the plant: who, when recorded, when happened, why, under which job, which door.
 
     A draft keeps its operations with the row versions they expect; accepted, it has a step and its rows.
     One ``step`` is (day, order of acceptance within the day); the database gives it out at acceptance.
@@ -112,7 +112,8 @@ class Change(models.Model):
 
 
 class Mark(models.Model):
-    """Append-only: this site's load must be recomputed. Written by triggers, deleted by the recheck that read it."""
+    """Append-only: this site's load must be recomputed. Written by triggers, deleted by the recheck that
+    read it."""
 
     class Lane(models.IntegerChoices):
         INTERACTIVE = 0, "interactive"

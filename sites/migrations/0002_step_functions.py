@@ -2,7 +2,7 @@
 
 from django.db import migrations
 
-from sites.changes.record_sql_v1 import CONTEXT_FUNCTIONS, DROP_CONTEXT_FUNCTIONS
+from sites.changes.sql_v1.acceptance import CONTEXT_FUNCTIONS, DROP_CONTEXT_FUNCTIONS
 
 
 class Migration(migrations.Migration):

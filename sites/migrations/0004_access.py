@@ -1,5 +1,7 @@
 """Users, grants and tokens."""
 
+# ruff: noqa: E501 - as generated
+
 import django.contrib.auth.models
 import django.contrib.auth.validators
 import django.contrib.postgres.fields

@@ -2,7 +2,7 @@
 
 from django.db import migrations
 
-from sites.changes.site_keys_v1 import SiteKey, add_site_keys, add_spans, drop_site_keys, drop_spans
+from sites.changes.sql_v1.site_keys import SiteKey, add_site_keys, add_spans, drop_site_keys, drop_spans
 
 KEYS = [
     SiteKey("contact", "closet_id", "closet"),

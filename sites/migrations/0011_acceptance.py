@@ -2,7 +2,7 @@
 
 from django.db import migrations
 
-from sites.changes.record_sql_v1 import ACCEPTANCE, APPEND_ONLY, DROP_ACCEPTANCE, DROP_APPEND_ONLY
+from sites.changes.sql_v1.acceptance import ACCEPTANCE, APPEND_ONLY, DROP_ACCEPTANCE, DROP_APPEND_ONLY
 
 
 class Migration(migrations.Migration):

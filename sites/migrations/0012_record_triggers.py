@@ -1,10 +1,10 @@
-"""No row of the record is written but for a change set; each write leaves a change row and, where it feeds a load,
-a mark."""
+"""No row of the record is written but for a change set; each write leaves a change row and, where it feeds a
+load, a mark."""
 
 from django.conf import settings
 from django.db import migrations
 
-from sites.changes import record_sql_v1 as sql
+from sites.changes.sql_v1 import record, shared
 
 WATCHED = [
     ("site", "site", True),
@@ -60,29 +60,30 @@ USERS = [
 class Migration(migrations.Migration):
     dependencies = [("sites", "0011_acceptance")]
     operations = [
-        migrations.RunSQL(sql.record_functions(), sql.drop_record_functions()),
+        migrations.RunSQL(record.record_functions(), record.drop_record_functions()),
+        migrations.RunSQL(shared.SHARED_FUNCTIONS, shared.DROP_SHARED_FUNCTIONS),
         *[
-            migrations.RunSQL(sql.watch(table, shape, feeds_load=feeds_load), sql.unwatch(table))
+            migrations.RunSQL(record.watch(table, shape, feeds_load=feeds_load), record.unwatch(table))
             for table, shape, feeds_load in WATCHED
         ],
         # People leave, and their rows with them
         migrations.RunSQL(
-            sql.watch("contact", "plain", feeds_load=False, removable=True), sql.unwatch("contact")
+            record.watch("contact", "plain", feeds_load=False, removable=True), record.unwatch("contact")
         ),
         *[
             migrations.RunSQL(
-                sql.watch_shared(table, version=version),
-                sql.unwatch(table, *(["version"] if version else [])),
+                shared.watch_shared(table, version=version),
+                record.unwatch(table, *(["version"] if version else [])),
             )
             for table, version in SHARED
         ],
         *[
             migrations.RunSQL(
-                sql.mark_users(**users), sql.drop_mark_users(name=users["name"], edited=users["edited"])
+                shared.mark_users(**users), shared.drop_mark_users(name=users["name"], edited=users["edited"])
             )
             for users in USERS
         ],
-        migrations.RunSQL(sql.FACTOR_MARKS, sql.DROP_FACTOR_MARKS),
-        migrations.RunSQL(sql.CONTRACT_MARKS, sql.DROP_CONTRACT_MARKS),
-        migrations.RunSQL(sql.take_rights_back(settings.SERVICE_ROLE), migrations.RunSQL.noop),
+        migrations.RunSQL(shared.FACTOR_MARKS, shared.DROP_FACTOR_MARKS),
+        migrations.RunSQL(shared.CONTRACT_MARKS, shared.DROP_CONTRACT_MARKS),
+        migrations.RunSQL(shared.take_rights_back(settings.SERVICE_ROLE), migrations.RunSQL.noop),
     ]

@@ -1,4 +1,5 @@
-"""Termination blocks: where equipment and field cable meet. What lies on them is in ``zones.models.landings``."""
+"""Termination blocks: where equipment and field cable meet. What lies on them is in
+``zones.models.landings``."""
 
 from __future__ import annotations
 

@@ -16,7 +16,8 @@ _RATING = {"null": True, "blank": True}
 
 
 class Catalogued(models.Model):
-    """A row that every site shares. ``change_set`` (of no site) last wrote it; the database counts ``version``."""
+    """A row that every site shares. ``change_set`` (of no site) last wrote it; the database counts
+    ``version``."""
 
     change_set = models.ForeignKey(
         "sites.ChangeSet",

@@ -1,4 +1,5 @@
-"""Whom the integrator works for, under which contract, and which sites a contract covers from when to when."""
+"""Whom the integrator works for, under which contract, and which sites a contract covers from when to
+when."""
 
 from __future__ import annotations
 

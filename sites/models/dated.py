@@ -1,8 +1,8 @@
 """What every row of the record has in common: its site, its writer, and the step from which it holds.
 
-A *step* is one integer, day-major: ``days since 1970-01-01 * STEPS_A_DAY + order of acceptance within the day``
-(``sites.changes.steps``). Facts hold from their step until the next row of the same thing, half open, so several
-changes of one day are in order. Plant is never deleted: it ends at a step.
+A *step* is one integer, day-major: ``days since 1970-01-01 * STEPS_A_DAY + order of acceptance within
+the day`` (``sites.changes.steps``). Facts hold from their step until the next row of the same thing, half open,
+so several changes of one day are in order. Plant is never deleted: it ends at a step.
 """
 
 from __future__ import annotations
@@ -28,7 +28,8 @@ class CurrentChangeSet(Func):
 
 
 class Basis(models.IntegerChoices):
-    """How a value came to be known; low, likely and high are derived from it. Blank is unknown, never zero."""
+    """How a value came to be known; low, likely and high are derived from it. Blank is unknown, never
+    zero."""
 
     UNKNOWN = 0, "unknown"
     GUESSED = 1, "guessed"
@@ -38,8 +39,9 @@ class Basis(models.IntegerChoices):
 
 
 class Recorded(models.Model):
-    """A row of one site's record. ``change_set`` is the change set that last wrote the row, and so its version:
-    the statement triggers refuse any other value, which is why the column needs no foreign key of its own."""
+    """A row of one site's record. ``change_set`` is the change set that last wrote the row, and so its
+    version: the statement triggers refuse any other value, which is why the column needs no foreign key of
+    its own."""
 
     site = models.ForeignKey("sites.Site", on_delete=models.PROTECT, related_name="+")
     change_set = models.ForeignKey(

@@ -9,7 +9,8 @@ from .dated import CurrentChangeSet, Placed, Recorded
 
 
 class Site(models.Model):
-    """One installation at one address. Its row is itself part of the record (change set, change row, mark)."""
+    """One installation at one address. Its row is itself part of the record (change set, change row,
+    mark)."""
 
     class LengthUnit(models.TextChoices):
         METRE = "m", "metres"

@@ -1,4 +1,5 @@
-"""Findings (one episode of one limit on one subject) and cases (the findings that one change caused on one site)."""
+"""Findings (one episode of one limit on one subject) and cases (the findings that one change caused on one
+site)."""
 
 from __future__ import annotations
 
@@ -8,8 +9,8 @@ from django.db.models import Q
 
 
 class Case(models.Model):
-    """One ticket, not six. The key is a function of the record: site and causing change set, or site and "as found",
-    or subject, limit and due day; so the same cause is the same case whenever a recheck ran."""
+    """One ticket, not six. The key is a function of the record: site and causing change set, or site and "as
+    found", or subject, limit and due day; so the same cause is the same case whenever a recheck ran."""
 
     site = models.ForeignKey(
         "sites.Site", on_delete=models.PROTECT, related_name="cases", db_constraint=False

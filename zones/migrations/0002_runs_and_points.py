@@ -1,5 +1,7 @@
 """Runs and their points, with their dated facts."""
 
+# ruff: noqa: E501 - as generated
+
 import django.db.models.deletion
 from django.db import migrations, models
 

@@ -2,7 +2,7 @@
 
 from django.db import migrations
 
-from sites.changes.site_keys_v1 import SiteKey, add_site_keys, add_spans, drop_site_keys, drop_spans
+from sites.changes.sql_v1.site_keys import SiteKey, add_site_keys, add_spans, drop_site_keys, drop_spans
 
 KEYS = [
     SiteKey("zone_endpoint", "zone_id", "zone"),
@@ -36,9 +36,11 @@ SPANS = ["zone", "zone_endpoint", "paging_set", "run", "landing"]
 # one by these keys, and a new rank is carried along.
 POINT_KEYS = """
 ALTER TABLE point_facts ADD CONSTRAINT point_facts_point_of_its_run
-    FOREIGN KEY (site_id, run_id, point_id, rank) REFERENCES point (site_id, run_id, id, rank) ON UPDATE CASCADE;
+    FOREIGN KEY (site_id, run_id, point_id, rank)
+    REFERENCES point (site_id, run_id, id, rank) ON UPDATE CASCADE;
 ALTER TABLE point_facts ADD CONSTRAINT point_facts_parent_of_its_run
-    FOREIGN KEY (site_id, run_id, parent_id, parent_rank) REFERENCES point (site_id, run_id, id, rank)
+    FOREIGN KEY (site_id, run_id, parent_id, parent_rank)
+    REFERENCES point (site_id, run_id, id, rank)
     ON UPDATE CASCADE;
 ALTER TABLE reading ADD CONSTRAINT reading_point_of_its_run
     FOREIGN KEY (site_id, run_id, point_id) REFERENCES point (site_id, run_id, id);

@@ -1,8 +1,9 @@
-"""What zones carry is held to change sets like what stands where; see the migration of the same name in sites."""
+"""What zones carry is held to change sets like what stands where; see the migration of the same name in
+sites."""
 
 from django.db import migrations
 
-from sites.changes import record_sql_v1 as sql
+from sites.changes.sql_v1 import record, shared
 
 WATCHED = [
     ("zone", "placed"),
@@ -36,16 +37,16 @@ class Migration(migrations.Migration):
     dependencies = [("sites", "0012_record_triggers"), ("zones", "0007_keys_within_a_site")]
     operations = [
         *[
-            migrations.RunSQL(sql.watch(table, shape, feeds_load=True), sql.unwatch(table))
+            migrations.RunSQL(record.watch(table, shape, feeds_load=True), record.unwatch(table))
             for table, shape in WATCHED
         ],
         # What an instrument said stays said; a correction supersedes it
         migrations.RunSQL(
-            sql.watch("reading", "plain", feeds_load=True, rewritable=False), sql.unwatch("reading")
+            record.watch("reading", "plain", feeds_load=True, rewritable=False), record.unwatch("reading")
         ),
         *[
             migrations.RunSQL(
-                sql.mark_users(**users), sql.drop_mark_users(name=users["name"], edited=users["edited"])
+                shared.mark_users(**users), shared.drop_mark_users(name=users["name"], edited=users["edited"])
             )
             for users in USERS
         ],

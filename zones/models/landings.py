@@ -9,11 +9,12 @@ from sites.models import DatedFacts, Placed
 
 
 class Landing(Placed):
-    """One conductor on one row and side of a block. Two on one clip is a fault that exists: recorded and flagged.
+    """One conductor on one row and side of a block. Two on one clip is a fault that exists: recorded and
+    flagged.
 
-    ``carries`` on the equipment side is what the equipment puts on the row; on the field side, what the devices at
-    the far end take from it. Joined by the clip, the two must agree: if they are each other's opposite, the pair is
-    reversed.
+    ``carries`` on the equipment side is what the equipment puts on the row; on the field side, what the
+    devices at the far end take from it. Joined by the clip, the two must agree: if they are each other's
+    opposite, the pair is reversed.
     """
 
     class Side(models.TextChoices):

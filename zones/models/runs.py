@@ -120,8 +120,8 @@ class Point(Recorded):
 
 
 class PointFacts(DatedFacts):
-    """What a point is, and the piece of cable to it from its parent. A splice carries no load: a removed speaker
-    leaves one. A lump stands for devices nobody has counted, at the far end."""
+    """What a point is, and the piece of cable to it from its parent. A splice carries no load: a removed
+    speaker leaves one. A lump stands for devices nobody has counted, at the far end."""
 
     class Kind(models.IntegerChoices):
         SPLICE = 0, "splice"

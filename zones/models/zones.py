@@ -56,7 +56,8 @@ class ZoneEndpoint(Placed):
 
 
 class PagingSet(Placed):
-    """Zones that page together. A site that lists none pages all zones of a supply at once (the harsher case)."""
+    """Zones that page together. A site that lists none pages all zones of a supply at once (the harsher
+    case)."""
 
     name = models.CharField(max_length=80)
 

@@ -1,7 +1,4 @@
-"""Composite foreign keys that keep every reference of a record row within its own site.
-
-Frozen, like ``record_sql_v1``: migrations that have run somewhere import it.
-"""
+"""Composite foreign keys that keep every reference of a record row within its own site."""
 
 from __future__ import annotations
 

@@ -1,0 +1,175 @@
+"""Triggers on what all sites share (customers, contracts, the catalogue), and rights on the change record."""
+
+# ruff: noqa: S608 - what is put into the SQL are the names in migrations
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from sites.changes.sql_v1 import DEFINER
+from sites.changes.sql_v1.record import unwatch
+
+# Tables that all sites share: customers, contracts, the catalogue. Their change set is of no site.
+SHARED_FUNCTIONS = f"""
+CREATE FUNCTION zonebook_shared_written() RETURNS trigger LANGUAGE plpgsql {DEFINER} AS $$
+DECLARE
+    writer change_set;
+    rows_written bigint;
+    old_json jsonb;
+    new_json jsonb;
+BEGIN
+    IF TG_OP <> 'INSERT' THEN
+        SELECT count(*), jsonb_agg(jsonb_strip_nulls(to_jsonb(o)))
+        INTO rows_written, old_json FROM old_rows o;
+    END IF;
+    IF TG_OP <> 'DELETE' THEN
+        SELECT count(*), jsonb_agg(jsonb_strip_nulls(to_jsonb(n)))
+        INTO rows_written, new_json FROM new_rows n;
+    END IF;
+    IF rows_written > 0 THEN
+        writer := zonebook_writer(zonebook_change_set(), NULL);
+        PERFORM zonebook_note(writer.id, NULL, TG_TABLE_NAME, lower(TG_OP), rows_written, old_json, new_json);
+    END IF;
+    RETURN NULL;
+END $$;
+
+CREATE FUNCTION zonebook_shared_version() RETURNS trigger LANGUAGE plpgsql AS $$
+BEGIN
+    NEW.version := OLD.version + 1;
+    RETURN NEW;
+END $$;
+
+CREATE FUNCTION zonebook_catalogue_version() RETURNS trigger LANGUAGE plpgsql AS $$
+BEGIN
+    NEW.version := OLD.version + 1;
+    NEW.change_set_id := zonebook_change_set();
+    RETURN NEW;
+END $$;
+"""
+DROP_SHARED_FUNCTIONS = """
+DROP FUNCTION zonebook_catalogue_version();
+DROP FUNCTION zonebook_shared_version();
+DROP FUNCTION zonebook_shared_written();
+"""
+
+
+def watch_shared(table: str, *, version: str | None) -> str:
+    """SQL that makes the triggers of a table that all sites share.
+
+    ``version``: ``shared`` counts the row's version, ``catalogue`` also keeps the change set that last wrote
+    it.
+    """
+    row_trigger = f"""
+CREATE TRIGGER {table}_version BEFORE UPDATE ON "{table}"
+    FOR EACH ROW EXECUTE FUNCTION zonebook_{version}_version();
+"""
+    return f"""
+CREATE TRIGGER {table}_inserted AFTER INSERT ON "{table}" REFERENCING NEW TABLE AS new_rows
+    FOR EACH STATEMENT EXECUTE FUNCTION zonebook_shared_written();
+CREATE TRIGGER {table}_updated AFTER UPDATE ON "{table}"
+    REFERENCING OLD TABLE AS old_rows NEW TABLE AS new_rows
+    FOR EACH STATEMENT EXECUTE FUNCTION zonebook_shared_written();
+CREATE TRIGGER {table}_removed AFTER DELETE ON "{table}" REFERENCING OLD TABLE AS old_rows
+    FOR EACH STATEMENT EXECUTE FUNCTION zonebook_shared_written();
+CREATE TRIGGER {table}_truncated BEFORE TRUNCATE ON "{table}"
+    FOR EACH STATEMENT EXECUTE FUNCTION zonebook_refuse_truncation();
+{row_trigger if version else ""}"""
+
+
+def unwatch_shared(table: str, *, version: str | None) -> str:
+    """SQL that drops what ``watch_shared`` makes."""
+    return unwatch(table, *(["version"] if version else []))
+
+
+# Editing what all sites share changes the load of the sites that use it: their marks, in the bulk lane.
+def mark_users(*, name: str, edited: str, using: Sequence[tuple[str, str]], texts: Sequence[str]) -> str:
+    """SQL for a trigger on the table ``edited`` that marks every site with a row in ``using`` (table, column)
+    that refers to an edited row, unless only ``texts`` (columns for people) were edited."""
+    # ``to_jsonb(row) - texts`` compares all ratings without naming each, the ones to come included
+    kept = ", ".join(f"'{text}'" for text in (*texts, "version", "change_set_id"))
+    users = "\n        UNION ".join(
+        f"SELECT u.site_id FROM {table} u JOIN edited e ON u.{column} = e.id" for table, column in using
+    )
+    return f"""
+CREATE FUNCTION zonebook_{name}() RETURNS trigger LANGUAGE plpgsql {DEFINER} AS $$
+BEGIN
+    PERFORM zonebook_mark(used.site_id, zonebook_change_set(), true) FROM (
+        WITH edited AS (
+            SELECT n.id FROM new_rows n JOIN old_rows o USING (id)
+            WHERE to_jsonb(n) - ARRAY[{kept}] IS DISTINCT FROM to_jsonb(o) - ARRAY[{kept}]
+        )
+        {users}
+    ) AS used ORDER BY used.site_id;
+    RETURN NULL;
+END $$;
+CREATE TRIGGER {edited}_{name} AFTER UPDATE ON "{edited}"
+    REFERENCING OLD TABLE AS old_rows NEW TABLE AS new_rows
+    FOR EACH STATEMENT EXECUTE FUNCTION zonebook_{name}();
+"""
+
+
+def drop_mark_users(*, name: str, edited: str) -> str:
+    return f'DROP TRIGGER {edited}_{name} ON "{edited}";\nDROP FUNCTION zonebook_{name}();\n'
+
+
+# A factor is in every computation.
+FACTOR_MARKS = f"""
+CREATE FUNCTION zonebook_factor_marks() RETURNS trigger LANGUAGE plpgsql {DEFINER} AS $$
+BEGIN
+    PERFORM zonebook_mark(site.id, zonebook_change_set(), true) FROM site ORDER BY site.id;
+    RETURN NULL;
+END $$;
+CREATE TRIGGER factor_users_marked AFTER INSERT OR UPDATE OR DELETE ON factor
+    FOR EACH STATEMENT EXECUTE FUNCTION zonebook_factor_marks();
+"""
+DROP_FACTOR_MARKS = """
+DROP TRIGGER factor_users_marked ON factor;
+DROP FUNCTION zonebook_factor_marks();
+"""
+
+# Whether a test is overdue, and whether anyone is told, hangs on the contract.
+CONTRACT_MARKS = f"""
+CREATE FUNCTION zonebook_coverage_marks() RETURNS trigger LANGUAGE plpgsql {DEFINER} AS $$
+BEGIN
+    IF TG_OP <> 'INSERT' THEN
+        PERFORM zonebook_mark(covered.site_id, zonebook_change_set(), false)
+        FROM (SELECT DISTINCT o.site_id FROM old_rows o) AS covered;
+    END IF;
+    IF TG_OP <> 'DELETE' THEN
+        PERFORM zonebook_mark(covered.site_id, zonebook_change_set(), false)
+        FROM (SELECT DISTINCT n.site_id FROM new_rows n) AS covered;
+    END IF;
+    RETURN NULL;
+END $$;
+CREATE TRIGGER coverage_inserted_marks AFTER INSERT ON coverage REFERENCING NEW TABLE AS new_rows
+    FOR EACH STATEMENT EXECUTE FUNCTION zonebook_coverage_marks();
+CREATE TRIGGER coverage_updated_marks AFTER UPDATE ON coverage
+    REFERENCING OLD TABLE AS old_rows NEW TABLE AS new_rows
+    FOR EACH STATEMENT EXECUTE FUNCTION zonebook_coverage_marks();
+CREATE TRIGGER coverage_removed_marks AFTER DELETE ON coverage REFERENCING OLD TABLE AS old_rows
+    FOR EACH STATEMENT EXECUTE FUNCTION zonebook_coverage_marks();
+"""
+DROP_CONTRACT_MARKS = """
+DROP TRIGGER coverage_removed_marks ON coverage;
+DROP TRIGGER coverage_updated_marks ON coverage;
+DROP TRIGGER coverage_inserted_marks ON coverage;
+DROP FUNCTION zonebook_coverage_marks();
+"""
+
+
+def take_rights_back(service: str) -> str:
+    """SQL by which the service's role may read the change record and nothing else: triggers write it, as
+    owner."""
+    return f"""
+DO $$ BEGIN
+    IF current_user <> {_literal(service)} AND EXISTS (
+        SELECT FROM pg_roles WHERE rolname = {_literal(service)}
+    ) THEN
+        EXECUTE format('REVOKE INSERT, UPDATE, DELETE, TRUNCATE ON change FROM %I', {_literal(service)});
+        EXECUTE format('REVOKE UPDATE, DELETE, TRUNCATE ON secret_reveal FROM %I', {_literal(service)});
+    END IF;
+END $$;
+"""
+
+
+def _literal(text: str) -> str:
+    return "'" + text.replace("'", "''") + "'"

@@ -1,0 +1,380 @@
+"""Readings as anchors: what an instrument said on a day settles what the record only guessed.
+
+Drawing, guessed and unknown currents of a run are scaled by one factor to the measured run current (a paging
+reading counts as speech; source voltage as measured at the block, else computed from the record); then such
+lengths by one factor to the measured end voltage. Scaled values take the measured band for those devices'
+whole life there; values on a better basis stay; devices added later are not scaled. The newest reading wins.
+A factor outside 0.5–2 is not used: record or reading is wrong, which the figure ``reading_disagrees`` says.
+The method is common practice, no source.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from .bands import HIGH, LIKELY, LOW, Basis, FloatArray, IntArray
+from .figures import FigureBlock, sums
+from .forest import Forest
+from .plant import BoolArray, Members, Plant, ReadingKind, State, expand
+from .point_loads import PointLoads
+from .radial import solve
+from .self_amplified import DcNetwork, Sources, dc_network, solve_bands, sources
+from .subjects import SubjectKind
+from .wiring import ancestor_closure, wire
+
+FACTOR_LEAST, FACTOR_MOST = 0.5, 2.0
+_ROUNDS = 40
+
+
+@dataclass(frozen=True)
+class Anchoring:
+    """The loads as the readings leave them, and how each reading compares with the unanchored record.
+
+    loads: as ``point_loads``, with scaled values where a reading anchors them. By reading (r,), in order of
+    run, kind and time: run_index, group, begin, end (the next reading of that run and kind), reading_id,
+    excess (fraction by which it lies outside the band, 0 inside, NaN where it cannot be compared), factor
+    (NaN where nothing was scaled).
+    """
+
+    loads: PointLoads
+    run_index: IntArray
+    group: IntArray
+    begin: IntArray
+    end: IntArray
+    reading_id: IntArray
+    excess: FloatArray
+    factor: FloatArray
+
+    def disagreements(self, plant: Plant, members: Members) -> FigureBlock:
+        """Figure reading_disagrees (by run): the largest excess of the readings that hold on the day; limit
+        0."""
+        order = np.argsort(self.group, kind="stable")
+        offsets = np.searchsorted(self.group[order], np.arange(len(plant.group_site) + 1))
+        groups = plant.site_groups
+        start = np.where(members.group < 0, groups[members.site], members.group)
+        stop = np.where(members.group < 0, groups[members.site + 1], members.group + 1)
+        owner, at = expand(offsets[start], offsets[stop])
+        row = order[at] if len(order) else at
+        step = members.step[owner]
+        holds = (self.begin[row] <= step) & (step < self.end[row]) & ~np.isnan(self.excess[row])
+        owner, row = owner[holds], row[holds]
+        width = max(len(plant.run_id), 1)
+        keys, which = np.unique(owner * width + self.run_index[row], return_inverse=True)
+        worst = np.lexsort((self.excess[row], which))
+        chosen = np.zeros(len(keys), np.int64)
+        chosen[which[worst]] = row[worst]
+        return FigureBlock.of(
+            "reading_disagrees",
+            SubjectKind.RUN,
+            member=keys // width,
+            subject=keys % width,
+            group=self.group[chosen],
+            bands=np.stack([self.excess[chosen]] * 3),
+            limit=0.0,
+            detail=self.reading_id[chosen],
+        )
+
+
+@dataclass(frozen=True)
+class _Bench:
+    """The block-fed part of each reading's run, alone, behind its block voltage; one tree a reading.
+
+    row, tree, parent: (n,) node's point row, reading, parent node; paging: (n,); block_voltage_v: (3, r).
+    """
+
+    row: IntArray
+    tree: IntArray
+    parent: IntArray
+    paging: BoolArray
+    block_voltage_v: FloatArray
+
+    def solve(
+        self,
+        loads: PointLoads,
+        band: int,
+        load_factor: FloatArray | float = 1.0,
+        length_factor: FloatArray | float = 1.0,
+    ) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Voltage, load current and branch current of the nodes in one band, with some scaled; NaN where
+        infeasible."""
+        amps = np.where(self.paging, loads.speech_a[band, self.row], loads.idle_a[band, self.row])
+        watts = np.where(self.paging, loads.speech_w[band, self.row], loads.idle_w[band, self.row])
+        volts = self.block_voltage_v[band]
+        solved = solve(
+            Forest.build(self.parent, self.tree, len(volts)),
+            source_voltage_v=volts,
+            source_resistance_ohm=np.zeros(len(volts)),
+            piece_resistance_ohm=loads.loop_resistance_ohm[band, self.row] * length_factor,
+            current_a=amps * load_factor,
+            power_w=watts * load_factor,
+            conductance_s=np.zeros(len(amps)),
+        )
+        return solved.voltage_v, solved.load_current_a, solved.branch_current_a
+
+
+def anchor(plant: Plant, loads: PointLoads) -> Anchoring:
+    """Take every reading of the plant into account."""
+    readings = plant.readings
+    if not len(readings):
+        none, no_value = np.zeros(0, np.int64), np.zeros(0)
+        return Anchoring(loads, none, none, none, none, none, no_value, no_value)
+    order = np.lexsort((readings.reading_id, readings.begin, readings.kind, readings.run_index))
+    run, kind, begin = readings.run_index[order], readings.kind[order], readings.begin[order]
+    follows = (run[1:] == run[:-1]) & (kind[1:] == kind[:-1])
+    end = np.append(np.where(follows, begin[1:], np.iinfo(np.int64).max), np.iinfo(np.int64).max)
+    newest = np.append(~follows, True)
+    value, state = readings.value[order], readings.state[order]
+    point = readings.point_index[order]
+    group = readings.group[order]
+
+    members = Members.of_groups(plant, group, begin)
+    bench = _bench(plant, members, run, state, readings.source_voltage_v[order], loads)
+    count = len(order)
+    target = _target_nodes(plant, bench, point, count)
+    excess = _excess(bench, loads, kind, value, target, count)
+    factor = np.full(count, np.nan)
+
+    current = newest & (kind == ReadingKind.RUN_CURRENT)
+    factor[current] = _current_factor(bench, loads, value, count)[current]
+    loads = _scale_currents(plant, loads, bench, _usable(factor, current))
+    voltage = newest & (kind == ReadingKind.END_VOLTAGE) & (target >= 0)
+    factor[voltage] = _length_factor(bench, loads, value, target, count)[voltage]
+    loads = _scale_lengths(plant, loads, bench, _usable(factor, voltage))
+    unused = (current | voltage) & ~np.isnan(factor) & np.isnan(_usable(factor, current | voltage))
+    # a factor out of range is a disagreement even where the bands are so wide that the reading lies inside
+    excess = np.where(unused, np.fmax(excess, np.abs(np.log2(np.maximum(factor, 1e-9))) - 1.0), excess)
+    return Anchoring(loads, run, group, begin, end, readings.reading_id[order], excess, factor)
+
+
+def _usable(factor: FloatArray, chosen: BoolArray) -> FloatArray:
+    """(r,) the factor where it is chosen and lies within 0.5–2, else NaN."""
+    with np.errstate(invalid="ignore"):
+        return np.where(chosen & (factor >= FACTOR_LEAST) & (factor <= FACTOR_MOST), factor, np.nan)
+
+
+def _bench(
+    plant: Plant, members: Members, run: IntArray, state: IntArray, measured_v: FloatArray, loads: PointLoads
+) -> _Bench:
+    network = dc_network(plant, wire(plant, members))
+    wiring = network.wiring
+    source = sources(plant, members, network)
+    computed = _block_voltages(plant, network, source, loads, state)
+    # the run of each reading, and only the part of it that its block feeds
+    fed_at_block = network.from_block.copy()
+    top = np.arange(len(wiring.row))
+    while True:
+        further = np.where(network.parent[top] >= 0, network.parent[top], top)
+        if np.array_equal(further, top):
+            break
+        top = further
+    of_reading = plant.points.run_index[wiring.row] == run[wiring.member]
+    keep = np.flatnonzero(of_reading & (network.tree >= 0) & fed_at_block[top])
+    number = np.full(len(wiring.row) + 1, -1)
+    number[keep] = np.arange(len(keep))
+    tree = wiring.member[keep]
+    voltage = np.full((3, len(members)), np.nan)
+    voltage[:, tree] = computed[:, network.tree[keep]]
+    voltage = np.where(np.isnan(measured_v), voltage, measured_v)
+    voltage = np.where(np.isnan(voltage) | (voltage <= 0), plant.factors.nominal_supply_v, voltage)
+    return _Bench(wiring.row[keep], tree, number[network.parent[keep]], state[tree] == State.PAGING, voltage)
+
+
+def _block_voltages(
+    plant: Plant, network: DcNetwork, source: Sources, loads: PointLoads, state: IntArray
+) -> FloatArray:
+    """(3, t) voltage at each supply's terminals in the reading's state: kindest and likely from its open
+    voltage, harshest from the bottom of its tolerance or battery."""
+    fed = np.flatnonzero(network.tree >= 0)
+    row, tree = network.wiring.row[fed], network.tree[fed]
+    paging = state[network.wiring.member[fed]] == State.PAGING
+    piece = network.piece[fed]
+    ohm = np.where(piece >= 0, loads.loop_resistance_ohm[:, np.append(network.wiring.row, 0)[piece]], 0.0)
+    amps = np.where(paging, loads.speech_a[:, row], loads.idle_a[:, row])
+    watts = np.where(paging, loads.speech_w[:, row], loads.idle_w[:, row])
+    table = plant.supplies
+    no_load = np.append(table.no_load_voltage_v, np.nan)[source.row]
+    open_voltage = np.where(
+        np.isnan(no_load), np.append(table.rated_load_voltage_v, np.nan)[source.row], no_load
+    )
+    out = np.empty((3, len(source.row)))
+    for voltage, bands in ((open_voltage, (LOW, LIKELY)), (source.voltage_v, (HIGH,))):
+        solved = solve_bands(
+            network.parent[fed],
+            fed,
+            tree,
+            voltage,
+            source.resistance_ohm,
+            ohm,
+            amps,
+            watts,
+            plant.factors.nominal_supply_v,
+        )
+        for band in bands:
+            out[band] = np.where(np.isnan(voltage), np.nan, solved.terminal_voltage_v[band])
+    return out
+
+
+def _target_nodes(plant: Plant, bench: _Bench, point: IntArray, count: int) -> IntArray:
+    """(r,) node where each voltage reading was taken, −1 where that point is not fed from the block then."""
+    target = np.full(count, -1)
+    there = np.flatnonzero(plant.points.point_index[bench.row] == point[bench.tree])
+    target[bench.tree[there]] = there
+    return target
+
+
+def _excess(
+    bench: _Bench, loads: PointLoads, kind: IntArray, value: FloatArray, target: IntArray, count: int
+) -> FloatArray:
+    low, high = np.full(count, np.nan), np.full(count, np.nan)
+    has = np.bincount(bench.tree, minlength=count) > 0
+    for band, bound in ((LOW, low), (HIGH, high)):
+        voltage, load, _ = bench.solve(loads, band)
+        at_point = np.append(voltage, np.nan)[target]
+        bound[:] = np.where(
+            kind == ReadingKind.RUN_CURRENT, np.where(has, sums(bench.tree, load, count), np.nan), at_point
+        )
+    least, most = np.fmin(low, high), np.fmax(low, high)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        above = np.where(most > 0, (value - most) / most, np.where(value > 0, 1.0, 0.0))
+        below = np.where(least > 0, (least - value) / least, 0.0)
+        return np.where(np.isnan(low) | np.isnan(high), np.nan, np.maximum(np.maximum(above, below), 0.0))
+
+
+def _current_factor(bench: _Bench, loads: PointLoads, value: FloatArray, count: int) -> FloatArray:
+    """(r,) factor on the scalable loads that makes each run's current the measured one; NaN where none are
+    scalable.
+
+    Exact at once for constant-current loads; where loads are watts their current moves with the voltage, and
+    the proportion is taken again until it stands still.
+    """
+    scaled = loads.scaled_current[bench.row]
+
+    def better(factor: FloatArray) -> FloatArray:
+        _, load, _ = bench.solve(loads, LIKELY, load_factor=np.where(scaled, factor[bench.tree], 1.0))
+        good = sums(bench.tree, np.where(scaled, 0.0, load), count)
+        moved = sums(bench.tree, np.where(scaled, load, 0.0), count)
+        with np.errstate(invalid="ignore", divide="ignore"):
+            return np.where(moved > 0, factor * (value - good) / moved, np.nan)
+
+    return _settle(better, np.bincount(bench.tree[scaled], minlength=count) > 0)
+
+
+def _length_factor(
+    bench: _Bench, loads: PointLoads, value: FloatArray, target: IntArray, count: int
+) -> FloatArray:
+    """(r,) factor on the scalable lengths that makes the voltage at each reading's point the measured one.
+
+    The drop to the point is the sum of branch current × resistance on its path, in proportion to the factor
+    where loads are constant current; else taken again until it stands still.
+    """
+    scaled = loads.scaled_length[bench.row]
+    on_path = ancestor_closure(bench.parent, target)
+
+    def better(factor: FloatArray) -> FloatArray:
+        by_node = np.where(scaled, factor[bench.tree], 1.0)
+        _, _, branch = bench.solve(loads, LIKELY, length_factor=by_node)
+        drop = np.where(on_path, branch * loads.loop_resistance_ohm[LIKELY, bench.row] * by_node, 0.0)
+        good = sums(bench.tree, np.where(scaled, 0.0, drop), count)
+        moved = sums(bench.tree, np.where(scaled, drop, 0.0), count)
+        with np.errstate(invalid="ignore", divide="ignore"):
+            return np.where(
+                moved > 0, factor * (bench.block_voltage_v[LIKELY] - value - good) / moved, np.nan
+            )
+
+    return _settle(better, np.bincount(bench.tree[scaled & on_path], minlength=count) > 0)
+
+
+def _settle(better: Callable[[FloatArray], FloatArray], possible: BoolArray) -> FloatArray:
+    """Repeat a proportional correction from 1 until it stands still; NaN where it cannot be made.
+
+    Held within a tenth and ten times the usable range: a factor out there will not be used anyway.
+    """
+    factor = np.ones(len(possible))
+    dead = ~possible
+    for _ in range(_ROUNDS):
+        tried = better(factor)
+        dead |= np.isnan(tried)
+        following = np.where(dead, factor, np.clip(tried, FACTOR_LEAST / 10, FACTOR_MOST * 10))
+        moved = np.abs(following - factor) > 1e-13 * factor
+        factor = following
+        if not moved.any():
+            break
+    return np.where(dead, np.nan, factor)
+
+
+def _rows_for_life(
+    plant: Plant, bench: _Bench, usable: FloatArray, scaled: BoolArray, same: Sequence[str]
+) -> FloatArray:
+    """(rows,) factor of every row of a point that stood on the reading's day, for its whole life as the same
+    thing.
+
+    same: the columns of ``plant.points`` that must equal those of the row that was read; NaN elsewhere.
+    """
+    points = plant.points
+    chosen = np.flatnonzero(~np.isnan(usable[bench.tree]) & scaled[bench.row])
+    row_of_point = np.full(len(plant.point_id), -1)
+    factor_of_point = np.full(len(plant.point_id), np.nan)
+    at = points.point_index[bench.row[chosen]]
+    row_of_point[at] = bench.row[chosen]
+    factor_of_point[at] = usable[bench.tree[chosen]]
+    read = row_of_point[points.point_index]
+    alike = (read >= 0) & scaled
+    for name in same:
+        column = getattr(points, name)
+        there = column[np.where(read >= 0, read, 0)]
+        unknown = (
+            np.isnan(column) & np.isnan(there)
+            if column.dtype.kind == "f"
+            else np.zeros(len(column), np.bool_)
+        )
+        alike &= (column == there) | unknown
+    return np.where(alike, factor_of_point[points.point_index], np.nan)
+
+
+def _scale_currents(plant: Plant, loads: PointLoads, bench: _Bench, usable: FloatArray) -> PointLoads:
+    same = (
+        "run_index",
+        "kind",
+        "model_index",
+        "device_kind",
+        "current_basis",
+        "speech_current_a",
+        "idle_current_a",
+        "count_low",
+        "count_likely",
+        "count_high",
+    )
+    factor = _rows_for_life(plant, bench, usable, loads.scaled_current, same)
+    hit = ~np.isnan(factor)
+    band = plant.factors.table("current")[:, Basis.MEASURED][:, None]
+
+    def scaled(values: FloatArray) -> FloatArray:
+        return np.where(hit, values[LIKELY] * np.where(hit, factor, 1.0) * band, values)
+
+    return replace(
+        loads,
+        speech_a=scaled(loads.speech_a),
+        idle_a=scaled(loads.idle_a),
+        speech_w=scaled(loads.speech_w),
+        idle_w=scaled(loads.idle_w),
+        supported=loads.supported | hit,
+    )
+
+
+def _scale_lengths(plant: Plant, loads: PointLoads, bench: _Bench, usable: FloatArray) -> PointLoads:
+    factor = _rows_for_life(
+        plant, bench, usable, loads.scaled_length, ("run_index", "length_m", "length_basis")
+    )
+    hit = ~np.isnan(factor) & (loads.length_m[LIKELY] > 0)
+    band = plant.factors.table("length")[:, Basis.MEASURED][:, None]
+    length = np.where(hit, loads.length_m[LIKELY] * np.where(hit, factor, 1.0) * band, loads.length_m)
+    grown = np.where(hit, length / np.where(hit, loads.length_m, 1.0), 1.0)
+    return replace(
+        loads,
+        length_m=length,
+        loop_resistance_ohm=loads.loop_resistance_ohm * grown,
+        pair_resistance_ohm=loads.pair_resistance_ohm * grown,
+    )

@@ -1,0 +1,151 @@
+"""How sure a value is: from a value and its basis to low, likely and high.
+
+Common practice, no source: every factor here is a default that the integrator can change (``Factors``).
+Bands are arrays with a first axis of three: 0 low (kindest), 1 likely, 2 high (harshest).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields, replace
+from enum import IntEnum
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+LOW, LIKELY, HIGH = 0, 1, 2
+CATEGORY_HIGH_RESISTANCE = 1.114
+"""Largest conductor resistance over nominal 24 AWG: 9.38 Ω/100 m (TIA-568) over 8.42 Ω/100 m."""
+
+
+class Basis(IntEnum):
+    UNKNOWN = 0
+    GUESSED = 1
+    DRAWING = 2
+    MARKED = 3
+    MEASURED = 4
+
+
+class DeviceKind(IntEnum):
+    UNKNOWN = 0
+    CEILING_SPEAKER = 1
+    WALL_SPEAKER = 2
+    HORN = 3
+
+
+@dataclass(frozen=True)
+class Factors:
+    """Editable factors. Fractions are dimensionless; lengths [m], currents [A], taps [W]."""
+
+    # low and high as a multiple of the likely value, by basis
+    length_guessed_low: float = 0.7
+    length_guessed_high: float = 1.5
+    length_drawing_low: float = 0.95
+    length_drawing_high: float = 1.4
+    length_marked_low: float = 0.95
+    length_marked_high: float = 1.05
+    length_measured_low: float = 0.98
+    length_measured_high: float = 1.02
+    current_guessed_low: float = 0.6
+    current_guessed_high: float = 1.6
+    current_drawing_low: float = 0.8
+    current_drawing_high: float = 1.3
+    current_marked_low: float = 0.85
+    current_marked_high: float = 1.15
+    current_measured_low: float = 0.95
+    current_measured_high: float = 1.05
+    # where nothing is known
+    unknown_piece_low_m: float = 4.0
+    unknown_piece_likely_m: float = 8.0
+    unknown_piece_high_m: float = 15.0
+    unknown_home_run_low_m: float = 15.0
+    unknown_home_run_likely_m: float = 40.0
+    unknown_home_run_high_m: float = 90.0
+    unknown_speaker_low_a: float = 0.030
+    unknown_speaker_likely_a: float = 0.050
+    unknown_speaker_high_a: float = 0.090
+    unknown_horn_low_a: float = 0.120
+    unknown_horn_likely_a: float = 0.250
+    unknown_horn_high_a: float = 0.500
+    unknown_speaker_tap_low_w: float = 0.5
+    unknown_speaker_tap_likely_w: float = 1.0
+    unknown_speaker_tap_high_w: float = 5.0
+    unknown_horn_tap_low_w: float = 7.5
+    unknown_horn_tap_likely_w: float = 15.0
+    unknown_horn_tap_high_w: float = 30.0
+    unknown_idle_of_speech: float = 0.5
+    # what limits are judged with
+    speech_of_full_tone: float = 0.5
+    loading_fraction: float = 0.8
+    conductor_rating_a: float = 1.0
+    speakers_per_output: float = 40.0
+    audio_loss_db: float = 6.0
+    line_loss_db: float = 3.0
+    poe_usage_threshold: float = 0.8
+    nominal_supply_v: float = 24.0
+
+    def with_values(self, values: dict[str, float]) -> Factors:
+        """These factors with some replaced. Errors: ValueError naming a factor that does not exist."""
+        known = {f.name for f in fields(self)}
+        unknown = sorted(set(values) - known)
+        if unknown:
+            raise ValueError(f"no such factor: {', '.join(unknown)}; known: {', '.join(sorted(known))}")
+        return replace(self, **values)
+
+    def table(self, quantity: str) -> FloatArray:
+        """(3, 5) multiples of the likely value: band by ``Basis``; the column of UNKNOWN is 1."""
+        out = np.ones((3, 5))
+        for basis in (Basis.GUESSED, Basis.DRAWING, Basis.MARKED, Basis.MEASURED):
+            out[LOW, basis] = getattr(self, f"{quantity}_{basis.name.lower()}_low")
+            out[HIGH, basis] = getattr(self, f"{quantity}_{basis.name.lower()}_high")
+        return out
+
+    def unknown(self, stem: str, unit: str) -> FloatArray:
+        """(3,) low, likely and high of a value that nobody knows, such as ``unknown("unknown_piece",
+        "m")``."""
+        return np.array([getattr(self, f"{stem}_{band}_{unit}") for band in ("low", "likely", "high")])
+
+
+def lengths(
+    value_m: FloatArray, basis: IntArray, home_run: NDArray[np.bool_], factors: Factors
+) -> FloatArray:
+    """Banded piece lengths.
+
+    value_m: (n,) [m], NaN where unknown; basis: (n,) of ``Basis``; home_run: (n,) True for the piece from
+    the block. Returns (3, n) [m].
+
+    >>> lengths(np.array([10.0, np.nan]), np.array([2, 0]), np.array([False, True]), Factors()).tolist()
+    [[9.5, 15.0], [10.0, 40.0], [14.0, 90.0]]
+    """
+    banded = value_m * factors.table("length")[:, basis]
+    unknown = np.isnan(value_m) | (basis == Basis.UNKNOWN)
+    blank = np.where(
+        home_run,
+        factors.unknown("unknown_home_run", "m")[:, None],
+        factors.unknown("unknown_piece", "m")[:, None],
+    )
+    return np.where(unknown, blank, banded)
+
+
+def by_kind(device_kind: IntArray, factors: Factors, unit: str, infix: str = "") -> FloatArray:
+    """(3, n) low, likely, high of an unknown device's current [A] (or tap [W], infix ``_tap``), by kind."""
+    horn = factors.unknown(f"unknown_horn{infix}", unit)[:, None]
+    speaker = factors.unknown(f"unknown_speaker{infix}", unit)[:, None]
+    return np.where(device_kind == DeviceKind.HORN, horn, speaker)
+
+
+def loads(
+    value: FloatArray, basis: IntArray, device_kind: IntArray, factors: Factors, *, unit: str, infix: str = ""
+) -> FloatArray:
+    """Banded load of one device each: currents [A], or watts in the current column.
+
+    value: (n,) NaN where unknown; basis: (n,); device_kind: (n,) decides the band of an unknown one.
+    Returns (3, n) [unit].
+
+    >>> loads(np.array([0.04]), np.array([4]), np.array([1]), Factors(), unit="a").round(4).tolist()
+    [[0.038], [0.04], [0.042]]
+    """
+    banded = value * factors.table("current")[:, basis]
+    unknown = np.isnan(value) | (basis == Basis.UNKNOWN)
+    return np.where(unknown, by_kind(device_kind, factors, unit, infix), banded)

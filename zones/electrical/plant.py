@@ -1,0 +1,400 @@
+"""The frozen snapshot that everything is computed from.
+
+A ``Plant`` is made of tables of dated rows. A row holds for steps ``begin <= step < end``. Every row belongs
+to a *group*: the set of things whose figures can depend on each other on some day (a supply with every run it
+ever fed and the outputs and amplifiers behind those; a switch with its ports and endpoints; a block; a site's
+addresses). Groups are numbered so that those of one site are contiguous, and tables are sorted by group, so
+the rows of a member are one slice of each table. One superset geometry serves every day: a point that is not
+there yet is not selected, one that was removed is a splice.
+
+Names of arrays carry units; ids are those of the record (any integers); ``*_index`` point into another table
+of the plant, −1 for none. Unknown values are NaN (floats) or −1 (classes, counts): never zero.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, fields
+from functools import cached_property
+from typing import Self
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .bands import Factors, FloatArray, IntArray
+
+BoolArray = NDArray[np.bool_]
+FOREVER = np.iinfo(np.int64).max
+
+
+class RunKind:
+    SELF_AMPLIFIED, CONSTANT_VOLTAGE, LOW_IMPEDANCE = 0, 1, 2
+
+
+class PointKind:
+    SPLICE, DEVICE, LUMP = 0, 1, 2
+
+
+class BlockKind:
+    SPLIT_66, UNSPLIT_66, TYPE_110, SCREW = 0, 1, 2, 3
+
+
+class ReadingKind:
+    RUN_CURRENT, END_VOLTAGE = 0, 1
+
+
+class State:
+    IDLE, PAGING = 0, 1
+
+
+class Carries:
+    AUDIO_PLUS, AUDIO_MINUS, DC_GROUND, DC_MINUS, LINE_HOT, LINE_COMMON, SPARE = range(7)
+
+
+@dataclass(frozen=True)
+class Table:
+    """Rows with a group and a time. Every array has the same first axis; sorted by group, then begin where it
+    matters. ``changed_by`` is the change set that last wrote the row."""
+
+    group: IntArray
+    begin: IntArray
+    end: IntArray
+    changed_by: IntArray
+
+    def __len__(self) -> int:
+        return len(self.group)
+
+    @classmethod
+    def empty(cls) -> Self:
+        """A table without rows, its arrays of the right types."""
+        return cls(**{f.name: _EMPTY[str(f.type)].copy() for f in fields(cls)})
+
+    def ordered(self, *keys: str) -> Self:
+        """The same rows, sorted by group and then ``keys``."""
+        order = np.lexsort([getattr(self, k) for k in reversed(keys)] + [self.group])
+        return type(self)(**{f.name: getattr(self, f.name)[order] for f in fields(self)})
+
+
+_EMPTY = {
+    "IntArray": np.zeros(0, np.int64),
+    "FloatArray": np.zeros(0, np.float64),
+    "BoolArray": np.zeros(0, np.bool_),
+}
+
+
+@dataclass(frozen=True)
+class RunRows(Table):
+    """What feeds a run, from a step to a step."""
+
+    run_index: IntArray  # dense index of the run in the plant
+    zone_id: IntArray  # −1: none
+    supply_index: IntArray
+    output_index: IntArray
+    amplifier_index: IntArray
+    fuse_fitted: IntArray  # −1 unknown, 0 no, 1 yes
+    fuse_rating_a: FloatArray
+
+
+@dataclass(frozen=True)
+class PointRows(Table):
+    """What a point is, and the piece to it from its parent. Sorted by (group, run, rank of the point)."""
+
+    run_index: IntArray
+    point_index: IntArray  # dense, ascending in (group, run, rank)
+    parent_index: IntArray  # point index; −1: the piece comes from the block
+    kind: IntArray
+    device_kind: IntArray
+    model_index: IntArray
+    count_low: FloatArray  # devices: 1 for a device, 0 for a splice
+    count_likely: FloatArray
+    count_high: FloatArray
+    length_m: FloatArray
+    length_basis: IntArray
+    cable_index: IntArray
+    dc_pairs: IntArray  # −1 unknown
+    minus_cut: BoolArray
+    current_basis: IntArray
+    speech_current_a: FloatArray  # the device's own, where known better than its model's
+    idle_current_a: FloatArray
+    tap_power_w: FloatArray
+    tap_basis: IntArray
+    zone_id: IntArray  # the zone it hangs in where that is not the run's; −1
+    feed_supply_index: IntArray
+
+
+@dataclass(frozen=True)
+class SupplyRows(Table):
+    supply_index: IntArray
+    rated_current_a: FloatArray
+    no_load_voltage_v: FloatArray
+    rated_load_voltage_v: FloatArray
+    voltage_tolerance: FloatArray
+    lowest_voltage_v: FloatArray
+    class_2_marked: IntArray  # −1 unknown
+
+
+@dataclass(frozen=True)
+class OutputRows(Table):
+    output_index: IntArray
+    impedance_ohm: FloatArray
+    level_v: FloatArray
+    speakers_max: FloatArray
+
+
+@dataclass(frozen=True)
+class AmplifierRows(Table):
+    amplifier_index: IntArray
+    rated_power_w: FloatArray
+    line_voltage_v: FloatArray
+    minimum_impedance_ohm: FloatArray
+
+
+@dataclass(frozen=True)
+class SwitchRows(Table):
+    switch_index: IntArray
+    budget_w: FloatArray
+    budget_one_lost_w: FloatArray
+    power_supply_count: IntArray  # −1 unknown
+    usage_threshold: FloatArray
+
+
+@dataclass(frozen=True)
+class PortRows(Table):
+    port_index: IntArray
+    switch_index: IntArray
+    number: IntArray
+    priority: IntArray  # 0 critical, 1 high, 2 low
+    other_load: BoolArray
+    other_class: IntArray
+    other_power_w: FloatArray
+
+
+@dataclass(frozen=True)
+class EndpointRows(Table):
+    endpoint_index: IntArray
+    port_index: IntArray
+    poe_class: IntArray  # negotiated, else the model's; −1 unknown
+    granted_w: FloatArray
+    paging_power_w: FloatArray
+    length_m: FloatArray
+    length_basis: IntArray
+    cable_index: IntArray
+    over_cable: BoolArray  # powered over its data cable, or of unknown power source
+
+
+@dataclass(frozen=True)
+class PoeReadingRows(Table):
+    """Measured power of a switch (its supply groups summed), holding until the next reading."""
+
+    switch_index: IntArray
+    reading_id: IntArray
+    state: IntArray
+    power_w: FloatArray
+
+
+@dataclass(frozen=True)
+class LandingRows(Table):
+    block_index: IntArray
+    row: IntArray
+    field_side: BoolArray
+    carries: IntArray
+
+
+@dataclass(frozen=True)
+class ZoneRows(Table):
+    """Zones in service, in a group of the whole site."""
+
+    zone_id: IntArray
+
+
+@dataclass(frozen=True)
+class AddressRows(Table):
+    """Network addresses in use; ``address_code`` is equal where address and VLAN are."""
+
+    endpoint_index: IntArray
+    address_code: IntArray
+
+
+@dataclass(frozen=True)
+class PagingRows(Table):
+    """Zones of a paging set, in a group of the whole site."""
+
+    set_id: IntArray
+    zone_id: IntArray
+
+
+@dataclass(frozen=True)
+class ReadingRows(Table):
+    """DC readings of a run: begin is the step whose record was measured; end is unused (``FOREVER``)."""
+
+    run_index: IntArray
+    reading_id: IntArray
+    kind: IntArray
+    state: IntArray
+    value: FloatArray  # [A] or [V]
+    source_voltage_v: FloatArray
+    point_index: IntArray
+
+
+@dataclass(frozen=True)
+class Models:
+    """Ratings of speaker models, one row a model that some point names."""
+
+    model_id: IntArray
+    device_kind: IntArray
+    speech_current_a: FloatArray
+    idle_current_a: FloatArray
+    full_tone_current_a: FloatArray
+    idle_power_w: FloatArray
+    full_tone_power_w: FloatArray
+    minimum_voltage_v: FloatArray
+    input_impedance_ohm: FloatArray
+    input_sensitivity_v: FloatArray
+    nominal_impedance_ohm: FloatArray
+
+
+@dataclass(frozen=True)
+class Cables:
+    cable_id: IntArray
+    gauge_awg: FloatArray  # NaN unknown
+    category: BoolArray
+    conductor_rating_a: FloatArray
+
+
+@dataclass(frozen=True, eq=False)
+class Plant:
+    """Everything that figures depend on, for one site or many.
+
+    Ids by dense index: ``run_id``, ``point_id``, ``supply_id``, … Sites: ``site_id`` (s,), ``temperature_c``
+    (s,). Runs: ``run_kind`` (``RunKind``), ``run_block_kind`` (``BlockKind``), ``run_site`` index of its
+    site. Groups: ``group_site`` (g,) ascending index of the site a group belongs to.
+    """
+
+    site_id: IntArray
+    temperature_c: FloatArray
+    group_site: IntArray
+    run_id: IntArray
+    run_kind: IntArray
+    run_block_kind: IntArray
+    point_id: IntArray
+    supply_id: IntArray
+    output_id: IntArray
+    amplifier_id: IntArray
+    switch_id: IntArray
+    port_id: IntArray
+    endpoint_id: IntArray
+    block_id: IntArray
+    models: Models
+    cables: Cables
+    runs: RunRows
+    points: PointRows
+    supplies: SupplyRows
+    outputs: OutputRows
+    amplifiers: AmplifierRows
+    switches: SwitchRows
+    ports: PortRows
+    endpoints: EndpointRows
+    poe_readings: PoeReadingRows
+    landings: LandingRows
+    zones: ZoneRows
+    addresses: AddressRows
+    paging: PagingRows
+    readings: ReadingRows
+    factors: Factors = field(default_factory=Factors)
+
+    def tables(self) -> dict[str, Table]:
+        """Every table of dated rows, by name."""
+        return {f.name: value for f in fields(self) if isinstance(value := getattr(self, f.name), Table)}
+
+    @cached_property
+    def group_offsets(self) -> dict[str, IntArray]:
+        """By table name: (g+1,) where the rows of each group begin."""
+        count = np.arange(len(self.group_site) + 1)
+        return {name: np.searchsorted(table.group, count) for name, table in self.tables().items()}
+
+    @cached_property
+    def site_groups(self) -> IntArray:
+        """(s+1,) where the groups of each site begin."""
+        return np.searchsorted(self.group_site, np.arange(len(self.site_id) + 1))
+
+    def steps_of_groups(self, groups: IntArray) -> tuple[IntArray, IntArray]:
+        """Every step at which a row of one of ``groups`` begins or ends, each once.
+
+        groups: (k,) distinct group numbers. Returns (position in ``groups``, step), sorted by both.
+        """
+        at: list[IntArray] = []
+        steps: list[IntArray] = []
+        for name, table in self.tables().items():
+            if name in {"readings", "zones"}:  # they change no load: a reading is not an event on site
+                continue
+            offsets = self.group_offsets[name]
+            if name == "paging":  # bears on every group of its site
+                site = self.group_site[groups]
+                position, rows = expand(offsets[self.site_groups[site]], offsets[self.site_groups[site + 1]])
+            else:
+                position, rows = expand(offsets[groups], offsets[groups + 1])
+            for edge in (table.begin[rows], table.end[rows]):
+                known = edge != FOREVER
+                at.append(position[known])
+                steps.append(edge[known])
+        pairs = np.unique(np.column_stack([np.concatenate(at), np.concatenate(steps)]), axis=0)
+        return pairs[:, 0], pairs[:, 1]
+
+
+@dataclass(frozen=True)
+class Members:
+    """What to evaluate: a site, or one group of it, as of a step.
+
+    site: (m,) index into ``plant.site_id``; step: (m,); group: (m,) a group of that site, or −1 for all of
+    them.
+    """
+
+    site: IntArray
+    step: IntArray
+    group: IntArray
+
+    def __len__(self) -> int:
+        return len(self.site)
+
+    @classmethod
+    def of_sites(cls, plant: Plant, step: IntArray | int) -> Members:
+        """One member a site, whole, as of ``step`` (one for all, or one each)."""
+        count = len(plant.site_id)
+        return cls(
+            np.arange(count), np.broadcast_to(np.asarray(step, np.int64), (count,)), np.full(count, -1)
+        )
+
+    @classmethod
+    def of_groups(cls, plant: Plant, group: IntArray, step: IntArray) -> Members:
+        """One member a (group, step)."""
+        return cls(plant.group_site[group], np.asarray(step, np.int64), np.asarray(group, np.int64))
+
+
+def expand(start: IntArray, stop: IntArray) -> tuple[IntArray, IntArray]:
+    """Concatenate ranges: for ranges (k,) ``start`` to ``stop`` returns (range number, index), each (total,).
+
+    >>> [a.tolist() for a in expand(np.array([0, 5]), np.array([2, 6]))]
+    [[0, 0, 1], [0, 1, 5]]
+    """
+    length = np.maximum(np.asarray(stop) - np.asarray(start), 0)
+    owner = np.repeat(np.arange(len(length)), length)
+    first = np.cumsum(length) - length
+    return owner, np.arange(len(owner)) - first[owner] + np.asarray(start)[owner]
+
+
+def select(
+    plant: Plant, name: str, members: Members, *, site_wide: bool = False
+) -> tuple[IntArray, IntArray]:
+    """The rows of a table that hold for each member.
+
+    site_wide: take all of the member's site whatever its group (zones and paging sets bear on every group).
+    Returns (member number, row number), each (total,), sorted by member and then row.
+    """
+    table = plant.tables()[name]
+    offsets, site_groups = plant.group_offsets[name], plant.site_groups
+    whole = np.ones(len(members), np.bool_) if site_wide else members.group < 0
+    start = np.where(whole, site_groups[members.site], members.group)
+    stop = np.where(whole, site_groups[members.site + 1], members.group + 1)
+    owner, row = expand(offsets[start], offsets[stop])
+    step = members.step[owner]
+    holds = (table.begin[row] <= step) & (step < table.end[row])
+    return owner[holds], row[holds]

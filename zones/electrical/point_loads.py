@@ -1,0 +1,173 @@
+"""What each point row puts on its networks, and what each piece resists, in three bands.
+
+Computed once for all rows of a plant, whatever the day; members only select rows. Bands: (3, n), see
+``bands``.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from .bands import (
+    CATEGORY_HIGH_RESISTANCE,
+    HIGH,
+    LIKELY,
+    LOW,
+    Basis,
+    DeviceKind,
+    FloatArray,
+    IntArray,
+    by_kind,
+    lengths,
+    loads,
+)
+from .conductors import resistance_ohm_per_m
+from .plant import BoolArray, Plant, PointKind, RunKind
+
+UNKNOWN_GAUGE_AWG = np.array([22.0, 24.0, 26.0])
+
+
+@dataclass(frozen=True)
+class PointLoads:
+    """By point row; n rows.
+
+    length_m, loop_resistance_ohm (paralleled DC pairs), pair_resistance_ohm (one pair, for audio): (3, n).
+    speech_a, idle_a, speech_w, idle_w, tap_w: (3, n), of all devices at the point. count: (3, n).
+    speaker_conductance_s: (n,) of one low-impedance speaker, NaN unknown. minimum_voltage_v,
+    input_impedance_ohm, input_sensitivity_v, conductor_rating_a: (n,), NaN unknown. conductors: (n,)
+    paralleled in one leg. loaded: (n,) True where something hangs. supported: (n,) True where the load rests
+    on measured or marked data. scaled_current, scaled_length: (n,) True where a reading may anchor the value.
+    """
+
+    length_m: FloatArray
+    loop_resistance_ohm: FloatArray
+    pair_resistance_ohm: FloatArray
+    speech_a: FloatArray
+    idle_a: FloatArray
+    speech_w: FloatArray
+    idle_w: FloatArray
+    tap_w: FloatArray
+    count: FloatArray
+    speaker_conductance_s: FloatArray
+    minimum_voltage_v: FloatArray
+    input_impedance_ohm: FloatArray
+    input_sensitivity_v: FloatArray
+    conductor_rating_a: FloatArray
+    conductors: FloatArray
+    loaded: BoolArray
+    supported: BoolArray
+    scaled_current: BoolArray
+    scaled_length: BoolArray
+
+
+def of_model(values: FloatArray, model_index: IntArray) -> FloatArray:
+    """Take a rating by model index; NaN where the model is unknown (−1)."""
+    return np.append(values, np.nan)[model_index]
+
+
+def piece_resistance_ohm_per_m(plant: Plant, cable_index: IntArray, temperature_c: FloatArray) -> FloatArray:
+    """(3, n) resistance of one conductor [Ω/m] at the site's design temperature.
+
+    Nominal for low and likely, largest allowed for high on category cable; an unknown cable is 22, 24, 26
+    AWG.
+    """
+    gauge = np.append(plant.cables.gauge_awg, np.nan)[cable_index]
+    category = np.append(plant.cables.category, False)[cable_index]
+    known = ~np.isnan(gauge)
+    out = np.empty((3, len(cable_index)))
+    for band in (LOW, LIKELY, HIGH):
+        out[band] = resistance_ohm_per_m(np.where(known, gauge, UNKNOWN_GAUGE_AWG[band]), temperature_c)
+    out[HIGH] *= np.where(known & category, CATEGORY_HIGH_RESISTANCE, 1.0)
+    return out
+
+
+def point_loads(plant: Plant) -> PointLoads:
+    """Loads and resistances of every point row of ``plant``, before any reading is taken into account.
+
+    Speech current: the device's own, else the model's, else half of full tone and never under idle (common
+    practice). A model that states watts and no currents is a constant-power load. A device of unknown model
+    takes the unknown band of its kind; an unknown idle current is half the speech current (common practice,
+    no source).
+    """
+    rows, models, factors = plant.points, plant.models, plant.factors
+    model = rows.model_index
+    run_kind = plant.run_kind[rows.run_index]
+    site = plant.group_site[rows.group]
+
+    length = lengths(rows.length_m, rows.length_basis, rows.parent_index < 0, factors)
+    per_m = piece_resistance_ohm_per_m(plant, rows.cable_index, plant.temperature_c[site])
+    pairs = np.where(rows.dc_pairs > 0, rows.dc_pairs, 1).astype(float)
+    pair_resistance = 2.0 * per_m * length
+
+    gauge = np.append(plant.cables.gauge_awg, np.nan)[rows.cable_index]
+    rating = np.append(plant.cables.conductor_rating_a, np.nan)[rows.cable_index]
+    default = np.where(np.isnan(gauge) | (gauge >= 22.5), factors.conductor_rating_a, np.nan)
+    rating = np.where(np.isnan(rating), default, rating)
+
+    count = np.stack([rows.count_low, rows.count_likely, rows.count_high])
+    loaded = rows.count_high > 0
+    kind = np.where(model >= 0, np.append(models.device_kind, DeviceKind.UNKNOWN)[model], rows.device_kind)
+
+    def own_or(own: FloatArray, rated: FloatArray) -> FloatArray:
+        return np.where(np.isnan(own), rated, own)
+
+    idle_rated = of_model(models.idle_current_a, model)
+    full_tone = of_model(models.full_tone_current_a, model)
+    half = np.fmax(full_tone * factors.speech_of_full_tone, np.where(np.isnan(full_tone), np.nan, idle_rated))
+    speech = own_or(rows.speech_current_a, own_or(of_model(models.speech_current_a, model), half))
+    idle = own_or(rows.idle_current_a, idle_rated)
+    full_w, idle_w = of_model(models.full_tone_power_w, model), of_model(models.idle_power_w, model)
+    watts = np.isnan(speech) & ~np.isnan(full_w)
+    speech_w_rated = np.fmax(full_w * factors.speech_of_full_tone, idle_w)
+
+    self_amplified = loaded & (run_kind == RunKind.SELF_AMPLIFIED)
+    band = factors.table("current")[:, rows.current_basis]
+    in_amps, in_watts = self_amplified & ~watts, self_amplified & watts
+    speech_band = loads(speech, rows.current_basis, kind, factors, unit="a")
+    idle_known = ~np.isnan(idle) & ~np.isnan(speech) & (rows.current_basis != Basis.UNKNOWN)
+    idle_band = np.where(idle_known, idle * band, speech_band * factors.unknown_idle_of_speech)
+    speech_w_band = np.where(
+        rows.current_basis == Basis.UNKNOWN,
+        by_kind(kind, factors, "a") * factors.nominal_supply_v,
+        speech_w_rated * band,
+    )
+    idle_w_band = np.where(
+        np.isnan(idle_w) | (rows.current_basis == Basis.UNKNOWN),
+        speech_w_band * factors.unknown_idle_of_speech,
+        idle_w * band,
+    )
+
+    on_line = loaded & (run_kind == RunKind.CONSTANT_VOLTAGE)
+    tap = loads(rows.tap_power_w, rows.tap_basis, kind, factors, unit="w", infix="_tap")
+
+    uncounted = rows.kind == PointKind.LUMP
+    model_currents_known = ~np.isnan(speech) | watts
+    marked = (rows.current_basis >= Basis.MARKED) & model_currents_known
+    tap_marked = ~np.isnan(rows.tap_power_w) & (rows.tap_basis >= Basis.MARKED)
+    supported = (
+        np.where(run_kind == RunKind.SELF_AMPLIFIED, marked, np.where(on_line, tap_marked, model >= 0))
+        & ~uncounted
+    )
+    return PointLoads(
+        length_m=length,
+        loop_resistance_ohm=pair_resistance / pairs,
+        pair_resistance_ohm=pair_resistance,
+        speech_a=np.where(in_amps, speech_band, 0.0) * count,
+        idle_a=np.where(in_amps, idle_band, 0.0) * count,
+        speech_w=np.where(in_watts, speech_w_band, 0.0) * count,
+        idle_w=np.where(in_watts, idle_w_band, 0.0) * count,
+        tap_w=np.where(on_line, tap, 0.0) * count,
+        count=count,
+        speaker_conductance_s=1.0 / of_model(models.nominal_impedance_ohm, model),
+        minimum_voltage_v=of_model(models.minimum_voltage_v, model),
+        input_impedance_ohm=of_model(models.input_impedance_ohm, model),
+        input_sensitivity_v=of_model(models.input_sensitivity_v, model),
+        conductor_rating_a=rating,
+        conductors=pairs,
+        loaded=loaded,
+        supported=supported,
+        scaled_current=self_amplified & (~marked | uncounted),
+        scaled_length=(rows.length_basis < Basis.MARKED) | np.isnan(rows.length_m),
+    )

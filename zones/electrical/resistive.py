@@ -1,0 +1,79 @@
+"""Networks of resistive loads: audio of self-amplified runs, and constant-voltage and low-impedance lines.
+
+There a shunting load can hide a long piece, so no corner of all values is the harshest for every point. The
+judged point is the lowest in the likely solution; the high estimate takes its path long, the other pieces
+short and all loads high, and the low estimate the reverse.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from .bands import HIGH, LIKELY, LOW, FloatArray, IntArray
+from .forest import Forest
+from .plant import BoolArray
+from .radial import solve
+from .wiring import ancestor_closure, first_where_extreme
+
+
+@dataclass(frozen=True)
+class Judged:
+    """node: (t,) judged node of each tree, −1 where nothing hangs on it; voltage: (3, t) its voltage as a
+    fraction of the source's unloaded voltage, NaN without a judged node."""
+
+    node: IntArray
+    voltage: FloatArray
+
+
+def judge_lowest(
+    parent: IntArray,
+    tree: IntArray,
+    tree_count: int,
+    *,
+    source_resistance_ohm: FloatArray,
+    piece_ohm: FloatArray,
+    conductance_s: FloatArray,
+    loaded: BoolArray,
+) -> Judged:
+    """Solve t trees at 1 V and judge the lowest loaded point of each.
+
+    parent, tree: (n,), parent −1 at the source; source_resistance_ohm: (t,); piece_ohm, conductance_s: (3,
+    n); loaded: (n,) points where a device hears the voltage.
+    """
+    forest = Forest.build(parent, tree, tree_count)
+
+    def voltages(of: Forest, repeat: int, ohm: FloatArray, siemens: FloatArray) -> FloatArray:
+        nothing = np.zeros(ohm.size)
+        return solve(
+            of,
+            source_voltage_v=np.ones(tree_count * repeat),
+            source_resistance_ohm=np.tile(source_resistance_ohm, repeat),
+            piece_resistance_ohm=ohm.ravel(),
+            current_a=nothing,
+            power_w=nothing,
+            conductance_s=siemens.ravel(),
+        ).voltage_v.reshape(ohm.shape)
+
+    likely = voltages(forest, 1, piece_ohm[LIKELY], conductance_s[LIKELY])
+    node = first_where_extreme(tree, np.where(loaded, likely, np.nan), tree_count, largest=False)
+    on_path = ancestor_closure(parent, node)
+    corner_ohm = np.stack(
+        [
+            np.where(on_path, piece_ohm[LOW], piece_ohm[HIGH]),
+            np.where(on_path, piece_ohm[HIGH], piece_ohm[LOW]),
+        ]
+    )
+    corner_load = np.stack([conductance_s[LOW], conductance_s[HIGH]])
+    twice = Forest.build(
+        np.concatenate([parent, np.where(parent >= 0, parent + len(parent), -1)]),
+        np.concatenate([tree, tree + tree_count]),
+        2 * tree_count,
+    )
+    low, high = voltages(twice, 2, corner_ohm, corner_load)
+    there = node >= 0
+    pick = np.where(there, node, 0)
+    if not len(parent):
+        return Judged(node, np.full((3, tree_count), np.nan))
+    return Judged(node, np.where(there, np.stack([low[pick], likely[pick], high[pick]]), np.nan))

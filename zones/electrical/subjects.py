@@ -1,0 +1,17 @@
+"""What a figure is about. The numbers are kept in the database: add at the end, never renumber."""
+
+from __future__ import annotations
+
+from enum import IntEnum
+
+
+class SubjectKind(IntEnum):
+    RUN = 1
+    OUTPUT = 2
+    SUPPLY = 3
+    AMPLIFIER = 4
+    SWITCH = 5
+    PORT = 6
+    ENDPOINT = 7
+    BLOCK = 8
+    SITE = 9

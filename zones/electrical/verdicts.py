@@ -1,0 +1,89 @@
+"""From three estimates and a limit to a verdict.
+
+*Low* is the corner kindest to the limit and *high* the harshest, whichever way the limit points: under a
+voltage minimum the low estimate is the highest voltage. An estimate is *past* a limit when it is beyond it
+by more than 1e-9 of it, so that equality, and the last bits of a sum, never open a finding.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import IntEnum
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+PAST_TOLERANCE = 1e-9
+
+
+class Verdict(IntEnum):
+    """The numbers are kept in the database and are in order of severity."""
+
+    WITHIN = 0
+    NEAR = 1
+    CANNOT_TELL = 2
+    PROBABLY_OVER = 3
+    OVER = 4
+
+
+@dataclass(frozen=True)
+class Rule:
+    """How one limit is judged: which figure, which way it points, and when it is near.
+
+    code: of the limits registry, and of the figure that is judged. at_least: the figure must not fall below
+    the limit (else: must not exceed it). near_fraction: near begins at this fraction of the limit left as
+    headroom. near_margin: where given, near begins at this distance from the limit instead [unit of the
+    figure]; 0: never near. advice: the worst that is said is "near"; nothing is opened as past.
+    """
+
+    code: str
+    at_least: bool = False
+    near_fraction: float = 0.10
+    near_margin: float | None = None
+    advice: bool = False
+
+
+def past(figure: ArrayLike, limit: ArrayLike, *, at_least: bool) -> NDArray[np.bool_]:
+    """True where the figure is beyond the limit by more than 1e-9 of it; False where either is NaN.
+
+    figure, limit: any shapes that broadcast [same unit].
+
+    >>> past([1.6, 1.6 + 1e-12, 1.61], 1.6, at_least=False).tolist()
+    [False, False, True]
+    """
+    figure_, limit_ = np.asarray(figure, float), np.asarray(limit, float)
+    slack = np.abs(limit_) * PAST_TOLERANCE
+    with np.errstate(invalid="ignore"):
+        return figure_ < limit_ - slack if at_least else figure_ > limit_ + slack
+
+
+def judge(
+    low: ArrayLike, likely: ArrayLike, high: ArrayLike, limit: ArrayLike, rule: Rule
+) -> NDArray[np.uint8]:
+    """The verdict of each row.
+
+    low, likely, high, limit: (n,) [unit of the figure]; NaN is "not known", so a row whose limit or high
+    estimate is NaN is never within. Returns (n,) of ``Verdict``.
+
+    >>> [Verdict(v).name for v in judge([1.7, 1.5, 1.5, 1.0], [1.8, 1.7, 1.55, 1.1], [1.9, 1.9, 1.7, 1.2],
+    1.6, ...                                 Rule("supply_current"))] ['OVER', 'PROBABLY_OVER', 'CANNOT_TELL',
+    'WITHIN']
+    """
+    low_, likely_, high_, limit_ = np.broadcast_arrays(
+        *(np.asarray(a, float) for a in (low, likely, high, limit))
+    )
+    if rule.near_margin is None:
+        margin = np.abs(limit_) * rule.near_fraction
+    else:
+        margin = np.full(limit_.shape, rule.near_margin)
+    near_at = limit_ + margin if rule.at_least else limit_ - margin
+    verdict = np.zeros(limit_.shape, np.uint8)
+    if rule.near_margin != 0:
+        verdict[past(high_, near_at, at_least=rule.at_least)] = Verdict.NEAR
+    not_within = past(high_, limit_, at_least=rule.at_least) | np.isnan(high_) | np.isnan(limit_)
+    verdict[not_within] = Verdict.CANNOT_TELL
+    verdict[past(likely_, limit_, at_least=rule.at_least)] = Verdict.PROBABLY_OVER
+    verdict[past(low_, limit_, at_least=rule.at_least)] = Verdict.OVER
+    if rule.advice:
+        np.minimum(verdict, np.where(verdict >= Verdict.CANNOT_TELL, Verdict.NEAR, verdict), out=verdict)
+    return verdict

@@ -1,0 +1,116 @@
+"""The points and runs that stand on a member's day, with parents resolved: the nodes of every network.
+
+All families start from this. Nodes are sorted by (member, run, rank), so the nodes of a run are one slice.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from .bands import FloatArray, IntArray
+from .plant import BoolArray, Members, Plant, select
+
+
+@dataclass(frozen=True)
+class Wiring:
+    """member, row, run, parent: (n,) by node: its member, its row in ``plant.points``, its run (position in
+    the run arrays), its parent node or −1 at the block. run_member, run_row: (k,) by run in service: its
+    member, its row in ``plant.runs``. ``orphaned``: (k,) a point of the run hangs on one that is not
+    there."""
+
+    member: IntArray
+    row: IntArray
+    run: IntArray
+    parent: IntArray
+    run_member: IntArray
+    run_row: IntArray
+    orphaned: BoolArray
+
+    def only_runs(self, keep: BoolArray) -> Wiring:
+        """The same wiring with some runs left out. keep: (k,)."""
+        nodes = keep[self.run]
+        run_number = np.cumsum(keep) - 1
+        node_number = np.append(np.cumsum(nodes) - 1, -1)
+        return Wiring(
+            member=self.member[nodes],
+            row=self.row[nodes],
+            run=run_number[self.run[nodes]],
+            parent=node_number[self.parent[nodes]],
+            run_member=self.run_member[keep],
+            run_row=self.run_row[keep],
+            orphaned=self.orphaned[keep],
+        )
+
+
+def wire(plant: Plant, members: Members) -> Wiring:
+    """Select what stands for each member and link it up."""
+    run_member, run_row = select(plant, "runs", members)
+    member, row = select(plant, "points", members)
+    run_key = run_member * max(len(plant.run_id), 1) + plant.runs.run_index[run_row]
+    order = np.argsort(run_key, kind="stable")
+    run_member, run_row, run_key = run_member[order], run_row[order], run_key[order]
+    wanted = member * max(len(plant.run_id), 1) + plant.points.run_index[row]
+    run, found = locate(run_key, wanted)
+    member, row, run = member[found], row[found], run[found]
+
+    width = max(len(plant.point_id), 1)
+    key = member * width + plant.points.point_index[row]
+    order = np.argsort(key, kind="stable")
+    member, row, run, key = member[order], row[order], run[order], key[order]
+    parent_point = plant.points.parent_index[row]
+    parent, there = locate(key, member * width + parent_point)
+    parent = np.where((parent_point >= 0) & there, parent, -1)
+    orphaned = np.zeros(len(run_row), np.bool_)
+    orphaned[run[(parent_point >= 0) & ~there]] = True
+    return Wiring(member, row, run, parent, run_member, run_row, orphaned)
+
+
+def locate(sorted_keys: IntArray, wanted: IntArray) -> tuple[IntArray, BoolArray]:
+    """Where each wanted key stands in ``sorted_keys`` (0 where it does not), and whether it does."""
+    if len(sorted_keys) == 0:
+        return np.zeros(len(wanted), np.int64), np.zeros(len(wanted), np.bool_)
+    at = np.minimum(np.searchsorted(sorted_keys, wanted), len(sorted_keys) - 1)
+    found = sorted_keys[at] == wanted
+    return np.where(found, at, 0), found
+
+
+def ancestor_closure(parent: IntArray, start: IntArray) -> BoolArray:
+    """(n,) True for the nodes on the paths from ``start`` nodes (−1: none) to the top."""
+    on_path = np.zeros(len(parent), np.bool_)
+    at = start[start >= 0]
+    while len(at):
+        on_path[at] = True
+        at = parent[at]
+        at = at[at >= 0]
+    return on_path
+
+
+def section_tops(parent: IntArray, cut: BoolArray) -> IntArray:
+    """(n,) the topmost node of each node's section: a section ends where the piece to its parent is cut.
+
+    Pointer doubling: as many rounds as the depth has binary digits.
+    """
+    top = np.where(cut | (parent < 0), np.arange(len(parent)), parent)
+    while True:
+        further = top[top]
+        if np.array_equal(further, top):
+            return top
+        top = further
+
+
+def first_where_extreme(owner: IntArray, value: FloatArray, count: int, *, largest: bool) -> IntArray:
+    """For each owner 0..count−1 the first position with its largest (or smallest) value; −1 where it has
+    none.
+
+    owner: (n,); value: (n,), NaN never chosen.
+    """
+    usable = np.flatnonzero(~np.isnan(value))
+    ranked = value[usable] if largest else -value[usable]
+    order = usable[np.lexsort((usable, -ranked, owner[usable]))]
+    out = np.full(count, -1)
+    if len(order):
+        firsts = np.flatnonzero(np.diff(owner[order], prepend=-1))
+        out[owner[order[firsts]]] = order[firsts]
+    return out

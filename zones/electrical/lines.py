@@ -23,7 +23,7 @@ def tap_impedance_ohm(line_voltage_v: ArrayLike, power_w: ArrayLike) -> FloatArr
     >>> tap_impedance_ohm(70.7, [1.0, 100.0]).round(2).tolist()
     [4998.49, 49.98]
     """
-    return np.asarray(line_voltage_v, float) ** 2 / np.asarray(power_w, float)
+    return np.asarray(np.asarray(line_voltage_v, float) ** 2 / np.asarray(power_w, float))
 
 
 def level_db(voltage_v: ArrayLike, reference_v: ArrayLike) -> FloatArray:
@@ -35,4 +35,4 @@ def level_db(voltage_v: ArrayLike, reference_v: ArrayLike) -> FloatArray:
     -0.506
     """
     with np.errstate(divide="ignore", invalid="ignore"):
-        return 20.0 * np.log10(np.asarray(voltage_v, float) / np.asarray(reference_v, float))
+        return np.asarray(20.0 * np.log10(np.asarray(voltage_v, float) / np.asarray(reference_v, float)))

@@ -15,7 +15,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, fields
 from functools import cached_property
-from typing import Self
+from typing import Any, Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -66,7 +66,8 @@ class Table:
     @classmethod
     def empty(cls) -> Self:
         """A table without rows, its arrays of the right types."""
-        return cls(**{f.name: _EMPTY[str(f.type)].copy() for f in fields(cls)})
+        columns: dict[str, Any] = {f.name: _EMPTY[str(f.type)].copy() for f in fields(cls)}
+        return cls(**columns)
 
     def ordered(self, *keys: str) -> Self:
         """The same rows, sorted by group and then ``keys``."""

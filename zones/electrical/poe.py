@@ -34,7 +34,8 @@ def power_at_device(pse_power_w: ArrayLike, voltage_v: ArrayLike, resistance_ohm
     12.95
     """
     power = np.asarray(pse_power_w, float)
-    return power - (power / np.asarray(voltage_v, float)) ** 2 * np.asarray(resistance_ohm, float)
+    lost = (power / np.asarray(voltage_v, float)) ** 2 * np.asarray(resistance_ohm, float)
+    return np.asarray(power - lost)
 
 
 def power_at_source(pd_power_w: ArrayLike, voltage_v: ArrayLike, resistance_ohm: ArrayLike) -> FloatArray:
@@ -53,7 +54,7 @@ def power_at_source(pd_power_w: ArrayLike, voltage_v: ArrayLike, resistance_ohm:
     inside = voltage**2 - 4.0 * resistance * power
     root = np.sqrt(np.where(inside >= 0, inside, np.nan))
     # V·(V − √)/2R, written without the cancellation that loses digits as R goes to zero
-    return 2.0 * power * voltage / (voltage + root)
+    return np.asarray(2.0 * power * voltage / (voltage + root))
 
 
 def allocation_w(poe_class: IntArray, granted_w: FloatArray) -> FloatArray:

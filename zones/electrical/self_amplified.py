@@ -159,7 +159,7 @@ class Scenarios:
         width = len(self.zones)
         in_set = np.isin(instance * width + zone, self.pages)
         unlisted = ~np.isin(self.member[instance] * width + zone, self.listed)
-        return in_set | unlisted | (self.paging_set[instance] < 0)
+        return np.asarray(in_set | unlisted | (self.paging_set[instance] < 0))
 
 
 def scenarios(plant: Plant, members: Members) -> Scenarios:

@@ -54,7 +54,7 @@ def past(figure: ArrayLike, limit: ArrayLike, *, at_least: bool) -> NDArray[np.b
     figure_, limit_ = np.asarray(figure, float), np.asarray(limit, float)
     slack = np.abs(limit_) * PAST_TOLERANCE
     with np.errstate(invalid="ignore"):
-        return figure_ < limit_ - slack if at_least else figure_ > limit_ + slack
+        return np.asarray(figure_ < limit_ - slack if at_least else figure_ > limit_ + slack)
 
 
 def judge(
@@ -65,9 +65,9 @@ def judge(
     low, likely, high, limit: (n,) [unit of the figure]; NaN is "not known", so a row whose limit or high
     estimate is NaN is never within. Returns (n,) of ``Verdict``.
 
-    >>> [Verdict(v).name for v in judge([1.7, 1.5, 1.5, 1.0], [1.8, 1.7, 1.55, 1.1], [1.9, 1.9, 1.7, 1.2],
-    1.6, ...                                 Rule("supply_current"))] ['OVER', 'PROBABLY_OVER', 'CANNOT_TELL',
-    'WITHIN']
+    >>> low, likely, high = [1.7, 1.5, 1.5, 1.0], [1.8, 1.7, 1.55, 1.1], [1.9, 1.9, 1.7, 1.2]
+    >>> [Verdict(v).name for v in judge(low, likely, high, 1.6, Rule("supply_current"))]
+    ['OVER', 'PROBABLY_OVER', 'CANNOT_TELL', 'WITHIN']
     """
     low_, likely_, high_, limit_ = np.broadcast_arrays(
         *(np.asarray(a, float) for a in (low, likely, high, limit))

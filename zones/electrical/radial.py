@@ -74,6 +74,16 @@ from numpy.typing import ArrayLike, NDArray
 
 from zones.electrical.forest import Floats, Forest, Indices, Levels, add_at
 
+__all__ = [
+    "NO_STABLE_SOLUTION",
+    "REASONS",
+    "SOLVED",
+    "VOLTAGE_NOT_ABOVE_ZERO",
+    "Forest",
+    "Solution",
+    "solve",
+]
+
 SOLVED, NO_STABLE_SOLUTION, VOLTAGE_NOT_ABOVE_ZERO = 0, 1, 2
 REASONS = ("solved", "no stable solution", "voltage not above zero")
 

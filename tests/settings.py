@@ -29,6 +29,8 @@ _slot, _slot_lock = _take_slot()
 DATABASES["default"] = {
     **DATABASES["owner"],
     "CONN_MAX_AGE": 0,
+    # Between tests the record may be emptied; anywhere else it is only added to
+    "OPTIONS": {**DATABASES["owner"].get("OPTIONS", {}), "options": "-c zonebook.allow_truncate=on"},
     "TEST": {"NAME": f"test_{DATABASES['owner']['NAME']}_{_slot}"},
 }
 

@@ -52,6 +52,14 @@ class ChangeSet(models.Model):
     actor = models.CharField(
         max_length=150, help_text="Who did it, as a person reads it: kept even when the user goes."
     )
+    accepted_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL,
+        on_delete=models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="+",
+        help_text="Who made a draft the record, where that is not who drew it up.",
+    )
     reason = models.TextField()
     job_reference = models.CharField(max_length=80, blank=True)
     happened_on = models.DateField(

@@ -103,6 +103,16 @@ class Migration(migrations.Migration):
                 ("transaction_id", models.BigIntegerField(blank=True, editable=False, null=True)),
                 ("version", models.BigIntegerField(default=1, editable=False)),
                 (
+                    "accepted_by",
+                    models.ForeignKey(
+                        blank=True,
+                        help_text="Who made a draft the record, where that is not who drew it up.",
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                (
                     "user",
                     models.ForeignKey(
                         blank=True,

@@ -1,8 +1,8 @@
 """What every row of the record has in common: its site, its writer, and the step from which it holds.
 
 A *step* is one integer, day-major: ``days since 1970-01-01 * STEPS_A_DAY + order of acceptance within
-the day`` (``sites.changes.steps``). Facts hold from their step until the next row of the same thing, half open,
-so several changes of one day are in order. Plant is never deleted: it ends at a step.
+the day`` (``sites.changes.steps``). Facts hold from their step until the next row of the same thing, half
+open, so several changes of one day are in order. Plant is never deleted: it ends at a step.
 """
 
 from __future__ import annotations

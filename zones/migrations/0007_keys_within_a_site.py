@@ -32,8 +32,8 @@ KEYS = [
 ]
 SPANS = ["zone", "zone_endpoint", "paging_set", "run", "landing"]
 
-# A point's rank is written with its facts, so that a parent which comes later is refused by a check; the two are
-# one by these keys, and a new rank is carried along.
+# A point's rank is written with its facts, so that a parent which comes later is refused by a check; the two
+# are one by these keys, and a new rank is carried along.
 POINT_KEYS = """
 ALTER TABLE point_facts ADD CONSTRAINT point_facts_point_of_its_run
     FOREIGN KEY (site_id, run_id, point_id, rank)

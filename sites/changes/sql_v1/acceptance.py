@@ -85,7 +85,8 @@ BEGIN
         RETURN OLD;
     END IF;
     IF TG_OP = 'UPDATE' THEN
-        IF NEW.id <> OLD.id OR NEW.site_id IS DISTINCT FROM OLD.site_id THEN
+        -- A draft that adds a site has none until it is accepted.
+        IF NEW.id <> OLD.id OR (OLD.site_id IS NOT NULL AND NEW.site_id IS DISTINCT FROM OLD.site_id) THEN
             RAISE EXCEPTION 'change set % stays with its site', OLD.id USING
                 ERRCODE = 'integrity_constraint_violation', CONSTRAINT = 'change_set_keeps_its_site';
         END IF;

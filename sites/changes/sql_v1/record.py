@@ -47,10 +47,12 @@ CREATE FUNCTION zonebook_mark(of_site bigint, writer bigint, in_bulk boolean) RE
     -- One a change set is enough, and only this transaction can have written one for it.
     INSERT INTO mark (site_id, change_set_id, lane, reason, made_at)
     SELECT of_site, writer, chosen.lane, 'record changed', clock_timestamp()
-    FROM (SELECT CASE WHEN in_bulk OR current_setting('zonebook.lane', true) = 'bulk' THEN 1 ELSE 0 END AS lane)
-        AS chosen
+    FROM (
+        SELECT CASE WHEN in_bulk OR current_setting('zonebook.lane', true) = 'bulk' THEN 1 ELSE 0 END AS lane
+    ) AS chosen
     WHERE NOT EXISTS (
-        SELECT FROM mark WHERE mark.site_id = of_site AND mark.lane = chosen.lane AND mark.change_set_id = writer
+        SELECT FROM mark
+        WHERE mark.site_id = of_site AND mark.lane = chosen.lane AND mark.change_set_id = writer
     );
 $$;
 """

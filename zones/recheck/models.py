@@ -39,7 +39,8 @@ class Figures(models.Model):
 
 
 class SiteCheck(models.Model):
-    """How the last recheck of a site went: when it was good, or how often it failed and when it is tried again."""
+    """How the last recheck of a site went: when it was good, or how often it failed and when it is tried
+    again."""
 
     site = models.OneToOneField(
         "sites.Site", on_delete=models.CASCADE, primary_key=True, related_name="+", db_constraint=False

@@ -112,6 +112,7 @@ class Migration(migrations.Migration):
                         related_name="+",
                         to=settings.AUTH_USER_MODEL,
                     ),
+                ),
                 (
                     "user",
                     models.ForeignKey(

@@ -84,8 +84,11 @@ def sums(owner: IntArray, values: FloatArray, count: int) -> FloatArray:
 
 
 def extremes(owner: IntArray, values: FloatArray, count: int, *, largest: bool) -> FloatArray:
-    """(3, count) largest or smallest of ``values`` (3, n) by owner; −inf or +inf where an owner has none."""
+    """(3, count) largest or smallest of ``values`` (3, n) by owner; −inf or +inf where an owner has none.
+
+    NaN never counts.
+    """
     out = np.full((len(values), count), -np.inf if largest else np.inf)
     for band, of_band in zip(out, values, strict=True):
-        (np.maximum if largest else np.minimum).at(band, owner, of_band)
+        (np.fmax if largest else np.fmin).at(band, owner, of_band)
     return out

@@ -118,7 +118,8 @@ def sources(plant: Plant, members: Members, network: DcNetwork) -> Sources:
         source_row = np.where(key[order][at] == wanted, row[order][at], -1)
 
     def column(values: FloatArray) -> FloatArray:
-        return np.append(values, np.nan)[source_row]
+        taken: FloatArray = np.append(values, np.nan)[source_row]
+        return taken
 
     table = plant.supplies
     no_load, loaded, rated = (
@@ -157,9 +158,9 @@ class Scenarios:
         all."""
         zone = np.searchsorted(self.zones, zone_id)
         width = len(self.zones)
-        in_set = np.isin(instance * width + zone, self.pages)
+        in_set: BoolArray = np.isin(instance * width + zone, self.pages)
         unlisted = ~np.isin(self.member[instance] * width + zone, self.listed)
-        return np.asarray(in_set | unlisted | (self.paging_set[instance] < 0))
+        return in_set | unlisted | (self.paging_set[instance] < 0)
 
 
 def scenarios(plant: Plant, members: Members) -> Scenarios:
@@ -241,9 +242,9 @@ def evaluate_dc(
     # the worst of a member's scenarios, whichever it is for each figure and band
     supply_current = extremes(inst_tree, solution.source_current_a, trees, largest=True)
     worst_voltage = extremes(node, voltage, len(rows), largest=False)
-    worst_voltage = np.where(network.tree >= 0, worst_voltage, np.nan)
+    worst_voltage = np.where(np.isfinite(worst_voltage), worst_voltage, np.nan)
     worst_branch = extremes(node, branch, len(rows), largest=True)
-    worst_branch = np.where(network.tree >= 0, worst_branch, np.nan)
+    worst_branch = np.where(np.isfinite(worst_branch), worst_branch, np.nan)
     at_block = network.from_block[node]
     inst_run = instance[at_block] * max(runs, 1) + wiring.run[node[at_block]]
     keys, position = np.unique(inst_run, return_inverse=True)

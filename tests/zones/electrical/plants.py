@@ -1,0 +1,298 @@
+"""Plants built by hand for tests: things by keyword, later facts by ``change``, groups joined as the reader
+joins them.
+
+Nothing here computes; it only lays out rows. Steps are small integers; the default step of a thing is 1.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from typing import Any
+
+import numpy as np
+
+from zones.electrical import plant as p
+from zones.electrical.bands import Basis, Factors
+
+NAN = float("nan")
+MODEL = {
+    "device_kind": 1,
+    "speech_current_a": NAN,
+    "idle_current_a": 0.015,
+    "full_tone_current_a": 0.05,
+    "idle_power_w": NAN,
+    "full_tone_power_w": NAN,
+    "minimum_voltage_v": 18.0,
+    "input_impedance_ohm": 47_000.0,
+    "input_sensitivity_v": NAN,
+    "nominal_impedance_ohm": NAN,
+}
+CABLE = {"gauge_awg": 24.0, "category": False, "conductor_rating_a": NAN}
+FACTS: dict[str, dict[str, Any]] = {
+    "runs": {
+        "zone_id": 1,
+        "supply_index": -1,
+        "output_index": -1,
+        "amplifier_index": -1,
+        "fuse_fitted": 0,
+        "fuse_rating_a": NAN,
+    },
+    "points": {
+        "parent_index": -1,
+        "kind": p.PointKind.DEVICE,
+        "device_kind": 1,
+        "model_index": -1,
+        "count_low": 1.0,
+        "count_likely": 1.0,
+        "count_high": 1.0,
+        "length_m": NAN,
+        "length_basis": int(Basis.UNKNOWN),
+        "cable_index": -1,
+        "dc_pairs": 1,
+        "minus_cut": False,
+        "current_basis": int(Basis.MARKED),
+        "speech_current_a": NAN,
+        "idle_current_a": NAN,
+        "tap_power_w": NAN,
+        "tap_basis": int(Basis.UNKNOWN),
+        "zone_id": -1,
+        "feed_supply_index": -1,
+    },
+    "supplies": {
+        "rated_current_a": 2.0,
+        "no_load_voltage_v": 24.0,
+        "rated_load_voltage_v": NAN,
+        "voltage_tolerance": 0.0,
+        "lowest_voltage_v": NAN,
+        "class_2_marked": 1,
+    },
+    "outputs": {"impedance_ohm": 100.0, "level_v": NAN, "speakers_max": NAN},
+    "amplifiers": {"rated_power_w": 120.0, "line_voltage_v": 70.7, "minimum_impedance_ohm": NAN},
+    "switches": {
+        "budget_w": 130.0,
+        "budget_one_lost_w": NAN,
+        "power_supply_count": 1,
+        "usage_threshold": NAN,
+    },
+    "ports": {
+        "switch_index": -1,
+        "number": 1,
+        "priority": 2,
+        "other_load": False,
+        "other_class": -1,
+        "other_power_w": NAN,
+    },
+    "endpoints": {
+        "port_index": -1,
+        "poe_class": 3,
+        "granted_w": NAN,
+        "paging_power_w": NAN,
+        "length_m": 30.0,
+        "length_basis": int(Basis.MEASURED),
+        "cable_index": -1,
+        "over_cable": True,
+    },
+    "poe_readings": {"switch_index": -1, "reading_id": 0, "state": p.State.PAGING, "power_w": NAN},
+    "landings": {"block_index": 0, "row": 1, "field_side": False, "carries": p.Carries.SPARE},
+    "zones": {"zone_id": 1},
+    "addresses": {"endpoint_index": 0, "address_code": 0},
+    "paging": {"set_id": 1, "zone_id": 1},
+    "readings": {
+        "run_index": 0,
+        "reading_id": 0,
+        "kind": p.ReadingKind.RUN_CURRENT,
+        "state": p.State.PAGING,
+        "value": NAN,
+        "source_voltage_v": NAN,
+        "point_index": -1,
+    },
+}
+OWN_INDEX = {
+    "runs": "run_index",
+    "points": "point_index",
+    "supplies": "supply_index",
+    "outputs": "output_index",
+    "amplifiers": "amplifier_index",
+    "switches": "switch_index",
+    "ports": "port_index",
+    "endpoints": "endpoint_index",
+}
+ROWS: dict[str, type[p.Table]] = {
+    "runs": p.RunRows,
+    "points": p.PointRows,
+    "supplies": p.SupplyRows,
+    "outputs": p.OutputRows,
+    "amplifiers": p.AmplifierRows,
+    "switches": p.SwitchRows,
+    "ports": p.PortRows,
+    "endpoints": p.EndpointRows,
+    "poe_readings": p.PoeReadingRows,
+    "landings": p.LandingRows,
+    "zones": p.ZoneRows,
+    "addresses": p.AddressRows,
+    "paging": p.PagingRows,
+    "readings": p.ReadingRows,
+}
+
+
+class ToyPlant:
+    """Call the makers, then ``build()``. Makers return the dense index of what they made; ids are index +
+    1000."""
+
+    def __init__(self, *, temperature_c: float = 20.0, factors: Factors | None = None) -> None:
+        self.temperature_c = temperature_c
+        self.factors = factors or Factors()
+        self.models: list[dict[str, Any]] = []
+        self.cables: list[dict[str, Any]] = []
+        self.run_kinds: list[int] = []
+        self.block_kinds: list[int] = []
+        self.blocks = 0
+        self.counts: dict[str, int] = defaultdict(int)
+        self.rows: dict[str, list[dict[str, Any]]] = defaultdict(list)
+
+    def model(self, **ratings: Any) -> int:
+        self.models.append(MODEL | ratings)
+        return len(self.models) - 1
+
+    def cable(self, **ratings: Any) -> int:
+        self.cables.append(CABLE | ratings)
+        return len(self.cables) - 1
+
+    def add(self, table: str, *, step: int = 1, end: int = p.FOREVER, by: int = 1, **facts: Any) -> int:
+        """A new thing (or a row of a table of facts without things) from a step."""
+        own = OWN_INDEX.get(table)
+        index = self.counts[table]
+        self.counts[table] += 1
+        row = FACTS[table] | facts | {"begin": step, "end": end, "changed_by": by}
+        if own:
+            row[own] = index
+        self.rows[table].append(row)
+        return index
+
+    def change(self, table: str, index: int, *, step: int, by: int | None = None, **facts: Any) -> None:
+        """The next row of a thing: its last facts with some replaced, from a step."""
+        last = [r for r in self.rows[table] if r[OWN_INDEX[table]] == index][-1]
+        last["end"] = step
+        self.rows[table].append(
+            last | facts | {"begin": step, "end": p.FOREVER, "changed_by": step if by is None else by}
+        )
+
+    def run(
+        self, *, kind: int = p.RunKind.SELF_AMPLIFIED, block_kind: int = p.BlockKind.SPLIT_66, **facts: Any
+    ) -> int:
+        self.run_kinds.append(kind)
+        self.block_kinds.append(block_kind)
+        return self.add("runs", **facts)
+
+    def chain(self, run: int, count: int, *, parent: int = -1, **facts: Any) -> list[int]:
+        """``count`` equal points one behind the other."""
+        made = []
+        for _ in range(count):
+            parent = self.add("points", run_index=run, parent_index=parent, **facts)
+            made.append(parent)
+        return made
+
+    def block(self) -> int:
+        self.blocks += 1
+        return self.blocks - 1
+
+    def _groups(self) -> dict[str, list[int]]:
+        leader: dict[tuple[str, int], tuple[str, int]] = {}
+
+        def find(key: tuple[str, int]) -> tuple[str, int]:
+            leader.setdefault(key, key)
+            while leader[key] != key:
+                key = leader[key]
+            return key
+
+        def join(a: tuple[str, int], b: tuple[str, int]) -> None:
+            if b[1] >= 0:
+                leader[find(b)] = find(a)
+
+        for row in self.rows["runs"]:
+            own = ("run", row["run_index"])
+            join(own, ("supply", row["supply_index"]))
+            join(own, ("output", row["output_index"]))
+            join(own, ("amplifier", row["amplifier_index"]))
+        for row in self.rows["points"]:
+            join(("run", row["run_index"]), ("supply", row["feed_supply_index"]))
+        for row in self.rows["ports"]:
+            join(("switch", row["switch_index"]), ("port", row["port_index"]))
+        for row in self.rows["endpoints"]:
+            join(("endpoint", row["endpoint_index"]), ("port", row["port_index"]))
+        belongs = {
+            "runs": ("run", "run_index"),
+            "points": ("run", "run_index"),
+            "supplies": ("supply", "supply_index"),
+            "outputs": ("output", "output_index"),
+            "amplifiers": ("amplifier", "amplifier_index"),
+            "switches": ("switch", "switch_index"),
+            "ports": ("port", "port_index"),
+            "endpoints": ("endpoint", "endpoint_index"),
+            "poe_readings": ("switch", "switch_index"),
+            "landings": ("block", "block_index"),
+            "readings": ("run", "run_index"),
+        }
+        keys: dict[str, list[tuple[str, int]]] = {
+            table: [
+                find((belongs[table][0], r[belongs[table][1]])) if table in belongs else (table, 0)
+                for r in rows
+            ]
+            for table, rows in self.rows.items()
+        }
+        number = {key: i for i, key in enumerate(sorted({k for ks in keys.values() for k in ks}))}
+        self.group_count = len(number)
+        return {table: [number[k] for k in ks] for table, ks in keys.items()}
+
+    def build(self) -> p.Plant:
+        groups = self._groups()
+        tables: dict[str, Any] = {}
+        for name, cls in ROWS.items():
+            rows = self.rows[name]
+            if not rows:
+                tables[name] = cls.empty()
+                continue
+            columns: dict[str, Any] = {"group": np.array(groups[name], np.int64)}
+            for key in rows[0]:
+                values = [r[key] for r in rows]
+                kind = str(cls.__dataclass_fields__[key].type)
+                dtype = {"IntArray": np.int64, "FloatArray": np.float64, "BoolArray": np.bool_}[kind]
+                columns[key] = np.array(values, dtype)
+            own = OWN_INDEX.get(name)
+            if name == "points":
+                order = ("run_index", "point_index", "begin")
+            else:
+                order = (own, "begin") if own else ("begin",)
+            tables[name] = cls(**columns).ordered(*order)
+        ids = {name: np.arange(self.counts[name], dtype=np.int64) + 1000 for name in OWN_INDEX}
+        return p.Plant(
+            site_id=np.array([7], np.int64),
+            temperature_c=np.array([self.temperature_c]),
+            group_site=np.zeros(self.group_count, np.int64),
+            run_id=ids["runs"],
+            run_kind=np.array(self.run_kinds, np.int64),
+            run_block_kind=np.array(self.block_kinds, np.int64),
+            point_id=ids["points"],
+            supply_id=ids["supplies"],
+            output_id=ids["outputs"],
+            amplifier_id=ids["amplifiers"],
+            switch_id=ids["switches"],
+            port_id=ids["ports"],
+            endpoint_id=ids["endpoints"],
+            block_id=np.arange(self.blocks, dtype=np.int64) + 1000,
+            models=p.Models(
+                model_id=np.arange(len(self.models), dtype=np.int64),
+                **{
+                    k: np.array([m[k] for m in self.models], np.int64 if k == "device_kind" else np.float64)
+                    for k in MODEL
+                },
+            ),
+            cables=p.Cables(
+                cable_id=np.arange(len(self.cables), dtype=np.int64),
+                gauge_awg=np.array([c["gauge_awg"] for c in self.cables], np.float64),
+                category=np.array([c["category"] for c in self.cables], np.bool_),
+                conductor_rating_a=np.array([c["conductor_rating_a"] for c in self.cables], np.float64),
+            ),
+            factors=self.factors,
+            **tables,
+        )

@@ -1,0 +1,156 @@
+"""Readings as anchors, by arithmetic that can be followed."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from tests.zones.electrical.plants import NAN, ToyPlant
+from tests.zones.electrical.test_evaluate import (
+    DRAWING,
+    MARKED,
+    MEASURED,
+    UNKNOWN,
+    chain_plant,
+    figure,
+    figures,
+    has,
+)
+from zones.electrical import plant as p
+from zones.electrical.verdicts import Verdict
+
+
+def test_a_reading_scales_what_was_guessed_and_leaves_what_was_marked() -> None:
+    toy = chain_plant(4, current_basis=DRAWING)
+    for i in (0, 1):
+        toy.rows["points"][i]["current_basis"] = MARKED
+    toy.add("readings", run_index=0, step=3, value=0.19)  # 0.10 A marked, so 0.09 A for the two drawn ones
+    low, likely, high, *_ = figure(figures(toy), "supply_current")
+    assert likely == pytest.approx(0.19)
+    assert low == pytest.approx(0.1 * 0.85 + 0.09 * 0.95)
+    assert high == pytest.approx(0.1 * 1.15 + 0.09 * 1.05)
+
+
+def test_a_reading_settles_unknown_devices_and_lumps() -> None:
+    toy = chain_plant(2, current_basis=UNKNOWN, model_index=0)
+    toy.chain(
+        0,
+        1,
+        parent=1,
+        kind=p.PointKind.LUMP,
+        count_low=1.0,
+        count_likely=2.0,
+        count_high=4.0,
+        model_index=0,
+        cable_index=0,
+        length_m=0.0,
+        length_basis=MEASURED,
+        current_basis=MEASURED,
+        speech_current_a=0.05,
+    )
+    toy.add("readings", run_index=0, step=3, value=0.26)
+    assert figure(figures(toy), "supply_current")[:3] == pytest.approx((0.247, 0.26, 0.273))
+
+
+def test_devices_added_after_the_reading_are_not_scaled() -> None:
+    toy = chain_plant(2, current_basis=DRAWING)
+    toy.add("readings", run_index=0, step=3, value=0.08)
+    toy.chain(
+        0,
+        1,
+        parent=1,
+        step=4,
+        model_index=0,
+        cable_index=0,
+        length_m=10.0,
+        length_basis=MEASURED,
+        current_basis=DRAWING,
+        speech_current_a=0.05,
+    )
+    assert figure(figures(toy, 3), "supply_current")[1] == pytest.approx(0.08)
+    assert figure(figures(toy, 4), "supply_current")[1] == pytest.approx(0.13)
+
+
+def test_a_device_keeps_its_scale_for_its_whole_life_there_and_loses_it_when_swapped() -> None:
+    toy = chain_plant(2, current_basis=DRAWING)
+    toy.change("points", 1, step=2, place_only=True)
+    toy.add("readings", run_index=0, step=3, value=0.08)
+    toy.change("points", 0, step=5, speech_current_a=0.07)
+    for row in toy.rows["points"]:
+        row.pop("place_only", None)
+    assert figure(figures(toy, 1), "supply_current")[1] == pytest.approx(0.08)
+    assert figure(figures(toy, 5), "supply_current")[1] == pytest.approx(0.04 + 0.07)
+
+
+def test_the_newest_reading_wins() -> None:
+    toy = chain_plant(2, current_basis=DRAWING)
+    toy.add("readings", run_index=0, step=2, value=0.08)
+    toy.add("readings", run_index=0, step=3, value=0.12)
+    assert figure(figures(toy), "supply_current")[1] == pytest.approx(0.12)
+
+
+def test_an_idle_reading_scales_speech_by_the_same_factor() -> None:
+    toy = chain_plant(2, current_basis=DRAWING, idle_current_a=0.02)
+    toy.add("readings", run_index=0, step=2, value=0.03, state=p.State.IDLE)
+    assert figure(figures(toy), "supply_current")[1] == pytest.approx(0.1 * 0.75)
+
+
+@pytest.mark.parametrize("value", [0.02, 0.25])
+def test_a_factor_out_of_range_is_not_used_and_said(value: float) -> None:
+    toy = chain_plant(2, current_basis=DRAWING)
+    toy.add("readings", run_index=0, reading_id=33, step=2, value=value)
+    found = figures(toy)
+    assert figure(found, "supply_current")[1] == pytest.approx(0.1)
+    assert figure(found, "reading_disagrees")[4] is Verdict.OVER
+    assert not has(figures(toy, 1), "reading_disagrees")
+
+
+def test_a_reading_inside_the_band_agrees() -> None:
+    toy = chain_plant(2, current_basis=DRAWING)
+    toy.add("readings", run_index=0, step=2, value=0.12)
+    assert figure(figures(toy), "reading_disagrees")[1] == 0.0
+
+
+def test_end_voltage_scales_lengths_after_currents() -> None:
+    toy = chain_plant(4, length_basis=DRAWING)
+    toy.rows["points"][0]["length_basis"] = MEASURED
+    truth = chain_plant(4)
+    for i in (1, 2, 3):
+        truth.rows["points"][i]["length_m"] = 13.0
+    measured = figure(figures(truth), "run_voltage")[1]
+    toy.add(
+        "readings",
+        run_index=0,
+        step=2,
+        kind=p.ReadingKind.END_VOLTAGE,
+        value=measured,
+        source_voltage_v=24.0,
+        point_index=3,
+    )
+    low, likely, high, *_ = figure(figures(toy), "run_voltage")
+    assert likely == pytest.approx(measured, abs=1e-9)
+    drop = 24.0 - likely
+    assert 24.0 - high == pytest.approx(drop * 1.02 * 1.05)
+    assert 24.0 - low == pytest.approx(drop * 0.98 * 0.95)
+
+
+def test_constant_power_loads_are_anchored_to_the_measured_current_too() -> None:
+    toy = ToyPlant()
+    watts = {"idle_current_a": NAN, "full_tone_current_a": NAN, "full_tone_power_w": 2.4, "idle_power_w": 0.2}
+    run = toy.run(supply_index=toy.add("supplies"))
+    toy.chain(
+        run,
+        6,
+        model_index=toy.model(**watts),
+        cable_index=toy.cable(),
+        length_m=12.0,
+        length_basis=MEASURED,
+        current_basis=DRAWING,
+    )
+    toy.add("readings", run_index=run, step=2, value=0.5, source_voltage_v=24.0)
+    assert figure(figures(toy), "supply_current")[1] == pytest.approx(0.5, rel=1e-9)
+
+
+def test_a_plant_without_readings_is_left_alone() -> None:
+    found = figures(chain_plant(2, current_basis=DRAWING))
+    assert not np.isin(found.rule, [21]).any()

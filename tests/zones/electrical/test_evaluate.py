@@ -1,0 +1,499 @@
+"""Figures of hand-built plants, against arithmetic that fits on a napkin, and properties that hold for any
+plant."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from tests.zones.electrical.plants import NAN, ToyPlant
+from zones.electrical import plant as p
+from zones.electrical.bands import Basis, Factors
+from zones.electrical.evaluate import Evaluation, evaluate
+from zones.electrical.subjects import SubjectKind
+from zones.electrical.verdicts import Rule, Verdict
+
+AT_LEAST = {"run_voltage", "audio_level", "line_impedance"}
+CODES = (
+    "supply_current",
+    "class_2_power",
+    "run_voltage",
+    "run_current",
+    "conductor_current",
+    "output_speakers",
+    "audio_level",
+    "other_zone",
+    "amplifier_load",
+    "line_impedance",
+    "line_loss",
+    "poe_allocated",
+    "poe_one_supply_lost",
+    "poe_measured",
+    "port_power",
+    "endpoint_cable",
+    "row_used_twice",
+    "polarity_reversed",
+    "audio_with_dc",
+    "wire_gauge",
+    "address_used_twice",
+    "reading_disagrees",
+)
+RULES = tuple(Rule(code, at_least=code in AT_LEAST) for code in CODES)
+MEASURED, MARKED, DRAWING, GUESSED, UNKNOWN = 4, 3, 2, 1, 0
+OHM_PER_M_24 = 25.67 / 304.8  # ASTM B258, printed
+
+
+def figures(toy: ToyPlant, step: int = 10) -> Evaluation:
+    plant = toy.build()
+    return evaluate(plant, p.Members.of_sites(plant, step), RULES)
+
+
+def figure(found: Evaluation, code: str, subject: int = 0) -> tuple[float, float, float, float, Verdict]:
+    at = (found.rule == CODES.index(code)) & (found.subject_id == subject + 1000)
+    assert at.sum() == 1, f"{code} of {subject}: {at.sum()} rows"
+    i = int(np.flatnonzero(at)[0])
+    return found.low[i], found.likely[i], found.high[i], found.limit[i], Verdict(found.verdict[i])
+
+
+def has(found: Evaluation, code: str, subject: int = 0) -> bool:
+    return bool(((found.rule == CODES.index(code)) & (found.subject_id == subject + 1000)).any())
+
+
+def chain_plant(count: int = 10, **point: object) -> ToyPlant:
+    toy = ToyPlant()
+    model, cable = toy.model(), toy.cable()
+    run = toy.run(supply_index=toy.add("supplies"), output_index=toy.add("outputs"))
+    defaults = {
+        "model_index": model,
+        "cable_index": cable,
+        "length_m": 10.0,
+        "length_basis": MEASURED,
+        "current_basis": MEASURED,
+        "speech_current_a": 0.05,
+    }
+    toy.chain(run, count, **(defaults | point))
+    return toy
+
+
+def test_ten_speakers_10_m_apart_have_the_published_end_voltage() -> None:
+    found = figures(chain_plant())
+    assert figure(found, "run_voltage")[1] == pytest.approx(19.368171, abs=1e-6)
+    assert figure(found, "supply_current")[:4] == pytest.approx((0.475, 0.5, 0.525, 1.6))
+    assert figure(found, "run_voltage")[4] is Verdict.NEAR  # 19.04 V at worst: less than a tenth above 18 V
+
+
+def test_high_resistance_of_category_cable_is_in_the_high_estimate_only() -> None:
+    plain, category = chain_plant(1), chain_plant(1)
+    category.cables[0]["category"] = True
+    plain_v, category_v = figure(figures(plain), "run_voltage"), figure(figures(category), "run_voltage")
+    assert category_v[:2] == plain_v[:2]
+    assert 24 - category_v[2] == pytest.approx(1.114 * (24 - plain_v[2]))
+
+
+def test_speech_current_is_half_of_full_tone_and_never_under_idle() -> None:
+    toy = chain_plant(1, speech_current_a=NAN)
+    assert figure(figures(toy), "supply_current")[1] == pytest.approx(0.025)
+    toy.models[0]["idle_current_a"] = 0.03
+    assert figure(figures(toy), "supply_current")[1] == pytest.approx(0.03)
+
+
+def test_blank_is_unknown_and_never_zero() -> None:
+    toy = chain_plant(1, speech_current_a=NAN, length_m=NAN, length_basis=UNKNOWN, model_index=-1)
+    found = figures(toy)
+    assert figure(found, "supply_current")[:3] == pytest.approx((0.030, 0.050, 0.090))
+    low, likely, high, limit, verdict = figure(found, "run_voltage")
+    assert np.isnan([low, likely, high, limit]).all()  # nobody knows the device's minimum
+    assert verdict is Verdict.CANNOT_TELL
+
+
+def test_a_supply_of_unknown_rating_is_never_green() -> None:
+    toy = chain_plant(1)
+    toy.rows["supplies"][0] |= {"rated_current_a": NAN, "no_load_voltage_v": NAN}
+    found = figures(toy)
+    assert figure(found, "supply_current")[4] is Verdict.CANNOT_TELL
+    assert figure(found, "run_voltage")[4] is Verdict.CANNOT_TELL
+    assert figure(found, "supply_current")[1] == pytest.approx(0.05)
+
+
+def test_a_run_without_a_known_feed_cannot_be_judged() -> None:
+    toy = chain_plant(1)
+    toy.rows["runs"][0]["supply_index"] = -1
+    found = figures(toy)
+    assert figure(found, "run_voltage")[4] is Verdict.CANNOT_TELL
+    assert not has(found, "supply_current")
+
+
+def test_supply_resistance_couples_its_runs() -> None:
+    toy = chain_plant(1)
+    toy.rows["supplies"][0] |= {"no_load_voltage_v": 26.0, "rated_load_voltage_v": 24.0}  # 1 Ω at 2 A
+    other = toy.run(supply_index=0)
+    toy.chain(
+        other,
+        1,
+        model_index=0,
+        cable_index=0,
+        length_m=0.0,
+        length_basis=MEASURED,
+        current_basis=MEASURED,
+        speech_current_a=1.0,
+    )
+    drop = 2 * OHM_PER_M_24 * 10 * 0.05
+    assert figure(figures(toy), "run_voltage", 0)[1] == pytest.approx(26 - 1.05 - drop, abs=1e-4)
+
+
+def test_tolerance_and_battery_bottom_hold_in_all_three_estimates() -> None:
+    toy = chain_plant(1, length_m=0.0)
+    toy.rows["supplies"][0]["voltage_tolerance"] = 0.05
+    assert figure(figures(toy), "run_voltage")[:3] == pytest.approx((22.8,) * 3)
+    toy.rows["supplies"][0]["lowest_voltage_v"] = 20.4
+    assert figure(figures(toy), "run_voltage")[:3] == pytest.approx((20.4,) * 3)
+
+
+def test_a_single_pair_extension_behind_two_pairs_carries_its_current_on_one_conductor() -> None:
+    toy = ToyPlant()
+    model, cable = toy.model(), toy.cable()
+    run = toy.run(supply_index=toy.add("supplies", rated_current_a=10.0))
+    fixed = {
+        "model_index": model,
+        "cable_index": cable,
+        "length_m": 1.0,
+        "length_basis": MEASURED,
+        "current_basis": MEASURED,
+    }
+    first = toy.chain(run, 1, dc_pairs=2, speech_current_a=0.4, **fixed)
+    toy.chain(run, 2, parent=first[-1], dc_pairs=1, speech_current_a=0.6, **fixed)
+    plant = toy.build()
+    found = evaluate(plant, p.Members.of_sites(plant, 1), RULES)
+    assert figure(found, "conductor_current")[1:] == pytest.approx((1.2, 1.26, 1.0, Verdict.OVER))
+    at = int(np.flatnonzero(found.rule == CODES.index("conductor_current"))[0])
+    assert found.detail[at] == 1001  # the first single-pair piece, not the two pairs before it
+
+
+def test_fuse_is_judged_where_fitted_only() -> None:
+    toy = chain_plant()
+    assert not has(figures(toy), "run_current")
+    toy.rows["runs"][0] |= {"fuse_fitted": 1, "fuse_rating_a": 0.5}
+    assert figure(figures(toy), "run_current")[1:] == pytest.approx((0.5, 0.525, 0.4, Verdict.OVER))
+    toy.rows["runs"][0]["fuse_rating_a"] = NAN
+    assert figure(figures(toy), "run_current")[4] is Verdict.CANNOT_TELL
+
+
+def test_a_lump_counts_at_the_far_end_with_its_own_range() -> None:
+    toy = chain_plant(2)
+    toy.chain(
+        0,
+        1,
+        parent=1,
+        kind=p.PointKind.LUMP,
+        count_low=4.0,
+        count_likely=6.0,
+        count_high=9.0,
+        model_index=0,
+        cable_index=0,
+        length_m=0.0,
+        length_basis=MEASURED,
+        current_basis=MEASURED,
+        speech_current_a=0.05,
+    )
+    found = figures(toy)
+    assert figure(found, "supply_current")[:3] == pytest.approx((0.05 * 6 * 0.95, 0.4, 0.05 * 11 * 1.05))
+    assert figure(found, "output_speakers")[:3] == (6, 8, 11)
+
+
+def test_a_cut_minus_makes_sections_each_on_its_own_supply() -> None:
+    toy = chain_plant(4)
+    second = toy.add("supplies", rated_current_a=1.0)
+    toy.rows["points"][2]["minus_cut"] = True
+    toy.rows["points"][3]["feed_supply_index"] = second  # fed at its far end: the section is re-rooted there
+    found = figures(toy)
+    assert figure(found, "supply_current", 0)[1] == pytest.approx(0.1)
+    assert figure(found, "supply_current", second)[1] == pytest.approx(0.1)
+    loop = 2 * OHM_PER_M_24 * 10
+    first_section = 24 - loop * 0.1 - loop * 0.05
+    assert figure(found, "run_voltage")[1] == pytest.approx(first_section, abs=1e-4)
+    assert figure(found, "conductor_current")[1] == pytest.approx(0.1)
+    assert found.problems == ()
+
+
+def test_two_feeds_on_one_section_are_a_problem_not_a_number() -> None:
+    toy = chain_plant(4)
+    toy.rows["points"][3]["feed_supply_index"] = toy.add("supplies")
+    found = figures(toy)
+    assert [(q.subject_kind, q.subject) for q in found.problems] == [(SubjectKind.RUN, 0)]
+    assert figure(found, "run_voltage")[4] is Verdict.CANNOT_TELL
+
+
+def test_paging_sets_are_scenarios_and_the_worst_counts() -> None:
+    toy = chain_plant(2, idle_current_a=0.01)
+    other = toy.run(supply_index=0, zone_id=2)
+    toy.chain(
+        other,
+        3,
+        model_index=0,
+        cable_index=0,
+        length_m=10.0,
+        length_basis=MEASURED,
+        current_basis=MEASURED,
+        speech_current_a=0.05,
+        idle_current_a=0.01,
+    )
+    assert figure(figures(toy), "supply_current")[1] == pytest.approx(0.25)
+    toy.add("paging", set_id=5, zone_id=1)
+    toy.add("paging", set_id=6, zone_id=2)
+    found = figures(toy)
+    assert figure(found, "supply_current")[1] == pytest.approx(0.15 + 0.02)
+    loop = 2 * OHM_PER_M_24 * 10
+    assert figure(found, "run_voltage", 0)[1] == pytest.approx(24 - loop * (0.1 + 0.05), abs=1e-4)
+
+
+def test_a_network_without_solution_is_a_verdict_with_zero_volts() -> None:
+    toy = ToyPlant()
+    model = toy.model(idle_current_a=NAN, full_tone_current_a=NAN, full_tone_power_w=200.0, idle_power_w=1.0)
+    run = toy.run(supply_index=toy.add("supplies"))
+    toy.chain(run, 1, model_index=model, cable_index=toy.cable(), length_m=30.0, length_basis=MEASURED)
+    found = figures(toy)
+    assert figure(found, "run_voltage")[:3] == (0.0, 0.0, 0.0)
+    assert figure(found, "run_voltage")[4] is Verdict.OVER
+    assert figure(found, "supply_current")[1] == pytest.approx(100 / 24)
+
+
+def test_removal_leaves_a_splice_that_still_leads_on() -> None:
+    toy = chain_plant(3)
+    toy.change(
+        "points",
+        1,
+        step=5,
+        kind=p.PointKind.SPLICE,
+        model_index=-1,
+        count_low=0.0,
+        count_likely=0.0,
+        count_high=0.0,
+        speech_current_a=NAN,
+    )
+    assert figure(figures(toy, 4), "supply_current")[1] == pytest.approx(0.15)
+    found = figures(toy, 5)
+    loop = 2 * OHM_PER_M_24 * 10
+    assert figure(found, "supply_current")[1] == pytest.approx(0.10)
+    assert figure(found, "run_voltage")[1] == pytest.approx(24 - loop * (0.1 + 0.05 + 0.05), abs=1e-4)
+
+
+def test_the_judged_point_of_a_line_takes_its_path_long_and_the_rest_short() -> None:
+    toy = ToyPlant()
+    model, cable = toy.model(), toy.cable(gauge_awg=18.0)
+    run = toy.run(kind=p.RunKind.CONSTANT_VOLTAGE, amplifier_index=toy.add("amplifiers"))
+    tapped = {"model_index": model, "cable_index": cable, "tap_power_w": 30.0, "tap_basis": MARKED}
+    toy.chain(run, 2, length_m=100.0, length_basis=DRAWING, **tapped)
+    loss = figure(figures(toy), "line_loss")
+    r = 2 * 6.385 / 304.8 * 100
+    z = 70.7**2 / 30
+
+    def two_in_a_row(ohm: float, load: float) -> float:
+        far = ohm + load
+        near = 1 / (1 / load + 1 / far)
+        return -20 * np.log10(near / (ohm + near) * load / far)
+
+    assert loss[1] == pytest.approx(two_in_a_row(r, z), rel=1e-3)
+    assert loss[2] == pytest.approx(two_in_a_row(r * 1.4, z / 1.15), rel=1e-3)
+    assert loss[0] == pytest.approx(two_in_a_row(r * 0.95, z / 0.85), rel=1e-3)
+    assert loss[0] < loss[1] < loss[2]
+
+
+def test_low_impedance_speakers_in_parallel() -> None:
+    toy = ToyPlant()
+    model = toy.model(nominal_impedance_ohm=8.0)
+    amplifier = toy.add("amplifiers", line_voltage_v=NAN, minimum_impedance_ohm=4.0)
+    run = toy.run(kind=p.RunKind.LOW_IMPEDANCE, amplifier_index=amplifier)
+    toy.chain(
+        run, 3, model_index=model, cable_index=toy.cable(gauge_awg=16.0), length_m=5.0, length_basis=MEASURED
+    )
+    assert figure(figures(toy), "line_impedance")[1:] == pytest.approx((8 / 3, 8 / 3, 4.0, Verdict.OVER))
+    toy.models[0]["nominal_impedance_ohm"] = NAN
+    assert figure(figures(toy), "line_impedance")[4] is Verdict.CANNOT_TELL
+
+
+def test_speaker_tied_to_the_nearest_run_of_another_zone() -> None:
+    toy = chain_plant(3)
+    toy.rows["points"][2]["zone_id"] = 9
+    assert figure(figures(toy), "other_zone")[1:] == (1, 1, 0, Verdict.OVER)
+
+
+def test_block_faults_are_figures() -> None:
+    toy = ToyPlant()
+    block = toy.block()
+    for row, field_side, carries in (
+        (1, False, p.Carries.AUDIO_PLUS),
+        (1, True, p.Carries.AUDIO_MINUS),
+        (2, False, p.Carries.AUDIO_MINUS),
+        (2, True, p.Carries.AUDIO_PLUS),
+        (3, True, p.Carries.DC_GROUND),
+        (3, True, p.Carries.DC_MINUS),
+    ):
+        toy.add("landings", block_index=block, row=row, field_side=field_side, carries=carries)
+    toy.add("zones", zone_id=1)
+    found = figures(toy)
+    assert figure(found, "row_used_twice")[1:] == (2, 2, 1, Verdict.OVER)
+    assert figure(found, "polarity_reversed")[1:] == (2, 2, 0, Verdict.OVER)
+    assert figure(found, "audio_with_dc")[1] == 0
+    toy.add("zones", zone_id=2)
+    assert figure(figures(toy), "audio_with_dc")[1] == 1
+
+
+def test_thick_wire_on_a_66_type_block() -> None:
+    toy = ToyPlant()
+    run = toy.run(kind=p.RunKind.CONSTANT_VOLTAGE)
+    toy.chain(run, 1, cable_index=toy.cable(gauge_awg=16.0))
+    assert figure(figures(toy), "wire_gauge")[1] == 4
+    toy.block_kinds[0] = p.BlockKind.SCREW
+    assert figure(figures(toy), "wire_gauge")[1] == 0
+
+
+def test_switch_with_its_largest_supply_lost_and_measured() -> None:
+    toy = ToyPlant()
+    switch = toy.add("switches", budget_w=130.0, budget_one_lost_w=30.0, power_supply_count=2)
+    for number in (1, 2):
+        port = toy.add("ports", switch_index=switch, number=number)
+        toy.add("endpoints", port_index=port, poe_class=-1)
+    toy.add("ports", switch_index=switch, number=3, other_load=True, other_power_w=7.0)
+    toy.add("poe_readings", switch_index=switch, reading_id=77, power_w=110.0, step=3)
+    found = figures(toy, 2)
+    assert figure(found, "poe_allocated")[1] == pytest.approx(15.4 * 2 + 7)
+    assert figure(found, "poe_one_supply_lost")[4] is Verdict.OVER
+    assert not has(found, "poe_measured")
+    assert figure(figures(toy, 3), "poe_measured")[1:] == pytest.approx((110, 110, 104, Verdict.OVER))
+
+
+def test_source_not_marked_class_2() -> None:
+    toy = chain_plant(1)
+    toy.rows["supplies"][0] |= {"rated_current_a": 5.0, "class_2_marked": 0}
+    assert figure(figures(toy), "class_2_power")[1:] == (120, 120, 100, Verdict.OVER)
+    toy.rows["supplies"][0]["class_2_marked"] = -1
+    assert figure(figures(toy), "class_2_power")[4] is Verdict.CANNOT_TELL
+    toy.rows["supplies"][0]["class_2_marked"] = 1
+    assert not has(figures(toy), "class_2_power")
+
+
+@st.composite
+def random_plants(draw: st.DrawFn) -> ToyPlant:
+    toy = ToyPlant(temperature_c=draw(st.sampled_from([-25.0, 20.0, 45.0])))
+    toy.model()
+    toy.model(device_kind=3, full_tone_current_a=0.25)
+    toy.model(idle_current_a=NAN, full_tone_current_a=NAN, full_tone_power_w=4.0, idle_power_w=0.5)
+    toy.cable(category=True)
+    toy.cable(gauge_awg=18.0)
+    for _ in range(2):
+        toy.add(
+            "supplies",
+            rated_current_a=draw(st.sampled_from([1.0, 2.0, 4.0, NAN])),
+            rated_load_voltage_v=draw(st.sampled_from([23.0, NAN])),
+        )
+    toy.add("outputs")
+    toy.add("amplifiers")
+    for _ in range(draw(st.integers(1, 4))):
+        kind = draw(st.sampled_from([0, 0, 1]))
+        run = toy.run(
+            kind=kind,
+            supply_index=draw(st.integers(0, 1)) if kind == 0 else -1,
+            output_index=0 if kind == 0 else -1,
+            amplifier_index=0 if kind == 1 else -1,
+        )
+        made: list[int] = []
+        for _ in range(draw(st.integers(1, 8))):
+            basis = draw(st.integers(0, 4))
+            tap = draw(st.integers(0, 4))
+            made.append(
+                toy.add(
+                    "points",
+                    run_index=run,
+                    parent_index=draw(st.sampled_from([-1, *made[-3:]])),
+                    step=draw(st.integers(1, 2)) if not made else 2,
+                    model_index=draw(st.sampled_from([-1, 0, 1, 2])),
+                    cable_index=draw(st.sampled_from([-1, 0, 1])),
+                    length_m=draw(st.floats(0.0, 60.0)) if basis else NAN,
+                    length_basis=basis,
+                    tap_power_w=draw(st.sampled_from([0.5, 1.0, 10.0])) if tap else NAN,
+                    tap_basis=tap,
+                    current_basis=draw(st.integers(0, 4)),
+                    dc_pairs=draw(st.integers(1, 3)),
+                    minus_cut=False,
+                )
+            )
+    return toy
+
+
+def _equal(a: Evaluation, b: Evaluation) -> None:
+    def rows(e: Evaluation) -> dict[tuple[int, int, int], list[float]]:
+        return {
+            (int(e.rule[i]), int(e.subject_kind[i]), int(e.subject_id[i])): [
+                float(x[i]) for x in (e.low, e.likely, e.high, e.limit, e.verdict, e.detail)
+            ]
+            for i in range(len(e))
+        }
+
+    mine, theirs = rows(a), rows(b)
+    assert mine.keys() == theirs.keys()
+    for key, values in mine.items():
+        assert values == pytest.approx(theirs[key], rel=1e-12, abs=1e-12, nan_ok=True), CODES[key[0]]
+
+
+@given(random_plants())
+def test_low_likely_and_high_are_in_order_of_harshness(toy: ToyPlant) -> None:
+    found = figures(toy)
+    sign = np.where(np.isin(found.rule, [CODES.index(c) for c in AT_LEAST]), -1.0, 1.0)
+    with np.errstate(invalid="ignore"):
+        for gentle, harsh in ((found.low, found.likely), (found.likely, found.high)):
+            worse = sign * (gentle - harsh) > 1e-9 * np.abs(harsh)
+            assert not worse.any(), [CODES[r] for r in found.rule[worse]]
+
+
+@given(random_plants())
+def test_a_group_alone_has_the_figures_it_has_in_its_site(toy: ToyPlant) -> None:
+    plant = toy.build()
+    whole = evaluate(plant, p.Members.of_sites(plant, 3), RULES)
+    groups = np.arange(len(plant.group_site))
+    parts = evaluate(plant, p.Members.of_groups(plant, groups, np.full(len(groups), 3)), RULES)
+    _equal(whole, parts)
+    for group in groups:
+        one = evaluate(plant, p.Members.of_groups(plant, np.array([group]), np.array([3])), RULES)
+        mine = parts.member == group
+        assert len(one) == mine.sum()
+        assert one.likely == pytest.approx(parts.likely[mine], rel=1e-12, nan_ok=True)
+
+
+@given(random_plants(), st.integers(0, 1))
+def test_another_speaker_never_raises_a_voltage(toy: ToyPlant, model: int) -> None:
+    before = figures(toy)
+    run = len(toy.run_kinds) - 1
+    last = max(i for i, r in enumerate(toy.rows["points"]) if r["run_index"] == run)
+    parent = toy.rows["points"][last]["point_index"]
+    toy.add(
+        "points",
+        run_index=run,
+        parent_index=parent,
+        step=2,
+        model_index=model,
+        cable_index=0,
+        length_m=5.0,
+        length_basis=MEASURED,
+    )
+    after = figures(toy)
+    for code in ("run_voltage", "supply_current"):
+        for i in np.flatnonzero(before.rule == CODES.index(code)):
+            j = np.flatnonzero((after.rule == before.rule[i]) & (after.subject_id == before.subject_id[i]))
+            old, new = before.likely[i], after.likely[j[0]]
+            if np.isnan(old) or np.isnan(new) or before.limit[i] != after.limit[j[0]]:
+                continue
+            assert new <= old + 1e-9 if code == "run_voltage" else new >= old - 1e-9
+
+
+def test_factors_are_editable_and_misnamed_ones_refused() -> None:
+    toy = chain_plant()
+    toy.factors = Factors().with_values({"loading_fraction": 0.5})
+    assert figure(figures(toy), "supply_current")[3] == pytest.approx(1.0)
+    with pytest.raises(ValueError, match="no such factor: loading_fractoin"):
+        Factors().with_values({"loading_fractoin": 1.0})
+
+
+def test_bases_of_the_record_and_the_core_agree() -> None:
+    assert [b.value for b in Basis] == [UNKNOWN, GUESSED, DRAWING, MARKED, MEASURED]

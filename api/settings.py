@@ -185,21 +185,39 @@ USE_I18N = False
 # --- REST ---------------------------------------------------------------------------------------------------
 
 REST_FRAMEWORK = {
-    "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
-    "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticated"],
+    "DEFAULT_AUTHENTICATION_CLASSES": [
+        "api.conventions.authentication.BearerAuthentication",
+        "api.conventions.authentication.CookieAuthentication",
+    ],
+    "DEFAULT_PERMISSION_CLASSES": ["api.conventions.permissions.HoldsAbility"],
+    "DEFAULT_PARSER_CLASSES": ["api.conventions.parsers.StrictJSONParser"],
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
-    "DEFAULT_PARSER_CLASSES": ["rest_framework.parsers.JSONParser"],
+    "DEFAULT_SCHEMA_CLASS": "api.conventions.schema.Schema",
+    "DEFAULT_METADATA_CLASS": None,
+    "EXCEPTION_HANDLER": "api.conventions.errors.exception_handler",
+    "URL_FORMAT_OVERRIDE": None,
     "TEST_REQUEST_DEFAULT_FORMAT": "json",
 }
+CSRF_FAILURE_VIEW = "api.conventions.errors.csrf_failure"
+# For each token, and for each person
+REQUESTS_PER_MINUTE = env.int("ZONEBOOK_REQUESTS_PER_MINUTE", default=1200)
 SPECTACULAR_SETTINGS = {
     "TITLE": "Zonebook",
+    "DESCRIPTION": "The record of overhead-paging installations, what each zone carries, and what drove it past a limit.",
     "VERSION": "1",
     "OAS_VERSION": "3.1.0",
-    "SERVE_INCLUDE_SCHEMA": False,
+    "SCHEMA_PATH_PREFIX": "/api/v1",
+    "SERVE_PERMISSIONS": [],
+    "SERVE_AUTHENTICATION": [],
+    "ENFORCE_NON_BLANK_FIELDS": True,
+    "ENUM_ADD_EXPLICIT_BLANK_NULL_CHOICE": False,
+    "POSTPROCESSING_HOOKS": [
+        "drf_spectacular.hooks.postprocess_schema_enums",
+        "api.conventions.schema.common_components",
+    ],
     # The reference page is served from our own files
     "SWAGGER_UI_DIST": "SIDECAR",
     "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
-    "REDOC_DIST": "SIDECAR",
 }
 
 

@@ -1,0 +1,79 @@
+"""Who is asking: a program by its bearer token (RFC 6750), a person by the session cookie, with the CSRF
+check."""
+
+from __future__ import annotations
+
+from typing import Any, Final
+
+from django.middleware.csrf import CsrfViewMiddleware
+from drf_spectacular.authentication import SessionScheme
+from drf_spectacular.extensions import OpenApiAuthenticationExtension
+from rest_framework.authentication import BaseAuthentication, SessionAuthentication
+from rest_framework.request import Request
+
+from sites.access.models import Token, User
+from sites.access.selectors import token_by_secret
+from sites.access.services import token_used
+
+from .errors import csrf_problem
+from .problems import INVALID_TOKEN, Problem
+
+CHALLENGE: Final = 'Bearer realm="zonebook"'
+
+
+class BearerAuthentication(BaseAuthentication):
+    """``Authorization: Bearer TOKEN``. A header that is there decides: a bad one is never overlooked for a
+    cookie."""
+
+    def authenticate(self, request: Request) -> tuple[User, Token] | None:
+        header = request.headers.get("Authorization")
+        if header is None:
+            return None
+        scheme, _, secret = header.strip().partition(" ")
+        if scheme.lower() != "bearer":
+            raise _refused("The Authorization header must read: Bearer TOKEN.")
+        token = token_by_secret(secret.strip())
+        if token is None:
+            raise _refused("This token was never made, was revoked, or has expired.")
+        token_used(token=token)
+        return token.user, token
+
+    def authenticate_header(self, request: Request) -> str:  # noqa: ARG002 - the library's signature
+        return CHALLENGE
+
+
+def _refused(detail: str) -> Problem:
+    return Problem(INVALID_TOKEN, detail, headers={"WWW-Authenticate": f'{CHALLENGE}, error="invalid_token"'})
+
+
+class _CsrfCheck(CsrfViewMiddleware):
+    def _reject(self, request: Any, reason: str) -> str:  # noqa: ARG002
+        return reason
+
+
+class CookieAuthentication(SessionAuthentication):
+    """The session cookie, for people; what changes something must carry the CSRF token too."""
+
+    def enforce_csrf(self, request: Any) -> None:
+        check = _CsrfCheck(lambda _request: None)  # type: ignore[arg-type]
+        check.process_request(request)
+        reason = check.process_view(request, lambda: None, (), {})  # type: ignore[arg-type, return-value]
+        if reason:
+            raise csrf_problem(str(reason))
+
+
+class BearerScheme(OpenApiAuthenticationExtension):
+    target_class = BearerAuthentication
+    name = "bearer"
+
+    def get_security_definition(self, auto_schema: Any) -> dict[str, str]:  # noqa: ARG002
+        return {
+            "type": "http",
+            "scheme": "bearer",
+            "description": "A token made by `manage.py token` or by a manager, with the scopes it needs.",
+        }
+
+
+class CookieScheme(SessionScheme):
+    target_class = CookieAuthentication  # type: ignore[assignment]
+    name = "session"

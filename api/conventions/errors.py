@@ -1,0 +1,189 @@
+"""Everything that goes wrong, turned into a problem: inside a view of the API, and where none is at work."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable
+from typing import Any
+
+import structlog
+from django.core.exceptions import (
+    BadRequest,
+    PermissionDenied,
+    RequestDataTooBig,
+    SuspiciousOperation,
+)
+from django.core.exceptions import ValidationError as DjangoInvalid
+from django.db import DatabaseError, InterfaceError
+from django.http import Http404, HttpRequest, HttpResponse, UnreadablePostError
+from django.views import csrf as csrf_views
+from django.views import defaults
+from rest_framework import exceptions, serializers
+from rest_framework.response import Response
+
+from sites.access.selectors import AbilityMissing
+
+from . import database_errors, problems
+from .places import body_places
+from .problems import Problem, invalid
+
+log = structlog.get_logger(__name__)
+
+NOTHING_HERE = "There is nothing here that you can see."
+
+
+def exception_handler(error: Exception, context: dict[str, Any]) -> Response | None:
+    """Django REST framework's hook. None for what is a fault of ours: it goes on up, is logged, and is a
+    500."""
+    problem = problem_of(error)
+    if problem is None:
+        return None
+    return Response(
+        problem.as_json(context["request"]._request),  # noqa: SLF001 - the library's name for Django's request
+        status=problem.kind.status,
+        headers=dict(problem.headers),
+        content_type=problems.CONTENT_TYPE,
+    )
+
+
+def problem_of(error: Exception) -> Problem | None:
+    """The problem that `error` is to the one who asked; None if it is a fault of ours."""
+    if isinstance(error, Problem):
+        return error
+    if isinstance(error, DatabaseError | InterfaceError):
+        return database_errors.problem_of(error)
+    for kinds, to_problem in _PROBLEMS:
+        if isinstance(error, kinds):
+            return to_problem(error)
+    return None
+
+
+def register(error_class: type[Exception], to_problem: Callable[[Any], Problem]) -> None:
+    """Say what an exception of a lower room is to the one who asked."""
+    _PROBLEMS.insert(0, ((error_class,), to_problem))
+
+
+def _serializer_error(error: exceptions.ValidationError) -> Problem:
+    return invalid(*body_places(error.detail))
+
+
+def _service_error(error: DjangoInvalid) -> Problem:
+    return _serializer_error(exceptions.ValidationError(serializers.as_serializer_error(error)))
+
+
+def _malformed(error: exceptions.ParseError) -> Problem:
+    return Problem(problems.MALFORMED_BODY, str(error.detail))
+
+
+def _not_authenticated(error: exceptions.APIException) -> Problem:
+    challenge = getattr(error, "auth_header", None)
+    return Problem(
+        problems.NOT_AUTHENTICATED,
+        "Send a token in the Authorization header, or log in.",
+        headers={"WWW-Authenticate": challenge} if challenge else {},
+    )
+
+
+def _ability_missing(error: AbilityMissing) -> Problem:
+    # RFC 6750 section 3.1: a program is told which scope it lacks
+    challenge = f'Bearer realm="zonebook", error="insufficient_scope", scope="{error.ability.value}"'
+    return Problem(
+        problems.FORBIDDEN, str(error), headers={"WWW-Authenticate": challenge} if error.by_token else {}
+    )
+
+
+def _forbidden(_error: Exception) -> Problem:
+    return Problem(problems.FORBIDDEN, "Your role does not include this.")
+
+
+def _not_found(_error: Exception) -> Problem:
+    return Problem(problems.NOT_FOUND, NOTHING_HERE)
+
+
+def _method_not_allowed(error: exceptions.MethodNotAllowed) -> Problem:
+    return Problem(problems.METHOD_NOT_ALLOWED, str(error.detail))
+
+
+def _not_acceptable(_error: Exception) -> Problem:
+    return Problem(problems.NOT_ACCEPTABLE, "What is here can be had as application/json only.")
+
+
+def _unsupported(error: exceptions.UnsupportedMediaType) -> Problem:
+    return Problem(
+        problems.UNSUPPORTED_MEDIA_TYPE,
+        f"{error.detail} Send Content-Type: application/json.",
+        headers={"Accept": "application/json"},
+    )
+
+
+def _too_large(_error: Exception) -> Problem:
+    return Problem(problems.TOO_LARGE, "The body is larger than is taken here.")
+
+
+def _bad_request(_error: Exception) -> Problem:
+    return Problem(problems.BAD_REQUEST, "The request cannot be understood as it was sent.")
+
+
+# The first that fits holds, so what is special stands before what is general
+_PROBLEMS: list[tuple[tuple[type[Exception], ...], Callable[[Any], Problem]]] = [
+    ((exceptions.ValidationError,), _serializer_error),
+    ((DjangoInvalid,), _service_error),
+    ((exceptions.ParseError,), _malformed),
+    ((exceptions.NotAuthenticated, exceptions.AuthenticationFailed), _not_authenticated),
+    ((AbilityMissing,), _ability_missing),
+    ((exceptions.PermissionDenied, PermissionDenied), _forbidden),
+    ((Http404, exceptions.NotFound), _not_found),
+    ((exceptions.MethodNotAllowed,), _method_not_allowed),
+    ((exceptions.NotAcceptable,), _not_acceptable),
+    ((exceptions.UnsupportedMediaType,), _unsupported),
+    ((RequestDataTooBig,), _too_large),
+    ((SuspiciousOperation, BadRequest, UnreadablePostError), _bad_request),
+]
+
+
+# --- where no view of the API is at work: Django's own handlers (`api.urls`, settings) ----------------------
+
+
+def is_for_the_api(request: HttpRequest) -> bool:
+    return request.path.startswith("/api/")
+
+
+def handler400(request: HttpRequest, exception: Exception) -> HttpResponse:
+    if not is_for_the_api(request):
+        return defaults.bad_request(request, exception)
+    problem = _too_large(exception) if isinstance(exception, RequestDataTooBig) else _bad_request(exception)
+    return problem.as_response(request)
+
+
+def handler403(request: HttpRequest, exception: Exception) -> HttpResponse:
+    if not is_for_the_api(request):
+        return defaults.permission_denied(request, exception)
+    return (problem_of(exception) or _forbidden(exception)).as_response(request)
+
+
+def handler404(request: HttpRequest, exception: Exception) -> HttpResponse:
+    if not is_for_the_api(request):
+        return defaults.page_not_found(request, exception)
+    return _not_found(exception).as_response(request)
+
+
+def handler500(request: HttpRequest) -> HttpResponse:
+    if not is_for_the_api(request):
+        return defaults.server_error(request)
+    # Django calls this while it handles the exception: a database that is gone is not a fault of ours
+    error = sys.exc_info()[1]
+    known = problem_of(error) if isinstance(error, DatabaseError | InterfaceError) else None
+    problem = known or Problem(
+        problems.INTERNAL, "Something went wrong on our side; nothing was half written."
+    )
+    return problem.as_response(request)
+
+
+def csrf_failure(request: HttpRequest, reason: str = "") -> HttpResponse:
+    if not is_for_the_api(request):
+        return csrf_views.csrf_failure(request, reason)
+    return csrf_problem(reason).as_response(request)
+
+
+def csrf_problem(reason: str) -> Problem:
+    return Problem(problems.CSRF_FAILED, f"The CSRF check failed: {reason}")

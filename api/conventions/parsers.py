@@ -1,0 +1,73 @@
+"""JSON in, strictly: what two readers could understand differently is refused, and so is what fills the
+memory."""
+
+from __future__ import annotations
+
+import codecs
+import json
+import math
+from collections.abc import Mapping
+from typing import IO, Any, Final, NoReturn
+
+from rest_framework.parsers import BaseParser
+
+from .problems import MALFORMED_BODY, TOO_LARGE, Problem
+
+LARGEST_BODY_BYTES: Final = 4 * 1024 * 1024
+
+
+class StrictJSONParser(BaseParser):
+    """One JSON value in UTF-8: no name twice in an object, no number that is not finite, no endless body."""
+
+    media_type = "application/json"
+
+    def parse(
+        self,
+        stream: IO[bytes],
+        media_type: str | None = None,  # noqa: ARG002 - the library's signature
+        parser_context: Mapping[str, Any] | None = None,  # noqa: ARG002
+    ) -> Any:
+        # One byte more than is allowed is enough to know, whatever Content-Length claims
+        body = stream.read(LARGEST_BODY_BYTES + 1)
+        if len(body) > LARGEST_BODY_BYTES:
+            raise Problem(TOO_LARGE, f"The body is larger than {LARGEST_BODY_BYTES // 1024 // 1024} MiB.")
+        try:
+            text = body.removeprefix(codecs.BOM_UTF8).decode("utf-8")
+        except UnicodeDecodeError as error:
+            raise Problem(
+                MALFORMED_BODY, f"The body is not UTF-8: byte {error.start} cannot be read."
+            ) from error
+        return _read(text)
+
+
+def _read(text: str) -> Any:
+    try:
+        return json.loads(
+            text, object_pairs_hook=_object, parse_float=_finite, parse_constant=_refuse_constant
+        )
+    except json.JSONDecodeError as error:
+        raise Problem(MALFORMED_BODY, f"Line {error.lineno}, column {error.colno}: {error.msg}.") from error
+    except RecursionError as error:
+        raise Problem(MALFORMED_BODY, "The body is nested too deeply.") from error
+    except ValueError as error:  # an integer of thousands of digits
+        raise Problem(MALFORMED_BODY, "The body holds a number that is too long.") from error
+
+
+def _object(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    found = dict(pairs)
+    if len(found) < len(pairs):
+        names = [name for name, _ in pairs]
+        twice = next(name for name in names if names.count(name) > 1)
+        raise Problem(MALFORMED_BODY, f"The name {twice!r} stands twice in one object.")
+    return found
+
+
+def _finite(text: str) -> float:
+    value = float(text)
+    if not math.isfinite(value):
+        raise Problem(MALFORMED_BODY, f"The number {text} is out of range.")
+    return value
+
+
+def _refuse_constant(name: str) -> NoReturn:
+    raise Problem(MALFORMED_BODY, f"{name} is not a JSON number; leave out what is not known, or send null.")

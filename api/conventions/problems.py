@@ -1,0 +1,202 @@
+"""Problem details (RFC 9457): the one shape of every error, and the list of the kinds there are.
+
+A kind's ``type`` is the address of its own description, ``/api/v1/problems/{code}``. Raise `Problem` anywhere
+below a view; everything else that goes wrong is turned into one in `api.conventions.errors`.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any, Final
+
+from django.http import HttpRequest, HttpResponse
+
+from .request_id import request_id_of
+
+CONTENT_TYPE: Final = "application/problem+json"
+TYPE_PATH: Final = "/api/v1/problems/"
+
+
+@dataclass(frozen=True)
+class Kind:
+    """One kind of problem. `title` never varies; `advice` tells the author of a program what to do about
+    it."""
+
+    code: str
+    status: int
+    title: str
+    advice: str
+
+    @property
+    def type(self) -> str:
+        return TYPE_PATH + self.code
+
+
+BAD_REQUEST: Final = Kind(
+    "bad_request", 400, "The request cannot be understood", "Correct the request; the same one fails again."
+)
+MALFORMED_BODY: Final = Kind(
+    "malformed_body",
+    400,
+    "The body is not the JSON that was expected",
+    "Send one JSON object in UTF-8, with finite numbers and each name once.",
+)
+INVALID: Final = Kind(
+    "invalid",
+    400,
+    "Some of what was sent is not right",
+    "`errors` names each place, as a JSON pointer into the body or as a query parameter, "
+    "and what would be right.",
+)
+NOT_AUTHENTICATED: Final = Kind(
+    "not_authenticated",
+    401,
+    "Nobody is logged in",
+    "Send `Authorization: Bearer TOKEN`, or log in and send the session cookie.",
+)
+INVALID_TOKEN: Final = Kind(
+    "invalid_token",
+    401,
+    "The token is not, or no longer, valid",
+    "Check that the whole token is sent; if it was revoked or has expired, ask for another.",
+)
+FORBIDDEN: Final = Kind(
+    "forbidden",
+    403,
+    "You may not do this",
+    "A role and a token's scopes say what may be done; someone with more must do it, or grant it.",
+)
+CSRF_FAILED: Final = Kind(
+    "csrf_failed",
+    403,
+    "The request does not prove that it comes from our pages",
+    "With a session cookie, send the CSRF cookie's value in `X-CSRFToken`; programs use a token instead.",
+)
+NOT_FOUND: Final = Kind(
+    "not_found",
+    404,
+    "There is nothing here",
+    "Check the address; what lies outside your grants does not exist for you either.",
+)
+METHOD_NOT_ALLOWED: Final = Kind(
+    "method_not_allowed", 405, "This cannot be done here", "`Allow` lists the methods that this address has."
+)
+NOT_ACCEPTABLE: Final = Kind(
+    "not_acceptable", 406, "This is not to be had in the form asked for", "Accept `application/json`."
+)
+CONFLICT: Final = Kind(
+    "conflict",
+    409,
+    "This contradicts what is recorded",
+    "Read the present state, decide anew, and send a request that fits it.",
+)
+GONE: Final = Kind("gone", 410, "This is no longer to be had", "`detail` says where to start again.")
+STALE_VERSION: Final = Kind(
+    "stale_version",
+    412,
+    "Someone changed this in the meantime",
+    "Read it again, decide whether your change still holds, and send it with the new `ETag` in `If-Match`.",
+)
+TOO_LARGE: Final = Kind("too_large", 413, "The body is too large", "Send it in smaller pieces.")
+UNSUPPORTED_MEDIA_TYPE: Final = Kind(
+    "unsupported_media_type",
+    415,
+    "The body is of a kind that is not read here",
+    "Send `Content-Type: application/json`.",
+)
+UNPROCESSABLE: Final = Kind(
+    "unprocessable",
+    422,
+    "This cannot stand in the record",
+    "`detail` says which rule of the record it breaks.",
+)
+PRECONDITION_REQUIRED: Final = Kind(
+    "precondition_required",
+    428,
+    "Say which version you mean to change",
+    "Read it first and send its `ETag` in `If-Match`.",
+)
+RATE_LIMITED: Final = Kind(
+    "rate_limited",
+    429,
+    "Too many requests",
+    "Wait for the seconds in `Retry-After`; `RateLimit` tells what is left.",
+)
+INTERNAL: Final = Kind(
+    "internal",
+    500,
+    "Something went wrong on our side",
+    "Nothing was half written. Tell the operator the `request_id`; it leads to the log.",
+)
+UNAVAILABLE: Final = Kind(
+    "unavailable",
+    503,
+    "The service cannot answer just now",
+    "Nothing was half written. Send the same request again after the seconds in `Retry-After`.",
+)
+
+KINDS: Final[dict[str, Kind]] = {kind.code: kind for kind in globals().values() if isinstance(kind, Kind)}
+
+
+@dataclass(frozen=True)
+class Place:
+    """One thing that is wrong: where (a JSON pointer into the body, or a query parameter), and what would be
+    right."""
+
+    detail: str
+    code: str = "invalid"
+    pointer: str | None = None
+    parameter: str | None = None
+
+    def as_json(self) -> dict[str, str]:
+        where = {"pointer": self.pointer} if self.parameter is None else {"parameter": self.parameter}
+        return {
+            **{name: value for name, value in where.items() if value is not None},
+            "code": self.code,
+            "detail": self.detail,
+        }
+
+
+@dataclass
+class Problem(Exception):  # noqa: N818 - the name that RFC 9457 gives it
+    """Raised anywhere below a view; answered as `application/problem+json`."""
+
+    kind: Kind
+    detail: str
+    errors: Sequence[Place] = ()
+    headers: Mapping[str, str] = field(default_factory=dict)
+
+    def __str__(self) -> str:
+        return f"{self.kind.status} {self.kind.code}: {self.detail}"
+
+    def as_json(self, request: HttpRequest) -> dict[str, Any]:
+        """The body; `instance` is the path that was asked for, without its query, which may hold what is
+        private."""
+        return {
+            "type": self.kind.type,
+            "title": self.kind.title,
+            "status": self.kind.status,
+            "detail": self.detail,
+            "instance": request.path,
+            "code": self.kind.code,
+            "request_id": request_id_of(request),
+            "errors": [place.as_json() for place in self.errors],
+        }
+
+    def as_response(self, request: HttpRequest) -> HttpResponse:
+        """The answer where no view of the API is at work (an unknown address, a refused host, a crash)."""
+        return HttpResponse(
+            json.dumps(self.as_json(request), ensure_ascii=False),
+            content_type=CONTENT_TYPE,
+            status=self.kind.status,
+            headers=dict(self.headers),
+        )
+
+
+def invalid(*places: Place) -> Problem:
+    """The 400 for things in the body or the query that are not right; its detail says the first of them."""
+    count = len(places)
+    more = "" if count == 1 else f" ({count} things to correct in all)"
+    return Problem(INVALID, f"{places[0].detail}{more}", errors=places)

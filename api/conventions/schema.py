@@ -1,0 +1,273 @@
+"""The OpenAPI 3.1 description, made from what the views declare (`api.conventions.views`): queries, bodies,
+answers, abilities; with the problems, headers and the list envelope that every address has in common."""
+
+from __future__ import annotations
+
+from functools import cache
+from typing import Any, Final
+
+from drf_spectacular.generators import SchemaGenerator
+from drf_spectacular.openapi import AutoSchema
+from drf_spectacular.plumbing import ResolvedComponent
+from drf_spectacular.utils import Direction, OpenApiParameter
+from rest_framework.request import Request
+from rest_framework.serializers import BaseSerializer
+
+from . import problems
+from .listing import LARGEST_COUNT, Names
+from .permissions import PUBLIC
+from .representations import Representation
+from .serializers import Query
+from .views import Door, Resource
+
+_ALWAYS: Final = (problems.BAD_REQUEST, problems.NOT_ACCEPTABLE, problems.INTERNAL, problems.UNAVAILABLE)
+_WITH_LOG_IN: Final = (problems.NOT_AUTHENTICATED, problems.FORBIDDEN, problems.RATE_LIMITED)
+_WITH_BODY: Final = (
+    problems.CONFLICT,
+    problems.TOO_LARGE,
+    problems.UNSUPPORTED_MEDIA_TYPE,
+    problems.UNPROCESSABLE,
+)
+_WITH_VERSION: Final = (problems.STALE_VERSION, problems.PRECONDITION_REQUIRED)
+# What an address that names a thing always takes by its version
+_VERSIONED: Final = ("PUT", "PATCH", "DELETE")
+
+
+class Schema(AutoSchema):
+    """One operation, as its view declares it."""
+
+    view: Door  # type: ignore[override]
+
+    @property
+    def operation(self) -> str:
+        return getattr(self.view, "action", None) or self.method.lower()
+
+    @property
+    def is_public(self) -> bool:
+        return self.view.abilities.get(self.operation) == PUBLIC
+
+    @property
+    def takes_version(self) -> bool:
+        return self.method in _VERSIONED
+
+    def _is_list_view(self, serializer: Any = None) -> bool:  # noqa: ARG002 - the envelope is written out here
+        return False
+
+    def get_operation_id(self) -> str:
+        return "_".join([*self._tokenize_path(), self.operation]).replace("-", "_")
+
+    def get_auth(self) -> list[dict[str, Any]]:
+        return [] if self.is_public else super().get_auth()
+
+    def get_extensions(self) -> dict[str, Any]:
+        return {} if self.is_public else {"x-ability": str(self.view.abilities.get(self.operation))}
+
+    def get_override_parameters(self) -> list[Any]:
+        query: type[Query] = self.view.query_class(self.operation)
+        taken = query().fields
+        found: list[Any] = [query] if taken else []
+        found += [_parameter(name, field) for name, field in taken.items() if isinstance(field, Names)]
+        if self.takes_version:
+            found.append(
+                OpenApiParameter(
+                    "If-Match",
+                    str,
+                    OpenApiParameter.HEADER,
+                    required=True,
+                    description="The `ETag` of the version that is meant.",
+                )
+            )
+        return found
+
+    def get_request_serializer(self) -> Any:
+        return self.view.bodies.get(self.operation)
+
+    def _get_request_body(self, direction: Direction = "request") -> dict[str, Any] | None:
+        body = self.get_request_serializer()
+        if body is None:
+            return None
+        if self.method != "DELETE":
+            made: dict[str, Any] | None = super()._get_request_body(direction)  # type: ignore[no-untyped-call]
+            return made
+        component = self.resolve_serializer(body, direction)
+        return {"content": {"application/json": {"schema": component.ref}}, "required": True}
+
+    def get_response_serializers(self) -> Any:
+        view = self.view
+        if self.operation in view.answers:
+            return view.answers[self.operation]
+        if not isinstance(view, Resource) or self.operation == "destroy":
+            return {204: None}
+        if self.operation == "list":
+            return {200: self._envelope(view.representation)}
+        return {201 if self.operation == "create" else 200: view.representation}
+
+    def _envelope(self, representation: type[Representation]) -> dict[str, Any]:
+        item = self.resolve_serializer(representation, "response")
+        component = ResolvedComponent(
+            name=f"{item.name}List",
+            type=ResolvedComponent.SCHEMA,
+            object=f"{item.name}List",
+            schema={
+                "type": "object",
+                "required": ["items", "next"],
+                "properties": {
+                    "items": {"type": "array", "items": item.ref},
+                    "next": {
+                        "type": ["string", "null"],
+                        "description": "Send it as `cursor` for what follows.",
+                    },
+                    "count": {
+                        "type": "integer",
+                        "maximum": LARGEST_COUNT,
+                        "description": "With `count=true`.",
+                    },
+                    "count_is_capped": {
+                        "type": "boolean",
+                        "description": f"With `count=true`: there are more than {LARGEST_COUNT}.",
+                    },
+                },
+            },
+        )
+        self.registry.register_on_missing(component)
+        reference: dict[str, Any] = component.ref
+        return reference
+
+    def _postprocess_serializer_schema(
+        self, schema: dict[str, Any], serializer: BaseSerializer, direction: Direction
+    ) -> dict[str, Any]:
+        schema = super()._postprocess_serializer_schema(  # type: ignore[no-untyped-call]
+            schema, serializer, direction
+        )
+        if isinstance(serializer, Representation):
+            # `fields` can leave out any other, and `expand` adds these
+            schema["required"] = ["id"]
+            for name, expansion in serializer.expansions.items():
+                item = self.resolve_serializer(expansion.representation, direction).ref
+                schema["properties"][name] = {"type": "array", "items": item} if expansion.many else item
+        elif schema.get("type") == "object":
+            schema["additionalProperties"] = False
+        return schema
+
+    def get_operation(self, *args: Any, **kwargs: Any) -> dict[str, Any] | None:
+        operation: dict[str, Any] | None = super().get_operation(*args, **kwargs)
+        if operation is None:
+            return None
+        responses = operation["responses"]
+        for status, answer in responses.items():
+            answer["headers"] = {**answer.get("headers", {}), **self._headers(status)}
+        for kind in self._problems(operation):
+            responses.setdefault(str(kind.status), {"$ref": f"#/components/responses/{_response_name(kind)}"})
+        operation["responses"] = dict(sorted(responses.items()))
+        return operation
+
+    def _headers(self, status: str) -> dict[str, Any]:
+        names = ["X-Request-ID"] if self.is_public else ["X-Request-ID", "RateLimit", "RateLimit-Policy"]
+        answers_with_a_thing = (
+            isinstance(self.view, Resource)
+            and self.operation not in self.view.answers
+            and self.operation not in ("list", "destroy")
+        )
+        if answers_with_a_thing:
+            names.append("ETag")
+        if answers_with_a_thing and status == "201":
+            names.append("Location")
+        return {name: {"$ref": f"#/components/headers/{name}"} for name in names}
+
+    def _problems(self, operation: dict[str, Any]) -> list[problems.Kind]:
+        found = list(_ALWAYS)
+        if not self.is_public:
+            found += _WITH_LOG_IN
+        if "{" in self.path:
+            found.append(problems.NOT_FOUND)
+        if "requestBody" in operation:
+            found += _WITH_BODY
+        if self.takes_version:
+            found += _WITH_VERSION
+        return found
+
+
+def _parameter(name: str, field: Names) -> OpenApiParameter:
+    return OpenApiParameter(
+        name,
+        {"type": "array", "items": {"type": "string", "enum": list(field.allowed)}, "uniqueItems": True},
+        OpenApiParameter.QUERY,
+        description=str(field.help_text),
+        style="form",
+        explode=False,
+    )
+
+
+def _response_name(kind: problems.Kind) -> str:
+    return "".join(word.capitalize() for word in kind.code.split("_"))
+
+
+def common_components(
+    result: dict[str, Any],
+    generator: SchemaGenerator,  # noqa: ARG001 - the signature of a hook
+    request: Request | None,  # noqa: ARG001
+    public: bool,  # noqa: ARG001
+) -> dict[str, Any]:
+    """A hook: the problem, the responses that carry it, and the headers, which operations refer to."""
+    components = result["components"]
+    components["schemas"]["Problem"] = _PROBLEM
+    components["headers"] = _HEADERS
+    components["responses"] = {
+        _response_name(kind): {
+            "description": f"{kind.title}. {kind.advice}",
+            "headers": {"X-Request-ID": {"$ref": "#/components/headers/X-Request-ID"}},
+            "content": {problems.CONTENT_TYPE: {"schema": {"$ref": "#/components/schemas/Problem"}}},
+        }
+        for kind in problems.KINDS.values()
+    }
+    return result
+
+
+_PLACE: Final = {
+    "type": "object",
+    "required": ["code", "detail"],
+    "properties": {
+        "pointer": {"type": "string", "description": "Where in the body: a JSON pointer (RFC 6901)."},
+        "parameter": {"type": "string", "description": "Which query parameter."},
+        "code": {"type": "string"},
+        "detail": {"type": "string", "description": "What is wrong, and what would be right."},
+    },
+}
+_PROBLEM: Final = {
+    "type": "object",
+    "description": "Problem details (RFC 9457).",
+    "required": ["type", "title", "status", "detail", "instance", "code", "request_id", "errors"],
+    "properties": {
+        "type": {"type": "string", "description": "Where this kind of problem is described."},
+        "title": {"type": "string"},
+        "status": {"type": "integer"},
+        "detail": {"type": "string"},
+        "instance": {"type": "string", "description": "The path that was asked for."},
+        "code": {"type": "string", "description": "The kind of problem, for programs."},
+        "request_id": {"type": "string"},
+        "errors": {"type": "array", "items": _PLACE},
+    },
+}
+_HEADERS: Final = {
+    "X-Request-ID": {
+        "description": "The id of this request in our logs: the one that was sent, or a new one.",
+        "schema": {"type": "string"},
+    },
+    "ETag": {"description": "The version of the row that people edit.", "schema": {"type": "string"}},
+    "Location": {"description": "Where the new thing is.", "schema": {"type": "string"}},
+    "RateLimit": {
+        "description": "What is left (`r`) and in how many seconds it begins anew (`t`).",
+        "schema": {"type": "string"},
+    },
+    "RateLimit-Policy": {
+        "description": "How many requests (`q`) in how many seconds (`w`).",
+        "schema": {"type": "string"},
+    },
+}
+
+
+@cache
+def description() -> dict[str, Any]:
+    """The whole description; it is the same for everyone and changes only with the code."""
+    made: dict[str, Any] = SchemaGenerator().get_schema(request=None, public=True)
+    return made

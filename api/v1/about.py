@@ -1,0 +1,65 @@
+"""What the API says about itself, to everyone: its description, and the kinds of problems it answers with."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from drf_spectacular.views import SpectacularSwaggerSplitView
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api.conventions import problems
+from api.conventions.permissions import PUBLIC
+from api.conventions.schema import description
+from api.conventions.views import Door
+
+
+class SchemaDoor(Door):
+    """The OpenAPI 3.1 description of this API."""
+
+    abilities = {"get": PUBLIC}
+    answers = {"get": {200: {"type": "object"}}}
+
+    def get(self, request: Request) -> Response:  # noqa: ARG002
+        return Response(description())
+
+
+class ProblemsDoor(Door):
+    """Every kind of problem that this API answers with."""
+
+    abilities = {"get": PUBLIC}
+    answers = {"get": {200: {"type": "object"}}}
+
+    def get(self, request: Request) -> Response:  # noqa: ARG002
+        return Response({"items": [_kind(kind) for kind in problems.KINDS.values()]})
+
+
+class ProblemDoor(Door):
+    """One kind of problem: what it means, and what to do."""
+
+    abilities = {"get": PUBLIC}
+    answers = {"get": {200: {"type": "object"}}}
+
+    def get(self, request: Request, code: str) -> Response:  # noqa: ARG002
+        if code not in problems.KINDS:
+            raise problems.Problem(problems.NOT_FOUND, "There is no such kind of problem.")
+        return Response(_kind(problems.KINDS[code]))
+
+
+def _kind(kind: problems.Kind) -> dict[str, Any]:
+    return {
+        "type": kind.type,
+        "code": kind.code,
+        "status": kind.status,
+        "title": kind.title,
+        "advice": kind.advice,
+    }
+
+
+class ReferencePage(SpectacularSwaggerSplitView):
+    """The same description as a page to browse and try, from our own files."""
+
+    url_name = "schema"
+    url_self = None
+    authentication_classes = ()
+    permission_classes = ()

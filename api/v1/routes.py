@@ -1,0 +1,33 @@
+"""The addresses of version 1: a resource's name, and the views that answer there."""
+
+from __future__ import annotations
+
+from django.urls import URLPattern, URLResolver, path
+from rest_framework.routers import SimpleRouter
+
+from api.conventions.views import Resource
+
+from . import about, cable_types, closets, contacts, contracts, coverages, customers, device_models, sites
+
+RESOURCES: dict[str, type[Resource]] = {
+    "customers": customers.Customers,
+    "contracts": contracts.Contracts,
+    "coverages": coverages.Coverages,
+    "sites": sites.Sites,
+    "closets": closets.Closets,
+    "contacts": contacts.Contacts,
+    "device-models": device_models.DeviceModels,
+    "cable-types": cable_types.CableTypes,
+}
+
+_router = SimpleRouter(trailing_slash=False, use_regex_path=False)
+for _name, _view in RESOURCES.items():
+    _router.register(_name, _view, basename=_name)
+
+urlpatterns: list[URLPattern | URLResolver] = [
+    path("schema", about.SchemaDoor.as_view(), name="schema"),
+    path("reference", about.ReferencePage.as_view(), name="reference"),
+    path("problems", about.ProblemsDoor.as_view(), name="problems"),
+    path("problems/<str:code>", about.ProblemDoor.as_view(), name="problem"),
+    *_router.urls,
+]

@@ -1,0 +1,56 @@
+"""What one may do: the abilities, the roles that hold them, and the scopes that a token can be given.
+
+One list for people and programs: a token's scopes are names of abilities, and it holds those of them that its
+user's role holds too, so a token never does what its user may not.
+"""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from typing import Final
+
+from .models import User
+
+
+class Ability(StrEnum):
+    READ_INVENTORY = "inventory:read"
+    READ_EVENTS = "events:read"
+    WRITE_FINDINGS = "findings:write"
+    WRITE_INVENTORY = "inventory:write"
+    WRITE_TESTS = "tests:write"
+    WRITE_READINGS = "readings:write"
+    WRITE_SUBSCRIPTIONS = "subscriptions:write"
+    WRITE_IMPORTS = "imports:write"
+    ADMIN = "admin"
+    REVEAL_SECRETS = "secrets:reveal"
+
+
+MEANINGS: Final[dict[Ability, str]] = {
+    Ability.READ_INVENTORY: "look at customers, sites, plant, zones, loads, findings and changes",
+    Ability.READ_EVENTS: "read the feed of events",
+    Ability.WRITE_FINDINGS: "acknowledge and defer findings, set ticket references",
+    Ability.WRITE_INVENTORY: "write as-built changes: sites, closets, contacts, plant, runs, clips",
+    Ability.WRITE_TESTS: "record tests",
+    Ability.WRITE_READINGS: "record readings",
+    Ability.WRITE_SUBSCRIPTIONS: "have events delivered, and replay deliveries",
+    Ability.WRITE_IMPORTS: "import as-built files",
+    Ability.ADMIN: "write customers, contracts, the catalogue, users and tokens",
+    Ability.REVEAL_SECRETS: "have a door or alarm code shown, one at a time, each time logged",
+}
+
+_READER = frozenset({Ability.READ_INVENTORY, Ability.READ_EVENTS})
+_DISPATCHER = _READER | {Ability.WRITE_FINDINGS, Ability.REVEAL_SECRETS}
+_TECHNICIAN = _DISPATCHER | {Ability.WRITE_INVENTORY, Ability.WRITE_TESTS, Ability.WRITE_READINGS}
+_MANAGER = frozenset(Ability)
+
+ROLES: Final[dict[str, frozenset[Ability]]] = {
+    User.Role.READER: _READER,
+    User.Role.DISPATCHER: _DISPATCHER,
+    User.Role.TECHNICIAN: _TECHNICIAN,
+    User.Role.MANAGER: _MANAGER,
+}
+
+# A code is shown to a person, never to a program
+TOKEN_SCOPES: Final[tuple[Ability, ...]] = tuple(
+    ability for ability in Ability if ability is not Ability.REVEAL_SECRETS
+)

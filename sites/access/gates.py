@@ -1,0 +1,73 @@
+"""One gate an object: the only way from an id in an address or a body to a row.
+
+Absent and forbidden are one answer, the same `NotFound`, so that nobody learns what others have. Zones and
+what hangs on them have their gates in `zones.gates`, made the same way."""
+
+from __future__ import annotations
+
+from typing import Generic, TypeVar
+
+from django.db.models import Model
+from django.http import Http404
+
+from sites.models import (
+    Amplifier,
+    Block,
+    CableType,
+    ChangeSet,
+    Closet,
+    Contact,
+    Contract,
+    Customer,
+    DeviceModel,
+    Endpoint,
+    Output,
+    Site,
+    Supply,
+    Switch,
+    SwitchPort,
+)
+
+from .scope import scoped
+from .selectors import Principal
+
+M = TypeVar("M", bound=Model)
+
+
+class NotFound(Http404):
+    """Not there, or not in the scope of the one asking: the same to them."""
+
+    def __init__(self) -> None:
+        super().__init__("There is nothing here that you can see.")
+
+
+class Gate(Generic[M]):
+    """Leads from an id to a row of `model` that is in scope; `related` comes with it in the same query."""
+
+    def __init__(self, model: type[M], *related: str) -> None:
+        self.model = model
+        self.related = related
+
+    def __call__(self, *, principal: Principal, id: int) -> M:  # noqa: A002 - it is the id of an address
+        rows = scoped(self.model, principal.scope).filter(pk=id)
+        row = (rows.select_related(*self.related) if self.related else rows).first()
+        if row is None:
+            raise NotFound
+        return row
+
+
+customer_for = Gate(Customer)
+contract_for = Gate(Contract, "customer")
+site_for = Gate(Site, "customer")
+closet_for = Gate(Closet, "site")
+contact_for = Gate(Contact, "site")
+switch_for = Gate(Switch, "site")
+switch_port_for = Gate(SwitchPort, "site", "switch")
+endpoint_for = Gate(Endpoint, "site")
+output_for = Gate(Output, "site", "endpoint")
+supply_for = Gate(Supply, "site")
+amplifier_for = Gate(Amplifier, "site")
+block_for = Gate(Block, "site")
+change_set_for = Gate(ChangeSet, "site")
+device_model_for = Gate(DeviceModel)
+cable_type_for = Gate(CableType)

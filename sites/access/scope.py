@@ -1,0 +1,119 @@
+"""Which rows one sees: a set of customers, or all of them.
+
+Every queryset that an address answers from goes through `scoped`, or through a gate, which uses it. Something
+outside the scope does not exist.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection
+from dataclasses import dataclass
+from typing import Any, Final, TypeVar
+
+from django.core.exceptions import FieldDoesNotExist
+from django.db.models import Exists, Model, OuterRef, QuerySet
+
+from .models import Grant, Token, User
+
+M = TypeVar("M", bound=Model)
+
+
+@dataclass(frozen=True)
+class Scope:
+    """The customers that one is granted; `customer_ids` is None for every customer, those to come
+    included."""
+
+    customer_ids: frozenset[int] | None
+
+    @property
+    def is_everything(self) -> bool:
+        return self.customer_ids is None
+
+    def covers(self, customer_id: int | None) -> bool:
+        return self.customer_ids is None or customer_id in self.customer_ids
+
+    def narrowed_to(self, customer_ids: Collection[int]) -> Scope:
+        """What is left when only `customer_ids` count."""
+        kept = frozenset(customer_ids)
+        return Scope(kept if self.customer_ids is None else self.customer_ids & kept)
+
+    def fingerprint(self) -> str:
+        """The same for the same scope, so that a cursor can be bound to it."""
+        return "all" if self.customer_ids is None else ",".join(map(str, sorted(self.customer_ids)))
+
+
+EVERYTHING: Final = Scope(None)
+NOTHING: Final = Scope(frozenset())
+
+
+class UnscopedModelError(Exception):
+    """A model that says neither whose its rows are nor that they are everybody's: no list may show it."""
+
+
+# How a model's rows are narrowed where it has neither `customer` nor `site`
+_PATHS: dict[str, str] = {
+    "sites.Customer": "id",
+    "sites.Coverage": "contract__customer_id",
+    "sites.SecretReveal": "secret__site__customer_id",
+}
+_RULES: dict[str, Callable[[QuerySet[Any], Scope], QuerySet[Any]]] = {}
+# The catalogue belongs to no customer; everyone who may look sees all of it
+_SHARED: set[str] = {"sites.DeviceModel", "sites.CableType", "sites.Factor"}
+
+
+def scope_by_path(model: type[Model], path: str) -> None:
+    """Say that `path` (a lookup such as ``subscription__customer_id``) leads from `model` to its customer."""
+    _PATHS[model._meta.label] = path
+
+
+def scope_by_rule(model: type[Model], rule: Callable[[QuerySet[Any], Scope], QuerySet[Any]]) -> None:
+    """Say how a queryset of `model` is narrowed, where one path does not tell."""
+    _RULES[model._meta.label] = rule
+
+
+def _users(rows: QuerySet[User], scope: Scope) -> QuerySet[User]:
+    """Whoever is granted one of the scope's customers by name; a user granted all is seen by their like
+    only."""
+    if scope.customer_ids is None:
+        return rows
+    granted = Grant.objects.filter(user=OuterRef("pk"), customer__in=sorted(scope.customer_ids))
+    return rows.filter(Exists(granted), all_customers=False)
+
+
+def _tokens(rows: QuerySet[Token], scope: Scope) -> QuerySet[Token]:
+    return rows.filter(user__in=_users(User.objects.all(), scope))
+
+
+scope_by_rule(User, _users)
+scope_by_rule(Token, _tokens)
+
+
+def customer_path(model: type[Model]) -> str | None:
+    """The lookup from `model` to its customer's id; None for a model that belongs to no customer."""
+    label = model._meta.label
+    if label in _SHARED:
+        return None
+    if label in _PATHS:
+        return _PATHS[label]
+    for field, path in (("customer", "customer_id"), ("site", "site__customer_id")):
+        try:
+            model._meta.get_field(field)
+        except FieldDoesNotExist:
+            continue
+        return path
+    raise UnscopedModelError(
+        f"{label} has neither a customer nor a site: name its path with scope_by_path, or its rule with "
+        "scope_by_rule (sites/access/scope.py)."
+    )
+
+
+def scoped(rows: type[M] | QuerySet[M], scope: Scope) -> QuerySet[M]:
+    """`rows` (a model, or a queryset of it), of which only those in `scope` are left."""
+    queryset: QuerySet[M] = rows if isinstance(rows, QuerySet) else rows._default_manager.all()
+    rule = _RULES.get(queryset.model._meta.label)
+    if rule is not None:
+        return rule(queryset, scope)
+    path = customer_path(queryset.model)
+    if path is None or scope.customer_ids is None:
+        return queryset
+    return queryset.filter(**{f"{path}__in": sorted(scope.customer_ids)})

@@ -1,0 +1,68 @@
+"""Who is asking: the user behind a token's secret, and what a user, with or without a token, sees and may
+do."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from django.core.exceptions import PermissionDenied
+from django.utils import timezone
+
+from .abilities import ROLES, TOKEN_SCOPES, Ability
+from .credentials import digest_of, looks_like_token
+from .models import Grant, Token, User
+from .scope import EVERYTHING, Scope
+
+
+class AbilityMissing(PermissionDenied):
+    """The one asking sees the thing but may not do this to it."""
+
+    def __init__(self, ability: Ability, *, by_token: bool) -> None:
+        whose = "This token's scopes and its user's role" if by_token else "Your role"
+        super().__init__(f"{whose} do not include {ability.value}.")
+        self.ability = ability
+        self.by_token = by_token
+
+
+@dataclass(frozen=True)
+class Principal:
+    """A user, and the token that speaks for them if one does; what they see, and what they may do."""
+
+    user: User
+    token: Token | None
+    scope: Scope
+    abilities: frozenset[Ability]
+
+    def may(self, ability: Ability) -> bool:
+        return ability in self.abilities
+
+    def require(self, ability: Ability) -> None:
+        """Raise `AbilityMissing` (a 403) unless the one asking holds `ability`."""
+        if ability not in self.abilities:
+            raise AbilityMissing(ability, by_token=self.token is not None)
+
+
+def principal_of(user: User, token: Token | None = None) -> Principal:
+    """What `user` sees and may do; through `token`, no more than it was given of that."""
+    scope = EVERYTHING
+    if not user.all_customers:
+        granted = Grant.objects.filter(user=user).values_list("customer_id", flat=True)
+        scope = Scope(frozenset(granted))
+    abilities = ROLES[user.role]
+    if token is not None:
+        abilities &= {ability for ability in TOKEN_SCOPES if ability.value in token.scopes}
+        if token.narrowed:
+            scope = scope.narrowed_to(token.customers.values_list("id", flat=True))
+    return Principal(user=user, token=token, scope=scope, abilities=frozenset(abilities))
+
+
+def token_by_secret(secret: str) -> Token | None:
+    """The token whose secret this is, with its user; None if there is none that may be used now."""
+    if not looks_like_token(secret):
+        return None
+    token = Token.objects.select_related("user").filter(digest=digest_of(secret)).first()
+    if token is None or token.revoked_at is not None or not token.user.is_active:
+        return None
+    if token.expires_at is not None and token.expires_at <= timezone.now():
+        return None
+    return token

@@ -1,0 +1,117 @@
+"""Tokens: made, used, revoked."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Collection
+from datetime import datetime, timedelta
+from typing import Final
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.db.models import Q
+from django.utils import timezone
+
+from .abilities import MEANINGS, ROLES, TOKEN_SCOPES
+from .credentials import digest_of, make_secret
+from .models import Token, User
+from .selectors import principal_of
+
+# A busy program would otherwise write its token's row with every request
+LAST_USED_EVERY: Final = timedelta(minutes=1)
+
+
+def scope_names_check(names: Collection[str], *, user: User) -> list[str]:
+    """`names` in their order without repeats; ValidationError unless each is a scope that `user`'s role
+    holds."""
+    known = [ability.value for ability in TOKEN_SCOPES]
+    if not names:
+        raise ValidationError(f"A token needs at least one scope: {', '.join(known)}.", code="required")
+    wanted = list(dict.fromkeys(names))
+    problems = []
+    for name in wanted:
+        if name not in known:
+            close = difflib.get_close_matches(name, known, n=1)
+            hint = f" Did you mean {close[0]}?" if close else ""
+            problems.append(
+                ValidationError(
+                    f"There is no scope {name!r}.{hint} The scopes are: {', '.join(known)}.", code="unknown"
+                )
+            )
+        elif name not in ROLES[user.role]:
+            held = [ability.value for ability in TOKEN_SCOPES if ability in ROLES[user.role]]
+            problems.append(
+                ValidationError(
+                    f"{name}: a token does no more than its user may, and {user.get_username()} is a "
+                    f"{user.get_role_display()}, who may: {', '.join(held)}.",
+                    code="beyond_role",
+                )
+            )
+    if problems:
+        raise ValidationError(problems)
+    return wanted
+
+
+@transaction.atomic
+def token_make(
+    *,
+    user: User,
+    scopes: Collection[str],
+    customer_ids: Collection[int] | None = None,
+    name: str = "",
+    expires_at: datetime | None = None,
+) -> tuple[Token, str]:
+    """Make a token that speaks for `user`; return it with its secret, which is nowhere else and never shown
+    again.
+
+    `customer_ids` narrows it to those of its user's customers; None leaves it all of them, those to come
+    included. ValidationError says which scope, customer or time is wrong, and what would be right."""
+    wanted = scope_names_check(scopes, user=user)
+    if not user.is_active:
+        raise ValidationError(
+            f"{user.get_username()} is switched off, and so would the token be.", code="inactive"
+        )
+    if expires_at is not None and expires_at <= timezone.now():
+        raise ValidationError("A token must expire in the future.", code="past")
+    if customer_ids is not None:
+        scope = principal_of(user).scope
+        beyond = [customer_id for customer_id in customer_ids if not scope.covers(customer_id)]
+        if beyond:
+            raise ValidationError(
+                f"{user.get_username()} is not granted customer {', '.join(map(str, beyond))}.",
+                code="beyond_grant",
+            )
+    secret = make_secret()
+    token = Token.objects.create(
+        user=user,
+        name=name,
+        digest=digest_of(secret),
+        scopes=wanted,
+        narrowed=customer_ids is not None,
+        expires_at=expires_at,
+    )
+    if customer_ids is not None:
+        token.customers.set(customer_ids)
+    return token, secret
+
+
+def token_revoke(*, token: Token) -> None:
+    """End a token for good; a second call changes nothing, so that the first moment stays."""
+    Token.objects.filter(pk=token.pk, revoked_at__isnull=True).update(revoked_at=timezone.now())
+    token.refresh_from_db(fields=["revoked_at"])
+
+
+def token_used(*, token: Token) -> None:
+    """Note that `token` is in use, at most once a minute however busy it and however many the processes."""
+    now = timezone.now()
+    stale_before = now - LAST_USED_EVERY
+    if token.last_used_at is not None and token.last_used_at > stale_before:
+        return
+    Token.objects.filter(
+        Q(last_used_at__isnull=True) | Q(last_used_at__lte=stale_before), pk=token.pk
+    ).update(last_used_at=now)
+
+
+def scope_help() -> str:
+    """The scopes, one a line with what each lets a program do."""
+    return "\n".join(f"  {ability.value:<20} {MEANINGS[ability]}" for ability in TOKEN_SCOPES)

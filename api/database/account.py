@@ -30,9 +30,9 @@ class Account:
         if self.changed:
             os.chown(folder, self.uid, self.gid, follow_symlinks=False)
 
-    def run(self, arguments: Sequence[str]) -> subprocess.CompletedProcess[str]:
-        """Run a program as this account, with nothing of ours: no PG… variables, no folder it cannot
-        enter."""
+    def run(self, arguments: Sequence[str], folder: Path | None = None) -> subprocess.CompletedProcess[str]:
+        """Run a program as this account (in `folder`), with nothing of ours: no PG… variables, no folder that
+        it cannot enter."""
         return subprocess.run(
             arguments,
             stdin=subprocess.DEVNULL,
@@ -41,7 +41,7 @@ class Account:
             text=True,
             errors="replace",
             env=_environment(os.environ),
-            cwd=Path(arguments[0]).anchor or os.sep,
+            cwd=folder or Path(arguments[0]).anchor,
             check=False,
             user=self.uid if self.changed else None,
             group=self.gid if self.changed else None,
@@ -80,6 +80,10 @@ def running_as() -> str:
             f"The user id {os.geteuid()} that this process runs as has no name on this system, and "
             "PostgreSQL needs one. Add it to /etc/passwd, or give a running server with DATABASE_URL."
         ) from None
+
+
+def name_of_root() -> str:
+    return "" if sys.platform == "win32" else pwd.getpwuid(0).pw_name
 
 
 def is_root() -> bool:

@@ -3,7 +3,6 @@ caller to hold DATA/database.lock."""
 
 import os
 import secrets
-import shlex
 import socket
 import sys
 import tempfile
@@ -150,11 +149,13 @@ def _start(home: Home, programs: Programs, account: Account, *, unix_socket: boo
         )
         configuration = _write_settings(home, host, port, account, unix_socket=unix_socket)
         log_start = home.log.stat().st_size if home.log.is_file() else 0
+        # pg_ctl hands its words to a shell between double quotes, so they are kept free of the folder's name
         result = account.run(
             [
-                *(programs.path("pg_ctl"), "start", "-D", str(home.cluster), "-l", str(home.log)),
-                *("-w", "-t", str(START_TIMEOUT_S), "-o", f"-c config_file={_quoted(configuration)}"),
-            ]
+                *(programs.path("pg_ctl"), "start", "-D", "cluster", "-l", str(Path("log") / "server.log")),
+                *("-w", "-t", str(START_TIMEOUT_S), "-o", f"-c config_file={configuration}"),
+            ],
+            folder=home.folder,
         )
         if result.returncode == 0:
             return Address(host, port, _password(home, unix_socket=unix_socket))
@@ -170,10 +171,6 @@ def _start(home: Home, programs: Programs, account: Account, *, unix_socket: boo
                 f"{said or result.stdout}"
             )
         time.sleep(_POLL_S)
-
-
-def _quoted(path: Path) -> str:
-    return f'"{path}"' if sys.platform == "win32" else shlex.quote(str(path))
 
 
 def _password(home: Home, *, unix_socket: bool) -> str | None:
@@ -205,6 +202,8 @@ def _make_socket_folder(home: Home, account: Account) -> str:
         if _socket_path_length(folder) > LONGEST_SOCKET_PATH:
             folder.rmdir()
             folder = Path(tempfile.mkdtemp(prefix="zonebook-", dir="/tmp"))  # made by mkdtemp, 0700
+    else:
+        accounts.remove_tree(folder)  # a killed server's lock file in it would keep the next one out
     account.own(folder)
     return str(folder)
 
@@ -231,7 +230,7 @@ def _remove_temporary_socket_folder(host: str) -> None:
 
 def _write_settings(home: Home, host: str, port: int, account: Account, *, unix_socket: bool) -> Path:
     """Write the server's settings beside the cluster, where the account that runs it cannot change them. An
-    operator's own go into settings/local.conf."""
+    operator's own go into settings/local.conf. The result is relative to the home."""
     home.settings.mkdir(exist_ok=True)
     roles = f"{SUPERUSER},{OWNER},{SERVICE}"
     if unix_socket:
@@ -244,9 +243,8 @@ def _write_settings(home: Home, host: str, port: int, account: Account, *, unix_
     else:
         listen = "listen_addresses = '127.0.0.1'\nunix_socket_directories = ''\n"
         access = f"host all {roles} 127.0.0.1/32 scram-sha-256\n"
-    system_users = {accounts.running_as()}
-    if account.changed and account.name != "nobody":
-        system_users.add(account.name)  # a database that root found and did not make
+    # root could become any of them, so it may as well come as it is; `nobody` is whoever has no account
+    system_users = {accounts.running_as(), accounts.name_of_root(), account.name} - {"", "nobody"}
     local = home.settings / "local.conf"
     files = {
         "postgresql.conf": (
@@ -272,7 +270,7 @@ def _write_settings(home: Home, host: str, port: int, account: Account, *, unix_
         (home.settings / name).write_text(text)
         (home.settings / name).chmod(0o644)
     home.settings.chmod(0o755)
-    return home.settings / "postgresql.conf"
+    return (home.settings / "postgresql.conf").relative_to(home.folder)
 
 
 def _value(text: str | Path) -> str:
@@ -376,10 +374,10 @@ def _may_be_postmaster(pid: int, cluster: Path) -> bool:
     """Whether the process `pid` lives and, as far as the system tells, is PostgreSQL running `cluster`."""
     if not _is_alive(pid):
         return False
-    if not Path("/proc/self/cmdline").exists():
+    process = Path(f"/proc/{pid}")
+    if not process.is_dir():
         return True
     try:
-        words = [os.fsdecode(word) for word in Path(f"/proc/{pid}/cmdline").read_bytes().split(b"\0")]
+        return (process / "cwd").readlink() == cluster.resolve()  # where every postmaster goes
     except OSError:
-        return False
-    return Path(words[0]).name == "postgres" and str(cluster) in words
+        return False  # someone else's, or dead and not buried

@@ -98,13 +98,18 @@ def _ensure_keeper(data_dir: Path) -> None:
     )
 
 
-def leave() -> None:
-    """Stop using every server; each is stopped if nobody else uses it."""
+def leave(data_dir: Path) -> None:
+    """Stop using the server of `data_dir`, and stop it if nobody else uses it."""
     with _guard:
-        for data_dir, use in list(_uses.items()):
-            del _uses[data_dir]
+        use = _uses.pop(data_dir.absolute(), None)
+        if use:
             use.lock.release()
             stop_if_unused(data_dir)
+
+
+def leave_all() -> None:
+    for data_dir in list(_uses):
+        leave(data_dir)
 
 
 def stop_if_unused(data_dir: Path) -> bool:
@@ -132,6 +137,6 @@ def _forget_after_fork() -> None:
     _uses.clear()
 
 
-atexit.register(leave)
+atexit.register(leave_all)
 if hasattr(os, "register_at_fork"):
     os.register_at_fork(after_in_child=_forget_after_fork)

@@ -20,6 +20,8 @@ class Command(BaseCommand):
         "tools for that."
     )
 
+    requires_system_checks = []  # a backup does not wait for a repaired model
+
     def add_arguments(self, parser: CommandParser) -> None:
         parts = parser.add_subparsers(dest="part", required=True)
         parts.add_parser("address", help="print the address, as psql and pg_dump take it")

@@ -1,0 +1,60 @@
+"""Who asks the API: the cast, over HTTP, by session or by token."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection
+
+import pytest
+from django.test import Client
+
+from sites.access.abilities import ROLES, TOKEN_SCOPES
+from sites.access.services import token_make
+from sites.models import Customer, User
+
+Caller = Callable[..., Client]
+
+
+@pytest.fixture
+def logged_in(db: None) -> Caller:
+    """A person with a session, and the CSRF token that our pages would send."""
+
+    def make(user: User, *, csrf: bool = True) -> Client:
+        client = Client(enforce_csrf_checks=True, raise_request_exception=False)
+        client.force_login(user)
+        if csrf:
+            token = "c" * 32
+            client.cookies["csrftoken"] = token
+            client.defaults["HTTP_X_CSRFTOKEN"] = token
+        return client
+
+    return make
+
+
+@pytest.fixture
+def with_token(db: None) -> Caller:
+    """A program with a token of `user`: with `scopes`, by default all that the user's role can give."""
+
+    def make(
+        user: User, scopes: Collection[str] | None = None, customers: Collection[Customer] | None = None
+    ) -> Client:
+        given = scopes
+        if given is None:
+            given = [ability.value for ability in TOKEN_SCOPES if ability in ROLES[user.role]]
+        _, secret = token_make(
+            user=user,
+            scopes=given,
+            customer_ids=None if customers is None else [customer.pk for customer in customers],
+        )
+        return Client(
+            enforce_csrf_checks=True,
+            raise_request_exception=False,
+            headers={"Authorization": f"Bearer {secret}"},
+        )
+
+    return make
+
+
+@pytest.fixture
+def nobody(db: None) -> Client:
+    """Someone who sends neither a token nor a session."""
+    return Client(enforce_csrf_checks=True, raise_request_exception=False)

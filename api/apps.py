@@ -1,5 +1,7 @@
 """The service, outermost: settings, REST, events, pages, operations."""
 
+import importlib
+
 from django.apps import AppConfig
 
 
@@ -9,8 +11,12 @@ class ApiConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
+        from django.conf import settings
         from django.db.backends.signals import connection_created
 
         from api.database.rules import refuse_unfit_database
 
         connection_created.connect(refuse_unfit_database, dispatch_uid="refuse_unfit_database")
+        if settings.CELERY_BROKER_URL:
+            # Whoever sends a task must send it by our application, not by Celery's default one
+            importlib.import_module("api.celery")

@@ -1,11 +1,31 @@
-"""The Celery application: it only says "look now"; the database is the queue (DEVELOPERS.md)."""
+"""The Celery application. It only says "look now": the database is the queue (DEVELOPERS.md), so a lost message
+costs seconds and no result. Without CELERY_BROKER_URL no broker is ever contacted, and the sweeper does the work."""
 
 import os
+from typing import Any
 
 from celery import Celery
+from celery.signals import celeryd_init
+from django.conf import settings
+from django.core.exceptions import ImproperlyConfigured
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "api.settings")
 
 app = Celery("zonebook")
 app.config_from_object("django.conf:settings", namespace="CELERY")
+if not settings.CELERY_BROKER_URL:
+    app.conf.broker_url = "memory://"  # Celery's own default is a RabbitMQ on this machine
 app.autodiscover_tasks(["zones.recheck"])
+
+
+@celeryd_init.connect
+def refuse_to_work_unfit(**_signal: Any) -> None:
+    """Look at what a worker stands on before it takes a task."""
+    if not settings.CELERY_BROKER_URL:
+        raise ImproperlyConfigured(
+            "CELERY_BROKER_URL is not set, so nobody could tell a worker anything. Set it, or run "
+            "`manage.py sweep --loop` instead of a worker."
+        )
+    from api.database.rules import look_at_start
+
+    look_at_start()

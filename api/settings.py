@@ -228,7 +228,9 @@ CELERY_BROKER_URL = env.str("CELERY_BROKER_URL", default="") or None
 CELERY_TASK_IGNORE_RESULT = True
 CELERY_TASK_ACKS_LATE = True
 CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
-CELERY_BROKER_TRANSPORT_OPTIONS: dict[str, Any] = {}
+# A web request waits this long for a broker that is away, and no longer: the sweeper finds the work anyway
+CELERY_BROKER_CONNECTION_TIMEOUT = 2
+CELERY_TASK_PUBLISH_RETRY = False
 CELERY_WORKER_HIJACK_ROOT_LOGGER = False
 
 

@@ -14,6 +14,8 @@ from api.database.errors import EmbeddedDatabaseError
 if sys.platform != "win32":
     import pwd
 
+ROOTS_DEPUTY = "nobody"
+
 
 @dataclass(frozen=True)
 class Account:
@@ -105,9 +107,9 @@ def account_for(cluster: Path) -> Account:
             )
         return Account(name=running_as(), uid=me, gid=os.getegid(), changed=False)
     try:
-        entry = pwd.getpwuid(owner) if owner else pwd.getpwnam("nobody")
+        entry = pwd.getpwuid(owner) if owner else pwd.getpwnam(ROOTS_DEPUTY)
     except KeyError:
-        wanted = f"the user id {owner}, which owns {cluster}," if owner else "the user nobody"
+        wanted = f"the user id {owner}, which owns {cluster}," if owner else f"the user {ROOTS_DEPUTY}"
         raise EmbeddedDatabaseError(
             f"PostgreSQL does not run as root, and {wanted} has no entry on this system. Run as an ordinary "
             "user, or give a running server with DATABASE_URL."

@@ -243,8 +243,11 @@ def _write_settings(home: Home, host: str, port: int, account: Account, *, unix_
     else:
         listen = "listen_addresses = '127.0.0.1'\nunix_socket_directories = ''\n"
         access = f"host all {roles} 127.0.0.1/32 scram-sha-256\n"
-    # root could become any of them, so it may as well come as it is; `nobody` is whoever has no account
-    system_users = {accounts.running_as(), accounts.name_of_root(), account.name} - {"", "nobody"}
+    # root could become any of them, so it may as well come as it is; but whom root runs the server as is not
+    # someone who uses it
+    system_users = {accounts.running_as(), accounts.name_of_root()} - {""}
+    if account.changed and account.name != accounts.ROOTS_DEPUTY:
+        system_users.add(account.name)
     local = home.settings / "local.conf"
     files = {
         "postgresql.conf": (

@@ -3,9 +3,11 @@ whichever door it came in by: web server, worker, command."""
 
 from typing import Any
 
+import structlog
 from django.conf import settings
 from django.core.exceptions import ImproperlyConfigured
-from django.db import DEFAULT_DB_ALIAS
+from django.db import DEFAULT_DB_ALIAS, OperationalError
+from django.db import connection as default_connection
 from django.db.backends.base.base import BaseDatabaseWrapper
 
 from api.database.programs import OLDEST_MAJOR
@@ -42,3 +44,14 @@ def unfit_because(connection: BaseDatabaseWrapper) -> str | None:
             "tables in DATABASE_OWNER_URL."
         )
     return None
+
+
+def look_at_start() -> None:
+    """Refuse to start on an unfit database. One that does not answer yet is no reason: `/readyz` says so, and
+    the first connection looks again."""
+    try:
+        default_connection.ensure_connection()
+    except OperationalError as error:
+        structlog.get_logger(__name__).warning("database does not answer yet", reason=str(error))
+    finally:
+        default_connection.close()  # workers are forked after this

@@ -1,5 +1,6 @@
-"""The Celery application. It only says "look now": the database is the queue (DEVELOPERS.md), so a lost message
-costs seconds and no result. Without CELERY_BROKER_URL no broker is ever contacted, and the sweeper does the work."""
+"""The Celery application. It only says "look now": the database is the queue (DEVELOPERS.md), so a lost
+message costs seconds and no result. Without CELERY_BROKER_URL no broker is ever contacted, and the sweeper
+does the work."""
 
 import os
 from typing import Any
@@ -20,12 +21,16 @@ app.autodiscover_tasks(["zones.recheck"])
 
 @celeryd_init.connect
 def refuse_to_work_unfit(**_signal: Any) -> None:
-    """Look at what a worker stands on before it takes a task."""
+    """Look at what a worker stands on before it takes a task. Celery logs an exception of a signal's receiver
+    and goes on, hence SystemExit."""
+    from api.database.rules import look_at_start
+
     if not settings.CELERY_BROKER_URL:
-        raise ImproperlyConfigured(
+        raise SystemExit(
             "CELERY_BROKER_URL is not set, so nobody could tell a worker anything. Set it, or run "
             "`manage.py sweep --loop` instead of a worker."
         )
-    from api.database.rules import look_at_start
-
-    look_at_start()
+    try:
+        look_at_start()
+    except ImproperlyConfigured as error:
+        raise SystemExit(str(error)) from error

@@ -110,7 +110,7 @@ class Forest:
         tree: (n,) from 0 to t - 1.
         tree_count: t, by default one more than the largest in `tree`; a tree may be without points.
         Raises ValueError, naming the point, where a parent is out of range or in another tree, or pieces
-        form a ring.
+        form a cycle.
         """
         parent, tree = _whole_numbers("parent", parent), _whole_numbers("tree", tree)
         if parent.shape != tree.shape:
@@ -153,12 +153,12 @@ def _depths(parent: Indices) -> Indices:
             return depth[:n] + 1
         depth += depth[ancestor]
         ancestor = ancestor[ancestor]
-    # After more strides than there are points, what has not arrived stands on a ring.
-    ring = [int(ancestor[np.flatnonzero(ancestor < n)[0]])]
-    while (following := int(parent[ring[-1]])) != ring[0]:
-        ring.append(following)
-    shown = [str(point) for point in [*ring[:8], *(["…"] if len(ring) > 8 else []), ring[0]]]
-    raise ValueError(f"parent[{ring[0]}] closes a ring of {len(ring)}: {' → '.join(shown)}")
+    # After more strides than there are points, what has not arrived is on or behind a cycle.
+    cycle = [int(ancestor[np.flatnonzero(ancestor < n)[0]])]
+    while (following := int(parent[cycle[-1]])) != cycle[0]:
+        cycle.append(following)
+    shown = [str(point) for point in [*cycle[:8], *(["…"] if len(cycle) > 8 else []), cycle[0]]]
+    raise ValueError(f"parent[{cycle[0]}] closes a cycle of {len(cycle)}: {' → '.join(shown)}")
 
 
 def _sort_by_level(parent: Indices, tree: Indices, tree_count: int) -> tuple[Levels, Indices]:

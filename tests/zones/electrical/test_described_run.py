@@ -243,10 +243,9 @@ def test_two_cycles_are_both_named() -> None:
         for name, parent in {"a": "b", "b": "a", "c": "d", "d": "e", "e": "c", "f": "c", "g": None}.items()
     ]
     problems = problems_of({"source": {"voltage_v": 24}, "points": points})
-    assert problems == {
-        "points[0].parent": 'closes a cycle of 2: "a" -> "b" -> "a": expected a way back to the source',
-        "points[2].parent": 'closes a cycle of 3: "c" -> "d" -> "e" -> "c": expected a way back to the source',
-    }
+    assert list(problems) == ["points[0].parent", "points[2].parent"]
+    assert 'cycle of 2: "a" -> "b" -> "a": expected a way' in problems["points[0].parent"]
+    assert 'cycle of 3: "c" -> "d" -> "e" -> "c": expected a way' in problems["points[2].parent"]
 
 
 def test_beyond_a_sensible_number_problems_are_counted() -> None:

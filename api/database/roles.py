@@ -38,13 +38,13 @@ def prepare(home: Home, address: Address) -> None:
     ) as connection:
         for role, attributes in _ATTRIBUTES.items():
             name = sql.Identifier(role)
-            if not connection.execute("SELECT FROM pg_roles WHERE rolname = %s", [role]).fetchone():
+            if not connection.execute("SELECT 1 FROM pg_roles WHERE rolname = %s", [role]).fetchone():
                 connection.execute(sql.SQL("CREATE ROLE {}").format(name))
             password = sql.SQL(" PASSWORD {}").format(address.password) if address.password else sql.SQL("")
             connection.execute(sql.SQL("ALTER ROLE {} " + attributes + "{}").format(name, password))
         # The owner can take the service's place, so that a test can show what the service may not do
         connection.execute(sql.SQL("GRANT {} TO {}").format(sql.Identifier(SERVICE), sql.Identifier(OWNER)))
-        if not connection.execute("SELECT FROM pg_database WHERE datname = %s", [DATABASE]).fetchone():
+        if not connection.execute("SELECT 1 FROM pg_database WHERE datname = %s", [DATABASE]).fetchone():
             connection.execute(
                 sql.SQL("CREATE DATABASE {} OWNER {}").format(sql.Identifier(DATABASE), sql.Identifier(OWNER))
             )
@@ -63,7 +63,7 @@ def grant_service(connection: "BaseDatabaseWrapper", service: str) -> None:
         if owner == service:
             return
         cursor.execute(
-            "SELECT FROM pg_default_acl AS defaults, aclexplode(defaults.defaclacl) AS granted WHERE "
+            "SELECT 1 FROM pg_default_acl AS defaults, aclexplode(defaults.defaclacl) AS granted WHERE "
             "defaults.defaclrole = %s::regrole AND granted.grantee = %s::regrole",
             [connection.ops.quote_name(owner), quoted],
         )

@@ -1,0 +1,51 @@
+"""Logs: one JSON object a line for machines, whoever wrote it, and nothing that a person sent."""
+
+import io
+import json
+import logging
+import logging.config
+from collections.abc import Iterator
+
+import pytest
+import structlog
+from django.conf import settings
+from django.test import RequestFactory
+
+from api import logs
+
+
+@pytest.fixture
+def lines() -> Iterator[io.StringIO]:
+    stream = io.StringIO()
+    configuration = logs.configure("json", "INFO")
+    configuration["handlers"]["stderr"]["stream"] = stream
+    logging.config.dictConfig(configuration)
+    yield stream
+    logging.config.dictConfig(settings.LOGGING)
+
+
+def test_ours_and_a_librarys_look_alike(lines: io.StringIO) -> None:
+    with structlog.contextvars.bound_contextvars(request_id="r-1"):
+        structlog.stdlib.get_logger("zones").info("rechecked", site_id=7)
+        logging.getLogger("some.library").warning("said %s", "this")
+    ours, theirs = (json.loads(line) for line in lines.getvalue().splitlines())
+    assert (ours["event"], ours["site_id"], ours["request_id"]) == ("rechecked", 7, "r-1")
+    assert (theirs["event"], theirs["level"], theirs["request_id"]) == ("said this", "warning", "r-1")
+    assert ours["timestamp"].endswith("Z")
+
+
+def test_a_request_is_not_written_out(lines: io.StringIO) -> None:
+    request = RequestFactory().post("/", {"door_code": "1234"})
+    logging.getLogger("django.request").error("failed", extra={"request": request, "status_code": 500})
+    (line,) = lines.getvalue().splitlines()
+    assert json.loads(line)["status_code"] == 500
+    assert "request" not in json.loads(line)
+
+
+def test_an_error_is_one_line(lines: io.StringIO) -> None:
+    try:
+        int("no number")
+    except ValueError:
+        logging.getLogger("zones").exception("stopped")
+    (line,) = lines.getvalue().splitlines()
+    assert json.loads(line)["exception"][0]["exc_type"] == "ValueError"

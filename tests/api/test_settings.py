@@ -1,0 +1,81 @@
+"""Settings: safe without any variable, and no start in production with what is missing or wrong."""
+
+import os
+import stat
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from cryptography.fernet import Fernet
+
+ROOT = Path(__file__).resolve().parents[2]
+FIELD_KEY = Fernet.generate_key().decode()
+PRODUCTION = {
+    "ZONEBOOK_ENVIRONMENT": "production",
+    "ZONEBOOK_SECRET_KEY": "s" * 60,
+    "ZONEBOOK_FIELD_KEYS": FIELD_KEY,
+    "DATABASE_URL": "postgres://service@db.example/zonebook",
+}
+
+
+def read(expression: str, data_dir: Path, **variables: str) -> subprocess.CompletedProcess[str]:
+    """What `expression` is in a process of its own with these variables alone."""
+    return subprocess.run(
+        [sys.executable, "-c", f"from api import settings; print({expression})"],
+        cwd=ROOT,
+        env={"PATH": os.environ["PATH"], "ZONEBOOK_DATA": str(data_dir), **variables},
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+
+
+@pytest.mark.parametrize(
+    ("changed", "said"),
+    [
+        ({"ZONEBOOK_SECRET_KEY": ""}, "ZONEBOOK_SECRET_KEY is not set"),
+        ({"ZONEBOOK_FIELD_KEYS": ""}, "ZONEBOOK_FIELD_KEYS is not set"),
+        ({"ZONEBOOK_DEBUG": "on"}, "ZONEBOOK_DEBUG is on"),
+        ({"ZONEBOOK_FIELD_KEYS": f"{FIELD_KEY},short"}, "key 2 is not a Fernet key"),
+        ({"ZONEBOOK_ENVIRONMENT": "live"}, "expected demo, test or production"),
+        ({"DATABASE_URL": "sqlite:///here.db"}, "expected a PostgreSQL address"),
+        ({"ZONEBOOK_LOG_FORMAT": "xml"}, "expected json or console"),
+    ],
+)
+def test_what_is_wrong_is_named(tmp_path: Path, changed: dict[str, str], said: str) -> None:
+    answer = read("0", tmp_path, **(PRODUCTION | changed))
+    assert answer.returncode != 0
+    assert "ImproperlyConfigured" in answer.stderr
+    assert said in answer.stderr
+
+
+def test_production_starts_with_what_it_needs(tmp_path: Path) -> None:
+    answer = read("(settings.SERVICE_ROLE, settings.SESSION_COOKIE_SECURE)", tmp_path, **PRODUCTION)
+    assert answer.stdout.strip() == "('service', True)", answer.stderr
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_demo_makes_its_keys_once_for_itself_alone(tmp_path: Path) -> None:
+    first, second = (read("settings.SECRET_KEY, settings.FIELD_KEYS", tmp_path).stdout for _ in range(2))
+    assert first == second
+    assert len(first) > 100
+    for name in ("secret-key", "field-keys"):
+        assert stat.S_IMODE((tmp_path / name).stat().st_mode) == 0o600
+
+
+def test_without_a_database_given_there_is_one_of_its_own_with_two_roles(tmp_path: Path) -> None:
+    answer = read("[settings.DATABASES[a]['USER'] for a in ('default', 'owner')]", tmp_path)
+    assert answer.stdout.strip() == "['zonebook', 'zonebook_owner']"
+
+
+def test_the_owners_address_is_the_services_unless_given(tmp_path: Path) -> None:
+    owner = "settings.DATABASES['owner']['USER']"
+    assert read(owner, tmp_path, **PRODUCTION).stdout.strip() == "service"
+    given = {"DATABASE_OWNER_URL": "postgres://keeper@db.example/zonebook"}
+    assert read(owner, tmp_path, **PRODUCTION, **given).stdout.strip() == "keeper"
+
+
+def test_without_a_broker_none_is_named(tmp_path: Path) -> None:
+    asked = "__import__('api.celery').celery.app.conf.broker_url"
+    assert read(asked, tmp_path, DJANGO_SETTINGS_MODULE="api.settings").stdout.strip() == "memory://"

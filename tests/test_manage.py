@@ -1,0 +1,56 @@
+"""manage.py: `--data` reaches the settings of every command."""
+
+import importlib.util
+import os
+import subprocess
+import sys
+from pathlib import Path
+from types import ModuleType
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[1]
+
+
+@pytest.fixture(scope="module")
+def manage() -> ModuleType:
+    spec = importlib.util.spec_from_file_location("manage", ROOT / "manage.py")
+    assert spec
+    assert spec.loader
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+@pytest.mark.parametrize(
+    ("given", "left", "folder"),
+    [
+        (["migrate"], ["migrate"], None),
+        (["migrate", "--data", "/d", "-v", "2"], ["migrate", "-v", "2"], "/d"),
+        (["--data=/d", "demo", "--check"], ["demo", "--check"], "/d"),
+        (["dbshell", "--", "--data", "/d"], ["dbshell", "--", "--data", "/d"], None),
+        (["loaddata", "--database", "owner"], ["loaddata", "--database", "owner"], None),
+    ],
+)
+def test_the_data_folder_is_taken_out(
+    manage: ModuleType, given: list[str], left: list[str], folder: str | None
+) -> None:
+    assert manage.take_data_folder(given) == (left, folder)
+
+
+@pytest.mark.parametrize("words", [["--data"], ["--data="], ["--data", "-v"]])
+def test_a_missing_folder_is_named(manage: ModuleType, words: list[str]) -> None:
+    with pytest.raises(SystemExit, match="--data expects a folder"):
+        manage.take_data_folder(["migrate", *words])
+
+
+def test_help_says_so(tmp_path: Path) -> None:
+    said = subprocess.run(
+        [sys.executable, ROOT / "manage.py", "migrate", "--help", "--data", tmp_path],
+        env={"PATH": os.environ["PATH"]},
+        capture_output=True,
+        text=True,
+        check=True,
+    ).stdout
+    assert "every command also takes --data DIR" in said
+    assert (tmp_path / "secret-key").is_file()

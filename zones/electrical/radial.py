@@ -78,6 +78,7 @@ __all__ = [
     "NO_STABLE_SOLUTION",
     "REASONS",
     "SOLVED",
+    "STEP_LIMIT",
     "VOLTAGE_NOT_ABOVE_ZERO",
     "Forest",
     "Solution",

@@ -6,12 +6,14 @@ import numpy as np
 import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
+from numpy.typing import NDArray
 
 from tests.zones.electrical.radial_cases import Case, renumbered, single_trees, together
 from zones.electrical.radial import (
     NO_STABLE_SOLUTION,
     REASONS,
     SOLVED,
+    STEP_LIMIT,
     VOLTAGE_NOT_ABOVE_ZERO,
     Forest,
     Solution,
@@ -213,6 +215,49 @@ def test_at_the_point_of_collapse_the_answer_still_balances() -> None:
             else:
                 assert share > 1 - 1e-13
         assert not solve_chain(pieces=[piece], power_w=power * (1 + 1e-9)).feasible[0]
+
+
+def test_trees_driven_to_their_point_of_collapse_balance_all_the_way() -> None:
+    # The loads of 400 random trees, bisected all at once to the last bit between carried and not.
+    draw = np.random.default_rng(7)
+    trees, points = 400, 12
+    parent = np.empty((trees, points), dtype=int)
+    for k in range(points):
+        off = (draw.random(trees) < 0.3) & (k > 0)
+        parent[:, k] = np.where(off, draw.integers(-1, max(k, 1), trees), k - 1)
+    parent = np.where(parent < 0, -1, parent + np.arange(trees)[:, None] * points).ravel()
+    tree = np.repeat(np.arange(trees), points)
+    forest = Forest.build(parent, tree, trees)
+
+    def some(share: float, least: float, most: float) -> NDArray[np.float64]:
+        present = draw.random(tree.size) < share
+        return np.where(present, draw.uniform(least, most, tree.size), 0.0)
+
+    piece, conductance = some(0.95, 0.05, 3.0), some(0.3, 0.0, 0.01)
+    current, power = some(0.3, 0.0, 0.05), some(0.6, 0.1, 3.0)
+    internal = draw.uniform(0, 1, trees)
+    carried, not_carried = np.zeros(trees), np.full(trees, 1000.0)
+    for _ in range(64):
+        factor = (carried + not_carried) / 2
+        found = solve(
+            forest,
+            source_voltage_v=24.0,
+            source_resistance_ohm=internal,
+            piece_resistance_ohm=piece,
+            current_a=current * factor[tree],
+            power_w=power * factor[tree],
+            conductance_s=conductance * factor[tree],
+        )
+        used = found.voltage_v * found.load_current_a + found.branch_current_a**2 * piece
+        balance = np.bincount(tree, used, trees) + found.source_current_a**2 * internal
+        fits = found.feasible
+        np.testing.assert_allclose(balance[fits], 24.0 * found.source_current_a[fits], rtol=1e-9)
+        assert (found.voltage_v[fits[tree]] > 0).all()
+        assert found.iterations.max() < STEP_LIMIT / 2
+        carried = np.where(fits, factor, carried)
+        not_carried = np.where(fits, not_carried, factor)
+    assert (carried > 0).all()
+    assert (not_carried - carried <= 1e-15 * carried).all()
 
 
 def test_a_source_without_voltage_is_a_result_not_an_error() -> None:

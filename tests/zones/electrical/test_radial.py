@@ -221,11 +221,11 @@ def test_trees_driven_to_their_point_of_collapse_balance_all_the_way() -> None:
     # The loads of 400 random trees, bisected all at once to the last bit between carried and not.
     draw = np.random.default_rng(7)
     trees, points = 400, 12
-    parent = np.empty((trees, points), dtype=int)
+    above = np.empty((trees, points), dtype=int)
     for k in range(points):
         off = (draw.random(trees) < 0.3) & (k > 0)
-        parent[:, k] = np.where(off, draw.integers(-1, max(k, 1), trees), k - 1)
-    parent = np.where(parent < 0, -1, parent + np.arange(trees)[:, None] * points).ravel()
+        above[:, k] = np.where(off, draw.integers(-1, max(k, 1), trees), k - 1)
+    parent = np.where(above < 0, -1, above + np.arange(trees)[:, None] * points).ravel()
     tree = np.repeat(np.arange(trees), points)
     forest = Forest.build(parent, tree, trees)
 

@@ -308,7 +308,7 @@ def _outputs(outputs: Columns, endpoints: Columns, endpoint: _Kind) -> Columns:
     row = order[at]
     begin = np.maximum(outputs["begin"][of_output], endpoints["begin"][row])
     end = np.minimum(outputs["end"][of_output], endpoints["end"][row])
-    later = outputs["begin"][of_output] >= endpoints["begin"][row]
+    later = outputs["begin"][of_output] > endpoints["begin"][row]
     columns = {
         "id": outputs["id"][of_output],
         "begin": begin,

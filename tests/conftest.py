@@ -1,4 +1,5 @@
-"""Fixtures that every folder of tests shares: services beside the database, and the service's own role."""
+"""Fixtures that every folder of tests shares: services beside the database, the service's own role, the
+cast, and a small site."""
 
 import os
 import shutil
@@ -12,6 +13,11 @@ import redis
 from django.conf import settings
 from django.db import connection, transaction
 from kombu.connection import Connection
+
+from sites.access.models import User
+from sites.models import Block, Closet, Customer, Site
+from tests import factories
+from zones.models import Run, Zone
 
 # CI brings everything that a test may need, so there nothing is left out
 IN_CI = os.environ.get("CI", "").lower() in ("1", "true")
@@ -74,3 +80,77 @@ def as_service(db: None) -> Callable[[], AbstractContextManager[None]]:
             cursor.execute("RESET ROLE")
 
     return context
+
+
+# --- the cast
+# ---------------------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def manager(db: None) -> User:
+    """Runs the maintenance contracts; sees every customer."""
+    return factories.make_user(User.Role.MANAGER, all_customers=True, first_name="Ines", last_name="Marlow")
+
+
+@pytest.fixture
+def dispatcher(customer: Customer) -> User:
+    return factories.make_user(User.Role.DISPATCHER, customers=[customer])
+
+
+@pytest.fixture
+def technician(customer: Customer) -> User:
+    return factories.make_user(
+        User.Role.TECHNICIAN, customers=[customer], first_name="Rune", last_name="Vale"
+    )
+
+
+@pytest.fixture
+def reader(customer: Customer) -> User:
+    """Of the customer's own staff."""
+    return factories.make_user(User.Role.READER, customers=[customer])
+
+
+@pytest.fixture
+def outsider(db: None) -> User:
+    """A reader of another customer: to them, nothing of ``customer`` exists."""
+    return factories.make_user(User.Role.READER, customers=[factories.make_customer()])
+
+
+# --- a small site
+# -----------------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def integrator() -> str:
+    return factories.INTEGRATOR
+
+
+@pytest.fixture
+def customer(db: None) -> Customer:
+    return factories.make_customer()
+
+
+@pytest.fixture
+def site(customer: Customer) -> Site:
+    return factories.make_site(customer)
+
+
+@pytest.fixture
+def closet(site: Site) -> Closet:
+    return factories.make_closet(site)
+
+
+@pytest.fixture
+def block(closet: Closet) -> Block:
+    return factories.make_block(closet)
+
+
+@pytest.fixture
+def zone(site: Site) -> Zone:
+    return factories.make_zone(site)
+
+
+@pytest.fixture
+def run(block: Block, zone: Zone) -> Run:
+    """A self-amplified run of the zone, without points, supply and output."""
+    return factories.make_run(block, zone=zone)

@@ -31,29 +31,29 @@ SHARED = [
     ("factor", "catalogue"),
 ]
 USERS = [
-    {
-        "name": "device_model_marks",
-        "edited": "device_model",
-        "using": [
+    shared.Users(
+        name="device_model_marks",
+        edited="device_model",
+        using=[
             ("supply_facts", "model_id"),
             ("amplifier_facts", "model_id"),
             ("switch_facts", "model_id"),
             ("endpoint_facts", "model_id"),
         ],
-        "texts": ["name", "note"],
-    },
-    {
-        "name": "cable_type_marks",
-        "edited": "cable_type",
-        "using": [("endpoint_facts", "cable_type_id")],
-        "texts": ["name"],
-    },
-    {
-        "name": "contract_marks",
-        "edited": "contract",
-        "using": [("coverage", "contract_id")],
-        "texts": ["reference", "note"],
-    },
+        texts=["name", "note"],
+    ),
+    shared.Users(
+        name="cable_type_marks",
+        edited="cable_type",
+        using=[("endpoint_facts", "cable_type_id")],
+        texts=["name"],
+    ),
+    shared.Users(
+        name="contract_marks",
+        edited="contract",
+        using=[("coverage", "contract_id")],
+        texts=["reference", "note"],
+    ),
 ]
 
 
@@ -77,12 +77,7 @@ class Migration(migrations.Migration):
             )
             for table, version in SHARED
         ],
-        *[
-            migrations.RunSQL(
-                shared.mark_users(**users), shared.drop_mark_users(name=users["name"], edited=users["edited"])
-            )
-            for users in USERS
-        ],
+        *[migrations.RunSQL(users.create(), users.drop()) for users in USERS],
         migrations.RunSQL(shared.FACTOR_MARKS, shared.DROP_FACTOR_MARKS),
         migrations.RunSQL(shared.CONTRACT_MARKS, shared.DROP_CONTRACT_MARKS),
         migrations.RunSQL(shared.take_rights_back(settings.SERVICE_ROLE), migrations.RunSQL.noop),

@@ -6,13 +6,15 @@ banded by the basis on the device itself.
 
 from __future__ import annotations
 
+from typing import Any
+
 from django.contrib.postgres.fields import ArrayField
 from django.db import models
 from django.db.models import Q
 
 from .dated import CurrentChangeSet
 
-_RATING = {"null": True, "blank": True}
+_RATING: dict[str, Any] = {"null": True, "blank": True}
 
 
 class Catalogued(models.Model):

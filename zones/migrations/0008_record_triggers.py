@@ -18,18 +18,18 @@ WATCHED = [
     ("clip_facts", "facts"),
 ]
 USERS = [
-    {
-        "name": "device_model_marks_runs",
-        "edited": "device_model",
-        "using": [("point_facts", "model_id")],
-        "texts": ["name", "note"],
-    },
-    {
-        "name": "cable_type_marks_runs",
-        "edited": "cable_type",
-        "using": [("point_facts", "cable_type_id")],
-        "texts": ["name"],
-    },
+    shared.Users(
+        name="device_model_marks_runs",
+        edited="device_model",
+        using=[("point_facts", "model_id")],
+        texts=["name", "note"],
+    ),
+    shared.Users(
+        name="cable_type_marks_runs",
+        edited="cable_type",
+        using=[("point_facts", "cable_type_id")],
+        texts=["name"],
+    ),
 ]
 
 
@@ -44,10 +44,5 @@ class Migration(migrations.Migration):
         migrations.RunSQL(
             record.watch("reading", "plain", feeds_load=True, rewritable=False), record.unwatch("reading")
         ),
-        *[
-            migrations.RunSQL(
-                shared.mark_users(**users), shared.drop_mark_users(name=users["name"], edited=users["edited"])
-            )
-            for users in USERS
-        ],
+        *[migrations.RunSQL(users.create(), users.drop()) for users in USERS],
     ]

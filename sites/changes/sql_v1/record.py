@@ -63,7 +63,7 @@ _FACTS_NEWS = """SELECT to_jsonb(n) - ARRAY['rank', 'parent_rank'] FROM new_rows
         EXCEPT SELECT to_jsonb(o) - ARRAY['rank', 'parent_rank'] FROM old_rows o"""
 
 # What an UPDATE may do, by the shape of the table. `o` and `n` are the rows before and after.
-_SHAPES = {
+_SHAPES: dict[str, dict[str, str]] = {
     # a thing that stands from begin_step until end_step
     "placed": {
         "step": "begin_step",
@@ -108,7 +108,7 @@ _SHAPES = {
     },
     # neither
     "plain": {
-        "step": None,
+        "step": "",
         "update": """
     IF EXISTS (
         SELECT FROM new_rows n LEFT JOIN old_rows o USING (id)
@@ -120,7 +120,7 @@ _SHAPES = {
     },
     # the site's own row
     "site": {
-        "step": None,
+        "step": "",
         "update": """
     IF EXISTS (
         SELECT FROM new_rows n LEFT JOIN old_rows o USING (id)

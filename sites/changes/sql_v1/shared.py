@@ -4,6 +4,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from sites.changes.sql_v1 import DEFINER
 from sites.changes.sql_v1.record import unwatch
@@ -80,35 +81,48 @@ def unwatch_shared(table: str, *, version: str | None) -> str:
     return unwatch(table, *(["version"] if version else []))
 
 
-# Editing what all sites share changes the load of the sites that use it: their marks, in the bulk lane.
-def mark_users(*, name: str, edited: str, using: Sequence[tuple[str, str]], texts: Sequence[str]) -> str:
-    """SQL for a trigger on the table ``edited`` that marks every site with a row in ``using`` (table, column)
-    that refers to an edited row, unless only ``texts`` (columns for people) were edited."""
-    # ``to_jsonb(row) - texts`` compares all ratings without naming each, the ones to come included
-    kept = ", ".join(f"'{text}'" for text in (*texts, "version", "change_set_id"))
-    users = "\n        UNION ".join(
-        f"SELECT u.site_id FROM {table} u JOIN edited e ON u.{column} = e.id" for table, column in using
-    )
-    return f"""
-CREATE FUNCTION zonebook_{name}() RETURNS trigger LANGUAGE plpgsql {DEFINER} AS $$
+@dataclass(frozen=True)
+class Users:
+    """Editing what all sites share changes the load of the sites that use it: their marks, in the bulk lane.
+
+    ``using``: (table, column) of rows that refer to an edited row of the table ``edited``. ``texts``:
+    columns for people, whose edit marks nobody.
+    """
+
+    name: str
+    edited: str
+    using: Sequence[tuple[str, str]]
+    texts: Sequence[str]
+
+    def create(self) -> str:
+        # ``to_jsonb(row) - texts`` compares all ratings without naming each, the ones to come included
+        texts = ", ".join(f"'{text}'" for text in (*self.texts, "version", "change_set_id"))
+        users = "\n        UNION ".join(
+            f"SELECT u.site_id FROM {table} u JOIN edited e ON u.{column} = e.id"
+            for table, column in self.using
+        )
+        return f"""
+CREATE FUNCTION zonebook_{self.name}() RETURNS trigger LANGUAGE plpgsql {DEFINER} AS $$
 BEGIN
     PERFORM zonebook_mark(used.site_id, zonebook_change_set(), true) FROM (
         WITH edited AS (
             SELECT n.id FROM new_rows n JOIN old_rows o USING (id)
-            WHERE to_jsonb(n) - ARRAY[{kept}] IS DISTINCT FROM to_jsonb(o) - ARRAY[{kept}]
+            WHERE to_jsonb(n) - ARRAY[{texts}] IS DISTINCT FROM to_jsonb(o) - ARRAY[{texts}]
         )
         {users}
     ) AS used ORDER BY used.site_id;
     RETURN NULL;
 END $$;
-CREATE TRIGGER {edited}_{name} AFTER UPDATE ON "{edited}"
+CREATE TRIGGER {self.edited}_{self.name} AFTER UPDATE ON "{self.edited}"
     REFERENCING OLD TABLE AS old_rows NEW TABLE AS new_rows
-    FOR EACH STATEMENT EXECUTE FUNCTION zonebook_{name}();
+    FOR EACH STATEMENT EXECUTE FUNCTION zonebook_{self.name}();
 """
 
-
-def drop_mark_users(*, name: str, edited: str) -> str:
-    return f'DROP TRIGGER {edited}_{name} ON "{edited}";\nDROP FUNCTION zonebook_{name}();\n'
+    def drop(self) -> str:
+        return (
+            f'DROP TRIGGER {self.edited}_{self.name} ON "{self.edited}";\n'
+            f"DROP FUNCTION zonebook_{self.name}();\n"
+        )
 
 
 # A factor is in every computation.

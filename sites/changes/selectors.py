@@ -1,0 +1,100 @@
+"""Reading change sets, and the versions of rows."""
+
+from __future__ import annotations
+
+import functools
+import re
+from collections.abc import Callable, Mapping
+from typing import Any, cast
+
+from django.apps import apps
+from django.db import models
+from django.db.models import QuerySet
+
+from sites.models.dated import DatedFacts, Recorded
+
+from .errors import refuse
+from .models import Change, ChangeSet
+
+
+def primary_key_fields(model: type[models.Model]) -> tuple[str, ...]:
+    """The fields of a composite primary key."""
+    return tuple(cast(models.CompositePrimaryKey, model._meta.pk).field_names)
+
+
+def version_of(row: models.Model) -> int:
+    """The version of a row: the change set that last wrote it, or its count where it has none."""
+    return int(row.change_set_id if hasattr(row, "change_set_id") else row.version)  # type: ignore[attr-defined]
+
+
+def change_set_named(*, site_id: int | None, step: int) -> str:
+    """The change set of a step of a site, as a person refers to it."""
+    return describe_change_set(ChangeSet.objects.filter(site=site_id, step=step).first())
+
+
+def describe_change_set(change_set: ChangeSet | None) -> str:
+    """``change set 41 of 2026-03-01, job J-7: "two horns added" (R. Vale)``."""
+    if change_set is None:
+        return "an earlier change set"
+    job = f", job {change_set.job_reference}" if change_set.job_reference else ""
+    named = f"change set {change_set.pk} of {change_set.happened_on}{job}"
+    return f"{named}: “{change_set.reason}” ({change_set.actor})"
+
+
+def changes_of(change_set: ChangeSet) -> QuerySet[Change]:
+    """What a change set wrote, in order: one row a statement, table and site."""
+    return change_set.changes.order_by("id")
+
+
+def versions_now(expected: Mapping[str, Any], *, site_id: int | None) -> dict[str, int | list[int] | None]:
+    """The versions, now, of the rows that the keys of ``expected`` name; None for a row that is not there.
+
+    A key is the table and the id of a row (``supply/12``), the table and the thing for its last facts
+    (``supply_facts/12``), table, thing and step for one row of facts, or a name of ``version_reader``. Rows
+    of another site are not there.
+    """
+    return {key: _version_now(key, site_id) for key in expected}
+
+
+VersionReader = Callable[[int | None, int], list[int]]
+_readers: dict[str, VersionReader] = {}
+
+
+def version_reader(name: str, read: VersionReader) -> None:
+    """Let keys ``name/id`` be versions that ``read(site_id, id)`` tells."""
+    _readers[name] = read
+
+
+def _version_now(key: str, site_id: int | None) -> int | list[int] | None:
+    name, *words = key.split("/")
+    model = _models_by_table().get(name)
+    if not 1 <= len(words) <= 3 or not all(re.fullmatch("[0-9]{1,18}", word) for word in words):
+        model = None
+    elif name in _readers:
+        return _readers[name](site_id, int(words[0]))
+    if model is None:
+        detail = f"{key} is no row whose version can be expected; give a table and an id, such as supply/12."
+        raise refuse(detail, code="invalid", path="/expects")
+    rows = model._default_manager.all()
+    if issubclass(model, Recorded):
+        rows = rows.filter(site_id=site_id)
+    if issubclass(model, DatedFacts):
+        names = [*(field for field in primary_key_fields(model) if field != "step"), "step"]
+        rows = rows.filter(**dict(zip(names, map(int, words), strict=False))).order_by("-step")
+    else:
+        rows = rows.filter(pk=int(words[0]))
+    row = rows.first()
+    return None if row is None else version_of(row)
+
+
+@functools.cache
+def _models_by_table() -> dict[str, type[models.Model]]:
+    """Tables of the record and of what sites share: rows with a version."""
+    return {
+        model._meta.db_table: model
+        for model in apps.get_models()
+        if issubclass(model, Recorded) or model._meta.db_table in _VERSIONED
+    }
+
+
+_VERSIONED = {"site", "customer", "contract", "device_model", "cable_type", "factor"}

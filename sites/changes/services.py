@@ -1,0 +1,453 @@
+"""Change sets: drafted, revised, withdrawn, applied, accepted.
+
+Everything that writes the record comes through here. A change set is a list of operations; a draft is applied
+when it is made (to learn the row versions it builds on, and rolled back), when it is evaluated, and when it
+is accepted; a change from REST or a page is a change set of one operation that is accepted at once.
+
+Order of locks, everywhere: the change set's own row (drafts only), then the site's row, which acceptance
+takes in the database; whoever writes several sites takes them in the order of their ids. Under READ
+COMMITTED, which this service runs at, each statement after the lock sees what the one before it committed.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import Any, Generic, TypeVar
+from zoneinfo import ZoneInfo
+
+from django.db import IntegrityError, connection, transaction
+from django.utils import timezone
+
+from sites.access.models import User
+
+from . import selectors
+from .constraints import problem_of
+from .context import change_context, each_row_context
+from .errors import ChangeConflict, ChangeRefused, Problem
+from .listeners import tell_accepted
+from .models import ChangeSet
+from .operations import Operation, Use, read_operations
+from .work import Work
+
+R = TypeVar("R")
+Kind = ChangeSet.Kind
+State = ChangeSet.State
+
+# The operation whose change set has no site before it
+SITE_ADD = "site.add"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Change:
+    """Who changes the record, why, and when it happened.
+
+    ``site_id``: None for what all sites share, and for adding a site. ``happened_on``: a day in the site's
+    time zone; None: today there. ``kind``: None: correction where the operations are corrections, else work.
+    ``actor``: as a person reads it; blank: the user's name.
+    """
+
+    site_id: int | None
+    user: User | None
+    reason: str
+    door: ChangeSet.Door
+    happened_on: dt.date | None = None
+    job_reference: str = ""
+    kind: ChangeSet.Kind | None = None
+    purpose: ChangeSet.Purpose = ChangeSet.Purpose.RECORD
+    actor: str = ""
+    quiet: bool = False
+
+
+@dataclass(frozen=True)
+class Accepted(Generic[R]):
+    """An accepted change set, and what each of its operations made or changed."""
+
+    change_set: ChangeSet
+    results: list[R]
+
+    @property
+    def result(self) -> R:
+        return self.results[0]
+
+
+# --- at once
+# ----------------------------------------------------------------------------------------------------
+
+
+def change_one(change: Change, body: Mapping[str, Any]) -> Accepted[Any]:
+    """Accept a change set of the one operation ``body``; problems point into the operation itself."""
+    try:
+        return change_accept(change, [dict(body)])
+    except ChangeRefused as refused:
+        raise refused.at(None) from refused.__cause__
+
+
+@transaction.atomic
+def change_accept(change: Change, bodies: Sequence[Mapping[str, Any]]) -> Accepted[Any]:
+    """Make a change set of the operations ``bodies`` (JSON) and accept it.
+
+    1. Read all operations; all that is wrong with them is named at once.
+    2. Insert the change set as accepted: the database locks the site's row and gives the step.
+    3. Apply operation by operation, checking the versions each expects (``expects``) before it.
+    4. Check deferred keys, tell listeners. The caller's transaction commits, or nothing was written.
+    """
+    bodies = [dict(body) for body in bodies]
+    operations = read_operations(bodies)
+    kind = _kind_for(change.kind, operations)
+    site_id = change.site_id
+    if site_id is None and operations[0][0].name == SITE_ADD:
+        site_id = _next_site_id()
+    change_set = _new(change, kind=kind, site_id=site_id, state=State.ACCEPTED, operations=bodies)
+    work = _apply(change_set, operations)
+    return Accepted(change_set, [work.labels[_result_key(index)] for index in range(len(bodies))])
+
+
+# --- drafts
+# -----------------------------------------------------------------------------------------------------
+
+
+@transaction.atomic
+def change_set_draft(change: Change, bodies: Sequence[Mapping[str, Any]]) -> ChangeSet:
+    """Keep operations as a draft, with the versions of the rows that each builds on."""
+    bodies = _plain(bodies)
+    kind = _kind_for(change.kind, read_operations(bodies))
+    change_set = _new(change, kind=kind, site_id=change.site_id, state=State.DRAFT, operations=bodies)
+    change_set.operations = _with_expectations(change_set)
+    change_set.save(update_fields=["operations"])
+    change_set.refresh_from_db()
+    return change_set
+
+
+@transaction.atomic
+def change_set_revise(
+    *,
+    change_set: ChangeSet,
+    bodies: Sequence[Mapping[str, Any]] | None = None,
+    reason: str | None = None,
+    happened_on: dt.date | None = None,
+    job_reference: str | None = None,
+    expected_version: int | None = None,
+) -> ChangeSet:
+    """Change a draft, or make a withdrawn one a draft again; the versions it builds on are learnt anew.
+
+    1. Lock the draft's row, so that nobody accepts it meanwhile.
+    2. Change it; apply it under the site's lock and roll that back.
+    """
+    draft = _locked(change_set, expected_version)
+    draft.state = State.DRAFT
+    if bodies is not None:
+        draft.operations = _plain(bodies)
+    draft.kind = _kind_for(
+        None if draft.kind != Kind.TAKEOVER else Kind.TAKEOVER, read_operations(draft.operations)
+    )
+    draft.reason = draft.reason if reason is None else reason.strip()
+    draft.job_reference = draft.job_reference if job_reference is None else job_reference.strip()
+    draft.happened_on = draft.happened_on if happened_on is None else happened_on
+    _require_reason(draft.reason, draft.actor)
+    draft.operations = [_without_expectations(body) for body in draft.operations]
+    draft.operations = _with_expectations(draft)
+    draft.save()
+    draft.refresh_from_db()
+    return draft
+
+
+@transaction.atomic
+def change_set_withdraw(*, change_set: ChangeSet, expected_version: int | None = None) -> ChangeSet:
+    """Put a draft aside; it stays, and can be made a draft again."""
+    draft = _locked(change_set, expected_version)
+    draft.state = State.WITHDRAWN
+    draft.save()
+    draft.refresh_from_db()
+    return draft
+
+
+@transaction.atomic
+def change_set_accept(
+    *,
+    change_set: ChangeSet,
+    user: User,
+    happened_on: dt.date | None = None,
+    job_reference: str | None = None,
+    expected_version: int | None = None,
+) -> Accepted[Any]:
+    """Make a draft the record.
+
+    1. Lock the draft's row: of two who accept it, the second finds it accepted.
+    2. Turn it to accepted: the database locks the site's row and gives the step.
+    3. Apply operation by operation; a row that is not of the version the draft was made with is a
+    ChangeConflict
+       that names the operation and the change set in between, and nothing is written.
+    """
+    draft = _locked(change_set, expected_version)
+    if draft.state != State.DRAFT:
+        raise ChangeRefused([Problem(f"This change set is {draft.get_state_display()}.", "not_a_draft")])
+    draft.happened_on = happened_on or draft.happened_on
+    draft.job_reference = draft.job_reference if job_reference is None else job_reference
+    draft.accepted_by = user
+    work = change_set_apply(draft)
+    return Accepted(draft, [work.labels[_result_key(index)] for index in range(len(draft.operations))])
+
+
+def change_set_apply(change_set: ChangeSet) -> Work:
+    """Turn a draft to accepted and write its rows, in the caller's transaction.
+
+    To evaluate a draft, do this inside ``transaction.atomic()``, read the plant, and roll back;
+    ``change_set_trial`` does just that.
+    """
+    if not connection.in_atomic_block:
+        raise RuntimeError("change_set_apply belongs into a transaction of the caller's")
+    operations = read_operations(change_set.operations)
+    if change_set.site_id is None and operations[0][0].name == SITE_ADD:
+        change_set.site_id = _next_site_id()
+    change_set.happened_on = change_set.happened_on or today_at(change_set.site_id)
+    change_set.state = State.ACCEPTED
+    change_set.save()
+    change_set.refresh_from_db()
+    return _apply(change_set, operations)
+
+
+@contextmanager
+def change_set_trial(change_set: ChangeSet) -> Iterator[Work]:
+    """Inside, the record is as if ``change_set`` (a draft) were accepted; afterwards nothing is left of
+    it."""
+    draft = ChangeSet.objects.get(pk=change_set.pk)
+    with _rolled_back():
+        yield change_set_apply(draft)
+
+
+# --- rows written by the caller
+# ---------------------------------------------------------------------------------
+
+
+@contextmanager
+def open_change_set(change: Change) -> Iterator[ChangeSet]:
+    """An accepted change set inside which the caller writes rows as it likes: ``bulk_create``, COPY, raw SQL.
+
+    The database holds all of them to it. For imports and whatever else writes thousands of rows at once.
+    """
+    with transaction.atomic():
+        change_set = _new(
+            change, kind=change.kind or Kind.WORK, site_id=change.site_id, state=State.ACCEPTED, operations=[]
+        )
+        with change_context(change_set):
+            yield change_set
+        _check_deferred_keys()
+        tell_accepted(change_set)
+
+
+@contextmanager
+def open_change_sets(changes: Sequence[Change]) -> Iterator[list[ChangeSet]]:
+    """Many accepted change sets, of many sites, for rows that each name their own (INSERT and COPY only).
+
+    Those of one site are accepted in the order in which they are given; sites are locked in the order of
+    their ids, so that two writers of many never wait for each other in a circle. Keep a batch to some
+    hundred sites.
+    """
+    order = sorted(range(len(changes)), key=lambda place: changes[place].site_id or 0)
+    with transaction.atomic():
+        rows = [
+            _row(
+                changes[place],
+                kind=changes[place].kind or Kind.WORK,
+                site_id=changes[place].site_id,
+                state=State.ACCEPTED,
+                operations=[],
+            )
+            for place in order
+        ]
+        written = ChangeSet.objects.bulk_create(rows)
+        by_id = ChangeSet.objects.in_bulk([row.pk for row in written])
+        change_sets = {place: by_id[row.pk] for place, row in zip(order, written, strict=True)}
+        with each_row_context():
+            yield [change_sets[place] for place in range(len(changes))]
+        _check_deferred_keys()
+        for place in range(len(changes)):
+            tell_accepted(change_sets[place])
+
+
+# --- the parts
+# --------------------------------------------------------------------------------------------------
+
+
+def today_at(site_id: int | None) -> dt.date:
+    """Today in the time zone of a site."""
+    from sites.models.places import Site
+
+    zones = Site.objects.filter(pk=site_id or 0).values_list("time_zone", flat=True)
+    name = zones.first() or "UTC"
+    return timezone.now().astimezone(ZoneInfo(name)).date()
+
+
+def _apply(change_set: ChangeSet, operations: Sequence[tuple[Operation[Any, Any], dict[str, Any]]]) -> Work:
+    work = Work(change_set)
+    with change_context(change_set):
+        for index, (operation, values) in enumerate(operations):
+            body = change_set.operations[index]
+            work.expects = {}
+            try:
+                _require_fitting(operation, change_set)
+                _require_expected(work, operation, body.get("expects") or {})
+                result = operation.apply(work, **work.resolve(values))
+            except ChangeRefused as refused:
+                raise refused.at(index) from refused.__cause__
+            except IntegrityError as error:
+                raise ChangeRefused([problem_of(error).at(index)]) from error
+            work.labels[_result_key(index)] = result
+            work.found_expectations.append(work.expects)
+            if body.get("label"):
+                work.labels[body["label"]] = result
+        try:
+            _check_deferred_keys()
+        except IntegrityError as error:
+            raise ChangeRefused([problem_of(error)]) from error
+    tell_accepted(change_set)
+    return work
+
+
+def _result_key(index: int) -> str:
+    # Not a label that anyone can give: labels have no slash
+    return f"/{index}"
+
+
+def _require_fitting(operation: Operation[Any, Any], change_set: ChangeSet) -> None:
+    if operation.shared and change_set.site_id is not None:
+        detail = f"{operation.name} is of what all sites share, and this change set of one site: make two."
+        raise ChangeRefused([Problem(detail, "of_no_site", "/op")])
+    if not operation.shared and change_set.site_id is None:
+        detail = f"{operation.name} is of one site, and this change set of none: name its site."
+        raise ChangeRefused([Problem(detail, "of_a_site", "/op")])
+
+
+def _require_expected(work: Work, operation: Operation[Any, Any], expected: Mapping[str, Any]) -> None:
+    own = work.change_set.pk
+    for key, now in selectors.versions_now(expected, site_id=work.change_set.site_id).items():
+        if now in (expected[key], own):
+            continue
+        between = sorted(set(now) - set(expected[key])) if isinstance(now, list) else [now] if now else []
+        rows = ChangeSet.objects.filter(pk__in=between, site=work.change_set.site_id)
+        names = [selectors.describe_change_set(row) for row in rows]
+        came = " and ".join(names) or "another change"
+        detail = f"{operation.name} was made for {key} as it was before {came}."
+        raise ChangeConflict([Problem(detail, "conflict")], tuple(between))
+
+
+_WHAT = {Use.WORK: "work on site", Use.CORRECTION: "a correction of the record"}
+
+
+def _kind_for(
+    asked: ChangeSet.Kind | None, operations: Sequence[tuple[Operation[Any, Any], Any]]
+) -> ChangeSet.Kind:
+    """The kind of a change set of these operations; a correction and work on site are two change sets."""
+    uses = {operation.use for operation, _ in operations}
+    kind = asked or (Kind.CORRECTION if Use.CORRECTION in uses else Kind.WORK)
+    amiss = Use.WORK if kind == Kind.CORRECTION else Use.CORRECTION
+    problems = [
+        Problem(
+            f"{operation.name} is {_WHAT[amiss]}, and this change set is not: make two.",
+            "kind_of_change",
+            "/op",
+        ).at(index)
+        for index, (operation, _) in enumerate(operations)
+        if operation.use is amiss
+    ]
+    if problems:
+        raise ChangeRefused(problems)
+    return kind
+
+
+def _new(change: Change, **fields: Any) -> ChangeSet:
+    row = _row(change, **fields)
+    row.save(force_insert=True)
+    row.refresh_from_db()
+    return row
+
+
+def _row(
+    change: Change, *, kind: ChangeSet.Kind, site_id: int | None, state: str, operations: list[Any]
+) -> ChangeSet:
+    actor = change.actor.strip() or (
+        change.user.get_full_name() or change.user.get_username() if change.user else ""
+    )
+    _require_reason(change.reason.strip(), actor)
+    happened_on = change.happened_on
+    if happened_on is None and state == State.ACCEPTED:
+        happened_on = today_at(site_id)
+    return ChangeSet(
+        site_id=site_id,
+        state=state,
+        kind=kind,
+        purpose=change.purpose,
+        door=change.door,
+        user=change.user,
+        accepted_by=change.user if state == State.ACCEPTED else None,
+        actor=actor,
+        reason=change.reason.strip(),
+        job_reference=change.job_reference.strip(),
+        happened_on=happened_on,
+        quiet=change.quiet,
+        operations=operations,
+    )
+
+
+def _require_reason(reason: str, actor: str) -> None:
+    problems = []
+    if not reason:
+        problems.append(Problem("Say why: a change has a reason.", "required", "/reason"))
+    if not actor:
+        problems.append(Problem("Say who: a change has someone who did it.", "required", "/actor"))
+    if problems:
+        raise ChangeRefused(problems)
+
+
+def _locked(change_set: ChangeSet, expected_version: int | None) -> ChangeSet:
+    draft = ChangeSet.objects.select_for_update(of=("self",)).get(pk=change_set.pk)
+    if draft.state == State.ACCEPTED:
+        raise ChangeRefused([Problem("This change set is accepted and never changes.", "accepted")])
+    if expected_version is not None and draft.version != expected_version:
+        detail = "This draft was changed meanwhile; look at it again."
+        raise ChangeConflict([Problem(detail, "conflict")])
+    return draft
+
+
+def _with_expectations(draft: ChangeSet) -> list[dict[str, Any]]:
+    """The operations of ``draft``, each with the versions of the rows it builds on as they are now."""
+    trial = ChangeSet.objects.get(pk=draft.pk)
+    for field in ("operations", "kind", "reason", "happened_on", "state"):
+        setattr(trial, field, getattr(draft, field))
+    with _rolled_back():
+        found = change_set_apply(trial).found_expectations
+    return [{**body, "expects": expects} for body, expects in zip(draft.operations, found, strict=True)]
+
+
+def _plain(bodies: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
+    return [_without_expectations(body) for body in bodies]
+
+
+def _without_expectations(body: Mapping[str, Any]) -> dict[str, Any]:
+    return {name: value for name, value in body.items() if name != "expects"}
+
+
+def _next_site_id() -> int:
+    # The change set comes before the site's own row, and names it
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT nextval(pg_get_serial_sequence('site', 'id'))")
+        (site_id,) = cursor.fetchone()
+    return int(site_id)
+
+
+def _check_deferred_keys() -> None:
+    """Raise now, where the operation is at hand, what would else be raised at commit."""
+    with connection.cursor() as cursor:
+        cursor.execute("SET CONSTRAINTS ALL IMMEDIATE")
+        cursor.execute("SET CONSTRAINTS ALL DEFERRED")
+
+
+@contextmanager
+def _rolled_back() -> Iterator[None]:
+    """What is written inside, in a savepoint or a transaction of its own, is undone."""
+    with transaction.atomic():
+        yield
+        transaction.set_rollback(True)

@@ -1,0 +1,379 @@
+"""What an operation has in hand while it is applied: the change set, its step, and the few ways to write
+rows.
+
+All of them run under the lock of the site's row, which acceptance takes; none commits. ``expects`` collects
+the versions of the rows that the operation builds on, so that a draft can tell when someone else came in
+between.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any, TypeVar, cast
+
+from django.core.exceptions import ValidationError
+from django.db import models
+
+from sites.models.dated import DatedFacts, Placed, Recorded
+
+from . import selectors
+from .errors import ChangeRefused, Problem, refuse
+from .models import ChangeSet
+from .parameters import Reference
+from .selectors import primary_key_fields
+
+M = TypeVar("M", bound=models.Model)
+R = TypeVar("R", bound=Recorded)
+T = TypeVar("T", bound=Placed)
+F = TypeVar("F", bound=DatedFacts)
+
+
+def thing_fields(facts: type[DatedFacts]) -> tuple[str, ...]:
+    """The fields that say whose facts these are: the key but for the step (``supply_id``; ``block_id``,
+    ``row``)."""
+    return tuple(name for name in primary_key_fields(facts) if name != "step")
+
+
+class Work:
+    """One change set being applied."""
+
+    def __init__(self, change_set: ChangeSet) -> None:
+        if change_set.state != ChangeSet.State.ACCEPTED:
+            raise ValueError("a change set is applied once it is accepted, in the same transaction")
+        self.change_set = change_set
+        self.labels: dict[str, Any] = {}
+        self.expects: dict[str, int | list[int]] = {}
+        self.found_expectations: list[dict[str, int | list[int]]] = []
+        """``expects`` of each operation applied so far."""
+        self._seen: dict[tuple[type[models.Model], int], models.Model] = {}
+
+    @property
+    def site_id(self) -> int:
+        if self.change_set.site_id is None:
+            raise ValueError("a change set of what all sites share has no site")
+        return self.change_set.site_id
+
+    @property
+    def step(self) -> int:
+        if self.change_set.step is None:
+            raise ValueError("a change set of no site has no step")
+        return self.change_set.step
+
+    @property
+    def is_correction(self) -> bool:
+        return self.change_set.kind == ChangeSet.Kind.CORRECTION
+
+    # --- reading ------------------------------------------------------------------------------------------
+
+    def resolve(self, values: Mapping[str, Any]) -> dict[str, Any]:
+        """``values`` with every reference replaced by the row it names; ChangeRefused names all that fail."""
+        problems: list[Problem] = []
+        resolved = {
+            name: [self._row(item, f"/{name}/{place}", problems) for place, item in enumerate(value)]
+            if isinstance(value, list)
+            else self._row(value, f"/{name}", problems)
+            for name, value in values.items()
+        }
+        if problems:
+            raise ChangeRefused(problems)
+        return resolved
+
+    def _row(self, value: Any, path: str, problems: list[Problem]) -> Any:
+        if not isinstance(value, Reference):
+            return value
+        try:
+            row = (
+                self._labelled(value)
+                if isinstance(value.named, str)
+                else self._found(value.model, value.named)
+            )
+            # A correction may be of what has ended since
+            if isinstance(row, Placed) and not self.is_correction:
+                self.require_standing(row)
+        except ChangeRefused as refused:
+            problems += [Problem(problem.detail, problem.code, path) for problem in refused.problems]
+            return None
+        return row
+
+    def _found(self, model: type[M], pk: int) -> M:
+        row = self._seen.get((model, pk))
+        if row is None:
+            rows = model._default_manager.filter(pk=pk)
+            if _is_of_a_site(model):
+                rows = rows.filter(site_id=self.site_id)
+            row = rows.first()
+            if row is None:
+                where = " on this site" if _is_of_a_site(model) else ""
+                raise refuse(f"There is no {model._meta.verbose_name} {pk}{where}.", code="not_found")
+            self._seen[model, pk] = row
+        return cast(M, row)
+
+    def _labelled(self, reference: Reference) -> models.Model:
+        """``@gateway`` is what the operation labelled ``gateway`` made; ``@gateway/output/2`` its output
+        2."""
+        label, *rest = str(reference.named).removeprefix("@").split("/")
+        row = self.labels.get(label)
+        if row is None:
+            known = ", ".join(f"@{name}" for name in self.labels) or "none before this one"
+            raise refuse(f"No earlier operation is labelled {label} ({known}).", code="not_found")
+        if len(rest) == 2 and rest[1].isdecimal():
+            # A part is found by its number: an endpoint's outputs, a switch's ports
+            row = reference.model._default_manager.filter(
+                **{row._meta.model_name: row, "number": int(rest[1]), "end_step__isnull": True}
+            ).first()
+        if not isinstance(row, reference.model):
+            raise refuse(f"{reference.named} is no {reference.model._meta.verbose_name}.", code="not_found")
+        return row
+
+    def require_standing(self, thing: Placed) -> None:
+        """Refuse what did not stand yet at this step, or does not stand any more."""
+        if thing.begin_step > self.step:
+            raise refuse(
+                f"{describe(thing)} stands only since {self.named(thing.begin_step)}.", code="not_yet_there"
+            )
+        if thing.end_step is not None:
+            raise refuse(f"{describe(thing)} was ended by {self.named(thing.end_step)}.", code="ended")
+
+    def latest(self, facts: type[F], *thing: int) -> F | None:
+        """The last row of facts of a thing, whatever its step."""
+        rows = facts._default_manager.filter(**dict(zip(thing_fields(facts), thing, strict=True)))
+        return rows.order_by("-step").first()
+
+    def current(self, facts: type[F], *thing: int) -> F | None:
+        """The facts that hold at this step, which must be the last ones; notes the version that was built on.
+
+        A later row means that the operation is back-dated to before something known: refused, naming it.
+        """
+        row = self.latest(facts, *thing)
+        if row is None:
+            return None
+        if row.step > self.step:
+            raise refuse(
+                f"This happened on {self.change_set.happened_on}, and {self.named(row.step)} already says "
+                "what holds after it. Give a day from then on, or make a correction.",
+                code="contradicts_later",
+            )
+        self.expect(facts, thing, row.change_set_id)
+        return row
+
+    def expect(self, of: type[models.Model] | str, ids: Iterable[int], version: int | list[int]) -> None:
+        """Note that the operation builds on this version of a row, unless this change set itself wrote it."""
+        if version != self.change_set.pk:
+            name = of if isinstance(of, str) else of._meta.db_table
+            self.expects.setdefault("/".join([name, *map(str, ids)]), version)
+
+    def forget(self, model: type[models.Model]) -> None:
+        """Read rows of ``model`` anew when they are next named: they were changed in bulk."""
+        self._seen = {key: row for key, row in self._seen.items() if key[0] is not model}
+
+    def named(self, step: int) -> str:
+        """The change set of a step of this site, as a person refers to it."""
+        return selectors.change_set_named(site_id=self.site_id, step=step)
+
+    # --- writing ------------------------------------------------------------------------------------------
+
+    def add(self, row: M) -> M:
+        """Insert a row, of the record or of what sites share, with what its model says about its fields."""
+        if isinstance(row, Recorded):
+            row.site_id = self.site_id
+        if hasattr(row, "change_set_id"):
+            row.change_set_id = self.change_set.pk
+        if isinstance(row, Placed):
+            row.begin_step = self.step
+        clean(row)
+        row.save(force_insert=True)
+        return row
+
+    def alter(self, row: models.Model, given: Mapping[str, Any]) -> bool:
+        """Change undated fields of a row; False when they say what it says already."""
+        changed = _differences(row, given)
+        if not changed:
+            return False
+        self._expect_row(row)
+        for name, value in changed.items():
+            setattr(row, name, value)
+        clean(row, changed)
+        self._update(row, changed)
+        return True
+
+    def remove(self, row: models.Model) -> None:
+        """Delete a row that is not plant: the change record keeps what it said."""
+        self._expect_row(row)
+        type(row)._default_manager.filter(pk=row.pk).delete()
+
+    def _expect_row(self, row: models.Model) -> None:
+        if hasattr(row, "change_set_id") or hasattr(row, "version"):
+            self.expect(type(row), [row.pk], selectors.version_of(row))
+
+    def end(self, thing: Placed, *others: Placed) -> None:
+        """The thing stands no longer from this step on; ``others`` go with it. Who uses it has been asked."""
+        for each in (thing, *others):
+            if each.begin_step == self.step:
+                raise refuse(
+                    f"{describe(each)} was added by this very change set: leave both out.", code="refused"
+                )
+            self.expect(type(each), [each.pk], each.change_set_id)
+            each.end_step = self.step
+            self._update(each, {"end_step": self.step})
+
+    def _update(self, row: models.Model, changed: Mapping[str, Any]) -> None:
+        values = dict(changed)
+        if hasattr(row, "change_set_id"):
+            values["change_set_id"] = row.change_set_id = self.change_set.pk
+        type(row)._default_manager.filter(pk=row.pk).update(**values)
+
+    def begin(self, row: F) -> F:
+        """The first facts of a thing, or of a thing that had none."""
+        row.site_id = self.site_id
+        row.change_set_id = self.change_set.pk
+        row.step = self.step
+        clean(row)
+        row.save(force_insert=True)
+        return row
+
+    def supersede(self, facts: type[F], thing: Sequence[int], given: Mapping[str, Any]) -> F | None:
+        """From this step on a thing's facts are as before but for ``given``; None when nothing differs."""
+        if not given:
+            return None
+        if self.is_correction:
+            raise refuse(
+                f"{', '.join(given)}: what was recorded wrongly is corrected, not superseded; use the "
+                "operation that ends in .correct.",
+                code="kind_of_change",
+                path=f"/{next(iter(given))}",
+            )
+        before = self.current(facts, *thing)
+        if before is None:
+            return self.begin(facts(**dict(zip(thing_fields(facts), thing, strict=True)), **given))
+        changed = _differences(before, given)
+        if not changed:
+            return None
+        for name, value in changed.items():
+            setattr(before, name, value)
+        clean(before, changed)
+        if before.step == self.step:
+            self._update_facts(before, changed)
+            return before
+        return self.begin(before)
+
+    def _update_facts(self, row: DatedFacts, changed: Mapping[str, Any]) -> None:
+        keys = {name: getattr(row, name) for name in (*thing_fields(type(row)), "step")}
+        type(row)._default_manager.filter(**keys).update(**changed, change_set_id=self.change_set.pk)
+        row.change_set_id = self.change_set.pk
+
+    def correct(
+        self,
+        facts: type[F],
+        thing: Sequence[int],
+        given: Mapping[str, Any],
+        *,
+        step: int | None,
+        together: Sequence[Sequence[str]] = (),
+    ) -> list[F]:
+        """Rewrite facts that were wrong, in the row where the wrong value begins and those that carried it
+        on.
+
+        ``step``: the row valid at that step begins it; None: the stretch of rows up to the last one that say
+        the same. Fields of a group in ``together`` (a length and its basis) count as one value. Returns the
+        rows that were rewritten; what they said stays in the change record.
+        """
+        rows = list(
+            facts._default_manager.filter(**dict(zip(thing_fields(facts), thing, strict=True))).order_by(
+                "step"
+            )
+        )
+        first = _row_at(rows, step)
+        if first is None:
+            raise refuse("Nothing is recorded at that step that could be corrected.", path="/step")
+        rewritten: dict[int, dict[str, Any]] = {}
+        for group in _groups(given, together):
+            begin = first
+            while step is None and begin > 0 and _same(rows[begin - 1], rows[first], group):
+                begin -= 1
+            for place in range(begin, len(rows)):
+                if not _same(rows[place], rows[begin], group):
+                    break
+                changed = _differences(rows[place], only(given, group))
+                if changed:
+                    rewritten.setdefault(place, {}).update(changed)
+        for place, changed in sorted(rewritten.items()):
+            row = rows[place]
+            self.expect(facts, [*thing, row.step], row.change_set_id)
+            for name, value in changed.items():
+                setattr(row, name, value)
+            clean(row, changed)
+            self._update_facts(row, changed)
+        return [rows[place] for place in sorted(rewritten)]
+
+
+def clean(row: models.Model, names: Iterable[str] | None = None) -> None:
+    """Refuse values that the model's fields do not take (all of ``names``, or of the row, at once).
+
+    References are left out: they are rows already, and keys hold them.
+    """
+    checked = set(names) if names is not None else None
+    left_out = {
+        field.name
+        for field in row._meta.fields
+        if field.is_relation or (checked is not None and field.name not in checked) or field.primary_key
+    }
+    try:
+        row.clean_fields(exclude=left_out)
+    except ValidationError as error:
+        raise ChangeRefused(
+            Problem(f"{name}: {message}", "invalid", f"/{name}")
+            for name, messages in error.message_dict.items()
+            for message in messages
+        ) from error
+
+
+def describe(row: models.Model) -> str:
+    """A row as a person refers to it: ``supply PS 1`` (id 12)."""
+    kind = row._meta.verbose_name
+    name = getattr(row, "name", None) or getattr(row, "number", None)
+    return f"{kind} {name} (id {row.pk})" if name is not None else f"{kind} {row.pk}"
+
+
+def only(given: Mapping[str, Any], fields: Iterable[str]) -> dict[str, Any]:
+    """Those of ``given`` that are among ``fields``."""
+    return {name: given[name] for name in fields if name in given}
+
+
+def but(given: Mapping[str, Any], fields: Iterable[str]) -> dict[str, Any]:
+    """Those of ``given`` that are not among ``fields``."""
+    left_out = set(fields)
+    return {name: value for name, value in given.items() if name not in left_out}
+
+
+def _differences(row: models.Model, given: Mapping[str, Any]) -> dict[str, Any]:
+    return {
+        name: value for name, value in given.items() if _plain(value) != getattr(row, _attname(row, name))
+    }
+
+
+def _attname(row: models.Model, name: str) -> str:
+    return str(cast("models.Field[Any, Any]", row._meta.get_field(name)).attname)
+
+
+def _plain(value: Any) -> Any:
+    return value.pk if isinstance(value, models.Model) else value
+
+
+def _is_of_a_site(model: type[models.Model]) -> bool:
+    return issubclass(model, Recorded)
+
+
+def _row_at(rows: Sequence[DatedFacts], step: int | None) -> int | None:
+    """The place of the row valid at ``step`` (None: the last) among rows in the order of their steps."""
+    valid = [place for place, row in enumerate(rows) if step is None or row.step <= step]
+    return valid[-1] if valid else None
+
+
+def _same(one: DatedFacts, other: DatedFacts, names: Iterable[str]) -> bool:
+    return all(getattr(one, _attname(one, name)) == getattr(other, _attname(other, name)) for name in names)
+
+
+def _groups(given: Mapping[str, Any], together: Sequence[Sequence[str]]) -> list[tuple[str, ...]]:
+    grouped = [tuple(group) for group in together if any(name in given for name in group)]
+    alone = [(name,) for name in given if not any(name in group for group in grouped)]
+    return grouped + alone

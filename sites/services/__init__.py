@@ -1,0 +1,5 @@
+"""Everything that can be done to what stands where. Importing this registers the operations."""
+
+from . import catalogue, closets, customers, endpoints, power, secrets, sites, switches
+
+__all__ = ["catalogue", "closets", "customers", "endpoints", "power", "secrets", "sites", "switches"]

@@ -1,0 +1,18 @@
+"""The colours of telephone pairs (ANSI/ICEA colour code of 25-pair cable)."""
+
+from __future__ import annotations
+
+FIRST_COLOURS = ("white", "red", "black", "yellow", "violet")
+SECOND_COLOURS = ("blue", "orange", "green", "brown", "slate")
+
+
+def pair_colours(pair: int) -> tuple[str, str]:
+    """The colours of the first and the second conductor of a pair, 1 to 25.
+
+    >>> pair_colours(1), pair_colours(7), pair_colours(25)
+    (('white', 'blue'), ('red', 'orange'), ('violet', 'slate'))
+    """
+    if not 1 <= pair <= 25:
+        raise ValueError(f"pair {pair}: expected 1 to 25")
+    group, place = divmod(pair - 1, 5)
+    return FIRST_COLOURS[group], SECOND_COLOURS[place]

@@ -1,0 +1,352 @@
+"""Points: what hangs on a run, and the piece of cable to it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any, TypedDict, Unpack
+
+from sites.changes.errors import refuse
+from sites.changes.operations import Use, operation
+from sites.changes.selectors import version_reader
+from sites.changes.work import Work, clean, describe
+from sites.models import Basis, CableType, DeviceModel, Placed, Supply
+from sites.services.fitting import require_kind, with_basis
+from sites.services.uses import facts_from, used_by
+from zones.models import Point, PointFacts, Run, Zone
+
+from .ranks import rank_after_all, rank_before, rank_below
+
+_SPEAKERS = (DeviceModel.Kind.CEILING_SPEAKER, DeviceModel.Kind.WALL_SPEAKER, DeviceModel.Kind.HORN)
+_DEVICE_KINDS = {
+    DeviceModel.Kind.CEILING_SPEAKER: PointFacts.DeviceKind.CEILING_SPEAKER,
+    DeviceModel.Kind.WALL_SPEAKER: PointFacts.DeviceKind.WALL_SPEAKER,
+    DeviceModel.Kind.HORN: PointFacts.DeviceKind.HORN,
+}
+_TOGETHER = [
+    ("length_m", "length_basis"),
+    ("tap_power_w", "tap_basis"),
+    ("kind", "count_low", "count_likely", "count_high"),
+    ("model", "device_kind"),
+]
+# What a splice has not: it carries no load
+_BARE = {
+    "kind": PointFacts.Kind.SPLICE,
+    "device_kind": PointFacts.DeviceKind.UNKNOWN,
+    "model": None,
+    "count_low": None,
+    "count_likely": None,
+    "count_high": None,
+    "current_basis": Basis.UNKNOWN,
+    "speech_current_a": None,
+    "idle_current_a": None,
+    "tap_power_w": None,
+    "tap_basis": Basis.UNKNOWN,
+    "zone": None,
+}
+
+
+class Load(TypedDict, total=False):
+    """What hangs at a point, and where."""
+
+    kind: PointFacts.Kind
+    device_kind: PointFacts.DeviceKind
+    model: DeviceModel | None
+    count_low: int | None
+    count_likely: int | None
+    count_high: int | None
+    place: str
+    current_basis: Basis
+    speech_current_a: float | None
+    idle_current_a: float | None
+    tap_power_w: float | None
+    tap_basis: Basis
+    zone: Zone | None
+    feed_supply: Supply | None
+
+
+class Hung(Load, total=False):
+    """The same with the piece of cable to the point from its parent."""
+
+    length_m: float | None
+    length_basis: Basis
+    cable_type: CableType | None
+    dc_pairs: int | None
+    minus_cut: bool
+
+
+class Altered(Hung, total=False):
+    name: str
+    after: Point | None
+
+
+@operation(
+    "point.append", "A device, splice or lump is hung on a run, behind a point or directly at its block."
+)
+def point_append(
+    work: Work, *, run: Run, after: Point | None = None, name: str | None = None, **hung: Unpack[Hung]
+) -> Point:
+    if after is not None:
+        _current(work, after, run=run, path="/after")
+        # Someone who hung a point there meanwhile has made the record another than the one this was drawn for
+        work.expect("point_children", [after.pk], _children(work.site_id, after.pk))
+    point = _add_point(work, run, rank_after_all(run), name)
+    work.begin(_facts(point, after, _fitting(dict(hung), None)))
+    return point
+
+
+@operation("point.insert", "A device or splice is cut into a run, into the piece before a point: mid-run.")
+def point_insert(
+    work: Work,
+    *,
+    before: Point,
+    name: str | None = None,
+    distance_from_parent_m: float | None = None,
+    distance_basis: Basis = Basis.UNKNOWN,
+    **load: Unpack[Load],
+) -> Point:
+    """The piece to ``before`` is split. At an unknown distance in halves, whose basis is kept; at a known
+    one, the rest of the length stays with ``before``. Cable and pairs are those of the piece. A cut minus
+    stays on the side of ``before``, whose section begins there."""
+    given = with_basis(
+        {"distance_from_parent_m": distance_from_parent_m, "distance_basis": distance_basis},
+        "distance_from_parent_m",
+        "distance_basis",
+    )
+    _current(work, before, path="/before")
+    rank = rank_before(work, before)
+    # Read after that: the run may have been put in order anew
+    old = _current(work, before, path="/before")
+    near, far = _split(old, distance_from_parent_m, given["distance_basis"])
+    point = _add_point(work, before.run, rank, name)
+    hung = {
+        **_fitting(dict(load), None),
+        **near,
+        "cable_type_id": old.cable_type_id,
+        "dc_pairs": old.dc_pairs,
+    }
+    work.begin(_facts(point, old.parent, hung))
+    work.supersede(PointFacts, [before.pk], {**far, "parent": point, "parent_rank": point.rank})
+    return point
+
+
+@operation("point.alter", "A point's model, tap, cable, pairs, place, feed or parent changes.", use=Use.ANY)
+def point_alter(work: Work, *, point: Point, **altered: Unpack[Altered]) -> Point:
+    given: dict[str, Any] = dict(altered)
+    if "name" in given:
+        work.alter(point, {"name": given.pop("name")})
+    if given:
+        current = _current(work, point)
+        if "after" in given:
+            given |= _rehung(work, point, given.pop("after"))
+        work.supersede(PointFacts, [point.pk], _fitting(given, current))
+    return point
+
+
+@operation("point.remove", "A device is taken off a run; its conductors are spliced through.")
+def point_remove(work: Work, *, point: Point) -> Point:
+    current = _current(work, point)
+    if current.kind == PointFacts.Kind.SPLICE:
+        raise refuse(f"{describe(point)} is a bare splice already.", code="nothing_there", path="/point")
+    work.supersede(PointFacts, [point.pk], _BARE)
+    return point
+
+
+@operation("point.correct", "What is recorded of a point was wrong.", use=Use.CORRECTION)
+def point_correct(
+    work: Work, *, point: Point, step: int | None = None, **corrected: Unpack[Altered]
+) -> Point:
+    given: dict[str, Any] = dict(corrected)
+    if "name" in given:
+        work.alter(point, {"name": given.pop("name")})
+    latest = _latest(work, point)
+    if "after" in given:
+        given |= _rehung(work, point, given.pop("after"))
+    fitting = _fitting(given, latest)
+    work.correct(PointFacts, [point.pk], fitting, step=step, together=[*_TOGETHER, ("parent", "parent_rank")])
+    return point
+
+
+@operation(
+    "point.found",
+    "A device turns out to have hung on a run all along: behind a point, or before one (mid-run).",
+    use=Use.CORRECTION,
+)
+def point_found(
+    work: Work,
+    *,
+    run: Run,
+    after: Point | None = None,
+    before: Point | None = None,
+    name: str | None = None,
+    **hung: Unpack[Hung],
+) -> Point:
+    """Since ``before``, or else ``after``, or else the run itself has been there. Before a point, the piece
+    to it is split in halves in every row that says how it hangs now."""
+    if before is not None:
+        return _found_before(work, before, name, dict(hung))
+    if after is None:
+        since = run.begin_step
+    else:
+        _latest(work, after, run=run, path="/after")
+        since = PointFacts.objects.filter(point=after).order_by("step").values_list("step", flat=True)[0]
+    point = _add_point(work, run, rank_after_all(run), name)
+    _begin_at(work, since, _facts(point, after, _fitting(dict(hung), None)))
+    return point
+
+
+def _found_before(work: Work, before: Point, name: str | None, hung: dict[str, Any]) -> Point:
+    point = _add_point(work, before.run, rank_before(work, before), name)
+    rows = list(PointFacts.objects.filter(point=before).order_by("step").select_related("parent"))
+    last = rows[-1]
+    # The unbroken stretch of rows that say how it hangs now
+    stretch = [last]
+    for row in reversed(rows[:-1]):
+        if row.parent_id != last.parent_id:
+            break
+        stretch.insert(0, row)
+    first = stretch[0]
+    near, _ = _split(first, None, Basis.UNKNOWN)
+    piece = {**near, "cable_type_id": first.cable_type_id, "dc_pairs": first.dc_pairs}
+    _begin_at(work, first.step, _facts(point, last.parent, {**_fitting(hung, None), **piece}))
+    for row in stretch:
+        _, far = _split(row, None, Basis.UNKNOWN)
+        work.expect(PointFacts, [before.pk, row.step], row.change_set_id)
+        PointFacts.objects.filter(point=before, step=row.step).update(
+            **far, parent=point, parent_rank=point.rank, change_set_id=work.change_set.pk
+        )
+    return point
+
+
+def _begin_at(work: Work, step: int, row: PointFacts) -> None:
+    row.site_id = work.site_id
+    row.change_set_id = work.change_set.pk
+    row.step = step
+    clean(row)
+    row.save(force_insert=True)
+
+
+# --- the parts
+# --------------------------------------------------------------------------------------------------
+
+
+def _latest(work: Work, point: Point, *, run: Run | None = None, path: str = "/point") -> PointFacts:
+    if run is not None and point.run_id != run.pk:
+        raise refuse(f"{describe(point)} is of another run.", code="other_run", path=path)
+    facts = work.latest(PointFacts, point.pk)
+    if facts is None:
+        raise refuse(f"Nothing is recorded of {describe(point)}.", code="not_found", path=path)
+    return facts
+
+
+def _current(work: Work, point: Point, *, run: Run | None = None, path: str = "/point") -> PointFacts:
+    """The facts that hold, of a point whose run stands; refuses a day before something already recorded."""
+    _latest(work, point, run=run, path=path)
+    work.require_standing(point.run)
+    facts = work.current(PointFacts, point.pk)
+    assert facts is not None
+    return facts
+
+
+def _add_point(work: Work, run: Run, rank: float, name: str | None) -> Point:
+    if name is None:
+        taken = set(Point.objects.filter(run=run).values_list("name", flat=True))
+        name = next(str(number) for number in range(1, len(taken) + 2) if str(number) not in taken)
+    return work.add(Point(run=run, rank=rank, name=name))
+
+
+def _facts(point: Point, parent: Point | None, hung: dict[str, Any]) -> PointFacts:
+    return PointFacts(
+        run_id=point.run_id,
+        point=point,
+        rank=point.rank,
+        parent=parent,
+        parent_rank=parent.rank if parent is not None else None,
+        **hung,
+    )
+
+
+def _split(
+    old: PointFacts, distance_m: float | None, distance_basis: Basis
+) -> tuple[dict[str, Any], dict[str, Any]]:
+    """Length and basis of the two pieces that a piece becomes: to the new point, and on from it."""
+    if distance_m is None:
+        half = {
+            "length_m": None if old.length_m is None else old.length_m / 2,
+            "length_basis": old.length_basis,
+        }
+        return half, dict(half)
+    near = {"length_m": distance_m, "length_basis": distance_basis}
+    if old.length_m is None:
+        return near, {"length_m": None, "length_basis": Basis.UNKNOWN}
+    if distance_m > old.length_m:
+        detail = (
+            f"The piece is recorded as {old.length_m:g} m long, shorter than {distance_m:g} m. "
+            "Correct its length first, or leave the distance out."
+        )
+        raise refuse(detail, code="invalid", path="/distance_from_parent_m")
+    return near, {"length_m": old.length_m - distance_m, "length_basis": old.length_basis}
+
+
+def _rehung(work: Work, point: Point, after: Point | None) -> dict[str, Any]:
+    """The fields by which ``point`` hangs behind ``after`` (None: at the block)."""
+    if after is None:
+        return {"parent": None, "parent_rank": None}
+    _latest(work, after, run=point.run, path="/after")
+    rank_below(work, point, after)
+    return {"parent": after, "parent_rank": after.rank}
+
+
+def _fitting(given: dict[str, Any], current: PointFacts | None) -> dict[str, Any]:
+    """``given`` with what follows from it, for a point that is ``current`` so far (None: new)."""
+    model = given.get("model")
+    require_kind(model, *_SPEAKERS)
+    given = with_basis(given, "length_m", "length_basis")
+    given = with_basis(given, "tap_power_w", "tap_basis")
+    if model is not None:
+        given.setdefault("device_kind", _DEVICE_KINDS[DeviceModel.Kind(model.kind)])
+        if given["device_kind"] != _DEVICE_KINDS[DeviceModel.Kind(model.kind)]:
+            detail = f"{model.name} is a {model.get_kind_display()}."
+            raise refuse(detail, code="wrong_kind", path="/device_kind")
+    kind = given.get("kind", current.kind if current is not None else PointFacts.Kind.DEVICE)
+    if kind == PointFacts.Kind.SPLICE and (current is None or current.kind != kind):
+        given = {**_BARE, **given}
+    if kind != PointFacts.Kind.LUMP and current is not None and current.kind == PointFacts.Kind.LUMP:
+        given = {"count_low": None, "count_likely": None, "count_high": None, **given}
+    _require_counts(kind, given, current)
+    _require_bare(kind, given)
+    return given
+
+
+def _require_counts(kind: int, given: dict[str, Any], current: PointFacts | None) -> None:
+    names = ("count_low", "count_likely", "count_high")
+    counts = [given.get(name, getattr(current, name, None)) for name in names]
+    if kind == PointFacts.Kind.LUMP:
+        known = [count for count in counts if count is not None]
+        if len(known) < len(counts) or sorted(known) != known or known[0] < 0:
+            detail = "A lump says how many devices there may be: count_low ≤ count_likely ≤ count_high."
+            raise refuse(detail, code="required", path="/count_likely")
+    elif any(count is not None for count in counts):
+        raise refuse("Only a lump has counts.", code="invalid", path="/count_likely")
+
+
+def _require_bare(kind: int, given: dict[str, Any]) -> None:
+    if kind == PointFacts.Kind.SPLICE:
+        for name in ("model", "speech_current_a", "idle_current_a", "tap_power_w"):
+            if given.get(name) is not None:
+                raise refuse("A splice carries no load.", code="invalid", path=f"/{name}")
+
+
+def _children(site_id: int | None, point_id: int) -> list[int]:
+    """Ids of the change sets that hung something behind a point, one a child."""
+    rows = PointFacts.objects.filter(site_id=site_id or 0, parent_id=point_id).order_by("point_id", "-step")
+    return sorted(rows.distinct("point_id").values_list("change_set_id", flat=True))
+
+
+version_reader("point_children", _children)
+
+
+@used_by(Supply)
+def _fed_mid_run(work: Work, supply: Placed) -> Iterable[str]:
+    for row in facts_from(work, PointFacts, feed_supply_id=supply.pk).select_related("point", "run"):
+        if row.run.end_step is None or row.run.end_step > work.step:
+            yield describe(row.point)

@@ -1,0 +1,118 @@
+"""Readings: what an instrument said on a day."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import TypedDict, Unpack
+
+from sites.changes.errors import refuse
+from sites.changes.operations import Use, operation
+from sites.changes.steps import first_step_after
+from sites.changes.work import Work, describe
+from sites.models import Switch
+from zones.models import Point, Reading, Run
+
+
+class Circumstances(TypedDict, total=False):
+    source_voltage_v: float | None
+    technician: str
+    instrument: str
+    calibrated_on: dt.date | None
+    note: str
+
+
+@operation("reading.record", "An instrument was read.", use=Use.ANY)
+def reading_record(
+    work: Work,
+    *,
+    kind: Reading.Kind,
+    state: Reading.State,
+    value: float,
+    taken_on: dt.date,
+    run: Run | None = None,
+    point: Point | None = None,
+    switch: Switch | None = None,
+    power_group: int | None = None,
+    **circumstances: Unpack[Circumstances],
+) -> Reading:
+    _require_subject(kind, run, point, switch)
+    _require_past(work, taken_on)
+    reading = Reading(
+        kind=kind,
+        state=state,
+        value=value,
+        taken_on=taken_on,
+        # What was measured is the record as it stood at the end of that day
+        step=first_step_after(taken_on),
+        run=run if run is not None else (point.run if point is not None else None),
+        point=point,
+        switch=switch,
+        power_group=power_group,
+        **circumstances,
+    )
+    return work.add(reading)
+
+
+@operation("reading.supersede", "A reading was written down wrongly: another takes its place.", use=Use.ANY)
+def reading_supersede(
+    work: Work,
+    *,
+    reading: Reading,
+    value: float | None = None,
+    state: Reading.State | None = None,
+    taken_on: dt.date | None = None,
+    **circumstances: Unpack[Circumstances],
+) -> Reading:
+    if Reading.objects.filter(supersedes=reading).exists():
+        raise refuse(f"Reading {reading.pk} is superseded already.", code="superseded", path="/reading")
+    day = taken_on or reading.taken_on
+    _require_past(work, day)
+    kept = {
+        name: getattr(reading, name)
+        for name in (
+            "kind",
+            "run",
+            "point",
+            "switch",
+            "power_group",
+            "source_voltage_v",
+            "technician",
+            "instrument",
+            "calibrated_on",
+            "note",
+        )
+    }
+    return work.add(
+        Reading(
+            **{**kept, **circumstances},
+            value=reading.value if value is None else value,
+            state=state or reading.state,
+            taken_on=day,
+            step=first_step_after(day),
+            supersedes=reading,
+        )
+    )
+
+
+def _require_subject(kind: Reading.Kind, run: Run | None, point: Point | None, switch: Switch | None) -> None:
+    wanted = {
+        Reading.Kind.RUN_CURRENT: "run",
+        Reading.Kind.END_VOLTAGE: "point",
+        Reading.Kind.POE_POWER: "switch",
+    }[kind]
+    given = {"run": run, "point": point, "switch": switch}
+    if given[wanted] is None:
+        raise refuse(f"A reading of {kind.label} names its {wanted}.", code="required", path=f"/{wanted}")
+    allowed = {"run", "point"} if wanted == "point" else {wanted}
+    for name, thing in given.items():
+        if thing is not None and name not in allowed:
+            raise refuse(f"A reading of {kind.label} names no {name}.", code="invalid", path=f"/{name}")
+    if point is not None and run is not None and point.run_id != run.pk:
+        raise refuse(f"{describe(point)} is of another run.", code="other_run", path="/point")
+
+
+def _require_past(work: Work, taken_on: dt.date) -> None:
+    day = work.change_set.happened_on
+    if day is not None and taken_on > day:
+        detail = f"Read on {taken_on}, after the day of this change ({day})."
+        raise refuse(detail, code="invalid", path="/taken_on")

@@ -1,0 +1,120 @@
+"""Runs: what feeds them, and which zone hears them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any, TypedDict, Unpack
+
+from sites.changes.errors import refuse
+from sites.changes.operations import Use, operation
+from sites.changes.work import Work, but, describe, only
+from sites.models import Amplifier, Block, Output, Placed, Supply
+from sites.services.uses import facts_from, require_unused, standing_at, used_by
+from zones.models import Landing, Run, RunFacts, Zone
+
+
+class RunState(TypedDict, total=False):
+    zone: Zone | None
+    output: Output | None
+    supply: Supply | None
+    amplifier: Amplifier | None
+    fuse_fitted: bool | None
+    fuse_rating_a: float | None
+
+
+class RunDetails(RunState, total=False):
+    note: str
+
+
+class RunAltered(RunDetails, total=False):
+    name: str
+
+
+class RunCorrected(RunState, total=False):
+    kind: Run.Kind
+
+
+_RUN = tuple(RunState.__annotations__)
+_TOGETHER = [("fuse_fitted", "fuse_rating_a")]
+# What a run of each kind is fed by; the rest of these must be blank
+_FED_BY = {
+    Run.Kind.SELF_AMPLIFIED: ("output", "supply"),
+    Run.Kind.CONSTANT_VOLTAGE: ("amplifier", "output"),
+    Run.Kind.LOW_IMPEDANCE: ("amplifier", "output"),
+}
+
+
+@operation("run.add", "A run is pulled from a block.")
+def run_add(work: Work, *, block: Block, name: str, kind: Run.Kind, **details: Unpack[RunDetails]) -> Run:
+    state = _fitting_state(kind, only(details, _RUN))
+    run = work.add(Run(block=block, name=name, kind=kind, **but(details, _RUN)))
+    work.begin(RunFacts(run=run, **state))
+    return run
+
+
+@operation(
+    "run.alter",
+    "A run is patched to another zone, output, supply or amplifier, its fuse changes, or it is described "
+    "otherwise.",
+    use=Use.ANY,
+)
+def run_alter(work: Work, *, run: Run, **altered: Unpack[RunAltered]) -> Run:
+    work.alter(run, but(altered, _RUN))
+    work.supersede(RunFacts, [run.pk], _fitting_state(run.kind, only(altered, _RUN)))
+    return run
+
+
+@operation("run.correct", "What is recorded of a run was wrong.", use=Use.CORRECTION)
+def run_correct(work: Work, *, run: Run, step: int | None = None, **corrected: Unpack[RunCorrected]) -> Run:
+    kind = corrected.get("kind", Run.Kind(run.kind))
+    work.alter(run, only(corrected, ["kind"]))
+    state = _fitting_state(kind, only(corrected, _RUN))
+    work.correct(RunFacts, [run.pk], state, step=step, together=_TOGETHER)
+    return run
+
+
+@operation("run.end", "A run is taken out of use: its conductors are off every block.")
+def run_end(work: Work, *, run: Run) -> Run:
+    work.current(RunFacts, run.pk)
+    require_unused(work, run)
+    work.end(run)
+    return run
+
+
+def _fitting_state(kind: str, state: dict[str, Any]) -> dict[str, Any]:
+    """``state`` where a run is fed only by what feeds its kind, and a fuse that is not fitted has no
+    rating."""
+    for feed in ("output", "supply", "amplifier"):
+        if state.get(feed) is not None and feed not in _FED_BY[Run.Kind(kind)]:
+            detail = f"A {Run.Kind(kind).label} run is not fed by a {feed}."
+            raise refuse(detail, code="wrong_kind", path=f"/{feed}")
+    if state.get("fuse_rating_a") is not None and state.setdefault("fuse_fitted", True) is not True:
+        detail = "A fuse with a rating is one that is fitted."
+        raise refuse(detail, code="invalid", path="/fuse_rating_a")
+    if "fuse_fitted" in state and state["fuse_fitted"] is not True:
+        state["fuse_rating_a"] = None
+    return state
+
+
+@used_by(Run)
+def _landed(work: Work, run: Placed) -> Iterable[str]:
+    for landing in standing_at(work, Landing, run=run).select_related("block").order_by("row"):
+        yield f"row {landing.row} of {describe(landing.block)} (landing {landing.pk})"
+
+
+@used_by(Block)
+def _from_block(work: Work, block: Placed) -> Iterable[str]:
+    for run in standing_at(work, Run, block=block):
+        yield describe(run)
+    for landing in standing_at(work, Landing, block=block).order_by("row"):
+        yield f"the conductor on row {landing.row} (landing {landing.pk})"
+
+
+@used_by(Output, Supply, Amplifier)
+def _fed(work: Work, source: Placed) -> Iterable[str]:
+    name = str(source._meta.model_name)
+    for row in facts_from(work, RunFacts, **{f"{name}_id": source.pk}).select_related("run"):
+        if row.run.end_step is None or row.run.end_step > work.step:
+            yield describe(row.run)
+    for landing in standing_at(work, Landing, **{name: source}).select_related("block").order_by("row"):
+        yield f"row {landing.row} of {describe(landing.block)} (landing {landing.pk})"

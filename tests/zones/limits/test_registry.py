@@ -1,0 +1,186 @@
+"""The registry of limits: complete against the core, sourced, and readable."""
+
+from __future__ import annotations
+
+import ast
+import math
+import re
+from pathlib import Path
+
+import pytest
+
+from zones import electrical
+from zones.electrical.subjects import SubjectKind
+from zones.electrical.verdicts import Verdict, judge
+from zones.limits.cautions import Caution
+from zones.limits.limit import NO_SOURCE, Limit, Remedy, Severity
+from zones.limits.registry import LIMITS, RULES, limit_by_code
+
+JUDGED = [limit for limit in LIMITS if limit.rule is not None]
+NEVER_NEAR = {
+    "class_2_power",
+    "other_zone",
+    "row_used_twice",
+    "polarity_reversed",
+    "audio_with_dc",
+    "wire_gauge",
+    "address_used_twice",
+    "reading_disagrees",
+}
+NAN = math.nan
+
+
+def codes_of_the_core() -> set[str]:
+    """The first argument of every call by which a family of the core makes a block of figures."""
+    codes = set()
+    (folder,) = electrical.__path__
+    for file in Path(folder).glob("*.py"):
+        for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
+            if not isinstance(node, ast.Call) or not node.args:
+                continue
+            name = node.func.attr if isinstance(node.func, ast.Attribute) else getattr(node.func, "id", "")
+            first = node.args[0]
+            if name in {"of", "block", "counted"} and isinstance(first, ast.Constant):
+                codes.add(str(first.value))
+    return codes
+
+
+def test_every_figure_of_the_core_has_a_limit_and_every_limit_a_figure() -> None:
+    assert codes_of_the_core() == {limit.code for limit in JUDGED}
+
+
+def test_codes_are_those_of_the_rules_and_unique() -> None:
+    assert [limit.code for limit in JUDGED] == [rule.code for rule in RULES]
+    assert len({limit.code for limit in LIMITS}) == len(LIMITS)
+    assert all(re.fullmatch(r"[a-z0-9_]{1,40}", limit.code) for limit in LIMITS)
+
+
+@pytest.mark.parametrize("limit", LIMITS, ids=lambda limit: limit.code)
+def test_each_says_where_it_comes_from(limit: Limit) -> None:
+    named = re.search(r"IEEE|TIA|NEC|RFC|audio handbooks|data sheet|by definition", limit.source)
+    assert named or limit.has_common_practice
+    assert limit.title
+    assert limit.limit_from
+    assert limit.remedies
+
+
+@pytest.mark.parametrize("limit", JUDGED, ids=lambda limit: limit.code)
+@pytest.mark.parametrize("place", ["", "P12"])
+@pytest.mark.parametrize("values", [(1.0, 2.0, 3.0, 2.5), (0.0, 0.0, 0.0, 0.0), (NAN, NAN, NAN, NAN)])
+def test_each_sentence_can_be_said(limit: Limit, place: str, values: tuple[float, ...]) -> None:
+    low, likely, high, most = values
+    said = limit.sentence(subject="run R1", low=low, likely=likely, high=high, limit=most, place=place)
+    assert "run R1" in said
+    assert said.endswith(".")
+    assert not re.search(r"[{}]|nan|inf|  |-0\b", said)
+    assert limit.quantity
+
+
+def test_a_sentence_tells_figure_band_limit_and_place() -> None:
+    voltage = limit_by_code("run_voltage")
+    assert voltage.sentence(
+        subject="run R3", low=18.24, likely=17.5, high=16.9, limit=18.0, place="P12 (gangway)"
+    ) == (
+        "On run R3 the speaker at P12 (gangway) gets 17.5 V (between 16.9 V and 18.2 V) during a page; "
+        "it needs 18.0 V."
+    )
+    current = limit_by_code("supply_current")
+    assert current.sentence(subject="supply PS 1", low=1.83, likely=1.83, high=1.83, limit=NAN) == (
+        "supply PS 1 gives 1.83 A during a page; it should give no more than an unknown amount, since a "
+        "rating is missing."
+    )
+
+
+def test_an_infeasible_run_is_not_said_to_have_a_voltage() -> None:
+    said = limit_by_code("run_voltage").figure_text(0.0, 0.0, 0.0)
+    assert said == "0.0 V (more load than the cable can carry)"
+
+
+@pytest.mark.parametrize(
+    ("code", "figure", "verdict"),
+    [
+        ("line_loss", 0.99, Verdict.WITHIN),
+        ("line_loss", 1.01, Verdict.NEAR),  # near at 1 dB, over at 3 dB: common practice, no source
+        ("line_loss", 3.01, Verdict.OVER),
+        ("audio_level", -2.99, Verdict.WITHIN),
+        ("audio_level", -3.01, Verdict.NEAR),  # near at −3 dB, over at −6 dB: common practice, no source
+        ("audio_level", -6.01, Verdict.OVER),
+        ("supply_current", 1.43, Verdict.WITHIN),
+        ("supply_current", 1.45, Verdict.NEAR),  # headroom under 10 %
+        ("supply_current", 1.60, Verdict.NEAR),  # at the limit is not past it
+        ("supply_current", 1.61, Verdict.OVER),
+        ("run_voltage", 19.9, Verdict.WITHIN),
+        ("run_voltage", 19.7, Verdict.NEAR),
+        ("run_voltage", 17.9, Verdict.OVER),
+        ("line_impedance", 3.9, Verdict.OVER),
+        ("line_impedance", 4.2, Verdict.NEAR),
+        ("poe_allocated", 369.6, Verdict.NEAR),  # 24 ports of class 3 in 370 W: IEEE 802.3
+        ("poe_allocated", 385.0, Verdict.OVER),  # a 25th does not fit
+        ("class_2_power", 96.0, Verdict.WITHIN),
+        ("class_2_power", 101.0, Verdict.OVER),
+        ("row_used_twice", 1.0, Verdict.WITHIN),
+        ("row_used_twice", 2.0, Verdict.OVER),
+        ("polarity_reversed", 0.0, Verdict.WITHIN),
+        ("polarity_reversed", 1.0, Verdict.OVER),
+        ("audio_with_dc", 0.0, Verdict.WITHIN),
+        ("audio_with_dc", 1.0, Verdict.NEAR),  # advice: never worse
+    ],
+)
+def test_when_each_rule_is_near_or_past(code: str, figure: float, verdict: Verdict) -> None:
+    limits = {
+        "line_loss": 3.0, "audio_level": -6.0, "supply_current": 1.6, "run_voltage": 18.0,
+        "line_impedance": 4.0, "poe_allocated": 370.0, "class_2_power": 100.0, "row_used_twice": 1.0, "polarity_reversed": 0.0,
+        "audio_with_dc": 0.0,
+    }  # fmt: skip
+    rule = limit_by_code(code).rule
+    assert rule is not None
+    assert judge([figure], [figure], [figure], [limits[code]], rule).tolist() == [verdict]
+
+
+@pytest.mark.parametrize("limit", JUDGED, ids=lambda limit: limit.code)
+def test_what_is_counted_is_never_near(limit: Limit) -> None:
+    assert (limit.near_rule == "never near: past or not") == (limit.code in NEVER_NEAR)
+
+
+def test_near_rules_as_a_person_reads_them() -> None:
+    assert limit_by_code("supply_current").near_rule == "near under 10% headroom"
+    assert limit_by_code("audio_level").near_rule == "near within 3.0 dB of the limit"
+
+
+def test_what_cannot_be_computed_is_judged_by_no_rule() -> None:
+    limit = limit_by_code("cannot_compute")
+    assert limit.rule is None
+    assert limit.subject_kind is None
+    assert not limit.is_advice
+
+
+def test_only_advice_is_of_the_least_severity() -> None:
+    assert {limit.code for limit in LIMITS if limit.is_advice} == {"audio_with_dc"}
+    assert {limit.code for limit in LIMITS if limit.severity is Severity.ADVICE} == {"audio_with_dc"}
+    assert Severity.HAZARD > Severity.SILENCE > Severity.SOUND_SUFFERS
+    assert all(severity.words for severity in Severity)
+
+
+def test_lines_warn_of_shock_and_class_2_of_local_code() -> None:
+    on_lines = [limit for limit in LIMITS if limit.code.startswith(("amplifier_", "line_"))]
+    assert all(Caution.LINE_VOLTAGE in limit.cautions for limit in on_lines)
+    assert Caution.LOCAL_CODE in limit_by_code("class_2_power").cautions
+    assert all(caution.text.endswith(".") for caution in Caution)
+
+
+def test_every_kind_of_remedy_is_offered_by_some_limit() -> None:
+    assert {remedy for limit in LIMITS for remedy in limit.remedies} == set(Remedy)
+
+
+def test_all_kinds_of_subject_that_figures_are_about_are_judged() -> None:
+    assert {limit.subject_kind for limit in JUDGED} == set(SubjectKind) - {SubjectKind.SITE}
+
+
+def test_a_code_that_is_none_is_refused_with_what_may_have_been_meant() -> None:
+    with pytest.raises(KeyError, match="there is no limit supply_curent; did you mean supply_current"):
+        limit_by_code("supply_curent")
+
+
+def test_the_registry_says_where_a_default_has_no_source() -> None:
+    assert not limit_by_code("port_power").has_common_practice
+    assert NO_SOURCE in limit_by_code("line_loss").source

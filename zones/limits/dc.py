@@ -1,0 +1,92 @@
+"""Limits of self-amplified runs on DC: supplies, voltage and current."""
+
+from __future__ import annotations
+
+from zones.electrical.subjects import SubjectKind
+from zones.electrical.verdicts import Rule
+from zones.limits.cautions import Caution
+from zones.limits.limit import NO_SOURCE, Limit, Remedy, Severity
+
+DC_LIMITS = (
+    Limit(
+        code="supply_current",
+        title="Supply current",
+        rule=Rule("supply_current"),
+        subject_kind=SubjectKind.SUPPLY,
+        quantity="current of the supply while everything it feeds is paged",
+        unit="A",
+        decimals=2,
+        limit_from="rated current of the supply × loading fraction (0.8 unless changed)",
+        source=f"rated current: data sheet; loading fraction: {NO_SOURCE}",
+        severity=Severity.SILENCE,
+        template="{subject} gives {figure} during a page; it should give no more than {limit}.",
+        remedies=(Remedy.MOVE_BRANCH, Remedy.SECOND_SUPPLY, Remedy.LARGER_SUPPLY),
+        cautions=(Caution.DISCONNECT, Caution.WIRING_CLASSES),
+    ),
+    Limit(
+        code="class_2_power",
+        title="Class 2 power",
+        # What a source can deliver does not creep up on a limit: it is within the class or it is not
+        rule=Rule("class_2_power", near_margin=0),
+        subject_kind=SubjectKind.SUPPLY,
+        quantity="power that a supply not marked Class 2 can deliver",
+        unit="VA",
+        decimals=0,
+        limit_from="100 VA at up to 30 V. The class is what the equipment is marked, never inferred from a "
+        "voltage",
+        source="NEC Chapter 9 Table 11 (from memory)",
+        severity=Severity.HAZARD,
+        template="{subject} can deliver {figure} and is not recorded as marked Class 2; Class 2 wiring takes "
+        "{limit} at most.",
+        remedies=(Remedy.SPLIT_RUN, Remedy.SECOND_SUPPLY, Remedy.CORRECT_RECORD),
+        cautions=(Caution.LOCAL_CODE, Caution.WIRING_CLASSES),
+    ),
+    Limit(
+        code="run_voltage",
+        title="Voltage at the last speaker",
+        rule=Rule("run_voltage", at_least=True),
+        subject_kind=SubjectKind.RUN,
+        quantity="voltage at the speaker with the least margin during a page",
+        unit="V",
+        decimals=1,
+        limit_from="lowest voltage at which the speaker works",
+        source="data sheet of the speaker",
+        severity=Severity.SILENCE,
+        template="On {subject} the speaker{place} gets {figure} during a page; it needs {limit}.",
+        remedies=(Remedy.SPARE_PAIR, Remedy.MOVE_BRANCH, Remedy.SPLIT_RUN, Remedy.SECOND_SUPPLY),
+        cautions=(Caution.DISCONNECT,),
+        zero_means="more load than the cable can carry",
+    ),
+    Limit(
+        code="run_current",
+        title="Run current against its fuse",
+        rule=Rule("run_current"),
+        subject_kind=SubjectKind.RUN,
+        quantity="current through the run's own fuse during a page",
+        unit="A",
+        decimals=2,
+        limit_from="rating of the fuse × loading fraction (0.8 unless changed)",
+        source=f"rating: marking of the fuse; loading fraction: {NO_SOURCE}",
+        severity=Severity.SILENCE,
+        template="{subject} draws {figure} through its fuse during a page; the fuse should carry no more "
+        "than {limit}.",
+        remedies=(Remedy.MOVE_BRANCH, Remedy.SPLIT_RUN, Remedy.SECOND_SUPPLY),
+        cautions=(Caution.DISCONNECT, Caution.WIRING_CLASSES),
+    ),
+    Limit(
+        code="conductor_current",
+        title="Conductor current",
+        rule=Rule("conductor_current"),
+        subject_kind=SubjectKind.RUN,
+        quantity="current in one conductor of the hardest-loaded piece during a page",
+        unit="A",
+        decimals=2,
+        limit_from="rating of the cable type for one conductor (1 A for 23 and 24 AWG where none is given)",
+        source=f"rating: data sheet of the cable; 1 A where none is given: {NO_SOURCE}",
+        severity=Severity.HAZARD,
+        template="On {subject} each conductor of the piece{place} carries {figure} during a page; it is "
+        "rated for {limit}.",
+        remedies=(Remedy.SPARE_PAIR, Remedy.MOVE_BRANCH, Remedy.SPLIT_RUN, Remedy.SECOND_SUPPLY),
+        cautions=(Caution.DISCONNECT, Caution.LOCAL_CODE),
+    ),
+)

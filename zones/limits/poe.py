@@ -1,0 +1,85 @@
+"""Limits of power over the data cable, and of that cable."""
+
+from __future__ import annotations
+
+from zones.electrical.subjects import SubjectKind
+from zones.electrical.verdicts import Rule
+from zones.limits.limit import NO_SOURCE, Limit, Remedy, Severity
+
+_IEEE = "IEEE 802.3 clauses 33 and 145 (from memory)"
+
+POE_LIMITS = (
+    Limit(
+        code="poe_allocated",
+        title="PoE allocated",
+        rule=Rule("poe_allocated"),
+        subject_kind=SubjectKind.SWITCH,
+        quantity="power set aside for all ports: negotiated, else that of the class (class 0 where unknown)",
+        unit="W",
+        decimals=1,
+        limit_from="PoE budget of the switch with all its power supplies",
+        source=f"budget: data sheet; power by class: {_IEEE}",
+        severity=Severity.SILENCE,
+        template="{subject} has set aside {figure} for its ports; its budget is {limit}. Ports of low "
+        "priority, or newcomers, may get no power.",
+        remedies=(Remedy.MOVE_ENDPOINT,),
+    ),
+    Limit(
+        code="poe_one_supply_lost",
+        title="PoE with one supply lost",
+        rule=Rule("poe_one_supply_lost"),
+        subject_kind=SubjectKind.SWITCH,
+        quantity="power set aside for all ports",
+        unit="W",
+        decimals=1,
+        limit_from="PoE budget of the switch with its largest power supply lost",
+        source=f"budget: data sheet; power by class: {_IEEE}",
+        severity=Severity.SILENCE,
+        template="{subject} has set aside {figure} for its ports; with its largest power supply lost "
+        "{limit} is left, and some zones fall silent.",
+        remedies=(Remedy.MOVE_ENDPOINT,),
+    ),
+    Limit(
+        code="poe_measured",
+        title="PoE measured",
+        rule=Rule("poe_measured"),
+        subject_kind=SubjectKind.SWITCH,
+        quantity="power measured at the switch's supply groups",
+        unit="W",
+        decimals=1,
+        limit_from="PoE budget × usage threshold of the switch (0.8 where unset)",
+        source=f"usage threshold: RFC 3621 pethMainPseUsageThreshold; 0.8 where unset: {NO_SOURCE}",
+        severity=Severity.SILENCE,
+        template="{subject} was measured to deliver {figure}; {limit} is its usage threshold.",
+        remedies=(Remedy.MOVE_ENDPOINT,),
+    ),
+    Limit(
+        code="port_power",
+        title="Port power against class",
+        rule=Rule("port_power"),
+        subject_kind=SubjectKind.PORT,
+        quantity="power that the port must put in for its endpoint to page, cable included",
+        unit="W",
+        decimals=1,
+        limit_from="power of the class at the switch",
+        source=_IEEE,
+        severity=Severity.SILENCE,
+        template="{subject} must put in {figure} for its endpoint to page; its class allows {limit}.",
+        remedies=(Remedy.MOVE_ENDPOINT, Remedy.CORRECT_RECORD),
+    ),
+    Limit(
+        code="endpoint_cable",
+        title="Cable length to an endpoint",
+        rule=Rule("endpoint_cable"),
+        subject_kind=SubjectKind.ENDPOINT,
+        quantity="length of the data cable",
+        unit="m",
+        decimals=0,
+        limit_from="longest channel of a horizontal cable",
+        source="TIA-568, ISO/IEC 11801",
+        severity=Severity.SILENCE,
+        template="The data cable to {subject} is {figure} long; {limit} is the longest that the standard "
+        "allows.",
+        remedies=(Remedy.MOVE_ENDPOINT, Remedy.CORRECT_RECORD),
+    ),
+)

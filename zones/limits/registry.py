@@ -1,0 +1,38 @@
+"""The limits, in one list. Adding one is an entry in a family's file and its test."""
+
+from __future__ import annotations
+
+import difflib
+
+from zones.electrical.verdicts import Rule
+from zones.limits.audio import AUDIO_LIMITS
+from zones.limits.dc import DC_LIMITS
+from zones.limits.limit import Limit
+from zones.limits.lines import LINE_LIMITS
+from zones.limits.poe import POE_LIMITS
+from zones.limits.record import RECORD_LIMITS
+from zones.limits.terminations import TERMINATION_LIMITS
+
+LIMITS: tuple[Limit, ...] = (
+    *DC_LIMITS,
+    *AUDIO_LIMITS,
+    *LINE_LIMITS,
+    *POE_LIMITS,
+    *TERMINATION_LIMITS,
+    *RECORD_LIMITS,
+)
+
+RULES: tuple[Rule, ...] = tuple(limit.rule for limit in LIMITS if limit.rule is not None)
+"""What ``zones.electrical.evaluate.evaluate`` judges by."""
+
+_BY_CODE = {limit.code: limit for limit in LIMITS}
+
+
+def limit_by_code(code: str) -> Limit:
+    """The entry of a code. Raises KeyError, with the code that may have been meant."""
+    try:
+        return _BY_CODE[code]
+    except KeyError:
+        close = difflib.get_close_matches(code, _BY_CODE, n=1)
+        meant = f"; did you mean {close[0]}?" if close else ""
+        raise KeyError(f"there is no limit {code}{meant}") from None

@@ -1,0 +1,89 @@
+"""Limits that need no network solved: what must not be on a block, on a wire or on the network twice.
+
+All are counts: past or not, and never near.
+"""
+
+from __future__ import annotations
+
+from zones.electrical.subjects import SubjectKind
+from zones.electrical.verdicts import Rule
+from zones.limits.cautions import Caution
+from zones.limits.limit import NO_SOURCE, Limit, Remedy, Severity
+
+TERMINATION_LIMITS = (
+    Limit(
+        code="row_used_twice",
+        title="Row used twice",
+        rule=Rule("row_used_twice", near_margin=0),
+        subject_kind=SubjectKind.BLOCK,
+        quantity="most conductors on one side of a row",
+        unit="",
+        decimals=0,
+        limit_from="one conductor on each side of a row",
+        source=f"connecting hardware takes one conductor a contact: {NO_SOURCE}",
+        severity=Severity.SILENCE,
+        template="On {subject}{place} {figure} conductors lie on one contact; {limit} belongs there.",
+        remedies=(Remedy.REWIRE, Remedy.CORRECT_RECORD),
+        cautions=(Caution.DISCONNECT,),
+    ),
+    Limit(
+        code="polarity_reversed",
+        title="Landing polarity reversed",
+        rule=Rule("polarity_reversed", near_margin=0),
+        subject_kind=SubjectKind.BLOCK,
+        quantity="rows on which the two sides are each other's opposite",
+        unit="",
+        decimals=0,
+        limit_from="none",
+        source="a pair joined to its opposite is reversed: by definition",
+        severity=Severity.SILENCE,
+        template="Rows of {subject} on which a pair is landed reversed: {figure}, the first{place}.",
+        remedies=(Remedy.REWIRE, Remedy.CORRECT_RECORD),
+        cautions=(Caution.DISCONNECT,),
+    ),
+    Limit(
+        code="audio_with_dc",
+        title="Audio and DC on one block",
+        rule=Rule("audio_with_dc", near_margin=0, advice=True),
+        subject_kind=SubjectKind.BLOCK,
+        quantity="whether audio and DC of a site with several zones share the block",
+        unit="",
+        decimals=0,
+        limit_from="keep them apart",
+        source=NO_SOURCE,
+        severity=Severity.ADVICE,
+        template="Audio and DC share {subject} on a site with several zones; keeping them apart saves "
+        "mistakes.",
+        remedies=(Remedy.REWIRE,),
+    ),
+    Limit(
+        code="wire_gauge",
+        title="Wire too thick or thin for the block",
+        rule=Rule("wire_gauge", near_margin=0),
+        subject_kind=SubjectKind.RUN,
+        quantity="gauge numbers by which the field cable lies outside what its block takes",
+        unit="AWG",
+        decimals=0,
+        limit_from="22–26 AWG on a 110-type block; 20–26 AWG on a 66-type and 12–26 AWG on a screw strip",
+        source=f"110-type: its connecting-hardware standard (from memory); the others: {NO_SOURCE}; the "
+        f"data sheet of the block governs",
+        severity=Severity.SILENCE,
+        template="The cable of {subject} lies {figure} outside what its block takes; contacts may not hold.",
+        remedies=(Remedy.REWIRE, Remedy.CORRECT_RECORD),
+    ),
+    Limit(
+        code="address_used_twice",
+        title="Address used twice",
+        rule=Rule("address_used_twice", near_margin=0),
+        subject_kind=SubjectKind.ENDPOINT,
+        quantity="endpoints with this address and VLAN",
+        unit="",
+        decimals=0,
+        limit_from="one endpoint an address",
+        source="RFC 5227: an address belongs to one host on a link",
+        severity=Severity.SILENCE,
+        template="The network address of {subject} is recorded for {figure} endpoints; it belongs to "
+        "{limit}.",
+        remedies=(Remedy.REWIRE, Remedy.CORRECT_RECORD),
+    ),
+)

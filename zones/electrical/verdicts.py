@@ -85,5 +85,5 @@ def judge(
     verdict[past(likely_, limit_, at_least=rule.at_least)] = Verdict.PROBABLY_OVER
     verdict[past(low_, limit_, at_least=rule.at_least)] = Verdict.OVER
     if rule.advice:
-        np.minimum(verdict, np.where(verdict >= Verdict.CANNOT_TELL, Verdict.NEAR, verdict), out=verdict)
+        verdict[verdict >= Verdict.CANNOT_TELL] = Verdict.NEAR
     return verdict

@@ -1,0 +1,184 @@
+"""Stories told to a toy plant: dated change sets, and what was put in, taken out or corrected at each."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Collection, Sequence
+
+import numpy as np
+
+from sites.changes.steps import first_step_after, step_of
+from tests.zones.electrical.plants import ToyPlant
+from zones.electrical import plant as p
+from zones.electrical.bands import Basis, DeviceKind
+from zones.electrical.evaluate import Evaluation, evaluate
+from zones.electrical.plant import Members
+from zones.electrical.verdicts import Rule
+from zones.findings.attribution import Attribution, ChangeSets, HistoryEntry, attribute, history
+from zones.findings.deeds import Reference
+from zones.findings.series import Targets, past_bands
+from zones.findings.wording import Judged, as_data, sentence
+from zones.plant.change_sets import ChangeSetInfo
+
+SITE = 7
+SUPPLY_CURRENT = Rule("supply_current")
+UNITS = {
+    "supply_current": "A",
+    "amplifier_load": "W",
+    "run_voltage": "V",
+    "output_speakers": "",
+    "poe_allocated": "W",
+}
+NAMES = {
+    Reference("supply", 1000): "supply S1",
+    Reference("supply", 1001): "supply S2",
+    Reference("run", 1000): "run R1",
+    Reference("run", 1001): "run R2",
+    Reference("amplifier", 1000): "amplifier A1",
+    Reference("output", 1000): "output 1 of gateway G1",
+    Reference("model", 0): "WS-8",
+    Reference("model", 1): "HN-15",
+}
+
+
+class Story(ToyPlant):
+    """A toy plant whose steps are days. ``on(day)`` accepts a change set; what is then done carries its
+    step."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.infos: list[ChangeSetInfo] = []
+        self.step = 0
+        self.author = 0
+        self.surveyed_on: dt.date | None = None
+
+    def on(
+        self,
+        day: str,
+        actor: str = "R. Ondine",
+        job: str = "LS-2207",
+        *,
+        kind: str = "work",
+        quiet: bool = False,
+    ) -> int:
+        """A change set of a day, after the others of that day. Returns its id."""
+        happened_on = dt.date.fromisoformat(day)
+        order = 1 + sum(info.happened_on == happened_on for info in self.infos)
+        self.step, self.author = step_of(happened_on, order), 100 + len(self.infos)
+        recorded_at = dt.datetime(2026, 1, 1, tzinfo=dt.UTC) + dt.timedelta(minutes=len(self.infos))
+        self.infos.append(
+            ChangeSetInfo(self.author, SITE, self.step, kind, "record", "rest", quiet, actor, "as told", job,
+                          happened_on, recorded_at)
+        )  # fmt: skip
+        return self.author
+
+    def put(self, table: str, **facts: object) -> int:
+        return self.add(table, step=self.step, by=self.author, **facts)
+
+    def alter(self, table: str, index: int, **facts: object) -> None:
+        self.change(table, index, step=self.step, by=self.author, **facts)
+
+    def remove(self, *points: int) -> None:
+        """Take devices off: each leaves a splice."""
+        for point in points:
+            self.alter(
+                "points", point, kind=p.PointKind.SPLICE, model_index=-1,
+                count_low=0.0, count_likely=0.0, count_high=0.0,
+            )  # fmt: skip
+
+    def rewrite(self, table: str, index: int, *, row: int = -1, **facts: object) -> None:
+        """Correct a row where it stands: its steps stay, its writer is the correction."""
+        own = {"points": "point_index", "supplies": "supply_index"}[table]
+        rows = [r for r in self.rows[table] if r[own] == index]
+        rows[row].update(facts, changed_by=self.author)
+
+    def supply(self, rated_current_a: float = 2.0) -> int:
+        return self.put("supplies", rated_current_a=rated_current_a)
+
+    def fed_run(self, supply: int, **facts: object) -> int:
+        self.run_kinds.append(p.RunKind.SELF_AMPLIFIED)
+        self.block_kinds.append(p.BlockKind.SPLIT_66)
+        return self.put("runs", supply_index=supply, **facts)
+
+    def speakers(
+        self, run: int, count: int, current_a: float, *, basis: Basis = Basis.MEASURED, model: int = -1
+    ) -> list[int]:
+        """Wall speakers, all on pieces of 1 m from the block, each drawing a current."""
+        return [
+            self.put(
+                "points", run_index=run, device_kind=DeviceKind.WALL_SPEAKER, model_index=model, length_m=1.0,
+                length_basis=int(Basis.MEASURED), current_basis=int(basis), speech_current_a=current_a,
+                idle_current_a=0.0,
+            )
+            for _ in range(count)
+        ]  # fmt: skip
+
+    # --- asking -------------------------------------------------------------------------------------------
+
+    def lookup(self, places: Collection[tuple[int, int]], ids: Collection[int]) -> ChangeSets:
+        return ChangeSets(
+            {(SITE, i.step): i for i in self.infos if (SITE, i.step) in places and i.step},
+            {i.id: i for i in self.infos if i.id in ids},
+        )
+
+    def as_of(self, day: str | None) -> int:
+        last = max(i.happened_on for i in self.infos)
+        return first_step_after(dt.date.fromisoformat(day) if day else last) - 1
+
+    def targets(
+        self, rules: Sequence[Rule], day: str | None = None, *, all_rows: bool = False
+    ) -> tuple[p.Plant, Targets, Evaluation]:
+        plant = self.build()
+        now = evaluate(plant, Members.of_sites(plant, self.as_of(day)), rules)
+        rows = np.arange(len(now)) if all_rows else np.flatnonzero(past_bands(now).any(axis=0))
+        return plant, Targets.of_rows(now, rows), now
+
+    def attributions(
+        self, rules: Sequence[Rule] = (SUPPLY_CURRENT,), day: str | None = None
+    ) -> dict[tuple[str, int], Attribution | None]:
+        plant, targets, _ = self.targets(rules, day)
+        found = attribute(
+            plant,
+            targets,
+            rules,
+            asked_step=[self.as_of(day)],
+            surveyed_on=[self.surveyed_on],
+            lookup=self.lookup,
+        )
+        return {
+            (code, int(subject)): one
+            for code, subject, one in zip(targets.code, targets.subject_id, found, strict=True)
+        }
+
+    def only(self, rules: Sequence[Rule] = (SUPPLY_CURRENT,), day: str | None = None) -> Attribution:
+        (one,) = self.attributions(rules, day).values()
+        assert one is not None
+        return one
+
+    def history(
+        self, rules: Sequence[Rule] = (SUPPLY_CURRENT,), day: str | None = None
+    ) -> list[HistoryEntry]:
+        plant, targets, _ = self.targets(rules, day, all_rows=True)
+        (entries,) = history(
+            plant,
+            targets,
+            rules,
+            asked_step=[self.as_of(day)],
+            surveyed_on=[self.surveyed_on],
+            lookup=self.lookup,
+        )
+        return entries
+
+
+def told(attribution: Attribution, subject: str = "supply S2", rule: Rule = SUPPLY_CURRENT) -> str:
+    return sentence(attribution, judged(subject, rule), NAMES)
+
+
+def data(
+    attribution: Attribution, subject: str = "supply S2", rule: Rule = SUPPLY_CURRENT
+) -> dict[str, object]:
+    return as_data(attribution, judged(subject, rule), NAMES)
+
+
+def judged(subject: str, rule: Rule) -> Judged:
+    return Judged(rule.code, UNITS.get(rule.code, ""), rule.at_least, subject)

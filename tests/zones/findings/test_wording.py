@@ -1,0 +1,232 @@
+"""Sentences: each says what was done, when, by whom, under which job, and what it led to."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+import string
+
+import pytest
+
+from tests.zones.findings.stories import NAMES, SUPPLY_CURRENT, Story, data, told
+from zones.electrical import plant as p
+from zones.electrical.bands import Basis
+from zones.electrical.verdicts import Rule
+from zones.findings.acts import ACTS
+from zones.findings.deeds import Deed, Reference
+from zones.findings.wording import number, what_was_done
+
+LOAD = Rule("amplifier_load")
+BUDGET = Rule("poe_allocated")
+
+
+@pytest.fixture
+def story() -> Story:
+    story = Story()
+    story.on("2024-05-01", "M. Tarn", "LS-1900")
+    story.speakers(story.fed_run(story.supply()), 27, 0.05)
+    return story
+
+
+def test_an_addition(story: Story) -> None:
+    story.on("2025-03-14")
+    story.speakers(0, 12, 0.04)
+    assert told(story.only()) == (
+        "12 wall speakers added on 2025-03-14 by R. Ondine, job LS-2207, took supply S2 from 1.35 A to 1.83 A; "
+        "limit 1.60 A"
+    )
+
+
+def test_an_addition_on_a_run_of_its_own_and_without_a_job(story: Story) -> None:
+    story.on("2025-03-14", job="")
+    story.speakers(story.fed_run(0), 12, 0.04)
+    assert told(story.only()) == (
+        "12 wall speakers added on 2025-03-14 by R. Ondine, took supply S2 from 1.35 A to 1.83 A; limit 1.60 A"
+    )
+
+
+def test_a_smaller_supply(story: Story) -> None:
+    story.on("2025-03-14")
+    story.alter("supplies", 0, rated_current_a=1.0)
+    assert told(story.only(), "supply S1") == (
+        "Supply S1 replaced, rated current lowered from 2.00 A to 1.00 A on 2025-03-14 by R. Ondine, job LS-2207, "
+        "lowered what supply S1 may have from 1.60 A to 0.80 A; it has 1.35 A"
+    )
+
+
+def test_taps_raised() -> None:
+    story = Story()
+    story.on("2024-05-01")
+    amplifier = story.put("amplifiers", rated_power_w=60.0)
+    story.run_kinds.append(p.RunKind.CONSTANT_VOLTAGE)
+    story.block_kinds.append(p.BlockKind.SCREW)
+    run = story.put("runs", amplifier_index=amplifier)
+    points = [
+        story.put("points", run_index=run, tap_power_w=1.0, tap_basis=int(Basis.MEASURED)) for _ in range(20)
+    ]
+    story.on("2025-03-14", "E. Sorrel", "LS-2300")
+    for point in points:
+        story.alter("points", point, tap_power_w=5.0)
+    assert told(story.only([LOAD]), "amplifier A1", LOAD) == (
+        "Tap of 20 ceiling speakers raised from 1 W to 5 W on 2025-03-14 by E. Sorrel, job LS-2300, took amplifier A1 "
+        "from 20 W to 100 W; limit 48 W"
+    )
+
+
+def test_a_swapped_model(story: Story) -> None:
+    story.model(device_kind=2, full_tone_current_a=0.08)
+    story.model(device_kind=3, full_tone_current_a=2.0)
+    point = story.speakers(0, 1, float("nan"), model=0)[0]
+    story.on("2025-03-14")
+    story.alter("points", point, model_index=1)
+    assert told(story.only()).startswith(
+        "1 horn (HN-15) put in place of WS-8 on 2025-03-14 by R. Ondine, job LS-2207, took supply S2 from 1.39 A to"
+    )
+
+
+def test_a_range(story: Story) -> None:
+    story.on("2025-01-10", "E. Sorrel", "LS-2300")
+    story.speakers(0, 4, 0.05, basis=Basis.MARKED)
+    story.on("2025-03-14")
+    story.speakers(0, 2, 0.05, basis=Basis.MARKED)
+    assert told(story.only()) == (
+        "Between the change of 2025-01-10 by E. Sorrel, job LS-2300 (4 wall speakers added) and that of 2025-03-14 by "
+        "R. Ondine, job LS-2207 (2 wall speakers added), supply S2 went from 1.35 A to 1.65 A; limit 1.60 A"
+    )
+
+
+def test_a_range_from_what_was_found(story: Story) -> None:
+    story.on("2024-05-01")
+    story.speakers(0, 6, 0.05, basis=Basis.MARKED)
+    story.on("2025-03-14")
+    story.speakers(0, 6, 0.05, basis=Basis.MARKED)
+    assert told(story.only()) == (
+        "Between what was found on 2024-05-01 and the change of 2025-03-14 by R. Ondine, job LS-2207 (6 wall speakers "
+        "added), supply S2 went from 1.65 A to 1.95 A; limit 1.60 A"
+    )
+
+
+def test_as_found(story: Story) -> None:
+    story.speakers(0, 12, 0.04)
+    assert told(story.only()) == (
+        "As found at the end of its first day, 2024-05-01: supply S2 at 1.83 A; limit 1.60 A"
+    )
+    story.surveyed_on = dt.date(2024, 6, 1)
+    assert told(story.only()) == "As found by the survey of 2024-06-01: supply S2 at 1.83 A; limit 1.60 A"
+
+
+def test_a_correction_names_the_work_and_itself(story: Story) -> None:
+    story.on("2025-03-14")
+    added = story.speakers(0, 12, 0.01)
+    story.on("2026-02-01", "P. Vale", "LS-2500", kind="correction")
+    for point in added:
+        story.rewrite("points", point, speech_current_a=0.04)
+    found = story.only()
+    assert told(found) == (
+        "The record of the change of 2025-03-14 by R. Ondine, job LS-2207 (12 wall speakers added), as corrected on "
+        "2026-02-01 by P. Vale, job LS-2500 (“as told”), took supply S2 from 1.35 A to 1.83 A; limit 1.60 A"
+    )
+    told_as_data = data(found)
+    assert told_as_data["kind"] == "record correction"
+    assert told_as_data["change_sets"] == [102, 101]
+    assert told_as_data["actor"] == "P. Vale"
+
+
+def test_something_as_found_that_only_a_correction_brought_to_light(story: Story) -> None:
+    story.on("2026-02-01", "P. Vale", "", kind="correction")
+    story.rewrite("points", 26, speech_current_a=0.6)
+    assert told(story.only()) == (
+        "As found at the end of its first day, 2024-05-01: supply S2 at 1.90 A; limit 1.60 A; known since the record "
+        "was corrected on 2026-02-01 by P. Vale (“as told”)"
+    )
+
+
+def test_a_smaller_switch() -> None:
+    story = Story()
+    story.on("2024-05-01")
+    switch = story.put("switches", budget_w=130.0)
+    for number_ in range(6):
+        port = story.put("ports", switch_index=switch, number=number_)
+        story.put("endpoints", port_index=port)
+    story.on("2025-03-14", "E. Sorrel", "")
+    story.alter("switches", switch, budget_w=65.0)
+    assert told(story.only([BUDGET]), "switch SW1", BUDGET) == (
+        "Switch 1000 replaced, PoE budget lowered from 130 W to 65 W on 2025-03-14 by E. Sorrel, lowered what switch "
+        "SW1 may have from 130 W to 65 W; it has 92.4 W"
+    )
+
+
+def test_a_speaker_of_the_next_zone() -> None:
+    story = Story()
+    story.on("2024-05-01")
+    run = story.fed_run(story.supply(), zone_id=1)
+    story.speakers(run, 2, 0.05)
+    story.on("2025-03-14")
+    point = story.speakers(run, 1, 0.05)[0]
+    story.rows["points"][-1]["zone_id"] = 2
+    rule = Rule("other_zone", near_margin=0)
+    assert story.rows["points"][-1]["point_index"] == point
+    assert told(story.only([rule], day="2025-03-15"), "run R1", rule) == (
+        "1 wall speaker added on 2025-03-14 by R. Ondine, job LS-2207, left 1 device of another zone on run R1"
+    )
+
+
+def test_data_is_json_and_keeps_the_sentence_beside_the_figures(story: Story) -> None:
+    story.on("2025-03-14")
+    story.speakers(0, 12, 0.04)
+    found = data(story.only())
+    assert json.loads(json.dumps(found)) == found
+    assert found["kind"] == "addition"
+    assert (found["before"], found["after"], found["limit"], found["unit"]) == (1.35, 1.83, 1.6, "A")
+    assert found["day"] == "2025-03-14"
+    assert found["between"] is None
+    assert found["baseline"] == {"day": "2024-05-01", "surveyed": False, "figure": 1.35, "limit": 1.6}
+
+
+def test_many_deeds_are_told_as_few() -> None:
+    deeds = [
+        Deed("device_added", 12, 2),
+        Deed("piece_pairs", 3, before=2.0, after=1.0),
+        Deed("run_supply", thing=Reference("run", 1000), before=Reference("supply", 1000), after=Reference("supply", 1001)),
+        Deed("device_removed", 1, 3),
+    ]  # fmt: skip
+    assert what_was_done(deeds[:3], NAMES) == (
+        "12 wall speakers added, pairs of 3 pieces of cable lowered from 2 to 1 and run R1 moved from supply S1 to "
+        "supply S2"
+    )
+    assert what_was_done(deeds, NAMES) == (
+        "12 wall speakers added, pairs of 3 pieces of cable lowered from 2 to 1 and 2 more changes"
+    )
+
+
+@pytest.mark.parametrize("act", sorted(ACTS))
+def test_every_act_has_a_phrase_that_can_be_filled(act: str) -> None:
+    for before, after in ((None, None), (1.0, 2.0), (Reference("supply", 1000), None)):
+        text = what_was_done(
+            [Deed(act, 2, 1, thing=Reference("run", 1000), before=before, after=after)], NAMES
+        )
+        assert text
+        assert "{" not in text
+    fields = {name for _, name, _, _ in string.Formatter().parse(ACTS[act].phrase) if name}
+    assert fields <= {
+        "device", "thing", "span", "way", "move", "old", "new", "pieces", "points", "conductors", "readings", "zones",
+    }  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("value", "unit", "apart_from", "text"),
+    [
+        (1.8349, "A", 1.6, "1.83 A"),
+        (1.6000001, "A", 1.6, "1.6000001 A"),
+        (17.94, "V", 18.0, "17.9 V"),
+        (17.96, "V", 18.0, "17.96 V"),
+        (-4.08, "dB", -6.0, "−4.1 dB"),
+        (369.6, "W", 370.0, "369.6 W"),
+        (60.0, "W", None, "60 W"),
+        (41.0, "", 40.0, "41"),
+        (-0.0, "dB", None, "0.0 dB"),
+        (SUPPLY_CURRENT.near_fraction, "", None, "0.1"),
+    ],
+)
+def test_numbers(value: float, unit: str, apart_from: float | None, text: str) -> None:
+    assert number(value, unit, apart_from=apart_from) == text

@@ -1,0 +1,374 @@
+"""Which change pushed a figure past its limit.
+
+For every subject and limit that is past in some estimate at the asked step: the figure at the baseline, after
+each later change set, and the last upward crossing that still stands. The *standing step* of an estimate is
+the first of its unbroken past steps up to the asked one; X, L and Z are those of the high, likely and low
+estimate. One change is named (L) if X = L and (Z = L or low is not past); else "between X and Z" (L for a
+missing Z; X alone where nothing but the high estimate is past). A standing step not after the baseline is "as
+found". The baseline is the survey day of a site taken over, else the end of the subject's first day in
+service.
+
+Pure: no database here. What change sets there are is asked through ``Lookup``, once for everything.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Collection, Mapping, Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from sites.changes.steps import day_of, first_step_after
+from zones.electrical.anchors import Anchoring
+from zones.electrical.bands import HIGH, LIKELY, LOW, IntArray
+from zones.electrical.evaluate import subject_ids
+from zones.electrical.plant import FOREVER, Plant
+from zones.electrical.subjects import SubjectKind
+from zones.electrical.verdicts import Rule
+
+from .deeds import Deed, adds_load, deeds_of
+from .feeding import Scene, scene_at
+from .series import OWN_ROWS, Series, Targets, follow
+
+if TYPE_CHECKING:
+    from zones.plant.change_sets import ChangeSetInfo
+
+
+class Cause(StrEnum):
+    """What kind of thing pushed a figure past its limit."""
+
+    ADDITION = "addition"
+    ALTERATION = "alteration"
+    CORRECTION = "record correction"
+    TIME = "time"
+    AS_FOUND = "as found"
+    UNKNOWN = "unknown"
+
+
+class ChangeSets(NamedTuple):
+    """Those that were asked for, by (site id, step) and by id."""
+
+    by_step: Mapping[tuple[int, int], ChangeSetInfo]
+    by_id: Mapping[int, ChangeSetInfo]
+
+
+Lookup = Callable[[Collection[tuple[int, int]], Collection[int]], ChangeSets]
+"""Given pairs of (site id, step) and ids of change sets, those change sets."""
+
+
+@dataclass(frozen=True)
+class Figure:
+    """A figure and its limit at one time, likely unless that is not known [unit of the limit]; None: not
+    there."""
+
+    value: float | None
+    limit: float | None
+
+
+@dataclass(frozen=True)
+class NamedChange:
+    """One end of a crossing.
+
+    change_set: that of the step; None where the record has none (a reading's day). correction: the later
+    change set that last wrote what feeds the subject there, where better knowledge did. as_found: not after
+    the baseline; then ``day`` is the baseline's.
+    """
+
+    day: dt.date
+    as_found: bool
+    change_set: ChangeSetInfo | None
+    correction: ChangeSetInfo | None
+    deeds: tuple[Deed, ...]
+    before: Figure
+    after: Figure
+
+    @property
+    def cause(self) -> Cause:
+        if self.as_found:
+            return Cause.AS_FOUND
+        if self.correction is not None:
+            return Cause.CORRECTION
+        if self.change_set is None and not self.deeds:
+            return Cause.UNKNOWN
+        return Cause.ADDITION if adds_load(self.deeds) else Cause.ALTERATION
+
+    @property
+    def causing(self) -> ChangeSetInfo | None:
+        """The change set behind it: the correction where there is one."""
+        return self.correction or self.change_set
+
+
+@dataclass(frozen=True)
+class Attribution:
+    """What pushed one subject past one limit.
+
+    named: the change of the likely estimate (of the high one, where only that is past): it gives kind and
+    case. since, until: None where one change is named; else the crossing lies between them. possible: only
+    the high estimate is past. surveyed: the baseline is the survey of a site taken over.
+    """
+
+    named: NamedChange
+    since: NamedChange | None
+    until: NamedChange | None
+    possible: bool
+    baseline: Figure
+    baseline_day: dt.date
+    surveyed: bool
+
+    @property
+    def quiet(self) -> bool:
+        """Known from a first import, and not from anything after it."""
+        return self.named.causing is not None and self.named.causing.quiet
+
+
+@dataclass(frozen=True)
+class HistoryEntry:
+    """A subject's figure from a step on. past: of the low, likely and high estimate."""
+
+    step: int
+    day: dt.date
+    change_set: ChangeSetInfo | None
+    low: float
+    likely: float
+    high: float
+    limit: float
+    past: tuple[bool, bool, bool]
+    after_baseline: bool
+
+
+@dataclass(frozen=True)
+class _Ends:
+    """The entries of a series at which a target's estimates became past, and where its baseline lies.
+
+    high, likely, low: entry, None where that estimate is not past. baseline_step: inclusive.
+    """
+
+    span: slice
+    baseline_step: int
+    high: int | None
+    likely: int | None
+    low: int | None
+
+    @property
+    def named(self) -> int | None:
+        return next((e for e in (self.likely, self.high, self.low) if e is not None), None)
+
+
+def attribute(
+    plant: Plant,
+    targets: Targets,
+    rules: Sequence[Rule],
+    *,
+    asked_step: Sequence[int],
+    surveyed_on: Sequence[dt.date | None],
+    lookup: Lookup,
+    anchoring: Anchoring | None = None,
+) -> list[Attribution | None]:
+    """By target, what pushed it past its limit; None where no step of its group shows it past.
+
+    targets: pairs that are past in some estimate at the asked step. asked_step, surveyed_on: by site of the
+    plant. One call of ``evaluate`` for all steps of all targets, and one of ``lookup``.
+    """
+    if not len(targets):
+        return []
+    series = follow(plant, targets, rules, np.asarray(asked_step, np.int64), anchoring=anchoring)
+    baseline = baseline_steps(plant, targets, surveyed_on)
+    ends = [_ends(series, k, int(baseline[k])) for k in range(len(targets))]
+    scenes = [_scenes(plant, targets, k, end, series) for k, end in enumerate(ends)]
+    site = plant.group_site[targets.group]
+    change_sets = lookup(
+        {(int(plant.site_id[site[k]]), scene.step) for k, of in enumerate(scenes) for scene in of.values()},
+        {writer for of in scenes for scene in of.values() for writer in scene.writers()},
+    )
+    return [
+        _attribution(
+            series,
+            end,
+            int(plant.site_id[site[k]]),
+            scenes[k],
+            change_sets,
+            surveyed=surveyed_on[site[k]] is not None,
+        )
+        for k, end in enumerate(ends)
+    ]
+
+
+def history(
+    plant: Plant,
+    targets: Targets,
+    rules: Sequence[Rule],
+    *,
+    asked_step: Sequence[int],
+    surveyed_on: Sequence[dt.date | None],
+    lookup: Lookup,
+    anchoring: Anchoring | None = None,
+) -> list[list[HistoryEntry]]:
+    """By target, its figure after each change set of its group up to the asked step, the first one included.
+
+    As ``attribute``, but whether a target is past or not; steps at which it has no figure are left out.
+    """
+    if not len(targets):
+        return []
+    series = follow(plant, targets, rules, np.asarray(asked_step, np.int64), anchoring=anchoring)
+    baseline = baseline_steps(plant, targets, surveyed_on)
+    site_of = [int(plant.site_id[s]) for s in plant.group_site[targets.group]]
+    change_sets = lookup(
+        {(site_of[k], int(step)) for k in range(len(targets)) for step in series.step[series.of(k)]}, ()
+    )
+    return [
+        [
+            HistoryEntry(
+                step=int(series.step[e]),
+                day=day_of(int(series.step[e])),
+                change_set=change_sets.by_step.get((site_of[k], int(series.step[e]))),
+                low=float(series.figures[LOW, e]),
+                likely=float(series.figures[LIKELY, e]),
+                high=float(series.figures[HIGH, e]),
+                limit=float(series.limit[e]),
+                past=(bool(series.past[LOW, e]), bool(series.past[LIKELY, e]), bool(series.past[HIGH, e])),
+                after_baseline=int(series.step[e]) > baseline[k],
+            )
+            for e in range(series.of(k).start, series.of(k).stop)
+            if not np.isnan(series.figures[:, e]).all()
+        ]
+        for k in range(len(targets))
+    ]
+
+
+def baseline_steps(plant: Plant, targets: Targets, surveyed_on: Sequence[dt.date | None]) -> IntArray:
+    """(t,) the last step that still counts as found: of the survey day of a site taken over, else of the
+    subject's own first day."""
+    first: dict[int, IntArray] = {}
+    out = np.full(len(targets), -1, np.int64)
+    for k in range(len(targets)):
+        surveyed = surveyed_on[plant.group_site[targets.group[k]]]
+        if surveyed is not None:
+            out[k] = first_step_after(surveyed) - 1
+            continue
+        kind = SubjectKind(int(targets.subject_kind[k]))
+        if kind not in OWN_ROWS:
+            continue
+        if kind not in first:
+            first[kind] = _first_steps(plant, kind)
+        index = int(np.flatnonzero(subject_ids(plant, kind) == targets.subject_id[k])[0])
+        begun = int(first[kind][index])
+        if begun != FOREVER:
+            out[k] = first_step_after(day_of(begun)) - 1
+    return out
+
+
+def _first_steps(plant: Plant, kind: SubjectKind) -> IntArray:
+    """By dense index of the kind, where its first row begins."""
+    name, column = OWN_ROWS[kind]
+    table = plant.tables()[name]
+    first = np.full(len(subject_ids(plant, kind)), FOREVER)
+    np.minimum.at(first, getattr(table, column), table.begin)
+    return first
+
+
+def _ends(series: Series, target: int, baseline_step: int) -> _Ends:
+    span = series.of(target)
+
+    def standing(band: int) -> int | None:
+        beyond = series.past[band, span]
+        if not len(beyond) or not beyond[-1]:
+            return None
+        within = np.flatnonzero(~beyond)
+        first: int = span.start + (int(within[-1]) + 1 if len(within) else 0)
+        return first
+
+    return _Ends(span, baseline_step, standing(HIGH), standing(LIKELY), standing(LOW))
+
+
+def _scenes(plant: Plant, targets: Targets, target: int, ends: _Ends, series: Series) -> dict[int, Scene]:
+    """By entry at which some estimate of the target became past, what changed there."""
+    return {
+        entry: scene_at(
+            plant,
+            SubjectKind(int(targets.subject_kind[target])),
+            int(targets.subject_id[target]),
+            int(targets.group[target]),
+            int(series.step[entry]),
+        )
+        for entry in (ends.high, ends.likely, ends.low)
+        if entry is not None
+    }
+
+
+def _attribution(
+    series: Series,
+    ends: _Ends,
+    site_id: int,
+    scenes: dict[int, Scene],
+    change_sets: ChangeSets,
+    *,
+    surveyed: bool,
+) -> Attribution | None:
+    if ends.named is None:
+        return None
+
+    def change(entry: int) -> NamedChange:
+        return _named_change(series, ends, entry, site_id, scenes[entry], change_sets)
+
+    def same(one: int | None, other: int | None) -> bool:
+        """Whatever happened up to the baseline is one thing: as found."""
+        if one is None or other is None or one == other:
+            return one == other
+        return bool(series.step[one] <= ends.baseline_step and series.step[other] <= ends.baseline_step)
+
+    since = until = None
+    if ends.likely is not None:
+        one_change = same(ends.high, ends.likely) and (ends.low is None or same(ends.low, ends.likely))
+        if not one_change:
+            since = change(ends.high if ends.high is not None else ends.likely)
+            until = change(ends.low if ends.low is not None else ends.likely)
+    at_baseline = np.flatnonzero(series.step[ends.span] <= ends.baseline_step)
+    found = (
+        _figure(series, ends.span.start + int(at_baseline[-1])) if len(at_baseline) else Figure(None, None)
+    )
+    return Attribution(
+        named=change(ends.named),
+        since=since,
+        until=until,
+        possible=ends.likely is None and ends.low is None,
+        baseline=found,
+        baseline_day=day_of(ends.baseline_step),
+        surveyed=surveyed,
+    )
+
+
+def _named_change(
+    series: Series, ends: _Ends, entry: int, site_id: int, scene: Scene, change_sets: ChangeSets
+) -> NamedChange:
+    step = scene.step
+    as_found = step <= ends.baseline_step
+    original = change_sets.by_step.get((site_id, step))
+    wrote = [change_sets.by_id[k] for k in scene.writers() if k in change_sets.by_id]
+    if original is None and wrote:  # a reading's day has no change set of its own: the one that wrote it down
+        original = min(wrote, key=lambda row: (row.recorded_at, row.id))
+    last = max(
+        [*wrote, *([original] if original else [])], key=lambda row: (row.recorded_at, row.id), default=None
+    )
+    after = entry
+    if as_found:
+        within = np.flatnonzero(series.step[ends.span] <= ends.baseline_step)
+        after = ends.span.start + int(within[-1])
+    return NamedChange(
+        day=day_of(ends.baseline_step if as_found else step),
+        as_found=as_found,
+        change_set=original,
+        correction=last if last is not None and last.kind == "correction" else None,
+        deeds=deeds_of(scene),
+        before=_figure(series, entry - 1) if entry > ends.span.start and not as_found else Figure(None, None),
+        after=_figure(series, after),
+    )
+
+
+def _figure(series: Series, entry: int) -> Figure:
+    known = [float(series.figures[band, entry]) for band in (LIKELY, HIGH, LOW)]
+    value = next((v for v in known if not np.isnan(v)), None)
+    limit = float(series.limit[entry])
+    return Figure(value, None if np.isnan(limit) else limit)

@@ -1,0 +1,198 @@
+"""Which rows feed a subject: a group holds everything that ever depended on each other, and another supply's
+run has nothing to do with this one's current."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, fields, replace
+from typing import Any, Final
+
+import numpy as np
+
+from zones.electrical.bands import IntArray
+from zones.electrical.evaluate import subject_ids
+from zones.electrical.plant import BoolArray, Plant, Table
+from zones.electrical.subjects import SubjectKind
+
+THINGS: Final = {
+    "runs": "run_index",
+    "points": "point_index",
+    "supplies": "supply_index",
+    "outputs": "output_index",
+    "amplifiers": "amplifier_index",
+    "switches": "switch_index",
+    "ports": "port_index",
+    "endpoints": "endpoint_index",
+    "addresses": "endpoint_index",
+}
+"""Tables whose rows are those of one thing, and the column that says which."""
+
+Rows = dict[str, BoolArray]
+"""By table name: (rows,) True for those that are meant."""
+
+
+@dataclass(frozen=True, eq=False)
+class Scene:
+    """What changed around a subject at a step. plant: only the rows of its group (of paging sets and zones,
+    those of its site). rows: those that begin or end at the step and feed the subject."""
+
+    plant: Plant
+    step: int
+    rows: Rows
+
+    def writers(self) -> set[int]:
+        """The change sets that last wrote the rows that begin at the step, and those that end there with
+        nothing after them."""
+        found: set[int] = set()
+        for name, mask in self.rows.items():
+            table = self.plant.tables()[name]
+            begins = mask & (table.begin == self.step)
+            ends = mask & (table.end == self.step)
+            if name in THINGS:
+                things = getattr(table, THINGS[name])
+                ends &= ~np.isin(things, things[begins])
+            found |= {int(k) for k in table.changed_by[begins | ends]}
+        return found
+
+
+def scene_at(plant: Plant, kind: SubjectKind, subject_id: int, group: int, step: int) -> Scene:
+    """What changed at ``step`` of the rows that feed the subject; of its whole group where none of those
+    did."""
+    own = _only(plant, group)
+    edge = {name: (t.begin == step) | (t.end == step) for name, t in own.tables().items()}
+    index = int(np.flatnonzero(subject_ids(plant, kind) == subject_id)[0])
+    for near in _NEARNESS[kind](own, index, step):
+        rows = {name: edge[name] & near[name] for name in near}
+        if any(mask.any() for mask in rows.values()):
+            return Scene(own, step, rows)
+    return Scene(own, step, edge)
+
+
+def _only(plant: Plant, group: int) -> Plant:
+    """The plant with the rows of one group; of paging sets and zones, those of its site, on which every group
+    hangs."""
+    site = int(plant.group_site[group])
+    sliced: dict[str, Any] = {}
+    for name, table in plant.tables().items():
+        offsets = plant.group_offsets[name]
+        first, last = group, group + 1
+        if name in {"paging", "zones"}:
+            first, last = int(plant.site_groups[site]), int(plant.site_groups[site + 1])
+        part = slice(int(offsets[first]), int(offsets[last]))
+        sliced[name] = type(table)(**{f.name: getattr(table, f.name)[part] for f in fields(table)})
+    return replace(plant, **sliced)
+
+
+def _around(table: Table, step: int) -> BoolArray:
+    """Rows that hold at the step, or right before it."""
+    return (table.begin <= step) & (step <= table.end)
+
+
+def _all(table: Table) -> BoolArray:
+    return np.ones(len(table), np.bool_)
+
+
+def _of_runs(plant: Plant, runs: IntArray, step: int) -> Rows:
+    """The rows of some runs, and of what feeds them then."""
+    table = plant.runs
+    own = np.isin(table.run_index, runs)
+    now = own & _around(table, step)
+    points = np.isin(plant.points.run_index, runs)
+    supplies = np.concatenate([table.supply_index[now], plant.points.feed_supply_index[points]])
+    return {
+        "runs": own,
+        "points": points,
+        "supplies": np.isin(plant.supplies.supply_index, supplies),
+        "outputs": np.isin(plant.outputs.output_index, table.output_index[now]),
+        "amplifiers": np.isin(plant.amplifiers.amplifier_index, table.amplifier_index[now]),
+        "readings": np.isin(plant.readings.run_index, runs),
+        "paging": _all(plant.paging),
+    }
+
+
+def _runs_on(plant: Plant, column: str, index: int, step: int) -> IntArray:
+    """Runs that hang on a supply, output or amplifier at the step, or did right before it."""
+    table = plant.runs
+    runs = table.run_index[_around(table, step) & (getattr(table, column) == index)]
+    if column == "supply_index":
+        fed = _around(plant.points, step) & (plant.points.feed_supply_index == index)
+        runs = np.concatenate([runs, plant.points.run_index[fed]])
+    return np.unique(runs)
+
+
+def _near_run(plant: Plant, index: int, step: int) -> Iterator[Rows]:
+    """Its own rows first; then those of the runs beside it, which pull the same source down."""
+    alone = np.array([index])
+    yield _of_runs(plant, alone, step)
+    table = plant.runs
+    own = _around(table, step) & (table.run_index == index)
+    beside = [alone]
+    for column in ("supply_index", "output_index", "amplifier_index"):
+        sources = np.unique(getattr(table, column)[own])
+        beside += [_runs_on(plant, column, int(k), step) for k in sources if k >= 0]
+    yield _of_runs(plant, np.unique(np.concatenate(beside)), step)
+
+
+def _near_source(name: str, column: str) -> Callable[[Plant, int, int], Iterator[Rows]]:
+    def near(plant: Plant, index: int, step: int) -> Iterator[Rows]:
+        rows = _of_runs(plant, _runs_on(plant, column, index, step), step)
+        # the other kinds of sources of its runs do not change what this one carries
+        kept = {"runs", "points"} | ({"paging"} if name == "supplies" else set())
+        own = getattr(plant.tables()[name], column) == index
+        yield {table: mask for table, mask in rows.items() if table in kept} | {name: own}
+
+    return near
+
+
+def _endpoints_on(plant: Plant, ports: IntArray, step: int) -> BoolArray:
+    """Rows of the endpoints on some ports, of those too that leave them at the step."""
+    table = plant.endpoints
+    there = _around(table, step) & np.isin(table.port_index, ports)
+    return np.isin(table.endpoint_index, table.endpoint_index[there])
+
+
+def _near_switch(plant: Plant, index: int, step: int) -> Iterator[Rows]:
+    ports = plant.ports.switch_index == index
+    yield {
+        "switches": plant.switches.switch_index == index,
+        "ports": ports,
+        "endpoints": _endpoints_on(plant, np.unique(plant.ports.port_index[ports]), step),
+        "poe_readings": plant.poe_readings.switch_index == index,
+    }
+
+
+def _near_port(plant: Plant, index: int, step: int) -> Iterator[Rows]:
+    yield {
+        "ports": plant.ports.port_index == index,
+        "endpoints": _endpoints_on(plant, np.array([index]), step),
+    }
+
+
+def _near_endpoint(plant: Plant, index: int, _step: int) -> Iterator[Rows]:
+    # an address is used twice because of the other endpoint as often as not: that is found in the whole group
+    yield {
+        "endpoints": plant.endpoints.endpoint_index == index,
+        "addresses": plant.addresses.endpoint_index == index,
+    }
+
+
+def _near_block(plant: Plant, index: int, _step: int) -> Iterator[Rows]:
+    yield {"landings": plant.landings.block_index == index}
+    yield {"zones": _all(plant.zones)}
+
+
+def _near_site(plant: Plant, _index: int, _step: int) -> Iterator[Rows]:
+    yield {name: _all(table) for name, table in plant.tables().items()}
+
+
+_NEARNESS: Final[dict[SubjectKind, Callable[[Plant, int, int], Iterator[Rows]]]] = {
+    SubjectKind.RUN: _near_run,
+    SubjectKind.OUTPUT: _near_source("outputs", "output_index"),
+    SubjectKind.SUPPLY: _near_source("supplies", "supply_index"),
+    SubjectKind.AMPLIFIER: _near_source("amplifiers", "amplifier_index"),
+    SubjectKind.SWITCH: _near_switch,
+    SubjectKind.PORT: _near_port,
+    SubjectKind.ENDPOINT: _near_endpoint,
+    SubjectKind.BLOCK: _near_block,
+    SubjectKind.SITE: _near_site,
+}

@@ -1,0 +1,72 @@
+"""A plain HTTP client for the API on loopback: what any program outside would send, and no shortcut."""
+
+from __future__ import annotations
+
+import http.client
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+from urllib.parse import urlencode
+
+from .processes import DemoError
+
+TIMEOUT_S = 30.0
+
+
+@dataclass(frozen=True)
+class Answer:
+    status: int
+    headers: Mapping[str, str]
+    body: Any
+
+
+@dataclass(frozen=True)
+class Client:
+    """Calls of one program, by its token."""
+
+    port: int
+    token: str
+
+    def get(self, path: str, **query: Any) -> Any:
+        """The body of a GET; DemoError with the service's own words where it refuses."""
+        wanted = f"{path}?{urlencode(query)}" if query else path
+        return self.send("GET", wanted).body
+
+    def post(self, path: str, body: Any, **headers: str) -> Answer:
+        return self.send("POST", path, body, headers)
+
+    def items(self, path: str, **query: Any) -> list[Any]:
+        """All items of a list, page by page."""
+        found: list[Any] = []
+        page = self.get(path, page_size=500, **query)
+        found += page["items"]
+        while page["next"]:
+            page = self.get(path, page_size=500, cursor=page["next"], **query)
+            found += page["items"]
+        return found
+
+    def send(
+        self, method: str, path: str, body: Any = None, headers: Mapping[str, str] | None = None
+    ) -> Answer:
+        connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=TIMEOUT_S)
+        sent = {"Authorization": f"Bearer {self.token}", "Accept": "application/json", **(headers or {})}
+        payload = None
+        if body is not None:
+            payload = json.dumps(body)
+            sent["Content-Type"] = "application/json"
+        try:
+            connection.request(method, f"/api/v1{path}", body=payload, headers=sent)
+            response = connection.getresponse()
+            raw = response.read()
+        except OSError as error:
+            raise DemoError(f"{method} {path}: no answer ({error})") from error
+        finally:
+            connection.close()
+        found = json.loads(raw) if raw else None
+        if response.status >= 400:
+            detail = found.get("detail") if isinstance(found, dict) else raw[:200]
+            raise DemoError(
+                f"{method} {path}: {response.status}, {detail} {json.dumps((found or {}).get('errors', []))}"
+            )
+        return Answer(response.status, dict(response.getheaders()), found)

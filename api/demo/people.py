@@ -1,0 +1,56 @@
+"""The people of the demo: one a role. Their passwords are made once for a data folder, and printed."""
+
+from __future__ import annotations
+
+import json
+import os
+import secrets
+from pathlib import Path
+
+from sites.access.models import User
+from sites.models import Customer
+
+PEOPLE = {
+    User.Role.MANAGER: ("mara", "Mara", "Ellingsworth"),
+    User.Role.DISPATCHER: ("dov", "Dov", "Tarrant"),
+    User.Role.TECHNICIAN: ("tess", "Tess", "Quillan"),
+    User.Role.READER: ("rune", "Rune", "Halvard"),
+}
+LOGINS_FILE = "demo-logins.json"
+
+
+def ensure_people(data: Path) -> dict[str, dict[str, str]]:
+    """Make the demo's users if they are not there; returns user and password by role.
+
+    The manager, dispatcher and technician see every customer, the reader the first one only.
+    """
+    known = _kept(data)
+    logins: dict[str, dict[str, str]] = {}
+    for role, (name, first, last) in PEOPLE.items():
+        user, _ = User.objects.get_or_create(username=name, defaults={"first_name": first, "last_name": last})
+        user.role = role
+        user.all_customers = role != User.Role.READER
+        password = known.get(role.value, {}).get("password") or secrets.token_urlsafe(9)
+        if not user.check_password(password):
+            user.set_password(password)
+        user.save()
+        if role == User.Role.READER and (first_customer := Customer.objects.order_by("pk").first()):
+            user.grants.get_or_create(customer=first_customer)
+        logins[role.value] = {"user": name, "password": password}
+    _keep(data, logins)
+    return logins
+
+
+def _kept(data: Path) -> dict[str, dict[str, str]]:
+    try:
+        kept: dict[str, dict[str, str]] = json.loads((data / LOGINS_FILE).read_text())
+    except FileNotFoundError:
+        return {}
+    return kept
+
+
+def _keep(data: Path, logins: dict[str, dict[str, str]]) -> None:
+    data.mkdir(parents=True, exist_ok=True)
+    descriptor = os.open(data / LOGINS_FILE, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
+    with os.fdopen(descriptor, "w") as file:
+        json.dump(logins, file)

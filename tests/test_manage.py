@@ -54,3 +54,22 @@ def test_help_says_so(tmp_path: Path) -> None:
     ).stdout
     assert "every command also takes --data DIR" in said
     assert (tmp_path / "secret-key").is_file()
+
+
+def test_what_a_person_can_put_right_is_said_in_a_line(tmp_path: Path) -> None:
+    (tmp_path / "database" / "cluster").mkdir(parents=True)
+    (tmp_path / "database" / "cluster" / "PG_VERSION").write_text("9\n")
+    command = [sys.executable, str(ROOT / "manage.py"), "migrate", "--data", str(tmp_path)]
+    for variables, said in (
+        ({}, f"manage.py: error: The database in {tmp_path}/database was written by PostgreSQL 9"),
+        ({"ZONEBOOK_ENVIRONMENT": "live"}, "manage.py: error: ZONEBOOK_ENVIRONMENT=live: expected demo"),
+    ):
+        answer = subprocess.run(
+            command,
+            env={"PATH": os.environ["PATH"], **variables},
+            capture_output=True,
+            text=True,
+            check=False,
+        )
+        assert answer.returncode == 1
+        assert answer.stderr.startswith(said)

@@ -193,7 +193,8 @@ def reachable_programs(programs: Programs, account: Account) -> Programs:
 def _runs(programs: Programs, account: Account) -> bool:
     if not account.changed:
         return True
-    if account.run([programs.path("initdb"), "--version"]).returncode != 0:
+    # By way of a shell, which says so where a program cannot be reached, instead of not coming to be
+    if account.run(["/bin/sh", "-c", 'exec "$0" --version', programs.path("initdb")]).returncode != 0:
         return False
     bootstrap = (
         programs.folder.parent / "share" / "postgres.bki"

@@ -6,13 +6,16 @@ import stat
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from importlib.metadata import distribution
 from pathlib import Path
 
 import pytest
 
-from api.database import home
+from api.database import home, programs
+from api.database.account import account_for
 from api.database.errors import EmbeddedDatabaseError
+from api.database.programs import Programs
 from tests.api.database.conftest import ROOT, Probe, is_running, make_folder
 
 Start = Callable[..., Probe]
@@ -84,6 +87,32 @@ def test_a_copy_of_a_data_folder_with_a_pointer_is_refused_and_a_moved_one_is_no
     shutil.rmtree(closed_home / "copy")
     (closed_home / "data").rename(closed_home / "moved")
     assert probe(data_dir=closed_home / "moved").said()["home"] == place
+
+
+@pytest.fixture
+def closed_programs(as_root: None, closed_home: Path) -> Iterator[Programs]:
+    """PostgreSQL's programs in an environment below a closed home, as where root works in its own."""
+    found = next(programs.candidates())
+    assert found.tree
+    for part in found.parts:
+        shutil.copytree(found.tree / part, closed_home / part)
+    closed = replace(
+        found,
+        tree=closed_home,
+        folder=closed_home / found.folder.relative_to(found.tree),
+        name=f"test-{closed_home.parent.name}",
+    )
+    yield closed
+    shutil.rmtree(home.SYSTEM_FOLDER / "programs" / closed.name)
+
+
+def test_programs_that_nobody_reaches_are_copied_once(closed_programs: Programs, closed_home: Path) -> None:
+    nobody = account_for(closed_home / "no-cluster-yet")
+    copied = home.reachable_programs(closed_programs, nobody)
+    assert copied.folder.is_relative_to(home.SYSTEM_FOLDER)
+    assert nobody.run([copied.path("initdb"), "--version"]).stdout.strip().endswith(copied.version)
+    made = copied.folder.stat().st_ctime_ns
+    assert home.reachable_programs(closed_programs, nobody).folder.stat().st_ctime_ns == made
 
 
 @pytest.mark.usefixtures("as_root")

@@ -16,12 +16,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from .bands import HIGH, LIKELY, LOW, Basis, FloatArray, IntArray
+from .dc_network import DcNetwork, Sources, dc_network, solve_bands, sources
 from .figures import FigureBlock, sums
 from .forest import Forest
 from .plant import BoolArray, Members, Plant, ReadingKind, State, expand
 from .point_loads import PointLoads
 from .radial import solve
-from .self_amplified import DcNetwork, Sources, dc_network, solve_bands, sources
 from .subjects import SubjectKind
 from .wiring import ancestor_closure, wire
 

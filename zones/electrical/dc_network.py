@@ -1,4 +1,4 @@
-"""The DC trees of self-amplified runs: which node hangs on which supply, its source, who pages, and the solution.
+"""The DC trees of self-amplified runs: what hangs on which supply, its source, who pages, and the solution.
 
 A section is what lies between cuts of the minus; each is a tree rooted at its own feed.
 """

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from zones.electrical.subjects import SubjectKind
 from zones.electrical.verdicts import Rule
-from zones.limits.limit import NO_SOURCE, Limit, Remedy, Severity
+from zones.limits.limit import NO_SOURCE, Detail, Limit, Remedy, Severity
 
 AUDIO_LIMITS = (
     Limit(
@@ -33,6 +33,7 @@ AUDIO_LIMITS = (
         limit_from="sensitivity of the input where it and the output's level are known, else −6 dB",
         source=f"sensitivity and level: data sheets; −6 dB, near at −3 dB: {NO_SOURCE}",
         severity=Severity.SOUND_SUFFERS,
+        detail=Detail.POINT,
         template="On {subject} the level at the speaker{place} is {figure}; it should not fall below "
         "{limit}.",
         remedies=(Remedy.MOVE_BRANCH, Remedy.SPLIT_RUN),
@@ -48,6 +49,7 @@ AUDIO_LIMITS = (
         limit_from="none: who pages a zone expects its speakers to sound, and no others",
         source=NO_SOURCE,
         severity=Severity.SOUND_SUFFERS,
+        detail=Detail.POINT,
         template="Devices on {subject} that hang in another zone: {figure}, the first{place}. They sound "
         "when the wrong zone is paged.",
         remedies=(Remedy.MOVE_BRANCH, Remedy.CORRECT_RECORD),

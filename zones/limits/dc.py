@@ -5,7 +5,7 @@ from __future__ import annotations
 from zones.electrical.subjects import SubjectKind
 from zones.electrical.verdicts import Rule
 from zones.limits.cautions import Caution
-from zones.limits.limit import NO_SOURCE, Limit, Remedy, Severity
+from zones.limits.limit import NO_SOURCE, Detail, Limit, Remedy, Severity
 
 DC_LIMITS = (
     Limit(
@@ -52,6 +52,7 @@ DC_LIMITS = (
         limit_from="lowest voltage at which the speaker works",
         source="data sheet of the speaker",
         severity=Severity.SILENCE,
+        detail=Detail.POINT,
         template="On {subject} the speaker{place} gets {figure} during a page; it needs {limit}.",
         remedies=(Remedy.SPARE_PAIR, Remedy.MOVE_BRANCH, Remedy.SPLIT_RUN, Remedy.SECOND_SUPPLY),
         cautions=(Caution.DISCONNECT,),
@@ -84,6 +85,7 @@ DC_LIMITS = (
         limit_from="rating of the cable type for one conductor (1 A for 23 and 24 AWG where none is given)",
         source=f"rating: data sheet of the cable; 1 A where none is given: {NO_SOURCE}",
         severity=Severity.HAZARD,
+        detail=Detail.POINT,
         template="On {subject} each conductor of the piece{place} carries {figure} during a page; it is "
         "rated for {limit}.",
         remedies=(Remedy.SPARE_PAIR, Remedy.MOVE_BRANCH, Remedy.SPLIT_RUN, Remedy.SECOND_SUPPLY),

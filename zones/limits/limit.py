@@ -46,6 +46,15 @@ class Remedy(StrEnum):
     CORRECT_RECORD = "correct_record"
 
 
+class Detail(StrEnum):
+    """What the number beside a figure (``Evaluation.detail``) is the id of: where to look."""
+
+    POINT = "point"
+    ROW = "row"
+    ENDPOINT = "endpoint"
+    READING = "reading"
+
+
 @dataclass(frozen=True)
 class Limit:
     """One limit of the registry.
@@ -55,7 +64,8 @@ class Limit:
     the figure is. unit: of figure, limit and headroom; blank for counts and shares. decimals: how many are
     shown. limit_from: what the limit is made of. source: the document it is in, or that there is none.
     template: the sentence; ``{place}`` becomes " at P12", or nothing.
-    remedies: kinds, in the order in which they are tried. zero_means: what a likely figure of nothing says.
+    remedies: kinds, in the order in which they are tried. detail: what the figure's detail is, None: nothing.
+    zero_means: what a likely figure of nothing says.
     """
 
     code: str
@@ -69,8 +79,9 @@ class Limit:
     source: str
     severity: Severity
     template: str
-    remedies: tuple[Remedy, ...] = ()
+    remedies: tuple[Remedy, ...]
     cautions: tuple[Caution, ...] = ()
+    detail: Detail | None = None
     zero_means: str = ""
 
     @property

@@ -5,7 +5,7 @@ from __future__ import annotations
 from zones.electrical.subjects import SubjectKind
 from zones.electrical.verdicts import Rule
 from zones.limits.cautions import Caution
-from zones.limits.limit import NO_SOURCE, Limit, Remedy, Severity
+from zones.limits.limit import NO_SOURCE, Detail, Limit, Remedy, Severity
 
 _AT_THE_AMPLIFIER = (Caution.LINE_VOLTAGE, Caution.DISCONNECT)
 
@@ -54,6 +54,7 @@ LINE_LIMITS = (
         limit_from="3 dB unless changed, near at 1 dB",
         source=NO_SOURCE,
         severity=Severity.SOUND_SUFFERS,
+        detail=Detail.POINT,
         template="On {subject} the cable to the speaker{place} loses {figure}; {limit} is the most it "
         "should lose.",
         remedies=(Remedy.LOWER_TAPS, Remedy.SPARE_PAIR, Remedy.SPLIT_RUN),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from zones.electrical.subjects import SubjectKind
 from zones.electrical.verdicts import Rule
-from zones.limits.limit import NO_SOURCE, Limit, Remedy, Severity
+from zones.limits.limit import NO_SOURCE, Detail, Limit, Remedy, Severity
 
 _IEEE = "IEEE 802.3 clauses 33 and 145 (from memory)"
 
@@ -50,6 +50,7 @@ POE_LIMITS = (
         limit_from="PoE budget × usage threshold of the switch (0.8 where unset)",
         source=f"usage threshold: RFC 3621 pethMainPseUsageThreshold; 0.8 where unset: {NO_SOURCE}",
         severity=Severity.SILENCE,
+        detail=Detail.READING,
         template="{subject} was measured to deliver {figure}; {limit} is its usage threshold.",
         remedies=(Remedy.MOVE_ENDPOINT,),
     ),
@@ -64,6 +65,7 @@ POE_LIMITS = (
         limit_from="power of the class at the switch",
         source=_IEEE,
         severity=Severity.SILENCE,
+        detail=Detail.ENDPOINT,
         template="{subject} must put in {figure} for its endpoint to page; its class allows {limit}.",
         remedies=(Remedy.MOVE_ENDPOINT, Remedy.CORRECT_RECORD),
     ),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from zones.electrical.subjects import SubjectKind
 from zones.electrical.verdicts import Rule
-from zones.limits.limit import NO_SOURCE, Limit, Remedy, Severity
+from zones.limits.limit import NO_SOURCE, Detail, Limit, Remedy, Severity
 
 RECORD_LIMITS = (
     Limit(
@@ -19,6 +19,7 @@ RECORD_LIMITS = (
         limit_from="none: a reading lies within low and high, and scales guesses by a factor of 0.5 to 2",
         source=NO_SOURCE,
         severity=Severity.SOUND_SUFFERS,
+        detail=Detail.READING,
         template="A reading of {subject} lies outside what its record allows, by {figure} of it: the record "
         "or the reading is wrong.",
         remedies=(Remedy.CORRECT_RECORD,),

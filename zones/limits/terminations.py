@@ -8,7 +8,7 @@ from __future__ import annotations
 from zones.electrical.subjects import SubjectKind
 from zones.electrical.verdicts import Rule
 from zones.limits.cautions import Caution
-from zones.limits.limit import NO_SOURCE, Limit, Remedy, Severity
+from zones.limits.limit import NO_SOURCE, Detail, Limit, Remedy, Severity
 
 TERMINATION_LIMITS = (
     Limit(
@@ -22,6 +22,7 @@ TERMINATION_LIMITS = (
         limit_from="one conductor on each side of a row",
         source=f"connecting hardware takes one conductor a contact: {NO_SOURCE}",
         severity=Severity.SILENCE,
+        detail=Detail.ROW,
         template="On {subject}{place} {figure} conductors lie on one contact; {limit} belongs there.",
         remedies=(Remedy.REWIRE, Remedy.CORRECT_RECORD),
         cautions=(Caution.DISCONNECT,),
@@ -37,6 +38,7 @@ TERMINATION_LIMITS = (
         limit_from="none",
         source="a pair joined to its opposite is reversed: by definition",
         severity=Severity.SILENCE,
+        detail=Detail.ROW,
         template="Rows of {subject} on which a pair is landed reversed: {figure}, the first{place}.",
         remedies=(Remedy.REWIRE, Remedy.CORRECT_RECORD),
         cautions=(Caution.DISCONNECT,),

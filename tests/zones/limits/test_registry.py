@@ -62,6 +62,7 @@ def test_each_says_where_it_comes_from(limit: Limit) -> None:
     assert limit.title
     assert limit.limit_from
     assert limit.remedies
+    assert limit.detail is not None or "{place}" not in limit.template
 
 
 @pytest.mark.parametrize("limit", JUDGED, ids=lambda limit: limit.code)
@@ -128,10 +129,17 @@ def test_an_infeasible_run_is_not_said_to_have_a_voltage() -> None:
 )
 def test_when_each_rule_is_near_or_past(code: str, figure: float, verdict: Verdict) -> None:
     limits = {
-        "line_loss": 3.0, "audio_level": -6.0, "supply_current": 1.6, "run_voltage": 18.0,
-        "line_impedance": 4.0, "poe_allocated": 370.0, "class_2_power": 100.0, "row_used_twice": 1.0, "polarity_reversed": 0.0,
+        "line_loss": 3.0,
+        "audio_level": -6.0,
+        "supply_current": 1.6,
+        "run_voltage": 18.0,
+        "line_impedance": 4.0,
+        "poe_allocated": 370.0,
+        "class_2_power": 100.0,
+        "row_used_twice": 1.0,
+        "polarity_reversed": 0.0,
         "audio_with_dc": 0.0,
-    }  # fmt: skip
+    }
     rule = limit_by_code(code).rule
     assert rule is not None
     assert judge([figure], [figure], [figure], [limits[code]], rule).tolist() == [verdict]

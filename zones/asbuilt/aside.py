@@ -1,0 +1,55 @@
+"""Rows that could not be taken, as files “to clarify”: as they were given, each with what is wrong with it.
+
+The files can be put right and imported as they are: they bring along the changes that their rows name.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Mapping
+
+from .files import PROBLEM_COLUMN, Sheet
+from .parsing import Row
+
+
+def put_aside(sheets: Mapping[str, Sheet], rows: Mapping[str, list[Row]]) -> dict[str, bytes]:
+    """The refused rows by file name, in the separator they came in; nothing where none was refused."""
+    refused = {name: [row for row in of_kind if row.is_refused()] for name, of_kind in rows.items()}
+    sites = {
+        row.cells.get("site", "") for name, of_kind in refused.items() for row in of_kind if name != "sites"
+    }
+    if any(refused.values()):
+        refused["changes"] = [
+            row for row in rows.get("changes", []) if row.is_refused() or row.cells.get("site", "") in sites
+        ]
+    superseded = {(row.cells.get("site"), row.cells.get("supersedes")) for row in refused.get("readings", [])}
+    refused["readings"] = [
+        row
+        for row in rows.get("readings", [])
+        if row.is_refused()
+        or (row.cells.get("reading") and (row.cells.get("site"), row.cells["reading"]) in superseded)
+    ]
+    return {
+        sheets[name].kind.file: _as_csv(sheets[name], of_kind) for name, of_kind in refused.items() if of_kind
+    }
+
+
+def _as_csv(sheet: Sheet, rows: list[Row]) -> bytes:
+    out = io.StringIO()
+    writer = csv.writer(out, delimiter=sheet.separator, lineterminator="\n")
+    names = [name for name in sheet.header if name != PROBLEM_COLUMN]
+    writer.writerow([*names, PROBLEM_COLUMN])
+    for row in rows:
+        writer.writerow([*(row.cells[name] for name in names), _told(row)])
+    # a spreadsheet that separates by semicolons takes UTF-8 only with its mark
+    return out.getvalue().encode("utf-8-sig" if sheet.decimal_comma else "utf-8")
+
+
+def _told(row: Row) -> str:
+    if row.problems:
+        return "; ".join(
+            f"{problem.column}: {problem.message}" if problem.column else problem.message
+            for problem in row.problems
+        )
+    return f"waits for {row.waits_for.place}" if row.waits_for is not None else ""

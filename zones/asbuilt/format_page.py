@@ -1,0 +1,49 @@
+"""Renders FORMAT.md from the registry, so that the two cannot disagree."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from .formats import ALL, Column, FileKind
+
+PAGE = Path(__file__).with_name("FORMAT.md")
+_HEAD = Path(__file__).with_name("format_head.md")
+
+
+def render() -> str:
+    """The whole page: the head as it was written, then a section a file."""
+    return "\n".join([_HEAD.read_text(encoding="utf-8").rstrip(), "", *map(_section, ALL)])
+
+
+def _section(kind: FileKind) -> str:
+    key = [name for part in kind.key for name in kind.columns_of(part)]
+    lines = [f"### {kind.file}", "", kind.about, ""]
+    if key:
+        within = "within its site" if kind.sited else "in all"
+        lines += [
+            f"One thing is told from another by {' + '.join(f'`{name}`' for name in key)}, {within}.",
+            "",
+        ]
+    lines += ["| column | holds | |", "|---|---|---|"]
+    lines += [_line(column, dated=kind.facts is not None and column.dated) for column in kind.all_columns]
+    return "\n".join([*lines, ""])
+
+
+def _line(column: Column, *, dated: bool) -> str:
+    names = " or ".join(f"`{name}`" for name in (column.name, *column.units))
+    notes = []
+    if column.required:
+        notes.append("**Required.**")
+    if dated:
+        notes.append("Dated.")
+    if column.help:
+        notes.append(column.help)
+    if column.default not in (None, "", []) and not column.required:
+        notes.append(f"Blank: {column.cell.write(column.default)}.")
+    limit = getattr(column.cell, "limit", None)
+    holds = (
+        f"text, up to {limit} characters"
+        if column.cell.notation == "text" and limit
+        else column.cell.notation
+    )
+    return f"| {names} | {holds.replace('|', '&#124;')} | {' '.join(notes)} |"

@@ -1,0 +1,40 @@
+"""The registry: one entry a file, in the order in which one may refer to another."""
+
+from __future__ import annotations
+
+from .catalogue import CABLE_TYPES, DEVICE_MODELS
+from .customers import CHANGES, CLOSETS, CONTACTS, CONTRACTS, COVERAGES, CUSTOMERS, SITES
+from .equipment import AMPLIFIERS, BLOCKS, ENDPOINTS, OUTPUTS, SUPPLIES, SWITCH_PORTS, SWITCHES
+from .kinds import Column, Estimated, FileKind, Reference
+from .readings import READINGS
+from .wiring import CLIPS, LANDINGS, PAGING_SETS, POINTS, RUNS, ZONE_ENDPOINTS, ZONES
+
+ALL: tuple[FileKind, ...] = (
+    DEVICE_MODELS,
+    CABLE_TYPES,
+    CUSTOMERS,
+    CONTRACTS,
+    SITES,
+    COVERAGES,
+    CHANGES,
+    CLOSETS,
+    CONTACTS,
+    SWITCHES,
+    SWITCH_PORTS,
+    SUPPLIES,
+    AMPLIFIERS,
+    ENDPOINTS,
+    OUTPUTS,
+    BLOCKS,
+    ZONES,
+    ZONE_ENDPOINTS,
+    PAGING_SETS,
+    RUNS,
+    POINTS,
+    LANDINGS,
+    CLIPS,
+    READINGS,
+)
+BY_NAME = {kind.name: kind for kind in ALL}
+
+__all__ = ["ALL", "BY_NAME", "Column", "Estimated", "FileKind", "Reference"]

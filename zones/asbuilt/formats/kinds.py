@@ -1,0 +1,252 @@
+"""What a file kind is made of: columns, what they refer to, and how its rows are dated."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+from functools import cached_property
+from typing import Any
+
+from django.db.models import Model
+
+from sites.models import Basis
+from zones.asbuilt.cells import Cell, Code, Day, Number, Quantity, Text, Whole, Word
+
+FOOT: dict[str, Decimal] = {"ft": Decimal("0.3048")}
+BASES = {basis.label: basis.value for basis in reversed(Basis)}
+
+Values = dict[str, Any]
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column. ``field``: the attribute it fills, by default its own name; None where it is part of a
+    reference or where the kind makes something else of it. ``dated``: it may change with the row's change.
+    ``default``: what a blank cell stands for. ``units``: header of the same quantity in another unit, and
+    how many metres that is.
+    """
+
+    name: str
+    cell: Cell
+    help: str = ""
+    field: str | None = ""
+    dated: bool = False
+    required: bool = False
+    default: Any = None
+    units: Mapping[str, Decimal] = dataclasses.field(default_factory=dict)
+
+    @property
+    def attribute(self) -> str | None:
+        return self.name if self.field == "" else self.field
+
+
+@dataclass(frozen=True)
+class Reference:
+    """A thing named by the cells of ``columns``: the key of the kind ``to``, within the row's site."""
+
+    name: str
+    to: str
+    columns: tuple[str, ...]
+    dated: bool = False
+    required: bool = False
+
+    @property
+    def attribute(self) -> str:
+        return f"{self.name}_id"
+
+
+@dataclass(frozen=True)
+class Estimated:
+    """A column with a quantity, and the column that says how it came to be known."""
+
+    value: str
+    basis: str
+    default: Basis
+    # a device's current is its model's where it has none of its own: then a basis may stand without a value
+    optional: bool = False
+
+
+@dataclass(frozen=True, eq=False)
+class FileKind:
+    """One file. ``key``: the columns or references that tell one thing from another. ``model`` holds the
+    thing, ``facts`` its dated facts (``facts_of``: their key to it); ``placed``: it begins and ends at
+    steps; ``recorded``: its rows name the change set that wrote them. ``expand``: one row that stands for
+    several. ``check``: what a row's cells must agree on, as (column, message). ``fill``: from cells to
+    attributes where one does not simply become the other, ``show`` back.
+    """
+
+    name: str
+    about: str
+    columns: tuple[Column, ...]
+    key: tuple[str, ...]
+    model: type[Model] | None = None
+    facts: type[Model] | None = None
+    facts_of: str = ""
+    references: tuple[Reference, ...] = ()
+    estimates: tuple[Estimated, ...] = ()
+    sited: bool = True
+    recorded: bool = True
+    placed: bool = False
+    expand: Callable[[Values], list[Values]] | None = None
+    check: Callable[[Values], list[tuple[str, str]]] | None = None
+    extra: tuple[str, ...] = ()  # dated attributes that only ``fill`` knows
+    fill: Callable[[Values, Values], None] | None = None
+    show: Callable[[Values], Values] | None = None
+
+    @cached_property
+    def all_columns(self) -> tuple[Column, ...]:
+        """Every column in the order of an exported header: the key, the change, the facts, what ended or
+        revised.
+        """
+        named = {column.name: column for column in self.columns}
+        heads = [SITE] if self.sited else []
+        heads += [named[name] for part in self.key for name in self.columns_of(part) if name in named]
+        rest = [column for column in self.columns if column not in heads]
+        if self.recorded:
+            heads.append(CHANGE if self.placed or self.facts else WRITTEN_AT)
+        rest += [ENDS] if self.placed else []
+        rest += [REVISED_BY] if self.facts else []
+        rest += [DESCRIBED_BY] if self.placed or (self.facts and self.model) else []
+        return (*heads, *rest)
+
+    @cached_property
+    def by_name(self) -> dict[str, Column]:
+        return {column.name: column for column in self.all_columns}
+
+    @cached_property
+    def headers(self) -> dict[str, Column]:
+        """Every header that is taken, those of other units included."""
+        found = dict(self.by_name)
+        for column in self.all_columns:
+            found |= dict.fromkeys(column.units, column)
+        return found
+
+    @cached_property
+    def always_required(self) -> tuple[Column, ...]:
+        """What every row gives. A thing with dated facts may have several rows; what is not dated stands on
+        its first.
+        """
+        key = [name for part in self.key for name in self.columns_of(part)]
+        return tuple(
+            column
+            for column in self.all_columns
+            if column.required
+            and (self.facts is None or column.dated or column is SITE or column.name in key)
+        )
+
+    @cached_property
+    def estimated(self) -> dict[str, Estimated]:
+        """The pair of value and basis that a column belongs to, by either's name."""
+        return {name: pair for pair in self.estimates for name in (pair.value, pair.basis)}
+
+    @cached_property
+    def key_attributes(self) -> tuple[str, ...]:
+        """The attributes of the model that the key is held in, part by part."""
+        found = []
+        for part in self.key:
+            reference = self.reference(part)
+            found.append(reference.attribute if reference else self.by_name[part].attribute or part)
+        return tuple(found)
+
+    @cached_property
+    def own(self) -> tuple[str, ...]:
+        """The attributes of the thing's own row that are neither its key nor dated."""
+        return tuple(name for name in self._attributes(dated=False) if name not in self.key_attributes)
+
+    @cached_property
+    def dated(self) -> tuple[str, ...]:
+        """The attributes of a thing's dated facts."""
+        return (*self._attributes(dated=True), *self.extra)
+
+    def _attributes(self, *, dated: bool) -> list[str]:
+        columns = [c.attribute for c in self.columns if c.dated is dated and c.attribute is not None]
+        return columns + [ref.attribute for ref in self.references if ref.dated is dated]
+
+    def reference_in(self, attribute: str) -> Reference | None:
+        """The reference that an attribute holds, if it holds one."""
+        return next((ref for ref in self.references if ref.attribute == attribute), None)
+
+    def reference(self, name: str) -> Reference | None:
+        return next((ref for ref in self.references if ref.name == name), None)
+
+    def columns_of(self, part: str) -> tuple[str, ...]:
+        """The columns that a part of the key is written in."""
+        reference = self.reference(part)
+        return reference.columns if reference else (part,)
+
+    @property
+    def file(self) -> str:
+        return f"{self.name}.csv"
+
+
+SITE = Column("site", Code(60), "The site's code.", field=None, required=True)
+CHANGE = Column(
+    "change",
+    Text(80),
+    "Key of the change from which this row holds. Blank: the change from which the thing stands in the "
+    "record, or, for a new thing, the site's first change in changes.csv.",
+    field=None,
+)
+WRITTEN_AT = Column(
+    "change",
+    Text(80),
+    "Key of the change that wrote this row. Blank: the site's first change in changes.csv. To edit a row "
+    "that is in the record, name a new change.",
+    field=None,
+)
+ENDS = Column("ends", Text(80), "Key of the change at which the thing is taken out.", field=None)
+REVISED_BY = Column(
+    "revised_by",
+    Text(80),
+    "Key of the record correction that last rewrote this row; blank where nobody has.",
+    field=None,
+)
+DESCRIBED_BY = Column(
+    "described_by",
+    Text(80),
+    "Key of the change that last rewrote what is not dated; blank where nobody has but who ended it. First "
+    "row of a thing only.",
+    field=None,
+)
+
+
+def text(name: str, help_: str = "", limit: int | None = None, **more: Any) -> Column:
+    return Column(name, Text(limit), help_, **{"default": "", **more})
+
+
+def code(name: str, help_: str, limit: int, **more: Any) -> Column:
+    return Column(name, Code(limit), help_, **more)
+
+
+def word(name: str, values: Mapping[str, Any] | list[str], help_: str = "", **more: Any) -> Column:
+    known = values if isinstance(values, Mapping) else {value: value for value in values}
+    return Column(name, Word(known), help_, **more)
+
+
+def yes_no(name: str, help_: str = "", **more: Any) -> Column:
+    return Column(name, Word({"yes": True, "no": False}), help_, **more)
+
+
+def number(name: str, help_: str = "", **more: Any) -> Column:
+    limits = {key: more.pop(key) for key in ("minimum", "above", "maximum") if key in more}
+    return Column(name, Number(**limits), help_, **more)
+
+
+def whole(name: str, minimum: int, maximum: int, help_: str = "", **more: Any) -> Column:
+    return Column(name, Whole(minimum, maximum), help_, **more)
+
+
+def day(name: str, help_: str = "", **more: Any) -> Column:
+    return Column(name, Day(), help_, **more)
+
+
+def quantity(name: str, help_: str = "", **more: Any) -> Column:
+    limits = {key: more.pop(key) for key in ("minimum", "above", "maximum") if key in more}
+    return Column(name, Quantity(**limits), help_, **more)
+
+
+def basis(name: str, of: str, default: Basis, **more: Any) -> Column:
+    about = f"How {of} came to be known; blank: {default.label}, or guessed where it is marked with ~."
+    return Column(name, Word(BASES), about, **more)

@@ -1,0 +1,390 @@
+"""Files about zones, what runs to them, and how it lies on the blocks."""
+
+from __future__ import annotations
+
+from sites.models import Basis
+from zones.asbuilt.cells import Count, Counted, Listed, Rows, Text
+from zones.models import (
+    ClipFacts,
+    Landing,
+    PagingSet,
+    Point,
+    PointFacts,
+    Run,
+    RunFacts,
+    Zone,
+    ZoneEndpoint,
+)
+
+from .kinds import (
+    FOOT,
+    Column,
+    Estimated,
+    FileKind,
+    Reference,
+    Values,
+    basis,
+    number,
+    quantity,
+    text,
+    whole,
+    word,
+    yes_no,
+)
+
+ZONES = FileKind(
+    name="zones",
+    about="Areas that hear one page.",
+    model=Zone,
+    key=("name",),
+    placed=True,
+    columns=(
+        text("name", limit=120, required=True),
+        text("page_code", limit=20),
+        Column("groups", Listed(Text(80)), default=[]),
+        whole("priority", 0, 32_767),
+        word("life_safety", Zone.LifeSafety.values, "Whether it serves life safety.", default="unknown"),
+        text("note"),
+    ),
+)
+
+ZONE_ENDPOINTS = FileKind(
+    name="zone_endpoints",
+    about="Network speakers, and the zones they are heard in.",
+    model=ZoneEndpoint,
+    key=("zone", "endpoint"),
+    placed=True,
+    references=(
+        Reference("zone", "zones", ("zone",), required=True),
+        Reference("endpoint", "endpoints", ("endpoint",), required=True),
+    ),
+    columns=(
+        text("zone", limit=120, field=None, required=True, default=None),
+        text("endpoint", limit=80, field=None, required=True, default=None),
+    ),
+)
+
+PAGING_SETS = FileKind(
+    name="paging_sets",
+    about="Zones that page together. A site without any pages all zones of a supply at once, the harsher "
+    "case.",
+    model=PagingSet,
+    key=("name",),
+    placed=True,
+    columns=(
+        text("name", limit=80, required=True),
+        Column("zones", Listed(Text(120)), "Names of its zones.", field=None, required=True),
+    ),
+)
+
+
+def _output_of_endpoint(values: Values) -> list[tuple[str, str]]:
+    if (values.get("endpoint") is None) != (values.get("output") is None):
+        missing = "output" if values.get("output") is None else "endpoint"
+        return [(missing, "endpoint and output go together: give both or neither")]
+    return []
+
+
+def _fuse(values: Values) -> list[tuple[str, str]]:
+    found = _output_of_endpoint(values)
+    if values.get("fuse_rating_a") is not None and values.get("fuse_fitted") is False:
+        found.append(
+            ("fuse_fitted", "a fuse rating is given, so fuse_fitted is yes: leave one of the two blank")
+        )
+    return found
+
+
+def _fused(attributes: Values, values: Values) -> None:
+    if attributes["fuse_fitted"] is None and values.get("fuse_rating_a") is not None:
+        attributes["fuse_fitted"] = True
+
+
+ENDPOINT = text("endpoint", "Gateway whose output feeds it.", limit=80, field=None, dated=True, default=None)
+OUTPUT = whole("output", 1, 999, "Number of that output.", field=None, dated=True)
+
+RUNS = FileKind(
+    name="runs",
+    about="Field cables from a block to a chain, or tree, of devices, and what feeds them.",
+    model=Run,
+    facts=RunFacts,
+    facts_of="run",
+    key=("name",),
+    placed=True,
+    references=(
+        Reference("block", "blocks", ("block",), required=True),
+        Reference("zone", "zones", ("zone",), dated=True),
+        Reference("output", "outputs", ("endpoint", "output"), dated=True),
+        Reference("supply", "supplies", ("supply",), dated=True),
+        Reference("amplifier", "amplifiers", ("amplifier",), dated=True),
+    ),
+    check=_fuse,
+    fill=_fused,
+    columns=(
+        text("name", limit=80, required=True),
+        text("block", limit=80, field=None, required=True, default=None),
+        word("kind", Run.Kind.values, required=True),
+        text("note"),
+        text("zone", limit=120, field=None, dated=True, default=None),
+        ENDPOINT,
+        OUTPUT,
+        text(
+            "supply", "DC supply that feeds it at its block.", limit=80, field=None, dated=True, default=None
+        ),
+        text("amplifier", limit=80, field=None, dated=True, default=None),
+        yes_no(
+            "fuse_fitted",
+            "Own fuse in the minus leg; blank: unknown, or yes where a rating is given.",
+            dated=True,
+        ),
+        number("fuse_rating_a", above=0, dated=True),
+    ),
+)
+
+_LOADS = ("device", "model", "count", "speech_current_a", "idle_current_a", "tap_power_w")
+
+
+def _point(values: Values) -> list[tuple[str, str]]:
+    kind = values.get("kind", PointFacts.Kind.DEVICE)
+    found = []
+    if kind == PointFacts.Kind.LUMP and values.get("count") is None:
+        found.append(("count", "a lump says how many: 6, ~6 (4-9), or ?"))
+    if kind != PointFacts.Kind.LUMP and values.get("count") is not None:
+        found.append(("count", "only a lump has a count: leave it blank, or write lump under kind"))
+    if kind == PointFacts.Kind.SPLICE:
+        found += [
+            (column, "a splice carries no device: leave it blank")
+            for column in _LOADS
+            if column != "count" and values.get(column) not in (None, PointFacts.DeviceKind.UNKNOWN)
+        ]
+    return found
+
+
+_DEVICE_KINDS = {kind.label.replace(" ", "_"): kind.value for kind in PointFacts.DeviceKind}
+
+
+def _load(attributes: Values, values: Values) -> None:
+    count: Count = values.get("count") or Count(None, None, None)
+    attributes |= {"count_low": count.low, "count_likely": count.likely, "count_high": count.high}
+    if attributes["device_kind"] is None:
+        model = attributes["model_id"]
+        attributes["device_kind"] = _DEVICE_KINDS.get(model.values["kind"] if model else "", 0)
+
+
+def _counted(attributes: Values) -> Values:
+    if attributes["kind"] != PointFacts.Kind.LUMP:
+        return {}
+    return {"count": Count(*(attributes[f"count_{band}"] for band in ("low", "likely", "high")))}
+
+
+POINTS = FileKind(
+    name="points",
+    about="What hangs on a run, and the piece of cable to it from its parent. A row is the complete facts of "
+    "its point from its change on; a device taken out leaves a splice.",
+    model=Point,
+    facts=PointFacts,
+    facts_of="point",
+    key=("run", "point"),
+    references=(
+        Reference("run", "runs", ("run",), required=True),
+        Reference("parent", "points", ("run", "parent"), dated=True),
+        Reference("model", "device_models", ("model",), dated=True),
+        Reference("cable_type", "cable_types", ("cable",), dated=True),
+        Reference("zone", "zones", ("zone",), dated=True),
+        Reference("feed_supply", "supplies", ("feed_supply",), dated=True),
+    ),
+    estimates=(
+        Estimated("length_m", "length_basis", Basis.DRAWING),
+        Estimated("speech_current_a", "current_basis", Basis.MARKED, optional=True),
+        Estimated("tap_power_w", "tap_basis", Basis.DRAWING),
+    ),
+    check=_point,
+    extra=("count_low", "count_likely", "count_high"),
+    fill=_load,
+    show=_counted,
+    columns=(
+        text("run", limit=80, field=None, required=True, default=None),
+        text("point", "Once a run.", limit=80, field="name", required=True),
+        number(
+            "order",
+            "Place in the run's order; blank: as the rows stand, parents before children.",
+            field="rank",
+        ),
+        text(
+            "parent",
+            "The point its piece of cable comes from; blank: the block.",
+            limit=80,
+            field=None,
+            dated=True,
+            default=None,
+        ),
+        word(
+            "kind",
+            {kind.label: kind.value for kind in PointFacts.Kind},
+            dated=True,
+            default=PointFacts.Kind.DEVICE.value,
+        ),
+        word("device", _DEVICE_KINDS, "Blank: as its model says.", field="device_kind", dated=True),
+        text(
+            "model",
+            "Name in device_models.csv; blank: unknown.",
+            limit=120,
+            field=None,
+            dated=True,
+            default=None,
+        ),
+        Column("count", Counted(), "How many a lump stands for.", field=None, dated=True),
+        text("place", "Where a person finds it.", limit=200, dated=True),
+        quantity(
+            "length_m",
+            "Of the piece from its parent.",
+            minimum=0,
+            maximum=100_000,
+            dated=True,
+            units={"length_ft": FOOT["ft"]},
+        ),
+        basis("length_basis", "the length", Basis.DRAWING, dated=True),
+        text(
+            "cable",
+            "Name in cable_types.csv; blank: unknown.",
+            limit=80,
+            field=None,
+            dated=True,
+            default=None,
+        ),
+        whole(
+            "pairs",
+            1,
+            25,
+            "Pairs paralleled for DC, or for a line; blank: unknown.",
+            field="dc_pairs",
+            dated=True,
+        ),
+        yes_no(
+            "minus_cut", "The minus of this piece is cut: a section begins here.", dated=True, default=False
+        ),
+        quantity(
+            "speech_current_a",
+            "The device's own, where known better than its model's.",
+            minimum=0,
+            dated=True,
+        ),
+        number("idle_current_a", "The device's own.", minimum=0, dated=True),
+        basis("current_basis", "the current", Basis.MARKED, dated=True),
+        quantity("tap_power_w", "Tap set on a constant-voltage line.", above=0, dated=True),
+        basis("tap_basis", "the tap", Basis.DRAWING, dated=True),
+        text(
+            "zone",
+            "The zone it hangs in, where that is not the run's.",
+            limit=120,
+            field=None,
+            dated=True,
+            default=None,
+        ),
+        text(
+            "feed_supply",
+            "A supply that feeds the run here instead of at the block.",
+            limit=80,
+            field=None,
+            dated=True,
+            default=None,
+        ),
+    ),
+)
+
+FIRST, SECOND = Landing.Conductor.FIRST.value, Landing.Conductor.SECOND.value
+_C = Landing.Carries
+# What both conductors of a pair carry, first then second, so that a pair can be entered in one row
+PAIRS = {
+    "audio": (_C.AUDIO_PLUS.value, _C.AUDIO_MINUS.value),
+    "audio_reversed": (_C.AUDIO_MINUS.value, _C.AUDIO_PLUS.value),
+    "dc": (_C.DC_GROUND.value, _C.DC_MINUS.value),
+    "dc_reversed": (_C.DC_MINUS.value, _C.DC_GROUND.value),
+    "line": (_C.LINE_HOT.value, _C.LINE_COMMON.value),
+    "line_reversed": (_C.LINE_COMMON.value, _C.LINE_HOT.value),
+    "spare": (_C.SPARE.value, _C.SPARE.value),
+}
+_OWNERS = ("run", "output", "supply", "amplifier")
+
+
+def _landing(values: Values) -> list[tuple[str, str]]:
+    found = _output_of_endpoint(values)
+    rows, carries = values["row"], values["carries"]
+    pair = len(rows) == 2
+    if len(rows) > 2:
+        found.append(("row", "a pair takes two rows: write such as 7-8, or one row and the conductor"))
+    elif pair and values.get("conductor") is not None:
+        found.append(("conductor", "two rows take both conductors: leave it blank, or give one row"))
+    elif not pair and values.get("conductor") is None:
+        found.append(
+            ("conductor", "one row takes one conductor: first or second; or give two rows such as 7-8")
+        )
+    if pair and carries not in PAIRS:
+        found.append(("carries", f"a pair carries one of {', '.join(PAIRS)}"))
+    if not pair and carries not in _C.values:
+        found.append(("carries", f"one conductor carries one of {', '.join(_C.values)}"))
+    given = [name for name in _OWNERS if values.get(name) is not None]
+    if values["side"] == Landing.Side.FIELD and given != ["run"]:
+        found.append(("run", "the field side takes a run and nothing else"))
+    if values["side"] == Landing.Side.EQUIPMENT and (len(given) != 1 or given == ["run"]):
+        found.append(("side", "the equipment side takes one of endpoint and output, supply, amplifier"))
+    return found
+
+
+def _conductors(values: Values) -> list[Values]:
+    rows, carries = values["row"], values["carries"]
+    if len(rows) == 1:
+        return [{**values, "row": rows[0]}]
+    return [
+        {**values, "row": row, "conductor": conductor, "carries": what}
+        for row, conductor, what in zip(rows, (FIRST, SECOND), PAIRS[carries], strict=True)
+    ]
+
+
+LANDINGS = FileKind(
+    name="landings",
+    about="Which conductor lies on which row and side of which block. One row of the file is one conductor, "
+    "or, with two block rows such as 7-8, a pair: its first conductor (white, red, black, yellow or violet) "
+    "on the first, its second (blue, orange, green, brown or slate) on the second. audio: + then −; dc: ground "
+    "(positive) then −24 V; line: hot then common; …_reversed the other way round.",
+    model=Landing,
+    key=("block", "row", "side", "run", "output", "supply", "amplifier", "pair", "conductor"),
+    placed=True,
+    references=(
+        Reference("block", "blocks", ("block",), required=True),
+        Reference("run", "runs", ("run",)),
+        Reference("output", "outputs", ("endpoint", "output")),
+        Reference("supply", "supplies", ("supply",)),
+        Reference("amplifier", "amplifiers", ("amplifier",)),
+    ),
+    check=_landing,
+    expand=_conductors,
+    columns=(
+        text("block", limit=80, field=None, required=True, default=None),
+        Column("row", Rows(1, 400), "Row of the block, or the two rows of a pair.", required=True),
+        word("side", Landing.Side.values, required=True),
+        text("run", limit=80, field=None, default=None),
+        text("endpoint", "Gateway.", limit=80, field=None, default=None),
+        whole("output", 1, 999, field=None),
+        text("supply", limit=80, field=None, default=None),
+        text("amplifier", limit=80, field=None, default=None),
+        whole("pair", 1, 25, "Pair of its cable.", required=True),
+        word("conductor", Landing.Conductor.values, "Blank where two rows are given."),
+        word("carries", [*_C.values, *(name for name in PAIRS if name != "spare")], required=True),
+    ),
+)
+
+CLIPS = FileKind(
+    name="clips",
+    about="Bridging clips that were pulled or put back. A row of a block that is not named here has its clip "
+    "in.",
+    facts=ClipFacts,
+    facts_of="block",
+    key=("block", "row"),
+    references=(Reference("block", "blocks", ("block",), required=True),),
+    expand=lambda values: [{**values, "row": row} for row in values["row"]],
+    columns=(
+        text("block", limit=80, field=None, required=True, default=None),
+        Column("row", Rows(1, 400), "Row, or rows such as 1-4.", required=True),
+        word("clip", {"in": True, "out": False}, field="is_in", dated=True, required=True),
+    ),
+)

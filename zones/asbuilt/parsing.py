@@ -1,0 +1,146 @@
+"""From cells to values, row by row. No database: what a row says by itself, and what is wrong with it by
+itself.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from sites.models import Basis
+
+from .cells import UNKNOWN, BadCellError, Estimate, in_metres
+from .files import PROBLEM_COLUMN, Sheet
+from .formats import Column, FileKind
+from .formats.kinds import Values
+from .problems import Problem
+
+
+@dataclass(eq=False)
+class Row:
+    """One row of a file. ``values``: by column, what its cells mean; a blank cell has no entry. ``cells``:
+    as given.
+
+    A row with ``problems`` is refused; one with ``waits_for`` is good by itself, but names something that
+    is refused.
+    """
+
+    kind: FileKind
+    number: int
+    cells: Mapping[str, str]
+    values: Values = field(default_factory=dict)
+    problems: list[Problem] = field(default_factory=list)
+    waits_for: Row | None = None
+
+    def is_refused(self) -> bool:
+        return bool(self.problems) or self.waits_for is not None
+
+    @property
+    def place(self) -> str:
+        return f"{self.kind.file}, row {self.number}"
+
+    def complain(self, column: str, code: str, message: str) -> None:
+        self.problems.append(Problem(self.kind.file, self.number, column, code, message))
+
+    def wait_for(self, other: Row | None) -> None:
+        """Put this row aside with ``other``, which is refused."""
+        if other is not None and other is not self and self.waits_for is None:
+            self.waits_for = other
+
+    def items(self) -> list[Values]:
+        """The records that the row stands for: one, but for rows that give a range or a pair."""
+        return self.kind.expand(self.values) if self.kind.expand else [self.values]
+
+
+def parse(sheet: Sheet) -> list[Row]:
+    """Every row of a sheet, the bad ones included, with all that is wrong with each."""
+    rows = []
+    for number, cells in sheet.rows:
+        given = {name: text for name, text in cells.items() if name != PROBLEM_COLUMN}
+        row = Row(sheet.kind, number, given)
+        for name, text in given.items():
+            if text:
+                _take(row, name, text, decimal_comma=sheet.decimal_comma)
+        for column in sheet.kind.always_required:
+            if not given.get(column.name):
+                row.complain(column.name, "blank", f"is blank; expected: {column.cell.notation}")
+        for pair in sheet.kind.estimates:
+            _settle_basis(row, pair.value, pair.basis, pair.default, optional=pair.optional)
+        if not row.problems and sheet.kind.check is not None:
+            for name, message in sheet.kind.check(row.values):
+                row.complain(name, "contradiction", message)
+        rows.append(row)
+    return rows
+
+
+def _take(row: Row, name: str, text: str, *, decimal_comma: bool) -> None:
+    """Read one cell into ``row.values`` under its column's name, in the column's unit."""
+    column = row.kind.headers[name]
+    if column.name in row.values:
+        row.complain(name, "given_twice", f"is given under {column.name} too: leave one of the two blank")
+        return
+    if text == UNKNOWN and _may_be_unknown(column):
+        return
+    if decimal_comma and column.cell.numeric and re.fullmatch(r"~?[+-]?\d+,\d+", text):
+        text = text.replace(",", ".")
+    try:
+        value = column.cell.read(text)
+    except BadCellError as error:
+        row.complain(name, "bad_value", str(error))
+        return
+    factor = column.units.get(name)
+    if factor is not None:
+        if isinstance(value, Estimate):
+            value = Estimate(None if value.value is None else in_metres(value.value, factor), value.guessed)
+        else:
+            value = in_metres(value, factor)
+    row.values[column.name] = value
+
+
+def _may_be_unknown(column: Column) -> bool:
+    """``?`` stands for unknown, as a blank does, except in free text, where it is a question mark, and
+    where the cell itself makes something of it.
+    """
+    free_text = column.cell.free_text and column.field is not None
+    return not (column.required or free_text or column.cell.says_unknown)
+
+
+def _settle_basis(row: Row, value: str, basis: str, default: Basis, *, optional: bool) -> None:
+    """Turn a quantity and the word beside it into the value and the basis that the record holds."""
+    estimate: Estimate | None = row.values.get(value)
+    given: int | None = row.values.get(basis)
+    if estimate is None or estimate.value is None:
+        row.values[value] = None
+        if estimate is not None:  # “?”: unknown, said outright
+            if given not in (None, Basis.UNKNOWN):
+                row.complain(
+                    basis,
+                    "contradiction",
+                    f"is {Basis(given).label} where {value} is ?: leave one of the two blank",
+                )
+            row.values[basis] = Basis.UNKNOWN.value
+        elif optional:
+            row.values[basis] = default.value if given is None else given
+        else:
+            if given not in (None, Basis.UNKNOWN):
+                row.complain(
+                    basis,
+                    "contradiction",
+                    f"is {Basis(given).label}, but {value} is blank: give the value, or no basis",
+                )
+            row.values[basis] = Basis.UNKNOWN.value
+        return
+    row.values[value] = estimate.value
+    if given == Basis.UNKNOWN:
+        row.complain(
+            basis, "contradiction", f"is unknown, but {value} is given: leave {value} blank, or say guessed"
+        )
+    elif estimate.guessed and given not in (None, Basis.GUESSED):
+        row.complain(
+            basis, "contradiction", f"is {Basis(given).label}, but {value} is marked with ~ as guessed"
+        )
+    elif estimate.guessed:
+        row.values[basis] = Basis.GUESSED.value
+    else:
+        row.values[basis] = default.value if given is None else given

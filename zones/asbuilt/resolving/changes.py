@@ -1,0 +1,70 @@
+"""Which change of the files is which change set of the record, and in which order the new ones come."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+
+from zones.asbuilt.parsing import Row
+from zones.asbuilt.things import Change, Thing
+
+from .context import Context
+
+_COLUMNS = {"actor": "person", "job_reference": "job", "reason": "reason", "kind": "kind", "door": "door"}
+_DEFAULTS = {"job_reference": "", "door": "import"}
+_SAME = ("actor", "job_reference", "reason")
+
+
+def changes_of_sites(context: Context) -> None:
+    """Give every row of changes.csv its change: one that the record has, or a new one in order of day, then
+    file.
+    """
+    by_site: dict[Thing, dict[str, Row]] = defaultdict(dict)
+    for row in context.rows.get("changes", []):
+        site = None if row.is_refused() else context.site_of(row)
+        if site is None:
+            _remember_refused(context, row)
+            continue
+        first = by_site[site].setdefault(row.values["change"], row)
+        if first is not row:
+            message = f"“{row.values['change']}” is in row {first.number} too: a key stands once a site"
+            row.complain("change", "key_twice", message)
+    for site, rows in by_site.items():
+        _match(context, site, list(rows.values()))
+
+
+def _remember_refused(context: Context, row: Row) -> None:
+    """So that rows that name it wait for it, and are not told that there is no such change."""
+    lives = context.world.lives("sites", None, (row.cells.get("site", ""),))
+    key = row.cells.get("change", "")
+    if lives and key:
+        context.refused_changes[lives[0]].setdefault(key, row)
+
+
+def _match(context: Context, site: Thing, rows: list[Row]) -> None:
+    """Rows that say the same day, person, job, reason and kind are the same change sets: the first of each
+    the first.
+    """
+    recorded: dict[tuple[object, ...], list[Change]] = defaultdict(list)
+    for change in context.world.changes[site]:
+        recorded[change.happened_on, *(change.values[name] for name in _SAME)].append(change)
+    new: list[Change] = []
+    for place, row in enumerate(rows):
+        day = row.values["day"]
+        given = {name: row.values[column] for name, column in _COLUMNS.items() if column in row.values}
+        values = _DEFAULTS | given
+        same = recorded[day, *(values[name] for name in _SAME)]
+        match = next((change for change in same if given.get("kind") in (None, change.values["kind"])), None)
+        if match is None:
+            order = Change.order_of_new(place)
+            change = Change(site, row.values["change"], day, values, order, row=row, quiet=not site.recorded)
+            new.append(change)
+        else:
+            same.remove(match)
+            match.key, match.row = row.values["change"], row
+            change = match
+        context.change_keys[site][change.key] = change
+    new.sort(key=lambda change: change.position)
+    for place, change in enumerate(new):
+        first_of_all = place == 0 and not site.recorded
+        change.values.setdefault("kind", "takeover" if first_of_all else "work")
+    context.world.changes[site] += new

@@ -1,0 +1,173 @@
+"""Coverages, which are spans of days, and readings, which have no name."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections import defaultdict
+from typing import Any
+
+from zones.asbuilt.formats import BY_NAME
+from zones.asbuilt.parsing import Row
+from zones.asbuilt.things import Thing
+
+from .context import Context
+
+# --- coverages ----------------------------------------------------------------------------------------------
+
+
+def settle_coverages(context: Context) -> None:
+    """One contract at a time covers a site. A span that is open in the record may be given its end."""
+    kind = BY_NAME["coverages"]
+    spans: dict[Thing, list[Thing]] = defaultdict(list)
+    for thing in context.world.things[kind.name]:
+        spans[thing.key[1]].append(thing)
+    for row in context.rows.get(kind.name, []):
+        if row.is_refused():
+            continue
+        contract = context.refer(row, kind.references[0], None, row.values, None, strict=False)
+        site = context.site_of(row)
+        if contract is None or site is None or row.is_refused():
+            continue
+        begin, until = row.values["covered_from"], row.values.get("covered_until")
+        same = [one for one in spans[site] if one.key[0] is contract and one.key[2] == begin]
+        if same:
+            thing = same[0]
+            if thing.row is not None:
+                row.complain("covered_from", "key_twice", f"row {thing.row.number} gives this span already")
+            else:
+                thing.row = row
+                _give_end(row, thing, until, spans[site])
+        else:
+            thing = Thing(kind, None, (contract, site, begin), {"covered_until": until}, row=row)
+            _refuse_overlap(row, thing, spans[site])
+            if not row.is_refused():
+                context.world.add(thing)
+                spans[site].append(thing)
+        context.spoken[kind.name][thing].append((row, row.values, None))
+
+
+def _give_end(row: Row, thing: Thing, until: dt.date | None, spans: list[Thing]) -> None:
+    held = thing.values["covered_until"]
+    if until is None or until == held:
+        return
+    if held is not None:
+        row.complain(
+            "covered_until",
+            "differs",
+            f"is {until} here and {held} in the record: edit it there, not by import",
+        )
+        return
+    thing.values["covered_until"], thing.rewritten = until, True
+    _refuse_overlap(row, thing, [one for one in spans if one is not thing])
+
+
+def _refuse_overlap(row: Row, thing: Thing, spans: list[Thing]) -> None:
+    begin, end = thing.key[2], thing.values["covered_until"] or dt.date.max
+    for other in spans:
+        other_end = other.values["covered_until"] or dt.date.max
+        if begin < other_end and other.key[2] < end:
+            until = "on" if other_end == dt.date.max else f"to {other_end}"
+            message = (
+                f"contract {other.key[0].key[-1]} covers the site from {other.key[2]} {until}: one at a time"
+            )
+            row.complain("covered_from", "overlap", message)
+            return
+
+
+# --- readings -----------------------------------------------------------------------------------------------
+
+
+def settle_readings(context: Context) -> None:
+    """A reading has no name of its own, so it is its content: as many of the same as the files give, the
+    record is to have.
+    """
+    kind = BY_NAME["readings"]
+    held: dict[tuple[Any, ...], list[Thing]] = defaultdict(list)
+    for recorded in context.world.things[kind.name]:
+        held[_content(recorded)].append(recorded)
+    superseded = {thing.values["supersedes"] for thing in context.world.things[kind.name]}
+    named: dict[tuple[Thing, str], Thing | Row] = {}
+    for row in _superseded_first(context.rows.get(kind.name, [])):
+        thing = None if row.is_refused() else _reading(context, row, named)
+        key = row.values.get("reading")
+        site = context.site_of(row) if "site" in row.values and not row.is_refused() else None
+        if thing is not None and not row.is_refused():
+            same = held[_content(thing)]
+            if same:
+                thing = same.pop(0)
+            else:
+                _add_reading(context, row, thing, superseded)
+            context.spoken[kind.name][thing].append((row, row.values, None))
+        if key is not None and site is not None:
+            named[site, key] = row if row.is_refused() or thing is None else thing
+
+
+def _add_reading(context: Context, row: Row, thing: Thing, superseded: set[Thing | None]) -> None:
+    assert thing.site is not None
+    former = thing.values["supersedes"]
+    if former is not None and former in superseded:
+        row.complain("supersedes", "superseded_twice", "was superseded already: supersede the newer reading")
+    superseded.add(former)
+    change = context.change(row, thing.site, "change") or (
+        None if row.is_refused() else context.first_change(row, thing.site)
+    )
+    if change is not None and not row.is_refused():
+        thing.writer = context.writer(change)
+        context.world.add(thing)
+
+
+def _content(thing: Thing) -> tuple[Any, ...]:
+    values = thing.values
+    superseded = values["supersedes"]
+    rest = tuple(value for name, value in sorted(values.items()) if name != "supersedes")
+    return thing.site, rest, None if superseded is None else _content(superseded)
+
+
+def _superseded_first(rows: list[Row]) -> list[Row]:
+    """A reading after the one that it supersedes; rows that supersede one another in a ring are told so."""
+    by_key = {(row.values.get("site"), row.values["reading"]): row for row in rows if "reading" in row.values}
+    ordered: list[Row] = []
+    state: dict[Row, int] = {}
+    for start in rows:
+        path: list[Row] = []
+        row: Row | None = start
+        while row is not None and row not in state:
+            state[row] = 1
+            path.append(row)
+            row = by_key.get((row.values.get("site"), row.values.get("supersedes")))
+        if row is not None and state[row] == 1:
+            for one in path[path.index(row) :]:
+                one.complain("supersedes", "ring", "supersedes itself, by way of others or outright")
+        for one in reversed(path):
+            state[one] = 2
+            ordered.append(one)
+    return ordered
+
+
+def _reading(context: Context, row: Row, named: dict[tuple[Thing, str], Thing | Row]) -> Thing | None:
+    kind = BY_NAME["readings"]
+    site = context.site_of(row)
+    if site is None:
+        return None
+    key = row.values.get("reading")
+    if key is not None and (site, key) in named:
+        row.complain("reading", "key_twice", f"“{key}” is the key of another reading of this site")
+    after = context.change(row, site, "after")
+    values = {c.attribute: row.values.get(c.name, c.default) for c in kind.columns if c.attribute is not None}
+    for reference in kind.references:
+        values[reference.attribute] = context.refer(row, reference, site, row.values, after, strict=False)
+    superseded = None
+    if "supersedes" in row.values:
+        wanted = named.get((site, row.values["supersedes"]))
+        if isinstance(wanted, Row):
+            row.wait_for(wanted)
+        elif wanted is None:
+            row.complain(
+                "supersedes",
+                "no_such_reading",
+                f"there is no reading “{row.values['supersedes']}” of this site in the file",
+            )
+        superseded = wanted if isinstance(wanted, Thing) else None
+    if row.is_refused():
+        return None
+    return Thing(kind, site, (), values | {"after": after, "supersedes": superseded}, row=row)

@@ -1,0 +1,160 @@
+"""What files and record are brought to, so that the two can be compared: things, their dated facts, changes.
+
+A reference is a ``Thing`` on both sides, never a name or an id; so equal means the same.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections import defaultdict
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from typing import Any
+
+from sites.changes.steps import day_of, first_step_of
+
+from .formats import ALL, FileKind
+from .formats.kinds import Values
+from .parsing import Row
+
+# A change that is yet to be accepted comes after those that the record has on its day
+_AFTER_RECORDED = 1 << 20
+
+
+@dataclass(eq=False)
+class Change:
+    """One change set of a site. ``id`` and ``step`` are those of the record; None until it is accepted."""
+
+    site: Thing
+    key: str
+    happened_on: dt.date
+    values: Values  # actor, job_reference, reason, kind, door
+    order: int  # within its day
+    id: int | None = None
+    step: int | None = None
+    row: Row | None = None
+    recorded: bool = False
+    quiet: bool = False
+
+    @property
+    def position(self) -> tuple[dt.date, int]:
+        return self.happened_on, self.order
+
+    @property
+    def is_correction(self) -> bool:
+        return bool(self.values["kind"] == "correction")
+
+    @property
+    def label(self) -> str:
+        return f"{self.happened_on}, {self.values['actor']}: {self.values['reason']}"
+
+    @classmethod
+    def order_of_new(cls, place: int) -> int:
+        return _AFTER_RECORDED + place
+
+
+@dataclass(eq=False)
+class Facts:
+    """Dated facts of a thing, from ``change`` on. ``writer`` last wrote them."""
+
+    change: Change
+    values: Values
+    writer: Change
+    row: Row | None = None
+    recorded: bool = False
+    rewritten: bool = False  # recorded, but the files know better, under ``writer``
+
+
+@dataclass(eq=False)
+class Thing:
+    """One row of the record that is not dated facts, or the subject of such facts.
+
+    ``key``: of the kind's key, things for references. ``begin`` and ``end`` are None where the kind is not
+    placed; ``begin`` of an unplaced kind is its first facts' change. Of a recorded thing ``writer`` last
+    wrote its own row; of a new one it writes it first, ``described`` last.
+    """
+
+    kind: FileKind
+    site: Thing | None
+    key: tuple[Any, ...]
+    values: Values = field(default_factory=dict)
+    begin: Change | None = None
+    end: Change | None = None
+    writer: Change | None = None
+    described: Change | None = None
+    facts: list[Facts] = field(default_factory=list)
+    id: int | None = None
+    row: Row | None = None
+    recorded: bool = False
+    refused: bool = False
+    rewritten: bool = False  # recorded, but the files know better, under ``writer``
+    end_row: Row | None = None  # the row that ends it; None where the record did
+    ender: Change | None = None  # who then writes that it ended
+
+    @property
+    def label(self) -> str:
+        """As a person would name it, such as “PS-1” or “R-3 P4”."""
+        return " ".join(
+            part.label if isinstance(part, Thing) else str(part) for part in self.key if part is not None
+        )
+
+    def stands_at(self, change: Change | None) -> bool:
+        """Whether it is there just after ``change``; None: now."""
+        if change is None:
+            return self.end is None
+        begun = self.begin is None or self.begin.position <= change.position
+        return begun and (self.end is None or change.position < self.end.position)
+
+    def facts_at(self, change: Change) -> Facts | None:
+        """The facts that hold just after ``change``."""
+        held = [facts for facts in self.facts if facts.change.position <= change.position]
+        return max(held, key=lambda facts: facts.change.position) if held else None
+
+
+class World:
+    """Every thing that names can mean: those of the record, and those that the files bring."""
+
+    def __init__(self) -> None:
+        self.things: dict[str, list[Thing]] = {kind.name: [] for kind in ALL}
+        self._by_key: dict[tuple[str, Thing | None, tuple[Any, ...]], list[Thing]] = defaultdict(list)
+        self._names: dict[tuple[str, Thing | None], set[str]] = defaultdict(set)
+        self.changes: dict[Thing, list[Change]] = defaultdict(list)
+
+    def add(self, thing: Thing) -> None:
+        self.things[thing.kind.name].append(thing)
+        self._by_key[thing.kind.name, thing.site, thing.key].append(thing)
+        # the last part of a key is the name within what the rest of it names
+        owner = thing.key[-2] if len(thing.key) > 1 and isinstance(thing.key[-2], Thing) else thing.site
+        if thing.key:
+            self._names[thing.kind.name, owner].add(str(thing.key[-1]))
+
+    def lives(self, kind: str, site: Thing | None, key: tuple[Any, ...]) -> list[Thing]:
+        """Everything that ever had this key, in the order of its standing."""
+        return self._by_key.get((kind, site, key), [])
+
+    def names(self, kind: str, owner: Thing | None) -> set[str]:
+        """Names of a kind that are in use within an owner (a site, a switch, a run), for advice."""
+        return self._names.get((kind, owner), set())
+
+    def new(self, kind: FileKind) -> Iterator[Thing]:
+        return (thing for thing in self.things[kind.name] if not thing.recorded and not thing.refused)
+
+
+class Steps:
+    """The changes of one site by step."""
+
+    def __init__(self, changes: list[Change]) -> None:
+        self._by_step = {change.step: change for change in changes}
+        self._sorted = sorted(changes, key=lambda change: change.step or 0)
+
+    def at(self, step: int) -> Change:
+        """The change set of a step; where a row was given a step of no change set, the last one before it."""
+        found = self._by_step.get(step)
+        if found is not None:
+            return found
+        earlier = [change for change in self._sorted if (change.step or 0) < step]
+        return earlier[-1] if earlier else self._sorted[0]
+
+
+def order_within_day(step: int) -> int:
+    return step - first_step_of(day_of(step))

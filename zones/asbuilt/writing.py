@@ -1,0 +1,364 @@
+"""Writes what resolving settled: change sets in the order of their days, then every table in one COPY a
+batch of sites.
+
+Each new row names its own change set, which the database holds it to; what ends, or is known better, is
+then updated within the change set that says so.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections import Counter, defaultdict
+from collections.abc import Callable, Iterable, Sequence
+from contextlib import nullcontext
+from typing import Any
+
+from django.db import connection, transaction
+from django.db.models import Model
+from psycopg import sql
+from psycopg.types.range import Range
+
+from sites.access.models import User
+from sites.changes.context import bulk_lane, change_context
+from sites.changes.models import ChangeSet
+from sites.changes.services import Change as ChangeAsked
+from sites.changes.services import open_change_set, open_change_sets
+from sites.changes.steps import first_step_after
+from sites.models import Coverage
+from zones.models import PagingSetZone
+
+from .formats import ALL, BY_NAME, FileKind
+from .formats.kinds import Values
+from .resolving import Context
+from .things import Change, Facts, Thing
+
+SITES_A_BATCH = 100
+SHARED = tuple(kind for kind in ALL if not kind.sited and kind.name not in ("sites", "coverages"))
+SITED = tuple(kind for kind in ALL if kind.sited and kind.name != "changes")
+Progress = Callable[[int, int], None]
+Rewrites = dict[Change, list[tuple[type[Model], Values, Values]]]
+
+
+class Writer:
+    """One import's writing. Everything happens in the caller's transaction."""
+
+    def __init__(self, context: Context, user: User | None, progress: Progress | None = None) -> None:
+        self._importer = context.importer
+        self._world = context.world
+        self._user = user
+        self._progress = progress or (lambda *_: None)
+        self._of_site: dict[str, dict[Thing, list[Thing]]] = {}
+        self.written: Counter[str] = Counter()
+        self.change_sets: list[ChangeSet] = []
+
+    def write(self) -> None:
+        self._write_shared()
+        for kind in SITED:
+            self._of_site[kind.name] = defaultdict(list)
+            for thing in self._world.things[kind.name]:
+                if thing.site is not None and not thing.refused:
+                    self._of_site[kind.name][thing.site].append(thing)
+        changes = self._new_changes()
+        _reserve_ids([site for site in changes if site.id is None])
+        sites = sorted(changes, key=lambda site: site.id or 0)
+        for start in range(0, len(sites), SITES_A_BATCH):
+            batch = sites[start : start + SITES_A_BATCH]
+            self._write_sites({site: changes[site] for site in batch})
+            self._progress(start + len(batch), len(sites))
+        self._write_coverages()
+
+    def _new_changes(self) -> dict[Thing, list[Change]]:
+        """The change sets to be accepted, by site; nothing of a site is written without one. Those that no
+        row of changes.csv asks for are only accepted where something is written within them.
+        """
+        writers = set()
+        for thing in itertools.chain(*(self._world.things[kind.name] for kind in (*SITED, BY_NAME["sites"]))):
+            if not thing.refused:
+                writers |= {
+                    thing.writer,
+                    thing.described,
+                    thing.ender,
+                    *(facts.writer for facts in thing.facts),
+                }
+        found = {}
+        for site, changes in self._world.changes.items():
+            new = [change for change in changes if not change.recorded and (change.row or change in writers)]
+            if new and not site.refused:
+                found[site] = sorted(new, key=lambda change: change.position)
+        return found
+
+    # -- what all sites share
+
+    def _write_shared(self) -> None:
+        new = {kind: things for kind in SHARED if (things := list(self._world.new(kind)))}
+        if not new:
+            return
+        with open_change_set(self._shared_change()) as change_set:
+            for kind, things in new.items():
+                _reserve_ids(things)
+                assert kind.model is not None
+                extra = {"version": 1}
+                if hasattr(kind.model, "change_set"):
+                    extra["change_set_id"] = change_set.pk
+                _copy(kind.model, [_own_row(thing) | extra for thing in things])
+                self.written[kind.name] += len(things)
+
+    def _shared_change(self) -> ChangeAsked:
+        importer = self._importer
+        return ChangeAsked(
+            site_id=None,
+            user=self._user,
+            actor=importer.actor,
+            reason=importer.reason or "import of as-built files",
+            happened_on=importer.now.date(),
+            door=ChangeSet.Door.IMPORT,
+        )
+
+    def _write_coverages(self) -> None:
+        new = list(self._world.new(BY_NAME["coverages"]))
+        ended = [
+            thing
+            for thing in self._world.things["coverages"]
+            if thing.recorded and thing.rewritten and not (thing.row and thing.row.is_refused())
+        ]
+        if not new and not ended:
+            return
+        _reserve_ids(new)
+        with open_change_set(self._shared_change()):
+            _copy(Coverage, [_coverage_row(thing) for thing in new])
+            for thing in ended:
+                Coverage.objects.filter(pk=_id(thing)).update(days=_days(thing))
+        self.written["coverages"] += len(new) + len(ended)
+
+    # -- sites
+
+    def _write_sites(self, by_site: dict[Thing, list[Change]]) -> None:
+        changes = [change for of_site in by_site.values() for change in of_site]
+        lane = bulk_lane() if all(change.quiet for change in changes) else nullcontext()
+        with (
+            transaction.atomic(),
+            lane,
+            open_change_sets([_asked(one, self._user) for one in changes]) as accepted,
+        ):
+            for change, change_set in zip(changes, accepted, strict=True):
+                change.id, change.step = change_set.pk, change_set.step
+            self.change_sets += accepted
+            self.written["changes"] += len(accepted)
+            self._insert(list(by_site))
+            self._update(list(by_site), {change_set.pk: change_set for change_set in accepted})
+
+    def _things(self, kind: FileKind, sites: Sequence[Thing]) -> list[Thing]:
+        if kind.name == "sites":
+            return list(sites)
+        return [thing for site in sites for thing in self._of_site[kind.name][site]]
+
+    def _insert(self, sites: Sequence[Thing]) -> None:
+        """Every new row of ``sites``, table by table, in an order in which each finds what it refers to."""
+        for kind in (BY_NAME["sites"], *SITED):
+            things = self._things(kind, sites)
+            new = [thing for thing in things if not thing.recorded]
+            if kind.model is not None and new:
+                _reserve_ids([thing for thing in new if thing.id is None])
+                reused = _names_used_again(things) if kind.placed else set()
+                _copy(kind.model, [_thing_row(thing, with_end=thing in reused) for thing in new])
+            if kind.name == "paging_sets":
+                _copy(PagingSetZone, [row for thing in new for row in _members(thing, thing.values["zones"])])
+            facts = [(thing, one) for thing in things for one in thing.facts if not one.recorded]
+            if kind.facts is not None:
+                _copy(kind.facts, [_facts_row(thing, one) for thing, one in facts])
+            self.written[kind.name] += len(new) if kind.facts is None else len(facts)
+
+    def _update(self, sites: Sequence[Thing], change_sets: dict[int, ChangeSet]) -> None:
+        """What ends, and what is known better, each within the change set that says so."""
+        ends: dict[tuple[Change, Change, FileKind], list[Thing]] = defaultdict(list)
+        rewrites: Rewrites = defaultdict(list)
+        for kind in (BY_NAME["sites"], *SITED):
+            for thing in self._things(kind, sites):
+                if thing.end is not None and thing.ender is not None and thing.described is None:
+                    ends[thing.ender, thing.end, kind].append(thing)
+                    self.written[kind.name] += thing.recorded
+                self._rewrite_thing(kind, thing, rewrites)
+                self._rewrite_facts(kind, thing, rewrites)
+        for (ender, end, kind), things in ends.items():
+            with change_context(change_sets[_id(ender)]):
+                _end(kind, end, things)
+        for change, rows in rewrites.items():
+            with change_context(change_sets[_id(change)]):
+                for model, key, values in rows:
+                    model._default_manager.filter(**key).update(**values, change_set_id=change.id)
+
+    def _rewrite_thing(self, kind: FileKind, thing: Thing, rewrites: Rewrites) -> None:
+        if kind.model is None:
+            return
+        if thing.described is not None and thing.described is not thing.writer:
+            rewrites[thing.described].append((kind.model, {"pk": thing.id}, {}))
+        if thing.rewritten and thing.row is not None and not thing.row.is_refused():
+            assert thing.writer is not None
+            rewrites[thing.writer].append((kind.model, {"pk": thing.id}, _plain(thing.values)))
+            if kind.name == "paging_sets":
+                self._add_members(thing)
+            self.written[kind.name] += 1
+
+    def _rewrite_facts(self, kind: FileKind, thing: Thing, rewrites: Rewrites) -> None:
+        for facts in thing.facts:
+            if facts.rewritten and facts.row is not None and not facts.row.is_refused():
+                assert kind.facts is not None
+                key = _facts_key(thing) | {"step": _step(facts.change)}
+                rewrites[facts.writer].append((kind.facts, key, _plain(facts.values)))
+                self.written[kind.name] += 1
+
+    @staticmethod
+    def _add_members(thing: Thing) -> None:
+        held = set(PagingSetZone.objects.filter(paging_set_id=thing.id).values_list("zone_id", flat=True))
+        added = [zone for zone in thing.values["zones"] if zone.id not in held]
+        _copy(PagingSetZone, _members(thing, added))
+
+
+# --- rows ---------------------------------------------------------------------------------------------------
+
+
+def _asked(change: Change, user: User | None) -> ChangeAsked:
+    values = change.values
+    return ChangeAsked(
+        site_id=change.site.id,
+        user=user,
+        actor=values["actor"],
+        reason=values["reason"],
+        job_reference=values["job_reference"],
+        happened_on=change.happened_on,
+        kind=ChangeSet.Kind(values["kind"]),
+        door=ChangeSet.Door(values["door"]),
+        quiet=change.quiet,
+    )
+
+
+def _id(one: Change | Thing | None) -> int:
+    assert one is not None
+    assert one.id is not None
+    return one.id
+
+
+def _step(change: Change | None) -> int:
+    assert change is not None
+    assert change.step is not None
+    return change.step
+
+
+def _plain(values: Values) -> Values:
+    """Attributes as columns of the database: ids for things."""
+    return {
+        name: (value.id if isinstance(value, Thing) else value)
+        for name, value in values.items()
+        if name not in ("zones", "after", "supersedes")
+    }
+
+
+def _key_values(thing: Thing) -> Values:
+    kind = thing.kind
+    return _plain(dict(zip(kind.key_attributes, thing.key, strict=True)))
+
+
+def _own_row(thing: Thing) -> Values:
+    return {"id": thing.id} | _key_values(thing) | _plain(thing.values)
+
+
+def _thing_row(thing: Thing, *, with_end: bool) -> Values:
+    row = _own_row(thing) | {"change_set_id": _id(thing.writer)}
+    if thing.site is not None:
+        row["site_id"] = _id(thing.site)
+    if thing.kind.placed:
+        # Else it ends within the change set that ended it
+        ended = thing.end is not None and (with_end or thing.described is not None)
+        row |= {"begin_step": _step(thing.begin), "end_step": _step(thing.end) if ended else None}
+    if thing.kind.name == "readings":
+        after = thing.values["after"]
+        row["step"] = _step(after) if after else first_step_after(thing.values["taken_on"]) - 1
+        row["supersedes_id"] = thing.values["supersedes"].id if thing.values["supersedes"] else None
+    return row
+
+
+def _facts_key(thing: Thing) -> Values:
+    """What facts are found by: the thing, or for a kind without rows of its own, its key."""
+    if thing.kind.model is None:
+        return _key_values(thing)
+    return {f"{thing.kind.facts_of}_id": thing.id}
+
+
+def _facts_row(thing: Thing, facts: Facts) -> Values:
+    row = _facts_key(thing) | _plain(facts.values)
+    row |= {"site_id": _id(thing.site), "change_set_id": _id(facts.writer), "step": _step(facts.change)}
+    if thing.kind.name == "points":
+        parent = facts.values["parent_id"]
+        row |= {
+            "run_id": thing.key[0].id,
+            "rank": thing.values["rank"],
+            "parent_rank": None if parent is None else parent.values["rank"],
+        }
+    return row
+
+
+def _members(thing: Thing, zones: Iterable[Thing]) -> list[Values]:
+    rows = [
+        {
+            "site_id": _id(thing.site),
+            "change_set_id": _id(thing.writer),
+            "paging_set_id": thing.id,
+            "zone_id": zone.id,
+        }
+        for zone in zones
+    ]
+    return sorted(rows, key=lambda row: row["zone_id"] or 0)
+
+
+def _days(thing: Thing) -> Range[Any]:
+    return Range(thing.key[2], thing.values["covered_until"], "[)")
+
+
+def _coverage_row(thing: Thing) -> Values:
+    return {"id": thing.id, "contract_id": thing.key[0].id, "site_id": thing.key[1].id, "days": _days(thing)}
+
+
+def _names_used_again(things: Sequence[Thing]) -> set[Thing]:
+    """Those that end in the same batch that begins another of their name: a name stands once at a time."""
+    held = Counter((thing.site, thing.key) for thing in things)
+    return {thing for thing in things if thing.end is not None and held[thing.site, thing.key] > 1}
+
+
+def _end(kind: FileKind, change: Change, things: Sequence[Thing]) -> None:
+    assert kind.model is not None
+    table = sql.Identifier(kind.model._meta.db_table)
+    statement = sql.SQL(
+        "UPDATE {} SET end_step = %s, change_set_id = zonebook_change_set() WHERE id = ANY(%s)"
+    ).format(table)
+    with connection.cursor() as cursor:
+        cursor.execute(statement, [_step(change), [thing.id for thing in things]])
+
+
+# --- database -----------------------------------------------------------------------------------------------
+
+
+def _reserve_ids(things: Sequence[Thing]) -> None:
+    """Take ids for things yet to be written, so that what refers to them can be written with them."""
+    for kind, same in itertools.groupby(things, key=lambda thing: thing.kind):
+        chosen = list(same)
+        assert kind.model is not None
+        with connection.cursor() as cursor:
+            cursor.execute(
+                "SELECT nextval(pg_get_serial_sequence(%s, 'id')) FROM generate_series(1, %s)",
+                [f'"{kind.model._meta.db_table}"', len(chosen)],
+            )
+            for thing, (new,) in zip(chosen, cursor.fetchall(), strict=True):
+                thing.id = new
+
+
+def _copy(model: type[Model], rows: Sequence[Values]) -> None:
+    """COPY rows, each with the same columns, into the table of a model."""
+    if not rows:
+        return
+    columns = list(rows[0])
+    statement = sql.SQL("COPY {} ({}) FROM STDIN").format(
+        sql.Identifier(model._meta.db_table), sql.SQL(", ").join(map(sql.Identifier, columns))
+    )
+    with connection.cursor() as cursor, cursor.copy(statement) as copy:
+        for row in rows:
+            copy.write_row([row[column] for column in columns])

@@ -1,0 +1,264 @@
+"""`manage.py inventory import|export|format`: as-built files in and out of the record.
+
+Exit status: 0 done (or nothing to do), 1 something outside the files failed, 2 bad input and nothing written,
+3 good rows written and the others put aside.
+"""
+
+from __future__ import annotations
+
+import json
+import sys
+from argparse import ArgumentParser
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import date
+from getpass import getuser
+from pathlib import Path
+from typing import Any, NoReturn
+
+from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.utils import timezone
+from rich.console import Console
+from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
+
+from sites.models import Customer, Site, User
+from zones.asbuilt.files import read_folder
+from zones.asbuilt.format_page import render
+from zones.asbuilt.problems import ImportRefusedError, Problem, did_you_mean
+from zones.asbuilt.resolving import Importer
+from zones.asbuilt.services import Imported, export_folder, import_files
+from zones.asbuilt.services import Progress as Told
+
+ASIDE = "to-clarify"
+
+
+class Command(BaseCommand):
+    help = "Take as-built files (CSV) into the record, or write the record as such files."
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        commands = parser.add_subparsers(dest="command", required=True, metavar="import|export|format")
+        self._add_import(
+            commands.add_parser(
+                "import",
+                help="folders of CSV files into the record",
+                description="Take folders of CSV files into the record: all of it, or nothing. The format is "
+                "in zones/asbuilt/FORMAT.md, or `inventory format`. Exit status: 0 done, 1 something outside "
+                "the files failed, 2 bad input and nothing written, 3 good rows written, the others aside.",
+            )
+        )
+        export = commands.add_parser("export", help="the record into a folder of CSV files")
+        export.add_argument("folder", type=Path, metavar="FOLDER")
+        export.add_argument(
+            "--site", action="append", metavar="CODE", dest="sites", help="only this site; repeatable"
+        )
+        export.add_argument(
+            "--customer",
+            action="append",
+            metavar="CODE",
+            dest="customers",
+            help="only this customer's sites; repeatable",
+        )
+        export.add_argument("--overwrite", action="store_true", help="replace files that are in the folder")
+        export.add_argument("--json", action="store_true", help="print a summary as JSON")
+        commands.add_parser("format", help="print what the files hold, column by column")
+
+    @staticmethod
+    def _add_import(parser: ArgumentParser) -> None:
+        parser.add_argument("folders", type=Path, nargs="+", metavar="FOLDER")
+        parser.add_argument(
+            "--dry-run", action="store_true", help="say what would be written, and write nothing"
+        )
+        parser.add_argument(
+            "--accept-good",
+            action="store_true",
+            help="write the rows that are good; put the others, with what is wrong, into files to clarify",
+        )
+        parser.add_argument(
+            "--aside",
+            type=Path,
+            metavar="DIR",
+            help=f"where those files go (default: {ASIDE} in the current folder); it must be empty or new",
+        )
+        parser.add_argument("--user", metavar="NAME", help="log-in name of the one who imports")
+        parser.add_argument(
+            "--day", type=_day, metavar="DATE", help="for sites without a row in changes.csv: when"
+        )
+        parser.add_argument("--person", default="", help="for sites without a row in changes.csv: who")
+        parser.add_argument("--reason", default="", help="for sites without a row in changes.csv: why")
+        parser.add_argument("--json", action="store_true", help="print a summary as JSON")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        if options["command"] == "format":
+            self.stdout.write(render(), ending="")
+        elif options["command"] == "import":
+            self._import(options)
+        else:
+            self._export(options)
+
+    # -- in
+
+    def _import(self, options: dict[str, Any]) -> None:
+        aside: Path = options["aside"] or Path(ASIDE)
+        if options["accept_good"] and not options["dry_run"] and aside.exists() and any(aside.iterdir()):
+            raise CommandError(
+                f"{aside} holds files already: name an empty folder with --aside", returncode=2
+            )
+        files = self._read(options)
+        user = _user(options["user"])
+        importer = Importer(
+            actor=(user.get_full_name() or user.get_username()) if user else getuser(),
+            now=timezone.now(),
+            happened_on=options["day"],
+            person=options["person"],
+            reason=options["reason"],
+        )
+        try:
+            with _progress() as told:
+                done = import_files(
+                    files,
+                    importer,
+                    user=user,
+                    dry_run=options["dry_run"],
+                    accept_good=options["accept_good"],
+                    progress=told,
+                )
+        except ImportRefusedError as refused:
+            self._refuse(refused.problems, options)
+        if done.aside and not done.dry_run:
+            aside.mkdir(parents=True, exist_ok=True)
+            for name, content in done.aside.items():
+                (aside / name).write_bytes(content)
+        self._tell(done, aside, as_json=options["json"])
+        if done.problems:
+            sys.exit(3)
+
+    def _read(self, options: dict[str, Any]) -> dict[str, bytes]:
+        files: dict[str, bytes] = {}
+        problems: list[Problem] = []
+        for folder in options["folders"]:
+            if not folder.is_dir():
+                raise CommandError(f"{folder} is not a folder", returncode=2)
+            found, wrong = read_folder(folder)
+            problems += wrong
+            for name in sorted(files.keys() & found.keys()):
+                problems.append(
+                    Problem(name, 0, "", "file_twice", "is in two of the folders: import one after the other")
+                )
+            files |= found
+        if not files and not problems:
+            folders = ", ".join(map(str, options["folders"]))
+            raise CommandError(f"no CSV files in {folders}: see `manage.py inventory format`", returncode=2)
+        if problems:
+            self._refuse(problems, options)
+        return files
+
+    def _refuse(self, problems: list[Problem], options: dict[str, Any]) -> NoReturn:
+        if options["json"]:
+            self._print({"ok": False, "written": {}, "problems": [problem.as_dict() for problem in problems]})
+        else:
+            for problem in problems:
+                self.stderr.write(str(problem), self.style.ERROR)
+            self.stderr.write(f"{_many(len(problems), 'problem')}; nothing was written.")
+        sys.exit(2)
+
+    def _tell(self, done: Imported, aside: Path, *, as_json: bool) -> None:
+        if as_json:
+            self._print(
+                {
+                    "ok": not done.problems,
+                    "dry_run": done.dry_run,
+                    "rows": done.rows,
+                    "written": done.written,
+                    "change_sets": [] if done.dry_run else [change_set.pk for change_set in done.change_sets],
+                    "problems": [problem.as_dict() for problem in done.problems],
+                    "waiting": done.waiting,
+                    "aside": {name: str(aside / name) for name in done.aside},
+                }
+            )
+            return
+        verb = "Would write" if done.dry_run else "Wrote"
+        if done.nothing_new:
+            self.stdout.write(f"Nothing to write: the record holds all {_many(done.rows, 'row')} already.")
+        else:
+            self.stdout.write(
+                f"{verb} {', '.join(f'{count} {name}' for name, count in done.written.items())}."
+            )
+        for problem in done.problems:
+            self.stderr.write(str(problem), self.style.WARNING)
+        if done.problems:
+            where = "would go" if done.dry_run else "are"
+            self.stderr.write(
+                f"{_many(len(done.problems), 'problem')}, and {_many(done.waiting, 'row')} waiting for others; "
+                f"these {where} in {aside}, to be put right and imported from there."
+            )
+
+    # -- out
+
+    def _export(self, options: dict[str, Any]) -> None:
+        sites = None
+        if options["sites"] or options["customers"]:
+            sites = Site.objects.all()
+            if options["sites"]:
+                sites = sites.filter(code__in=_known(options["sites"], Site, "site"))
+            if options["customers"]:
+                sites = sites.filter(customer__code__in=_known(options["customers"], Customer, "customer"))
+        try:
+            with _progress() as told:
+                counts = export_folder(
+                    options["folder"], sites=sites, overwrite=options["overwrite"], progress=told
+                )
+        except FileExistsError as error:
+            raise CommandError(f"{error}: name another folder, or give --overwrite", returncode=2) from error
+        if options["json"]:
+            self._print({"ok": True, "folder": str(options["folder"]), "rows": counts})
+        else:
+            told_rows = (
+                ", ".join(f"{count} {name}" for name, count in counts.items())
+                or "nothing: the record is empty"
+            )
+            self.stdout.write(f"Wrote {told_rows}.")
+
+    def _print(self, summary: dict[str, Any]) -> None:
+        self.stdout.write(json.dumps(summary, ensure_ascii=False, indent=2))
+
+
+def _many(count: int, word: str) -> str:
+    return f"{count} {word}{'' if count == 1 else 's'}"
+
+
+def _day(text: str) -> date:
+    return date.fromisoformat(text)
+
+
+def _user(name: str | None) -> User | None:
+    if name is None:
+        return None
+    user = User.objects.filter(username=name).first()
+    if user is None:
+        names = User.objects.values_list("username", flat=True)[:1000]
+        raise CommandError(f"there is no user “{name}”{did_you_mean(name, names)}", returncode=2)
+    return user
+
+
+def _known(codes: list[str], model: type[Site] | type[Customer], word: str) -> list[str]:
+    known = set(model.objects.values_list("code", flat=True))
+    for code in codes:
+        if code not in known:
+            raise CommandError(f"there is no {word} “{code}”{did_you_mean(code, known)}", returncode=2)
+    return codes
+
+
+@contextmanager
+def _progress() -> Iterator[Told]:
+    """A bar on standard error while something runs; nothing where nobody watches."""
+    console = Console(stderr=True)
+    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeElapsedColumn())
+    with Progress(*columns, console=console, transient=True, disable=not console.is_terminal) as bar:
+        tasks: dict[str, Any] = {}
+
+        def told(what: str, done: int, of: int) -> None:
+            if what not in tasks:
+                tasks[what] = bar.add_task(what, total=of)
+            bar.update(tasks[what], completed=done, total=of)
+
+        yield told

@@ -126,6 +126,7 @@ class Mark(models.Model):
     class Lane(models.IntegerChoices):
         INTERACTIVE = 0, "interactive"
         BULK = 1, "bulk"
+        SET_ASIDE = 2, "set aside"  # their site could not be computed; they come back when it is tried again
 
     site = models.ForeignKey("sites.Site", on_delete=models.CASCADE, related_name="+", db_constraint=False)
     change_set = models.ForeignKey(

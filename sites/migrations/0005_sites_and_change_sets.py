@@ -207,7 +207,9 @@ class Migration(migrations.Migration):
                 ),
                 (
                     "lane",
-                    models.PositiveSmallIntegerField(choices=[(0, "interactive"), (1, "bulk")], default=0),
+                    models.PositiveSmallIntegerField(
+                        choices=[(0, "interactive"), (1, "bulk"), (2, "set aside")], default=0
+                    ),
                 ),
                 ("reason", models.CharField(default="record changed", max_length=40)),
                 ("made_at", models.DateTimeField(db_default=django.db.models.functions.datetime.Now())),

@@ -7,12 +7,14 @@ from pathlib import Path
 from .formats import ALL, Column, FileKind
 
 PAGE = Path(__file__).with_name("FORMAT.md")
-_HEAD = Path(__file__).with_name("format_head.md")
+MARK = "<!-- below: written by `manage.py inventory format` from zones/asbuilt/formats -->"
 
 
 def render() -> str:
-    """The whole page: the head as it was written, then a section a file."""
-    return "\n".join([_HEAD.read_text(encoding="utf-8").rstrip(), "", *map(_section, ALL)])
+    """The whole page: what is written by hand above the mark, then a section a file."""
+    head, mark, _ = PAGE.read_text(encoding="utf-8").partition(MARK)
+    assert mark, f"{PAGE} has lost its mark"
+    return "\n".join([head + MARK, "", *map(_section, ALL)])
 
 
 def _section(kind: FileKind) -> str:

@@ -6,8 +6,9 @@ from .catalogue import CABLE_TYPES, DEVICE_MODELS
 from .customers import CHANGES, CLOSETS, CONTACTS, CONTRACTS, COVERAGES, CUSTOMERS, SITES
 from .equipment import AMPLIFIERS, BLOCKS, ENDPOINTS, OUTPUTS, SUPPLIES, SWITCH_PORTS, SWITCHES
 from .kinds import Column, Estimated, FileKind, Reference
+from .landings import CLIPS, LANDINGS
 from .readings import READINGS
-from .wiring import CLIPS, LANDINGS, PAGING_SETS, POINTS, RUNS, ZONE_ENDPOINTS, ZONES
+from .wiring import PAGING_SETS, POINTS, RUNS, ZONE_ENDPOINTS, ZONES
 
 ALL: tuple[FileKind, ...] = (
     DEVICE_MODELS,

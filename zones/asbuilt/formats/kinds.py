@@ -89,6 +89,7 @@ class FileKind:
     sited: bool = True
     recorded: bool = True
     placed: bool = False
+    change_help: str = ""
     expand: Callable[[Values], list[Values]] | None = None
     check: Callable[[Values], list[tuple[str, str]]] | None = None
     extra: tuple[str, ...] = ()  # dated attributes that only ``fill`` knows
@@ -105,7 +106,8 @@ class FileKind:
         heads += [named[name] for part in self.key for name in self.columns_of(part) if name in named]
         rest = [column for column in self.columns if column not in heads]
         if self.recorded:
-            heads.append(CHANGE if self.placed or self.facts else WRITTEN_AT)
+            change = CHANGE if self.placed or self.facts else WRITTEN_AT
+            heads.append(dataclasses.replace(change, help=self.change_help) if self.change_help else change)
         rest += [ENDS] if self.placed else []
         rest += [REVISED_BY] if self.facts else []
         rest += [DESCRIBED_BY] if self.placed or (self.facts and self.model) else []

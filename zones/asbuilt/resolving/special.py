@@ -108,9 +108,16 @@ def _add_reading(context: Context, row: Row, thing: Thing, superseded: set[Thing
     if former is not None and former in superseded:
         row.complain("supersedes", "superseded_twice", "was superseded already: supersede the newer reading")
     superseded.add(former)
-    change = context.change(row, thing.site, "change") or (
-        None if row.is_refused() else context.first_change(row, thing.site)
-    )
+    change = context.change(row, thing.site, "change")
+    if change is None and not row.is_refused():
+        before = [
+            one
+            for one in context.change_keys[thing.site].values()
+            if one.happened_on <= row.values["taken_on"]
+        ]
+        change = (
+            max(before, key=lambda one: one.position) if before else context.first_change(row, thing.site)
+        )
     if change is not None and not row.is_refused():
         thing.writer = context.writer(change)
         context.world.add(thing)

@@ -187,9 +187,11 @@ class Command(BaseCommand):
             self.stderr.write(str(problem), self.style.WARNING)
         if done.problems:
             where = "would go" if done.dry_run else "are"
+            waiting = (
+                f"{_many(len(done.problems), 'problem')}, {_many(done.waiting, 'row')} waiting for others"
+            )
             self.stderr.write(
-                f"{_many(len(done.problems), 'problem')}, and {_many(done.waiting, 'row')} waiting for others; "
-                f"these {where} in {aside}, to be put right and imported from there."
+                f"{waiting}; these {where} in {aside}, to be put right and imported from there."
             )
 
     # -- out

@@ -75,7 +75,7 @@ def make_user(
 def change(
     site: Site | None = None,
     *,
-    happened_on: dt.date = BUILT_ON,
+    happened_on: dt.date | None = BUILT_ON,
     reason: str = "as built",
     user: User | None = None,
     door: ChangeSet.Door = ChangeSet.Door.REST,

@@ -65,9 +65,9 @@ def name_once(**names: str) -> dict[str, tuple[str, str]]:
     }
 
 
-def problem_of(error: IntegrityError) -> Problem:
-    """What ``error`` says to the one whose change broke a rule."""
-    cause = error.__cause__
+def problem_of(error: IntegrityError | pg.IntegrityError) -> Problem:
+    """What ``error`` says to the one whose change broke a rule. COPY raises the driver's error as it is."""
+    cause = error if isinstance(error, pg.Error) else error.__cause__
     if not isinstance(cause, pg.Error):
         return Problem(str(error), "refused")
     name = cause.diag.constraint_name or ""

@@ -94,13 +94,12 @@ def change_accept(change: Change, bodies: Sequence[Mapping[str, Any]]) -> Accept
     3. Apply operation by operation, checking the versions each expects (``expects``) before it.
     4. Check deferred keys, tell listeners. The caller's transaction commits, or nothing was written.
     """
-    bodies = [dict(body) for body in bodies]
-    operations = read_operations(bodies)
+    operations = read_operations(list(bodies))
     kind = _kind_for(change.kind, operations)
     site_id = change.site_id
     if site_id is None and operations[0][0].name == SITE_ADD:
         site_id = _next_site_id()
-    change_set = _new(change, kind=kind, site_id=site_id, state=State.ACCEPTED, operations=bodies)
+    change_set = _new(change, kind=kind, site_id=site_id, state=State.ACCEPTED, operations=list(bodies))
     work = _apply(change_set, operations)
     return Accepted(change_set, [work.labels[_result_key(index)] for index in range(len(bodies))])
 
@@ -112,8 +111,8 @@ def change_accept(change: Change, bodies: Sequence[Mapping[str, Any]]) -> Accept
 @transaction.atomic
 def change_set_draft(change: Change, bodies: Sequence[Mapping[str, Any]]) -> ChangeSet:
     """Keep operations as a draft, with the versions of the rows that each builds on."""
+    kind = _kind_for(change.kind, read_operations(list(bodies)))
     bodies = _plain(bodies)
-    kind = _kind_for(change.kind, read_operations(bodies))
     change_set = _new(change, kind=kind, site_id=change.site_id, state=State.DRAFT, operations=bodies)
     change_set.operations = _with_expectations(change_set)
     change_set.save(update_fields=["operations"])
@@ -139,6 +138,7 @@ def change_set_revise(
     draft = _locked(change_set, expected_version)
     draft.state = State.DRAFT
     if bodies is not None:
+        read_operations(list(bodies))
         draft.operations = _plain(bodies)
     draft.kind = _kind_for(
         None if draft.kind != Kind.TAKEOVER else Kind.TAKEOVER, read_operations(draft.operations)
@@ -147,9 +147,10 @@ def change_set_revise(
     draft.job_reference = draft.job_reference if job_reference is None else job_reference.strip()
     draft.happened_on = draft.happened_on if happened_on is None else happened_on
     _require_reason(draft.reason, draft.actor)
-    draft.operations = [_without_expectations(body) for body in draft.operations]
-    draft.operations = _with_expectations(draft)
+    draft.operations = _plain(draft.operations)
     draft.save()
+    draft.operations = _with_expectations(draft)
+    draft.save(update_fields=["operations"])
     draft.refresh_from_db()
     return draft
 
@@ -414,11 +415,8 @@ def _locked(change_set: ChangeSet, expected_version: int | None) -> ChangeSet:
 
 def _with_expectations(draft: ChangeSet) -> list[dict[str, Any]]:
     """The operations of ``draft``, each with the versions of the rows it builds on as they are now."""
-    trial = ChangeSet.objects.get(pk=draft.pk)
-    for field in ("operations", "kind", "reason", "happened_on", "state"):
-        setattr(trial, field, getattr(draft, field))
-    with _rolled_back():
-        found = change_set_apply(trial).found_expectations
+    with change_set_trial(draft) as work:
+        found = list(work.found_expectations)
     return [{**body, "expects": expects} for body, expects in zip(draft.operations, found, strict=True)]
 
 

@@ -92,8 +92,8 @@ BEGIN
         END IF;
         IF OLD.state = 'withdrawn' AND NEW.state = 'accepted' THEN
             RAISE EXCEPTION 'change set % is withdrawn', OLD.id USING
-                ERRCODE = 'integrity_constraint_violation', CONSTRAINT =
-                'change_set_withdrawn_is_not_accepted', HINT = 'make it a draft again first';
+                ERRCODE = 'integrity_constraint_violation',
+                CONSTRAINT = 'change_set_withdrawn_is_not_accepted', HINT = 'make it a draft again first';
         END IF;
         NEW.version := OLD.version + 1;
     END IF;

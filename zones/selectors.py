@@ -1,0 +1,50 @@
+"""What zones carried, as of a day; see ``sites.selectors`` for what "before a step" means."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+
+from sites.selectors import facts_before, standing
+from zones.models import ClipFacts, Landing, PointFacts, Run, RunFacts
+
+
+def points_before(before: int, *, run_ids: Collection[int]) -> list[PointFacts]:
+    """The facts that held of every point of these runs, by run and in the run's order: parents before
+    children.
+
+    One query; points, models and cable types come with it.
+    """
+    rows = facts_before(PointFacts, before, run_id__in=run_ids)
+    return sorted(rows.select_related("point", "model", "cable_type"), key=lambda row: (row.run_id, row.rank))
+
+
+def runs_before(
+    before: int, *, site_ids: Collection[int], zone_ids: Collection[int] | None = None
+) -> list[tuple[Run, RunFacts]]:
+    """Runs that stood on the sites, those of some zones only if asked, with what fed them. Two queries."""
+    runs = {run.pk: run for run in standing(Run, before, site_id__in=site_ids).select_related("block")}
+    rows = facts_before(RunFacts, before, site_id__in=site_ids).select_related(
+        "zone", "output__endpoint", "supply", "amplifier"
+    )
+    found = [
+        (runs[row.run_id], row)
+        for row in rows
+        if row.run_id in runs and (zone_ids is None or row.zone_id in zone_ids)
+    ]
+    return sorted(found, key=lambda pair: (pair[0].name, pair[0].pk))
+
+
+def landings_before(before: int, *, block_ids: Collection[int]) -> list[Landing]:
+    """What lay on the blocks, row by row."""
+    rows = standing(Landing, before, block_id__in=block_ids)
+    return list(
+        rows.select_related("run", "output__endpoint", "supply", "amplifier").order_by(
+            "block_id", "row", "side", "id"
+        )
+    )
+
+
+def pulled_clips_before(before: int, *, block_ids: Collection[int]) -> set[tuple[int, int]]:
+    """(block, row) of every row whose clip was out; a row that nothing is recorded of has its clip in."""
+    rows = facts_before(ClipFacts, before, block_id__in=block_ids)
+    return {(row.block_id, row.row) for row in rows if not row.is_in}

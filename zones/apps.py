@@ -13,3 +13,8 @@ class ZonesConfig(AppConfig):
     def ready(self) -> None:
         # Registers the operations that a change set can consist of
         importlib.import_module("zones.services")
+
+        from sites.changes.listeners import on_accepted
+        from zones.recheck.nudge import nudge_after_commit
+
+        on_accepted(nudge_after_commit)

@@ -1,0 +1,214 @@
+"""The recheck of a batch of sites: one snapshot read, evaluated, compared, written.
+
+What is found is a function of the record and of the day, never of when or how often a recheck ran.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import structlog
+from django.db import DatabaseError, connection, transaction
+from psycopg import errors
+
+from sites.changes.steps import first_step_after
+from sites.models import Site
+from zones.electrical.anchors import anchor
+from zones.electrical.evaluate import SOLVER_VERSION, evaluate
+from zones.electrical.plant import Members
+from zones.electrical.point_loads import point_loads
+from zones.limits.registry import RULES
+from zones.plant.selectors import read_plant
+from zones.recheck.checked import Checked, checked_listeners, due_sources, failed_listeners
+from zones.recheck.due_dates import future_facts, write_due_dates
+from zones.recheck.marks import MarkRead, delete_marks, read_marks, set_aside
+from zones.recheck.models import SiteCheck
+from zones.recheck.stored_figures import without_repeats, write_figures
+
+log = structlog.get_logger(__name__)
+
+SNAPSHOT_TRIES = 5
+FIRST_PAUSE = dt.timedelta(minutes=1)
+LONGEST_PAUSE = dt.timedelta(hours=6)
+
+
+@dataclass
+class Outcome:
+    """Sites that were rechecked, and those that could not be, with the reason."""
+
+    checked: list[int] = field(default_factory=list)
+    failed: dict[int, str] = field(default_factory=dict)
+
+
+def recheck(site_ids: Sequence[int], *, now: dt.datetime | None = None) -> Outcome:
+    """Recompute the marked ones of these sites. The caller has claimed them (``claims``).
+
+    1. Sites that failed last time go one by one, so that they spoil no batch.
+    2. The others go in one transaction (``check``), again from its beginning where another transaction got in
+       between. If anything in it raises, they go one by one, so that each stands or falls alone.
+    3. A site that raises alone is noted (``_note_failure``): its marks are kept but set aside, it is tried
+       again later and later, and listeners are told why. A lost database is nobody's failure, and raised.
+
+    now: None: the clock of the database.
+    """
+    outcome = Outcome()
+    failed_before = set(
+        SiteCheck.objects.filter(site_id__in=site_ids, failures__gt=0).values_list("site_id", flat=True)
+    )
+    batches = [[site_id for site_id in site_ids if site_id not in failed_before]]
+    batches += [[site_id] for site_id in site_ids if site_id in failed_before]
+    while batches:
+        batch = batches.pop(0)
+        marks: list[MarkRead] = []
+        try:
+            outcome.checked += _check_in_snapshot(batch, now, marks)
+        except Exception as error:
+            if isinstance(error, DatabaseError) and not connection.is_usable():
+                raise
+            if len(batch) > 1:
+                batches += [[site_id] for site_id in batch]
+            else:
+                outcome.failed[batch[0]] = _note_failure(batch[0], error, marks, now)
+    return outcome
+
+
+def check(
+    site_ids: Sequence[int], *, now: dt.datetime | None = None, marks: list[MarkRead] | None = None
+) -> Checked | None:
+    """Recompute the marked ones of these sites in the caller's transaction; None where there is none.
+
+    1. Read the marks. Sites without any are left alone: someone recomputed them before they were claimed.
+    2. Read the plant, and evaluate each site as of the end of its today: what is dated later is not yet.
+    3. Write the figures that differ.
+    4. Tell the listeners, and write the days on which time alone will change the result.
+    5. Delete the marks that were read in step 1. One that is committed meanwhile is not seen, so it stays.
+
+    All of it rests on one snapshot (REPEATABLE READ): a mark that is seen means that the rows it tells of are
+    seen as well. ``marks`` is filled for those who want to know which were read even if this raises.
+    """
+    marks = [] if marks is None else marks
+    marks += read_marks(site_ids)
+    if not marks:
+        return None
+    now = now or _database_time()
+    plant = read_plant(sorted({mark.site_id for mark in marks}))
+    zones = _time_zones(plant.site_id.tolist())
+    as_of = tuple(now.astimezone(zone).date() for zone in zones.values())
+    step = tuple(first_step_after(day) - 1 for day in as_of)
+    members = Members.of_sites(plant, np.array(step, np.int64))
+    anchoring = anchor(plant, point_loads(plant))
+    evaluation = without_repeats(evaluate(plant, members, RULES, anchoring=anchoring))
+    before = dict(SiteCheck.objects.filter(site_id__in=list(zones)).values_list("site_id", "solver_version"))
+    checked = Checked(
+        site_id=tuple(zones),
+        plant=plant,
+        members=members,
+        evaluation=evaluation,
+        anchoring=anchoring,
+        as_of=as_of,
+        step=step,
+        now=now,
+        solver_before=tuple(before.get(site_id) for site_id in zones),
+    )
+    write_figures(plant, evaluation, as_of, now)
+    for listener in checked_listeners():
+        listener(checked)
+    due = [each for source in (future_facts, *due_sources()) for each in source(checked)]
+    write_due_dates(due, zones, now)
+    delete_marks(marks)
+    _note_success(checked)
+    return checked
+
+
+def _check_in_snapshot(site_ids: Sequence[int], now: dt.datetime | None, marks: list[MarkRead]) -> list[int]:
+    for tries_left in reversed(range(SNAPSHOT_TRIES)):
+        marks.clear()
+        try:
+            with _snapshot():
+                checked = check(site_ids, now=now, marks=marks)
+        except DatabaseError as error:
+            got_in_between = isinstance(
+                error.__cause__, errors.SerializationFailure | errors.DeadlockDetected
+            )
+            if not got_in_between or not tries_left:
+                raise
+            log.info("recheck begins again", sites=len(site_ids), why=str(error).strip())
+        else:
+            return list(checked.site_id) if checked else []
+    raise AssertionError("unreachable")
+
+
+@contextmanager
+def _snapshot() -> Iterator[None]:
+    with transaction.atomic(durable=True):
+        with connection.cursor() as cursor:
+            cursor.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ")
+        yield
+
+
+def _note_success(checked: Checked) -> None:
+    with connection.cursor() as cursor:
+        cursor.execute(
+            """INSERT INTO site_check (
+                   site_id, as_of, checked_at, solver_version, failures, last_error, next_attempt_at
+               )
+               SELECT site_id, as_of, %s, %s, 0, '', NULL
+               FROM unnest(%s::bigint[], %s::date[]) AS checked(site_id, as_of)
+               ON CONFLICT (site_id) DO UPDATE SET
+                   as_of = excluded.as_of, checked_at = excluded.checked_at,
+                   solver_version = excluded.solver_version, failures = 0, last_error = '',
+                   next_attempt_at = NULL""",
+            [checked.now, SOLVER_VERSION, list(checked.site_id), list(checked.as_of)],
+        )
+
+
+def _note_failure(site_id: int, error: Exception, marks: Sequence[MarkRead], now: dt.datetime | None) -> str:
+    """Keep why a site could not be computed, and when it is tried again; tell the listeners. Returns why.
+
+    1. The failure and the marks' lane are one transaction: the marks are there for the next attempt.
+    2. Listeners come in another: one that raises is logged, and told again after the next attempt.
+    """
+    reason = _reason(error)
+    log.error("a site cannot be computed", site_id=site_id, exc_info=error)
+    now = now or _database_time()
+    with transaction.atomic():
+        failures = SiteCheck.objects.filter(pk=site_id).values_list("failures", flat=True).first() or 0
+        pause = min(FIRST_PAUSE * 2 ** min(failures, 20), LONGEST_PAUSE)
+        SiteCheck.objects.update_or_create(
+            site_id=site_id,
+            defaults={"failures": failures + 1, "last_error": reason, "next_attempt_at": now + pause},
+        )
+        set_aside(marks)
+    try:
+        with transaction.atomic():
+            for listener in failed_listeners():
+                listener(site_id, reason, now)
+    except Exception:
+        log.exception("a failed recheck could not be told", site_id=site_id)
+        if not connection.is_usable():
+            raise
+    return reason
+
+
+def _reason(error: Exception) -> str:
+    """The error as one line that a person can pass on."""
+    text = " ".join(str(error).split())
+    return f"{type(error).__name__}: {text}"[:500] if text else type(error).__name__
+
+
+def _time_zones(site_ids: Sequence[int]) -> dict[int, ZoneInfo]:
+    rows = Site.objects.filter(pk__in=site_ids).order_by("id").values_list("id", "time_zone")
+    return {site_id: ZoneInfo(name) for site_id, name in rows}
+
+
+def _database_time() -> dt.datetime:
+    """The clock of the database: one for all processes, and the one that due dates are compared with."""
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT clock_timestamp()")
+        (now,) = cursor.fetchone()
+    return now  # type: ignore[no-any-return]

@@ -1,0 +1,168 @@
+"""Figures as they are stored: compared with what was found, and only the subjects that differ written."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+from django.db import connection
+from numpy.typing import NDArray
+
+from zones.electrical.evaluate import SOLVER_VERSION, Evaluation
+from zones.electrical.plant import BoolArray, Plant
+from zones.limits.registry import RULES
+from zones.plant.columns import Columns, Query, fetch
+
+SAME_RELATIVE = 1e-11
+"""What differs by less was computed alike: how a batch is put together moves the last bits of a sum."""
+
+_CODES = [rule.code for rule in RULES]
+_REALS = ("low", "likely", "high", "limit", "supported")
+
+_STORED = Query(
+    whole={
+        "site": "f.site_id",
+        "kind": "f.subject_kind",
+        "subject": "f.subject_id",
+        "solver": "f.solver_version",
+        "code": f"array_position(ARRAY[{', '.join(repr(code) for code in _CODES)}], u.code::text) - 1",
+        "verdict": "u.verdict",
+        "detail": "u.detail",
+    },
+    real={
+        "low": "u.low",
+        "likely": "u.likely",
+        "high": "u.high",
+        "limit": "u.lim",
+        "supported": "u.supported",
+    },
+    rows="""FROM figures f LEFT JOIN LATERAL unnest(
+            f.codes, f.verdict, f.detail, f.low, f.likely, f.high, f.limit_value, f.supported
+        ) AS u(code, verdict, detail, low, likely, high, lim, supported) ON true
+        WHERE f.site_id = ANY({ids})""",
+)
+
+_WRITE = """
+INSERT INTO figures (
+    subject_kind, subject_id, site_id, codes, verdict, detail, low, likely, high, limit_value, supported,
+    as_of, solver_version, computed_at
+)
+SELECT kind, subject, site, array_agg((%(codes)s::text[])[code + 1] ORDER BY code),
+    array_agg(verdict ORDER BY code), array_agg(nullif(detail, -1) ORDER BY code), array_agg(nullif(low, 'NaN') ORDER BY code),
+    array_agg(nullif(likely, 'NaN') ORDER BY code), array_agg(nullif(high, 'NaN') ORDER BY code),
+    array_agg(nullif(lim, 'NaN') ORDER BY code), array_agg(nullif(supported, 'NaN') ORDER BY code),
+    min(as_of), %(solver)s, %(now)s
+FROM unnest(
+    %(kind)s::smallint[], %(subject)s::bigint[], %(site)s::bigint[], %(code)s::int[], %(verdict)s::smallint[],
+    %(detail)s::bigint[], %(low)s::float8[], %(likely)s::float8[], %(high)s::float8[], %(limit)s::float8[],
+    %(supported)s::float8[], %(as_of)s::date[]
+) AS f(kind, subject, site, code, verdict, detail, low, likely, high, lim, supported, as_of)
+GROUP BY kind, subject, site
+ON CONFLICT (subject_kind, subject_id) DO UPDATE SET
+    site_id = excluded.site_id, codes = excluded.codes, verdict = excluded.verdict, detail = excluded.detail,
+    low = excluded.low, likely = excluded.likely, high = excluded.high, limit_value = excluded.limit_value,
+    supported = excluded.supported, as_of = excluded.as_of, solver_version = excluded.solver_version,
+    computed_at = excluded.computed_at
+"""
+
+
+def without_repeats(evaluation: Evaluation) -> Evaluation:
+    """One row a (member, subject, limit): the worst where there are several (two endpoints on one port)."""
+    keys = np.stack(
+        [
+            evaluation.member,
+            evaluation.subject_kind,
+            evaluation.subject_id,
+            evaluation.rule,
+            -evaluation.verdict,
+        ]
+    )
+    order = np.lexsort(keys[::-1])
+    again = np.append(False, (np.diff(keys[:4, order], axis=1) == 0).all(axis=0))[: len(order)]
+    if not again.any():
+        return evaluation
+    kept = np.sort(order[~again])
+    arrays = {
+        name: value[kept]
+        for name in evaluation.__dataclass_fields__
+        if isinstance(value := getattr(evaluation, name), np.ndarray)
+    }
+    return replace(evaluation, **arrays)
+
+
+def write_figures(
+    plant: Plant, evaluation: Evaluation, as_of: Sequence[dt.date], now: dt.datetime
+) -> tuple[int, int]:
+    """Make the stored figures of the plant's sites those of ``evaluation`` (one member a site, no repeats).
+
+    Returns how many subjects were written and how many removed. Three statements at most. Values that are not
+    finite are stored as NULL.
+    """
+    found = _found(plant, evaluation)
+    with connection.cursor() as cursor:
+        stored = fetch(cursor, _STORED, plant.site_id)
+        count, of_found, of_stored = _subjects(found, stored)
+        changed = _changed(count, found, of_found, stored, of_stored)
+        is_found = np.bincount(of_found, minlength=count) > 0
+        gone = np.unique(of_stored[~is_found[of_stored]])
+        if len(gone):
+            first = np.unique(of_stored, return_index=True)[1]
+            row = first[np.searchsorted(np.unique(of_stored), gone)]
+            cursor.execute(
+                """DELETE FROM figures USING unnest(%s::smallint[], %s::bigint[]) AS gone(kind, subject)
+                   WHERE subject_kind = gone.kind AND subject_id = gone.subject""",
+                [stored["kind"][row].tolist(), stored["subject"][row].tolist()],
+            )
+        write = changed[of_found]
+        if write.any():
+            values = {name: column[write].tolist() for name, column in found.items() if name != "member"}
+            days = [as_of[member] for member in found["member"][write].tolist()]
+            said = {"codes": _CODES, "solver": SOLVER_VERSION, "now": now, "as_of": days}
+            cursor.execute(_WRITE, values | said)
+    return int((changed & is_found).sum()), len(gone)
+
+
+def _found(plant: Plant, evaluation: Evaluation) -> Columns:
+    columns: Columns = {
+        "member": evaluation.member,
+        "site": plant.site_id[evaluation.member],
+        "kind": evaluation.subject_kind,
+        "subject": evaluation.subject_id,
+        "code": np.array([_CODES.index(rule.code) for rule in evaluation.rules], np.int64)[evaluation.rule],
+        "verdict": evaluation.verdict,
+        "detail": evaluation.detail,
+    }
+    for name in _REALS:
+        values = getattr(evaluation, name)
+        columns[name] = np.where(np.isfinite(values), values, np.nan)
+    return columns
+
+
+def _subjects(found: Columns, stored: Columns) -> tuple[int, NDArray[np.int64], NDArray[np.int64]]:
+    """Number the subjects of both. Returns how many there are, and the number of each row's."""
+    both = np.stack([np.concatenate([found[name], stored[name]]) for name in ("kind", "subject")])
+    subjects, number = np.unique(both, axis=1, return_inverse=True)
+    number = number.ravel()
+    return subjects.shape[1], number[: len(found["kind"])], number[len(found["kind"]) :]
+
+
+def _changed(
+    count: int, found: Columns, of_found: NDArray[np.int64], stored: Columns, of_stored: NDArray[np.int64]
+) -> BoolArray:
+    """(count,) by subject: whether anything found of it differs from what is stored."""
+    changed: BoolArray = np.bincount(of_found, minlength=count) != np.bincount(of_stored, minlength=count)
+    # with as many rows on either side, the n-th by code of the one is the n-th of the other
+    mine = np.lexsort((found["code"], of_found))
+    theirs = np.lexsort((stored["code"], of_stored))
+    mine, theirs = mine[~changed[of_found[mine]]], theirs[~changed[of_stored[theirs]]]
+    differs = stored["solver"][theirs] != SOLVER_VERSION
+    for name in ("site", "code", "verdict", "detail"):
+        differs |= found[name][mine] != stored[name][theirs]
+    for name in _REALS:
+        differs |= ~np.isclose(
+            found[name][mine], stored[name][theirs], rtol=SAME_RELATIVE, atol=SAME_RELATIVE, equal_nan=True
+        )
+    changed[of_found[mine][differs]] = True
+    return changed

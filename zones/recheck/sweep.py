@@ -1,0 +1,107 @@
+"""The sweep: look for marked sites and recompute them, until there are none; or on and on."""
+
+from __future__ import annotations
+
+import datetime as dt
+import threading
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import structlog
+from django.db import InterfaceError, OperationalError, close_old_connections, connection
+
+from sites.changes.models import Mark
+from zones.recheck.batch import Outcome, recheck
+from zones.recheck.claims import claimed
+from zones.recheck.marks import mark_outdated, raise_due
+
+log = structlog.get_logger(__name__)
+
+BATCH = {Mark.Lane.INTERACTIVE: 50, Mark.Lane.BULK: 50}
+LOOK_FOR_OUTDATED_EVERY_S = 60.0
+
+Chore = Callable[[], object]
+_chores: list[Chore] = []
+
+
+@dataclass
+class Swept:
+    """How many sites were recomputed, and how many could not be."""
+
+    checked: int = 0
+    failed: int = 0
+
+    def add(self, outcome: Outcome) -> None:
+        self.checked += len(outcome.checked)
+        self.failed += len(outcome.failed)
+
+
+def on_sweep(chore: Chore) -> Chore:
+    """Have ``chore()`` called with every look of a sweep: publish, deliver. It must be brief, since the next
+    site waits for it; one that raises is logged, and called again next time."""
+    if chore not in _chores:
+        _chores.append(chore)
+    return chore
+
+
+def look_once(*, now: dt.datetime | None = None) -> Outcome | None:
+    """One look: what is due becomes marks; one batch of sites is recomputed; chores are done. None: nothing
+    was marked.
+
+    The interactive lane is looked at before every batch, so whoever waits there waits for one batch at most.
+    """
+    raise_due(now)
+    outcome = None
+    for lane, count in BATCH.items():
+        with claimed(lane, count) as site_ids:
+            if site_ids:
+                outcome = recheck(site_ids, now=now)
+                break
+    for chore in _chores:
+        try:
+            chore()
+        except Exception:
+            log.exception("a chore of the sweep failed", chore=getattr(chore, "__name__", repr(chore)))
+            if not connection.is_usable():
+                raise
+    return outcome
+
+
+def sweep(*, now: dt.datetime | None = None, stop: threading.Event | None = None) -> Swept:
+    """Look until nothing is marked that this process could claim."""
+    swept = Swept()
+    mark_outdated()
+    while not (stop and stop.is_set()):
+        outcome = look_once(now=now)
+        if outcome is None:
+            break
+        swept.add(outcome)
+    return swept
+
+
+def sweep_until(stop: threading.Event, *, interval_s: float) -> Swept:
+    """Look on and on, every ``interval_s`` while nothing is marked, until ``stop`` is set.
+
+    A short look costs less than LISTEN would: every NOTIFY takes one lock of the whole database when its
+    transaction commits, so writers would wait for each other. A database that is away is waited for.
+    """
+    swept = Swept()
+    outdated_at = 0.0
+    while not stop.is_set():
+        try:
+            close_old_connections()
+            if time.monotonic() >= outdated_at:
+                mark_outdated()
+                outdated_at = time.monotonic() + LOOK_FOR_OUTDATED_EVERY_S
+            outcome = look_once()
+        except (OperationalError, InterfaceError) as error:
+            log.warning("the database is away", why=str(error).strip())
+            connection.close()
+            stop.wait(max(interval_s, 1.0))
+            continue
+        if outcome is None:
+            stop.wait(interval_s)
+        else:
+            swept.add(outcome)
+    return swept

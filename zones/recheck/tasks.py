@@ -1,0 +1,13 @@
+"""What a Celery worker does when it is told to look: the same as the sweeper."""
+
+from __future__ import annotations
+
+from celery import shared_task
+
+from zones.recheck.sweep import sweep
+
+
+@shared_task(name="zones.recheck.look")
+def look() -> None:
+    """Recompute what is marked."""
+    sweep()

@@ -7,9 +7,13 @@ under its lock, so that of two who both passed here only the first writes."""
 from __future__ import annotations
 
 import re
-from typing import Any, Final
+from collections.abc import Mapping
+from typing import Final
 
+from django.db.models import Model
 from rest_framework.request import Request
+
+from sites.changes.selectors import version_of
 
 from .problems import BAD_REQUEST, PRECONDITION_REQUIRED, STALE_VERSION, Problem
 
@@ -17,19 +21,26 @@ _TAGS: Final = re.compile(r'\s*(?:(?:W/)?"[\x21\x23-\x7e\x80-\xff]*"\s*(?:,\s*|$
 _TAG: Final = re.compile(r'(W/)?"([\x21\x23-\x7e\x80-\xff]*)"')
 
 
-def etag(version: int) -> str:
-    return f'"{version}"'
+Versions = Mapping[str, int]
+"""What a thing consists of, each row with its version, under the keys that operations expect versions by
+(``supply/12``, and ``supply_facts/12`` for the last facts of it)."""
 
 
-def version_of(row: Any) -> int:
-    """A row of a site's record is as new as the change set that last wrote it; others count their
-    versions."""
-    version: int = row.version if hasattr(row, "version") else row.change_set_id
-    return version
+def versions_of(row: Model) -> Versions:
+    """The version of a thing that is one row."""
+    return {f"{row._meta.db_table}/{row.pk}": version_of(row)}
 
 
-def require_match(request: Request, version: int) -> None:
-    """Raise 428 without `If-Match`, 412 unless it names `version` (strong comparison, RFC 9110 section
+def etag(versions: Versions) -> str:
+    return f'"{_tag(versions)}"'
+
+
+def _tag(versions: Versions) -> str:
+    return "-".join(map(str, versions.values()))
+
+
+def require_match(request: Request, versions: Versions) -> None:
+    """Raise 428 without `If-Match`, 412 unless it names these versions (strong comparison, RFC 9110 section
     13.1.1)."""
     given = request.headers.get("If-Match")
     if given is None:
@@ -41,14 +52,14 @@ def require_match(request: Request, version: int) -> None:
     if not _TAGS.fullmatch(given):
         raise Problem(BAD_REQUEST, 'If-Match must hold an entity tag in quotes, as in "41".')
     strong = {tag for weak, tag in _TAG.findall(given) if not weak}
-    if str(version) not in strong:
-        raise stale(version)
+    if _tag(versions) not in strong:
+        raise stale(versions)
 
 
-def stale(version: int) -> Problem:
+def stale(versions: Versions) -> Problem:
     """The 412: someone wrote it in the meantime; the present version is told."""
     return Problem(
         STALE_VERSION,
-        f"This was changed in the meantime; its present version is {etag(version)}.",
-        headers={"ETag": etag(version)},
+        f"This was changed in the meantime; its present version is {etag(versions)}.",
+        headers={"ETag": etag(versions)},
     )

@@ -27,7 +27,7 @@ _COUNT: Final = """
     ON CONFLICT (caller) DO UPDATE SET
         used = CASE WHEN kept."window" = excluded."window" THEN least(kept.used, %(quota)s) + 1 ELSE 1 END,
         "window" = excluded."window"
-    RETURNING used, ceil((("window" + 1) * %(window_s)s) - extract(epoch FROM clock_timestamp()))::int
+    RETURNING used, ceil((("window" + 1) * %(window_s)s) - extract(epoch FROM clock_timestamp()))::bigint
 """
 
 

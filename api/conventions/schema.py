@@ -56,6 +56,10 @@ class Schema(AutoSchema):
     def get_operation_id(self) -> str:
         return "_".join([*self._tokenize_path(), self.operation]).replace("-", "_")
 
+    def get_serializer_name(self, serializer: BaseSerializer, direction: Direction) -> str:
+        name: str = super().get_serializer_name(serializer, direction)  # type: ignore[arg-type]
+        return name.removesuffix("Shown")
+
     def get_auth(self) -> list[dict[str, Any]]:
         return [] if self.is_public else super().get_auth()
 
@@ -140,6 +144,8 @@ class Schema(AutoSchema):
             schema, serializer, direction
         )
         if isinstance(serializer, Representation):
+            if serializer.__class__.__doc__ is None:
+                schema.pop("description", None)  # that of the base class
             # `fields` can leave out any other, and `expand` adds these
             schema["required"] = ["id"]
             for name, expansion in serializer.expansions.items():
@@ -147,6 +153,10 @@ class Schema(AutoSchema):
                 schema["properties"][name] = {"type": "array", "items": item} if expansion.many else item
         elif schema.get("type") == "object":
             schema["additionalProperties"] = False
+        for value in schema.get("properties", {}).values():
+            if {"type": "string", "maxLength": 0} in value.get("oneOf", ()):
+                # Formats are not checked, so that a blank text is both an address and a blank text
+                value["anyOf"] = value.pop("oneOf")
         return schema
 
     def get_operation(self, *args: Any, **kwargs: Any) -> dict[str, Any] | None:

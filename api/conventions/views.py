@@ -14,6 +14,7 @@ from typing import Any, ClassVar
 
 from django.core.exceptions import ImproperlyConfigured
 from django.db.models import Model, QuerySet
+from django.utils.cache import patch_vary_headers
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -93,6 +94,7 @@ class Door(APIView):
                 final.headers[name] = value
         # What one caller sees is not for a cache that stands before others
         final.headers.setdefault("Cache-Control", "private, no-cache")
+        patch_vary_headers(final, ["Authorization", "Cookie"])
         return final
 
     @property
@@ -177,15 +179,16 @@ class Resource(ViewSetMixin, Door):
     def named_row(self) -> Any:
         """The thing that the address names, in the version that `If-Match` names: decided before the body."""
         row = self.row()
-        etags.require_match(self.request, self.version(row))
+        etags.require_match(self.request, self.versions(row))
         return row
 
-    def version(self, row: Any) -> int:
-        return etags.version_of(row)
+    def versions(self, row: Any) -> etags.Versions:
+        """The rows that a change of this thing builds on; with facts of its own, the last of them too."""
+        return etags.versions_of(row)
 
     def shown(self, row: Any, *, status: int = 200) -> Response:
         """`row` with its ETag; created, also with where it is from now on."""
-        headers = {"ETag": etags.etag(self.version(row))}
+        headers = {"ETag": etags.etag(self.versions(row))}
         if status == 201:
             headers["Location"] = f"{self.request.path.rstrip('/')}/{row.pk}"
         data = self.representation(row, context=_shown_context(self.asked)).data
@@ -193,7 +196,7 @@ class Resource(ViewSetMixin, Door):
 
 
 class Listed(Resource):
-    def list(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
+    def list(self, request: Request, *args: Any, **kwargs: Any) -> Response:
         asked = self.asked
         rows = self.filters.applied(self.rows(), asked)
         name = asked["order"]

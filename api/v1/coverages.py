@@ -10,6 +10,7 @@ from rest_framework import serializers
 
 from api.conventions import fields
 from api.conventions.cursors import Order
+from api.conventions.etags import Versions, versions_of
 from api.conventions.listing import Filters, Lookup
 from api.conventions.representations import Representation
 from api.conventions.views import Listed, Shown
@@ -19,18 +20,23 @@ from sites.models import Coverage
 
 
 class FirstDay(serializers.DateField):
-    def to_representation(self, value: Any) -> str:  # a range of days, half open
-        return str(value.lower.isoformat())
+    """The first day of a range of days, which is kept half open."""
+
+    def to_representation(self, value: Any) -> str | None:  # type: ignore[override]
+        begin: date | None = value.lower
+        return None if begin is None else begin.isoformat()
 
 
 class LastDay(serializers.DateField):
+    """The last day of such a range, itself included."""
+
     def to_representation(self, value: Any) -> str | None:  # type: ignore[override]
         end: date | None = value.upper
         return None if end is None else (end - timedelta(days=1)).isoformat()
 
 
 class CoverageShown(Representation):
-    first_day = FirstDay(source="days", read_only=True)
+    first_day = FirstDay(source="days", read_only=True, allow_null=True, help_text="null: since ever.")
     last_day = LastDay(
         source="days", read_only=True, allow_null=True, help_text="Its last day; null: until further notice."
     )
@@ -62,3 +68,6 @@ class Coverages(Listed, Shown):
     orders = {"id": Order("id"), "site_id": Order("site_id")}
     usual_order = "id"
     abilities = {"list": Ability.READ_INVENTORY, "retrieve": Ability.READ_INVENTORY}
+
+    def versions(self, row: Coverage) -> Versions:
+        return versions_of(row.contract)

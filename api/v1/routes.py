@@ -7,7 +7,18 @@ from rest_framework.routers import SimpleRouter
 
 from api.conventions.views import Resource
 
-from . import about, cable_types, closets, contacts, contracts, coverages, customers, device_models, sites
+from . import (
+    about,
+    cable_types,
+    closets,
+    contacts,
+    contracts,
+    coverages,
+    customers,
+    device_models,
+    search,
+    sites,
+)
 
 RESOURCES: dict[str, type[Resource]] = {
     "customers": customers.Customers,
@@ -29,5 +40,6 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("reference", about.ReferencePage.as_view(), name="reference"),
     path("problems", about.ProblemsDoor.as_view(), name="problems"),
     path("problems/<str:code>", about.ProblemDoor.as_view(), name="problem"),
+    path("search", search.Search.as_view(), name="search"),
     *_router.urls,
 ]

@@ -1,0 +1,57 @@
+"""A view that does nothing but check a body: what the conventions say of bodies, apart from any resource."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+from django.test import Client
+from django.urls import include, path
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api import urls
+from api.conventions import fields
+from api.conventions.permissions import PUBLIC
+from api.conventions.serializers import Body
+from api.conventions.views import Door
+
+
+class Piece(Body):
+    length_m = fields.Number()
+
+
+class Anything(Body):
+    name = fields.Text()
+    made = fields.Day(read_only=True)
+    pieces = Piece(many=True, required=False)
+    length_m = fields.Number(required=False)
+    count = fields.Whole(required=False)
+
+
+class Checking(Door):
+    abilities = {"post": PUBLIC}
+    bodies = {"post": Anything}
+
+    def post(self, request: Request) -> Response:
+        return Response(self.body())
+
+
+urlpatterns = [path("api/v1/checking", Checking.as_view()), path("", include(urls.urlpatterns))]
+handler400, handler403, handler404, handler500 = (
+    urls.handler400,
+    urls.handler403,
+    urls.handler404,
+    urls.handler500,
+)
+
+
+@pytest.fixture
+def post_anything(settings: Any, nobody: Client) -> Callable[..., Any]:
+    settings.ROOT_URLCONF = __name__
+
+    def post(body: bytes, content_type: str = "application/json") -> Any:
+        return nobody.post("/api/v1/checking", body, content_type=content_type)
+
+    return post

@@ -1,0 +1,102 @@
+"""Who is asking: tokens and sessions, and the right one of 401 and 403."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+import pytest
+from django.test import Client
+from django.utils import timezone
+
+from sites.access.models import Token
+from sites.models import Customer, Site, User
+from tests.api.conftest import Caller
+from tests.api.conventions.test_problems import problem
+
+
+def test_nobody_is_asked_who_they_are(nobody: Client) -> None:
+    answer = nobody.get("/api/v1/sites")
+    problem(answer, 401, "not_authenticated")
+    assert answer["WWW-Authenticate"] == 'Bearer realm="zonebook"'
+
+
+@pytest.mark.parametrize(
+    "header",
+    [
+        "Bearer",
+        "Bearer ",
+        "Bearer zbk_" + "x" * 43,
+        "Bearer zbk_é" + "x" * 42,
+        "Basic bWF1ZDptYXVk",
+        "Token abc",
+        "Bearer a b",
+    ],
+)
+def test_a_header_that_is_no_token_of_ours(nobody: Client, header: str) -> None:
+    answer = nobody.get("/api/v1/sites", headers={"Authorization": header})
+    problem(answer, 401, "invalid_token")
+    # RFC 6750 section 3.1
+    assert answer["WWW-Authenticate"] == 'Bearer realm="zonebook", error="invalid_token"'
+
+
+def test_a_bad_token_is_not_overlooked_for_a_good_session(logged_in: Caller, reader: User) -> None:
+    answer = logged_in(reader).get("/api/v1/sites", headers={"Authorization": "Bearer zbk_old"})
+    problem(answer, 401, "invalid_token")
+
+
+@pytest.mark.parametrize("scheme", ["Bearer", "bearer", "BEARER"])
+def test_the_scheme_has_no_case(nobody: Client, with_token: Caller, reader: User, scheme: str) -> None:
+    authorization = with_token(reader).defaults["HTTP_AUTHORIZATION"]
+    secret = authorization.split()[1]
+    answer = nobody.get("/api/v1/sites", headers={"Authorization": f"{scheme} {secret}"})
+    assert answer.status_code == 200
+
+
+def test_an_expired_token(with_token: Caller, reader: User) -> None:
+    client = with_token(reader)
+    Token.objects.update(expires_at=timezone.now() - timedelta(seconds=1))
+    problem(client.get("/api/v1/sites"), 401, "invalid_token")
+
+
+def test_a_person_needs_no_token(logged_in: Caller, reader: User, terminal: Site) -> None:
+    answer = logged_in(reader).get("/api/v1/sites")
+    assert [item["id"] for item in answer.json()["items"]] == [terminal.pk]
+
+
+def test_a_person_switched_off_is_nobody(logged_in: Caller, reader: User) -> None:
+    client = logged_in(reader)
+    reader.is_active = False
+    reader.save()
+    problem(client.get("/api/v1/sites"), 401, "not_authenticated")
+
+
+def test_a_session_without_the_csrf_token_changes_nothing(logged_in: Caller, manager: User) -> None:
+    client = logged_in(manager, csrf=False)
+    problem(client.post("/api/v1/customers", {}, content_type="application/json"), 403, "csrf_failed")
+
+
+def test_a_token_needs_none(with_token: Caller, manager: User) -> None:
+    answer = with_token(manager).delete("/api/v1/customers")
+    problem(answer, 405, "method_not_allowed")
+
+
+def test_a_missing_scope_is_told_by_name(with_token: Caller, manager: User) -> None:
+    answer = with_token(manager, ["events:read"]).get("/api/v1/sites")
+    assert "inventory:read" in problem(answer, 403, "forbidden")["detail"]
+    challenge = answer["WWW-Authenticate"]
+    assert challenge == 'Bearer realm="zonebook", error="insufficient_scope", scope="inventory:read"'
+
+
+def test_a_token_narrowed_to_one_customer_sees_that_one(
+    with_token: Caller, manager: User, ferry_line: Customer, terminal: Site, cold_store: Site
+) -> None:
+    client = with_token(manager, customers=[ferry_line])
+    assert [item["id"] for item in client.get("/api/v1/sites").json()["items"]] == [terminal.pk]
+    assert [item["id"] for item in client.get("/api/v1/customers").json()["items"]] == [ferry_line.pk]
+    problem(client.get(f"/api/v1/sites/{cold_store.pk}"), 404, "not_found")
+
+
+def test_answers_are_not_for_shared_caches(with_token: Caller, reader: User) -> None:
+    answer = with_token(reader).get("/api/v1/sites")
+    assert answer["Cache-Control"] == "private, no-cache"
+    assert {"Authorization", "Cookie"} <= {name.strip() for name in answer["Vary"].split(",")}

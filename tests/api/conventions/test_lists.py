@@ -1,0 +1,232 @@
+"""Lists: pages by keyset, filters, orders, fields, expansions, counts, and what they cost."""
+
+from __future__ import annotations
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+
+from sites.models import Customer, Site, User
+from tests.api.conftest import Caller, change_set, make_site
+
+
+@pytest.fixture
+def terminals(ferry_line: Customer) -> list[Site]:
+    """Seven sites, three of the same name, so that the sort key has ties."""
+    names = ["Bay", "Quay", "Quay", "Quay", "Ramp", "Arch", "Zinc"]
+    return [make_site(ferry_line, f"t-{number}", name) for number, name in enumerate(names)]
+
+
+@pytest.mark.parametrize("order", ["name", "-name", "id", "-id", "city", "-customer"])
+@pytest.mark.parametrize("page_size", [1, 2, 3, 6, 7, 8])
+def test_pages_hold_every_row_once_and_in_order(
+    terminals: list[Site], reader: User, with_token: Caller, order: str, page_size: int
+) -> None:
+    client = with_token(reader)
+    seen: list[int] = []
+    cursor = ""
+    while True:
+        query = {"order": order, "page_size": page_size} | ({"cursor": cursor} if cursor else {})
+        page = client.get("/api/v1/sites", query).json()
+        assert len(page["items"]) <= page_size
+        seen += [item["id"] for item in page["items"]]
+        cursor = page["next"]
+        if cursor is None:
+            break
+    whole = client.get("/api/v1/sites", {"order": order}).json()
+    assert seen == [item["id"] for item in whole["items"]]
+    assert sorted(seen) == sorted(site.pk for site in terminals)
+
+
+def test_a_row_written_between_two_pages_moves_none(
+    terminals: list[Site], ferry_line: Customer, reader: User, with_token: Caller
+) -> None:
+    client = with_token(reader)
+    first = client.get("/api/v1/sites", {"page_size": 3}).json()
+    make_site(ferry_line, "early", "Aaa: sorts before everything")
+    second = client.get("/api/v1/sites", {"page_size": 500, "cursor": first["next"]}).json()
+    ids = [item["id"] for item in first["items"] + second["items"]]
+    assert len(ids) == len(set(ids)) == len(terminals)
+
+
+def test_nulls_come_last_and_pages_go_through_them(manager: User, with_token: Caller) -> None:
+    from sites.models import CableType
+
+    with change_set():
+        for number, gauge in enumerate([24, None, 18, None, None, 24]):
+            CableType.objects.create(name=f"cable {number}", gauge_awg=gauge)
+    client = with_token(manager)
+    for order, expected in [("gauge_awg", [18, 24, 24]), ("-gauge_awg", [24, 24, 18])]:
+        gauges, cursor = [], None
+        while True:
+            query = {"order": order, "page_size": 2} | ({"cursor": cursor} if cursor else {})
+            page = client.get("/api/v1/cable-types", query).json()
+            gauges += [item["gauge_awg"] for item in page["items"]]
+            cursor = page["next"]
+            if cursor is None:
+                break
+        assert gauges == [*expected, None, None, None]
+
+
+@pytest.mark.parametrize(
+    "other",
+    [{"order": "code"}, {"customer_id": "1"}, {"city": "Hove"}],
+    ids=["another order", "another filter", "one filter more"],
+)
+def test_a_cursor_belongs_to_its_list(
+    terminals: list[Site], reader: User, with_token: Caller, other: dict[str, str]
+) -> None:
+    client = with_token(reader)
+    cursor = client.get("/api/v1/sites", {"page_size": 2}).json()["next"]
+    answer = client.get("/api/v1/sites", {"page_size": 2, "cursor": cursor, **other})
+    assert answer.status_code == 400
+    assert answer.json()["errors"][0]["parameter"] == "cursor"
+
+
+def test_a_cursor_belongs_to_the_scope_it_was_given_in(
+    terminals: list[Site], reader: User, manager: User, with_token: Caller
+) -> None:
+    cursor = with_token(reader).get("/api/v1/sites", {"page_size": 2}).json()["next"]
+    answer = with_token(manager).get("/api/v1/sites", {"page_size": 2, "cursor": cursor})
+    assert answer.status_code == 400
+
+
+def test_a_forged_cursor_is_refused(terminals: list[Site], reader: User, with_token: Caller) -> None:
+    client = with_token(reader)
+    cursor = client.get("/api/v1/sites", {"page_size": 2}).json()["next"]
+    for forged in ["", "x", cursor[:-1], "A" + cursor[1:], cursor.replace(":", "", 1)]:
+        answer = client.get("/api/v1/sites", {"cursor": forged})
+        assert answer.status_code == 400, forged
+        assert answer.json()["errors"][0]["parameter"] == "cursor"
+
+
+def test_the_page_size_may_change_between_pages(
+    terminals: list[Site], reader: User, with_token: Caller
+) -> None:
+    client = with_token(reader)
+    first = client.get("/api/v1/sites", {"page_size": 2}).json()
+    rest = client.get("/api/v1/sites", {"page_size": 500, "cursor": first["next"]}).json()
+    assert len(first["items"]) + len(rest["items"]) == len(terminals)
+    assert rest["next"] is None
+
+
+def test_no_count_unless_asked(terminals: list[Site], reader: User, with_token: Caller) -> None:
+    client = with_token(reader)
+    assert set(client.get("/api/v1/sites").json()) == {"items", "next"}
+    counted = client.get("/api/v1/sites", {"count": "true", "page_size": 2}).json()
+    assert (counted["count"], counted["count_is_capped"]) == (7, False)
+
+
+def test_the_count_is_capped(
+    terminals: list[Site], reader: User, with_token: Caller, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("api.conventions.views.LARGEST_COUNT", 4)
+    counted = with_token(reader).get("/api/v1/sites", {"count": "true"}).json()
+    assert (counted["count"], counted["count_is_capped"]) == (4, True)
+
+
+def test_fields_and_expand(
+    terminals: list[Site], ferry_line: Customer, reader: User, with_token: Caller
+) -> None:
+    client = with_token(reader)
+    chosen = client.get("/api/v1/sites", {"fields": "name,city"}).json()["items"][0]
+    assert set(chosen) == {"id", "name", "city"}
+    expanded = client.get("/api/v1/sites", {"expand": "customer,coverages"}).json()["items"][0]
+    assert expanded["customer"]["code"] == ferry_line.code
+    assert expanded["coverages"] == []
+    single = client.get(f"/api/v1/sites/{terminals[0].pk}", {"fields": "id", "expand": "customer"}).json()
+    assert set(single) == {"id", "customer"}
+    assert set(single["customer"]) == {"id", "code", "name", "note"}, "`fields` is about the thing asked for"
+
+
+@pytest.mark.parametrize(
+    ("query", "parameter", "told"),
+    [
+        ({"custmer_id": "3"}, "custmer_id", "Did you mean customer_id?"),
+        ({"page_size": "501"}, "page_size", "500"),
+        ({"page_size": "0"}, "page_size", "1"),
+        ({"page_size": "many"}, "page_size", "whole number"),
+        ({"order": "nmae"}, "order", "Did you mean name?"),
+        ({"fields": "id,adress"}, "fields", "Did you mean address?"),
+        ({"expand": "customer.sites"}, "expand", "customer"),
+        ({"count": "yes"}, "count", "true or false"),
+        ({"customer_id": "1.5"}, "customer_id", "id"),
+        ({"customer_id": "9223372036854775808"}, "customer_id", "9223372036854775807"),
+        ({"covered_on": "yesterday"}, "covered_on", "2026-11-25"),
+        ({"city": "a\x00b"}, "city", "Null"),
+    ],
+)
+def test_a_bad_query_is_named(
+    reader: User, with_token: Caller, query: dict[str, str], parameter: str, told: str
+) -> None:
+    answer = with_token(reader).get("/api/v1/sites", query)
+    assert answer.status_code == 400
+    (error,) = answer.json()["errors"]
+    assert error["parameter"] == parameter
+    assert told in error["detail"]
+
+
+def test_a_parameter_given_twice_is_named(reader: User, with_token: Caller) -> None:
+    answer = with_token(reader).get("/api/v1/sites?city=a&city=b")
+    assert answer.status_code == 400
+    assert answer.json()["errors"] == [
+        {"parameter": "city", "code": "repeated", "detail": "city is given twice."}
+    ]
+
+
+def test_everything_wrong_in_a_query_is_named_at_once(reader: User, with_token: Caller) -> None:
+    answer = with_token(reader).get("/api/v1/sites", {"page_size": "x", "order": "y", "sort": "z"})
+    assert {error["parameter"] for error in answer.json()["errors"]} == {"page_size", "order", "sort"}
+
+
+ADDRESSES = [
+    "/api/v1/customers",
+    "/api/v1/contracts?expand=customer,coverages",
+    "/api/v1/coverages",
+    "/api/v1/sites?expand=customer,coverages&count=true",
+    "/api/v1/closets?expand=site,contacts",
+    "/api/v1/contacts",
+    "/api/v1/device-models",
+    "/api/v1/cable-types",
+]
+
+
+@pytest.mark.parametrize("address", ADDRESSES)
+def test_a_list_costs_the_same_however_long(
+    address: str, ferry_line: Customer, cold_stores: Customer, reader: User, with_token: Caller
+) -> None:
+    client = with_token(reader, customers=[ferry_line])
+    client.get(address)  # the first request of a token also notes that it is in use
+    fill(ferry_line, 0, 10)
+    short = cost_of(client, address)
+    fill(ferry_line, 10, 60)
+    assert cost_of(client, address) == short <= 12
+
+
+def fill(customer: Customer, first: int, until: int) -> None:
+    from django.db.backends.postgresql.psycopg_any import DateRange
+
+    from sites.models import CableType, Closet, Contact, Contract, Coverage, DeviceModel
+
+    for number in range(first, until):
+        site = make_site(customer, f"s-{number}", f"Site {number}")
+        with change_set(site.pk):
+            closet = Closet.objects.create(site=site, name="A")
+            Contact.objects.create(site=site, closet=closet, role="site", name="Ada")
+        with change_set():
+            contract = Contract.objects.create(customer=customer, reference=f"c-{number}")
+            Coverage.objects.create(contract=contract, site=site, days=DateRange(None, None))
+            DeviceModel.objects.create(name=f"model {number}", kind="horn")
+            CableType.objects.create(name=f"cable {number}")
+
+
+def cost_of(client: object, address: str) -> int:
+    with CaptureQueriesContext(
+        connection,
+    ) as queries:
+        answer = client.get(
+            address,
+        )  # type: ignore[attr-defined]
+    assert answer.status_code == 200
+    assert answer.json()["items"]
+    return len(queries)

@@ -1,0 +1,41 @@
+"""Who may what: every operation of every route, with the ability that it needs.
+
+Tests run each of them as every role and as a token with and without the scope, and hold the table against the
+URLconf: an operation that is not listed here fails.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+from api.conventions.permissions import AUTHENTICATED, PUBLIC
+from sites.access.abilities import Ability
+
+READ = Ability.READ_INVENTORY
+
+# (method, route) -> what it needs; routes as the URLconf has them, `{id}` for an id
+TABLE: Final[dict[tuple[str, str], Ability | str]] = {
+    ("GET", "/api/v1/schema"): PUBLIC,
+    ("GET", "/api/v1/reference"): PUBLIC,
+    ("GET", "/api/v1/problems"): PUBLIC,
+    ("GET", "/api/v1/problems/{code}"): PUBLIC,
+    ("GET", "/api/v1/search"): READ,
+    ("GET", "/api/v1/customers"): READ,
+    ("GET", "/api/v1/customers/{id}"): READ,
+    ("GET", "/api/v1/contracts"): READ,
+    ("GET", "/api/v1/contracts/{id}"): READ,
+    ("GET", "/api/v1/coverages"): READ,
+    ("GET", "/api/v1/coverages/{id}"): READ,
+    ("GET", "/api/v1/sites"): READ,
+    ("GET", "/api/v1/sites/{id}"): READ,
+    ("GET", "/api/v1/closets"): READ,
+    ("GET", "/api/v1/closets/{id}"): READ,
+    ("GET", "/api/v1/contacts"): READ,
+    ("GET", "/api/v1/contacts/{id}"): READ,
+    ("GET", "/api/v1/device-models"): READ,
+    ("GET", "/api/v1/device-models/{id}"): READ,
+    ("GET", "/api/v1/cable-types"): READ,
+    ("GET", "/api/v1/cable-types/{id}"): READ,
+}
+
+__all__ = ["AUTHENTICATED", "TABLE"]

@@ -1,0 +1,101 @@
+"""Every operation of the API, granted and denied: each role, each token scope, nobody, and an outsider."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+from django.test import Client
+from django.urls import URLPattern, URLResolver, get_resolver
+
+from api.conventions.permissions import AUTHENTICATED, PUBLIC
+from sites.access.abilities import ROLES, TOKEN_SCOPES, Ability
+from sites.models import Customer, User
+from tests.api.conftest import Caller
+from tests.api.permission_table import TABLE
+
+PREFIX = "api/v1/"
+METHODS = ("GET", "POST", "PUT", "PATCH", "DELETE")
+
+
+def operations() -> Iterator[tuple[str, str]]:
+    """Each (method, route) that the URLconf answers below /api/v1."""
+    for route, pattern in _patterns(get_resolver().url_patterns):
+        if not route.startswith(PREFIX):
+            continue
+        view = pattern.callback
+        actions = getattr(view, "actions", None)
+        methods = actions or [name for name in map(str.lower, METHODS) if hasattr(view.view_class, name)]  # type: ignore[union-attr]
+        readable = "/" + re.sub(r"<(?:\w+:)?(\w+)>", r"{\1}", route)
+        for method in methods:
+            if method.upper() in METHODS:
+                yield method.upper(), readable
+
+
+def _patterns(patterns: list[Any], before: str = "") -> Iterator[tuple[str, URLPattern]]:
+    for pattern in patterns:
+        route = before + str(pattern.pattern)
+        if isinstance(pattern, URLResolver):
+            yield from _patterns(pattern.url_patterns, route)
+        else:
+            yield route, pattern
+
+
+def test_the_table_lists_every_operation_and_nothing_else() -> None:
+    there = set(operations())
+    assert len(there) > 10
+    assert there - set(TABLE) == set(), "operations that tests/api/permission_table.py does not list"
+    assert set(TABLE) - there == set(), "operations that are listed and not there"
+
+
+def ask(client: Client, method: str, route: str) -> int:
+    """The status of a request that gets no further than permissions: nothing that is named exists, and a write has
+    no body."""
+    address = route.replace("{id}", "9999999999").replace("{code}", "not_found")
+    return client.generic(method, address, b"", content_type="application/json").status_code
+
+
+def may(needed: Ability | str, abilities: frozenset[Ability]) -> bool:
+    return needed in (PUBLIC, AUTHENTICATED) or needed in abilities
+
+
+@pytest.fixture(params=sorted(User.Role), ids=str)
+def person(request: pytest.FixtureRequest, ferry_line: Customer) -> User:
+    from sites.models import Grant
+
+    user = User.objects.create_user(f"a {request.param}", role=request.param)
+    Grant.objects.create(user=user, customer=ferry_line)
+    return user
+
+
+def test_each_role_by_session(person: User, logged_in: Caller) -> None:
+    client = logged_in(person)
+    for (method, route), needed in TABLE.items():
+        status = ask(client, method, route)
+        assert (status == 403) is not may(needed, ROLES[person.role]), (method, route, status)
+        assert status not in (401, 500), (method, route)
+
+
+@pytest.mark.parametrize("scope", TOKEN_SCOPES)
+def test_each_scope_by_token(scope: Ability, manager: User, with_token: Caller) -> None:
+    client = with_token(manager, [scope.value])
+    for (method, route), needed in TABLE.items():
+        status = ask(client, method, route)
+        assert (status == 403) is not may(needed, frozenset({scope})), (method, route, status)
+        assert status not in (401, 500), (method, route)
+
+
+def test_nobody_gets_past_what_is_public(nobody: Client) -> None:
+    for (method, route), needed in TABLE.items():
+        assert (ask(nobody, method, route) == 401) is (needed != PUBLIC), (method, route)
+
+
+def test_public_is_only_what_says_the_same_to_everyone() -> None:
+    assert {route for (_, route), needed in TABLE.items() if needed == PUBLIC} == {
+        "/api/v1/schema",
+        "/api/v1/reference",
+        "/api/v1/problems",
+        "/api/v1/problems/{code}",
+    }

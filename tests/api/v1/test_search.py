@@ -1,0 +1,202 @@
+"""Search: what someone on the telephone remembers of a name or an address, spelt as it may be."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+
+from sites.models import Closet, Customer, Site, User
+from tests.api.conftest import Caller, change_set, make_site
+from zones import search as searching
+from zones.models import Zone
+
+
+@pytest.fixture
+def fleet(ferry_line: Customer, cold_stores: Customer) -> dict[str, Any]:
+    """Two customers' sites, closets and zones, of names that are easily mistaken."""
+    quay = make_site(
+        ferry_line, "quay-9", "Quay 9", address="4 Harbour Road", city="Ålesund", postal_code="60221"
+    )
+    east = make_site(ferry_line, "east", "Ferry terminal east", address="18 Mill Lane", city="Porto Novo")
+    store = make_site(cold_stores, "store-2", "Cold store 2", address="4 Harbour Road", city="Ålesund")
+    made: dict[str, Any] = {"quay": quay, "east": east, "store": store}
+    for site, closets, zones in [
+        (quay, ["Riser A", "Machine room"], ["Ticket hall", "Marshalling lanes"]),
+        (east, ["Riser A", "Attic"], ["Ticket hall", "Gangway"]),
+        (store, ["Riser A"], ["Blast freezer", "Chlorine store", "Ammonia plant room"]),
+    ]:
+        with change_set(site.pk):
+            for name in closets:
+                made[f"{site.code}/{name}"] = Closet.objects.create(
+                    site=site, name=name, building="Main", floor="2"
+                )
+            for number, name in enumerate(zones):
+                made[f"{site.code}/{name}"] = Zone.objects.create(
+                    site=site, name=name, page_code=f"7{number}", groups=["all calls"]
+                )
+    return made
+
+
+def found(client: Any, q: str, **query: Any) -> list[dict[str, Any]]:
+    answer = client.get("/api/v1/search", {"q": q, **query})
+    assert answer.status_code == 200, answer.content
+    items: list[dict[str, Any]] = answer.json()["items"]
+    return items
+
+
+@pytest.mark.parametrize(
+    ("typed", "kind", "key"),
+    [
+        ("quay 9", "site", "quay"),
+        ("QUAY 9", "site", "quay"),
+        ("quay-9", "site", "quay"),
+        ("60221", "site", "quay"),
+        ("mill lane", "site", "east"),
+        ("4 harbor road alesund cold", "site", "store"),
+        ("Ålesund quay", "site", "quay"),
+        ("alesund quay", "site", "quay"),
+        ("fery terminal", "site", "east"),
+        ("ferry termnial", "site", "east"),
+        ("riser quay 9", "closet", "quay-9/Riser A"),
+        ("riser ferry terminal", "closet", "east/Riser A"),
+        ("rizer cold stor", "closet", "store-2/Riser A"),
+        ("machne room", "closet", "quay-9/Machine room"),
+        ("marshaling lanes", "zone", "quay-9/Marshalling lanes"),
+        ("gangwya", "zone", "east/Gangway"),
+        ("chlroine", "zone", "store-2/Chlorine store"),
+        ("amonia", "zone", "store-2/Ammonia plant room"),
+        ("tikcet hall east", "zone", "east/Ticket hall"),
+        ("blast freezr", "zone", "store-2/Blast freezer"),
+    ],
+)
+def test_the_first_result_is_what_was_meant(
+    fleet: dict[str, Any], manager: User, with_token: Caller, typed: str, kind: str, key: str
+) -> None:
+    first = found(with_token(manager), typed)[0]
+    assert (first["kind"], first["id"]) == (kind, fleet[key].pk), first
+
+
+def test_a_result_tells_what_and_where(fleet: dict[str, Any], reader: User, with_token: Caller) -> None:
+    client = with_token(reader)
+    closet = fleet["quay-9/Riser A"]
+    first = found(client, "riser quay")[0]
+    assert first == {
+        "kind": "closet",
+        "id": closet.pk,
+        "path": f"closets/{closet.pk}",
+        "title": "Riser A",
+        "where": "Strand Ferries, Quay 9, Main, 2",
+        "customer_id": fleet["quay"].customer_id,
+        "site_id": fleet["quay"].pk,
+        "ended": False,
+        "rank": first["rank"],
+    }
+    assert client.get(f"/api/v1/{first['path']}").json()["name"] == "Riser A"
+
+
+def test_customers_are_found_too(fleet: dict[str, Any], manager: User, with_token: Caller) -> None:
+    first = found(with_token(manager), "norland cold")[0]
+    assert (first["kind"], first["id"]) == ("customer", fleet["store"].customer_id)
+
+
+def test_best_first(fleet: dict[str, Any], manager: User, with_token: Caller) -> None:
+    ranks = [item["rank"] for item in found(with_token(manager), "riser")]
+    assert len(ranks) >= 3
+    assert ranks == sorted(ranks, reverse=True)
+    assert all(0 < rank <= 1 for rank in ranks)
+
+
+@pytest.mark.parametrize(
+    "typed", ["blast freezer", "cold store", "harbour road", "chlorine", "norrland", "riser"]
+)
+def test_nothing_of_another_customer(
+    fleet: dict[str, Any], reader: User, ferry_line: Customer, with_token: Caller, typed: str
+) -> None:
+    """Neither in the results nor in what is forgiven: a word that only others have is no word here."""
+    items = found(with_token(reader), typed)
+    assert {item["customer_id"] for item in items} <= {ferry_line.pk}
+    assert not any(item["site_id"] == fleet["store"].pk for item in items)
+
+
+def test_what_others_have_does_not_change_what_one_finds(
+    fleet: dict[str, Any], ferry_line: Customer, cold_stores: Customer, reader: User, with_token: Caller
+) -> None:
+    client = with_token(reader)
+    before = found(client, "gangwya")
+    other = make_site(cold_stores, "gangwya", "Gangwya")
+    with change_set(other.pk):
+        Zone.objects.create(site=other, name="gangwya")
+    assert found(client, "gangwya") == before != []
+
+
+def test_ended_things_are_marked_and_come_later(
+    fleet: dict[str, Any], reader: User, with_token: Caller
+) -> None:
+    closet, site = fleet["quay-9/Riser A"], fleet["quay"]
+    with change_set(site.pk) as ending:
+        Closet.objects.filter(pk=closet.pk).update(end_step=ending.step, change_set=ending)
+        standing = Closet.objects.create(site=site, name="Riser A")
+    items = found(with_token(reader), "riser quay 9", kinds="closet")
+    both = [(item["id"], item["ended"]) for item in items if item["site_id"] == site.pk]
+    assert both[0] == (standing.pk, False)
+    assert (closet.pk, True) in both
+
+
+def test_only_the_kinds_asked_for(fleet: dict[str, Any], manager: User, with_token: Caller) -> None:
+    client = with_token(manager)
+    assert {item["kind"] for item in found(client, "riser quay hall", kinds="zone,site")} == {"zone", "site"}
+    answer = client.get("/api/v1/search", {"q": "quay", "kinds": "zome"})
+    assert answer.status_code == 400
+    assert "Did you mean zone?" in answer.json()["errors"][0]["detail"]
+
+
+def test_no_more_than_asked_for(fleet: dict[str, Any], manager: User, with_token: Caller) -> None:
+    assert len(found(with_token(manager), "riser", page_size=2)) == 2
+
+
+@pytest.mark.parametrize("typed", ["xyzzy", "%", "__", "' OR 1=1 --", "\\", "%(w0)s", "a" * 200, "😀😀"])
+def test_what_is_nowhere_is_not_found(
+    fleet: dict[str, Any], manager: User, with_token: Caller, typed: str
+) -> None:
+    answer = with_token(manager).get("/api/v1/search", {"q": typed})
+    assert answer.status_code == (400 if len(typed) < 2 else 200)
+    if answer.status_code == 200:
+        assert answer.json() == {"items": [], "next": None}
+
+
+@pytest.mark.parametrize("query", [{}, {"q": ""}, {"q": "x"}, {"q": "a" * 201}, {"q": "  a  "}])
+def test_too_little_or_too_much_is_refused(reader: User, with_token: Caller, query: dict[str, str]) -> None:
+    answer = with_token(reader).get("/api/v1/search", query)
+    assert answer.status_code == 400
+    assert answer.json()["errors"][0]["parameter"] == "q"
+
+
+def test_someone_without_grants_finds_nothing(fleet: dict[str, Any], with_token: Caller) -> None:
+    assert found(with_token(User.objects.create_user("new")), "riser") == []
+
+
+def test_the_indexes_are_those_that_the_search_asks_for(fleet: dict[str, Any]) -> None:
+    """The texts of the statement and of the indexes are written in two places and must be the same."""
+    for table, index, text in [
+        ("site s", "site_searched", searching._SITE_TEXT),
+        *((f"{thing.table} t", f"{thing.table}_searched", thing.own) for thing in searching.THINGS),
+    ]:
+        with connection.cursor() as cursor:
+            cursor.execute("SET LOCAL enable_seqscan = off")
+            for test in (searching._AS_TYPED, searching._FORGIVING):
+                condition = test.format(text=text, number=0)
+                cursor.execute(
+                    f"EXPLAIN SELECT FROM {table} WHERE {condition}", {"w0": "riser", "like0": "%riser%"}
+                )
+                assert index in "\n".join(row[0] for row in cursor.fetchall())
+
+
+def test_it_costs_a_few_statements(fleet: dict[str, Any], manager: User, with_token: Caller) -> None:
+    client = with_token(manager)
+    client.get("/api/v1/search", {"q": "riser"})
+    with CaptureQueriesContext(connection) as queries:
+        found(client, "riser quay 9")
+    assert len(queries) <= 12

@@ -1,0 +1,65 @@
+"""`manage.py token`: the token alone on standard output, last; errors that say what would be right."""
+
+from __future__ import annotations
+
+import io
+
+import pytest
+from django.core.management import CommandError, call_command
+
+from sites.access.selectors import principal_of, token_by_secret
+from sites.access.models import Token, User
+from sites.models import Customer
+
+
+def make(*words: str) -> tuple[str, str]:
+    out, err = io.StringIO(), io.StringIO()
+    call_command("token", *words, stdout=out, stderr=err)
+    return out.getvalue(), err.getvalue()
+
+
+def test_it_prints_the_token_once_and_last(manager: User) -> None:
+    out, err = make("maud", "--scope", "inventory:read", "--scope", "events:read", "--name", "ticketing")
+    token = token_by_secret(out.splitlines()[-1])
+    assert token is not None
+    assert (token.user, token.scopes, token.name) == (manager, ["inventory:read", "events:read"], "ticketing")
+    assert out.strip() not in err
+
+
+def test_customers_narrow_it(manager: User, ferry_line: Customer, cold_stores: Customer) -> None:
+    out, _ = make("maud", "--scope", "inventory:read", "--customer", "norrland-cold")
+    token = token_by_secret(out.strip())
+    assert token is not None
+    assert principal_of(manager, token).scope.customer_ids == {cold_stores.pk}
+
+
+def test_expires_is_the_last_day(manager: User) -> None:
+    make("maud", "--scope", "inventory:read", "--expires", "2031-03-31")
+    (token,) = Token.objects.all()
+    assert token.expires_at is not None
+    assert token.expires_at.isoformat() == "2031-04-01T00:00:00+00:00"
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (["mauds", "--scope", "admin"], "There is no user 'mauds'. Did you mean maud?"),
+        (["maud"], "A token needs at least one scope: inventory:read"),
+        (["maud", "--scope", "inventory"], "The scopes are: inventory:read, events:read"),
+        (["maud", "--scope", "admin", "--customer", "strand-ferry"], "Did you mean strand-ferries?"),
+        (
+            ["maud", "--scope", "admin", "--expires", "soon"],
+            "--expires soon: expected a day, as in 2027-03-31.",
+        ),
+        (["maud", "--scope", "admin", "--expires", "2027-02-30"], "expected a day"),
+        (["maud", "--scope", "admin", "--expires", "2020-01-01"], "must expire in the future"),
+        (["dora", "--scope", "admin"], "dora is a dispatcher, who may: inventory:read"),
+    ],
+)
+def test_what_is_wrong_is_said_and_nothing_is_made(
+    manager: User, dispatcher: User, words: list[str], told: str
+) -> None:
+    with pytest.raises(CommandError) as error:
+        make(*words)
+    assert told in str(error.value)
+    assert not Token.objects.exists()

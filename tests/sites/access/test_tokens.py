@@ -1,0 +1,149 @@
+"""Tokens: made once, kept as a digest, narrowed, used, expired, revoked."""
+
+from __future__ import annotations
+
+import hashlib
+import re
+from datetime import UTC, datetime, timedelta
+
+import pytest
+from django.core.exceptions import ValidationError
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from django.utils import timezone
+
+from sites.access.abilities import ROLES, TOKEN_SCOPES, Ability
+from sites.access.models import Token, User
+from sites.access.selectors import principal_of, token_by_secret
+from sites.access.services import token_make, token_revoke, token_used
+from sites.models import Customer, Grant
+
+
+def test_a_secret_has_a_prefix_and_256_bits_and_only_its_digest_is_kept(manager: User) -> None:
+    token, secret = token_make(user=manager, scopes=["inventory:read"])
+    assert re.fullmatch(r"zbk_[A-Za-z0-9_-]{43}", secret)  # 43 characters of 6 bits hold 256
+    assert token.digest == hashlib.sha256(secret.encode()).hexdigest()
+    kept = Token.objects.filter(pk=token.pk).values().get()
+    assert secret not in map(str, kept.values())
+
+
+def test_two_secrets_differ(manager: User) -> None:
+    secrets = {token_make(user=manager, scopes=["admin"])[1] for _ in range(20)}
+    assert len(secrets) == 20
+
+
+def test_a_token_is_found_by_its_secret_and_by_nothing_near_it(manager: User) -> None:
+    token, secret = token_make(user=manager, scopes=["inventory:read"])
+    assert token_by_secret(secret) == token
+    for other in [secret[:-1], secret + "x", secret.swapcase(), token.digest, "", " " + secret]:
+        assert token_by_secret(other) is None
+
+
+def test_a_revoked_token_is_over_and_stays_so(manager: User) -> None:
+    token, secret = token_make(user=manager, scopes=["inventory:read"])
+    token_revoke(token=token)
+    first = token.revoked_at
+    assert first is not None
+    assert token_by_secret(secret) is None
+    token_revoke(token=token)
+    assert token.revoked_at == first
+
+
+def test_a_token_ends_when_it_expires(manager: User) -> None:
+    token, secret = token_make(
+        user=manager, scopes=["inventory:read"], expires_at=timezone.now() + timedelta(hours=1)
+    )
+    assert token_by_secret(secret) == token
+    Token.objects.filter(pk=token.pk).update(expires_at=timezone.now())
+    assert token_by_secret(secret) is None
+
+
+def test_a_token_of_someone_switched_off_does_nothing(manager: User) -> None:
+    _, secret = token_make(user=manager, scopes=["inventory:read"])
+    manager.is_active = False
+    manager.save()
+    assert token_by_secret(secret) is None
+    with pytest.raises(ValidationError, match="switched off"):
+        token_make(user=manager, scopes=["inventory:read"])
+
+
+def test_an_unknown_scope_is_answered_with_the_scopes_there_are(manager: User) -> None:
+    with pytest.raises(ValidationError) as error:
+        token_make(user=manager, scopes=["inventory:raed", "plant"])
+    first, second = error.value.messages
+    assert "Did you mean inventory:read?" in first
+    for ability in TOKEN_SCOPES:
+        assert ability.value in second
+    assert not Token.objects.exists()
+
+
+def test_no_scope_is_no_token(manager: User) -> None:
+    with pytest.raises(ValidationError, match="at least one scope"):
+        token_make(user=manager, scopes=[])
+
+
+def test_codes_are_never_for_programs(manager: User) -> None:
+    with pytest.raises(ValidationError, match="no scope 'secrets:reveal'"):
+        token_make(user=manager, scopes=["secrets:reveal"])
+
+
+def test_a_token_does_no_more_than_its_user_may(dispatcher: User) -> None:
+    with pytest.raises(ValidationError, match="dora is a dispatcher"):
+        token_make(user=dispatcher, scopes=["inventory:write"])
+
+
+def test_a_token_loses_what_its_user_loses(manager: User) -> None:
+    token, _ = token_make(user=manager, scopes=["admin", "inventory:read"])
+    assert principal_of(manager, token).abilities == {Ability.ADMIN, Ability.READ_INVENTORY}
+    manager.role = User.Role.DISPATCHER
+    manager.save()
+    assert principal_of(manager, token).abilities == {Ability.READ_INVENTORY}
+
+
+def test_a_token_narrows_its_users_grants(manager: User, ferry_line: Customer, cold_stores: Customer) -> None:
+    token, _ = token_make(user=manager, scopes=["inventory:read"], customer_ids=[cold_stores.pk])
+    scope = principal_of(manager, token).scope
+    assert scope.covers(cold_stores.pk)
+    assert not scope.covers(ferry_line.pk)
+    assert principal_of(manager).scope.is_everything
+
+
+def test_a_token_never_widens_them(dispatcher: User, ferry_line: Customer, cold_stores: Customer) -> None:
+    with pytest.raises(ValidationError, match="not granted"):
+        token_make(user=dispatcher, scopes=["inventory:read"], customer_ids=[cold_stores.pk])
+    token, _ = token_make(user=dispatcher, scopes=["inventory:read"], customer_ids=[ferry_line.pk])
+    Grant.objects.filter(user=dispatcher).delete()
+    assert not principal_of(dispatcher, token).scope.covers(ferry_line.pk)
+
+
+def test_a_token_narrowed_to_a_customer_that_is_gone_sees_nothing(
+    manager: User, ferry_line: Customer
+) -> None:
+    token, _ = token_make(user=manager, scopes=["inventory:read"], customer_ids=[ferry_line.pk])
+    token.customers.clear()
+    assert principal_of(manager, token).scope.customer_ids == frozenset()
+
+
+def test_its_use_is_noted_at_most_once_a_minute(manager: User, monkeypatch: pytest.MonkeyPatch) -> None:
+    token, secret = token_make(user=manager, scopes=["inventory:read"])
+    noon = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
+    written = []
+    for seconds in [0, 1, 59, 61, 100, 122]:
+        monkeypatch.setattr(timezone, "now", lambda at=noon + timedelta(seconds=seconds): at)
+        found = token_by_secret(secret)
+        assert found is not None
+        with CaptureQueriesContext(
+            connection,
+        ) as queries:
+            token_used(token=found)
+        written.append(len(queries))
+    assert written == [1, 0, 0, 1, 0, 1]
+    token.refresh_from_db()
+    assert token.last_used_at == noon + timedelta(seconds=122)
+
+
+def test_each_role_holds_what_the_lesser_one_holds() -> None:
+    order = [User.Role.READER, User.Role.DISPATCHER, User.Role.TECHNICIAN, User.Role.MANAGER]
+    for lesser, greater in zip(order, order[1:], strict=False):
+        assert ROLES[lesser] < ROLES[greater]
+    assert set(ROLES) == set(User.Role)

@@ -90,7 +90,7 @@ def _ensure_keeper(data_dir: Path) -> None:
     root = Path(__file__).resolve().parents[2]
     subprocess.run(
         [sys.executable, "-m", "api.database.keeper", str(data_dir)],
-        cwd=root,
+        env={**os.environ, "PYTHONPATH": str(root)},
         stdin=subprocess.DEVNULL,
         stdout=subprocess.DEVNULL,
         stderr=subprocess.DEVNULL,
@@ -104,7 +104,9 @@ def leave(data_dir: Path) -> None:
         use = _uses.pop(data_dir.absolute(), None)
         if use:
             use.lock.release()
-            stop_if_unused(data_dir)
+            if data_dir.is_dir():
+                with start_lock(data_dir):
+                    stop_if_unused(data_dir)
 
 
 def leave_all() -> None:
@@ -113,17 +115,15 @@ def leave_all() -> None:
 
 
 def stop_if_unused(data_dir: Path) -> bool:
-    """Stop the server of `data_dir` unless someone uses it; whether nobody did."""
-    if not data_dir.is_dir():
-        return True
-    with start_lock(data_dir):
-        users = users_lock(data_dir, shared=False)
-        if not users.try_acquire():
-            return False
-        try:
-            cluster.stop(home.find(data_dir))
-        finally:
-            users.release()
+    """Stop the server of `data_dir` unless someone uses it; whether nobody did. To be called with the start
+    lock held."""
+    users = users_lock(data_dir, shared=False)
+    if not users.try_acquire():
+        return False
+    try:
+        cluster.stop(home.find(data_dir))
+    finally:
+        users.release()
     return True
 
 

@@ -94,6 +94,14 @@ def find(data_dir: Path) -> Home:
     return home
 
 
+def is_still(home: Home) -> bool:
+    """Whether the data folder is still there and has this home."""
+    if home.folder.parent == home.data_dir:
+        return home.data_dir.is_dir()
+    pointer = home.data_dir / _POINTER
+    return pointer.is_file() and pointer.read_text().strip() == str(home.folder)
+
+
 def _make_folder(folder: Path) -> None:
     folder.mkdir(parents=True, exist_ok=True)
     folder.chmod(0o711 if accounts.is_root() else 0o700)

@@ -9,26 +9,36 @@ import os
 import sys
 from pathlib import Path
 
-from api.database import embedded
+from api.database import cluster, embedded, home
 from api.database.errors import EmbeddedDatabaseError
 
 
 def keep(data_dir: Path) -> None:
     """Wait for the last user to go, then stop the server.
 
-    1. Waiting takes the users' lock alone and lets it go again: to hold it while waiting for the start lock
+    1. Where the server lies is learnt at the start: a data folder that is removed takes its pointer with it.
+    2. Waiting takes the users' lock alone and lets it go again: to hold it while waiting for the start lock
        would meet a process that holds the start lock and wants to become a user.
-    2. `stop_if_unused` looks again under both; if someone has come, wait again.
+    3. `stop_if_unused` looks again under both; if someone has come, wait again.
+    4. The keeper's own lock goes before the start lock, or whoever starts the server next would find a keeper
+       that is on its way out.
     """
     own = embedded.keeper_lock(data_dir)
     if not own.try_acquire():
         return
     try:
+        with embedded.start_lock(data_dir):
+            place = home.find(data_dir)
         while True:
             with embedded.users_lock(data_dir, shared=False):
                 pass
-            if embedded.stop_if_unused(data_dir):
+            if not home.is_still(place):
+                cluster.stop(place)
                 return
+            with embedded.start_lock(data_dir):
+                if embedded.stop_if_unused(data_dir):
+                    own.release()
+                    return
     finally:
         own.release()
 

@@ -1,6 +1,7 @@
 """The embedded server lives as long as someone uses it, however its users and it itself end."""
 
 import os
+import select
 import shutil
 import signal
 import subprocess
@@ -45,6 +46,20 @@ def test_a_killed_last_user_does_not_keep_it(probe: Start, data_dir: Path) -> No
     only.kill()
     wait_for_keeper(data_dir)
     assert not is_running(data_dir)
+
+
+@pytest.mark.usefixtures("as_root")
+@pytest.mark.skipif(not hasattr(os, "pidfd_open"), reason="waits for the end of a foreign process")
+def test_a_removed_data_folder_does_not_leave_a_server_elsewhere(probe: Start, closed_home: Path) -> None:
+    only = probe(data_dir=closed_home / "data")
+    said = only.said()
+    server = os.pidfd_open(said["postmaster"])
+    shutil.rmtree(closed_home / "data")
+    only.kill()
+    ended, _, _ = select.select([server], [], [], 60)
+    os.close(server)
+    assert ended
+    shutil.rmtree(said["home"])
 
 
 def test_who_comes_while_the_keeper_stops_it_finds_a_server(probe: Start) -> None:

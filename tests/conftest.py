@@ -23,8 +23,8 @@ from zones.models import Run, Zone
 # CI brings everything that a test may need, so there nothing is left out
 IN_CI = os.environ.get("CI", "").lower() in ("1", "true")
 
-# A busy machine is no failure. CI tries the same inputs every time, so that a commit is green or is not; what a
-# developer's run finds beyond them becomes an example of its test.
+# A busy machine is no failure. CI tries the same inputs every time, so that a commit is green or is not; what
+# a developer's run finds beyond them becomes an example of its test.
 hypothesis_settings.register_profile("here", deadline=None)
 hypothesis_settings.register_profile("ci", deadline=None, derandomize=True)
 hypothesis_settings.load_profile("ci" if IN_CI else "here")

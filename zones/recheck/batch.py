@@ -129,7 +129,7 @@ def _check_in_snapshot(site_ids: Sequence[int], now: dt.datetime | None, marks: 
     for tries_left in reversed(range(SNAPSHOT_TRIES)):
         marks.clear()
         try:
-            with _snapshot():
+            with snapshot():
                 checked = check(site_ids, now=now, marks=marks)
         except DatabaseError as error:
             got_in_between = isinstance(
@@ -144,7 +144,8 @@ def _check_in_snapshot(site_ids: Sequence[int], now: dt.datetime | None, marks: 
 
 
 @contextmanager
-def _snapshot() -> Iterator[None]:
+def snapshot() -> Iterator[None]:
+    """A transaction that sees the database as it is when it begins. Not to be entered within another."""
     with transaction.atomic(durable=True):
         with connection.cursor() as cursor:
             cursor.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ")

@@ -50,7 +50,8 @@ INSERT INTO figures (
     as_of, solver_version, computed_at
 )
 SELECT kind, subject, site, array_agg((%(codes)s::text[])[code + 1] ORDER BY code),
-    array_agg(verdict ORDER BY code), array_agg(nullif(detail, -1) ORDER BY code), array_agg(nullif(low, 'NaN') ORDER BY code),
+    array_agg(verdict ORDER BY code), array_agg(nullif(detail, -1) ORDER BY code),
+    array_agg(nullif(low, 'NaN') ORDER BY code),
     array_agg(nullif(likely, 'NaN') ORDER BY code), array_agg(nullif(high, 'NaN') ORDER BY code),
     array_agg(nullif(lim, 'NaN') ORDER BY code), array_agg(nullif(supported, 'NaN') ORDER BY code),
     min(as_of), %(solver)s, %(now)s

@@ -6,7 +6,7 @@ import datetime as dt
 import threading
 import time
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import structlog
 from django.db import InterfaceError, OperationalError, close_old_connections, connection
@@ -27,14 +27,14 @@ _chores: list[Chore] = []
 
 @dataclass
 class Swept:
-    """How many sites were recomputed, and how many could not be."""
+    """How many sites were recomputed, and why others could not be, by id."""
 
     checked: int = 0
-    failed: int = 0
+    failed: dict[int, str] = field(default_factory=dict)
 
     def add(self, outcome: Outcome) -> None:
         self.checked += len(outcome.checked)
-        self.failed += len(outcome.failed)
+        self.failed |= outcome.failed
 
 
 def on_sweep(chore: Chore) -> Chore:

@@ -1,0 +1,178 @@
+"""`manage.py recheck`: recompute sites now, or tell how they stood on a day."""
+
+from __future__ import annotations
+
+import datetime as dt
+import difflib
+import json
+import sys
+from collections.abc import Iterator, Sequence
+from typing import IO, Any, cast
+
+from django.core.management.base import BaseCommand, CommandError, CommandParser
+from rich.console import Console
+from rich.progress import track
+from rich.table import Table
+from rich.text import Text
+
+from sites.changes.models import Mark
+from sites.models import Site
+from zones.electrical.verdicts import Verdict
+from zones.recheck.as_of import Figure, SiteAsOf, sites_as_of
+from zones.recheck.batch import recheck
+from zones.recheck.claims import claimed_sites
+from zones.recheck.marks import mark_sites
+from zones.recheck.sweep import Swept, sweep
+
+COULD_NOT, BAD_INPUT = 1, 2
+BATCH = 50
+
+
+class Command(BaseCommand):
+    help = (
+        "Recompute the load of sites now: those that are marked as changed, or --all, or each --site. With "
+        "--as-of DATE, tell how they stood at the end of that day, as known now, and write nothing. "
+        "Exit status: 0 done, 1 some site could not be computed, 2 bad input."
+    )
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        which = parser.add_mutually_exclusive_group()
+        which.add_argument("--all", action="store_true", help="every site, marked or not")
+        which.add_argument(
+            "--site", action="append", metavar="CODE", dest="sites", help="this site; repeatable"
+        )
+        parser.add_argument(
+            "--as-of", metavar="DATE", type=_day, help="a day such as 2026-03-01: print, and write nothing"
+        )
+        parser.add_argument(
+            "--json",
+            action="store_true",
+            help="print JSON: one object; with --as-of one a site and line, with every figure",
+        )
+
+    def handle(self, *, sites: list[str] | None, as_of: dt.date | None, **options: Any) -> None:
+        if as_of is not None:
+            self._tell(_chosen(sites), as_of, as_json=options["json"])
+            return
+        # With neither, it is what a sweep does
+        swept = self._recompute(_chosen(sites)) if sites or options["all"] else sweep()
+        self._say_what_was_done(swept, as_json=options["json"])
+        if swept.failed:
+            sys.exit(COULD_NOT)
+
+    def _recompute(self, site_ids: Sequence[int]) -> Swept:
+        """Each batch is marked once it is claimed, so that no sweeper takes it away in between."""
+        swept = Swept()
+        for batch in self._batches(site_ids):
+            with claimed_sites(batch) as claimed:
+                mark_sites(claimed, reason="asked for", lane=Mark.Lane.BULK)
+                swept.add(recheck(claimed))
+        return swept
+
+    def _say_what_was_done(self, swept: Swept, *, as_json: bool) -> None:
+        if as_json:
+            failed = {_code_of(site_id): reason for site_id, reason in swept.failed.items()}
+            self.stdout.write(json.dumps({"checked": swept.checked, "failed": failed}))
+            return
+        self.stdout.write(f"{swept.checked} sites recomputed.")
+        for site_id, reason in swept.failed.items():
+            self.stdout.write(f"Site {_code_of(site_id)} could not be computed: {reason}")
+
+    def _tell(self, site_ids: Sequence[int], day: dt.date, *, as_json: bool) -> None:
+        for batch in self._batches(site_ids):
+            for site in sites_as_of(batch, day):
+                if as_json:
+                    self.stdout.write(json.dumps(_as_json(site), allow_nan=False))
+                else:
+                    self._print(site)
+
+    def _print(self, site: SiteAsOf) -> None:
+        console = Console(file=cast(IO[str], self.stdout), highlight=False)
+        notable = [figure for figure in site.figures if figure.verdict > Verdict.WITHIN]
+        within = len(site.figures) - len(notable)
+        if notable:
+            table = Table(title=f"{site.code} as of {site.day}", title_justify="left")
+            for heading in ("subject", "limit", "figure", "at most or least", "verdict"):
+                table.add_column(heading, overflow="fold")
+            for figure in notable:
+                subject = f"{figure.subject}, {figure.place}" if figure.place else figure.subject
+                table.add_row(
+                    Text(subject), figure.limit.title, *_figure_and_limit(figure), _words(figure.verdict)
+                )
+            console.print(table)
+        else:
+            console.print(Text(f"{site.code} as of {site.day}"))
+        for problem in site.problems:
+            console.print(Text(f"Cannot be computed: {problem}"))
+        console.print(Text(f"{within} figures within their limits."))
+
+    def _batches(self, site_ids: Sequence[int]) -> Iterator[Sequence[int]]:
+        """Batches, with progress on a terminal where there are many."""
+        batches = [site_ids[i : i + BATCH] for i in range(0, len(site_ids), BATCH)]
+        shown = len(batches) > 1 and sys.stderr.isatty()
+        return iter(
+            track(
+                batches, description="Sites", console=Console(stderr=True), disable=not shown, transient=True
+            )
+        )
+
+
+def _chosen(codes: list[str] | None) -> list[int]:
+    known = dict(Site.objects.order_by("id").values_list("code", "id"))
+    if codes is None:
+        return list(known.values())
+    for code in codes:
+        if code not in known:
+            close = difflib.get_close_matches(code, known, n=1)
+            meant = f" Did you mean {close[0]}?" if close else ""
+            raise CommandError(f"--site {code}: there is no site of that code.{meant}", returncode=BAD_INPUT)
+    return sorted({known[code] for code in codes})
+
+
+def _code_of(site_id: int) -> str:
+    return Site.objects.values_list("code", flat=True).get(pk=site_id)
+
+
+def _day(text: str) -> dt.date:
+    try:
+        return dt.date.fromisoformat(text)
+    except ValueError:
+        raise CommandError(
+            f"--as-of {text}: expected a day such as 2026-03-01", returncode=BAD_INPUT
+        ) from None
+
+
+def _words(verdict: Verdict) -> str:
+    return verdict.name.lower().replace("_", " ")
+
+
+def _figure_and_limit(figure: Figure) -> tuple[str, str]:
+    low, likely, high, limit = (
+        float("nan") if value is None else value
+        for value in (figure.low, figure.likely, figure.high, figure.limit_value)
+    )
+    return figure.limit.figure_text(low, likely, high), figure.limit.limit_text(limit)
+
+
+def _as_json(site: SiteAsOf) -> dict[str, Any]:
+    return {
+        "site": site.code,
+        "as_of": site.day.isoformat(),
+        "figures": [
+            {
+                "code": figure.limit.code,
+                "subject": figure.subject,
+                "subject_kind": figure.subject_kind,
+                "subject_id": figure.subject_id,
+                "low": figure.low,
+                "likely": figure.likely,
+                "high": figure.high,
+                "limit": figure.limit_value,
+                "unit": figure.limit.unit,
+                "verdict": figure.verdict.name.lower(),
+                "place": figure.place,
+            }
+            for figure in site.figures
+        ],
+        "problems": site.problems,
+    }

@@ -1,0 +1,107 @@
+"""Figures as of a day, as known now: computed and told, and nothing written."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from sites.changes.steps import first_step_after
+from sites.models import Site
+from zones.electrical.evaluate import Evaluation, evaluate, subject_ids
+from zones.electrical.plant import Members, Plant
+from zones.electrical.verdicts import Verdict
+from zones.limits.limit import Detail, Limit
+from zones.limits.names import names_of, places_of
+from zones.limits.registry import RULES, limit_by_code
+from zones.plant.selectors import read_plant
+from zones.recheck.batch import snapshot
+from zones.recheck.stored_figures import without_repeats
+
+
+@dataclass(frozen=True)
+class Figure:
+    """One limit of one subject, with its names. low, likely, high, limit_value: [unit of ``limit``], None:
+    not known, or without end."""
+
+    limit: Limit
+    subject: str
+    subject_kind: int
+    subject_id: int
+    low: float | None
+    likely: float | None
+    high: float | None
+    limit_value: float | None
+    verdict: Verdict
+    place: str
+
+
+@dataclass(frozen=True)
+class SiteAsOf:
+    """A site on a day: its figures, the worst first, and what could not be computed, in words."""
+
+    code: str
+    day: dt.date
+    figures: list[Figure]
+    problems: list[str]
+
+
+def sites_as_of(site_ids: Sequence[int], day: dt.date) -> Iterator[SiteAsOf]:
+    """Each of these sites at the end of a day of its own calendar, in the order of their ids."""
+    with snapshot():
+        plant = read_plant(site_ids)
+        evaluation = without_repeats(
+            evaluate(plant, Members.of_sites(plant, first_step_after(day) - 1), RULES)
+        )
+        codes = dict(Site.objects.filter(pk__in=site_ids).values_list("id", "code"))
+        figures = _figures(evaluation)
+        problems = _problems(plant, evaluation)
+    for number, site_id in enumerate(plant.site_id.tolist()):
+        worst_first = sorted(figures[number], key=lambda figure: -figure.verdict) if number in figures else []
+        yield SiteAsOf(codes[site_id], day, worst_first, problems.get(number, []))
+
+
+def _figures(evaluation: Evaluation) -> dict[int, list[Figure]]:
+    limits = [limit_by_code(rule.code) for rule in evaluation.rules]
+    subjects = list(zip(evaluation.subject_kind.tolist(), evaluation.subject_id.tolist(), strict=True))
+    details: list[tuple[Detail, int] | None] = [
+        (limit, detail) if (limit := limits[rule].detail) and detail >= 0 else None
+        for rule, detail in zip(evaluation.rule.tolist(), evaluation.detail.tolist(), strict=True)
+    ]
+    names = names_of(subjects)
+    places = places_of(detail for detail in details if detail)
+    by_member: dict[int, list[Figure]] = {}
+    for row, (kind, id_) in enumerate(subjects):
+        detail = details[row]
+        by_member.setdefault(int(evaluation.member[row]), []).append(
+            Figure(
+                limit=limits[evaluation.rule[row]],
+                subject=names[kind, id_],
+                subject_kind=kind,
+                subject_id=id_,
+                low=_finite(evaluation.low[row]),
+                likely=_finite(evaluation.likely[row]),
+                high=_finite(evaluation.high[row]),
+                limit_value=_finite(evaluation.limit[row]),
+                verdict=Verdict(int(evaluation.verdict[row])),
+                place=places[detail] if detail else "",
+            )
+        )
+    return by_member
+
+
+def _problems(plant: Plant, evaluation: Evaluation) -> dict[int, list[str]]:
+    subjects = [
+        (int(problem.subject_kind), int(subject_ids(plant, problem.subject_kind)[problem.subject]))
+        for problem in evaluation.problems
+    ]
+    names = names_of(subjects)
+    by_member: dict[int, list[str]] = {}
+    for problem, subject in zip(evaluation.problems, subjects, strict=True):
+        by_member.setdefault(problem.member, []).append(f"{names[subject]}: {problem.reason}")
+    return by_member
+
+
+def _finite(value: float) -> float | None:
+    return float(value) if math.isfinite(value) else None

@@ -111,8 +111,9 @@ TEMPLATES = [
 APPEND_SLASH = False  # an address is right or it is a 404, in the API as on the pages
 
 STATIC_URL = "/static/"
-STATIC_ROOT = BASE_DIR / "staticfiles"
-WHITENOISE_USE_FINDERS = not IN_PRODUCTION  # a demo serves without `collectstatic`
+# In production files are collected first; elsewhere they are found where they lie
+STATIC_ROOT = BASE_DIR / "staticfiles" if IN_PRODUCTION else None
+WHITENOISE_USE_FINDERS = not IN_PRODUCTION
 if IN_PRODUCTION:
     STORAGES = {
         "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
@@ -203,18 +204,17 @@ CSRF_FAILURE_VIEW = "api.conventions.errors.csrf_failure"
 REQUESTS_PER_MINUTE = env.int("ZONEBOOK_REQUESTS_PER_MINUTE", default=1200)
 SPECTACULAR_SETTINGS = {
     "TITLE": "Zonebook",
-    "DESCRIPTION": "The record of overhead-paging installations, what each zone carries, and what drove it past a limit.",
+    "DESCRIPTION": (
+        "What stands in each telecom closet, what each overhead-paging zone carries, and which later "
+        "addition pushed what past a limit."
+    ),
     "VERSION": "1",
     "OAS_VERSION": "3.1.0",
     "SCHEMA_PATH_PREFIX": "/api/v1",
     "SERVE_PERMISSIONS": [],
     "SERVE_AUTHENTICATION": [],
     "ENFORCE_NON_BLANK_FIELDS": True,
-    "ENUM_ADD_EXPLICIT_BLANK_NULL_CHOICE": False,
-    "POSTPROCESSING_HOOKS": [
-        "drf_spectacular.hooks.postprocess_schema_enums",
-        "api.conventions.schema.common_components",
-    ],
+    "POSTPROCESSING_HOOKS": ["api.conventions.schema.common_components"],
     # The reference page is served from our own files
     "SWAGGER_UI_DIST": "SIDECAR",
     "SWAGGER_UI_FAVICON_HREF": "SIDECAR",

@@ -38,4 +38,3 @@ DATABASES["default"] = {
 }
 
 PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]  # quick; the tests hash many
-STATIC_ROOT = None  # nothing is collected here; WhiteNoise finds files where they lie

@@ -11,6 +11,10 @@ from django.test import Client, RequestFactory
 from api.conventions.request_id import RequestIdMiddleware, request_id_of
 
 
+def is_ours(request_id: str) -> bool:
+    return str(uuid.UUID(request_id)) == request_id
+
+
 def test_the_callers_id_comes_back(client: Client) -> None:
     answer = client.get("/healthz", headers={"X-Request-ID": "call-17:abc"})
     assert answer.headers["X-Request-ID"] == "call-17:abc"
@@ -19,11 +23,11 @@ def test_the_callers_id_comes_back(client: Client) -> None:
 @pytest.mark.parametrize("sent", ["", "two words", "line\tfeed", "x" * 129, "<b>"])
 def test_an_unfit_id_is_replaced(client: Client, sent: str) -> None:
     answer = client.get("/healthz", headers={"X-Request-ID": sent})
-    assert uuid.UUID(answer.headers["X-Request-ID"])
+    assert is_ours(answer.headers["X-Request-ID"])
 
 
 def test_an_unknown_address_has_one_too(client: Client) -> None:
-    assert uuid.UUID(client.get("/nowhere").headers["X-Request-ID"])
+    assert is_ours(client.get("/nowhere").headers["X-Request-ID"])
 
 
 @pytest.fixture

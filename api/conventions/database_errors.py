@@ -11,7 +11,9 @@ import structlog
 from django.db import DatabaseError, DataError, IntegrityError, InterfaceError, OperationalError
 from psycopg import errors as pg
 
-from .problems import CONFLICT, UNAVAILABLE, UNPROCESSABLE, Problem
+from sites.changes import constraints
+
+from .problems import CONFLICT, UNAVAILABLE, UNPROCESSABLE, Kind, Place, Problem
 
 log = structlog.get_logger(__name__)
 
@@ -30,25 +32,14 @@ def problem_of(error: DatabaseError | InterfaceError) -> Problem | None:
             headers={"Retry-After": str(RETRY_AFTER_S)},
         )
     if isinstance(error, IntegrityError):
-        return _broken_rule(error)
+        broken = constraints.problem_of(error)
+        place = Place(broken.detail, code=broken.code, pointer=broken.pointer)
+        return Problem(kind_of(error), broken.detail, errors=[place])
     if isinstance(error, DataError):
         return Problem(UNPROCESSABLE, "A value is out of the range that can be recorded.")
     return None
 
 
-def _broken_rule(error: IntegrityError) -> Problem:
-    cause = error.__cause__
-    kind = CONFLICT if isinstance(cause, _IN_THE_WAY) else UNPROCESSABLE
-    name = cause.diag.constraint_name if isinstance(cause, pg.Error) else None
-    if isinstance(cause, pg.NotNullViolation):
-        return Problem(UNPROCESSABLE, f"{cause.diag.column_name} must not be blank.")
-    log.info("constraint_refused", constraint=name)
-    return Problem(kind, sentence_of(name) or f"This breaks a rule of the record ({name}).")
-
-
-def sentence_of(constraint: str | None) -> str | None:
-    """The sentence of a named constraint."""
-    return None if constraint is None else SENTENCES.get(constraint)
-
-
-SENTENCES: dict[str, str] = {}
+def kind_of(error: IntegrityError) -> Kind:
+    """Whether a broken rule is a conflict with another row, or a value that cannot stand."""
+    return CONFLICT if isinstance(error.__cause__, _IN_THE_WAY) else UNPROCESSABLE

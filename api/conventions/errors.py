@@ -22,10 +22,12 @@ from rest_framework import exceptions, serializers
 from rest_framework.response import Response
 
 from sites.access.selectors import AbilityMissing
+from sites.changes.errors import ChangeConflict, ChangeRefused
 
 from . import database_errors, problems
 from .places import body_places
 from .problems import Problem, invalid
+from .refusals import conflict, refusal
 
 log = structlog.get_logger(__name__)
 
@@ -130,6 +132,8 @@ _PROBLEMS: list[tuple[tuple[type[Exception], ...], Callable[[Any], Problem]]] = 
     ((DjangoInvalid,), _service_error),
     ((exceptions.ParseError,), _malformed),
     ((exceptions.NotAuthenticated, exceptions.AuthenticationFailed), _not_authenticated),
+    ((ChangeConflict,), conflict),
+    ((ChangeRefused,), refusal),
     ((AbilityMissing,), _ability_missing),
     ((exceptions.PermissionDenied, PermissionDenied), _forbidden),
     ((Http404, exceptions.NotFound), _not_found),

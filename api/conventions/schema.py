@@ -19,6 +19,7 @@ from .permissions import PUBLIC
 from .representations import Representation
 from .serializers import Query
 from .views import Door, Resource
+from .writing import Why, Writing
 
 _ALWAYS: Final = (problems.BAD_REQUEST, problems.NOT_ACCEPTABLE, problems.INTERNAL, problems.UNAVAILABLE)
 _WITH_LOG_IN: Final = (problems.NOT_AUTHENTICATED, problems.FORBIDDEN, problems.RATE_LIMITED)
@@ -54,7 +55,10 @@ class Schema(AutoSchema):
         return False
 
     def get_operation_id(self) -> str:
-        return "_".join([*self._tokenize_path(), self.operation]).replace("-", "_")
+        named = f"by_{self.path.rpartition('{')[2].rstrip('}')}" if self.path.endswith("}") else ""
+        of_a_resource = isinstance(self.view, Resource)
+        words = [*self._tokenize_path(), self.operation, "" if of_a_resource else named]
+        return "_".join(word.replace("-", "_") for word in words if word)
 
     def get_serializer_name(self, serializer: BaseSerializer, direction: Direction) -> str:
         name: str = super().get_serializer_name(serializer, direction)  # type: ignore[arg-type]
@@ -83,18 +87,32 @@ class Schema(AutoSchema):
             )
         return found
 
-    def get_request_serializer(self) -> Any:
-        return self.view.bodies.get(self.operation)
-
     def _get_request_body(self, direction: Direction = "request") -> dict[str, Any] | None:
-        body = self.get_request_serializer()
+        body = self.view.bodies.get(self.operation)
         if body is None:
             return None
-        if self.method != "DELETE":
-            made: dict[str, Any] | None = super()._get_request_body(direction)  # type: ignore[no-untyped-call]
-            return made
-        component = self.resolve_serializer(body, direction)
-        return {"content": {"application/json": {"schema": component.ref}}, "required": True}
+        if isinstance(body, Writing):
+            reference = self._writing(body)
+        else:
+            reference = self.resolve_serializer(body, direction).ref
+        return {"content": {"application/json": {"schema": reference}}, "required": True}
+
+    def _writing(self, writing: Writing) -> dict[str, Any]:
+        """The body of an operation of the record, and why it is done."""
+        schema = writing.schema
+        component = ResolvedComponent(
+            name=writing.name,
+            type=ResolvedComponent.SCHEMA,
+            object=writing.name,
+            schema={
+                **schema,
+                "properties": {**schema["properties"], "change": self.resolve_serializer(Why, "request").ref},
+                "required": [*schema["required"], "change"],
+            },
+        )
+        self.registry.register_on_missing(component)
+        reference: dict[str, Any] = component.ref
+        return reference
 
     def get_response_serializers(self) -> Any:
         view = self.view

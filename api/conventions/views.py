@@ -13,6 +13,7 @@ from functools import cache, cached_property
 from typing import Any, ClassVar
 
 from django.core.exceptions import ImproperlyConfigured
+from django.db import transaction
 from django.db.models import Model, QuerySet
 from django.utils.cache import patch_vary_headers
 from rest_framework import serializers
@@ -21,10 +22,12 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 from rest_framework.viewsets import ViewSetMixin
 
-from sites.access.gates import Gate
+from sites.access.gates import Gate, NotFound, site_for
 from sites.access.models import Token, User
 from sites.access.scope import scoped
 from sites.access.selectors import Principal, principal_of
+from sites.changes.errors import ChangeConflict
+from sites.changes.services import Accepted
 
 from . import etags
 from .cursors import Order, binding, take_page
@@ -35,6 +38,7 @@ from .problems import Place, invalid
 from .rate_limits import Allowance, count_request
 from .representations import Representation, prepared
 from .serializers import Query
+from .writing import Asked, Writing
 
 
 class NoQuery(Query):
@@ -44,7 +48,7 @@ class NoQuery(Query):
 class Door(APIView):
     abilities: ClassVar[Mapping[str, Needed]] = {}
     queries: ClassVar[Mapping[str, type[Query]]] = {}
-    bodies: ClassVar[Mapping[str, type[serializers.BaseSerializer]]] = {}
+    bodies: ClassVar[Mapping[str, type[serializers.Serializer] | Writing]] = {}
     answers: ClassVar[Mapping[str, Any]] = {}
     allowance: Allowance | None = None
     asked: Mapping[str, Any]
@@ -124,6 +128,7 @@ class Door(APIView):
         """The body's values, checked by the operation's class in `bodies`; a PATCH may leave any of its
         fields out. If anything is wrong, every place of it is named at once."""
         body_class = self.bodies[self.operation]
+        assert not isinstance(body_class, Writing), "the body of a change is read by `Written`"
         body = body_class(
             data=self.request.data, partial=self.request.method == "PATCH", context={"view": self}
         )
@@ -193,6 +198,85 @@ class Resource(ViewSetMixin, Door):
             headers["Location"] = f"{self.request.path.rstrip('/')}/{row.pk}"
         data = self.representation(row, context=_shown_context(self.asked)).data
         return Response(data, status=status, headers=headers)
+
+
+class Written(Resource):
+    """What is written through operations of the record: give a `Writing` in `bodies` for each action there
+    is.
+
+    Someone else's change that comes between reading a version and writing is a 412 as well: the operation
+    expects the versions once more, under the lock."""
+
+    def create(self, request: Request, *args: Any, **kwargs: Any) -> Response:
+        writing = self.writing()
+        asked = writing.read(request.data, self.principal)
+        site_id = None
+        if writing.of_site:
+            site_id = self._site_asked_for(asked)
+        accepted = writing.accept(asked, principal=self.principal, site_id=site_id)
+        return self.shown(self.gate(principal=self.principal, id=accepted.result.pk), status=201)
+
+    def partial_update(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
+        self.written(self.named_row())
+        return self.shown(self.row())
+
+    def written(self, row: Any) -> Accepted[Any]:
+        """Apply the operation of this action to `row`, in the version that was read."""
+        writing = self.writing()
+        asked = writing.read(self.request.data, self.principal)
+        return self.accepted(writing, asked, row)
+
+    def accepted(self, writing: Writing, asked: Asked, row: Any) -> Accepted[Any]:
+        """
+        1. What belongs to a site: the operation takes the site's lock, and then expects the versions.
+        2. What all sites share has no such lock: so its row is locked first, as its UPDATE will lock it.
+        """
+        if writing.operation.shared:
+            with transaction.atomic():
+                self._locked(row)
+                return writing.accept(asked, principal=self.principal, site_id=None, subject=row)
+        try:
+            return writing.accept(
+                asked,
+                principal=self.principal,
+                site_id=self.site_id_of(row),
+                subject=row,
+                expects=self.versions(row),
+            )
+        except ChangeConflict as error:
+            raise etags.stale(self.versions(self.row())) from error
+
+    def _locked(self, row: Any) -> None:
+        locked = self.rows().select_for_update(of=("self",), no_key=True).filter(pk=row.pk).first()
+        if locked is None:
+            raise NotFound
+        if self.versions(locked) != self.versions(row):
+            raise etags.stale(self.versions(locked))
+
+    def writing(self) -> Writing:
+        writing = self.bodies[self.operation]
+        assert isinstance(writing, Writing), f"{self.operation} has no Writing for its body"
+        return writing
+
+    def site_id_of(self, row: Any) -> int:
+        site_id: int = row.site_id
+        return site_id
+
+    def _site_asked_for(self, asked: Asked) -> int:
+        assert asked.site_id is not None, "a body without its site is refused when it is read"
+        try:
+            return site_for(principal=self.principal, id=asked.site_id).pk
+        except NotFound:
+            detail = f"There is no site {asked.site_id}."
+            raise invalid(Place(detail, code="not_found", pointer="/site_id")) from None
+
+
+class Ended(Written):
+    """What can also be ended, or removed: that takes the version and says why, as any other change."""
+
+    def destroy(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
+        self.written(self.named_row())
+        return Response(status=204)
 
 
 class Listed(Resource):

@@ -8,10 +8,12 @@ from api.conventions import fields
 from api.conventions.cursors import Order
 from api.conventions.listing import Filters, Lookup
 from api.conventions.representations import Representation
-from api.conventions.views import Listed, Shown
+from api.conventions.views import Listed, Shown, Written
+from api.conventions.writing import Writing
 from sites.access.abilities import Ability
 from sites.access.gates import cable_type_for
 from sites.models import CableType
+from sites.services.catalogue import cable_type_add, cable_type_alter
 
 
 class CableTypeShown(Representation):
@@ -27,7 +29,7 @@ class CableTypeFilters(Filters):
     lookups: ClassVar[dict[str, Lookup]] = {"gauge_awg": "gauge_awg", "name": "name"}
 
 
-class CableTypes(Listed, Shown):
+class CableTypes(Listed, Shown, Written):
     """Types of cable. A value that is null is unknown."""
 
     gate = cable_type_for
@@ -35,4 +37,13 @@ class CableTypes(Listed, Shown):
     filters = CableTypeFilters
     orders = {"name": Order("name"), "gauge_awg": Order("gauge_awg", nullable=True), "id": Order("id")}
     usual_order = "name"
-    abilities = {"list": Ability.READ_INVENTORY, "retrieve": Ability.READ_INVENTORY}
+    abilities = {
+        "list": Ability.READ_INVENTORY,
+        "retrieve": Ability.READ_INVENTORY,
+        "create": Ability.ADMIN,
+        "partial_update": Ability.ADMIN,
+    }
+    bodies = {
+        "create": Writing(cable_type_add),
+        "partial_update": Writing(cable_type_alter, subject="cable_type", partial=True),
+    }

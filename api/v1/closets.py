@@ -8,10 +8,12 @@ from api.conventions import fields
 from api.conventions.cursors import Order
 from api.conventions.listing import Lookup
 from api.conventions.representations import Expansion, Representation
-from api.conventions.views import Listed, Shown
+from api.conventions.views import Ended, Listed, Shown
+from api.conventions.writing import Writing
 from sites.access.abilities import Ability
 from sites.access.gates import closet_for
 from sites.models import Closet
+from sites.services.closets import closet_add, closet_alter, closet_end
 
 from .contacts import ContactShown
 from .placed import PlacedFilters, StepDay
@@ -59,7 +61,7 @@ class ClosetFilters(PlacedFilters):
     lookups: ClassVar[dict[str, Lookup]] = {**PlacedFilters.lookups, "building": "building__iexact"}
 
 
-class Closets(Listed, Shown):
+class Closets(Listed, Shown, Ended):
     """Telecommunications closets, with how to reach them. Door codes are not here: they are asked for one at
     a time."""
 
@@ -68,4 +70,15 @@ class Closets(Listed, Shown):
     filters = ClosetFilters
     orders = {"name": Order("name"), "site": Order("site__name"), "id": Order("id")}
     usual_order = "name"
-    abilities = {"list": Ability.READ_INVENTORY, "retrieve": Ability.READ_INVENTORY}
+    abilities = {
+        "list": Ability.READ_INVENTORY,
+        "retrieve": Ability.READ_INVENTORY,
+        "create": Ability.WRITE_INVENTORY,
+        "partial_update": Ability.WRITE_INVENTORY,
+        "destroy": Ability.WRITE_INVENTORY,
+    }
+    bodies = {
+        "create": Writing(closet_add, of_site=True),
+        "partial_update": Writing(closet_alter, subject="closet", partial=True),
+        "destroy": Writing(closet_end, subject="closet"),
+    }

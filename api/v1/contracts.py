@@ -8,10 +8,12 @@ from api.conventions import fields
 from api.conventions.cursors import Order
 from api.conventions.listing import Filters, Lookup
 from api.conventions.representations import Expansion, Representation
-from api.conventions.views import Listed, Shown
+from api.conventions.views import Listed, Shown, Written
+from api.conventions.writing import Writing
 from sites.access.abilities import Ability
 from sites.access.gates import contract_for
 from sites.models import Contract
+from sites.services.customers import contract_add, contract_alter
 
 from .coverages import CoverageShown
 from .customers import CustomerShown
@@ -43,7 +45,7 @@ class ContractFilters(Filters):
     lookups: ClassVar[dict[str, Lookup]] = {"customer_id": "customer_id", "reference": "reference"}
 
 
-class Contracts(Listed, Shown):
+class Contracts(Listed, Shown, Written):
     """Maintenance contracts."""
 
     gate = contract_for
@@ -51,4 +53,13 @@ class Contracts(Listed, Shown):
     filters = ContractFilters
     orders = {"reference": Order("reference"), "customer": Order("customer__name"), "id": Order("id")}
     usual_order = "reference"
-    abilities = {"list": Ability.READ_INVENTORY, "retrieve": Ability.READ_INVENTORY}
+    abilities = {
+        "list": Ability.READ_INVENTORY,
+        "retrieve": Ability.READ_INVENTORY,
+        "create": Ability.ADMIN,
+        "partial_update": Ability.ADMIN,
+    }
+    bodies = {
+        "create": Writing(contract_add),
+        "partial_update": Writing(contract_alter, subject="contract", partial=True),
+    }

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from datetime import date, timedelta
+from dataclasses import replace
+from datetime import date
 from typing import Any, ClassVar
 
 from django.db.models import QuerySet
@@ -10,40 +11,37 @@ from rest_framework import serializers
 
 from api.conventions import fields
 from api.conventions.cursors import Order
-from api.conventions.etags import Versions, versions_of
+from api.conventions.etags import Versions
 from api.conventions.listing import Filters, Lookup
 from api.conventions.representations import Representation
-from api.conventions.views import Listed, Shown
+from api.conventions.views import Ended, Listed, Shown
+from api.conventions.writing import Writing
 from sites.access.abilities import Ability
 from sites.access.gates import Gate
+from sites.changes.services import Accepted
 from sites.models import Coverage
+from sites.services.customers import coverage_add, coverage_alter, coverage_remove
 
 
-class FirstDay(serializers.DateField):
-    """The first day of a range of days, which is kept half open."""
+class RangeDay(serializers.DateField):
+    """One end of a range of days, which holds from its first day until before its end."""
 
-    def to_representation(self, value: Any) -> str | None:  # type: ignore[override]
-        begin: date | None = value.lower
-        return None if begin is None else begin.isoformat()
-
-
-class LastDay(serializers.DateField):
-    """The last day of such a range, itself included."""
+    def __init__(self, end: str, **kwargs: Any) -> None:
+        self.end = end
+        super().__init__(source="days", read_only=True, allow_null=True, **kwargs)
 
     def to_representation(self, value: Any) -> str | None:  # type: ignore[override]
-        end: date | None = value.upper
-        return None if end is None else (end - timedelta(days=1)).isoformat()
+        day: date | None = getattr(value, self.end)
+        return None if day is None else day.isoformat()
 
 
 class CoverageShown(Representation):
-    first_day = FirstDay(source="days", read_only=True, allow_null=True, help_text="null: since ever.")
-    last_day = LastDay(
-        source="days", read_only=True, allow_null=True, help_text="Its last day; null: until further notice."
-    )
+    first_day = RangeDay("lower")
+    end_day = RangeDay("upper", help_text="The first day not covered any more; null: until further notice.")
 
     class Meta:
         model = Coverage
-        fields = ("id", "contract_id", "site_id", "first_day", "last_day")
+        fields = ("id", "contract_id", "site_id", "first_day", "end_day")
 
 
 def _on(rows: QuerySet[Coverage], day: date) -> QuerySet[Coverage]:
@@ -58,7 +56,7 @@ class CoverageFilters(Filters):
     lookups: ClassVar[dict[str, Lookup]] = {"contract_id": "contract_id", "site_id": "site_id", "on": _on}
 
 
-class Coverages(Listed, Shown):
+class Coverages(Listed, Shown, Ended):
     """Which contract covers which site, from which day to which; at most one contract covers a site at a
     time."""
 
@@ -67,7 +65,30 @@ class Coverages(Listed, Shown):
     filters = CoverageFilters
     orders = {"id": Order("id"), "site_id": Order("site_id")}
     usual_order = "id"
-    abilities = {"list": Ability.READ_INVENTORY, "retrieve": Ability.READ_INVENTORY}
+    abilities = {
+        "list": Ability.READ_INVENTORY,
+        "retrieve": Ability.READ_INVENTORY,
+        "create": Ability.ADMIN,
+        "partial_update": Ability.ADMIN,
+        "destroy": Ability.ADMIN,
+    }
+    bodies = {
+        "create": Writing(coverage_add),
+        "partial_update": Writing(coverage_alter, subject="coverage", partial=True),
+        "destroy": Writing(coverage_remove, subject="coverage"),
+    }
 
     def versions(self, row: Coverage) -> Versions:
-        return versions_of(row.contract)
+        # The row counts no versions of its own; its days are all that can change of it
+        first, end = (0 if day is None else day.toordinal() for day in (row.days.lower, row.days.upper))
+        return {"first": first, "end": end}
+
+    def written(self, row: Coverage) -> Accepted[Any]:
+        """A PATCH that names one of the days leaves the other as it is."""
+        writing = self.writing()
+        asked = writing.read(self.request.data, self.principal)
+        if self.operation == "partial_update":
+            as_it_is = self.representation(row).data
+            days = {name: as_it_is[name] for name in ("first_day", "end_day")}
+            asked = replace(asked, values=days | dict(asked.values))
+        return self.accepted(writing, asked, row)

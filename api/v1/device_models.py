@@ -8,10 +8,12 @@ from api.conventions import fields
 from api.conventions.cursors import Order
 from api.conventions.listing import Filters, Lookup
 from api.conventions.representations import Representation
-from api.conventions.views import Listed, Shown
+from api.conventions.views import Listed, Shown, Written
+from api.conventions.writing import Writing
 from sites.access.abilities import Ability
 from sites.access.gates import device_model_for
 from sites.models import DeviceModel
+from sites.services.catalogue import device_model_add, device_model_alter
 
 
 class DeviceModelShown(Representation):
@@ -61,7 +63,7 @@ class DeviceModelFilters(Filters):
     lookups: ClassVar[dict[str, Lookup]] = {"kind": "kind", "name": "name"}
 
 
-class DeviceModels(Listed, Shown):
+class DeviceModels(Listed, Shown, Written):
     """Device models with their ratings. A rating that is null is unknown; it never counts as zero."""
 
     gate = device_model_for
@@ -69,4 +71,13 @@ class DeviceModels(Listed, Shown):
     filters = DeviceModelFilters
     orders = {"name": Order("name"), "kind": Order("kind"), "id": Order("id")}
     usual_order = "name"
-    abilities = {"list": Ability.READ_INVENTORY, "retrieve": Ability.READ_INVENTORY}
+    abilities = {
+        "list": Ability.READ_INVENTORY,
+        "retrieve": Ability.READ_INVENTORY,
+        "create": Ability.ADMIN,
+        "partial_update": Ability.ADMIN,
+    }
+    bodies = {
+        "create": Writing(device_model_add),
+        "partial_update": Writing(device_model_alter, subject="device_model", partial=True),
+    }

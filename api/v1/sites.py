@@ -11,10 +11,12 @@ from api.conventions import fields
 from api.conventions.cursors import Order
 from api.conventions.listing import Filters, Lookup
 from api.conventions.representations import Expansion, Representation
-from api.conventions.views import Listed, Shown
+from api.conventions.views import Listed, Shown, Written
+from api.conventions.writing import Writing
 from sites.access.abilities import Ability
 from sites.access.gates import site_for
 from sites.models import Site
+from sites.services.sites import site_add, site_alter
 
 from .coverages import CoverageShown
 from .customers import CustomerShown
@@ -74,7 +76,7 @@ class SiteFilters(Filters):
     }
 
 
-class Sites(Listed, Shown):
+class Sites(Listed, Shown, Written):
     """Sites: one installation at one address each."""
 
     gate = site_for
@@ -88,4 +90,16 @@ class Sites(Listed, Shown):
         "id": Order("id"),
     }
     usual_order = "name"
-    abilities = {"list": Ability.READ_INVENTORY, "retrieve": Ability.READ_INVENTORY}
+    abilities = {
+        "list": Ability.READ_INVENTORY,
+        "retrieve": Ability.READ_INVENTORY,
+        "create": Ability.WRITE_INVENTORY,
+        "partial_update": Ability.WRITE_INVENTORY,
+    }
+    bodies = {
+        "create": Writing(site_add),
+        "partial_update": Writing(site_alter, partial=True),
+    }
+
+    def site_id_of(self, row: Site) -> int:
+        return row.pk

@@ -12,9 +12,11 @@ from django.db import transaction
 from django.db.models import Q
 from django.utils import timezone
 
+from sites.models.customers import Customer
+
 from .abilities import MEANINGS, ROLES, TOKEN_SCOPES
 from .credentials import digest_of, make_secret
-from .models import Token, User
+from .models import Grant, Token, User
 from .selectors import principal_of
 
 # A busy program would otherwise write its token's row with every request
@@ -110,6 +112,12 @@ def token_used(*, token: Token) -> None:
     Token.objects.filter(
         Q(last_used_at__isnull=True) | Q(last_used_at__lte=stale_before), pk=token.pk
     ).update(last_used_at=now)
+
+
+def grant_to_maker(*, user: User, customer: Customer) -> None:
+    """Grant a new customer to the one who made it, unless they are granted all."""
+    if not user.all_customers:
+        Grant.objects.get_or_create(user=user, customer=customer)
 
 
 def scope_help() -> str:

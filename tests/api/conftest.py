@@ -2,19 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterator
-from contextlib import contextmanager
-from datetime import date
-from typing import Any
+from collections.abc import Callable, Collection
 
 import pytest
-from django.db import connection, transaction
 from django.test import Client
-from django.utils import timezone
 
 from sites.access.abilities import ROLES, TOKEN_SCOPES
 from sites.access.services import token_make
-from sites.models import ChangeSet, Customer, Grant, Site, User
+from sites.models import Customer, Site, User
+from tests import factories
 
 Caller = Callable[..., Client]
 
@@ -66,83 +62,22 @@ def nobody(db: None) -> Client:
 
 
 @pytest.fixture
-def ferry_line(db: None) -> Customer:
-    with change_set():
-        return Customer.objects.create(code="strand-ferries", name="Strand Ferries")
+def customer(db: None) -> Customer:
+    """Whom the cast is granted."""
+    return factories.make_customer(code="strand-ferries", name="Strand Ferries")
 
 
 @pytest.fixture
-def cold_stores(db: None) -> Customer:
-    with change_set():
-        return Customer.objects.create(code="norrland-cold", name="Norrland Cold Stores")
+def other_customer(db: None) -> Customer:
+    return factories.make_customer(code="norrland-cold", name="Norrland Cold Stores")
 
 
 @pytest.fixture
-def manager(db: None) -> User:
-    return User.objects.create_user("maud", role=User.Role.MANAGER, all_customers=True)
+def outsider(other_customer: Customer) -> User:
+    """A manager who is granted another customer only: for them nothing of the cast's customer exists."""
+    return factories.make_user(User.Role.MANAGER, customers=[other_customer])
 
 
 @pytest.fixture
-def dispatcher(ferry_line: Customer) -> User:
-    return _granted("dora", User.Role.DISPATCHER, ferry_line)
-
-
-@pytest.fixture
-def technician(ferry_line: Customer) -> User:
-    return _granted("timo", User.Role.TECHNICIAN, ferry_line)
-
-
-@pytest.fixture
-def reader(ferry_line: Customer) -> User:
-    return _granted("rhea", User.Role.READER, ferry_line)
-
-
-@pytest.fixture
-def outsider(cold_stores: Customer) -> User:
-    """Granted another customer only: for them nothing of the ferry line exists."""
-    return _granted("odo", User.Role.MANAGER, cold_stores)
-
-
-def _granted(name: str, role: str, customer: Customer) -> User:
-    user = User.objects.create_user(name, role=role)
-    Grant.objects.create(user=user, customer=customer)
-    return user
-
-
-@pytest.fixture
-def terminal(ferry_line: Customer) -> Site:
-    return make_site(ferry_line, "quay-9", "Ferry terminal, quay 9")
-
-
-@pytest.fixture
-def cold_store(cold_stores: Customer) -> Site:
-    return make_site(cold_stores, "store-2", "Cold store 2")
-
-
-def make_site(customer: Customer, code: str, name: str, **values: Any) -> Site:
-    with connection.cursor() as cursor:
-        cursor.execute("SELECT nextval('site_id_seq')")
-        site_id = cursor.fetchone()[0]
-    with change_set(site_id):
-        return Site.objects.create(id=site_id, customer=customer, code=code, name=name, **values)
-
-
-@contextmanager
-def change_set(site_id: int | None = None) -> Iterator[ChangeSet]:
-    """Write within a change set accepted just now."""
-    with transaction.atomic():
-        named = ChangeSet.objects.create(
-            site_id=site_id,
-            state=ChangeSet.State.ACCEPTED,
-            door=ChangeSet.Door.COMMAND,
-            actor="a test",
-            reason="a test",
-            happened_on=date(2026, 3, 1),
-            recorded_at=timezone.now(),
-        )
-        named.refresh_from_db()
-        with connection.cursor() as cursor:
-            cursor.execute("SELECT set_config('zonebook.change_set', %s, true)", [str(named.pk)])
-        yield named
-        with connection.cursor() as cursor:
-            cursor.execute("SELECT set_config('zonebook.change_set', '', true)")
+def other_site(other_customer: Customer) -> Site:
+    return factories.make_site(other_customer)

@@ -12,6 +12,8 @@ from api.conventions.permissions import AUTHENTICATED, PUBLIC
 from sites.access.abilities import Ability
 
 READ = Ability.READ_INVENTORY
+WRITE = Ability.WRITE_INVENTORY
+ADMIN = Ability.ADMIN
 
 # (method, route) -> what it needs; routes as the URLconf has them, `{id}` for an id
 TABLE: Final[dict[tuple[str, str], Ability | str]] = {
@@ -22,20 +24,39 @@ TABLE: Final[dict[tuple[str, str], Ability | str]] = {
     ("GET", "/api/v1/search"): READ,
     ("GET", "/api/v1/customers"): READ,
     ("GET", "/api/v1/customers/{id}"): READ,
+    ("POST", "/api/v1/customers"): ADMIN,
+    ("PATCH", "/api/v1/customers/{id}"): ADMIN,
     ("GET", "/api/v1/contracts"): READ,
     ("GET", "/api/v1/contracts/{id}"): READ,
+    ("POST", "/api/v1/contracts"): ADMIN,
+    ("PATCH", "/api/v1/contracts/{id}"): ADMIN,
     ("GET", "/api/v1/coverages"): READ,
     ("GET", "/api/v1/coverages/{id}"): READ,
+    ("POST", "/api/v1/coverages"): ADMIN,
+    ("PATCH", "/api/v1/coverages/{id}"): ADMIN,
+    ("DELETE", "/api/v1/coverages/{id}"): ADMIN,
     ("GET", "/api/v1/sites"): READ,
     ("GET", "/api/v1/sites/{id}"): READ,
+    ("POST", "/api/v1/sites"): WRITE,
+    ("PATCH", "/api/v1/sites/{id}"): WRITE,
     ("GET", "/api/v1/closets"): READ,
     ("GET", "/api/v1/closets/{id}"): READ,
+    ("POST", "/api/v1/closets"): WRITE,
+    ("PATCH", "/api/v1/closets/{id}"): WRITE,
+    ("DELETE", "/api/v1/closets/{id}"): WRITE,
     ("GET", "/api/v1/contacts"): READ,
     ("GET", "/api/v1/contacts/{id}"): READ,
+    ("POST", "/api/v1/contacts"): WRITE,
+    ("PATCH", "/api/v1/contacts/{id}"): WRITE,
+    ("DELETE", "/api/v1/contacts/{id}"): WRITE,
     ("GET", "/api/v1/device-models"): READ,
     ("GET", "/api/v1/device-models/{id}"): READ,
+    ("POST", "/api/v1/device-models"): ADMIN,
+    ("PATCH", "/api/v1/device-models/{id}"): ADMIN,
     ("GET", "/api/v1/cable-types"): READ,
     ("GET", "/api/v1/cable-types/{id}"): READ,
+    ("POST", "/api/v1/cable-types"): ADMIN,
+    ("PATCH", "/api/v1/cable-types/{id}"): ADMIN,
 }
 
 __all__ = ["AUTHENTICATED", "TABLE"]

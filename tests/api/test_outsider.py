@@ -1,35 +1,37 @@
-"""An outsider, granted another customer: in no list, count, filter, order, expansion or error is there a trace."""
+"""An outsider, granted another customer: in no list, count, filter, order, expansion or error is there a
+trace."""
 
 from __future__ import annotations
 
 import pytest
-from django.db.backends.postgresql.psycopg_any import DateRange
 
-from sites.models import Closet, Contact, Contract, Coverage, Customer, Site, User
-from tests.api.conftest import Caller, change_set
+from sites.models import Contact, Customer, Site, User
+from sites.services.closets import contact_add
+from tests import factories
+from tests.api.conftest import Caller
 
 
 @pytest.fixture
-def secret_plant(ferry_line: Customer, terminal: Site) -> dict[str, int]:
+def secret_plant(customer: Customer, site: Site) -> dict[str, int]:
     """One of everything of the ferry line, each with the word "hidden" in it; by resource, its id."""
-    with change_set(terminal.pk):
-        closet = Closet.objects.create(site=terminal, name="hidden closet", building="hidden")
-        contact = Contact.objects.create(site=terminal, closet=closet, role="site", name="hidden person")
-    with change_set():
-        contract = Contract.objects.create(customer=ferry_line, reference="hidden contract")
-        coverage = Coverage.objects.create(contract=contract, site=terminal, days=DateRange(None, None))
+    closet = factories.make_closet(site, name="hidden closet", building="hidden")
+    contact = contact_add(
+        factories.change(site), closet=closet, role=Contact.Role.SITE, name="hidden person"
+    ).result
+    contract = factories.make_contract(customer, reference="hidden contract")
+    coverage = factories.make_coverage(contract, site)
     return {
-        "customers": ferry_line.pk,
+        "customers": customer.pk,
         "contracts": contract.pk,
         "coverages": coverage.pk,
-        "sites": terminal.pk,
+        "sites": site.pk,
         "closets": closet.pk,
         "contacts": contact.pk,
     }
 
 
 def test_the_outsider_sees_none_of_it(
-    secret_plant: dict[str, int], outsider: User, cold_store: Site, with_token: Caller
+    secret_plant: dict[str, int], outsider: User, other_site: Site, with_token: Caller
 ) -> None:
     client = with_token(outsider)
     for resource, number in secret_plant.items():
@@ -46,7 +48,7 @@ def test_the_outsider_sees_none_of_it(
 
 
 def test_filters_by_what_is_outside_find_nothing(
-    secret_plant: dict[str, int], outsider: User, cold_store: Site, with_token: Caller
+    secret_plant: dict[str, int], outsider: User, other_site: Site, with_token: Caller
 ) -> None:
     client = with_token(outsider)
     for address in [

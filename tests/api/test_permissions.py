@@ -13,6 +13,7 @@ from django.urls import URLPattern, URLResolver, get_resolver
 from api.conventions.permissions import AUTHENTICATED, PUBLIC
 from sites.access.abilities import ROLES, TOKEN_SCOPES, Ability
 from sites.models import Customer, User
+from tests import factories
 from tests.api.conftest import Caller
 from tests.api.permission_table import TABLE
 
@@ -51,8 +52,8 @@ def test_the_table_lists_every_operation_and_nothing_else() -> None:
 
 
 def ask(client: Client, method: str, route: str) -> int:
-    """The status of a request that gets no further than permissions: nothing that is named exists, and a write has
-    no body."""
+    """The status of a request that gets no further than permissions: nothing that is named exists, and a
+    write has no body."""
     address = route.replace("{id}", "9999999999").replace("{code}", "not_found")
     return client.generic(method, address, b"", content_type="application/json").status_code
 
@@ -62,12 +63,8 @@ def may(needed: Ability | str, abilities: frozenset[Ability]) -> bool:
 
 
 @pytest.fixture(params=sorted(User.Role), ids=str)
-def person(request: pytest.FixtureRequest, ferry_line: Customer) -> User:
-    from sites.models import Grant
-
-    user = User.objects.create_user(f"a {request.param}", role=request.param)
-    Grant.objects.create(user=user, customer=ferry_line)
-    return user
+def person(request: pytest.FixtureRequest, customer: Customer) -> User:
+    return factories.make_user(request.param, customers=[customer])
 
 
 def test_each_role_by_session(person: User, logged_in: Caller) -> None:

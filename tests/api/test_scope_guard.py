@@ -9,7 +9,8 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).resolve().parents[2]
-# Where addresses are answered. What lies below (selectors, services) is handed a scope or a row that was let in
+# Where addresses are answered. What lies below (selectors, services) is handed a scope or a row that was let
+# in
 GUARDED = ["api/v1", "api/pages"]
 MANAGERS = {"objects", "_default_manager", "_base_manager", "all_objects"}
 SHORT_CUTS = {"get_object_or_404", "get_list_or_404", "connection", "connections", "RawSQL"}
@@ -18,9 +19,9 @@ SHORT_CUTS = {"get_object_or_404", "get_list_or_404", "connection", "connections
 def reaches(source: str) -> Iterator[tuple[int, str]]:
     """Each place in `source` that takes rows, or a connection, without asking whose they are."""
     for node in ast.walk(ast.parse(source)):
-        if isinstance(node, ast.Attribute) and node.attr in MANAGERS:
-            yield node.lineno, node.attr
-        elif isinstance(node, ast.Attribute) and node.attr == "raw":
+        if (isinstance(node, ast.Attribute) and node.attr in MANAGERS) or (
+            isinstance(node, ast.Attribute) and node.attr == "raw"
+        ):
             yield node.lineno, node.attr
         elif isinstance(node, ast.ImportFrom):
             yield from ((node.lineno, alias.name) for alias in node.names if alias.name in SHORT_CUTS)

@@ -58,9 +58,9 @@ def test_an_expired_token(with_token: Caller, reader: User) -> None:
     problem(client.get("/api/v1/sites"), 401, "invalid_token")
 
 
-def test_a_person_needs_no_token(logged_in: Caller, reader: User, terminal: Site) -> None:
+def test_a_person_needs_no_token(logged_in: Caller, reader: User, site: Site) -> None:
     answer = logged_in(reader).get("/api/v1/sites")
-    assert [item["id"] for item in answer.json()["items"]] == [terminal.pk]
+    assert [item["id"] for item in answer.json()["items"]] == [site.pk]
 
 
 def test_a_person_switched_off_is_nobody(logged_in: Caller, reader: User) -> None:
@@ -88,12 +88,12 @@ def test_a_missing_scope_is_told_by_name(with_token: Caller, manager: User) -> N
 
 
 def test_a_token_narrowed_to_one_customer_sees_that_one(
-    with_token: Caller, manager: User, ferry_line: Customer, terminal: Site, cold_store: Site
+    with_token: Caller, manager: User, customer: Customer, site: Site, other_site: Site
 ) -> None:
-    client = with_token(manager, customers=[ferry_line])
-    assert [item["id"] for item in client.get("/api/v1/sites").json()["items"]] == [terminal.pk]
-    assert [item["id"] for item in client.get("/api/v1/customers").json()["items"]] == [ferry_line.pk]
-    problem(client.get(f"/api/v1/sites/{cold_store.pk}"), 404, "not_found")
+    client = with_token(manager, customers=[customer])
+    assert [item["id"] for item in client.get("/api/v1/sites").json()["items"]] == [site.pk]
+    assert [item["id"] for item in client.get("/api/v1/customers").json()["items"]] == [customer.pk]
+    problem(client.get(f"/api/v1/sites/{other_site.pk}"), 404, "not_found")
 
 
 def test_answers_are_not_for_shared_caches(with_token: Caller, reader: User) -> None:

@@ -4,17 +4,20 @@ from __future__ import annotations
 
 import pytest
 from django.db import connection
+from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
-from sites.models import Customer, Site, User
-from tests.api.conftest import Caller, change_set, make_site
+from sites.models import Contact, Customer, DeviceModel, Site, User
+from sites.services.closets import contact_add
+from tests import factories
+from tests.api.conftest import Caller
 
 
 @pytest.fixture
-def terminals(ferry_line: Customer) -> list[Site]:
+def terminals(customer: Customer) -> list[Site]:
     """Seven sites, three of the same name, so that the sort key has ties."""
     names = ["Bay", "Quay", "Quay", "Quay", "Ramp", "Arch", "Zinc"]
-    return [make_site(ferry_line, f"t-{number}", name) for number, name in enumerate(names)]
+    return [factories.make_site(customer, code=f"t-{number}", name=name) for number, name in enumerate(names)]
 
 
 @pytest.mark.parametrize("order", ["name", "-name", "id", "-id", "city", "-customer"])
@@ -39,22 +42,19 @@ def test_pages_hold_every_row_once_and_in_order(
 
 
 def test_a_row_written_between_two_pages_moves_none(
-    terminals: list[Site], ferry_line: Customer, reader: User, with_token: Caller
+    terminals: list[Site], customer: Customer, reader: User, with_token: Caller
 ) -> None:
     client = with_token(reader)
     first = client.get("/api/v1/sites", {"page_size": 3}).json()
-    make_site(ferry_line, "early", "Aaa: sorts before everything")
+    factories.make_site(customer, code="early", name="Aaa: sorts before everything")
     second = client.get("/api/v1/sites", {"page_size": 500, "cursor": first["next"]}).json()
     ids = [item["id"] for item in first["items"] + second["items"]]
     assert len(ids) == len(set(ids)) == len(terminals)
 
 
 def test_nulls_come_last_and_pages_go_through_them(manager: User, with_token: Caller) -> None:
-    from sites.models import CableType
-
-    with change_set():
-        for number, gauge in enumerate([24, None, 18, None, None, 24]):
-            CableType.objects.create(name=f"cable {number}", gauge_awg=gauge)
+    for gauge in [24, None, 18, None, None, 24]:
+        factories.make_cable(gauge_awg=gauge)
     client = with_token(manager)
     for order, expected in [("gauge_awg", [18, 24, 24]), ("-gauge_awg", [24, 24, 18])]:
         gauges, cursor = [], None
@@ -126,13 +126,13 @@ def test_the_count_is_capped(
 
 
 def test_fields_and_expand(
-    terminals: list[Site], ferry_line: Customer, reader: User, with_token: Caller
+    terminals: list[Site], customer: Customer, reader: User, with_token: Caller
 ) -> None:
     client = with_token(reader)
     chosen = client.get("/api/v1/sites", {"fields": "name,city"}).json()["items"][0]
     assert set(chosen) == {"id", "name", "city"}
     expanded = client.get("/api/v1/sites", {"expand": "customer,coverages"}).json()["items"][0]
-    assert expanded["customer"]["code"] == ferry_line.code
+    assert expanded["customer"]["code"] == customer.code
     assert expanded["coverages"] == []
     single = client.get(f"/api/v1/sites/{terminals[0].pk}", {"fields": "id", "expand": "customer"}).json()
     assert set(single) == {"id", "customer"}
@@ -193,34 +193,27 @@ ADDRESSES = [
 
 @pytest.mark.parametrize("address", ADDRESSES)
 def test_a_list_costs_the_same_however_long(
-    address: str, ferry_line: Customer, cold_stores: Customer, reader: User, with_token: Caller
+    address: str, customer: Customer, other_customer: Customer, reader: User, with_token: Caller
 ) -> None:
-    client = with_token(reader, customers=[ferry_line])
+    client = with_token(reader, customers=[customer])
     client.get(address)  # the first request of a token also notes that it is in use
-    fill(ferry_line, 0, 10)
+    fill(customer, 0, 10)
     short = cost_of(client, address)
-    fill(ferry_line, 10, 60)
+    fill(customer, 10, 60)
     assert cost_of(client, address) == short <= 12
 
 
 def fill(customer: Customer, first: int, until: int) -> None:
-    from django.db.backends.postgresql.psycopg_any import DateRange
-
-    from sites.models import CableType, Closet, Contact, Contract, Coverage, DeviceModel
-
-    for number in range(first, until):
-        site = make_site(customer, f"s-{number}", f"Site {number}")
-        with change_set(site.pk):
-            closet = Closet.objects.create(site=site, name="A")
-            Contact.objects.create(site=site, closet=closet, role="site", name="Ada")
-        with change_set():
-            contract = Contract.objects.create(customer=customer, reference=f"c-{number}")
-            Coverage.objects.create(contract=contract, site=site, days=DateRange(None, None))
-            DeviceModel.objects.create(name=f"model {number}", kind="horn")
-            CableType.objects.create(name=f"cable {number}")
+    for _ in range(first, until):
+        site = factories.make_site(customer)
+        closet = factories.make_closet(site)
+        contact_add(factories.change(site), closet=closet, role=Contact.Role.SITE, name="Ada")
+        factories.make_coverage(factories.make_contract(customer), site)
+        factories.make_model(DeviceModel.Kind.HORN)
+        factories.make_cable()
 
 
-def cost_of(client: object, address: str) -> int:
+def cost_of(client: Client, address: str) -> int:
     with CaptureQueriesContext(
         connection,
     ) as queries:

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from typing import Any
 
 import pytest
-from django.db import DataError, InterfaceError, OperationalError
+from django.db import DataError, IntegrityError, InterfaceError, OperationalError, transaction
 from django.http import HttpResponse
 from django.test import Client, RequestFactory, override_settings
 from rest_framework import serializers
@@ -15,7 +15,9 @@ from rest_framework import serializers
 from api.conventions import errors, problems
 from api.conventions.parsers import LARGEST_BODY_BYTES
 from api.conventions.places import body_places, pointer
+from sites.changes.services import open_change_set
 from sites.models import Customer, Site, User
+from tests import factories
 from tests.api.conftest import Caller
 
 MEMBERS = {"type", "title", "status", "detail", "instance", "code", "request_id", "errors"}
@@ -37,7 +39,7 @@ def problem(answer: HttpResponse | Any, status: int, code: str) -> dict[str, Any
     return body
 
 
-# --- where no view is at work ---------------------------------------------------------------------------------
+# --- where no view is at work -------------------------------------------------------------------------------
 
 
 def test_an_unknown_address(nobody: Client) -> None:
@@ -78,7 +80,7 @@ def test_a_forgery_check_that_django_makes(rf: RequestFactory) -> None:
     assert "CSRF cookie not set" in body["detail"]
 
 
-# --- in a view ------------------------------------------------------------------------------------------------
+# --- in a view ----------------------------------------------------------------------------------------------
 
 
 def test_a_method_that_is_not_there(with_token: Caller, reader: User) -> None:
@@ -94,10 +96,10 @@ def test_a_form_that_is_not_to_be_had(with_token: Caller, reader: User) -> None:
 
 
 def test_outside_the_grant_and_never_there_are_one_answer(
-    with_token: Caller, reader: User, cold_store: Site
+    with_token: Caller, reader: User, other_site: Site
 ) -> None:
     client = with_token(reader)
-    answers = [client.get(f"/api/v1/sites/{number}") for number in (cold_store.pk, 10**9, 2**63, 10**30)]
+    answers = [client.get(f"/api/v1/sites/{number}") for number in (other_site.pk, 10**9, 2**63, 10**30)]
     bodies = [problem(answer, 404, "not_found") for answer in answers]
     for body in bodies:
         del body["request_id"], body["instance"]
@@ -114,7 +116,7 @@ def test_the_callers_request_id_comes_back(nobody: Client) -> None:
     assert problem(answer, 404, "not_found")["request_id"] == "ticket-4711"
 
 
-# --- bodies, through a view that only checks them -------------------------------------------------------------
+# --- bodies, through a view that only checks them -----------------------------------------------------------
 
 
 BAD_BODIES: list[tuple[bytes, str]] = [
@@ -202,7 +204,7 @@ def test_a_lists_own_error_is_about_the_list() -> None:
     assert {place.pointer for place in body_places(run.errors)} == {"/pieces", "/taps/1"}
 
 
-# --- the database ---------------------------------------------------------------------------------------------
+# --- the database -------------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize(
@@ -244,21 +246,16 @@ def test_a_database_that_is_gone_before_any_view(
     problem(client.get("/api/v1/sites"), 503, "unavailable")
 
 
-def test_an_inserted_twin_is_a_conflict(db: None) -> None:
-    from django.db import IntegrityError, transaction
-
-    from tests.api.conftest import change_set
-
-    with pytest.raises(IntegrityError) as error, transaction.atomic():
-        with change_set():
-            Customer.objects.create(code="a", name="A")
-            Customer.objects.create(code="a", name="B")
+def test_a_rule_of_the_database_is_told_in_words(customer: Customer) -> None:
+    with pytest.raises(IntegrityError) as error, transaction.atomic(), open_change_set(factories.change()):
+        Customer.objects.create(code=customer.code, name="another")
     found = errors.problem_of(error.value)
     assert found is not None
-    assert found.kind is problems.CONFLICT
+    assert (found.kind, found.detail) == (problems.CONFLICT, "Another customer has this code.")
+    assert [place.pointer for place in found.errors] == ["/code"]
 
 
-# --- the list of kinds ----------------------------------------------------------------------------------------
+# --- the list of kinds --------------------------------------------------------------------------------------
 
 
 def test_every_kind_is_described_where_its_type_leads(nobody: Client) -> None:

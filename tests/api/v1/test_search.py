@@ -2,41 +2,44 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import Any
 
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-from sites.models import Closet, Customer, Site, User
-from tests.api.conftest import Caller, change_set, make_site
+from sites.models import Customer, User
+from sites.services.closets import closet_end
+from tests import factories
+from tests.api.conftest import Caller
 from zones import search as searching
-from zones.models import Zone
 
 
 @pytest.fixture
-def fleet(ferry_line: Customer, cold_stores: Customer) -> dict[str, Any]:
+def fleet(customer: Customer, other_customer: Customer) -> dict[str, Any]:
     """Two customers' sites, closets and zones, of names that are easily mistaken."""
-    quay = make_site(
-        ferry_line, "quay-9", "Quay 9", address="4 Harbour Road", city="Ålesund", postal_code="60221"
+    quay = factories.make_site(
+        customer, code="quay-9", name="Quay 9", address="4 Harbour Road", city="Ålesund", postal_code="60221"
     )
-    east = make_site(ferry_line, "east", "Ferry terminal east", address="18 Mill Lane", city="Porto Novo")
-    store = make_site(cold_stores, "store-2", "Cold store 2", address="4 Harbour Road", city="Ålesund")
+    east = factories.make_site(
+        customer, code="east", name="Ferry terminal east", address="18 Mill Lane", city="Porto Novo"
+    )
+    store = factories.make_site(
+        other_customer, code="store-2", name="Cold store 2", address="4 Harbour Road", city="Ålesund"
+    )
     made: dict[str, Any] = {"quay": quay, "east": east, "store": store}
     for site, closets, zones in [
         (quay, ["Riser A", "Machine room"], ["Ticket hall", "Marshalling lanes"]),
         (east, ["Riser A", "Attic"], ["Ticket hall", "Gangway"]),
         (store, ["Riser A"], ["Blast freezer", "Chlorine store", "Ammonia plant room"]),
     ]:
-        with change_set(site.pk):
-            for name in closets:
-                made[f"{site.code}/{name}"] = Closet.objects.create(
-                    site=site, name=name, building="Main", floor="2"
-                )
-            for number, name in enumerate(zones):
-                made[f"{site.code}/{name}"] = Zone.objects.create(
-                    site=site, name=name, page_code=f"7{number}", groups=["all calls"]
-                )
+        for name in closets:
+            made[f"{site.code}/{name}"] = factories.make_closet(site, name=name, building="Main", floor="2")
+        for number, name in enumerate(zones):
+            made[f"{site.code}/{name}"] = factories.make_zone(
+                site, name=name, page_code=f"7{number}", groups=["all calls"]
+            )
     return made
 
 
@@ -113,22 +116,21 @@ def test_best_first(fleet: dict[str, Any], manager: User, with_token: Caller) ->
     "typed", ["blast freezer", "cold store", "harbour road", "chlorine", "norrland", "riser"]
 )
 def test_nothing_of_another_customer(
-    fleet: dict[str, Any], reader: User, ferry_line: Customer, with_token: Caller, typed: str
+    fleet: dict[str, Any], reader: User, customer: Customer, with_token: Caller, typed: str
 ) -> None:
     """Neither in the results nor in what is forgiven: a word that only others have is no word here."""
     items = found(with_token(reader), typed)
-    assert {item["customer_id"] for item in items} <= {ferry_line.pk}
+    assert {item["customer_id"] for item in items} <= {customer.pk}
     assert not any(item["site_id"] == fleet["store"].pk for item in items)
 
 
 def test_what_others_have_does_not_change_what_one_finds(
-    fleet: dict[str, Any], ferry_line: Customer, cold_stores: Customer, reader: User, with_token: Caller
+    fleet: dict[str, Any], customer: Customer, other_customer: Customer, reader: User, with_token: Caller
 ) -> None:
     client = with_token(reader)
     before = found(client, "gangwya")
-    other = make_site(cold_stores, "gangwya", "Gangwya")
-    with change_set(other.pk):
-        Zone.objects.create(site=other, name="gangwya")
+    other = factories.make_site(other_customer, code="gangwya", name="Gangwya")
+    factories.make_zone(other, name="gangwya")
     assert found(client, "gangwya") == before != []
 
 
@@ -136,9 +138,8 @@ def test_ended_things_are_marked_and_come_later(
     fleet: dict[str, Any], reader: User, with_token: Caller
 ) -> None:
     closet, site = fleet["quay-9/Riser A"], fleet["quay"]
-    with change_set(site.pk) as ending:
-        Closet.objects.filter(pk=closet.pk).update(end_step=ending.step, change_set=ending)
-        standing = Closet.objects.create(site=site, name="Riser A")
+    closet_end(factories.change(site, happened_on=date(2025, 5, 1)), closet=closet)
+    standing = factories.make_closet(site, name="Riser A")
     items = found(with_token(reader), "riser quay 9", kinds="closet")
     both = [(item["id"], item["ended"]) for item in items if item["site_id"] == site.pk]
     assert both[0] == (standing.pk, False)

@@ -6,12 +6,12 @@ import pytest
 from django.apps import apps
 from django.db import models
 
+from sites.access.abilities import Ability
 from sites.access.gates import NotFound, customer_for, site_for
 from sites.access.scope import EVERYTHING, NOTHING, Scope, UnscopedModelError, customer_path, scoped
 from sites.access.selectors import AbilityMissing, principal_of
-from sites.access.abilities import Ability
 from sites.models import Customer, DeviceModel, Token, User
-from tests.api.conftest import make_site
+from tests import factories
 
 MODELS = [*apps.get_app_config("sites").get_models(), *apps.get_app_config("zones").get_models()]
 
@@ -19,7 +19,8 @@ MODELS = [*apps.get_app_config("sites").get_models(), *apps.get_app_config("zone
 @pytest.mark.parametrize("model", MODELS, ids=lambda model: model._meta.label)
 @pytest.mark.django_db
 def test_every_model_says_whose_its_rows_are(model: type[models.Model]) -> None:
-    """A new model that belongs neither to a customer nor to a site has to say so; the path has to lead somewhere."""
+    """A new model that belongs neither to a customer nor to a site has to say so; the path has to lead
+    somewhere."""
     assert list(scoped(model, Scope(frozenset({1})))[:1]) == []
     scoped(model, EVERYTHING)
 
@@ -35,15 +36,16 @@ def test_scopes_narrow_and_never_widen() -> None:
     assert EVERYTHING.narrowed_to([1, 2]) == Scope(frozenset({1, 2}))
     assert Scope(frozenset({1, 2})).narrowed_to([2, 3]) == Scope(frozenset({2}))
     assert NOTHING.narrowed_to([1]) == NOTHING
-    assert EVERYTHING.covers(7) and not NOTHING.covers(7)
+    assert EVERYTHING.covers(7)
+    assert not NOTHING.covers(7)
     assert Scope(frozenset({2, 1})).fingerprint() == Scope(frozenset({1, 2})).fingerprint() == "1,2"
 
 
 def test_a_gate_lets_through_what_is_in_scope_and_tells_nothing_else_apart(
-    manager: User, dispatcher: User, ferry_line: Customer, cold_stores: Customer
+    manager: User, dispatcher: User, customer: Customer, other_customer: Customer
 ) -> None:
-    ours = make_site(ferry_line, "quay-9", "Quay 9")
-    theirs = make_site(cold_stores, "store-2", "Store 2")
+    ours = factories.make_site(customer, code="quay-9", name="Quay 9")
+    theirs = factories.make_site(other_customer, code="store-2", name="Store 2")
     asking = principal_of(dispatcher)
     assert site_for(principal=asking, id=ours.pk) == ours
     answers = []
@@ -53,7 +55,7 @@ def test_a_gate_lets_through_what_is_in_scope_and_tells_nothing_else_apart(
         answers.append(str(error.value))
     assert len(set(answers)) == 1
     with pytest.raises(NotFound):
-        customer_for(principal=asking, id=cold_stores.pk)
+        customer_for(principal=asking, id=other_customer.pk)
     assert site_for(principal=principal_of(manager), id=theirs.pk) == theirs
 
 
@@ -62,9 +64,9 @@ def test_the_catalogue_is_everybodys(db: None) -> None:
 
 
 def test_users_and_tokens_are_seen_by_those_who_share_a_customer(
-    manager: User, dispatcher: User, ferry_line: Customer, cold_stores: Customer
+    manager: User, dispatcher: User, customer: Customer, other_customer: Customer
 ) -> None:
-    ours, theirs = Scope(frozenset({ferry_line.pk})), Scope(frozenset({cold_stores.pk}))
+    ours, theirs = Scope(frozenset({customer.pk})), Scope(frozenset({other_customer.pk}))
     token = Token.objects.create(user=dispatcher, digest="d", scopes=["inventory:read"])
     assert list(scoped(User, ours)) == [dispatcher]
     assert list(scoped(Token, ours)) == [token]

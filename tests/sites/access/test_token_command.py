@@ -7,8 +7,8 @@ import io
 import pytest
 from django.core.management import CommandError, call_command
 
-from sites.access.selectors import principal_of, token_by_secret
 from sites.access.models import Token, User
+from sites.access.selectors import principal_of, token_by_secret
 from sites.models import Customer
 
 
@@ -26,11 +26,11 @@ def test_it_prints_the_token_once_and_last(manager: User) -> None:
     assert out.strip() not in err
 
 
-def test_customers_narrow_it(manager: User, ferry_line: Customer, cold_stores: Customer) -> None:
+def test_customers_narrow_it(manager: User, customer: Customer, other_customer: Customer) -> None:
     out, _ = make("maud", "--scope", "inventory:read", "--customer", "norrland-cold")
     token = token_by_secret(out.strip())
     assert token is not None
-    assert principal_of(manager, token).scope.customer_ids == {cold_stores.pk}
+    assert principal_of(manager, token).scope.customer_ids == {other_customer.pk}
 
 
 def test_expires_is_the_last_day(manager: User) -> None:

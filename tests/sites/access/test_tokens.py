@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import re
 from datetime import UTC, datetime, timedelta
+from itertools import pairwise
 
 import pytest
 from django.core.exceptions import ValidationError
@@ -100,26 +101,26 @@ def test_a_token_loses_what_its_user_loses(manager: User) -> None:
     assert principal_of(manager, token).abilities == {Ability.READ_INVENTORY}
 
 
-def test_a_token_narrows_its_users_grants(manager: User, ferry_line: Customer, cold_stores: Customer) -> None:
-    token, _ = token_make(user=manager, scopes=["inventory:read"], customer_ids=[cold_stores.pk])
+def test_a_token_narrows_its_users_grants(
+    manager: User, customer: Customer, other_customer: Customer
+) -> None:
+    token, _ = token_make(user=manager, scopes=["inventory:read"], customer_ids=[other_customer.pk])
     scope = principal_of(manager, token).scope
-    assert scope.covers(cold_stores.pk)
-    assert not scope.covers(ferry_line.pk)
+    assert scope.covers(other_customer.pk)
+    assert not scope.covers(customer.pk)
     assert principal_of(manager).scope.is_everything
 
 
-def test_a_token_never_widens_them(dispatcher: User, ferry_line: Customer, cold_stores: Customer) -> None:
+def test_a_token_never_widens_them(dispatcher: User, customer: Customer, other_customer: Customer) -> None:
     with pytest.raises(ValidationError, match="not granted"):
-        token_make(user=dispatcher, scopes=["inventory:read"], customer_ids=[cold_stores.pk])
-    token, _ = token_make(user=dispatcher, scopes=["inventory:read"], customer_ids=[ferry_line.pk])
+        token_make(user=dispatcher, scopes=["inventory:read"], customer_ids=[other_customer.pk])
+    token, _ = token_make(user=dispatcher, scopes=["inventory:read"], customer_ids=[customer.pk])
     Grant.objects.filter(user=dispatcher).delete()
-    assert not principal_of(dispatcher, token).scope.covers(ferry_line.pk)
+    assert not principal_of(dispatcher, token).scope.covers(customer.pk)
 
 
-def test_a_token_narrowed_to_a_customer_that_is_gone_sees_nothing(
-    manager: User, ferry_line: Customer
-) -> None:
-    token, _ = token_make(user=manager, scopes=["inventory:read"], customer_ids=[ferry_line.pk])
+def test_a_token_narrowed_to_a_customer_that_is_gone_sees_nothing(manager: User, customer: Customer) -> None:
+    token, _ = token_make(user=manager, scopes=["inventory:read"], customer_ids=[customer.pk])
     token.customers.clear()
     assert principal_of(manager, token).scope.customer_ids == frozenset()
 
@@ -144,6 +145,6 @@ def test_its_use_is_noted_at_most_once_a_minute(manager: User, monkeypatch: pyte
 
 def test_each_role_holds_what_the_lesser_one_holds() -> None:
     order = [User.Role.READER, User.Role.DISPATCHER, User.Role.TECHNICIAN, User.Role.MANAGER]
-    for lesser, greater in zip(order, order[1:], strict=False):
+    for lesser, greater in pairwise(order):
         assert ROLES[lesser] < ROLES[greater]
     assert set(ROLES) == set(User.Role)

@@ -1,0 +1,109 @@
+"""Readings stay said; a correction supersedes."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Any
+
+import pytest
+
+from sites.changes.errors import ChangeRefused
+from sites.changes.steps import day_of, first_step_after
+from sites.models import Closet, Site
+from tests import factories
+from tests.factories import change
+from tests.sites.changes.rows import accepted, refused, say, sql
+from zones.models import Reading, Run
+from zones.services.readings import reading_record, reading_supersede
+
+pytestmark = pytest.mark.django_db
+DAY = dt.date(2025, 9, 1)
+Kind, State = Reading.Kind, Reading.State
+
+
+@pytest.fixture
+def reading(site: Site, run: Run) -> Reading:
+    return reading_record(
+        change(site, happened_on=DAY),
+        kind=Kind.RUN_CURRENT,
+        state=State.PAGING,
+        value=0.42,
+        taken_on=DAY,
+        run=run,
+        technician="R. Vale",
+        instrument="clamp 3",
+    ).result
+
+
+def test_what_was_read_is_the_record_at_the_end_of_its_day(site: Site, reading: Reading) -> None:
+    assert reading.step == first_step_after(DAY)
+    assert day_of(reading.step - 1) == DAY
+
+
+def test_a_later_reading_supersedes_and_keeps_what_is_not_said(site: Site, reading: Reading) -> None:
+    better = reading_supersede(change(site, happened_on=DAY), reading=reading, value=0.24).result
+    assert (better.value, better.technician, better.run, better.supersedes) == (
+        0.24,
+        "R. Vale",
+        reading.run,
+        reading,
+    )
+    reading.refresh_from_db()
+    assert reading.value == 0.42
+    with pytest.raises(ChangeRefused, match="superseded already"):
+        reading_supersede(change(site, happened_on=DAY), reading=reading, value=0.25)
+
+
+def test_a_reading_is_never_rewritten(site: Site, reading: Reading) -> None:
+    say(accepted(site.pk))
+    with refused("reading_is_only_added_to"):
+        sql("UPDATE reading SET value = 1, change_set_id = zonebook_change_set()")
+
+
+@pytest.mark.parametrize(
+    ("kind", "subject", "pointer"),
+    [
+        (Kind.RUN_CURRENT, {}, "/run"),
+        (Kind.RUN_CURRENT, {"run", "point"}, "/point"),
+        (Kind.END_VOLTAGE, {"run"}, "/point"),
+        (Kind.POE_POWER, {"run"}, "/switch"),
+        (Kind.POE_POWER, {"switch", "run"}, "/run"),
+    ],
+)
+def test_a_reading_is_of_what_its_kind_measures(
+    site: Site, closet: Closet, run: Run, kind: Reading.Kind, subject: set[str], pointer: str
+) -> None:
+    (point,) = factories.make_points(run, 1)
+    things: dict[str, Any] = {"run": run, "point": point, "switch": factories.make_switch(closet)}
+    with pytest.raises(ChangeRefused) as caught:
+        reading_record(
+            change(site, happened_on=DAY),
+            kind=kind,
+            state=State.IDLE,
+            value=1.0,
+            taken_on=DAY,
+            **{name: things[name] for name in subject},
+        )
+    assert caught.value.problems[0].pointer == pointer
+
+
+def test_a_voltage_is_of_a_point_of_its_run(site: Site, run: Run) -> None:
+    (point,) = factories.make_points(run, 1)
+    other = factories.make_run(run.block)
+    fields: dict[str, Any] = {"kind": Kind.END_VOLTAGE, "state": State.IDLE, "value": 21.0, "taken_on": DAY}
+    with pytest.raises(ChangeRefused, match="is of another run"):
+        reading_record(change(site, happened_on=DAY), run=other, point=point, **fields)
+    assert reading_record(change(site, happened_on=DAY), point=point, **fields).result.run == run
+
+
+def test_nothing_is_read_in_the_future(site: Site, run: Run) -> None:
+    with pytest.raises(ChangeRefused) as caught:
+        reading_record(
+            change(site, happened_on=DAY),
+            kind=Kind.RUN_CURRENT,
+            state=State.IDLE,
+            value=0.1,
+            taken_on=DAY + dt.timedelta(days=1),
+            run=run,
+        )
+    assert caught.value.problems[0].pointer == "/taken_on"

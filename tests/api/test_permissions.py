@@ -28,7 +28,8 @@ def operations() -> Iterator[tuple[str, str]]:
             continue
         view = pattern.callback
         actions = getattr(view, "actions", None)
-        methods = actions or [name for name in map(str.lower, METHODS) if hasattr(view.view_class, name)]  # type: ignore[union-attr]
+        view_class = getattr(view, "view_class", None)
+        methods = actions or [name for name in map(str.lower, METHODS) if hasattr(view_class, name)]
         readable = "/" + re.sub(r"<(?:\w+:)?(\w+)>", r"{\1}", route)
         for method in methods:
             if method.upper() in METHODS:

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from typing import Any
+
 import pytest
 from django.db import connection
 from django.test import Client
@@ -27,15 +30,9 @@ def test_pages_hold_every_row_once_and_in_order(
 ) -> None:
     client = with_token(reader)
     seen: list[int] = []
-    cursor = ""
-    while True:
-        query = {"order": order, "page_size": page_size} | ({"cursor": cursor} if cursor else {})
-        page = client.get("/api/v1/sites", query).json()
+    for page in walked(client, "/api/v1/sites", order=order, page_size=page_size):
         assert len(page["items"]) <= page_size
         seen += [item["id"] for item in page["items"]]
-        cursor = page["next"]
-        if cursor is None:
-            break
     whole = client.get("/api/v1/sites", {"order": order}).json()
     assert seen == [item["id"] for item in whole["items"]]
     assert sorted(seen) == sorted(site.pk for site in terminals)
@@ -57,14 +54,8 @@ def test_nulls_come_last_and_pages_go_through_them(manager: User, with_token: Ca
         factories.make_cable(gauge_awg=gauge)
     client = with_token(manager)
     for order, expected in [("gauge_awg", [18, 24, 24]), ("-gauge_awg", [24, 24, 18])]:
-        gauges, cursor = [], None
-        while True:
-            query = {"order": order, "page_size": 2} | ({"cursor": cursor} if cursor else {})
-            page = client.get("/api/v1/cable-types", query).json()
-            gauges += [item["gauge_awg"] for item in page["items"]]
-            cursor = page["next"]
-            if cursor is None:
-                break
+        pages = walked(client, "/api/v1/cable-types", order=order, page_size=2)
+        gauges = [item["gauge_awg"] for page in pages for item in page["items"]]
         assert gauges == [*expected, None, None, None]
 
 
@@ -214,12 +205,17 @@ def fill(customer: Customer, first: int, until: int) -> None:
 
 
 def cost_of(client: Client, address: str) -> int:
-    with CaptureQueriesContext(
-        connection,
-    ) as queries:
-        answer = client.get(
-            address,
-        )  # type: ignore[attr-defined]
+    with CaptureQueriesContext(connection) as queries:
+        answer = client.get(address)
     assert answer.status_code == 200
     assert answer.json()["items"]
     return len(queries)
+
+
+def walked(client: Client, address: str, **query: str | int) -> Iterator[dict[str, Any]]:
+    """Each page of a list."""
+    cursor: str | None = ""
+    while cursor is not None:
+        page = client.get(address, {**query, "cursor": cursor} if cursor else query).json()
+        yield page
+        cursor = page["next"]

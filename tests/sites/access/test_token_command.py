@@ -30,7 +30,7 @@ def test_customers_narrow_it(manager: User, customer: Customer, other_customer: 
     out, _ = make("maud", "--scope", "inventory:read", "--customer", "norrland-cold")
     token = token_by_secret(out.strip())
     assert token is not None
-    assert principal_of(manager, token).scope.customer_ids == {other_customer.pk}
+    assert principal_of(manager, token).scope.customer_ids == frozenset({other_customer.pk})
 
 
 def test_expires_is_the_last_day(manager: User) -> None:

@@ -214,8 +214,10 @@ def cost_of(client: Client, address: str) -> int:
 
 def walked(client: Client, address: str, **query: str | int) -> Iterator[dict[str, Any]]:
     """Each page of a list."""
-    cursor: str | None = ""
-    while cursor is not None:
-        page = client.get(address, {**query, "cursor": cursor} if cursor else query).json()
+    asked: dict[str, str | int] = dict(query)
+    while True:
+        page = client.get(address, asked).json()
         yield page
-        cursor = page["next"]
+        if page["next"] is None:
+            return
+        asked["cursor"] = page["next"]

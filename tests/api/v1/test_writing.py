@@ -193,7 +193,8 @@ def test_a_stale_version_changes_nothing_whatever_the_body(
     first = client.get(f"/api/v1/{address}")
     assert patch(client, address, {**altered, "change": WHY}, first["ETag"]).status_code == 200
     present = client.get(f"/api/v1/{address}")
-    for body in ({**altered, "change": WHY}, {"nonsense": 1}, []):
+    bodies: list[Any] = [{**altered, "change": WHY}, {"nonsense": 1}, []]
+    for body in bodies:
         stale = patch(client, address, body, first["ETag"])
         problem(stale, 412, "stale_version")
         assert stale["ETag"] == present["ETag"]

@@ -6,15 +6,22 @@ a transaction that is rolled back, so that nothing is judged by other rules than
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from django.db import transaction
 
+from sites.changes.errors import refuse
 from sites.changes.models import ChangeSet
 from sites.changes.services import change_set_trial, today_at
+from sites.models import Site
 from zones.electrical.verdicts import Verdict
 
 from .loads import Load, SiteLoads, Subject, site_loads
+
+# What differs by less was computed alike: how a batch is put together moves the last bits of a sum
+_SAME = 1e-9
+_FIGURES = ("low", "likely", "high", "limit")
 
 
 @dataclass(frozen=True)
@@ -27,14 +34,25 @@ class Difference:
     after: Load | None
 
     @property
+    def verdict_before(self) -> Verdict:
+        return self.before.verdict if self.before else Verdict.WITHIN
+
+    @property
+    def verdict_after(self) -> Verdict:
+        return self.after.verdict if self.after else Verdict.WITHIN
+
+    @property
     def crosses(self) -> bool:
         """It becomes worse than near: past, or no longer possible to tell."""
-        after = self.after.verdict if self.after else Verdict.WITHIN
-        before = self.before.verdict if self.before else Verdict.WITHIN
-        return after >= Verdict.CANNOT_TELL and after > before
+        return self.verdict_after >= Verdict.CANNOT_TELL and self.verdict_after > self.verdict_before
+
+    @property
+    def clears(self) -> bool:
+        """It was past its limit, or not to be told, and is neither any more."""
+        return self.verdict_before >= Verdict.CANNOT_TELL > self.verdict_after
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class DraftEvaluation:
     """before, after: the whole site, as of the later of the draft's day and today; differences: where they
     differ."""
@@ -44,29 +62,51 @@ class DraftEvaluation:
     differences: tuple[Difference, ...]
 
 
+@transaction.atomic
 def evaluate_draft(change_set: ChangeSet) -> DraftEvaluation:
     """Evaluate a draft; raises what accepting it would raise (``ChangeRefused``, ``ChangeConflict``).
 
-    1. Within one transaction apply the draft, under the site's lock, and evaluate the site with it.
-    2. Roll that back, and evaluate the site without it, before the lock is let go: both see the same record.
+    1. Lock the draft's row and then the site's, in the order in which an acceptance takes them. Taken here
+       and not in the trial, they hold until both evaluations have read.
+    2. Apply the draft, evaluate the site with it, and undo it to the last row.
+    3. Evaluate the site without it: nobody else wrote in between.
     """
-    if change_set.site_id is None:
-        raise ValueError("a change set of no site loads nothing")
-    day = max(change_set.happened_on or today_at(change_set.site_id), today_at(change_set.site_id))
-    with transaction.atomic():
-        with change_set_trial(change_set) as work:
-            after = site_loads(work.change_set.site_id or change_set.site_id, day)
-        before = site_loads(change_set.site_id, day)
+    draft = ChangeSet.objects.select_for_update(of=("self",)).get(pk=change_set.pk)
+    if draft.state != ChangeSet.State.DRAFT:
+        detail = f"This change set is {draft.get_state_display()}; only a draft is evaluated."
+        raise refuse(detail, code="not_a_draft")
+    if draft.site_id is None:
+        raise refuse("This change set is of no site, so it loads nothing.", code="of_no_site")
+    list(Site.objects.select_for_update(no_key=True).filter(pk=draft.site_id).values_list("pk"))
+    today = today_at(draft.site_id)
+    day = max(draft.happened_on or today, today)
+    with change_set_trial(draft):
+        after = site_loads(draft.site_id, day)
+    before = site_loads(draft.site_id, day)
     return DraftEvaluation(before, after, differences(before, after))
 
 
 def differences(before: SiteLoads, after: SiteLoads) -> tuple[Difference, ...]:
-    """Limits whose figures, limit or verdict differ, those that cross a limit first."""
+    """Limits whose figures, limit or verdict differ: first those that cross it, then those that clear."""
     old = {(load.code, load.subject): load for load in before.loads}
     new = {(load.code, load.subject): load for load in after.loads}
     found = [
         Difference(code, subject, old.get((code, subject)), new.get((code, subject)))
         for code, subject in dict.fromkeys([*new, *old])
-        if old.get((code, subject)) != new.get((code, subject))
+        if not _same(old.get((code, subject)), new.get((code, subject)))
     ]
-    return tuple(sorted(found, key=lambda one: (not one.crosses, -(one.after.verdict if one.after else 0))))
+    return tuple(sorted(found, key=lambda one: (not one.crosses, not one.clears, -one.verdict_after)))
+
+
+def _same(one: Load | None, other: Load | None) -> bool:
+    if one is None or other is None:
+        return one is other
+    if (one.verdict, one.detail) != (other.verdict, other.detail):
+        return False
+    return all(_close(getattr(one, name), getattr(other, name)) for name in _FIGURES)
+
+
+def _close(one: float | None, other: float | None) -> bool:
+    if one is None or other is None:
+        return one is other
+    return math.isclose(one, other, rel_tol=_SAME, abs_tol=1e-12)

@@ -1,4 +1,4 @@
-"""Loads as people ask for them: of a site, of a zone, on a day, with headroom; and before and after a draft.
+"""Loads as people ask for them: of a site, of a zone, on a day, with headroom.
 
 Nothing here computes a load: it reads a plant, evaluates it, and says how far each figure is from its limit.
 """
@@ -6,21 +6,24 @@ Nothing here computes a load: it reads a plant, evaluates it, and says how far e
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 
 import numpy as np
+from django.db import connection, transaction
 
 from sites.changes.steps import first_step_after
-from sites.models import Output
+from zones.electrical.anchors import Anchoring, anchor
 from zones.electrical.evaluate import Evaluation, evaluate, subject_ids
 from zones.electrical.figures import Problem
-from zones.electrical.plant import Members, Plant, select
+from zones.electrical.plant import Members, Plant
+from zones.electrical.point_loads import point_loads
 from zones.electrical.subjects import SubjectKind
 from zones.electrical.verdicts import Verdict
-from zones.limits import RULES
-from zones.models import Run, ZoneEndpoint
+from zones.limits.registry import RULES
 from zones.plant.selectors import read_plant
+from zones.recheck.stored_figures import without_repeats
 
 Subject = tuple[SubjectKind, int]
 
@@ -49,13 +52,18 @@ class Load:
         return self.subject_kind, self.subject_id
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class SiteLoads:
-    """All loads of a site on a day, in order of the limits registry, and what could not be computed."""
+    """All loads of a site on a day, in order of the limits registry, and what could not be computed.
+
+    ``evaluation`` has a row for each of ``loads``, in the same order.
+    """
 
     site_id: int
     as_of: dt.date
     plant: Plant
+    anchoring: Anchoring
+    members: Members
     evaluation: Evaluation
     loads: tuple[Load, ...]
     problems: tuple[tuple[Subject, str], ...]
@@ -66,21 +74,53 @@ class SiteLoads:
         chosen = [load for load in self.loads if load.subject in wanted]
         return tuple(sorted(chosen, key=_severity))
 
+    def problems_of(self, subjects: Iterable[Subject]) -> tuple[tuple[Subject, str], ...]:
+        """What could not be computed of some subjects, and why."""
+        wanted = set(subjects)
+        return tuple((subject, reason) for subject, reason in self.problems if subject in wanted)
+
 
 def site_loads(site_id: int, as_of: dt.date) -> SiteLoads:
     """Evaluate a site as of the end of a day, as known now."""
-    plant = read_plant([site_id])
+    with one_snapshot():
+        plant = read_plant([site_id])
     members = Members.of_sites(plant, first_step_after(as_of) - 1)
-    found = evaluate(plant, members, RULES)
-    return SiteLoads(site_id, as_of, plant, found, loads_of(found), problems_of(plant, found.problems))
+    anchoring = anchor(plant, point_loads(plant))
+    found = without_repeats(evaluate(plant, members, RULES, anchoring=anchoring))
+    return SiteLoads(
+        site_id=site_id,
+        as_of=as_of,
+        plant=plant,
+        anchoring=anchoring,
+        members=members,
+        evaluation=found,
+        loads=tuple(_load(found, i) for i in range(len(found))),
+        problems=_by_ids(plant, found.problems),
+    )
 
 
-def loads_of(found: Evaluation, rows: Sequence[int] | None = None) -> tuple[Load, ...]:
-    """Rows of an evaluation as values that can be shown; NaN becomes None."""
-    return tuple(_load(found, i) for i in (range(len(found)) if rows is None else rows))
+@contextmanager
+def one_snapshot() -> Iterator[None]:
+    """All that is read inside is of one moment. Within a transaction of the caller's, it is that one's
+    business: a draft is evaluated under the site's lock, which does as much for that site."""
+    if connection.in_atomic_block:
+        yield
+        return
+    with transaction.atomic():
+        with connection.cursor() as cursor:
+            cursor.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ, READ ONLY")
+        yield
 
 
-def problems_of(plant: Plant, problems: Iterable[Problem]) -> tuple[tuple[Subject, str], ...]:
+def smallest_headroom(loads: Iterable[Load]) -> Load | None:
+    """The load that says how much is left: the one of least likely headroom, where any is known."""
+    known = [load for load in loads if load.headroom_likely is not None]
+    return min(
+        known, key=lambda load: (load.headroom_likely, _or_infinity(load.headroom_worst)), default=None
+    )
+
+
+def _by_ids(plant: Plant, problems: Iterable[Problem]) -> tuple[tuple[Subject, str], ...]:
     """What could not be computed, by the record's ids."""
     return tuple(
         (
@@ -89,56 +129,6 @@ def problems_of(plant: Plant, problems: Iterable[Problem]) -> tuple[tuple[Subjec
         )
         for problem in problems
     )
-
-
-def smallest_headroom(loads: Iterable[Load]) -> Load | None:
-    """The load that says how much a zone has left: the one of least likely headroom, where any is known."""
-    known = [load for load in loads if load.headroom_likely is not None]
-    return min(known, key=lambda load: (load.headroom_likely, load.headroom_worst or 0.0), default=None)
-
-
-def zone_subjects(zone_id: int, loads: SiteLoads) -> set[Subject]:
-    """Everything that bears on a zone on the day of ``loads``: its runs and what feeds them, back to the
-    switch."""
-    plant = loads.plant
-    members = Members.of_sites(plant, first_step_after(loads.as_of) - 1)
-    _, runs = select(plant, "runs", members)
-    runs = runs[plant.runs.zone_id[runs] == zone_id]
-    run_index = plant.runs.run_index[runs]
-    _, points = select(plant, "points", members)
-    feeds = plant.points.feed_supply_index[points[np.isin(plant.points.run_index[points], run_index)]]
-    outputs = _ids(plant.output_id, plant.runs.output_index[runs])
-    run_ids = _ids(plant.run_id, run_index)
-    endpoint_ids = set(Output.objects.filter(pk__in=outputs).values_list("endpoint_id", flat=True))
-    step = first_step_after(loads.as_of)
-    heard = ZoneEndpoint.objects.filter(zone_id=zone_id, begin_step__lt=step).exclude(end_step__lt=step)
-    endpoint_ids |= set(heard.values_list("endpoint_id", flat=True))
-    _, endpoints = select(plant, "endpoints", members)
-    endpoints = endpoints[
-        np.isin(plant.endpoint_id[plant.endpoints.endpoint_index[endpoints]], list(endpoint_ids))
-    ]
-    ports = plant.endpoints.port_index[endpoints]
-    _, port_rows = select(plant, "ports", members)
-    switches = plant.ports.switch_index[
-        port_rows[np.isin(plant.ports.port_index[port_rows], ports[ports >= 0])]
-    ]
-    found: dict[SubjectKind, Iterable[int]] = {
-        SubjectKind.RUN: run_ids,
-        SubjectKind.OUTPUT: outputs,
-        SubjectKind.SUPPLY: _ids(plant.supply_id, np.concatenate([plant.runs.supply_index[runs], feeds])),
-        SubjectKind.AMPLIFIER: _ids(plant.amplifier_id, plant.runs.amplifier_index[runs]),
-        SubjectKind.ENDPOINT: endpoint_ids,
-        SubjectKind.PORT: _ids(plant.port_id, ports),
-        SubjectKind.SWITCH: _ids(plant.switch_id, switches),
-        SubjectKind.BLOCK: Run.objects.filter(pk__in=run_ids).values_list("block_id", flat=True),
-    }
-    return {(kind, int(subject)) for kind, ids in found.items() for subject in ids}
-
-
-def _ids(
-    ids: np.ndarray[tuple[int], np.dtype[np.int64]], index: np.ndarray[tuple[int], np.dtype[np.int64]]
-) -> list[int]:
-    return [int(i) for i in np.unique(ids[index[index >= 0]])]
 
 
 def _load(found: Evaluation, i: int) -> Load:
@@ -170,5 +160,9 @@ def _known(value: float) -> float | None:
     return float(value) if np.isfinite(value) else None
 
 
+def _or_infinity(value: float | None) -> float:
+    return float("inf") if value is None else value
+
+
 def _severity(load: Load) -> tuple[int, float]:
-    return -load.verdict, load.headroom_likely if load.headroom_likely is not None else float("inf")
+    return -load.verdict, _or_infinity(load.headroom_likely)

@@ -1,0 +1,181 @@
+"""What a draft would do, told without anything being written."""
+
+from __future__ import annotations
+
+import datetime as dt
+import threading
+import time
+from typing import Any
+
+import pytest
+from django.db import connection
+
+from sites.changes.errors import ChangeConflict, ChangeRefused
+from sites.changes.models import Change, ChangeSet, Mark
+from sites.changes.services import change_set_accept, change_set_draft, change_set_withdraw, today_at
+from sites.models import DeviceModel, Supply
+from sites.services.power import supply_alter
+from tests import factories
+from tests.zones.planning.conftest import Hall
+from zones.electrical.subjects import SubjectKind
+from zones.electrical.verdicts import Verdict
+from zones.models import Point
+from zones.planning.drafts import DraftEvaluation, evaluate_draft
+from zones.planning.loads import site_loads
+from zones.services.points import point_alter
+
+pytestmark = pytest.mark.django_db
+
+
+def twelve_more(hall: Hall) -> list[dict[str, Any]]:
+    return [
+        {
+            "op": "point.append",
+            "label": f"n{number}",
+            "run": hall.run.pk,
+            "after": f"@n{number - 1}" if number else hall.points[-1].pk,
+            "model": hall.speaker.pk,
+            "current_basis": "measured",
+            "length_m": 1.0,
+            "length_basis": "measured",
+        }
+        for number in range(12)
+    ]
+
+
+def draft(hall: Hall, bodies: list[dict[str, Any]], **said: Any) -> ChangeSet:
+    change = factories.change(hall.site, **{"happened_on": None, "reason": "twelve more", **said})
+    return change_set_draft(change, bodies)
+
+
+def of(found: DraftEvaluation, code: str) -> Any:
+    return next(one for one in found.differences if one.code == code)
+
+
+def test_twelve_more_push_the_supply_past_its_limit(hall: Hall) -> None:
+    found = evaluate_draft(draft(hall, twelve_more(hall)))
+    supply = of(found, "supply_current")
+    # by hand: 40 and 52 speakers at 40 mA
+    assert supply.before.likely == pytest.approx(1.60)
+    assert supply.after.likely == pytest.approx(2.08)
+    assert supply.after.verdict is Verdict.OVER
+    assert supply.crosses
+    assert found.differences[0].crosses, "what crosses stands first"
+    assert {one.code for one in found.differences} >= {"supply_current", "run_voltage", "output_speakers"}
+    untouched = {
+        (SubjectKind.SWITCH, hall.switch.pk),
+        (SubjectKind.OUTPUT, hall.gateway.outputs.get(number=2).pk),
+    }
+    assert not untouched & {one.subject for one in found.differences}
+
+
+def test_nothing_is_left_of_it(hall: Hall) -> None:
+    made = draft(hall, twelve_more(hall))
+
+    def record() -> tuple[Any, ...]:
+        return (
+            Point.objects.count(),
+            Change.objects.count(),
+            Mark.objects.count(),
+            ChangeSet.objects.filter(state="accepted").count(),
+            ChangeSet.objects.values_list("state", "version").get(pk=made.pk),
+        )
+
+    before = record()
+    evaluate_draft(made)
+    assert record() == before
+
+
+def test_what_it_says_is_what_comes_when_it_is_accepted(hall: Hall, technician: Any) -> None:
+    made = draft(hall, twelve_more(hall))
+    after = evaluate_draft(made).after
+    change_set_accept(change_set=made, user=technician)
+    now = site_loads(hall.site.pk, today_at(hall.site.pk))
+    assert [(load.code, load.likely, load.verdict) for load in after.loads] == [
+        (load.code, load.likely, load.verdict) for load in now.loads
+    ]
+
+
+def test_what_a_draft_heals_is_told_too(hall: Hall) -> None:
+    larger = factories.make_model(DeviceModel.Kind.SUPPLY, rated_current_a=4.0)
+    found = evaluate_draft(
+        draft(hall, [{"op": "supply.alter", "supply": hall.supply.pk, "model": larger.pk}])
+    )
+    supply = of(found, "supply_current")
+    assert (supply.verdict_before, supply.verdict_after) == (Verdict.CANNOT_TELL, Verdict.WITHIN)
+    assert supply.clears
+    assert not supply.crosses
+
+
+def test_a_plan_for_a_later_day_is_judged_on_that_day(hall: Hall) -> None:
+    day = today_at(hall.site.pk) + dt.timedelta(days=30)
+    found = evaluate_draft(draft(hall, twelve_more(hall), happened_on=day))
+    assert found.after.as_of == found.before.as_of == day
+    back_dated = evaluate_draft(draft(hall, twelve_more(hall), happened_on=factories.BUILT_ON))
+    assert back_dated.after.as_of == today_at(hall.site.pk)
+
+
+def test_a_draft_overtaken_by_another_change_is_a_conflict_that_names_it(hall: Hall) -> None:
+    made = draft(hall, [{"op": "point.alter", "point": hall.points[3].pk, "place": "over the gate"}])
+    between = point_alter(factories.change(hall.site), point=hall.points[3], place="by the door").change_set
+    with pytest.raises(ChangeConflict) as conflict:
+        evaluate_draft(made)
+    assert conflict.value.between == (between.pk,)
+
+
+def test_what_is_accepted_already_is_refused(hall: Hall, technician: Any) -> None:
+    made = draft(hall, twelve_more(hall))
+    change_set_accept(change_set=made, user=technician)
+    with pytest.raises(ChangeRefused, match="is accepted; only a draft"):
+        evaluate_draft(made)
+
+
+def test_a_withdrawn_draft_can_be_looked_at_no_more(hall: Hall) -> None:
+    made = change_set_withdraw(change_set=draft(hall, twelve_more(hall)))
+    with pytest.raises(ChangeRefused, match="withdrawn"):
+        evaluate_draft(made)
+
+
+@pytest.mark.django_db(transaction=True)
+def test_nobody_writes_between_before_and_after(hall: Hall, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A writer of the same site waits until both evaluations have read."""
+    made = draft(hall, [{"op": "supply.alter", "supply": hall.supply.pk, "note": "seen"}])
+    order: list[str] = []
+    writer = threading.Thread(target=_write, args=(hall, order))
+
+    def read(site_id: int, day: dt.date) -> Any:
+        if not writer.ident:
+            writer.start()
+            _await_waiting()
+        order.append("read")
+        return site_loads(site_id, day)
+
+    monkeypatch.setattr("zones.planning.drafts.site_loads", read)
+    evaluate_draft(made)
+    writer.join(30)
+    assert order == ["read", "read", "written"]
+    assert Supply.objects.get(pk=hall.supply.pk).note == "written meanwhile"
+
+
+def _write(hall: Hall, order: list[str]) -> None:
+    try:
+        supply_alter(factories.change(hall.site), supply=hall.supply, note="written meanwhile")
+        order.append("written")
+    finally:
+        connection.close()
+
+
+def _await_waiting() -> None:
+    """Until some other connection waits for a lock."""
+    deadline = time.monotonic() + 20
+    while time.monotonic() < deadline:
+        with connection.cursor() as cursor:
+            # Within a transaction the view is read once and kept, unless it is let go
+            cursor.execute("SELECT pg_stat_clear_snapshot()")
+            cursor.execute(
+                "SELECT count(*) FROM pg_stat_activity "
+                "WHERE datname = current_database() AND wait_event_type = 'Lock'"
+            )
+            if cursor.fetchone()[0]:
+                return
+    raise AssertionError("the writer never waited")

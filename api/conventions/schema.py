@@ -106,6 +106,7 @@ class Schema(AutoSchema):
             object=writing.name,
             schema={
                 **schema,
+                **({"minProperties": 2} if writing.partial else {}),
                 "properties": {**schema["properties"], "change": self.resolve_serializer(Why, "request").ref},
                 "required": [*schema["required"], "change"],
             },
@@ -218,7 +219,7 @@ class Schema(AutoSchema):
 def _parameter(name: str, field: Names) -> OpenApiParameter:
     return OpenApiParameter(
         name,
-        {"type": "array", "items": {"type": "string", "enum": list(field.allowed)}, "uniqueItems": True},
+        {"type": "array", "items": {"type": "string", "enum": list(field.allowed)}, "minItems": 1},
         OpenApiParameter.QUERY,
         description=str(field.help_text),
         style="form",

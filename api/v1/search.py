@@ -29,7 +29,7 @@ class FoundShown(Body):
     id = fields.Id()
     path = fields.Text(help_text="Where it is, below /api/v1/.")
     title = fields.Text()
-    where = fields.Text()
+    where = fields.Text(allow_blank=True)
     customer_id = fields.Id()
     site_id = fields.Id(allow_null=True)
     ended = fields.Flag(help_text="It does not stand any more.")

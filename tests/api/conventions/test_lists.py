@@ -69,7 +69,7 @@ def test_a_cursor_belongs_to_its_list(
 ) -> None:
     client = with_token(reader)
     cursor = client.get("/api/v1/sites", {"page_size": 2}).json()["next"]
-    answer = client.get("/api/v1/sites", {"page_size": 2, "cursor": cursor, **other})
+    answer = client.get("/api/v1/sites", {"page_size": "2", "cursor": str(cursor)} | other)
     assert answer.status_code == 400
     assert answer.json()["errors"][0]["parameter"] == "cursor"
 
@@ -104,7 +104,7 @@ def test_the_page_size_may_change_between_pages(
 def test_no_count_unless_asked(terminals: list[Site], reader: User, with_token: Caller) -> None:
     client = with_token(reader)
     assert set(client.get("/api/v1/sites").json()) == {"items", "next"}
-    counted = client.get("/api/v1/sites", {"count": "true", "page_size": 2}).json()
+    counted = client.get("/api/v1/sites", {"count": "true", "page_size": "2"}).json()
     assert (counted["count"], counted["count_is_capped"]) == (7, False)
 
 

@@ -15,6 +15,7 @@ from __future__ import annotations
 
 import difflib
 import enum
+import re
 from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Any, Concatenate, Generic, ParamSpec, TypeVar
 
@@ -130,14 +131,31 @@ def read_operations(bodies: Any) -> list[tuple[Operation[Any, Any], dict[str, An
         values, wrong = read_parameters(
             found.parameters, {name: value for name, value in body.items() if name not in ENVELOPE}
         )
-        label = body.get("label", "")
-        if not isinstance(label, str) or "/" in label or label.startswith("@"):
-            wrong.append(Problem("label must be a short name without / and leading @.", "invalid", "/label"))
+        wrong += _envelope_problems(body)
         problems += [problem.at(index) for problem in wrong]
         read.append((found, values))
     if problems:
         raise ChangeRefused(problems)
     return read
+
+
+def _envelope_problems(body: Mapping[str, Any]) -> list[Problem]:
+    problems = []
+    label = body.get("label", "")
+    if not isinstance(label, str) or not re.fullmatch(r"[\w .-]{0,80}", label):
+        detail = "label must be a short name of letters, digits, spaces, dots and dashes."
+        problems.append(Problem(detail, "invalid", "/label"))
+    expected = body.get("expects", {})
+    if not isinstance(expected, dict) or not all(_is_version(key, value) for key, value in expected.items()):
+        detail = 'expects must be versions by row, such as {"supply/12": 41}.'
+        problems.append(Problem(detail, "invalid", "/expects"))
+    return problems
+
+
+def _is_version(key: str, version: Any) -> bool:
+    versions = version if isinstance(version, list) else [version]
+    numbers = all(isinstance(one, int) and not isinstance(one, bool) for one in versions)
+    return numbers and re.fullmatch(r"[a-z_]{1,40}(/[0-9]{1,18}){1,3}", key) is not None
 
 
 def _find(body: Any) -> Operation[Any, Any] | Problem:

@@ -16,21 +16,35 @@ from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any, Generic, TypeVar
-from zoneinfo import ZoneInfo
 
-from django.db import IntegrityError, connection, transaction
-from django.utils import timezone
+from django.db import connection, transaction
 
 from sites.access.models import User
 
-from . import selectors
-from .constraints import problem_of
+from .applying import apply_operations, check_deferred_keys, kind_for
 from .context import change_context, each_row_context
 from .errors import ChangeConflict, ChangeRefused, Problem
 from .listeners import tell_accepted
+from .making import Change, change_set_row, make_change_set, next_site_id, require_said, today_at
 from .models import ChangeSet
-from .operations import Operation, Use, read_operations
+from .operations import read_operations
 from .work import Work
+
+__all__ = [
+    "Accepted",
+    "Change",
+    "change_accept",
+    "change_one",
+    "change_set_accept",
+    "change_set_apply",
+    "change_set_draft",
+    "change_set_revise",
+    "change_set_trial",
+    "change_set_withdraw",
+    "open_change_set",
+    "open_change_sets",
+    "today_at",
+]
 
 R = TypeVar("R")
 Kind = ChangeSet.Kind
@@ -38,27 +52,6 @@ State = ChangeSet.State
 
 # The operation whose change set has no site before it
 SITE_ADD = "site.add"
-
-
-@dataclass(frozen=True, kw_only=True)
-class Change:
-    """Who changes the record, why, and when it happened.
-
-    ``site_id``: None for what all sites share, and for adding a site. ``happened_on``: a day in the site's
-    time zone; None: today there. ``kind``: None: correction where the operations are corrections, else work.
-    ``actor``: as a person reads it; blank: the user's name.
-    """
-
-    site_id: int | None
-    user: User | None
-    reason: str
-    door: ChangeSet.Door
-    happened_on: dt.date | None = None
-    job_reference: str = ""
-    kind: ChangeSet.Kind | None = None
-    purpose: ChangeSet.Purpose = ChangeSet.Purpose.RECORD
-    actor: str = ""
-    quiet: bool = False
 
 
 @dataclass(frozen=True)
@@ -73,8 +66,7 @@ class Accepted(Generic[R]):
         return self.results[0]
 
 
-# --- at once
-# ----------------------------------------------------------------------------------------------------
+# --- at once ---------------------------------------------------------------------------------------------
 
 
 def change_one(change: Change, body: Mapping[str, Any]) -> Accepted[Any]:
@@ -95,25 +87,29 @@ def change_accept(change: Change, bodies: Sequence[Mapping[str, Any]]) -> Accept
     4. Check deferred keys, tell listeners. The caller's transaction commits, or nothing was written.
     """
     operations = read_operations(list(bodies))
-    kind = _kind_for(change.kind, operations)
+    kind = kind_for(change.kind, operations)
     site_id = change.site_id
     if site_id is None and operations[0][0].name == SITE_ADD:
-        site_id = _next_site_id()
-    change_set = _new(change, kind=kind, site_id=site_id, state=State.ACCEPTED, operations=list(bodies))
-    work = _apply(change_set, operations)
-    return Accepted(change_set, [work.labels[_result_key(index)] for index in range(len(bodies))])
+        site_id = next_site_id()
+    change_set = make_change_set(
+        change, kind=kind, site_id=site_id, state=State.ACCEPTED, operations=list(bodies)
+    )
+    work = apply_operations(change_set, operations)
+    tell_accepted(change_set)
+    return Accepted(change_set, work.results)
 
 
-# --- drafts
-# -----------------------------------------------------------------------------------------------------
+# --- drafts ----------------------------------------------------------------------------------------------
 
 
 @transaction.atomic
 def change_set_draft(change: Change, bodies: Sequence[Mapping[str, Any]]) -> ChangeSet:
     """Keep operations as a draft, with the versions of the rows that each builds on."""
-    kind = _kind_for(change.kind, read_operations(list(bodies)))
+    kind = kind_for(change.kind, read_operations(list(bodies)))
     bodies = _plain(bodies)
-    change_set = _new(change, kind=kind, site_id=change.site_id, state=State.DRAFT, operations=bodies)
+    change_set = make_change_set(
+        change, kind=kind, site_id=change.site_id, state=State.DRAFT, operations=bodies
+    )
     change_set.operations = _with_expectations(change_set)
     change_set.save(update_fields=["operations"])
     change_set.refresh_from_db()
@@ -140,13 +136,13 @@ def change_set_revise(
     if bodies is not None:
         read_operations(list(bodies))
         draft.operations = _plain(bodies)
-    draft.kind = _kind_for(
+    draft.kind = kind_for(
         None if draft.kind != Kind.TAKEOVER else Kind.TAKEOVER, read_operations(draft.operations)
     )
     draft.reason = draft.reason if reason is None else reason.strip()
     draft.job_reference = draft.job_reference if job_reference is None else job_reference.strip()
     draft.happened_on = draft.happened_on if happened_on is None else happened_on
-    _require_reason(draft.reason, draft.actor)
+    require_said(draft)
     draft.operations = _plain(draft.operations)
     draft.save()
     draft.operations = _with_expectations(draft)
@@ -186,10 +182,12 @@ def change_set_accept(
     if draft.state != State.DRAFT:
         raise ChangeRefused([Problem(f"This change set is {draft.get_state_display()}.", "not_a_draft")])
     draft.happened_on = happened_on or draft.happened_on
-    draft.job_reference = draft.job_reference if job_reference is None else job_reference
+    draft.job_reference = draft.job_reference if job_reference is None else job_reference.strip()
     draft.accepted_by = user
+    require_said(draft)
     work = change_set_apply(draft)
-    return Accepted(draft, [work.labels[_result_key(index)] for index in range(len(draft.operations))])
+    tell_accepted(draft)
+    return Accepted(draft, work.results)
 
 
 def change_set_apply(change_set: ChangeSet) -> Work:
@@ -202,12 +200,12 @@ def change_set_apply(change_set: ChangeSet) -> Work:
         raise RuntimeError("change_set_apply belongs into a transaction of the caller's")
     operations = read_operations(change_set.operations)
     if change_set.site_id is None and operations[0][0].name == SITE_ADD:
-        change_set.site_id = _next_site_id()
+        change_set.site_id = next_site_id()
     change_set.happened_on = change_set.happened_on or today_at(change_set.site_id)
     change_set.state = State.ACCEPTED
     change_set.save()
     change_set.refresh_from_db()
-    return _apply(change_set, operations)
+    return apply_operations(change_set, operations)
 
 
 @contextmanager
@@ -219,8 +217,7 @@ def change_set_trial(change_set: ChangeSet) -> Iterator[Work]:
         yield change_set_apply(draft)
 
 
-# --- rows written by the caller
-# ---------------------------------------------------------------------------------
+# --- rows written by the caller --------------------------------------------------------------------------
 
 
 @contextmanager
@@ -230,12 +227,12 @@ def open_change_set(change: Change) -> Iterator[ChangeSet]:
     The database holds all of them to it. For imports and whatever else writes thousands of rows at once.
     """
     with transaction.atomic():
-        change_set = _new(
+        change_set = make_change_set(
             change, kind=change.kind or Kind.WORK, site_id=change.site_id, state=State.ACCEPTED, operations=[]
         )
         with change_context(change_set):
             yield change_set
-        _check_deferred_keys()
+        check_deferred_keys()
         tell_accepted(change_set)
 
 
@@ -250,7 +247,7 @@ def open_change_sets(changes: Sequence[Change]) -> Iterator[list[ChangeSet]]:
     order = sorted(range(len(changes)), key=lambda place: changes[place].site_id or 0)
     with transaction.atomic():
         rows = [
-            _row(
+            change_set_row(
                 changes[place],
                 kind=changes[place].kind or Kind.WORK,
                 site_id=changes[place].site_id,
@@ -264,143 +261,12 @@ def open_change_sets(changes: Sequence[Change]) -> Iterator[list[ChangeSet]]:
         change_sets = {place: by_id[row.pk] for place, row in zip(order, written, strict=True)}
         with each_row_context():
             yield [change_sets[place] for place in range(len(changes))]
-        _check_deferred_keys()
+        check_deferred_keys()
         for place in range(len(changes)):
             tell_accepted(change_sets[place])
 
 
-# --- the parts
-# --------------------------------------------------------------------------------------------------
-
-
-def today_at(site_id: int | None) -> dt.date:
-    """Today in the time zone of a site."""
-    from sites.models.places import Site
-
-    zones = Site.objects.filter(pk=site_id or 0).values_list("time_zone", flat=True)
-    name = zones.first() or "UTC"
-    return timezone.now().astimezone(ZoneInfo(name)).date()
-
-
-def _apply(change_set: ChangeSet, operations: Sequence[tuple[Operation[Any, Any], dict[str, Any]]]) -> Work:
-    work = Work(change_set)
-    with change_context(change_set):
-        for index, (operation, values) in enumerate(operations):
-            body = change_set.operations[index]
-            work.expects = {}
-            try:
-                _require_fitting(operation, change_set)
-                _require_expected(work, operation, body.get("expects") or {})
-                result = operation.apply(work, **work.resolve(values))
-            except ChangeRefused as refused:
-                raise refused.at(index) from refused.__cause__
-            except IntegrityError as error:
-                raise ChangeRefused([problem_of(error).at(index)]) from error
-            work.labels[_result_key(index)] = result
-            work.found_expectations.append(work.expects)
-            if body.get("label"):
-                work.labels[body["label"]] = result
-        try:
-            _check_deferred_keys()
-        except IntegrityError as error:
-            raise ChangeRefused([problem_of(error)]) from error
-    tell_accepted(change_set)
-    return work
-
-
-def _result_key(index: int) -> str:
-    # Not a label that anyone can give: labels have no slash
-    return f"/{index}"
-
-
-def _require_fitting(operation: Operation[Any, Any], change_set: ChangeSet) -> None:
-    if operation.shared and change_set.site_id is not None:
-        detail = f"{operation.name} is of what all sites share, and this change set of one site: make two."
-        raise ChangeRefused([Problem(detail, "of_no_site", "/op")])
-    if not operation.shared and change_set.site_id is None:
-        detail = f"{operation.name} is of one site, and this change set of none: name its site."
-        raise ChangeRefused([Problem(detail, "of_a_site", "/op")])
-
-
-def _require_expected(work: Work, operation: Operation[Any, Any], expected: Mapping[str, Any]) -> None:
-    own = work.change_set.pk
-    for key, now in selectors.versions_now(expected, site_id=work.change_set.site_id).items():
-        if now in (expected[key], own):
-            continue
-        between = sorted(set(now) - set(expected[key])) if isinstance(now, list) else [now] if now else []
-        rows = ChangeSet.objects.filter(pk__in=between, site=work.change_set.site_id)
-        names = [selectors.describe_change_set(row) for row in rows]
-        came = " and ".join(names) or "another change"
-        detail = f"{operation.name} was made for {key} as it was before {came}."
-        raise ChangeConflict([Problem(detail, "conflict")], tuple(between))
-
-
-_WHAT = {Use.WORK: "work on site", Use.CORRECTION: "a correction of the record"}
-
-
-def _kind_for(
-    asked: ChangeSet.Kind | None, operations: Sequence[tuple[Operation[Any, Any], Any]]
-) -> ChangeSet.Kind:
-    """The kind of a change set of these operations; a correction and work on site are two change sets."""
-    uses = {operation.use for operation, _ in operations}
-    kind = asked or (Kind.CORRECTION if Use.CORRECTION in uses else Kind.WORK)
-    amiss = Use.WORK if kind == Kind.CORRECTION else Use.CORRECTION
-    problems = [
-        Problem(
-            f"{operation.name} is {_WHAT[amiss]}, and this change set is not: make two.",
-            "kind_of_change",
-            "/op",
-        ).at(index)
-        for index, (operation, _) in enumerate(operations)
-        if operation.use is amiss
-    ]
-    if problems:
-        raise ChangeRefused(problems)
-    return kind
-
-
-def _new(change: Change, **fields: Any) -> ChangeSet:
-    row = _row(change, **fields)
-    row.save(force_insert=True)
-    row.refresh_from_db()
-    return row
-
-
-def _row(
-    change: Change, *, kind: ChangeSet.Kind, site_id: int | None, state: str, operations: list[Any]
-) -> ChangeSet:
-    actor = change.actor.strip() or (
-        change.user.get_full_name() or change.user.get_username() if change.user else ""
-    )
-    _require_reason(change.reason.strip(), actor)
-    happened_on = change.happened_on
-    if happened_on is None and state == State.ACCEPTED:
-        happened_on = today_at(site_id)
-    return ChangeSet(
-        site_id=site_id,
-        state=state,
-        kind=kind,
-        purpose=change.purpose,
-        door=change.door,
-        user=change.user,
-        accepted_by=change.user if state == State.ACCEPTED else None,
-        actor=actor,
-        reason=change.reason.strip(),
-        job_reference=change.job_reference.strip(),
-        happened_on=happened_on,
-        quiet=change.quiet,
-        operations=operations,
-    )
-
-
-def _require_reason(reason: str, actor: str) -> None:
-    problems = []
-    if not reason:
-        problems.append(Problem("Say why: a change has a reason.", "required", "/reason"))
-    if not actor:
-        problems.append(Problem("Say who: a change has someone who did it.", "required", "/actor"))
-    if problems:
-        raise ChangeRefused(problems)
+# --- the parts -------------------------------------------------------------------------------------------
 
 
 def _locked(change_set: ChangeSet, expected_version: int | None) -> ChangeSet:
@@ -426,21 +292,6 @@ def _plain(bodies: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
 
 def _without_expectations(body: Mapping[str, Any]) -> dict[str, Any]:
     return {name: value for name, value in body.items() if name != "expects"}
-
-
-def _next_site_id() -> int:
-    # The change set comes before the site's own row, and names it
-    with connection.cursor() as cursor:
-        cursor.execute("SELECT nextval(pg_get_serial_sequence('site', 'id'))")
-        (site_id,) = cursor.fetchone()
-    return int(site_id)
-
-
-def _check_deferred_keys() -> None:
-    """Raise now, where the operation is at hand, what would else be raised at commit."""
-    with connection.cursor() as cursor:
-        cursor.execute("SET CONSTRAINTS ALL IMMEDIATE")
-        cursor.execute("SET CONSTRAINTS ALL DEFERRED")
 
 
 @contextmanager

@@ -42,6 +42,8 @@ class Work:
             raise ValueError("a change set is applied once it is accepted, in the same transaction")
         self.change_set = change_set
         self.labels: dict[str, Any] = {}
+        self.results: list[Any] = []
+        """What each operation applied so far made or changed."""
         self.expects: dict[str, int | list[int]] = {}
         self.found_expectations: list[dict[str, int | list[int]]] = []
         """``expects`` of each operation applied so far."""

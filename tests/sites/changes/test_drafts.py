@@ -257,16 +257,20 @@ def test_listeners_hear_of_it_in_the_same_transaction(
     site: Site, swap: dict[str, Any], manager: User
 ) -> None:
     heard: list[tuple[int, int]] = []
+    draft = change_set_draft(change(site, happened_on=DAY), [swap])
 
     def listen(change_set: ChangeSet) -> None:
         heard.append((change_set.pk, change_set.changes.count()))
 
     on_accepted(listen)
     try:
-        done = change_accept(change(site, happened_on=DAY), [swap])
+        with change_set_trial(draft):
+            assert heard == []  # a trial is no acceptance
+        change_set_accept(change_set=draft, user=manager)
+        done = change_accept(change(site, happened_on=DAY), [{"op": "closet.add", "name": "x"}])
     finally:
         _accepted.remove(listen)
-    assert heard == [(done.change_set.pk, 1)]
+    assert heard == [(draft.pk, 1), (done.change_set.pk, 1)]
 
 
 def test_all_that_is_wrong_with_a_list_is_named_at_once(site: Site) -> None:
@@ -297,7 +301,7 @@ def test_all_that_is_wrong_with_a_list_is_named_at_once(site: Site) -> None:
             "length_basis must be one of unknown, guessed, drawing, marked, measured",
         ),
         ("/operations/3", 'Expected an object such as {"op": "point'),
-        ("/operations/4/label", "label must be a short name without / and leading @"),
+        ("/operations/4/label", "label must be a short name of letters, digits, spaces, dots and dashes"),
     ]
 
 
@@ -318,12 +322,16 @@ def test_versions_of_another_site_are_not_told(site: Site, closet: Closet) -> No
     assert str(theirs.change_set_id) not in caught.value.problems[0].detail
 
 
-@pytest.mark.parametrize("key", ["account/1", "block", "block/x", "block/1/2/3/4", ""])
+@pytest.mark.parametrize(
+    "expects",
+    [{"account/1": 3}, {"block": 3}, {"block/x": 3}, {"block/1/2/3/4": 3}, {"": 3}, {"block/1": "3"}, [3]],
+)
 def test_an_expectation_of_something_without_a_version_is_refused(
-    site: Site, closet: Closet, key: str
+    site: Site, closet: Closet, expects: Any
 ) -> None:
-    with pytest.raises(ChangeRefused, match="whose version can be expected"):
-        change_accept(change(site), [{"op": "closet.end", "closet": closet.pk, "expects": {key: 3}}])
+    with pytest.raises(ChangeRefused) as caught:
+        change_accept(change(site), [{"op": "closet.end", "closet": closet.pk, "expects": expects}])
+    assert caught.value.problems[0].pointer == "/operations/0/expects"
 
 
 def test_work_and_correction_are_two_change_sets(site: Site, supply: Supply, swap: dict[str, Any]) -> None:
@@ -340,6 +348,20 @@ def test_a_change_says_who_and_why(site: Site) -> None:
     with pytest.raises(ChangeRefused) as caught:
         change_accept(change(site, reason="  ", actor=" "), [{"op": "closet.add", "name": "x"}])
     assert [problem.pointer for problem in caught.value.problems] == ["/reason", "/actor"]
+
+
+@pytest.mark.parametrize(
+    ("fields", "pointer"),
+    [
+        ({"reason": "two\0horns"}, "/reason"),
+        ({"job_reference": "J" * 81}, "/job_reference"),
+        ({"happened_on": dt.date(1969, 12, 31)}, "/happened_on"),
+    ],
+)
+def test_what_cannot_be_kept_of_a_change_is_named(site: Site, fields: dict[str, Any], pointer: str) -> None:
+    with pytest.raises(ChangeRefused) as caught:
+        change_accept(change(site, **fields), [{"op": "closet.add", "name": "x"}])
+    assert [problem.pointer for problem in caught.value.problems] == [pointer]
 
 
 def test_a_change_set_of_no_site_takes_only_what_sites_share(site: Site) -> None:

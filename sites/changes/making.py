@@ -1,0 +1,110 @@
+"""Who changes the record, why and when; and the row of the change set that this makes."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from django.db import connection
+from django.utils import timezone
+
+from sites.access.models import User
+from sites.models.places import Site
+
+from .errors import ChangeRefused, Problem
+from .models import ChangeSet
+
+
+@dataclass(frozen=True, kw_only=True)
+class Change:
+    """Who changes the record, why, and when it happened.
+
+    ``site_id``: None for what all sites share, and for adding a site. ``happened_on``: a day in the site's
+    time zone; None: today there. ``kind``: None: correction where the operations are corrections, else work.
+    ``actor``: as a person reads it; blank: the user's name.
+    """
+
+    site_id: int | None
+    user: User | None
+    reason: str
+    door: ChangeSet.Door
+    happened_on: dt.date | None = None
+    job_reference: str = ""
+    kind: ChangeSet.Kind | None = None
+    purpose: ChangeSet.Purpose = ChangeSet.Purpose.RECORD
+    actor: str = ""
+    quiet: bool = False
+
+
+def today_at(site_id: int | None) -> dt.date:
+    """Today in the time zone of a site."""
+    zones = Site.objects.filter(pk=site_id or 0).values_list("time_zone", flat=True)
+    name = zones.first() or "UTC"
+    return timezone.now().astimezone(ZoneInfo(name)).date()
+
+
+def next_site_id() -> int:
+    """The id of the next site to be added: its change set comes before its own row, and names it."""
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT nextval(pg_get_serial_sequence('site', 'id'))")
+        (site_id,) = cursor.fetchone()
+    return int(site_id)
+
+
+def make_change_set(change: Change, **fields: Any) -> ChangeSet:
+    """Insert a change set, read back with what the database gave it."""
+    row = change_set_row(change, **fields)
+    row.save(force_insert=True)
+    row.refresh_from_db()
+    return row
+
+
+def change_set_row(
+    change: Change, *, kind: ChangeSet.Kind, site_id: int | None, state: str, operations: list[Any]
+) -> ChangeSet:
+    """The row of a change set, not yet inserted; ChangeRefused names all that is wrong with it."""
+    user = change.user
+    actor = change.actor.strip() or (user.get_full_name() or user.get_username() if user else "")
+    accepted = state == ChangeSet.State.ACCEPTED
+    row = ChangeSet(
+        site_id=site_id,
+        state=state,
+        kind=kind,
+        purpose=change.purpose,
+        door=change.door,
+        user=user,
+        accepted_by=user if accepted else None,
+        actor=actor,
+        reason=change.reason.strip(),
+        job_reference=change.job_reference.strip(),
+        happened_on=change.happened_on or (today_at(site_id) if accepted else None),
+        quiet=change.quiet,
+        operations=operations,
+    )
+    require_said(row)
+    return row
+
+
+def require_said(row: ChangeSet) -> None:
+    """Refuse a change set that does not say why and who, or says it in a way that cannot be kept."""
+    problems = []
+    for name, value, length in (
+        ("reason", row.reason, None),
+        ("actor", row.actor, 150),
+        ("job_reference", row.job_reference, 80),
+    ):
+        if not value and name != "job_reference":
+            question = "why: a change has a reason" if name == "reason" else "who: someone did it"
+            problems.append(Problem(f"Say {question}.", "required", f"/{name}"))
+        elif "\0" in value:
+            problems.append(Problem(f"{name} must be text without NUL.", "invalid", f"/{name}"))
+        elif length is not None and len(value) > length:
+            detail = f"{name} has {len(value)} characters; expected {length} at most."
+            problems.append(Problem(detail, "invalid", f"/{name}"))
+    if row.happened_on is not None and not 1970 <= row.happened_on.year <= 2200:
+        detail = f"happened_on is {row.happened_on}; expected a day from 1970 to 2200."
+        problems.append(Problem(detail, "invalid", "/happened_on"))
+    if problems:
+        raise ChangeRefused(problems)

@@ -15,6 +15,8 @@ class ZonesConfig(AppConfig):
         importlib.import_module("zones.services")
 
         from sites.changes.listeners import on_accepted
+        from zones.findings import rechecked
         from zones.recheck.nudge import nudge_after_commit
 
         on_accepted(nudge_after_commit)
+        rechecked.register()

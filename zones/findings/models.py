@@ -7,10 +7,16 @@ from django.core.serializers.json import DjangoJSONEncoder
 from django.db import models
 from django.db.models import Q
 
+from zones.electrical.verdicts import Verdict
+
 
 class Case(models.Model):
     """One ticket, not six. The key is a function of the record: site and causing change set, or site and "as
-    found", or subject, limit and due day; so the same cause is the same case whenever a recheck ran."""
+    found", or subject, limit and due day; so the same cause is the same case whenever a recheck ran.
+
+    A case clears with its last finding. Where its cause brings about a finding again, the same row opens
+    again, with a new ``opened_at``, and its ticket stays.
+    """
 
     site = models.ForeignKey(
         "sites.Site", on_delete=models.PROTECT, related_name="cases", db_constraint=False
@@ -28,6 +34,14 @@ class Case(models.Model):
     cleared_at = models.DateTimeField(null=True, blank=True)
     quiet = models.BooleanField(default=False, help_text="Opened by a first import: no event of its own.")
     ticket_reference = models.CharField(max_length=120, blank=True)
+    ticket_by = models.CharField(
+        max_length=150, blank=True, editable=False, help_text="Who gave the ticket's reference."
+    )
+    told_at = models.DateTimeField(
+        null=True,
+        editable=False,
+        help_text="When an event first spoke of the case since it opened; blank: nobody was told.",
+    )
     version = models.BigIntegerField(default=1, editable=False)
 
     class Meta:
@@ -64,9 +78,20 @@ class Finding(models.Model):
     likely = models.FloatField(null=True)
     high = models.FloatField(null=True)
     limit_value = models.FloatField(null=True)
+    told_excess = models.FloatField(
+        null=True,
+        editable=False,
+        help_text="Likely figure less limit when it last opened or changed: from there 5 % of the limit is "
+        "measured, however many rechecks lie between.",
+    )
     detail = models.BigIntegerField(null=True)
     reason = models.TextField(blank=True, help_text="Why it cannot be computed, where that is the finding.")
     attribution = models.JSONField(encoder=DjangoJSONEncoder)
+    recomputed = models.BooleanField(
+        default=False,
+        editable=False,
+        help_text="Its last change came from a new formula and from nothing in the record: no event.",
+    )
     opened_at = models.DateTimeField()
     changed_at = models.DateTimeField()
     cleared_at = models.DateTimeField(null=True, blank=True)
@@ -99,3 +124,24 @@ class Finding(models.Model):
             models.Index(fields=["site", "-id"], name="finding_by_site"),
             models.Index(fields=["case"], name="finding_by_case"),
         ]
+
+    @property
+    def subject(self) -> tuple[int, int]:
+        """Subject kind and id."""
+        return self.subject_kind, self.subject_id
+
+    @property
+    def verdict_words(self) -> str:
+        return Verdict(self.verdict).name.lower().replace("_", " ")
+
+
+class Takeover(models.Model):
+    """A site whose first import was summed up in an event: once, and then never again without cause."""
+
+    site = models.OneToOneField(
+        "sites.Site", on_delete=models.CASCADE, primary_key=True, related_name="+", db_constraint=False
+    )
+    told_at = models.DateTimeField()
+
+    class Meta:
+        db_table = "takeover"

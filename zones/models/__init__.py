@@ -1,4 +1,4 @@
-from zones.findings.models import Case, Finding
+from zones.findings.models import Case, Finding, Takeover
 from zones.proving.models import Reading
 from zones.recheck.models import DueDate, Figures, SiteCheck
 
@@ -21,6 +21,7 @@ __all__ = [
     "Run",
     "RunFacts",
     "SiteCheck",
+    "Takeover",
     "Zone",
     "ZoneEndpoint",
 ]

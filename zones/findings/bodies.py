@@ -1,0 +1,248 @@
+"""What an event says: everything that a dispatcher needs without a second call, and never a secret.
+
+Whatever these bodies are made of is read here at once, in a constant number of queries for any number of
+cases.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable, Mapping
+from typing import Any, Final
+
+from django.db.models import Model
+
+from sites.changes.models import ChangeSet
+from sites.models import Closet, Contact, Contract, Coverage, Site
+from zones.electrical.subjects import SubjectKind
+from zones.limits.cautions import Caution
+from zones.limits.names import names_of, places_of
+from zones.limits.registry import limit_by_code
+from zones.models import Zone
+
+from .models import Case, Finding
+from .whereabouts import Whereabouts, whereabouts_of
+
+_CLOSET: Final = (
+    "id", "name", "building", "floor", "room", "directions", "opened_by", "opening_hours", "key_location",
+    "escort", "induction", "permits", "protective_equipment", "other_tenants", "dangers", "ladder_m",
+)  # fmt: skip
+_CONTACT: Final = ("role", "name", "phone", "email", "hours", "closet_id")
+_SITE: Final = (
+    "id", "code", "name", "address", "city", "postal_code", "time_zone", "out_of_hours_phone", "induction",
+    "permits", "dangers",
+)  # fmt: skip
+
+
+def contracts_on(days: Mapping[int, dt.date]) -> dict[int, Contract]:
+    """By site, the contract that covers it on its day; sites without one are left out."""
+    rows = Coverage.objects.filter(site_id__in=days).select_related("contract")
+    return {row.site_id: row.contract for row in rows if days[row.site_id] in row.days}
+
+
+class Bodies:
+    """Bodies of events about some cases, with all that they name."""
+
+    def __init__(
+        self,
+        cases: Iterable[Case],
+        findings: Iterable[Finding],
+        *,
+        contracts: Mapping[int, Contract],
+        step: Mapping[int, int],
+    ) -> None:
+        """findings: all that will be told of. step: by site, the one as of which zones hang on what."""
+        findings = list(findings)
+        self.contracts = contracts
+        site_ids = {case.site_id for case in cases} | {f.site_id for f in findings}
+        self.sites = Site.objects.select_related("customer").in_bulk(site_ids)
+        self.names = names_of(f.subject for f in findings)
+        details = {f.pk: limit_by_code(f.code).detail for f in findings}
+        self.place_names = places_of(
+            (kind, f.detail) for f in findings if (kind := details[f.pk]) is not None and f.detail is not None
+        )
+        self.whereabouts = whereabouts_of(((f.site_id, f.subject) for f in findings), step)
+        self.zones = Zone.objects.in_bulk({z for w in self.whereabouts.values() for z in w.zone_ids})
+        self.closets = Closet.objects.in_bulk(
+            {w.closet_id for w in self.whereabouts.values() if w.closet_id is not None}
+        )
+        self.contacts: dict[int, list[Contact]] = {}
+        for contact in Contact.objects.filter(site_id__in=site_ids).order_by("role", "name", "id"):
+            self.contacts.setdefault(contact.site_id, []).append(contact)
+
+    def case(
+        self, case: Case, findings: Iterable[Finding], entries: Iterable[Mapping[str, Any]] = ()
+    ) -> dict[str, Any]:
+        """One case: findings that are open, and those that have just left it."""
+        findings = list(findings)
+        where = [self._where(f) for f in findings]
+        closets = [self.closets[k] for k in dict.fromkeys(w.closet_id for w in where) if k in self.closets]
+        return {
+            **self.site(case.site_id, closets),
+            "case": {
+                "id": case.pk,
+                "key": case.key,
+                "change_set": case.change_set_id,
+                "opened_at": case.opened_at,
+                "cleared_at": case.cleared_at,
+                "ticket_reference": case.ticket_reference,
+            },
+            "life_safety": self._life_safety(where),
+            "changes": list(entries),
+            "findings": [self.finding(f) for f in findings],
+            "cautions": self._cautions(findings, where),
+            "link": f"/api/v1/cases/{case.pk}",
+        }
+
+    def site(self, site_id: int, closets: Iterable[Closet]) -> dict[str, Any]:
+        """Whose it is, where it is, whom to call and how to get there."""
+        site, contract = self.sites[site_id], self.contracts.get(site_id)
+        closets = list(closets)
+        there = {None, *(closet.pk for closet in closets)}
+        return {
+            "customer": {"id": site.customer_id, "code": site.customer.code, "name": site.customer.name},
+            "site": _fields(site, _SITE),
+            "closets": [_fields(closet, _CLOSET) for closet in closets],
+            "contacts": [
+                _fields(contact, _CONTACT)
+                for contact in self.contacts.get(site_id, ())
+                if contact.closet_id in there
+            ],
+            "contract": contract_body(contract),
+        }
+
+    def takeover(self, site_id: int, cases: Mapping[Case, list[Finding]]) -> dict[str, Any]:
+        """The one summary of a site's first import."""
+        findings = [f for of_case in cases.values() for f in of_case]
+        where = [self._where(f) for f in findings]
+        closets = [self.closets[k] for k in dict.fromkeys(w.closet_id for w in where) if k in self.closets]
+        verdicts = [f.verdict_words for f in findings]
+        return {
+            **self.site(site_id, closets),
+            "life_safety": self._life_safety(where),
+            "counts": {verdict: verdicts.count(verdict) for verdict in sorted(set(verdicts))},
+            "cases": [
+                {
+                    "id": case.pk,
+                    "key": case.key,
+                    "findings": [self.finding(f) for f in of_case],
+                    "link": f"/api/v1/cases/{case.pk}",
+                }
+                for case, of_case in cases.items()
+            ],
+            "cautions": self._cautions(findings, where),
+            "link": f"/api/v1/sites/{site_id}",
+        }
+
+    def finding(self, finding: Finding) -> dict[str, Any]:
+        """One finding: subject, figure, limit, verdict, and the change that crossed it."""
+        limit, where = limit_by_code(finding.code), self._where(finding)
+        kind, subject_id = finding.subject
+        name = self.names.get(finding.subject, f"{SubjectKind(kind).name.lower()} {subject_id}")
+        place = ""
+        if limit.detail is not None and finding.detail is not None:
+            place = self.place_names.get((limit.detail, finding.detail), "")
+        return {
+            "id": finding.pk,
+            "code": finding.code,
+            "title": limit.title,
+            "sentence": _capital(sentence_of(finding, name, place)),
+            "severity": limit.severity.words,
+            "subject": {"kind": SubjectKind(kind).name.lower(), "id": subject_id, "name": name},
+            "place": place,
+            "closet": where.closet_id,
+            "zones": [
+                {"id": zone.pk, "name": zone.name, "life_safety": zone.life_safety}
+                for zone_id in where.zone_ids
+                if (zone := self.zones.get(zone_id)) is not None
+            ],
+            "verdict": finding.verdict_words,
+            "figure": {"low": finding.low, "likely": finding.likely, "high": finding.high},
+            "limit": finding.limit_value,
+            "unit": limit.unit,
+            "at_least": limit.rule is not None and limit.rule.at_least,
+            "state": finding.state,
+            "deferred_until": finding.deferred_until,
+            "outcome": finding.outcome,
+            "reason": finding.reason,
+            "opened_at": finding.opened_at,
+            "cleared_at": finding.cleared_at,
+            "attribution": finding.attribution,
+        }
+
+    def _where(self, finding: Finding) -> Whereabouts:
+        return self.whereabouts.get(finding.subject, Whereabouts(None, ()))
+
+    def _life_safety(self, where: Iterable[Whereabouts]) -> str:
+        """The gravest of the zones concerned."""
+        said = {self.zones[z].life_safety for w in where for z in w.zone_ids if z in self.zones}
+        return next((word for word in ("yes", "unknown", "no") if word in said), "unknown")
+
+    def _cautions(self, findings: Iterable[Finding], where: Iterable[Whereabouts]) -> list[dict[str, str]]:
+        """Those of the limits and of the places: each where it matters."""
+        where = list(where)
+        cautions = {caution for f in findings for caution in limit_by_code(f.code).cautions}
+        if self._life_safety(where) != "no":
+            cautions.add(Caution.LIFE_SAFETY)
+        if any(
+            w.closet_id in self.closets and self.closets[w.closet_id].ladder_m for w in where if w.closet_id
+        ):
+            cautions.add(Caution.LADDER)
+        return [{"code": str(caution), "text": caution.text} for caution in Caution if caution in cautions]
+
+
+def sentence_of(finding: Finding, subject: str, place: str) -> str:
+    """What a dispatcher reads: the limit's sentence, with the reason where it cannot be computed."""
+    said = limit_by_code(finding.code).sentence(
+        subject=subject,
+        low=_number(finding.low),
+        likely=_number(finding.likely),
+        high=_number(finding.high),
+        limit=_number(finding.limit_value),
+        place=place,
+    )
+    return f"{said} Why: {finding.reason}." if finding.reason else said
+
+
+def contract_body(contract: Contract | None) -> dict[str, Any] | None:
+    if contract is None:
+        return None
+    return {
+        "id": contract.pk,
+        "reference": contract.reference,
+        "response_hours": contract.response_hours,
+    }
+
+
+def change_set_body(change_set: ChangeSet, site: Site, contract: Contract) -> dict[str, Any]:
+    """An accepted change set: who did what, when and why; what it led to is told by cases."""
+    return {
+        "customer": {"id": site.customer_id, "code": site.customer.code, "name": site.customer.name},
+        "site": _fields(site, ("id", "code", "name", "time_zone")),
+        "contract": contract_body(contract),
+        "change_set": {
+            "id": change_set.pk,
+            "kind": change_set.kind,
+            "purpose": change_set.purpose,
+            "door": change_set.door,
+            "actor": change_set.actor,
+            "reason": change_set.reason,
+            "job_reference": change_set.job_reference,
+            "happened_on": change_set.happened_on,
+            "recorded_at": change_set.recorded_at,
+            "operations": len(change_set.operations),
+        },
+        "link": f"/api/v1/change-sets/{change_set.pk}",
+    }
+
+
+def _fields(row: Model, names: Iterable[str]) -> dict[str, Any]:
+    return {name.removesuffix("_id") if name != "id" else name: getattr(row, name) for name in names}
+
+
+def _number(value: float | None) -> float:
+    return float("nan") if value is None else value
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]

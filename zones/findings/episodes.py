@@ -1,0 +1,312 @@
+"""Findings kept in step with what is past: opened, changed, moved between cases, cleared.
+
+What is written is a function of the conditions and of what is open already; when or how often a recheck ran
+changes nothing. Only what people did to a finding (acknowledged, deferred, its outcome) and what was told of
+it are memories.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from enum import StrEnum
+from typing import Any, Final
+
+from django.db.models import Q
+
+from zones.electrical.verdicts import Verdict
+from zones.limits.registry import limit_by_code
+
+from .conditions import Condition
+from .models import Case, Finding
+
+CHANGED_FRACTION: Final = 0.05
+"""A figure has changed when it moved by this fraction of its limit since it was last told."""
+
+_SAME: Final = 1e-9
+_FIGURES: Final = {"low": "low", "likely": "likely", "high": "high", "limit_value": "limit"}
+_WRITTEN: Final = [
+    "case", "state", "verdict", "low", "likely", "high", "limit_value", "told_excess", "detail", "reason",
+    "attribution", "recomputed", "changed_at", "cleared_at", "deferred_until", "version",
+]  # fmt: skip
+
+
+class What(StrEnum):
+    """What happened to a finding within a case."""
+
+    JOINED = "joined"
+    WORSE = "worse"
+    BETTER = "better"
+    REOPENED = "reopened"
+    LEFT = "left"
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One thing that happened. before: the verdict it had until now. moved_to: where it went, if it did not
+    clear."""
+
+    what: What
+    finding: Finding
+    before: Verdict
+    moved_to: str | None = None
+
+
+@dataclass
+class CaseUpdate:
+    """One case after a reconciliation. findings: its open ones. quiet: those of them that a first import
+    alone knows of, by id."""
+
+    case: Case
+    entries: list[Entry] = field(default_factory=list)
+    findings: list[Finding] = field(default_factory=list)
+    quiet: set[int] = field(default_factory=set)
+    opened: bool = False
+    cleared: bool = False
+
+
+def reconcile(
+    conditions: Sequence[Condition],
+    *,
+    as_of: Mapping[int, dt.date],
+    now: dt.datetime,
+    recomputed: Iterable[int] = (),
+    judged: Callable[[Finding], bool] = lambda _: True,
+    lock: bool = False,
+) -> list[CaseUpdate]:
+    """Make the open findings of the sites of ``as_of`` those of ``conditions``. Returns every case concerned.
+
+    as_of: today by site. recomputed: sites of which a new formula may have changed the figures. judged: which
+    of the open findings these conditions speak of: of those, what is not a condition any more is cleared.
+
+    Seven statements at most, however many sites:
+
+    1. Read the open findings, and the cases of both.
+    2. Insert new cases, so that findings can refer to them.
+    3. Open, change, move and clear findings in memory; then insert and update them.
+    4. Clear the cases that have none left, and open again those that have one again.
+
+    The claim on the sites keeps other rechecks out. What a person does to a finding meanwhile is not lost: in
+    a REPEATABLE READ transaction writing the same row raises, and the recheck begins again; elsewhere
+    ``lock`` makes one wait for the other.
+    """
+    found = Finding.objects.filter(site_id__in=as_of, cleared_at__isnull=True).order_by("id")
+    if lock:
+        found = found.select_for_update(of=("self",))
+    return _Reconciliation(as_of, now, set(recomputed)).run(list(conditions), list(found), judged)
+
+
+class _Reconciliation:
+    def __init__(self, as_of: Mapping[int, dt.date], now: dt.datetime, recomputed: set[int]) -> None:
+        self.as_of = as_of
+        self.now = now
+        self.recomputed = recomputed
+        self.updates: dict[int, CaseUpdate] = {}
+        self.new: list[Finding] = []
+        self.dirty: list[Finding] = []
+
+    def run(
+        self, conditions: list[Condition], found: list[Finding], judged: Callable[[Finding], bool]
+    ) -> list[CaseUpdate]:
+        cases = self._cases(conditions, found)
+        open_findings = {(*finding.subject, finding.code): finding for finding in found}
+        kept: list[tuple[Finding, bool]] = []
+        for condition in conditions:
+            case = cases[condition.case.key]
+            finding = open_findings.pop(condition.key, None)
+            if finding is None:
+                finding = self._open(condition, case)
+            else:
+                self._change(finding, condition, case)
+            kept.append((finding, condition.quiet))
+        for finding in open_findings.values():
+            if judged(finding):
+                self._clear(finding)
+            else:
+                kept.append((finding, False))
+        Finding.objects.bulk_create(self.new)
+        _update(Finding, self.dirty, _WRITTEN)
+        for finding, quiet in kept:
+            update = self.updates[finding.case_id]
+            update.findings.append(finding)
+            if quiet:
+                update.quiet.add(finding.pk)
+        self._settle_cases()
+        return [self.updates[pk] for pk in sorted(self.updates)]
+
+    def _cases(self, conditions: Iterable[Condition], found: Iterable[Finding]) -> dict[str, Case]:
+        wanted = {condition.case.key: condition for condition in conditions}
+        cases = {
+            case.key: case
+            for case in Case.objects.filter(Q(key__in=wanted) | Q(pk__in={f.case_id for f in found}))
+        }
+        missing = [
+            Case(
+                site_id=condition.case.site_id,
+                key=key,
+                change_set_id=condition.case.change_set_id,
+                opened_at=self.now,
+            )
+            for key, condition in sorted(wanted.items())
+            if key not in cases
+        ]
+        for case in Case.objects.bulk_create(missing):
+            cases[case.key] = case
+            self.updates[case.pk] = CaseUpdate(case, opened=True)
+        for case in cases.values():
+            self.updates.setdefault(case.pk, CaseUpdate(case))
+        return cases
+
+    def _note(
+        self, case: Case, what: What, finding: Finding, before: int, moved_to: str | None = None
+    ) -> None:
+        self.updates[case.pk].entries.append(Entry(what, finding, Verdict(before), moved_to))
+
+    # --- findings -----------------------------------------------------------------------------------------
+
+    def _open(self, condition: Condition, case: Case) -> Finding:
+        finding = Finding(
+            site_id=condition.case.site_id,
+            case=case,
+            code=condition.code,
+            subject_kind=condition.subject_kind,
+            subject_id=condition.subject_id,
+            state=Finding.State.OPEN,
+            told_excess=_excess(condition),
+            opened_at=self.now,
+            changed_at=self.now,
+            recomputed=case.site_id in self.recomputed,
+            **_values(condition),
+        )
+        self.new.append(finding)
+        self._note(case, What.JOINED, finding, Verdict.WITHIN)
+        return finding
+
+    def _change(self, finding: Finding, condition: Condition, case: Case) -> None:
+        before = finding.verdict
+        changed = self._moved(finding, condition, case)
+        what = _worse_or_better(finding, condition)
+        if what is not None:
+            self._note(case, what, finding, before)
+            finding.told_excess = _excess(condition)
+            finding.recomputed = case.site_id in self.recomputed
+            changed = True
+        if self._deferral_ended(finding):
+            self._note(case, What.REOPENED, finding, before)
+            changed = True
+        values = _values(condition)
+        told_anew = finding.attribution != values["attribution"] or finding.reason != values["reason"]
+        if changed or told_anew:
+            finding.version += 1
+        if changed:
+            finding.changed_at = self.now
+        if changed or told_anew or _differs(finding, values):
+            for name, value in values.items():
+                setattr(finding, name, value)
+            self.dirty.append(finding)
+
+    def _moved(self, finding: Finding, condition: Condition, case: Case) -> bool:
+        """A cause revised by a correction: left one case, joined another."""
+        if finding.case_id == case.pk:
+            return False
+        left = self.updates[finding.case_id].case
+        self._note(left, What.LEFT, finding, finding.verdict, moved_to=case.key)
+        finding.case = case
+        finding.recomputed = case.site_id in self.recomputed
+        self._note(case, What.JOINED, finding, Verdict(finding.verdict))
+        finding.told_excess = _excess(condition)
+        return True
+
+    def _deferral_ended(self, finding: Finding) -> bool:
+        if finding.state != Finding.State.DEFERRED or finding.deferred_until is None:
+            return False
+        if finding.deferred_until > self.as_of[finding.site_id]:
+            return False
+        finding.state = Finding.State.OPEN
+        finding.deferred_until = None
+        return True
+
+    def _clear(self, finding: Finding) -> None:
+        """The outcome that a person gave it, and the state reason, stay."""
+        self._note(self.updates[finding.case_id].case, What.LEFT, finding, finding.verdict)
+        finding.state = Finding.State.CLEARED
+        finding.cleared_at = finding.changed_at = self.now
+        finding.deferred_until = None
+        finding.recomputed = finding.site_id in self.recomputed
+        finding.version += 1
+        self.dirty.append(finding)
+
+    # --- cases --------------------------------------------------------------------------------------------
+
+    def _settle_cases(self) -> None:
+        dirty = []
+        for update in self.updates.values():
+            case, stands = update.case, bool(update.findings)
+            was_open = case.cleared_at is None and not update.opened
+            if stands and not was_open:
+                update.opened = True
+                case.quiet = case.site_id in self.recomputed or len(update.quiet) == len(update.findings)
+                case.cleared_at, case.opened_at, case.told_at = None, self.now, None
+            elif was_open and not stands:
+                update.cleared = True
+                case.cleared_at = self.now
+            if update.entries or update.opened or update.cleared:
+                case.version += 1
+                dirty.append(case)
+        _update(Case, dirty, ["quiet", "opened_at", "cleared_at", "told_at", "version"])
+
+
+def _values(condition: Condition) -> dict[str, Any]:
+    """What a condition says of its finding."""
+    return {
+        "verdict": int(condition.verdict),
+        "detail": condition.detail,
+        "reason": condition.reason,
+        "attribution": condition.attribution,
+        **{name: getattr(condition, of) for name, of in _FIGURES.items()},
+    }
+
+
+def _differs(finding: Finding, values: Mapping[str, Any]) -> bool:
+    """More than the last bits of a sum."""
+    if any(getattr(finding, name) != values[name] for name in ("verdict", "detail")):
+        return True
+    for name in _FIGURES:
+        old, new = getattr(finding, name), values[name]
+        if (old is None) != (new is None):
+            return True
+        if old is not None and not math.isclose(old, new, rel_tol=_SAME, abs_tol=1e-12):
+            return True
+    return False
+
+
+def _excess(condition: Condition) -> float | None:
+    if condition.likely is None or condition.limit is None:
+        return None
+    return condition.likely - condition.limit
+
+
+def _worse_or_better(finding: Finding, condition: Condition) -> What | None:
+    """Another verdict, or 5 % of the limit (of a limit of nothing: anything) since it was last told."""
+    if condition.verdict != finding.verdict:
+        return What.WORSE if condition.verdict > finding.verdict else What.BETTER
+    excess = _excess(condition)
+    if excess is None or finding.told_excess is None or condition.limit is None:
+        return None
+    moved = excess - finding.told_excess
+    if abs(moved) < max(CHANGED_FRACTION * abs(condition.limit) * (1 - _SAME), 1e-9):
+        return None
+    rule = limit_by_code(condition.code).rule
+    at_least = rule is not None and rule.at_least
+    return What.WORSE if (moved < 0) == at_least else What.BETTER
+
+
+def _update(model: Any, rows: Sequence[Any], names: Sequence[str]) -> None:
+    """Write some columns of rows that are there, in one statement: an upsert, since a CASE for every column
+    and row is slow to plan."""
+    if rows:
+        model._default_manager.bulk_create(
+            rows, update_conflicts=True, unique_fields=["id"], update_fields=list(names)
+        )

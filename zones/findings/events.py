@@ -1,0 +1,225 @@
+"""Who is told what: outbox rows, written in the transaction that made them happen.
+
+A site without a contract on the day has findings but no events. What is only probably past is told unless the
+contract says no; advice never is. A first import is quiet: one summary, once. What a new formula changed is
+recorded and not told. A ticketing system opens one ticket a case and closes the same one: ``case_key`` is
+stable, and a case that was never told is told as opened when it first deserves it (a contract begins, a
+finding grows worse).
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable, Mapping, Sequence
+from enum import StrEnum
+from typing import Any
+
+from sites.changes.models import ChangeSet
+from sites.changes.services import today_at
+from sites.changes.steps import first_step_after
+from sites.models import Contract, Event, Site
+from zones.electrical.verdicts import Verdict
+from zones.limits.registry import limit_by_code
+
+from .bodies import Bodies, change_set_body, contracts_on
+from .episodes import CaseUpdate, Entry, What
+from .models import Case, Finding, Takeover
+from .series import CANNOT_COMPUTE
+
+
+class EventKind(StrEnum):
+    CASE_OPENED = "case.opened"
+    CASE_CHANGED = "case.changed"
+    CASE_ACKNOWLEDGED = "case.acknowledged"
+    CASE_CLEARED = "case.cleared"
+    SITE_TAKEN_OVER = "site.taken_over"
+    CHANGE_SET_ACCEPTED = "change_set.accepted"
+
+
+def tell(
+    updates: Sequence[CaseUpdate],
+    *,
+    as_of: Mapping[int, dt.date],
+    now: dt.datetime,
+    silent: Iterable[int] = (),
+    taking_over: bool = True,
+) -> None:
+    """Write the events of one reconciliation and note what was told.
+
+    silent: sites of which nothing is told this time. taking_over: whether first imports are looked for (not
+    after a failure, when nothing is known of them).
+    """
+    silent = set(silent)
+    contracts = {site_id: c for site_id, c in contracts_on(as_of).items() if site_id not in silent}
+    chosen = [(update, kind) for update in updates if (kind := _kind(update, contracts)) is not None]
+    summaries = _summaries(updates, contracts) if taking_over else {}
+    summed_up = {case.pk for cases in summaries.values() for case in cases}
+    chosen = [(update, kind) for update, kind in chosen if update.case.pk not in summed_up]
+    if not chosen and not summaries:
+        return
+    told = {f.pk: f for cases in summaries.values() for of_case in cases.values() for f in of_case}
+    told |= {f.pk: f for update, _ in chosen for f in _findings(update)}
+    bodies = Bodies(
+        [update.case for update, _ in chosen] + [case for cases in summaries.values() for case in cases],
+        told.values(),
+        contracts=contracts,
+        step={site_id: first_step_after(day) - 1 for site_id, day in as_of.items()},
+    )
+    events = [
+        _event(
+            EventKind.SITE_TAKEN_OVER,
+            bodies,
+            site_id,
+            f"sites/{site_id}",
+            bodies.takeover(site_id, cases),
+            now,
+        )
+        for site_id, cases in summaries.items()
+    ]
+    events += [
+        _event(
+            kind,
+            bodies,
+            update.case.site_id,
+            f"cases/{update.case.pk}",
+            bodies.case(update.case, _findings(update), map(_entry, update.entries)),
+            now,
+            case_key=update.case.key,
+        )
+        for update, kind in chosen
+    ]
+    Event.objects.bulk_create(events)
+    opened = [update.case.pk for update, kind in chosen if kind is EventKind.CASE_OPENED]
+    Case.objects.filter(pk__in=[*opened, *summed_up]).update(told_at=now)
+    cleared = [update.case.pk for update, kind in chosen if kind is EventKind.CASE_CLEARED]
+    Case.objects.filter(pk__in=cleared).update(told_at=None)
+    Takeover.objects.bulk_create(
+        [Takeover(site_id=site_id, told_at=now) for site_id in summaries], ignore_conflicts=True
+    )
+
+
+def tell_acknowledged(case: Case, finding: Finding, *, now: dt.datetime) -> None:
+    """A person has taken note of a finding, put it off, or given its outcome."""
+    day = today_at(case.site_id)
+    contracts = contracts_on({case.site_id: day})
+    if case.told_at is None or case.site_id not in contracts:
+        return
+    findings = list(case.findings.filter(cleared_at__isnull=True).order_by("id"))
+    bodies = Bodies([case], findings, contracts=contracts, step={case.site_id: first_step_after(day) - 1})
+    entry = {"what": str(finding.state), "finding": finding.pk, "by": finding.state_by}
+    _event(
+        EventKind.CASE_ACKNOWLEDGED,
+        bodies,
+        case.site_id,
+        f"cases/{case.pk}",
+        bodies.case(case, findings, [entry | {"reason": finding.state_reason}]),
+        now,
+        case_key=case.key,
+    ).save()
+
+
+def tell_accepted(change_set: ChangeSet) -> None:
+    """Listener of ``sites.changes.listeners.on_accepted``: an accepted change set of a site under
+    contract."""
+    if change_set.site_id is None or change_set.quiet or change_set.recorded_at is None:
+        return
+    contract = contracts_on({change_set.site_id: today_at(change_set.site_id)}).get(change_set.site_id)
+    if contract is None:
+        return
+    site = Site.objects.select_related("customer").get(pk=change_set.site_id)
+    Event.objects.create(
+        kind=EventKind.CHANGE_SET_ACCEPTED,
+        customer_id=site.customer_id,
+        site=site,
+        subject=f"change-sets/{change_set.pk}",
+        body=change_set_body(change_set, site, contract),
+        happened_at=change_set.recorded_at,
+    )
+
+
+def deserves_event(finding: Finding, contract: Contract, verdict: int | None = None) -> bool:
+    """Whether a finding, at a verdict, is worth an event under a contract."""
+    if limit_by_code(finding.code).is_advice:
+        return False
+    if finding.code == CANNOT_COMPUTE:
+        return verdict is None or verdict >= Verdict.CANNOT_TELL
+    verdict = finding.verdict if verdict is None else verdict
+    return verdict == Verdict.OVER or (verdict == Verdict.PROBABLY_OVER and contract.event_when_probable)
+
+
+def _kind(update: CaseUpdate, contracts: Mapping[int, Contract]) -> EventKind | None:
+    """What the ticketing system is told of a case, if anything."""
+    case, contract = update.case, contracts.get(update.case.site_id)
+    if contract is None:
+        return None
+    if not update.findings:
+        return EventKind.CASE_CLEARED if update.cleared and case.told_at is not None else None
+    news = any(_is_news(entry, update, contract) for entry in update.entries)
+    if case.told_at is not None:
+        return EventKind.CASE_CHANGED if news else None
+    loud = any(deserves_event(f, contract) and f.pk not in update.quiet for f in update.findings)
+    return EventKind.CASE_OPENED if loud and (news or not case.quiet) else None
+
+
+def _is_news(entry: Entry, update: CaseUpdate, contract: Contract) -> bool:
+    if entry.finding.pk in update.quiet and entry.what is What.JOINED:
+        return False
+    return deserves_event(entry.finding, contract) or deserves_event(entry.finding, contract, entry.before)
+
+
+def _summaries(
+    updates: Sequence[CaseUpdate], contracts: Mapping[int, Contract]
+) -> dict[int, dict[Case, list[Finding]]]:
+    """By site that was taken over and not yet summed up, its open cases with their findings. Again where a
+    later quiet import opened more: nothing is lost, and nothing comes one by one."""
+    pending = {
+        update.case.site_id
+        for update in updates
+        if update.quiet and update.case.told_at is None and update.case.site_id in contracts
+    }
+    told = set(Takeover.objects.filter(site_id__in=contracts).values_list("site_id", flat=True))
+    quietly = ChangeSet.objects.filter(
+        site_id__in=set(contracts) - told, quiet=True, state=ChangeSet.State.ACCEPTED
+    )
+    sites = pending | set(quietly.values_list("site_id", flat=True).distinct())
+    summaries: dict[int, dict[Case, list[Finding]]] = {site_id: {} for site_id in sorted(sites)}
+    for update in updates:
+        if update.quiet and update.case.told_at is None and update.case.site_id in summaries:
+            summaries[update.case.site_id][update.case] = update.findings
+    return summaries
+
+
+def _findings(update: CaseUpdate) -> list[Finding]:
+    """Those that are open, then those that have just left."""
+    left = [entry.finding for entry in update.entries if entry.what is What.LEFT]
+    return [*update.findings, *left]
+
+
+def _entry(entry: Entry) -> dict[str, Any]:
+    return {
+        "what": str(entry.what),
+        "finding": entry.finding.pk,
+        "verdict_before": entry.before.name.lower().replace("_", " "),
+        "moved_to": entry.moved_to,
+    }
+
+
+def _event(
+    kind: EventKind,
+    bodies: Bodies,
+    site_id: int,
+    subject: str,
+    body: dict[str, Any],
+    now: dt.datetime,
+    *,
+    case_key: str = "",
+) -> Event:
+    return Event(
+        kind=kind,
+        customer_id=bodies.sites[site_id].customer_id,
+        site_id=site_id,
+        subject=subject,
+        case_key=case_key,
+        body=body,
+        happened_at=now,
+    )

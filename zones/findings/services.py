@@ -1,0 +1,121 @@
+"""What people do to findings and cases. Figures, verdicts and attributions are the record's, never a
+person's."""
+
+from __future__ import annotations
+
+import datetime as dt
+from zoneinfo import ZoneInfo
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.utils import timezone
+
+from sites.changes.services import today_at
+from sites.models import User
+from zones.recheck.due_dates import begins_at
+from zones.recheck.models import DueDate
+
+from .events import tell_acknowledged
+from .models import Case, Finding
+from .rechecked import DEFERRAL_ENDS
+
+
+class StaleVersionError(Exception):
+    """Someone else's change came in between: the finding or case is not as the caller saw it."""
+
+
+@transaction.atomic
+def finding_acknowledge(
+    *, finding: Finding, user: User, reason: str = "", expected_version: int | None = None
+) -> Finding:
+    """Say that someone has taken note. It stays so, whatever the figure does, until the finding clears."""
+    locked = _locked(finding, expected_version)
+    locked.state = Finding.State.ACKNOWLEDGED
+    locked.deferred_until = None
+    return _written(locked, user, reason)
+
+
+@transaction.atomic
+def finding_defer(
+    *, finding: Finding, user: User, until: dt.date, reason: str, expected_version: int | None = None
+) -> Finding:
+    """Put a finding off until a day in the site's time zone, when it is open again by itself.
+
+    1. Lock the finding, so that a recheck waits or begins again.
+    2. Write the day's due date: at that midnight the site is rechecked, and the deferral found to have ended.
+    """
+    if not reason.strip():
+        raise ValidationError({"reason": "Say why: a deferral has a reason."}, code="required")
+    if until <= today_at(finding.site_id):
+        raise ValidationError(
+            {"until": f"{until} is not in the future at this site; give a day after today."}, code="past"
+        )
+    locked = _locked(finding, expected_version)
+    locked.state = Finding.State.DEFERRED
+    locked.deferred_until = until
+    at = begins_at(until, ZoneInfo(locked.site.time_zone))
+    DueDate.objects.get_or_create(site_id=locked.site_id, at=at, reason=DEFERRAL_ENDS)
+    return _written(locked, user, reason)
+
+
+@transaction.atomic
+def finding_set_outcome(
+    *,
+    finding: Finding,
+    user: User,
+    outcome: Finding.Outcome,
+    reason: str = "",
+    expected_version: int | None = None,
+) -> Finding:
+    """Say what became of a finding, open or cleared; the finding itself clears when the record says so."""
+    if outcome not in Finding.Outcome.values:
+        known = ", ".join(value for value in Finding.Outcome.values if value)
+        raise ValidationError(
+            {"outcome": f"There is no outcome {outcome!r}; known: {known}."}, code="unknown"
+        )
+    locked = _locked(finding, expected_version, cleared_too=True)
+    locked.outcome = outcome
+    return _written(locked, user, reason)
+
+
+@transaction.atomic
+def case_set_ticket_reference(
+    *, case: Case, user: User, ticket_reference: str, expected_version: int | None = None
+) -> Case:
+    """Keep under which number the ticketing system has the case; blank takes it away."""
+    locked = Case.objects.select_for_update(of=("self",)).get(pk=case.pk)
+    if expected_version is not None and locked.version != expected_version:
+        raise StaleVersionError(f"case {locked.pk} is version {locked.version}, not {expected_version}")
+    reference = ticket_reference.strip()
+    longest = Case._meta.get_field("ticket_reference").max_length or 0
+    if len(reference) > longest:
+        raise ValidationError(
+            {"ticket_reference": f"At most {longest} characters; this one has {len(reference)}."},
+            code="max_length",
+        )
+    locked.ticket_reference = reference
+    locked.ticket_by = user.get_full_name() or user.get_username()
+    locked.version += 1
+    locked.save(update_fields=["ticket_reference", "ticket_by", "version"])
+    return locked
+
+
+def _locked(finding: Finding, expected_version: int | None, *, cleared_too: bool = False) -> Finding:
+    locked = Finding.objects.select_for_update(of=("self",)).select_related("site", "case").get(pk=finding.pk)
+    if expected_version is not None and locked.version != expected_version:
+        raise StaleVersionError(f"finding {locked.pk} is version {locked.version}, not {expected_version}")
+    if locked.state == Finding.State.CLEARED and not cleared_too:
+        raise ValidationError(
+            f"This finding cleared on {locked.cleared_at:%Y-%m-%d}; only its outcome can still be set.",
+            code="cleared",
+        )
+    return locked
+
+
+def _written(finding: Finding, user: User, reason: str) -> Finding:
+    finding.state_by = user.get_full_name() or user.get_username()
+    finding.state_reason = reason.strip()
+    finding.version += 1
+    finding.save(update_fields=["state", "deferred_until", "outcome", "state_by", "state_reason", "version"])
+    tell_acknowledged(finding.case, finding, now=timezone.now())
+    return finding

@@ -225,8 +225,11 @@ def solve_bands(
     node_ok = feasible[:, tree]
     voltage = np.where(node_ok, solved.voltage_v.reshape(3, nodes), 0.0)
     branch = solved.branch_current_a.reshape(3, nodes)
+    source_current = np.where(feasible, solved.source_current_a.reshape(3, trees), fallback)
     if not node_ok.all():
-        branch = np.where(node_ok, branch, _demand_behind(local, demanded))
+        # loads in watts draw more at the low voltage of a kinder band than is demanded at the source's
+        branch = np.maximum.accumulate(np.where(node_ok, branch, _demand_behind(local, demanded)), axis=0)
+        source_current = np.maximum.accumulate(source_current, axis=0)
     return Solution(
         feasible=feasible,
         reason=solved.reason.reshape(3, trees),
@@ -234,7 +237,7 @@ def solve_bands(
         load_current_a=np.where(node_ok, solved.load_current_a.reshape(3, nodes), demanded),
         branch_current_a=branch,
         terminal_voltage_v=np.where(feasible, solved.terminal_voltage_v.reshape(3, trees), 0.0),
-        source_current_a=np.where(feasible, solved.source_current_a.reshape(3, trees), fallback),
+        source_current_a=source_current,
         iterations=solved.iterations.reshape(3, trees),
     )
 

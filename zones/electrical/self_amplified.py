@@ -29,7 +29,7 @@ def evaluate_dc(
     conductor_current.
 
     An infeasible network has no voltage: 0 V stands for it, and the current its loads demand at the source
-    voltage.
+    voltage, or that of the next kinder estimate if it is more.
     """
     network = dc_network(plant, everything)
     wiring, rows = network.wiring, network.wiring.row

@@ -497,3 +497,29 @@ def test_factors_are_editable_and_misnamed_ones_refused() -> None:
 
 def test_bases_of_the_record_and_the_core_agree() -> None:
     assert [b.value for b in Basis] == [UNKNOWN, GUESSED, DRAWING, MARKED, MEASURED]
+
+
+def test_currents_stay_in_order_where_the_high_estimate_has_no_solution() -> None:
+    toy = ToyPlant()
+    model = toy.model(
+        idle_current_a=NAN,
+        full_tone_current_a=NAN,
+        full_tone_power_w=27.0,
+        idle_power_w=1.0,
+        minimum_voltage_v=6.0,
+    )
+    run = toy.run(supply_index=toy.add("supplies"))
+    toy.chain(
+        run,
+        1,
+        model_index=model,
+        cable_index=toy.cable(),
+        length_m=60.0,
+        length_basis=MEASURED,
+        current_basis=MARKED,
+    )
+    found = figures(toy)
+    voltage, current = figure(found, "run_voltage"), figure(found, "conductor_current")
+    assert voltage[1] > 6.0
+    assert voltage[2] == 0.0
+    assert current[0] < current[1] <= current[2]

@@ -79,7 +79,6 @@ INSTALLED_APPS = [
     "rest_framework",
     "drf_spectacular",
     "drf_spectacular_sidecar",
-    "django_filters",
     "sites",
     "zones",
     "api",

@@ -12,7 +12,9 @@ README = Path(__file__).parent.parent / "README.md"
 def limit_rows() -> list[str]:
     """The rows of README's table of limits; print them with ``python -m tests.test_readme``."""
     return [
-        f"| {limit.title} | {limit.quantity or '–'} | {limit.limit_from} | {limit.near_rule} | {limit.source} |"
+        "| "
+        + " | ".join([limit.title, limit.quantity or "–", limit.limit_from, limit.near_rule, limit.source])
+        + " |"
         for limit in LIMITS
     ]
 

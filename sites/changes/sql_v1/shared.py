@@ -98,7 +98,7 @@ class Users:
         # ``to_jsonb(row) - texts`` compares all ratings without naming each, the ones to come included
         texts = ", ".join(f"'{text}'" for text in (*self.texts, "version", "change_set_id"))
         users = "\n        UNION ".join(
-            f"SELECT u.site_id FROM {table} u JOIN edited e ON u.{column} = e.id"
+            f"SELECT DISTINCT u.site_id FROM {table} u JOIN edited e ON u.{column} = e.id"
             for table, column in self.using
         )
         return f"""

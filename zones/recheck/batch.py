@@ -13,7 +13,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 import structlog
-from django.db import DatabaseError, connection, transaction
+from django.db import DatabaseError, OperationalError, connection, transaction
 from psycopg import errors
 
 from sites.changes.steps import first_step_after
@@ -52,7 +52,9 @@ def recheck(site_ids: Sequence[int], *, now: dt.datetime | None = None) -> Outco
     2. The others go in one transaction (``check``), again from its beginning where another transaction got in
        between. If anything in it raises, they go one by one, so that each stands or falls alone.
     3. A site that raises alone is noted (``_note_failure``): its marks are kept but set aside, it is tried
-       again later and later, and listeners are told why. A lost database is nobody's failure, and raised.
+       again later and later, and listeners are told why.
+    4. A lost connection is nobody's failure. It took the claims with it, so this raises, even where Django
+       has already made another one.
 
     now: None: the clock of the database.
     """
@@ -60,15 +62,18 @@ def recheck(site_ids: Sequence[int], *, now: dt.datetime | None = None) -> Outco
     failed_before = set(
         SiteCheck.objects.filter(site_id__in=site_ids, failures__gt=0).values_list("site_id", flat=True)
     )
+    session = connection.connection
     batches = [[site_id for site_id in site_ids if site_id not in failed_before]]
     batches += [[site_id] for site_id in site_ids if site_id in failed_before]
     while batches:
+        if connection.connection is not session:
+            raise OperationalError("the connection that held the claims is lost")
         batch = batches.pop(0)
         marks: list[MarkRead] = []
         try:
             outcome.checked += _check_in_snapshot(batch, now, marks)
         except Exception as error:
-            if isinstance(error, DatabaseError) and not connection.is_usable():
+            if connection.connection is not session or not connection.is_usable():
                 raise
             if len(batch) > 1:
                 batches += [[site_id] for site_id in batch]
@@ -191,8 +196,6 @@ def _note_failure(site_id: int, error: Exception, marks: Sequence[MarkRead], now
                 listener(site_id, reason, now)
     except Exception:
         log.exception("a failed recheck could not be told", site_id=site_id)
-        if not connection.is_usable():
-            raise
     return reason
 
 

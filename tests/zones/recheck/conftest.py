@@ -1,0 +1,85 @@
+"""Sites to recheck, and nobody else listening."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import Any
+
+import psycopg
+import pytest
+from django.db import connection
+
+from sites.models import DeviceModel, Supply
+from tests.zones.recording import DAY, SiteRecord, cable_type, device_model
+from zones.models import Run
+from zones.recheck import checked
+
+NOW = dt.datetime(2026, 3, 10, 12, 0, tzinfo=dt.UTC)
+LATER = NOW + dt.timedelta(hours=1)
+
+
+@pytest.fixture(autouse=True)
+def nobody_listening(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The rooms above register listeners when the service starts; here each test brings its own."""
+    for name in ("_checked", "_failed", "_due"):
+        monkeypatch.setattr(checked, name, [])
+
+
+@dataclass
+class Terminal:
+    """A site whose one supply of 2 A feeds two runs of ten speakers each, 50 mA in speech."""
+
+    record: SiteRecord
+    supply: Supply
+    runs: list[Run]
+    speaker: DeviceModel
+    facts: dict[str, Any]
+
+    @property
+    def site_id(self) -> int:
+        return self.record.site_id
+
+    def add_speakers(self, count: int, day: dt.date = DAY, **said: Any) -> None:
+        """Speakers on the first run's end."""
+        with self.record.change(day, **said):
+            run = self.runs[0]
+            last = run.points.order_by("rank").last()
+            assert last is not None
+            for number in range(1, count + 1):
+                last = self.record.point(
+                    run, f"P{last.rank:.0f}+{number}", last.rank + 1, parent=last, **self.facts
+                )
+
+
+def make_terminal(**site: Any) -> Terminal:
+    speaker = device_model(
+        "ceiling_speaker", speech_current_a=0.05, idle_current_a=0.015, minimum_voltage_v=18.0
+    )
+    supply_model = device_model("supply", rated_current_a=2.0, no_load_voltage_v=24.0, class_2_marked=True)
+    facts = {"model": speaker, "cable_type": cable_type(gauge_awg=18), "current_basis": 4}
+    record = SiteRecord(**site)
+    with record.change():
+        supply = record.supply(supply_model)
+        runs = [record.run(name, supply=supply, zone=record.zone(f"Zone {name}")) for name in ("R1", "R2")]
+        for run in runs:
+            record.chain(run, 10, **facts)
+    return Terminal(record, supply, runs, speaker, facts)
+
+
+@pytest.fixture
+def terminal(db: None) -> Terminal:
+    return make_terminal()
+
+
+@contextmanager
+def another_connection() -> Iterator[psycopg.Connection[Any]]:
+    """A connection of someone else to the same database."""
+    parameters = connection.get_connection_params()
+    for ours in ("context", "cursor_factory", "client_encoding", "prepare_threshold"):
+        parameters.pop(ours, None)
+    with psycopg.connect(**parameters, autocommit=True) as other:
+        other.execute("SET lock_timeout = '10s'")
+        yield other

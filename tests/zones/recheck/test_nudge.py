@@ -1,0 +1,107 @@
+"""Telling a worker to look: after the commit, without waiting, and never at the cost of the change."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+from django.db import transaction
+
+from sites.changes import listeners
+from tests.zones.recording import SiteRecord
+from zones.recheck import nudge
+from zones.recheck.tasks import look
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+
+@pytest.fixture
+def sent(monkeypatch: pytest.MonkeyPatch, settings: Any) -> Iterator[list[dict[str, Any]]]:
+    """What is published; the publishing thread is gone afterwards."""
+    settings.CELERY_BROKER_URL = "memory://"
+    messages: list[dict[str, Any]] = []
+    monkeypatch.setattr(look, "apply_async", lambda **how: messages.append(how))
+    yield messages
+    finish()
+
+
+@pytest.fixture
+def forget_teller() -> Iterator[None]:
+    nudge._forget()
+    yield
+    finish()
+
+
+def finish() -> None:
+    """Wait until all that was to be published is."""
+    if nudge._teller is not None:
+        nudge._teller.executor.shutdown(wait=True)
+        nudge._forget()
+
+
+def test_a_change_is_told_once_it_is_committed(forget_teller: None, sent: list[dict[str, Any]]) -> None:
+    record = SiteRecord()
+    finish()
+    sent.clear()
+    with transaction.atomic():
+        with record.change():
+            record.zone()
+        assert nudge._teller is None
+    finish()
+    assert sent == [{"retry": False, "expires": nudge.EXPIRES_S, "ignore_result": True}]
+
+
+def test_a_change_that_is_rolled_back_is_not_told(forget_teller: None, sent: list[dict[str, Any]]) -> None:
+    record = SiteRecord()
+    finish()
+    sent.clear()
+    with transaction.atomic():
+        with record.change():
+            record.zone()
+        transaction.set_rollback(True)
+    finish()
+    assert sent == []
+
+
+def test_without_a_broker_nobody_is_told(
+    forget_teller: None, sent: list[dict[str, Any]], settings: Any
+) -> None:
+    settings.CELERY_BROKER_URL = None
+    SiteRecord()
+    assert nudge._teller is None
+    assert sent == []
+
+
+def test_a_broker_that_is_away_fails_nothing_and_delays_nothing(
+    forget_teller: None, sent: list[dict[str, Any]], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    tried, let_go = threading.Event(), threading.Event()
+    asked: list[int] = []
+
+    def hang(**_how: Any) -> None:
+        asked.append(1)
+        tried.set()
+        assert let_go.wait(30)
+        raise ConnectionRefusedError("no broker")
+
+    monkeypatch.setattr(look, "apply_async", hang)
+    nudge.nudge()
+    assert tried.wait(30)
+    for _ in range(100):  # while one hangs, one more waits, and no more
+        nudge.nudge()
+    let_go.set()
+    finish()
+    assert len(asked) == 2
+
+
+def test_the_listener_is_registered() -> None:
+    assert nudge.nudge_after_commit in listeners._accepted
+
+
+def test_the_task_sweeps(monkeypatch: pytest.MonkeyPatch) -> None:
+    swept: list[int] = []
+    monkeypatch.setattr("zones.recheck.tasks.sweep", lambda: swept.append(1))
+    look()
+    assert swept == [1]

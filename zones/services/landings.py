@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import enum
-from typing import Any
+from typing import Any, TypedDict, Unpack
 
 from sites.changes.errors import refuse
 from sites.changes.operations import Use, operation
@@ -60,9 +60,7 @@ def landing_add(
     roles = _CARRIES[carries][::-1] if reversed else _CARRIES[carries]
     rows = (row, row + 1 if second_row is None else second_row)
     for path, each in zip(("/row", "/second_row"), rows, strict=True):
-        if not 1 <= each <= block.row_count:
-            detail = f"{describe(block)} has rows 1 to {block.row_count}, not {each}."
-            raise refuse(detail, code="invalid", path=path)
+        _require_row(block, each, path)
     of_work: dict[str, Any] = {
         "site_id": work.site_id,
         "change_set_id": work.change_set.pk,
@@ -93,6 +91,21 @@ def landing_end(work: Work, *, landings: list[Landing]) -> list[Landing]:
     return landings
 
 
+class LandingCorrected(TypedDict, total=False):
+    row: int
+    pair: int
+    conductor: Landing.Conductor
+    carries: Landing.Carries
+
+
+@operation("landing.correct", "How a conductor lies on a block was recorded wrongly.", use=Use.CORRECTION)
+def landing_correct(work: Work, *, landing: Landing, **corrected: Unpack[LandingCorrected]) -> Landing:
+    if "row" in corrected:
+        _require_row(landing.block, corrected["row"], "/row")
+    work.alter(landing, corrected)
+    return landing
+
+
 @operation("clip.pull", "Bridging clips are pulled: the field cable on these rows is isolated.")
 def clip_pull(work: Work, *, block: Block, rows: list[int]) -> Block:
     _set_clips(work, block, rows, is_in=False)
@@ -118,11 +131,15 @@ def _set_clips(work: Work, block: Block, rows: list[int], *, is_in: bool) -> Non
     if not rows:
         raise refuse("Name the rows.", code="required", path="/rows")
     for place, row in enumerate(rows):
-        if not 1 <= row <= block.row_count:
-            detail = f"{describe(block)} has rows 1 to {block.row_count}, not {row}."
-            raise refuse(detail, code="invalid", path=f"/rows/{place}")
+        _require_row(block, row, f"/rows/{place}")
     for row in dict.fromkeys(rows):
         # A row that nothing is recorded of has its clip in
         if work.latest(ClipFacts, block.pk, row) is None and is_in:
             continue
         work.supersede(ClipFacts, [block.pk, row], {"is_in": is_in})
+
+
+def _require_row(block: Block, row: int, path: str) -> None:
+    if not 1 <= row <= block.row_count:
+        detail = f"{describe(block)} has rows 1 to {block.row_count}, not {row}."
+        raise refuse(detail, code="invalid", path=path)

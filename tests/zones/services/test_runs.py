@@ -18,7 +18,15 @@ from tests import factories
 from tests.factories import BUILT_ON, change
 from zones.models import Landing, Run, Zone
 from zones.selectors import landings_before, pulled_clips_before, runs_before
-from zones.services.landings import PairUse, clip_correct, clip_pull, clip_put, landing_add, landing_end
+from zones.services.landings import (
+    PairUse,
+    clip_correct,
+    clip_pull,
+    clip_put,
+    landing_add,
+    landing_correct,
+    landing_end,
+)
 from zones.services.points import point_alter, point_append
 from zones.services.runs import run_alter, run_correct, run_end
 from zones.services.zones import zone_end, zone_endpoint_add, zone_endpoint_end
@@ -202,6 +210,19 @@ def test_a_reversed_pair_is_recorded_as_it_lies(site: Site, run: Run, block: Blo
         on(site), block=block, row=11, second_row=20, pair=1, carries=PairUse.AUDIO, run=run, reversed=True
     ).result
     assert [(one.row, one.carries) for one in pair] == [(11, Carries.AUDIO_MINUS), (20, Carries.AUDIO_PLUS)]
+
+
+def test_a_conductor_was_written_down_on_another_row(site: Site, run: Run, block: Block) -> None:
+    first, _ = landing_add(on(site), block=block, row=11, pair=1, carries=PairUse.AUDIO, run=run).result
+    landing_correct(on(site, AFTER_THAT), landing=first, row=13, carries=Carries.AUDIO_MINUS)
+    lying = landings_before(first_step_after(LATER), block_ids=[block.pk])
+    assert [(one.row, one.carries) for one in lying] == [(12, Carries.AUDIO_MINUS), (13, Carries.AUDIO_MINUS)]
+    with pytest.raises(ChangeRefused) as caught:
+        landing_correct(on(site, AFTER_THAT), landing=first, row=51)
+    assert caught.value.problems[0].pointer == "/row"
+    with pytest.raises(ChangeRefused) as caught:
+        landing_correct(on(site, AFTER_THAT), landing=first, pair=0)
+    assert caught.value.problems[0].code == "landing_pair_1_to_25"
 
 
 def test_two_wires_on_one_row_are_recorded(site: Site, run: Run, block: Block) -> None:

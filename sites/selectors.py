@@ -10,10 +10,11 @@ import datetime as dt
 from collections.abc import Collection
 from typing import Any, TypeVar
 
-from django.db.models import Q, QuerySet
+from django.db.models import BigIntegerField, Exists, Func, OuterRef, Q, QuerySet
+from django.db.models.expressions import Combinable
 
 from sites.changes.selectors import primary_key_fields
-from sites.changes.steps import first_step_after
+from sites.changes.steps import STEPS_A_DAY, first_step_after
 from sites.models import DatedFacts, Placed
 
 T = TypeVar("T", bound=Placed)
@@ -25,14 +26,58 @@ def before_of(day: dt.date) -> int:
     return first_step_after(day)
 
 
-def standing(things: type[T], before: int, **filters: Any) -> QuerySet[T]:
-    """Things that had begun before the step and had not ended before it."""
-    return things._default_manager.filter(
-        Q(end_step__isnull=True) | Q(end_step__gte=before), begin_step__lt=before, **filters
+class StepAfterToday(Func):
+    """Row by row, the step before which lies all that holds as of today in the time zone of its site, whose
+    path is given (``site__time_zone``): for lists across sites, where today is not the same day for all."""
+
+    template = (
+        f"(((now() AT TIME ZONE (%(expressions)s))::date - DATE '1970-01-01')::bigint + 1) * {STEPS_A_DAY}"
     )
+    arity = 1
+    output_field = BigIntegerField()
 
 
-def facts_before(facts: type[F], before: int, **filters: Any) -> QuerySet[F]:
+Before = int | Combinable
+"""A step, or an expression that gives one for each row."""
+
+
+def standing(things: type[T], before: Before, **filters: Any) -> QuerySet[T]:
+    """Things that had begun before the step and had not ended before it."""
+    return things._default_manager.filter(stood(before), **filters)
+
+
+def stood(before: Before, of: str = "") -> Q:
+    """The condition that a thing had begun before the step and had not ended before it. of: the lookup that
+    leads to the thing (``run__``)."""
+    begun = Q(**{f"{of}begin_step__lt": before})
+    return begun & (Q(**{f"{of}end_step__isnull": True}) | Q(**{f"{of}end_step__gte": before}))
+
+
+def ended(before: Before, of: str = "") -> Q:
+    """The condition that a thing had ended before the step."""
+    return Q(**{f"{of}end_step__lt": before})
+
+
+def begun(before: Before, of: str = "") -> Q:
+    """The condition that a thing had begun before the step, whether it ended or not."""
+    return Q(**{f"{of}begin_step__lt": before})
+
+
+def holding(facts: type[F], before: Before) -> QuerySet[F]:
+    """The last row of facts before the step of every thing, to be filtered by what the facts say."""
+    things = [name for name in primary_key_fields(facts) if name != "step"]
+    later = facts._default_manager.filter(
+        step__lt=before, step__gt=OuterRef("step"), **{name: OuterRef(name) for name in things}
+    )
+    return facts._default_manager.filter(~Exists(later), step__lt=before)
+
+
+def recorded_before(facts: type[F], before: Before) -> QuerySet[F]:
+    """Every row of facts before the step: to ask whether a thing had any."""
+    return facts._default_manager.filter(step__lt=before)
+
+
+def facts_before(facts: type[F], before: Before, **filters: Any) -> QuerySet[F]:
     """The last row of facts before the step of every thing that ``filters`` (``site_id__in`` and such)
     choose."""
     things = [name for name in primary_key_fields(facts) if name != "step"]

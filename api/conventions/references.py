@@ -56,6 +56,11 @@ class Referring:
             if one not in there
         ]
 
+    def site_id_of(self, row_id: int) -> int:
+        """The site of a row that was found to be in scope."""
+        site_id: int = self.model._default_manager.values_list("site_id", flat=True).get(pk=row_id)
+        return site_id
+
 
 def referring(parameter: Parameter) -> Referring | None:
     """A parameter that makes a reference of an id, or references of ids, refers to rows."""

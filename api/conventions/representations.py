@@ -17,13 +17,15 @@ from .serializers import ModelBody
 @dataclass(frozen=True)
 class Expansion:
     """A related thing that can be shown in full. It is always of the same customer, so it needs no scope of
-    its own; `related` and `prefetched` keep the number of queries the same however long the list is."""
+    its own; `related` and `prefetched` keep the number of queries the same however long the list is.
+    `nullable`: there may be none."""
 
     representation: type[Representation]
     related: tuple[str, ...] = ()
     prefetched: tuple[Any, ...] = ()
     many: bool = False
     source: str | None = None
+    nullable: bool = False
 
 
 class Representation(ModelBody):

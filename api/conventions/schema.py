@@ -49,7 +49,7 @@ class Schema(AutoSchema):
 
     @property
     def takes_version(self) -> bool:
-        return self.method in _VERSIONED
+        return self.method in _VERSIONED or self.operation in getattr(self.view, "versioned", ())
 
     def _is_list_view(self, serializer: Any = None) -> bool:  # noqa: ARG002 - the envelope is written out here
         return False
@@ -123,7 +123,7 @@ class Schema(AutoSchema):
             return {204: None}
         if self.operation == "list":
             return {200: self._envelope(view.representation)}
-        return {201 if self.operation == "create" else 200: view.representation}
+        return {201 if self.operation in view.making else 200: view.representation}
 
     def _envelope(self, representation: type[Representation]) -> dict[str, Any]:
         item = self.resolve_serializer(representation, "response")
@@ -169,7 +169,8 @@ class Schema(AutoSchema):
             schema["required"] = ["id"]
             for name, expansion in serializer.expansions.items():
                 item = self.resolve_serializer(expansion.representation, direction).ref
-                schema["properties"][name] = {"type": "array", "items": item} if expansion.many else item
+                one = {"anyOf": [item, {"type": "null"}]} if expansion.nullable else item
+                schema["properties"][name] = {"type": "array", "items": item} if expansion.many else one
         elif schema.get("type") == "object":
             schema["additionalProperties"] = False
         for value in schema.get("properties", {}).values():

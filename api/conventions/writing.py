@@ -54,12 +54,14 @@ class Asked:
 class Writing:
     """The body of a write: what `operation` takes, but for its `subject`, which the address names.
 
-    `of_site`: the body says by ``site_id`` of which site the new thing is. `partial`: anything may be left
-    out, and stays as it is, but not everything."""
+    `of_site`: the body says by ``site_id`` of which site the new thing is. `within`: the first of these
+    parameters that is given says it, since what it refers to is of that site. `partial`: anything may be
+    left out, and stays as it is, but not everything."""
 
     operation: Operation[Any, Any]
     subject: str | None = None
     of_site: bool = False
+    within: tuple[str, ...] = ()
     partial: bool = False
 
     @property
@@ -126,7 +128,7 @@ class Writing:
             places = [Place(f"Nothing is to change: name at least one of {known}.", code="empty", pointer="")]
         if places:
             raise invalid(*places)
-        return Asked(values, why, site_id)
+        return Asked(values, why, site_id if not self.within else self._site_within(values))
 
     def accept(
         self,
@@ -182,6 +184,14 @@ class Writing:
             return site_id, []
         code = "invalid" if "site_id" in body else "required"
         return None, [Place("site_id: expected the id of a site.", code=code, pointer="/site_id")]
+
+    def _site_within(self, values: Mapping[str, Any]) -> int:
+        for name in self.within:
+            if values.get(name) is not None:
+                # Values are looked for in the scope of the one who asks before this is
+                return self._references[name].site_id_of(values[name])
+        known = listed(self._outer_name(name) for name in self.within)
+        raise invalid(Place(f"Say what it belongs to: one of {known}.", code="required", pointer=""))
 
     def _values(self, body: Mapping[str, Any], principal: Principal) -> tuple[dict[str, Any], list[Place]]:
         """The operation's own JSON, and what is wrong with it."""

@@ -16,8 +16,11 @@ from . import (
     coverages,
     customers,
     device_models,
+    points,
+    runs,
     search,
     sites,
+    zones,
 )
 
 RESOURCES: dict[str, type[Resource]] = {
@@ -29,6 +32,9 @@ RESOURCES: dict[str, type[Resource]] = {
     "contacts": contacts.Contacts,
     "device-models": device_models.DeviceModels,
     "cable-types": cable_types.CableTypes,
+    "zones": zones.Zones,
+    "runs": runs.Runs,
+    "points": points.Points,
 }
 
 _router = SimpleRouter(trailing_slash=False, use_regex_path=False)

@@ -1,18 +1,28 @@
-"""The usual cautions, each shown where it matters and not as a page of boilerplate."""
+"""The usual cautions, and the one place that decides where each of them matters.
+
+A caution is shown with what it hangs on, and not at all where nothing of the kind is known or suspected: a
+page of boilerplate is read by nobody. Whoever shows a place, a zone or a finding says what is known of it
+(``Surroundings``), and shows what ``cautions_of`` gives.
+"""
 
 from __future__ import annotations
 
+import re
+from collections.abc import Callable
+from dataclasses import dataclass, field
 from enum import StrEnum
+from typing import Final
 
 
 class Caution(StrEnum):
-    LOCAL_CODE = "local_code"
     LIFE_SAFETY = "life_safety"
-    DISCONNECT = "disconnect"
+    GAS = "gas"
     LINE_VOLTAGE = "line_voltage"
+    DISCONNECT = "disconnect"
+    LADDER = "ladder"
     WIRING_CLASSES = "wiring_classes"
     PLENUM = "plenum"
-    LADDER = "ladder"
+    LOCAL_CODE = "local_code"
 
     @property
     def text(self) -> str:
@@ -28,6 +38,10 @@ _TEXTS = {
         "This record is not listed and is no part of a life-safety or emergency communication system. Where "
         "paging serves that purpose, NFPA 72 and its listed equipment govern."
     ),
+    Caution.GAS: (
+        "Ask before entering whether the room is safe, and enter as the site's own rules say. At a gas alarm "
+        "or a sharp smell leave at once and warn others."
+    ),
     Caution.DISCONNECT: (
         "Disconnect and check before touching. A source that is off but not locked out counts as energised."
     ),
@@ -37,3 +51,122 @@ _TEXTS = {
     Caution.PLENUM: "Plenum spaces need plenum cable.",
     Caution.LADDER: "Near live parts use a ladder that does not conduct.",
 }
+
+SHOCKING_LINE_V: Final = 70.0
+"""A constant-voltage line from here up is warned of; a 25 V line is not."""
+
+
+@dataclass(frozen=True)
+class Surroundings:
+    """What is known of a place or a zone that cautions hang on.
+
+    life_safety: what is said of each zone concerned (yes, no, unknown). line_voltages_v: of the lines driven
+    there [V]; None in it: an amplifier whose line voltage is not recorded. sources: energised things, as
+    people call them (supplies, amplifiers). ladder_m: greatest working height that needs a ladder [m].
+    plenum_cable: some cable there is plenum cable. texts: what people wrote of the place and its dangers.
+    limits: cautions of the limits that are past or near there.
+    """
+
+    life_safety: frozenset[str] = frozenset()
+    line_voltages_v: frozenset[float | None] = frozenset()
+    sources: tuple[str, ...] = ()
+    ladder_m: float | None = None
+    plenum_cable: bool = False
+    texts: tuple[str, ...] = ()
+    limits: frozenset[Caution] = frozenset()
+
+    def says(self, words: str) -> str:
+        """The first of some words (a pattern of alternatives) that was written of the place; blank: none."""
+        for text in self.texts:
+            found = re.search(rf"\b(?:{words})\b", text, re.IGNORECASE)
+            if found:
+                return found.group().lower()
+        return ""
+
+
+@dataclass(frozen=True)
+class CautionHere:
+    """A caution, and why it is shown here."""
+
+    caution: Caution
+    why: str
+
+    @property
+    def text(self) -> str:
+        return self.caution.text
+
+
+@dataclass(frozen=True)
+class _Rule:
+    """When a caution matters: says why, or nothing."""
+
+    caution: Caution
+    why: Callable[[Surroundings], str] = field(repr=False)
+
+
+def _life_safety(here: Surroundings) -> str:
+    if "yes" in here.life_safety:
+        return "a zone here serves life safety"
+    if "unknown" in here.life_safety:
+        return "nobody has said whether a zone here serves life safety"
+    return ""
+
+
+def _gas(here: Surroundings) -> str:
+    word = here.says("ammonia|chlorine|NH3|refrigerant|hypochlorite")
+    return f"what is written of this place speaks of {word}" if word else ""
+
+
+def _line_voltage(here: Surroundings) -> str:
+    high = sorted(volts for volts in here.line_voltages_v if volts is not None and volts >= SHOCKING_LINE_V)
+    if high:
+        return f"a line of {' and '.join(f'{volts:g} V' for volts in high)} starts here"
+    return "the line voltage of an amplifier here is not recorded" if None in here.line_voltages_v else ""
+
+
+def _disconnect(here: Surroundings) -> str:
+    if not here.sources:
+        return "what is to be looked at is fed" if Caution.DISCONNECT in here.limits else ""
+    most = 3
+    named = ", ".join(here.sources[:most])
+    more = f" and {len(here.sources) - most} more" if len(here.sources) > most else ""
+    return f"energised here: {named}{more}"
+
+
+def _ladder(here: Surroundings) -> str:
+    return f"work here is up to {here.ladder_m:g} m high" if here.ladder_m else ""
+
+
+def _wiring_classes(here: Surroundings) -> str:
+    return "a limit of Class 2 wiring is concerned" if Caution.WIRING_CLASSES in here.limits else ""
+
+
+def _plenum(here: Surroundings) -> str:
+    if here.plenum_cable:
+        return "plenum cable is recorded here"
+    return "what is written of this place speaks of a plenum" if here.says("plenum") else ""
+
+
+def _local_code(here: Surroundings) -> str:
+    if Caution.LOCAL_CODE in here.limits:
+        return "a limit set by wiring rules is concerned"
+    return "a line here can shock" if _line_voltage(here) else ""
+
+
+CAUTIONS: Final[tuple[_Rule, ...]] = (
+    _Rule(Caution.LIFE_SAFETY, _life_safety),
+    _Rule(Caution.GAS, _gas),
+    _Rule(Caution.LINE_VOLTAGE, _line_voltage),
+    _Rule(Caution.DISCONNECT, _disconnect),
+    _Rule(Caution.LADDER, _ladder),
+    _Rule(Caution.WIRING_CLASSES, _wiring_classes),
+    _Rule(Caution.PLENUM, _plenum),
+    _Rule(Caution.LOCAL_CODE, _local_code),
+)
+"""The gravest first: life safety is shown first everywhere."""
+
+
+def cautions_of(here: Surroundings) -> tuple[CautionHere, ...]:
+    """The cautions that matter here, the gravest first, each with why."""
+    found = ((rule.caution, rule.why(here)) for rule in CAUTIONS)
+    return tuple(CautionHere(caution, why) for caution, why in found if why)

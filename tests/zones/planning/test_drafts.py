@@ -16,7 +16,7 @@ from sites.changes.services import change_set_accept, change_set_draft, change_s
 from sites.models import DeviceModel, Supply
 from sites.services.power import supply_alter
 from tests import factories
-from tests.zones.planning.conftest import Hall
+from tests.halls import Hall
 from zones.electrical.subjects import SubjectKind
 from zones.electrical.verdicts import Verdict
 from zones.models import Point

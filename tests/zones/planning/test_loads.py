@@ -11,7 +11,7 @@ from django.db import connection, transaction
 
 from sites.models import Basis, DeviceModel
 from tests import factories
-from tests.zones.planning.conftest import Hall
+from tests.halls import Hall
 from tests.zones.recording import DAY, SiteRecord, device_model
 from zones.electrical.subjects import SubjectKind
 from zones.electrical.verdicts import Verdict

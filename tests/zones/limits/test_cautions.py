@@ -1,0 +1,71 @@
+"""Where each caution matters, and where it is left out."""
+
+from __future__ import annotations
+
+import pytest
+
+from zones.limits.cautions import CAUTIONS, Caution, Surroundings, cautions_of
+
+WHERE_IT_MATTERS = [
+    (Caution.LIFE_SAFETY, Surroundings(life_safety=frozenset({"no", "yes"})), "serves life safety"),
+    (Caution.LIFE_SAFETY, Surroundings(life_safety=frozenset({"unknown"})), "nobody has said"),
+    (Caution.GAS, Surroundings(texts=("", "Ammonia plant room: alarm panel at the door")), "ammonia"),
+    (Caution.GAS, Surroundings(texts=("behind the CHLORINE store",)), "chlorine"),
+    (Caution.LINE_VOLTAGE, Surroundings(line_voltages_v=frozenset({70.7})), "70.7 V"),
+    (Caution.LINE_VOLTAGE, Surroundings(line_voltages_v=frozenset({25.0, 100.0})), "100 V"),
+    (Caution.LINE_VOLTAGE, Surroundings(line_voltages_v=frozenset({None})), "not recorded"),
+    (Caution.DISCONNECT, Surroundings(sources=("supply PS 1",)), "supply PS 1"),
+    (Caution.DISCONNECT, Surroundings(limits=frozenset({Caution.DISCONNECT})), "is fed"),
+    (Caution.LADDER, Surroundings(ladder_m=4.5), "4.5 m"),
+    (Caution.WIRING_CLASSES, Surroundings(limits=frozenset({Caution.WIRING_CLASSES})), "Class 2"),
+    (Caution.PLENUM, Surroundings(plenum_cable=True), "plenum cable"),
+    (Caution.PLENUM, Surroundings(texts=("above the plenum ceiling",)), "plenum"),
+    (Caution.LOCAL_CODE, Surroundings(limits=frozenset({Caution.LOCAL_CODE})), "wiring rules"),
+    (Caution.LOCAL_CODE, Surroundings(line_voltages_v=frozenset({100.0})), "can shock"),
+]
+
+
+@pytest.mark.parametrize(("caution", "here", "why"), WHERE_IT_MATTERS)
+def test_it_is_shown_where_it_matters_and_says_why(caution: Caution, here: Surroundings, why: str) -> None:
+    found = {one.caution: one for one in cautions_of(here)}
+    assert why in found[caution].why
+    assert found[caution].text == caution.text
+
+
+def test_where_nothing_is_known_nothing_is_shown() -> None:
+    assert cautions_of(Surroundings()) == ()
+
+
+@pytest.mark.parametrize(
+    "here",
+    [
+        Surroundings(life_safety=frozenset({"no"})),
+        Surroundings(line_voltages_v=frozenset({25.0})),
+        Surroundings(ladder_m=0.0),
+        Surroundings(texts=("harmonia hall", "an explained space", "bechlorined")),
+    ],
+)
+def test_it_is_left_out_where_it_does_not_matter(here: Surroundings) -> None:
+    assert cautions_of(here) == ()
+
+
+def test_the_gravest_comes_first_and_each_once() -> None:
+    everything = Surroundings(
+        life_safety=frozenset({"yes", "unknown"}),
+        line_voltages_v=frozenset({70.7, None}),
+        sources=("supply PS 1", "supply PS 2", "amplifier A 1", "amplifier A 2"),
+        ladder_m=3.0,
+        plenum_cable=True,
+        texts=("ammonia",),
+        limits=frozenset(Caution),
+    )
+    found = cautions_of(everything)
+    assert [one.caution for one in found] == list(Caution)
+    assert found[0].caution is Caution.LIFE_SAFETY
+    (energised,) = (one.why for one in found if one.caution is Caution.DISCONNECT)
+    assert energised == "energised here: supply PS 1, supply PS 2, amplifier A 1 and 1 more"
+
+
+def test_every_caution_has_its_rule() -> None:
+    assert [rule.caution for rule in CAUTIONS] == list(Caution)
+    assert {caution for caution, _, _ in WHERE_IT_MATTERS} == set(Caution)

@@ -1,0 +1,102 @@
+"""`manage.py demo`: the invented fleet on this machine, to look at; `--check` plays the main job on it."""
+
+from __future__ import annotations
+
+import json as as_text
+import signal
+from pathlib import Path
+from typing import Any
+
+from django.conf import settings
+from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.db import connections
+
+from api.demo.client import Client
+from api.demo.fleet import ensure_fleet
+from api.demo.main_job import play
+from api.demo.people import ensure_people
+from api.demo.processes import DemoError, free_port, require_free, serving
+from sites.access.services import token_make, token_revoke
+from sites.models import Token, User
+
+PORT = 8000
+SCOPES = ("inventory:read", "inventory:write", "findings:write")
+TOKEN_NAME = "demo"
+
+
+class Command(BaseCommand):
+    help = (
+        "Serve the demo: an invented integrator, its customers and their sites, with a sweeper that rechecks "
+        "what changes. Ctrl-C or SIGTERM stops everything it started. --check plays the main job over real "
+        "HTTP instead: adds speakers to a zone until a limit is past, waits for the finding that names the "
+        "change, takes them off again, and exits 0 only if all of it held."
+    )
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument(
+            "--port", type=int, help=f"of 127.0.0.1 (default: {PORT}; with --check a free one)"
+        )
+        parser.add_argument("--check", action="store_true", help="play the main job, then stop")
+        parser.add_argument(
+            "--json",
+            action="store_true",
+            help="address and logins as one line of JSON, the first on standard output, once it serves",
+        )
+
+    def handle(self, *, port: int | None, check: bool, json: bool, **_options: Any) -> None:
+        quiet = check or json
+        port = port or (free_port() if check else PORT)
+        try:
+            require_free(port)
+            ensure_fleet(say=self._aside)
+            logins = ensure_people(Path(settings.DATA_DIR))
+            token, secret = self._token(logins["manager"]["user"])
+            connections.close_all()
+            with serving(port, quiet=quiet):
+                if check:
+                    play(Client(port, secret), say=self.stdout.write)
+                    token_revoke(token=token)
+                else:
+                    self._tell(port, logins, secret, as_json=json)
+                    signal.pause()
+        except DemoError as error:
+            raise CommandError(str(error)) from error
+        except KeyboardInterrupt:
+            self._aside("stopped")
+
+    def _aside(self, text: str) -> None:
+        # Not on standard output: with --json its first line is for a program
+        self.stderr.write(text, style_func=lambda words: words)
+
+    def _token(self, username: str) -> tuple[Token, str]:
+        user = User.objects.get(username=username)
+        # One at a time: an earlier demo's token was printed on some terminal
+        for old in Token.objects.filter(user=user, name=TOKEN_NAME, revoked_at=None):
+            token_revoke(token=old)
+        return token_make(user=user, scopes=list(SCOPES), name=TOKEN_NAME)
+
+    def _tell(self, port: int, logins: dict[str, dict[str, str]], secret: str, *, as_json: bool) -> None:
+        url = f"http://127.0.0.1:{port}"
+        if as_json:
+            self.stdout.write(as_text.dumps({"url": url, "logins": logins, "token": secret}))
+            self.stdout.flush()
+            return
+        api = f"{url}/api/v1"
+        lines = [
+            "",
+            f"Zonebook serves Larkmoor Sound & Signal (all invented) on {url}",
+            "",
+            f"  reference   {api}/reference",
+            f"  search      {api}/search?q=quay",
+            f"  findings    {api}/findings",
+            "",
+            "  as a program:",
+            f"  curl -H 'Authorization: Bearer {secret}' '{api}/findings?page_size=3'",
+            "",
+            "  people (user, password):",
+            *(f"  {role:<11} {who['user']}  {who['password']}" for role, who in logins.items()),
+            "",
+            "Ctrl-C stops it.",
+        ]
+        self.stdout.write("\n".join(lines))
+        self.stdout.flush()

@@ -45,7 +45,7 @@ class Bodies:
 
     def __init__(
         self,
-        cases: Iterable[Case],
+        site_ids: Iterable[int],
         findings: Iterable[Finding],
         *,
         contracts: Mapping[int, Contract],
@@ -54,7 +54,7 @@ class Bodies:
         """findings: all that will be told of. step: by site, the one as of which zones hang on what."""
         findings = list(findings)
         self.contracts = contracts
-        site_ids = {case.site_id for case in cases} | {f.site_id for f in findings}
+        site_ids = set(site_ids)
         self.sites = Site.objects.select_related("customer").in_bulk(site_ids)
         self.names = names_of(f.subject for f in findings)
         details = {f.pk: limit_by_code(f.code).detail for f in findings}

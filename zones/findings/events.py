@@ -60,7 +60,7 @@ def tell(
     told = {f.pk: f for cases in summaries.values() for of_case in cases.values() for f in of_case}
     told |= {f.pk: f for update, _ in chosen for f in _findings(update)}
     bodies = Bodies(
-        [update.case for update, _ in chosen] + [case for cases in summaries.values() for case in cases],
+        {update.case.site_id for update, _ in chosen} | set(summaries),
         told.values(),
         contracts=contracts,
         step={site_id: first_step_after(day) - 1 for site_id, day in as_of.items()},
@@ -105,7 +105,9 @@ def tell_acknowledged(case: Case, finding: Finding, *, now: dt.datetime) -> None
     if case.told_at is None or case.site_id not in contracts:
         return
     findings = list(case.findings.filter(cleared_at__isnull=True).order_by("id"))
-    bodies = Bodies([case], findings, contracts=contracts, step={case.site_id: first_step_after(day) - 1})
+    bodies = Bodies(
+        [case.site_id], findings, contracts=contracts, step={case.site_id: first_step_after(day) - 1}
+    )
     entry = {"what": str(finding.state), "finding": finding.pk, "by": finding.state_by}
     _event(
         EventKind.CASE_ACKNOWLEDGED,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Collection, Sequence
+from typing import Any
 
 import numpy as np
 
@@ -72,10 +73,10 @@ class Story(ToyPlant):
         )  # fmt: skip
         return self.author
 
-    def put(self, table: str, **facts: object) -> int:
+    def put(self, table: str, **facts: Any) -> int:
         return self.add(table, step=self.step, by=self.author, **facts)
 
-    def alter(self, table: str, index: int, **facts: object) -> None:
+    def alter(self, table: str, index: int, **facts: Any) -> None:
         self.change(table, index, step=self.step, by=self.author, **facts)
 
     def remove(self, *points: int) -> None:
@@ -86,7 +87,7 @@ class Story(ToyPlant):
                 count_low=0.0, count_likely=0.0, count_high=0.0,
             )  # fmt: skip
 
-    def rewrite(self, table: str, index: int, *, row: int = -1, **facts: object) -> None:
+    def rewrite(self, table: str, index: int, *, row: int = -1, **facts: Any) -> None:
         """Correct a row where it stands: its steps stay, its writer is the correction."""
         own = {"points": "point_index", "supplies": "supply_index"}[table]
         rows = [r for r in self.rows[table] if r[own] == index]
@@ -95,7 +96,7 @@ class Story(ToyPlant):
     def supply(self, rated_current_a: float = 2.0) -> int:
         return self.put("supplies", rated_current_a=rated_current_a)
 
-    def fed_run(self, supply: int, **facts: object) -> int:
+    def fed_run(self, supply: int, **facts: Any) -> int:
         self.run_kinds.append(p.RunKind.SELF_AMPLIFIED)
         self.block_kinds.append(p.BlockKind.SPLIT_66)
         return self.put("runs", supply_index=supply, **facts)

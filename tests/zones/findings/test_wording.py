@@ -32,7 +32,8 @@ def test_an_addition(story: Story) -> None:
     story.on("2025-03-14")
     story.speakers(0, 12, 0.04)
     assert told(story.only()) == (
-        "12 wall speakers added on 2025-03-14 by R. Ondine, job LS-2207, took supply S2 from 1.35 A to 1.83 A; "
+        "12 wall speakers added on 2025-03-14 by R. Ondine, job LS-2207, took supply S2 from 1.35 A to "
+        "1.83 A; "
         "limit 1.60 A"
     )
 
@@ -41,7 +42,8 @@ def test_an_addition_on_a_run_of_its_own_and_without_a_job(story: Story) -> None
     story.on("2025-03-14", job="")
     story.speakers(story.fed_run(0), 12, 0.04)
     assert told(story.only()) == (
-        "12 wall speakers added on 2025-03-14 by R. Ondine, took supply S2 from 1.35 A to 1.83 A; limit 1.60 A"
+        "12 wall speakers added on 2025-03-14 by R. Ondine, took supply S2 from 1.35 A to 1.83 A; limit "
+        "1.60 A"
     )
 
 
@@ -49,7 +51,8 @@ def test_a_smaller_supply(story: Story) -> None:
     story.on("2025-03-14")
     story.alter("supplies", 0, rated_current_a=1.0)
     assert told(story.only(), "supply S1") == (
-        "Supply S1 replaced, rated current lowered from 2.00 A to 1.00 A on 2025-03-14 by R. Ondine, job LS-2207, "
+        "Supply S1 replaced, rated current lowered from 2.00 A to 1.00 A on 2025-03-14 by R. Ondine, job "
+        "LS-2207, "
         "lowered what supply S1 may have from 1.60 A to 0.80 A; it has 1.35 A"
     )
 
@@ -68,7 +71,8 @@ def test_taps_raised() -> None:
     for point in points:
         story.alter("points", point, tap_power_w=5.0)
     assert told(story.only([LOAD]), "amplifier A1", LOAD) == (
-        "Tap of 20 ceiling speakers raised from 1 W to 5 W on 2025-03-14 by E. Sorrel, job LS-2300, took amplifier A1 "
+        "Tap of 20 ceiling speakers raised from 1 W to 5 W on 2025-03-14 by E. Sorrel, job LS-2300, took "
+        "amplifier A1 "
         "from 20 W to 100 W; limit 48 W"
     )
 
@@ -80,7 +84,8 @@ def test_a_swapped_model(story: Story) -> None:
     story.on("2025-03-14")
     story.alter("points", point, model_index=1)
     assert told(story.only()).startswith(
-        "1 horn (HN-15) put in place of WS-8 on 2025-03-14 by R. Ondine, job LS-2207, took supply S2 from 1.39 A to"
+        "1 horn (HN-15) put in place of WS-8 on 2025-03-14 by R. Ondine, job LS-2207, took supply S2 from "
+        "1.39 A to"
     )
 
 
@@ -90,7 +95,8 @@ def test_a_range(story: Story) -> None:
     story.on("2025-03-14")
     story.speakers(0, 2, 0.05, basis=Basis.MARKED)
     assert told(story.only()) == (
-        "Between the change of 2025-01-10 by E. Sorrel, job LS-2300 (4 wall speakers added) and that of 2025-03-14 by "
+        "Between the change of 2025-01-10 by E. Sorrel, job LS-2300 (4 wall speakers added) and that of "
+        "2025-03-14 by "
         "R. Ondine, job LS-2207 (2 wall speakers added), supply S2 went from 1.35 A to 1.65 A; limit 1.60 A"
     )
 
@@ -101,7 +107,8 @@ def test_a_range_from_what_was_found(story: Story) -> None:
     story.on("2025-03-14")
     story.speakers(0, 6, 0.05, basis=Basis.MARKED)
     assert told(story.only()) == (
-        "Between what was found on 2024-05-01 and the change of 2025-03-14 by R. Ondine, job LS-2207 (6 wall speakers "
+        "Between what was found on 2024-05-01 and the change of 2025-03-14 by R. Ondine, job LS-2207 (6 "
+        "wall speakers "
         "added), supply S2 went from 1.65 A to 1.95 A; limit 1.60 A"
     )
 
@@ -123,7 +130,8 @@ def test_a_correction_names_the_work_and_itself(story: Story) -> None:
         story.rewrite("points", point, speech_current_a=0.04)
     found = story.only()
     assert told(found) == (
-        "The record of the change of 2025-03-14 by R. Ondine, job LS-2207 (12 wall speakers added), as corrected on "
+        "The record of the change of 2025-03-14 by R. Ondine, job LS-2207 (12 wall speakers added), as "
+        "corrected on "
         "2026-02-01 by P. Vale, job LS-2500 (“as told”), took supply S2 from 1.35 A to 1.83 A; limit 1.60 A"
     )
     told_as_data = data(found)
@@ -136,7 +144,8 @@ def test_something_as_found_that_only_a_correction_brought_to_light(story: Story
     story.on("2026-02-01", "P. Vale", "", kind="correction")
     story.rewrite("points", 26, speech_current_a=0.6)
     assert told(story.only()) == (
-        "As found at the end of its first day, 2024-05-01: supply S2 at 1.90 A; limit 1.60 A; known since the record "
+        "As found at the end of its first day, 2024-05-01: supply S2 at 1.90 A; limit 1.60 A; known since "
+        "the record "
         "was corrected on 2026-02-01 by P. Vale (“as told”)"
     )
 
@@ -151,7 +160,8 @@ def test_a_smaller_switch() -> None:
     story.on("2025-03-14", "E. Sorrel", "")
     story.alter("switches", switch, budget_w=65.0)
     assert told(story.only([BUDGET]), "switch SW1", BUDGET) == (
-        "Switch 1000 replaced, PoE budget lowered from 130 W to 65 W on 2025-03-14 by E. Sorrel, lowered what switch "
+        "Switch 1000 replaced, PoE budget lowered from 130 W to 65 W on 2025-03-14 by E. Sorrel, lowered "
+        "what switch "
         "SW1 may have from 130 W to 65 W; it has 92.4 W"
     )
 
@@ -167,7 +177,8 @@ def test_a_speaker_of_the_next_zone() -> None:
     rule = Rule("other_zone", near_margin=0)
     assert story.rows["points"][-1]["point_index"] == point
     assert told(story.only([rule], day="2025-03-15"), "run R1", rule) == (
-        "1 wall speaker added on 2025-03-14 by R. Ondine, job LS-2207, left 1 device of another zone on run R1"
+        "1 wall speaker added on 2025-03-14 by R. Ondine, job LS-2207, left 1 device of another zone on "
+        "run R1"
     )
 
 
@@ -187,11 +198,15 @@ def test_many_deeds_are_told_as_few() -> None:
     deeds = [
         Deed("device_added", 12, 2),
         Deed("piece_pairs", 3, before=2.0, after=1.0),
-        Deed("run_supply", thing=Reference("run", 1000), before=Reference("supply", 1000), after=Reference("supply", 1001)),
+        Deed(
+            "run_supply", thing=Reference("run", 1000), before=Reference("supply", 1000),
+            after=Reference("supply", 1001),
+        ),
         Deed("device_removed", 1, 3),
     ]  # fmt: skip
     assert what_was_done(deeds[:3], NAMES) == (
-        "12 wall speakers added, pairs of 3 pieces of cable lowered from 2 to 1 and run R1 moved from supply S1 to "
+        "12 wall speakers added, pairs of 3 pieces of cable lowered from 2 to 1 and run R1 moved from "
+        "supply S1 to "
         "supply S2"
     )
     assert what_was_done(deeds, NAMES) == (
@@ -209,7 +224,8 @@ def test_every_act_has_a_phrase_that_can_be_filled(act: str) -> None:
         assert "{" not in text
     fields = {name for _, name, _, _ in string.Formatter().parse(ACTS[act].phrase) if name}
     assert fields <= {
-        "device", "thing", "span", "way", "move", "old", "new", "pieces", "points", "conductors", "readings", "zones",
+        "device", "thing", "span", "way", "move", "old", "new", "pieces", "points", "conductors",
+        "readings", "zones",
     }  # fmt: skip
 
 

@@ -1,0 +1,293 @@
+"""Who is told, of what, and how often; and that an event says all that a dispatcher needs, and no secret."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+from typing import Any
+
+import pytest
+from django.core.serializers.json import DjangoJSONEncoder
+from django.db.backends.postgresql.psycopg_any import DateRange
+
+from sites.models import ChangeSet, Closet, Contact, Coverage, Event, Secret, User
+from tests.factories import make_user
+from tests.zones.findings.conftest import ADDED, BUILT, NOW, Quay
+from tests.zones.recording import shared_change
+from zones.findings.models import Case, Finding, Takeover
+from zones.findings.services import finding_acknowledge, finding_defer
+from zones.models import DueDate, Point, PointFacts, Zone
+
+LATER = NOW + dt.timedelta(hours=1)
+DAY = dt.timedelta(days=1)
+TAKEOVER: dict[str, Any] = {"kind": ChangeSet.Kind.TAKEOVER, "quiet": True}
+
+
+@pytest.fixture
+def dispatcher(db: None) -> User:
+    return make_user(User.Role.DISPATCHER, first_name="Orla", last_name="Brisk")
+
+
+def test_an_opened_case_says_all_that_a_dispatcher_needs(quay: Quay) -> None:
+    with quay.record.change(BUILT):
+        Closet.objects.filter(pk=quay.record.closet.pk).update(
+            building="Ticket hall", opened_by="harbour office, 6 to 22", key_location="security desk",
+            escort="from the port authority", dangers="forklifts", ladder_m=4.0,
+            change_set_id=ChangeSet.objects.latest("id").pk,
+        )  # fmt: skip
+        quay.record.make(
+            Contact, closet=quay.record.closet, role=Contact.Role.KEY_HOLDER, name="P. Wick", phone="555-0102"
+        )
+        quay.record.make(Contact, role=Contact.Role.SITE, name="A. Stern", phone="555-0101")
+    Secret.objects.create(
+        site_id=quay.site_id, closet=quay.record.closet, kind="door", label="plant room door",
+        ciphertext=b"4711", written_by=make_user(),
+    )  # fmt: skip
+    added, _ = quay.add(12)
+    quay.check()
+    (event,) = quay.events()
+    case = Case.objects.get(site_id=quay.site_id)
+    body = event.body
+    assert (event.kind, event.subject, event.case_key) == ("case.opened", f"cases/{case.pk}", case.key)
+    assert event.customer_id == quay.record.customer.pk
+    assert event.happened_at == NOW
+    assert body["customer"]["name"] == "Strand Ferries"
+    assert body["site"]["code"] == quay.record.site.code
+    (closet,) = body["closets"]
+    assert closet["opened_by"] == "harbour office, 6 to 22"
+    assert closet["key_location"] == "security desk"
+    assert {contact["name"] for contact in body["contacts"]} == {"P. Wick", "A. Stern"}
+    assert body["contract"]["response_hours"] == 8
+    (finding,) = body["findings"]
+    assert finding["subject"] == {"kind": "supply", "id": quay.supply.pk, "name": "supply S1"}
+    assert finding["closet"] == quay.record.closet.pk
+    assert finding["figure"]["likely"] == pytest.approx(1.83)
+    assert (finding["limit"], finding["unit"], finding["verdict"]) == (pytest.approx(1.6), "A", "over")
+    assert finding["zones"] == [{"id": quay.zone.pk, "name": "Ticket hall", "life_safety": "unknown"}]
+    assert finding["sentence"].startswith("Supply S1 gives 1.83 A")
+    assert finding["attribution"]["change_sets"] == [added.pk]
+    assert "12 wall speakers added" in finding["attribution"]["sentence"]
+    assert body["changes"] == [
+        {"what": "joined", "finding": finding["id"], "verdict_before": "within", "moved_to": None}
+    ]
+    assert {caution["code"] for caution in body["cautions"]} == {
+        "disconnect", "wiring_classes", "life_safety", "ladder",
+    }  # fmt: skip
+    assert body["link"] == f"/api/v1/cases/{case.pk}"
+    text = json.dumps(body, cls=DjangoJSONEncoder)
+    assert "4711" not in text
+    assert "plant room door" not in text
+
+
+def test_cautions_show_where_they_matter(quay: Quay) -> None:
+    with quay.record.change(BUILT) as said:
+        Zone.objects.filter(pk=quay.zone.pk).update(life_safety="no", change_set_id=said.pk)
+    quay.add(12)
+    quay.check()
+    (event,) = quay.events()
+    assert {caution["code"] for caution in event.body["cautions"]} == {"disconnect", "wiring_classes"}
+    assert event.body["life_safety"] == "no"
+
+
+def test_a_site_without_a_contract_has_findings_and_no_events(db: None) -> None:
+    quay = Quay()
+    quay.add(12)
+    quay.check()
+    assert quay.finding().state == "open"
+    assert quay.events() == []
+    assert not Event.objects.filter(site_id=quay.site_id).exists(), "not of its change sets either"
+
+
+def test_a_contract_that_lapsed_counts_as_none(db: None) -> None:
+    quay = Quay()
+    contract = quay.cover()
+    with shared_change():
+        Coverage.objects.filter(contract=contract).update(days=DateRange(BUILT, NOW.date()))
+    quay.add(12)
+    quay.check()
+    assert quay.events() == []
+
+
+def test_when_a_contract_begins_its_open_cases_are_told(db: None) -> None:
+    quay = Quay()
+    begins = NOW.date() + 10 * DAY
+    quay.cover(begins)
+    quay.add(12)
+    quay.check()
+    assert quay.events() == []
+    at = dt.datetime.combine(begins, dt.time.min, dt.UTC)
+    assert list(DueDate.objects.filter(site_id=quay.site_id).values_list("at", flat=True)) == [at]
+    quay.check(at)
+    assert quay.kinds() == ["case.opened"]
+    quay.check(at + DAY)
+    assert quay.kinds() == ["case.opened"]
+
+
+def test_probably_over_is_told_only_where_the_contract_says_so(db: None) -> None:
+    asked, not_asked = Quay(), Quay()
+    asked.cover()
+    not_asked.cover(event_when_probable=False)
+    for quay in (asked, not_asked):
+        quay.add(7, basis=3, current_a=0.05)
+        quay.check()
+    assert asked.kinds() == ["case.opened"]
+    assert not_asked.kinds() == []
+    # once it is over there is no question left
+    for quay in (asked, not_asked):
+        quay.add(4, ADDED + DAY)
+        quay.check(LATER)
+    assert asked.kinds() == ["case.opened", "case.changed"]
+    assert not_asked.kinds() == ["case.opened"]
+
+
+def test_a_cleared_case_is_told_with_its_last_findings(quay: Quay) -> None:
+    _, points = quay.add(12)
+    quay.check()
+    quay.remove(points, ADDED + DAY)
+    quay.check(LATER)
+    opened, cleared = quay.events()
+    assert cleared.kind == "case.cleared"
+    assert cleared.case_key == opened.case_key
+    (finding,) = cleared.body["findings"]
+    assert finding["state"] == "cleared"
+    assert cleared.body["changes"][0]["what"] == "left"
+    assert cleared.body["case"]["cleared_at"] is not None
+
+
+def test_a_finding_that_joins_an_open_case_is_a_change(quay: Quay) -> None:
+    with quay.record.change(ADDED - DAY):
+        output = quay.record.output(quay.record.endpoint())
+        second = quay.record.run("R2", supply=quay.supply, zone=quay.zone, output=output)
+    with quay.record.change(ADDED) as added:
+        quay.record.chain(second, 30, **quay.facts)
+    quay.check()
+    # the output is past since a later change: another case; past since the first one, once that is corrected
+    with quay.record.change(ADDED + DAY, kind=ChangeSet.Kind.CORRECTION) as correction:
+        last, step = second.points.order_by("rank").last(), added.step
+        assert last is not None
+        assert step is not None
+        for k in range(11):
+            point = quay.record.make(Point, run=second, name=f"found {k}", rank=last.rank + 1)
+            PointFacts.objects.create(
+                site_id=quay.site_id, run=second, point=point, rank=point.rank, parent=last,
+                parent_rank=last.rank, step=step, length_basis=4, dc_pairs=1, **quay.facts,
+            )  # fmt: skip
+            last = point
+    quay.check(LATER)
+    assert {f.code: f.case.key for f in Finding.objects.filter(site_id=quay.site_id)} == {
+        "supply_current": f"site-{quay.site_id}/change-set-{correction.pk}",
+        "output_speakers": f"site-{quay.site_id}/change-set-{correction.pk}",
+    }
+    opened = quay.events()[-1]
+    assert opened.kind == "case.opened"
+    assert sorted(entry["what"] for entry in opened.body["changes"]) == ["joined", "joined"]
+
+
+def taken_over(**site: Any) -> Quay:
+    """Imported with all its history, past its limits already: of a quiet first import."""
+    quay = Quay(surveyed_on=ADDED, **site)
+    quay.add(12, ADDED - DAY, **TAKEOVER)
+    quay.add(1, ADDED, **TAKEOVER)
+    return quay
+
+
+def test_a_first_import_is_summed_up_once(db: None) -> None:
+    quay = taken_over()
+    quay.cover()
+    quay.check()
+    (event,) = quay.events()
+    assert (event.kind, event.subject, event.case_key) == ("site.taken_over", f"sites/{quay.site_id}", "")
+    assert event.body["counts"] == {"over": 1}
+    (case,) = event.body["cases"]
+    assert case["key"] == f"site-{quay.site_id}/as-found"
+    assert case["findings"][0]["subject"]["name"] == "supply S1"
+    assert Case.objects.get(pk=case["id"]).quiet
+    quay.check(LATER)
+    assert quay.kinds() == ["site.taken_over"]
+
+
+def test_a_clean_first_import_is_told_as_well(db: None) -> None:
+    quay = Quay(surveyed_on=ADDED)
+    quay.cover()
+    quay.add(1, ADDED, **TAKEOVER)
+    quay.check()
+    quay.check(LATER)
+    (event,) = quay.events()
+    assert (event.kind, event.body["cases"]) == ("site.taken_over", [])
+    # events are pruned after a while: the summary still does not come again
+    Event.objects.all().delete()
+    quay.check(LATER + 90 * DAY)
+    assert quay.events() == []
+    assert Takeover.objects.get(site_id=quay.site_id).told_at == NOW
+
+
+def test_what_happens_after_the_first_import_is_told(db: None) -> None:
+    quay = taken_over()
+    quay.cover()
+    quay.check()
+    with quay.record.change(ADDED + 5 * DAY):
+        output = quay.record.output(quay.record.endpoint())
+        second = quay.record.run("R2", zone=quay.zone, output=output)
+    with quay.record.change(ADDED + 6 * DAY) as added:
+        quay.record.chain(second, 41, **quay.facts)
+    quay.check(LATER)
+    assert quay.kinds() == ["site.taken_over", "case.opened"]
+    assert quay.events()[-1].case_key == f"site-{quay.site_id}/change-set-{added.pk}"
+    # and a case of the summary is closed like any other
+    with quay.record.change(ADDED + 7 * DAY) as ended:
+        quay.record.end(quay.run, ended)
+    quay.check(LATER + DAY)
+    assert quay.kinds()[-1] == "case.cleared"
+    assert quay.events()[-1].case_key == f"site-{quay.site_id}/as-found"
+
+
+def test_a_site_taken_over_before_its_contract_is_summed_up_when_that_begins(db: None) -> None:
+    quay = taken_over()
+    quay.check()
+    assert quay.events() == []
+    quay.cover()
+    quay.check(LATER)
+    assert quay.kinds() == ["site.taken_over"]
+    assert len(quay.events()[0].body["cases"]) == 1
+
+
+def test_as_found_without_an_import_is_told(quay: Quay) -> None:
+    """Over on its first day, put up by ourselves: nothing quiet about it."""
+    quay.add(12, BUILT)
+    quay.check()
+    assert quay.kinds() == ["case.opened"]
+
+
+def test_an_acknowledgement_is_told_and_a_deferral_too(quay: Quay, dispatcher: User) -> None:
+    quay.add(12)
+    quay.check()
+    finding_acknowledge(finding=quay.finding(), user=dispatcher, reason="van on its way")
+    until = dt.datetime.now(dt.UTC).date() + 30 * DAY
+    finding_defer(finding=quay.finding(), user=dispatcher, until=until, reason="parts ordered")
+    _, acknowledged, deferred = quay.events()
+    assert (acknowledged.kind, deferred.kind) == ("case.acknowledged", "case.acknowledged")
+    assert acknowledged.body["changes"] == [
+        {"what": "acknowledged", "finding": quay.finding().pk, "by": "Orla Brisk", "reason": "van on its way"}
+    ]
+    assert deferred.body["findings"][0]["deferred_until"] == until.isoformat()
+    assert deferred.body["findings"][0]["state"] == "deferred"
+
+
+def test_nobody_hears_of_an_acknowledgement_of_what_was_never_told(db: None, dispatcher: User) -> None:
+    quay = Quay()
+    quay.add(12)
+    quay.check()
+    finding_acknowledge(finding=quay.finding(), user=dispatcher)
+    assert quay.events() == []
+
+
+def test_an_accepted_change_set_is_told_unless_it_is_quiet(quay: Quay) -> None:
+    Event.objects.all().delete()
+    added, _ = quay.add(1)
+    quay.add(1, **TAKEOVER)
+    (event,) = Event.objects.filter(site_id=quay.site_id)
+    assert (event.kind, event.subject) == ("change_set.accepted", f"change-sets/{added.pk}")
+    assert event.body["change_set"]["job_reference"] == "LS-2207"
+    assert event.body["change_set"]["actor"] == "Tom Reed"
+    assert event.body["contract"]["response_hours"] == 8
+    assert event.happened_at == added.recorded_at

@@ -1,0 +1,180 @@
+"""What people may do to findings and cases, and how lists find them."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import pytest
+from django.core.exceptions import ValidationError
+
+from sites.access.scope import EVERYTHING, Scope
+from sites.models import User
+from tests.factories import make_user
+from tests.zones.findings.conftest import ADDED, Quay
+from tests.zones.recording import device_model
+from zones.electrical.subjects import SubjectKind
+from zones.findings import selectors
+from zones.findings.models import Case, Finding
+from zones.findings.services import (
+    StaleVersionError,
+    case_set_ticket_reference,
+    finding_acknowledge,
+    finding_defer,
+    finding_set_outcome,
+)
+from zones.findings.whereabouts import whereabouts_of
+from zones.models import ZoneEndpoint
+
+DAY = dt.timedelta(days=1)
+
+
+@pytest.fixture
+def dispatcher(db: None) -> User:
+    return make_user(User.Role.DISPATCHER, first_name="Orla", last_name="Brisk")
+
+
+@pytest.fixture
+def over(quay: Quay) -> Quay:
+    """Past its limit since twelve speakers were added."""
+    quay.add(12)
+    quay.check()
+    return quay
+
+
+def test_a_deferral_needs_a_day_to_come_and_a_reason(over: Quay, dispatcher: User) -> None:
+    today = dt.datetime.now(dt.UTC).date()
+    with pytest.raises(ValidationError, match="not in the future"):
+        finding_defer(finding=over.finding(), user=dispatcher, until=today, reason="later")
+    with pytest.raises(ValidationError, match="has a reason"):
+        finding_defer(finding=over.finding(), user=dispatcher, until=today + 9 * DAY, reason=" ")
+    assert over.finding().state == "open"
+
+
+def test_a_cleared_finding_takes_an_outcome_and_nothing_else(over: Quay, dispatcher: User) -> None:
+    with over.record.change(ADDED + DAY) as ended:
+        over.record.end(over.run, ended)
+    over.check()
+    finding = over.finding()
+    with pytest.raises(ValidationError, match="only its outcome"):
+        finding_acknowledge(finding=finding, user=dispatcher)
+    finding_set_outcome(finding=finding, user=dispatcher, outcome=Finding.Outcome.RECORD_WRONG)
+    assert over.finding().outcome == "record_wrong"
+
+
+def test_an_unknown_outcome_is_refused_with_the_known_ones(over: Quay, dispatcher: User) -> None:
+    with pytest.raises(ValidationError, match="known: repaired, record_wrong, accepted, follows"):
+        finding_set_outcome(finding=over.finding(), user=dispatcher, outcome="mended")  # type: ignore[arg-type]
+
+
+def test_writes_count_the_version_and_refuse_a_stale_one(over: Quay, dispatcher: User) -> None:
+    version = over.finding().version
+    written = finding_acknowledge(finding=over.finding(), user=dispatcher, expected_version=version)
+    assert written.version == version + 1
+    with pytest.raises(StaleVersionError):
+        finding_acknowledge(finding=over.finding(), user=dispatcher, expected_version=version)
+
+
+def test_a_case_takes_a_ticket_reference(over: Quay, dispatcher: User) -> None:
+    case = Case.objects.get(site_id=over.site_id)
+    written = case_set_ticket_reference(
+        case=case, user=dispatcher, ticket_reference=" T-77 ", expected_version=case.version
+    )
+    assert (written.ticket_reference, written.ticket_by) == ("T-77", "Orla Brisk")
+    with pytest.raises(StaleVersionError):
+        case_set_ticket_reference(
+            case=case, user=dispatcher, ticket_reference="T-78", expected_version=case.version
+        )
+    with pytest.raises(ValidationError, match="At most 120"):
+        case_set_ticket_reference(case=written, user=dispatcher, ticket_reference="T" * 121)
+    over.add(4, ADDED + DAY)
+    over.check()
+    assert Case.objects.get(pk=case.pk).ticket_reference == "T-77"
+
+
+def test_lists_show_what_is_in_scope(over: Quay) -> None:
+    other = Quay()
+    own = Scope(frozenset({over.record.customer.pk}))
+    assert {f.site_id for f in selectors.findings(own)} == {over.site_id}
+    assert list(selectors.findings(Scope(frozenset()))) == []
+    (case,) = selectors.cases(EVERYTHING).filter(site_id=over.site_id)
+    assert [f.code for f in case.open_findings] == ["supply_current"]  # type: ignore[attr-defined]
+    assert not selectors.cases(EVERYTHING).filter(site_id=other.site_id).exists()
+
+
+def test_findings_of_a_closet_and_of_a_zone(over: Quay) -> None:
+    with over.record.change(ADDED + DAY):
+        quiet_zone = over.record.zone("Gangway")
+    rows = selectors.findings(EVERYTHING)
+    today = dt.date(2026, 6, 1)
+    assert rows.filter(selectors.of_closet(over.record.closet)).count() == 1
+    assert rows.filter(selectors.of_zone(over.zone, today)).count() == 1
+    assert rows.filter(selectors.of_zone(quiet_zone, today)).count() == 0
+    # before the run was there, the zone hung on nothing
+    assert rows.filter(selectors.of_zone(over.zone, dt.date(2026, 1, 1))).count() == 0
+
+
+def test_what_is_uncertain_is_on_the_survey_list(quay: Quay) -> None:
+    quay.add(4, basis=3, current_a=0.05)
+    quay.check()
+    questions = [
+        q for q in selectors.survey_list(EVERYTHING, site_id=quay.site_id) if q.code == "supply_current"
+    ]
+    (question,) = questions
+    assert (question.subject_kind, question.subject_id) == (SubjectKind.SUPPLY, quay.supply.pk)
+    assert question.high == pytest.approx(1.35 * 1.05 + 0.2 * 1.15)
+    assert not question.missing
+
+
+def test_an_unknown_rating_is_on_the_survey_list_as_missing(quay: Quay) -> None:
+    with quay.record.change(ADDED):
+        unknown = quay.record.supply(None, "S9")
+        run = quay.record.run("R9", supply=unknown, zone=quay.zone)
+        quay.record.chain(run, 2, **quay.facts)
+    quay.check()
+    questions = selectors.survey_list(EVERYTHING, site_id=quay.site_id)
+    assert any(q.subject_id == unknown.pk and q.code == "supply_current" and q.missing for q in questions)
+
+
+def test_whereabouts_follow_power_to_the_zones_that_hang_on_it(quay: Quay) -> None:
+    gateway_model = device_model("gateway", output_count=1, poe_class=2)
+    with quay.record.change(ADDED) as change_set:
+        switch = quay.record.switch()
+        port, other_port = quay.record.port(switch, 1), quay.record.port(switch, 2)
+        gateway = quay.record.endpoint(gateway_model, "GW 1", power_source="port", port=port)
+        speaker = quay.record.endpoint(None, "NS 1", power_source="port", port=other_port)
+        output = quay.record.output(gateway)
+        second = quay.record.supply(quay.supply_model, "S2")
+        run = quay.record.run("R2", zone=quay.zone, output=output)
+        quay.record.point(run, "fed here", 1.0, feed_supply=second, **quay.facts)
+        lanes = quay.record.zone("Lanes")
+        quay.record.make(ZoneEndpoint, zone=lanes, endpoint=speaker)
+    assert change_set.step is not None
+    step = {quay.site_id: change_set.step}
+    expected = {
+        (SubjectKind.SWITCH, switch.pk): {quay.zone.pk, lanes.pk},
+        (SubjectKind.PORT, port.pk): {quay.zone.pk},
+        (SubjectKind.PORT, other_port.pk): {lanes.pk},
+        (SubjectKind.ENDPOINT, gateway.pk): {quay.zone.pk},
+        (SubjectKind.OUTPUT, output.pk): {quay.zone.pk},
+        (SubjectKind.SUPPLY, second.pk): {quay.zone.pk},
+        (SubjectKind.SUPPLY, quay.supply.pk): {quay.zone.pk},
+        (SubjectKind.RUN, run.pk): {quay.zone.pk},
+        (SubjectKind.BLOCK, quay.record.block.pk): {quay.zone.pk},
+        (SubjectKind.SITE, quay.site_id): set(),
+    }
+    found = whereabouts_of([(quay.site_id, subject) for subject in expected], step)
+    assert {subject: set(where.zone_ids) for subject, where in found.items()} == expected
+    closets = {where.closet_id for subject, where in found.items() if subject[0] != SubjectKind.SITE}
+    assert closets == {quay.record.closet.pk}
+    # the day before, none of it was there
+    before = whereabouts_of(
+        [(quay.site_id, (SubjectKind.SWITCH, switch.pk))], {quay.site_id: change_set.step - 1}
+    )
+    assert before[SubjectKind.SWITCH, switch.pk].zone_ids == ()
+
+
+def test_findings_are_looked_at_by_severity(over: Quay) -> None:
+    finding = over.finding()
+    advice = Finding(code="audio_with_dc", verdict=1, pk=finding.pk + 1)
+    hazard = Finding(code="conductor_current", verdict=3, pk=finding.pk + 2)
+    assert selectors.by_severity([advice, finding, hazard]) == [hazard, finding, advice]

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+import atexit
 import os
 import threading
-from concurrent.futures import ThreadPoolExecutor
 
 import structlog
 from django.conf import settings
@@ -16,29 +16,50 @@ log = structlog.get_logger(__name__)
 
 EXPIRES_S = 60
 """A worker that comes later finds nothing that the sweeper has not done."""
+EXIT_WAIT_S = 2.0
+"""A command that ends waits this long for its message to go."""
 
 
 class _Teller:
     """Publishes from a thread of its own, so that a broker that is away delays no request. One message tells
-    as much as many, so one at most waits."""
+    as much as many: whatever was committed before it goes is told by it."""
 
     def __init__(self) -> None:
-        self.executor = ThreadPoolExecutor(max_workers=1, thread_name_prefix="nudge")
-        self.waiting = threading.Lock()
+        self.changed = threading.Condition()
+        self.asked = self.told = 0
+        # A daemon, so that a broker that never answers does not keep the process from ending
+        threading.Thread(target=self._run, name="nudge", daemon=True).start()
+        atexit.register(self.finish)
 
     def tell(self) -> None:
-        if self.waiting.acquire(blocking=False):
-            self.executor.submit(self._publish)
+        with self.changed:
+            self.asked += 1
+            self.changed.notify_all()
 
-    def _publish(self) -> None:
-        # Let the next one in before the message goes: what is committed from here on may need one of its own
-        self.waiting.release()
-        from zones.recheck.tasks import look
+    def finish(self, timeout_s: float = EXIT_WAIT_S) -> bool:
+        """Wait until all that was asked for is told, or the time is over. Returns whether it is."""
+        with self.changed:
+            return self.changed.wait_for(lambda: self.told == self.asked, timeout_s)
 
-        try:
-            look.apply_async(retry=False, expires=EXPIRES_S, ignore_result=True)
-        except Exception as error:  # noqa: BLE001 - whatever a broker and its client make of being away
-            log.warning("no worker could be told", why=f"{type(error).__name__}: {error}")
+    def _run(self) -> None:
+        while True:
+            with self.changed:
+                self.changed.wait_for(lambda: self.told < self.asked)
+                asked = self.asked
+            _publish()
+            with self.changed:
+                self.told = asked
+                self.changed.notify_all()
+
+
+def _publish() -> None:
+    # Late, so that a process that never tells does not load Celery
+    from zones.recheck.tasks import look
+
+    try:
+        look.apply_async(retry=False, expires=EXPIRES_S, ignore_result=True)
+    except Exception as error:  # noqa: BLE001 - whatever a broker and its client make of being away
+        log.warning("no worker could be told", why=f"{type(error).__name__}: {error}")
 
 
 _teller: _Teller | None = None

@@ -8,8 +8,6 @@ from collections import Counter
 from collections.abc import Iterable, Iterator
 from typing import Any
 
-from sites.models import Basis
-
 from .cells import Estimate, Rows
 from .formats import ALL, BY_NAME, Column, FileKind
 from .formats.kinds import Values
@@ -161,16 +159,11 @@ def _columns(kind: FileKind, values: Values, *, dated: bool) -> Values:
         if reference.dated is dated and reference.attribute in values:
             found |= _named(reference.columns, values[reference.attribute])
     for pair in kind.estimates:
-        if pair.value in found:
-            found |= _estimate(pair.value, pair.basis, found, optional=pair.optional, default=pair.default)
+        if pair.value in found and found[pair.value] is not None:
+            found[pair.value] = Estimate(found[pair.value])
+        elif pair.value in found and not pair.optional:
+            found[pair.basis] = None  # without a value its basis is unknown, and both are blank
     return found
-
-
-def _estimate(value: str, basis: str, found: Values, *, optional: bool, default: Basis) -> Values:
-    if found[value] is not None:
-        return {value: Estimate(found[value])}
-    # without a value the basis is unknown, but for what may have none of its own
-    return {basis: None if not optional or found[basis] == default else found[basis]}
 
 
 # --- cells --------------------------------------------------------------------------------------------------

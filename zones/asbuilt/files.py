@@ -90,6 +90,7 @@ def read_sheet(kind: FileKind, content: bytes) -> Sheet:
     _check_header(sheet, number)
     if sheet.problems:
         return sheet
+    header = sheet.header
     for number, cells in records:
         if not any(cells):
             continue

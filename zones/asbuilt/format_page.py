@@ -40,7 +40,7 @@ def _line(column: Column, *, dated: bool) -> str:
         notes.append("Dated.")
     if column.help:
         notes.append(column.help)
-    if column.default not in (None, "", []) and not column.required:
+    if column.default not in (None, "", []) and not column.required and "lank" not in column.help:
         notes.append(f"Blank: {column.cell.write(column.default)}.")
     limit = getattr(column.cell, "limit", None)
     holds = (

@@ -41,7 +41,9 @@ class Row:
         return f"{self.kind.file}, row {self.number}"
 
     def complain(self, column: str, code: str, message: str) -> None:
-        self.problems.append(Problem(self.kind.file, self.number, column, code, message))
+        """Once a cell and kind of complaint: a row that stands for several would say it for each."""
+        if not any(problem.column == column and problem.code == code for problem in self.problems):
+            self.problems.append(Problem(self.kind.file, self.number, column, code, message))
 
     def wait_for(self, other: Row | None) -> None:
         """Put this row aside with ``other``, which is refused."""
@@ -65,7 +67,10 @@ def parse(sheet: Sheet) -> list[Row]:
         for column in sheet.kind.always_required:
             if not given.get(column.name):
                 row.complain(column.name, "blank", f"is blank; expected: {column.cell.notation}")
+        unread = {sheet.kind.headers[problem.column].name for problem in row.problems}
         for pair in sheet.kind.estimates:
+            if {pair.value, pair.basis} & unread:
+                continue
             _settle_basis(row, pair.value, pair.basis, pair.default, optional=pair.optional)
         if not row.problems and sheet.kind.check is not None:
             for name, message in sheet.kind.check(row.values):
@@ -120,9 +125,7 @@ def _settle_basis(row: Row, value: str, basis: str, default: Basis, *, optional:
                     f"is {Basis(given).label} where {value} is ?: leave one of the two blank",
                 )
             row.values[basis] = Basis.UNKNOWN.value
-        elif optional:
-            row.values[basis] = default.value if given is None else given
-        else:
+        elif not optional:
             if given not in (None, Basis.UNKNOWN):
                 row.complain(
                     basis,

@@ -113,11 +113,10 @@ class Record:
         if kind.placed:
             names += ["begin_step", "end_step"]
         order = ["begin_step", "id"] if kind.placed else ["id"]
-        own = [name for name in kind.own if name not in kind.extra]
         for row in rows.order_by(*order).values(*dict.fromkeys(names)).iterator(chunk_size=5000):
             site = found[row["site_id"]] if kind.sited else None
             key = tuple(self._values(kind, kind.key_attributes, row).values())
-            thing = Thing(kind, site, key, self._values(kind, own, row), id=row["id"], recorded=True)
+            thing = Thing(kind, site, key, self._values(kind, kind.own, row), id=row["id"], recorded=True)
             if site is not None:
                 thing.writer = self._writer(row)
             if kind.placed and site is not None:
@@ -179,7 +178,7 @@ class Record:
         for row in Reading.objects.filter(site_id__in=found).order_by("id").values(*dict.fromkeys(names)):
             site = found[row["site_id"]]
             values = self._values(kind, kind.own, row)
-            day_end = first_step_after(row["taken_on"]) - 1
+            day_end = first_step_after(row["taken_on"])
             values["after"] = None if row["step"] == day_end else self._steps[site].at(row["step"])
             values["supersedes"] = self._thing("readings", row["supersedes_id"])
             self._keep(Thing(kind, site, (), values, writer=self._writer(row), id=row["id"], recorded=True))

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, TextIO
 
-from django.db import IntegrityError, transaction
+from django.db import IntegrityError, connection, transaction
 from django.db.models import QuerySet
 from psycopg import errors as pg
 
@@ -188,8 +188,6 @@ def export_folder(
 
 
 def _snapshot() -> None:
-    from django.db import connection
-
     if not connection.in_atomic_block or len(connection.savepoint_ids) == 0:
         with connection.cursor() as cursor:
             cursor.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ, READ ONLY")

@@ -124,7 +124,9 @@ class Writer:
         if not new and not ended:
             return
         _reserve_ids(new)
-        with open_change_set(self._shared_change()):
+        first_import = not any(thing.key[1].recorded for thing in (*new, *ended))
+        lane = bulk_lane() if first_import else nullcontext()
+        with transaction.atomic(), lane, open_change_set(self._shared_change()):
             _copy(Coverage, [_coverage_row(thing) for thing in new])
             for thing in ended:
                 Coverage.objects.filter(pk=_id(thing)).update(days=_days(thing))
@@ -272,7 +274,7 @@ def _thing_row(thing: Thing, *, with_end: bool) -> Values:
         row |= {"begin_step": _step(thing.begin), "end_step": _step(thing.end) if ended else None}
     if thing.kind.name == "readings":
         after = thing.values["after"]
-        row["step"] = _step(after) if after else first_step_after(thing.values["taken_on"]) - 1
+        row["step"] = _step(after) if after else first_step_after(thing.values["taken_on"])
         row["supersedes_id"] = thing.values["supersedes"].id if thing.values["supersedes"] else None
     return row
 

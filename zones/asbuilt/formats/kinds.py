@@ -249,6 +249,6 @@ def quantity(name: str, help_: str = "", **more: Any) -> Column:
     return Column(name, Quantity(**limits), help_, **more)
 
 
-def basis(name: str, of: str, default: Basis, **more: Any) -> Column:
-    about = f"How {of} came to be known; blank: {default.label}, or guessed where it is marked with ~."
-    return Column(name, Word(BASES), about, **more)
+def basis(name: str, of: str, default: Basis, about: str = "", **more: Any) -> Column:
+    about = about or f"How {of} came to be known; blank: {default.label}, or guessed where marked with ~."
+    return Column(name, Word(BASES), about, default=default.value, **more)

@@ -29,16 +29,18 @@ def _landing(values: Values) -> list[tuple[str, str]]:
     pair = len(rows) == 2
     if len(rows) > 2:
         found.append(("row", "a pair takes two rows: write such as 7-8, or one row and the conductor"))
-    elif pair and values.get("conductor") is not None:
-        found.append(("conductor", "two rows take both conductors: leave it blank, or give one row"))
-    elif not pair and values.get("conductor") is None:
-        found.append(
-            ("conductor", "one row takes one conductor: first or second; or give two rows such as 7-8")
-        )
-    if pair and carries not in PAIRS:
-        found.append(("carries", f"a pair carries one of {', '.join(PAIRS)}"))
-    if not pair and carries not in _C.values:
-        found.append(("carries", f"one conductor carries one of {', '.join(_C.values)}"))
+    elif pair:
+        if values.get("conductor") is not None:
+            found.append(("conductor", "two rows take both conductors: leave it blank, or give one row"))
+        if carries not in PAIRS:
+            found.append(("carries", f"a pair carries one of {', '.join(PAIRS)}"))
+    else:
+        if values.get("conductor") is None:
+            found.append(
+                ("conductor", "one row takes one conductor: first or second; or give two rows such as 7-8")
+            )
+        if carries not in _C.values:
+            found.append(("carries", f"one conductor carries one of {', '.join(_C.values)}"))
     given = [name for name in _OWNERS if values.get(name) is not None]
     if values["side"] == Landing.Side.FIELD and given != ["run"]:
         found.append(("run", "the field side takes a run and nothing else"))

@@ -34,7 +34,7 @@ READINGS = FileKind(
         Reference("point", "points", ("run", "point")),
         Reference("switch", "switches", ("switch",)),
     ),
-    change_help="Key of the change that wrote it. Blank: the site's last change in changes.csv up to that day.",
+    change_help="Key of the change that wrote it. Blank: the site's last change in changes.csv by then.",
     check=_subject,
     columns=(
         text(

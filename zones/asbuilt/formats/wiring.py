@@ -165,7 +165,9 @@ def _load(attributes: Values, values: Values) -> None:
     attributes |= {"count_low": count.low, "count_likely": count.likely, "count_high": count.high}
     if attributes["device_kind"] is None:
         model = attributes["model_id"]
-        attributes["device_kind"] = _DEVICE_KINDS.get(model.values["kind"] if model else "", 0)
+        attributes["device_kind"] = _DEVICE_KINDS.get(model.values.get("kind", "") if model else "", 0)
+    if attributes["kind"] == PointFacts.Kind.SPLICE and "current_basis" not in values:
+        attributes["current_basis"] = Basis.UNKNOWN.value
 
 
 def _counted(attributes: Values) -> Values:

@@ -21,7 +21,7 @@ def changes_of_sites(context: Context) -> None:
     by_site: dict[Thing, dict[str, Row]] = defaultdict(dict)
     for row in context.rows.get("changes", []):
         site = None if row.is_refused() else context.site_of(row)
-        if site is None:
+        if site is None or row.problems:
             _remember_refused(context, row)
             continue
         first = by_site[site].setdefault(row.values["change"], row)

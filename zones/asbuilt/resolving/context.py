@@ -209,10 +209,10 @@ class Context:
         return None
 
     @staticmethod
-    def _usable(row: Row, thing: Thing) -> Thing | None:
+    def _usable(row: Row, thing: Thing) -> Thing:
+        """The thing even where it is refused: the row then waits for it, but is still looked at to its end."""
         if thing.refused:
             row.wait_for(thing.row)
-            return None
         return thing
 
     # -- refusal

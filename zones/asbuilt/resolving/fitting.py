@@ -10,7 +10,7 @@ from zones.asbuilt.things import Thing
 _FITTING = {
     "switches": {"switch"},
     "supplies": {"supply"},
-    "amplifiers": {"amplifier", "network_amplifier"},
+    "amplifiers": {"amplifier"},
     "endpoints": {"gateway", "network_speaker", "network_amplifier"},
     "points": {"ceiling_speaker", "wall_speaker", "horn"},
 }
@@ -21,8 +21,9 @@ def check_model(thing: Thing, row: Row, new: Values) -> None:
     model = new.get("model_id")
     if not isinstance(model, Thing):
         return
-    kind, fitting = model.values["kind"], _FITTING[thing.kind.name]
-    if kind not in fitting:
+    # a model whose own row is refused is not known to be anything
+    kind, fitting = model.values.get("kind"), _FITTING[thing.kind.name]
+    if kind is not None and kind not in fitting:
         wanted = " or ".join(sorted(word.replace("_", " ") for word in fitting))
         row.complain(
             "model", "wrong_kind", f"{model.label} is a {kind.replace('_', ' ')}; expected a {wanted}"

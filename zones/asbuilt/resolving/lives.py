@@ -127,9 +127,8 @@ def _only_one(context: Context, kind: FileKind, entries: list[Entry]) -> None:
     """Kinds without dates: one row a key."""
     first = entries[0]
     for entry in entries[1:]:
-        entry.row.complain(
-            kind.columns_of(kind.key[-1])[-1], "key_twice", f"is given in row {first.row.number} already"
-        )
+        message = f"is given in row {first.row.number} already"
+        entry.row.complain(_key_column(kind, entry), "key_twice", message)
     lives = context.world.lives(kind.name, first.site, first.key)
     thing = lives[0] if lives else Thing(kind, first.site, first.key, row=first.row)
     if not lives:
@@ -143,45 +142,45 @@ def _place(context: Context, kind: FileKind, entry: Entry) -> None:
     lives = context.world.lives(kind.name, entry.site, entry.key)
     life = next((one for one in lives if one.stands_at(at)), None)
     spoken = context.spoken[kind.name]
-    column = kind.columns_of(kind.key[-1])[-1]
     if life is None:
         later = next((one for one in lives if one.begin and one.begin.position > at.position), None)
         if later is not None and (not kind.placed or entry.row.values.get("ends") is None):
             _begins_too_early(entry, later, at, kind)
             return
-        if lives and not kind.placed:
-            entry.row.complain(column, "contradiction", "has had its time")
-            return
         life = Thing(kind, entry.site, entry.key, begin=at, row=entry.row)
         context.world.add(life)
     elif kind.facts is None and (life in spoken or life.begin is not at):
-        told = (
-            f"row {spoken[life][0][0].number}"
-            if life in spoken
-            else f"the record, from {life.begin.label}"
-            if life.begin
-            else ""
-        )
-        entry.row.complain(
-            column,
-            "key_twice",
-            f"stands already then: see {told}; a second of this name begins after the first ends",
-        )
+        _stands_already(entry, life, spoken[life][0][0] if life in spoken else None)
         return
     facts = None
     if kind.facts is not None:
         facts = next((one for one in life.facts if one.change is at), None)
         if facts is not None and facts.row is not None:
-            entry.row.complain(
-                "change", "key_twice", f"row {facts.row.number} gives its facts from the same change on"
-            )
+            message = f"row {facts.row.number} gives its facts from the same change on"
+            entry.row.complain("change", "key_twice", message)
             return
         if facts is None:
-            facts = Facts(at, {}, at, row=entry.row)
+            facts = Facts(at, {}, at)
             life.facts.append(facts)
         facts.row = entry.row
     spoken[life].append((entry.row, entry.values, facts))
     _end(context, life, entry)
+
+
+def _stands_already(entry: Entry, life: Thing, row: Row | None) -> None:
+    """A second thing of a name while the first, of ``row`` or of the record, still stands."""
+    if row is not None and row.is_refused():  # perhaps it ended, had its row been right
+        entry.row.wait_for(row)
+        return
+    where = f"row {row.number}" if row else f"the record, from {life.begin.label if life.begin else ''}"
+    message = f"stands already then: see {where}; a second of this name begins after the first ends"
+    entry.row.complain(_key_column(life.kind, entry), "key_twice", message)
+
+
+def _key_column(kind: FileKind, entry: Entry) -> str:
+    """The last column of the key that a row fills: where a person would look."""
+    columns = [name for part in kind.key for name in kind.columns_of(part)]
+    return next(name for name in reversed(columns) if name in entry.row.values)
 
 
 def _begins_too_early(entry: Entry, later: Thing, at: Change, kind: FileKind) -> None:

@@ -77,6 +77,10 @@ def _refuse_overlap(row: Row, thing: Thing, spans: list[Thing]) -> None:
 # --- readings -----------------------------------------------------------------------------------------------
 
 
+# A reading by its site's code and the key that a row gave it; its row where that is refused
+Named = dict[tuple[Any, str], Thing | Row]
+
+
 def settle_readings(context: Context) -> None:
     """A reading has no name of its own, so it is its content: as many of the same as the files give, the
     record is to have.
@@ -86,11 +90,9 @@ def settle_readings(context: Context) -> None:
     for recorded in context.world.things[kind.name]:
         held[_content(recorded)].append(recorded)
     superseded = {thing.values["supersedes"] for thing in context.world.things[kind.name]}
-    named: dict[tuple[Thing, str], Thing | Row] = {}
+    named: Named = {}
     for row in _superseded_first(context.rows.get(kind.name, [])):
         thing = None if row.is_refused() else _reading(context, row, named)
-        key = row.values.get("reading")
-        site = context.site_of(row) if "site" in row.values and not row.is_refused() else None
         if thing is not None and not row.is_refused():
             same = held[_content(thing)]
             if same:
@@ -98,8 +100,9 @@ def settle_readings(context: Context) -> None:
             else:
                 _add_reading(context, row, thing, superseded)
             context.spoken[kind.name][thing].append((row, row.values, None))
-        if key is not None and site is not None:
-            named[site, key] = row if row.is_refused() or thing is None else thing
+        if "reading" in row.values:
+            name = (row.values.get("site"), row.values["reading"])
+            named.setdefault(name, row if row.is_refused() or thing is None else thing)
 
 
 def _add_reading(context: Context, row: Row, thing: Thing, superseded: set[Thing | None]) -> None:
@@ -151,13 +154,13 @@ def _superseded_first(rows: list[Row]) -> list[Row]:
     return ordered
 
 
-def _reading(context: Context, row: Row, named: dict[tuple[Thing, str], Thing | Row]) -> Thing | None:
+def _reading(context: Context, row: Row, named: Named) -> Thing | None:
     kind = BY_NAME["readings"]
     site = context.site_of(row)
     if site is None:
         return None
     key = row.values.get("reading")
-    if key is not None and (site, key) in named:
+    if key is not None and (row.values["site"], key) in named:
         row.complain("reading", "key_twice", f"“{key}” is the key of another reading of this site")
     after = context.change(row, site, "after")
     values = {c.attribute: row.values.get(c.name, c.default) for c in kind.columns if c.attribute is not None}
@@ -165,7 +168,7 @@ def _reading(context: Context, row: Row, named: dict[tuple[Thing, str], Thing | 
         values[reference.attribute] = context.refer(row, reference, site, row.values, after, strict=False)
     superseded = None
     if "supersedes" in row.values:
-        wanted = named.get((site, row.values["supersedes"]))
+        wanted = named.get((row.values["site"], row.values["supersedes"]))
         if isinstance(wanted, Row):
             row.wait_for(wanted)
         elif wanted is None:

@@ -29,14 +29,14 @@ def settle(context: Context, kind: FileKind) -> None:
     """Fill things and facts of a kind from their rows, and complain where they contradict the record."""
     for thing, spoken in context.spoken[kind.name].items():
         first_row, first_values, _ = spoken[0]
-        if not first_row.is_refused():
+        if not first_row.problems:
             _settle_own(context, thing, first_row, first_values)
         for row, values, facts in spoken:
-            if kind.name in ("landings", "clips") and not row.is_refused():
+            if kind.name in ("landings", "clips") and not thing.key[0].refused:
                 check_block_row(thing, row)
-            if row is not first_row and not row.is_refused():
+            if row is not first_row and not row.problems:
                 _same_as_first(context, thing, row, values, first_row)
-            if facts is not None and not row.is_refused():
+            if facts is not None and not row.problems:
                 _settle_facts(context, thing, facts, row, values)
         if thing.recorded and kind.facts is not None:
             _refuse_rewriting_of_history(thing)

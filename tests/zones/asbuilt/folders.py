@@ -1,0 +1,243 @@
+"""Small folders of as-built files for tests, and a look at the record that knows nothing of files."""
+
+from __future__ import annotations
+
+import csv
+import datetime as dt
+import io
+from collections.abc import Mapping
+from typing import Any
+
+from django.db import models
+
+from sites.changes.models import ChangeSet
+from sites.models import (
+    Amplifier,
+    AmplifierFacts,
+    Block,
+    Closet,
+    Contact,
+    Coverage,
+    Endpoint,
+    EndpointFacts,
+    Output,
+    Site,
+    Supply,
+    SupplyFacts,
+    Switch,
+    SwitchFacts,
+    SwitchPort,
+    SwitchPortFacts,
+)
+from zones.asbuilt.resolving import Importer
+from zones.asbuilt.services import Imported, import_files
+from zones.models import (
+    ClipFacts,
+    Landing,
+    PagingSet,
+    PagingSetZone,
+    Point,
+    PointFacts,
+    Reading,
+    Run,
+    RunFacts,
+    Zone,
+    ZoneEndpoint,
+)
+
+Rows = list[dict[str, str]]
+Folder = dict[str, Rows]
+NOW = dt.datetime(2026, 6, 1, 12, tzinfo=dt.UTC)
+
+
+def pier() -> Folder:
+    """A pier with one run of three speakers, a change later, and a correction after that."""
+    s = {"site": "pier"}
+    return {
+        "device_models": [
+            {"name": "ceiling 50", "kind": "ceiling_speaker", "full_tone_current_a": "0.05"},
+            {"name": "wall 80", "kind": "wall_speaker", "full_tone_current_a": "0.08"},
+            {"name": "supply 1 A", "kind": "supply", "rated_current_a": "1"},
+            {"name": "supply 2 A", "kind": "supply", "rated_current_a": "2"},
+            {"name": "gateway", "kind": "gateway", "output_count": "2", "poe_class": "3"},
+            {"name": "switch 12", "kind": "switch", "poe_budget_w": "130"},
+        ],
+        "cable_types": [{"name": "cat 24", "gauge_awg": "24"}],
+        "customers": [{"code": "ebb", "name": "Ebb Ferries"}],
+        "contracts": [{"customer": "ebb", "reference": "E-1", "response_hours": "8"}],
+        "sites": [
+            {"code": "pier", "customer": "ebb", "name": "Ébb Pier", "time_zone": "America/Halifax"},
+        ],
+        "coverages": [
+            {"customer": "ebb", "contract": "E-1", "site": "pier", "covered_from": "2019-01-01"},
+        ],
+        "changes": [
+            s | {"change": "built", "day": "2019-05-02", "person": "Ida Vole", "job": "J1", "reason": "new"},
+            s | {"change": "more", "day": "2023-03-14", "person": "Tor Lie", "job": "J2", "reason": "quiet"},
+            s | {"change": "swap", "day": "2023-03-14", "person": "Tor Lie", "job": "J2", "reason": "hum"},
+            s
+            | {"change": "recount", "day": "2024-01-05", "person": "Ida Vole", "job": "", "reason": "counted"}
+            | {"kind": "correction"},
+        ],
+        "closets": [s | {"name": "C1", "room": "behind the counter", "ladder_m": "2.4"}],
+        "contacts": [s | {"role": "site", "name": "Åse Vold", "phone": "+1 902 555 0101"}],
+        "switches": [s | {"name": "SW1", "closet": "C1", "owner": "customer", "model": "switch 12"}],
+        "switch_ports": [s | {"switch": "SW1", "port": "1-4", "priority": "high"}],
+        "endpoints": [
+            s
+            | {"name": "GW1", "closet": "C1", "model": "gateway", "switch": "SW1", "port": "1"}
+            | {"cable_length_m": "12", "cable": "cat 24", "address": "10.1.2.3", "vlan": "7"},
+        ],
+        "outputs": [s | {"endpoint": "GW1", "output": "1-2", "terminal": "screw"}],
+        "supplies": [
+            s | {"name": "PS1", "closet": "C1", "change": "", "model": "supply 1 A", "outlet": "left"},
+            s | {"name": "PS1", "closet": "", "change": "swap", "model": "supply 2 A", "outlet": ""},
+        ],
+        "blocks": [s | {"name": "B1", "closet": "C1", "kind": "66_split", "row_count": "25"}],
+        "zones": [s | {"name": "Hall", "groups": "all | hall"}, s | {"name": "Gangway", "groups": "all"}],
+        "paging_sets": [s | {"name": "boats", "zones": "Hall | Gangway"}],
+        "runs": [
+            s
+            | {"name": "R1", "block": "B1", "kind": "self_amplified", "zone": "Hall", "endpoint": "GW1"}
+            | {"output": "1", "supply": "PS1"},
+        ],
+        "points": [
+            point("P1", length_m="30", length_basis="measured"),
+            point("P2", parent="P1", length_m="8"),
+            point("rest", parent="P2", kind="lump", model="", count="~6 (4-9)", revised_by="recount"),
+            point("P3", parent="P2", change="more", model="wall 80", length_m="~5", place="mast, top"),
+        ],
+        "landings": [
+            landing("1-2", "equipment", endpoint="GW1", output="1", pair="1", carries="audio"),
+            landing("1-2", "field", run="R1", pair="1", carries="audio"),
+            landing("3-4", "equipment", supply="PS1", pair="1", carries="dc"),
+            landing("3-4", "field", run="R1", pair="2", carries="dc", ends="swap"),
+            landing("3-4", "field", run="R1", pair="2", carries="dc_reversed", change="swap"),
+        ],
+        "clips": [s | {"block": "B1", "row": "3-4", "change": "more", "clip": "out"}],
+        "readings": [
+            reading("run_current", "0.21", reading="first", run="R1"),
+            reading("run_current", "0.12", supersedes="first", run="R1"),
+            reading("end_voltage", "21.5", run="R1", point="P2", after="more"),
+        ],
+    }
+
+
+def point(name: str, **cells: str) -> dict[str, str]:
+    usual = {"model": "ceiling 50", "cable": "cat 24", "pairs": "2"}
+    return {"site": "pier", "run": "R1", "point": name} | usual | cells
+
+
+def landing(row: str, side: str, **cells: str) -> dict[str, str]:
+    return {"site": "pier", "block": "B1", "row": row, "side": side} | cells
+
+
+def reading(kind: str, value: str, **cells: str) -> dict[str, str]:
+    said = {"kind": kind, "state": "paging", "value": value, "taken_on": "2023-03-14"}
+    return {"site": "pier"} | said | cells
+
+
+def as_files(
+    folder: Mapping[str, Rows], *, separator: str = ",", encoding: str = "utf-8"
+) -> dict[str, bytes]:
+    """The folder as CSV; the columns of a file are those that any of its rows has."""
+    files = {}
+    for name, rows in folder.items():
+        columns = list(dict.fromkeys(column for row in rows for column in row))
+        out = io.StringIO()
+        writer = csv.DictWriter(out, columns, restval="", delimiter=separator)
+        writer.writeheader()
+        writer.writerows(rows)
+        files[f"{name}.csv"] = out.getvalue().encode(encoding)
+    return files
+
+
+def take(folder: Mapping[str, Rows], **options: Any) -> Imported:
+    return import_files(as_files(folder), Importer(actor="Mila Quay", now=NOW), **options)
+
+
+# --- the record
+
+_OF_SITES: tuple[type[models.Model], ...] = (
+    *(Closet, Contact, Switch, SwitchPort, Supply, Amplifier, Endpoint, Output, Block, Zone, ZoneEndpoint),
+    *(PagingSet, PagingSetZone, Run, Point, Landing, Reading),
+    *(
+        SwitchFacts,
+        SwitchPortFacts,
+        SupplyFacts,
+        AmplifierFacts,
+        EndpointFacts,
+        RunFacts,
+        PointFacts,
+        ClipFacts,
+    ),
+)
+_NOT_COMPARED = {"id", "site_id", "pk"}
+
+
+def record_of(site: Site) -> dict[str, list[str]]:
+    """Every row of a site's record, read table by table, with what it refers to described instead of its id.
+
+    Left out: ids, and of change sets when and by which account they were recorded, whether quietly, and what
+    operations made them. Steps stand as they are.
+    """
+    described = _Described(site)
+    found = {
+        "change_set": [
+            repr(
+                (
+                    row.step,
+                    row.kind,
+                    row.purpose,
+                    row.door,
+                    row.actor,
+                    row.reason,
+                    row.job_reference,
+                    row.happened_on,
+                )
+            )
+            for row in ChangeSet.objects.filter(site=site, state="accepted").order_by("step")
+        ],
+        "coverage": sorted(
+            repr((row.contract.reference, row.days.lower, row.days.upper))
+            for row in Coverage.objects.filter(site=site).select_related("contract")
+        ),
+        "site": [repr(described.row(Site.objects.values().get(pk=site.pk)) | {"code": ""})],
+    }
+    for model in _OF_SITES:
+        rows = model._default_manager.filter(site=site).values()
+        found[model._meta.db_table] = sorted(
+            repr({"model": model.__name__} | described.row(row)) for row in rows
+        )
+    return found
+
+
+class _Described:
+    """Rows told apart by what they say, owners first: a point by its run, its name and its order."""
+
+    def __init__(self, site: Site) -> None:
+        self._steps = dict(ChangeSet.objects.filter(site=site).values_list("id", "step"))
+        self._told: dict[str, dict[int, Any]] = {}
+        for model in _OF_SITES:
+            if model._meta.pk is not None and model._meta.pk.name == "id":
+                rows = model._default_manager.filter(site=site).order_by("id")
+                column = model._meta.db_table
+                self._told[column] = {}
+                for row in rows.values():
+                    kept = {
+                        name: value for name, value in row.items() if name not in ("note", "change_set_id")
+                    }
+                    self._told[column][row["id"]] = repr(self.row(kept))
+
+    def row(self, row: Mapping[str, Any]) -> dict[str, Any]:
+        return {name: self._value(name, value) for name, value in row.items() if name not in _NOT_COMPARED}
+
+    def _value(self, name: str, value: Any) -> Any:
+        if name == "change_set_id":
+            return self._steps[value]
+        if value is None or not name.endswith("_id"):
+            return value
+        table = {"port_id": "switch_port", "parent_id": "point", "feed_supply_id": "supply"}.get(
+            name, "reading" if name == "supersedes_id" else name.removesuffix("_id")
+        )
+        return self._told.get(table, {}).get(value, value)  # what all sites share is the same row

@@ -1,0 +1,194 @@
+"""The good rows are taken, and the others come back as files that can be put right and taken too."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Callable
+
+import pytest
+
+from sites.models import Closet, Site, Supply, SupplyFacts
+from zones.asbuilt.aside import put_aside
+from zones.asbuilt.resolving import Importer
+from zones.asbuilt.services import Imported, import_files
+from zones.models import Landing, Point, PointFacts, Reading, Run
+
+from .folders import NOW, Folder, as_files, pier, record_of, take
+
+pytestmark = pytest.mark.django_db
+IMPORTER = Importer("Mila Quay", NOW)
+
+
+def rows_aside(done: Imported, name: str) -> list[dict[str, str]]:
+    return list(csv.DictReader(io.StringIO(done.aside[name].decode("utf-8-sig"))))
+
+
+def test_a_bad_row_and_what_hangs_on_it_go_aside_and_the_rest_is_written() -> None:
+    folder = pier()
+    folder["points"][1]["length_m"] = "eight"
+    done = take(folder, accept_good=True)
+    assert [(p.file, p.row, p.column) for p in done.problems] == [("points.csv", 3, "length_m")]
+    assert set(Point.objects.values_list("name", flat=True)) == {"P1"}
+    assert Landing.objects.count() == 10
+    aside = rows_aside(done, "points.csv")
+    assert [(row["point"], row["length_m"]) for row in aside] == [("P2", "eight"), ("rest", ""), ("P3", "~5")]
+    assert aside[0]["problem"] == "length_m: “eight” is not a number such as 12 or 12.5"
+    assert aside[1]["problem"] == "waits for points.csv, row 3"
+    assert done.waiting == 3  # two points, and a reading at one of them
+    assert rows_aside(done, "readings.csv")[0]["problem"] == "waits for points.csv, row 3"
+
+
+def test_put_right_the_files_aside_import_to_what_the_whole_folder_would_have_been() -> None:
+    take(pier())
+    whole = record_of(Site.objects.get())
+    whole_points = whole.pop("point_facts"), whole.pop("point"), whole.pop("reading"), whole.pop("change_set")
+
+    folder = {
+        name: [
+            {k: "quay" if v == "pier" and k in ("site", "code") else v for k, v in row.items()}
+            for row in rows
+        ]
+        for name, rows in pier().items()
+    }
+    folder["points"][1]["length_m"] = "eight"
+    done = take(folder, accept_good=True)
+    right = {name: content.replace(b"eight", b"8") for name, content in done.aside.items()}
+    again = import_files(right, IMPORTER)
+    assert not again.problems
+    assert again.written == {"changes": 1, "points": 3, "readings": 1}
+    found = record_of(Site.objects.get(code="quay"))
+    points = found.pop("point_facts"), found.pop("point"), found.pop("reading"), found.pop("change_set")
+    assert found == whole
+    # the same facts from the same steps on; only who wrote the late ones differs
+    assert [len(rows) for rows in points[:3]] == [len(rows) for rows in whole_points[:3]]
+    assert len(points[3]) == len(whole_points[3]) + 1
+    steps = PointFacts.objects.filter(site__code="quay").values_list("point__name", "step")
+    assert set(steps) == set(PointFacts.objects.filter(site__code="pier").values_list("point__name", "step"))
+    assert import_files(right, IMPORTER).nothing_new
+
+
+@pytest.mark.parametrize(
+    ("spoil", "written", "aside"),
+    [
+        pytest.param(
+            lambda f: f["closets"][0].update(ladder_m="tall"),
+            {"sites", "zones", "paging_sets", "changes"},
+            {"closets", "switches", "supplies", "endpoints", "blocks", "runs", "points", "landings"},
+            id="a closet takes all that stands in it",
+        ),
+        pytest.param(
+            lambda f: f["changes"][1].update(day="14 March"),
+            {"sites", "supplies", "runs", "points"},
+            {"changes", "points", "clips", "readings"},
+            id="a change takes what it did",
+        ),
+        pytest.param(
+            lambda f: f["sites"][0].update(time_zone="Halifax"),
+            {"customers", "contracts", "device_models"},
+            {"sites", "coverages", "changes", "zones", "points"},
+            id="a site takes everything of it",
+        ),
+        pytest.param(
+            lambda f: f["supplies"][1].update(model="supply 3 A"),
+            {"supplies", "runs", "landings"},
+            {"supplies"},
+            id="later facts go alone",
+        ),
+        pytest.param(
+            lambda f: f["supplies"][0].update(model="supply 3 A"),
+            {"closets", "points"} - {"points"},
+            {"supplies", "runs", "points", "landings"},
+            id="first facts take the thing",
+        ),
+        pytest.param(
+            lambda f: f["device_models"][1].update(full_tone_current_a="lots"),
+            {"device_models", "points"},
+            {"device_models", "points"},
+            id="a model takes the points of it",
+        ),
+    ],
+)
+def test_what_goes_aside_with_what(
+    spoil: Callable[[Folder], object], written: set[str], aside: set[str]
+) -> None:
+    folder = pier()
+    spoil(folder)
+    done = take(folder, accept_good=True)
+    assert len(done.problems) == 1
+    assert written <= set(done.written)
+    assert {f"{name}.csv" for name in aside} <= set(done.aside)
+
+
+def test_rows_aside_bring_the_changes_that_they_name() -> None:
+    folder = pier()
+    folder["points"][3]["pairs"] = "one"
+    done = take(folder, accept_good=True)
+    assert set(done.aside) == {"points.csv", "changes.csv"}
+    assert [row["problem"] for row in rows_aside(done, "changes.csv")] == [""] * 4
+
+
+def test_a_reading_aside_brings_the_one_that_it_supersedes() -> None:
+    folder = pier()
+    folder["readings"][1]["value"] = "0,12"
+    done = take(folder, accept_good=True)
+    assert Reading.objects.count() == 2
+    right = {name: content.replace(b'"0,12"', b"0.12") for name, content in done.aside.items()}
+    assert import_files(right, IMPORTER).written == {"changes": 1, "readings": 1}
+    assert Reading.objects.get(value=0.12).supersedes == Reading.objects.get(value=0.21)
+
+
+def test_the_end_that_is_refused_keeps_the_next_of_the_name_waiting() -> None:
+    folder = pier()
+    folder["supplies"] = [
+        {"site": "pier", "name": "PS1", "closet": "C1", "model": "supply 1 A", "ends": ""},
+        {
+            "site": "pier",
+            "name": "PS1",
+            "closet": "",
+            "change": "more",
+            "model": "supply 9 A",
+            "ends": "swap",
+        },
+        {"site": "pier", "name": "PS1", "closet": "C1", "change": "swap", "model": "supply 2 A"},
+    ]
+    done = take(folder, accept_good=True)
+    assert [(p.row, p.column) for p in done.problems] == [(3, "model")]
+    assert list(Supply.objects.values_list("end_step", flat=True)) == [None]
+    assert SupplyFacts.objects.count() == 1
+    assert [row["problem"] for row in rows_aside(done, "supplies.csv")][1] == "waits for supplies.csv, row 3"
+
+
+def test_a_row_of_a_range_goes_as_a_whole() -> None:
+    folder = pier()
+    folder["landings"][1]["row"] = "25-26"
+    done = take(folder, accept_good=True)
+    assert [(p.row, p.code) for p in done.problems] == [(3, "beyond_block")]
+    assert not Landing.objects.filter(row=25).exists()
+    assert [row["row"] for row in rows_aside(done, "landings.csv")] == ["25-26"]
+
+
+def test_semicolons_and_commas_come_back_as_they_were() -> None:
+    folder = pier()
+    folder["points"][1] |= {"length_m": "8,25", "pairs": "two"}
+    done = import_files(as_files(folder, separator=";"), IMPORTER, accept_good=True)
+    content = done.aside["points.csv"]
+    assert content.startswith(b"\xef\xbb\xbfsite;run;point;")
+    right = {name: text.replace(b"two", b"2") for name, text in done.aside.items()}
+    import_files(right, IMPORTER)
+    assert PointFacts.objects.get(point__name="P2").length_m == 8.25
+
+
+def test_a_dry_run_shows_what_would_go_aside_and_writes_nothing() -> None:
+    folder = pier()
+    folder["points"][1]["length_m"] = "eight"
+    done = take(folder, accept_good=True, dry_run=True)
+    assert set(done.aside) == {"points.csv", "readings.csv", "changes.csv"}
+    assert not Site.objects.exists()
+    assert not Run.objects.exists()
+    assert not Closet.objects.exists()
+
+
+def test_nothing_goes_aside_where_all_is_good() -> None:
+    assert put_aside({}, {}) == {}
+    assert take(pier(), accept_good=True).aside == {}

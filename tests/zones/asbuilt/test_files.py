@@ -1,0 +1,101 @@
+"""From bytes to cells: encodings, separators, headers."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from zones.asbuilt.files import read_files, read_folder, read_sheet
+from zones.asbuilt.formats import BY_NAME
+
+ZONES = BY_NAME["zones"]
+
+
+def codes(content: bytes) -> list[tuple[int, str, str]]:
+    return [(problem.row, problem.column, problem.code) for problem in read_sheet(ZONES, content).problems]
+
+
+@pytest.mark.parametrize("separator", [",", ";", "\t"])
+@pytest.mark.parametrize("mark", [b"", b"\xef\xbb\xbf"])
+def test_separators_and_marks_that_spreadsheets_write(separator: str, mark: bytes) -> None:
+    text = "\nsite,name,note\n\npier,Säl,“a”\npier,,\n".replace(",", separator)
+    sheet = read_sheet(ZONES, mark + text.encode())
+    assert not sheet.problems
+    assert sheet.separator == separator
+    assert sheet.rows == [
+        (4, {"site": "pier", "name": "Säl", "note": "“a”"}),
+        (5, {"site": "pier", "name": "", "note": ""}),
+    ]
+
+
+def test_headers_in_any_case_and_any_order_with_quoted_line_breaks() -> None:
+    sheet = read_sheet(ZONES, b'NOTE,Name,site\n"two\nlines",Hall,pier\nx,Shed,pier\n')
+    assert not sheet.problems
+    # rows are counted as a spreadsheet counts them, not as lines
+    assert [number for number, _ in sheet.rows] == [2, 3]
+    assert sheet.rows[0][1]["note"] == "two\nlines"
+
+
+def test_wrong_encodings_say_where() -> None:
+    windows = "site,name\npier,Hall\npier,Caf\xe9\n".encode("cp1252")
+    (problem,) = read_sheet(ZONES, windows).problems
+    assert problem.code == "encoding"
+    assert "line 3" in problem.message
+    assert "0xE9" in problem.message
+    assert "pier,Café" in problem.message
+    (problem,) = read_sheet(ZONES, "site,name\n".encode("utf-16")).problems
+    assert "UTF-16" in problem.message
+
+
+def test_an_unknown_column_is_named_with_what_may_be_meant() -> None:
+    (problem,) = read_sheet(ZONES, b"site,name,page_cod\npier,Hall,7\n").problems
+    assert (problem.row, problem.column, problem.code) == (1, "page_cod", "unknown_column")
+    assert "did you mean page_code?" in problem.message
+
+
+def test_all_that_is_wrong_with_a_header_at_once() -> None:
+    assert codes(b"sight,note,note,,x\n") == [
+        (1, "sight", "unknown_column"),
+        (1, "note", "column_twice"),
+        (1, "", "unnamed_column"),
+        (1, "x", "unknown_column"),
+        (1, "site", "missing_column"),
+        (1, "name", "missing_column"),
+    ]
+
+
+def test_rows_that_do_not_fit_the_header() -> None:
+    sheet = read_sheet(ZONES, b"site,name\npier,Hall,stray\npier\npier,Shed,,\n")
+    assert [(p.row, p.code) for p in sheet.problems] == [(2, "too_many_cells")]
+    assert [number for number, _ in sheet.rows] == [3, 4]
+
+
+def test_a_broken_quotation_is_found() -> None:
+    assert codes(b'site,name\npier,"Hall\n') == [(2, "", "malformed_csv")]
+
+
+def test_an_empty_file_says_what_a_header_is() -> None:
+    (problem,) = read_sheet(ZONES, b"\n\n").problems
+    assert problem.code == "empty_file"
+    assert "site,name" in problem.message
+
+
+def test_the_column_that_says_what_was_wrong_is_read_over() -> None:
+    assert not read_sheet(ZONES, b"site,name,problem\npier,Hall,was blank\n").problems
+
+
+def test_file_names_are_known_or_named() -> None:
+    sheets, problems = read_files({"Zones.csv": b"site,name\n", "zone.csv": b""})
+    assert list(sheets) == ["zones"]
+    (problem,) = problems
+    assert (problem.file, problem.code) == ("zone.csv", "unknown_file")
+    assert "did you mean zones?" in problem.message
+
+
+def test_a_folder_takes_csv_leaves_the_rest_and_names_spreadsheets(tmp_path: Path) -> None:
+    for name in ("zones.csv", "README.md", "survey.xlsx", ".zones.csv.part"):
+        (tmp_path / name).write_bytes(b"")
+    files, problems = read_folder(tmp_path)
+    assert list(files) == ["zones.csv"]
+    assert [(problem.file, problem.code) for problem in problems] == [("survey.xlsx", "not_csv")]

@@ -63,10 +63,10 @@ class Client:
             raise DemoError(f"{method} {path}: no answer ({error})") from error
         finally:
             connection.close()
-        found = json.loads(raw) if raw else None
+        try:
+            found = json.loads(raw) if raw else None
+        except json.JSONDecodeError as error:
+            raise DemoError(f"{method} {path}: {response.status}, and an answer that is no JSON") from error
         if response.status >= 400:
-            detail = found.get("detail") if isinstance(found, dict) else raw[:200]
-            raise DemoError(
-                f"{method} {path}: {response.status}, {detail} {json.dumps((found or {}).get('errors', []))}"
-            )
+            raise DemoError(f"{method} {path}: {response.status}, {json.dumps(found)}")
         return Answer(response.status, dict(response.getheaders()), found)

@@ -39,18 +39,16 @@ def play(client: Client, *, say: Say) -> None:
     zone_id = found.zone["id"]
     tightest = found.load["tightest"]
     say(f"1. Zone {found.zone['name']} ({found.zone['site']['name']}) is in order.")
-    say(
-        f"   {tightest['title']} of {tightest['subject']['name']}: {_figure(tightest)}, limit {_limit(tightest)}."
-    )
+    what = f"{tightest['title']} of {tightest['subject']['name']}"
+    say(f"   {what}: {_figure(tightest)}, limit {_limit(tightest)}.")
 
     added: list[dict[str, Any]] = []
     crossed: dict[str, Any] | None = None
     for visit in range(1, VISITS_AT_MOST + 1):
         change = _add_speakers(client, found, added, visit)
         past = _past(client.get(f"/zones/{zone_id}/load"))
-        say(
-            f"{visit + 1}. Change set {change['id']}: {SPEAKERS_A_VISIT} speakers added to run {found.run['name']}."
-        )
+        where = f"run {found.run['name']}"
+        say(f"{visit + 1}. Change set {change['id']}: {SPEAKERS_A_VISIT} speakers added to {where}.")
         if past:
             crossed = past[0]
             break

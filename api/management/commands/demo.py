@@ -21,7 +21,7 @@ from sites.models import Token, User
 
 PORT = 8000
 SCOPES = ("inventory:read", "inventory:write", "findings:write")
-TOKEN_NAME = "demo"
+NAMED = "demo"
 
 
 class Command(BaseCommand):
@@ -71,9 +71,9 @@ class Command(BaseCommand):
     def _token(self, username: str) -> tuple[Token, str]:
         user = User.objects.get(username=username)
         # One at a time: an earlier demo's token was printed on some terminal
-        for old in Token.objects.filter(user=user, name=TOKEN_NAME, revoked_at=None):
+        for old in Token.objects.filter(user=user, name=NAMED, revoked_at=None):
             token_revoke(token=old)
-        return token_make(user=user, scopes=list(SCOPES), name=TOKEN_NAME)
+        return token_make(user=user, scopes=list(SCOPES), name=NAMED)
 
     def _tell(self, port: int, logins: dict[str, dict[str, str]], secret: str, *, as_json: bool) -> None:
         url = f"http://127.0.0.1:{port}"

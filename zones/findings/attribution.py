@@ -42,9 +42,9 @@ class Cause(StrEnum):
 
     ADDITION = "addition"
     ALTERATION = "alteration"
-    CORRECTION = "record correction"
+    CORRECTION = "record_correction"
     TIME = "time"
-    AS_FOUND = "as found"
+    AS_FOUND = "as_found"
     UNKNOWN = "unknown"
 
 
@@ -345,13 +345,7 @@ def _named_change(
 ) -> NamedChange:
     step = scene.step
     as_found = step <= ends.baseline_step
-    original = change_sets.by_step.get((site_id, step))
-    wrote = [change_sets.by_id[k] for k in scene.writers() if k in change_sets.by_id]
-    if original is None and wrote:  # a reading's day has no change set of its own: the one that wrote it down
-        original = min(wrote, key=lambda row: (row.recorded_at, row.id))
-    last = max(
-        [*wrote, *([original] if original else [])], key=lambda row: (row.recorded_at, row.id), default=None
-    )
+    original, correction = authors_of(scene, site_id, change_sets)
     after = entry
     if as_found:
         within = np.flatnonzero(series.step[ends.span] <= ends.baseline_step)
@@ -360,11 +354,25 @@ def _named_change(
         day=day_of(ends.baseline_step if as_found else step),
         as_found=as_found,
         change_set=original,
-        correction=last if last is not None and last.kind == "correction" else None,
+        correction=correction,
         deeds=deeds_of(scene),
         before=_figure(series, entry - 1) if entry > ends.span.start and not as_found else Figure(None, None),
         after=_figure(series, after),
     )
+
+
+def authors_of(
+    scene: Scene, site_id: int, change_sets: ChangeSets
+) -> tuple[ChangeSetInfo | None, ChangeSetInfo | None]:
+    """The change set behind what changed, and the later correction that last wrote it, if one did."""
+    original = change_sets.by_step.get((site_id, scene.step))
+    wrote = [change_sets.by_id[k] for k in scene.writers() if k in change_sets.by_id]
+    if original is None and wrote:  # a reading's day has no change set of its own: the one that wrote it down
+        original = min(wrote, key=lambda row: (row.recorded_at, row.id))
+    last = max(
+        [*wrote, *([original] if original else [])], key=lambda row: (row.recorded_at, row.id), default=None
+    )
+    return original, last if last is not None and last.kind == "correction" else None
 
 
 def _figure(series: Series, entry: int) -> Figure:

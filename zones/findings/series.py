@@ -84,6 +84,16 @@ class Targets:
             now_past=np.ones((3, count), np.bool_),
         )
 
+    def only(self, chosen: IntArray) -> Targets:
+        """Some of them. chosen: (k,) positions."""
+        return Targets(
+            tuple(self.code[k] for k in chosen),
+            *(
+                getattr(self, name)[..., chosen]
+                for name in ("at_least", "subject_kind", "subject_id", "group", "now_past")
+            ),
+        )
+
     def joined(self, other: Targets) -> Targets:
         return Targets(
             self.code + other.code,

@@ -178,7 +178,8 @@ def _led_to(judged: Judged, before: Figure, after: Figure) -> str:
         before.limit,
         after.limit,
     ):
-        word = "raised the least that" if judged.at_least else "lowered what"
+        verb = "raised" if (after.limit or 0.0) > (before.limit or 0.0) else "lowered"
+        word = f"{verb} {'the least that' if judged.at_least else 'what'}"
         return (
             f"{word} {judged.subject} may have from {number(before.limit or 0.0, judged.unit)} to "
             f"{number(after.limit or 0.0, judged.unit)}; it has {_shown(judged, after)}"

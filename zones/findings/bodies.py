@@ -13,9 +13,9 @@ from typing import Any, Final
 from django.db.models import Model
 
 from sites.changes.models import ChangeSet
-from sites.models import Closet, Contact, Contract, Coverage, Site
+from sites.models import Amplifier, AmplifierFacts, Closet, Contact, Contract, Coverage, Site, Supply
 from zones.electrical.subjects import SubjectKind
-from zones.limits.cautions import Caution
+from zones.limits.cautions import Surroundings, cautions_of
 from zones.limits.names import names_of, places_of
 from zones.limits.registry import limit_by_code
 from zones.models import Zone
@@ -66,6 +66,7 @@ class Bodies:
         self.closets = Closet.objects.in_bulk(
             {w.closet_id for w in self.whereabouts.values() if w.closet_id is not None}
         )
+        self.sources, self.line_voltages = self._energised(step)
         self.contacts: dict[int, list[Contact]] = {}
         for contact in Contact.objects.filter(site_id__in=site_ids).order_by("role", "name", "id"):
             self.contacts.setdefault(contact.site_id, []).append(contact)
@@ -90,7 +91,7 @@ class Bodies:
             "life_safety": self._life_safety(where),
             "changes": list(entries),
             "findings": [self.finding(f) for f in findings],
-            "cautions": self._cautions(findings, where),
+            "cautions": self._cautions(case.site_id, findings, where),
             "link": f"/api/v1/cases/{case.pk}",
         }
 
@@ -116,7 +117,7 @@ class Bodies:
         findings = [f for of_case in cases.values() for f in of_case]
         where = [self._where(f) for f in findings]
         closets = [self.closets[k] for k in dict.fromkeys(w.closet_id for w in where) if k in self.closets]
-        verdicts = [f.verdict_words for f in findings]
+        verdicts = [f.verdict_word for f in findings]
         return {
             **self.site(site_id, closets),
             "life_safety": self._life_safety(where),
@@ -130,7 +131,7 @@ class Bodies:
                 }
                 for case, of_case in cases.items()
             ],
-            "cautions": self._cautions(findings, where),
+            "cautions": self._cautions(site_id, findings, where),
             "link": f"/api/v1/sites/{site_id}",
         }
 
@@ -156,7 +157,7 @@ class Bodies:
                 for zone_id in where.zone_ids
                 if (zone := self.zones.get(zone_id)) is not None
             ],
-            "verdict": finding.verdict_words,
+            "verdict": finding.verdict_word,
             "figure": {"low": finding.low, "likely": finding.likely, "high": finding.high},
             "limit": finding.limit_value,
             "unit": limit.unit,
@@ -178,17 +179,53 @@ class Bodies:
         said = {self.zones[z].life_safety for w in where for z in w.zone_ids if z in self.zones}
         return next((word for word in ("yes", "unknown", "no") if word in said), "unknown")
 
-    def _cautions(self, findings: Iterable[Finding], where: Iterable[Whereabouts]) -> list[dict[str, str]]:
-        """Those of the limits and of the places: each where it matters."""
-        where = list(where)
-        cautions = {caution for f in findings for caution in limit_by_code(f.code).cautions}
-        if self._life_safety(where) != "no":
-            cautions.add(Caution.LIFE_SAFETY)
-        if any(
-            w.closet_id in self.closets and self.closets[w.closet_id].ladder_m for w in where if w.closet_id
+    def _energised(
+        self, step: Mapping[int, int]
+    ) -> tuple[dict[int, list[str]], dict[int, set[float | None]]]:
+        """By closet concerned, what is energised in it, and at which voltages lines start there."""
+        sources: dict[int, list[str]] = {pk: [] for pk in self.closets}
+        voltages: dict[int, set[float | None]] = {pk: set() for pk in self.closets}
+        there = {"closet_id__in": self.closets, "end_step__isnull": True}
+        for closet_id, name in (
+            Supply.objects.filter(**there).order_by("name").values_list("closet_id", "name")
         ):
-            cautions.add(Caution.LADDER)
-        return [{"code": str(caution), "text": caution.text} for caution in Caution if caution in cautions]
+            sources[closet_id].append(f"supply {name}")
+        facts = AmplifierFacts.objects.filter(amplifier__in=Amplifier.objects.filter(**there).values("pk"))
+        last = {
+            row.amplifier_id: row
+            for row in facts.select_related("amplifier", "model").order_by("step")
+            if row.step <= step[row.site_id]
+        }
+        for row in sorted(last.values(), key=lambda row: row.amplifier.name):
+            closet_id = row.amplifier.closet_id
+            sources[closet_id].append(f"amplifier {row.amplifier.name}")
+            # no line voltage is how a low-impedance amplifier is recorded
+            if row.line_voltage_v is not None or row.model is None:
+                voltages[closet_id].add(row.line_voltage_v)
+        return sources, voltages
+
+    def _cautions(
+        self, site_id: int, findings: Iterable[Finding], where: Iterable[Whereabouts]
+    ) -> list[dict[str, str]]:
+        """Those of the limits and of the places: each where it matters, with why."""
+        where = list(where)
+        closets = [self.closets[k] for k in dict.fromkeys(w.closet_id for w in where) if k in self.closets]
+        site = self.sites[site_id]
+        here = Surroundings(
+            life_safety=frozenset(
+                self.zones[z].life_safety for w in where for z in w.zone_ids if z in self.zones
+            ),
+            line_voltages_v=frozenset(v for c in closets for v in self.line_voltages[c.pk]),
+            sources=tuple(name for c in closets for name in self.sources[c.pk]),
+            ladder_m=max((c.ladder_m for c in closets if c.ladder_m is not None), default=None),
+            texts=(
+                site.dangers,
+                site.permits,
+                *(text for c in closets for text in (c.name, c.room, c.directions, c.dangers, c.permits)),
+            ),
+            limits=frozenset(caution for f in findings for caution in limit_by_code(f.code).cautions),
+        )
+        return [{"code": str(c.caution), "text": c.text, "why": c.why} for c in cautions_of(here)]
 
 
 def sentence_of(finding: Finding, subject: str, place: str) -> str:

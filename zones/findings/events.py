@@ -201,7 +201,7 @@ def _entry(entry: Entry) -> dict[str, Any]:
     return {
         "what": str(entry.what),
         "finding": entry.finding.pk,
-        "verdict_before": entry.before.name.lower().replace("_", " "),
+        "verdict_before": entry.before.name.lower(),
         "moved_to": entry.moved_to,
     }
 

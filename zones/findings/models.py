@@ -131,8 +131,8 @@ class Finding(models.Model):
         return self.subject_kind, self.subject_id
 
     @property
-    def verdict_words(self) -> str:
-        return Verdict(self.verdict).name.lower().replace("_", " ")
+    def verdict_word(self) -> str:
+        return Verdict(self.verdict).name.lower()
 
 
 class Takeover(models.Model):

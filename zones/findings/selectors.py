@@ -7,7 +7,7 @@ import datetime as dt
 from dataclasses import dataclass
 from typing import Any
 
-from django.db.models import Exists, OuterRef, Prefetch, Q, QuerySet
+from django.db.models import Prefetch, Q, QuerySet
 
 from sites.access.scope import Scope, scoped
 from sites.changes.steps import first_step_after
@@ -22,6 +22,7 @@ from sites.models import (
     Switch,
     SwitchPort,
 )
+from sites.selectors import holding, standing, stood
 from zones.electrical.subjects import SubjectKind
 from zones.electrical.verdicts import Verdict
 from zones.limits.registry import limit_by_code
@@ -82,18 +83,21 @@ def of_zone(zone: Zone, as_of: dt.date) -> Q:
     """Findings whose subject the zone hangs on at the end of a day: its runs and what feeds those, its
     network speakers and gateways, their ports and switches."""
     bound = first_step_after(as_of)
-    facts = _holding(RunFacts, ("run",), bound).filter(zone=zone, run__end_step__isnull=True)
-    midst = PointFacts.objects.filter(
-        site_id=zone.site_id, feed_supply__isnull=False, run__in=facts.values("run")
+    of_site = {"site_id": zone.site_id}
+    # a speaker that hangs in the zone but on another one's run makes it hang on that run as well
+    strays = holding(PointFacts, bound).filter(zone=zone, **of_site)
+    facts = holding(RunFacts, bound).filter(
+        Q(zone=zone) | Q(run__in=strays.values("run")), stood(bound, "run__"), **of_site
     )
-    heard = ZoneEndpoint.objects.filter(zone=zone, begin_step__lt=bound).filter(
-        Q(end_step__isnull=True) | Q(end_step__gte=bound)
+    midst = holding(PointFacts, bound).filter(
+        feed_supply__isnull=False, run__in=facts.values("run"), **of_site
     )
+    heard = standing(ZoneEndpoint, bound, zone=zone)
     outputs = Output.objects.filter(pk__in=facts.values("output"))
     endpoints = Endpoint.objects.filter(
         Q(pk__in=heard.values("endpoint")) | Q(pk__in=outputs.values("endpoint"))
     )
-    patched = _holding(EndpointFacts, ("endpoint",), bound).filter(endpoint__in=endpoints.values("pk"))
+    patched = holding(EndpointFacts, bound).filter(endpoint__in=endpoints.values("pk"))
     ports = SwitchPort.objects.filter(pk__in=patched.values("port"))
     runs = Run.objects.filter(pk__in=facts.values("run"))
     return _of_subjects(
@@ -146,12 +150,3 @@ def _of_subjects(subjects: dict[SubjectKind, QuerySet[Any]]) -> Q:
     for kind, rows in subjects.items():
         wanted |= Q(subject_kind=int(kind), subject_id__in=rows.values("pk"))
     return wanted
-
-
-def _holding(facts: Any, thing: tuple[str, ...], bound: int) -> QuerySet[Any]:
-    """Of dated facts, those that hold before the step ``bound``: no later row of the same thing comes before
-    it."""
-    later = facts.objects.filter(
-        step__lt=bound, step__gt=OuterRef("step"), **{name: OuterRef(name) for name in thing}
-    )
-    return facts.objects.filter(~Exists(later), step__lt=bound)  # type: ignore[no-any-return]

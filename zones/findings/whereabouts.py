@@ -98,10 +98,10 @@ class _Search:
         for endpoint_id, subjects in endpoints.items():
             for subject in subjects:
                 zones[subject] |= heard[endpoint_id]
-        fed = self._fed()
-        for row in self._runs(set(outputs), set(fed)):
-            if row["zone_id"] is None:
-                continue
+        fed, strays = self._special()
+        of_supplies = {run_id for run_id, by in fed.items() if by & self._ids(SubjectKind.SUPPLY)}
+        for row in self._runs(set(outputs), of_supplies):
+            served = strays.get(row["run_id"], set()) | ({row["zone_id"]} - {None})
             carrying: list[Subject] = [
                 (SubjectKind.RUN, row["run_id"]),
                 (SubjectKind.OUTPUT, row["output_id"]),
@@ -112,7 +112,7 @@ class _Search:
                 *endpoints.get(outputs.get(row["output_id"], -1), ()),
             ]
             for subject in carrying:
-                zones[subject].add(row["zone_id"])
+                zones[subject] |= served
         return zones
 
     def _endpoints(self) -> dict[int, set[Subject]]:
@@ -147,15 +147,24 @@ class _Search:
                     heard[row["endpoint_id"]].add(row["zone_id"])
         return heard
 
-    def _fed(self) -> dict[int, set[int]]:
-        """Runs that a supply feeds in their midst, with those supplies."""
-        supplies = self._ids(SubjectKind.SUPPLY)
+    def _special(self) -> tuple[dict[int, set[int]], dict[int, set[int]]]:
+        """By run, the supplies that feed it in its midst, and the other zones that its devices hang in."""
         fed: dict[int, set[int]] = defaultdict(set)
-        if supplies:
-            rows = PointFacts.objects.filter(site_id__in=self.sites, feed_supply_id__in=supplies)
-            for run_id, supply_id in rows.values_list("run_id", "feed_supply_id"):
-                fed[run_id].add(supply_id)
-        return fed
+        strays: dict[int, set[int]] = defaultdict(set)
+        if self.wanted.keys() <= {int(SubjectKind.SITE)}:
+            return fed, strays
+        ever = PointFacts.objects.filter(
+            Q(feed_supply_id__isnull=False) | Q(zone_id__isnull=False), site_id__in=self.sites
+        )
+        rows = PointFacts.objects.filter(point_id__in=ever.values("point_id")).values(
+            "site_id", "point_id", "step", "run_id", "feed_supply_id", "zone_id"
+        )
+        for row in self._holding(rows, "point_id"):
+            if row["feed_supply_id"] is not None:
+                fed[row["run_id"]].add(row["feed_supply_id"])
+            if row["zone_id"] is not None:
+                strays[row["run_id"]].add(row["zone_id"])
+        return fed, strays
 
     def _runs(self, outputs: set[int], runs: set[int]) -> Iterable[dict[str, Any]]:
         ever = RunFacts.objects.filter(

@@ -339,7 +339,7 @@ def test_standing_steps_agree_with_a_walk_through_the_days(seed: int) -> None:
     story = Story()
     story.on("2024-01-01")
     run = story.fed_run(story.supply())
-    standing = story.speakers(run, 20, 0.05, basis=Basis.MARKED)
+    standing = story.speakers(run, 26, 0.05, basis=Basis.MARKED)
     for k in range(14):
         story.on(f"2024-{2 + k // 2:02}-{1 + k % 2:02}")
         if random.random() < 0.4 and len(standing) > 6:

@@ -175,7 +175,7 @@ def test_a_cause_revised_by_a_correction_moves_the_finding(quay: Quay) -> None:
     quay.check(LATER)
     finding = quay.finding()
     assert finding.pk == moved_from
-    assert finding.attribution["kind"] == "record correction"
+    assert finding.attribution["kind"] == "record_correction"
     assert finding.attribution["change_sets"] == [correction.pk, added.pk]
     assert quay.cases() == {f"change-set-{added.pk}": False, f"change-set-{correction.pk}": True}
     left, joined = quay.events()[-2:]
@@ -190,7 +190,7 @@ def test_what_is_past_at_the_baseline_is_as_found(db: None) -> None:
     quay.add(12)
     quay.add(1, ADDED + DAY)
     quay.check()
-    assert quay.finding().attribution["kind"] == "as found"
+    assert quay.finding().attribution["kind"] == "as_found"
     assert quay.cases() == {"as-found": True}
     assert Case.objects.get(site_id=quay.site_id).change_set is None
 
@@ -220,7 +220,7 @@ def test_another_verdict_is_a_change(quay: Quay) -> None:
     assert quay.finding().changed_at == LATER
     (changed,) = [e for e in quay.events() if e.kind == "case.changed"]
     (entry,) = changed.body["changes"]
-    assert (entry["what"], entry["verdict_before"]) == ("worse", "probably over")
+    assert (entry["what"], entry["verdict_before"]) == ("worse", "probably_over")
 
 
 def test_small_steps_add_up_to_a_change(quay: Quay) -> None:

@@ -32,7 +32,7 @@ def test_an_opened_case_says_all_that_a_dispatcher_needs(quay: Quay) -> None:
     with quay.record.change(BUILT):
         Closet.objects.filter(pk=quay.record.closet.pk).update(
             building="Ticket hall", opened_by="harbour office, 6 to 22", key_location="security desk",
-            escort="from the port authority", dangers="forklifts", ladder_m=4.0,
+            escort="from the port authority", dangers="chlorine next door", ladder_m=4.0,
             change_set_id=ChangeSet.objects.latest("id").pk,
         )  # fmt: skip
         quay.record.make(
@@ -71,7 +71,7 @@ def test_an_opened_case_says_all_that_a_dispatcher_needs(quay: Quay) -> None:
         {"what": "joined", "finding": finding["id"], "verdict_before": "within", "moved_to": None}
     ]
     assert {caution["code"] for caution in body["cautions"]} == {
-        "disconnect", "wiring_classes", "life_safety", "ladder",
+        "disconnect", "wiring_classes", "life_safety", "ladder", "gas",
     }  # fmt: skip
     assert body["link"] == f"/api/v1/cases/{case.pk}"
     text = json.dumps(body, cls=DjangoJSONEncoder)

@@ -146,7 +146,9 @@ def test_whereabouts_follow_power_to_the_zones_that_hang_on_it(quay: Quay) -> No
         second = quay.record.supply(quay.supply_model, "S2")
         run = quay.record.run("R2", zone=quay.zone, output=output)
         quay.record.point(run, "fed here", 1.0, feed_supply=second, **quay.facts)
-        lanes = quay.record.zone("Lanes")
+        lanes, ramp = quay.record.zone("Lanes"), quay.record.zone("Ramp")
+        stray = quay.record.run("R3", supply=quay.supply, zone=quay.zone)
+        quay.record.point(stray, "hangs over the ramp", 1.0, parent=None, zone=ramp, **quay.facts)
         quay.record.make(ZoneEndpoint, zone=lanes, endpoint=speaker)
     assert change_set.step is not None
     step = {quay.site_id: change_set.step}
@@ -157,9 +159,10 @@ def test_whereabouts_follow_power_to_the_zones_that_hang_on_it(quay: Quay) -> No
         (SubjectKind.ENDPOINT, gateway.pk): {quay.zone.pk},
         (SubjectKind.OUTPUT, output.pk): {quay.zone.pk},
         (SubjectKind.SUPPLY, second.pk): {quay.zone.pk},
-        (SubjectKind.SUPPLY, quay.supply.pk): {quay.zone.pk},
+        (SubjectKind.SUPPLY, quay.supply.pk): {quay.zone.pk, ramp.pk},
         (SubjectKind.RUN, run.pk): {quay.zone.pk},
-        (SubjectKind.BLOCK, quay.record.block.pk): {quay.zone.pk},
+        (SubjectKind.RUN, stray.pk): {quay.zone.pk, ramp.pk},
+        (SubjectKind.BLOCK, quay.record.block.pk): {quay.zone.pk, ramp.pk},
         (SubjectKind.SITE, quay.site_id): set(),
     }
     found = whereabouts_of([(quay.site_id, subject) for subject in expected], step)

@@ -135,7 +135,7 @@ def test_a_correction_names_the_work_and_itself(story: Story) -> None:
         "2026-02-01 by P. Vale, job LS-2500 (“as told”), took supply S2 from 1.35 A to 1.83 A; limit 1.60 A"
     )
     told_as_data = data(found)
-    assert told_as_data["kind"] == "record correction"
+    assert told_as_data["kind"] == "record_correction"
     assert told_as_data["change_sets"] == [102, 101]
     assert told_as_data["actor"] == "P. Vale"
 

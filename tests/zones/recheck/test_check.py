@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
+from contextlib import AbstractContextManager
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -358,3 +359,15 @@ def test_the_clock_is_that_of_the_database(terminal: Terminal) -> None:
     assert found is not None
     assert abs(found.now - dt.datetime.now(dt.UTC)) < dt.timedelta(minutes=5)
     assert found.as_of == (found.now.date(),)
+
+
+def test_the_services_own_role_may_do_all_of_it(
+    terminal: Terminal, as_service: Callable[[], AbstractContextManager[None]]
+) -> None:
+    terminal.add_speakers(1, TODAY + dt.timedelta(days=3))
+    with as_service():
+        raise_due(NOW)
+        checked(terminal.site_id)
+        checked_again = check([terminal.site_id], now=NOW)
+    assert checked_again is None
+    assert DueDate.objects.count() == 1

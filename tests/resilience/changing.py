@@ -1,0 +1,23 @@
+"""A process that makes one change through a service, as a request does, and says how long its commit took.
+
+python -m tests.resilience.changing SITE_ID ZONE_NAME
+"""
+
+import sys
+import time
+
+import django
+
+django.setup()
+
+from sites.changes.models import ChangeSet  # noqa: E402 - Django must be set up first
+from sites.changes.services import Change, change_one  # noqa: E402
+
+change = Change(
+    site_id=int(sys.argv[1]), user=None, actor="Tom Reed", reason="a new zone", door=ChangeSet.Door.COMMAND
+)
+# Django and Celery load what they need with the first change
+change_one(change, {"op": "zone.add", "name": f"{sys.argv[2]} warm-up"})
+began = time.perf_counter()
+change_one(change, {"op": "zone.add", "name": sys.argv[2]})
+print(f"{time.perf_counter() - began:.3f}")

@@ -361,6 +361,7 @@ def _copy(model: type[Model], rows: Sequence[Values]) -> None:
     statement = sql.SQL("COPY {} ({}) FROM STDIN").format(
         sql.Identifier(model._meta.db_table), sql.SQL(", ").join(map(sql.Identifier, columns))
     )
-    with connection.cursor() as cursor, cursor.copy(statement) as copy:
+    # Django turns the driver's errors into its own for execute() only
+    with connection.wrap_database_errors, connection.cursor() as cursor, cursor.copy(statement) as copy:
         for row in rows:
             copy.write_row([row[column] for column in columns])

@@ -50,8 +50,16 @@ Folder = dict[str, Rows]
 NOW = dt.datetime(2026, 6, 1, 12, tzinfo=dt.UTC)
 
 
-def pier() -> Folder:
+def pier(code: str = "pier") -> Folder:
     """A pier with one run of three speakers, a change later, and a correction after that."""
+    folder = _pier()
+    for rows in folder.values():
+        for row in rows:
+            row |= {column: code for column in ("site", "code") if row.get(column) == "pier"}
+    return folder
+
+
+def _pier() -> Folder:
     s = {"site": "pier"}
     return {
         "device_models": [
@@ -219,7 +227,7 @@ class _Described:
         self._steps = dict(ChangeSet.objects.filter(site=site).values_list("id", "step"))
         self._told: dict[str, dict[int, Any]] = {}
         for model in _OF_SITES:
-            if model._meta.pk is not None and model._meta.pk.name == "id":
+            if model._meta.pk.name == "id":
                 rows = model._default_manager.filter(site=site).order_by("id")
                 column = model._meta.db_table
                 self._told[column] = {}

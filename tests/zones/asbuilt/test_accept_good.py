@@ -44,13 +44,7 @@ def test_put_right_the_files_aside_import_to_what_the_whole_folder_would_have_be
     whole = record_of(Site.objects.get())
     whole_points = whole.pop("point_facts"), whole.pop("point"), whole.pop("reading"), whole.pop("change_set")
 
-    folder = {
-        name: [
-            {k: "quay" if v == "pier" and k in ("site", "code") else v for k, v in row.items()}
-            for row in rows
-        ]
-        for name, rows in pier().items()
-    }
+    folder = pier("quay")
     folder["points"][1]["length_m"] = "eight"
     done = take(folder, accept_good=True)
     right = {name: content.replace(b"eight", b"8") for name, content in done.aside.items()}
@@ -97,7 +91,7 @@ def test_put_right_the_files_aside_import_to_what_the_whole_folder_would_have_be
         ),
         pytest.param(
             lambda f: f["supplies"][0].update(model="supply 3 A"),
-            {"closets", "points"} - {"points"},
+            {"closets", "zones", "endpoints"},
             {"supplies", "runs", "points", "landings"},
             id="first facts take the thing",
         ),
@@ -140,17 +134,11 @@ def test_a_reading_aside_brings_the_one_that_it_supersedes() -> None:
 
 def test_the_end_that_is_refused_keeps_the_next_of_the_name_waiting() -> None:
     folder = pier()
+    ps1 = {"site": "pier", "name": "PS1", "closet": "C1"}
     folder["supplies"] = [
-        {"site": "pier", "name": "PS1", "closet": "C1", "model": "supply 1 A", "ends": ""},
-        {
-            "site": "pier",
-            "name": "PS1",
-            "closet": "",
-            "change": "more",
-            "model": "supply 9 A",
-            "ends": "swap",
-        },
-        {"site": "pier", "name": "PS1", "closet": "C1", "change": "swap", "model": "supply 2 A"},
+        ps1 | {"model": "supply 1 A"},
+        ps1 | {"change": "more", "model": "supply 9 A", "ends": "swap"},
+        ps1 | {"change": "swap", "model": "supply 2 A"},
     ]
     done = take(folder, accept_good=True)
     assert [(p.row, p.column) for p in done.problems] == [(3, "model")]

@@ -210,7 +210,7 @@ class Context:
 
     @staticmethod
     def _usable(row: Row, thing: Thing) -> Thing:
-        """The thing even where it is refused: the row then waits for it, but is still looked at to its end."""
+        """The thing, even where it is refused: the row then waits, but is still looked at to its end."""
         if thing.refused:
             row.wait_for(thing.row)
         return thing

@@ -1,0 +1,195 @@
+"""What is exported imports to the same record: ids, who recorded it when, and what an operation was, aside.
+
+The record is compared table by table (``record_of``), not file by file: an export that forgot something would
+agree with itself.
+"""
+
+from __future__ import annotations
+
+import csv
+import datetime as dt
+import io
+import random
+from pathlib import Path
+
+import pytest
+
+from sites.changes.errors import ChangeRefused
+from sites.changes.models import ChangeSet
+from sites.changes.services import change_accept
+from sites.models import DeviceModel, Site
+from tests import factories
+from tests.factories import change
+from tests.zones.test_replay import Naive, random_operation, replay
+from zones.asbuilt.files import read_folder
+from zones.asbuilt.resolving import Importer
+from zones.asbuilt.services import Imported, export_folder, import_files
+from zones.models import Point
+
+from .folders import NOW, pier, point, record_of, take
+
+pytestmark = pytest.mark.django_db
+
+
+def exported(site: Site, folder: Path) -> dict[str, bytes]:
+    export_folder(folder, sites=Site.objects.filter(pk=site.pk))
+    files, problems = read_folder(folder)
+    assert not problems
+    return files
+
+
+def taken_as_another(files: dict[str, bytes], site: Site) -> tuple[Site, Imported]:
+    """Import the files of a site as those of a new one: only its code is another."""
+    renamed = {}
+    for name, content in files.items():
+        rows = list(csv.DictReader(io.StringIO(content.decode())))
+        for row in rows:
+            for column in ("site", "code"):
+                if row.get(column) == site.code:
+                    row[column] = "another"
+        out = io.StringIO()
+        writer = csv.DictWriter(out, rows[0])
+        writer.writeheader()
+        writer.writerows(rows)
+        renamed[name] = out.getvalue().encode()
+    done = import_files(renamed, Importer("Mila Quay", NOW))
+    return Site.objects.get(code="another"), done
+
+
+def assert_round_trip(site: Site, folder: Path) -> None:
+    files = exported(site, folder / "first")
+    another, done = taken_as_another(files, site)
+    assert not done.problems
+    assert record_of(another) == record_of(site)
+    # and what it is exported as the second time is the same text
+    again = exported(another, folder / "second")
+    assert {name: content.replace(b"another", site.code.encode()) for name, content in again.items()} == files
+    assert import_files(files, Importer("Mila Quay", NOW)).nothing_new
+
+
+def test_files_of_every_kind(tmp_path: Path) -> None:
+    take(pier())
+    assert_round_trip(Site.objects.get(), tmp_path)
+
+
+def test_corrections_ends_and_names_used_again(tmp_path: Path) -> None:
+    folder = pier()
+    fix = {
+        "site": "pier",
+        "change": "fix",
+        "day": "2025-02-01",
+        "person": "Bo Ek",
+        "job": "",
+        "reason": "measured",
+    }
+    folder["changes"] += [fix | {"kind": "correction"}, fix | {"change": "call", "reason": "new number"}]
+    folder["supplies"] = [
+        {
+            "site": "pier",
+            "name": "PS1",
+            "closet": "C1",
+            "model": "supply 1 A",
+            "ends": "swap",
+            "described_by": "call",
+        },
+        {
+            "site": "pier",
+            "name": "PS1",
+            "closet": "C1",
+            "model": "supply 2 A",
+            "change": "swap",
+            "revised_by": "fix",
+        },
+    ]
+    folder["runs"].append(folder["runs"][0] | {"change": "swap", "revised_by": "fix"})
+    folder["closets"].append(
+        {"site": "pier", "name": "C2", "change": "built", "described_by": "fix", "ends": "more"}
+    )
+    folder["contacts"][0]["change"] = "call"
+    folder["sites"][0]["change"] = "call"
+    folder["points"] += [
+        point("P2", parent="P1", change="swap", kind="splice", model="", length_m="8"),
+        point("P1a", parent="P1", change="swap", length_m="4", revised_by="fix", order="1.25"),
+    ]
+    take(folder)
+    assert_round_trip(Site.objects.get(), tmp_path)
+
+
+def test_text_that_a_file_could_trip_over(tmp_path: Path) -> None:
+    folder = pier()
+    folder["closets"][0] |= {
+        "note": "two\nlines, “quoted”, 'single' and \"double\"; a | bar \\ and a tab\tin it",
+        "directions": "'=SUM(A1)",
+        "opened_by": "''quoted",
+        "room": "?",
+        "key_location": "'-1",
+    }
+    folder["zones"][0] |= {"name": "Hall | A", "groups": r"north \| south | =all"}
+    folder["paging_sets"][0]["zones"] = r"Hall \| A | Gangway"
+    folder["runs"][0]["zone"] = "Hall | A"
+    take(folder)
+    site = Site.objects.get()
+    assert_round_trip(site, tmp_path)
+    assert site.name == "Ébb Pier"
+
+
+def test_an_empty_record_exports_to_nothing(tmp_path: Path) -> None:
+    assert export_folder(tmp_path / "out") == {}
+    assert list((tmp_path / "out").iterdir()) == []
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_a_random_history_of_operations(seed: int, tmp_path: Path) -> None:
+    """Points appended, put in between, rehung, taken out, corrected; supplies swapped; clips pulled."""
+    rng = random.Random(seed)
+    models = [factories.make_model(DeviceModel.Kind.SUPPLY, rated_current_a=rating) for rating in (1.0, 2.0)]
+    first = dt.date(2025, 1, 1)
+    site = factories.make_site(happened_on=first - dt.timedelta(days=1))
+    closet = factories.make_closet(site)
+    block = factories.make_block(closet)
+    run = factories.make_run(block)
+    supply = factories.make_supply(closet, models[0], name="PS")
+    things = {"run": run.pk, "supply": supply.pk, "block": block.pk, "models": [model.pk for model in models]}
+    now, ids = Naive(supply_ratings={"PS": 1.0}), dict[str, int]()
+    ratings = {model.pk: model.rated_current_a or 0.0 for model in models}
+    for day in range(12):
+        happened_on = first + dt.timedelta(days=day)
+        for _ in range(rng.randint(1, 4)):
+            operation = random_operation(rng, now, ids, things)
+            names = {pk: name for name, pk in ids.items()}
+            try:
+                change_accept(change(site, happened_on=happened_on), [operation])
+            except ChangeRefused:
+                continue
+            replay(now, operation, names, ratings)
+            ids = dict(Point.objects.filter(run=run).values_list("name", "pk"))
+        if ids and rng.random() < 0.5:
+            corrected = {"op": "point.correct", "point": rng.choice(list(ids.values())), "length_m": 7.7}
+            change_accept(
+                change(site, happened_on=happened_on, kind=ChangeSet.Kind.CORRECTION),
+                [corrected | {"length_basis": "measured"}],
+            )
+    assert Point.objects.count() > 3
+    assert_round_trip(site, tmp_path)
+
+
+def test_only_what_is_asked_for_and_what_it_names(tmp_path: Path) -> None:
+    take(pier())
+    take({"device_models": [{"name": "spare", "kind": "horn"}], "customers": [{"code": "b", "name": "B"}]})
+    export_folder(tmp_path / "all")
+    export_folder(tmp_path / "one", sites=Site.objects.filter(code="pier"))
+    spare = "spare,horn"
+    assert spare in (tmp_path / "all" / "device_models.csv").read_text()
+    assert spare not in (tmp_path / "one" / "device_models.csv").read_text()
+    assert (tmp_path / "one" / "customers.csv").read_text() == "code,name,note\nebb,Ebb Ferries,\n"
+
+
+def test_files_that_are_there_are_not_overwritten_unasked(tmp_path: Path) -> None:
+    take(pier())
+    (tmp_path / "zones.csv").write_text("mine")
+    with pytest.raises(FileExistsError, match=r"zones\.csv"):
+        export_folder(tmp_path)
+    assert (tmp_path / "zones.csv").read_text() == "mine"
+    export_folder(tmp_path, overwrite=True)
+    assert (tmp_path / "zones.csv").read_text().startswith("site,name,change,")
+    assert not list(tmp_path.glob("*.part"))

@@ -6,9 +6,7 @@ from dataclasses import dataclass, field
 
 from .bands import (
     HIGH,
-    LIKELY,
     MARKED,
-    THREE,
     UNKNOWN,
     Band,
     conductor_ohm_per_m,
@@ -219,11 +217,3 @@ def _speaker(record: Record, facts: Row, model: Row, kind: int) -> tuple[Band, B
 
 def _first(*values: float | None) -> float | None:
     return next((value for value in values if value is not None), None)
-
-
-def likely(band: Band) -> float:
-    return band[LIKELY]
-
-
-def all_bands() -> tuple[int, int, int]:
-    return THREE

@@ -1,0 +1,293 @@
+"""One site's record as plain rows: what holds from when to when, and who last wrote it.
+
+Read table by table with the ORM and spread out in Python. A row holds for steps ``begin <= step < end``; facts
+hold from their step until the next ones of the same thing, and no longer than the thing stands. Blank is None,
+everywhere.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
+from typing import Any, Generic, TypeVar
+
+from sites.models import (
+    Amplifier,
+    AmplifierFacts,
+    Block,
+    CableType,
+    ChangeSet,
+    DeviceModel,
+    Endpoint,
+    EndpointFacts,
+    Factor,
+    Output,
+    Site,
+    Supply,
+    SupplyFacts,
+    Switch,
+    SwitchFacts,
+    SwitchPort,
+    SwitchPortFacts,
+)
+from zones.models import (
+    Landing,
+    PagingSet,
+    PagingSetZone,
+    Point,
+    PointFacts,
+    Reading,
+    Run,
+    RunFacts,
+    Zone,
+)
+
+FOREVER = 2**62
+
+
+@dataclass(frozen=True)
+class Row:
+    """What is said of one thing from a step to a step. said: the columns; writer: the change set."""
+
+    thing: int
+    begin: int
+    end: int
+    writer: int
+    said: dict[str, Any]
+
+    def __getattr__(self, name: str) -> Any:
+        try:
+            return self.said[name]
+        except KeyError:
+            raise AttributeError(name) from None
+
+    def holds(self, step: int) -> bool:
+        return self.begin <= step < self.end
+
+    def touches(self, step: int) -> bool:
+        """It begins or ends there."""
+        return step in (self.begin, self.end)
+
+    def around(self, step: int) -> bool:
+        """It holds at the step, or held right before it."""
+        return self.begin <= step <= self.end
+
+
+@dataclass(frozen=True)
+class Told:
+    """A reading that nobody has superseded."""
+
+    id: int
+    kind: str
+    state: str
+    run: int | None
+    point: int | None
+    switch: int | None
+    group: int | None
+    value: float
+    source_voltage_v: float | None
+    step: int
+    writer: int
+
+
+@dataclass(frozen=True)
+class ChangeSetSaid:
+    id: int
+    step: int | None
+    kind: str
+    recorded_at: dt.datetime
+
+
+@dataclass
+class Record:
+    """Everything recorded of one site. Rows by table; what never changes by id."""
+
+    site: int
+    temperature_c: float
+    surveyed_on: dt.date | None
+    time_zone: str
+    run_kind: dict[int, str] = field(default_factory=dict)
+    run_block_kind: dict[int, str] = field(default_factory=dict)
+    point_order: dict[int, tuple[int, float, int]] = field(default_factory=dict)
+    output_endpoint: dict[int, int] = field(default_factory=dict)
+    port_switch: dict[int, int] = field(default_factory=dict)
+    runs: list[Row] = field(default_factory=list)
+    points: list[Row] = field(default_factory=list)
+    supplies: list[Row] = field(default_factory=list)
+    amplifiers: list[Row] = field(default_factory=list)
+    endpoints: list[Row] = field(default_factory=list)
+    outputs: list[Row] = field(default_factory=list)
+    switches: list[Row] = field(default_factory=list)
+    ports: list[Row] = field(default_factory=list)
+    landings: list[Row] = field(default_factory=list)
+    zones: list[Row] = field(default_factory=list)
+    paging: list[Row] = field(default_factory=list)
+    readings: list[Told] = field(default_factory=list)
+    models: dict[int, dict[str, Any]] = field(default_factory=dict)
+    cables: dict[int, dict[str, Any]] = field(default_factory=dict)
+    factors: dict[str, float] = field(default_factory=dict)
+    change_sets: dict[int, ChangeSetSaid] = field(default_factory=dict)
+
+    def model(self, id_: int | None) -> dict[str, Any]:
+        """Ratings of a model; of an unknown one none is known."""
+        return self.models[id_] if id_ is not None else {}
+
+    def steps(self) -> list[int]:
+        """Every step at which anything that is recorded begins or ends, in order."""
+        found = {told.step for told in self.readings}
+        for rows in self.tables().values():
+            found |= {edge for row in rows for edge in (row.begin, row.end)}
+        return sorted(found - {FOREVER})
+
+    def tables(self) -> dict[str, list[Row]]:
+        names = (
+            "runs", "points", "supplies", "amplifiers", "endpoints", "outputs", "switches", "ports", "landings",
+            "zones", "paging",
+        )  # fmt: skip
+        return {name: getattr(self, name) for name in names}
+
+
+def read_record(site_id: int) -> Record:
+    """The record of a site as it is known now."""
+    site = Site.objects.get(pk=site_id)
+    record = Record(site_id, site.design_temperature_c, site.surveyed_on, site.time_zone)
+    record.factors = {row.name: row.value for row in Factor.objects.all()}
+    record.models = {row["id"]: row for row in DeviceModel.objects.values()}
+    record.cables = {row["id"]: row for row in CableType.objects.values()}
+    record.change_sets = {
+        row.pk: ChangeSetSaid(row.pk, row.step, row.kind, row.recorded_at)
+        for row in ChangeSet.objects.filter(site=site_id, state="accepted")
+        if row.recorded_at is not None
+    }
+    runs = _values(Run, site_id)
+    blocks = {row["id"]: row["kind"] for row in _values(Block, site_id)}
+    record.run_kind = {row["id"]: row["kind"] for row in runs}
+    record.run_block_kind = {row["id"]: blocks[row["block_id"]] for row in runs}
+    record.runs = list(_with_facts(runs, _values(RunFacts, site_id), "run_id"))
+    _read_points(record, {row["id"]: row for row in runs})
+    for name, things, facts, key in (
+        ("supplies", Supply, SupplyFacts, "supply_id"),
+        ("amplifiers", Amplifier, AmplifierFacts, "amplifier_id"),
+        ("endpoints", Endpoint, EndpointFacts, "endpoint_id"),
+        ("switches", Switch, SwitchFacts, "switch_id"),
+        ("ports", SwitchPort, SwitchPortFacts, "port_id"),
+    ):
+        setattr(record, name, list(_with_facts(_values(things, site_id), _values(facts, site_id), key)))
+    record.port_switch = {row["id"]: row["switch_id"] for row in _values(SwitchPort, site_id)}
+    _read_outputs(record)
+    record.landings = list(_standing(_values(Landing, site_id)))
+    record.zones = list(_standing(_values(Zone, site_id)))
+    _read_paging(record)
+    _read_readings(record)
+    return record
+
+
+def _values(model: Any, site_id: int) -> list[dict[str, Any]]:
+    return list(model._default_manager.filter(site_id=site_id).values())
+
+
+def _end(thing: dict[str, Any]) -> int:
+    return FOREVER if thing["end_step"] is None else int(thing["end_step"])
+
+
+def _standing(things: Iterable[dict[str, Any]]) -> Iterator[Row]:
+    for thing in things:
+        if thing["begin_step"] < _end(thing):
+            yield Row(thing["id"], thing["begin_step"], _end(thing), thing["change_set_id"], thing)
+
+
+def _with_facts(
+    things: Iterable[dict[str, Any]], facts: Iterable[dict[str, Any]], key: str
+) -> Iterator[Row]:
+    """What is said of each thing for as long as it stands. Before its first facts nothing is known of it."""
+    said: dict[int, list[dict[str, Any]]] = {}
+    for row in facts:
+        said.setdefault(row[key], []).append(row)
+    for thing in things:
+        rows = sorted(said.get(thing["id"], []), key=lambda row: row["step"])
+        if not rows or rows[0]["step"] > thing["begin_step"]:
+            rows.insert(0, {"step": thing["begin_step"], "change_set_id": thing["change_set_id"]})
+        yield from _spread(thing["id"], rows, thing["begin_step"], _end(thing))
+
+
+def _spread(thing: int, rows: list[dict[str, Any]], first: int, last: int) -> Iterator[Row]:
+    for place, row in enumerate(rows):
+        begin = max(row["step"], first)
+        end = min(rows[place + 1]["step"] if place + 1 < len(rows) else FOREVER, last)
+        if begin < end:
+            yield Row(thing, begin, end, row["change_set_id"], row)
+
+
+def _read_points(record: Record, runs: dict[int, dict[str, Any]]) -> None:
+    said: dict[int, list[dict[str, Any]]] = {}
+    for row in _values(PointFacts, record.site):
+        said.setdefault(row["point_id"], []).append(row)
+    for point in _values(Point, record.site):
+        record.point_order[point["id"]] = (point["run_id"], point["rank"], point["id"])
+        rows = sorted(said.get(point["id"], []), key=lambda row: row["step"])
+        run = runs[point["run_id"]]
+        record.points += _spread(point["id"], rows, run["begin_step"], _end(run))
+    record.points.sort(key=lambda row: (record.point_order[row.thing], row.begin))
+
+
+def _read_outputs(record: Record) -> None:
+    """What an output is follows its endpoint's model: one row a stretch of both."""
+    for output in _standing(_values(Output, record.site)):
+        record.output_endpoint[output.thing] = output.endpoint_id
+        for endpoint in record.endpoints:
+            if endpoint.thing != output.endpoint_id:
+                continue
+            begin, end = max(output.begin, endpoint.begin), min(output.end, endpoint.end)
+            if begin < end:
+                writer = output.writer if output.begin > endpoint.begin else endpoint.writer
+                model = endpoint.said.get("model_id")
+                record.outputs.append(Row(output.thing, begin, end, writer, {"model_id": model}))
+
+
+def _read_paging(record: Record) -> None:
+    sets = {row["id"]: row for row in _values(PagingSet, record.site)}
+    for member in _values(PagingSetZone, record.site):
+        of = sets[member["paging_set_id"]]
+        if of["begin_step"] < _end(of):
+            said = {"zone_id": member["zone_id"]}
+            record.paging.append(
+                Row(of["id"], of["begin_step"], _end(of), member["change_set_id"], said)
+            )
+
+
+def _read_readings(record: Record) -> None:
+    rows = _values(Reading, record.site)
+    superseded = {row["supersedes_id"] for row in rows}
+    for row in sorted(rows, key=lambda row: row["id"]):
+        if row["id"] not in superseded:
+            record.readings.append(
+                Told(
+                    id=row["id"],
+                    kind=row["kind"],
+                    state=row["state"],
+                    run=row["run_id"],
+                    point=row["point_id"],
+                    switch=row["switch_id"],
+                    group=row["power_group"],
+                    value=row["value"],
+                    source_voltage_v=row["source_voltage_v"],
+                    step=row["step"],
+                    writer=row["change_set_id"],
+                )
+            )
+
+
+RowT = TypeVar("RowT", bound=Row)
+
+
+class ByThing(Generic[RowT]):
+    """Rows of a table by the thing they are of."""
+
+    def __init__(self, rows: Iterable[RowT]) -> None:
+        self.rows: dict[int, list[RowT]] = {}
+        for row in rows:
+            self.rows.setdefault(row.thing, []).append(row)
+
+    def of(self, thing: int) -> list[RowT]:
+        return self.rows.get(thing, [])

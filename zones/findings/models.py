@@ -35,7 +35,12 @@ class Case(models.Model):
     quiet = models.BooleanField(default=False, help_text="Opened by a first import: no event of its own.")
     ticket_reference = models.CharField(max_length=120, blank=True)
     ticket_by = models.CharField(
-        max_length=150, blank=True, editable=False, help_text="Who gave the ticket's reference."
+        max_length=150,
+        blank=True,
+        default="",
+        db_default="",
+        editable=False,
+        help_text="Who gave the ticket's reference.",
     )
     told_at = models.DateTimeField(
         null=True,
@@ -89,6 +94,7 @@ class Finding(models.Model):
     attribution = models.JSONField(encoder=DjangoJSONEncoder)
     recomputed = models.BooleanField(
         default=False,
+        db_default=False,
         editable=False,
         help_text="Its last change came from a new formula and from nothing in the record: no event.",
     )

@@ -1,5 +1,6 @@
 """What events have said of cases and findings, so that nothing is told twice and no change is lost in small
-steps."""
+steps. The new columns have defaults in the database: writers of the version before go on while this one starts.
+"""
 
 import django.db.models.deletion
 from django.db import migrations, models
@@ -25,7 +26,12 @@ class Migration(migrations.Migration):
             model_name="case",
             name="ticket_by",
             field=models.CharField(
-                blank=True, editable=False, help_text="Who gave the ticket's reference.", max_length=150
+                blank=True,
+                db_default="",
+                default="",
+                editable=False,
+                help_text="Who gave the ticket's reference.",
+                max_length=150,
             ),
         ),
         migrations.AddField(
@@ -42,6 +48,7 @@ class Migration(migrations.Migration):
             model_name="finding",
             name="recomputed",
             field=models.BooleanField(
+                db_default=False,
                 default=False,
                 editable=False,
                 help_text="Its last change came from a new formula and from nothing in the record: no event.",

@@ -50,7 +50,7 @@ class Command(BaseCommand):
             "--expires", metavar="DATE", help="its last day (UTC), as in 2027-03-31; default: none"
         )
 
-    def handle(self, *args: Any, **options: Any) -> None:  # noqa: ARG002 - Django's signature
+    def handle(self, *args: Any, **options: Any) -> None:
         user = _user(options["user"])
         try:
             token, secret = token_make(

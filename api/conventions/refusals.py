@@ -16,7 +16,9 @@ from .problems import CONFLICT, INVALID, UNPROCESSABLE, Kind, Place, Problem
 # Codes of what is wrong with the values by themselves, whatever the record holds
 _OF_THE_VALUES: Final = frozenset({"required", "invalid", "unknown"})
 # Codes of what stands in the way in the record, and could be seen to first
-_IN_THE_WAY: Final = frozenset({"contradicts_later", "ended", "not_yet_there", "in_use", "conflict"})
+_IN_THE_WAY: Final = frozenset(
+    {"contradicts_later", "ended", "not_yet_there", "in_use", "conflict", "accepted", "not_a_draft"}
+)
 
 
 def refusal(refused: ChangeRefused, outer_pointer: Callable[[str], str] = str) -> Problem:

@@ -10,6 +10,8 @@ from api.conventions.views import Resource
 from . import (
     about,
     cable_types,
+    change_sets,
+    changes,
     closets,
     contacts,
     contracts,
@@ -35,6 +37,8 @@ RESOURCES: dict[str, type[Resource]] = {
     "zones": zones.Zones,
     "runs": runs.Runs,
     "points": points.Points,
+    "change-sets": change_sets.ChangeSets,
+    "changes": changes.Changes,
 }
 
 _router = SimpleRouter(trailing_slash=False, use_regex_path=False)

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import ClassVar
 
 from django.db.models import QuerySet
+from rest_framework.decorators import action
+from rest_framework.request import Request
+from rest_framework.response import Response
 
 from api.conventions import fields
 from api.conventions.cursors import Order
@@ -13,11 +17,16 @@ from api.conventions.representations import Expansion, Representation
 from api.conventions.views import Ended
 from api.conventions.writing import Writing
 from sites.access.abilities import Ability
+from sites.changes.services import today_at
 from zones.gates import zone_for
 from zones.models import Zone
+from zones.planning.histories import zone_history
+from zones.planning.zone_loads import zone_load
 from zones.services.zones import zone_add, zone_alter, zone_end
 
 from .dated import Stood, StoodFilters
+from .histories import HistoryQuery, ZoneHistoryShown, zone_history_shown
+from .loads import LoadQuery, ZoneLoadShown, zone_load_shown
 from .placed import StepDay
 from .sites import SiteShown
 
@@ -82,9 +91,38 @@ class Zones(Stood, Ended):
         "create": Ability.WRITE_INVENTORY,
         "partial_update": Ability.WRITE_INVENTORY,
         "destroy": Ability.WRITE_INVENTORY,
+        "load": Ability.READ_INVENTORY,
+        "history": Ability.READ_INVENTORY,
     }
     bodies = {
         "create": Writing(zone_add, of_site=True),
         "partial_update": Writing(zone_alter, subject="zone", partial=True),
         "destroy": Writing(zone_end, subject="zone"),
     }
+    queries = {"load": LoadQuery, "history": HistoryQuery}
+    answers = {"load": {200: ZoneLoadShown}, "history": {200: ZoneHistoryShown}}
+
+    @action(detail=True, methods=["get"])
+    def load(self, request: Request, id: int) -> Response:  # noqa: A002, ARG002 - it is the id of an address
+        """What the zone carries on a day: every figure that bears on it, from its runs back to the switch,
+        with its limit, headroom and verdict."""
+        zone, day = self._asked_for()
+        load, _ = zone_load(zone.pk, zone.site_id, day)
+        return Response(zone_load_shown(zone, load))
+
+    @action(detail=True, methods=["get"])
+    def history(self, request: Request, id: int) -> Response:  # noqa: A002, ARG002
+        """How what the zone carries on a day came about: each figure over time, from its commissioning on,
+        with the changes that made it and those that crossed its limit."""
+        zone, day = self._asked_for()
+        lines = zone_history(zone.pk, zone.site_id, day, codes=self.asked.get("code"))
+        return Response(zone_history_shown(zone, day, lines))
+
+    def _asked_for(self) -> tuple[Zone, date]:
+        """The zone, and the day that was asked for, on which it stood."""
+        zone: Zone = self.row()
+        day: date | None = self.asked.get("as_of")
+        if day is None:
+            return zone, today_at(zone.site_id)
+        self.require_there(zone, day)
+        return zone, day

@@ -62,6 +62,8 @@ TABLE: Final[dict[tuple[str, str], Ability | str]] = {
     ("POST", "/api/v1/zones"): WRITE,
     ("PATCH", "/api/v1/zones/{id}"): WRITE,
     ("DELETE", "/api/v1/zones/{id}"): WRITE,
+    ("GET", "/api/v1/zones/{id}/load"): READ,
+    ("GET", "/api/v1/zones/{id}/history"): READ,
     ("GET", "/api/v1/runs"): READ,
     ("GET", "/api/v1/runs/{id}"): READ,
     ("POST", "/api/v1/runs"): WRITE,
@@ -76,6 +78,15 @@ TABLE: Final[dict[tuple[str, str], Ability | str]] = {
     ("PATCH", "/api/v1/points/{id}"): WRITE,
     ("DELETE", "/api/v1/points/{id}"): WRITE,
     ("POST", "/api/v1/points/{id}/correct"): WRITE,
+    ("GET", "/api/v1/change-sets"): READ,
+    ("GET", "/api/v1/change-sets/{id}"): READ,
+    ("POST", "/api/v1/change-sets"): WRITE,
+    ("PATCH", "/api/v1/change-sets/{id}"): WRITE,
+    ("POST", "/api/v1/change-sets/{id}/evaluate"): READ,
+    ("POST", "/api/v1/change-sets/{id}/accept"): WRITE,
+    ("POST", "/api/v1/change-sets/{id}/withdraw"): WRITE,
+    ("GET", "/api/v1/changes"): READ,
+    ("GET", "/api/v1/changes/{id}"): READ,
 }
 
 __all__ = ["AUTHENTICATED", "TABLE"]

@@ -8,6 +8,8 @@ from typing import Any
 import jsonschema
 import pytest
 from django.test import Client
+from drf_spectacular.drainage import GENERATOR_STATS
+from drf_spectacular.generators import SchemaGenerator
 from drf_spectacular.validation import validate_schema
 
 from sites.models import User
@@ -137,3 +139,11 @@ def test_the_schema_is_the_same_for_everyone(
     schema: dict[str, Any], manager: User, with_token: Caller
 ) -> None:
     assert json.dumps(with_token(manager).get("/api/v1/schema").json()) == json.dumps(schema)
+
+
+def test_no_two_components_share_a_name() -> None:
+    """The generator would keep the first of them, and only warn."""
+    GENERATOR_STATS.reset()
+    SchemaGenerator().get_schema(request=None, public=True)
+    assert not GENERATOR_STATS._warn_cache
+    assert not GENERATOR_STATS._error_cache

@@ -6,6 +6,7 @@ a transaction that is rolled back, so that nothing is judged by other rules than
 
 from __future__ import annotations
 
+import datetime as dt
 import math
 from dataclasses import dataclass
 
@@ -17,7 +18,8 @@ from sites.changes.services import change_set_trial, today_at
 from sites.models import Site
 from zones.electrical.verdicts import Verdict
 
-from .loads import Load, SiteLoads, Subject, site_loads
+from .loads import SiteLoads, Subject, site_loads
+from .wording import NotComputed, Told, difference_in_words, lower_first, not_computed, told
 
 # What differs by less was computed alike: how a batch is put together moves the last bits of a sum
 _SAME = 1e-9
@@ -26,20 +28,20 @@ _FIGURES = ("low", "likely", "high", "limit")
 
 @dataclass(frozen=True)
 class Difference:
-    """One limit on one subject, before and after; None where the subject is not there."""
+    """One limit on one subject, before and after, in words; None where the subject is not there."""
 
     code: str
     subject: Subject
-    before: Load | None
-    after: Load | None
+    before: Told | None
+    after: Told | None
 
     @property
     def verdict_before(self) -> Verdict:
-        return self.before.verdict if self.before else Verdict.WITHIN
+        return self.before.load.verdict if self.before else Verdict.WITHIN
 
     @property
     def verdict_after(self) -> Verdict:
-        return self.after.verdict if self.after else Verdict.WITHIN
+        return self.after.load.verdict if self.after else Verdict.WITHIN
 
     @property
     def crosses(self) -> bool:
@@ -51,15 +53,47 @@ class Difference:
         """It was past its limit, or not to be told, and is neither any more."""
         return self.verdict_before >= Verdict.CANNOT_TELL > self.verdict_after
 
+    @property
+    def sentence(self) -> str:
+        return difference_in_words(self.before, self.after)
+
 
 @dataclass(frozen=True, eq=False)
 class DraftEvaluation:
-    """before, after: the whole site, as of the later of the draft's day and today; differences: where they
-    differ."""
+    """What a draft would do to its site, as of the later of its day and today. differences: what crosses a
+    limit first, then what clears. not_computed: what could not be computed any more; computed: what could
+    be again."""
 
-    before: SiteLoads
-    after: SiteLoads
+    as_of: dt.date
     differences: tuple[Difference, ...]
+    not_computed: tuple[NotComputed, ...]
+    computed: tuple[NotComputed, ...]
+
+    @property
+    def summary(self) -> str:
+        """What it comes to, to be read aloud."""
+        crossing = [one for one in self.differences if one.crosses]
+        clearing = [one for one in self.differences if one.clears]
+        said = [
+            f"{one.name[:1].upper()}{one.name[1:]} could not be computed any more: {one.reason}."
+            for one in self.not_computed
+        ]
+        said += [one.sentence for one in crossing]
+        if clearing:
+            said.append(f"In order again: {', '.join(_what(one) for one in clearing)}.")
+        if not self.differences:
+            return "It would change no figure." if not said else " ".join(said)
+        if not said:
+            count = len(self.differences)
+            said.append(
+                f"It would change {count} figure{'' if count == 1 else 's'}, and push none past its limit."
+            )
+        return " ".join(said)
+
+
+def _what(one: Difference) -> str:
+    told = one.after or one.before
+    return f"{lower_first(told.limit.title)} of {told.subject}" if told is not None else one.code
 
 
 @transaction.atomic
@@ -81,15 +115,30 @@ def evaluate_draft(change_set: ChangeSet) -> DraftEvaluation:
     today = today_at(draft.site_id)
     day = max(draft.happened_on or today, today)
     with change_set_trial(draft):
-        after = site_loads(draft.site_id, day)
-    before = site_loads(draft.site_id, day)
-    return DraftEvaluation(before, after, differences(before, after))
+        # In words too: what the draft adds has a name only as long as it is there
+        after = _in_words(site_loads(draft.site_id, day))
+    before = _in_words(site_loads(draft.site_id, day))
+    return DraftEvaluation(
+        as_of=day,
+        differences=_differences(before, after),
+        not_computed=_without(after.problems, before.problems),
+        computed=_without(before.problems, after.problems),
+    )
 
 
-def differences(before: SiteLoads, after: SiteLoads) -> tuple[Difference, ...]:
-    """Limits whose figures, limit or verdict differ: first those that cross it, then those that clear."""
-    old = {(load.code, load.subject): load for load in before.loads}
-    new = {(load.code, load.subject): load for load in after.loads}
+@dataclass(frozen=True)
+class _InWords:
+    figures: dict[tuple[str, Subject], Told]
+    problems: tuple[NotComputed, ...]
+
+
+def _in_words(loads: SiteLoads) -> _InWords:
+    figures = {(one.load.code, one.load.subject): one for one in told(loads.loads)}
+    return _InWords(figures, not_computed(loads.problems))
+
+
+def _differences(before: _InWords, after: _InWords) -> tuple[Difference, ...]:
+    old, new = before.figures, after.figures
     found = [
         Difference(code, subject, old.get((code, subject)), new.get((code, subject)))
         for code, subject in dict.fromkeys([*new, *old])
@@ -98,12 +147,18 @@ def differences(before: SiteLoads, after: SiteLoads) -> tuple[Difference, ...]:
     return tuple(sorted(found, key=lambda one: (not one.crosses, not one.clears, -one.verdict_after)))
 
 
-def _same(one: Load | None, other: Load | None) -> bool:
+def _without(some: tuple[NotComputed, ...], others: tuple[NotComputed, ...]) -> tuple[NotComputed, ...]:
+    known = {(one.subject, one.reason) for one in others}
+    return tuple(one for one in some if (one.subject, one.reason) not in known)
+
+
+def _same(one: Told | None, other: Told | None) -> bool:
     if one is None or other is None:
         return one is other
-    if (one.verdict, one.detail) != (other.verdict, other.detail):
+    old, new = one.load, other.load
+    if (old.verdict, old.detail) != (new.verdict, new.detail):
         return False
-    return all(_close(getattr(one, name), getattr(other, name)) for name in _FIGURES)
+    return all(_close(getattr(old, name), getattr(new, name)) for name in _FIGURES)
 
 
 def _close(one: float | None, other: float | None) -> bool:

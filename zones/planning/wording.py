@@ -96,12 +96,47 @@ def summary(figures: Sequence[Told], problems: Sequence[NotComputed]) -> str:
         )
         count = len(figures)
         said.append(
-            f"Within all {count} limits; the tightest is {_lower(least.limit.title)} of {least.subject}, "
-            f"{least.headroom_words}."
+            f"Within all {count} limits; the tightest is {lower_first(least.limit.title)} of "
+            f"{least.subject}, {least.headroom_words}."
             if least is not None
             else f"Within all {count} limits."
         )
     return " ".join(said)
+
+
+def difference_in_words(before: Told | None, after: Told | None) -> str:
+    """What a draft would do to one figure: ``Supply current of supply PS 1: from 1.60 A to 2.08 A; limit
+    1.60 A. Over; until now within.``"""
+    one = after or before
+    if one is None:
+        raise ValueError("a difference has a side")
+    head = f"{one.limit.title} of {one.subject}"
+    if after is None:
+        return f"{head}: not there any more."
+    if before is None:
+        return f"{head}: {_amount(after)}; {_limit(after)}. {_capital(VERDICT_WORDS[after.load.verdict])}."
+    was, now = _amount(before), _amount(after)
+    figure = now if was == now else f"from {was} to {now}"
+    limit = _limit(after)
+    if _limit(before) != limit:
+        limit += f" instead of {_limit_alone(before)}"
+    verdict = _capital(VERDICT_WORDS[after.load.verdict])
+    if before.load.verdict is not after.load.verdict:
+        verdict += f"; until now {VERDICT_WORDS[before.load.verdict]}"
+    return f"{head}: {figure}; {limit}. {verdict}."
+
+
+def _amount(one: Told) -> str:
+    return one.limit.figure_text(math.nan, _number(one.load.likely), math.nan)
+
+
+def _limit(one: Told) -> str:
+    at_least = one.limit.rule is not None and one.limit.rule.at_least
+    return f"{'at least' if at_least else 'limit'} {_limit_alone(one)}"
+
+
+def _limit_alone(one: Told) -> str:
+    return "unknown" if one.load.limit is None else one.limit.limit_text(one.load.limit)
 
 
 def _told(load: Load, limit: Limit, subject: str, place: str) -> Told:
@@ -130,6 +165,6 @@ def _capital(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-def _lower(text: str) -> str:
+def lower_first(text: str) -> str:
     # PoE stays as it is
     return text if text[:2].isupper() or text.startswith("PoE") else text[:1].lower() + text[1:]

@@ -56,9 +56,9 @@ def test_twelve_more_push_the_supply_past_its_limit(hall: Hall) -> None:
     found = evaluate_draft(draft(hall, twelve_more(hall)))
     supply = of(found, "supply_current")
     # by hand: 40 and 52 speakers at 40 mA
-    assert supply.before.likely == pytest.approx(1.60)
-    assert supply.after.likely == pytest.approx(2.08)
-    assert supply.after.verdict is Verdict.OVER
+    assert supply.before.load.likely == pytest.approx(1.60)
+    assert supply.after.load.likely == pytest.approx(2.08)
+    assert supply.verdict_after is Verdict.OVER
     assert supply.crosses
     assert found.differences[0].crosses, "what crosses stands first"
     assert {one.code for one in found.differences} >= {"supply_current", "run_voltage", "output_speakers"}
@@ -88,12 +88,58 @@ def test_nothing_is_left_of_it(hall: Hall) -> None:
 
 def test_what_it_says_is_what_comes_when_it_is_accepted(hall: Hall, technician: Any) -> None:
     made = draft(hall, twelve_more(hall))
-    after = evaluate_draft(made).after
+    found = evaluate_draft(made)
     change_set_accept(change_set=made, user=technician)
-    now = site_loads(hall.site.pk, today_at(hall.site.pk))
-    assert [(load.code, load.likely, load.verdict) for load in after.loads] == [
-        (load.code, load.likely, load.verdict) for load in now.loads
-    ]
+    now = {(load.code, load.subject): load for load in site_loads(hall.site.pk, today_at(hall.site.pk)).loads}
+    for one in found.differences:
+        assert one.after is not None
+        load = now[one.code, one.subject]
+        assert (load.likely, load.verdict) == (one.after.load.likely, one.after.load.verdict)
+
+
+def test_differences_are_told_in_words(hall: Hall) -> None:
+    found = evaluate_draft(draft(hall, twelve_more(hall)))
+    assert of(found, "supply_current").sentence == (
+        "Supply current of supply PS 1: from 1.60 A to 2.08 A; limit 1.60 A. Over; until now cannot tell."
+    )
+    assert found.summary.startswith("Supply current of supply PS 1: from 1.60 A to 2.08 A")
+    larger = factories.make_model(DeviceModel.Kind.SUPPLY, rated_current_a=4.0)
+    healed = evaluate_draft(
+        draft(hall, [{"op": "supply.alter", "supply": hall.supply.pk, "model": larger.pk}])
+    )
+    assert of(healed, "supply_current").sentence == (
+        "Supply current of supply PS 1: 1.60 A; limit 3.20 A instead of 1.60 A. Within; until now "
+        "cannot tell."
+    )
+    assert healed.summary == "In order again: supply current of supply PS 1."
+    nothing = evaluate_draft(draft(hall, [{"op": "supply.alter", "supply": hall.supply.pk, "note": "seen"}]))
+    assert nothing.summary == "It would change no figure."
+
+
+def test_what_a_draft_adds_is_called_by_its_name(hall: Hall) -> None:
+    bodies = [
+        {"op": "run.add", "label": "r", "block": hall.block.pk, "name": "R9", "kind": "self_amplified",
+         "zone": hall.zone.pk, "supply": hall.supply.pk},
+        {"op": "point.append", "run": "@r", "model": hall.speaker.pk, "name": "first"},
+    ]  # fmt: skip
+    voltage = next(
+        one for one in evaluate_draft(draft(hall, bodies)).differences
+        if one.code == "run_voltage" and one.before is None
+    )  # fmt: skip
+    assert voltage.sentence.startswith("Voltage at the last speaker of run R9: ")
+    assert voltage.after is not None
+    assert voltage.after.place == "first"
+
+
+def test_what_could_not_be_computed_any_more(hall: Hall) -> None:
+    second = factories.make_supply(hall.closet, name="PS 2")
+    found = evaluate_draft(
+        draft(hall, [{"op": "point.alter", "point": hall.points[5].pk, "feed_supply": second.pk}])
+    )
+    (amiss,) = found.not_computed
+    assert amiss.name == "run R1"
+    assert found.summary.startswith("Run R1 could not be computed any more: two supplies feed")
+    assert found.computed == ()
 
 
 def test_what_a_draft_heals_is_told_too(hall: Hall) -> None:
@@ -110,9 +156,9 @@ def test_what_a_draft_heals_is_told_too(hall: Hall) -> None:
 def test_a_plan_for_a_later_day_is_judged_on_that_day(hall: Hall) -> None:
     day = today_at(hall.site.pk) + dt.timedelta(days=30)
     found = evaluate_draft(draft(hall, twelve_more(hall), happened_on=day))
-    assert found.after.as_of == found.before.as_of == day
+    assert found.as_of == day
     back_dated = evaluate_draft(draft(hall, twelve_more(hall), happened_on=factories.BUILT_ON))
-    assert back_dated.after.as_of == today_at(hall.site.pk)
+    assert back_dated.as_of == today_at(hall.site.pk)
 
 
 def test_a_draft_overtaken_by_another_change_is_a_conflict_that_names_it(hall: Hall) -> None:

@@ -1,0 +1,305 @@
+"""Change sets: what is written to the record, and drafts of it, which are evaluated before anyone accepts
+them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any, ClassVar
+
+from django.db.models import QuerySet
+from rest_framework.decorators import action
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api.conventions import etags, fields
+from api.conventions.cursors import Order
+from api.conventions.listing import Lookup
+from api.conventions.places import body_places
+from api.conventions.problems import Place, invalid
+from api.conventions.references import is_id
+from api.conventions.representations import Expansion, Representation
+from api.conventions.serializers import Body, whole_body_error
+from api.conventions.views import Listed, Shown
+from sites.access.abilities import Ability
+from sites.access.gates import NotFound, change_set_for, site_for
+from sites.access.models import User
+from sites.changes.errors import ChangeConflict
+from sites.changes.models import ChangeSet
+from sites.changes.services import (
+    Accepted,
+    Change,
+    change_set_accept,
+    change_set_draft,
+    change_set_revise,
+    change_set_withdraw,
+)
+from zones.planning.drafts import evaluate_draft
+
+from .evaluations import EvaluationShown, evaluation_shown
+from .operation_lists import OperationList, ResultShown, operation_places, results_shown
+from .placed import SiteFilters
+from .sites import SiteShown
+
+
+class Person(fields.Text):
+    """A user by name, as a person reads it."""
+
+    def to_representation(self, value: User) -> str:  # type: ignore[override]
+        return value.get_full_name() or value.get_username()
+
+
+class ChangeSetShown(Representation):
+    accepted_by = Person(
+        read_only=True,
+        allow_null=True,
+        help_text="Who made it the record; null: it is not, or nobody's user.",
+    )
+    operations = OperationList(
+        read_only=True,
+        help_text="Each as `GET /operations` describes it; `expects`: the versions of the rows that it builds "
+        "on. Empty where rows were written otherwise, as by an import: `/changes` has them.",
+    )
+
+    expansions: ClassVar = {"site": Expansion(SiteShown, related=("site",), nullable=True)}
+
+    class Meta:
+        model = ChangeSet
+        fields = (
+            "id",
+            "site_id",
+            "state",
+            "kind",
+            "purpose",
+            "door",
+            "actor",
+            "accepted_by",
+            "reason",
+            "job_reference",
+            "happened_on",
+            "created_at",
+            "recorded_at",
+            "operations",
+        )
+        extra_kwargs = {
+            "actor": {"help_text": "Who drew it up, as a person reads it."},
+            "happened_on": {
+                "help_text": "A day in the site's time zone; null in a draft: the day it is accepted."
+            },
+            "recorded_at": {"help_text": "When it became the record."},
+        }
+
+
+class AcceptedShown(ChangeSetShown):
+    """An accepted change set, and what each of its operations made or changed."""
+
+    results = ResultShown(many=True, read_only=True)
+
+    class Meta(ChangeSetShown.Meta):
+        fields = (*ChangeSetShown.Meta.fields, "results")  # type: ignore[assignment]
+
+
+# --- what is asked ------------------------------------------------------------------------------------------
+
+
+class ChangeSetFilters(SiteFilters):
+    state = fields.Choice(choices=ChangeSet.State.choices, required=False)
+    kind = fields.Choice(choices=ChangeSet.Kind.choices, required=False)
+    purpose = fields.Choice(choices=ChangeSet.Purpose.choices, required=False)
+    job_reference = fields.Text(required=False, help_text="Without regard to capital letters.")
+    happened_from = fields.Day(required=False, help_text="What happened on this day or later.")
+    happened_until = fields.Day(required=False, help_text="What happened on this day or earlier.")
+
+    lookups: ClassVar[dict[str, Lookup]] = {
+        **SiteFilters.lookups,
+        "state": "state",
+        "kind": "kind",
+        "purpose": "purpose",
+        "job_reference": "job_reference__iexact",
+        "happened_from": "happened_on__gte",
+        "happened_until": "happened_on__lte",
+    }
+
+
+class DraftBody(Body):
+    """A draft: what would be done on one site, and why."""
+
+    site_id = fields.Id()
+    reason = fields.Text(max_length=2000)
+    job_reference = fields.Text(required=False, allow_blank=True, max_length=80)
+    happened_on = fields.Day(
+        required=False,
+        allow_null=True,
+        help_text="A day in the site's time zone; left out: the day it is accepted.",
+    )
+    purpose = fields.Choice(choices=ChangeSet.Purpose.choices, default=ChangeSet.Purpose.RECORD)
+    operations = OperationList()
+
+
+class RevisedBody(Body):
+    """What is to be otherwise in a draft. One that was withdrawn becomes a draft again."""
+
+    reason = fields.Text(required=False, max_length=2000)
+    job_reference = fields.Text(required=False, allow_blank=True, max_length=80)
+    happened_on = fields.Day(required=False)
+    operations = OperationList(required=False)
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        if not attrs:
+            raise whole_body_error(
+                "Nothing is to change: name at least one of reason, job_reference, happened_on, operations.",
+                code="empty",
+            )
+        return attrs
+
+
+class AcceptBody(Body):
+    """What is known only now; both may be left out, and then stay as the draft has them."""
+
+    happened_on = fields.Day(required=False, help_text="A day in the site's time zone.")
+    job_reference = fields.Text(required=False, allow_blank=True, max_length=80)
+
+
+class NothingBody(Body):
+    """An empty object: there is nothing to say."""
+
+
+# --- the resource -------------------------------------------------------------------------------------------
+
+
+class ChangeSets(Listed, Shown):
+    """Change sets: everything that was written to the record, with who, when and why; and drafts: a what-if, a
+    saved plan, or a technician's redline, evaluated before anyone accepts it."""
+
+    gate = change_set_for
+    representation = ChangeSetShown
+    filters = ChangeSetFilters
+    orders = {
+        "id": Order("id"),
+        "happened_on": Order("happened_on", nullable=True),
+        "recorded_at": Order("recorded_at", nullable=True),
+    }
+    usual_order = "-id"
+    abilities = {
+        "list": Ability.READ_INVENTORY,
+        "retrieve": Ability.READ_INVENTORY,
+        "create": Ability.WRITE_INVENTORY,
+        "partial_update": Ability.WRITE_INVENTORY,
+        "evaluate": Ability.READ_INVENTORY,
+        "accept": Ability.WRITE_INVENTORY,
+        "withdraw": Ability.WRITE_INVENTORY,
+    }
+    bodies = {
+        "create": DraftBody,
+        "partial_update": RevisedBody,
+        "evaluate": NothingBody,
+        "accept": AcceptBody,
+        "withdraw": NothingBody,
+    }
+    answers = {"evaluate": {200: EvaluationShown}, "accept": {200: AcceptedShown}}
+    versioned = ("accept", "withdraw")
+
+    def rows(self) -> QuerySet[Any]:
+        return super().rows().select_related("accepted_by")
+
+    def create(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
+        """Draw up a draft. Its operations are applied and undone, so that what could not be accepted is refused
+        now; nothing of the record changes."""
+        values = self._checked_body()
+        draft = change_set_draft(
+            Change(
+                site_id=values["site_id"],
+                user=self.principal.user,
+                reason=values["reason"],
+                door=ChangeSet.Door.REST,
+                happened_on=values.get("happened_on"),
+                job_reference=values.get("job_reference", ""),
+                purpose=ChangeSet.Purpose(values["purpose"]),
+            ),
+            values["operations"],
+        )
+        return self.shown(draft, status=201)
+
+    def partial_update(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
+        """Change a draft. The versions of the rows that it builds on are learnt anew."""
+        draft = self.named_row()
+        values = self._checked_body(draft)
+        try:
+            revised = change_set_revise(
+                change_set=draft,
+                bodies=values.get("operations"),
+                reason=values.get("reason"),
+                happened_on=values.get("happened_on"),
+                job_reference=values.get("job_reference"),
+                expected_version=draft.version,
+            )
+        except ChangeConflict as conflict:
+            raise self._overtaken(conflict) from conflict
+        return self.shown(revised)
+
+    @action(detail=True, methods=["post"])
+    def evaluate(self, request: Request, id: int) -> Response:  # noqa: A002, ARG002 - it is the id of an address
+        """What a draft would do: each limit whose figure would differ, before and after, those that it would
+        cross first. Nothing is written."""
+        self.body()
+        draft = self.row()
+        return Response(
+            evaluation_shown(draft, evaluate_draft(draft)), headers={"ETag": etags.etag(self.versions(draft))}
+        )
+
+    @action(detail=True, methods=["post"])
+    def accept(self, request: Request, id: int) -> Response:  # noqa: A002, ARG002
+        """Make a draft the record. Where someone else changed what it builds on, that is a 409, which names the
+        operation and the change set that came in between."""
+        draft = self.named_row()
+        values = self.body()
+        try:
+            accepted: Accepted[Any] = change_set_accept(
+                change_set=draft,
+                user=self.principal.user,
+                happened_on=values.get("happened_on"),
+                job_reference=values.get("job_reference"),
+                expected_version=draft.version,
+            )
+        except ChangeConflict as conflict:
+            raise self._overtaken(conflict) from conflict
+        row = self.row()
+        row.results = results_shown(accepted)
+        return Response(AcceptedShown(row).data, headers={"ETag": etags.etag(self.versions(row))})
+
+    @action(detail=True, methods=["post"])
+    def withdraw(self, request: Request, id: int) -> Response:  # noqa: A002, ARG002
+        """Put a draft aside. It stays, and a PATCH makes it a draft again."""
+        draft = self.named_row()
+        self.body()
+        try:
+            withdrawn = change_set_withdraw(change_set=draft, expected_version=draft.version)
+        except ChangeConflict as conflict:
+            raise self._overtaken(conflict) from conflict
+        return self.shown(withdrawn)
+
+    def _overtaken(self, conflict: ChangeConflict) -> Exception:
+        """A draft that was itself changed meanwhile is a 412; one whose rows were, a 409 as it stands."""
+        if any(problem.operation is not None for problem in conflict.problems):
+            return conflict
+        return etags.stale(self.versions(self.row()))
+
+    def _checked_body(self, draft: ChangeSet | None = None) -> Mapping[str, Any]:
+        """The body's values; everything wrong with it, and in each of its operations, is named at once."""
+        body_class = self.bodies[self.operation]
+        assert isinstance(body_class, type)
+        given = self.request.data
+        body = body_class(data=given, context={"view": self})
+        places = [] if body.is_valid() else body_places(body.errors)
+        site_id = None if draft is None else draft.site_id
+        if draft is None and isinstance(given, Mapping) and is_id(given.get("site_id")):
+            try:
+                site_id = site_for(principal=self.principal, id=given["site_id"]).pk
+            except NotFound:
+                detail = f"There is no site {given['site_id']}."
+                places.append(Place(detail, code="not_found", pointer="/site_id"))
+        if isinstance(given, Mapping) and "operations" in given:
+            places += operation_places(given["operations"], site_id, self.principal)
+        if places:
+            raise invalid(*places)
+        values: Mapping[str, Any] = body.validated_data
+        return values

@@ -1,0 +1,134 @@
+"""Figures against their limits, as every address shows them."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from typing import Any
+
+from api.conventions import fields
+from api.conventions.serializers import Body
+from zones.electrical.subjects import SubjectKind
+from zones.electrical.verdicts import Verdict
+from zones.limits.cautions import Caution, CautionHere
+from zones.limits.limit import Detail, Limit, Severity
+from zones.limits.registry import LIMITS
+from zones.planning.loads import Subject
+from zones.planning.wording import NotComputed, Told
+
+CODES = [limit.code for limit in LIMITS]
+SUBJECT_KINDS = [kind.name.lower() for kind in SubjectKind]
+VERDICTS = [verdict.name.lower() for verdict in Verdict]
+SEVERITIES = [severity.name.lower() for severity in Severity]
+VERDICT_HELP = (
+    "within; near; cannot_tell: only the high estimate is past, or a rating is missing; probably_over: the "
+    "likely estimate is past; over: even the low estimate is."
+)
+
+
+class SubjectShown(Body):
+    kind = fields.Choice(choices=SUBJECT_KINDS)
+    id = fields.Id()
+    name = fields.Text(help_text="As people call it, as in `supply PS 1`.")
+
+
+class PlaceShown(Body):
+    kind = fields.Choice(choices=[str(detail) for detail in Detail])
+    id = fields.Whole(help_text="Its id; of a row, its number.")
+    name = fields.Text(allow_blank=True)
+
+
+class CautionShown(Body):
+    code = fields.Choice(choices=[str(caution) for caution in Caution])
+    text = fields.Text()
+    why = fields.Text(help_text="What it hangs on here.")
+
+
+class FigureShown(Body):
+    """One figure against its limit: low is the estimate kindest to the limit, high the harshest."""
+
+    code = fields.Choice(choices=CODES)
+    title = fields.Text()
+    subject = SubjectShown()
+    sentence = fields.Text(help_text="What is so, in a sentence.")
+    verdict = fields.Choice(choices=VERDICTS, help_text=VERDICT_HELP)
+    quantity = fields.Text(help_text="What the figure is.")
+    unit = fields.Text(allow_blank=True, help_text="Of figure and limit; blank for counts and shares.")
+    low = fields.Number(allow_null=True)
+    likely = fields.Number(allow_null=True)
+    high = fields.Number(allow_null=True)
+    limit = fields.Number(allow_null=True, help_text="null: a rating is missing, so it cannot be judged.")
+    limit_is = fields.Choice(choices=["at_most", "at_least"])
+    limit_from = fields.Text(help_text="What the limit is made of.")
+    source = fields.Text(  # type: ignore[assignment]
+        help_text="The document that the limit is in, or that there is none."
+    )
+    near = fields.Text(help_text="When the figure counts as near its limit.")
+    headroom_likely = fields.Number(
+        allow_null=True, help_text="The share of the limit that is left; negative past it."
+    )
+    headroom_worst = fields.Number(allow_null=True, help_text="The same by the high estimate.")
+    share_measured_or_marked = fields.Number(
+        allow_null=True, help_text="The share of the load that rests on measured or marked data."
+    )
+    severity = fields.Choice(choices=SEVERITIES, help_text="What follows where the limit is past.")
+    place = PlaceShown(allow_null=True, help_text="Where to look, where that is somewhere in particular.")
+
+
+class NotComputedShown(Body):
+    subject = SubjectShown()
+    reason = fields.Text()
+
+
+def figure(one: Told) -> dict[str, Any]:
+    load, limit = one.load, one.limit
+    return {
+        "code": limit.code,
+        "title": limit.title,
+        "subject": subject(load.subject, one.subject),
+        "sentence": one.sentence,
+        "verdict": load.verdict.name.lower(),
+        "quantity": limit.quantity,
+        "unit": limit.unit,
+        "low": rounded(load.low),
+        "likely": rounded(load.likely),
+        "high": rounded(load.high),
+        "limit": rounded(load.limit),
+        "limit_is": limit_is(limit),
+        "limit_from": limit.limit_from,
+        "source": limit.source,
+        "near": limit.near_rule,
+        "headroom_likely": rounded(load.headroom_likely),
+        "headroom_worst": rounded(load.headroom_worst),
+        "share_measured_or_marked": rounded(load.supported),
+        "severity": limit.severity.name.lower(),
+        "place": place(limit, load.detail, one.place),
+    }
+
+
+def subject(of: Subject, name: str) -> dict[str, Any]:
+    kind, subject_id = of
+    return {"kind": SubjectKind(kind).name.lower(), "id": subject_id, "name": name}
+
+
+def place(limit: Limit, detail: int | None, name: str) -> dict[str, Any] | None:
+    if limit.detail is None or detail is None:
+        return None
+    return {"kind": str(limit.detail), "id": detail, "name": name}
+
+
+def limit_is(limit: Limit) -> str:
+    return "at_least" if limit.rule is not None and limit.rule.at_least else "at_most"
+
+
+def not_computed(one: NotComputed) -> dict[str, Any]:
+    return {"subject": subject(one.subject, one.name), "reason": one.reason}
+
+
+def cautions(found: Iterable[CautionHere]) -> list[dict[str, str]]:
+    return [{"code": str(one.caution), "text": one.text, "why": one.why} for one in found]
+
+
+def rounded(value: float | None) -> float | None:
+    """Nine digits: enough for anyone, and no last bits of a sum."""
+    return None if value is None or math.isnan(value) else float(f"{value:.9g}")

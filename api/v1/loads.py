@@ -1,0 +1,52 @@
+"""What a zone carries: the answer of ``GET /zones/{id}/load``."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from api.conventions import fields
+from api.conventions.serializers import Body, Query
+from zones.limits.cautions import Surroundings, cautions_of
+from zones.models import Zone
+from zones.planning.surroundings import cautions_of_limits, life_safety_of
+from zones.planning.zone_loads import ZoneLoad
+
+from . import figures
+from .dated import as_of_field
+
+
+class LoadQuery(Query):
+    as_of = as_of_field()
+
+
+class ZoneLoadShown(Body):
+    """Everything that bears on a zone on a day, worst verdict first and then least headroom."""
+
+    zone_id = fields.Id()
+    zone = fields.Text(help_text="Its name.")
+    site_id = fields.Id()
+    life_safety = fields.Choice(choices=Zone.LifeSafety.choices)
+    as_of = fields.Day()
+    verdict = fields.Choice(choices=figures.VERDICTS, help_text="The worst of all its figures.")
+    summary = fields.Text(help_text="What it comes to, to be read aloud.")
+    tightest = figures.FigureShown(allow_null=True, help_text="The figure of least headroom.")
+    items = figures.FigureShown(many=True)
+    not_computed = figures.NotComputedShown(many=True, help_text="What cannot be computed, and why.")
+    cautions = figures.CautionShown(many=True)
+
+
+def zone_load_shown(zone: Zone, load: ZoneLoad) -> dict[str, Any]:
+    here = Surroundings(life_safety=life_safety_of([zone]), limits=cautions_of_limits(load.figures))
+    return {
+        "zone_id": zone.pk,
+        "zone": zone.name,
+        "site_id": zone.site_id,
+        "life_safety": zone.life_safety,
+        "as_of": load.as_of.isoformat(),
+        "verdict": load.verdict.name.lower(),
+        "summary": load.summary,
+        "tightest": None if load.tightest is None else figures.figure(load.tightest),
+        "items": [figures.figure(one) for one in load.figures],
+        "not_computed": [figures.not_computed(one) for one in load.problems],
+        "cautions": figures.cautions(cautions_of(here)),
+    }

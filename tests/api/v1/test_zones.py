@@ -1,0 +1,234 @@
+"""Zones over REST: listed and looked up, with what they carry and how it came about."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Any
+
+import pytest
+from django.test import Client
+
+from sites.access.models import User
+from sites.models import Basis, DeviceModel
+from sites.services.power import supply_alter
+from tests import factories
+from tests.api.conftest import Caller
+from tests.api.v1.asking import delete, etag_of, get, patch, post
+from tests.halls import Hall
+from zones.limits.registry import limit_by_code
+from zones.models import Zone
+from zones.services.points import point_alter
+from zones.services.zones import zone_alter
+
+BUILT = factories.BUILT_ON
+LATER = BUILT + dt.timedelta(days=100)
+WHY = {"reason": "as agreed", "happened_on": LATER.isoformat()}
+
+
+@pytest.fixture
+def client(technician: User, with_token: Caller) -> Client:
+    return with_token(technician)
+
+
+def add_speakers(hall: Hall, count: int, day: dt.date = LATER) -> None:
+    factories.make_points(
+        hall.run, count, hall.speaker, length_m=1.0, current_basis=Basis.MEASURED, happened_on=day
+    )
+
+
+# --- listed -------------------------------------------------------------------------------------------------
+
+
+def test_a_zone_is_found_by_site_and_name(hall: Hall, client: Client) -> None:
+    (found,) = get(client, "zones", site_id=hall.site.pk, name="ticket HALL")["items"]
+    assert (found["id"], found["name"], found["life_safety"]) == (hall.zone.pk, "Ticket hall", "unknown")
+    assert found["began_on"] == BUILT.isoformat()
+    assert get(client, "zones", site_id=hall.site.pk, name="nowhere")["items"] == []
+
+
+@pytest.mark.parametrize(
+    ("query", "names"),
+    [
+        ({"page_code": "71"}, ["Ticket hall"]),
+        ({"group": "all calls"}, ["Gangway", "Ticket hall"]),
+        ({"group": "all"}, []),
+        ({"life_safety": "yes"}, ["Ticket hall"]),
+        ({"life_safety": "no"}, []),
+    ],
+)
+def test_filters(hall: Hall, client: Client, query: dict[str, str], names: list[str]) -> None:
+    change = factories.change(hall.site)
+    zone_alter(
+        change, zone=hall.zone, page_code="71", groups=["all calls", "halls"], life_safety=Zone.LifeSafety.YES
+    )
+    zone_alter(change, zone=hall.gangway, groups=["all calls"])
+    assert [item["name"] for item in get(client, "zones", **query)["items"]] == names
+
+
+def test_a_zone_is_there_from_its_first_day_to_its_last(hall: Hall, client: Client) -> None:
+    made = post(
+        client, "zones", {"site_id": hall.site.pk, "name": "Quay", "change": {**WHY, "reason": "new quay"}}
+    ).json()
+    assert made["began_on"] == LATER.isoformat()
+    ended = LATER + dt.timedelta(days=30)
+    why = {"reason": "quay closed", "happened_on": ended.isoformat()}
+    delete(client, f"zones/{made['id']}", {"change": why}, etag_of(client, f"zones/{made['id']}"))
+    address = f"zones/{made['id']}"
+    assert get(client, address)["ended_on"] == ended.isoformat()
+    assert get(client, address, as_of=LATER.isoformat())["name"] == "Quay"
+    for day, told in ((BUILT, f"it began on {LATER}"), (ended, f"it ended on {ended}")):
+        answer = client.get(f"/api/v1/{address}", {"as_of": day.isoformat()})
+        assert answer.status_code == 404
+        assert told in answer.json()["detail"]
+
+    def listed(**query: str) -> list[str]:
+        return [item["name"] for item in get(client, "zones", site_id=hall.site.pk, **query)["items"]]
+
+    assert listed() == ["Gangway", "Ticket hall"]
+    assert listed(as_of=LATER.isoformat()) == ["Gangway", "Quay", "Ticket hall"]
+    assert listed(as_of=BUILT.isoformat()) == ["Gangway", "Ticket hall"]
+    assert listed(ended="yes") == ["Quay"]
+    assert listed(ended="any") == ["Gangway", "Quay", "Ticket hall"]
+    assert listed(ended="yes", as_of=LATER.isoformat()) == []
+
+
+def test_a_zone_that_is_still_fed_is_not_given_up(hall: Hall, client: Client) -> None:
+    address = f"/api/v1/zones/{hall.zone.pk}"
+    answer = client.delete(
+        address,
+        {"change": WHY},
+        content_type="application/json",
+        headers={"If-Match": client.get(address)["ETag"]},
+    )
+    assert answer.status_code == 409
+    assert "run R1" in answer.json()["detail"]
+
+
+def test_life_safety_is_said(hall: Hall, client: Client) -> None:
+    address = f"zones/{hall.zone.pk}"
+    answer = patch(client, address, {"life_safety": "yes", "change": WHY}, etag_of(client, address))
+    assert answer.json()["life_safety"] == "yes"
+
+
+# --- load ---------------------------------------------------------------------------------------------------
+
+
+def test_the_load_of_a_zone(hall: Hall, client: Client) -> None:
+    load = get(client, f"zones/{hall.zone.pk}/load", as_of=BUILT.isoformat())
+    assert (load["zone"], load["as_of"], load["verdict"]) == ("Ticket hall", BUILT.isoformat(), "cannot_tell")
+    first = load["items"][0]
+    assert first == load["tightest"]
+    # by hand: 40 speakers at half of 80 mA, measured ± 5 %, on 0.8 of 2 A
+    assert [first[name] for name in ("low", "likely", "high", "limit")] == pytest.approx(
+        [1.52, 1.6, 1.68, 1.6]
+    )
+    assert (first["headroom_likely"], first["headroom_worst"]) == pytest.approx((0.0, -0.05), abs=1e-8)
+    assert first["subject"] == {"kind": "supply", "id": hall.supply.pk, "name": "supply PS 1"}
+    assert first["share_measured_or_marked"] == 1.0
+    assert first["sentence"] == (
+        "Supply PS 1 gives 1.60 A (between 1.52 A and 1.68 A) during a page; it should give no more than "
+        "1.60 A."
+    )
+    limit = limit_by_code("supply_current")
+    assert (first["title"], first["source"], first["limit_from"]) == (
+        limit.title,
+        limit.source,
+        limit.limit_from,
+    )
+    voltage = next(item for item in load["items"] if item["code"] == "run_voltage")
+    assert voltage["limit_is"] == "at_least"
+    assert voltage["place"] == {"kind": "point", "id": hall.points[-1].pk, "name": "30"}
+    assert load["not_computed"] == []
+
+
+def test_the_load_says_aloud_what_it_comes_to(hall: Hall, client: Client) -> None:
+    address = f"zones/{hall.zone.pk}/load"
+    assert get(client, address, as_of=BUILT.isoformat())["summary"].startswith(
+        "Cannot tell: Supply PS 1 gives 1.60 A"
+    )
+    add_speakers(hall, 12)
+    assert get(client, address)["summary"].startswith("Over: Supply PS 1 gives 2.08 A")
+    bare = factories.make_zone(hall.site, name="Roof")
+    empty = get(client, f"zones/{bare.pk}/load")
+    assert empty["summary"] == ("Nothing that feeds it is recorded, so nothing is known of what it carries.")
+    assert (empty["items"], empty["tightest"], empty["verdict"]) == ([], None, "within")
+
+
+def test_a_zone_in_order_tells_its_tightest_limit(hall: Hall, client: Client) -> None:
+    larger = factories.make_model(DeviceModel.Kind.SUPPLY, rated_current_a=4.0, class_2_marked=True)
+    supply_alter(factories.change(hall.site, happened_on=LATER), supply=hall.supply, model=larger)
+    load = get(client, f"zones/{hall.zone.pk}/load")
+    assert load["verdict"] == "within", load["summary"]
+    assert load["summary"].startswith(f"Within all {len(load['items'])} limits; the tightest is ")
+    assert load["tightest"]["title"].lower() in load["summary"].lower()
+
+
+def test_what_cannot_be_computed_is_said(hall: Hall, client: Client) -> None:
+    second = factories.make_supply(hall.closet, name="PS 2")
+    point_alter(factories.change(hall.site), point=hall.points[5], feed_supply=second)
+    load = get(client, f"zones/{hall.zone.pk}/load")
+    (amiss,) = load["not_computed"]
+    assert amiss["subject"]["name"] == "run R1"
+    assert load["summary"].startswith("Run R1 cannot be computed: two supplies feed the same section")
+    assert load["verdict"] in ("cannot_tell", "probably_over", "over")
+
+
+def test_cautions_of_a_load(hall: Hall, client: Client) -> None:
+    def codes() -> list[str]:
+        load = get(client, f"zones/{hall.zone.pk}/load")
+        return [caution["code"] for caution in load["cautions"]]
+
+    assert codes() == ["life_safety", "disconnect", "wiring_classes"]
+    zone_alter(factories.change(hall.site), zone=hall.zone, life_safety=Zone.LifeSafety.NO)
+    assert "life_safety" not in codes()
+
+
+@pytest.mark.parametrize("what", ["load", "history"])
+def test_before_it_stood_there_was_no_load(hall: Hall, client: Client, what: str) -> None:
+    day = BUILT - dt.timedelta(days=1)
+    answer = client.get(f"/api/v1/zones/{hall.zone.pk}/{what}", {"as_of": day.isoformat()})
+    assert answer.status_code == 404
+    assert "it began on" in answer.json()["detail"]
+
+
+# --- history ------------------------------------------------------------------------------------------------
+
+
+def test_the_history_of_a_figure(hall: Hall, client: Client) -> None:
+    add_speakers(hall, 12)
+    history = get(client, f"zones/{hall.zone.pk}/history", code="supply_current")
+    (line,) = history["items"]
+    assert line["baseline"]["likely"] == pytest.approx(1.6)
+    assert line["baseline"] == line["entries"][0]
+    likely = [entry["likely"] for entry in line["entries"]]
+    # each speaker was a change set of its own; by hand 40 mA each
+    assert likely == pytest.approx([1.6 + 0.04 * count for count in range(13)])
+    (crossing,) = line["crossings"]
+    assert (crossing["day"], crossing["past"]) == (LATER.isoformat(), True)
+    assert crossing["sentence"].startswith("1 wall speaker added on")
+    attribution = line["attribution"]
+    assert attribution["cause"] == "addition"
+    assert attribution["between"]["since"]["day"] == BUILT.isoformat()
+    assert set(attribution["change_set_ids"]) >= {crossing["change_set_id"]}
+
+
+def test_the_history_of_all_figures_and_of_some(hall: Hall, client: Client) -> None:
+    everything = get(client, f"zones/{hall.zone.pk}/history")["items"]
+    load = get(client, f"zones/{hall.zone.pk}/load")["items"]
+    assert [(line["code"], line["subject"]) for line in everything] == [
+        (item["code"], item["subject"]) for item in load
+    ]
+    some = get(client, f"zones/{hall.zone.pk}/history", code="run_voltage,supply_current")["items"]
+    assert {line["code"] for line in some} == {"run_voltage", "supply_current"}
+    answer = client.get(f"/api/v1/zones/{hall.zone.pk}/history", {"code": "supply_curent"})
+    assert answer.status_code == 400
+    assert "Did you mean supply_current?" in answer.json()["detail"]
+
+
+@pytest.mark.parametrize("what", ["load", "history"])
+def test_an_outsider_sees_no_load(hall: Hall, outsider: User, with_token: Caller, what: str) -> None:
+    client = with_token(outsider)
+    ours: Any = client.get(f"/api/v1/zones/{hall.zone.pk}/{what}")
+    never: Any = client.get(f"/api/v1/zones/999999999/{what}")
+    assert ours.status_code == never.status_code == 404
+    assert ours.json()["detail"] == never.json()["detail"]

@@ -56,8 +56,8 @@ class ChangeSetShown(Representation):
     )
     operations = OperationList(
         read_only=True,
-        help_text="Each as `GET /operations` describes it; `expects`: the versions of the rows that it builds "
-        "on. Empty where rows were written otherwise, as by an import: `/changes` has them.",
+        help_text="Each as `GET /operations` describes it. Empty where rows were written otherwise, as by an "
+        "import: `/changes` has them.",
     )
 
     expansions: ClassVar = {"site": Expansion(SiteShown, related=("site",), nullable=True)}
@@ -105,6 +105,7 @@ class ChangeSetFilters(SiteFilters):
     state = fields.Choice(choices=ChangeSet.State.choices, required=False)
     kind = fields.Choice(choices=ChangeSet.Kind.choices, required=False)
     purpose = fields.Choice(choices=ChangeSet.Purpose.choices, required=False)
+    actor = fields.Text(required=False, help_text="Part of the name, without regard to capital letters.")
     job_reference = fields.Text(required=False, help_text="Without regard to capital letters.")
     happened_from = fields.Day(required=False, help_text="What happened on this day or later.")
     happened_until = fields.Day(required=False, help_text="What happened on this day or earlier.")
@@ -114,6 +115,7 @@ class ChangeSetFilters(SiteFilters):
         "state": "state",
         "kind": "kind",
         "purpose": "purpose",
+        "actor": "actor__icontains",
         "job_reference": "job_reference__iexact",
         "happened_from": "happened_on__gte",
         "happened_until": "happened_on__lte",
@@ -167,8 +169,8 @@ class NothingBody(Body):
 
 
 class ChangeSets(Listed, Shown):
-    """Change sets: everything that was written to the record, with who, when and why; and drafts: a what-if, a
-    saved plan, or a technician's redline, evaluated before anyone accepts it."""
+    """Change sets: everything that was written to the record, with who, when and why; and drafts: a what-if,
+    a saved plan, or a technician's redline, evaluated before anyone accepts it."""
 
     gate = change_set_for
     representation = ChangeSetShown
@@ -202,8 +204,8 @@ class ChangeSets(Listed, Shown):
         return super().rows().select_related("accepted_by")
 
     def create(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
-        """Draw up a draft. Its operations are applied and undone, so that what could not be accepted is refused
-        now; nothing of the record changes."""
+        """Draw up a draft. Its operations are applied and undone, so that what could not be accepted is
+        refused now; nothing of the record changes."""
         values = self._checked_body()
         draft = change_set_draft(
             Change(
@@ -222,7 +224,7 @@ class ChangeSets(Listed, Shown):
     def partial_update(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
         """Change a draft. The versions of the rows that it builds on are learnt anew."""
         draft = self.named_row()
-        values = self._checked_body(draft)
+        values = self._checked_body()
         try:
             revised = change_set_revise(
                 change_set=draft,
@@ -248,8 +250,8 @@ class ChangeSets(Listed, Shown):
 
     @action(detail=True, methods=["post"])
     def accept(self, request: Request, id: int) -> Response:  # noqa: A002, ARG002
-        """Make a draft the record. Where someone else changed what it builds on, that is a 409, which names the
-        operation and the change set that came in between."""
+        """Make a draft the record. Where someone else changed what it builds on, that is a 409, which names
+        the operation and the change set that came in between."""
         draft = self.named_row()
         values = self.body()
         try:
@@ -283,23 +285,25 @@ class ChangeSets(Listed, Shown):
             return conflict
         return etags.stale(self.versions(self.row()))
 
-    def _checked_body(self, draft: ChangeSet | None = None) -> Mapping[str, Any]:
+    def _checked_body(self) -> Mapping[str, Any]:
         """The body's values; everything wrong with it, and in each of its operations, is named at once."""
         body_class = self.bodies[self.operation]
         assert isinstance(body_class, type)
         given = self.request.data
         body = body_class(data=given, context={"view": self})
         places = [] if body.is_valid() else body_places(body.errors)
-        site_id = None if draft is None else draft.site_id
-        if draft is None and isinstance(given, Mapping) and is_id(given.get("site_id")):
-            try:
-                site_id = site_for(principal=self.principal, id=given["site_id"]).pk
-            except NotFound:
-                detail = f"There is no site {given['site_id']}."
-                places.append(Place(detail, code="not_found", pointer="/site_id"))
+        if self.operation == "create" and isinstance(given, Mapping) and is_id(given.get("site_id")):
+            places += self._site_places(given["site_id"])
         if isinstance(given, Mapping) and "operations" in given:
-            places += operation_places(given["operations"], site_id, self.principal)
+            places += operation_places(given["operations"])
         if places:
             raise invalid(*places)
         values: Mapping[str, Any] = body.validated_data
         return values
+
+    def _site_places(self, site_id: int) -> list[Place]:
+        try:
+            site_for(principal=self.principal, id=site_id)
+        except NotFound:
+            return [Place(f"There is no site {site_id}.", code="not_found", pointer="/site_id")]
+        return []

@@ -192,13 +192,21 @@ def test_a_conflict_names_the_operation_and_the_change_set_in_between(hall: Hall
 @pytest.mark.parametrize(
     ("body", "pointer", "told"),
     [
-        ({"operations": []}, "/operations", "at least one operation"),
+        ({"operations": []}, "/operations", "must not be empty"),
         ({"operations": "x"}, "/operations", "Expected a list"),
         ({"operations": [{"op": "point.apend"}]}, "/operations/0/op", "did you mean point.append"),
         ({"operations": [{"op": "point.remove"}]}, "/operations/0/point", "point is missing"),
         ({"operations": ["x"]}, "/operations/0", "Expected an object"),
-        ({"operations": [{"op": "device_model.add"}]}, "/operations/0/op", "not of one site"),
-        ({"operations": [{"op": "site.add"}]}, "/operations/0/op", "not of one site"),
+        (
+            {"operations": [{"op": "device_model.add", "name": "x", "kind": "horn"}]},
+            "/operations/0/op",
+            "not of one site",
+        ),
+        (
+            {"operations": [{"op": "site.add", "customer": 1, "code": "a", "name": "b"}]},
+            "/operations/0/op",
+            "not of one site",
+        ),
         ({"reason": " "}, "/reason", "blank"),
         ({"purpose": "plna"}, "/purpose", "Did you mean plan?"),
         ({"happened_on": "yesterday"}, "/happened_on", "Expected a day"),

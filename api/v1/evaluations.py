@@ -1,0 +1,74 @@
+"""What a draft would do: the answer of ``POST /change-sets/{id}/evaluate``."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from api.conventions import fields
+from api.conventions.serializers import Body
+from sites.changes.models import ChangeSet
+from zones.planning.drafts import Difference, DraftEvaluation
+from zones.planning.wording import Told
+
+from . import figures
+
+
+class DifferenceShown(Body):
+    """One limit on one subject whose figure, limit or verdict would differ."""
+
+    code = fields.Choice(choices=figures.CODES)
+    title = fields.Text()
+    subject = figures.SubjectShown()
+    sentence = fields.Text(help_text="What would change, in a sentence.")
+    crosses = fields.Flag(help_text="It would be past its limit, or no longer to be told, and is not now.")
+    clears = fields.Flag(help_text="It is past its limit, or not to be told, and would be neither.")
+    before = figures.FigureShown(allow_null=True, help_text="null: it is not there yet.")
+    after = figures.FigureShown(allow_null=True, help_text="null: it would not be there any more.")
+
+
+class EvaluationShown(Body):
+    """What a draft would do to its site: limits that it would cross first, then those that it would clear."""
+
+    change_set_id = fields.Id()
+    site_id = fields.Id()
+    as_of = fields.Day(help_text="The later of the draft's day and today.")
+    summary = fields.Text(help_text="What it comes to, to be read aloud.")
+    crosses = fields.Flag(
+        help_text="Something would be past its limit, or no longer to be told, that is not now."
+    )
+    items = DifferenceShown(many=True)
+    not_computed = figures.NotComputedShown(many=True, help_text="What could not be computed any more.")
+    computed = figures.NotComputedShown(many=True, help_text="What could be computed again.")
+
+
+def evaluation_shown(draft: ChangeSet, found: DraftEvaluation) -> dict[str, Any]:
+    return {
+        "change_set_id": draft.pk,
+        "site_id": draft.site_id,
+        "as_of": found.as_of.isoformat(),
+        "summary": found.summary,
+        "crosses": bool(found.not_computed) or any(one.crosses for one in found.differences),
+        "items": [_difference(one) for one in found.differences],
+        "not_computed": [figures.not_computed(one) for one in found.not_computed],
+        "computed": [figures.not_computed(one) for one in found.computed],
+    }
+
+
+def _difference(one: Difference) -> dict[str, Any]:
+    told = _side(one)
+    return {
+        "code": one.code,
+        "title": told.limit.title,
+        "subject": figures.subject(one.subject, told.subject),
+        "sentence": one.sentence,
+        "crosses": one.crosses,
+        "clears": one.clears,
+        "before": None if one.before is None else figures.figure(one.before),
+        "after": None if one.after is None else figures.figure(one.after),
+    }
+
+
+def _side(one: Difference) -> Told:
+    side = one.after or one.before
+    assert side is not None, "a difference has a side"
+    return side

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping
-from typing import Any
+from collections.abc import Mapping
+from typing import Any, Final
 
 from django.db.models import Model
 from drf_spectacular.utils import extend_schema_field
@@ -18,15 +17,14 @@ from api.conventions.problems import Place
 from api.conventions.serializers import Body
 from api.conventions.views import Door
 from sites.access.abilities import Ability
-from sites.access.scope import scoped
-from sites.access.selectors import Principal
 from sites.changes.errors import ChangeRefused
 from sites.changes.operations import Operation, Use, operations, read_operations
-from sites.changes.parameters import Reference
 from sites.changes.services import SITE_ADD, Accepted
-from sites.models.dated import Recorded
 
-_OPERATION_SCHEMA = {
+MOST: Final = 500
+"""Operations that a draft holds at most."""
+
+_OPERATION_SCHEMA: Final = {
     "type": "object",
     "required": ["op"],
     "properties": {
@@ -45,80 +43,67 @@ class OperationList(serializers.Field[Any, Any, Any, Any]):
         return data
 
     def to_representation(self, value: Any) -> Any:
-        return value
+        # As they were sent: the versions they build on are between the draft and the record
+        return [{name: part for name, part in body.items() if name != "expects"} for body in value]
 
 
-def operation_places(bodies: Any, site_id: int | None, principal: Principal) -> list[Place]:
-    """All that is wrong with the operations of a draft of a site, as far as it shows before they are applied:
-    what each of them takes, and ids of what is not there, or not in scope, which is the same."""
+def operation_places(bodies: Any) -> list[Place]:
+    """All that is wrong with the operations of a draft of one site, as far as it shows before they are
+    applied."""
+    if isinstance(bodies, list) and len(bodies) > MOST:
+        detail = f"Expected {MOST} operations at most; there are {len(bodies)}."
+        return [Place(detail, code="max_length", pointer="/operations")]
+    if bodies == []:
+        return [Place("Name at least one operation.", code="empty", pointer="/operations")]
+    named = bodies if isinstance(bodies, list) else []
+    places = [
+        Place(
+            f"{body['op']} is not of one site, as a draft is.",
+            code="of_no_site",
+            pointer=pointer("operations", index, "op"),
+        )
+        for index, body in enumerate(named)
+        if isinstance(body, dict) and body.get("op") in _not_of_one_site()
+    ]
+    if places:
+        return places
     try:
-        read = read_operations(bodies)
+        read_operations(bodies)
     except ChangeRefused as refused:
-        return [
+        places = [
             Place(problem.detail, code=problem.code, pointer=problem.pointer) for problem in refused.problems
         ]
-    if site_id is None:
-        return []
-    named: dict[type[Model], dict[int, list[str]]] = defaultdict(lambda: defaultdict(list))
-    for index, (_, values) in enumerate(read):
-        for where, reference in _references(values):
-            if isinstance(reference.named, int):
-                named[reference.model][reference.named].append(pointer("operations", index, *where))
-    return [place for model, ids in named.items() for place in _not_there(model, ids, site_id, principal)]
-
-
-def _references(values: Mapping[str, Any]) -> Iterator[tuple[tuple[str | int, ...], Reference]]:
-    for name, value in values.items():
-        if isinstance(value, Reference):
-            yield (name,), value
-        elif isinstance(value, list):
-            yield from (
-                ((name, number), one) for number, one in enumerate(value) if isinstance(one, Reference)
-            )
-
-
-def _not_there(
-    model: type[Model], ids: Mapping[int, Iterable[str]], site_id: int, principal: Principal
-) -> Iterator[Place]:
-    rows = scoped(model, principal.scope).filter(pk__in=list(ids))
-    where = ""
-    if issubclass(model, Recorded):
-        rows, where = rows.filter(site_id=site_id), " on this site"
-    there = set(rows.values_list("pk", flat=True))
-    for one, pointers in ids.items():
-        if one not in there:
-            detail = f"There is no {model._meta.verbose_name} {one}{where}."
-            yield from (Place(detail, code="not_found", pointer=at) for at in pointers)
+    return places
 
 
 # --- what came of them --------------------------------------------------------------------------------------
 
 
 class ResultShown(Body):
-    """One thing that an operation made or changed; an operation on several things has several of these."""
+    """What one operation made or changed."""
 
-    operation = fields.Whole(help_text="The operation's place in the list, from 0.")
     op = fields.Text()
     label = fields.Text(allow_blank=True, help_text="As the draft has it.")  # type: ignore[assignment]
-    kind = fields.Text(help_text="What kind of thing, as in `point` or `supply`.")
-    id = fields.Id()
+    kind = fields.Text(allow_null=True, help_text="What kind of thing, as in `point` or `supply`.")
+    ids = serializers.ListField(child=fields.Id(), help_text="One for most operations.")
 
 
 def results_shown(accepted: Accepted[Any]) -> list[dict[str, Any]]:
+    """One entry an operation, in order."""
     return [
-        {
-            "operation": index,
-            "op": body["op"],
-            "label": body.get("label", ""),
-            "kind": row._meta.db_table,
-            "id": row.pk,
-        }
-        for index, (body, result) in enumerate(
-            zip(accepted.change_set.operations, accepted.results, strict=True)
-        )
-        for row in (result if isinstance(result, list) else [result])
-        if isinstance(row, Model)
+        _result(body, result if isinstance(result, list) else [result])
+        for body, result in zip(accepted.change_set.operations, accepted.results, strict=True)
     ]
+
+
+def _result(body: Mapping[str, Any], made: list[Model]) -> dict[str, Any]:
+    kind = made[0]._meta.db_table if made else None
+    return {
+        "op": body["op"],
+        "label": body.get("label", ""),
+        "kind": kind,
+        "ids": [row.pk for row in made],
+    }
 
 
 # --- what there is ------------------------------------------------------------------------------------------
@@ -129,8 +114,8 @@ class OperationShown(Body):
     sentence = fields.Text(help_text="What it means.")
     use = fields.Choice(
         choices=[use.value for use in Use],
-        help_text="work: something was done on site; correction: the record was wrong; any: nothing dated, fits "
-        "both. Work and corrections cannot stand in one change set.",
+        help_text="work: something was done on site; correction: the record was wrong; any: nothing dated, "
+        "fits both. Work and corrections cannot stand in one change set.",
     )
     schema = serializers.JSONField(help_text="JSON Schema (2020-12) of the operation as a draft holds it.")
 
@@ -146,11 +131,12 @@ class Operations(Door):
     answers = {"get": {200: OperationsShown}}
 
     def get(self, request: Request) -> Response:  # noqa: ARG002
-        return Response({"items": [_operation(one) for one in operations() if _is_of_one_site(one)]})
+        left_out = _not_of_one_site()
+        return Response({"items": [_operation(one) for one in operations() if one.name not in left_out]})
 
 
-def _is_of_one_site(one: Operation[Any, Any]) -> bool:
-    return not one.shared and one.name != SITE_ADD
+def _not_of_one_site() -> list[str]:
+    return [one.name for one in operations() if one.shared or one.name == SITE_ADD]
 
 
 def _operation(one: Operation[Any, Any]) -> dict[str, Any]:

@@ -18,6 +18,7 @@ from . import (
     coverages,
     customers,
     device_models,
+    operation_lists,
     points,
     runs,
     search,
@@ -50,6 +51,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("reference", about.ReferencePage.as_view(), name="reference"),
     path("problems", about.ProblemsDoor.as_view(), name="problems"),
     path("problems/<str:code>", about.ProblemDoor.as_view(), name="problem"),
+    path("operations", operation_lists.Operations.as_view(), name="operations"),
     path("search", search.Search.as_view(), name="search"),
     *_router.urls,
 ]

@@ -85,6 +85,7 @@ TABLE: Final[dict[tuple[str, str], Ability | str]] = {
     ("POST", "/api/v1/change-sets/{id}/evaluate"): READ,
     ("POST", "/api/v1/change-sets/{id}/accept"): WRITE,
     ("POST", "/api/v1/change-sets/{id}/withdraw"): WRITE,
+    ("GET", "/api/v1/operations"): READ,
     ("GET", "/api/v1/changes"): READ,
     ("GET", "/api/v1/changes/{id}"): READ,
 }

@@ -192,7 +192,7 @@ def test_a_conflict_names_the_operation_and_the_change_set_in_between(hall: Hall
 @pytest.mark.parametrize(
     ("body", "pointer", "told"),
     [
-        ({"operations": []}, "/operations", "must not be empty"),
+        ({"operations": []}, "/operations", "at least one operation"),
         ({"operations": "x"}, "/operations", "Expected a list"),
         ({"operations": [{"op": "point.apend"}]}, "/operations/0/op", "did you mean point.append"),
         ({"operations": [{"op": "point.remove"}]}, "/operations/0/point", "point is missing"),

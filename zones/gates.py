@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from sites.access.gates import Gate
 from zones.findings.models import Case, Finding
-from zones.models import Landing, Point, Run, Zone
+from zones.models import Landing, PagingSet, Point, Run, Zone
 from zones.proving.models import Reading
 
 zone_for = Gate(Zone, "site")
 run_for = Gate(Run, "site", "block")
 point_for = Gate(Point, "site", "run")
 landing_for = Gate(Landing, "site", "block")
+paging_set_for = Gate(PagingSet, "site")
 reading_for = Gate(Reading, "site")
 finding_for = Gate(Finding, "site", "case")
 case_for = Gate(Case, "site")

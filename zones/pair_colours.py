@@ -16,3 +16,13 @@ def pair_colours(pair: int) -> tuple[str, str]:
         raise ValueError(f"pair {pair}: expected 1 to 25")
     group, place = divmod(pair - 1, 5)
     return FIRST_COLOURS[group], SECOND_COLOURS[place]
+
+
+def conductor_colour(pair: int, *, first: bool) -> str:
+    """The colour of one conductor: its own, then its band's.
+
+    >>> conductor_colour(1, first=True), conductor_colour(1, first=False)
+    ('white-blue', 'blue-white')
+    """
+    own, band = pair_colours(pair) if first else reversed(pair_colours(pair))
+    return f"{own}-{band}"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection
 
-from sites.selectors import facts_before, standing
+from sites.selectors import Before, facts_before, standing
 from zones.models import ClipFacts, Landing, PointFacts, Run, RunFacts
 
 
@@ -44,7 +44,7 @@ def landings_before(before: int, *, block_ids: Collection[int]) -> list[Landing]
     )
 
 
-def pulled_clips_before(before: int, *, block_ids: Collection[int]) -> set[tuple[int, int]]:
+def pulled_clips_before(before: Before, *, block_ids: Collection[int]) -> set[tuple[int, int]]:
     """(block, row) of every row whose clip was out; a row that nothing is recorded of has its clip in."""
     rows = facts_before(ClipFacts, before, block_id__in=block_ids)
     return {(row.block_id, row.row) for row in rows if not row.is_in}

@@ -213,23 +213,19 @@ class Resource(ViewSetMixin, Door):
         return Response(data, status=status, headers=headers)
 
 
-class Written(Resource):
+class Operated(Resource):
     """What is written through operations of the record: give a `Writing` in `bodies` for each action there
     is.
 
     Someone else's change that comes between reading a version and writing is a 412 as well: the operation
     expects the versions once more, under the lock."""
 
-    def create(self, request: Request, *args: Any, **kwargs: Any) -> Response:
+    def made(self) -> Accepted[Any]:
+        """Apply the operation of this action, by which something new comes about."""
         writing = self.writing()
-        asked = writing.read(request.data, self.principal)
+        asked = writing.read(self.request.data, self.principal)
         site_id = self._site_asked_for(asked) if writing.of_site else asked.site_id
-        accepted = writing.accept(asked, principal=self.principal, site_id=site_id)
-        return self.shown(self.gate(principal=self.principal, id=accepted.result.pk), status=201)
-
-    def partial_update(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
-        self.written(self.named_row())
-        return self.shown(self.row())
+        return writing.accept(asked, principal=self.principal, site_id=site_id)
 
     def written(self, row: Any) -> Accepted[Any]:
         """Apply the operation of this action to `row`, in the version that was read."""
@@ -282,12 +278,31 @@ class Written(Resource):
             raise invalid(Place(detail, code="not_found", pointer="/site_id")) from None
 
 
-class Ended(Written):
-    """What can also be ended, or removed: that takes the version and says why, as any other change."""
+class Made(Operated):
+    def create(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
+        return self.shown(self.gate(principal=self.principal, id=self.made().result.pk), status=201)
+
+
+class Altered(Operated):
+    def partial_update(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
+        self.written(self.named_row())
+        return self.shown(self.row())
+
+
+class Removed(Operated):
+    """What can be ended, or removed: that takes the version and says why, as any other change."""
 
     def destroy(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
         self.written(self.named_row())
         return Response(status=204)
+
+
+class Written(Made, Altered):
+    """What is made, and changed."""
+
+
+class Ended(Written, Removed):
+    """What is made, changed, and in the end taken down."""
 
 
 class Listed(Resource):

@@ -143,7 +143,9 @@ class Writing:
         now."""
         body: dict[str, Any] = {"op": self.operation.name, **asked.values}
         if subject is not None and self.subject is not None:
-            body[self.subject] = subject.pk
+            # An operation that takes several of a thing is given the one that the address names
+            many = self._references[self.subject].many
+            body[self.subject] = [subject.pk] if many else subject.pk
         if expects:
             body["expects"] = dict(expects)
         change = Change(
@@ -187,9 +189,11 @@ class Writing:
 
     def _site_within(self, values: Mapping[str, Any]) -> int:
         for name in self.within:
-            if values.get(name) is not None:
-                # Values are looked for in the scope of the one who asks before this is
-                return self._references[name].site_id_of(values[name])
+            # Values are looked for in the scope of the one who asks before this is
+            given = values.get(name)
+            for row_id in (given or ()) if self._references[name].many else (given,):
+                if row_id is not None:
+                    return self._references[name].site_id_of(row_id)
         known = listed(self._outer_name(name) for name in self.within)
         raise invalid(Place(f"Say what it belongs to: one of {known}.", code="required", pointer=""))
 

@@ -39,3 +39,8 @@ class Block(Placed):
 
     def __str__(self) -> str:
         return self.name
+
+    @property
+    def can_isolate(self) -> bool:
+        """Whether a row's halves can be parted: by pulling its clip, or lifting its cross-connect."""
+        return self.kind in (Block.Kind.SPLIT_66, Block.Kind.TYPE_110)

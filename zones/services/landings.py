@@ -11,8 +11,6 @@ from sites.changes.work import Work, describe
 from sites.models import Amplifier, Block, Output, Supply
 from zones.models import ClipFacts, Landing, Run
 
-_CLIPPED = (Block.Kind.SPLIT_66, Block.Kind.TYPE_110)
-
 
 class PairUse(enum.Enum):
     """What a pair carries: its first and its second conductor."""
@@ -125,7 +123,7 @@ def clip_correct(work: Work, *, block: Block, row: int, is_in: bool, step: int |
 
 
 def _set_clips(work: Work, block: Block, rows: list[int], *, is_in: bool) -> None:
-    if block.kind not in _CLIPPED:
+    if not block.can_isolate:
         detail = f"{describe(block)} is a {block.get_kind_display()} block."
         raise refuse(f"{detail} Nothing on it can be pulled.", code="wrong_kind", path="/block")
     if not rows:

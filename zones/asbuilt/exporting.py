@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator
 from typing import Any
 
@@ -21,6 +21,11 @@ class Exporter:
 
     def __init__(self, world: World) -> None:
         self._world = world
+        self._of_site: dict[tuple[Thing | None, str], list[Thing]] = defaultdict(list)
+        for things in world.things.values():
+            for thing in things:
+                self._of_site[thing.site, thing.kind.name].append(thing)
+        self._superseded = {thing.values["supersedes"] for thing in world.things["readings"]}
         self._keys: dict[Change, str] = {}
         self._reading_keys: dict[Thing, str] = {}
 
@@ -51,7 +56,7 @@ class Exporter:
             )
         for kind in ALL:
             if kind.sited and kind.name != "changes":
-                for thing in _in_order([one for one in self._world.things[kind.name] if one.site is site]):
+                for thing in _in_order(self._of_site[site, kind.name]):
                     for values in self._rows(thing):
                         yield kind, _written(kind, {"site": site.key[0]} | values)
 
@@ -102,7 +107,7 @@ class Exporter:
         superseded = thing.values["supersedes"]
         if superseded is not None:
             values["supersedes"] = self._reading_key(superseded)
-        if any(one.values["supersedes"] is thing for one in self._world.things["readings"]):
+        if thing in self._superseded:
             values["reading"] = self._reading_key(thing)
         return values
 

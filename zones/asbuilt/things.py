@@ -124,8 +124,8 @@ class World:
         self.things[thing.kind.name].append(thing)
         self._by_key[thing.kind.name, thing.site, thing.key].append(thing)
         # the last part of a key is the name within what the rest of it names
-        owner = thing.key[-2] if len(thing.key) > 1 and isinstance(thing.key[-2], Thing) else thing.site
-        if thing.key:
+        if thing.key and not isinstance(thing.key[-1], Thing):
+            owner = thing.key[-2] if len(thing.key) > 1 and isinstance(thing.key[-2], Thing) else thing.site
             self._names[thing.kind.name, owner].add(str(thing.key[-1]))
 
     def lives(self, kind: str, site: Thing | None, key: tuple[Any, ...]) -> list[Thing]:

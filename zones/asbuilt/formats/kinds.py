@@ -166,12 +166,20 @@ class FileKind:
         columns = [c.attribute for c in self.columns if c.dated is dated and c.attribute is not None]
         return columns + [ref.attribute for ref in self.references if ref.dated is dated]
 
+    @cached_property
+    def _references_by_attribute(self) -> dict[str, Reference]:
+        return {reference.attribute: reference for reference in self.references}
+
     def reference_in(self, attribute: str) -> Reference | None:
         """The reference that an attribute holds, if it holds one."""
-        return next((ref for ref in self.references if ref.attribute == attribute), None)
+        return self._references_by_attribute.get(attribute)
 
     def reference(self, name: str) -> Reference | None:
-        return next((ref for ref in self.references if ref.name == name), None)
+        return self._references_by_name.get(name)
+
+    @cached_property
+    def _references_by_name(self) -> dict[str, Reference]:
+        return {reference.name: reference for reference in self.references}
 
     def columns_of(self, part: str) -> tuple[str, ...]:
         """The columns that a part of the key is written in."""

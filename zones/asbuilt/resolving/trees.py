@@ -10,7 +10,7 @@ import heapq
 import math
 from collections import defaultdict
 
-from zones.asbuilt.formats import BY_NAME
+from zones.asbuilt.parsing import Row
 from zones.asbuilt.things import Thing
 
 from .context import Context
@@ -32,7 +32,7 @@ def settle_trees(context: Context) -> None:
             _complain_of_ring(set(points) - set(order), parents)
         _rank(order, parents)
         _check_ranks(order, parents)
-        _wait_for_parents(context, order)
+        _wait_for_parents(order)
 
 
 def _parents(points: list[Thing]) -> Parents:
@@ -137,17 +137,21 @@ def _check_ranks(order: list[Thing], parents: Parents) -> None:
                 break
 
 
-def _wait_for_parents(context: Context, order: list[Thing]) -> None:
-    """Parents first: a row that hangs on a point which is refused is put aside with it."""
-    kind = BY_NAME["points"]
-    refused = {
-        point for point in order if not point.recorded and point.row is not None and point.row.is_refused()
-    }
+def _wait_for_parents(order: list[Thing]) -> None:
+    """Parents first: a row that hangs on a point which is refused is put aside with it, and the point's later
+    rows with that row.
+    """
+    refused: dict[Thing, Row | None] = {}
     for point in order:
-        for facts in point.facts:
+        cause = None
+        for facts in sorted(point.facts, key=lambda facts: facts.change.position):
+            if facts.row is None:
+                continue
             parent = facts.values.get("parent_id")
-            if parent in refused and facts.row is not None and not facts.row.is_refused():
-                facts.row.wait_for(parent.row)
+            if parent in refused:
+                facts.row.wait_for(refused[parent])
+            if cause is not None:
+                facts.row.wait_for(cause)
+            cause = facts.row if facts.row.is_refused() else cause
         if not point.recorded and point.row is not None and point.row.is_refused():
-            refused.add(point)
-    context.withdraw(kind)
+            refused[point] = point.row

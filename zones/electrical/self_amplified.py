@@ -8,10 +8,12 @@ bands, and the worst counts.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from .bands import HIGH, LIKELY, FloatArray, IntArray
-from .dc_network import DcNetwork, Sources, dc_network, scenarios, solve_bands, sources
+from .dc_network import DcNetwork, Scenarios, Sources, dc_network, scenarios, solve_bands, sources
 from .figures import FigureBlock, Problem, extremes, share, sums
 from .plant import BoolArray, Members, Plant, expand
 from .point_loads import PointLoads
@@ -22,19 +24,38 @@ CLASS_2_LIMIT_VA = 100.0
 """Class 2 power: 100 VA at up to 30 V (NEC Chapter 9 Table 11; from memory)."""
 
 
-def evaluate_dc(
-    plant: Plant, members: Members, everything: Wiring, loads: PointLoads
-) -> tuple[list[FigureBlock], list[Problem]]:
-    """Figures of supplies and self-amplified runs: supply_current, class_2_power, run_voltage, run_current,
-    conductor_current.
+@dataclass(frozen=True)
+class DcSolution:
+    """The DC trees of a batch, solved in every scenario of their members; what ``evaluate_dc`` reads figures
+    off, and what a worked calculation shows.
+
+    instance, node: (x,) which scenario and which node of ``network.wiring`` each entry is of. speaking: (x,)
+    its zone pages. voltage, branch: (3, x) [V], [A] in the piece that leads to it; NaN where nothing feeds
+    it. tree_instance, tree: (y,) likewise of trees; source_current: (3, y) [A].
+    """
+
+    network: DcNetwork
+    source: Sources
+    scenarios: Scenarios
+    instance: IntArray
+    node: IntArray
+    speaking: BoolArray
+    voltage: FloatArray
+    branch: FloatArray
+    tree_instance: IntArray
+    tree: IntArray
+    source_current: FloatArray
+
+
+def solve_dc(plant: Plant, members: Members, everything: Wiring, loads: PointLoads) -> DcSolution:
+    """Solve every scenario of every member, each in three bands, in one batch.
 
     An infeasible network has no voltage: 0 V stands for it, and the current its loads demand at the source
-    voltage, or that of the next kinder estimate if it is more.
+    voltage.
     """
     network = dc_network(plant, everything)
     wiring, rows = network.wiring, network.wiring.row
     source = sources(plant, members, network)
-    runs, trees = len(wiring.run_row), len(network.tree_member)
 
     # every node once a scenario of its member, each in three bands
     scenario = scenarios(plant, members)
@@ -71,16 +92,39 @@ def evaluate_dc(
     voltage = np.full((3, len(node)), np.nan)
     branch = np.full((3, len(node)), np.nan)
     voltage[:, kept], branch[:, kept] = solution.voltage_v, solution.branch_current_a
-    # the worst of a member's scenarios, whichever it is for each figure and band
-    supply_current = extremes(inst_tree, solution.source_current_a, trees, largest=True)
-    worst_voltage = extremes(node, voltage, len(rows), largest=False)
+    return DcSolution(
+        network=network,
+        source=source,
+        scenarios=scenario,
+        instance=instance,
+        node=node,
+        speaking=speaking,
+        voltage=voltage,
+        branch=branch,
+        tree_instance=inst_tree_owner,
+        tree=inst_tree,
+        source_current=solution.source_current_a,
+    )
+
+
+def evaluate_dc(
+    plant: Plant, members: Members, everything: Wiring, loads: PointLoads
+) -> tuple[list[FigureBlock], list[Problem]]:
+    """Figures of supplies and self-amplified runs: supply_current, class_2_power, run_voltage, run_current,
+    conductor_current; each the worst of its member's scenarios, in each band."""
+    solved = solve_dc(plant, members, everything, loads)
+    network, source, node = solved.network, solved.source, solved.node
+    wiring, rows = network.wiring, network.wiring.row
+    runs, trees = len(wiring.run_row), len(network.tree_member)
+    supply_current = extremes(solved.tree, solved.source_current, trees, largest=True)
+    worst_voltage = extremes(node, solved.voltage, len(rows), largest=False)
     worst_voltage = np.where(np.isfinite(worst_voltage), worst_voltage, np.nan)
-    worst_branch = extremes(node, branch, len(rows), largest=True)
+    worst_branch = extremes(node, solved.branch, len(rows), largest=True)
     worst_branch = np.where(np.isfinite(worst_branch), worst_branch, np.nan)
     at_block = network.from_block[node]
-    inst_run = instance[at_block] * max(runs, 1) + wiring.run[node[at_block]]
+    inst_run = solved.instance[at_block] * max(runs, 1) + wiring.run[node[at_block]]
     keys, position = np.unique(inst_run, return_inverse=True)
-    per_instance = sums(position, branch[:, at_block], len(keys))
+    per_instance = sums(position, solved.branch[:, at_block], len(keys))
     run_current = extremes(keys % max(runs, 1), per_instance, runs, largest=True)
 
     demand_likely = (

@@ -164,6 +164,15 @@ def test_the_first_import_of_a_site_is_quiet_and_later_ones_are_not() -> None:
     assert [(row.quiet, row.kind) for row in done.change_sets] == [(False, "work")]
 
 
+def test_a_site_that_was_only_put_down_is_still_imported_quietly() -> None:
+    folder = pier()
+    bare = {name: folder[name] for name in ("customers", "sites", "changes")}
+    take(bare)
+    done = take(folder)
+    assert done.written["points"] == 4
+    assert {change_set.quiet for change_set in done.change_sets} == {True}
+
+
 def test_a_site_is_unchanged_by_an_import_of_another() -> None:
     take(pier())
     record = record_of(Site.objects.get(code="pier"))

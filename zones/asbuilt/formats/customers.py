@@ -126,7 +126,7 @@ CHANGES = FileKind(
         word(
             "kind",
             ChangeSet.Kind.values,
-            "Blank: takeover for the first change of a site that the record does not have yet, else work.",
+            "Blank: takeover for the first change of a site of which the record has no plant yet, else work.",
         ),
         word("door", ChangeSet.Door.values, "Through which door it was first recorded.", default="import"),
     ),

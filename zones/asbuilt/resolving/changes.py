@@ -48,6 +48,7 @@ def _match(context: Context, site: Thing, rows: list[Row]) -> None:
     for change in context.world.changes[site]:
         recorded[change.happened_on, *(change.values[name] for name in _SAME)].append(change)
     new: list[Change] = []
+    quiet = site not in context.with_history
     for place, row in enumerate(rows):
         day = row.values["day"]
         given = {name: row.values[column] for name, column in _COLUMNS.items() if column in row.values}
@@ -56,7 +57,7 @@ def _match(context: Context, site: Thing, rows: list[Row]) -> None:
         match = next((change for change in same if given.get("kind") in (None, change.values["kind"])), None)
         if match is None:
             order = Change.order_of_new(place)
-            change = Change(site, row.values["change"], day, values, order, row=row, quiet=not site.recorded)
+            change = Change(site, row.values["change"], day, values, order, row=row, quiet=quiet)
             new.append(change)
         else:
             same.remove(match)
@@ -65,6 +66,6 @@ def _match(context: Context, site: Thing, rows: list[Row]) -> None:
         context.change_keys[site][change.key] = change
     new.sort(key=lambda change: change.position)
     for place, change in enumerate(new):
-        first_of_all = place == 0 and not site.recorded
+        first_of_all = place == 0 and quiet
         change.values.setdefault("kind", "takeover" if first_of_all else "work")
     context.world.changes[site] += new

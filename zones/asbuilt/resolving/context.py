@@ -15,6 +15,8 @@ from zones.asbuilt.parsing import Row
 from zones.asbuilt.problems import did_you_mean
 from zones.asbuilt.things import Change, Facts, Thing, World
 
+# What findings are about
+_PLANT = ("switches", "supplies", "amplifiers", "endpoints", "blocks", "zones", "runs")
 COMPLETION = "completes what was taken in before from as-built files"
 
 
@@ -41,7 +43,13 @@ class Context:
     )
     change_keys: dict[Thing, dict[str, Change]] = field(default_factory=lambda: defaultdict(dict))
     refused_changes: dict[Thing, dict[str, Row]] = field(default_factory=lambda: defaultdict(dict))
+    # sites of which the record has plant already; the first import of any other is quiet
+    with_history: set[Thing] = field(default_factory=set)
     _completions: dict[Thing, Change] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        recorded = (thing for name in _PLANT for thing in self.world.things[name])
+        self.with_history |= {thing.site for thing in recorded if thing.site is not None}
 
     # -- sites and changes
 
@@ -92,7 +100,7 @@ class Context:
 
     def _stand_in(self, site: Thing) -> Change:
         assert self.importer.happened_on is not None
-        kind = "work" if site.recorded else "takeover"
+        kind = "work" if site in self.with_history else "takeover"
         change = self.add_change(
             site, self.importer.happened_on, self.importer.person, self.importer.reason, kind
         )
@@ -102,7 +110,9 @@ class Context:
     def add_change(self, site: Thing, day: dt.date, actor: str, reason: str, kind: str) -> Change:
         values = {"actor": actor, "job_reference": "", "reason": reason, "kind": kind, "door": "import"}
         place = len(self.world.changes[site])
-        change = Change(site, "", day, values, Change.order_of_new(place), quiet=not site.recorded)
+        change = Change(
+            site, "", day, values, Change.order_of_new(place), quiet=site not in self.with_history
+        )
         self.world.changes[site].append(change)
         return change
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
-from typing import Any, Generic, TypeVar
+from typing import Any
 
 from sites.models import (
     Amplifier,
@@ -56,11 +56,8 @@ class Row:
     writer: int
     said: dict[str, Any]
 
-    def __getattr__(self, name: str) -> Any:
-        try:
-            return self.said[name]
-        except KeyError:
-            raise AttributeError(name) from None
+    def __getitem__(self, column: str) -> Any:
+        return self.said.get(column)
 
     def holds(self, step: int) -> bool:
         return self.begin <= step < self.end
@@ -234,14 +231,14 @@ def _read_points(record: Record, runs: dict[int, dict[str, Any]]) -> None:
 def _read_outputs(record: Record) -> None:
     """What an output is follows its endpoint's model: one row a stretch of both."""
     for output in _standing(_values(Output, record.site)):
-        record.output_endpoint[output.thing] = output.endpoint_id
+        record.output_endpoint[output.thing] = output["endpoint_id"]
         for endpoint in record.endpoints:
-            if endpoint.thing != output.endpoint_id:
+            if endpoint.thing != output["endpoint_id"]:
                 continue
             begin, end = max(output.begin, endpoint.begin), min(output.end, endpoint.end)
             if begin < end:
                 writer = output.writer if output.begin > endpoint.begin else endpoint.writer
-                model = endpoint.said.get("model_id")
+                model = endpoint["model_id"]
                 record.outputs.append(Row(output.thing, begin, end, writer, {"model_id": model}))
 
 
@@ -277,17 +274,3 @@ def _read_readings(record: Record) -> None:
                 )
             )
 
-
-RowT = TypeVar("RowT", bound=Row)
-
-
-class ByThing(Generic[RowT]):
-    """Rows of a table by the thing they are of."""
-
-    def __init__(self, rows: Iterable[RowT]) -> None:
-        self.rows: dict[int, list[RowT]] = {}
-        for row in rows:
-            self.rows.setdefault(row.thing, []).append(row)
-
-    def of(self, thing: int) -> list[RowT]:
-        return self.rows.get(thing, [])

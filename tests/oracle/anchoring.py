@@ -1,0 +1,312 @@
+"""Readings: what an instrument said settles what the record only guessed, and shows where the record is wrong.
+
+Of each run the newest current reading, then the newest voltage reading, gives one factor on what was not known
+well: on drawing, guessed, unknown and uncounted currents, then on such lengths. The factor is found by trying:
+halving an interval until the computed reading is the measured one.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+from .direct_current import solved_alone, trees_of
+from .figures import Figure
+from .networks import Node, Solved, path_of, solve_dc
+from .record import Record, Row, Told
+from .standing import DcRun, Fed, Standing, dc_run
+from .values import MEASURED, NAN, Bands, PointValues, Values
+
+LEAST, MOST = 0.5, 2.0
+TRIED = (LEAST / 10, MOST * 10)
+
+
+@dataclass
+class Compared:
+    """A reading against the record as it was without it. excess: the fraction by which it lies outside the
+    band; NaN where it cannot be compared. until: the step of the next one of its kind on its run."""
+
+    told: Told
+    until: float
+    excess: float
+
+
+@dataclass
+class _Bench:
+    """The part of a run that its block feeds, alone, behind the voltage at the block. block_v: by band."""
+
+    fed: list[Fed]
+    block_v: Bands
+    paging: bool
+
+    def place_of(self, point: int | None) -> int | None:
+        return next((k for k, each in enumerate(self.fed) if each.point.id == point), None)
+
+
+class Anchored:
+    """The values of a record's rows with every reading taken into account."""
+
+    def __init__(self, record: Record) -> None:
+        self.record = record
+        self.values = Values(record)
+        self._plain = {id(row): self.values.point(row) for row in record.points}
+        self._settled: dict[int, PointValues] = {}
+        self.compared: list[Compared] = []
+        by_run: dict[int, list[Told]] = {}
+        for told in record.readings:
+            if told.run is not None:
+                by_run.setdefault(told.run, []).append(told)
+        for readings in by_run.values():
+            self._take(readings)
+
+    def of(self, row: Row) -> PointValues:
+        return self._settled.get(id(row)) or self._plain[id(row)]
+
+    def plain(self, row: Row) -> PointValues:
+        return self._plain[id(row)]
+
+    # --- one run ------------------------------------------------------------------------------------------
+
+    def _take(self, readings: list[Told]) -> None:
+        benches = {told.id: self._bench(told) for told in readings}
+        newest: dict[str, Compared] = {}
+        for kind in ("run_current", "end_voltage"):
+            same = sorted((t for t in readings if t.kind == kind), key=lambda told: (told.step, told.id))
+            for place, told in enumerate(same):
+                until = same[place + 1].step if place + 1 < len(same) else math.inf
+                newest[kind] = Compared(told, until, self._excess(told, benches[told.id]))
+                self.compared.append(newest[kind])
+        for kind, factor_of, scale in (
+            ("run_current", self._current_factor, self._scale_currents),
+            ("end_voltage", self._length_factor, self._scale_lengths),
+        ):
+            if kind not in newest:
+                continue
+            compared = newest[kind]
+            bench = benches[compared.told.id]
+            factor = factor_of(compared.told, bench)
+            if math.isnan(factor):
+                continue
+            if LEAST <= factor <= MOST:
+                scale(bench, factor)
+            else:
+                outside = abs(math.log2(factor)) - 1
+                compared.excess = outside if math.isnan(compared.excess) else max(compared.excess, outside)
+
+    def _bench(self, told: Told) -> _Bench:
+        standing = Standing(self.record, told.step)
+        runs = {run.id: dc_run(run) for run in standing.runs.values() if run.kind == "self_amplified"}
+        paging = told.state == "paging"
+        run = runs.get(told.run) if told.run is not None else None
+        fed = _at_block(run) if run is not None else []
+        nominal = self.values.factors["nominal_supply_v"]
+        block = [nominal] * 3
+        if fed:
+            assert run is not None
+            supply = run.supply_of[fed[0].point.id]
+            tree = next(tree for tree in trees_of(standing, runs) if tree.supply == supply)
+            source = tree.source
+            for band, source_v in enumerate((source.open_v, source.open_v, source.worst_v)):
+                if not math.isnan(source_v):
+                    solved = solved_alone(
+                        tree.fed, band, self.plain, paging=paging, source_v=source_v, source_ohm=source.ohm
+                    )
+                    if solved is not None:
+                        block[band] = solved.terminal_v
+            if told.source_voltage_v is not None:
+                block = [told.source_voltage_v if told.source_voltage_v > 0 else nominal] * 3
+        return _Bench(fed, Bands(*block), paging)
+
+    def _solve(
+        self, bench: _Bench, band: int, values_of: Callable[[Row], PointValues]
+    ) -> tuple[list[Node], Solved | None]:
+        nodes = []
+        place = {each.point.id: k for k, each in enumerate(bench.fed)}
+        for each in bench.fed:
+            values = values_of(each.point.row)
+            amps, watts = (
+                (values.speech_a, values.speech_w) if bench.paging else (values.idle_a, values.idle_w)
+            )
+            above = None if each.above is None else place[each.above.point.id]
+            nodes.append(Node(above, values.loop_ohm(band), amps[band], watts[band]))
+        return nodes, solve_dc(nodes, bench.block_v[band], 0.0)
+
+    def _excess(self, told: Told, bench: _Bench) -> float:
+        ends = []
+        for band in (0, 2):
+            _, solved = self._solve(bench, band, self.plain)
+            if solved is None or not bench.fed:
+                return NAN
+            if told.kind == "run_current":
+                ends.append(sum(solved.load_a))
+            else:
+                at = bench.place_of(told.point)
+                if at is None:
+                    return NAN
+                ends.append(solved.volts[at])
+        least, most = min(ends), max(ends)
+        if most > 0:
+            above = (told.value - most) / most
+        else:
+            above = 1.0 if told.value > 0 else 0.0
+        below = (least - told.value) / least if least > 0 else 0.0
+        return max(above, below, 0.0)
+
+    # --- the factors --------------------------------------------------------------------------------------
+
+    def _current_factor(self, told: Told, bench: _Bench) -> float:
+        if not any(self.of(each.point.row).scaled_current for each in bench.fed):
+            return NAN
+
+        def current(factor: float) -> float | None:
+            _, solved = self._solve(bench, 1, lambda row: _with_current(self.of(row), factor))
+            return None if solved is None else sum(solved.load_a)
+
+        at_one = current(1.0)
+        if at_one is None or self._moved_current(bench) <= 0:
+            return NAN
+        return _found(lambda factor: _above(current(factor), told.value))
+
+    def _moved_current(self, bench: _Bench) -> float:
+        _, solved = self._solve(bench, 1, self.of)
+        assert solved is not None
+        return sum(
+            amps
+            for amps, each in zip(solved.load_a, bench.fed, strict=True)
+            if self.of(each.point.row).scaled_current
+        )
+
+    def _length_factor(self, told: Told, bench: _Bench) -> float:
+        at = bench.place_of(told.point)
+        if at is None:
+            return NAN
+        nodes, solved = self._solve(bench, 1, self.of)
+        path = path_of(nodes, at)
+        scalable = [k for k in path if self.of(bench.fed[k].point.row).scaled_length]
+        if solved is None or sum(solved.branch_a[k] * nodes[k].ohm for k in scalable) <= 0:
+            return NAN
+
+        def drop(factor: float) -> float | None:
+            _, solved = self._solve(bench, 1, lambda row: _with_length(self.of(row), factor))
+            return None if solved is None else bench.block_v.likely - solved.volts[at]
+
+        return _found(lambda factor: _above(drop(factor), bench.block_v.likely - told.value))
+
+    # --- what they settle ---------------------------------------------------------------------------------
+
+    def _scale_currents(self, bench: _Bench, factor: float) -> None:
+        band = self.values.band("current", MEASURED)
+        for each in bench.fed:
+            if not self.of(each.point.row).scaled_current:
+                continue
+            for row in self._life(each.point.row, _same_device):
+                values = self.of(row)
+                self._settled[id(row)] = replace(
+                    values,
+                    **{
+                        name: band.times(getattr(values, name).likely * factor)
+                        for name in ("speech_a", "idle_a", "speech_w", "idle_w")
+                    },
+                )
+
+    def _scale_lengths(self, bench: _Bench, factor: float) -> None:
+        band = self.values.band("length", MEASURED)
+        for each in bench.fed:
+            if not self.of(each.point.row).scaled_length:
+                continue
+            for row in self._life(each.point.row, _same_piece):
+                values = self.of(row)
+                if values.length_m.likely > 0:
+                    length = band.times(values.length_m.likely * factor)
+                    self._settled[id(row)] = replace(values, length_m=length)
+
+    def _life(self, read: Row, same: Callable[[Row, Row], bool]) -> list[Row]:
+        """The rows of a point, before and after the one that was read, for as long as it is the same thing."""
+        rows = sorted((row for row in self.record.points if row.thing == read.thing), key=lambda row: row.begin)
+        at = next(k for k, row in enumerate(rows) if row is read)
+        first = last = at
+        while first > 0 and same(rows[first - 1], read):
+            first -= 1
+        while last + 1 < len(rows) and same(rows[last + 1], read):
+            last += 1
+        return rows[first : last + 1]
+
+
+def disagreements(standing: Standing, anchored: Anchored) -> list[Figure]:
+    """Figure reading_disagrees: of each run the largest excess of the readings that hold on the day."""
+    by_run: dict[int, list[Compared]] = {}
+    for compared in anchored.compared:
+        holds = compared.told.step <= standing.step < compared.until
+        if holds and not math.isnan(compared.excess) and compared.told.run is not None:
+            by_run.setdefault(compared.told.run, []).append(compared)
+    figures = []
+    for run, readings in by_run.items():
+        worst = max(compared.excess for compared in readings)
+        where = frozenset(c.told.id for c in readings if c.excess >= worst - 1e-11 * max(worst, 1e-3))
+        figures.append(Figure(("run", run), "reading_disagrees", Bands(worst, worst, worst), 0.0, where))
+    return figures
+
+
+def _at_block(run: DcRun) -> list[Fed]:
+    """The points that hang on the block's supply, in the order of the run."""
+
+    def top(fed: Fed) -> Fed:
+        while fed.above is not None:
+            fed = fed.above
+        return fed
+
+    fed = [run.fed[point.id] for point in run.run.points if point.id in run.fed]
+    return [each for each in fed if top(each).at_block]
+
+
+def _with_current(values: PointValues, factor: float) -> PointValues:
+    if not values.scaled_current:
+        return values
+    names = ("speech_a", "idle_a", "speech_w", "idle_w")
+    return replace(values, **{name: getattr(values, name).times(factor) for name in names})
+
+
+def _with_length(values: PointValues, factor: float) -> PointValues:
+    return replace(values, length_m=values.length_m.times(factor)) if values.scaled_length else values
+
+
+def _above(found: float | None, measured: float) -> float | None:
+    return None if found is None else found - measured
+
+
+def _found(difference: Callable[[float], float | None]) -> float:
+    """The factor at which a rising difference is nothing, held within what is tried; NaN where the network has
+    no solution before it is reached."""
+    low, high = TRIED
+    at_low = difference(low)
+    if at_low is None:
+        return NAN
+    if at_low >= 0:
+        return low
+    at_high = difference(high)
+    if at_high is not None and at_high <= 0:
+        return high
+    while high - low > 1e-15 * high:
+        middle = (low + high) / 2
+        if middle in (low, high):
+            break
+        at = difference(middle)
+        if at is None or at > 0:
+            high, at_high = middle, at
+        else:
+            low = middle
+    return NAN if at_high is None else (low + high) / 2
+
+
+def _alike(columns: tuple[str, ...]) -> Callable[[Row, Row], bool]:
+    return lambda one, other: all(one[name] == other[name] for name in columns)
+
+
+_same_device = _alike(
+    (
+        "run_id", "kind", "model_id", "device_kind", "current_basis", "speech_current_a", "idle_current_a",
+        "count_low", "count_likely", "count_high",
+    )
+)  # fmt: skip
+_same_piece = _alike(("run_id", "parent_id", "length_m", "length_basis"))

@@ -1,0 +1,222 @@
+"""Which change pushed a figure past its limit: every step looked at, one after the other.
+
+The standing step of an estimate is the first of the unbroken past steps up to the asked one; X, L and Z are those
+of the high, likely and low estimate. One change is named (L) if X = L and (Z = L or low is not past); else the
+crossing lies between X and Z (L for a missing Z). Whatever came no later than the baseline is "as found".
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from dataclasses import dataclass
+
+from sites.changes.steps import day_of, first_step_after
+
+from .computing import Computed
+from .feeding import Touched, adds_load, touched_at
+from .figures import Figure, Subject
+from .record import ChangeSetSaid, Record
+from .values import Bands
+
+_OWN = {
+    "run": "runs", "output": "outputs", "supply": "supplies", "amplifier": "amplifiers", "switch": "switches",
+    "port": "ports", "endpoint": "endpoints",
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Named:
+    """One end of a crossing. kind: in words. change_set: of the step; correction: what last wrote its rows."""
+
+    kind: str
+    day: dt.date
+    change_set: int | None
+    correction: int | None
+    before: float | None
+    after: float | None
+    limit: float | None
+
+    @property
+    def ids(self) -> list[int]:
+        return [each for each in (self.correction, self.change_set) if each is not None]
+
+
+@dataclass(frozen=True)
+class Attributed:
+    """What pushed one figure past. since, until: None where one change is named. case: the key of its case.
+    on_a_knife_edge: some step was past, or was not, by the last bits of a sum."""
+
+    named: Named
+    since: Named | None
+    until: Named | None
+    baseline_day: dt.date
+    baseline_figure: float | None
+    case: str
+    on_a_knife_edge: bool
+
+    @property
+    def change_sets(self) -> list[int]:
+        ends = [end for end in (self.named, self.since, self.until) if end is not None]
+        return list(dict.fromkeys(id_ for end in ends for id_ in end.ids))
+
+
+class Attributor:
+    """Names the changes of a record up to a step."""
+
+    def __init__(self, computed: Computed, asked_step: int) -> None:
+        self.computed, self.record = computed, computed.record
+        self.asked_step = asked_step
+        self.steps = [step for step in self.record.steps() if step <= asked_step]
+        self._harshest = {step: _harshest(computed, step) for step in self.steps}
+
+    def attribute(self, key: tuple[str, int, str]) -> Attributed | None:
+        """None where no step shows it past."""
+        subject: Subject = key[:2]
+        series = [self._harshest[step].get(key) for step in self.steps]
+        standing = [self._standing(series, band) for band in range(3)]
+        low, likely, high = standing
+        chosen = next((place for place in (likely, high, low) if place is not None), None)
+        if chosen is None:
+            return None
+        baseline = self.baseline(subject)
+        since = until = None
+        if likely is not None:
+            one = self._same(high, likely, baseline) and (low is None or self._same(low, likely, baseline))
+            if not one:
+                since = self._name(key, series, likely if high is None else high, baseline)
+                until = self._name(key, series, likely if low is None else low, baseline)
+        named = self._name(key, series, chosen, baseline)
+        found = [figure for step, figure in zip(self.steps, series, strict=True) if step <= baseline]
+        return Attributed(
+            named,
+            since,
+            until,
+            baseline_day=day_of(baseline),
+            baseline_figure=_shown(found[-1]) if found else None,
+            case=self._case(named),
+            on_a_knife_edge=any(figure is not None and figure.on_a_knife_edge() for figure in series),
+        )
+
+    def _standing(self, series: list[Figure | None], band: int) -> int | None:
+        first = None
+        for place in reversed(range(len(series))):
+            figure = series[place]
+            if figure is None or not figure.past[band]:
+                break
+            first = place
+        return first
+
+    def _same(self, one: int | None, other: int | None, baseline: int) -> bool:
+        if one is None or other is None:
+            return one == other
+        return one == other or max(self.steps[one], self.steps[other]) <= baseline
+
+    def baseline(self, subject: Subject) -> int:
+        """The last step that counts as found: of the survey day, else of the subject's first day in service."""
+        if self.record.surveyed_on is not None:
+            return first_step_after(self.record.surveyed_on) - 1
+        kind, id_ = subject
+        if kind == "block":
+            begun = [row.begin for row in self.record.landings if row["block_id"] == id_]
+        else:
+            begun = [row.begin for row in getattr(self.record, _OWN[kind]) if row.thing == id_]
+        return first_step_after(day_of(min(begun))) - 1
+
+    def _name(
+        self, key: tuple[str, int, str], series: list[Figure | None], place: int, baseline: int
+    ) -> Named:
+        step = self.steps[place]
+        figure = series[place]
+        assert figure is not None
+        touched = touched_at(self.record, key, step)
+        original, last = self._authors(touched, step)
+        correction = last if last is not None and last.kind == "correction" else None
+        before = _shown(series[place - 1]) if place > 0 else None
+        if step <= baseline:
+            last_found = max(k for k, each in enumerate(self.steps) if each <= baseline)
+            after, before, kind = series[last_found], None, "as found"
+        else:
+            after = figure
+            if correction is not None:
+                kind = "record correction"
+            elif original is None and not touched:
+                kind = "unknown"
+            else:
+                kind = "addition" if adds_load(touched, step) else "alteration"
+        return Named(
+            kind=kind,
+            day=day_of(baseline if step <= baseline else step),
+            change_set=original.id if original is not None else None,
+            correction=correction.id if correction is not None else None,
+            before=before,
+            after=_shown(after),
+            limit=None if after is None or math.isnan(after.limit) else after.limit,
+        )
+
+    def _authors(
+        self, touched: list[Touched], step: int
+    ) -> tuple[ChangeSetSaid | None, ChangeSetSaid | None]:
+        """The change set of the step, and the one that last wrote the rows that begin or end there."""
+        original = next((each for each in self.record.change_sets.values() if each.step == step), None)
+        wrote = [self.record.change_sets[id_] for id_ in _writers(touched, step)]
+
+        def when(each: ChangeSetSaid) -> tuple[dt.datetime, int]:
+            return each.recorded_at, each.id
+
+        if original is None and wrote:
+            original = min(wrote, key=when)
+        return original, max([*wrote, *([original] if original else [])], key=when, default=None)
+
+    def _case(self, named: Named) -> str:
+        site = f"site-{self.record.site}"
+        cause = named.correction or named.change_set
+        if named.kind == "as found":
+            return f"{site}/as-found"
+        if cause is None:
+            return f"{site}/unnamed-{named.day.isoformat()}"
+        return f"{site}/change-set-{cause}"
+
+
+def _writers(touched: list[Touched], step: int) -> set[int]:
+    """Who wrote the rows that begin there, and those that end there with nothing after them."""
+    begun = {each.thing for each in touched if each.row.begin == step}
+    return {
+        each.row.writer
+        for each in touched
+        if each.row.begin == step or each.thing is None or each.thing not in begun
+    }
+
+
+def _harshest(computed: Computed, step: int) -> dict[tuple[str, int, str], Figure]:
+    """By key the figure of a step, what cannot be computed as 1 where nothing is allowed."""
+    out: dict[tuple[str, int, str], Figure] = {}
+    for figure in computed.figures(step):
+        known = out.get(figure.key)
+        if known is None or _beyond(figure) >= _beyond(known):
+            out[figure.key] = figure
+    for subject in computed.problems(step):
+        one = Figure(subject, "cannot_compute", Bands(1.0, 1.0, 1.0), 0.0)
+        out[one.key] = one
+    return out
+
+
+def _beyond(figure: Figure) -> float:
+    from .figures import RULES
+
+    sign = -1 if RULES[figure.code].at_least else 1
+    beyond = sign * (figure.bands.likely - figure.limit)
+    return -math.inf if math.isnan(beyond) else beyond
+
+
+def _shown(figure: Figure | None) -> float | None:
+    """The likely estimate, or what is known instead."""
+    if figure is None:
+        return None
+    low, likely, high = figure.bands
+    return next((value for value in (likely, high, low) if not math.isnan(value)), None)
+
+
+def record_now(record: Record) -> int:
+    """The last step of the record."""
+    return record.steps()[-1]

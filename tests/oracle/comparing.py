@@ -1,0 +1,264 @@
+"""Holds what the service says against what the oracle says, and keeps count."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from collections import Counter
+from dataclasses import dataclass, field
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from sites.changes.steps import first_step_after
+from zones.electrical.evaluate import Evaluation, evaluate
+from zones.electrical.plant import Members
+from zones.electrical.subjects import SubjectKind
+from zones.limits.registry import RULES as REGISTERED
+from zones.models import Case, Figures, Finding
+from zones.plant.selectors import read_plant
+
+from .attributing import Attributed, Attributor, Named
+from .computing import Computed
+from .figures import RULES, Figure, Judged
+from .record import Record
+from .values import Bands
+
+SAME = 1e-9
+_KIND_WORDS = {kind: kind.name.lower() for kind in SubjectKind}
+Key = tuple[str, int, str]
+
+
+@dataclass(frozen=True)
+class Said:
+    """A figure as the service says it; None: not known."""
+
+    low: float | None
+    likely: float | None
+    high: float | None
+    limit: float | None
+    verdict: int
+    where: int | None
+
+
+@dataclass
+class Report:
+    """What was compared, and every difference, in words."""
+
+    compared: Counter[str] = field(default_factory=Counter)
+    knife_edges: Counter[str] = field(default_factory=Counter)
+    differences: list[str] = field(default_factory=list)
+
+    def differ(self, *words: object) -> None:
+        self.differences.append(" ".join(str(word) for word in words))
+
+
+# --- figures of the core --------------------------------------------------------------------------------------
+
+
+def compare_evaluation(computed: Computed, step: int, report: Report) -> None:
+    """``read_plant`` and ``evaluate`` as of a step against the oracle."""
+    site = computed.record.site
+    plant = read_plant([site])
+    evaluation = evaluate(plant, Members.of_sites(plant, step), REGISTERED)
+    said: dict[Key, list[Said]] = {}
+    for row in range(len(evaluation)):
+        said.setdefault(_key(evaluation, row), []).append(_said(evaluation, row))
+    expected: dict[Key, list[Figure]] = {}
+    for figure in computed.figures(step):
+        expected.setdefault(figure.key, []).append(figure)
+    where = f"site {site} step {step}:"
+    _compare_keys(said, expected, where, report)
+    for key in said.keys() & expected.keys():
+        if len(said[key]) != len(expected[key]):
+            report.differ(where, key, len(said[key]), "figures, expected", len(expected[key]))
+            continue
+        pairs = zip(sorted(said[key], key=_order), sorted(expected[key], key=_figure_order), strict=True)
+        for one, figure in pairs:
+            compare_figure(one, figure, where, report)
+    problems = {
+        (_KIND_WORDS[problem.subject_kind], int(plant.run_id[problem.subject]), problem.reason)
+        for problem in evaluation.problems
+    }
+    wanted = {
+        (*subject, reason) for subject, reasons in computed.problems(step).items() for reason in reasons
+    }
+    report.compared["problems"] += len(wanted)
+    if problems != wanted:
+        report.differ(where, "cannot compute", problems, "expected", wanted)
+
+
+def _key(evaluation: Evaluation, row: int) -> Key:
+    code = evaluation.rules[int(evaluation.rule[row])].code
+    return _KIND_WORDS[SubjectKind(int(evaluation.subject_kind[row]))], int(evaluation.subject_id[row]), code
+
+
+def _said(evaluation: Evaluation, row: int) -> Said:
+    def of(name: str) -> float | None:
+        value = float(getattr(evaluation, name)[row])
+        return value if math.isfinite(value) else None
+
+    detail = int(evaluation.detail[row])
+    return Said(
+        of("low"), of("likely"), of("high"), of("limit"), int(evaluation.verdict[row]), detail if detail >= 0 else None
+    )
+
+
+def _order(said: Said) -> tuple[float, int]:
+    return (-math.inf if said.likely is None else said.likely, said.where or 0)
+
+
+def _figure_order(figure: Figure) -> tuple[float, int]:
+    likely = figure.bands.likely
+    return (-math.inf if math.isnan(likely) else likely, min(figure.where or {0}))
+
+
+def _compare_keys(said: Any, expected: Any, where: str, report: Report) -> None:
+    for key in sorted(said.keys() - expected.keys()):
+        report.differ(where, key, "is said and not expected:", said[key])
+    for key in sorted(expected.keys() - said.keys()):
+        report.differ(where, key, "is expected and not said:", expected[key])
+
+
+def compare_figure(said: Said, figure: Figure, where: str, report: Report) -> None:
+    report.compared["figures"] += 1
+    report.compared[figure.code] += 1
+    bands = (said.low, said.likely, said.high)
+    if not any(_alike(bands, each) for each in (figure.bands, *figure.or_else)) or not _close(
+        said.limit, figure.limit
+    ):
+        report.differ(where, figure.key, "is", bands, said.limit, "expected", tuple(figure.bands), figure.limit)
+        return
+    if said.verdict != figure.verdict:
+        if figure.on_a_knife_edge():
+            report.knife_edges["verdicts"] += 1
+        else:
+            report.differ(where, figure.key, "judged", Judged(said.verdict), "expected", figure.verdict)
+    if figure.where is not None and (said.where not in figure.where if figure.where else said.where is not None):
+        report.differ(where, figure.key, "decided at", said.where, "expected", set(figure.where))
+
+
+def _alike(said: tuple[float | None, ...], bands: Bands) -> bool:
+    return all(_close(one, other) for one, other in zip(said, bands, strict=True))
+
+
+def _close(said: float | None, expected: float | None, rel: float = SAME) -> bool:
+    known = expected is not None and math.isfinite(expected)
+    if said is None or not known or expected is None:
+        return said is None and not known
+    return math.isclose(said, expected, rel_tol=rel, abs_tol=1e-9)
+
+
+# --- what a sweep left behind ---------------------------------------------------------------------------------
+
+
+def compare_sweep(computed: Computed, now: dt.datetime, report: Report) -> None:
+    """Stored figures, open findings with their attribution, and cases against the oracle."""
+    record = computed.record
+    today = now.astimezone(ZoneInfo(record.time_zone)).date()
+    step = first_step_after(today) - 1
+    where = f"site {record.site} swept on {today}:"
+    _compare_stored(computed, step, where, report)
+    _compare_findings(computed, step, where, report)
+
+
+def _compare_stored(computed: Computed, step: int, where: str, report: Report) -> None:
+    said: dict[Key, Said] = {}
+    for row in Figures.objects.filter(site_id=computed.record.site):
+        word = _KIND_WORDS[SubjectKind(row.subject_kind)]
+        columns = (row.low, row.likely, row.high, row.limit_value, row.verdict, row.detail)
+        for code, *values in zip(row.codes, *columns, strict=True):
+            said[word, row.subject_id, code] = Said(*values)
+    expected = computed.worst(step)
+    _compare_keys(said, expected, where, report)
+    for key in said.keys() & expected.keys():
+        compare_figure(said[key], expected[key], where, report)
+
+
+def _compare_findings(computed: Computed, step: int, where: str, report: Report) -> None:
+    record = computed.record
+    attributor = Attributor(computed, step)
+    expected: dict[Key, Figure | None] = {
+        key: figure for key, figure in computed.worst(step).items() if figure.past[0] or figure.past[1]
+    }
+    for kind, id_ in computed.problems(step):
+        expected[kind, id_, "cannot_compute"] = None
+    said = {
+        (_KIND_WORDS[SubjectKind(finding.subject_kind)], finding.subject_id, finding.code): finding
+        for finding in Finding.objects.filter(site_id=record.site, cleared_at__isnull=True).select_related("case")
+        if finding.code in RULES
+    }
+    edges = {key for key, figure in expected.items() if figure is not None and figure.on_a_knife_edge()}
+    for key in sorted((said.keys() ^ expected.keys()) - edges):
+        report.differ(where, key, "finding", "open and not expected" if key in said else "expected and not open")
+    cases: set[str] = set()
+    for key in said.keys() & expected.keys():
+        figure, finding = expected[key], said[key]
+        report.compared["findings"] += 1
+        if figure is not None:
+            values = Said(
+                finding.low, finding.likely, finding.high, finding.limit_value, finding.verdict, finding.detail
+            )
+            compare_figure(values, figure, f"{where} finding", report)
+        attributed = attributor.attribute(key)
+        if attributed is None:
+            report.differ(where, key, "attributed to nothing by the oracle")
+            continue
+        cases.add(attributed.case)
+        known = len(report.differences)
+        _compare_attribution(finding, attributed, f"{where} {key}", report)
+        if len(report.differences) > known and attributed.on_a_knife_edge:
+            del report.differences[known:]
+            report.knife_edges["attributions"] += 1
+    _compare_cases(record, said, cases, where, report)
+
+
+def _compare_cases(record: Record, said: dict[Key, Finding], cases: set[str], where: str, report: Report) -> None:
+    others = set(
+        Finding.objects.filter(site_id=record.site, cleared_at__isnull=True)
+        .exclude(code__in=RULES)
+        .values_list("case__key", flat=True)
+    )
+    is_open = set(
+        Case.objects.filter(site_id=record.site, cleared_at__isnull=True).values_list("key", flat=True)
+    )
+    report.compared["cases"] += len(cases)
+    if is_open != cases | others:
+        report.differ(where, "open cases", is_open - others, "expected", cases)
+
+
+def _compare_attribution(finding: Finding, expected: Attributed, where: str, report: Report) -> None:
+    told: dict[str, Any] = finding.attribution
+    report.compared["attributions"] += 1
+    report.compared[f"attributed: {expected.named.kind}"] += 1
+    if finding.case.key != expected.case:
+        report.differ(where, "is of case", finding.case.key, "expected", expected.case)
+    if told["change_sets"] != expected.change_sets:
+        report.differ(where, "names change sets", told["change_sets"], "expected", expected.change_sets)
+    _compare_named(told["change"], expected.named, f"{where} named", report)
+    between = told["between"]
+    if (between is None) != (expected.since is None):
+        report.differ(where, "between", between, "expected", expected.since, expected.until)
+    elif between is not None and expected.since is not None and expected.until is not None:
+        report.compared["between"] += 1
+        _compare_named(between["since"], expected.since, f"{where} since", report)
+        _compare_named(between["until"], expected.until, f"{where} until", report)
+    baseline = told["baseline"]
+    if baseline["day"] != expected.baseline_day.isoformat() or not _close(
+        baseline["figure"], expected.baseline_figure, 1e-8
+    ):
+        report.differ(where, "baseline", baseline, "expected", expected.baseline_day, expected.baseline_figure)
+
+
+def _compare_named(told: dict[str, Any], expected: Named, where: str, report: Report) -> None:
+    said = (
+        told["kind"].replace("_", " "),
+        told["day"],
+        told["change_set"] and told["change_set"]["id"],
+        told["correction"] and told["correction"]["id"],
+    )
+    wanted = (expected.kind, expected.day.isoformat(), expected.change_set, expected.correction)
+    if said != wanted:
+        report.differ(where, "is", said, "expected", wanted)
+    for name in ("before", "after", "limit"):
+        if not _close(told[name], getattr(expected, name), 1e-8):
+            report.differ(where, name, "is", told[name], "expected", getattr(expected, name))

@@ -1,0 +1,244 @@
+"""Self-amplified runs: what the supply, the fuse, each conductor and the last speaker see during a page."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from .figures import Figure, Subject, tied, worst
+from .networks import Node, Solved, solve_dc
+from .record import Row
+from .standing import DcRun, Fed, Hung, Source, Standing, dc_run, source_of
+from .values import NAN, Bands, PointValues, Values
+
+ValuesOf = Callable[[Row], PointValues]
+CLASS_2_VA = 100.0
+PARALLELED = "two supplies feed the same section: their currents cannot be told apart"
+
+
+@dataclass
+class Tree:
+    """Everything that hangs on one supply."""
+
+    supply: int
+    source: Source
+    fed: list[Fed]
+
+
+@dataclass
+class Seen:
+    """The worst of the scenarios. By band: current of supplies; volts and amps of points; amps at the block of
+    runs."""
+
+    supply_a: dict[tuple[int, int], float]
+    volts: dict[tuple[int, int], float]
+    branch_a: dict[tuple[int, int], float]
+    run_a: dict[tuple[int, int], float]
+
+
+def trees_of(standing: Standing, runs: dict[int, DcRun]) -> list[Tree]:
+    by_supply: dict[int, list[Fed]] = {}
+    for run in runs.values():
+        for point, supply in run.supply_of.items():
+            by_supply.setdefault(supply, []).append(run.fed[point])
+    rows = standing.of("supplies")
+    return [
+        Tree(supply, source_of(standing.record, rows.get(supply)), fed)
+        for supply, fed in sorted(by_supply.items())
+    ]
+
+
+def nodes_of(fed: list[Fed], band: int, speaking: Callable[[Hung], bool], values_of: ValuesOf) -> list[Node]:
+    place = {each.point.id: k for k, each in enumerate(fed)}
+    nodes = []
+    for each in fed:
+        values = values_of(each.point.row)
+        amps, watts = (
+            (values.speech_a, values.speech_w) if speaking(each.point) else (values.idle_a, values.idle_w)
+        )
+        nodes.append(
+            Node(
+                parent=None if each.above is None else place[each.above.point.id],
+                ohm=0.0 if each.piece is None else values_of(each.piece.row).loop_ohm(band),
+                amps=amps[band],
+                watts=watts[band],
+            )
+        )
+    return nodes
+
+
+def direct_current(
+    standing: Standing, values: Values, values_of: ValuesOf
+) -> tuple[list[Figure], dict[Subject, set[str]]]:
+    """Figures supply_current, class_2_power, run_voltage, run_current, conductor_current, and what cannot be
+    computed."""
+    runs = {run.id: dc_run(run) for run in standing.runs.values() if run.kind == "self_amplified"}
+    trees = trees_of(standing, runs)
+    seen = Seen({}, {}, {}, {})
+    for pages in _scenarios(standing):
+        _see(standing, values, values_of, trees, pages, seen)
+    figures = [figure for tree in trees for figure in _supply_figures(values, tree, seen)]
+    for run in runs.values():
+        figures += _run_figures(values, values_of, run, seen)
+    problems: dict[Subject, set[str]] = {
+        ("run", run.run.id): {PARALLELED} for run in runs.values() if run.paralleled
+    }
+    return figures, problems
+
+
+def _scenarios(standing: Standing) -> list[Callable[[Hung], bool]]:
+    """Who speaks: one a paging set. A run whose zone is in no set pages with every set; a site without sets
+    pages everything at once."""
+    sets = standing.paging_sets()
+    if not sets:
+        return [lambda point: True]
+    listed = set().union(*sets.values())
+
+    def of(zones: set[int]) -> Callable[[Hung], bool]:
+        def speaks(point: Hung) -> bool:
+            zone = standing.runs[point.run].row["zone_id"]
+            return zone in zones or zone not in listed
+
+        return speaks
+
+    return [of(zones) for zones in sets.values()]
+
+
+def _see(
+    standing: Standing,
+    values: Values,
+    values_of: ValuesOf,
+    trees: list[Tree],
+    speaking: Callable[[Hung], bool],
+    seen: Seen,
+) -> None:
+    """One scenario, every supply, three bands."""
+    for tree in trees:
+        unknown = math.isnan(tree.source.worst_v)
+        volts = values.factors["nominal_supply_v"] if unknown else tree.source.worst_v
+        kinder_source = 0.0
+        kinder = [0.0] * len(tree.fed)
+        at_block = {k: each.point.run for k, each in enumerate(tree.fed) if each.at_block}
+        by_band: list[list[float]] = []
+        for band in range(3):
+            nodes = nodes_of(tree.fed, band, speaking, values_of)
+            solved = solve_dc(nodes, volts, tree.source.ohm)
+            if solved is None:
+                # no voltage, and the current that is asked for at the source voltage: no less than a kinder
+                # estimate draws
+                demand = [node.amps + node.watts / volts for node in nodes]
+                source_a = max(sum(demand), kinder_source)
+                branch = [max(a, b) for a, b in zip(_behind(nodes, demand), kinder, strict=True)]
+                voltage = [0.0] * len(nodes)
+            else:
+                source_a, branch, voltage = solved.source_a, solved.branch_a, solved.volts
+            kinder_source, kinder = source_a, branch
+            by_band.append(branch)
+            _keep(seen.supply_a, (tree.supply, band), source_a, largest=True)
+            for k, each in enumerate(tree.fed):
+                _keep(seen.branch_a, (each.point.id, band), branch[k], largest=True)
+                found = NAN if unknown else voltage[k]
+                _keep(seen.volts, (each.point.id, band), found, largest=False)
+            totals: dict[int, float] = {}
+            for k, run in at_block.items():
+                totals[run] = totals.get(run, 0.0) + branch[k]
+            for run, total in totals.items():
+                _keep(seen.run_a, (run, band), total, largest=True)
+
+
+def _keep(into: dict[tuple[int, int], float], key: tuple[int, int], value: float, *, largest: bool) -> None:
+    into[key] = worst([into.get(key, NAN), value], largest=largest)
+
+
+def _behind(nodes: list[Node], demand: list[float]) -> list[float]:
+    """What each node and all behind it ask for."""
+    behind = list(demand)
+    for place, node in enumerate(nodes):
+        above = node.parent
+        while above is not None:
+            behind[above] += demand[place]
+            above = nodes[above].parent
+    return behind
+
+
+def _bands(of: dict[tuple[int, int], float], key: int) -> Bands:
+    return Bands(*(of.get((key, band), NAN) for band in range(3)))
+
+
+def _supply_figures(values: Values, tree: Tree, seen: Seen) -> list[Figure]:
+    source, subject = tree.source, ("supply", tree.supply)
+    loading = values.factors["loading_fraction"]
+    figures = [Figure(subject, "supply_current", _bands(seen.supply_a, tree.supply), source.rated_a * loading)]
+    capacity = source.full_v * source.rated_a
+    if source.class_2 is not True and not math.isnan(capacity):
+        kind = capacity if source.class_2 is False else min(capacity, CLASS_2_VA)
+        figures.append(Figure(subject, "class_2_power", Bands(kind, kind, capacity), CLASS_2_VA))
+    return figures
+
+
+def _run_figures(values: Values, values_of: ValuesOf, run: DcRun, seen: Seen) -> list[Figure]:
+    points = {point.id: values_of(point.row) for point in run.run.points}
+    subject = ("run", run.run.id)
+    figures = []
+    loading = values.factors["loading_fraction"]
+    if any(each.loaded for each in points.values()):
+        figures.append(_run_voltage(subject, run, points, seen))
+        figures += _conductor_current(subject, values_of, run, seen)
+    current = _bands(seen.run_a, run.run.id)
+    if run.run.row["fuse_fitted"] and not math.isnan(current.likely):
+        rating = run.run.row["fuse_rating_a"]
+        limit = NAN if rating is None else rating * loading
+        figures.append(Figure(subject, "run_current", current, limit))
+    return figures
+
+
+def _run_voltage(subject: Subject, run: DcRun, points: dict[int, PointValues], seen: Seen) -> Figure:
+    """The least margin of any device over its own minimum, shown at the minimum of the device judged, which is
+    the one with the least margin in the likely estimate."""
+    margins = [
+        {
+            id_: seen.volts.get((id_, band), NAN) - values.minimum_v
+            for id_, values in points.items()
+            if values.loaded
+        }
+        for band in range(3)
+    ]
+    judged = tied(margins[1], largest=False)
+    reference = points[judged[0]].minimum_v if judged else NAN
+    bands = [reference + worst(of_band.values(), largest=False) for of_band in margins]
+    if run.paralleled or any(math.isnan(margin) for margin in margins[1].values()):
+        bands[2] = NAN
+    return Figure(subject, "run_voltage", Bands(*bands), reference, frozenset(judged))
+
+
+def _conductor_current(subject: Subject, values_of: ValuesOf, run: DcRun, seen: Seen) -> list[Figure]:
+    """The share of its rating that one conductor of the hardest-loaded piece carries, shown at the rating of
+    the piece judged. A piece without a rating is not judged."""
+    shares: list[dict[int, float]] = [{}, {}, {}]
+    rating: dict[int, float] = {}
+    piece: dict[int, int] = {}
+    for point in run.run.points:
+        id_ = point.id
+        fed = run.fed.get(id_)
+        if fed is None or fed.piece is None:
+            continue
+        values = values_of(fed.piece.row)
+        rating[id_], piece[id_] = values.rating_a, fed.piece.id
+        for band in range(3):
+            per_conductor = seen.branch_a.get((id_, band), NAN) / values.pairs
+            shares[band][id_] = per_conductor / values.rating_a
+    judged = tied(shares[1], largest=True)
+    if not judged:
+        return []
+    limit = rating[judged[0]]
+    bands = Bands(*(worst(of_band.values(), largest=True) * limit for of_band in shares))
+    where = frozenset(piece[id_] for id_ in judged)
+    return [Figure(subject, "conductor_current", bands, limit, where)]
+
+
+def solved_alone(
+    fed: list[Fed], band: int, values_of: ValuesOf, *, paging: bool, source_v: float, source_ohm: float
+) -> Solved | None:
+    """Some points behind a source of their own, all of them speaking or all idle."""
+    return solve_dc(nodes_of(fed, band, lambda _: paging, values_of), source_v, source_ohm)

@@ -1,0 +1,143 @@
+"""What is computed of a subject, and how it is judged."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+from enum import IntEnum
+
+from .values import NAN, Bands
+
+Subject = tuple[str, int]
+"""Kind of thing, in a word, and its id."""
+
+
+class Judged(IntEnum):
+    WITHIN, NEAR, CANNOT_TELL, PROBABLY_OVER, OVER = range(5)
+
+
+@dataclass(frozen=True)
+class Rule:
+    """at_least: the figure must not fall below the limit. near: fraction of the limit, or ``near_margin``."""
+
+    at_least: bool = False
+    near: float | None = 0.1
+    near_margin: float | None = None
+    advice: bool = False
+
+
+_COUNT = Rule(near=None)
+RULES: dict[str, Rule] = {
+    "supply_current": Rule(),
+    "class_2_power": _COUNT,
+    "run_voltage": Rule(at_least=True),
+    "run_current": Rule(),
+    "conductor_current": Rule(),
+    "output_speakers": Rule(),
+    "audio_level": Rule(at_least=True, near_margin=3.0),  # near at −3 dB, over at −6 dB
+    "other_zone": _COUNT,
+    "amplifier_load": Rule(),
+    "line_impedance": Rule(at_least=True),
+    "line_loss": Rule(near_margin=2.0),  # near at 1 dB, over at 3 dB
+    "poe_allocated": Rule(),
+    "poe_one_supply_lost": Rule(),
+    "poe_measured": Rule(),
+    "port_power": Rule(),
+    "endpoint_cable": Rule(),
+    "row_used_twice": _COUNT,
+    "polarity_reversed": _COUNT,
+    "audio_with_dc": Rule(near=None, advice=True),
+    "wire_gauge": _COUNT,
+    "address_used_twice": _COUNT,
+    "reading_disagrees": _COUNT,
+    "cannot_compute": _COUNT,
+}
+
+
+@dataclass(frozen=True)
+class Figure:
+    """One limit of one subject. bands, limit: in the unit of the limit, NaN not known.
+
+    where: ids of what may be named as deciding, those that tie included; None: nothing is. or_else: other bands
+    that are as right, where the judged point ties with another.
+    """
+
+    subject: Subject
+    code: str
+    bands: Bands
+    limit: float
+    where: frozenset[int] | None = None
+    or_else: tuple[Bands, ...] = ()
+
+    @property
+    def key(self) -> tuple[str, int, str]:
+        return (*self.subject, self.code)
+
+    @property
+    def past(self) -> tuple[bool, bool, bool]:
+        """Of low, likely and high. One that is not known is no kinder than the kinder ones."""
+        rule = RULES[self.code]
+        low, likely, high = (is_past(value, self.limit, rule) for value in self.bands)
+        likely = likely or (math.isnan(self.bands.likely) and low)
+        return low, likely, high or (math.isnan(self.bands.high) and likely)
+
+    @property
+    def verdict(self) -> Judged:
+        rule = RULES[self.code]
+        low, likely, high = (is_past(value, self.limit, rule) for value in self.bands)
+        if low:
+            found = Judged.OVER
+        elif likely:
+            found = Judged.PROBABLY_OVER
+        elif high or math.isnan(self.bands.high) or math.isnan(self.limit):
+            found = Judged.CANNOT_TELL
+        else:
+            found = Judged.NEAR if self._is_near(rule) else Judged.WITHIN
+        return min(found, Judged.NEAR) if rule.advice else found
+
+    def _is_near(self, rule: Rule) -> bool:
+        threshold = self.near_at(rule)
+        return threshold is not None and is_past(self.bands.high, threshold, rule)
+
+    def near_at(self, rule: Rule) -> float | None:
+        if rule.near_margin is not None:
+            margin = rule.near_margin
+        elif rule.near is not None:
+            margin = abs(self.limit) * rule.near
+        else:
+            return None
+        return self.limit + margin if rule.at_least else self.limit - margin
+
+    def on_a_knife_edge(self, width: float = 1e-8) -> bool:
+        """Some estimate lies so close to where its verdict changes that the last bits of a sum decide."""
+        near = self.near_at(RULES[self.code])
+        edges = [self.limit] if near is None else [self.limit, near]
+        return any(
+            abs(value - edge) <= width * max(abs(edge), 1e-3)
+            for edge in edges
+            for value in self.bands
+            if not math.isnan(value) and not math.isnan(edge)
+        )
+
+
+def is_past(value: float, limit: float, rule: Rule) -> bool:
+    """Beyond the limit by more than 1e-9 of it."""
+    slack = abs(limit) * 1e-9
+    return value < limit - slack if rule.at_least else value > limit + slack
+
+
+def worst(values: Iterable[float], *, largest: bool) -> float:
+    """The largest or smallest of those that are known; NaN of none."""
+    known = [value for value in values if not math.isnan(value)]
+    if not known:
+        return NAN
+    return max(known) if largest else min(known)
+
+
+def tied(values: dict[int, float], *, largest: bool) -> list[int]:
+    """Keys of the largest (smallest) known value and of those that differ from it by rounding only, in
+    order."""
+    extreme = worst(values.values(), largest=largest)
+    slack = 1e-11 * max(abs(extreme), 1e-12)
+    return [key for key, value in values.items() if abs(value - extreme) <= slack]

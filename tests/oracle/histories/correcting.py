@@ -1,0 +1,123 @@
+"""Better knowledge: what was recorded wrongly, and what an instrument said."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+from .building import cable
+from .things import Body, Things
+from .working import Job
+
+
+def correct_points(things: Things) -> list[Body]:
+    """The true model, length, tap, count or current of some points, all along or from a day of its own."""
+    run = things.run_with_points()
+    bodies = []
+    for point in things.some(things.points[run], 4):
+        body: Body = {"op": "point.correct", "point": point}
+        what = things.one(["model", "model", "length", "length", "current", "tap", "piece", "count"])
+        if what == "model":
+            body["model"] = things.model("ceiling_speaker", "ceiling_speaker", "wall_speaker", "horn")
+        elif what == "length":
+            body |= {"length_m": round(things.rng.uniform(3, 60), 1), "length_basis": "measured"}
+        elif what == "current":
+            body |= {"speech_current_a": round(things.rng.uniform(0.01, 0.1), 4), "current_basis": "measured"}
+        elif what == "tap":
+            body |= things.tap("ceiling_speaker")
+        elif what == "piece":
+            body |= {"cable_type": things.one(things.catalogue.cables), "dc_pairs": things.rng.randint(1, 3)}
+        else:
+            body |= {"kind": "lump", "count_low": 1, "count_likely": 2, "count_high": things.rng.randint(2, 5)}
+        bodies.append(body)
+    return bodies
+
+
+def found(things: Things) -> list[Body]:
+    """A device that turns out to have been there all along."""
+    run = things.run_with_points()
+    where = {things.one(["after", "before"]): things.one(things.points[run])}
+    load = things.load(things.run_kind[run])
+    return [{"op": "point.found", "run": run, **where, **load}]
+
+
+def correct_run(things: Things) -> list[Body]:
+    run = things.run()
+    body: Body = {"op": "run.correct", "run": run}
+    if things.run_kind[run] == "self_amplified":
+        what = things.one(["supply", "output", "fuse"])
+        if what == "fuse":
+            return [body | {"fuse_rating_a": things.one([0.3, 0.5, 1.0])}]
+        return [body | {what: things.one(things.supplies if what == "supply" else things.outputs)}]
+    return [body | {"amplifier": things.one(things.amplifiers)}]
+
+
+def correct_source(things: Things) -> list[Body]:
+    if things.amplifiers and things.chance(0.3):
+        chosen = things.one(things.amplifiers)
+        return [{"op": "amplifier.correct", "amplifier": chosen, "model": things.model("amplifier")}]
+    return [{"op": "supply.correct", "supply": things.one(things.supplies), "model": things.model("supply")}]
+
+
+def correct_network(things: Things) -> list[Body]:
+    what = things.one(["switch", "port", "endpoint", "endpoint"])
+    if what == "switch":
+        return [{"op": "switch.correct", "switch": things.one(things.switches), "model": things.model("switch")}]
+    if what == "port":
+        body: Body = {"op": "port.correct", "port": things.one(things.ports), "other_load": "telephone"}
+        return [body | {"other_load_class": things.one([1, 2, 3])}]
+    body = {"op": "endpoint.correct", "endpoint": things.one(things.endpoints)} | cable(things)
+    return [body] if len(body) > 2 else []
+
+
+def correct_landing(things: Things) -> list[Body]:
+    body: Body = {"op": "landing.correct", "landing": things.one(things.landings)}
+    if things.chance(0.5):
+        return [body | {"row": things.rng.randint(1, 12)}]
+    return [body | {"carries": things.one(["audio_plus", "audio_minus", "dc_ground", "dc_minus"])}]
+
+
+# --- instruments ----------------------------------------------------------------------------------------------
+
+
+def read_current(things: Things, day: dt.date) -> list[Body]:
+    """The current of a run, about what so many devices draw, or far from it."""
+    run = things.run_with_points("self_amplified")
+    each = things.rng.choice([0.02, 0.03, 0.04]) * things.rng.uniform(0.3, 1.9)
+    body = _reading(things, "run_current", round(each * len(things.points[run]), 4), day)
+    return [body | {"run": run}]
+
+
+def read_voltage(things: Things, day: dt.date) -> list[Body]:
+    value = round(things.rng.uniform(16, 24.3), 2)
+    return [_reading(things, "end_voltage", value, day) | {"point": things.point("self_amplified")}]
+
+
+def _reading(things: Things, kind: str, value: float, day: dt.date) -> Body:
+    taken = day - dt.timedelta(days=things.rng.choice([0, 0, 0, 1, 20, 200]))
+    body: Body = {"op": "reading.record", "kind": kind, "value": value, "taken_on": taken.isoformat()}
+    body["state"] = "paging" if things.chance(0.7) else "idle"
+    if kind != "poe_power" and things.chance(0.4):
+        body["source_voltage_v"] = round(things.rng.uniform(23, 25), 2)
+    return body
+
+
+def read_poe(things: Things, day: dt.date) -> list[Body]:
+    """Watts of the supply groups of a switch."""
+    switch = things.one(things.switches)
+    return [
+        _reading(things, "poe_power", round(things.rng.uniform(10, 110), 1), day)
+        | {"switch": switch, "power_group": group}
+        for group in range(1, things.rng.randint(1, 2) + 1)
+    ]
+
+
+def supersede(things: Things, day: dt.date) -> list[Body]:
+    value = round(things.rng.uniform(0.05, 30), 3)
+    return [{"op": "reading.supersede", "reading": things.one(things.readings), "value": value}]
+
+
+CORRECTIONS: list[tuple[int, Job]] = [
+    (10, correct_points), (4, found), (3, correct_run), (4, correct_source), (4, correct_network),
+    (2, correct_landing),
+]  # fmt: skip
+READINGS = [(6, read_current), (4, read_voltage), (2, read_poe), (2, supersede)]

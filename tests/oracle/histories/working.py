@@ -1,0 +1,272 @@
+"""What is done on a site after it was put up: each function proposes the operations of one job.
+
+A function may choose what no longer stands; then the operation is refused, which is what operations are for.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from .building import cable
+from .things import Body, Things
+
+Job = Callable[[Things], list[Body]]
+
+
+def extend(things: Things) -> list[Body]:
+    """Speakers behind a point of a run, mostly its last."""
+    run = things.run()
+    points = things.points[run]
+    after = None if not points else points[-1] if things.chance(0.7) else things.one(points)
+    count = things.rng.choice([1, 1, 2, 3, 5, 8])
+    return things.chain(run, things.run_kind[run], after, count)
+
+
+def insert(things: Things) -> list[Body]:
+    """A device cut into a run, at a known distance or somewhere."""
+    run = things.run_with_points()
+    body: Body = {"op": "point.insert", "before": things.one(things.points[run]), "label": things.name("i")}
+    body |= things.load(things.run_kind[run])
+    if things.chance(0.4):
+        body["distance_from_parent_m"] = round(things.rng.uniform(0, 6), 1)
+        body["distance_basis"] = "measured"
+    return [body]
+
+
+def remove(things: Things) -> list[Body]:
+    points = things.points[things.run_with_points()]
+    return [{"op": "point.remove", "point": point} for point in things.some(points, 3)]
+
+
+def hang_anew(things: Things) -> list[Body]:
+    """A device at a point, where a splice may have been left, perhaps just like the one that was there."""
+    run = things.run_with_points()
+    body: Body = {"op": "point.alter", "point": things.one(things.points[run]), "kind": "device"}
+    load = things.load(things.run_kind[run])
+    for lump in ("kind", "count_low", "count_likely", "count_high"):
+        load.pop(lump, None)
+    return [body | load]
+
+
+def swap_device(things: Things) -> list[Body]:
+    kind = things.one(["ceiling_speaker", "wall_speaker", "horn"])
+    model = things.model(kind)
+    points = things.some(things.points[things.run_with_points()], 4)
+    return [{"op": "point.alter", "point": point, "model": model} for point in points]
+
+
+def raise_taps(things: Things) -> list[Body]:
+    watts = things.one([2.0, 5.0, 10.0, 30.0])
+    points = things.some(things.points[things.run_with_points("constant_voltage")], 5)
+    return [
+        {"op": "point.alter", "point": point, "tap_power_w": watts, "tap_basis": "marked"} for point in points
+    ]
+
+
+def alter_piece(things: Things) -> list[Body]:
+    """New cable, other pairs or another length; a single pair behind two is the classic mistake."""
+    run = things.run_with_points()
+    piece = things.piece(things.run_kind[run])
+    return [{"op": "point.alter", "point": things.one(things.points[run]), **piece}] if piece else []
+
+
+def alter_current(things: Things) -> list[Body]:
+    current = round(things.rng.uniform(0.01, 0.12), 4)
+    basis = things.one(["guessed", "drawing", "marked", "measured"])
+    body = {"op": "point.alter", "point": things.point("self_amplified"), "speech_current_a": current}
+    return [body | {"current_basis": basis}]
+
+
+def rehang(things: Things) -> list[Body]:
+    """A piece led elsewhere: behind another point, or to the block."""
+    points = things.points[things.run_with_points()]
+    after = None if things.chance(0.1) else things.one(points)
+    body: Body = {"op": "point.alter", "point": things.one(points), "after": after}
+    return [body | things.length() if things.chance(0.5) else body]
+
+
+def hang_in_zone(things: Things) -> list[Body]:
+    zone = None if things.chance(0.3) else things.one(things.zones)
+    return [{"op": "point.alter", "point": things.point(), "zone": zone}]
+
+
+def second_supply(things: Things) -> list[Body]:
+    """A supply of its own behind a cut of the minus, at the cut or further on."""
+    points = things.points[things.run_with_points("self_amplified")]
+    place = things.rng.randrange(len(points))
+    feed = points[min(place + things.rng.choice([0, 0, 1, 2]), len(points) - 1)]
+    bodies: list[Body] = []
+    supply: Any = things.one(things.supplies)
+    if things.chance(0.6):
+        bodies.append(new_supply(things))
+        supply = f"@{bodies[0]['label']}"
+    if things.chance(0.9):
+        bodies.append({"op": "point.alter", "point": points[place], "minus_cut": True})
+    return [*bodies, {"op": "point.alter", "point": feed, "feed_supply": supply}]
+
+
+def join_minus(things: Things) -> list[Body]:
+    point = things.point("self_amplified")
+    return [{"op": "point.alter", "point": point, "minus_cut": False, "feed_supply": None}]
+
+
+def new_supply(things: Things) -> Body:
+    model = things.model("supply")
+    name = things.name("PS")
+    return {"op": "supply.add", "closet": things.one(things.closets), "name": name, "model": model, "label": name}
+
+
+def swap_supply(things: Things) -> list[Body]:
+    return [{"op": "supply.alter", "supply": things.one(things.supplies), "model": things.model("supply")}]
+
+
+def swap_amplifier(things: Things) -> list[Body]:
+    body = {"op": "amplifier.alter", "amplifier": things.one(things.amplifiers)}
+    if things.chance(0.7):
+        return [body | {"model": things.model("amplifier")}]
+    return [body | {"line_voltage_v": things.one([25.0, 70.7, 100.0, None])}]
+
+
+def patch_run(things: Things) -> list[Body]:
+    """A run on another supply, output, amplifier or zone, or with another fuse."""
+    run = things.run()
+    body: Body = {"op": "run.alter", "run": run}
+    if things.chance(0.2):
+        return [body | {"zone": things.one([*things.zones, None])}]
+    if things.run_kind[run] != "self_amplified":
+        return [body | {"amplifier": things.one(things.amplifiers)}]
+    what = things.one(["supply", "supply", "output", "fuse"])
+    if what == "fuse":
+        rating = things.one([0.3, 0.5, 0.75, 1.0, None])
+        return [body | ({"fuse_rating_a": rating} if rating else {"fuse_fitted": things.one([True, False])})]
+    choices = things.supplies if what == "supply" else things.outputs
+    return [body | {what: None if things.chance(0.1) else things.one(choices)}]
+
+
+def new_run(things: Things) -> list[Body]:
+    kind = "self_amplified" if things.chance(0.7) or not things.amplifiers else "constant_voltage"
+    name = things.name("R")
+    body: Body = {"op": "run.add", "block": things.one(things.blocks), "name": name, "kind": kind, "label": name}
+    body["zone"] = things.one(things.zones)
+    if kind == "self_amplified":
+        body |= {"supply": things.one(things.supplies)}
+        if things.outputs:
+            body["output"] = things.one(things.outputs)
+    else:
+        body["amplifier"] = things.one(things.amplifiers)
+    return [body, *things.chain(f"@{name}", kind, None, things.rng.randint(1, 6))]
+
+
+def end_run(things: Things) -> list[Body]:
+    return [{"op": "run.end", "run": things.run()}]
+
+
+# --- the network ----------------------------------------------------------------------------------------------
+
+
+def new_endpoint(things: Things) -> list[Body]:
+    kind = things.one(["network_speaker", "network_speaker", "network_speaker", "gateway", "network_amplifier"])
+    name = things.name("NS")
+    body: Body = {"op": "endpoint.add", "name": name, "model": things.model(kind), "label": name}
+    if things.chance(0.85):
+        body["port"] = things.one(things.ports)
+    else:
+        body["power_source"] = things.one(["injector", "adapter", "unknown"])
+    bodies = [body | cable(things)]
+    if kind == "network_speaker" and things.chance(0.5):
+        bodies.append({"op": "zone_endpoint.add", "zone": things.one(things.zones), "endpoint": f"@{name}"})
+    return bodies
+
+
+def alter_endpoint(things: Things) -> list[Body]:
+    body: Body = {"op": "endpoint.alter", "endpoint": things.one(things.endpoints)}
+    if things.chance(0.3):
+        return [body | {"model": things.model("network_speaker", "network_speaker", "gateway")}]
+    changed = cable(things)
+    return [body | changed] if changed else []
+
+
+def move_endpoint(things: Things) -> list[Body]:
+    port = None if things.chance(0.15) else things.one(things.ports)
+    return [{"op": "endpoint.move", "endpoint": things.one(things.endpoints), "port": port}]
+
+
+def end_endpoint(things: Things) -> list[Body]:
+    return [{"op": "endpoint.end", "endpoint": things.one(things.endpoints)}]
+
+
+def swap_switch(things: Things) -> list[Body]:
+    body: Body = {"op": "switch.alter", "switch": things.one(things.switches)}
+    if things.chance(0.5):
+        return [body | {"model": things.model("switch"), "port_count": 12}]
+    threshold = things.one([0.5, 0.8, None])
+    return [body | {"power_supply_count": things.one([1, 2, None]), "usage_threshold": threshold}]
+
+
+def load_port(things: Things) -> list[Body]:
+    """A camera or a telephone on a port, or taken off it."""
+    body: Body = {"op": "port.alter", "port": things.one(things.ports)}
+    if things.chance(0.3):
+        return [body | {"other_load": "", "other_load_class": None, "other_load_power_w": None}]
+    body |= {"other_load": "camera", "other_load_class": things.one([None, 2, 3, 4])}
+    return [body | ({"other_load_power_w": round(things.rng.uniform(2, 25), 1)} if things.chance(0.3) else {})]
+
+
+# --- blocks and zones -----------------------------------------------------------------------------------------
+
+
+def land(things: Things) -> list[Body]:
+    """A pair of a run, or of what drives it, on two rows; now and then on rows that are taken, or reversed."""
+    run = things.run()
+    carries = things.one(["audio", "dc"] if things.run_kind[run] == "self_amplified" else ["line"])
+    row = things.rng.choice([1, 3, 5, 7, 9, 11])
+    block = things.one(things.blocks)
+    body: Body = {"op": "landing.add", "block": block, "row": row, "carries": carries}
+    bodies = [body | {"run": run, "pair": things.rng.randint(1, 4), "reversed": things.chance(0.1)}]
+    source = {"audio": ("output", things.outputs), "dc": ("supply", things.supplies)}.get(
+        carries, ("amplifier", things.amplifiers)
+    )
+    if source[1] and things.chance(0.7):
+        equipment = {source[0]: things.one(source[1]), "pair": 1, "reversed": things.chance(0.1)}
+        bodies.append(body | equipment)
+    return bodies
+
+
+def take_off(things: Things) -> list[Body]:
+    return [{"op": "landing.end", "landings": things.some(things.landings, 2)}]
+
+
+def clips(things: Things) -> list[Body]:
+    rows = sorted(things.rng.sample(range(1, 20), 2))
+    return [{"op": things.one(["clip.pull", "clip.put"]), "block": things.one(things.blocks), "rows": rows}]
+
+
+def new_zone(things: Things) -> list[Body]:
+    return [{"op": "zone.add", "name": things.name("Z")}]
+
+
+def end_zone(things: Things) -> list[Body]:
+    return [{"op": "zone.end", "zone": things.one(things.zones)}]
+
+
+def page_together(things: Things) -> list[Body]:
+    if things.paging_sets and things.chance(0.5):
+        chosen = things.one(things.paging_sets)
+        if things.chance(0.5):
+            return [{"op": "paging_set.end", "paging_set": chosen}]
+        return [{"op": "paging_set.alter", "paging_set": chosen, "zones": things.some(things.zones, 3)}]
+    return [{"op": "paging_set.add", "name": things.name("set"), "zones": things.some(things.zones, 3)}]
+
+
+def alter_site(things: Things) -> list[Body]:
+    return [{"op": "site.alter", "design_temperature_c": things.one([-25.0, 5.0, 20.0, 40.0, 55.0])}]
+
+
+WORK: list[tuple[int, Job]] = [
+    (22, extend), (8, insert), (8, remove), (5, hang_anew), (6, swap_device), (5, raise_taps), (5, alter_piece),
+    (4, alter_current), (4, rehang), (2, hang_in_zone), (4, second_supply), (1, join_minus), (6, swap_supply),
+    (3, swap_amplifier), (6, patch_run), (4, new_run), (1, end_run), (8, new_endpoint), (3, alter_endpoint),
+    (3, move_endpoint), (1, end_endpoint), (3, swap_switch), (4, load_port), (8, land), (2, take_off), (1, clips),
+    (2, new_zone), (1, end_zone), (4, page_together), (1, alter_site),
+]  # fmt: skip

@@ -1,0 +1,182 @@
+"""What stands at a step, and how it hangs together: runs with their points, and the DC trees they make."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from .record import Record, Row
+from .values import NAN, PointValues
+
+
+@dataclass
+class Hung:
+    """A point that stands. above: what it hangs on, None at the block. orphan: that is not there."""
+
+    id: int
+    run: int
+    row: Row
+    above: Hung | None = None
+    orphan: bool = False
+
+
+@dataclass
+class StandingRun:
+    id: int
+    kind: str
+    row: Row
+    points: list[Hung] = field(default_factory=list)
+
+    @property
+    def orphaned(self) -> bool:
+        return any(point.orphan for point in self.points)
+
+
+class Standing:
+    """A record as of a step. Runs and points in the order of their ids and ranks."""
+
+    def __init__(self, record: Record, step: int) -> None:
+        self.record, self.step = record, step
+        self.runs: dict[int, StandingRun] = {}
+        for row in sorted(record.runs, key=lambda row: row.thing):
+            if row.holds(step):
+                self.runs[row.thing] = StandingRun(row.thing, record.run_kind[row.thing], row)
+        here: dict[int, Hung] = {}
+        for row in record.points:
+            if row.holds(step) and row["run_id"] in self.runs:
+                point = Hung(row.thing, row["run_id"], row)
+                here[point.id] = point
+                self.runs[point.run].points.append(point)
+        for point in here.values():
+            parent = point.row["parent_id"]
+            point.above = here.get(parent) if parent is not None else None
+            point.orphan = parent is not None and point.above is None
+
+    def of(self, table: str) -> dict[int, Row]:
+        """The rows of a table that hold, by thing."""
+        return {row.thing: row for row in self.record.tables()[table] if row.holds(self.step)}
+
+    def paging_sets(self) -> dict[int, set[int]]:
+        """Zones by paging set."""
+        sets: dict[int, set[int]] = {}
+        for row in self.record.paging:
+            if row.holds(self.step):
+                sets.setdefault(row.thing, set()).add(row["zone_id"])
+        return sets
+
+
+@dataclass
+class Fed:
+    """A point in the DC tree of a supply. above: the one it is fed through, None at the feed. piece: the point
+    whose piece of cable leads there, None where the supply lands on the point itself. at_block: fed there."""
+
+    point: Hung
+    above: Fed | None
+    piece: Hung | None
+    at_block: bool
+
+
+@dataclass
+class DcRun:
+    """A self-amplified run cut into sections. fed: by point, of those that some supply feeds. paralleled: two
+    feeds meet in a section."""
+
+    run: StandingRun
+    fed: dict[int, Fed] = field(default_factory=dict)
+    supply_of: dict[int, int] = field(default_factory=dict)
+    paralleled: bool = False
+
+
+def dc_run(run: StandingRun) -> DcRun:
+    """Each section, what lies between cuts of the minus, is a tree rooted at its own feed.
+
+    A section that reaches the block uncut is fed there if the run has a supply; any other at the first of its
+    points that a supply lands on. More feeds than one in a section are paralleled: computed from the first.
+    """
+    out = DcRun(run)
+    sections: dict[int, list[Hung]] = {}
+    top_of: dict[int, Hung] = {}
+    for point in run.points:
+        top = point if point.above is None or point.row["minus_cut"] else top_of[point.above.id]
+        top_of[point.id] = top
+        sections.setdefault(top.id, []).append(point)
+    block_supply = run.row["supply_id"]
+    for points in sections.values():
+        top = points[0]
+        at_block = top.above is None and not top.row["minus_cut"] and block_supply is not None
+        feeds = [point for point in points if point.row["feed_supply_id"] is not None]
+        if at_block + len(feeds) > 1:
+            out.paralleled = True
+        if at_block:
+            _hang(out, points, block_supply)
+        elif feeds:
+            _hang_from(out, points, feeds[0])
+    return out
+
+
+def _hang(out: DcRun, points: list[Hung], supply: int) -> None:
+    for point in points:
+        inside = point is not points[0]
+        above = out.fed[point.above.id] if inside and point.above is not None else None
+        out.fed[point.id] = Fed(point, above, point, at_block=not inside)
+        out.supply_of[point.id] = supply
+
+
+def _hang_from(out: DcRun, points: list[Hung], feed: Hung) -> None:
+    """Walk away from the feed in all directions; a piece is the same whichever end it is fed from."""
+    beside: dict[int, list[tuple[Hung, Hung]]] = {point.id: [] for point in points}
+    for point in points[1:]:
+        assert point.above is not None
+        beside[point.above.id].append((point, point))
+        beside[point.id].append((point.above, point))
+    out.fed[feed.id] = Fed(feed, None, None, at_block=False)
+    to_visit = [feed]
+    for at in to_visit:
+        out.supply_of[at.id] = feed.row["feed_supply_id"]
+        for neighbour, piece in beside[at.id]:
+            if neighbour.id not in out.fed:
+                out.fed[neighbour.id] = Fed(neighbour, out.fed[at.id], piece, at_block=False)
+                to_visit.append(neighbour)
+
+
+@dataclass
+class Source:
+    """worst_v: at the bottom of its tolerance or battery. open_v: without either."""
+
+    worst_v: float
+    open_v: float
+    ohm: float
+    rated_a: float
+    full_v: float
+    class_2: bool | None
+
+
+def source_of(record: Record, row: Row | None) -> Source:
+    """A supply as its model says; NaN where it does not.
+
+    No-load and rated-load voltage and rated current give the internal resistance; one voltage alone is stiff,
+    and so is a battery at its lowest.
+    """
+    model = record.model(row["model_id"]) if row is not None else {}
+    no_load, loaded = model.get("no_load_voltage_v"), model.get("rated_load_voltage_v")
+    rated, lowest = model.get("rated_current_a"), model.get("lowest_voltage_v")
+    open_v = no_load if no_load is not None else loaded
+    full_v = loaded if loaded is not None else no_load
+    ohm = 0.0
+    if no_load is not None and loaded is not None and rated is not None and lowest is None:
+        ohm = max((no_load - loaded) / rated, 0.0)
+    if lowest is not None:
+        worst = lowest
+    else:
+        worst = NAN if open_v is None else open_v * (1 - model["voltage_tolerance"])
+    return Source(
+        worst_v=worst,
+        open_v=NAN if open_v is None else open_v,
+        ohm=ohm,
+        rated_a=NAN if rated is None else rated,
+        full_v=NAN if full_v is None else full_v,
+        class_2=model.get("class_2_marked"),
+    )
+
+
+PointTable = dict[int, PointValues]
+"""Values of the rows of points, by ``id`` of the row object."""

@@ -1,0 +1,92 @@
+"""What lies on blocks and what answers on the network, counted."""
+
+from __future__ import annotations
+
+from .figures import Figure
+from .record import Row
+from .standing import Standing, StandingRun
+from .values import UNKNOWN_GAUGES, Bands
+
+OPPOSITES = {("audio_plus", "audio_minus"), ("dc_ground", "dc_minus"), ("line_hot", "line_common")}
+# thickest and thinnest conductor
+GAUGES = {"66_split": (20, 26), "66_unsplit": (20, 26), "110": (22, 26), "screw": (12, 26)}
+
+
+def terminations(standing: Standing) -> list[Figure]:
+    """Figures row_used_twice, polarity_reversed, audio_with_dc of blocks, wire_gauge of runs, address_used_twice
+    of endpoints."""
+    by_block: dict[int, list[Row]] = {}
+    for row in standing.of("landings").values():
+        by_block.setdefault(row["block_id"], []).append(row)
+    several_zones = len(standing.of("zones")) > 1
+    figures = []
+    for block, landings in by_block.items():
+        figures += _block(block, landings, several_zones=several_zones)
+    for run in standing.runs.values():
+        figures += _gauge(standing, run)
+    return figures + _addresses(standing)
+
+
+def _same(value: float) -> Bands:
+    return Bands(float(value), float(value), float(value))
+
+
+def _block(block: int, landings: list[Row], *, several_zones: bool) -> list[Figure]:
+    subject = ("block", block)
+    crowd: dict[tuple[int, str], int] = {}
+    for each in landings:
+        place = (each["row"], each["side"])
+        crowd[place] = crowd.get(place, 0) + 1
+    most = max(crowd.values())
+    fullest = frozenset(row for (row, _), count in crowd.items() if count == most)
+    wrong = sorted(
+        {
+            one["row"]
+            for one in landings
+            for other in landings
+            if one["side"] == "equipment" and other["side"] == "field" and one["row"] == other["row"]
+            if (one["carries"], other["carries"]) in OPPOSITES
+            or (other["carries"], one["carries"]) in OPPOSITES
+        }
+    )
+    carried = {each["carries"].split("_")[0] for each in landings}
+    both = {"audio", "dc"} <= carried and several_zones
+    return [
+        Figure(subject, "row_used_twice", _same(most), 1.0, fullest),
+        Figure(subject, "polarity_reversed", _same(len(wrong)), 0.0, frozenset(wrong[:1])),
+        Figure(subject, "audio_with_dc", _same(both), 0.0),
+    ]
+
+
+def _gauge(standing: Standing, run: StandingRun) -> list[Figure]:
+    """Gauge numbers outside what the block takes, of the pieces that land on it."""
+    home = [point for point in run.points if point.above is None]
+    if not home:
+        return []
+    thickest, thinnest = GAUGES[standing.record.run_block_kind[run.id]]
+
+    def outside(gauge: int) -> float:
+        return float(max(thickest - gauge, gauge - thinnest, 0))
+
+    pieces = []
+    for point in home:
+        cable = point.row["cable_type_id"]
+        gauge = standing.record.cables[cable]["gauge_awg"] if cable is not None else None
+        if gauge is None:
+            possible = [outside(each) for each in UNKNOWN_GAUGES]
+            pieces.append(Bands(min(possible), possible[1], max(possible)))
+        else:
+            pieces.append(_same(outside(gauge)))
+    worst = Bands(*(max(piece[band] for piece in pieces) for band in range(3)))
+    return [Figure(("run", run.id), "wire_gauge", worst, 0.0)]
+
+
+def _addresses(standing: Standing) -> list[Figure]:
+    answering = [row for row in standing.of("endpoints").values() if row["address"] is not None]
+    figures = []
+    for row in answering:
+        same = sum(
+            1 for other in answering if (other["address"], other["vlan"]) == (row["address"], row["vlan"])
+        )
+        figures.append(Figure(("endpoint", row.thing), "address_used_twice", _same(same), 1.0))
+    return figures

@@ -1,0 +1,227 @@
+"""From what is recorded of a device or a piece of cable to its low, likely and high value.
+
+The tables are those of the domain reference; each can be replaced by an edited factor of that name. Low is the
+kindest estimate, high the harshest.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Any, NamedTuple
+
+from .record import Record, Row
+
+UNKNOWN, GUESSED, DRAWING, MARKED, MEASURED = range(5)
+SPLICE, DEVICE, LUMP = range(3)
+HORN = 3
+NAN = math.nan
+UNKNOWN_GAUGES = (22, 24, 26)
+CATEGORY_HIGH = 1.114
+
+DEFAULTS: dict[str, float] = {
+    "length_guessed_low": 0.7, "length_guessed_high": 1.5,
+    "length_drawing_low": 0.95, "length_drawing_high": 1.4,
+    "length_marked_low": 0.95, "length_marked_high": 1.05,
+    "length_measured_low": 0.98, "length_measured_high": 1.02,
+    "current_guessed_low": 0.6, "current_guessed_high": 1.6,
+    "current_drawing_low": 0.8, "current_drawing_high": 1.3,
+    "current_marked_low": 0.85, "current_marked_high": 1.15,
+    "current_measured_low": 0.95, "current_measured_high": 1.05,
+    "unknown_piece_low_m": 4, "unknown_piece_likely_m": 8, "unknown_piece_high_m": 15,
+    "unknown_home_run_low_m": 15, "unknown_home_run_likely_m": 40, "unknown_home_run_high_m": 90,
+    "unknown_speaker_low_a": 0.030, "unknown_speaker_likely_a": 0.050, "unknown_speaker_high_a": 0.090,
+    "unknown_horn_low_a": 0.120, "unknown_horn_likely_a": 0.250, "unknown_horn_high_a": 0.500,
+    "unknown_speaker_tap_low_w": 0.5, "unknown_speaker_tap_likely_w": 1, "unknown_speaker_tap_high_w": 5,
+    "unknown_horn_tap_low_w": 7.5, "unknown_horn_tap_likely_w": 15, "unknown_horn_tap_high_w": 30,
+    "unknown_idle_of_speech": 0.5,
+    "speech_of_full_tone": 0.5,
+    "loading_fraction": 0.8,
+    "conductor_rating_a": 1,
+    "speakers_per_output": 40,
+    "audio_loss_db": 6,
+    "line_loss_db": 3,
+    "poe_usage_threshold": 0.8,
+    "nominal_supply_v": 24,
+}  # fmt: skip
+_BASES = {GUESSED: "guessed", DRAWING: "drawing", MARKED: "marked", MEASURED: "measured"}
+
+
+class Bands(NamedTuple):
+    """Kindest, likely and harshest value; NaN: not known."""
+
+    low: float
+    likely: float
+    high: float
+
+    def times(self, other: Bands | float) -> Bands:
+        by = other if isinstance(other, Bands) else Bands(other, other, other)
+        return Bands(self.low * by.low, self.likely * by.likely, self.high * by.high)
+
+
+NOTHING = Bands(0.0, 0.0, 0.0)
+
+
+@dataclass
+class PointValues:
+    """What one row of a point puts on its networks, of all devices there together, and its piece of cable.
+
+    per_m: Ω of one conductor. watts are drawn at constant power. scaled_*: a reading may settle it.
+    """
+
+    row: Row
+    count: Bands
+    length_m: Bands
+    per_m: Bands
+    pairs: int
+    speech_a: Bands
+    idle_a: Bands
+    speech_w: Bands
+    idle_w: Bands
+    tap_w: Bands
+    loaded: bool
+    speaker_s: float
+    minimum_v: float
+    input_ohm: float
+    sensitivity_v: float
+    rating_a: float
+    scaled_current: bool
+    scaled_length: bool
+
+    def loop_ohm(self, band: int) -> float:
+        """Out and back over the paralleled pairs."""
+        return self.pair_ohm(band) / self.pairs
+
+    def pair_ohm(self, band: int) -> float:
+        """Out and back over one pair."""
+        return 2 * self.per_m[band] * self.length_m[band]
+
+
+class Values:
+    """The values of a record's rows."""
+
+    def __init__(self, record: Record) -> None:
+        self.record = record
+        self.factors = {**DEFAULTS, **record.factors}
+
+    def band(self, quantity: str, basis: int) -> Bands:
+        """Multiples of the likely value."""
+        word = _BASES[basis]
+        return Bands(self.factors[f"{quantity}_{word}_low"], 1.0, self.factors[f"{quantity}_{word}_high"])
+
+    def unknown(self, stem: str, unit: str) -> Bands:
+        return Bands(*(float(self.factors[f"{stem}_{band}_{unit}"]) for band in ("low", "likely", "high")))
+
+    def length_m(self, length: float | None, basis: int | None, *, home_run: bool) -> Bands:
+        if length is None or not basis:
+            return self.unknown("unknown_home_run" if home_run else "unknown_piece", "m")
+        return self.band("length", basis).times(length)
+
+    def conductor_ohm_per_m(self, cable: int | None) -> Bands:
+        """One conductor at the site's design temperature."""
+        said = self.record.cables[cable] if cable is not None else {}
+        gauge = said.get("gauge_awg")
+        gauges = UNKNOWN_GAUGES if gauge is None else (gauge,) * 3
+        low, likely, high = (ohm_per_m(each, self.record.temperature_c) for each in gauges)
+        if gauge is not None and said["category"]:
+            high *= CATEGORY_HIGH
+        return Bands(low, likely, high)
+
+    def point(self, row: Row) -> PointValues:
+        run_kind = self.record.run_kind[row["run_id"]]
+        model = self.record.model(row["model_id"])
+        horn = model["kind"] == "horn" if model else row["device_kind"] == HORN
+        count = self._count(row)
+        loaded = count.high > 0
+        cable = self.record.cables[row["cable_type_id"]] if row["cable_type_id"] is not None else {}
+        impedance = model.get("nominal_impedance_ohm")
+        values = PointValues(
+            row=row,
+            count=count,
+            length_m=self.length_m(row["length_m"], row["length_basis"], home_run=row["parent_id"] is None),
+            per_m=self.conductor_ohm_per_m(row["cable_type_id"]),
+            pairs=row["dc_pairs"] or 1,
+            speech_a=NOTHING,
+            idle_a=NOTHING,
+            speech_w=NOTHING,
+            idle_w=NOTHING,
+            tap_w=NOTHING,
+            loaded=loaded,
+            speaker_s=NAN if impedance is None else 1 / impedance,
+            minimum_v=_number(model.get("minimum_voltage_v")),
+            input_ohm=_number(model.get("input_impedance_ohm")),
+            sensitivity_v=_number(model.get("input_sensitivity_v")),
+            rating_a=self._conductor_rating(cable),
+            scaled_current=False,
+            scaled_length=row["length_m"] is None or row["length_basis"] < MARKED,
+        )
+        if loaded and run_kind == "self_amplified":
+            self._set_dc(values, model, horn=horn)
+        if loaded and run_kind == "constant_voltage":
+            tap = self._tap_w(row, horn=horn)
+            values.tap_w = tap.times(count)
+        return values
+
+    def _count(self, row: Row) -> Bands:
+        if row["kind"] == LUMP:
+            return Bands(float(row["count_low"]), float(row["count_likely"]), float(row["count_high"]))
+        return Bands(1.0, 1.0, 1.0) if row["kind"] == DEVICE else NOTHING
+
+    def _conductor_rating(self, cable: dict[str, Any]) -> float:
+        """The cable's own; else 1 A for what is as thin as 23 AWG or not known."""
+        if cable.get("conductor_rating_a") is not None:
+            return float(cable["conductor_rating_a"])
+        gauge = cable.get("gauge_awg")
+        return self.factors["conductor_rating_a"] if gauge is None or gauge >= 23 else NAN
+
+    def _tap_w(self, row: Row, *, horn: bool) -> Bands:
+        if row["tap_power_w"] is None or not row["tap_basis"]:
+            return self.unknown("unknown_horn_tap" if horn else "unknown_speaker_tap", "w")
+        return self.band("current", row["tap_basis"]).times(row["tap_power_w"])
+
+    def _set_dc(self, values: PointValues, model: dict[str, Any], *, horn: bool) -> None:
+        row = values.row
+        basis = row["current_basis"]
+        unknown_a = self.unknown("unknown_horn" if horn else "unknown_speaker", "a")
+        half = self.factors["unknown_idle_of_speech"]
+        idle = _first(row["idle_current_a"], model.get("idle_current_a"))
+        speech = _first(row["speech_current_a"], model.get("speech_current_a"))
+        full, full_w, idle_w = (
+            model.get("full_tone_current_a"), model.get("full_tone_power_w"), model.get("idle_power_w")
+        )  # fmt: skip
+        of_full = self.factors["speech_of_full_tone"]
+        if speech is None and full is not None:
+            speech = max(full * of_full, model.get("idle_current_a") or 0.0)
+        if speech is None and full_w is not None:
+            # stated in watts and in nothing else: drawn at constant power
+            if not basis:
+                speech_w = unknown_a.times(self.factors["nominal_supply_v"])
+            else:
+                speech_w = self.band("current", basis).times(max(full_w * of_full, idle_w or 0.0))
+            known = idle_w is not None and basis
+            idle_band = self.band("current", basis).times(idle_w) if known else speech_w.times(half)
+            values.speech_w, values.idle_w = speech_w.times(values.count), idle_band.times(values.count)
+        else:
+            known = speech is not None and basis
+            speech_a = self.band("current", basis).times(speech) if known else unknown_a
+            if known and idle is not None:
+                idle_band = self.band("current", basis).times(idle)
+            else:
+                idle_band = speech_a.times(half)
+            values.speech_a, values.idle_a = speech_a.times(values.count), idle_band.times(values.count)
+        judged_well = basis >= MARKED and (speech is not None or full_w is not None)
+        values.scaled_current = not judged_well or row["kind"] == LUMP
+
+
+def ohm_per_m(gauge: float, temperature_c: float) -> float:
+    """ASTM B258 diameter, IEC 60028 copper: 1/58 Ω·mm²/m at 20 °C, 0.00393 more a kelvin."""
+    diameter_mm = 25.4 * 0.005 * 92 ** ((36 - gauge) / 39)
+    return (1 / 58) / (math.pi * diameter_mm**2 / 4) * (1 + 0.00393 * (temperature_c - 20))
+
+
+def _number(value: float | None) -> float:
+    return NAN if value is None else float(value)
+
+
+def _first(*values: float | None) -> float | None:
+    return next((value for value in values if value is not None), None)

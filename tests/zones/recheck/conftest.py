@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -82,4 +83,17 @@ def another_connection() -> Iterator[psycopg.Connection[Any]]:
         parameters.pop(ours, None)
     with psycopg.connect(**parameters, autocommit=True) as other:
         other.execute("SET lock_timeout = '10s'")
+        pid = other.info.backend_pid
         yield other
+    _await_end(pid)
+
+
+def _await_end(pid: int) -> None:
+    """The server lets go of a session's locks some moments after the client has closed it."""
+    deadline = time.monotonic() + 30
+    with connection.cursor() as cursor:
+        while time.monotonic() < deadline:
+            cursor.execute("SELECT count(*) FROM pg_stat_activity WHERE pid = %s", [pid])
+            if cursor.fetchone() == (0,):
+                return
+    raise AssertionError(f"the session {pid} did not end")

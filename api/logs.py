@@ -27,11 +27,16 @@ def configure(log_format: str, level: str) -> dict[str, Any]:
         wrapper_class=structlog.stdlib.BoundLogger,
         cache_logger_on_first_use=True,
     )
+    # Tracebacks without local variables: those may hold a door code, or what a person sent
     last: list[structlog.types.Processor]
     if log_format == "json":
-        last = [structlog.processors.dict_tracebacks, structlog.processors.JSONRenderer(default=str)]
+        tracebacks = structlog.tracebacks.ExceptionDictTransformer(show_locals=False)
+        last = [
+            structlog.processors.ExceptionRenderer(tracebacks),
+            structlog.processors.JSONRenderer(default=str),
+        ]
     else:
-        last = [structlog.dev.ConsoleRenderer()]
+        last = [structlog.dev.ConsoleRenderer(exception_formatter=structlog.dev.plain_traceback)]
     return {
         "version": 1,
         "disable_existing_loggers": False,

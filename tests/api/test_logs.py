@@ -49,3 +49,21 @@ def test_an_error_is_one_line(lines: io.StringIO) -> None:
         logging.getLogger("zones").exception("stopped")
     (line,) = lines.getvalue().splitlines()
     assert json.loads(line)["exception"][0]["exc_type"] == "ValueError"
+
+
+@pytest.mark.parametrize("log_format", ["json", "console"])
+def test_a_traceback_holds_no_local_variables(log_format: str) -> None:
+    stream = io.StringIO()
+    configuration = logs.configure(log_format, "INFO")
+    configuration["handlers"]["stderr"]["stream"] = stream
+    logging.config.dictConfig(configuration)
+    try:
+        door_code = "-".join(["4711", "door"])
+        try:
+            raise LookupError("no such closet")
+        except LookupError:
+            logging.getLogger("zones").exception("failed")
+    finally:
+        logging.config.dictConfig(settings.LOGGING)
+    assert "no such closet" in stream.getvalue()
+    assert door_code not in stream.getvalue()

@@ -8,15 +8,27 @@ from api.conventions import fields
 from api.conventions.serializers import Body, Query
 from zones.limits.cautions import Surroundings, cautions_of
 from zones.models import Zone
+from zones.planning.explanations import Explanations
 from zones.planning.surroundings import cautions_of_limits, life_safety_of
+from zones.planning.wording import Told
 from zones.planning.zone_loads import ZoneLoad
 
 from . import figures
 from .dated import as_of_field
+from .worked import CalculationShown, calculation
 
 
 class LoadQuery(Query):
     as_of = as_of_field()
+    explain = fields.Flag(
+        default=False, help_text="With each figure also its worked calculation, from the inputs to the limit."
+    )
+
+
+class ExplainedShown(figures.FigureShown):
+    """A figure; with `explain=true` also how it was computed."""
+
+    calculation = CalculationShown(required=False)
 
 
 class ZoneLoadShown(Body):
@@ -30,12 +42,12 @@ class ZoneLoadShown(Body):
     verdict = fields.Choice(choices=figures.VERDICTS, help_text="The worst of all its figures.")
     summary = fields.Text(help_text="What it comes to, to be read aloud.")
     tightest = figures.FigureShown(allow_null=True, help_text="The figure of least headroom.")
-    items = figures.FigureShown(many=True)
+    items = ExplainedShown(many=True)
     not_computed = figures.NotComputedShown(many=True, help_text="What cannot be computed, and why.")
     cautions = figures.CautionShown(many=True)
 
 
-def zone_load_shown(zone: Zone, load: ZoneLoad) -> dict[str, Any]:
+def zone_load_shown(zone: Zone, load: ZoneLoad, explanations: Explanations | None) -> dict[str, Any]:
     here = Surroundings(life_safety=life_safety_of([zone]), limits=cautions_of_limits(load.figures))
     return {
         "zone_id": zone.pk,
@@ -46,7 +58,14 @@ def zone_load_shown(zone: Zone, load: ZoneLoad) -> dict[str, Any]:
         "verdict": load.verdict.name.lower(),
         "summary": load.summary,
         "tightest": None if load.tightest is None else figures.figure(load.tightest),
-        "items": [figures.figure(one) for one in load.figures],
+        "items": [_explained(one, explanations) for one in load.figures],
         "not_computed": [figures.not_computed(one) for one in load.problems],
         "cautions": figures.cautions(cautions_of(here)),
     }
+
+
+def _explained(one: Told, explanations: Explanations | None) -> dict[str, Any]:
+    shown = figures.figure(one)
+    if explanations is not None:
+        shown["calculation"] = calculation(explanations.of(one.load))
+    return shown

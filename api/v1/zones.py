@@ -20,6 +20,7 @@ from sites.access.abilities import Ability
 from sites.changes.services import today_at
 from zones.gates import zone_for
 from zones.models import Zone
+from zones.planning.explanations import Explanations
 from zones.planning.histories import zone_history
 from zones.planning.zone_loads import zone_load
 from zones.services.zones import zone_add, zone_alter, zone_end
@@ -107,8 +108,9 @@ class Zones(Stood, Ended):
         """What the zone carries on a day: every figure that bears on it, from its runs back to the switch,
         with its limit, headroom and verdict."""
         zone, day = self._asked_for()
-        load, _ = zone_load(zone.pk, zone.site_id, day)
-        return Response(zone_load_shown(zone, load))
+        load, site = zone_load(zone.pk, zone.site_id, day)
+        explanations = Explanations(site) if self.asked["explain"] else None
+        return Response(zone_load_shown(zone, load, explanations))
 
     @action(detail=True, methods=["get"])
     def history(self, request: Request, id: int) -> Response:  # noqa: A002, ARG002

@@ -183,6 +183,18 @@ def test_cautions_of_a_load(hall: Hall, client: Client) -> None:
     assert "life_safety" not in codes()
 
 
+def test_the_load_is_explained_where_asked(hall: Hall, client: Client) -> None:
+    address = f"zones/{hall.zone.pk}/load"
+    assert "calculation" not in get(client, address)["items"][0]
+    explained = get(client, address, explain="true", as_of=BUILT.isoformat())
+    assert all(item["calculation"]["formula"] for item in explained["items"])
+    supply = explained["items"][0]["calculation"]
+    assert supply["steps"][-1]["text"] == "Limit: 2 A × 0.8 = 1.6 A."
+    (table,) = supply["tables"]
+    assert len(table["rows"]) == 40
+    assert set(table["rows"][0]) == {column["key"] for column in table["columns"]}
+
+
 @pytest.mark.parametrize("what", ["load", "history"])
 def test_before_it_stood_there_was_no_load(hall: Hall, client: Client, what: str) -> None:
     day = BUILT - dt.timedelta(days=1)

@@ -1,0 +1,121 @@
+"""What worked calculations are made from: a site's plant as it was solved, and the names of what is in it."""
+
+from __future__ import annotations
+
+from functools import cached_property
+
+import numpy as np
+
+from sites.models import Basis
+from zones.electrical.evaluate import subject_ids
+from zones.electrical.plant import Members, Plant, select
+from zones.electrical.point_loads import PointLoads, point_loads
+from zones.electrical.self_amplified import DcSolution, solve_dc
+from zones.electrical.subjects import SubjectKind
+from zones.electrical.wiring import Wiring, wire
+from zones.limits.names import names_of
+from zones.models import PointFacts, Zone
+from zones.planning.loads import Load, SiteLoads
+from zones.selectors import points_before
+
+PAGE = "Judged during a page: speech, which is half of full tone where the model says nothing else."
+
+
+class Scene:
+    """A site's loads with what they were computed from; everything is read and solved once, when asked."""
+
+    def __init__(self, loads: SiteLoads) -> None:
+        self.site = loads
+        self.plant: Plant = loads.plant
+        self.members: Members = loads.members
+        self.loads: PointLoads = loads.anchoring.loads
+
+    @cached_property
+    def wiring(self) -> Wiring:
+        return wire(self.plant, self.members)
+
+    @cached_property
+    def dc(self) -> DcSolution:
+        return solve_dc(self.plant, self.members, self.wiring, self.loads)
+
+    @cached_property
+    def unanchored(self) -> PointLoads:
+        return point_loads(self.plant)
+
+    # --- names, each kind in one query ----------------------------------------------------------------------
+
+    @cached_property
+    def points(self) -> dict[int, PointFacts]:
+        """By id, the facts of every point of the site that held on the day, with point, model and cable."""
+        before = int(self.members.step[0]) + 1
+        rows = points_before(before, run_ids=[int(pk) for pk in self.plant.run_id])
+        return {row.point_id: row for row in rows}
+
+    @cached_property
+    def zones(self) -> dict[int, str]:
+        return dict(Zone.objects.filter(site_id=self.site.site_id).values_list("pk", "name"))
+
+    @cached_property
+    def _names(self) -> dict[tuple[int, int], str]:
+        kinds = [kind for kind in SubjectKind if kind is not SubjectKind.SITE]
+        return names_of((int(kind), int(pk)) for kind in kinds for pk in subject_ids(self.plant, kind))
+
+    def name(self, kind: SubjectKind, index: int) -> str:
+        """What people call a thing, by its index in the plant."""
+        pk = int(subject_ids(self.plant, kind)[index])
+        return self._names.get((int(kind), pk), f"{kind.name.lower()} {pk}")
+
+    def point_name(self, row: int) -> str:
+        """What people call the point of a point row: its name, and its place where one is recorded."""
+        pk = int(self.plant.point_id[self.plant.points.point_index[row]])
+        facts = self.points.get(pk)
+        if facts is None:
+            return f"point {pk}"
+        return f"{facts.point.name} ({facts.place})" if facts.place else facts.point.name
+
+    def model_name(self, row: int) -> str:
+        facts = self.points.get(int(self.plant.point_id[self.plant.points.point_index[row]]))
+        return facts.model.name if facts is not None and facts.model is not None else "model unknown"
+
+    # --- places in the plant --------------------------------------------------------------------------------
+
+    def index(self, load: Load) -> int:
+        """The index in the plant of what a load is about."""
+        return int(np.flatnonzero(subject_ids(self.plant, load.subject_kind) == load.subject_id)[0])
+
+    def row_of(self, table: str, column: str, index: int) -> int:
+        """The row of a table that holds of a thing on the day; −1 where none does."""
+        _, rows = select(self.plant, table, self.members)
+        found = rows[getattr(self.plant.tables()[table], column)[rows] == index]
+        return int(found[0]) if len(found) else -1
+
+    def run_name_of(self, row: int) -> str:
+        return self.name(SubjectKind.RUN, int(self.plant.points.run_index[row]))
+
+    # --- how a value is known -------------------------------------------------------------------------------
+
+    def current_known(self, row: int) -> str:
+        """How the current of a point row is known: its basis, or the reading that it was scaled to."""
+        if not np.array_equal(self.loads.speech_a[:, row], self.unanchored.speech_a[:, row]):
+            return "scaled to a reading"
+        plant = self.plant
+        own = np.isfinite(plant.points.speech_current_a[row])
+        basis = Basis(int(plant.points.current_basis[row])).label
+        if basis == Basis.UNKNOWN.label or not (own or plant.points.model_index[row] >= 0):
+            return "unknown: taken as usual for its kind"
+        return basis if own else f"{basis}, from its model"
+
+    def length_known(self, row: int) -> str:
+        if not np.array_equal(self.loads.length_m[:, row], self.unanchored.length_m[:, row]):
+            return "scaled to a reading"
+        if not np.isfinite(self.plant.points.length_m[row]):
+            return "unknown: taken as usual"
+        return Basis(int(self.plant.points.length_basis[row])).label
+
+    def gauge(self, row: int) -> float:
+        """AWG of the piece to a point, NaN where unknown."""
+        gauge: float = np.append(self.plant.cables.gauge_awg, np.nan)[self.plant.points.cable_index[row]]
+        return gauge
+
+    def site_temperature_c(self) -> float:
+        return float(self.plant.temperature_c[0])

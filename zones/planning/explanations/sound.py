@@ -1,0 +1,154 @@
+"""Worked calculations of the audio side of self-amplified runs."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from zones.electrical.bands import LIKELY
+from zones.electrical.plant import BoolArray
+from zones.planning.loads import Load
+
+from .registry import explains
+from .scene import Scene
+from .worked import Amount, Column, Step, Table, Worked, number
+
+_COUNTS = (
+    Column("run", "run"),
+    Column("low", "low"),
+    Column("likely", "likely"),
+    Column("high", "high"),
+)
+_PIECES = (
+    Column("to", "piece to"),
+    Column("length_m", "length", "m"),
+    Column("gauge_awg", "gauge", "AWG"),
+    Column("resistance_ohm", "resistance of the pair", "Ω"),
+    Column("known", "how the length is known"),
+)
+
+
+@explains("output_speakers")
+def output_speakers(scene: Scene, load: Load) -> Worked:
+    wiring, of_output = scene.wiring, _on_output(scene, load)
+    runs = sorted({int(run) for run in wiring.run[of_output]})
+    rows = []
+    for run in runs:
+        row = wiring.row[of_output & (wiring.run == run)]
+        rows.append([scene.run_name_of(int(row[0])), *scene.loads.count[:, row].sum(axis=1)])
+    count = scene.loads.count[:, wiring.row[of_output]].sum(axis=1)
+    return Worked(
+        formula="n = Σ of the speakers on all runs of the output.",
+        assumptions=("What nobody has counted has a range of its own.",),
+        inputs=(_speakers_allowed(scene, load),),
+        tables=(Table.of("Speakers by run", _COUNTS, rows),),
+        steps=(Step(f"Together: {number(float(count[LIKELY]))}.", Amount.of("speakers", "", count)),),
+    )
+
+
+@explains("audio_level")
+def audio_level(scene: Scene, load: Load) -> Worked:
+    wiring, of_output = scene.wiring, _on_output(scene, load)
+    output = scene.row_of("outputs", "output_index", scene.index(load))
+    source = float(scene.plant.outputs.impedance_ohm[output])
+    sent = float(scene.plant.outputs.level_v[output])
+    loaded = of_output & scene.loads.loaded[wiring.row]
+    row = wiring.row[loaded]
+    ids = scene.plant.point_id[scene.plant.points.point_index[wiring.row]]
+    node = int(np.flatnonzero(of_output & (ids == load.detail))[0])
+    path = [node]
+    while wiring.parent[path[-1]] >= 0:
+        path.append(int(wiring.parent[path[-1]]))
+    rows = [
+        [
+            scene.point_name(int(wiring.row[step])),
+            scene.loads.length_m[LIKELY, wiring.row[step]],
+            scene.gauge(int(wiring.row[step])),
+            scene.loads.pair_resistance_ohm[LIKELY, wiring.row[step]],
+            scene.length_known(int(wiring.row[step])),
+        ]
+        for step in path[::-1]
+    ]
+    conductance = (scene.loads.count[:, row] / scene.loads.input_impedance_ohm[row]).sum(axis=1)
+    with np.errstate(divide="ignore"):
+        parallel = 1.0 / conductance
+    bands = np.array([_or_nan(load.low), _or_nan(load.likely), _or_nan(load.high)])
+    needed = float(scene.loads.input_sensitivity_v[wiring.row[node]])
+    by_sensitivity = np.isfinite(sent) and np.isfinite(needed)
+    limit = (
+        f"Limit: 20·log10({number(needed, 'V')} / {number(sent, 'V')}) = {number(load.limit, 'dB')}."
+        if by_sensitivity
+        else f"Limit: {number(load.limit, 'dB')}, since sensitivity or level is not known."
+    )
+    return Worked(
+        formula="L = 20·log10(V / V₀), V₀ the unloaded output: source impedance, cable and all inputs in "
+        "parallel are one resistive network.",
+        assumptions=(
+            "Inputs bridge the line.",
+            "The high estimate takes the path long, the other pieces short and all inputs there are.",
+        ),
+        inputs=(
+            Amount.of("source impedance of the output", "Ω", source, "data sheet of its model"),
+            Amount.of("all inputs in parallel, without cable", "Ω", parallel, "data sheets of their models"),
+            Amount.of("level of the output", "V", sent, "data sheet of its model"),
+            Amount.of("sensitivity of the input", "V", needed, "data sheet of its model"),
+        ),
+        tables=(Table.of("Cable to the speaker that hears least, likely estimate", _PIECES, rows),),
+        steps=(
+            Step(
+                f"V / V₀ there: {number(float(10 ** (bands[LIKELY] / 20)))}, the network solved.",
+                Amount.of("voltage, of the unloaded output's", "", 10 ** (bands / 20)),
+            ),
+            Step(f"20·log10 of it: {number(load.likely, 'dB')}.", Amount.of("level", "dB", bands)),
+            Step(limit, Amount.of("limit", "dB", _or_nan(load.limit))),
+        ),
+    )
+
+
+@explains("other_zone")
+def other_zone(scene: Scene, load: Load) -> Worked:
+    wiring, plant = scene.wiring, scene.plant
+    run_zone = plant.runs.zone_id[wiring.run_row][wiring.run]
+    hangs_in = plant.points.zone_id[wiring.row]
+    of_run = plant.points.run_index[wiring.row] == scene.index(load)
+    stray = of_run & scene.loads.loaded[wiring.row] & (hangs_in >= 0) & (hangs_in != run_zone)
+    columns = (
+        Column("point", "point"),
+        Column("hangs_in", "hangs in"),
+        Column("pages_with", "pages with"),
+        Column("devices", "devices"),
+    )
+    rows = [
+        [
+            scene.point_name(int(wiring.row[node])),
+            scene.zones.get(int(hangs_in[node]), "another zone"),
+            scene.zones.get(int(run_zone[node]), "another zone"),
+            scene.loads.count[LIKELY, wiring.row[node]],
+        ]
+        for node in np.flatnonzero(stray)
+    ]
+    count = scene.loads.count[:, wiring.row[stray]].sum(axis=1)
+    return Worked(
+        formula="n = Σ of the devices on the run that hang in another zone than the run's.",
+        tables=(Table.of("Strayed devices", columns, rows),),
+        steps=(Step(f"Together: {number(float(count[LIKELY]))}.", Amount.of("devices", "", count)),),
+    )
+
+
+def _on_output(scene: Scene, load: Load) -> BoolArray:
+    """(n,) the nodes of the runs on the output of a load."""
+    wiring = scene.wiring
+    on: BoolArray = (scene.plant.runs.output_index[wiring.run_row] == scene.index(load))[wiring.run]
+    return on
+
+
+def _speakers_allowed(scene: Scene, load: Load) -> Amount:
+    output = scene.row_of("outputs", "output_index", scene.index(load))
+    rated = float(np.append(scene.plant.outputs.speakers_max, np.nan)[output])
+    if np.isfinite(rated):
+        return Amount.of("speakers that the output is rated for", "", rated, "data sheet of its model")
+    usual = scene.plant.factors.speakers_per_output
+    return Amount.of("speakers on one output", "", usual, "its model states none: common practice")
+
+
+def _or_nan(value: float | None) -> float:
+    return float("nan") if value is None else value

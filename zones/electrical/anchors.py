@@ -26,7 +26,7 @@ from .subjects import SubjectKind
 from .wiring import ancestor_closure, wire
 
 FACTOR_LEAST, FACTOR_MOST = 0.5, 2.0
-_ROUNDS = 40
+_ROUNDS = 160
 
 
 @dataclass(frozen=True)
@@ -288,21 +288,39 @@ def _length_factor(
 
 
 def _settle(better: Callable[[FloatArray], FloatArray], possible: BoolArray) -> FloatArray:
-    """Repeat a proportional correction from 1 until it stands still; NaN where it cannot be made.
+    """The factors at which a proportional correction stands still, from 1; NaN where there is none.
+
+    ``better`` is more than its argument where that is too small, less where it is too large, and NaN where
+    the network has no solution, which means too large: a run draws more, and its end sees less, the larger
+    the factor. It is exact at once for loads of constant current. Where loads are watts it overshoots, close
+    to collapse beyond any bound; so what is known to be too small or too large is kept, and a proposal that
+    does not fall between them, or no longer makes haste, gives way to the middle.
 
     Held within a tenth and ten times the usable range: a factor out there will not be used anyway.
     """
+    least, most = FACTOR_LEAST / 10, FACTOR_MOST * 10
     factor = np.ones(len(possible))
-    dead = ~possible
-    for _ in range(_ROUNDS):
+    low, high = np.zeros(len(possible)), np.full(len(possible), np.inf)
+    reached = np.zeros(len(possible), np.bool_)  # some factor above was too large, and yet has a solution
+    dead, settled = ~possible, ~possible
+    for round_ in range(_ROUNDS):
         tried = better(factor)
-        dead |= np.isnan(tried)
-        following = np.where(dead, factor, np.clip(tried, FACTOR_LEAST / 10, FACTOR_MOST * 10))
-        moved = np.abs(following - factor) > 1e-13 * factor
-        factor = following
-        if not moved.any():
+        none = np.isnan(tried)
+        if round_ == 0:
+            dead |= none
+        settled |= dead | (np.abs(tried - factor) <= 1e-13 * factor)
+        settled |= ((factor == most) & (tried > factor)) | ((factor == least) & (tried < factor))
+        if settled.all():
             break
-    return np.where(dead, np.nan, factor)
+        low = np.where(tried > factor, np.maximum(low, factor), low)
+        high = np.where(none | (tried < factor), np.minimum(high, factor), high)
+        reached |= tried < factor
+        middle = (np.maximum(low, least) + np.minimum(high, most)) / 2
+        proposed = np.clip(tried, least, most)
+        sound = (proposed > low) & (proposed < high) & (round_ % 3 < 2)
+        factor = np.where(settled, factor, np.where(sound, proposed, middle))
+    # what closed in on a factor beyond which there is no solution found nothing that stands still
+    return np.where(dead | (~settled & ~reached), np.nan, factor)
 
 
 def _rows_for_life(

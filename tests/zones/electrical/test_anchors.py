@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import pytest
 
@@ -17,6 +19,7 @@ from tests.zones.electrical.test_evaluate import (
     has,
 )
 from zones.electrical import plant as p
+from zones.electrical.conductors import loop_resistance_ohm
 from zones.electrical.verdicts import Verdict
 
 
@@ -149,6 +152,29 @@ def test_constant_power_loads_are_anchored_to_the_measured_current_too() -> None
     )
     toy.add("readings", run_index=run, step=2, value=0.5, source_voltage_v=24.0)
     assert figure(figures(toy), "supply_current")[1] == pytest.approx(0.5, rel=1e-9)
+
+
+def test_a_reading_close_to_collapse_is_used_to_the_last_digit() -> None:
+    """One load of P at the end of R: I = (V - sqrt(V**2 - 4 R P)) / 2R. There a proportional correction of P
+    from the recorded 4 W jumps far past V**2 / 4R, beyond which nothing flows at all."""
+    toy = ToyPlant()
+    run = toy.run(supply_index=toy.add("supplies"))
+    watts = {"idle_current_a": NAN, "full_tone_current_a": NAN, "full_tone_power_w": 8.0, "idle_power_w": 0.2}
+    toy.chain(
+        run,
+        1,
+        model_index=toy.model(**watts),
+        cable_index=toy.cable(),
+        length_m=118.0,
+        length_basis=MEASURED,
+        current_basis=DRAWING,
+    )
+    ohm = float(loop_resistance_ohm(24, 118.0))
+    power_w = 0.9995 * 24.0**2 / (4.0 * ohm)
+    assert 1.7 < power_w / 4.0 < 2.0
+    current_a = (24.0 - math.sqrt(24.0**2 - 4.0 * ohm * power_w)) / (2.0 * ohm)
+    toy.add("readings", run_index=run, step=2, value=current_a, source_voltage_v=24.0)
+    assert figure(figures(toy), "supply_current")[1] == pytest.approx(current_a, rel=1e-9)
 
 
 def test_a_plant_without_readings_is_left_alone() -> None:

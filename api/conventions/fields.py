@@ -8,9 +8,9 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from datetime import date, datetime
+from enum import IntEnum
 from typing import Any, Final, NoReturn
 
-from django.db.models import IntegerChoices
 from rest_framework import serializers
 from rest_framework.fields import Field
 
@@ -134,12 +134,15 @@ class Choice(_Listing, serializers.ChoiceField):
 
 
 class Word(_Listing, serializers.ChoiceField):
-    """An enumeration that the database keeps as numbers and everybody else sees as words."""
+    """An enumeration that is kept as numbers and that everybody else sees as words."""
 
-    def __init__(self, enumeration: type[IntegerChoices], **kwargs: Any) -> None:
+    def __init__(self, enumeration: type[IntEnum], **kwargs: Any) -> None:
         self.enumeration = enumeration
         self.words = {member.name.lower(): member for member in enumeration}
-        super().__init__(choices=[(word, str(member.label)) for word, member in self.words.items()], **kwargs)
+        super().__init__(
+            choices=[(word, str(getattr(member, "label", word))) for word, member in self.words.items()],
+            **kwargs,
+        )
 
     def to_internal_value(self, data: Any) -> Any:
         if not isinstance(data, str) or data not in self.words:

@@ -12,6 +12,7 @@ from . import (
     amplifiers,
     blocks,
     cable_types,
+    cases,
     change_sets,
     changes,
     closets,
@@ -21,6 +22,7 @@ from . import (
     customers,
     device_models,
     endpoints,
+    findings,
     landings,
     operation_lists,
     outputs,
@@ -60,6 +62,8 @@ RESOURCES: dict[str, type[Resource]] = {
     "points": points.Points,
     "change-sets": change_sets.ChangeSets,
     "changes": changes.Changes,
+    "findings": findings.Findings,
+    "cases": cases.Cases,
 }
 
 _router = SimpleRouter(trailing_slash=False, use_regex_path=False)

@@ -13,6 +13,7 @@ from sites.access.abilities import Ability
 
 READ = Ability.READ_INVENTORY
 WRITE = Ability.WRITE_INVENTORY
+FINDINGS = Ability.WRITE_FINDINGS
 ADMIN = Ability.ADMIN
 
 # (method, route) -> what it needs; routes as the URLconf has them, `{id}` for an id
@@ -145,6 +146,12 @@ TABLE: Final[dict[tuple[str, str], Ability | str]] = {
     ("GET", "/api/v1/operations"): READ,
     ("GET", "/api/v1/changes"): READ,
     ("GET", "/api/v1/changes/{id}"): READ,
+    ("GET", "/api/v1/findings"): READ,
+    ("GET", "/api/v1/findings/{id}"): READ,
+    ("PATCH", "/api/v1/findings/{id}"): FINDINGS,
+    ("GET", "/api/v1/cases"): READ,
+    ("GET", "/api/v1/cases/{id}"): READ,
+    ("PATCH", "/api/v1/cases/{id}"): FINDINGS,
 }
 
 __all__ = ["AUTHENTICATED", "TABLE"]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
 from django.db.models import Q
 
@@ -26,6 +26,19 @@ Subject = tuple[int, int]
 """Subject kind and id."""
 
 
+CLOSETS: Final[dict[SubjectKind, tuple[Any, str]]] = {
+    SubjectKind.RUN: (Run, "block__closet_id"),
+    SubjectKind.OUTPUT: (Output, "endpoint__closet_id"),
+    SubjectKind.SUPPLY: (Supply, "closet_id"),
+    SubjectKind.AMPLIFIER: (Amplifier, "closet_id"),
+    SubjectKind.SWITCH: (Switch, "closet_id"),
+    SubjectKind.PORT: (SwitchPort, "switch__closet_id"),
+    SubjectKind.ENDPOINT: (Endpoint, "closet_id"),
+    SubjectKind.BLOCK: (Block, "closet_id"),
+}
+"""By kind of subject, its model and the lookup that leads to its closet."""
+
+
 @dataclass(frozen=True)
 class Whereabouts:
     """closet_id: where to go; None: in no closet, or of a whole site. zone_ids: which zones hang on it."""
@@ -38,14 +51,27 @@ def whereabouts_of(
     subjects: Iterable[tuple[int, Subject]], step: Mapping[int, int]
 ) -> dict[Subject, Whereabouts]:
     """By subject, its closet and zones. subjects: (site id, subject). step: by site, the one as of which."""
+    wanted, sites = _by_kind(subjects)
+    if not wanted:
+        return {}
+    return _Search(wanted, sites, step).found()
+
+
+def zones_of(
+    subjects: Iterable[tuple[int, Subject]], step: Mapping[int, int]
+) -> dict[Subject, tuple[int, ...]]:
+    """By subject, the zones that hang on it, as ``whereabouts_of``; in at most four queries."""
+    wanted, sites = _by_kind(subjects)
+    return {of: tuple(sorted(zones)) for of, zones in _Search(wanted, sites, step).zones().items()}
+
+
+def _by_kind(subjects: Iterable[tuple[int, Subject]]) -> tuple[dict[int, set[int]], set[int]]:
     wanted: dict[int, set[int]] = defaultdict(set)
     sites = set()
     for site_id, (kind, subject_id) in subjects:
         wanted[kind].add(subject_id)
         sites.add(site_id)
-    if not wanted:
-        return {}
-    return _Search(wanted, sites, step).found()
+    return wanted, sites
 
 
 class _Search:
@@ -58,7 +84,7 @@ class _Search:
 
     def found(self) -> dict[Subject, Whereabouts]:
         closets = self._closets()
-        zones = self._zones()
+        zones = self.zones()
         return {
             (kind, pk): Whereabouts(closets.get((kind, pk)), tuple(sorted(zones[kind, pk])))
             for kind, ids in self.wanted.items()
@@ -69,38 +95,23 @@ class _Search:
         return self.wanted.get(kind, set())
 
     def _closets(self) -> dict[Subject, int | None]:
-        paths: dict[SubjectKind, tuple[Any, str]] = {
-            SubjectKind.RUN: (Run, "block__closet_id"),
-            SubjectKind.OUTPUT: (Output, "endpoint__closet_id"),
-            SubjectKind.SUPPLY: (Supply, "closet_id"),
-            SubjectKind.AMPLIFIER: (Amplifier, "closet_id"),
-            SubjectKind.SWITCH: (Switch, "closet_id"),
-            SubjectKind.PORT: (SwitchPort, "switch__closet_id"),
-            SubjectKind.ENDPOINT: (Endpoint, "closet_id"),
-            SubjectKind.BLOCK: (Block, "closet_id"),
-        }
         return {
             (int(kind), pk): closet_id
-            for kind, (model, path) in paths.items()
+            for kind, (model, path) in CLOSETS.items()
             if self._ids(kind)
             for pk, closet_id in model._default_manager.filter(pk__in=self._ids(kind)).values_list("pk", path)
         }
 
-    def _zones(self) -> dict[Subject, set[int]]:
+    def zones(self) -> dict[Subject, set[int]]:
         zones: dict[Subject, set[int]] = defaultdict(set)
         endpoints = self._endpoints()
         heard = self._heard(set(endpoints))
-        outputs: dict[int, int] = {}
-        if endpoints:
-            outputs = dict(
-                Output.objects.filter(endpoint_id__in=set(endpoints)).values_list("pk", "endpoint_id")
-            )
         for endpoint_id, subjects in endpoints.items():
             for subject in subjects:
                 zones[subject] |= heard[endpoint_id]
         fed, strays = self._special()
         of_supplies = {run_id for run_id, by in fed.items() if by & self._ids(SubjectKind.SUPPLY)}
-        for row in self._runs(set(outputs), of_supplies):
+        for row in self._runs(set(endpoints), of_supplies):
             served = strays.get(row["run_id"], set()) | ({row["zone_id"]} - {None})
             carrying: list[Subject] = [
                 (SubjectKind.RUN, row["run_id"]),
@@ -109,7 +120,7 @@ class _Search:
                 (SubjectKind.AMPLIFIER, row["amplifier_id"]),
                 (SubjectKind.BLOCK, row["run__block_id"]),
                 *((SubjectKind.SUPPLY, supply_id) for supply_id in fed.get(row["run_id"], ())),
-                *endpoints.get(outputs.get(row["output_id"], -1), ()),
+                *endpoints.get(row["output__endpoint_id"], ()),
             ]
             for subject in carrying:
                 zones[subject] |= served
@@ -166,10 +177,11 @@ class _Search:
                 strays[row["run_id"]].add(row["zone_id"])
         return fed, strays
 
-    def _runs(self, outputs: set[int], runs: set[int]) -> Iterable[dict[str, Any]]:
+    def _runs(self, endpoints: set[int], runs: set[int]) -> Iterable[dict[str, Any]]:
         ever = RunFacts.objects.filter(
             Q(run_id__in=self._ids(SubjectKind.RUN) | runs)
-            | Q(output_id__in=self._ids(SubjectKind.OUTPUT) | outputs)
+            | Q(output_id__in=self._ids(SubjectKind.OUTPUT))
+            | Q(output__endpoint_id__in=endpoints)
             | Q(supply_id__in=self._ids(SubjectKind.SUPPLY))
             | Q(amplifier_id__in=self._ids(SubjectKind.AMPLIFIER))
             | Q(run__block_id__in=self._ids(SubjectKind.BLOCK)),
@@ -177,7 +189,7 @@ class _Search:
         )
         rows = RunFacts.objects.filter(run_id__in=ever.values("run_id")).values(
             "site_id", "run_id", "step", "zone_id", "output_id", "supply_id", "amplifier_id", "run__block_id",
-            "run__end_step",
+            "run__end_step", "output__endpoint_id",
         )  # fmt: skip
         return [
             row

@@ -16,7 +16,7 @@ from zones.models import PointFacts, Reading, Run
 K = TypeVar("K")
 _Namer = tuple[type[models.Model], tuple[str, ...], Callable[..., str]]
 
-_SUBJECTS: dict[SubjectKind, _Namer] = {
+SUBJECTS: dict[SubjectKind, _Namer] = {
     SubjectKind.RUN: (Run, ("name",), "run {}".format),
     SubjectKind.OUTPUT: (Output, ("number", "endpoint__name"), "output {} of {}".format),
     SubjectKind.SUPPLY: (Supply, ("name",), "supply {}".format),
@@ -34,7 +34,7 @@ def names_of(subjects: Iterable[tuple[int, int]]) -> dict[tuple[int, int], str]:
     return {
         (int(kind), id_): name
         for kind, ids in _by_kind(subjects).items()
-        for id_, name in _names(_SUBJECTS[SubjectKind(kind)], ids)
+        for id_, name in _names(SUBJECTS[SubjectKind(kind)], ids)
     }
 
 

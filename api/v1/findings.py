@@ -1,0 +1,318 @@
+"""Findings: limits that are past, each with the change that pushed it there; acknowledged, deferred and
+closed by people, opened and cleared by the record alone."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+from typing import Any, ClassVar, Final
+from zoneinfo import ZoneInfo
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.db.models import Case, F, IntegerField, QuerySet, Value, When
+from django.utils import timezone
+from rest_framework import serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api.conventions import etags, fields
+from api.conventions.cursors import Order
+from api.conventions.listing import Filters, Lookup, Names
+from api.conventions.problems import CONFLICT, Place, Problem, invalid
+from api.conventions.representations import Expansion, Representation
+from api.conventions.serializers import Body, whole_body_error
+from api.conventions.views import Listed, Shown
+from sites.access.abilities import Ability
+from sites.access.gates import NotFound, closet_for
+from zones.electrical.subjects import SubjectKind
+from zones.electrical.verdicts import Verdict
+from zones.findings.models import Finding
+from zones.findings.selectors import of_closet, of_zone
+from zones.findings.services import (
+    StaleVersionError,
+    finding_acknowledge,
+    finding_defer,
+    finding_set_outcome,
+)
+from zones.findings.telling import told
+from zones.gates import finding_for, zone_for
+from zones.limits.limit import Severity
+from zones.limits.registry import LIMITS
+from zones.models import Zone
+
+from . import figures
+from .attributions import AttributionShown, attribution
+from .sites import SiteShown
+
+OPEN: Final = [state.value for state in Finding.State if state is not Finding.State.CLEARED]
+_RESOURCES: Final = {
+    SubjectKind.PORT: "switch-ports",
+    SubjectKind.SUPPLY: "supplies",
+    SubjectKind.SWITCH: "switches",
+}
+
+
+class FindingSubjectShown(figures.SubjectShown):
+    path = fields.Text(help_text="Where it is in this API.")
+
+
+class ZoneConcernedShown(Body):
+    id = fields.Id()
+    name = fields.Text()
+    life_safety = fields.Choice(choices=Zone.LifeSafety.choices)
+
+
+class FindingShown(Representation):
+    """One limit past on one subject, from when it opened until it cleared."""
+
+    customer_id = fields.Id(source="site.customer_id", read_only=True)
+    case_key = fields.Text(source="case.key", read_only=True, help_text="The same for the same cause.")
+    code = fields.Choice(choices=figures.CODES, read_only=True)
+    title = fields.Text(source="words.limit.title", read_only=True)
+    sentence = fields.Text(source="words.sentence", read_only=True, help_text="What is so, in a sentence.")
+    severity = fields.Word(Severity, source="words.limit.severity", read_only=True)
+    severity_words = fields.Text(source="words.limit.severity.words", read_only=True)
+    subject = FindingSubjectShown(source="shown_subject", read_only=True)
+    place = fields.Text(
+        source="words.place", read_only=True, allow_blank=True, help_text="Where to look, as people call it."
+    )
+    closet_id = fields.Id(
+        source="words.closet_id", read_only=True, allow_null=True, help_text="Where to go; null: no closet."
+    )
+    zones = ZoneConcernedShown(
+        source="words.zones", many=True, read_only=True, help_text="The zones that hang on it today."
+    )
+    verdict = fields.Word(Verdict, read_only=True, help_text=figures.VERDICT_HELP)
+    quantity = fields.Text(source="words.limit.quantity", read_only=True)
+    unit = fields.Text(source="words.limit.unit", read_only=True, allow_blank=True)
+    limit = fields.Number(
+        source="limit_value", read_only=True, allow_null=True, help_text="null: a rating is missing."
+    )
+    limit_is = fields.Choice(choices=["at_most", "at_least"], source="shown_limit_is", read_only=True)
+    attribution = AttributionShown(source="shown_attribution", read_only=True)
+    cautions = figures.CautionShown(source="shown_cautions", many=True, read_only=True)
+
+    expansions: ClassVar = {"site": Expansion(SiteShown)}
+
+    class Meta:
+        model = Finding
+        fields = (
+            "id",
+            "site_id",
+            "customer_id",
+            "case_id",
+            "case_key",
+            "code",
+            "title",
+            "sentence",
+            "severity",
+            "severity_words",
+            "subject",
+            "place",
+            "closet_id",
+            "zones",
+            "verdict",
+            "quantity",
+            "low",
+            "likely",
+            "high",
+            "limit",
+            "limit_is",
+            "unit",
+            "attribution",
+            "cautions",
+            "state",
+            "deferred_until",
+            "state_reason",
+            "state_by",
+            "outcome",
+            "reason",
+            "recomputed",
+            "opened_at",
+            "changed_at",
+            "cleared_at",
+        )
+        extra_kwargs = {
+            "state_by": {"help_text": "Who last acknowledged, deferred or closed it."},
+            "state_reason": {"help_text": "What they said."},
+            "recomputed": {"help_text": "Its last change came from a new formula, not from the record."},
+        }
+
+
+def put_in_words(findings: Sequence[Any]) -> None:
+    """Give findings, with their sites, what `FindingShown` shows beyond their columns."""
+    all_words = told(findings)
+    for finding in findings:
+        words = finding.words = all_words[finding.pk]
+        kind, subject_id = finding.subject
+        subject = figures.subject((SubjectKind(kind), subject_id), words.subject)
+        finding.shown_subject = {**subject, "path": path_of(SubjectKind(kind), subject_id)}
+        finding.shown_limit_is = figures.limit_is(words.limit)
+        finding.shown_attribution = attribution(finding.attribution)
+        finding.shown_cautions = figures.cautions(words.cautions)
+
+
+def path_of(kind: SubjectKind, subject_id: int) -> str:
+    """Where the subject of a limit is in this API."""
+    resource = _RESOURCES.get(kind, f"{kind.name.lower()}s")
+    return f"/api/v1/{resource}/{subject_id}"
+
+
+# --- what is asked ------------------------------------------------------------------------------------------
+
+
+def _at_least(rows: QuerySet[Any], verdict: Verdict) -> QuerySet[Any]:
+    return rows.filter(verdict__gte=int(verdict))
+
+
+class FindingFilters(Filters):
+    site_id = fields.Id(required=False)
+    customer_id = fields.Id(required=False)
+    zone_id = fields.Id(required=False, help_text="What this zone hangs on today, back to the switch.")
+    closet_id = fields.Id(required=False, help_text="What stands in this closet.")
+    case_id = fields.Id(required=False)
+    code = Names(figures.CODES, required=False, help_text="These limits, with commas between them.")
+    state = Names(
+        Finding.State.values,
+        default=OPEN,
+        help_text="These states, with commas between them; left out: all but `cleared`.",
+    )
+    verdict = fields.Word(Verdict, required=False, help_text="This verdict or a worse one.")
+
+    lookups: ClassVar[dict[str, Lookup]] = {
+        "site_id": "site_id",
+        "customer_id": "site__customer_id",
+        "case_id": "case_id",
+        "code": "code__in",
+        "state": "state__in",
+        "verdict": _at_least,
+    }
+
+
+class FindingBody(Body):
+    """What people do to a finding. Figures, verdict and attribution are the record's."""
+
+    state = fields.Choice(
+        choices=[Finding.State.ACKNOWLEDGED.value, Finding.State.DEFERRED.value], required=False
+    )
+    deferred_until = fields.Day(
+        required=False, help_text="With `deferred`: the day at its site on which it is open again by itself."
+    )
+    state_reason = fields.Text(
+        required=False, allow_blank=True, max_length=2000, help_text="With `deferred`, say why."
+    )
+    outcome = fields.Choice(choices=[value for value in Finding.Outcome.values if value], required=False)
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        deferred = attrs.get("state") == Finding.State.DEFERRED
+        if "state" not in attrs and "outcome" not in attrs:
+            raise whole_body_error("Nothing is to change: give a state, an outcome, or both.", code="empty")
+        missing = {
+            name: serializers.ErrorDetail(f"A deferral says {says}.", code="required")
+            for name, says in (
+                ("deferred_until", "until which day, as in 2026-12-24"),
+                ("state_reason", "why"),
+            )
+            if deferred and not attrs.get(name)
+        }
+        if missing:
+            raise serializers.ValidationError(missing)
+        if "deferred_until" in attrs and not deferred:
+            detail = "deferred_until goes with the state deferred; give that too, or leave this out."
+            raise serializers.ValidationError({"deferred_until": detail}, code="unfitting")
+        return attrs
+
+
+# The names that the services have for what is named here
+_OUTER: Final = {"until": "deferred_until", "reason": "state_reason"}
+
+
+def refusal(error: ValidationError) -> Problem:
+    """What a service would not do: a 400 with the place, or a 409 where the thing has cleared."""
+    if getattr(error, "error_dict", None):
+        return invalid(
+            *(
+                Place(message, pointer=f"/{_OUTER.get(name, name)}")
+                for name, messages in error.message_dict.items()
+                for message in messages
+            )
+        )
+    return Problem(CONFLICT, " ".join(error.messages))
+
+
+# --- the resource -------------------------------------------------------------------------------------------
+
+
+class Findings(Listed, Shown):
+    """Findings: limits that are past, with figure, limit and verdict, the change that crossed it, and what to
+    beware of. They open and clear by the record; people acknowledge, defer and close them."""
+
+    gate = finding_for
+    representation = FindingShown
+    filters = FindingFilters
+    orders = {"severity": Order("gravity"), "opened_at": Order("opened_at"), "id": Order("id")}
+    usual_order = "-severity"
+    abilities = {
+        "list": Ability.READ_INVENTORY,
+        "retrieve": Ability.READ_INVENTORY,
+        "partial_update": Ability.WRITE_FINDINGS,
+    }
+    bodies = {"partial_update": FindingBody}
+
+    def rows(self) -> QuerySet[Any]:
+        rows: QuerySet[Any] = super().rows().select_related("site", "case").annotate(gravity=_GRAVITY)
+        asked: Mapping[str, Any] = getattr(self, "asked", {})
+        try:
+            if "zone_id" in asked:
+                zone = zone_for(principal=self.principal, id=asked["zone_id"])
+                rows = rows.filter(of_zone(zone, _today(zone)), site_id=zone.site_id)
+            if "closet_id" in asked:
+                closet = closet_for(principal=self.principal, id=asked["closet_id"])
+                rows = rows.filter(of_closet(closet), site_id=closet.site_id)
+        except NotFound:
+            return rows.none()
+        return rows
+
+    def furnish(self, rows: Sequence[Any]) -> None:
+        put_in_words(rows)
+
+    def partial_update(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
+        """Acknowledge a finding, defer it until a day, or say what became of it."""
+        finding = self.named_row()
+        values = self.body()
+        try:
+            self._write(finding, values)
+        except StaleVersionError:
+            raise etags.stale(self.versions(self.row())) from None
+        except ValidationError as error:
+            raise refusal(error) from error
+        return self.shown(self.row())
+
+    @transaction.atomic
+    def _write(self, finding: Finding, values: Mapping[str, Any]) -> None:
+        said = values.get("state_reason", "")
+        by: dict[str, Any] = {"finding": finding, "user": self.principal.user}
+        version: int | None = finding.version
+        if values.get("state") == Finding.State.ACKNOWLEDGED:
+            finding_acknowledge(**by, reason=said, expected_version=version)
+            version = None  # the lock is held
+        elif values.get("state") == Finding.State.DEFERRED:
+            finding_defer(**by, until=values["deferred_until"], reason=said, expected_version=version)
+            version = None
+        if "outcome" in values:
+            outcome = Finding.Outcome(values["outcome"])
+            finding_set_outcome(**by, outcome=outcome, reason=said, expected_version=version)
+
+
+def _today(zone: Zone) -> Any:
+    now: datetime = timezone.now()
+    return now.astimezone(ZoneInfo(zone.site.time_zone)).date()
+
+
+# What may hurt, what falls silent, what is surest: the order in which a dispatcher looks at findings
+_GRAVITY: Final = Case(
+    *(When(code=limit.code, then=Value(int(limit.severity) * 10)) for limit in LIMITS),
+    default=Value(0),
+    output_field=IntegerField(),
+) + F("verdict")

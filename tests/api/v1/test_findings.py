@@ -1,0 +1,384 @@
+"""Findings and cases over REST: what a dispatcher and a ticketing system read, and what they write back."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Any
+
+import pytest
+from django.db import connection
+from django.test import Client
+from django.test.utils import CaptureQueriesContext
+
+from sites.access.models import User
+from sites.changes.models import ChangeSet
+from sites.changes.services import change_accept, today_at
+from sites.models import Basis, Customer, DeviceModel
+from sites.services.closets import closet_alter
+from tests import factories
+from tests.api.conftest import Caller
+from tests.api.v1.asking import ROOT, as_described, etag_of, get, patch
+from tests.halls import Hall, make_hall
+from zones.findings.models import Case, Finding
+from zones.findings.services import finding_acknowledge
+from zones.models import PointFacts, Zone
+from zones.recheck.batch import check
+from zones.services.points import point_remove
+from zones.services.zones import zone_alter
+
+ADDED = factories.BUILT_ON + dt.timedelta(days=100)
+
+
+def add_speakers(hall: Hall, count: int, **said: Any) -> ChangeSet:
+    """One change set of some more speakers behind the hall's last one, at 40 mA each."""
+    bodies = [
+        {
+            "op": "point.append",
+            "label": f"n{number}",
+            "run": hall.run.pk,
+            "after": f"@n{number - 1}" if number else hall.points[-1].pk,
+            "model": hall.speaker.pk,
+            "current_basis": "measured",
+            "length_m": 1.0,
+            "length_basis": "measured",
+        }
+        for number in range(count)
+    ]
+    said = {"happened_on": ADDED, "reason": "more sound", "job_reference": "LS-2207", **said}
+    return change_accept(factories.change(hall.site, **said), bodies).change_set
+
+
+@pytest.fixture
+def added(hall: Hall) -> ChangeSet:
+    """Twelve more: 52 speakers at 40 mA are 2.08 A, of which the 2 A supply may give 1.60 A."""
+    change_set = add_speakers(hall, 12)
+    check([hall.site.pk])
+    return change_set
+
+
+@pytest.fixture
+def client(dispatcher: User, with_token: Caller) -> Client:
+    return with_token(dispatcher)
+
+
+@pytest.fixture
+def finding(hall: Hall, added: ChangeSet) -> Finding:
+    """Of the hall's supply."""
+    return Finding.objects.get(code="supply_current", subject_id=hall.supply.pk)
+
+
+def refused(client: Client, address: str, body: Any, etag: str = "") -> Any:
+    headers = {"If-Match": etag} if etag else {}
+    answer = client.patch(f"{ROOT}/{address}", body, content_type="application/json", headers=headers)
+    as_described(answer, "patch")
+    return answer
+
+
+def ids(client: Client, address: str = "findings", **query: Any) -> list[int]:
+    return [item["id"] for item in get(client, address, **query)["items"]]
+
+
+# --- what a finding says ------------------------------------------------------------------------------------
+
+
+def test_a_finding_says_what_is_past_and_which_change_did_it(
+    hall: Hall, added: ChangeSet, finding: Finding, client: Client
+) -> None:
+    shown = get(client, f"findings/{finding.pk}")
+    assert (shown["code"], shown["title"]) == ("supply_current", "Supply current")
+    assert shown["subject"] == {
+        "kind": "supply",
+        "id": hall.supply.pk,
+        "name": "supply PS 1",
+        "path": f"/api/v1/supplies/{hall.supply.pk}",
+    }
+    assert shown["sentence"].startswith("Supply PS 1")
+    # by hand: 52 speakers at 40 mA, measured to 5 %; 0.8 of 2 A
+    assert shown["likely"] == pytest.approx(2.08)
+    assert (shown["limit"], shown["limit_is"], shown["unit"]) == (pytest.approx(1.6), "at_most", "A")
+    assert shown["low"] < shown["likely"] < shown["high"]
+    assert shown["verdict"] == "over"
+    assert (shown["state"], shown["outcome"], shown["cleared_at"]) == ("open", "", None)
+    assert (shown["site_id"], shown["customer_id"]) == (hall.site.pk, hall.site.customer_id)
+    attribution = shown["attribution"]
+    assert attribution["cause"] == "addition"
+    assert "12 wall speakers added" in attribution["sentence"]
+    assert added.pk in attribution["change_set_ids"]
+    named = attribution["change"]
+    assert (named["before"], named["after"]) == (pytest.approx(1.6), pytest.approx(2.08))
+    assert named["change_set"]["id"] == added.pk
+    assert named["change_set"]["day"] == ADDED.isoformat()
+    assert (named["change_set"]["job_reference"], named["change_set"]["actor"]) == (
+        "LS-2207",
+        factories.INTEGRATOR,
+    )
+    assert shown["case_key"] == f"site-{hall.site.pk}/change-set-{added.pk}"
+
+
+def test_where_it_is_whom_it_concerns_and_what_to_beware_of(
+    hall: Hall, finding: Finding, client: Client
+) -> None:
+    def codes() -> list[str]:
+        return [caution["code"] for caution in get(client, f"findings/{finding.pk}")["cautions"]]
+
+    shown = get(client, f"findings/{finding.pk}")
+    assert shown["closet_id"] == hall.closet.pk
+    assert [(zone["name"], zone["life_safety"]) for zone in shown["zones"]] == [
+        ("Ticket hall", "unknown"),
+        ("Gangway", "unknown"),
+    ]
+    assert codes() == ["life_safety", "disconnect", "wiring_classes"]
+    why = {caution["code"]: caution["why"] for caution in shown["cautions"]}
+    assert why["disconnect"] == "energised here: supply PS 1"
+    for zone in (hall.zone, hall.gangway):
+        zone_alter(factories.change(hall.site), zone=zone, life_safety=Zone.LifeSafety.NO)
+    assert "life_safety" not in codes()
+    closet_alter(
+        factories.change(hall.site), closet=hall.closet, dangers="ammonia plant next door", ladder_m=4
+    )
+    assert codes() == ["gas", "disconnect", "ladder", "wiring_classes"]
+
+
+def test_voltage_says_at_which_speaker(hall: Hall, client: Client) -> None:
+    # by hand: three pairs of 24 AWG are 0.056 ohm a metre out and back, so 40 mA lose 6.7 V on 3 km
+    cable = PointFacts.objects.filter(point=hall.points[-1]).latest("step").cable_type_id
+    bodies = [
+        {"op": "point.append", "run": hall.run.pk, "after": hall.points[-1].pk, "model": hall.speaker.pk,
+         "name": "far", "place": "quay gate", "current_basis": "measured", "length_m": 3000.0,
+         "length_basis": "measured", "cable_type": cable, "dc_pairs": 3},
+    ]  # fmt: skip
+    change_accept(factories.change(hall.site, happened_on=ADDED), bodies)
+    check([hall.site.pk])
+    (shown,) = get(client, "findings", site_id=hall.site.pk, code="run_voltage")["items"]
+    assert shown["place"] == "far (quay gate)"
+    assert shown["limit_is"] == "at_least"
+    assert shown["subject"]["path"] == f"/api/v1/runs/{hall.run.pk}"
+    assert shown["likely"] < shown["limit"] == 18.0
+
+
+# --- lists --------------------------------------------------------------------------------------------------
+
+
+def test_findings_are_found(hall: Hall, added: ChangeSet, finding: Finding, client: Client) -> None:
+    everything = ids(client)
+    assert finding.pk in everything
+    assert ids(client, site_id=hall.site.pk) == ids(client, customer_id=hall.site.customer_id) == everything
+    assert ids(client, code="supply_current") == [finding.pk]
+    assert ids(client, code="supply_current,run_voltage", verdict="over")[:1] == [finding.pk]
+    assert ids(client, case_id=finding.case_id) == ids(client, closet_id=hall.closet.pk) == everything
+    assert finding.pk in ids(client, zone_id=hall.zone.pk)
+    assert finding.pk in ids(client, zone_id=hall.gangway.pk), "both zones hang on the supply"
+    other = factories.make_zone(hall.site)
+    assert ids(client, zone_id=other.pk) == []
+    assert ids(client, state="deferred") == ids(client, state="cleared") == []
+    assert ids(client, zone_id=999999999) == ids(client, closet_id=999999999) == []
+    answer = client.get(f"{ROOT}/findings", {"verdict": "ovr"})
+    assert "Did you mean over?" in answer.json()["errors"][0]["detail"]
+
+
+def test_the_gravest_come_first(hall: Hall, finding: Finding, client: Client) -> None:
+    items = get(client, "findings")["items"]
+    ranks = {"advice": 0, "sound_suffers": 1, "silence": 2, "hazard": 3}
+    verdicts = {"probably_over": 3, "over": 4}
+    keys = [(ranks[item["severity"]], verdicts[item["verdict"]]) for item in items]
+    assert keys == sorted(keys, reverse=True)
+    assert len(set(keys)) > 1
+    first = get(client, "findings", page_size=1)
+    rest = get(client, "findings", cursor=first["next"])
+    assert [item["id"] for item in [*first["items"], *rest["items"]]] == [item["id"] for item in items]
+    assert ids(client, order="opened_at") == sorted(ids(client))
+
+
+def test_it_clears_by_the_record_alone(hall: Hall, finding: Finding, client: Client) -> None:
+    run = hall.run.points.order_by("-rank")
+    for point in run[:12]:
+        point_remove(factories.change(hall.site, happened_on=ADDED), point=point)
+    check([hall.site.pk])
+    assert finding.pk not in ids(client)
+    assert finding.pk in ids(client, state="cleared")
+    shown = get(client, f"findings/{finding.pk}")
+    assert shown["state"] == "cleared"
+    assert shown["cleared_at"] is not None
+    late = refused(
+        client, f"findings/{finding.pk}", {"state": "acknowledged"}, etag_of(client, f"findings/{finding.pk}")
+    )
+    assert late.status_code == 409
+    assert "only its outcome" in late.json()["detail"]
+    done = patch(
+        client, f"findings/{finding.pk}", {"outcome": "repaired"}, etag_of(client, f"findings/{finding.pk}")
+    )
+    assert (done.json()["outcome"], done.json()["state"]) == ("repaired", "cleared")
+
+
+@pytest.mark.parametrize("address", ["findings", "findings?zone_id={zone}", "cases", "cases?expand=site"])
+def test_a_list_costs_the_same_however_long(
+    hall: Hall, customer: Customer, reader: User, with_token: Caller, address: str
+) -> None:
+    client = with_token(reader, customers=[customer])
+    address = f"{ROOT}/{address.format(zone=hall.zone.pk)}"
+    add_speakers(hall, 12)
+    check([hall.site.pk])
+    client.get(address)  # the first request of a token also notes that it is in use
+
+    def cost() -> tuple[int, int]:
+        with CaptureQueriesContext(connection) as queries:
+            answer = client.get(address)
+        assert answer.status_code == 200, answer.content
+        return len(queries), len(answer.json()["items"])
+
+    short, few = cost()
+    for _ in range(12):
+        closet = factories.make_closet(factories.make_site(customer))
+        other = make_hall(closet, factories.make_block(closet))
+        add_speakers(other, 12)
+        check([other.site.pk])
+    long, many = cost()
+    assert few >= 1
+    assert many > few or "zone_id" in address
+    assert long == short <= 12
+
+
+# --- what people do -----------------------------------------------------------------------------------------
+
+
+def test_a_finding_is_acknowledged(finding: Finding, client: Client, dispatcher: User) -> None:
+    address = f"findings/{finding.pk}"
+    answer = patch(
+        client, address, {"state": "acknowledged", "state_reason": "on it"}, etag_of(client, address)
+    )
+    shown = answer.json()
+    assert (shown["state"], shown["state_reason"]) == ("acknowledged", "on it")
+    assert shown["state_by"] == (dispatcher.get_full_name() or dispatcher.username)
+    assert answer["ETag"] == etag_of(client, address)
+    assert finding.pk in ids(client, state="acknowledged")
+    assert finding.pk in ids(client), "it is still there"
+
+
+def test_a_finding_is_deferred_until_a_day_for_a_reason(hall: Hall, finding: Finding, client: Client) -> None:
+    address = f"findings/{finding.pk}"
+    until = (today_at(hall.site.pk) + dt.timedelta(days=30)).isoformat()
+    body = {"state": "deferred", "deferred_until": until, "state_reason": "spare supply ordered"}
+    shown = patch(client, address, body, etag_of(client, address)).json()
+    assert (shown["state"], shown["deferred_until"]) == ("deferred", until)
+    back = patch(client, address, {"state": "acknowledged", "outcome": "accepted"}, etag_of(client, address))
+    assert (back.json()["deferred_until"], back.json()["outcome"]) == (None, "accepted")
+
+
+@pytest.mark.parametrize(
+    ("body", "pointer", "told"),
+    [
+        ({}, "", "Nothing is to change"),
+        ({"state": "deferred"}, "/deferred_until", "until which day"),
+        ({"state": "deferred", "deferred_until": "2099-01-01"}, "/state_reason", "says why"),
+        (
+            {"state": "deferred", "deferred_until": "2020-01-01", "state_reason": "x"},
+            "/deferred_until",
+            "not in the future",
+        ),
+        ({"state": "acknowledged", "deferred_until": "2099-01-01"}, "/deferred_until", "state deferred"),
+        ({"state": "cleared"}, "/state", "Expected one of: acknowledged, deferred"),
+        ({"outcome": "repared"}, "/outcome", "Did you mean repaired?"),
+        ({"stat": "acknowledged"}, "/stat", "Did you mean state?"),
+        ({"verdict": "within", "outcome": "repaired"}, "/verdict", "What can stand here"),
+    ],
+)
+def test_what_cannot_be_done_to_a_finding_is_said(
+    finding: Finding, client: Client, body: dict[str, Any], pointer: str, told: str
+) -> None:
+    address = f"findings/{finding.pk}"
+    answer = refused(client, address, body, etag_of(client, address))
+    assert answer.status_code == 400
+    errors = {error["pointer"]: error["detail"] for error in answer.json()["errors"]}
+    assert told in errors[pointer]
+    assert Finding.objects.get(pk=finding.pk).version == finding.version
+
+
+def test_of_two_who_write_only_the_first_does(
+    finding: Finding, client: Client, technician: User, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    address = f"findings/{finding.pk}"
+    assert refused(client, address, {"state": "acknowledged"}).status_code == 428
+    assert refused(client, address, {"state": "acknowledged"}, '"99"').status_code == 412
+
+    from api.v1.findings import Findings
+
+    whole = Findings.body
+
+    def body(self: Findings) -> dict[str, Any]:
+        finding_acknowledge(finding=finding, user=technician, reason="mine")
+        return whole(self)
+
+    monkeypatch.setattr(Findings, "body", body)
+    late = refused(client, address, {"outcome": "repaired"}, etag_of(client, address))
+    assert late.status_code == 412
+    assert late["ETag"] == etag_of(client, address)
+    assert Finding.objects.get(pk=finding.pk).outcome == ""
+
+
+def test_an_outsider_sees_none_of_it(
+    hall: Hall, finding: Finding, outsider: User, with_token: Caller
+) -> None:
+    other = with_token(outsider)
+    for address in (f"findings/{finding.pk}", f"cases/{finding.case_id}"):
+        assert other.get(f"{ROOT}/{address}").status_code == 404
+        assert refused(other, address, {"outcome": "repaired"}, '"1"').status_code == 404
+    assert ids(other) == ids(other, "cases") == []
+    for query in ({"zone_id": hall.zone.pk}, {"closet_id": hall.closet.pk}, {"site_id": hall.site.pk}):
+        assert ids(other, **query) == []
+
+
+# --- cases --------------------------------------------------------------------------------------------------
+
+
+def test_a_case_holds_what_one_change_caused(
+    hall: Hall, added: ChangeSet, finding: Finding, client: Client
+) -> None:
+    (case,) = get(client, "cases", change_set_id=added.pk)["items"]
+    assert case["key"] == f"site-{hall.site.pk}/change-set-{added.pk}"
+    assert (case["change_set_id"], case["cleared_at"]) == (added.pk, None)
+    inside = [one["id"] for one in case["findings"]]
+    assert set(inside) == set(ids(client, case_id=case["id"]))
+    assert case["findings"][inside.index(finding.pk)] == get(client, f"findings/{finding.pk}")
+    assert get(client, f"cases/{case['id']}")["findings"] == case["findings"]
+    assert ids(client, "cases", key=case["key"]) == [case["id"]]
+    assert ids(client, "cases", cleared="yes") == []
+
+
+def test_a_ticketing_system_writes_its_number_back(finding: Finding, client: Client) -> None:
+    address = f"cases/{finding.case_id}"
+    assert ids(client, "cases", has_ticket="false") == [finding.case_id]
+    answer = patch(client, address, {"ticket_reference": "INC-77"}, etag_of(client, address))
+    assert (answer.json()["ticket_reference"], answer.json()["ticket_by"] != "") == ("INC-77", True)
+    assert ids(client, "cases", ticket_reference="INC-77", has_ticket="true") == [finding.case_id]
+    assert answer["ETag"] == etag_of(client, address)
+    stale = refused(client, address, {"ticket_reference": "INC-78"}, '"1"')
+    assert stale.status_code == 412
+    assert Case.objects.get(pk=finding.case_id).ticket_reference == "INC-77"
+    wrong = refused(client, address, {"ticket_referense": "INC-78"}, answer["ETag"])
+    assert "Did you mean ticket_reference?" in wrong.json()["errors"][0]["detail"]
+    long = refused(client, address, {"ticket_reference": "I" * 121}, answer["ETag"])
+    assert (long.status_code, long.json()["errors"][0]["pointer"]) == (400, "/ticket_reference")
+    gone = patch(client, address, {"ticket_reference": ""}, answer["ETag"])
+    assert gone.json()["ticket_reference"] == ""
+
+
+def test_a_reader_writes_nothing_back(finding: Finding, reader: User, with_token: Caller) -> None:
+    client = with_token(reader)
+    for address, body in (
+        (f"findings/{finding.pk}", {"state": "acknowledged"}),
+        (f"cases/{finding.case_id}", {"ticket_reference": "INC-1"}),
+    ):
+        assert refused(client, address, body, etag_of(client, address)).status_code == 403
+
+
+def test_an_amplifier_s_line_is_warned_of(hall: Hall, client: Client) -> None:
+    horn = factories.make_model(DeviceModel.Kind.HORN)
+    amplifier = factories.make_amplifier(hall.closet, name="A 1")
+    run = factories.make_run(hall.block, kind="constant_voltage", zone=hall.zone, amplifier=amplifier)
+    factories.make_points(run, 5, horn, tap_power_w=30.0, tap_basis=Basis.MEASURED)
+    check([hall.site.pk])
+    (shown,) = get(client, "findings", code="amplifier_load")["items"]
+    why = {caution["code"]: caution["why"] for caution in shown["cautions"]}
+    assert why["line_voltage"] == "a line of 70.7 V starts here"
+    assert why["disconnect"] == "energised here: supply PS 1, amplifier A 1"
+    assert "local_code" in why

@@ -1,5 +1,5 @@
 """The main job, played over real HTTP as a program outside would: a zone is found in order, speakers are
-added a few at a time, and the service says which of those changes pushed which limit past.
+added visit by visit, and the service says which of those visits pushed which limit past.
 """
 
 from __future__ import annotations
@@ -12,10 +12,12 @@ from typing import Any
 from .client import Client
 from .processes import DemoError
 
-SPEAKERS_A_VISIT = 4
-VISITS_AT_MOST = 30
+# The second visit is so large that even the estimate kindest to the limit goes past with it: so one is named
+SPEAKERS_BY_VISIT = (2, 16, 32)
 FINDING_WITHIN_S = 60.0
 IN_ORDER = {"within", "near"}
+PAST = {"over", "probably_over"}
+SUPPLY = "supply_current"
 
 Say = Callable[[str], object]
 
@@ -37,47 +39,61 @@ def play(client: Client, *, say: Say) -> None:
     """
     found = _zone_in_order(client)
     zone_id = found.zone["id"]
-    tightest = found.load["tightest"]
-    say(f"1. Zone {found.zone['name']} ({found.zone['site']['name']}) is in order.")
-    what = f"{tightest['title']} of {tightest['subject']['name']}"
-    say(f"   {what}: {_figure(tightest)}, limit {_limit(tightest)}.")
+    where = f"{found.zone['name']}, {found.zone['site']['name']}"
+    tightest = _tightest(found.load)
+    say(f"1. Zone {where}, is in order.")
+    say(f"   {tightest['title']} of {tightest['subject']['name']}: {_figure(tightest)}, {_limit(tightest)}.")
 
-    added: list[dict[str, Any]] = []
+    added: list[int] = []
+    visits: list[int] = []
     crossed: dict[str, Any] | None = None
-    for visit in range(1, VISITS_AT_MOST + 1):
-        change = _add_speakers(client, found, added, visit)
-        past = _past(client.get(f"/zones/{zone_id}/load"))
-        where = f"run {found.run['name']}"
-        say(f"{visit + 1}. Change set {change['id']}: {SPEAKERS_A_VISIT} speakers added to {where}.")
+    for count in SPEAKERS_BY_VISIT:
+        accepted = _add_speakers(client, found, added, count, visit=len(visits) + 1)
+        visits.append(accepted["id"])
+        added += [made for result in accepted["results"] for made in result["ids"]]
+        load = client.get(f"/zones/{zone_id}/load")
+        past = [one for one in load["items"] if one["verdict"] in PAST]
+        say(
+            f"{len(visits) + 1}. Change set {visits[-1]} (job {accepted['job_reference']}): {count} speakers "
+            f"added to run {found.run['name']}. {_now(load, past)}"
+        )
         if past:
             crossed = past[0]
             break
     if crossed is None:
-        raise DemoError(f"{VISITS_AT_MOST * SPEAKERS_A_VISIT} more speakers pushed no limit past.")
-    say(f"   Now {crossed['title'].lower()} of {crossed['subject']['name']} is past: {crossed['sentence']}")
+        raise DemoError(f"{len(added)} more speakers pushed no limit past.")
 
     finding = _await_finding(client, found, crossed)
-    attribution = finding["attribution"]
+    attribution = _require_named(finding, visits[-1])
+    line = _history(client, zone_id, crossed)
     _require(
-        change["id"] in attribution["change_set_ids"], f"the finding names {attribution}, not {change['id']}"
+        line["crossings"][-1]["change_set_id"] == visits[-1],
+        f"the history says {line['crossings']}, and change set {visits[-1]} crossed the limit",
     )
-    _require(finding["verdict"] == crossed["verdict"], f"the finding says {finding['verdict']}")
-    history = client.get(f"/zones/{zone_id}/history", code=crossed["code"])
-    line = next(one for one in history["items"] if one["subject"] == crossed["subject"])
     say("The finding:")
-    say(f"   zone                {found.zone['name']}, {found.zone['site']['name']}")
-    say(f"   limit               {crossed['title']}: {_limit(crossed)} ({crossed['source']})")
-    say(f"   at commissioning    {_number(line['baseline']['likely'])} {crossed['unit']}")
-    say(f"   now                 {_figure(crossed)}")
-    say(f"   verdict             {crossed['verdict'].replace('_', ' ')}")
-    say(f"   the change          {attribution['sentence']}")
+    say(f"   zone                {where}")
+    say(f"   limit               {crossed['title']} of {crossed['subject']['name']}: {_limit(crossed)}")
+    say(f"   at commissioning    {_figure(line['baseline'], crossed['unit'])}, on {line['baseline']['day']}")
+    say(f"   now                 {_figure(finding)}")
+    say(f"   verdict             {finding['verdict'].replace('_', ' ')}: {finding['sentence']}")
+    say(f"   the change          change set {visits[-1]}: {attribution['sentence']}.")
 
     _take_off(client, found, added)
     _await_cleared(client, finding)
     say("The speakers are off again, and the finding is cleared. All of it held.")
 
 
+def _require_named(finding: dict[str, Any], crossing: int) -> dict[str, Any]:
+    """The attribution of a finding, which must name the change set that crossed the limit, and no other."""
+    attribution: dict[str, Any] = finding["attribution"]
+    named = attribution["change_set_ids"]
+    _require(named == [crossing], f"change set {crossing} crossed the limit, and the finding names {named}")
+    return attribution
+
+
 def _zone_in_order(client: Client) -> Zone:
+    """The zone in order of which most is measured or marked, so that one visit decides."""
+    candidates: list[tuple[float, Zone]] = []
     for zone in client.items("/zones", expand="site"):
         runs = [
             run
@@ -89,68 +105,87 @@ def _zone_in_order(client: Client) -> Zone:
         if not runs:
             continue
         load = client.get(f"/zones/{zone['id']}/load")
-        if load["tightest"] is None or any(one["verdict"] not in IN_ORDER for one in load["items"]):
+        known = [one["share_measured_or_marked"] for one in load["items"] if one["code"] == SUPPLY]
+        if not known or load["verdict"] not in IN_ORDER:
             continue
         points = client.items("/points", run_id=runs[0]["id"], order="rank")
         speakers = [point for point in points if point["kind"] == "device" and point["model_id"] is not None]
         if speakers:
-            return Zone(zone, runs[0], speakers[-1], load)
-    raise DemoError("No zone of the demo is in order: remove the data folder and start again.")
+            candidates.append((known[0] or 0.0, Zone(zone, runs[0], speakers[-1], load)))
+    if not candidates:
+        raise DemoError("No zone of the demo is in order: remove the data folder and start again.")
+    return max(candidates, key=lambda one: one[0])[1]
 
 
-def _add_speakers(client: Client, found: Zone, added: list[dict[str, Any]], visit: int) -> dict[str, Any]:
-    """One visit: a draft of several speakers at the end of the run, accepted."""
-    like = {name: found.last[name] for name in ("model_id", "cable_type_id", "dc_pairs", "current_basis")}
-    operations = []
-    for number in range(SPEAKERS_A_VISIT):
-        after: Any = added[-1]["id"] if added else found.last["id"]
-        operations.append(
-            {
-                "op": "point.append",
-                "label": f"speaker-{number}",
-                "run": found.run["id"],
-                "after": f"@speaker-{number - 1}" if number else after,
-                "model": like["model_id"],
-                "cable_type": like["cable_type_id"],
-                "dc_pairs": like["dc_pairs"],
-                "current_basis": like["current_basis"],
-                "length_m": 6.0,
-                "length_basis": "marked",
-                "place": "demonstration",
-            }
-        )
+def _add_speakers(client: Client, found: Zone, added: list[int], count: int, *, visit: int) -> dict[str, Any]:
+    """One visit: a draft of several speakers at the end of the run, evaluated and accepted."""
+    operations = [
+        {
+            "op": "point.append",
+            "label": f"speaker-{number}",
+            "run": found.run["id"],
+            "after": f"@speaker-{number - 1}" if number else (added[-1] if added else found.last["id"]),
+            "model": found.last["model_id"],
+            "cable_type": found.last["cable_type_id"],
+            "dc_pairs": found.last["dc_pairs"],
+            "current_basis": found.last["current_basis"],
+            "length_m": 4.0,
+            "length_basis": "measured",
+            "place": "demonstration",
+        }
+        for number in range(count)
+    ]
+    return _accepted(client, found, "More speakers, so that everyone hears", f"DEMO-{visit}", operations)
+
+
+def _accepted(
+    client: Client, found: Zone, reason: str, job_reference: str, operations: list[dict[str, Any]]
+) -> dict[str, Any]:
+    """A change set with its results: drafted, then accepted in the version that was drafted."""
     draft = client.post(
         "/change-sets",
         {
             "site_id": found.zone["site_id"],
-            "reason": "More speakers, so that everyone hears",
-            "job_reference": f"DEMO-{visit}",
+            "reason": reason,
+            "job_reference": job_reference,
             "operations": operations,
         },
     )
-    accepted = client.send(
+    accepted: dict[str, Any] = client.send(
         "POST", f"/change-sets/{draft.body['id']}/accept", {}, {"If-Match": draft.headers["ETag"]}
     ).body
-    before = {point["id"] for point in added}
-    points = client.items("/points", run_id=found.run["id"], order="rank")
-    known = {found.last["id"], *before}
-    added += [
-        p for p in points if p["rank"] > (added[-1] if added else found.last)["rank"] and p["id"] not in known
-    ]
-    result: dict[str, Any] = accepted
-    return result
+    _require(accepted["state"] == "accepted", f"change set {accepted['id']} is {accepted['state']}")
+    return accepted
 
 
-def _past(load: dict[str, Any]) -> list[dict[str, Any]]:
-    return [one for one in load["items"] if one["verdict"] in {"over", "probably_over"}]
+def _tightest(load: dict[str, Any]) -> dict[str, Any]:
+    """The figure with the least left of its limit; what is counted is past it or not, and tells nothing."""
+    measured = [one for one in load["items"] if one["unit"] and one["headroom_likely"] is not None]
+    tightest: dict[str, Any] = min(measured, key=lambda one: one["headroom_likely"])
+    return tightest
+
+
+def _now(load: dict[str, Any], past: list[dict[str, Any]]) -> str:
+    if not past:
+        return "Still in order." if load["verdict"] in IN_ORDER else "Whether it is in order cannot be told."
+    one = past[0]
+    return f"Now {one['title'].lower()} of {one['subject']['name']} is past its limit."
+
+
+def _history(client: Client, zone_id: int, crossed: dict[str, Any]) -> dict[str, Any]:
+    history = client.get(f"/zones/{zone_id}/history", code=crossed["code"])
+    line: dict[str, Any] = next(one for one in history["items"] if one["subject"] == crossed["subject"])
+    _require(line["baseline"] is not None, "the history tells no figure at commissioning")
+    return line
 
 
 def _await_finding(client: Client, found: Zone, crossed: dict[str, Any]) -> dict[str, Any]:
     deadline = time.monotonic() + FINDING_WITHIN_S
     while time.monotonic() < deadline:
         for finding in client.items("/findings", site_id=found.zone["site_id"]):
-            if finding["code"] == crossed["code"] and finding["subject"]["id"] == crossed["subject"]["id"]:
-                result: dict[str, Any] = finding
+            same = all(finding["subject"][name] == crossed["subject"][name] for name in ("kind", "id"))
+            if finding["code"] == crossed["code"] and same:
+                result: dict[str, Any] = client.get(f"/findings/{finding['id']}")
                 return result
         time.sleep(0.2)
     raise DemoError(
@@ -167,17 +202,9 @@ def _await_cleared(client: Client, finding: dict[str, Any]) -> None:
     raise DemoError(f"The finding was not cleared within {FINDING_WITHIN_S:.0f} s of the repair.")
 
 
-def _take_off(client: Client, found: Zone, added: list[dict[str, Any]]) -> None:
-    draft = client.post(
-        "/change-sets",
-        {
-            "site_id": found.zone["site_id"],
-            "reason": "Demonstration over: the added speakers come off",
-            "job_reference": "DEMO-END",
-            "operations": [{"op": "point.remove", "point": point["id"]} for point in reversed(added)],
-        },
-    )
-    client.send("POST", f"/change-sets/{draft.body['id']}/accept", {}, {"If-Match": draft.headers["ETag"]})
+def _take_off(client: Client, found: Zone, added: list[int]) -> None:
+    operations = [{"op": "point.remove", "point": point_id} for point_id in reversed(added)]
+    _accepted(client, found, "Demonstration over: the added speakers come off", "DEMO-END", operations)
 
 
 def _require(held: bool, otherwise: str) -> None:
@@ -189,9 +216,12 @@ def _number(value: float | None) -> str:
     return "not known" if value is None else f"{value:.2f}"
 
 
-def _figure(load: dict[str, Any]) -> str:
-    return f"{_number(load['likely'])} {load['unit']} ({_number(load['low'])} to {_number(load['high'])})"
+def _figure(one: dict[str, Any], unit: str = "") -> str:
+    unit = unit or one["unit"]
+    low, high = sorted((one["low"], one["high"])) if None not in (one["low"], one["high"]) else (None, None)
+    return f"{_number(one['likely'])} {unit} ({_number(low)} to {_number(high)})"
 
 
-def _limit(load: dict[str, Any]) -> str:
-    return f"{_number(load['limit'])} {load['unit']}"
+def _limit(one: dict[str, Any]) -> str:
+    word = "at least" if one["limit_is"] == "at_least" else "at most"
+    return f"{word} {_number(one['limit'])} {one['unit']}"

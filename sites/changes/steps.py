@@ -33,6 +33,15 @@ def first_step_after(day: dt.date) -> int:
     return first_step_of(day) + STEPS_A_DAY
 
 
+def last_step_of(day: dt.date) -> int:
+    """After every change of ``day``: "as of ``day``" is as of this step.
+
+    >>> last_step_of(dt.date(2026, 3, 1)) + 1 == first_step_of(dt.date(2026, 3, 2))
+    True
+    """
+    return first_step_after(day) - 1
+
+
 def day_of(step: int) -> dt.date:
     """The day on which the change set of ``step`` happened.
 

@@ -9,7 +9,7 @@ from typing import Any
 from django.db.models import Model, QuerySet
 
 from sites.access.scope import Scope, scoped
-from sites.changes.steps import first_step_after
+from sites.changes.steps import last_step_of
 from sites.models import ChangeSet, Coverage, Site
 from zones.models import PagingSetZone, Reading
 
@@ -178,7 +178,7 @@ class Record:
         for row in Reading.objects.filter(site_id__in=found).order_by("id").values(*dict.fromkeys(names)):
             site = found[row["site_id"]]
             values = self._values(kind, kind.own, row)
-            day_end = first_step_after(row["taken_on"])
+            day_end = last_step_of(row["taken_on"])
             values["after"] = None if row["step"] == day_end else self._steps[site].at(row["step"])
             values["supersedes"] = self._thing("readings", row["supersedes_id"])
             self._keep(Thing(kind, site, (), values, writer=self._writer(row), id=row["id"], recorded=True))

@@ -23,7 +23,7 @@ from sites.changes.context import bulk_lane, change_context
 from sites.changes.models import ChangeSet
 from sites.changes.services import Change as ChangeAsked
 from sites.changes.services import open_change_set, open_change_sets
-from sites.changes.steps import first_step_after
+from sites.changes.steps import last_step_of
 from sites.models import Coverage
 from zones.models import PagingSetZone
 
@@ -274,7 +274,7 @@ def _thing_row(thing: Thing, *, with_end: bool) -> Values:
         row |= {"begin_step": _step(thing.begin), "end_step": _step(thing.end) if ended else None}
     if thing.kind.name == "readings":
         after = thing.values["after"]
-        row["step"] = _step(after) if after else first_step_after(thing.values["taken_on"])
+        row["step"] = _step(after) if after else last_step_of(thing.values["taken_on"])
         row["supersedes_id"] = thing.values["supersedes"].id if thing.values["supersedes"] else None
     return row
 

@@ -283,7 +283,7 @@ TARGETS: Final = (
             "run_id": "run",
             "value": "value",
             "taken_on": _DAY.format("day"),
-            "step": f"(day + 1) * {STEPS_A_DAY}",
+            "step": f"(day + 1) * {STEPS_A_DAY} - 1",
             "technician": one_of("technician", wording.CREWS),
             "instrument": "''",
             "note": "''",

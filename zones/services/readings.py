@@ -7,7 +7,7 @@ from typing import TypedDict, Unpack
 
 from sites.changes.errors import refuse
 from sites.changes.operations import Use, operation
-from sites.changes.steps import first_step_after
+from sites.changes.steps import last_step_of
 from sites.changes.work import Work, describe
 from sites.models import Switch
 from zones.models import Point, Reading, Run
@@ -42,8 +42,8 @@ def reading_record(
         state=state,
         value=value,
         taken_on=taken_on,
-        # What was measured is the record as it stood at the end of that day
-        step=first_step_after(taken_on),
+        # What was measured is the record as it stood at the end of that day, and from then on it holds
+        step=last_step_of(taken_on),
         run=run if run is not None else (point.run if point is not None else None),
         point=point,
         switch=switch,
@@ -88,7 +88,7 @@ def reading_supersede(
             value=reading.value if value is None else value,
             state=state or reading.state,
             taken_on=day,
-            step=first_step_after(day),
+            step=last_step_of(day),
             supersedes=reading,
         )
     )

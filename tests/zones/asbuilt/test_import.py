@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from sites.changes.models import Change, ChangeSet, Mark
-from sites.changes.steps import first_step_after, step_of
+from sites.changes.steps import last_step_of, step_of
 from sites.models import (
     Basis,
     CableType,
@@ -120,7 +120,7 @@ def test_a_correction_writes_the_rows_that_it_revised() -> None:
 def test_a_reading_is_of_the_record_after_its_days_last_change_unless_it_says_otherwise() -> None:
     take(pier())
     steps = dict(Reading.objects.values_list("value", "step"))
-    assert steps == {0.21: first_step_after(dt.date(2023, 3, 14)), 0.12: steps[0.21], 21.5: MORE}
+    assert steps == {0.21: last_step_of(dt.date(2023, 3, 14)), 0.12: steps[0.21], 21.5: MORE}
     assert Reading.objects.get(value=0.12).supersedes == Reading.objects.get(value=0.21)
     # written by the last change of that day, not by the first of the site
     assert {reading.change_set.step for reading in Reading.objects.all()} == {SWAP}

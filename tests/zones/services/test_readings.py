@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from sites.changes.errors import ChangeRefused
-from sites.changes.steps import day_of, first_step_after
+from sites.changes.steps import day_of, last_step_of
 from sites.models import Closet, Site
 from tests import factories
 from tests.factories import change
@@ -36,8 +36,8 @@ def reading(site: Site, run: Run) -> Reading:
 
 
 def test_what_was_read_is_the_record_at_the_end_of_its_day(site: Site, reading: Reading) -> None:
-    assert reading.step == first_step_after(DAY)
-    assert day_of(reading.step - 1) == DAY
+    assert reading.step == last_step_of(DAY)
+    assert day_of(reading.step) == DAY
 
 
 def test_a_later_reading_supersedes_and_keeps_what_is_not_said(site: Site, reading: Reading) -> None:

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from sites.access.gates import Gate
 from zones.findings.models import Case, Finding
-from zones.models import Landing, PagingSet, Point, Run, Zone
+from zones.models import Landing, PagingSet, Point, Run, Zone, ZoneEndpoint
 from zones.proving.models import Reading
 
 zone_for = Gate(Zone, "site")
+zone_endpoint_for = Gate(ZoneEndpoint, "site")
 run_for = Gate(Run, "site", "block")
 point_for = Gate(Point, "site", "run")
 landing_for = Gate(Landing, "site", "block")

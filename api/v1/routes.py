@@ -12,6 +12,7 @@ from . import (
     amplifiers,
     blocks,
     cable_types,
+    calculations,
     cases,
     change_sets,
     changes,
@@ -35,6 +36,7 @@ from . import (
     supplies,
     switch_ports,
     switches,
+    zone_endpoints,
     zones,
 )
 
@@ -58,6 +60,7 @@ RESOURCES: dict[str, type[Resource]] = {
     "readings": readings.Readings,
     "paging-sets": paging_sets.PagingSets,
     "zones": zones.Zones,
+    "zone-endpoints": zone_endpoints.ZoneEndpoints,
     "runs": runs.Runs,
     "points": points.Points,
     "change-sets": change_sets.ChangeSets,
@@ -76,6 +79,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("problems", about.ProblemsDoor.as_view(), name="problems"),
     path("problems/<str:code>", about.ProblemDoor.as_view(), name="problem"),
     path("operations", operation_lists.Operations.as_view(), name="operations"),
+    path("calculations/run", calculations.RunCalculation.as_view(), name="calculations-run"),
     path("search", search.Search.as_view(), name="search"),
     *_router.urls,
 ]

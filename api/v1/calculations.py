@@ -1,0 +1,119 @@
+"""Calculations on what a request itself describes; nothing is read from the record or written to it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from rest_framework import serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api.conventions import fields
+from api.conventions.permissions import AUTHENTICATED
+from api.conventions.problems import INVALID, Place, Problem
+from api.conventions.serializers import Body
+from api.conventions.views import Door
+from zones.electrical.bad_input import BadInputError
+from zones.electrical.described_run import WHY_INFEASIBLE, answer, describe
+from zones.electrical.run_description import (
+    LOAD,
+    MOST_POINTS,
+    POINT,
+    SOURCE,
+    TEMPERATURE_C,
+    Quantity,
+)
+from zones.limits.cautions import Caution
+
+
+def _numbers(quantities: Mapping[str, Quantity], *required: str) -> dict[str, Any]:
+    """A field a quantity, in the ranges in which they are checked."""
+    found: dict[str, Any] = {}
+    for name, quantity in quantities.items():
+        kind: Any = fields.Whole if quantity.whole else fields.Number
+        found[name] = kind(
+            required=name in required,
+            min_value=int(quantity.lowest) if quantity.whole else quantity.lowest,
+            max_value=int(quantity.highest) if quantity.whole else quantity.highest,
+            help_text=f"{quantity.expected[:1].upper()}{quantity.expected[1:]}.",
+        )
+    return found
+
+
+# Made for the description of the API only: `describe` checks, and says all that is wrong in its own words
+SourceBody: Any = type("SourceBody", (Body,), _numbers(SOURCE, "voltage_v"))
+LoadBody: Any = type("LoadBody", (Body,), _numbers(LOAD))
+_PieceBody: Any = type("PieceBody", (Body,), _numbers(POINT))
+
+
+class DescribedPointBody(_PieceBody):
+    """A point and the piece of cable to it: ``length_m`` and ``awg``, or ``loop_resistance_ohm``, which is
+    taken as it is. Without a load it is a splice."""
+
+    id = fields.Text(min_length=1, max_length=200)
+    parent = fields.Text(allow_null=True, help_text="Another point's id; null: the piece is from the source.")
+    load = LoadBody(required=False)
+
+
+class DescribedRunBody(Body):
+    """A run: its source, and its points in any order."""
+
+    source = SourceBody()
+    temperature_c = _numbers({"temperature_c": TEMPERATURE_C})["temperature_c"]
+    points = serializers.ListField(
+        child=DescribedPointBody(), min_length=1, max_length=MOST_POINTS, allow_empty=False
+    )
+
+
+class SolvedPointShown(Body):
+    id = fields.Text()
+    voltage_v = fields.Number()
+    current_a = fields.Number(help_text="That its own load draws.")
+
+
+class LowestShown(Body):
+    id = fields.Text()
+    voltage_v = fields.Number()
+
+
+class SolvedShown(Body):
+    """The voltages of a run; or that it has none, and why."""
+
+    feasible = fields.Flag()
+    reason = fields.Choice(
+        choices=[code for code, _ in WHY_INFEASIBLE.values()], required=False, help_text="Where not feasible."
+    )
+    detail = fields.Text(required=False, help_text="Where not feasible: why, and what would help.")
+    source_current_a = fields.Number(required=False)
+    points = SolvedPointShown(many=True, required=False)
+    lowest = LowestShown(required=False)
+    caution = fields.Text()
+
+
+class RunCalculation(Door):
+    """The voltage and load current at every point of a run that the request describes."""
+
+    abilities = {"post": AUTHENTICATED}
+    bodies = {"post": DescribedRunBody}
+    answers = {"post": {200: SolvedShown}}
+
+    def post(self, request: Request) -> Response:
+        try:
+            run = describe(request.data)
+        except BadInputError as error:
+            raise _problem(error) from error
+        return Response({**answer(run, run.solve()), "caution": Caution.LOCAL_CODE.text})
+
+
+def _problem(error: BadInputError) -> Problem:
+    more = f" And {error.not_shown} more." if error.not_shown else ""
+    first = error.problems[0]
+    return Problem(
+        INVALID,
+        f"This cannot be computed. {first.path}: {first.detail}.{more}",
+        errors=[
+            Place(f"{problem.path}: {problem.detail}.", code=problem.code, pointer=problem.pointer)
+            for problem in error.problems
+        ],
+    )

@@ -67,7 +67,8 @@ WHY_INFEASIBLE = {
 
 
 def answer(run: DescribedRun, solution: Solution) -> dict[str, object]:
-    """What is said about a run, ready for JSON: voltages and load currents, or why there are none."""
+    """What is said about a run and its solution, ready for JSON: voltages and load currents, or why there are
+    none."""
     reason = int(solution.reason[0])
     if reason in WHY_INFEASIBLE:
         code, why = WHY_INFEASIBLE[reason]

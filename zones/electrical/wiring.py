@@ -77,7 +77,10 @@ def locate(sorted_keys: IntArray, wanted: IntArray) -> tuple[IntArray, BoolArray
 
 
 def ancestor_closure(parent: IntArray, start: IntArray) -> BoolArray:
-    """(n,) True for the nodes on the paths from ``start`` nodes (−1: none) to the top."""
+    """(n,) True for the nodes on the paths from ``start`` nodes (−1: none) to the top.
+
+    parent: (n,) node above, −1 at the top; start: (k,).
+    """
     on_path = np.zeros(len(parent), np.bool_)
     at = start[start >= 0]
     while len(at):

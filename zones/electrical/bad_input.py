@@ -66,7 +66,7 @@ def _place(problem: Problem) -> list[tuple[int, str]]:
 
 
 def only_problem(code: str, detail: str) -> BadInputError:
-    """A problem of the input as a whole, beside which no other can be found: its code, and detail in words."""
+    """A problem of the input as a whole, beside which no other can be found: its code, and a detail."""
     return BadInputError([Problem((), code, detail)], 1)
 
 

@@ -129,7 +129,10 @@ def lengths(
 
 
 def by_kind(device_kind: IntArray, factors: Factors, unit: str, infix: str = "") -> FloatArray:
-    """(3, n) low, likely, high of an unknown device's current [A] (or tap [W], infix ``_tap``), by kind."""
+    """(3, n) low, likely, high of an unknown device's current [A], or tap [W] (infix ``_tap``), by its kind.
+
+    device_kind: (n,) of ``DeviceKind``; unit: "a" or "w".
+    """
     horn = factors.unknown(f"unknown_horn{infix}", unit)[:, None]
     speaker = factors.unknown(f"unknown_speaker{infix}", unit)[:, None]
     return np.where(device_kind == DeviceKind.HORN, horn, speaker)
@@ -140,7 +143,8 @@ def loads(
 ) -> FloatArray:
     """Banded load of one device each: currents [A], or watts in the current column.
 
-    value: (n,) NaN where unknown; basis: (n,); device_kind: (n,) decides the band of an unknown one.
+    value: (n,) NaN where unknown; basis: (n,); device_kind: (n,) decides the band of an
+    unknown one; infix: ``_tap`` for the unknown band of taps.
     Returns (3, n) [unit].
 
     >>> loads(np.array([0.04]), np.array([4]), np.array([1]), Factors(), unit="a").round(4).tolist()

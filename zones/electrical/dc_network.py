@@ -196,9 +196,10 @@ def solve_bands(
     """Solve the same trees in three bands, as one forest three times as large.
 
     parent: (n,) node positions of the caller; position: (n,) the caller's position of each node here; tree:
-    (n,); source_voltage_v, source_resistance_ohm: (t,); piece_ohm, amps, watts: (3, n). Where a source voltage
-    is NaN the currents are those at nominal_v and the voltages NaN. Infeasible: 0 V, and the current demanded
-    at the source voltage, or that of the next kinder band if it is more. Returns a Solution with arrays reshaped to (3, n) and (3, t).
+    (n,); source_voltage_v, source_resistance_ohm: (t,); piece_ohm, amps, watts: (3, n). Where a source
+    voltage is NaN the currents are those at nominal_v and the voltages NaN. Infeasible: 0 V, and the current
+    demanded at the source voltage, or that of the next kinder band if it is more. Returns a Solution with
+    arrays reshaped to (3, n) and (3, t).
     """
     nodes, trees = len(position), len(source_voltage_v)
     number = np.full(int(position.max(initial=-1)) + 2, -1)

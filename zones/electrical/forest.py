@@ -78,7 +78,7 @@ class Levels:
 
 
 def add_at(values: Floats, parents: slice | Indices, addend: Floats) -> None:
-    """Add to ``values`` (n,), in place, each ``addend`` (m,) at its place in ``parents``, which may repeat."""
+    """Add to ``values`` (n,), in place, each ``addend`` (m,) at its place in ``parents``: they may repeat."""
     if isinstance(parents, slice):
         values[parents] += addend
     else:

@@ -29,6 +29,7 @@ def tap_impedance_ohm(line_voltage_v: ArrayLike, power_w: ArrayLike) -> FloatArr
 def level_db(voltage_v: ArrayLike, reference_v: ArrayLike) -> FloatArray:
     """20·log10(V/Vref): the level of a voltage, and so the change in power delivered to a fixed load.
 
+    voltage_v, reference_v: any shapes that broadcast [V].
     It is not efficiency (10·log10 of the power in the load over the power from the source).
 
     >>> round(float(level_db(10_000 / 10_600, 1.0)), 3)

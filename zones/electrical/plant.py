@@ -387,8 +387,9 @@ def select(
 ) -> tuple[IntArray, IntArray]:
     """The rows of a table that hold for each member.
 
-    name: of the plant's table, such as "runs". site_wide: take all of the member's site whatever its group (zones and paging sets bear on every group).
-    Returns (member number, row number), each (total,), sorted by member and then row.
+    name: of the plant's table, such as "runs". site_wide: take all of the member's site whatever its group
+    (zones and paging sets bear on every group). Returns (member number, row number), each (total,), sorted by
+    member and then row.
     """
     table = plant.tables()[name]
     offsets, site_groups = plant.group_offsets[name], plant.site_groups

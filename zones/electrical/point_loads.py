@@ -63,13 +63,14 @@ class PointLoads:
 
 
 def of_model(values: FloatArray, model_index: IntArray) -> FloatArray:
-    """Take a rating by model index; NaN where the model is unknown (−1)."""
+    """Take a rating, of ``values`` one a model, by ``model_index`` (n,); NaN where that is −1: unknown."""
     return np.append(values, np.nan)[model_index]
 
 
 def piece_resistance_ohm_per_m(plant: Plant, cable_index: IntArray, temperature_c: FloatArray) -> FloatArray:
     """(3, n) resistance of one conductor [Ω/m] at the site's design temperature.
 
+    cable_index: (n,) into ``plant.cables``, −1 unknown; temperature_c: (n,) [°C].
     Nominal for low and likely, largest allowed for high on category cable; an unknown cable is 22, 24, 26
     AWG.
     """

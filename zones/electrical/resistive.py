@@ -39,8 +39,8 @@ def judge_lowest(
 ) -> Judged:
     """Solve t trees at 1 V and judge the lowest loaded point of each.
 
-    parent, tree: (n,), parent −1 at the source; tree_count: t; source_resistance_ohm: (t,); piece_ohm, conductance_s: (3,
-    n); loaded: (n,) points where a device hears the voltage.
+    parent, tree: (n,), parent −1 at the source; tree_count: t; source_resistance_ohm: (t,); piece_ohm,
+    conductance_s: (3, n); loaded: (n,) points where a device hears the voltage.
     """
     forest = Forest.build(parent, tree, tree_count)
 

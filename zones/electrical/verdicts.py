@@ -63,7 +63,8 @@ def judge(
     """The verdict of each row.
 
     low, likely, high, limit: (n,) [unit of the figure]; NaN is "not known", so a row whose limit or high
-    estimate is NaN is never within. Returns (n,) of ``Verdict``.
+    estimate is NaN is never within. rule: which way the limit points, and when a figure is near. Returns (n,)
+    of ``Verdict``.
 
     >>> low, likely, high = [1.7, 1.5, 1.5, 1.0], [1.8, 1.7, 1.55, 1.1], [1.9, 1.9, 1.7, 1.2]
     >>> [Verdict(v).name for v in judge(low, likely, high, 1.6, Rule("supply_current"))]

@@ -1,0 +1,82 @@
+"""The demo as a person starts it: a process of its own, on an embedded database in a folder of its own."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import signal
+import subprocess
+import sys
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+
+from tests.api.database.conftest import make_folder, wait_for_keeper
+
+ROOT = Path(__file__).resolve().parents[3]
+# Whatever the tests themselves run on, the demo runs on what it brings
+_NOT_ITS_OWN = (
+    "DATABASE_URL",
+    "DATABASE_OWNER_URL",
+    "CELERY_BROKER_URL",
+    "DJANGO_SETTINGS_MODULE",
+    "ZONEBOOK_DATA",
+)
+STOP_S = 60.0
+
+Demo = Callable[..., "subprocess.Popen[str]"]
+
+
+@pytest.fixture(scope="module")
+def demo_data() -> Iterator[Path]:
+    """One data folder for all demos of a module: the first of them makes and fills it."""
+    folder = make_folder()
+    data = folder / "data"
+    yield data
+    wait_for_keeper(data)
+    pointer = data / "database-home"
+    if pointer.is_file():
+        shutil.rmtree(pointer.read_text().strip())
+    shutil.rmtree(folder)
+
+
+@pytest.fixture
+def demo(demo_data: Path) -> Iterator[Demo]:
+    """Start ``manage.py demo`` with some arguments; whatever still runs in the end is stopped as Ctrl-C
+    would."""
+    started: list[subprocess.Popen[str]] = []
+
+    def start(*words: str) -> subprocess.Popen[str]:
+        process = subprocess.Popen(
+            [sys.executable, "manage.py", "demo", "--data", str(demo_data), *words],
+            cwd=ROOT,
+            env={name: value for name, value in os.environ.items() if name not in _NOT_ITS_OWN},
+            stdin=subprocess.DEVNULL,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            text=True,
+        )
+        started.append(process)
+        return process
+
+    yield start
+    for process in started:
+        if process.poll() is None:
+            process.send_signal(signal.SIGINT)
+        process.communicate(timeout=STOP_S)
+
+
+def processes_of(data: Path) -> dict[int, str]:
+    """Living processes that were told of this data folder, by argument or environment: id and command."""
+    found = {}
+    word = str(data).encode()
+    for entry in Path("/proc").glob("[0-9]*"):
+        try:
+            command = (entry / "cmdline").read_bytes()
+            told = word in command or word in (entry / "environ").read_bytes()
+        except OSError:  # ended meanwhile, or another user's
+            continue
+        if told and command:
+            found[int(entry.name)] = command.replace(b"\0", b" ").decode(errors="replace")
+    return found

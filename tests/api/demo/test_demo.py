@@ -1,0 +1,102 @@
+"""`manage.py demo`: the main job is played over real HTTP, and nothing is left running."""
+
+from __future__ import annotations
+
+import json
+import re
+import signal
+import socket
+import urllib.request
+from pathlib import Path
+
+import pytest
+
+from tests.api.database.conftest import is_running, wait_for_keeper
+from tests.api.demo.conftest import STOP_S, Demo, processes_of
+
+CHECK_S = 400.0
+pytestmark = pytest.mark.skipif(
+    not Path("/proc/self/environ").exists(), reason="looks for processes in /proc"
+)
+
+
+def test_the_main_job_holds(demo: Demo, demo_data: Path) -> None:
+    process = demo("--check")
+    said, errors = process.communicate(timeout=CHECK_S)
+    assert process.returncode == 0, errors
+    lines = said.splitlines()
+    assert re.fullmatch(r"1\. Zone .+, .+, is in order\.", lines[0])
+    visits = [
+        (int(found[1]), found[2])
+        for line in lines
+        if (
+            found := re.match(
+                r"\d\. Change set (\d+) \(job DEMO-\d\): \d+ speakers added to run .+?\. (.+)", line
+            )
+        )
+    ]
+    assert [after for _, after in visits][:-1] == ["Still in order."] * (len(visits) - 1)
+    crossing, after = visits[-1]
+    assert after.startswith("Now ")
+    assert after.endswith(" is past its limit.")
+    told = {
+        found[1]: found[2] for line in lines if (found := re.match(r"   ([a-z]+(?: [a-z]+)?) {3,}(.+)", line))
+    }
+    assert list(told) == ["zone", "limit", "at commissioning", "now", "verdict", "the change"]
+    # The figure was on the right side of its limit at commissioning, and is on the other now
+    limit, first, now = (
+        float(re.findall(r"\d+\.\d+", told[name])[0]) for name in ("limit", "at commissioning", "now")
+    )
+    sides = (first >= limit, now >= limit) if "at least" in told["limit"] else (first <= limit, now <= limit)
+    assert sides == (True, False)
+    assert told["verdict"].startswith(("over: ", "probably over: "))
+    assert told["the change"].startswith(f"change set {crossing}: ")
+    assert f"job DEMO-{len(visits)}" in told["the change"]
+    assert lines[-1] == "The speakers are off again, and the finding is cleared. All of it held."
+    _nothing_runs(demo_data)
+
+
+def test_json_is_the_first_line_once_it_serves(demo: Demo) -> None:
+    process = demo("--json", "--port", str(_free_port()))
+    assert process.stdout is not None
+    told = json.loads(process.stdout.readline())
+    with urllib.request.urlopen(f"{told['url']}/readyz", timeout=30) as answer:
+        assert answer.status == 200
+    assert set(told["logins"]) == {"manager", "dispatcher", "technician", "reader"}
+    assert all(set(login) == {"user", "password"} for login in told["logins"].values())
+
+
+@pytest.mark.parametrize("how", [signal.SIGTERM, signal.SIGINT])
+def test_a_signal_stops_everything_it_started(demo: Demo, demo_data: Path, how: signal.Signals) -> None:
+    process = demo("--json", "--port", str(_free_port()))
+    assert process.stdout is not None
+    assert json.loads(process.stdout.readline())["url"]
+    assert len(processes_of(demo_data)) > 2, "the demo, its web server and its sweeper"
+    process.send_signal(how)
+    process.communicate(timeout=STOP_S)
+    assert process.returncode == 0
+    _nothing_runs(demo_data)
+
+
+def test_a_port_that_is_taken_is_named(demo: Demo) -> None:
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen()
+        port = taken.getsockname()[1]
+        process = demo("--port", str(port))
+        _, errors = process.communicate(timeout=STOP_S)
+    assert process.returncode == 1
+    assert f"Port {port} of 127.0.0.1 is taken." in errors
+
+
+def _nothing_runs(data: Path) -> None:
+    wait_for_keeper(data)
+    assert not is_running(data)
+    assert processes_of(data) == {}
+
+
+def _free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port: int = probe.getsockname()[1]
+    return port

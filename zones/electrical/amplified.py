@@ -12,11 +12,11 @@ import numpy as np
 from .bands import FloatArray
 from .figures import FigureBlock, share, sums
 from .lines import level_db
-from .plant import Members, Plant, RunKind, select
+from .plant import Members, Plant, RunKind
 from .point_loads import PointLoads
 from .resistive import judge_lowest
 from .subjects import SubjectKind
-from .wiring import Wiring, locate
+from .wiring import Wiring, rows_of
 
 
 def evaluate_lines(
@@ -36,11 +36,9 @@ def evaluate_lines(
     key = np.where(amplifier >= 0, wiring.run_member * width + amplifier, -1)
     keys = np.unique(key[key >= 0])
     count = len(keys)
-    owner, amplifier_row = select(plant, "amplifiers", members)
-    row_key = owner * width + plant.amplifiers.amplifier_index[amplifier_row]
-    order = np.argsort(row_key)
-    at, known = locate(row_key[order], keys)
-    facts_row = np.where(known, amplifier_row[order][at] if len(order) else -1, -1)
+    facts_row = rows_of(
+        plant, "amplifiers", "amplifier_index", members, member=keys // width, thing=keys % width
+    )
 
     def column(values: FloatArray) -> FloatArray:
         return np.append(values, np.nan)[facts_row]

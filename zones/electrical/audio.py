@@ -13,11 +13,11 @@ import numpy as np
 from .bands import FloatArray
 from .figures import FigureBlock, sums
 from .lines import level_db
-from .plant import Members, Plant, RunKind, select
+from .plant import Members, Plant, RunKind
 from .point_loads import PointLoads
 from .resistive import judge_lowest
 from .subjects import SubjectKind
-from .wiring import Wiring, locate
+from .wiring import Wiring, rows_of
 
 
 def evaluate_audio(
@@ -70,10 +70,7 @@ def _outputs(plant: Plant, members: Members, wiring: Wiring, loads: PointLoads) 
     parent = number[wiring.parent[driven]]
     row = wiring.row[driven]
 
-    owner, output_row = select(plant, "outputs", members)
-    facts, known = locate(np.sort(owner * width + plant.outputs.output_index[output_row]), keys)
-    order = np.argsort(owner * width + plant.outputs.output_index[output_row])
-    facts_row = np.where(known, output_row[order][facts] if len(order) else -1, -1)
+    facts_row = rows_of(plant, "outputs", "output_index", members, member=keys // width, thing=keys % width)
 
     def column(values: FloatArray) -> FloatArray:
         return np.append(values, np.nan)[facts_row]

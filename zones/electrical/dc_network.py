@@ -14,7 +14,7 @@ from .figures import sums
 from .forest import Forest
 from .plant import BoolArray, Members, Plant, RunKind, select
 from .radial import Solution, solve
-from .wiring import Wiring, section_tops
+from .wiring import Wiring, rows_of, section_tops
 
 
 @dataclass(frozen=True)
@@ -99,15 +99,9 @@ def sources(plant: Plant, members: Members, network: DcNetwork) -> Sources:
     No-load and rated-load voltage and rated current give the internal resistance; one voltage alone is stiff.
     A battery's lowest voltage is its voltage under load, and taken as stiff.
     """
-    owner, row = select(plant, "supplies", members)
-    width = max(len(plant.supply_id), 1)
-    key = owner * width + plant.supplies.supply_index[row]
-    order = np.argsort(key)
-    wanted = network.tree_member * width + network.tree_supply
-    at = np.clip(np.searchsorted(key[order], wanted), 0, max(len(key) - 1, 0))
-    source_row = np.full(len(wanted), -1)
-    if len(key):
-        source_row = np.where(key[order][at] == wanted, row[order][at], -1)
+    source_row = rows_of(
+        plant, "supplies", "supply_index", members, member=network.tree_member, thing=network.tree_supply
+    )
 
     def column(values: FloatArray) -> FloatArray:
         taken: FloatArray = np.append(values, np.nan)[source_row]

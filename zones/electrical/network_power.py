@@ -23,7 +23,7 @@ from .poe import (
 )
 from .point_loads import piece_resistance_ohm_per_m
 from .subjects import SubjectKind
-from .wiring import locate
+from .wiring import locate, rows_of
 
 
 def evaluate_network_power(plant: Plant, members: Members) -> list[FigureBlock]:
@@ -31,12 +31,9 @@ def evaluate_network_power(plant: Plant, members: Members) -> list[FigureBlock]:
     endpoint_cable (by endpoint)."""
     owner, row = select(plant, "endpoints", members)
     port_owner, port_row = select(plant, "ports", members)
-    width = max(len(plant.port_id), 1)
-    port_key = port_owner * width + plant.ports.port_index[port_row]
-    order = np.argsort(port_key)
     port = plant.endpoints.port_index[row]
-    at, found = locate(port_key[order], np.where(port >= 0, owner * width + port, -1))
-    on_port = np.where(found, port_row[order][at] if len(order) else -1, -1)
+    on_port = rows_of(plant, "ports", "port_index", members, member=owner, thing=np.maximum(port, 0))
+    on_port = np.where(port >= 0, on_port, -1)
     return (
         _switches(plant, members, owner, row, on_port, port_owner, port_row)
         + _ports(plant, owner, row, on_port)

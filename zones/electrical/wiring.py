@@ -76,6 +76,22 @@ def locate(sorted_keys: IntArray, wanted: IntArray) -> tuple[IntArray, BoolArray
     return np.where(found, at, 0), found
 
 
+def rows_of(
+    plant: Plant, name: str, index: str, members: Members, *, member: IntArray, thing: IntArray
+) -> IntArray:
+    """The row of a table that holds for each (member, thing); −1 where none does.
+
+    name: of the plant's table; index: its column that says whose row it is; member, thing: (n,).
+    """
+    owner, row = select(plant, name, members)
+    of_thing: IntArray = getattr(plant.tables()[name], index)
+    width = int(max(of_thing.max(initial=0), thing.max(initial=0))) + 1
+    key = owner * width + of_thing[row]
+    order = np.argsort(key, kind="stable")
+    at, found = locate(key[order], member * width + thing)
+    return np.where(found, np.append(row[order], -1)[at], -1)
+
+
 def ancestor_closure(parent: IntArray, start: IntArray) -> BoolArray:
     """(n,) True for the nodes on the paths from ``start`` nodes (−1: none) to the top.
 

@@ -6,6 +6,9 @@ from datetime import date
 from typing import ClassVar
 
 from django.db.models import QuerySet
+from rest_framework.decorators import action
+from rest_framework.request import Request
+from rest_framework.response import Response
 
 from api.conventions import fields
 from api.conventions.cursors import Order
@@ -15,11 +18,14 @@ from api.conventions.views import Listed, Shown, Written
 from api.conventions.writing import Writing
 from sites.access.abilities import Ability
 from sites.access.gates import site_for
+from sites.changes.services import today_at
 from sites.models import Site
 from sites.services.sites import site_add, site_alter
+from zones.visits.survey import site_survey
 
 from .coverages import CoverageShown
 from .customers import CustomerShown
+from .surveys import SurveyQuery, SurveyShown, survey_shown
 
 
 class SiteShown(Representation):
@@ -95,11 +101,23 @@ class Sites(Listed, Shown, Written):
         "retrieve": Ability.READ_INVENTORY,
         "create": Ability.WRITE_INVENTORY,
         "partial_update": Ability.WRITE_INVENTORY,
+        "survey": Ability.READ_INVENTORY,
     }
     bodies = {
         "create": Writing(site_add),
         "partial_update": Writing(site_alter, partial=True),
     }
+    queries = {"survey": SurveyQuery}
+    answers = {"survey": {200: SurveyShown}}
+
+    @action(detail=True, methods=["get"])
+    def survey(self, request: Request, id: int) -> Response:  # noqa: A002, ARG002 - it is the id of an address
+        """What the record of the site leaves open on a day: the figures that cannot be judged, and the values
+        that are missing for it."""
+        site: Site = self.row()
+        return Response(
+            survey_shown(site, site_survey(site.pk, self.asked.get("as_of") or today_at(site.pk)))
+        )
 
     def site_id_of(self, row: Site) -> int:
         return row.pk

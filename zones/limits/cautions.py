@@ -134,7 +134,7 @@ def _disconnect(here: Surroundings) -> str:
 
 
 def _ladder(here: Surroundings) -> str:
-    return f"work here is up to {here.ladder_m:g} m high" if here.ladder_m else ""
+    return f"work here is up to {round(here.ladder_m, 1):g} m high" if here.ladder_m else ""
 
 
 def _wiring_classes(here: Surroundings) -> str:

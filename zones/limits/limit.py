@@ -89,6 +89,11 @@ class Limit:
         return self.rule is not None and self.rule.advice
 
     @property
+    def counts_faults(self) -> bool:
+        """Whether the figure counts what should not be there: such a limit has no headroom."""
+        return self.rule is not None and self.rule.near_margin == 0 and not self.unit
+
+    @property
     def has_common_practice(self) -> bool:
         """Whether some part of the limit is a default without a source."""
         return NO_SOURCE in self.source

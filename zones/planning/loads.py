@@ -21,7 +21,7 @@ from zones.electrical.plant import Members, Plant
 from zones.electrical.point_loads import point_loads
 from zones.electrical.subjects import SubjectKind
 from zones.electrical.verdicts import Verdict
-from zones.limits.registry import RULES
+from zones.limits.registry import RULES, limit_by_code
 from zones.plant.selectors import read_plant
 from zones.recheck.stored_figures import without_repeats
 
@@ -31,8 +31,8 @@ Subject = tuple[SubjectKind, int]
 @dataclass(frozen=True)
 class Load:
     """One figure against one limit. Headroom is the share of the limit that is left, negative past it; None
-    where the limit is zero or something is not known. ``detail``: id of the point, row or reading that
-    decides."""
+    where the limit is zero, the figure counts faults, or something is not known. ``detail``: id of the point,
+    row or reading that decides."""
 
     code: str
     subject_kind: SubjectKind
@@ -134,9 +134,10 @@ def _by_ids(plant: Plant, problems: Iterable[Problem]) -> tuple[tuple[Subject, s
 def _load(found: Evaluation, i: int) -> Load:
     rule = found.rules[found.rule[i]]
     limit, likely, high = _known(found.limit[i]), _known(found.likely[i]), _known(found.high[i])
+    has_headroom = not limit_by_code(rule.code).counts_faults
 
     def headroom(figure: float | None) -> float | None:
-        if figure is None or not limit:
+        if figure is None or not limit or not has_headroom:
             return None
         return (figure - limit) / abs(limit) if rule.at_least else (limit - figure) / abs(limit)
 

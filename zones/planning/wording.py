@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from zones.electrical.subjects import SubjectKind
-from zones.electrical.verdicts import Verdict
+from zones.electrical.verdicts import PAST_TOLERANCE, Verdict
 from zones.limits.limit import Limit
 from zones.limits.names import names_of, places_of
 from zones.limits.registry import limit_by_code
@@ -38,7 +38,7 @@ class Told:
         share = self.load.headroom_likely
         if share is None:
             return ""
-        return f"{share:.0%} left" if share >= 0 else f"{-share:.0%} past its limit"
+        return f"{abs(share):.0%} left" if share >= -PAST_TOLERANCE else f"{-share:.0%} past its limit"
 
 
 @dataclass(frozen=True)

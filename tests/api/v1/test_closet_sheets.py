@@ -1,0 +1,113 @@
+"""The sheet of a closet and the survey of a site over REST: as described, in order, and never a code."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+
+import pytest
+from django.test import Client
+
+from sites.access.models import User
+from sites.models import Basis, Secret
+from sites.services.power import supply_add
+from sites.services.secrets import secret_write
+from tests import factories
+from tests.api.conftest import Caller
+from tests.api.v1.asking import get
+from tests.halls import Hall
+from zones.findings.models import Case
+from zones.recheck.batch import recheck
+from zones.services.landings import PairUse, landing_add
+
+BUILT = factories.BUILT_ON
+LATER = BUILT + dt.timedelta(days=100)
+
+
+@pytest.fixture
+def client(dispatcher: User, with_token: Caller) -> Client:
+    return with_token(dispatcher)
+
+
+@pytest.mark.django_db(transaction=True)
+def test_the_sheet_is_as_described_with_all_there_can_be_on_it(hall: Hall, client: Client) -> None:
+    change = factories.change(hall.site)
+    landing_add(change, block=hall.block, row=1, pair=1, carries=PairUse.DC, run=hall.run)
+    factories.make_amplifier(hall.closet)
+    factories.make_coverage(factories.make_contract(hall.site.customer, reference="M 7"), hall.site)
+    factories.make_points(
+        hall.run, 12, hall.speaker, length_m=1.0, current_basis=Basis.MEASURED, happened_on=LATER
+    )
+    assert not recheck([hall.site.pk]).failed
+    Case.objects.filter(site=hall.site).update(ticket_reference="T-88")
+    sheet = get(client, f"closets/{hall.closet.pk}/sheet")
+    assert sheet["closet"] == {"id": hall.closet.pk, "name": hall.closet.name}
+    assert sheet["contract"]["reference"] == "M 7"
+    finding = next(one for one in sheet["findings"] if one["code"] == "supply_current")
+    assert finding["subject"] == {"kind": "supply", "id": hall.supply.pk, "name": "supply PS 1"}
+    assert finding["attribution"]["sentence"].startswith("Between ") or finding["attribution"]["change"]
+    case = next(one for one in sheet["cases"] if one["id"] == finding["case_id"])
+    assert (case["ticket_reference"], finding["id"] in case["finding_ids"]) == ("T-88", True)
+    assert [zone["name"] for zone in sheet["zones"]] == ["Gangway", "Ticket hall"]
+    assert sheet["zones"][0]["tightest"]["headroom"] == "30% past its limit"
+    assert sheet["runs"][0]["isolation"]["clips"][0]["to_pull"] == [1, 2]
+    assert sheet["changes"][0]["actor"] == factories.INTEGRATOR
+    # Read from top to bottom, it begins with what may cost a life
+    assert list(sheet)[4:7] == ["life_safety", "cautions", "summary"]
+
+
+def test_it_never_holds_a_code(hall: Hall, client: Client, manager: User) -> None:
+    secret_write(
+        user=manager,
+        site=hall.site,
+        closet=hall.closet,
+        label="door in the yard",
+        code="4711-0815",
+        kind=Secret.Kind.DOOR,
+    )
+    sheet = get(client, f"closets/{hall.closet.pk}/sheet")
+    assert sheet["reach"]["codes"]["door"] == 1
+    assert "4711" not in json.dumps(sheet)
+    assert "door in the yard" not in json.dumps(sheet), "a label may say more than it should"
+
+
+def test_as_of_a_day(hall: Hall, client: Client) -> None:
+    address = f"closets/{hall.closet.pk}/sheet"
+    second = supply_add(
+        factories.change(hall.site, happened_on=LATER), closet=hall.closet, name="PS 2"
+    ).result
+
+    def supplies(**query: str) -> list[int]:
+        return [one["id"] for one in get(client, address, **query)["supplies"]]
+
+    assert supplies() == supplies(as_of=LATER.isoformat()) == [hall.supply.pk, second.pk]
+    assert supplies(as_of=BUILT.isoformat()) == [hall.supply.pk]
+    early = client.get(f"/api/v1/{address}", {"as_of": (BUILT - dt.timedelta(days=1)).isoformat()})
+    assert early.status_code == 404
+    assert "it began on" in early.json()["detail"]
+    assert client.get(f"/api/v1/{address}", {"as_of": "today"}).json()["errors"][0]["parameter"] == "as_of"
+
+
+def test_the_survey_of_a_site(hall: Hall, client: Client) -> None:
+    bare = supply_add(factories.change(hall.site), closet=hall.closet, name="PS 9").result
+    run = factories.make_run(hall.block, name="R7", zone=hall.zone, supply=bare)
+    factories.make_points(run, 1, hall.speaker)
+    survey = get(client, f"sites/{hall.site.pk}/survey")
+    question = next(
+        one
+        for one in survey["items"]
+        if one["figure"]["code"] == "supply_current" and one["figure"]["subject"]["id"] == bare.pk
+    )
+    assert "which model supply PS 9 is" in question["missing"]
+    assert question["figure"]["limit"] is None
+    assert survey["summary"].endswith("or a rating is missing.")
+    assert get(client, f"sites/{hall.site.pk}/survey", as_of=BUILT.isoformat())["as_of"] == BUILT.isoformat()
+
+
+@pytest.mark.parametrize("address", ["closets/{closet}/sheet", "sites/{site}/survey"])
+def test_an_outsider_sees_nothing_of_it(hall: Hall, outsider: User, with_token: Caller, address: str) -> None:
+    client = with_token(outsider)
+    ours = client.get(f"/api/v1/{address.format(closet=hall.closet.pk, site=hall.site.pk)}")
+    never = client.get(f"/api/v1/{address.format(closet=999999999, site=999999999)}")
+    assert ours.status_code == never.status_code == 404
+    assert ours.json()["detail"] == never.json()["detail"]

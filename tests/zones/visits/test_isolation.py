@@ -1,0 +1,107 @@
+"""Which clips part a run from what feeds it, and what is said where they do not."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from sites.models import Block
+from zones.models import Landing, Run
+from zones.visits.isolation import Feed, Lying, isolation_of
+
+HERE, THERE = 1, 2
+SUPPLY = Feed("supply PS 1", HERE, "MDF")
+
+
+def lying(row: int, *, run: int = 1, carries: str = Landing.Carries.DC_MINUS, **more: Any) -> Lying:
+    said: dict[str, Any] = {
+        "block_id": 10,
+        "block": "B1",
+        "block_kind": Block.Kind.SPLIT_66,
+        "can_isolate": True,
+        "closet_id": HERE,
+        "closet": "MDF",
+        "pulled": False,
+        **more,
+    }
+    return Lying(run_id=run, run=f"R{run}", carries=carries, row=row, **said)
+
+
+def isolated(own: list[Lying], *feeds: Feed, kind: str = Run.Kind.SELF_AMPLIFIED) -> tuple[str, bool]:
+    found = isolation_of(1, kind, own, feeds, HERE)
+    return found.sentence, found.complete
+
+
+def test_all_its_clips_in_one_sentence() -> None:
+    assert isolated([lying(row) for row in (1, 2, 3, 4)], SUPPLY) == ("Pull clips 1 to 4 on B1.", True)
+    assert isolated([lying(7)], SUPPLY) == ("Pull clip 7 on B1.", True)
+
+
+def test_blocks_here_come_before_blocks_elsewhere_which_are_named() -> None:
+    far = {"block_id": 20, "block": "A1", "closet_id": THERE, "closet": "IDF-2"}
+    said, complete = isolated([lying(5, **far), lying(6, **far), lying(1), lying(2)], SUPPLY)
+    assert said == "Pull clips 1 and 2 on B1. Pull clips 5 and 6 on A1 (in closet IDF-2)."
+    assert complete
+
+
+def test_what_is_out_already_is_said_and_not_pulled_again() -> None:
+    said, complete = isolated([lying(1), lying(2, pulled=True)], SUPPLY)
+    assert (said, complete) == ("Pull clip 1 on B1. Clip 2 on B1 is out already.", True)
+    assert isolated([lying(1, pulled=True), lying(2, pulled=True)], SUPPLY) == (
+        "Clips 1 and 2 on B1 are out already.",
+        True,
+    )
+
+
+def test_a_cross_connect_is_lifted() -> None:
+    strip = {"block_kind": Block.Kind.TYPE_110}
+    assert isolated([lying(1, **strip), lying(2, **strip)], SUPPLY)[0] == (
+        "Lift the cross-connect of rows 1 and 2 on B1."
+    )
+
+
+def test_where_nothing_can_be_pulled_wires_come_off_and_it_is_not_called_parted() -> None:
+    screws = {"block_kind": Block.Kind.SCREW, "can_isolate": False}
+    said, complete = isolated([lying(1, **screws), lying(2, **screws)], SUPPLY)
+    assert (
+        said == "Nothing on B1 can be pulled: switch off what feeds it, then take its wires off rows 1 and 2."
+    )
+    assert not complete
+
+
+def test_another_run_on_the_same_clip_is_named() -> None:
+    said, _ = isolated([lying(1), lying(2), lying(2, run=3), lying(9, run=4)], SUPPLY)
+    assert said == "Pull clips 1 and 2 on B1. This parts run R3 as well."
+
+
+def test_a_supply_along_the_run_keeps_it_energised() -> None:
+    along = Feed("supply PS 2", THERE, "IDF-2", at_point="6")
+    said, complete = isolated([lying(1), lying(2)], SUPPLY, along)
+    assert said.endswith(
+        "It stays fed by supply PS 2 (in closet IDF-2) at point 6: switch that off and lock it out."
+    )
+    assert not complete
+
+
+def test_a_line_that_shocks_is_switched_off_first() -> None:
+    amplifier = Feed("amplifier A 1", HERE, "MDF", shocking_line="a line of 70.7 V")
+    hot = [lying(1, carries=Landing.Carries.LINE_HOT), lying(2, carries=Landing.Carries.LINE_COMMON)]
+    said, complete = isolated(hot, amplifier, kind=Run.Kind.CONSTANT_VOLTAGE)
+    assert said.startswith(
+        "First switch off amplifier A 1, which drives a line of 70.7 V, and lock it out. Pull"
+    )
+    assert complete
+
+
+def test_what_is_not_recorded_is_never_called_parted() -> None:
+    nowhere, complete = isolated([], SUPPLY)
+    assert nowhere.startswith("Where this run lies on the blocks is not recorded")
+    assert not complete
+    audio = [lying(1, carries=Landing.Carries.AUDIO_PLUS), lying(2, carries=Landing.Carries.AUDIO_MINUS)]
+    no_dc, complete = isolated(audio, SUPPLY)
+    assert no_dc.endswith(
+        "Where its DC conductors lie is not recorded: they stay connected. Measure before touching."
+    )
+    assert not complete
+    no_feed, complete = isolated([lying(1)])
+    assert no_feed.endswith("What feeds it is not recorded: measure before touching.")
+    assert not complete

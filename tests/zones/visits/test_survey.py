@@ -1,0 +1,139 @@
+"""What a site leaves open, and the values that are missing, in words."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Any
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+
+from sites.models import Basis, Block, Closet, DeviceModel, Site, Supply
+from sites.services.power import amplifier_add, supply_add
+from tests import factories
+from tests.halls import Hall
+from zones.models import PointFacts, Run
+from zones.services.points import point_append
+from zones.visits.survey import Question, site_survey
+
+pytestmark = pytest.mark.django_db
+BUILT = factories.BUILT_ON
+
+
+@pytest.fixture
+def unknown_supply(closet: Closet) -> Supply:
+    return supply_add(factories.change(closet.site), closet=closet, name="PS 9").result
+
+
+@pytest.fixture
+def dim_run(block: Block, unknown_supply: Supply) -> Run:
+    """A run that nobody traced: on an unknown supply, no fuse known."""
+    zone = factories.make_zone(block.site, name="Loft")
+    return factories.make_run(block, name="R7", zone=zone, supply=unknown_supply)
+
+
+def hang(run: Run, name: str, **said: Any) -> None:
+    after = run.points.order_by("rank").last()
+    point_append(factories.change(run.site), run=run, after=after, name=name, **said)
+
+
+def questions(site: Site, day: dt.date = BUILT) -> dict[str, Question]:
+    return {one.figure.limit.code: one for one in site_survey(site.pk, day).questions}
+
+
+def test_a_site_that_is_all_known_leaves_nothing_open(site: Site) -> None:
+    found = site_survey(site.pk, BUILT)
+    assert (found.questions, found.problems) == ((), ())
+    assert found.summary == "Nothing is open: every figure can be judged by what is recorded."
+
+
+def test_where_all_is_recorded_only_a_measurement_settles_it(hall: Hall) -> None:
+    question = questions(hall.site)["supply_current"]
+    assert question.missing == ()
+    assert question.sentence.endswith("only a measurement can settle it.")
+
+
+def test_what_nobody_recorded_is_named_with_where_it_is(site: Site, dim_run: Run) -> None:
+    hang(dim_run, "A")
+    hang(dim_run, "B", device_kind=PointFacts.DeviceKind.HORN)
+    found = questions(site)
+    assert found["supply_current"].missing == (
+        "which model supply PS 9 is",
+        "the current of 2 speakers on run R7 (points A and B)",
+    )
+    assert set(found["run_voltage"].missing) == {
+        "which model supply PS 9 is",
+        "the lowest voltage of 2 speakers on run R7 (points A and B)",
+        "the current of 2 speakers on run R7 (points A and B)",
+        "the length of 2 pieces on run R7 (to points A and B)",
+        "the cable of 2 pieces on run R7 (to points A and B)",
+        "the number of pairs of 2 pieces on run R7 (to points A and B)",
+    }
+    assert "Not known well enough: which model supply PS 9 is; the" in found["supply_current"].sentence
+
+
+def test_many_are_counted_and_a_few_named(site: Site, dim_run: Run) -> None:
+    for name in "ABCDE":
+        hang(dim_run, name)
+    assert (
+        "the current of 5 speakers on run R7 (points A, B, C and 2 more)"
+        in questions(site)["supply_current"].missing
+    )
+
+
+def test_a_guess_is_called_one(site: Site, dim_run: Run) -> None:
+    model = factories.make_model(DeviceModel.Kind.WALL_SPEAKER)
+    hang(dim_run, "A", model=model, current_basis=Basis.GUESSED, length_m=9.0, length_basis=Basis.DRAWING)
+    missing = questions(site)["run_voltage"].missing
+    assert "the current of 1 speaker on run R7 (point A), only guessed" in missing
+    assert "the length of 1 piece on run R7 (to point A), only from a drawing" in missing
+
+
+def test_devices_that_nobody_counted(site: Site, dim_run: Run) -> None:
+    hang(dim_run, "rest", kind=PointFacts.Kind.LUMP, count_low=4, count_likely=6, count_high=9)
+    assert (
+        "how many devices there are at point rest of run R7 (about 6, 4 to 9)"
+        in questions(site)["supply_current"].missing
+    )
+
+
+def test_a_rating_that_the_catalogue_does_not_state(site: Site, closet: Closet, block: Block) -> None:
+    model = factories.make_model(DeviceModel.Kind.SUPPLY, name="PSU-X", rated_current_a=None)
+    supply = factories.make_supply(closet, model, name="PS 3")
+    run = factories.make_run(block, zone=factories.make_zone(site), supply=supply)
+    factories.make_points(run, 1, factories.make_model(DeviceModel.Kind.HORN))
+    assert questions(site)["supply_current"].missing == ("the rated current of PSU-X (supply PS 3)",)
+
+
+def test_lines_hang_on_taps(site: Site, closet: Closet, block: Block) -> None:
+    amplifier = amplifier_add(factories.change(site), closet=closet, name="A 9", line_voltage_v=70.7).result
+    run = factories.make_run(
+        block,
+        kind=Run.Kind.CONSTANT_VOLTAGE,
+        name="L1",
+        zone=factories.make_zone(site),
+        amplifier=amplifier,
+    )
+    hang(run, "A")
+    assert questions(site)["amplifier_load"].missing == (
+        "which model amplifier A 9 is",
+        "the tap of 1 speaker on run L1 (point A)",
+    )
+
+
+def test_a_larger_site_costs_as_many_queries(site: Site, dim_run: Run) -> None:
+    hang(dim_run, "A")
+    small = queries_of(site)
+    for _ in range(4):
+        zone = factories.make_zone(site)
+        more = factories.make_run(factories.make_block(dim_run.block.closet), zone=zone)
+        for name in "ABC":
+            hang(more, name)
+    assert queries_of(site) == small
+
+
+def queries_of(site: Site) -> int:
+    with CaptureQueriesContext(connection) as queries:
+        assert site_survey(site.pk, BUILT).questions
+    return len(queries)

@@ -1,0 +1,275 @@
+"""The sheet of a closet: all that a dispatcher reads, and a technician takes along, before a visit.
+
+Life safety comes first, then what may hurt, then how to get there; then what stands there, what it carries,
+what is wrong with it and what nobody knows.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from zoneinfo import ZoneInfo
+
+from django.db.models import Q, QuerySet
+
+from sites.models import Closet
+from sites.selectors import before_of
+from zones.electrical.subjects import SubjectKind
+from zones.electrical.verdicts import Verdict
+from zones.findings.models import Finding
+from zones.findings.selectors import by_severity
+from zones.findings.telling import ToldFinding
+from zones.findings.telling import told as findings_told
+from zones.limits.cautions import CautionHere
+from zones.models import Zone
+from zones.planning.bearing import subjects_of_zones
+from zones.planning.loads import Subject, site_loads
+from zones.planning.surroundings import cautions_of_limits
+from zones.planning.wording import not_computed
+from zones.planning.zone_loads import ZoneLoad, loads_of_zones
+
+from .equipment import Equipment, equipment_of
+from .hazards import cautions_in
+from .reaching import Cover, Reach, cover_of, reach_of
+from .recent import RecentChange, recent_changes
+from .survey import Question, questions_of
+from .wiring import Wiring, wiring_of
+from .wording import capital, counted, listed
+
+
+@dataclass(frozen=True)
+class LifeSafety:
+    """answer: yes, unknown or no, the gravest of the zones that are fed from here."""
+
+    answer: str
+    zones: tuple[Zone, ...]
+    sentence: str
+
+
+@dataclass(frozen=True, eq=False)
+class ZoneHere:
+    """A zone that is fed from here, wholly or in part."""
+
+    zone: Zone
+    load: ZoneLoad
+
+
+@dataclass(frozen=True)
+class FindingHere:
+    """elsewhere: its subject stands in another closet, and a zone that is fed from here hangs on it."""
+
+    finding: Finding
+    told: ToldFinding
+    elsewhere: bool
+
+
+@dataclass(frozen=True, eq=False)
+class ClosetSheet:
+    """unknown: what is not known that one should know, in sentences; questions: the figures among that."""
+
+    closet: Closet
+    as_of: dt.date
+    life_safety: LifeSafety
+    cautions: tuple[CautionHere, ...]
+    reach: Reach
+    cover: Cover
+    equipment: Equipment
+    wiring: Wiring
+    zones: tuple[ZoneHere, ...]
+    findings: tuple[FindingHere, ...]
+    questions: tuple[Question, ...]
+    unknown: tuple[str, ...]
+    changes: tuple[RecentChange, ...]
+    summary: str
+
+
+def closet_sheet(closet: Closet, as_of: dt.date) -> ClosetSheet:
+    """The sheet of a closet as of the end of a day. As many queries for a full closet as for a bare one.
+
+    How it is reached, and whom to call, is told as it is now: that is not dated.
+    """
+    before = before_of(as_of)
+    reach, cover = reach_of(closet), cover_of(closet.site_id, as_of)
+    equipment, wiring = equipment_of(closet, before), wiring_of(closet, before)
+    loads = site_loads(closet.site_id, as_of)
+    here = equipment.subjects | wiring.subjects
+    bearing = {zone_id: on for zone_id, on in subjects_of_zones(loads).items() if on & here}
+    zones = _zones(bearing, loads_of_zones(loads, bearing))
+    concerned: set[Subject] = set(here).union(*bearing.values())
+    findings = _findings(closet, as_of, here, concerned)
+    questions = questions_of(loads, concerned)
+    figures = [figure for one in zones for figure in one.load.figures]
+    cautions = cautions_in(
+        closet,
+        equipment,
+        wiring,
+        life_safety={one.zone.life_safety for one in zones},
+        limits=cautions_of_limits(figures).union(*(one.told.limit.cautions for one in findings)),
+    )
+    problems = not_computed(loads.problems_of(concerned))
+    life_safety = _life_safety([one.zone for one in zones])
+    return ClosetSheet(
+        closet=closet,
+        as_of=as_of,
+        life_safety=life_safety,
+        cautions=cautions,
+        reach=reach,
+        cover=cover,
+        equipment=equipment,
+        wiring=wiring,
+        zones=zones,
+        findings=findings,
+        questions=questions,
+        unknown=(
+            *reach.unknown,
+            *(f"{capital(one.name)} cannot be computed: {one.reason}." for one in problems),
+            *(one.sentence for one in questions),
+        ),
+        changes=recent_changes(closet, before),
+        summary=_summary(closet, life_safety, reach, cover, equipment, zones, findings),
+    )
+
+
+# --- zones --------------------------------------------------------------------------------------------------
+
+_GRAVITY = {Zone.LifeSafety.YES: 0, Zone.LifeSafety.UNKNOWN: 1, Zone.LifeSafety.NO: 2}
+
+
+def _zones(bearing: Iterable[int], loads: Mapping[int, ZoneLoad]) -> tuple[ZoneHere, ...]:
+    """Life safety first, then the worst verdict."""
+    found = [ZoneHere(zone, loads[zone.pk]) for zone in Zone.objects.filter(pk__in=list(bearing))]
+    return tuple(
+        sorted(
+            found,
+            key=lambda one: (
+                _GRAVITY[Zone.LifeSafety(one.zone.life_safety)],
+                -one.load.verdict,
+                one.zone.name,
+                one.zone.pk,
+            ),
+        )
+    )
+
+
+def _life_safety(zones: Sequence[Zone]) -> LifeSafety:
+    yes, unknown = (
+        tuple(zone for zone in zones if zone.life_safety == answer)
+        for answer in (Zone.LifeSafety.YES, Zone.LifeSafety.UNKNOWN)
+    )
+    said = []
+    if yes:
+        said.append(
+            f"{_zones_named(yes)} {'serves' if len(yes) == 1 else 'serve'} life safety: before anything is "
+            "switched off, agree with the site what takes its place."
+        )
+    if unknown:
+        said.append(
+            f"Nobody has said whether {_zones_named(unknown, start=False)} "
+            f"{'serves' if len(unknown) == 1 else 'serve'} life safety: ask before anything is switched off."
+        )
+    if not said:
+        said.append(
+            "No zone that is fed from here serves life safety."
+            if zones
+            else "No zone is recorded as fed from here."
+        )
+    answer = "yes" if yes else "unknown" if unknown or not zones else "no"
+    return LifeSafety(answer, yes + unknown, " ".join(said))
+
+
+def _zones_named(zones: Sequence[Zone], *, start: bool = True) -> str:
+    word = "zone" if len(zones) == 1 else "zones"
+    return f"{capital(word) if start else word} {listed([zone.name for zone in zones])}"
+
+
+# --- findings -----------------------------------------------------------------------------------------------
+
+
+def _findings(
+    closet: Closet, as_of: dt.date, here: Iterable[Subject], concerned: Iterable[Subject]
+) -> tuple[FindingHere, ...]:
+    """Those open at the end of the day, of what stands here and of what the zones here hang on; the gravest
+    first, and of equals those here."""
+    here = set(here)
+    rows = by_severity(list(_open_on(closet, as_of).filter(_of(concerned))))
+    words = findings_told(rows)
+    found = [
+        FindingHere(row, words[row.pk], (SubjectKind(row.subject_kind), row.subject_id) not in here)
+        for row in rows
+    ]
+    return tuple(sorted(found, key=lambda one: one.elsewhere))
+
+
+def _open_on(closet: Closet, as_of: dt.date) -> QuerySet[Finding]:
+    zone = ZoneInfo(closet.site.time_zone)
+    end = dt.datetime.combine(as_of + dt.timedelta(days=1), dt.time(), tzinfo=zone)
+    still_open = Q(cleared_at__isnull=True) | Q(cleared_at__gte=end)
+    return Finding.objects.filter(still_open, site_id=closet.site_id, opened_at__lt=end).select_related(
+        "case", "site"
+    )
+
+
+def _of(subjects: Iterable[Subject]) -> Q:
+    by_kind: dict[SubjectKind, list[int]] = {}
+    for kind, subject_id in subjects:
+        by_kind.setdefault(kind, []).append(subject_id)
+    wanted = Q(pk__in=[])
+    for kind, ids in by_kind.items():
+        wanted |= Q(subject_kind=int(kind), subject_id__in=ids)
+    return wanted
+
+
+# --- to be read aloud ---------------------------------------------------------------------------------------
+
+
+def _summary(
+    closet: Closet,
+    life_safety: LifeSafety,
+    reach: Reach,
+    cover: Cover,
+    equipment: Equipment,
+    zones: Sequence[ZoneHere],
+    findings: Sequence[FindingHere],
+) -> str:
+    place = f", {reach.place}" if reach.place else ""
+    said = [life_safety.sentence] if life_safety.answer != "no" else []
+    said.append(f"Closet {closet.name} of {closet.site.name}{place}.")
+    if reach.opened_by:
+        hours = f" ({reach.opening_hours})" if reach.opening_hours else ""
+        said.append(f"Opened by: {reach.opened_by}{hours}.")
+    if reach.key_location:
+        said.append(f"Key: {reach.key_location}.")
+    if equipment.in_words:
+        said.append(f"Here: {listed(equipment.in_words)}.")
+    said.append(_of_zones(zones))
+    if findings:
+        gravest = findings[0].told.sentence
+        said.append(
+            f"1 finding is open: {gravest}"
+            if len(findings) == 1
+            else f"{len(findings)} findings are open, the gravest: {gravest}"
+        )
+    said.append(cover.sentence)
+    return " ".join(said)
+
+
+def _of_zones(zones: Sequence[ZoneHere]) -> str:
+    if not zones:
+        return "Nothing that is recorded here feeds a zone."
+    said = [f"{counted(len(zones), 'zone')} {'is' if len(zones) == 1 else 'are'} fed from here"]
+    for verdict, words in _VERDICTS:
+        names = [one.zone.name for one in zones if one.load.verdict is verdict]
+        if names:
+            said.append(f"{words}: {listed(names, 5)}")
+    if len(said) == 1:
+        said.append("every limit is kept")
+    return "; ".join(said) + "."
+
+
+_VERDICTS = (
+    (Verdict.OVER, "past a limit"),
+    (Verdict.PROBABLY_OVER, "probably past a limit"),
+    (Verdict.CANNOT_TELL, "cannot be judged"),
+    (Verdict.NEAR, "near a limit"),
+)

@@ -1,0 +1,260 @@
+"""What stands in a closet on a day: switches, networked devices, supplies and amplifiers."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections import defaultdict
+from dataclasses import dataclass
+
+from django.db.models import Q
+
+from sites.models import (
+    Amplifier,
+    AmplifierFacts,
+    Closet,
+    Endpoint,
+    EndpointFacts,
+    Output,
+    Supply,
+    SupplyFacts,
+    Switch,
+    SwitchFacts,
+    SwitchPort,
+)
+from sites.selectors import facts_before, standing
+from zones.electrical.subjects import SubjectKind
+from zones.planning.loads import Subject
+
+from .wording import counted
+
+
+@dataclass(frozen=True)
+class PortHere:
+    """A port of a switch that one of our devices hangs on."""
+
+    id: int
+    number: int
+    endpoint_id: int
+    endpoint: str
+
+
+@dataclass(frozen=True)
+class SwitchHere:
+    """owner: whose it is and whether it may be touched, in words. touch: whether it may. ports: those that
+    our devices hang on."""
+
+    id: int
+    name: str
+    owner: str
+    touch: bool
+    model: str
+    serial: str
+    power_supplies: int | None
+    ports: tuple[PortHere, ...]
+    note: str
+
+
+@dataclass(frozen=True)
+class EndpointHere:
+    """powered_by: in words, with the switch and port where it is one."""
+
+    id: int
+    name: str
+    kind: str
+    model: str
+    address: str
+    vlan: int | None
+    multicast_group: str
+    page_code: str
+    mac: str
+    serial: str
+    firmware: str
+    configuration_backup: str
+    warranty_end: dt.date | None
+    powered_by: str
+    outputs: tuple[int, ...]
+    note: str
+
+
+@dataclass(frozen=True)
+class SupplyHere:
+    id: int
+    name: str
+    model: str
+    rated_current_a: float | None
+    outlet: str
+    breaker: str
+    ups: str
+    battery_installed_on: dt.date | None
+    note: str
+
+
+@dataclass(frozen=True)
+class AmplifierHere:
+    """line: what it drives, in words. line_voltage_v: null where that is low impedance, or not recorded."""
+
+    id: int
+    name: str
+    model: str
+    rated_power_w: float | None
+    line_voltage_v: float | None
+    line_known: bool
+    line: str
+    outlet: str
+    breaker: str
+    note: str
+
+
+@dataclass(frozen=True)
+class Equipment:
+    switches: tuple[SwitchHere, ...]
+    endpoints: tuple[EndpointHere, ...]
+    supplies: tuple[SupplyHere, ...]
+    amplifiers: tuple[AmplifierHere, ...]
+    subjects: frozenset[Subject]
+
+    @property
+    def in_words(self) -> list[str]:
+        """``2 switches``, ``1 supply``; what there is none of is left out."""
+        said = (
+            (len(self.switches), "switch", "switches"),
+            (len(self.endpoints), "networked device", ""),
+            (len(self.supplies), "supply", "supplies"),
+            (len(self.amplifiers), "amplifier", ""),
+        )
+        return [counted(count, one, several) for count, one, several in said if count]
+
+
+def equipment_of(closet: Closet, before: int) -> Equipment:
+    """Ten queries, however much stands there."""
+    switches = standing(Switch, before, closet=closet)
+    endpoints = standing(Endpoint, before, closet=closet)
+    supplies = standing(Supply, before, closet=closet)
+    amplifiers = standing(Amplifier, before, closet=closet)
+    of_switch = {
+        row.switch_id: row
+        for row in facts_before(SwitchFacts, before, switch__closet=closet).select_related("model")
+    }
+    of_supply = {
+        row.supply_id: row
+        for row in facts_before(SupplyFacts, before, supply__closet=closet).select_related("model")
+    }
+    of_amplifier = {
+        row.amplifier_id: row
+        for row in facts_before(AmplifierFacts, before, amplifier__closet=closet).select_related("model")
+    }
+    # Of devices elsewhere too, since they may hang on a switch here
+    patched = {
+        row.endpoint_id: row
+        for row in facts_before(EndpointFacts, before, site_id=closet.site_id).select_related(
+            "model", "port__switch", "endpoint"
+        )
+        if row.endpoint.end_step is None or row.endpoint.end_step >= before
+    }
+    outputs: dict[int, list[int]] = defaultdict(list)
+    subjects: set[Subject] = set()
+    for output in standing(Output, before, endpoint__closet=closet):
+        outputs[output.endpoint_id].append(output.number)
+        subjects.add((SubjectKind.OUTPUT, output.pk))
+    on_switch: dict[int, list[PortHere]] = defaultdict(list)
+    for row in patched.values():
+        if row.port is not None:
+            here = PortHere(row.port.pk, row.port.number, row.endpoint_id, row.endpoint.name)
+            on_switch[row.port.switch_id].append(here)
+    ports = standing(SwitchPort, before).filter(Q(switch__closet=closet)).values_list("pk", flat=True)
+    subjects |= {(SubjectKind.PORT, pk) for pk in ports}
+    found = Equipment(
+        switches=tuple(_switch(row, of_switch.get(row.pk), on_switch[row.pk]) for row in switches),
+        endpoints=tuple(_endpoint(row, patched.get(row.pk), outputs[row.pk]) for row in endpoints),
+        supplies=tuple(_supply(row, of_supply.get(row.pk)) for row in supplies),
+        amplifiers=tuple(_amplifier(row, of_amplifier.get(row.pk)) for row in amplifiers),
+        subjects=frozenset(),
+    )
+    subjects |= {(SubjectKind.SWITCH, one.id) for one in found.switches}
+    subjects |= {(SubjectKind.ENDPOINT, one.id) for one in found.endpoints}
+    subjects |= {(SubjectKind.SUPPLY, one.id) for one in found.supplies}
+    subjects |= {(SubjectKind.AMPLIFIER, one.id) for one in found.amplifiers}
+    return Equipment(found.switches, found.endpoints, found.supplies, found.amplifiers, frozenset(subjects))
+
+
+def _switch(row: Switch, facts: SwitchFacts | None, ports: list[PortHere]) -> SwitchHere:
+    return SwitchHere(
+        id=row.pk,
+        name=row.name,
+        owner=row.get_owner_display(),
+        touch=row.owner == Switch.Owner.INTEGRATOR,
+        model=_model(facts),
+        serial=row.serial,
+        power_supplies=facts.power_supply_count if facts else None,
+        ports=tuple(sorted(ports, key=lambda port: port.number)),
+        note=row.note,
+    )
+
+
+def _endpoint(row: Endpoint, facts: EndpointFacts | None, outputs: list[int]) -> EndpointHere:
+    model = facts.model if facts else None
+    return EndpointHere(
+        id=row.pk,
+        name=row.name,
+        kind=model.get_kind_display() if model else "",
+        model=_model(facts),
+        address=(facts.address or "") if facts else "",
+        vlan=facts.vlan if facts else None,
+        multicast_group=(facts.multicast_group or "") if facts else "",
+        page_code=facts.page_code if facts else "",
+        mac=row.mac,
+        serial=row.serial,
+        firmware=row.firmware,
+        configuration_backup=row.configuration_backup,
+        warranty_end=row.warranty_end,
+        powered_by=_power(facts),
+        outputs=tuple(sorted(outputs)),
+        note=row.note,
+    )
+
+
+def _power(facts: EndpointFacts | None) -> str:
+    if facts is None or facts.power_source == EndpointFacts.PowerSource.UNKNOWN:
+        return "not recorded"
+    if facts.port is None:
+        return facts.get_power_source_display()
+    return f"PoE from port {facts.port.number} of {facts.port.switch.name}"
+
+
+def _supply(row: Supply, facts: SupplyFacts | None) -> SupplyHere:
+    return SupplyHere(
+        id=row.pk,
+        name=row.name,
+        model=_model(facts),
+        rated_current_a=facts.model.rated_current_a if facts and facts.model else None,
+        outlet=row.outlet,
+        breaker=row.breaker,
+        ups=row.ups,
+        battery_installed_on=row.battery_installed_on,
+        note=row.note,
+    )
+
+
+def _amplifier(row: Amplifier, facts: AmplifierFacts | None) -> AmplifierHere:
+    volts = facts.line_voltage_v if facts else None
+    # No line voltage is how a low-impedance amplifier is recorded; of an unknown one it is unknown
+    known = volts is not None or (facts is not None and facts.model is not None)
+    return AmplifierHere(
+        id=row.pk,
+        name=row.name,
+        model=_model(facts),
+        rated_power_w=facts.model.rated_power_w if facts and facts.model else None,
+        line_voltage_v=volts,
+        line_known=known,
+        line=f"{volts:g} V line" if volts is not None else "low impedance" if known else "not recorded",
+        outlet=row.outlet,
+        breaker=row.breaker,
+        note=row.note,
+    )
+
+
+def _model(
+    facts: SwitchFacts | EndpointFacts | SupplyFacts | AmplifierFacts | None,
+) -> str:
+    """Blank: not recorded."""
+    return facts.model.name if facts is not None and facts.model is not None else ""

@@ -1,0 +1,205 @@
+"""How a closet is reached on a day: whom to call, what codes there are, and under which contract one goes."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections import Counter
+from dataclasses import dataclass
+
+from django.db.models import Q
+
+from sites.models import Closet, Contact, Contract, Coverage, Secret
+
+from .wording import capital, counted, listed
+
+
+@dataclass(frozen=True)
+class ContactHere:
+    """closet: whether of this closet, rather than of the whole site."""
+
+    id: int
+    name: str
+    phone: str
+    email: str
+    hours: str
+    of_closet: bool
+    note: str
+
+
+@dataclass(frozen=True)
+class Contacts:
+    """By role; those of the closet before those of the site."""
+
+    site: tuple[ContactHere, ...]
+    out_of_hours: tuple[ContactHere, ...]
+    network: tuple[ContactHere, ...]
+    key_holder: tuple[ContactHere, ...]
+
+
+@dataclass(frozen=True)
+class Codes:
+    """How many codes are kept for a closet, never what they are."""
+
+    door: int
+    alarm: int
+    other: int
+    sentence: str
+
+
+@dataclass(frozen=True)
+class Cover:
+    """The contract that covers the site on the day; where none does, the one that last did, or next will."""
+
+    covered: bool
+    contract: Contract | None
+    first_day: dt.date | None
+    end_day: dt.date | None
+    sentence: str
+
+
+@dataclass(frozen=True)
+class Reach:
+    """induction, permits, dangers: what is written of the site, then of the closet."""
+
+    address: str
+    building: str
+    floor: str
+    room: str
+    directions: str
+    opened_by: str
+    opening_hours: str
+    key_location: str
+    codes: Codes
+    escort: str
+    induction: tuple[str, ...]
+    permits: tuple[str, ...]
+    protective_equipment: str
+    other_tenants: str
+    dangers: tuple[str, ...]
+    ladder_m: float | None
+    out_of_hours_phone: str
+    contacts: Contacts
+    note: tuple[str, ...]
+
+    @property
+    def place(self) -> str:
+        """``Terminal, floor 0, comms room``."""
+        floor = f"floor {self.floor}" if self.floor else ""
+        return ", ".join(word for word in (self.building, floor, self.room) if word)
+
+    @property
+    def unknown(self) -> tuple[str, ...]:
+        """What nobody recorded that one must know before going, in words."""
+        asked = (
+            (self.address, "The address of the site is not recorded."),
+            (self.place or self.directions, "Where in the site the closet is, is not recorded."),
+            (self.opened_by or self.contacts.key_holder, "Who opens it is not recorded."),
+            (self.opening_hours, "When it can be opened is not recorded."),
+            (self.key_location or self.codes.door, "Where the key is, is not recorded."),
+            (self.contacts.site, "No site contact is recorded."),
+            (self.contacts.network, "Nobody is recorded to call about the customer's network."),
+            (
+                self.out_of_hours_phone or self.contacts.out_of_hours,
+                "No number to call out of hours is recorded.",
+            ),
+        )
+        return tuple(sentence for known, sentence in asked if not known)
+
+
+def reach_of(closet: Closet) -> Reach:
+    """Two queries; the site must be there with the closet."""
+    site = closet.site
+
+    def both(name: str) -> tuple[str, ...]:
+        return tuple(text for text in (getattr(site, name), getattr(closet, name)) if text)
+
+    return Reach(
+        address=", ".join(word for word in (site.address, site.city, site.postal_code) if word),
+        building=closet.building,
+        floor=closet.floor,
+        room=closet.room,
+        directions=closet.directions,
+        opened_by=closet.opened_by,
+        opening_hours=closet.opening_hours,
+        key_location=closet.key_location,
+        codes=_codes(closet),
+        escort=closet.escort,
+        induction=both("induction"),
+        permits=both("permits"),
+        protective_equipment=closet.protective_equipment,
+        other_tenants=closet.other_tenants,
+        dangers=both("dangers"),
+        ladder_m=closet.ladder_m,
+        out_of_hours_phone=site.out_of_hours_phone,
+        contacts=_contacts(closet),
+        note=both("note"),
+    )
+
+
+def _contacts(closet: Closet) -> Contacts:
+    rows = Contact.objects.filter(Q(closet=closet) | Q(closet__isnull=True), site_id=closet.site_id)
+    ordered = sorted(rows, key=lambda row: (row.closet_id is None, row.name, row.pk))
+
+    def of(role: Contact.Role) -> tuple[ContactHere, ...]:
+        return tuple(
+            ContactHere(
+                row.pk, row.name, row.phone, row.email, row.hours, row.closet_id is not None, row.note
+            )
+            for row in ordered
+            if row.role == role
+        )
+
+    return Contacts(
+        site=of(Contact.Role.SITE),
+        out_of_hours=of(Contact.Role.OUT_OF_HOURS),
+        network=of(Contact.Role.NETWORK),
+        key_holder=of(Contact.Role.KEY_HOLDER),
+    )
+
+
+def _codes(closet: Closet) -> Codes:
+    kinds = Secret.objects.filter(Q(closet=closet) | Q(closet__isnull=True), site_id=closet.site_id)
+    counts = Counter(kinds.values_list("kind", flat=True))
+    door, alarm, other = (counts[kind] for kind in (Secret.Kind.DOOR, Secret.Kind.ALARM, Secret.Kind.OTHER))
+    kept = [
+        counted(count, one)
+        for count, one in ((door, "door code"), (alarm, "alarm code"), (other, "other code"))
+        if count
+    ]
+    sentence = (
+        f"{capital(listed(kept))} {'is' if door + alarm + other == 1 else 'are'} kept for here. "
+        "None is ever written on a sheet: whoever may see codes asks for one at a time, with a reason, and "
+        "each time is logged."
+        if kept
+        else "No code is kept for here."
+    )
+    return Codes(door, alarm, other, sentence)
+
+
+def cover_of(site_id: int, day: dt.date) -> Cover:
+    """One query."""
+    rows = list(Coverage.objects.filter(site_id=site_id).select_related("contract").order_by("days"))
+    for row in rows:
+        if day in row.days:
+            return _cover(row, _covered(row.contract, row.days.upper), covered=True)
+    past = [row for row in rows if row.days.upper is not None and row.days.upper <= day]
+    coming = [row for row in rows if row.days.lower is not None and row.days.lower > day]
+    if past:
+        last_day = past[-1].days.upper - dt.timedelta(days=1)
+        after = f"{past[-1].contract.reference} covered it until {last_day}."
+        return _cover(past[-1], f"Not under contract on {day}: {after}", covered=False)
+    if coming:
+        after = f"{coming[0].contract.reference} covers it from {coming[0].days.lower} on."
+        return _cover(coming[0], f"Not under contract on {day}: {after}", covered=False)
+    return Cover(False, None, None, None, f"Not under contract on {day}.")
+
+
+def _cover(row: Coverage, sentence: str, *, covered: bool) -> Cover:
+    return Cover(covered, row.contract, row.days.lower, row.days.upper, sentence)
+
+
+def _covered(contract: Contract, end_day: dt.date | None) -> str:
+    hours = contract.response_hours
+    response = "no response time is agreed" if hours is None else f"respond within {counted(hours, 'hour')}"
+    until = "" if end_day is None else f" Covered until {end_day - dt.timedelta(days=1)}."
+    return f"Under contract {contract.reference}: {response}.{until}"

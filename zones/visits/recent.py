@@ -1,0 +1,118 @@
+"""The last changes to what stands in a closet and lies on its blocks."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections import Counter
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any, Final
+
+from django.db.models import Q
+
+from sites.changes.models import ChangeSet
+from sites.changes.operations import operations
+from sites.models import (
+    Amplifier,
+    AmplifierFacts,
+    Block,
+    Closet,
+    DatedFacts,
+    Endpoint,
+    EndpointFacts,
+    Output,
+    Placed,
+    Supply,
+    SupplyFacts,
+    Switch,
+    SwitchFacts,
+    SwitchPortFacts,
+)
+from zones.models import ClipFacts, Landing, PointFacts, Reading, Run, RunFacts
+
+SHOWN: Final = 5
+
+_THINGS: Final[Mapping[type[Placed], str]] = {
+    Switch: "closet",
+    Endpoint: "closet",
+    Output: "endpoint__closet",
+    Supply: "closet",
+    Amplifier: "closet",
+    Block: "closet",
+    Run: "block__closet",
+    Landing: "block__closet",
+}
+_FACTS: Final[Mapping[type[DatedFacts], str]] = {
+    SwitchFacts: "switch__closet",
+    SwitchPortFacts: "port__switch__closet",
+    EndpointFacts: "endpoint__closet",
+    SupplyFacts: "supply__closet",
+    AmplifierFacts: "amplifier__closet",
+    RunFacts: "run__block__closet",
+    PointFacts: "run__block__closet",
+    ClipFacts: "block__closet",
+}
+_READINGS: Final = ("run__block__closet", "switch__closet")
+
+
+@dataclass(frozen=True)
+class RecentChange:
+    """what: what was done, in the words of its operations; empty where its rows were written otherwise, as by
+    an import."""
+
+    id: int
+    happened_on: dt.date
+    recorded_at: dt.datetime
+    kind: str
+    actor: str
+    reason: str
+    job_reference: str
+    what: tuple[str, ...]
+
+
+def recent_changes(closet: Closet, before: int) -> tuple[RecentChange, ...]:
+    """The last few change sets before a step that touched something here, the latest first. One query.
+
+    A row of facts tells its change set by the step from which it holds, and whoever corrected it since by its
+    change set; a thing tells when it began and ended.
+    """
+    by_step, by_id = Q(), Q(pk=closet.change_set_id)
+    for things, path in _THINGS.items():
+        rows = things._default_manager.filter(**{path: closet}).order_by()
+        by_step |= Q(step__in=rows.values("begin_step"))
+        by_step |= Q(step__in=rows.filter(end_step__isnull=False).values("end_step"))
+        by_id |= Q(pk__in=rows.values("change_set"))
+    for facts, path in _FACTS.items():
+        of_facts = facts._default_manager.filter(**{path: closet}).order_by()
+        by_step |= Q(step__in=of_facts.values("step"))
+        by_id |= Q(pk__in=of_facts.values("change_set"))
+    for path in _READINGS:
+        by_id |= Q(pk__in=Reading._default_manager.filter(**{path: closet}).order_by().values("change_set"))
+    found = ChangeSet.objects.filter(
+        by_step | by_id, site_id=closet.site_id, state=ChangeSet.State.ACCEPTED, step__lt=before
+    ).order_by("-step")[:SHOWN]
+    sentences = {one.name: one.sentence for one in operations()}
+    return tuple(_recent(row, sentences) for row in found)
+
+
+def _recent(row: ChangeSet, sentences: Mapping[str, str]) -> RecentChange:
+    assert row.happened_on is not None, "an accepted change set has its day"
+    assert row.recorded_at is not None, "and the time when it was accepted"
+    return RecentChange(
+        id=row.pk,
+        happened_on=row.happened_on,
+        recorded_at=row.recorded_at,
+        kind=row.get_kind_display(),
+        actor=row.actor,
+        reason=row.reason,
+        job_reference=row.job_reference,
+        what=_done(row.operations, sentences),
+    )
+
+
+def _done(bodies: Iterable[Mapping[str, Any]], sentences: Mapping[str, str]) -> tuple[str, ...]:
+    """What was done, each kind of operation once, with how often."""
+    counts = Counter(sentences.get(body["op"], body["op"]) for body in bodies)
+    return tuple(
+        sentence if count == 1 else f"{sentence} ({count} times)" for sentence, count in counts.items()
+    )

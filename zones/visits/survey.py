@@ -1,0 +1,80 @@
+"""What a site leaves open: figures of which nobody can tell whether they are past their limit, and the values
+that are missing, in words. The list for the next visit."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Collection, Iterable, Sequence
+from dataclasses import dataclass
+
+from sites.selectors import before_of
+from zones.electrical.verdicts import Verdict
+from zones.planning.loads import SiteLoads, Subject, site_loads
+from zones.planning.wording import NotComputed, Told, not_computed, told
+
+from .unknowns import SiteFacts, unknown_of
+from .wording import counted, listed, lower
+
+
+@dataclass(frozen=True)
+class Question:
+    """A figure of which nobody can tell whether it is past its limit. missing: what it hangs on and is not
+    known, or not well; sentence: all of it, to be read aloud."""
+
+    figure: Told
+    missing: tuple[str, ...]
+    sentence: str
+
+
+@dataclass(frozen=True)
+class Survey:
+    as_of: dt.date
+    questions: tuple[Question, ...]
+    problems: tuple[NotComputed, ...]
+    summary: str
+
+
+def site_survey(site_id: int, as_of: dt.date) -> Survey:
+    """What a site leaves open on a day. As many queries for a large site as for a small one."""
+    loads = site_loads(site_id, as_of)
+    questions = questions_of(loads)
+    problems = not_computed(loads.problems)
+    return Survey(as_of, questions, problems, _summary(questions, problems))
+
+
+def questions_of(loads: SiteLoads, subjects: Collection[Subject] | None = None) -> tuple[Question, ...]:
+    """Of a whole site, or of some subjects on it."""
+    chosen = loads.loads if subjects is None else loads.of(subjects)
+    figures = told([load for load in chosen if load.verdict is Verdict.CANNOT_TELL])
+    if not figures:
+        return ()
+    facts = SiteFacts(loads.site_id, before_of(loads.as_of))
+    return tuple(_question(one, unknown_of(facts, one.load.code, one.load.subject)) for one in figures)
+
+
+def _question(figure: Told, missing: tuple[str, ...]) -> Question:
+    subject = f"{lower(figure.limit.title)} of {figure.subject}"
+    return Question(figure, missing, f"Cannot tell: {subject}. {figure.sentence} {_why(missing)}")
+
+
+def _why(missing: Sequence[str]) -> str:
+    if missing:
+        return f"Not known well enough: {'; '.join(missing)}."
+    return (
+        "All that it hangs on is recorded, and still the estimates lie on both sides of the limit: only a "
+        "measurement can settle it."
+    )
+
+
+def _summary(questions: Sequence[Question], problems: Iterable[NotComputed]) -> str:
+    names = list(dict.fromkeys(one.figure.subject for one in questions))
+    broken = list(dict.fromkeys(one.name for one in problems))
+    said = []
+    if broken:
+        said.append(f"{counted(len(broken), 'thing')} cannot be computed: {listed(broken, 5)}.")
+    if questions:
+        said.append(
+            f"{counted(len(questions), 'figure')} cannot be judged, of {listed(names, 5)}: the estimates lie "
+            "on both sides of a limit, or a rating is missing."
+        )
+    return " ".join(said) or "Nothing is open: every figure can be judged by what is recorded."

@@ -46,13 +46,15 @@ def principal_of(user: User, token: Token | None = None) -> Principal:
     """What `user` sees and may do; through `token`, no more than it was given of that."""
     scope = EVERYTHING
     if not user.all_customers:
-        granted = Grant.objects.filter(user=user).values_list("customer_id", flat=True)
-        scope = Scope(frozenset(granted))
+        granted = Grant.objects.filter(user=user)
+        if token is not None and token.narrowed:
+            granted = granted.filter(customer__in=token.customers.order_by())
+        scope = Scope(frozenset(granted.values_list("customer_id", flat=True)))
+    elif token is not None and token.narrowed:
+        scope = scope.narrowed_to(token.customers.order_by().values_list("id", flat=True))
     abilities = ROLES[user.role]
     if token is not None:
         abilities &= {ability for ability in TOKEN_SCOPES if ability.value in token.scopes}
-        if token.narrowed:
-            scope = scope.narrowed_to(token.customers.values_list("id", flat=True))
     return Principal(user=user, token=token, scope=scope, abilities=frozenset(abilities))
 
 

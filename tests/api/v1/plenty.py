@@ -1,0 +1,87 @@
+"""Some of everything that the API lists, all of one customer."""
+
+from __future__ import annotations
+
+from django.utils import timezone
+
+from sites.models import Basis, Contact, Customer, DeviceModel
+from sites.services.closets import contact_add
+from sites.services.endpoints import endpoint_move
+from tests import factories
+from tests.halls import Hall, make_hall
+from zones.electrical.subjects import SubjectKind
+from zones.findings.models import Case, Finding
+from zones.findings.wording import unattributed
+from zones.models import Reading
+from zones.services.landings import PairUse, landing_add
+from zones.services.paging_sets import paging_set_add
+from zones.services.readings import reading_record
+from zones.services.zones import zone_endpoint_add
+
+
+def one_hall(customer: Customer) -> Hall:
+    return make_hall(
+        closet := factories.make_closet(factories.make_site(customer)), factories.make_block(closet)
+    )
+
+
+def add(hall: Hall, count: int) -> None:
+    """``count`` more of every kind of thing, those of a site at the hall's."""
+    customer, change = hall.site.customer, factories.change(hall.site)
+    speaker = factories.make_model(DeviceModel.Kind.NETWORK_SPEAKER)
+    cable = factories.make_cable()
+    small = factories.make_model(DeviceModel.Kind.SWITCH, port_count=1)
+    for _ in range(count):
+        site = factories.make_site(customer)
+        factories.make_coverage(factories.make_contract(customer), site)
+        factories.make_model(DeviceModel.Kind.HORN)
+        factories.make_cable()
+        closet = factories.make_closet(hall.site)
+        contact_add(change, closet=closet, role=Contact.Role.SITE, name=f"Ada {factories.next_number()}")
+        block, zone = factories.make_block(hall.closet), factories.make_zone(hall.site)
+        supply = factories.make_supply(hall.closet)
+        amplifier = factories.make_amplifier(hall.closet)
+        gateway = factories.make_gateway(hall.closet)
+        heard = factories.make_gateway(hall.closet, speaker)
+        switch = factories.make_switch(hall.closet, small)
+        endpoint_move(change, endpoint=heard, port=switch.ports.get())
+        run = factories.make_run(block, zone=zone, supply=supply, output=gateway.outputs.get(number=1))
+        factories.make_points(
+            run,
+            1,
+            hall.speaker,
+            cable_type=cable,
+            zone=hall.zone,
+            feed_supply=None,
+            current_basis=Basis.MARKED,
+        )
+        landing_add(change, block=block, row=1, pair=1, carries=PairUse.AUDIO, run=run)
+        landing_add(change, block=block, row=5, pair=1, carries=PairUse.LINE, amplifier=amplifier)
+        zone_endpoint_add(change, zone=zone, endpoint=heard)
+        paging_set_add(change, name=f"set {factories.next_number()}", zones=[zone])
+        reading_record(
+            change, kind=Reading.Kind.RUN_CURRENT, state=Reading.State.IDLE, value=0.1,
+            taken_on=factories.BUILT_ON, run=run,
+        )  # fmt: skip
+        for kind, thing, code in (
+            (SubjectKind.SUPPLY, supply, "supply_current"),
+            (SubjectKind.RUN, run, "run_voltage"),
+            (SubjectKind.BLOCK, block, "row_used_twice"),
+            (SubjectKind.AMPLIFIER, amplifier, "amplifier_load"),
+            (SubjectKind.ENDPOINT, heard, "endpoint_cable"),
+            (SubjectKind.PORT, switch.ports.get(), "port_power"),
+            (SubjectKind.SWITCH, switch, "poe_allocated"),
+            (SubjectKind.OUTPUT, gateway.outputs.get(number=1), "output_speakers"),
+        ):
+            _finding(hall, kind, thing.pk, code)
+
+
+def _finding(hall: Hall, kind: SubjectKind, subject_id: int, code: str) -> None:
+    """A finding as a recheck would open it, in a case of its own."""
+    now = timezone.now()
+    case = Case.objects.create(site=hall.site, key=f"{hall.site.pk}/{code}/{subject_id}", opened_at=now)
+    Finding.objects.create(
+        site=hall.site, case=case, code=code, subject_kind=int(kind), subject_id=subject_id, verdict=4,
+        low=2.0, likely=2.1, high=2.2, limit_value=1.6, detail=None, attribution=unattributed("no change"),
+        opened_at=now, changed_at=now,
+    )  # fmt: skip

@@ -327,9 +327,10 @@ def _rows_for_life(
     plant: Plant, bench: _Bench, usable: FloatArray, scaled: BoolArray, same: Sequence[str]
 ) -> FloatArray:
     """(rows,) factor of every row of a point that stood on the reading's day, for its whole life as the same
-    thing.
+    thing; NaN elsewhere.
 
-    same: the columns of ``plant.points`` that must equal those of the row that was read; NaN elsewhere.
+    same: the columns of ``plant.points`` that must equal those of the row that was read, without a break: a
+    device taken off and hung again is another one, which nobody measured.
     """
     points = plant.points
     chosen = np.flatnonzero(~np.isnan(usable[bench.tree]) & scaled[bench.row])
@@ -349,6 +350,11 @@ def _rows_for_life(
             else np.zeros(len(column), np.bool_)
         )
         alike &= (column == there) | unknown
+    order = np.lexsort((points.begin, points.point_index))
+    breaks = ~alike[order] | (np.diff(points.point_index[order], prepend=-1) != 0)
+    stretch = np.empty(len(order), np.int64)
+    stretch[order] = np.cumsum(breaks)
+    alike &= stretch == stretch[np.where(read >= 0, read, 0)]
     return np.where(alike, factor_of_point[points.point_index], np.nan)
 
 
@@ -384,7 +390,7 @@ def _scale_currents(plant: Plant, loads: PointLoads, bench: _Bench, usable: Floa
 
 def _scale_lengths(plant: Plant, loads: PointLoads, bench: _Bench, usable: FloatArray) -> PointLoads:
     factor = _rows_for_life(
-        plant, bench, usable, loads.scaled_length, ("run_index", "length_m", "length_basis")
+        plant, bench, usable, loads.scaled_length, ("run_index", "parent_index", "length_m", "length_basis")
     )
     hit = ~np.isnan(factor) & (loads.length_m[LIKELY] > 0)
     band = plant.factors.table("length")[:, Basis.MEASURED][:, None]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import time
 from argparse import ArgumentTypeError
+from collections.abc import Callable
 from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
@@ -14,14 +15,17 @@ from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, T
 from zones.fleet.writer import FleetExistsError, Written, write_fleet
 
 
-def _at_least_one(text: str) -> int:
-    try:
-        number = int(text)
-    except ValueError:
-        number = 0
-    if not 1 <= number <= 1_000_000:
-        raise ArgumentTypeError(f"{text!r}: expected a whole number from 1 to 1000000")
-    return number
+def _whole_number(least: int, most: int) -> Callable[[str], int]:
+    def read(text: str) -> int:
+        try:
+            number = int(text)
+        except ValueError:
+            number = least - 1
+        if not least <= number <= most:
+            raise ArgumentTypeError(f"{text!r}: expected a whole number from {least} to {most}")
+        return number
+
+    return read
 
 
 class Command(BaseCommand):
@@ -31,17 +35,19 @@ class Command(BaseCommand):
     )
 
     def add_arguments(self, parser: CommandParser) -> None:
-        parser.add_argument("--sites", type=_at_least_one, required=True, metavar="N", help="how many sites")
-        parser.add_argument("--seed", type=int, default=1, metavar="S", help="which fleet (default: 1)")
         parser.add_argument(
-            "--workers", type=_at_least_one, default=2, metavar="W",
+            "--sites", type=_whole_number(1, 1_000_000), required=True, metavar="N", help="how many sites"
+        )
+        parser.add_argument(
+            "--seed", type=_whole_number(0, 2**63), default=1, metavar="S", help="which fleet (default: 1)"
+        )
+        parser.add_argument(
+            "--workers", type=_whole_number(1, 64), default=2, metavar="W",
             help="connections that write at the same time (default: 2)",
         )  # fmt: skip
         parser.add_argument("--json", action="store_true", help="print the summary as JSON")
 
     def handle(self, *args: Any, **options: Any) -> None:
-        if options["seed"] < 0:
-            raise CommandError("--seed: expected a whole number from 0 on")
         started = time.perf_counter()
         columns = (TextColumn("sites"), BarColumn(), MofNCompleteColumn(), TimeElapsedColumn())
         with Progress(*columns, console=Console(stderr=True), disable=options["verbosity"] == 0) as progress:

@@ -127,9 +127,12 @@ def _near_run(plant: Plant, index: int, step: int) -> Iterator[Rows]:
     table = plant.runs
     own = _around(table, step) & (table.run_index == index)
     beside = [alone]
+    points = _around(plant.points, step) & (plant.points.run_index == index)
     for column in ("supply_index", "output_index", "amplifier_index"):
-        sources = np.unique(getattr(table, column)[own])
-        beside += [_runs_on(plant, column, int(k), step) for k in sources if k >= 0]
+        sources = getattr(table, column)[own]
+        if column == "supply_index":
+            sources = np.concatenate([sources, plant.points.feed_supply_index[points]])
+        beside += [_runs_on(plant, column, int(k), step) for k in np.unique(sources) if k >= 0]
     yield _of_runs(plant, np.unique(np.concatenate(beside)), step)
 
 

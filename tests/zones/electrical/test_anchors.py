@@ -89,8 +89,7 @@ def test_a_device_like_the_measured_one_hung_in_its_place_later_is_not_scaled() 
     toy = chain_plant(2, current_basis=DRAWING)
     toy.add("readings", run_index=0, step=3, value=0.08)
     for step, kind, count in ((4, p.PointKind.SPLICE, 0.0), (5, p.PointKind.DEVICE, 1.0)):
-        counts = dict.fromkeys(("count_low", "count_likely", "count_high"), count)
-        toy.change("points", 1, step=step, kind=kind, **counts)
+        toy.change("points", 1, step=step, kind=kind, count_low=count, count_likely=count, count_high=count)
     assert figure(figures(toy, 4), "supply_current")[1] == pytest.approx(0.04)
     assert figure(figures(toy, 5), "supply_current")[1] == pytest.approx(0.04 + 0.05)
 

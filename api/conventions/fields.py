@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from datetime import date, datetime
 from enum import IntEnum
+from ipaddress import ip_address
 from typing import Any, Final, NoReturn
 
 from rest_framework import serializers
@@ -82,6 +83,21 @@ class Text(serializers.CharField):
         if not isinstance(data, str):
             self.fail("invalid")
         return super().to_internal_value(data)
+
+
+class Address(Text):
+    """An address on a network, of either version of IP."""
+
+    default_error_messages = {"invalid": "Expected a network address, as in 10.1.0.5 or 2001:db8::5."}
+
+    def to_internal_value(self, data: Any) -> str:
+        text = super().to_internal_value(data)
+        if "%" in text:  # a zone of one machine means nothing elsewhere
+            self.fail("invalid")
+        try:
+            return str(ip_address(text))
+        except ValueError:
+            self.fail("invalid")
 
 
 class Day(serializers.DateField):

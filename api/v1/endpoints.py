@@ -101,7 +101,7 @@ class EndpointFilters(FactFilters):
     port_id = fields.Id(required=False)
     switch_id = fields.Id(required=False, help_text="Devices on some port of this switch.")
     power_source = fields.Choice(choices=EndpointFacts.PowerSource.choices, required=False)
-    address = fields.Text(required=False, help_text="Its address on the network, exactly.")
+    address = fields.Address(required=False, help_text="Its address on the network, exactly.")
 
     facts = EndpointFacts
     fact_lookups: ClassVar = {

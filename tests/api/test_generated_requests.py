@@ -20,9 +20,8 @@ from schemathesis.specs.openapi.checks import (
 
 from sites.access.abilities import TOKEN_SCOPES
 from sites.access.services import token_make
-from sites.models import Closet, Contact, Customer, DeviceModel, Site, User
-from sites.services.closets import contact_add
-from tests import factories
+from sites.models import Customer, User
+from tests.api.v1 import plenty
 
 CHECKS = [
     not_a_server_error,
@@ -35,12 +34,8 @@ CHECKS = [
 
 
 @pytest.fixture
-def one_of_everything(customer: Customer, site: Site, closet: Closet) -> None:
-    factories.make_coverage(factories.make_contract(customer), site)
-    contact_add(factories.change(site), closet=closet, role=Contact.Role.SITE, name="Ada")
-    factories.make_model(DeviceModel.Kind.HORN)
-    factories.make_cable()
-    factories.make_zone(site)
+def one_of_everything(customer: Customer) -> None:
+    plenty.add(plenty.one_hall(customer), 1)
 
 
 @pytest.mark.slow

@@ -111,3 +111,11 @@ def walked(client: Client, name: str, order: str) -> set[int]:
         query["cursor"] = page["next"]
     assert len(seen) == len(set(seen)), name
     return set(seen)
+
+
+@pytest.mark.parametrize("text", ["10.1.0", "x", "fe80::1%eth0", "10.1.0.5/24"])
+def test_a_text_that_is_no_network_address_is_refused(reader: User, with_token: Caller, text: str) -> None:
+    answer = with_token(reader).get(f"{ROOT}/endpoints", {"address": text})
+    (error,) = answer.json()["errors"]
+    assert (answer.status_code, error["parameter"]) == (400, "address")
+    assert error["detail"] == "Expected a network address, as in 10.1.0.5 or 2001:db8::5."

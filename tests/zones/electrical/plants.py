@@ -259,11 +259,13 @@ class ToyPlant:
                 dtype = {"IntArray": np.int64, "FloatArray": np.float64, "BoolArray": np.bool_}[kind]
                 columns[key] = np.array(values, dtype)
             own = OWN_INDEX.get(name)
-            if name == "points":
-                order = ("run_index", "point_index", "begin")
-            else:
-                order = (own, "begin") if own else ("begin",)
+            of_point: tuple[str, ...] = ("run_index", "point_index", "begin")
+            order = of_point if name == "points" else (own, "begin") if own else ("begin",)
             tables[name] = cls(**columns).ordered(*order)
+        ratings: dict[str, Any] = {
+            k: np.array([m[k] for m in self.models], np.int64 if k == "device_kind" else np.float64)
+            for k in MODEL
+        }
         ids = {name: np.arange(self.counts[name], dtype=np.int64) + 1000 for name in OWN_INDEX}
         return p.Plant(
             site_id=np.array([7], np.int64),
@@ -282,10 +284,7 @@ class ToyPlant:
             block_id=np.arange(self.blocks, dtype=np.int64) + 1000,
             models=p.Models(
                 model_id=np.arange(len(self.models), dtype=np.int64),
-                **{
-                    k: np.array([m[k] for m in self.models], np.int64 if k == "device_kind" else np.float64)
-                    for k in MODEL
-                },
+                **ratings,
             ),
             cables=p.Cables(
                 cable_id=np.arange(len(self.cables), dtype=np.int64),

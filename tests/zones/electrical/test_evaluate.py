@@ -3,6 +3,8 @@ plant."""
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -65,7 +67,7 @@ def chain_plant(count: int = 10, **point: object) -> ToyPlant:
     toy = ToyPlant()
     model, cable = toy.model(), toy.cable()
     run = toy.run(supply_index=toy.add("supplies"), output_index=toy.add("outputs"))
-    defaults = {
+    defaults: dict[str, Any] = {
         "model_index": model,
         "cable_index": cable,
         "length_m": 10.0,
@@ -155,7 +157,7 @@ def test_a_single_pair_extension_behind_two_pairs_carries_its_current_on_one_con
     toy = ToyPlant()
     model, cable = toy.model(), toy.cable()
     run = toy.run(supply_index=toy.add("supplies", rated_current_a=10.0))
-    fixed = {
+    fixed: dict[str, Any] = {
         "model_index": model,
         "cable_index": cable,
         "length_m": 1.0,
@@ -283,7 +285,12 @@ def test_the_judged_point_of_a_line_takes_its_path_long_and_the_rest_short() -> 
     toy = ToyPlant()
     model, cable = toy.model(), toy.cable(gauge_awg=18.0)
     run = toy.run(kind=p.RunKind.CONSTANT_VOLTAGE, amplifier_index=toy.add("amplifiers"))
-    tapped = {"model_index": model, "cable_index": cable, "tap_power_w": 30.0, "tap_basis": MARKED}
+    tapped: dict[str, Any] = {
+        "model_index": model,
+        "cable_index": cable,
+        "tap_power_w": 30.0,
+        "tap_basis": MARKED,
+    }
     toy.chain(run, 2, length_m=100.0, length_basis=DRAWING, **tapped)
     loss = figure(figures(toy), "line_loss")
     r = 2 * 6.385 / 304.8 * 100
@@ -292,7 +299,7 @@ def test_the_judged_point_of_a_line_takes_its_path_long_and_the_rest_short() -> 
     def two_in_a_row(ohm: float, load: float) -> float:
         far = ohm + load
         near = 1 / (1 / load + 1 / far)
-        return -20 * np.log10(near / (ohm + near) * load / far)
+        return float(-20 * np.log10(near / (ohm + near) * load / far))
 
     assert loss[1] == pytest.approx(two_in_a_row(r, z), rel=1e-3)
     assert loss[2] == pytest.approx(two_in_a_row(r * 1.4, z / 1.15), rel=1e-3)

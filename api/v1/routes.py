@@ -36,6 +36,7 @@ from . import (
     supplies,
     switch_ports,
     switches,
+    tokens,
     zone_endpoints,
     zones,
 )
@@ -81,5 +82,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("operations", operation_lists.Operations.as_view(), name="operations"),
     path("calculations/run", calculations.RunCalculation.as_view(), name="calculations-run"),
     path("search", search.Search.as_view(), name="search"),
+    path("tokens", tokens.Tokens.as_view(), name="tokens"),
+    path("tokens/<int:id>/revoke", tokens.TokenRevocation.as_view(), name="tokens-revoke"),
     *_router.urls,
 ]

@@ -6,6 +6,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from django.core.exceptions import PermissionDenied
+from django.db.models import QuerySet
 from django.utils import timezone
 
 from .abilities import ROLES, TOKEN_SCOPES, Ability
@@ -56,6 +57,15 @@ def principal_of(user: User, token: Token | None = None) -> Principal:
     if token is not None:
         abilities &= {ability for ability in TOKEN_SCOPES if ability.value in token.scopes}
     return Principal(user=user, token=token, scope=scope, abilities=frozenset(abilities))
+
+
+def own_tokens(principal: Principal) -> QuerySet[Token]:
+    """The tokens of the one asking, the newest first; through a token that may not make others, that one
+    alone."""
+    tokens = Token.objects.filter(user=principal.user).prefetch_related("customers").order_by("-id")
+    if principal.token is not None and not principal.may(Ability.ADMIN):
+        return tokens.filter(pk=principal.token.pk)
+    return tokens
 
 
 def token_by_secret(secret: str) -> Token | None:

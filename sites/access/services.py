@@ -17,7 +17,7 @@ from sites.models.customers import Customer
 from .abilities import MEANINGS, ROLES, TOKEN_SCOPES
 from .credentials import digest_of, make_secret
 from .models import Grant, Token, User
-from .selectors import principal_of
+from .selectors import Principal, principal_of
 
 # A busy program would otherwise write its token's row with every request
 LAST_USED_EVERY: Final = timedelta(minutes=1)
@@ -95,6 +95,44 @@ def token_make(
     if customer_ids is not None:
         token.customers.set(customer_ids)
     return token, secret
+
+
+def own_token_make(
+    *,
+    principal: Principal,
+    scopes: Collection[str],
+    customer_ids: Collection[int] | None = None,
+    name: str = "",
+    expires_at: datetime | None = None,
+) -> tuple[Token, str]:
+    """A token made by the one it speaks for. Made through another token, it may, sees and lasts no more than
+    that one, so that nobody gains by passing on what they hold."""
+    held = {ability.value for ability in principal.abilities}
+    known = {ability.value for ability in TOKEN_SCOPES}
+    beyond = [scope for scope in scopes if scope in known and scope not in held]
+    if principal.token is not None and beyond:
+        raise ValidationError(
+            f"{', '.join(beyond)}: a token gives no other token more than its own scopes.", code="beyond_role"
+        )
+    if principal.token is not None and principal.token.narrowed:
+        granted = principal.scope.customer_ids or frozenset()
+        customer_ids = granted if customer_ids is None else customer_ids
+        more = [customer_id for customer_id in customer_ids if customer_id not in granted]
+        if more:
+            raise ValidationError(
+                f"This token is not granted customer {', '.join(map(str, more))}.", code="beyond_grant"
+            )
+    last = principal.token.expires_at if principal.token is not None else None
+    if last is not None:
+        expires_at = expires_at or last
+        if expires_at > last:
+            raise ValidationError(
+                f"A token made by another lasts no longer than that one: until {last.isoformat()}.",
+                code="beyond_expiry",
+            )
+    return token_make(
+        user=principal.user, scopes=scopes, customer_ids=customer_ids, name=name, expires_at=expires_at
+    )
 
 
 def token_revoke(*, token: Token) -> None:

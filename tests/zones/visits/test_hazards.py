@@ -74,7 +74,8 @@ def test_a_ladder(closet: Closet) -> None:
 
 @pytest.mark.parametrize("field", ["dangers", "directions", "permits", "protective_equipment", "note"])
 def test_gas(closet: Closet, field: str) -> None:
-    closet_alter(factories.change(closet.site), closet=closet, **{field: "beside the chlorine store"})
+    written: dict[str, Any] = {field: "beside the chlorine store"}
+    closet_alter(factories.change(closet.site), closet=closet, **written)
     closet.refresh_from_db()
     assert "chlorine" in shown(closet)[Caution.GAS]
 

@@ -37,7 +37,7 @@ def test_all_its_clips_in_one_sentence() -> None:
 
 
 def test_blocks_here_come_before_blocks_elsewhere_which_are_named() -> None:
-    far = {"block_id": 20, "block": "A1", "closet_id": THERE, "closet": "IDF-2"}
+    far: dict[str, Any] = {"block_id": 20, "block": "A1", "closet_id": THERE, "closet": "IDF-2"}
     said, complete = isolated([lying(5, **far), lying(6, **far), lying(1), lying(2)], SUPPLY)
     assert said == "Pull clips 1 and 2 on B1. Pull clips 5 and 6 on A1 (in closet IDF-2)."
     assert complete
@@ -53,14 +53,14 @@ def test_what_is_out_already_is_said_and_not_pulled_again() -> None:
 
 
 def test_a_cross_connect_is_lifted() -> None:
-    strip = {"block_kind": Block.Kind.TYPE_110}
+    strip: dict[str, Any] = {"block_kind": Block.Kind.TYPE_110}
     assert isolated([lying(1, **strip), lying(2, **strip)], SUPPLY)[0] == (
         "Lift the cross-connect of rows 1 and 2 on B1."
     )
 
 
 def test_where_nothing_can_be_pulled_wires_come_off_and_it_is_not_called_parted() -> None:
-    screws = {"block_kind": Block.Kind.SCREW, "can_isolate": False}
+    screws: dict[str, Any] = {"block_kind": Block.Kind.SCREW, "can_isolate": False}
     said, complete = isolated([lying(1, **screws), lying(2, **screws)], SUPPLY)
     assert (
         said == "Nothing on B1 can be pulled: switch off what feeds it, then take its wires off rows 1 and 2."

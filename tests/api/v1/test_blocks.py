@@ -1,0 +1,181 @@
+"""Blocks, clips and landings over REST."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Any
+
+import pytest
+from django.test import Client
+
+from sites.access.models import User
+from sites.models import Block
+from tests import factories
+from tests.api.conftest import Caller
+from tests.api.v1.asking import delete, etag_of, get, patch, post
+from tests.halls import Hall
+from zones.models import Landing
+
+BUILT = factories.BUILT_ON
+LATER = BUILT + dt.timedelta(days=100)
+WHY = {"reason": "as agreed", "happened_on": LATER.isoformat()}
+
+
+@pytest.fixture
+def client(technician: User, with_token: Caller) -> Client:
+    return with_token(technician)
+
+
+def refused(client: Client, address: str, body: dict[str, Any]) -> Any:
+    return client.post(f"/api/v1/{address}", {**body, "change": WHY}, content_type="application/json")
+
+
+def landed(client: Client, hall: Hall, **said: Any) -> list[dict[str, Any]]:
+    body = {"block_id": hall.block.pk, "row": 1, "pair": 2, "carries": "dc", "run_id": hall.run.pk, **said}
+    items: list[dict[str, Any]] = post(client, "landings", {**body, "change": WHY}).json()["items"]
+    return items
+
+
+# --- blocks and clips ---------------------------------------------------------------------------------------
+
+
+def test_a_block_is_mounted_changed_and_taken_down(hall: Hall, client: Client) -> None:
+    made = post(client, "blocks", {"closet_id": hall.closet.pk, "name": "B 9", "kind": "110", "change": WHY})
+    block = made.json()
+    assert (block["kind"], block["row_count"], block["pulled_rows"]) == ("110", 50, [])
+    address = f"blocks/{block['id']}"
+    altered = patch(client, address, {"row_count": 25, "change": WHY}, made["ETag"])
+    assert altered.json()["row_count"] == 25
+    names = [item["name"] for item in get(client, "blocks", closet_id=hall.closet.pk, kind="110")["items"]]
+    assert names == ["B 9"]
+    delete(client, address, {"change": WHY}, altered["ETag"])
+    assert get(client, address)["ended_on"] == LATER.isoformat()
+
+
+def test_clips_are_pulled_put_and_corrected(hall: Hall, client: Client) -> None:
+    address = f"blocks/{hall.block.pk}"
+    pulled = post(client, f"{address}/pull-clips", {"rows": [4, 3], "change": WHY}, status=200)
+    assert pulled.json()["pulled_rows"] == [3, 4]
+    assert get(client, address, as_of=BUILT.isoformat())["pulled_rows"] == []
+    assert get(client, "blocks", site_id=hall.site.pk)["items"][0]["pulled_rows"] == [3, 4]
+    put = post(client, f"{address}/put-clips", {"rows": [3], "change": WHY}, status=200)
+    assert put.json()["pulled_rows"] == [4]
+    body = {"row": 4, "is_in": True, "change": {"reason": "it never was out"}}
+    assert post(client, f"{address}/correct-clip", body, status=200).json()["pulled_rows"] == []
+
+
+@pytest.mark.parametrize(
+    ("body", "pointer", "told"),
+    [
+        ({"rows": []}, "/rows", "Name the rows"),
+        ({"rows": [1, 51]}, "/rows/1", "has rows 1 to 50"),
+        ({"rows": 3}, "/rows", "list"),
+        ({"row": 3}, "/row", "Did you mean rows?"),
+    ],
+)
+def test_a_clip_that_is_not_there(
+    hall: Hall, client: Client, body: dict[str, Any], pointer: str, told: str
+) -> None:
+    answer = refused(client, f"blocks/{hall.block.pk}/pull-clips", body)
+    assert answer.status_code == 400, answer.content
+    errors = {error["pointer"]: error["detail"] for error in answer.json()["errors"]}
+    assert told in errors[pointer]
+    assert get(client, f"blocks/{hall.block.pk}")["pulled_rows"] == []
+
+
+def test_nothing_can_be_pulled_on_a_screw_strip(hall: Hall, client: Client) -> None:
+    strip = factories.make_block(hall.closet, name="L", kind=Block.Kind.SCREW)
+    answer = refused(client, f"blocks/{strip.pk}/pull-clips", {"rows": [1]})
+    assert answer.status_code == 422
+    assert "Nothing on it can be pulled" in answer.json()["detail"]
+
+
+# --- landings -----------------------------------------------------------------------------------------------
+
+
+def test_a_pair_is_landed_with_its_colours_and_uses(hall: Hall, client: Client) -> None:
+    first, second = landed(client, hall)
+    # ANSI/ICEA colour code: the second pair is white and orange; in this trade the positive is grounded
+    assert (first["row"], first["colour"], first["carries"]) == (1, "white-orange", "dc_ground")
+    assert (second["row"], second["colour"], second["carries"]) == (2, "orange-white", "dc_minus")
+    assert (first["side"], first["run_id"], first["clip_in"]) == ("field", hall.run.pk, True)
+    equipment = post(
+        client,
+        "landings",
+        {"block_id": hall.block.pk, "row": 1, "pair": 1, "carries": "dc", "supply_id": hall.supply.pk,
+         "reversed": True, "change": WHY},
+    ).json()["items"]  # fmt: skip
+    assert [(item["side"], item["carries"]) for item in equipment] == [
+        ("equipment", "dc_minus"),
+        ("equipment", "dc_ground"),
+    ]
+
+
+def test_landings_are_found_by_where_they_lie_and_whose_they_are(hall: Hall, client: Client) -> None:
+    first, second = landed(client, hall)
+    post(client, f"blocks/{hall.block.pk}/pull-clips", {"rows": [2], "change": WHY}, status=200)
+
+    def found(**query: Any) -> list[int]:
+        return [item["id"] for item in get(client, "landings", **query)["items"]]
+
+    assert found(run_id=hall.run.pk) == [first["id"], second["id"]]
+    assert found(block_id=hall.block.pk, row=2) == [second["id"]]
+    assert found(closet_id=hall.closet.pk, side="equipment") == []
+    assert found(carries="dc_minus", site_id=hall.site.pk) == [second["id"]]
+    assert found(run_id=hall.run.pk, as_of=BUILT.isoformat()) == []
+    assert get(client, f"landings/{second['id']}", expand="block")["block"]["name"] == hall.block.name
+    assert get(client, f"landings/{second['id']}")["clip_in"] is False
+    strip = factories.make_block(hall.closet, kind=Block.Kind.SCREW)
+    on_screws = landed(client, hall, block_id=strip.pk)
+    assert on_screws[0]["clip_in"] is None
+
+
+def test_one_conductor_is_taken_off_or_several_at_once(hall: Hall, client: Client) -> None:
+    first, second = landed(client, hall)
+    delete(client, f"landings/{first['id']}", {"change": WHY}, etag_of(client, f"landings/{first['id']}"))
+    assert get(client, f"landings/{first['id']}")["ended_on"] == LATER.isoformat()
+    third, fourth = landed(client, hall, row=7)
+    body = {"landing_ids": [second["id"], third["id"], fourth["id"]], "change": WHY}
+    gone = post(client, "landings/take-off", body, status=200).json()["items"]
+    assert [item["ended_on"] for item in gone] == [LATER.isoformat()] * 3
+    assert get(client, "landings", run_id=hall.run.pk)["items"] == []
+    assert len(get(client, "landings", run_id=hall.run.pk, ended="yes")["items"]) == 4
+
+
+def test_what_is_taken_off_must_be_there_and_seen(hall: Hall, client: Client) -> None:
+    first, _ = landed(client, hall)
+    for ids in ([first["id"], 999999999], [first["id"], "x"], []):
+        answer = refused(client, "landings/take-off", {"landing_ids": ids})
+        assert answer.status_code == 400, answer.content
+    assert Landing.objects.get(pk=first["id"]).end_step is None
+
+
+def test_how_a_conductor_lies_was_recorded_wrongly(hall: Hall, client: Client) -> None:
+    first, _ = landed(client, hall)
+    address = f"landings/{first['id']}"
+    body = {"row": 9, "change": {"reason": "counted again"}}
+    fixed = post(client, f"{address}/correct", body, status=200, etag=etag_of(client, address)).json()
+    assert (fixed["row"], fixed["began_on"]) == (9, LATER.isoformat())
+    missing = refused(client, f"{address}/correct", {"row": 9})
+    assert missing.status_code == 428
+
+
+@pytest.mark.parametrize(
+    ("body", "status", "pointer", "told"),
+    [
+        ({"row": 50}, 400, "/second_row", "has rows 1 to 50, not 51"),
+        ({"pair": 26}, 400, "/pair", "A pair is 1 to 25"),
+        ({"run_id": None}, 400, "/run_id", "Say whose pair it is"),
+        ({"carries": "dcc"}, 400, "/carries", "must be one of audio, dc, line, spare"),
+        ({"colour": "blue"}, 400, "/colour", "There is no 'colour' here"),
+    ],
+)
+def test_a_bad_landing_is_named(
+    hall: Hall, client: Client, body: dict[str, Any], status: int, pointer: str, told: str
+) -> None:
+    whole = {"block_id": hall.block.pk, "row": 1, "pair": 2, "carries": "dc", "run_id": hall.run.pk, **body}
+    answer = refused(client, "landings", whole)
+    assert answer.status_code == status, answer.content
+    errors = {error["pointer"]: error["detail"] for error in answer.json()["errors"]}
+    assert told in errors[pointer]
+    assert not Landing.objects.filter(run=hall.run).exists()

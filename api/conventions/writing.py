@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import date
 from functools import cached_property
 from typing import Any, Final
 
@@ -20,6 +21,7 @@ from sites.changes.models import ChangeSet
 from sites.changes.operations import Operation
 from sites.changes.parameters import Parameter, read_parameters
 from sites.changes.services import Accepted, Change, change_one
+from sites.changes.steps import first_step_after
 
 from . import fields
 from .etags import Versions
@@ -67,7 +69,10 @@ class Writing:
     @property
     def name(self) -> str:
         """``closet.add`` as a component of the schema: ``ClosetAdd``."""
-        return "".join(word.capitalize() for word in self.operation.name.replace(".", "_").split("_"))
+        words = [*self.operation.name.replace(".", "_").split("_")]
+        if any(self._references[name].many for name in self.within):
+            words.append("several")
+        return "".join(word.capitalize() for word in words)
 
     @cached_property
     def parameters(self) -> dict[str, Parameter]:
@@ -87,6 +92,8 @@ class Writing:
     def _outer_name(self, name: str) -> str:
         """``closet_id`` for the parameter ``closet``, ``point_ids`` for ``points``; others have their own
         name."""
+        if name == STEP:
+            return HELD_ON
         if name not in self._references:
             return name
         return f"{name.removesuffix('s')}_ids" if self._references[name].many else f"{name}_id"
@@ -99,11 +106,7 @@ class Writing:
         for name, parameter in self.operation.parameters.items():
             if name == self.subject:
                 continue
-            properties[self._outer_name(name)] = (
-                self._references[name].schema(nullable=parameter.nullable)
-                if name in self._references
-                else parameter.schema
-            )
+            properties[self._outer_name(name)] = self._schema_of(name, parameter)
             if parameter.required and not self.partial:
                 required.append(self._outer_name(name))
         return {
@@ -114,6 +117,13 @@ class Writing:
             "additionalProperties": False,
         }
 
+    def _schema_of(self, name: str, parameter: Parameter) -> dict[str, Any]:
+        if name == STEP:
+            return {"type": "string", "format": "date", "description": HELD_ON_HELP}
+        if name in self._references:
+            return self._references[name].schema(nullable=parameter.nullable)
+        return parameter.schema
+
     def read(self, body: Any, principal: Principal) -> Asked:
         """The values in `body`; if anything is wrong, every place of it is named at once."""
         if not isinstance(body, Mapping):
@@ -123,7 +133,7 @@ class Writing:
         site_id, of_site = self._site(body)
         values, of_values = self._values(body, principal)
         places += [*its_places, *of_site, *of_values]
-        if not places and self.partial and not values:
+        if not places and self.partial and not set(values) - {STEP}:
             known = listed(self.parameters)
             places = [Place(f"Nothing is to change: name at least one of {known}.", code="empty", pointer="")]
         if places:
@@ -208,7 +218,13 @@ class Writing:
                 continue
             if outer in body:
                 given[name] = body[outer]
-            if name not in self._references:
+            if name == STEP and outer in body:
+                day = _day(body[outer])
+                given[name] = None if day is None else first_step_after(day) - 1
+                if day is None:
+                    detail = f"{outer} must be a day such as 2026-11-25."
+                    places.append(Place(detail, pointer=pointer(outer)))
+            elif name not in self._references:
                 plain[name] = parameter
             elif outer in body:
                 places += self._references[name].wrong(outer, parameter, body[outer], principal)
@@ -235,7 +251,18 @@ class Writing:
         return "/".join(["", self._outer_name(name), *rest])
 
 
+# A correction is of what held at some step; who corrects knows a day
+STEP: Final = "step"
+HELD_ON: Final = "held_on"
+HELD_ON_HELP: Final = "What was recorded wrongly held on this day; left out: what holds last, for as long as it was recorded so."
 WHY_NAMES: Final = frozenset({"reason", "happened_on", "job_reference"})
+
+
+def _day(value: Any) -> date | None:
+    try:
+        return date.fromisoformat(value)
+    except (TypeError, ValueError):
+        return None
 
 
 def _why(body: Mapping[str, Any]) -> tuple[Mapping[str, Any], list[Place]]:

@@ -267,6 +267,22 @@ def test_a_point_is_altered_and_corrected(hall: Hall, client: Client) -> None:
     assert get(client, address, as_of=BUILT.isoformat())["length_m"] == 1.0
 
 
+def test_what_held_on_a_day_is_corrected_and_what_came_later_stays(hall: Hall, client: Client) -> None:
+    point_alter(factories.change(hall.site, happened_on=LATER), point=hall.points[3], speech_current_a=0.05)
+    address = f"points/{hall.points[3].pk}"
+    body = {"speech_current_a": 0.03, "held_on": BUILT.isoformat(), "change": {"reason": "label read"}}
+    post(client, f"{address}/correct", body, status=200, etag=etag_of(client, address))
+    assert get(client, address, as_of=BUILT.isoformat())["speech_current_a"] == 0.03
+    assert get(client, address)["speech_current_a"] == 0.05
+    bad = refused(client, "post", f"{address}/correct", {**body, "held_on": "then"}, etag_of(client, address))
+    assert bad.json()["errors"] == [
+        {"pointer": "/held_on", "code": "invalid", "detail": "held_on must be a day such as 2026-11-25."}
+    ]
+    nothing = {"held_on": BUILT.isoformat(), "change": {"reason": "label read"}}
+    empty = refused(client, "post", f"{address}/correct", nothing, etag_of(client, address))
+    assert empty.json()["errors"][0]["code"] == "empty"
+
+
 def test_two_who_change_one_point(hall: Hall, client: Client) -> None:
     """Facts are part of the version: who read it before another change is told, and nothing is written."""
     address = f"points/{hall.points[3].pk}"

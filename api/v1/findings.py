@@ -63,6 +63,13 @@ class ZoneConcernedShown(Body):
     life_safety = fields.Choice(choices=Zone.LifeSafety.choices)
 
 
+class Figure(fields.Number):
+    """Rounded as figures are everywhere."""
+
+    def to_representation(self, value: float) -> float | None:  # type: ignore[override]
+        return figures.rounded(value)
+
+
 class FindingShown(Representation):
     """One limit past on one subject, from when it opened until it cleared."""
 
@@ -86,7 +93,10 @@ class FindingShown(Representation):
     verdict = fields.Word(Verdict, read_only=True, help_text=figures.VERDICT_HELP)
     quantity = fields.Text(source="words.limit.quantity", read_only=True)
     unit = fields.Text(source="words.limit.unit", read_only=True, allow_blank=True)
-    limit = fields.Number(
+    low = Figure(read_only=True, allow_null=True, help_text="The estimate kindest to the limit.")
+    likely = Figure(read_only=True, allow_null=True)
+    high = Figure(read_only=True, allow_null=True, help_text="The harshest estimate.")
+    limit = Figure(
         source="limit_value", read_only=True, allow_null=True, help_text="null: a rating is missing."
     )
     limit_is = fields.Choice(choices=["at_most", "at_least"], source="shown_limit_is", read_only=True)

@@ -48,7 +48,7 @@ def test_what_a_schema_allows_is_taken_and_what_it_forbids_is_not(
     hall: Hall, client: Client, operations: dict[str, dict[str, Any]]
 ) -> None:
     def fits(body: dict[str, Any]) -> bool:
-        return jsonschema.Draft202012Validator(operations[body["op"]]["schema"]).is_valid(body)
+        return bool(jsonschema.Draft202012Validator(operations[body["op"]]["schema"]).is_valid(body))
 
     def status(body: dict[str, Any]) -> int:
         draft = {"site_id": hall.site.pk, "reason": "why", "operations": [body]}

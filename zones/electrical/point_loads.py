@@ -114,11 +114,10 @@ def point_loads(plant: Plant) -> PointLoads:
     def own_or(own: FloatArray, rated: FloatArray) -> FloatArray:
         return np.where(np.isnan(own), rated, own)
 
-    idle_rated = of_model(models.idle_current_a, model)
+    idle = own_or(rows.idle_current_a, of_model(models.idle_current_a, model))
     full_tone = of_model(models.full_tone_current_a, model)
-    half = np.fmax(full_tone * factors.speech_of_full_tone, np.where(np.isnan(full_tone), np.nan, idle_rated))
+    half = np.fmax(full_tone * factors.speech_of_full_tone, np.where(np.isnan(full_tone), np.nan, idle))
     speech = own_or(rows.speech_current_a, own_or(of_model(models.speech_current_a, model), half))
-    idle = own_or(rows.idle_current_a, idle_rated)
     full_w, idle_w = of_model(models.full_tone_power_w, model), of_model(models.idle_power_w, model)
     watts = np.isnan(speech) & ~np.isnan(full_w)
     speech_w_rated = np.fmax(full_w * factors.speech_of_full_tone, idle_w)

@@ -171,11 +171,13 @@ def _near_port(plant: Plant, index: int, step: int) -> Iterator[Rows]:
     }
 
 
-def _near_endpoint(plant: Plant, index: int, _step: int) -> Iterator[Rows]:
-    # an address is used twice because of the other endpoint as often as not: that is found in the whole group
+def _near_endpoint(plant: Plant, index: int, step: int) -> Iterator[Rows]:
+    # an address is used twice because of the other endpoint as often as not
+    table = plant.addresses
+    own = table.address_code[_around(table, step) & (table.endpoint_index == index)]
     yield {
         "endpoints": plant.endpoints.endpoint_index == index,
-        "addresses": plant.addresses.endpoint_index == index,
+        "addresses": np.isin(table.address_code, own),
     }
 
 

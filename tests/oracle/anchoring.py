@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 
 from .direct_current import solved_alone, trees_of
 from .figures import Figure
-from .networks import Node, Solved, path_of, solve_dc
+from .networks import Node, Solved, Undecided, path_of, solve_dc
 from .record import Record, Row, Told
 from .standing import DcRun, Fed, Standing, dc_run
 from .values import MEASURED, NAN, Bands, PointValues, Values
@@ -132,6 +132,13 @@ class Anchored:
             nodes.append(Node(above, values.loop_ohm(band), amps[band], watts[band]))
         return nodes, solve_dc(nodes, bench.block_v[band], 0.0)
 
+    def _try(self, bench: _Bench, values_of: Callable[[Row], PointValues]) -> Solved | None:
+        """The likely estimate, where there plainly is one."""
+        try:
+            return self._solve(bench, 1, values_of)[1]
+        except Undecided:
+            return None
+
     def _excess(self, told: Told, bench: _Bench) -> float:
         ends = []
         for band in (0, 2):
@@ -160,7 +167,7 @@ class Anchored:
             return NAN
 
         def current(factor: float) -> float | None:
-            _, solved = self._solve(bench, 1, lambda row: _with_current(self.of(row), factor))
+            solved = self._try(bench, lambda row: _with_current(self.of(row), factor))
             return None if solved is None else sum(solved.load_a)
 
         at_one = current(1.0)
@@ -188,7 +195,7 @@ class Anchored:
             return NAN
 
         def drop(factor: float) -> float | None:
-            _, solved = self._solve(bench, 1, lambda row: _with_length(self.of(row), factor))
+            solved = self._try(bench, lambda row: _with_length(self.of(row), factor))
             return None if solved is None else bench.block_v.likely - solved.volts[at]
 
         return _found(lambda factor: _above(drop(factor), bench.block_v.likely - told.value))

@@ -27,7 +27,8 @@ _OWN = {
 
 @dataclass(frozen=True)
 class Named:
-    """One end of a crossing. kind: in words. change_set: of the step; correction: what last wrote its rows."""
+    """One end of a crossing. kind: in words. change_set: of the step; correction: what last wrote its rows.
+    nearness: 0 its own rows changed, 1 those beside it, and so on."""
 
     kind: str
     day: dt.date
@@ -36,6 +37,7 @@ class Named:
     before: float | None
     after: float | None
     limit: float | None
+    nearness: int
 
     @property
     def ids(self) -> list[int]:
@@ -129,7 +131,7 @@ class Attributor:
         step = self.steps[place]
         figure = series[place]
         assert figure is not None
-        touched = touched_at(self.record, key, step)
+        nearness, touched = touched_at(self.record, key, step)
         original, last = self._authors(touched, step)
         correction = last if last is not None and last.kind == "correction" else None
         before = _shown(series[place - 1]) if place > 0 else None
@@ -152,6 +154,7 @@ class Attributor:
             before=before,
             after=_shown(after),
             limit=None if after is None or math.isnan(after.limit) else after.limit,
+            nearness=nearness,
         )
 
     def _authors(
@@ -189,15 +192,18 @@ def _writers(touched: list[Touched], step: int) -> set[int]:
 
 
 def _harshest(computed: Computed, step: int) -> dict[tuple[str, int, str], Figure]:
-    """By key the figure of a step, what cannot be computed as 1 where nothing is allowed."""
+    """By key the figure of a step, what cannot be computed as 1 where 0 is allowed."""
     out: dict[tuple[str, int, str], Figure] = {}
     for figure in computed.figures(step):
         known = out.get(figure.key)
         if known is None or _beyond(figure) >= _beyond(known):
             out[figure.key] = figure
-    for subject in computed.problems(step):
-        one = Figure(subject, "cannot_compute", Bands(1.0, 1.0, 1.0), 0.0)
-        out[one.key] = one
+    problems = computed.problems(step)
+    for run in computed.record.runs:
+        if run.holds(step):
+            amiss = float(("run", run.thing) in problems)
+            one = Figure(("run", run.thing), "cannot_compute", Bands(amiss, amiss, amiss), 0.0)
+            out[one.key] = one
     return out
 
 

@@ -5,9 +5,12 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
 from zoneinfo import ZoneInfo
+
+import numpy as np
 
 from sites.changes.steps import first_step_after
 from zones.electrical.evaluate import Evaluation, evaluate
@@ -55,18 +58,39 @@ class Report:
 # --- figures of the core --------------------------------------------------------------------------------------
 
 
-def compare_evaluation(computed: Computed, step: int, report: Report) -> None:
-    """``read_plant`` and ``evaluate`` as of a step against the oracle."""
-    site = computed.record.site
-    plant = read_plant([site])
-    evaluation = evaluate(plant, Members.of_sites(plant, step), REGISTERED)
-    said: dict[Key, list[Said]] = {}
+def compare_evaluation(asked: Sequence[tuple[Computed, int]], report: Report) -> None:
+    """``read_plant`` and ``evaluate`` of several sites at once, each as of a step of its own, against the
+    oracle."""
+    plant = read_plant([computed.record.site for computed, _ in asked])
+    by_site = {computed.record.site: (computed, step) for computed, step in asked}
+    in_order = [by_site[int(site)] for site in plant.site_id]
+    steps = np.array([step for _, step in in_order], np.int64)
+    evaluation = evaluate(plant, Members.of_sites(plant, steps), REGISTERED)
+    said: list[dict[Key, list[Said]]] = [{} for _ in in_order]
     for row in range(len(evaluation)):
-        said.setdefault(_key(evaluation, row), []).append(_said(evaluation, row))
+        of = said[int(evaluation.member[row])]
+        of.setdefault(_key(evaluation, row), []).append(_said(evaluation, row))
+    problems: list[set[tuple[str, int, str]]] = [set() for _ in in_order]
+    for problem in evaluation.problems:
+        run = (_KIND_WORDS[problem.subject_kind], int(plant.run_id[problem.subject]), problem.reason)
+        problems[problem.member].add(run)
+    for (computed, step), figures, amiss in zip(in_order, said, problems, strict=True):
+        where = f"site {computed.record.site} step {step}:"
+        _compare_figures(computed, step, figures, where, report)
+        wanted = {
+            (*subject, reason) for subject, reasons in computed.problems(step).items() for reason in reasons
+        }
+        report.compared["problems"] += len(wanted)
+        if amiss != wanted:
+            report.differ(where, "cannot compute", amiss, "expected", wanted)
+
+
+def _compare_figures(
+    computed: Computed, step: int, said: dict[Key, list[Said]], where: str, report: Report
+) -> None:
     expected: dict[Key, list[Figure]] = {}
     for figure in computed.figures(step):
         expected.setdefault(figure.key, []).append(figure)
-    where = f"site {site} step {step}:"
     _compare_keys(said, expected, where, report)
     for key in said.keys() & expected.keys():
         if len(said[key]) != len(expected[key]):
@@ -75,16 +99,6 @@ def compare_evaluation(computed: Computed, step: int, report: Report) -> None:
         pairs = zip(sorted(said[key], key=_order), sorted(expected[key], key=_figure_order), strict=True)
         for one, figure in pairs:
             compare_figure(one, figure, where, report)
-    problems = {
-        (_KIND_WORDS[problem.subject_kind], int(plant.run_id[problem.subject]), problem.reason)
-        for problem in evaluation.problems
-    }
-    wanted = {
-        (*subject, reason) for subject, reasons in computed.problems(step).items() for reason in reasons
-    }
-    report.compared["problems"] += len(wanted)
-    if problems != wanted:
-        report.differ(where, "cannot compute", problems, "expected", wanted)
 
 
 def _key(evaluation: Evaluation, row: int) -> Key:
@@ -122,6 +136,7 @@ def _compare_keys(said: Any, expected: Any, where: str, report: Report) -> None:
 def compare_figure(said: Said, figure: Figure, where: str, report: Report) -> None:
     report.compared["figures"] += 1
     report.compared[figure.code] += 1
+    report.compared[f"judged {figure.verdict.name.lower()}"] += 1
     bands = (said.low, said.likely, said.high)
     if not any(_alike(bands, each) for each in (figure.bands, *figure.or_else)) or not _close(
         said.limit, figure.limit
@@ -230,6 +245,8 @@ def _compare_attribution(finding: Finding, expected: Attributed, where: str, rep
     told: dict[str, Any] = finding.attribution
     report.compared["attributions"] += 1
     report.compared[f"attributed: {expected.named.kind}"] += 1
+    kind = SubjectKind(finding.subject_kind).name.lower()
+    report.compared[f"nearness {expected.named.nearness}: {kind}"] += 1
     if finding.case.key != expected.case:
         report.differ(where, "is of case", finding.case.key, "expected", expected.case)
     if told["change_sets"] != expected.change_sets:

@@ -23,10 +23,12 @@ FOLLOWING = {"runs", "points", "supplies", "amplifiers", "endpoints", "outputs",
 Rows = dict[str, list[Row]]
 
 
-def touched_at(record: Record, key: tuple[str, int, str], step: int) -> list[Touched]:
-    """The nearest rows first; the site's whole record where none of those that feed the subject changed."""
+def touched_at(record: Record, key: tuple[str, int, str], step: int) -> tuple[int, list[Touched]]:
+    """The nearest rows first; the site's whole record where none of those that feed the subject changed.
+    Returns how near they are, and the rows."""
     kind, id_, code = key
-    for near in _LEVELS[code if code == "address_used_twice" else kind](record, id_, step):
+    levels = _LEVELS[code if code == "address_used_twice" else kind](record, id_, step)
+    for nearness, near in enumerate(levels):
         found = [
             Touched(table, row, (table, row.thing) if table in FOLLOWING else None)
             for table, rows in near.items()
@@ -34,8 +36,8 @@ def touched_at(record: Record, key: tuple[str, int, str], step: int) -> list[Tou
             if row.touches(step)
         ]
         if found:
-            return found
-    return []
+            return nearness, found
+    return -1, []
 
 
 def adds_load(touched: list[Touched], step: int) -> bool:
@@ -118,8 +120,10 @@ def _run(record: Record, id_: int, step: int) -> Iterator[Rows]:
     yield _of_runs(record, {id_}, step)
     own = [row for row in record.runs if row.thing == id_ and row.around(step)]
     beside = {id_}
+    fed = {row["feed_supply_id"] for row in record.points if row["run_id"] == id_ and row.around(step)}
     for column in ("supply_id", "output_id", "amplifier_id"):
-        for source in {row[column] for row in own if row[column] is not None}:
+        sources = {row[column] for row in own} | (fed if column == "supply_id" else set())
+        for source in sources - {None}:
             beside |= _runs_on(record, column, source, step)
     yield _of_runs(record, beside, step)
     yield _everything(record)

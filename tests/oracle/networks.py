@@ -49,14 +49,16 @@ def order_of(nodes: list[Node]) -> list[int]:
     return order
 
 
-def solve_dc(nodes: list[Node], source_v: float, source_ohm: float) -> Solved | None:
+def solve_dc(
+    nodes: list[Node], source_v: float, source_ohm: float, *, walks: int = WALKS
+) -> Solved | None:
     """The stable solution of loads of constant current and constant power; None where there is none.
 
     Begin with the source voltage at every load. Take the load currents at these voltages, add them up towards
     the source, take the drops back out, and begin again with the voltages found. A lower voltage means more
     current of a constant-power load and so a lower voltage again: the voltages only ever fall, and stay above
     every solution, so where they come to rest is the highest solution, and where one reaches nothing there is
-    none.
+    none. Raises Undecided where they do neither in so many walks.
     """
     order = order_of(nodes)
     back = order[::-1]
@@ -64,7 +66,7 @@ def solve_dc(nodes: list[Node], source_v: float, source_ohm: float) -> Solved | 
     volts = [source_v] * count
     load = [node.amps for node in nodes]
     powered = [place for place in order if nodes[place].watts > 0]
-    for _ in range(WALKS):
+    for _ in range(walks):
         for place in powered:
             load[place] = nodes[place].amps + nodes[place].watts / volts[place]
         branch = list(load)

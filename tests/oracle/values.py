@@ -191,7 +191,7 @@ class Values:
         )  # fmt: skip
         of_full = self.factors["speech_of_full_tone"]
         if speech is None and full is not None:
-            speech = max(full * of_full, model.get("idle_current_a") or 0.0)
+            speech = max(full * of_full, idle or 0.0)
         if speech is None and full_w is not None:
             # stated in watts and in nothing else: drawn at constant power
             if not basis:

@@ -19,7 +19,7 @@ def building(things: Things) -> list[list[Body]]:
     for number in range(1, supplies + 1):
         body: Body = {"op": "supply.add", "closet": "@c", "name": f"PS{number}", "label": f"s{number}"}
         if things.chance(0.95):
-            body["model"] = rng.choice(models["supply"][:5] if things.chance(0.85) else models["supply"])
+            body["model"] = rng.choice(models["supply"][:6] if things.chance(0.85) else models["supply"])
         first.append(body)
     for number in range(1, amplifiers + 1):
         body = {"op": "amplifier.add", "closet": "@c", "name": f"A{number}", "label": f"a{number}"}
@@ -27,6 +27,9 @@ def building(things: Things) -> list[list[Body]]:
         if things.chance(0.85):
             body["line_voltage_v"] = rng.choice([25.0, 70.7, 70.7, 100.0])
         first.append(body)
+    if zones > 1 and things.chance(0.4):
+        together = [f"@z{number}" for number in rng.sample(range(1, zones + 1), rng.randint(1, zones))]
+        first.append({"op": "paging_set.add", "name": "all day", "zones": together})
     first += _network(things)
     runs = _runs(things, rng, zones, supplies, amplifiers)
     if things.chance(0.5):

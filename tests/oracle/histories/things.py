@@ -41,6 +41,7 @@ class Things:
     readings: list[int] = field(default_factory=list)
     run_kind: dict[int, str] = field(default_factory=dict)
     points: dict[int, list[int]] = field(default_factory=dict)
+    removed: list[int] = field(default_factory=list)
     labels: dict[str, int] = field(default_factory=dict)
     numbers: int = 0
 
@@ -58,6 +59,8 @@ class Things:
         """Keep what the operations of a change set made."""
         for body, result in zip(bodies, results, strict=True):
             self.keep(result)
+            if body["op"] == "point.remove":
+                self.removed.append(result.pk)
             label = body.get("label")
             if label is None:
                 continue
@@ -93,7 +96,7 @@ class Things:
         return self.rng.choice(choices)
 
     def some(self, choices: list[T], most: int) -> list[T]:
-        return self.rng.sample(choices, self.rng.randint(1, min(most, len(choices))))
+        return self.rng.sample(choices, self.rng.randint(1, min(most, len(choices)))) if choices else []
 
     def chance(self, probability: float) -> bool:
         return self.rng.random() < probability
@@ -134,19 +137,24 @@ class Things:
             body["dc_pairs"] = self.one([1, 1, 2, 2, 3])
         return body
 
-    def load(self, run_kind: str, *, minded: str | None = None) -> Body:
-        """A device, or a lump of them. minded: the kind of speaker that this run has, as a rule."""
+    def load(self, run_kind: str, *, minded: str | None = None, well: bool | None = None) -> Body:
+        """A device, or a lump of them. minded: the kind of speaker that this run has, as a rule. well: the record
+        of it is good."""
+        well = self.chance(0.6) if well is None else well
         kind = minded if minded and self.chance(0.85) else self.one(["ceiling_speaker", "wall_speaker", "horn"])
-        body: Body = {"current_basis": self.one(["measured", "marked", "marked", "drawing", "guessed", "unknown"])}
-        if self.chance(0.85):
+        bases = ["measured", "marked", "marked"] if well else ["marked", "drawing", "guessed", "unknown"]
+        body: Body = {"current_basis": self.one(bases)}
+        if well:
+            body["model"] = self.one(self.catalogue.models[kind][:2])
+        elif self.chance(0.8):
             body["model"] = self.model(kind)
         else:
             body["device_kind"] = self.one([kind, "unknown"])
-        if self.chance(0.12):
+        if not well and self.chance(0.15):
             body["speech_current_a"] = round(self.rng.uniform(0.01, 0.09), 4)
-            if self.chance(0.5):
-                body["idle_current_a"] = round(self.rng.uniform(0.004, 0.02), 4)
-        if run_kind == "constant_voltage" and self.chance(0.85):
+        if not well and self.chance(0.15):
+            body["idle_current_a"] = round(self.rng.uniform(0.004, 0.05), 4)
+        if run_kind == "constant_voltage" and (well or self.chance(0.7)):
             body |= self.tap(kind)
         if self.chance(0.07):
             low = self.rng.randint(0, 4)
@@ -158,14 +166,10 @@ class Things:
         watts = self.one([7.5, 15.0, 30.0] if kind == "horn" else [0.5, 1.0, 2.0, 5.0])
         return {"tap_power_w": watts, "tap_basis": self.one(["guessed", "drawing", "marked", "measured"])}
 
-    def hung(self, run_kind: str, *, minded: str | None = None, home: bool = False) -> Body:
-        if self.chance(0.04):
-            return {"kind": "splice", **self.piece(run_kind, home=home)}
-        return self.load(run_kind, minded=minded) | self.piece(run_kind, home=home)
-
     def chain(self, run: int | str, run_kind: str, after: int | str | None, count: int) -> list[Body]:
         """Devices one behind the other, some on a branch."""
         minded = self.one(["ceiling_speaker", "ceiling_speaker", "wall_speaker", "horn"])
+        well = self.chance(0.6)
         cable = self.piece(run_kind).get("cable_type")
         before: list[int | str | None] = [after]
         bodies = []
@@ -173,7 +177,9 @@ class Things:
             at = before[-1] if self.chance(0.85) else self.one(before)
             label = self.name("p")
             body = {"op": "point.append", "run": run, "label": label}
-            body |= self.hung(run_kind, minded=minded, home=at is None)
+            body |= self.piece(run_kind, home=at is None)
+            is_bare = self.chance(0.04)
+            body |= {"kind": "splice"} if is_bare else self.load(run_kind, minded=minded, well=well)
             if cable is not None and self.chance(0.8):
                 body["cable_type"] = cable
             if at is not None:

@@ -8,9 +8,13 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
+from sites.models import Basis
+from zones.models import PointFacts
+
 from .building import cable
 from .things import Body, Things
 
+_LUMP = {"kind", "count_low", "count_likely", "count_high"}
 Job = Callable[[Things], list[Body]]
 
 
@@ -40,13 +44,16 @@ def remove(things: Things) -> list[Body]:
 
 
 def hang_anew(things: Things) -> list[Body]:
-    """A device at a point, where a splice may have been left, perhaps just like the one that was there."""
-    run = things.run_with_points()
-    body: Body = {"op": "point.alter", "point": things.one(things.points[run]), "kind": "device"}
-    load = things.load(things.run_kind[run])
-    for lump in ("kind", "count_low", "count_likely", "count_high"):
-        load.pop(lump, None)
-    return [body | load]
+    """A device where one was taken off, as often as not just like it."""
+    point = things.one(things.removed) if things.removed and things.chance(0.8) else things.point()
+    body: Body = {"op": "point.alter", "point": point, "kind": "device"}
+    before = PointFacts.objects.filter(point=point, kind=PointFacts.Kind.DEVICE).order_by("step").last()
+    if before is None or things.chance(0.4):
+        load = things.load("self_amplified")
+        return [body | {name: value for name, value in load.items() if name not in _LUMP}]
+    body |= {"current_basis": Basis(before.current_basis).name.lower(), "model": before.model_id}
+    body["device_kind"] = PointFacts.DeviceKind(before.device_kind).name.lower()
+    return [body | {"speech_current_a": before.speech_current_a, "idle_current_a": before.idle_current_a}]
 
 
 def swap_device(things: Things) -> list[Body]:
@@ -87,8 +94,10 @@ def rehang(things: Things) -> list[Body]:
 
 
 def hang_in_zone(things: Things) -> list[Body]:
-    zone = None if things.chance(0.3) else things.one(things.zones)
-    return [{"op": "point.alter", "point": things.point(), "zone": zone}]
+    """The next zone's speaker tied to the nearest run, or a splice in its ceiling."""
+    zone = None if things.chance(0.2) else things.one(things.zones)
+    points = things.some(things.points[things.run_with_points()], 2)
+    return [{"op": "point.alter", "point": point, "zone": zone} for point in points]
 
 
 def second_supply(things: Things) -> list[Body]:
@@ -264,8 +273,8 @@ def alter_site(things: Things) -> list[Body]:
 
 
 WORK: list[tuple[int, Job]] = [
-    (22, extend), (8, insert), (8, remove), (5, hang_anew), (6, swap_device), (5, raise_taps), (5, alter_piece),
-    (4, alter_current), (4, rehang), (2, hang_in_zone), (4, second_supply), (1, join_minus), (6, swap_supply),
+    (22, extend), (8, insert), (8, remove), (7, hang_anew), (6, swap_device), (5, raise_taps), (5, alter_piece),
+    (4, alter_current), (4, rehang), (4, hang_in_zone), (6, second_supply), (1, join_minus), (6, swap_supply),
     (3, swap_amplifier), (6, patch_run), (4, new_run), (1, end_run), (8, new_endpoint), (3, alter_endpoint),
     (3, move_endpoint), (1, end_endpoint), (3, swap_switch), (4, load_port), (8, land), (2, take_off), (1, clips),
     (2, new_zone), (1, end_zone), (4, page_together), (1, alter_site),

@@ -213,7 +213,7 @@ SPECTACULAR_SETTINGS = {
     "SERVE_PERMISSIONS": [],
     "SERVE_AUTHENTICATION": [],
     "ENFORCE_NON_BLANK_FIELDS": True,
-    "POSTPROCESSING_HOOKS": ["api.conventions.schema.common_components"],
+    "POSTPROCESSING_HOOKS": ["api.conventions.schema.common_components", "api.v1.examples.add_examples"],
     # The reference page is served from our own files
     "SWAGGER_UI_DIST": "SIDECAR",
     "SWAGGER_UI_FAVICON_HREF": "SIDECAR",

@@ -69,8 +69,8 @@ class Writing:
     @property
     def name(self) -> str:
         """``closet.add`` as a component of the schema: ``ClosetAdd``."""
-        words = [*self.operation.name.replace(".", "_").split("_")]
-        if any(self._references[name].many for name in self.within):
+        words = self.operation.name.replace(".", "_").split("_")
+        if f"{words[0]}s" in self.within:  # the same done to several of them has a body of its own
             words.append("several")
         return "".join(word.capitalize() for word in words)
 
@@ -254,7 +254,10 @@ class Writing:
 # A correction is of what held at some step; who corrects knows a day
 STEP: Final = "step"
 HELD_ON: Final = "held_on"
-HELD_ON_HELP: Final = "What was recorded wrongly held on this day; left out: what holds last, for as long as it was recorded so."
+HELD_ON_HELP: Final = (
+    "What was recorded wrongly held on this day; left out: what holds last, for as long as it was recorded "
+    "so."
+)
 WHY_NAMES: Final = frozenset({"reason", "happened_on", "job_reference"})
 
 

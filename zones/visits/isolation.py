@@ -58,14 +58,16 @@ class Feed:
     words, where touching it can shock."""
 
     name: str
-    closet_id: int
+    closet_id: int | None
     closet: str
     at_point: str = ""
     shocking_line: str = ""
 
     def named(self, from_closet_id: int) -> str:
         """With its closet, where that is another one."""
-        return self.name if self.closet_id == from_closet_id else f"{self.name} (in closet {self.closet})"
+        if self.closet_id in (None, from_closet_id):
+            return self.name
+        return f"{self.name} (in closet {self.closet})"
 
 
 @dataclass(frozen=True)

@@ -100,7 +100,7 @@ def wiring_of(closet: Closet, before: int) -> Wiring:
     facts = {
         row.run_id: row
         for row in facts_before(RunFacts, before, run_id__in=run_ids).select_related(
-            "run", "zone", "output__endpoint", "supply__closet", "amplifier__closet"
+            "run", "zone", "output__endpoint__closet", "supply__closet", "amplifier__closet"
         )
     }
     landings = list(
@@ -126,7 +126,8 @@ def wiring_of(closet: Closet, before: int) -> Wiring:
         ),
         subjects=frozenset(
             {(SubjectKind.BLOCK, block.pk) for block in blocks}
-            | {(SubjectKind.RUN, run.pk) for run in runs if run.block.closet_id == closet.pk}
+            # one that leaves elsewhere and lies here falls silent by what is done here as well
+            | {(SubjectKind.RUN, run.pk) for run in runs}
         ),
         line_voltages_v=frozenset(
             _voltage_of(facts.get(run.pk), voltages) for run in runs if run.kind == Run.Kind.CONSTANT_VOLTAGE
@@ -173,6 +174,17 @@ def _feeds(
                 amplifier.closet_id,
                 amplifier.closet.name,
                 shocking_line=line,
+            )
+        )
+    if facts is not None and facts.output is not None and facts.run.kind != Run.Kind.SELF_AMPLIFIED:
+        # Of a self-amplified run it is only the sound; a line it drives, as an amplifier does
+        endpoint = facts.output.endpoint
+        found.append(
+            Feed(
+                f"output {facts.output.number} of {endpoint.name}",
+                endpoint.closet_id,
+                endpoint.closet.name if endpoint.closet is not None else "",
+                shocking_line=_shocking_line(facts.run.kind, None),
             )
         )
     for point, supply in mid_run:

@@ -20,7 +20,7 @@ from sites.services.switches import switch_alter
 from tests import factories
 from tests.halls import Hall
 from zones.electrical.verdicts import Verdict
-from zones.models import Zone
+from zones.models import Run, Zone
 from zones.recheck.batch import recheck
 from zones.services.landings import PairUse, clip_pull, landing_add
 from zones.services.points import point_alter
@@ -375,3 +375,39 @@ def queries_of(closet: Closet) -> int:
     with CaptureQueriesContext(connection) as queries:
         sheet_of(closet)
     return len(queries)
+
+
+def test_a_run_that_leaves_elsewhere_and_lies_here_makes_its_zone_hang_on_this_closet(hall: Hall) -> None:
+    here = factories.make_closet(hall.site, name="IDF-2")
+    block = factories.make_block(here, name="X")
+    assert sheet_of(here).zones == ()
+    landing_add(factories.change(hall.site), block=block, row=1, pair=2, carries=PairUse.DC, run=hall.run)
+    sheet = sheet_of(here)
+    assert [one.zone for one in sheet.zones] == [hall.zone]
+    assert sheet.life_safety.zones == (hall.zone,)
+    (run,) = sheet.wiring.runs
+    assert run.isolation.sentence == (
+        f"Pull clips 1 and 2 on X. Pull clips 1 to 4 on {hall.block.name} (in closet {hall.closet.name})."
+    )
+
+
+def test_a_line_driven_by_a_network_amplifier_is_switched_off_first(hall: Hall) -> None:
+    """Its voltage is not recorded with the output, so it is taken to be one that shocks."""
+    model = factories.make_model(DeviceModel.Kind.NETWORK_AMPLIFIER, output_count=1)
+    driver = factories.make_gateway(hall.closet, model, name="NA 1")
+    run = factories.make_run(
+        hall.block,
+        kind=Run.Kind.CONSTANT_VOLTAGE,
+        name="L1",
+        zone=hall.zone,
+        output=driver.outputs.get(),
+    )
+    landing_add(factories.change(hall.site), block=hall.block, row=11, pair=1, carries=PairUse.LINE, run=run)
+    sheet = sheet_of(hall.closet)
+    found = next(one for one in sheet.wiring.runs if one.name == "L1")
+    assert found.fed_by == "output 1 of NA 1"
+    assert found.isolation.sentence == (
+        "First switch off output 1 of NA 1, which drives a line whose voltage is not recorded, and lock it "
+        f"out. Pull clips 11 and 12 on {hall.block.name}."
+    )
+    assert "line_voltage" in [one.caution for one in sheet.cautions]

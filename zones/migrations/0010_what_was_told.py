@@ -1,6 +1,7 @@
 """What events have said of cases and findings, so that nothing is told twice and no change is lost in small
-steps. The new columns have defaults in the database: writers of the version before go on while this one starts.
+steps. The new columns have defaults in the database: writers of the version before go on meanwhile.
 """
+
 
 import django.db.models.deletion
 from django.db import migrations, models

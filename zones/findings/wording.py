@@ -184,10 +184,10 @@ def _led_to(judged: Judged, before: Figure, after: Figure) -> str:
             f"{word} {judged.subject} may have from {number(before.limit or 0.0, judged.unit)} to "
             f"{number(after.limit or 0.0, judged.unit)}; it has {_shown(judged, after)}"
         )
-    return (
-        f"took {judged.subject} from {number(before.value, judged.unit)} to {_shown(judged, after)}; "
-        f"{_limit(judged, after)}"
-    )
+    # In more digits where a small step would else read as none
+    was = number(before.value, judged.unit, apart_from=after.value)
+    now = max(_shown(judged, after), number(after.value, judged.unit, apart_from=before.value), key=len)
+    return f"took {judged.subject} from {was} to {now}; {_limit(judged, after)}"
 
 
 # --- who and when -------------------------------------------------------------------------------------------

@@ -86,8 +86,8 @@ def summary(figures: Sequence[Told], problems: Sequence[NotComputed]) -> str:
     worst = max((one.load.verdict for one in figures), default=Verdict.WITHIN)
     alike = [one for one in figures if one.load.verdict is worst]
     if worst > Verdict.WITHIN:
-        more = f" And {len(alike) - 1} more {VERDICT_WORDS[worst]}." if len(alike) > 1 else ""
-        said.append(f"{_capital(VERDICT_WORDS[worst])}: {alike[0].sentence}{more}")
+        head = "Advice" if alike[0].limit.is_advice else _capital(VERDICT_WORDS[worst])
+        said.append(f"{head}: {alike[0].sentence}{_and_more(len(alike) - 1, worst)}")
     elif figures:
         least = min(
             (one for one in figures if one.load.headroom_likely is not None),
@@ -102,6 +102,15 @@ def summary(figures: Sequence[Told], problems: Sequence[NotComputed]) -> str:
             else f"Within all {count} limits."
         )
     return " ".join(said)
+
+
+def _and_more(count: int, verdict: Verdict) -> str:
+    if not count:
+        return ""
+    figures = "1 more figure" if count == 1 else f"{count} more figures"
+    if verdict is Verdict.CANNOT_TELL:
+        return f" {figures} cannot be told."
+    return f" {figures} {'is' if count == 1 else 'are'} {VERDICT_WORDS[verdict]}."
 
 
 def difference_in_words(before: Told | None, after: Told | None) -> str:

@@ -17,6 +17,7 @@ from tests.api.v1.asking import delete, etag_of, get, patch, post
 from tests.halls import Hall
 from zones.limits.registry import limit_by_code
 from zones.models import Zone
+from zones.services.landings import PairUse, landing_add
 from zones.services.points import point_alter
 from zones.services.zones import zone_alter
 
@@ -161,6 +162,25 @@ def test_a_zone_in_order_tells_its_tightest_limit(hall: Hall, client: Client) ->
     assert load["verdict"] == "within", load["summary"]
     assert load["summary"].startswith(f"Within all {len(load['items'])} limits; the tightest is ")
     assert load["tightest"]["title"].lower() in load["summary"].lower()
+
+
+def test_how_many_more_are_as_bad_is_said(hall: Hall, client: Client) -> None:
+    factories.make_points(
+        hall.run, 12, hall.speaker, length_m=30.0, current_basis=Basis.MEASURED, happened_on=LATER, dc_pairs=1
+    )
+    summary = get(client, f"zones/{hall.zone.pk}/load")["summary"]
+    assert summary.endswith("more figures are over."), summary
+
+
+def test_advice_is_called_so(hall: Hall, client: Client) -> None:
+    larger = factories.make_model(DeviceModel.Kind.SUPPLY, rated_current_a=4.0, class_2_marked=True)
+    supply_alter(factories.change(hall.site), supply=hall.supply, model=larger)
+    for row, carries in ((1, PairUse.AUDIO), (5, PairUse.DC)):
+        landing_add(
+            factories.change(hall.site), block=hall.block, row=row, pair=row, carries=carries, run=hall.run
+        )
+    summary = get(client, f"zones/{hall.zone.pk}/load")["summary"]
+    assert summary.startswith(f"Advice: Audio and DC share block {hall.block.name}"), summary
 
 
 def test_what_cannot_be_computed_is_said(hall: Hall, client: Client) -> None:

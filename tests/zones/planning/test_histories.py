@@ -17,7 +17,7 @@ from tests.halls import Hall
 from zones.electrical.subjects import SubjectKind
 from zones.electrical.verdicts import Verdict
 from zones.planning.histories import Line, zone_history
-from zones.services.points import point_correct, point_remove
+from zones.services.points import point_alter, point_correct, point_remove
 
 pytestmark = pytest.mark.django_db
 BUILT = factories.BUILT_ON
@@ -160,3 +160,18 @@ def test_the_cost_does_not_grow_with_the_record(
 ) -> None:
     with django_assert_max_num_queries(45):
         zone_history(drift.zone.pk, drift.site.pk, TODAY)
+
+
+def test_a_small_step_is_told_in_as_many_digits_as_it_takes(drift: Hall) -> None:
+    point_correct(
+        factories.change(drift.site, happened_on=TODAY),
+        point=drift.points[-1],
+        speech_current_a=0.0401,
+        current_basis=Basis.MEASURED,
+        step=None,
+    )
+    point_alter(
+        factories.change(drift.site, happened_on=TODAY), point=drift.points[-1], speech_current_a=0.0402
+    )
+    last = line(drift, "supply_current", drift.supply.pk).entries[-1]
+    assert "from 2.0801 A to 2.0802 A" in last.sentence

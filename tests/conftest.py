@@ -30,6 +30,10 @@ hypothesis_settings.register_profile("ci", deadline=None, derandomize=True)
 hypothesis_settings.load_profile("ci" if IN_CI else "here")
 
 
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption("--long", action="store_true", help="tell all invented histories, not a tenth of them")
+
+
 def missing(what: str) -> NoReturn:
     """Skip a test for want of something outside; in CI, fail."""
     if IN_CI:

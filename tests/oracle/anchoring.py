@@ -8,6 +8,7 @@ halving an interval until the computed reading is the measured one.
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
@@ -53,6 +54,7 @@ class Anchored:
         self._plain = {id(row): self.values.point(row) for row in record.points}
         self._settled: dict[int, PointValues] = {}
         self.compared: list[Compared] = []
+        self.seen: Counter[str] = Counter()
         by_run: dict[int, list[Told]] = {}
         for told in record.readings:
             if told.run is not None:
@@ -90,7 +92,9 @@ class Anchored:
                 continue
             if LEAST <= factor <= MOST:
                 scale(bench, factor)
+                self.seen["settled"] += 1
             else:
+                self.seen["unsettled"] += 1
                 outside = abs(math.log2(factor)) - 1
                 compared.excess = outside if math.isnan(compared.excess) else max(compared.excess, outside)
 

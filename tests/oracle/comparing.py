@@ -134,8 +134,11 @@ def _compare_keys(said: Any, expected: Any, where: str, report: Report) -> None:
 
 
 def compare_figure(said: Said, figure: Figure, where: str, report: Report) -> None:
+    if figure.undecided:
+        report.knife_edges["figures"] += 1
+        return
     report.compared["figures"] += 1
-    report.compared[figure.code] += 1
+    report.compared[f"figure {figure.code}"] += 1
     report.compared[f"judged {figure.verdict.name.lower()}"] += 1
     bands = (said.low, said.likely, said.high)
     if not any(_alike(bands, each) for each in (figure.bands, *figure.or_else)) or not _close(
@@ -174,6 +177,7 @@ def compare_sweep(computed: Computed, now: dt.datetime, report: Report) -> None:
     where = f"site {record.site} swept on {today}:"
     _compare_stored(computed, step, where, report)
     _compare_findings(computed, step, where, report)
+    report.compared.update(computed.seen)
 
 
 def _compare_stored(computed: Computed, step: int, where: str, report: Report) -> None:
@@ -245,8 +249,7 @@ def _compare_attribution(finding: Finding, expected: Attributed, where: str, rep
     told: dict[str, Any] = finding.attribution
     report.compared["attributions"] += 1
     report.compared[f"attributed: {expected.named.kind}"] += 1
-    kind = SubjectKind(finding.subject_kind).name.lower()
-    report.compared[f"nearness {expected.named.nearness}: {kind}"] += 1
+    report.compared[f"nearness {expected.named.nearness}"] += 1
     if finding.case.key != expected.case:
         report.differ(where, "is of case", finding.case.key, "expected", expected.case)
     if told["change_sets"] != expected.change_sets:

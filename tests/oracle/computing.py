@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections import Counter
+
 from .anchoring import Anchored, disagreements
 from .direct_current import direct_current
 from .figures import Figure, Subject
@@ -22,6 +24,8 @@ class Computed:
         self.anchored = Anchored(record)
         self._figures: dict[int, list[Figure]] = {}
         self._problems: dict[int, dict[Subject, set[str]]] = {}
+        self.seen: Counter[str] = Counter(self.anchored.seen)
+        """What out of the ordinary there was to compute."""
 
     def figures(self, step: int) -> list[Figure]:
         """Several of a key where several things are judged by it: two endpoints on one port."""
@@ -47,7 +51,8 @@ class Computed:
     def _compute(self, step: int) -> None:
         standing = Standing(self.record, step)
         values, of = self.anchored.values, self.anchored.of
-        figures, problems = direct_current(standing, values, of)
+        figures, problems, seen = direct_current(standing, values, of)
+        self.seen.update(seen)
         figures += audio(standing, values, of) + lines(standing, values, of)
         figures += network_power(standing, values) + terminations(standing)
         figures += disagreements(standing, self.anchored)

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from .figures import Figure, Subject, tied, worst
-from .networks import Node, Solved, solve_dc
+from .networks import Node, Solved, Undecided, solve_dc
 from .record import Row
 from .standing import DcRun, Fed, Hung, Source, Standing, dc_run, source_of
 from .values import NAN, Bands, PointValues, Values
@@ -29,12 +30,15 @@ class Tree:
 @dataclass
 class Seen:
     """The worst of the scenarios. By band: current of supplies; volts and amps of points; amps at the block of
-    runs."""
+    runs. undecided: supplies so close to collapse that nothing is said. unsolved: how often there was no
+    solution."""
 
     supply_a: dict[tuple[int, int], float]
     volts: dict[tuple[int, int], float]
     branch_a: dict[tuple[int, int], float]
     run_a: dict[tuple[int, int], float]
+    undecided: set[int]
+    unsolved: int = 0
 
 
 def trees_of(standing: Standing, runs: dict[int, DcRun]) -> list[Tree]:
@@ -70,21 +74,31 @@ def nodes_of(fed: list[Fed], band: int, speaking: Callable[[Hung], bool], values
 
 def direct_current(
     standing: Standing, values: Values, values_of: ValuesOf
-) -> tuple[list[Figure], dict[Subject, set[str]]]:
-    """Figures supply_current, class_2_power, run_voltage, run_current, conductor_current, and what cannot be
-    computed."""
+) -> tuple[list[Figure], dict[Subject, set[str]], Counter[str]]:
+    """Figures supply_current, class_2_power, run_voltage, run_current, conductor_current; what cannot be computed;
+    and what out of the ordinary there was."""
     runs = {run.id: dc_run(run) for run in standing.runs.values() if run.kind == "self_amplified"}
     trees = trees_of(standing, runs)
-    seen = Seen({}, {}, {}, {})
+    seen = Seen({}, {}, {}, {}, set())
     for pages in _scenarios(standing):
         _see(standing, values, values_of, trees, pages, seen)
     figures = [figure for tree in trees for figure in _supply_figures(values, tree, seen)]
     for run in runs.values():
         figures += _run_figures(values, values_of, run, seen)
+    doubtful = {("supply", supply) for supply in seen.undecided} | {
+        ("run", run.run.id) for run in runs.values() if seen.undecided & set(run.supply_of.values())
+    }
+    figures = [replace(figure, undecided=figure.subject in doubtful) for figure in figures]
     problems: dict[Subject, set[str]] = {
         ("run", run.run.id): {PARALLELED} for run in runs.values() if run.paralleled
     }
-    return figures, problems
+    extraordinary = {
+        "no solution": seen.unsolved,
+        "fed in its midst": sum(1 for tree in trees for each in tree.fed if each.piece is None),
+        "paging sets": len(standing.paging_sets()),
+        "watts": sum(1 for tree in trees for each in tree.fed if values_of(each.point.row).speech_w.high > 0),
+    }
+    return figures, problems, Counter(extraordinary)
 
 
 def _scenarios(standing: Standing) -> list[Callable[[Hung], bool]]:
@@ -123,8 +137,13 @@ def _see(
         by_band: list[list[float]] = []
         for band in range(3):
             nodes = nodes_of(tree.fed, band, speaking, values_of)
-            solved = solve_dc(nodes, volts, tree.source.ohm)
+            try:
+                solved = solve_dc(nodes, volts, tree.source.ohm)
+            except Undecided:
+                seen.undecided.add(tree.supply)
+                solved = None
             if solved is None:
+                seen.unsolved += 1
                 # no voltage, and the current that is asked for at the source voltage: no less than a kinder
                 # estimate draws
                 demand = [node.amps + node.watts / volts for node in nodes]

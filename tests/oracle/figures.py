@@ -60,7 +60,8 @@ class Figure:
     """One limit of one subject. bands, limit: in the unit of the limit, NaN not known.
 
     where: ids of what may be named as deciding, those that tie included; None: nothing is. or_else: other bands
-    that are as right, where the judged point ties with another.
+    that are as right, where the judged point ties with another. undecided: so close to collapse that nothing is
+    said.
     """
 
     subject: Subject
@@ -69,6 +70,7 @@ class Figure:
     limit: float
     where: frozenset[int] | None = None
     or_else: tuple[Bands, ...] = ()
+    undecided: bool = False
 
     @property
     def key(self) -> tuple[str, int, str]:
@@ -109,16 +111,21 @@ class Figure:
             return None
         return self.limit + margin if rule.at_least else self.limit - margin
 
-    def on_a_knife_edge(self, width: float = 1e-8) -> bool:
-        """Some estimate lies so close to where its verdict changes that the last bits of a sum decide."""
-        near = self.near_at(RULES[self.code])
-        edges = [self.limit] if near is None else [self.limit, near]
-        return any(
-            abs(value - edge) <= width * max(abs(edge), 1e-3)
-            for edge in edges
-            for value in self.bands
-            if not math.isnan(value) and not math.isnan(edge)
-        )
+    def on_a_knife_edge(self, width: float = 1e-10) -> bool:
+        """Some estimate lies so close to where its verdict changes that the last bits of a sum decide. That is not
+        at the limit itself, which is not past, but 1e-9 of it beyond; a count is never so close."""
+        if self.undecided:
+            return True
+        rule = RULES[self.code]
+        edges = [self.limit, self.near_at(rule)]
+        for edge in edges:
+            if edge is None or math.isnan(edge):
+                continue
+            turns = edge - abs(edge) * 1e-9 if rule.at_least else edge + abs(edge) * 1e-9
+            for value in self.bands:
+                if value != edge and abs(value - turns) <= width * max(abs(edge), 1.0):
+                    return True
+        return False
 
 
 def is_past(value: float, limit: float, rule: Rule) -> bool:

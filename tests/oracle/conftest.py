@@ -1,0 +1,14 @@
+"""How many histories are told: all with ``--long``, a tenth of them without."""
+
+from __future__ import annotations
+
+import pytest
+
+CHAPTERS = 20
+"""Of 18 sites and some 600 change sets each."""
+
+
+def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
+    if "chapter" in metafunc.fixturenames:
+        everything = metafunc.config.getoption("--long")
+        metafunc.parametrize("chapter", range(CHAPTERS if everything else CHAPTERS // 10))

@@ -2,7 +2,6 @@
 steps. The new columns have defaults in the database: writers of the version before go on meanwhile.
 """
 
-
 import django.db.models.deletion
 from django.db import migrations, models
 

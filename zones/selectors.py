@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Collection
 
-from sites.selectors import Before, facts_before, standing
-from zones.models import ClipFacts, Landing, PointFacts, Run, RunFacts
+from django.db.models import Exists, OuterRef, Q, QuerySet, Subquery
+
+from sites.selectors import Before, facts_before, holding, standing
+from zones.models import ClipFacts, Landing, Point, PointFacts, Run, RunFacts, Zone
 
 
 def points_before(before: int, *, run_ids: Collection[int]) -> list[PointFacts]:
@@ -16,6 +18,18 @@ def points_before(before: int, *, run_ids: Collection[int]) -> list[PointFacts]:
     """
     rows = facts_before(PointFacts, before, run_id__in=run_ids)
     return sorted(rows.select_related("point", "model", "cable_type"), key=lambda row: (row.run_id, row.rank))
+
+
+def heard_in_zone(points: QuerySet[Point], zone_id: int, before: Before) -> QuerySet[Point]:
+    """Of ``points`` those that were heard in a zone: on its runs, unless they hung in another; and those of
+    other runs that hung in it. All are of the zone's site, which is all that is looked at."""
+    of_point = holding(PointFacts, before).filter(point_id=OuterRef("pk"))
+    on_its_run = holding(RunFacts, before).filter(run_id=OuterRef("run_id"), zone_id=zone_id)
+    return points.filter(
+        Q(Exists(of_point.filter(zone_id=zone_id)))
+        | Q(Exists(on_its_run), Exists(of_point.filter(zone__isnull=True))),
+        site_id=Subquery(Zone.objects.filter(pk=zone_id).values("site_id")),
+    )
 
 
 def runs_before(

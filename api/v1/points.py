@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from datetime import date
 from typing import Any, ClassVar
 
-from django.db.models import Exists, OuterRef, Q, QuerySet
+from django.db.models import Exists, OuterRef, QuerySet
 
 from api.conventions import fields
 from api.conventions.cursors import Order
@@ -17,9 +17,10 @@ from api.conventions.writing import Writing
 from sites.access.abilities import Ability
 from sites.changes.steps import day_of
 from sites.models import Basis
-from sites.selectors import before_of, history, holding, recorded_before
+from sites.selectors import before_of, history, recorded_before
 from zones.gates import point_for
-from zones.models import Point, PointFacts, RunFacts
+from zones.models import Point, PointFacts
+from zones.selectors import heard_in_zone
 from zones.services.points import (
     point_alter,
     point_append,
@@ -97,16 +98,6 @@ class PointShown(DatedShown):
         }
 
 
-def _in_zone(rows: QuerySet[Point], asked: Mapping[str, Any]) -> QuerySet[Point]:
-    """Points on a run of the zone, unless they hang in another; and those of other runs that hang in it."""
-    before, zone_id = before_asked(asked), asked["zone_id"]
-    of_point = holding(PointFacts, before).filter(point_id=OuterRef("pk"))
-    on_run = Exists(holding(RunFacts, before).filter(run_id=OuterRef("run_id"), zone_id=zone_id))
-    return rows.filter(
-        Q(Exists(of_point.filter(zone_id=zone_id))) | Q(on_run, Exists(of_point.filter(zone__isnull=True)))
-    )
-
-
 class PointFilters(FactFilters):
     run_id = fields.Id(required=False)
     zone_id = fields.Id(required=False, help_text="What is heard in this zone: on its runs, or strayed.")
@@ -124,9 +115,10 @@ class PointFilters(FactFilters):
     @classmethod
     def applied(cls, rows: QuerySet[Any], asked: Mapping[str, Any]) -> QuerySet[Any]:
         rows = super().applied(rows, asked)
-        there = recorded_before(PointFacts, before_asked(asked)).filter(point_id=OuterRef("pk"))
+        before = before_asked(asked)
+        there = recorded_before(PointFacts, before).filter(point_id=OuterRef("pk"))
         rows = rows.filter(Exists(there))
-        return _in_zone(rows, asked) if "zone_id" in asked else rows
+        return heard_in_zone(rows, asked["zone_id"], before) if "zone_id" in asked else rows
 
 
 class Points(Dated, Ended):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import ctypes
 import http.client
 import signal
 import socket
@@ -17,6 +18,7 @@ from django.conf import settings
 
 STOP_S = 15.0
 START_S = 60.0
+_PR_SET_PDEATHSIG = 1  # linux/prctl.h
 
 
 class DemoError(Exception):
@@ -33,6 +35,8 @@ def free_port() -> int:
 
 def require_free(port: int) -> None:
     """Raise DemoError where something listens on the port already."""
+    if not 1 <= port <= 65535:
+        raise DemoError(f"There is no port {port}: expected 1 to 65535, such as --port 8000.")
     with socket.socket() as probe:
         probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
@@ -83,7 +87,7 @@ def serving(port: int, *, quiet: bool) -> Iterator[list[subprocess.Popen[bytes]]
 
 
 def _start(command: Sequence[str], *, quiet: bool) -> subprocess.Popen[bytes]:
-    # a session of its own: Ctrl-C reaches the demo alone, which stops its processes in order
+    # A session of its own: Ctrl-C reaches the demo alone, which stops its processes in order
     return subprocess.Popen(
         command,
         cwd=settings.BASE_DIR,
@@ -91,7 +95,13 @@ def _start(command: Sequence[str], *, quiet: bool) -> subprocess.Popen[bytes]:
         stdout=subprocess.DEVNULL if quiet else sys.stderr,
         stderr=subprocess.DEVNULL if quiet else None,
         start_new_session=True,
+        preexec_fn=_end_with_parent if sys.platform == "linux" else None,
     )
+
+
+def _end_with_parent() -> None:
+    """Have the kernel end this process when the demo is killed: nobody else would be left to do it."""
+    ctypes.CDLL(None).prctl(_PR_SET_PDEATHSIG, signal.SIGTERM)
 
 
 def _await_ready(port: int, processes: Sequence[subprocess.Popen[bytes]]) -> None:

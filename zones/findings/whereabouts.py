@@ -7,7 +7,9 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
-from django.db.models import Q
+from django.contrib.postgres.expressions import ArraySubquery
+from django.db.models import JSONField, OuterRef, Q, QuerySet, Value
+from django.db.models.functions import JSONObject
 
 from sites.models import (
     Amplifier,
@@ -20,7 +22,7 @@ from sites.models import (
     SwitchPort,
 )
 from zones.electrical.subjects import SubjectKind
-from zones.models import PointFacts, Run, RunFacts, ZoneEndpoint
+from zones.models import Landing, PointFacts, Run, RunFacts, ZoneEndpoint
 
 Subject = tuple[int, int]
 """Subject kind and id."""
@@ -74,6 +76,13 @@ def _by_kind(subjects: Iterable[tuple[int, Subject]]) -> tuple[dict[int, set[int
     return wanted, sites
 
 
+def _steps_on_blocks(landed: QuerySet[Landing]) -> ArraySubquery:
+    """As an array, so that it costs no query of its own."""
+    return ArraySubquery(
+        landed.values(on=JSONObject(block="block_id", begin="begin_step", end="end_step")).distinct()
+    )
+
+
 class _Search:
     """Follows each kind to runs and endpoints, and those to zones."""
 
@@ -120,6 +129,7 @@ class _Search:
                 (SubjectKind.AMPLIFIER, row["amplifier_id"]),
                 (SubjectKind.BLOCK, row["run__block_id"]),
                 *((SubjectKind.SUPPLY, supply_id) for supply_id in fed.get(row["run_id"], ())),
+                *((SubjectKind.BLOCK, block_id) for block_id in self._lies_on(row)),
                 *endpoints.get(row["output__endpoint_id"], ()),
             ]
             for subject in carrying:
@@ -178,24 +188,39 @@ class _Search:
         return fed, strays
 
     def _runs(self, endpoints: set[int], runs: set[int]) -> Iterable[dict[str, Any]]:
+        blocks = self._ids(SubjectKind.BLOCK)
+        # DC often has a block of its own: a run bears on every block that a conductor of it lies on
+        landed = Landing.objects.filter(run_id=OuterRef("run_id"), block_id__in=blocks)
         ever = RunFacts.objects.filter(
             Q(run_id__in=self._ids(SubjectKind.RUN) | runs)
             | Q(output_id__in=self._ids(SubjectKind.OUTPUT))
             | Q(output__endpoint_id__in=endpoints)
             | Q(supply_id__in=self._ids(SubjectKind.SUPPLY))
             | Q(amplifier_id__in=self._ids(SubjectKind.AMPLIFIER))
-            | Q(run__block_id__in=self._ids(SubjectKind.BLOCK)),
+            | Q(run__block_id__in=blocks)
+            | Q(run__landings__block_id__in=blocks),
             site_id__in=self.sites,
         )
-        rows = RunFacts.objects.filter(run_id__in=ever.values("run_id")).values(
+        on_blocks = _steps_on_blocks(landed) if blocks else Value([], output_field=JSONField())
+        of_runs = RunFacts.objects.filter(run_id__in=ever.values("run_id"))
+        rows = of_runs.annotate(landed=on_blocks).values(
             "site_id", "run_id", "step", "zone_id", "output_id", "supply_id", "amplifier_id", "run__block_id",
-            "run__end_step", "output__endpoint_id",
+            "run__end_step", "output__endpoint_id", "landed",
         )  # fmt: skip
         return [
             row
             for row in self._holding(rows, "run_id")
             if row["run__end_step"] is None or self.step[row["site_id"]] < row["run__end_step"]
         ]
+
+    def _lies_on(self, row: Mapping[str, Any]) -> set[int]:
+        """The blocks in question that a conductor of a run lies on."""
+        step = self.step[row["site_id"]]
+        return {
+            on["block"]
+            for on in row["landed"] or ()
+            if on["begin"] <= step and (on["end"] is None or step < on["end"])
+        }
 
     def _holding(self, rows: Iterable[Any], thing: str) -> list[dict[str, Any]]:
         """Of dated facts, those that hold at the site's step."""

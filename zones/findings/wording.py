@@ -149,6 +149,18 @@ _STATES: Final = {
     "cannot_compute": "{subject} impossible to compute",
 }
 
+# The same where nothing is amiss: a history also tells how it was before
+_IN_ORDER: Final = {
+    "row_used_twice": "one conductor at most on each side of every row of {subject}",
+    "polarity_reversed": "no polarity reversed on {subject}",
+    "other_zone": "no device of another zone on {subject}",
+    "address_used_twice": "the address of {subject} used once",
+    "audio_with_dc": "audio and DC apart on {subject}",
+    "wire_gauge": "wire on the block of {subject} that fits it",
+    "reading_disagrees": "every reading of {subject} within what its record allows",
+    "cannot_compute": "{subject} computed",
+}
+
 
 def _limit(judged: Judged, figure: Figure) -> str:
     if figure.limit is None:
@@ -163,6 +175,8 @@ def _shown(judged: Judged, figure: Figure) -> str:
 def _state(judged: Judged, figure: Figure) -> str:
     if figure.value is None:
         return f"{judged.subject} not recorded"
+    if judged.code in _STATES and figure.limit is not None and figure.value <= figure.limit:
+        return _IN_ORDER[judged.code].format(subject=judged.subject)
     if judged.code in _STATES:
         nouns = {f"{noun}s": _counted(figure.value, noun) for noun in ("conductor", "row", "device")}
         return _STATES[judged.code].format(subject=judged.subject, value=figure.value, **nouns)

@@ -101,6 +101,8 @@ class Limit:
     @property
     def near_rule(self) -> str:
         """When a figure counts as near, as a person reads it."""
+        if self.is_advice:
+            return "advice: said as near, never as past"
         if self.rule is None or self.rule.near_margin == 0:
             return "never near: past or not"
         if self.rule.near_margin is not None:

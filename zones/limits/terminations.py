@@ -23,7 +23,7 @@ TERMINATION_LIMITS = (
         source=f"connecting hardware takes one conductor a contact: {NO_SOURCE}",
         severity=Severity.SILENCE,
         detail=Detail.ROW,
-        template="On {subject}{place} {figure} conductors lie on one contact; {limit} belongs there.",
+        template="Two wires on one clip: {figure} conductors on {subject}{place}, where {limit} belongs.",
         remedies=(Remedy.REWIRE, Remedy.CORRECT_RECORD),
         cautions=(Caution.DISCONNECT,),
     ),

@@ -11,13 +11,13 @@ from sites.selectors import standing
 from zones.electrical.bands import IntArray
 from zones.electrical.plant import select
 from zones.electrical.subjects import SubjectKind
-from zones.models import Run, ZoneEndpoint
+from zones.models import Landing, Run, ZoneEndpoint
 
 from .loads import SiteLoads, Subject
 
 
 def subjects_of_zones(loads: SiteLoads) -> Mapping[int, set[Subject]]:
-    """By zone, everything that bears on it; a zone that nothing feeds is left out. Three queries.
+    """By zone, everything that bears on it; a zone that nothing feeds is left out. Four queries.
 
     A speaker that hangs in a zone but on another one's run makes that run, and what feeds it, bear on the
     zone as well: it is silent when they are.
@@ -42,7 +42,7 @@ def subjects_of_zones(loads: SiteLoads) -> Mapping[int, set[Subject]]:
     port_of = {int(endpoints.endpoint_index[row]): int(endpoints.port_index[row]) for row in endpoint_rows}
     switch_of = {int(ports.port_index[row]): int(ports.switch_index[row]) for row in port_rows}
     index_of_endpoint = {int(pk): index for index, pk in enumerate(plant.endpoint_id)}
-    block_of, endpoint_of, heard = _of_record(loads)
+    blocks_of, endpoint_of, heard = _of_record(loads)
 
     found: dict[int, set[Subject]] = defaultdict(set)
 
@@ -59,7 +59,8 @@ def subjects_of_zones(loads: SiteLoads) -> Mapping[int, set[Subject]]:
     for run, row in row_of_run.items():
         run_id, output = int(plant.run_id[run]), int(runs.output_index[row])
         for zone_id in zones_of_run[run] - {-1}:
-            found[zone_id] |= {(SubjectKind.RUN, run_id), (SubjectKind.BLOCK, block_of[run_id])}
+            found[zone_id].add((SubjectKind.RUN, run_id))
+            found[zone_id] |= {(SubjectKind.BLOCK, block_id) for block_id in blocks_of[run_id]}
             bears(zone_id, SubjectKind.SUPPLY, plant.supply_id, feeds_of_run[run])
             bears(zone_id, SubjectKind.AMPLIFIER, plant.amplifier_id, [int(runs.amplifier_index[row])])
             bears(zone_id, SubjectKind.OUTPUT, plant.output_id, [output])
@@ -70,12 +71,24 @@ def subjects_of_zones(loads: SiteLoads) -> Mapping[int, set[Subject]]:
     return found
 
 
-def _of_record(loads: SiteLoads) -> tuple[dict[int, int], dict[int, int], list[tuple[int, int]]]:
-    """What a plant does not hold: the block of each run, the endpoint of each output, who is heard where."""
+def _of_record(loads: SiteLoads) -> tuple[dict[int, set[int]], dict[int, int], list[tuple[int, int]]]:
+    """What a plant does not hold: the blocks of each run, the endpoint of each output, who is heard where.
+
+    A run's own block, and every other that a conductor of it lies on: DC often has a block of its own.
+    """
     of_site = {"site_id": loads.site_id}
-    heard = standing(ZoneEndpoint, first_step_after(loads.as_of), **of_site)
+    step = first_step_after(loads.as_of)
+    blocks: dict[int, set[int]] = defaultdict(set)
+    landed = standing(Landing, step, **of_site).exclude(run=None)
+    for rows in (
+        Run.objects.filter(**of_site).values_list("pk", "block_id"),
+        landed.values_list("run_id", "block_id").distinct(),
+    ):
+        for run_id, block_id in rows:
+            blocks[run_id].add(block_id)
+    heard = standing(ZoneEndpoint, step, **of_site)
     return (
-        dict(Run.objects.filter(**of_site).values_list("pk", "block_id")),
+        blocks,
         dict(Output.objects.filter(**of_site).values_list("pk", "endpoint_id")),
         list(heard.values_list("zone_id", "endpoint_id")),
     )

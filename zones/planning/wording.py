@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 from zones.electrical.subjects import SubjectKind
@@ -149,6 +149,13 @@ def _limit_alone(one: Told) -> str:
 
 
 def _told(load: Load, limit: Limit, subject: str, place: str) -> Told:
+    """What is past, or may be, is told as the trouble that it is; what is in order, without any."""
+    if load.verdict is Verdict.WITHIN or (load.verdict is Verdict.NEAR and not limit.is_advice):
+        plain = Told(load, limit, subject, place, "")
+        said = f"{limit.title}, {subject}: {_amount(plain)}; {_limit(plain)}."
+        if limit.counts_faults:
+            said = f"{limit.title}, {subject}: no."
+        return replace(plain, sentence=said)
     said = limit.sentence(
         subject=subject,
         low=_number(load.low),

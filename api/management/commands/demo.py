@@ -93,7 +93,7 @@ class Command(BaseCommand):
             "  as a program:",
             f"  curl -H 'Authorization: Bearer {secret}' '{api}/findings?page_size=3'",
             "",
-            "  people (user, password):",
+            "  people (user, password; the pages they log in to come with a later version):",
             *(f"  {role:<11} {who['user']}  {who['password']}" for role, who in logins.items()),
             "",
             "Ctrl-C stops it.",

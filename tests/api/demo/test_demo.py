@@ -6,6 +6,8 @@ import json
 import re
 import signal
 import socket
+import sys
+import time
 import urllib.request
 from pathlib import Path
 
@@ -76,6 +78,26 @@ def test_a_signal_stops_everything_it_started(demo: Demo, demo_data: Path, how: 
     process.communicate(timeout=STOP_S)
     assert process.returncode == 0
     _nothing_runs(demo_data)
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="only Linux ends a killed parent's children")
+def test_killed_it_leaves_nothing_running(demo: Demo, demo_data: Path) -> None:
+    process = demo("--json", "--port", str(_free_port()))
+    assert process.stdout is not None
+    assert json.loads(process.stdout.readline())["url"]
+    process.kill()
+    process.wait(timeout=STOP_S)
+    deadline = time.monotonic() + STOP_S
+    while any("keeper" not in words for words in processes_of(demo_data).values()):
+        assert time.monotonic() < deadline, processes_of(demo_data)
+    _nothing_runs(demo_data)
+
+
+def test_there_is_no_such_port(demo: Demo) -> None:
+    process = demo("--port", "80000")
+    _, errors = process.communicate(timeout=STOP_S)
+    assert process.returncode == 1
+    assert "There is no port 80000: expected 1 to 65535" in errors
 
 
 def test_a_port_that_is_taken_is_named(demo: Demo) -> None:

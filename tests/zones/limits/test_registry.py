@@ -147,7 +147,8 @@ def test_when_each_rule_is_near_or_past(code: str, figure: float, verdict: Verdi
 
 @pytest.mark.parametrize("limit", JUDGED, ids=lambda limit: limit.code)
 def test_what_is_counted_is_never_near(limit: Limit) -> None:
-    assert (limit.near_rule == "never near: past or not") == (limit.code in NEVER_NEAR)
+    expected = "advice: said as near, never as past" if limit.is_advice else "never near: past or not"
+    assert (limit.near_rule == expected) == (limit.code in NEVER_NEAR)
 
 
 def test_near_rules_as_a_person_reads_them() -> None:

@@ -9,14 +9,18 @@ from typing import Any
 import pytest
 from django.db import connection, transaction
 
+from sites.changes.steps import first_step_after
 from sites.models import Basis, DeviceModel
 from tests import factories
 from tests.halls import Hall
 from tests.zones.recording import DAY, SiteRecord, device_model
 from zones.electrical.subjects import SubjectKind
 from zones.electrical.verdicts import Verdict
+from zones.findings.whereabouts import zones_of
 from zones.planning.bearing import subjects_of_zones
 from zones.planning.loads import Load, one_snapshot, site_loads, smallest_headroom
+from zones.planning.wording import told
+from zones.services.landings import PairUse, landing_add
 from zones.services.points import point_alter, point_append
 from zones.services.runs import run_alter
 from zones.services.zones import zone_endpoint_add, zone_endpoint_end
@@ -108,7 +112,7 @@ def test_worst_first(hall: Hall) -> None:
 
 def test_what_bears_on_a_zone(hall: Hall, django_assert_num_queries: Callable[..., Any]) -> None:
     found = site_loads(hall.site.pk, BUILT)
-    with django_assert_num_queries(3):
+    with django_assert_num_queries(4):
         subjects = subjects_of_zones(found)
     port = hall.switch.ports.get(number=3)
     assert subjects[hall.zone.pk] == {
@@ -175,3 +179,21 @@ def test_one_snapshot_reads_one_moment_and_writes_nothing() -> None:
     with transaction.atomic(), one_snapshot(), connection.cursor() as cursor:
         cursor.execute("SHOW transaction_isolation")
         assert cursor.fetchone() == ("read committed",), "that of the caller's transaction"
+
+
+def test_a_block_that_only_dc_lies_on_bears_on_the_zone_of_the_run(hall: Hall) -> None:
+    power = factories.make_block(hall.closet, name="DC block")
+    change = factories.change(hall.site, happened_on=LATER)
+    landing_add(change, block=power, row=1, pair=2, carries=PairUse.DC, run=hall.run)
+    subject = (SubjectKind.BLOCK, power.pk)
+    assert subject in subjects_of_zones(site_loads(hall.site.pk, LATER))[hall.zone.pk]
+    assert subject not in subjects_of_zones(site_loads(hall.site.pk, BUILT))[hall.zone.pk]
+    step = {hall.site.pk: first_step_after(LATER) - 1}
+    key = (int(SubjectKind.BLOCK), power.pk)
+    assert zones_of([(hall.site.pk, key)], step)[key] == (hall.zone.pk,)
+
+
+def test_what_is_in_order_is_told_without_its_trouble(hall: Hall) -> None:
+    said = [one.sentence for one in told(site_loads(hall.site.pk, BUILT).loads)]
+    assert f"Conductor current, run {hall.run.name}: 0.40 A; limit 1.00 A." in said
+    assert not any("landed reversed" in sentence or "may get no power" in sentence for sentence in said)

@@ -1,8 +1,9 @@
-"""Readings: what an instrument said settles what the record only guessed, and shows where the record is wrong.
+"""Readings: what an instrument said settles what the record only guessed, and shows where the record is
+wrong.
 
-Of each run the newest current reading, then the newest voltage reading, gives one factor on what was not known
-well: on drawing, guessed, unknown and uncounted currents, then on such lengths. The factor is found by trying:
-halving an interval until the computed reading is the measured one.
+Of each run the newest current reading, then the newest voltage reading, gives one factor on what was not
+known well: on drawing, guessed, unknown and uncounted currents, then on such lengths. The factor is found by
+trying: halving an interval until the computed reading is the measured one.
 """
 
 from __future__ import annotations
@@ -157,10 +158,7 @@ class Anchored:
                     return NAN
                 ends.append(solved.volts[at])
         least, most = min(ends), max(ends)
-        if most > 0:
-            above = (told.value - most) / most
-        else:
-            above = 1.0 if told.value > 0 else 0.0
+        above = (told.value - most) / most if most > 0 else float(told.value > 0)
         below = (least - told.value) / least if least > 0 else 0.0
         return max(above, below, 0.0)
 
@@ -215,10 +213,10 @@ class Anchored:
                 values = self.of(row)
                 self._settled[id(row)] = replace(
                     values,
-                    **{
-                        name: band.times(getattr(values, name).likely * factor)
-                        for name in ("speech_a", "idle_a", "speech_w", "idle_w")
-                    },
+                    speech_a=band.times(values.speech_a.likely * factor),
+                    idle_a=band.times(values.idle_a.likely * factor),
+                    speech_w=band.times(values.speech_w.likely * factor),
+                    idle_w=band.times(values.idle_w.likely * factor),
                 )
 
     def _scale_lengths(self, bench: _Bench, factor: float) -> None:
@@ -233,8 +231,11 @@ class Anchored:
                     self._settled[id(row)] = replace(values, length_m=length)
 
     def _life(self, read: Row, same: Callable[[Row, Row], bool]) -> list[Row]:
-        """The rows of a point, before and after the one that was read, for as long as it is the same thing."""
-        rows = sorted((row for row in self.record.points if row.thing == read.thing), key=lambda row: row.begin)
+        """The rows of a point, before and after the one that was read, for as long as it is the same
+        thing."""
+        rows = sorted(
+            (row for row in self.record.points if row.thing == read.thing), key=lambda row: row.begin
+        )
         at = next(k for k, row in enumerate(rows) if row is read)
         first = last = at
         while first > 0 and same(rows[first - 1], read):
@@ -274,8 +275,13 @@ def _at_block(run: DcRun) -> list[Fed]:
 def _with_current(values: PointValues, factor: float) -> PointValues:
     if not values.scaled_current:
         return values
-    names = ("speech_a", "idle_a", "speech_w", "idle_w")
-    return replace(values, **{name: getattr(values, name).times(factor) for name in names})
+    return replace(
+        values,
+        speech_a=values.speech_a.times(factor),
+        idle_a=values.idle_a.times(factor),
+        speech_w=values.speech_w.times(factor),
+        idle_w=values.idle_w.times(factor),
+    )
 
 
 def _with_length(values: PointValues, factor: float) -> PointValues:
@@ -287,8 +293,8 @@ def _above(found: float | None, measured: float) -> float | None:
 
 
 def _found(difference: Callable[[float], float | None]) -> float:
-    """The factor at which a rising difference is nothing, held within what is tried; NaN where the network has
-    no solution before it is reached."""
+    """The factor at which a rising difference is nothing, held within what is tried; NaN where the network
+    has no solution before it is reached."""
     low, high = TRIED
     at_low = difference(low)
     if at_low is None:

@@ -1,8 +1,9 @@
 """Which change pushed a figure past its limit: every step looked at, one after the other.
 
-The standing step of an estimate is the first of the unbroken past steps up to the asked one; X, L and Z are those
-of the high, likely and low estimate. One change is named (L) if X = L and (Z = L or low is not past); else the
-crossing lies between X and Z (L for a missing Z). Whatever came no later than the baseline is "as found".
+The standing step of an estimate is the first of the unbroken past steps up to the asked one; X, L and Z are
+those of the high, likely and low estimate. One change is named (L) if X = L and (Z = L or low is not past);
+else the crossing lies between X and Z (L for a missing Z). Whatever came no later than the baseline is "as
+found".
 """
 
 from __future__ import annotations
@@ -115,7 +116,8 @@ class Attributor:
         return one == other or max(self.steps[one], self.steps[other]) <= baseline
 
     def baseline(self, subject: Subject) -> int:
-        """The last step that counts as found: of the survey day, else of the subject's first day in service."""
+        """The last step that counts as found: of the survey day, else of the subject's first day in
+        service."""
         if self.record.surveyed_on is not None:
             return first_step_after(self.record.surveyed_on) - 1
         kind, id_ = subject
@@ -148,7 +150,7 @@ class Attributor:
                 kind = "addition" if adds_load(touched, step) else "alteration"
         return Named(
             kind=kind,
-            day=day_of(baseline if step <= baseline else step),
+            day=day_of(max(baseline, step)),
             change_set=original.id if original is not None else None,
             correction=correction.id if correction is not None else None,
             before=before,

@@ -13,6 +13,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from sites.changes.steps import first_step_after
+from sites.models import Coverage, Event
 from zones.electrical.evaluate import Evaluation, evaluate
 from zones.electrical.plant import Members
 from zones.electrical.subjects import SubjectKind
@@ -55,7 +56,7 @@ class Report:
         self.differences.append(" ".join(str(word) for word in words))
 
 
-# --- figures of the core --------------------------------------------------------------------------------------
+# --- figures of the core --------------------------------------------------------------------------------
 
 
 def compare_evaluation(asked: Sequence[tuple[Computed, int]], report: Report) -> None:
@@ -113,7 +114,12 @@ def _said(evaluation: Evaluation, row: int) -> Said:
 
     detail = int(evaluation.detail[row])
     return Said(
-        of("low"), of("likely"), of("high"), of("limit"), int(evaluation.verdict[row]), detail if detail >= 0 else None
+        of("low"),
+        of("likely"),
+        of("high"),
+        of("limit"),
+        int(evaluation.verdict[row]),
+        detail if detail >= 0 else None,
     )
 
 
@@ -144,14 +150,18 @@ def compare_figure(said: Said, figure: Figure, where: str, report: Report) -> No
     if not any(_alike(bands, each) for each in (figure.bands, *figure.or_else)) or not _close(
         said.limit, figure.limit
     ):
-        report.differ(where, figure.key, "is", bands, said.limit, "expected", tuple(figure.bands), figure.limit)
+        report.differ(
+            where, figure.key, "is", bands, said.limit, "expected", tuple(figure.bands), figure.limit
+        )
         return
     if said.verdict != figure.verdict:
         if figure.on_a_knife_edge():
             report.knife_edges["verdicts"] += 1
         else:
             report.differ(where, figure.key, "judged", Judged(said.verdict), "expected", figure.verdict)
-    if figure.where is not None and (said.where not in figure.where if figure.where else said.where is not None):
+    if figure.where is not None and (
+        said.where not in figure.where if figure.where else said.where is not None
+    ):
         report.differ(where, figure.key, "decided at", said.where, "expected", set(figure.where))
 
 
@@ -166,11 +176,12 @@ def _close(said: float | None, expected: float | None, rel: float = SAME) -> boo
     return math.isclose(said, expected, rel_tol=rel, abs_tol=1e-9)
 
 
-# --- what a sweep left behind ---------------------------------------------------------------------------------
+# --- what a sweep left behind ---------------------------------------------------------------------------
 
 
 def compare_sweep(computed: Computed, now: dt.datetime, report: Report) -> None:
-    """Stored figures, open findings with their attribution, and cases against the oracle."""
+    """Stored figures, open findings with their attribution, and cases against the oracle; and no event of a
+    site without a contract."""
     record = computed.record
     today = now.astimezone(ZoneInfo(record.time_zone)).date()
     step = first_step_after(today) - 1
@@ -178,6 +189,12 @@ def compare_sweep(computed: Computed, now: dt.datetime, report: Report) -> None:
     _compare_stored(computed, step, where, report)
     _compare_findings(computed, step, where, report)
     report.compared.update(computed.seen)
+    told = Event.objects.filter(site_id=record.site, happened_at=now).count()
+    if not Coverage.objects.filter(site_id=record.site, days__contains=today).exists():
+        report.compared["uncovered"] += 1
+        if told:
+            report.differ(where, told, "events of a site without a contract")
+    report.compared["events"] += told
 
 
 def _compare_stored(computed: Computed, step: int, where: str, report: Report) -> None:
@@ -203,19 +220,28 @@ def _compare_findings(computed: Computed, step: int, where: str, report: Report)
         expected[kind, id_, "cannot_compute"] = None
     said = {
         (_KIND_WORDS[SubjectKind(finding.subject_kind)], finding.subject_id, finding.code): finding
-        for finding in Finding.objects.filter(site_id=record.site, cleared_at__isnull=True).select_related("case")
+        for finding in Finding.objects.filter(site_id=record.site, cleared_at__isnull=True).select_related(
+            "case"
+        )
         if finding.code in RULES
     }
     edges = {key for key, figure in expected.items() if figure is not None and figure.on_a_knife_edge()}
     for key in sorted((said.keys() ^ expected.keys()) - edges):
-        report.differ(where, key, "finding", "open and not expected" if key in said else "expected and not open")
+        report.differ(
+            where, key, "finding", "open and not expected" if key in said else "expected and not open"
+        )
     cases: set[str] = set()
     for key in said.keys() & expected.keys():
         figure, finding = expected[key], said[key]
         report.compared["findings"] += 1
         if figure is not None:
             values = Said(
-                finding.low, finding.likely, finding.high, finding.limit_value, finding.verdict, finding.detail
+                finding.low,
+                finding.likely,
+                finding.high,
+                finding.limit_value,
+                finding.verdict,
+                finding.detail,
             )
             compare_figure(values, figure, f"{where} finding", report)
         attributed = attributor.attribute(key)
@@ -231,7 +257,9 @@ def _compare_findings(computed: Computed, step: int, where: str, report: Report)
     _compare_cases(record, said, cases, where, report)
 
 
-def _compare_cases(record: Record, said: dict[Key, Finding], cases: set[str], where: str, report: Report) -> None:
+def _compare_cases(
+    record: Record, said: dict[Key, Finding], cases: set[str], where: str, report: Report
+) -> None:
     others = set(
         Finding.objects.filter(site_id=record.site, cleared_at__isnull=True)
         .exclude(code__in=RULES)
@@ -266,7 +294,9 @@ def _compare_attribution(finding: Finding, expected: Attributed, where: str, rep
     if baseline["day"] != expected.baseline_day.isoformat() or not _close(
         baseline["figure"], expected.baseline_figure, 1e-8
     ):
-        report.differ(where, "baseline", baseline, "expected", expected.baseline_day, expected.baseline_figure)
+        report.differ(
+            where, "baseline", baseline, "expected", expected.baseline_day, expected.baseline_figure
+        )
 
 
 def _compare_named(told: dict[str, Any], expected: Named, where: str, report: Report) -> None:

@@ -29,8 +29,8 @@ class Tree:
 
 @dataclass
 class Seen:
-    """The worst of the scenarios. By band: current of supplies; volts and amps of points; amps at the block of
-    runs. undecided: supplies so close to collapse that nothing is said. unsolved: how often there was no
+    """The worst of the scenarios. By band: current of supplies; volts and amps of points; amps at the block
+    of runs. undecided: supplies so close to collapse that nothing is said. unsolved: how often there was no
     solution."""
 
     supply_a: dict[tuple[int, int], float]
@@ -75,8 +75,8 @@ def nodes_of(fed: list[Fed], band: int, speaking: Callable[[Hung], bool], values
 def direct_current(
     standing: Standing, values: Values, values_of: ValuesOf
 ) -> tuple[list[Figure], dict[Subject, set[str]], Counter[str]]:
-    """Figures supply_current, class_2_power, run_voltage, run_current, conductor_current; what cannot be computed;
-    and what out of the ordinary there was."""
+    """Figures supply_current, class_2_power, run_voltage, run_current, conductor_current; what cannot be
+    computed; and what out of the ordinary there was."""
     runs = {run.id: dc_run(run) for run in standing.runs.values() if run.kind == "self_amplified"}
     trees = trees_of(standing, runs)
     seen = Seen({}, {}, {}, {}, set())
@@ -106,7 +106,7 @@ def _scenarios(standing: Standing) -> list[Callable[[Hung], bool]]:
     pages everything at once."""
     sets = standing.paging_sets()
     if not sets:
-        return [lambda point: True]
+        return [lambda _: True]
     listed = set().union(*sets.values())
 
     def of(zones: set[int]) -> Callable[[Hung], bool]:
@@ -188,7 +188,9 @@ def _bands(of: dict[tuple[int, int], float], key: int) -> Bands:
 def _supply_figures(values: Values, tree: Tree, seen: Seen) -> list[Figure]:
     source, subject = tree.source, ("supply", tree.supply)
     loading = values.factors["loading_fraction"]
-    figures = [Figure(subject, "supply_current", _bands(seen.supply_a, tree.supply), source.rated_a * loading)]
+    figures = [
+        Figure(subject, "supply_current", _bands(seen.supply_a, tree.supply), source.rated_a * loading)
+    ]
     capacity = source.full_v * source.rated_a
     if source.class_2 is not True and not math.isnan(capacity):
         kind = capacity if source.class_2 is False else min(capacity, CLASS_2_VA)
@@ -213,8 +215,8 @@ def _run_figures(values: Values, values_of: ValuesOf, run: DcRun, seen: Seen) ->
 
 
 def _run_voltage(subject: Subject, run: DcRun, points: dict[int, PointValues], seen: Seen) -> Figure:
-    """The least margin of any device over its own minimum, shown at the minimum of the device judged, which is
-    the one with the least margin in the likely estimate."""
+    """The least margin of any device over its own minimum, shown at the minimum of the device judged, which
+    is the one with the least margin in the likely estimate."""
     margins = [
         {
             id_: seen.volts.get((id_, band), NAN) - values.minimum_v

@@ -11,15 +11,25 @@ from .values import SPLICE
 
 @dataclass(frozen=True)
 class Touched:
-    """A row that begins or ends at the step. thing: table and id, where rows of the table follow each other as
-    the facts of one thing; None where they only come and go."""
+    """A row that begins or ends at the step. thing: table and id, where rows of the table follow each other
+    as the facts of one thing; None where they only come and go."""
 
     table: str
     row: Row
     thing: tuple[str, int] | None
 
 
-FOLLOWING = {"runs", "points", "supplies", "amplifiers", "endpoints", "outputs", "switches", "ports", "addresses"}
+FOLLOWING = {
+    "runs",
+    "points",
+    "supplies",
+    "amplifiers",
+    "endpoints",
+    "outputs",
+    "switches",
+    "ports",
+    "addresses",
+}
 Rows = dict[str, list[Row]]
 
 
@@ -80,7 +90,7 @@ _ADDS: dict[str, Callable[[Row | None, Row], bool]] = {
 }
 
 
-# --- what feeds what ------------------------------------------------------------------------------------------
+# --- what feeds what ------------------------------------------------------------------------------------
 
 
 def _of(rows: list[Row], things: set[int | None]) -> list[Row]:
@@ -99,11 +109,12 @@ def _of_runs(record: Record, runs: set[int], step: int) -> Rows:
         "outputs": _of(record.outputs, {row["output_id"] for row in now}),
         "amplifiers": _of(record.amplifiers, {row["amplifier_id"] for row in now}),
         "readings": [
-            Row(told.run, told.step, FOREVER, told.writer, {}) for told in record.readings if told.run in runs
-            if told.run is not None
+            Row(told.run, told.step, FOREVER, told.writer, {})
+            for told in record.readings
+            if told.run is not None and told.run in runs
         ],
         "paging": record.paging,
-    }  # fmt: skip
+    }
 
 
 def _runs_on(record: Record, column: str, source: int, step: int) -> set[int]:

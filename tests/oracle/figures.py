@@ -59,9 +59,9 @@ RULES: dict[str, Rule] = {
 class Figure:
     """One limit of one subject. bands, limit: in the unit of the limit, NaN not known.
 
-    where: ids of what may be named as deciding, those that tie included; None: nothing is. or_else: other bands
-    that are as right, where the judged point ties with another. undecided: so close to collapse that nothing is
-    said.
+    where: ids of what may be named as deciding, those that tie included; None: nothing is. or_else: other
+    bands that are as right, where the judged point ties with another. undecided: so close to collapse that
+    nothing is said.
     """
 
     subject: Subject
@@ -112,8 +112,8 @@ class Figure:
         return self.limit + margin if rule.at_least else self.limit - margin
 
     def on_a_knife_edge(self, width: float = 1e-10) -> bool:
-        """Some estimate lies so close to where its verdict changes that the last bits of a sum decide. That is not
-        at the limit itself, which is not past, but 1e-9 of it beyond; a count is never so close."""
+        """Some estimate lies so close to where its verdict changes that the last bits of a sum decide. That
+        is not at the limit itself, which is not past, but 1e-9 of it beyond; a count is never so close."""
         if self.undecided:
             return True
         rule = RULES[self.code]

@@ -26,8 +26,8 @@ LONGEST_CHANNEL_M = 100.0
 
 
 def network_power(standing: Standing, values: Values) -> list[Figure]:
-    """Figures poe_allocated, poe_one_supply_lost, poe_measured of switches, port_power of ports, endpoint_cable
-    of endpoints."""
+    """Figures poe_allocated, poe_one_supply_lost, poe_measured of switches, port_power of ports,
+    endpoint_cable of endpoints."""
     ports, endpoints = standing.of("ports"), standing.of("endpoints")
     on_ports = [row for row in endpoints.values() if row["port_id"] in ports]
     figures: list[Figure] = []
@@ -126,9 +126,7 @@ def _port(standing: Standing, values: Values, endpoint: Row) -> list[Figure]:
             ohm = min(ohm, channel)  # an unknown cable is taken to be one that the standard allows
         power.append(_put_in(wanted, volts, ohm))
     return [
-        Figure(
-            ("port", endpoint["port_id"]), "port_power", Bands(*power), limit, frozenset({endpoint.thing})
-        )
+        Figure(("port", endpoint["port_id"]), "port_power", Bands(*power), limit, frozenset({endpoint.thing}))
     ]
 
 

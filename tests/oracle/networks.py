@@ -49,9 +49,7 @@ def order_of(nodes: list[Node]) -> list[int]:
     return order
 
 
-def solve_dc(
-    nodes: list[Node], source_v: float, source_ohm: float, *, walks: int = WALKS
-) -> Solved | None:
+def solve_dc(nodes: list[Node], source_v: float, source_ohm: float, *, walks: int = WALKS) -> Solved | None:
     """The stable solution of loads of constant current and constant power; None where there is none.
 
     Begin with the source voltage at every load. Take the load currents at these voltages, add them up towards
@@ -96,8 +94,8 @@ def solve_dc(
 def solve_resistive(nodes: list[Node], source_ohm: float) -> list[float]:
     """Voltage of every node, of conductances behind a source of 1 V and source_ohm.
 
-    Seen from above, a piece and all behind it is one conductance: 1 / (ohm + 1 / inner), inner being what hangs
-    at the node and behind it, side by side.
+    Seen from above, a piece and all behind it is one conductance: 1 / (ohm + 1 / inner), inner being what
+    hangs at the node and behind it, side by side.
     """
     order = order_of(nodes)
     inner = [node.siemens for node in nodes]

@@ -1,8 +1,8 @@
 """One site's record as plain rows: what holds from when to when, and who last wrote it.
 
-Read table by table with the ORM and spread out in Python. A row holds for steps ``begin <= step < end``; facts
-hold from their step until the next ones of the same thing, and no longer than the thing stands. Blank is None,
-everywhere.
+Read table by table with the ORM and spread out in Python. A row holds for steps ``begin <= step < end``;
+facts hold from their step until the next ones of the same thing, and no longer than the thing stands. Blank
+is None, everywhere.
 """
 
 from __future__ import annotations
@@ -139,8 +139,8 @@ class Record:
 
     def tables(self) -> dict[str, list[Row]]:
         names = (
-            "runs", "points", "supplies", "amplifiers", "endpoints", "outputs", "switches", "ports", "landings",
-            "zones", "paging",
+            "runs", "points", "supplies", "amplifiers", "endpoints", "outputs", "switches", "ports",
+            "landings", "zones", "paging",
         )  # fmt: skip
         return {name: getattr(self, name) for name in names}
 
@@ -150,8 +150,8 @@ def read_record(site_id: int) -> Record:
     site = Site.objects.get(pk=site_id)
     record = Record(site_id, site.design_temperature_c, site.surveyed_on, site.time_zone)
     record.factors = {row.name: row.value for row in Factor.objects.all()}
-    record.models = {row["id"]: row for row in DeviceModel.objects.values()}
-    record.cables = {row["id"]: row for row in CableType.objects.values()}
+    record.models = {row["id"]: dict(row) for row in DeviceModel.objects.values()}
+    record.cables = {row["id"]: dict(row) for row in CableType.objects.values()}
     record.change_sets = {
         row.pk: ChangeSetSaid(row.pk, row.step, row.kind, row.recorded_at)
         for row in ChangeSet.objects.filter(site=site_id, state="accepted")
@@ -194,9 +194,7 @@ def _standing(things: Iterable[dict[str, Any]]) -> Iterator[Row]:
             yield Row(thing["id"], thing["begin_step"], _end(thing), thing["change_set_id"], thing)
 
 
-def _with_facts(
-    things: Iterable[dict[str, Any]], facts: Iterable[dict[str, Any]], key: str
-) -> Iterator[Row]:
+def _with_facts(things: Iterable[dict[str, Any]], facts: Iterable[dict[str, Any]], key: str) -> Iterator[Row]:
     """What is said of each thing for as long as it stands. Before its first facts nothing is known of it."""
     said: dict[int, list[dict[str, Any]]] = {}
     for row in facts:
@@ -248,9 +246,7 @@ def _read_paging(record: Record) -> None:
         of = sets[member["paging_set_id"]]
         if of["begin_step"] < _end(of):
             said = {"zone_id": member["zone_id"]}
-            record.paging.append(
-                Row(of["id"], of["begin_step"], _end(of), member["change_set_id"], said)
-            )
+            record.paging.append(Row(of["id"], of["begin_step"], _end(of), member["change_set_id"], said))
 
 
 def _read_readings(record: Record) -> None:
@@ -273,4 +269,3 @@ def _read_readings(record: Record) -> None:
                     writer=row["change_set_id"],
                 )
             )
-

@@ -81,9 +81,7 @@ def _other_zone(run: StandingRun, values_of: ValuesOf) -> list[Figure]:
     ]
     if not stray:
         return []
-    return [
-        Figure(("run", run.id), "other_zone", _count(stray, values_of), 0.0, frozenset({stray[0].id}))
-    ]
+    return [Figure(("run", run.id), "other_zone", _count(stray, values_of), 0.0, frozenset({stray[0].id}))]
 
 
 def _count(points: list[Hung], values_of: ValuesOf) -> Bands:
@@ -190,9 +188,7 @@ def _amplifier(
     return figures
 
 
-def _line_loss(
-    values: Values, values_of: ValuesOf, run: StandingRun, line_v: float | None
-) -> list[Figure]:
+def _line_loss(values: Values, values_of: ValuesOf, run: StandingRun, line_v: float | None) -> list[Figure]:
     loaded = [point for point in run.points if values_of(point.row).loaded]
     if not loaded:
         return []

@@ -66,8 +66,9 @@ class Standing:
 
 @dataclass
 class Fed:
-    """A point in the DC tree of a supply. above: the one it is fed through, None at the feed. piece: the point
-    whose piece of cable leads there, None where the supply lands on the point itself. at_block: fed there."""
+    """A point in the DC tree of a supply. above: the one it is fed through, None at the feed. piece: the
+    point whose piece of cable leads there, None where the supply lands on the point itself. at_block: fed
+    there."""
 
     point: Hung
     above: Fed | None

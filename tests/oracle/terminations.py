@@ -13,8 +13,8 @@ GAUGES = {"66_split": (20, 26), "66_unsplit": (20, 26), "110": (22, 26), "screw"
 
 
 def terminations(standing: Standing) -> list[Figure]:
-    """Figures row_used_twice, polarity_reversed, audio_with_dc of blocks, wire_gauge of runs, address_used_twice
-    of endpoints."""
+    """Figures row_used_twice, polarity_reversed, audio_with_dc of blocks, wire_gauge of runs,
+    address_used_twice of endpoints."""
     by_block: dict[int, list[Row]] = {}
     for row in standing.of("landings").values():
         by_block.setdefault(row["block_id"], []).append(row)

@@ -1,4 +1,5 @@
-"""The service and the oracle agree on invented histories: figures, verdicts, findings, attributions, cases."""
+"""The service and the oracle agree on invented histories: figures, verdicts, findings, attributions,
+cases."""
 
 from __future__ import annotations
 
@@ -36,6 +37,9 @@ SEEN = [
     "no solution",
     "fed in its midst",
     "paging sets",
+    "watts",
+    "uncovered",
+    "events",
 ]
 
 

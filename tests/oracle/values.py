@@ -1,7 +1,7 @@
 """From what is recorded of a device or a piece of cable to its low, likely and high value.
 
-The tables are those of the domain reference; each can be replaced by an edited factor of that name. Low is the
-kindest estimate, high the harshest.
+The tables are those of the domain reference; each can be replaced by an edited factor of that name. Low is
+the kindest estimate, high the harshest.
 """
 
 from __future__ import annotations
@@ -172,7 +172,7 @@ class Values:
         if cable.get("conductor_rating_a") is not None:
             return float(cable["conductor_rating_a"])
         gauge = cable.get("gauge_awg")
-        return self.factors["conductor_rating_a"] if gauge is None or gauge >= 23 else NAN
+        return float(self.factors["conductor_rating_a"]) if gauge is None or gauge >= 23 else NAN
 
     def _tap_w(self, row: Row, *, horn: bool) -> Bands:
         if row["tap_power_w"] is None or not row["tap_basis"]:
@@ -198,16 +198,19 @@ class Values:
                 speech_w = unknown_a.times(self.factors["nominal_supply_v"])
             else:
                 speech_w = self.band("current", basis).times(max(full_w * of_full, idle_w or 0.0))
-            known = idle_w is not None and basis
-            idle_band = self.band("current", basis).times(idle_w) if known else speech_w.times(half)
+            if idle_w is not None and basis:
+                idle_band = self.band("current", basis).times(float(idle_w))
+            else:
+                idle_band = speech_w.times(half)
             values.speech_w, values.idle_w = speech_w.times(values.count), idle_band.times(values.count)
         else:
-            known = speech is not None and basis
-            speech_a = self.band("current", basis).times(speech) if known else unknown_a
-            if known and idle is not None:
-                idle_band = self.band("current", basis).times(idle)
-            else:
+            speech_a = unknown_a
+            idle_band = unknown_a.times(half)
+            if speech is not None and basis:
+                speech_a = self.band("current", basis).times(speech)
                 idle_band = speech_a.times(half)
+                if idle is not None:
+                    idle_band = self.band("current", basis).times(idle)
             values.speech_a, values.idle_a = speech_a.times(values.count), idle_band.times(values.count)
         judged_well = basis >= MARKED and (speech is not None or full_w is not None)
         values.scaled_current = not judged_well or row["kind"] == LUMP
@@ -215,8 +218,9 @@ class Values:
 
 def ohm_per_m(gauge: float, temperature_c: float) -> float:
     """ASTM B258 diameter, IEC 60028 copper: 1/58 Ω·mm²/m at 20 °C, 0.00393 more a kelvin."""
-    diameter_mm = 25.4 * 0.005 * 92 ** ((36 - gauge) / 39)
-    return (1 / 58) / (math.pi * diameter_mm**2 / 4) * (1 + 0.00393 * (temperature_c - 20))
+    diameter_mm = 25.4 * 0.005 * 92.0 ** ((36 - gauge) / 39)
+    per_m: float = (1 / 58) / (math.pi * diameter_mm**2 / 4) * (1 + 0.00393 * (temperature_c - 20))
+    return per_m
 
 
 def _number(value: float | None) -> float:

@@ -11,10 +11,16 @@ def building(things: Things) -> list[list[Body]]:
     """Operations that put up a site, a list a change set."""
     rng, models = things.rng, things.catalogue.models
     first: list[Body] = [{"op": "closet.add", "name": "C1", "label": "c"}]
-    for number, kind in enumerate(rng.sample(["66_split", "66_split", "66_unsplit", "110", "screw"], 3), start=1):
-        first.append({"op": "block.add", "closet": "@c", "name": f"B{number}", "kind": kind, "label": f"b{number}"})
+    for number, kind in enumerate(
+        rng.sample(["66_split", "66_split", "66_unsplit", "110", "screw"], 3), start=1
+    ):
+        first.append(
+            {"op": "block.add", "closet": "@c", "name": f"B{number}", "kind": kind, "label": f"b{number}"}
+        )
     zones = rng.randint(1, 4)
-    first += [{"op": "zone.add", "name": f"Z{number}", "label": f"z{number}"} for number in range(1, zones + 1)]
+    first += [
+        {"op": "zone.add", "name": f"Z{number}", "label": f"z{number}"} for number in range(1, zones + 1)
+    ]
     supplies, amplifiers = rng.randint(1, 3), rng.randint(0, 2)
     for number in range(1, supplies + 1):
         body: Body = {"op": "supply.add", "closet": "@c", "name": f"PS{number}", "label": f"s{number}"}
@@ -41,23 +47,28 @@ def _network(things: Things) -> list[Body]:
     rng, models = things.rng, things.catalogue.models
     bodies: list[Body] = []
     bodies.append(
-        {"op": "switch.add", "closet": "@c", "name": "SW1", "model": rng.choice(models["switch"][:3]), "label": "sw"}
+        {
+            "op": "switch.add",
+            "closet": "@c",
+            "name": "SW1",
+            "model": rng.choice(models["switch"][:3]),
+            "label": "sw",
+        }
     )
     if things.chance(0.4):
         bodies[-1] |= {"power_supply_count": rng.choice([1, 2]), "usage_threshold": rng.choice([0.7, 0.9])}
-    for number in range(1, rng.randint(1, 2) + 1):
-        bodies.append(
-            {
-                "op": "endpoint.add",
-                "name": f"GW{number}",
-                "closet": "@c",
-                "model": rng.choice(models["gateway"][:3]),
-                "port": f"@sw/switch_port/{number}",
-                "label": f"g{number}",
-                **cable(things),
-            }
-        )
-    return bodies
+    return bodies + [
+        {
+            "op": "endpoint.add",
+            "name": f"GW{number}",
+            "closet": "@c",
+            "model": rng.choice(models["gateway"][:3]),
+            "port": f"@sw/switch_port/{number}",
+            "label": f"g{number}",
+            **cable(things),
+        }
+        for number in range(1, rng.randint(1, 2) + 1)
+    ]
 
 
 def cable(things: Things) -> Body:
@@ -80,9 +91,7 @@ def cable(things: Things) -> Body:
     return body
 
 
-def _runs(
-    things: Things, rng: random.Random, zones: int, supplies: int, amplifiers: int
-) -> list[list[Body]]:
+def _runs(things: Things, rng: random.Random, zones: int, supplies: int, amplifiers: int) -> list[list[Body]]:
     """The operations of each run, its points among them."""
     out = []
     kinds = ["self_amplified"] * rng.randint(2, 3)
@@ -90,7 +99,13 @@ def _runs(
         kinds += [rng.choice(["constant_voltage", "constant_voltage", "low_impedance"])] * rng.randint(1, 2)
     for number, kind in enumerate(kinds, start=1):
         block = rng.randint(1, 3)
-        body: Body = {"op": "run.add", "block": f"@b{block}", "name": f"R{number}", "kind": kind, "label": f"r{number}"}
+        body: Body = {
+            "op": "run.add",
+            "block": f"@b{block}",
+            "name": f"R{number}",
+            "kind": kind,
+            "label": f"r{number}",
+        }
         if things.chance(0.95):
             body["zone"] = f"@z{rng.randint(1, zones)}"
         if kind == "self_amplified":

@@ -27,7 +27,12 @@ def correct_points(things: Things) -> list[Body]:
         elif what == "piece":
             body |= {"cable_type": things.one(things.catalogue.cables), "dc_pairs": things.rng.randint(1, 3)}
         else:
-            body |= {"kind": "lump", "count_low": 1, "count_likely": 2, "count_high": things.rng.randint(2, 5)}
+            body |= {
+                "kind": "lump",
+                "count_low": 1,
+                "count_likely": 2,
+                "count_high": things.rng.randint(2, 5),
+            }
         bodies.append(body)
     return bodies
 
@@ -61,7 +66,9 @@ def correct_source(things: Things) -> list[Body]:
 def correct_network(things: Things) -> list[Body]:
     what = things.one(["switch", "port", "endpoint", "endpoint"])
     if what == "switch":
-        return [{"op": "switch.correct", "switch": things.one(things.switches), "model": things.model("switch")}]
+        return [
+            {"op": "switch.correct", "switch": things.one(things.switches), "model": things.model("switch")}
+        ]
     if what == "port":
         body: Body = {"op": "port.correct", "port": things.one(things.ports), "other_load": "telephone"}
         return [body | {"other_load_class": things.one([1, 2, 3])}]
@@ -76,7 +83,7 @@ def correct_landing(things: Things) -> list[Body]:
     return [body | {"carries": things.one(["audio_plus", "audio_minus", "dc_ground", "dc_minus"])}]
 
 
-# --- instruments ----------------------------------------------------------------------------------------------
+# --- instruments ----------------------------------------------------------------------------------------
 
 
 def read_current(things: Things, day: dt.date) -> list[Body]:

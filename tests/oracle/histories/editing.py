@@ -1,8 +1,10 @@
-"""Edits of what all sites share: each is a correction of every site that uses it, in its past and its present."""
+"""Edits of what all sites share: each is a correction of every site that uses it, in its past and its
+present."""
 
 from __future__ import annotations
 
 import random
+from typing import Any
 
 from sites.models import CableType, DeviceModel
 from sites.services.catalogue import cable_type_alter, device_model_alter, factor_set, factor_unset
@@ -30,7 +32,7 @@ _FACTORS = {
     "poe_usage_threshold": 0.55,
     "nominal_supply_v": 26.0,
 }
-_RATINGS = {
+_RATINGS: dict[str, dict[str, Any]] = {
     "ceiling_speaker": {"minimum_voltage_v": 21.0, "idle_current_a": 0.04, "input_impedance_ohm": 9_000.0},
     "horn": {"full_tone_current_a": 0.9, "minimum_voltage_v": None},
     "supply": {"rated_current_a": 1.2, "no_load_voltage_v": 23.0, "voltage_tolerance": 0.1},

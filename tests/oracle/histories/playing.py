@@ -136,5 +136,3 @@ class History:
 
 def _dated(read: Callable[[Things, dt.date], list[Body]], day: dt.date) -> Callable[[Things], list[Body]]:
     return lambda things: read(things, day)
-
-

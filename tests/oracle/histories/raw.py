@@ -35,7 +35,8 @@ def hang_on_the_future(things: Things, change_set: ChangeSet) -> None:
     """A point that hung, for a while, on one that was not there yet."""
     run = things.run_with_points()
     first, *_, last = sorted(
-        Point.objects.filter(run=run), key=lambda point: (PointFacts.objects.filter(point=point).earliest("step").step)
+        Point.objects.filter(run=run),
+        key=lambda point: PointFacts.objects.filter(point=point).earliest("step").step,
     )
     if first.rank <= last.rank:
         return

@@ -1,4 +1,5 @@
-"""What a history has made so far, and how it chooses: of devices, cables, lengths and what is known of them."""
+"""What a history has made so far, and how it chooses: of devices, cables, lengths and what is known of
+them."""
 
 from __future__ import annotations
 
@@ -106,7 +107,9 @@ class Things:
         return self.one([run for run, kind in self.run_kind.items() if not kinds or kind in kinds])
 
     def run_with_points(self, *kinds: str) -> int:
-        return self.one([r for r, kind in self.run_kind.items() if self.points[r] and (not kinds or kind in kinds)])
+        return self.one(
+            [r for r, kind in self.run_kind.items() if self.points[r] and (not kinds or kind in kinds)]
+        )
 
     def point(self, *kinds: str) -> int:
         return self.one(self.points[self.run_with_points(*kinds)])
@@ -138,10 +141,12 @@ class Things:
         return body
 
     def load(self, run_kind: str, *, minded: str | None = None, well: bool | None = None) -> Body:
-        """A device, or a lump of them. minded: the kind of speaker that this run has, as a rule. well: the record
-        of it is good."""
+        """A device, or a lump of them. minded: the kind of speaker that this run has, as a rule. well: the
+        record of it is good."""
         well = self.chance(0.6) if well is None else well
-        kind = minded if minded and self.chance(0.85) else self.one(["ceiling_speaker", "wall_speaker", "horn"])
+        kind = (
+            minded if minded and self.chance(0.85) else self.one(["ceiling_speaker", "wall_speaker", "horn"])
+        )
         bases = ["measured", "marked", "marked"] if well else ["marked", "drawing", "guessed", "unknown"]
         body: Body = {"current_basis": self.one(bases)}
         if well:

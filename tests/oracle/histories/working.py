@@ -123,7 +123,13 @@ def join_minus(things: Things) -> list[Body]:
 def new_supply(things: Things) -> Body:
     model = things.model("supply")
     name = things.name("PS")
-    return {"op": "supply.add", "closet": things.one(things.closets), "name": name, "model": model, "label": name}
+    return {
+        "op": "supply.add",
+        "closet": things.one(things.closets),
+        "name": name,
+        "model": model,
+        "label": name,
+    }
 
 
 def swap_supply(things: Things) -> list[Body]:
@@ -156,7 +162,13 @@ def patch_run(things: Things) -> list[Body]:
 def new_run(things: Things) -> list[Body]:
     kind = "self_amplified" if things.chance(0.7) or not things.amplifiers else "constant_voltage"
     name = things.name("R")
-    body: Body = {"op": "run.add", "block": things.one(things.blocks), "name": name, "kind": kind, "label": name}
+    body: Body = {
+        "op": "run.add",
+        "block": things.one(things.blocks),
+        "name": name,
+        "kind": kind,
+        "label": name,
+    }
     body["zone"] = things.one(things.zones)
     if kind == "self_amplified":
         body |= {"supply": things.one(things.supplies)}
@@ -171,11 +183,13 @@ def end_run(things: Things) -> list[Body]:
     return [{"op": "run.end", "run": things.run()}]
 
 
-# --- the network ----------------------------------------------------------------------------------------------
+# --- the network ----------------------------------------------------------------------------------------
 
 
 def new_endpoint(things: Things) -> list[Body]:
-    kind = things.one(["network_speaker", "network_speaker", "network_speaker", "gateway", "network_amplifier"])
+    kind = things.one(
+        ["network_speaker", "network_speaker", "network_speaker", "gateway", "network_amplifier"]
+    )
     name = things.name("NS")
     body: Body = {"op": "endpoint.add", "name": name, "model": things.model(kind), "label": name}
     if things.chance(0.85):
@@ -219,14 +233,17 @@ def load_port(things: Things) -> list[Body]:
     if things.chance(0.3):
         return [body | {"other_load": "", "other_load_class": None, "other_load_power_w": None}]
     body |= {"other_load": "camera", "other_load_class": things.one([None, 2, 3, 4])}
-    return [body | ({"other_load_power_w": round(things.rng.uniform(2, 25), 1)} if things.chance(0.3) else {})]
+    return [
+        body | ({"other_load_power_w": round(things.rng.uniform(2, 25), 1)} if things.chance(0.3) else {})
+    ]
 
 
-# --- blocks and zones -----------------------------------------------------------------------------------------
+# --- blocks and zones -----------------------------------------------------------------------------------
 
 
 def land(things: Things) -> list[Body]:
-    """A pair of a run, or of what drives it, on two rows; now and then on rows that are taken, or reversed."""
+    """A pair of a run, or of what drives it, on two rows; now and then on rows that are taken, or
+    reversed."""
     run = things.run()
     carries = things.one(["audio", "dc"] if things.run_kind[run] == "self_amplified" else ["line"])
     row = things.rng.choice([1, 3, 5, 7, 9, 11])
@@ -273,9 +290,10 @@ def alter_site(things: Things) -> list[Body]:
 
 
 WORK: list[tuple[int, Job]] = [
-    (22, extend), (8, insert), (8, remove), (7, hang_anew), (6, swap_device), (5, raise_taps), (5, alter_piece),
-    (4, alter_current), (4, rehang), (4, hang_in_zone), (6, second_supply), (1, join_minus), (6, swap_supply),
-    (3, swap_amplifier), (6, patch_run), (4, new_run), (1, end_run), (8, new_endpoint), (3, alter_endpoint),
-    (3, move_endpoint), (1, end_endpoint), (3, swap_switch), (4, load_port), (8, land), (2, take_off), (1, clips),
-    (2, new_zone), (1, end_zone), (4, page_together), (1, alter_site),
+    (22, extend), (8, insert), (8, remove), (7, hang_anew), (6, swap_device), (5, raise_taps),
+    (5, alter_piece), (4, alter_current), (4, rehang), (4, hang_in_zone), (6, second_supply),
+    (1, join_minus), (6, swap_supply), (3, swap_amplifier), (6, patch_run), (4, new_run), (1, end_run),
+    (8, new_endpoint), (3, alter_endpoint), (3, move_endpoint), (1, end_endpoint), (3, swap_switch),
+    (4, load_port), (8, land), (2, take_off), (1, clips), (2, new_zone), (1, end_zone), (4, page_together),
+    (1, alter_site),
 ]  # fmt: skip

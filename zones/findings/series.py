@@ -177,17 +177,29 @@ def follow(
     entry = offsets[owner] + evaluation.member[rows] - first[position[owner]]
     figures[:, entry] = np.stack([evaluation.low[rows], evaluation.likely[rows], evaluation.high[rows]])
     limit[entry] = evaluation.limit[rows]
-    _enter_problems(plant, targets, evaluation.problems, at, position, first, offsets, figures, limit)
+    step_of_entry = step[member_of_entry]
+    _enter_problems(
+        plant, targets, evaluation.problems, at, position, first, offsets, step_of_entry, figures, limit
+    )
 
     beyond = _past(figures[LOW], figures[LIKELY], figures[HIGH], limit, np.repeat(targets.at_least, length))
     some = length > 0
     beyond[:, offsets[1:][some] - 1] = targets.now_past[:, some]
-    return Series(offsets, step[member_of_entry], figures, limit, beyond)
+    return Series(offsets, step_of_entry, figures, limit, beyond)
 
 
 def problem_subject(plant: Plant, problem: Problem) -> int:
     """The record's id of what cannot be computed."""
     return int(subject_ids(plant, problem.subject_kind)[problem.subject])
+
+
+def _stands(plant: Plant, kind: SubjectKind, subject_id: int, step: IntArray) -> BoolArray:
+    """(n,) whether a subject stands at each step."""
+    name, column = OWN_ROWS[kind]
+    table = plant.tables()[name]
+    own = getattr(table, column) == np.flatnonzero(subject_ids(plant, kind) == subject_id)[0]
+    stands: BoolArray = (step >= table.begin[own].min()) & (step < table.end[own].max())
+    return stands
 
 
 def _group_of(plant: Plant, problem: Problem) -> int:
@@ -253,6 +265,7 @@ def _enter_problems(
     position: IntArray,
     first: IntArray,
     offsets: IntArray,
+    step: IntArray,
     figures: FloatArray,
     limit: FloatArray,
 ) -> None:
@@ -263,9 +276,10 @@ def _enter_problems(
     }
     if not wanted:
         return
-    for k in wanted.values():
-        span = slice(int(offsets[k]), int(offsets[k + 1]))
-        figures[:, span], limit[span] = 0.0, 0.0
+    for (_, kind, subject_id), k in wanted.items():
+        entries = np.arange(offsets[k], offsets[k + 1])
+        there = entries[_stands(plant, SubjectKind(kind), subject_id, step[entries])]
+        figures[:, there], limit[there] = 0.0, 0.0
     for problem in problems:
         group = int(at[problem.member])
         target = wanted.get((group, int(problem.subject_kind), problem_subject(plant, problem)))

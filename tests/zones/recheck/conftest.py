@@ -85,15 +85,18 @@ def another_connection() -> Iterator[psycopg.Connection[Any]]:
         other.execute("SET lock_timeout = '10s'")
         pid = other.info.backend_pid
         yield other
-    _await_end(pid)
+    _await_end(pid, parameters)
 
 
-def _await_end(pid: int) -> None:
-    """The server lets go of a session's locks some moments after the client has closed it."""
+def _await_end(pid: int, parameters: dict[str, Any]) -> None:
+    """The server lets go of a session's locks some moments after the client has closed it.
+
+    Asked over a connection of its own: within a transaction the list of sessions stands still.
+    """
     deadline = time.monotonic() + 30
-    with connection.cursor() as cursor:
+    with psycopg.connect(**parameters, autocommit=True) as watcher:
         while time.monotonic() < deadline:
-            cursor.execute("SELECT count(*) FROM pg_stat_activity WHERE pid = %s", [pid])
-            if cursor.fetchone() == (0,):
+            found = watcher.execute("SELECT count(*) FROM pg_stat_activity WHERE pid = %s", [pid]).fetchone()
+            if found == (0,):
                 return
     raise AssertionError(f"the session {pid} did not end")

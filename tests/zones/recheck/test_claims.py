@@ -27,7 +27,11 @@ def marked(transactional_db: None) -> None:
 
 def locks_held() -> int:
     with connection.cursor() as cursor:
-        cursor.execute("SELECT count(*) FROM pg_locks WHERE locktype = 'advisory'")
+        # Of this database alone: other runs share the server
+        cursor.execute(
+            "SELECT count(*) FROM pg_locks JOIN pg_database d ON d.oid = database "
+            "WHERE locktype = 'advisory' AND d.datname = current_database()"
+        )
         return int(cursor.fetchone()[0])
 
 

@@ -48,7 +48,7 @@ class Named:
 @dataclass(frozen=True)
 class Attributed:
     """What pushed one figure past. since, until: None where one change is named. case: the key of its case.
-    on_a_knife_edge: some step was past, or was not, by the last bits of a sum."""
+    on_a_knife_edge: some step was past, or was not, by the last bits of a sum; or was as right otherwise."""
 
     named: Named
     since: Named | None
@@ -98,7 +98,9 @@ class Attributor:
             baseline_day=day_of(baseline),
             baseline_figure=_shown(found[-1]) if found else None,
             case=self._case(named),
-            on_a_knife_edge=any(figure is not None and figure.on_a_knife_edge() for figure in series),
+            on_a_knife_edge=any(
+                figure is not None and (figure.on_a_knife_edge() or figure.or_else) for figure in series
+            ),
         )
 
     def _standing(self, series: list[Figure | None], band: int) -> int | None:

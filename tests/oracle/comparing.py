@@ -147,9 +147,8 @@ def compare_figure(said: Said, figure: Figure, where: str, report: Report) -> No
     report.compared[f"figure {figure.code}"] += 1
     report.compared[f"judged {figure.verdict.name.lower()}"] += 1
     bands = (said.low, said.likely, said.high)
-    if not any(_alike(bands, each) for each in (figure.bands, *figure.or_else)) or not _close(
-        said.limit, figure.limit
-    ):
+    possible = ((figure.bands, figure.limit), *figure.or_else)
+    if not any(_alike(bands, each) and _close(said.limit, limit) for each, limit in possible):
         report.differ(
             where, figure.key, "is", bands, said.limit, "expected", tuple(figure.bands), figure.limit
         )

@@ -252,10 +252,11 @@ def _conductor_current(subject: Subject, values_of: ValuesOf, run: DcRun, seen: 
     judged = tied(shares[1], largest=True)
     if not judged:
         return []
-    limit = rating[judged[0]]
-    bands = Bands(*(worst(of_band.values(), largest=True) * limit for of_band in shares))
+    hardest = Bands(*(worst(of_band.values(), largest=True) for of_band in shares))
     where = frozenset(piece[id_] for id_ in judged)
-    return [Figure(subject, "conductor_current", bands, limit, where)]
+    limit, *others = dict.fromkeys(rating[id_] for id_ in judged)
+    or_else = tuple((hardest.times(other), other) for other in others)
+    return [Figure(subject, "conductor_current", hardest.times(limit), limit, where, or_else)]
 
 
 def solved_alone(

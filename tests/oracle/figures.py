@@ -59,8 +59,8 @@ RULES: dict[str, Rule] = {
 class Figure:
     """One limit of one subject. bands, limit: in the unit of the limit, NaN not known.
 
-    where: ids of what may be named as deciding, those that tie included; None: nothing is. or_else: other
-    bands that are as right, where the judged point ties with another. undecided: so close to collapse that
+    where: ids of what may be named as deciding, those that tie included; None: nothing is. or_else: bands
+    and limits that are as right, where what is judged ties with another. undecided: so close to collapse that
     nothing is said.
     """
 
@@ -69,7 +69,7 @@ class Figure:
     bands: Bands
     limit: float
     where: frozenset[int] | None = None
-    or_else: tuple[Bands, ...] = ()
+    or_else: tuple[tuple[Bands, float], ...] = ()
     undecided: bool = False
 
     @property

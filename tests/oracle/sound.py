@@ -115,7 +115,7 @@ def _output(
         limit = 20 * math.log10(sensitivity / level)
     levels = [Bands(*(20 * math.log10(volts) for volts in bands)) for bands in found.volts]
     where = frozenset(point.id for point in found.points)
-    figures.append(Figure(subject, "audio_level", levels[0], limit, where, tuple(levels[1:])))
+    figures.append(Figure(subject, "audio_level", levels[0], limit, where, _same(levels[1:], limit)))
     return figures
 
 
@@ -143,6 +143,10 @@ def lines(standing: Standing, values: Values, values_of: ValuesOf) -> list[Figur
         line_v = row["line_voltage_v"] if row is not None else None
         figures += _amplifier(values, values_of, amplifier, runs, model, line_v)
     return figures
+
+
+def _same(bands: list[Bands], limit: float) -> tuple[tuple[Bands, float], ...]:
+    return tuple((each, limit) for each in bands)
 
 
 def _siemens(run: StandingRun, line_v: float | None) -> Callable[[PointValues, int], float]:
@@ -199,4 +203,4 @@ def _line_loss(values: Values, values_of: ValuesOf, run: StandingRun, line_v: fl
     found = _lowest(run.points, values_of, PointValues.loop_ohm, siemens, 0.0)
     losses = [Bands(*(abs(20 * math.log10(volts)) for volts in bands)) for bands in found.volts]
     where = frozenset(point.id for point in found.points)
-    return [Figure(subject, "line_loss", losses[0], limit, where, tuple(losses[1:]))]
+    return [Figure(subject, "line_loss", losses[0], limit, where, _same(losses[1:], limit))]

@@ -63,6 +63,13 @@ def swap_device(things: Things) -> list[Body]:
     return [{"op": "point.alter", "point": point, "model": model} for point in points]
 
 
+def count_anew(things: Things) -> list[Body]:
+    """About so many more, or fewer, where nobody has counted."""
+    low = things.rng.randint(0, 5)
+    body: Body = {"op": "point.alter", "point": things.point(), "kind": "lump", "count_low": low}
+    return [body | {"count_likely": low + things.rng.randint(0, 4), "count_high": low + 6}]
+
+
 def raise_taps(things: Things) -> list[Body]:
     watts = things.one([2.0, 5.0, 10.0, 30.0])
     points = things.some(things.points[things.run_with_points("constant_voltage")], 5)
@@ -277,9 +284,9 @@ def end_zone(things: Things) -> list[Body]:
 
 
 def page_together(things: Things) -> list[Body]:
-    if things.paging_sets and things.chance(0.5):
-        chosen = things.one(things.paging_sets)
-        if things.chance(0.5):
+    if things.paging_sets and things.chance(0.6):
+        chosen = things.paging_sets[-1]
+        if things.chance(0.6):
             return [{"op": "paging_set.end", "paging_set": chosen}]
         return [{"op": "paging_set.alter", "paging_set": chosen, "zones": things.some(things.zones, 3)}]
     return [{"op": "paging_set.add", "name": things.name("set"), "zones": things.some(things.zones, 3)}]
@@ -291,9 +298,9 @@ def alter_site(things: Things) -> list[Body]:
 
 WORK: list[tuple[int, Job]] = [
     (22, extend), (8, insert), (8, remove), (7, hang_anew), (6, swap_device), (5, raise_taps),
-    (5, alter_piece), (4, alter_current), (4, rehang), (4, hang_in_zone), (6, second_supply),
+    (4, count_anew), (5, alter_piece), (4, alter_current), (4, rehang), (4, hang_in_zone), (6, second_supply),
     (1, join_minus), (6, swap_supply), (3, swap_amplifier), (6, patch_run), (4, new_run), (1, end_run),
     (8, new_endpoint), (3, alter_endpoint), (3, move_endpoint), (1, end_endpoint), (3, swap_switch),
-    (4, load_port), (8, land), (2, take_off), (1, clips), (2, new_zone), (1, end_zone), (4, page_together),
+    (4, load_port), (8, land), (2, take_off), (1, clips), (2, new_zone), (1, end_zone), (7, page_together),
     (1, alter_site),
 ]  # fmt: skip

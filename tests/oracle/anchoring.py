@@ -21,6 +21,8 @@ from .standing import DcRun, Fed, Standing, dc_run
 from .values import MEASURED, NAN, Bands, PointValues, Values
 
 LEAST, MOST = 0.5, 2.0
+BITS = 1e-9
+"""Beyond something means beyond it by more than this fraction of it."""
 TRIED = (LEAST / 10, MOST * 10)
 
 
@@ -91,7 +93,7 @@ class Anchored:
             factor = factor_of(compared.told, bench)
             if math.isnan(factor):
                 continue
-            if LEAST <= factor <= MOST:
+            if LEAST * (1 - BITS) <= factor <= MOST * (1 + BITS):
                 scale(bench, factor)
                 self.seen["settled"] += 1
             else:
@@ -160,7 +162,8 @@ class Anchored:
         least, most = min(ends), max(ends)
         above = (told.value - most) / most if most > 0 else float(told.value > 0)
         below = (least - told.value) / least if least > 0 else 0.0
-        return max(above, below, 0.0)
+        outside = max(above, below)
+        return outside if outside > BITS else 0.0
 
     # --- the factors --------------------------------------------------------------------------------------
 

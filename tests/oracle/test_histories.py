@@ -33,7 +33,6 @@ SEEN = [
     "between",
     "settled",
     "unsettled",
-    "nearness 1",
     "no solution",
     "fed in its midst",
     "paging sets",

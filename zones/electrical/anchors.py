@@ -23,6 +23,7 @@ from .plant import BoolArray, Members, Plant, ReadingKind, State, expand
 from .point_loads import PointLoads
 from .radial import solve
 from .subjects import SubjectKind
+from .verdicts import PAST_TOLERANCE
 from .wiring import ancestor_closure, wire
 
 FACTOR_LEAST, FACTOR_MOST = 0.5, 2.0
@@ -150,9 +151,10 @@ def anchor(plant: Plant, loads: PointLoads) -> Anchoring:
 
 
 def _usable(factor: FloatArray, chosen: BoolArray) -> FloatArray:
-    """(r,) the factor where it is chosen and lies within 0.5–2, else NaN."""
+    """(r,) the factor where it is chosen and lies within 0.5–2, but for the last bits of a sum, else NaN."""
+    least, most = FACTOR_LEAST * (1 - PAST_TOLERANCE), FACTOR_MOST * (1 + PAST_TOLERANCE)
     with np.errstate(invalid="ignore"):
-        return np.where(chosen & (factor >= FACTOR_LEAST) & (factor <= FACTOR_MOST), factor, np.nan)
+        return np.where(chosen & (factor >= least) & (factor <= most), factor, np.nan)
 
 
 def _bench(
@@ -240,7 +242,10 @@ def _excess(
     with np.errstate(invalid="ignore", divide="ignore"):
         above = np.where(most > 0, (value - most) / most, np.where(value > 0, 1.0, 0.0))
         below = np.where(least > 0, (least - value) / least, 0.0)
-        return np.where(np.isnan(low) | np.isnan(high), np.nan, np.maximum(np.maximum(above, below), 0.0))
+        outside = np.maximum(above, below)
+    # a reading on the very edge of the band is not outside, whatever the last bits of a sum
+    outside = np.where(outside > PAST_TOLERANCE, outside, 0.0)
+    return np.where(np.isnan(low) | np.isnan(high), np.nan, outside)
 
 
 def _current_factor(bench: _Bench, loads: PointLoads, value: FloatArray, count: int) -> FloatArray:

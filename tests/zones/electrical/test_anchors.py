@@ -94,6 +94,15 @@ def test_a_device_like_the_measured_one_hung_in_its_place_later_is_not_scaled() 
     assert figure(figures(toy, 5), "supply_current")[1] == pytest.approx(0.04 + 0.05)
 
 
+def test_a_factor_of_one_half_is_used_and_a_reading_on_the_edge_of_the_band_agrees() -> None:
+    toy = chain_plant(3, current_basis=DRAWING)
+    toy.add("readings", run_index=0, step=3, value=0.075)  # 0.075 / (0.05 + 0.05 + 0.05) is a bit below 0.5
+    assert figure(figures(toy), "supply_current")[1] == pytest.approx(0.075)
+    toy = chain_plant(3, current_basis=MEASURED)
+    toy.add("readings", run_index=0, step=3, value=0.95 * 0.15)
+    assert figure(figures(toy), "reading_disagrees")[:3] == (0.0, 0.0, 0.0)
+
+
 def test_the_newest_reading_wins() -> None:
     toy = chain_plant(2, current_basis=DRAWING)
     toy.add("readings", run_index=0, step=2, value=0.08)

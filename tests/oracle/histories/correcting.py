@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import datetime as dt
 
+from zones.models import PointFacts
+
 from .building import cable
 from .things import Body, Things
 from .working import Job
@@ -87,15 +89,28 @@ def correct_landing(things: Things) -> list[Body]:
 
 
 def read_current(things: Things, day: dt.date) -> list[Body]:
-    """The current of a run, about what so many devices draw, or far from it."""
+    """The current of a run, about what its devices draw when paged, or far from it."""
     run = things.run_with_points("self_amplified")
-    each = things.rng.choice([0.02, 0.03, 0.04]) * things.rng.uniform(0.3, 1.9)
-    body = _reading(things, "run_current", round(each * len(things.points[run]), 4), day)
-    return [body | {"run": run}]
+    body = _reading(things, "run_current", 0.0, day)
+    drawn = sum(_drawn_a(row) for row in PointFacts.objects.filter(run=run, kind=PointFacts.Kind.DEVICE))
+    drawn *= things.rng.uniform(0.5, 1.8) if body["state"] == "paging" else things.rng.uniform(0.2, 0.8)
+    return [body | {"run": run, "value": round(drawn, 4)}]
+
+
+def _drawn_a(row: PointFacts) -> float:
+    """Roughly: what a page takes from 24 V, of one model or another."""
+    model = row.model
+    if row.speech_current_a is not None:
+        return row.speech_current_a
+    if model is not None and model.full_tone_current_a is not None:
+        return model.full_tone_current_a / 2
+    if model is not None and model.full_tone_power_w is not None:
+        return model.full_tone_power_w / 2 / 24
+    return 0.25 if row.device_kind == PointFacts.DeviceKind.HORN else 0.05
 
 
 def read_voltage(things: Things, day: dt.date) -> list[Body]:
-    value = round(things.rng.uniform(16, 24.3), 2)
+    value = round(24.4 - things.rng.choice([1, 3, 8]) * things.rng.random(), 2)
     return [_reading(things, "end_voltage", value, day) | {"point": things.point("self_amplified")}]
 
 

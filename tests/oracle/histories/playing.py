@@ -45,8 +45,9 @@ class History:
     def play(self, count: int) -> Iterator[None]:
         """Until ``count`` change sets are accepted."""
         self._begin(self.contract.customer)
+        first = ChangeSet.Kind.TAKEOVER if self.rng.random() < 0.3 else None
         for bodies in building(self.things):
-            if not self._accept(bodies, self.day):
+            if not self._accept(bodies, self.day, first):
                 raise AssertionError(f"a site must begin: {self.tally.refused}")
             self.day += dt.timedelta(days=self.rng.choice([0, 0, 1, 30]))
             yield
@@ -73,7 +74,7 @@ class History:
         site = self.things.site_id or None
         return Change(
             site_id=site, user=None, actor="Ada Quill", reason="as told", door=ChangeSet.Door.COMMAND,
-            happened_on=day, kind=kind,
+            happened_on=day, kind=kind, quiet=kind == ChangeSet.Kind.TAKEOVER,
         )  # fmt: skip
 
     def _next_day(self) -> dt.date:
@@ -105,10 +106,10 @@ class History:
                 continue
         return bool(bodies) and self._accept(bodies, day)
 
-    def _accept(self, bodies: list[Body], day: dt.date) -> bool:
+    def _accept(self, bodies: list[Body], day: dt.date, kind: ChangeSet.Kind | None = None) -> bool:
         known = [{name: self.things.known(value) for name, value in body.items()} for body in bodies]
         try:
-            accepted = change_accept(self._change(day), known)
+            accepted = change_accept(self._change(day, kind), known)
         except ChangeRefused as refused:
             self.tally.refused[refused.problems[0].code] += 1
             return False

@@ -5,6 +5,7 @@ A function may choose what no longer stands; then the operation is refused, whic
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Callable
 from typing import Any
 
@@ -293,6 +294,9 @@ def page_together(things: Things) -> list[Body]:
 
 
 def alter_site(things: Things) -> list[Body]:
+    if things.chance(0.3):
+        surveyed = dt.date(2023, 1, 1) + dt.timedelta(days=things.rng.randrange(800))
+        return [{"op": "site.alter", "surveyed_on": surveyed.isoformat() if things.chance(0.7) else None}]
     return [{"op": "site.alter", "design_temperature_c": things.one([-25.0, 5.0, 20.0, 40.0, 55.0])}]
 
 
@@ -302,5 +306,5 @@ WORK: list[tuple[int, Job]] = [
     (1, join_minus), (6, swap_supply), (3, swap_amplifier), (6, patch_run), (4, new_run), (1, end_run),
     (8, new_endpoint), (3, alter_endpoint), (3, move_endpoint), (1, end_endpoint), (3, swap_switch),
     (4, load_port), (8, land), (2, take_off), (1, clips), (2, new_zone), (1, end_zone), (7, page_together),
-    (1, alter_site),
+    (2, alter_site),
 ]  # fmt: skip

@@ -39,15 +39,11 @@ def fetch(cursor: Any, query: Query, ids: Iterable[int]) -> Columns:
 
     cursor: Django's. ids: of the sites, or of the catalogue rows, that are wanted.
     """
-    expressions, parts = [], [("fields", ">i2")]
+    parts = [("fields", ">i2")]
     for kind, columns in (("whole", query.whole), ("real", query.real)):
-        blank, sql_type, wire_type, _ = _KINDS[kind]
-        for name, expression in columns.items():
-            expressions.append(f"coalesce(({expression})::{sql_type}, {blank})")
-            parts += [(f"length of {name}", ">i4"), (name, wire_type)]
-    wanted = "'{" + ",".join(str(int(i)) for i in ids) + "}'::bigint[]"
-    select = f"SELECT {', '.join(expressions)} {query.rows.format(ids=wanted)}"
-    with cursor.copy(f"COPY ({select}) TO STDOUT (FORMAT binary)") as stream:
+        for name in columns:
+            parts += [(f"length of {name}", ">i4"), (name, _KINDS[kind][2])]
+    with cursor.copy(statement(query, ids)) as stream:
         data = b"".join(stream)
     layout = np.dtype(parts)
     count, rest = divmod(len(data) - _HEADER_BYTES - _TRAILER_BYTES, layout.itemsize)
@@ -57,3 +53,15 @@ def fetch(cursor: Any, query: Query, ids: Iterable[int]) -> Columns:
     return {name: rows[name].astype(np.int64) for name in query.whole} | {
         name: rows[name].astype(np.float64) for name in query.real
     }
+
+
+def statement(query: Query, ids: Iterable[int]) -> str:
+    """The binary COPY that ``fetch`` reads."""
+    expressions = [
+        f"coalesce(({expression})::{_KINDS[kind][1]}, {_KINDS[kind][0]})"
+        for kind, columns in (("whole", query.whole), ("real", query.real))
+        for expression in columns.values()
+    ]
+    wanted = "'{" + ",".join(str(int(i)) for i in ids) + "}'::bigint[]"
+    select = f"SELECT {', '.join(expressions)} {query.rows.format(ids=wanted)}"
+    return f"COPY ({select}) TO STDOUT (FORMAT binary)"

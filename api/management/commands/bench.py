@@ -1,0 +1,75 @@
+"""`manage.py bench [NAME]`: the benchmarks of tests/bench/, as ratios measured side by side."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+import tempfile
+from argparse import ArgumentTypeError
+from collections.abc import Mapping
+from importlib.util import find_spec
+from pathlib import Path
+from typing import Any
+
+from django.conf import settings
+from django.core.management.base import BaseCommand, CommandError, CommandParser
+
+SITES = 5000
+BENCHES = ("solver", "recheck-all")
+
+
+def _sites(text: str) -> int:
+    if not text.isdecimal() or not 10 <= int(text) <= 100_000:
+        raise ArgumentTypeError(f"{text!r}: expected a whole number from 10 to 100000")
+    return int(text)
+
+
+class Command(BaseCommand):
+    help = (
+        "Run the benchmarks, or one of them; one JSON line a case: ours and a yardstick measured side by "
+        "side in one process, and what their ratio is to be at most. They write a fleet into a database of "
+        "their own, which is thrown away, and touch no other. What is said on the way goes to standard error."
+    )
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument("name", nargs="?", choices=BENCHES, metavar="NAME", help=", ".join(BENCHES))
+        parser.add_argument(
+            "--sites", type=_sites, default=SITES, metavar="N", help=f"size of the fleet (default: {SITES})"
+        )
+
+    def handle(self, *, name: str | None, sites: int, **_options: Any) -> None:
+        for needed in ("scipy", "tests.bench"):
+            if find_spec(needed) is None:
+                raise CommandError(f"{needed} is not there: install requirements-dev.txt in a full checkout.")
+        wanted = [name] if name else list(BENCHES)
+        with tempfile.TemporaryDirectory(prefix="zonebook-bench-") as scratch:
+            # Whoever the caller serves: a benchmark that wrote there would be a fault of its own
+            own = {key: value for key, value in os.environ.items() if not key.startswith("DATABASE_")}
+            own |= {
+                "ZONEBOOK_ENVIRONMENT": "demo",
+                "ZONEBOOK_DATA": scratch,
+                "ZONEBOOK_LOG_LEVEL": "ERROR",
+                "DJANGO_SETTINGS_MODULE": "api.settings",
+            }
+            Path(scratch).chmod(0o755)
+            for bench in wanted:
+                if bench != "solver":
+                    self._write_fleet(sites, own)
+                self._run(["-m", "tests.bench", bench, "--sites", str(sites)], own)
+
+    def _write_fleet(self, sites: int, environment: Mapping[str, str]) -> None:
+        self.stderr.write(f"writing a fleet of {sites} sites")
+        self._run(["manage.py", "migrate", "--verbosity", "0"], environment)
+        self._run(["manage.py", "fleet", "--sites", str(sites), "--verbosity", "0"], environment, told=False)
+
+    def _run(self, arguments: list[str], environment: Mapping[str, str], *, told: bool = True) -> None:
+        self.stdout.flush()
+        done = subprocess.run(
+            [sys.executable, *arguments],
+            cwd=settings.BASE_DIR,
+            env=dict(environment),
+            stdout=None if told else subprocess.DEVNULL,
+        )
+        if done.returncode:
+            raise CommandError(f"{' '.join(arguments)} ended with {done.returncode}")

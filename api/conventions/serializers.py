@@ -16,10 +16,18 @@ from rest_framework.validators import UniqueValidator
 
 from . import fields
 from .suggestions import did_you_mean, listed
+from .wording import in_our_words
 
 
 class _Strict(serializers.Serializer):
     default_error_messages = {"invalid": "Expected a JSON object."}
+
+    def get_fields(self) -> dict[str, Any]:
+        found: dict[str, Any] = super().get_fields()
+        for name, field in found.items():
+            if not field.read_only:
+                in_our_words(name, field)
+        return found
 
     def to_internal_value(self, data: Any) -> Any:
         """The values; every unknown name is reported beside whatever else is wrong, never instead of it."""

@@ -17,3 +17,8 @@ def listed(names: Iterable[str], *, most: int = 40) -> str:
     ordered = sorted(names)
     cut = "" if len(ordered) <= most else f" and {len(ordered) - most} more"
     return ", ".join(ordered[:most]) + cut
+
+
+def ended(sentence: str) -> str:
+    """The sentence with its stop, unless it ends with a question."""
+    return sentence if sentence.endswith((".", "?", "!")) else f"{sentence}."

@@ -13,6 +13,7 @@ from api.conventions import fields
 from api.conventions.permissions import AUTHENTICATED
 from api.conventions.problems import INVALID, Place, Problem
 from api.conventions.serializers import Body
+from api.conventions.suggestions import ended
 from api.conventions.views import Door
 from zones.electrical.bad_input import BadInputError
 from zones.electrical.described_run import WHY_INFEASIBLE, answer, describe
@@ -111,9 +112,9 @@ def _problem(error: BadInputError) -> Problem:
     first = error.problems[0]
     return Problem(
         INVALID,
-        f"This cannot be computed. {first.path}: {first.detail}.{more}",
+        f"This cannot be computed. {ended(f'{first.path}: {first.detail}')}{more}",
         errors=[
-            Place(f"{problem.path}: {problem.detail}.", code=problem.code, pointer=problem.pointer)
+            Place(ended(f"{problem.path}: {problem.detail}"), code=problem.code, pointer=problem.pointer)
             for problem in error.problems
         ],
     )

@@ -167,7 +167,7 @@ def test_every_place_is_named_at_once(post_anything: Callable[..., Any]) -> None
     }
     found = problem(post_anything(json.dumps(sent).encode()), 400, "invalid")
     told = {error["pointer"]: (error["code"], error["detail"]) for error in found["errors"]}
-    assert told["/name"] == ("required", "This field is required.")
+    assert told["/name"] == ("required", "Give name; it cannot be left out.")
     assert "Did you mean name?" in told["/nmae"][1]
     assert told["/made"][0] == "read_only"
     assert told["/pieces/1/length_m"][0] == "invalid"

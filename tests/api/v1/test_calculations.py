@@ -97,6 +97,15 @@ def test_everything_wrong_is_named_at_once(client: Client) -> None:
     assert (len(answer["errors"]), "more" in answer["detail"]) == (50, True)
 
 
+def test_a_question_takes_no_stop(client: Client) -> None:
+    run = chain(1, current_a=0.05)
+    run["points"][0]["length"] = run["points"][0].pop("length_m")
+    answer = post(client, ADDRESS, run, status=400).json()
+    details = [answer["detail"], *(error["detail"] for error in answer["errors"])]
+    assert any("did you mean length_m?" in detail for detail in details)
+    assert not any("?." in detail or ".." in detail for detail in details)
+
+
 @pytest.mark.parametrize("body", [b"[]", b"3", b'"x"', b"null"])
 def test_what_is_no_object_is_refused(client: Client, body: bytes) -> None:
     answer = client.post(f"/api/v1/{ADDRESS}", body, content_type="application/json")

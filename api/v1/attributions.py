@@ -11,6 +11,8 @@ from api.conventions import fields
 from api.conventions.serializers import Body
 from zones.findings.attribution import Cause
 
+from . import figures
+
 CAUSES = [cause.name.lower() for cause in Cause]
 _WORDS = {str(cause): cause.name.lower() for cause in Cause}
 
@@ -76,6 +78,7 @@ def attribution(data: Mapping[str, Any]) -> dict[str, Any]:
     """An attribution as it is kept, under the names of the API."""
     between = data.get("between")
     change = data.get("change")
+    baseline = data.get("baseline")
     return {
         "cause": _WORDS[data["kind"]],
         "sentence": data["sentence"],
@@ -85,10 +88,15 @@ def attribution(data: Mapping[str, Any]) -> dict[str, Any]:
         "between": None
         if between is None
         else {"since": _change(between["since"]), "until": _change(between["until"])},
-        "baseline": data.get("baseline"),
+        "baseline": None if baseline is None else _baseline(baseline),
     }
 
 
 def _change(data: Mapping[str, Any]) -> dict[str, Any]:
     names = ("day", "what", "change_set", "correction", "before", "after", "limit")
-    return {"cause": _WORDS[data["kind"]], **{name: data[name] for name in names}}
+    shown = {"cause": _WORDS[data["kind"]], **{name: data[name] for name in names}}
+    return {**shown, **{name: figures.rounded(data[name]) for name in ("before", "after", "limit")}}
+
+
+def _baseline(data: Mapping[str, Any]) -> dict[str, Any]:
+    return {**data, **{name: figures.rounded(data[name]) for name in ("figure", "limit")}}

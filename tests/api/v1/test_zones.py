@@ -226,12 +226,22 @@ def test_before_it_stood_there_was_no_load(hall: Hall, client: Client, what: str
 # --- history ------------------------------------------------------------------------------------------------
 
 
+def _numbers(shown: Any) -> list[float]:
+    """Every fraction in an answer, however deep."""
+    if isinstance(shown, dict | list):
+        return [
+            one for part in (shown.values() if isinstance(shown, dict) else shown) for one in _numbers(part)
+        ]
+    return [shown] if isinstance(shown, float) else []
+
+
 def test_the_history_of_a_figure(hall: Hall, client: Client) -> None:
     add_speakers(hall, 12)
     history = get(client, f"zones/{hall.zone.pk}/history", code="supply_current")
     (line,) = history["items"]
     assert line["baseline"]["likely"] == pytest.approx(1.6)
     assert line["baseline"] == line["entries"][0]
+    assert [float(f"{one:.9g}") for one in _numbers(line)] == _numbers(line)  # no last bits of a sum
     likely = [entry["likely"] for entry in line["entries"]]
     # each speaker was a change set of its own; by hand 40 mA each
     assert likely == pytest.approx([1.6 + 0.04 * count for count in range(13)])

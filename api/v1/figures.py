@@ -26,6 +26,17 @@ VERDICT_HELP = (
 )
 
 
+LOW_HELP = (
+    "The figure by the low estimate of load, the kindest to the limit. Where `limit_is` is `at_least`, as of a "
+    "lowest voltage, it is the greatest of the three."
+)
+LIKELY_HELP = "The figure by the likely estimate of load."
+HIGH_HELP = (
+    "The figure by the high estimate of load, the harshest to the limit. Where `limit_is` is `at_least`, it is "
+    "the least of the three."
+)
+
+
 class SubjectShown(Body):
     kind = fields.Choice(choices=SUBJECT_KINDS)
     id = fields.Id()
@@ -45,7 +56,8 @@ class CautionShown(Body):
 
 
 class FigureShown(Body):
-    """One figure against its limit: low is the estimate kindest to the limit, high the harshest."""
+    """One figure against its limit. low, likely and high are by estimates of load: low is the kindest to the
+    limit and high the harshest, so where the limit is a least one, low is the greatest figure."""
 
     code = fields.Choice(choices=CODES)
     title = fields.Text()
@@ -54,9 +66,9 @@ class FigureShown(Body):
     verdict = fields.Choice(choices=VERDICTS, help_text=VERDICT_HELP)
     quantity = fields.Text(help_text="What the figure is.")
     unit = fields.Text(allow_blank=True, help_text="Of figure and limit; blank for counts and shares.")
-    low = fields.Number(allow_null=True)
-    likely = fields.Number(allow_null=True)
-    high = fields.Number(allow_null=True)
+    low = fields.Number(allow_null=True, help_text=LOW_HELP)
+    likely = fields.Number(allow_null=True, help_text=LIKELY_HELP)
+    high = fields.Number(allow_null=True, help_text=HIGH_HELP)
     limit = fields.Number(allow_null=True, help_text="null: a rating is missing, so it cannot be judged.")
     limit_is = fields.Choice(choices=["at_most", "at_least"])
     limit_from = fields.Text(help_text="What the limit is made of.")

@@ -27,9 +27,9 @@ class EntryShown(Body):
     """A figure from a day on, and the change that made it so."""
 
     day = fields.Day()
-    low = fields.Number(allow_null=True)
-    likely = fields.Number(allow_null=True)
-    high = fields.Number(allow_null=True)
+    low = fields.Number(allow_null=True, help_text=figures.LOW_HELP)
+    likely = fields.Number(allow_null=True, help_text=figures.LIKELY_HELP)
+    high = fields.Number(allow_null=True, help_text=figures.HIGH_HELP)
     limit = fields.Number(allow_null=True)
     verdict = fields.Choice(choices=figures.VERDICTS)
     what = fields.Text(allow_blank=True, help_text="What was done, in a few words.")

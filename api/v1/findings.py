@@ -73,6 +73,8 @@ class Figure(fields.Number):
 class FindingShown(Representation):
     """One limit past on one subject, from when it opened until it cleared."""
 
+    site_code = fields.Text(source="site.code", read_only=True)
+    site_name = fields.Text(source="site.name", read_only=True)
     customer_id = fields.Id(source="site.customer_id", read_only=True)
     case_key = fields.Text(source="case.key", read_only=True, help_text="The same for the same cause.")
     code = fields.Choice(choices=figures.CODES, read_only=True)
@@ -93,9 +95,9 @@ class FindingShown(Representation):
     verdict = fields.Word(Verdict, read_only=True, help_text=figures.VERDICT_HELP)
     quantity = fields.Text(source="words.limit.quantity", read_only=True)
     unit = fields.Text(source="words.limit.unit", read_only=True, allow_blank=True)
-    low = Figure(read_only=True, allow_null=True, help_text="The estimate kindest to the limit.")
-    likely = Figure(read_only=True, allow_null=True)
-    high = Figure(read_only=True, allow_null=True, help_text="The harshest estimate.")
+    low = Figure(read_only=True, allow_null=True, help_text=figures.LOW_HELP)
+    likely = Figure(read_only=True, allow_null=True, help_text=figures.LIKELY_HELP)
+    high = Figure(read_only=True, allow_null=True, help_text=figures.HIGH_HELP)
     limit = Figure(
         source="limit_value", read_only=True, allow_null=True, help_text="null: a rating is missing."
     )
@@ -110,6 +112,8 @@ class FindingShown(Representation):
         fields = (
             "id",
             "site_id",
+            "site_code",
+            "site_name",
             "customer_id",
             "case_id",
             "case_key",

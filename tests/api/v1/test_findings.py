@@ -101,12 +101,13 @@ def test_a_finding_says_what_is_past_and_which_change_did_it(
     assert shown["verdict"] == "over"
     assert (shown["state"], shown["outcome"], shown["cleared_at"]) == ("open", "", None)
     assert (shown["site_id"], shown["customer_id"]) == (hall.site.pk, hall.site.customer_id)
+    assert (shown["site_code"], shown["site_name"]) == (hall.site.code, hall.site.name)
     attribution = shown["attribution"]
     assert attribution["cause"] == "addition"
     assert "12 wall speakers added" in attribution["sentence"]
     assert added.pk in attribution["change_set_ids"]
     named = attribution["change"]
-    assert (named["before"], named["after"]) == (pytest.approx(1.6), pytest.approx(2.08))
+    assert (named["before"], named["after"], named["limit"]) == (1.6, 2.08, 1.6)  # no last bits of a sum
     assert named["change_set"]["id"] == added.pk
     assert named["change_set"]["day"] == ADDED.isoformat()
     assert (named["change_set"]["job_reference"], named["change_set"]["actor"]) == (

@@ -27,13 +27,13 @@ VERDICT_HELP = (
 
 
 LOW_HELP = (
-    "The figure by the low estimate of load, the kindest to the limit. Where `limit_is` is `at_least`, as of a "
-    "lowest voltage, it is the greatest of the three."
+    "The figure by the low estimate of load, the kindest to the limit. Where `limit_is` is `at_least`, as of "
+    "a lowest voltage, it is the greatest of the three."
 )
 LIKELY_HELP = "The figure by the likely estimate of load."
 HIGH_HELP = (
-    "The figure by the high estimate of load, the harshest to the limit. Where `limit_is` is `at_least`, it is "
-    "the least of the three."
+    "The figure by the high estimate of load, the harshest to the limit. Where `limit_is` is `at_least`, it "
+    "is the least of the three."
 )
 
 

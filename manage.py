@@ -3,13 +3,15 @@
 
 import os
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 DATA_HELP = (
     "every command also takes --data DIR: the folder that keeps the embedded database, keys and files "
     "(default: $ZONEBOOK_DATA, else .data beside manage.py)"
 )
+
+CUT_SHORT = 128 + 13  # POSIX shells: 128 and the signal, SIGPIPE
 
 
 def take_data_folder(argv: Sequence[str]) -> tuple[list[str], str | None]:
@@ -68,5 +70,19 @@ def main() -> None:
             print(f"\n{DATA_HELP}")
 
 
+def until_nobody_reads(run: Callable[[], None]) -> None:
+    """Run it; where its output is cut short (`| head`), end as a shell tells it of a broken pipe, without a
+    traceback."""
+    try:
+        try:
+            run()
+        finally:
+            sys.stdout.flush()
+    except BrokenPipeError:
+        # What is still held back would be written, and fail once more, when Python ends
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        raise SystemExit(CUT_SHORT) from None
+
+
 if __name__ == "__main__":
-    main()
+    until_nobody_reads(main)

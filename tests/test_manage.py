@@ -56,6 +56,23 @@ def test_help_says_so(tmp_path: Path) -> None:
     assert (tmp_path / "secret-key").is_file()
 
 
+def test_output_that_nobody_reads_ends_it_without_a_word(tmp_path: Path) -> None:
+    reads, writes = os.pipe()
+    os.close(reads)
+    try:
+        ended = subprocess.run(
+            [sys.executable, ROOT / "manage.py", "migrate", "--help", "--data", tmp_path],
+            env={"PATH": os.environ["PATH"]},
+            stdout=writes,
+            stderr=subprocess.PIPE,
+            text=True,
+            check=False,
+        )
+    finally:
+        os.close(writes)
+    assert (ended.returncode, ended.stderr) == (141, "")
+
+
 def test_what_a_person_can_put_right_is_said_in_a_line(tmp_path: Path) -> None:
     (tmp_path / "database" / "cluster").mkdir(parents=True)
     (tmp_path / "database" / "cluster" / "PG_VERSION").write_text("9\n")

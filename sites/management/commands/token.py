@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import difflib
 from datetime import datetime, time, timedelta
-from typing import Any
+from typing import Any, Final
 
 from django.core.exceptions import ValidationError
 from django.core.management.base import BaseCommand, CommandError, CommandParser
@@ -14,6 +14,8 @@ from django.utils.dateparse import parse_date
 
 from sites.access.services import scope_help, token_make
 from sites.models import Customer, User
+
+BAD_INPUT: Final = 2
 
 
 class Command(BaseCommand):
@@ -61,7 +63,7 @@ class Command(BaseCommand):
                 expires_at=_end_of(options["expires"]),
             )
         except ValidationError as error:
-            raise CommandError("\n".join(error.messages)) from error
+            raise CommandError("\n".join(error.messages), returncode=BAD_INPUT) from error
         self.stderr.write(
             f"Token {token.pk} of {user.get_username()} ({user.get_role_display()}): "
             f"{', '.join(token.scopes)}. It is shown this once; keep it where secrets are kept."
@@ -75,7 +77,7 @@ def _user(name: str) -> User:
         names = list(User.objects.values_list("username", flat=True).order_by("username")[:1000])
         close = difflib.get_close_matches(name, names, n=3)
         hint = f" Did you mean {' or '.join(close)}?" if close else ""
-        raise CommandError(f"There is no user {name!r}.{hint}")
+        raise CommandError(f"There is no user {name!r}.{hint}", returncode=BAD_INPUT)
     return user
 
 
@@ -91,7 +93,8 @@ def _customer_ids(codes: list[str] | None) -> list[int] | None:
                 f"There is no customer with the code {code!r}."
                 + (f" Did you mean {hints[code][0]}?" if hints[code] else "")
                 for code in unknown
-            )
+            ),
+            returncode=BAD_INPUT,
         )
     return [by_code[code] for code in codes]
 
@@ -104,5 +107,5 @@ def _end_of(day: str | None) -> datetime | None:
     except ValueError:
         date = None
     if date is None:
-        raise CommandError(f"--expires {day}: expected a day, as in 2027-03-31.")
+        raise CommandError(f"--expires {day}: expected a day, as in 2027-03-31.", returncode=BAD_INPUT)
     return datetime.combine(date + timedelta(days=1), time(), tzinfo=timezone.get_default_timezone())

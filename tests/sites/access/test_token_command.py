@@ -62,4 +62,5 @@ def test_what_is_wrong_is_said_and_nothing_is_made(
     with pytest.raises(CommandError) as error:
         make(*words)
     assert told in str(error.value)
+    assert error.value.returncode == 2
     assert not Token.objects.exists()

@@ -1,5 +1,6 @@
 """Logs: one line an event, with the request's id; JSON for machines, colour for a terminal."""
 
+import sys
 from typing import Any
 
 import structlog
@@ -36,7 +37,10 @@ def configure(log_format: str, level: str) -> dict[str, Any]:
             structlog.processors.JSONRenderer(default=str),
         ]
     else:
-        last = [structlog.dev.ConsoleRenderer(exception_formatter=structlog.dev.plain_traceback)]
+        colours = sys.stderr.isatty() and sys.platform != "win32"
+        last = [
+            structlog.dev.ConsoleRenderer(colors=colours, exception_formatter=structlog.dev.plain_traceback)
+        ]
     return {
         "version": 1,
         "disable_existing_loggers": False,

@@ -70,5 +70,19 @@ def test_a_traceback_holds_no_local_variables(log_format: str) -> None:
     assert door_code not in stream.getvalue()
 
 
+@pytest.mark.parametrize("terminal", [True, False])
+def test_colour_is_for_a_terminal_only(terminal: bool, monkeypatch: pytest.MonkeyPatch) -> None:
+    stream = io.StringIO()
+    monkeypatch.setattr(stream, "isatty", lambda: terminal)
+    monkeypatch.setattr("sys.stderr", stream)
+    logging.config.dictConfig(logs.configure("console", "INFO"))
+    try:
+        logging.getLogger("zones").warning("swept")
+    finally:
+        logging.config.dictConfig(settings.LOGGING)
+    assert "swept" in stream.getvalue()
+    assert ("\x1b[" in stream.getvalue()) is terminal
+
+
 def _fail(door_code: str) -> None:
     raise LookupError("no such closet" if door_code else "")

@@ -16,7 +16,7 @@ from django.db import connection, connections
 from sites.models import Site
 from tests.bench.lines import Line, line, peak_rss_mb, seconds
 from zones.plant import queries
-from zones.plant.columns import Query, statement
+from zones.plant.columns import Query, blocks, statement
 from zones.recheck.marks import mark_outdated
 from zones.recheck.models import Figures
 from zones.recheck.sweep import sweep
@@ -87,7 +87,7 @@ def copy_out() -> None:
         for query in vars(queries).values():
             if isinstance(query, Query) and "site_id = ANY" in query.rows:
                 with cursor.copy(statement(query, ids)) as stream:
-                    for _ in stream:
+                    for _ in blocks(stream):
                         pass
 
 

@@ -8,16 +8,20 @@ array_agg.)
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
+from psycopg import Copy
+from psycopg.abc import Buffer
 
 Columns: TypeAlias = dict[str, NDArray[Any]]
 
 _HEADER_BYTES, _TRAILER_BYTES = 19, 2  # signature, flags and extension length; the row count of −1
+# where there is no row, the header comes with it
+_MAY_BE_LAST = (_TRAILER_BYTES, _HEADER_BYTES + _TRAILER_BYTES)
 _KINDS = {"whole": ("-1", "int8", ">i8", np.int64), "real": ("'NaN'", "float8", ">f8", np.float64)}
 
 
@@ -44,7 +48,9 @@ def fetch(cursor: Any, query: Query, ids: Iterable[int]) -> Columns:
         for name in columns:
             parts += [(f"length of {name}", ">i4"), (name, _KINDS[kind][2])]
     with cursor.copy(statement(query, ids)) as stream:
-        data = b"".join(stream)
+        data = bytearray()
+        for block in blocks(stream):  # each is given back at once: to keep them all costs more than the copy
+            data += block
     layout = np.dtype(parts)
     count, rest = divmod(len(data) - _HEADER_BYTES - _TRAILER_BYTES, layout.itemsize)
     if rest:
@@ -65,3 +71,19 @@ def statement(query: Query, ids: Iterable[int]) -> str:
     wanted = "'{" + ",".join(str(int(i)) for i in ids) + "}'::bigint[]"
     select = f"SELECT {', '.join(expressions)} {query.rows.format(ids=wanted)}"
     return f"COPY ({select}) TO STDOUT (FORMAT binary)"
+
+
+def blocks(stream: Copy) -> Iterator[Buffer]:
+    """What a binary COPY sends, row by row.
+
+    psycopg waits anew before each row, which takes longer than the rows do; this takes what has arrived
+    without waiting. After a block that may be the last, psycopg reads on, and asks how the COPY ended.
+    """
+    received = stream.connection.pgconn.get_copy_data
+    while block := stream.read():
+        yield block
+        size = 1
+        while size > 0 and len(block) not in _MAY_BE_LAST:
+            size, block = received(1)
+            if size > 0:
+                yield block

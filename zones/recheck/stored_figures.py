@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 from django.db import connection
@@ -14,6 +15,7 @@ from zones.electrical.evaluate import SOLVER_VERSION, Evaluation
 from zones.electrical.plant import BoolArray, Plant
 from zones.limits.registry import RULES
 from zones.plant.columns import Columns, Query, fetch
+from zones.recheck.array_parameters import cursor_taking_arrays
 
 SAME_RELATIVE = 1e-11
 """What differs by less was computed alike: how a batch is put together moves the last bits of a sum."""
@@ -50,16 +52,16 @@ INSERT INTO figures (
     as_of, solver_version, computed_at
 )
 SELECT kind, subject, site, array_agg((%(codes)s::text[])[code + 1] ORDER BY code),
-    array_agg(verdict ORDER BY code), array_agg(nullif(detail, -1) ORDER BY code),
+    array_agg(verdict::smallint ORDER BY code), array_agg(nullif(detail, -1) ORDER BY code),
     array_agg(nullif(low, 'NaN') ORDER BY code),
     array_agg(nullif(likely, 'NaN') ORDER BY code), array_agg(nullif(high, 'NaN') ORDER BY code),
     array_agg(nullif(lim, 'NaN') ORDER BY code), array_agg(nullif(supported, 'NaN') ORDER BY code),
-    min(as_of), %(solver)s, %(now)s
+    DATE '0001-01-01' + (min(day) - 1)::int, %(solver)s::int, %(now)s::timestamptz
 FROM unnest(
-    %(kind)s::smallint[], %(subject)s::bigint[], %(site)s::bigint[], %(code)s::int[], %(verdict)s::smallint[],
+    %(kind)s::bigint[], %(subject)s::bigint[], %(site)s::bigint[], %(code)s::bigint[], %(verdict)s::bigint[],
     %(detail)s::bigint[], %(low)s::float8[], %(likely)s::float8[], %(high)s::float8[], %(limit)s::float8[],
-    %(supported)s::float8[], %(as_of)s::date[]
-) AS f(kind, subject, site, code, verdict, detail, low, likely, high, lim, supported, as_of)
+    %(supported)s::float8[], %(day)s::bigint[]
+) AS f(kind, subject, site, code, verdict, detail, low, likely, high, lim, supported, day)
 GROUP BY kind, subject, site
 ON CONFLICT (subject_kind, subject_id) DO UPDATE SET
     site_id = excluded.site_id, codes = excluded.codes, verdict = excluded.verdict, detail = excluded.detail,
@@ -118,10 +120,13 @@ def write_figures(
             )
         write = changed[of_found]
         if write.any():
-            values = {name: column[write].tolist() for name, column in found.items() if name != "member"}
-            days = [as_of[member] for member in found["member"][write].tolist()]
-            said = {"codes": _CODES, "solver": SOLVER_VERSION, "now": now, "as_of": days}
-            cursor.execute(_WRITE, values | said)
+            values: dict[str, Any] = {
+                name: column[write] for name, column in found.items() if name != "member"
+            }
+            values["day"] = np.array([day.toordinal() for day in as_of], np.int64)[found["member"][write]]
+            values |= {"codes": _CODES, "solver": SOLVER_VERSION, "now": now}
+            with cursor_taking_arrays() as of_arrays:
+                of_arrays.execute(_WRITE, values)
     return int((changed & is_found).sum()), len(gone)
 
 

@@ -64,7 +64,7 @@ def cursor_taking_arrays() -> Any:
     """A cursor of Django's connection, in its transaction and with its errors, whose parameters may be (n,)
     arrays."""
     connection.ensure_connection()
-    cursor = psycopg.Cursor(connection.connection)
+    cursor: Any = psycopg.Cursor(connection.connection)
     cursor.adapters.register_dumper(np.ndarray, _Column)
     wrapped = connection.make_debug_cursor if connection.queries_logged else connection.make_cursor
     return wrapped(cursor)

@@ -218,10 +218,10 @@ class Bodies:
             line_voltages_v=frozenset(v for c in closets for v in self.line_voltages[c.pk]),
             sources=tuple(name for c in closets for name in self.sources[c.pk]),
             ladder_m=max((c.ladder_m for c in closets if c.ladder_m is not None), default=None),
+            dangers=(site.dangers, *(c.dangers for c in closets)),
             texts=(
-                site.dangers,
                 site.permits,
-                *(text for c in closets for text in (c.name, c.room, c.directions, c.dangers, c.permits)),
+                *(text for c in closets for text in (c.name, c.room, c.directions, c.permits)),
             ),
             limits=frozenset(caution for f in findings for caution in limit_by_code(f.code).cautions),
         )

@@ -39,7 +39,7 @@ from .bodies import sentence_of
 from .models import Finding
 from .whereabouts import CLOSETS, zones_of
 
-_CLOSET_TEXTS: Final = ("name", "room", "directions", "dangers", "permits")
+_CLOSET_TEXTS: Final = ("name", "room", "directions", "permits")
 
 
 @dataclass(frozen=True)
@@ -91,6 +91,7 @@ class _Thing:
     words: tuple[str, str]
     closet_id: int | None
     closet_texts: str
+    dangers: str
     ladder_m: float | None
 
 
@@ -121,8 +122,8 @@ def _things(findings: Iterable[Finding], zone_ids: Collection[int]) -> dict[_Key
         return {}
     rows = parts[0].union(*parts[1:], all=True) if len(parts) > 1 else parts[0]
     return {
-        (kind, number): _Thing((first, second), closet_id, texts, ladder_m)
-        for kind, number, first, second, closet_id, texts, ladder_m in rows
+        (kind, number): _Thing((first, second), closet_id, texts, dangers, ladder_m)
+        for kind, number, first, second, closet_id, texts, dangers, ladder_m in rows
     }
 
 
@@ -139,12 +140,14 @@ class _Search:
         rows = self.model._default_manager.filter(pk__in=ids).order_by()
         closet_id: Any = Cast(Value(None), BigIntegerField())
         texts: Any = Value("", TextField())
+        dangers: Any = Value("", TextField())
         ladder_m: Any = Cast(Value(None), FloatField())
         if self.closet:
             place = self.closet.removesuffix("_id")
             closet_id = F(self.closet)
             parts = [part for name in _CLOSET_TEXTS for part in (F(f"{place}__{name}"), Value("\n"))]
             texts = Concat(*parts, output_field=TextField())
+            dangers = F(f"{place}__dangers")
             ladder_m = F(f"{place}__ladder_m")
         found: QuerySet[Any, Any] = rows.annotate(
             kind_=Value(kind, TextField()),
@@ -153,8 +156,9 @@ class _Search:
             second_=second,
             closet_=closet_id,
             texts_=texts,
+            dangers_=dangers,
             ladder_=ladder_m,
-        ).values_list("kind_", "number_", "first_", "second_", "closet_", "texts_", "ladder_")
+        ).values_list("kind_", "number_", "first_", "second_", "closet_", "texts_", "dangers_", "ladder_")
         return found
 
 
@@ -289,14 +293,15 @@ def _told(
     zones = tuple(
         ZoneHere(zone_id, *things[_ZONE, zone_id].words) for zone_id in zone_ids if (_ZONE, zone_id) in things
     )
-    thing = things.get(_subject_key(finding), _Thing(("", ""), None, "", None))
+    thing = things.get(_subject_key(finding), _Thing(("", ""), None, "", "", None))
     energised = sources.get(thing.closet_id or 0, _Sources())
     here = Surroundings(
         life_safety=frozenset(zone.life_safety for zone in zones),
         line_voltages_v=energised.line_voltages_v,
         sources=energised.names,
         ladder_m=thing.ladder_m,
-        texts=(finding.site.dangers, finding.site.permits, thing.closet_texts),
+        dangers=(finding.site.dangers, thing.dangers),
+        texts=(finding.site.permits, thing.closet_texts),
         limits=frozenset(limit.cautions),
     )
     said = sentence_of(finding, subject, place)

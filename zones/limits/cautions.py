@@ -17,6 +17,7 @@ from typing import Final
 class Caution(StrEnum):
     LIFE_SAFETY = "life_safety"
     GAS = "gas"
+    DANGER = "danger"
     LINE_VOLTAGE = "line_voltage"
     DISCONNECT = "disconnect"
     LADDER = "ladder"
@@ -42,6 +43,10 @@ _TEXTS = {
         "Ask before entering whether the room is safe, and enter as the site's own rules say. At a gas alarm "
         "or a sharp smell leave at once and warn others."
     ),
+    Caution.DANGER: (
+        "A danger of this place is recorded. Ask before going in whether it stands, and start no work until "
+        "it is shut off, fenced off or kept away."
+    ),
     Caution.DISCONNECT: (
         "Disconnect and check before touching. A source that is off but not locked out counts as energised."
     ),
@@ -63,8 +68,8 @@ class Surroundings:
     life_safety: what is said of each zone concerned (yes, no, unknown). line_voltages_v: of the lines driven
     there [V]; None in it: an amplifier whose line voltage is not recorded. sources: energised things, as
     people call them (supplies, amplifiers). ladder_m: greatest working height that needs a ladder [m].
-    plenum_cable: some cable there is plenum cable. texts: what people wrote of the place and its dangers.
-    limits: cautions of the limits that are past or near there.
+    plenum_cable: some cable there is plenum cable. dangers: those recorded of the place, as people wrote
+    them. texts: what else they wrote of it. limits: cautions of the limits that are past or near there.
     """
 
     life_safety: frozenset[str] = frozenset()
@@ -72,12 +77,13 @@ class Surroundings:
     sources: tuple[str, ...] = ()
     ladder_m: float | None = None
     plenum_cable: bool = False
+    dangers: tuple[str, ...] = ()
     texts: tuple[str, ...] = ()
     limits: frozenset[Caution] = frozenset()
 
     def says(self, words: str) -> str:
         """The first of some words (a pattern of alternatives) that was written of the place; blank: none."""
-        for text in self.texts:
+        for text in (*self.dangers, *self.texts):
             found = re.search(rf"\b(?:{words})\b", text, re.IGNORECASE)
             if found:
                 return found.group().lower()
@@ -115,6 +121,13 @@ def _life_safety(here: Surroundings) -> str:
 def _gas(here: Surroundings) -> str:
     word = here.says("ammonia|chlorine|NH3|refrigerant|hypochlorite")
     return f"what is written of this place speaks of {word}" if word else ""
+
+
+def _danger(here: Surroundings) -> str:
+    # As people wrote it, whatever it is: a list of words would leave out what nobody thought of
+    written = dict.fromkeys(" ".join(text.split()).rstrip(".") for text in here.dangers)
+    named = "; ".join(text for text in written if text)
+    return f"recorded here: {named}" if named else ""
 
 
 def _line_voltage(here: Surroundings) -> str:
@@ -156,6 +169,7 @@ def _local_code(here: Surroundings) -> str:
 CAUTIONS: Final[tuple[_Rule, ...]] = (
     _Rule(Caution.LIFE_SAFETY, _life_safety),
     _Rule(Caution.GAS, _gas),
+    _Rule(Caution.DANGER, _danger),
     _Rule(Caution.LINE_VOLTAGE, _line_voltage),
     _Rule(Caution.DISCONNECT, _disconnect),
     _Rule(Caution.LADDER, _ladder),

@@ -138,7 +138,7 @@ def test_where_it_is_whom_it_concerns_and_what_to_beware_of(
     closet_alter(
         factories.change(hall.site), closet=hall.closet, dangers="ammonia plant next door", ladder_m=4
     )
-    assert codes() == ["gas", "disconnect", "ladder", "wiring_classes"]
+    assert codes() == ["gas", "danger", "disconnect", "ladder", "wiring_classes"]
 
 
 def test_voltage_says_at_which_speaker(hall: Hall, client: Client) -> None:

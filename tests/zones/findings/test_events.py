@@ -71,7 +71,7 @@ def test_an_opened_case_says_all_that_a_dispatcher_needs(quay: Quay) -> None:
         {"what": "joined", "finding": finding["id"], "verdict_before": "within", "moved_to": None}
     ]
     assert {caution["code"] for caution in body["cautions"]} == {
-        "disconnect", "wiring_classes", "life_safety", "ladder", "gas",
+        "disconnect", "wiring_classes", "life_safety", "ladder", "gas", "danger",
     }  # fmt: skip
     assert body["link"] == f"/api/v1/cases/{case.pk}"
     text = json.dumps(body, cls=DjangoJSONEncoder)

@@ -11,6 +11,14 @@ WHERE_IT_MATTERS = [
     (Caution.LIFE_SAFETY, Surroundings(life_safety=frozenset({"unknown"})), "nobody has said"),
     (Caution.GAS, Surroundings(texts=("", "Ammonia plant room: alarm panel at the door")), "ammonia"),
     (Caution.GAS, Surroundings(texts=("behind the CHLORINE store",)), "chlorine"),
+    (Caution.GAS, Surroundings(dangers=("ammonia next door",)), "ammonia"),
+    (Caution.DANGER, Surroundings(dangers=("", "Water on the floor.")), "recorded here: Water on the floor"),
+    (
+        Caution.DANGER,
+        Surroundings(dangers=("forklifts", "cold store,\n-25 °C")),
+        "forklifts; cold store, -25 °C",
+    ),
+    (Caution.DANGER, Surroundings(dangers=("dust", "dust")), "recorded here: dust"),
     (Caution.LINE_VOLTAGE, Surroundings(line_voltages_v=frozenset({70.7})), "70.7 V"),
     (Caution.LINE_VOLTAGE, Surroundings(line_voltages_v=frozenset({25.0, 100.0})), "100 V"),
     (Caution.LINE_VOLTAGE, Surroundings(line_voltages_v=frozenset({None})), "not recorded"),
@@ -42,6 +50,7 @@ def test_where_nothing_is_known_nothing_is_shown() -> None:
         Surroundings(life_safety=frozenset({"no"})),
         Surroundings(line_voltages_v=frozenset({25.0})),
         Surroundings(ladder_m=0.0),
+        Surroundings(dangers=("", " \n")),
         Surroundings(texts=("harmonia hall", "an explained space", "bechlorined")),
     ],
 )
@@ -56,7 +65,7 @@ def test_the_gravest_comes_first_and_each_once() -> None:
         sources=("supply PS 1", "supply PS 2", "amplifier A 1", "amplifier A 2"),
         ladder_m=3.0,
         plenum_cable=True,
-        texts=("ammonia",),
+        dangers=("ammonia",),
         limits=frozenset(Caution),
     )
     found = cautions_of(everything)

@@ -11,6 +11,7 @@ from sites.models import Amplifier, Block, CableType, Closet, DeviceModel
 from sites.selectors import before_of
 from sites.services.closets import closet_alter
 from sites.services.power import amplifier_add
+from sites.services.sites import site_alter
 from tests import factories
 from zones.limits.cautions import Caution
 from zones.models import Run
@@ -78,6 +79,13 @@ def test_gas(closet: Closet, field: str) -> None:
     closet_alter(factories.change(closet.site), closet=closet, **written)
     closet.refresh_from_db()
     assert "chlorine" in shown(closet)[Caution.GAS]
+
+
+def test_every_recorded_danger(closet: Closet) -> None:
+    site_alter(factories.change(closet.site), dangers="forklifts")
+    closet_alter(factories.change(closet.site), closet=closet, dangers="water on the floor")
+    closet = Closet.objects.get(pk=closet.pk)
+    assert shown(closet)[Caution.DANGER] == "recorded here: forklifts; water on the floor"
 
 
 def test_plenum_cable_on_a_run_from_here(closet: Closet, block: Block) -> None:

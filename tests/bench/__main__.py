@@ -7,7 +7,15 @@ import importlib
 
 import django
 
-FILES = {"solver": "solver", "recheck-all": "recheck_all", "sweeping": "sweeping"}
+FILES = {
+    "solver": "solver",
+    "recheck-all": "recheck_all",
+    "sweeping": "sweeping",
+    "one-change": "one_change",
+    "changing": "changing",
+    "history": "history",
+    "search": "search",
+}
 
 
 def main() -> None:

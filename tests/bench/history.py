@@ -1,0 +1,43 @@
+"""A zone's years with all crossings, computed on demand, against one evaluation of the same zone."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Iterator
+
+from django.utils import timezone
+
+from tests.bench.lines import Line, compare
+from tests.bench.recheck_all import sizes
+from zones.models import Zone
+from zones.planning.histories import zone_history
+from zones.planning.zone_loads import zone_load
+
+NAME = "history"
+CASES = ("zones",)
+ZONES = 30
+
+
+def cases(_wanted: tuple[str, ...], _sites: int) -> Iterator[Line]:
+    """Zones from all over the fleet, one after the other, as somebody opens their pages."""
+    everything = Zone.objects.order_by("id").values_list("id", "site_id")
+    zones = list(everything)[:: max(1, everything.count() // ZONES)][:ZONES]
+    today = timezone.now().date()
+
+    def each(deed: Callable[[int, int, dt.date], object]) -> None:
+        for zone_id, site_id in zones:
+            deed(zone_id, site_id, today)
+
+    yield compare(
+        NAME,
+        "zones",
+        lambda: each(zone_history),
+        lambda: each(zone_load),
+        goal=3,
+        sizes={**sizes(), "zones": len(zones), "steps": _steps(zones, today)},
+    )
+
+
+def _steps(zones: list[tuple[int, int]], today: dt.date) -> int:
+    """Changes of figures that the histories tell, so that it is known what was measured."""
+    return sum(len(line.entries) for zone in zones for line in zone_history(*zone, today))

@@ -48,7 +48,9 @@ _TEXTS = {
         "it is shut off, fenced off or kept away."
     ),
     Caution.DISCONNECT: (
-        "Disconnect and check before touching. A source that is off but not locked out counts as energised."
+        "Disconnect and check before touching. A source that is off but not locked out counts as energised. "
+        "Clips pulled at a block part the field cable only: the equipment side of the block stays live, and "
+        "the zone is silent while they are out."
     ),
     Caution.LINE_VOLTAGE: "A 70.7 V or 100 V line can shock. Switch its amplifier off, lock it out, and "
     "measure.",

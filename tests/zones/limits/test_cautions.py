@@ -40,6 +40,12 @@ def test_it_is_shown_where_it_matters_and_says_why(caution: Caution, here: Surro
     assert found[caution].text == caution.text
 
 
+def test_who_isolates_at_a_block_knows_what_stays_live_and_what_falls_silent() -> None:
+    text = Caution.DISCONNECT.text
+    assert "equipment side of the block stays live" in text
+    assert "the zone is silent while they are out" in text
+
+
 def test_where_nothing_is_known_nothing_is_shown() -> None:
     assert cautions_of(Surroundings()) == ()
 

@@ -33,6 +33,7 @@ from zones.findings.services import (
     StaleVersionError,
     finding_acknowledge,
     finding_defer,
+    finding_reopen,
     finding_set_outcome,
 )
 from zones.findings.telling import told
@@ -148,7 +149,7 @@ class FindingShown(Representation):
             "cleared_at",
         )
         extra_kwargs = {
-            "state_by": {"help_text": "Who last acknowledged, deferred or closed it."},
+            "state_by": {"help_text": "Who last acknowledged, deferred, reopened or closed it."},
             "state_reason": {"help_text": "What they said."},
             "recomputed": {"help_text": "Its last change came from a new formula, not from the record."},
         }
@@ -208,7 +209,13 @@ class FindingBody(Body):
     """What people do to a finding. Figures, verdict and attribution are the record's."""
 
     state = fields.Choice(
-        choices=[Finding.State.ACKNOWLEDGED.value, Finding.State.DEFERRED.value], required=False
+        choices=[
+            Finding.State.ACKNOWLEDGED.value,
+            Finding.State.DEFERRED.value,
+            Finding.State.OPEN.value,
+        ],
+        required=False,
+        help_text="`open` takes an acknowledgement or a deferral back.",
     )
     deferred_until = fields.Day(
         required=False, help_text="With `deferred`: the day at its site on which it is open again by itself."
@@ -260,7 +267,8 @@ def refusal(error: ValidationError) -> Problem:
 
 class Findings(Listed, Shown):
     """Findings: limits that are past, with figure, limit and verdict, the change that crossed it, and what to
-    beware of. They open and clear by the record; people acknowledge, defer and close them."""
+    beware of. They open and clear by the record; people acknowledge and defer them, take that back, and close
+    them."""
 
     gate = finding_for
     representation = FindingShown
@@ -292,7 +300,7 @@ class Findings(Listed, Shown):
         put_in_words(rows)
 
     def partial_update(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
-        """Acknowledge a finding, defer it until a day, or say what became of it."""
+        """Acknowledge a finding, defer it until a day, take either back, or say what became of it."""
         finding = self.named_row()
         values = self.body()
         try:
@@ -313,6 +321,9 @@ class Findings(Listed, Shown):
             version = None  # the lock is held
         elif values.get("state") == Finding.State.DEFERRED:
             finding_defer(**by, until=values["deferred_until"], reason=said, expected_version=version)
+            version = None
+        elif values.get("state") == Finding.State.OPEN:
+            finding_reopen(**by, reason=said, expected_version=version)
             version = None
         if "outcome" in values:
             outcome = Finding.Outcome(values["outcome"])

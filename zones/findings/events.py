@@ -99,7 +99,7 @@ def tell(
 
 
 def tell_acknowledged(case: Case, finding: Finding, *, now: dt.datetime) -> None:
-    """A person has taken note of a finding, put it off, or given its outcome."""
+    """A person has taken note of a finding, put it off, taken that back, or given its outcome."""
     day = today_at(case.site_id)
     contracts = contracts_on({case.site_id: day})
     if case.told_at is None or case.site_id not in contracts:

@@ -36,6 +36,19 @@ def finding_acknowledge(
 
 
 @transaction.atomic
+def finding_reopen(
+    *, finding: Finding, user: User, reason: str = "", expected_version: int | None = None
+) -> Finding:
+    """Take an acknowledgement or a deferral back: the finding is open again, as if nobody had taken note."""
+    locked = _locked(finding, expected_version)
+    if locked.state == Finding.State.OPEN:
+        raise ValidationError("This finding is open: there is nothing to take back.", code="open")
+    locked.state = Finding.State.OPEN
+    locked.deferred_until = None
+    return _written(locked, user, reason)
+
+
+@transaction.atomic
 def finding_defer(
     *, finding: Finding, user: User, until: dt.date, reason: str, expected_version: int | None = None
 ) -> Finding:

@@ -260,6 +260,27 @@ def test_a_finding_is_deferred_until_a_day_for_a_reason(hall: Hall, finding: Fin
     assert (back.json()["deferred_until"], back.json()["outcome"]) == (None, "accepted")
 
 
+def test_an_acknowledgement_is_taken_back(finding: Finding, client: Client) -> None:
+    address = f"findings/{finding.pk}"
+    never = refused(client, address, {"state": "open"}, etag_of(client, address))
+    assert (never.status_code, never.json()["code"]) == (409, "conflict")
+    assert "nothing to take back" in never.json()["detail"]
+    patch(client, address, {"state": "acknowledged"}, etag_of(client, address))
+    back = {"state": "open", "state_reason": "the wrong line"}
+    shown = patch(client, address, back, etag_of(client, address)).json()
+    assert (shown["state"], shown["state_reason"]) == ("open", "the wrong line")
+    assert finding.pk in ids(client, state="open")
+
+
+def test_a_deferral_is_taken_back(hall: Hall, finding: Finding, client: Client) -> None:
+    address = f"findings/{finding.pk}"
+    until = (today_at(hall.site.pk) + dt.timedelta(days=30)).isoformat()
+    body = {"state": "deferred", "deferred_until": until, "state_reason": "spare supply ordered"}
+    patch(client, address, body, etag_of(client, address))
+    shown = patch(client, address, {"state": "open"}, etag_of(client, address)).json()
+    assert (shown["state"], shown["deferred_until"]) == ("open", None)
+
+
 @pytest.mark.parametrize(
     ("body", "pointer", "told"),
     [

@@ -15,7 +15,7 @@ from tests.factories import make_user
 from tests.zones.findings.conftest import ADDED, BUILT, NOW, Quay
 from tests.zones.recording import shared_change
 from zones.findings.models import Case, Finding, Takeover
-from zones.findings.services import finding_acknowledge, finding_defer
+from zones.findings.services import finding_acknowledge, finding_defer, finding_reopen
 from zones.models import DueDate, Point, PointFacts, Zone
 
 LATER = NOW + dt.timedelta(hours=1)
@@ -271,6 +271,18 @@ def test_an_acknowledgement_is_told_and_a_deferral_too(quay: Quay, dispatcher: U
     ]
     assert deferred.body["findings"][0]["deferred_until"] == until.isoformat()
     assert deferred.body["findings"][0]["state"] == "deferred"
+
+
+def test_that_an_acknowledgement_is_taken_back_is_told(quay: Quay, dispatcher: User) -> None:
+    quay.add(12)
+    quay.check()
+    finding_acknowledge(finding=quay.finding(), user=dispatcher)
+    finding_reopen(finding=quay.finding(), user=dispatcher, reason="the wrong line")
+    told = quay.events()[-1].body
+    assert told["changes"] == [
+        {"what": "open", "finding": quay.finding().pk, "by": "Orla Brisk", "reason": "the wrong line"}
+    ]
+    assert told["findings"][0]["state"] == "open"
 
 
 def test_nobody_hears_of_an_acknowledgement_of_what_was_never_told(db: None, dispatcher: User) -> None:

@@ -25,6 +25,17 @@ _KINDS: Final[tuple[tuple[type[Any], dict[str, str]], ...]] = (
         {"not_a_dict": "Expected a JSON object.", "empty": "Expected at least one name."},
     ),
     (serializers.CharField, {"invalid": "Expected a text.", "blank": "Expected a text; this one is blank."}),
+    (
+        serializers.IntegerField,
+        {"max_string_length": "Expected a whole number; this one has too many digits."},
+    ),
+    (
+        serializers.FloatField,
+        {
+            "max_string_length": "Expected a number; this one has too many digits.",
+            "overflow": "Expected a number; this one is too large.",
+        },
+    ),
     (serializers.ChoiceField, {"blank": "Expected one of the words there are; this one is blank."}),
 )
 _PATTERNS: Final[tuple[tuple[type[Any], str], ...]] = (

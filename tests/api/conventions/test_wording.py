@@ -31,6 +31,7 @@ class Cable(Body):
         ("length_m", 305.1, "Expected a number from 0.5 to 305."),
         ("length_m", 0, "Expected a number from 0.5 to 305."),
         ("length_m", None, "Give a value: null cannot stand here."),
+        ("length_m", 10**400, "Expected a number; this one is too large."),
         ("pairs", 0, "Expected a whole number of at least 1."),
         ("pairs", None, "Give a value, or leave the name out: null cannot stand here."),
         ("share", 1.5, "Expected a number of at most 1."),

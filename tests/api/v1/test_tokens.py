@@ -62,7 +62,7 @@ def test_of_others_there_is_nothing(manager: User, dispatcher: User, logged_in: 
 @pytest.mark.parametrize(
     ("body", "pointer", "told"),
     [
-        ({}, "/scopes", "required"),
+        ({}, "/scopes", "cannot be left out"),
         ({"scopes": []}, "/scopes", "at least 1"),
         ({"scopes": ["inventory:raed"]}, "/scopes/0", "Did you mean inventory:read?"),
         ({"scopes": ["secrets:reveal"]}, "/scopes/0", "Expected one of"),

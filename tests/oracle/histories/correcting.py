@@ -99,13 +99,12 @@ def read_current(things: Things, day: dt.date) -> list[Body]:
 
 def _drawn_a(row: PointFacts) -> float:
     """Roughly: what a page takes from 24 V, of one model or another."""
-    model = row.model
     if row.speech_current_a is not None:
         return row.speech_current_a
-    if model is not None and model.full_tone_current_a is not None:
-        return model.full_tone_current_a / 2
-    if model is not None and model.full_tone_power_w is not None:
-        return model.full_tone_power_w / 2 / 24
+    if row.model is not None:
+        full_tone_a = row.model.full_tone_current_a or (row.model.full_tone_power_w or 0.0) / 24
+        if full_tone_a:
+            return full_tone_a / 2
     return 0.25 if row.device_kind == PointFacts.DeviceKind.HORN else 0.05
 
 

@@ -48,6 +48,7 @@ class Work:
         self.found_expectations: list[dict[str, int | list[int]]] = []
         """``expects`` of each operation applied so far."""
         self._seen: dict[tuple[type[models.Model], int], models.Model] = {}
+        self._made: set[tuple[type[models.Model], Any]] = set()
 
     @property
     def site_id(self) -> int:
@@ -164,6 +165,11 @@ class Work:
             name = of if isinstance(of, str) else of._meta.db_table
             self.expects.setdefault("/".join([name, *map(str, ids)]), version)
 
+    def made(self, row: models.Model) -> bool:
+        """Whether this change set made the row: a draft that is applied again makes another in its place, so
+        that nothing can be expected of it."""
+        return (type(row), row.pk) in self._made
+
     def forget(self, model: type[models.Model]) -> None:
         """Read rows of ``model`` anew when they are next named: they were changed in bulk."""
         self._seen = {key: row for key, row in self._seen.items() if key[0] is not model}
@@ -184,6 +190,7 @@ class Work:
             row.begin_step = self.step
         clean(row)
         row.save(force_insert=True)
+        self._made.add((type(row), row.pk))
         return row
 
     def alter(self, row: models.Model, given: Mapping[str, Any]) -> bool:

@@ -88,7 +88,8 @@ def point_append(
     if after is not None:
         _current(work, after, run=run, path="/after")
         # Someone who hung a point there meanwhile has made the record another than the one this was drawn for
-        work.expect("point_children", [after.pk], _children(work.site_id, after.pk))
+        if not work.made(after):
+            work.expect("point_children", [after.pk], _children(work.site_id, after.pk))
     point = _add_point(work, run, rank_after_all(run), name)
     work.begin(_facts(point, after, _fitting(dict(hung), None)))
     return point

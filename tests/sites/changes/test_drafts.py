@@ -77,6 +77,17 @@ def test_rows_that_the_draft_itself_makes_are_not_expected(
     assert [body["expects"] for body in draft.operations] == [{}, {}]
 
 
+def test_a_draft_may_branch_behind_a_point_that_it_makes_itself(closet: Closet, manager: User) -> None:
+    run = factories.make_run(factories.make_block(closet))
+    hung = {"op": "point.append", "run": run.pk, "kind": "splice"}
+    draft = change_set_draft(
+        change(closet.site),
+        [{**hung, "label": "fork"}, {**hung, "after": "@fork"}, {**hung, "after": "@fork"}],
+    )
+    change_set_accept(change_set=draft, user=manager)
+    assert PointFacts.objects.filter(parent__isnull=False, run=run).count() == 2
+
+
 def test_an_accepted_draft_is_the_record(
     site: Site, supply: Supply, larger: DeviceModel, swap: dict[str, Any], manager: User
 ) -> None:

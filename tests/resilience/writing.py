@@ -74,9 +74,7 @@ class ByRest(History):
         self._accepted(day)
         return True
 
-    def _post(
-        self, path: str, body: dict[str, Any], headers: dict[str, str] | None = None
-    ) -> dict[str, Any]:
+    def _post(self, path: str, body: dict[str, Any], headers: dict[str, str] | None = None) -> dict[str, Any]:
         answer = self.client.post(path, body, content_type="application/json", headers=headers)
         if answer.status_code >= 500 or answer.status_code in (401, 403, 404, 429):
             raise RuntimeError(f"{path}: {answer.status_code} {answer.content!r}")

@@ -1,0 +1,47 @@
+"""`manage.py bench` prints one JSON line a case, and says what is missing. How fast anything is, no test
+asks."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+
+import pytest
+from django.conf import settings
+from django.core.management import CommandError, call_command
+
+from tests.bench.lines import line
+
+KEYS = {
+    "bench", "case", "ours_s", "theirs_s", "ratio", "goal", "met", "sizes", "peak_rss_mb",
+}  # fmt: skip
+
+
+def test_each_case_is_a_line_of_json() -> None:
+    done = subprocess.run(
+        [sys.executable, "manage.py", "bench", "solver", "--sites", "10"],
+        cwd=settings.BASE_DIR, check=True, capture_output=True, text=True,
+    )  # fmt: skip
+    lines = [json.loads(each) for each in done.stdout.splitlines()]
+    assert [each["case"] for each in lines] == ["sweep", "collapse", "scipy"]
+    for each in lines:
+        assert set(each) == KEYS
+        assert each["sizes"]["sites"] == 10
+
+
+@pytest.mark.parametrize(("ours", "met"), [(3.0, True), (3.1, False)])
+def test_a_goal_is_met_up_to_its_very_value(ours: float, met: bool) -> None:
+    told = line("history", "zones", ours, 1.0, goal=3, sizes={})
+    assert told.met is met
+    assert json.loads(str(told))["met"] is met
+
+
+def test_a_size_that_cannot_be_is_refused() -> None:
+    with pytest.raises(CommandError, match="expected a whole number from 10 to 100000"):
+        call_command("bench", "solver", "--sites", "9")
+
+
+def test_an_unknown_benchmark_is_refused() -> None:
+    with pytest.raises(CommandError, match="invalid choice"):
+        call_command("bench", "speed")

@@ -3,149 +3,51 @@ the service goes on without a hand. As deployed: a web server and a sweeper, ove
 
 from __future__ import annotations
 
-import json
 import os
 import signal
 import threading
-from collections import Counter
 from pathlib import Path
-from typing import Any
 
-import httpx
-import psycopg
 import pytest
 
 from api.database import cluster, home
-from api.demo.processes import free_port
-from tests.api.demo.conftest import Demo, demo, demo_data
+from tests.api.demo.conftest import demo, demo_data
+from tests.resilience.http_writers import (
+    all_recomputed,
+    served,
+    session_of,
+    start_writers,
+    what_came_of,
+    whole_or_not_at_all,
+)
 
-__all__ = ["demo", "demo_data"]  # fixtures
+__all__ = ["demo", "demo_data", "served"]  # fixtures
 
 pytestmark = pytest.mark.slow
 
 HOW = (signal.SIGINT, signal.SIGQUIT, signal.SIGINT, signal.SIGQUIT, signal.SIGINT)
 """Of PostgreSQL: SIGINT ends all sessions and stops; SIGQUIT drops everything, as a crash does."""
-WRITERS = 4
 PAUSE_S = 2.0
-CLOSETS_A_CHANGE = 3
-GOES_ON_WITHIN_S = 60.0
-
-
-@pytest.fixture
-def served(demo: Demo, monkeypatch: pytest.MonkeyPatch) -> tuple[str, dict[str, str]]:
-    """Where the demo answers, and what a program sends along."""
-    monkeypatch.setenv("ZONEBOOK_REQUESTS_PER_MINUTE", "1000000")
-    process = demo("--json", "--port", str(free_port()))
-    assert process.stdout is not None
-    told = json.loads(process.stdout.readline())
-    return f"{told['url']}/api/v1", {"Authorization": f"Bearer {told['token']}"}
 
 
 def test_nothing_is_half_written_and_it_goes_on(served: tuple[str, dict[str, str]], demo_data: Path) -> None:
     url, headers = served
     database = home.find(demo_data)
     over = threading.Event()
-    writers = [Writer(number, url, headers, over) for number in range(WRITERS)]
-    for writer in writers:
-        writer.start()
+    writers = start_writers(url, headers, over)
     for how in HOW:
         over.wait(PAUSE_S)
         os.kill(_postmaster(database), how)  # whoever uses the server next brings it back
     over.wait(PAUSE_S)
     over.set()
-    for writer in writers:
-        writer.join()
-    answers = sum((writer.answers for writer in writers), Counter[int]())
-    print(f"answers: {dict(answers)}")
-    assert not [writer.amiss for writer in writers if writer.amiss]
+    answers, accepted = what_came_of(writers)
     assert answers[503] > 0, "no request met the restart"
-    accepted = set().union(*(writer.accepted for writer in writers))
     assert len(accepted) > len(HOW)
-    with _session(database) as session:
-        _whole_or_not_at_all(session, accepted)
-        _all_recomputed(session)
-
-
-class Writer(threading.Thread):
-    """Adds closets, three a change set, and tries again when it is told to."""
-
-    def __init__(self, number: int, url: str, headers: dict[str, str], over: threading.Event) -> None:
-        super().__init__()
-        self.number, self.over = number, over
-        self.client = httpx.Client(base_url=url, headers=headers, timeout=60.0)
-        self.answers: Counter[int] = Counter()
-        self.accepted: set[str] = set()
-        self.amiss: list[Any] = []
-
-    def run(self) -> None:
-        with self.client:
-            sites: list[dict[str, Any]] = []
-            count = 0
-            while not self.over.is_set() and not self.amiss:
-                sites = sites or self._sent("GET", "/sites").get("items", [])
-                if sites:
-                    self._add(sites[self.number]["id"], f"restart {self.number}-{count}")
-                    count += 1
-
-    def _add(self, site_id: int, reason: str) -> None:
-        operations = [{"op": "closet.add", "name": f"{reason} {place}"} for place in range(CLOSETS_A_CHANGE)]
-        drawn = {"site_id": site_id, "reason": reason, "operations": operations}
-        draft = self._sent("POST", "/change-sets", drawn)
-        if draft and self._sent("POST", f"/change-sets/{draft['id']}/accept", {}, draft["etag"]):
-            self.accepted.add(reason)
-
-    def _sent(self, method: str, path: str, body: Any = None, etag: str | None = None) -> dict[str, Any]:
-        """The answer; nothing where the database was away."""
-        headers = {"If-Match": etag} if etag else {}
-        answer = self.client.request(method, path, json=body, headers=headers)
-        self.answers[answer.status_code] += 1
-        if answer.status_code == 503:
-            if answer.json()["code"] != "unavailable" or int(answer.headers["Retry-After"]) < 1:
-                self.amiss.append((path, answer.text, dict(answer.headers)))
-            self.over.wait(0.1)
-            return {}
-        if answer.status_code not in (200, 201):
-            self.amiss.append((path, answer.status_code, answer.text))
-            return {}
-        return {**answer.json(), "etag": answer.headers.get("ETag")}
+    with session_of(demo_data) as session:
+        whole_or_not_at_all(session, accepted)
+        all_recomputed(session)
 
 
 def _postmaster(database: home.Home) -> int:
     cluster.ensure_running(database)
     return int((database.cluster / "postmaster.pid").read_text().splitlines()[0])
-
-
-def _session(database: home.Home) -> psycopg.Connection[Any]:
-    address = cluster.ensure_running(database)
-    return psycopg.connect(
-        host=address.host, port=address.port, password=address.password, dbname=cluster.DATABASE,
-        user=cluster.OWNER, autocommit=True,
-    )  # fmt: skip
-
-
-def _whole_or_not_at_all(session: psycopg.Connection[Any], accepted: set[str]) -> None:
-    """What was said to be the record is; what is the record is so in full."""
-    rows = session.execute(
-        """SELECT s.reason, s.state, count(c.id)
-           FROM change_set s LEFT JOIN closet c ON c.change_set_id = s.id
-           WHERE s.reason LIKE 'restart %' GROUP BY s.id"""
-    ).fetchall()
-    closets = Counter[str]()
-    for reason, state, count in rows:
-        assert count == (CLOSETS_A_CHANGE if state == "accepted" else 0), (reason, state, count)
-        closets[reason] += state == "accepted"
-    assert accepted <= {reason for reason, times in closets.items() if times == 1}
-    assert set(closets.values()) <= {0, 1}
-
-
-def _all_recomputed(session: psycopg.Connection[Any]) -> None:
-    """The sweeper found its way back to the database by itself."""
-    waited = threading.Event()
-    for _ in range(int(GOES_ON_WITHIN_S / 0.2)):
-        if session.execute("SELECT count(*) FROM mark").fetchone() == (0,):
-            break
-        waited.wait(0.2)
-    else:
-        pytest.fail("marks are left")
-    failed = session.execute("SELECT site_id, last_error FROM site_check WHERE failures > 0").fetchall()
-    assert failed == []

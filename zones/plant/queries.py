@@ -114,7 +114,9 @@ POINTS = Query(
         "idle_current_a": "f.idle_current_a",
         "tap_power_w": "f.tap_power_w",
     },
-    rows="FROM point_facts f JOIN run t ON t.id = f.run_id WHERE f.site_id = ANY({ids})",
+    # the site of the run is said too, or the whole fleet's runs are read for one site's
+    rows="FROM point_facts f JOIN run t ON t.id = f.run_id AND t.site_id = f.site_id"
+    " WHERE f.site_id = ANY({ids}) AND t.site_id = ANY({ids})",
 )
 
 SUPPLIES = Query(

@@ -28,6 +28,8 @@ FORGIVING: Final = (0.45, 0.28)
 MOST_WORDS: Final = 8
 # A result of a lower rank has next to nothing of what was typed
 LEAST_RANK: Final = 0.2
+# Letters without which an index knows nothing of a word: "1" is in every second address
+TRIGRAM: Final = 3
 # How many places, and how many things of a kind, are looked at closely
 PLACES: Final = 200
 CANDIDATES: Final = 300
@@ -103,9 +105,14 @@ def search(typed: str, *, scope: Scope, kinds: Sequence[str] = KINDS, most: int 
         for number, word in enumerate(words):
             values |= {f"w{number}": word, f"like{number}": f"%{_literal(word)}%"}
         cursor.execute(_probe(len(words)), values)
-        tests = [_AS_TYPED if stands else _FORGIVING for stands in cursor.fetchone()]
+        telling = max(map(len, words)) >= TRIGRAM
+        tests = [
+            WordTest(_AS_TYPED if stands else _FORGIVING, telling=len(word) >= TRIGRAM or not telling)
+            for word, stands in zip(words, cursor.fetchone(), strict=True)
+        ]
+        forgiving = any(test.template == _FORGIVING for test in tests)
         best: dict[tuple[str, int], Found] = {}
-        for threshold, joined in product(FORGIVING if _FORGIVING in tests else (1.0,), (" AND ", " OR ")):
+        for threshold, joined in product(FORGIVING if forgiving else (1.0,), (" AND ", " OR ")):
             # The operator that the indexes know takes its threshold from here
             cursor.execute(
                 "SELECT set_config('pg_trgm.word_similarity_threshold', %s, true)", [str(threshold)]
@@ -136,6 +143,15 @@ def _literal(word: str) -> str:
 # How a text is tested for a word: by operators that a trigram index knows
 _AS_TYPED: Final = "{text} LIKE %(like{number})s"
 _FORGIVING: Final = "{text} %%> %(w{number})s"
+
+
+@dataclass(frozen=True)
+class WordTest:
+    """How a text is tested for a word. telling: whether the word is long enough to look for it anywhere by
+    itself; one that is not counts where another has led to."""
+
+    template: str
+    telling: bool
 
 
 def _customers_in_scope() -> str:
@@ -169,7 +185,7 @@ def _probe(words: int) -> str:
     return f"WITH {_customers_in_scope()} SELECT {', '.join(map(anywhere, range(words)))}"
 
 
-def _statement(kinds: Sequence[str], tests: Sequence[str], joined: str) -> str:
+def _statement(kinds: Sequence[str], tests: Sequence[WordTest], joined: str) -> str:
     parts = [_customers(tests)] if "customer" in kinds else []
     parts += [_sites(tests)] if "site" in kinds else []
     parts += [_things(thing, tests, joined) for thing in THINGS if thing.kind in kinds]
@@ -177,9 +193,20 @@ def _statement(kinds: Sequence[str], tests: Sequence[str], joined: str) -> str:
     return f"{_places(tests)} SELECT * FROM ({united}) AS found ORDER BY rank DESC LIMIT %(most)s"
 
 
-def _fits(text: str, tests: Sequence[str], joined: str = " OR ") -> str:
+def _fits(text: str, tests: Sequence[WordTest], joined: str = " OR ") -> str:
     """That the words are in `text`: a test each, since an index knows these and no ANY or ALL of them."""
-    return "(" + joined.join(test.format(text=text, number=number) for number, test in enumerate(tests)) + ")"
+    each = (test.template.format(text=text, number=number) for number, test in enumerate(tests))
+    return f"({joined.join(each)})"
+
+
+def _fits_telling(text: str, tests: Sequence[WordTest], joined: str = " OR ") -> str:
+    """The same of the telling words where any will do, and of all where all are wanted."""
+    each = (
+        test.template.format(text=text, number=number)
+        for number, test in enumerate(tests)
+        if test.telling or joined == " AND "
+    )
+    return f"({joined.join(each)})"
 
 
 def _mean(fit_of_word: str, words: int) -> str:
@@ -199,7 +226,7 @@ def _rank(fit: str, worst: str) -> str:
     return f"(0.5 * {fit} + 0.45 * {worst} + 0.05 * {title})::float8 AS rank"
 
 
-def _places(tests: Sequence[str]) -> str:
+def _places(tests: Sequence[WordTest]) -> str:
     """Sites that some word points to, by their own text or their customer's, and how well each word fits
     there."""
     each = ", ".join(
@@ -209,9 +236,10 @@ def _places(tests: Sequence[str]) -> str:
     )
     return f"""
         WITH {_customers_in_scope()}, pointed AS (
-            SELECT s.id FROM site s WHERE {_fits(_SITE_TEXT, tests)}
+            SELECT s.id FROM site s WHERE {_fits_telling(_SITE_TEXT, tests)}
             UNION
-            SELECT s.id FROM site s JOIN customers c ON c.id = s.customer_id WHERE {_fits("c.said", tests)}
+            SELECT s.id FROM site s JOIN customers c ON c.id = s.customer_id
+            WHERE {_fits_telling("c.said", tests)}
         ), measured AS (
             SELECT id, customer_id, name, address, city, customer, {each} FROM (
                 SELECT s.id, s.customer_id, s.name, s.address, s.city, c.name AS customer,
@@ -226,7 +254,7 @@ def _places(tests: Sequence[str]) -> str:
     """
 
 
-def _customers(tests: Sequence[str]) -> str:
+def _customers(tests: Sequence[WordTest]) -> str:
     return f"""
         SELECT 'customer', id, 'customers/' || id, name, '', id, NULL::bigint, false,
                {_rank("fit", "worst")}, worst
@@ -240,7 +268,7 @@ def _customers(tests: Sequence[str]) -> str:
     """
 
 
-def _sites(tests: Sequence[str]) -> str:
+def _sites(tests: Sequence[WordTest]) -> str:
     return f"""
         SELECT 'site', id, 'sites/' || id, name,
                concat_ws(', ', customer, nullif(address, ''), nullif(city, '')), customer_id, id, false,
@@ -250,7 +278,7 @@ def _sites(tests: Sequence[str]) -> str:
     """
 
 
-def _things(thing: Searched, tests: Sequence[str], joined: str) -> str:
+def _things(thing: Searched, tests: Sequence[WordTest], joined: str) -> str:
     """Things of one kind: with any of the words at the places, and with all (or any) of them anywhere."""
     each = "greatest(word_similarity(%(w#)s, own), 0.8 * fit#)"
     no_place = ", ".join(f"0 AS fit{number}" for number in range(len(tests)))
@@ -274,7 +302,7 @@ def _things(thing: Searched, tests: Sequence[str], joined: str) -> str:
                                concat_ws(', ', c.name, s.name, {thing.where}), {no_place}
                         FROM {thing.table} t JOIN site s ON s.id = t.site_id
                         JOIN customers c ON c.id = s.customer_id
-                        WHERE {_fits(thing.own, tests, joined)}
+                        WHERE {_fits_telling(thing.own, tests, joined)}
                         LIMIT %(candidates)s
                     )
                 ) AS near

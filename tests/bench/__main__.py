@@ -1,9 +1,15 @@
-"""One benchmark in this process: ``python -m tests.bench NAME CASE… --sites N``; one JSON line a case."""
+"""One benchmark: ``python -m tests.bench NAME [CASE…] --sites N``; one JSON line a case.
+
+Each case has a process of its own, so that its memory is its own too; only those that share a measurement are
+told by one (``TOGETHER``).
+"""
 
 from __future__ import annotations
 
 import argparse
 import importlib
+import subprocess
+import sys
 
 import django
 
@@ -26,7 +32,13 @@ def main() -> None:
     asked = parser.parse_args()
     django.setup()
     bench = importlib.import_module(f"tests.bench.{FILES[asked.name]}")
-    for line in bench.cases(tuple(asked.cases) or bench.CASES, asked.sites):
+    cases = tuple(asked.cases) or bench.CASES
+    if len(cases) > 1 and not bench.TOGETHER:
+        for case in cases:
+            program = [sys.executable, "-m", "tests.bench", asked.name, case, "--sites", str(asked.sites)]
+            subprocess.run(program, check=True)
+        return
+    for line in bench.cases(cases, asked.sites):
         print(line, flush=True)
 
 

@@ -18,6 +18,7 @@ from zones.models import Run
 from zones.recheck.sweep import look_once
 
 CASES = ("changes",)
+TOGETHER = False
 ROUNDS = 40
 SPEAKERS = 60
 

@@ -15,6 +15,7 @@ from zones.planning.zone_loads import zone_load
 
 NAME = "history"
 CASES = ("zones",)
+TOGETHER = False
 ZONES = 30
 
 

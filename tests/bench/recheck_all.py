@@ -23,6 +23,7 @@ from zones.recheck.sweep import sweep
 
 NAME = "recheck-all"
 CASES = ("first", "all", "nothing", "memory")
+TOGETHER = False
 GOALS = {"first": 4.0, "all": 6.0, "nothing": 2.5}
 MEMORY_GOAL, MEMORY_MB = 1.3, 1536
 

@@ -16,6 +16,7 @@ from zones.search import Found, search
 
 NAME = "search"
 CASES = ("misspelt",)
+TOGETHER = False
 QUERIES = 60
 GOAL, P95_S = 12.0, 0.050
 LEAST_LETTERS = 4

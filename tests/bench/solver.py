@@ -18,6 +18,7 @@ from zones.electrical.radial import Solution, solve
 
 NAME = "solver"
 CASES = ("sweep", "collapse", "scipy")
+TOGETHER = False
 POINTS = 20
 TREES_A_SITE = 12
 """As in the synthetic fleet: the whole of 5,000 sites is 60,000 runs."""

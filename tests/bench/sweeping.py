@@ -11,6 +11,7 @@ from zones.recheck.marks import mark_outdated
 from zones.recheck.sweep import sweep
 
 CASES = ("all",)
+TOGETHER = False
 
 
 def cases(_wanted: tuple[str, ...], sites: int) -> Iterator[float]:

@@ -46,7 +46,7 @@ class Command(BaseCommand):
             if find_spec(needed) is None:
                 raise CommandError(f"{needed} is not there: install requirements-dev.txt in a full checkout.")
         wanted = [name] if name else list(BENCHES)
-        with tempfile.TemporaryDirectory(prefix="zonebook-bench-") as scratch:
+        with tempfile.TemporaryDirectory(prefix="zonebook-bench-", ignore_cleanup_errors=True) as scratch:
             # Whoever the caller serves: a benchmark that wrote there would be a fault of its own
             own = {key: value for key, value in os.environ.items() if not key.startswith("DATABASE_")}
             own |= {

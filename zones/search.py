@@ -3,7 +3,7 @@
 Each word of what was typed may be anywhere: in a thing's own text, or in that of the place it is at ("quay 9
 riser" is the closet Riser of the site Quay 9). Every fleet has a riser and a gangway on most of its sites, so
 no step looks closely at all that a word fits: (1) the places that the words point to best; (2) the things
-there that have have some of the words; (3) things anywhere that have all of the words or, where no such thing
+there that have some of the words; (3) things anywhere that have all of the words or, where no such thing
 is found, any of them. A word that stands somewhere in scope is taken as it is; only one that stands nowhere
 is forgiven, ever more, until something is found that has them all."""
 
@@ -21,9 +21,8 @@ from django.db import connection, transaction
 from sites.access.scope import Scope
 
 # Of a word that stands nowhere, the share of its trigrams that must be found side by side. 0.45: a letter too
-# many,
-# too few, or another one ("fery", "marshaling", "sundvick"). 0.28: two letters changed places ("tikcet",
-# "chlroine")
+# many, too few, or another one ("fery", "marshaling", "sundvick"). 0.28: two letters changed places
+# ("tikcet", "chlroine")
 FORGIVING: Final = (0.45, 0.28)
 MOST_WORDS: Final = 8
 # A result of a lower rank has next to nothing of what was typed

@@ -4,19 +4,16 @@ nothing by halves."""
 from __future__ import annotations
 
 import os
-import shutil
 import subprocess
 import sys
 import threading
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import psycopg
 import pytest
 
-from tests.api.database.conftest import make_folder, wait_for_keeper
-from tests.api.demo.conftest import ROOT, demo, demo_data
+from tests.api.demo.conftest import ROOT, data_folder, demo, demo_data
 from tests.resilience.http_writers import (
     all_recomputed,
     served,
@@ -33,21 +30,8 @@ pytestmark = pytest.mark.slow
 WARM_UP_S = 2.0
 
 
-@pytest.fixture
-def restored(demo_data: Path) -> Iterator[Path]:
-    """A data folder for what was dumped."""
-    folder = make_folder()
-    data = folder / "data"
-    yield data
-    wait_for_keeper(data)
-    pointer = data / "database-home"
-    if pointer.is_file():
-        shutil.rmtree(pointer.read_text().strip())
-    shutil.rmtree(folder)
-
-
 def test_a_dump_under_load_is_whole(
-    served: tuple[str, dict[str, str]], demo_data: Path, restored: Path, tmp_path: Path
+    served: tuple[str, dict[str, str]], demo_data: Path, tmp_path: Path
 ) -> None:
     url, headers = served
     over = threading.Event()
@@ -59,12 +43,13 @@ def test_a_dump_under_load_is_whole(
     _, accepted = what_came_of(writers)
     assert before
     assert accepted > before, "nobody wrote while it was dumped"
-    _manage("database", "load", str(tmp_path / "all.dump"), "--data", str(restored))
-    _manage("sweep", "--data", str(restored))
-    with session_of(restored) as session:
-        whole_or_not_at_all(session, before)
-        all_recomputed(session)
-        _nothing_points_nowhere(session)
+    with data_folder() as restored:
+        _manage("database", "load", str(tmp_path / "all.dump"), "--data", str(restored))
+        _manage("sweep", "--data", str(restored))
+        with session_of(restored) as session:
+            whole_or_not_at_all(session, before)
+            all_recomputed(session)
+            _nothing_points_nowhere(session)
 
 
 def _manage(*words: str) -> None:

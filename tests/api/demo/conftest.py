@@ -8,6 +8,7 @@ import signal
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -28,9 +29,9 @@ STOP_S = 60.0
 Demo = Callable[..., "subprocess.Popen[str]"]
 
 
-@pytest.fixture(scope="module")
-def demo_data() -> Iterator[Path]:
-    """One data folder for all demos of a module: the first of them makes and fills it."""
+@contextmanager
+def data_folder() -> Iterator[Path]:
+    """A data folder that is gone in the end, wherever its embedded database lies."""
     folder = make_folder()
     data = folder / "data"
     yield data
@@ -39,6 +40,13 @@ def demo_data() -> Iterator[Path]:
     if pointer.is_file():
         shutil.rmtree(pointer.read_text().strip())
     shutil.rmtree(folder)
+
+
+@pytest.fixture(scope="module")
+def demo_data() -> Iterator[Path]:
+    """One data folder for all demos of a module: the first of them makes and fills it."""
+    with data_folder() as data:
+        yield data
 
 
 @pytest.fixture

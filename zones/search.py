@@ -21,8 +21,8 @@ from django.db import connection, transaction
 from sites.access.scope import Scope
 
 # Of a word that stands nowhere, the share of its trigrams that must be found side by side. 0.45: a letter too
-# many, too few, or another one ("fery", "marshaling", "sundvick"). 0.28: two letters changed places
-# ("tikcet", "chlroine")
+# many, too few, or another one ("fery", "marshaling", "sundvick"). 0.28: two letters changed places, as in
+# "tikcet" and "chlroine".
 FORGIVING: Final = (0.45, 0.28)
 MOST_WORDS: Final = 8
 # A result of a lower rank has next to nothing of what was typed

@@ -230,6 +230,9 @@ CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
 # A web request waits this long for a broker that is away, and no longer: the sweeper finds the work anyway
 CELERY_BROKER_CONNECTION_TIMEOUT = 2
 CELERY_TASK_PUBLISH_RETRY = False
+# Nobody gives workers orders over the broker, and its queue for them is one worker's alone: on RabbitMQ a
+# second worker of a host, or one started right after a kill, would end because of it
+CELERY_WORKER_ENABLE_REMOTE_CONTROL = False
 CELERY_TASK_DEFAULT_QUEUE = "zonebook"  # a broker may serve others too
 if CELERY_BROKER_URL and CELERY_BROKER_URL.startswith(("redis://", "rediss://")):
     # Its client waits for ever unless told otherwise; a worker's longest wait for a message is 1 s

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import socket
 from collections.abc import Iterator
 
@@ -64,6 +65,7 @@ def test_a_change_does_not_mind_a_dead_broker(
         "tests.resilience.changing", str(terminal.site_id), "Gangway", CELERY_BROKER_URL=broker
     )
     said = process.ended()
-    assert float(said.splitlines()[-1]) < NOTICED_S
+    (took_s,) = re.findall(r"^(\d+\.\d+)$", said, re.MULTILINE)  # the log may have the last word
+    assert float(took_s) < NOTICED_S
     assert Zone.objects.filter(site_id=terminal.site_id, name="Gangway").exists()
     assert sweep().checked == 1  # the marks are there, and a sweeper finds them

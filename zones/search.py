@@ -192,18 +192,13 @@ def _statement(kinds: Sequence[str], tests: Sequence[WordTest], joined: str) -> 
     return f"{_places(tests)} SELECT * FROM ({united}) AS found ORDER BY rank DESC LIMIT %(most)s"
 
 
-def _fits(text: str, tests: Sequence[WordTest], joined: str = " OR ") -> str:
-    """That the words are in `text`: a test each, since an index knows these and no ANY or ALL of them."""
-    each = (test.template.format(text=text, number=number) for number, test in enumerate(tests))
-    return f"({joined.join(each)})"
-
-
-def _fits_telling(text: str, tests: Sequence[WordTest], joined: str = " OR ") -> str:
-    """The same of the telling words where any will do, and of all where all are wanted."""
+def _fits(text: str, tests: Sequence[WordTest], joined: str = " OR ", *, telling_alone: bool = False) -> str:
+    """That the words, or the telling ones alone, are in `text`: a test each, since an index knows these and
+    no ANY or ALL of them."""
     each = (
         test.template.format(text=text, number=number)
         for number, test in enumerate(tests)
-        if test.telling or joined == " AND "
+        if test.telling or not telling_alone
     )
     return f"({joined.join(each)})"
 
@@ -235,10 +230,10 @@ def _places(tests: Sequence[WordTest]) -> str:
     )
     return f"""
         WITH {_customers_in_scope()}, pointed AS (
-            SELECT s.id FROM site s WHERE {_fits_telling(_SITE_TEXT, tests)}
+            SELECT s.id FROM site s WHERE {_fits(_SITE_TEXT, tests, telling_alone=True)}
             UNION
             SELECT s.id FROM site s JOIN customers c ON c.id = s.customer_id
-            WHERE {_fits_telling("c.said", tests)}
+            WHERE {_fits("c.said", tests, telling_alone=True)}
         ), measured AS (
             SELECT id, customer_id, name, address, city, customer, {each} FROM (
                 SELECT s.id, s.customer_id, s.name, s.address, s.city, c.name AS customer,
@@ -301,7 +296,7 @@ def _things(thing: Searched, tests: Sequence[WordTest], joined: str) -> str:
                                concat_ws(', ', c.name, s.name, {thing.where}), {no_place}
                         FROM {thing.table} t JOIN site s ON s.id = t.site_id
                         JOIN customers c ON c.id = s.customer_id
-                        WHERE {_fits_telling(thing.own, tests, joined)}
+                        WHERE {_fits(thing.own, tests, joined, telling_alone=joined == " OR ")}
                         LIMIT %(candidates)s
                     )
                 ) AS near

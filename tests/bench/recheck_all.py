@@ -58,8 +58,7 @@ def _everything_changed() -> None:
     """As after a change of a formula: every site is due, and no figure is the one that is stored."""
     with connection.cursor() as cursor:
         cursor.execute("UPDATE figures SET solver_version = 0")
-        cursor.execute("UPDATE site_check SET solver_version = 0")
-    mark_outdated()
+    _nothing_changed()
 
 
 def _nothing_changed() -> None:

@@ -71,8 +71,11 @@ class Table:
 
     def ordered(self, *keys: str) -> Self:
         """The same rows, sorted by group and then ``keys``."""
-        order = np.lexsort([getattr(self, k) for k in reversed(keys)] + [self.group])
-        return type(self)(**{f.name: getattr(self, f.name)[order] for f in fields(self)})
+        return self.rows(np.lexsort([getattr(self, k) for k in reversed(keys)] + [self.group]))
+
+    def rows(self, chosen: IntArray | slice) -> Self:
+        """Some of the rows."""
+        return type(self)(*(getattr(self, name)[chosen] for name in self.__dataclass_fields__))
 
 
 _EMPTY = {
@@ -302,6 +305,7 @@ class Plant:
     readings: ReadingRows
     factors: Factors = field(default_factory=Factors)
 
+    @cached_property
     def tables(self) -> dict[str, Table]:
         """Every table of dated rows, by name."""
         return {f.name: value for f in fields(self) if isinstance(value := getattr(self, f.name), Table)}
@@ -310,7 +314,7 @@ class Plant:
     def group_offsets(self) -> dict[str, IntArray]:
         """By table name: (g+1,) where the rows of each group begin."""
         count = np.arange(len(self.group_site) + 1)
-        return {name: np.searchsorted(table.group, count) for name, table in self.tables().items()}
+        return {name: np.searchsorted(table.group, count) for name, table in self.tables.items()}
 
     @cached_property
     def site_groups(self) -> IntArray:
@@ -324,7 +328,7 @@ class Plant:
         """
         at: list[IntArray] = []
         steps: list[IntArray] = []
-        for name, table in self.tables().items():
+        for name, table in self.tables.items():
             if name in {"readings", "zones"}:  # they change no load: a reading is not an event on site
                 continue
             offsets = self.group_offsets[name]
@@ -391,7 +395,7 @@ def select(
     (zones and paging sets bear on every group). Returns (member number, row number), each (total,), sorted by
     member and then row.
     """
-    table = plant.tables()[name]
+    table = plant.tables[name]
     offsets, site_groups = plant.group_offsets[name], plant.site_groups
     whole = np.ones(len(members), np.bool_) if site_wide else members.group < 0
     start = np.where(whole, site_groups[members.site], members.group)

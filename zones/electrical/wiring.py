@@ -84,7 +84,7 @@ def rows_of(
     name: of the plant's table; index: its column that says whose row it is; member, thing: (n,).
     """
     owner, row = select(plant, name, members)
-    of_thing: IntArray = getattr(plant.tables()[name], index)
+    of_thing: IntArray = getattr(plant.tables[name], index)
     width = int(max(of_thing.max(initial=0), thing.max(initial=0))) + 1
     key = owner * width + of_thing[row]
     order = np.argsort(key, kind="stable")

@@ -17,6 +17,7 @@ import datetime as dt
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import cache
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -30,7 +31,7 @@ from zones.electrical.subjects import SubjectKind
 from zones.electrical.verdicts import Rule
 
 from .deeds import Deed, adds_load, deeds_of
-from .feeding import Scene, scene_at
+from .feeding import Scene, Scenes
 from .series import OWN_ROWS, Series, Targets, follow
 
 if TYPE_CHECKING:
@@ -177,11 +178,13 @@ def attribute(
     series = follow(plant, targets, rules, np.asarray(asked_step, np.int64), anchoring=anchoring)
     baseline = baseline_steps(plant, targets, surveyed_on)
     ends = [_ends(series, k, int(baseline[k])) for k in range(len(targets))]
-    scenes = [_scenes(plant, targets, k, end, series) for k, end in enumerate(ends)]
+    every = Scenes(plant)
+    scenes = [_scenes(every, targets, k, end, series) for k, end in enumerate(ends)]
+    deeds = cache(deeds_of)
     site = plant.group_site[targets.group]
     change_sets = lookup(
         {(int(plant.site_id[site[k]]), scene.step) for k, of in enumerate(scenes) for scene in of.values()},
-        {writer for of in scenes for scene in of.values() for writer in scene.writers()},
+        {writer for of in scenes for scene in of.values() for writer in scene.writers},
     )
     return [
         _attribution(
@@ -190,6 +193,7 @@ def attribute(
             int(plant.site_id[site[k]]),
             scenes[k],
             change_sets,
+            deeds,
             surveyed=surveyed_on[site[k]] is not None,
         )
         for k, end in enumerate(ends)
@@ -263,7 +267,7 @@ def baseline_steps(plant: Plant, targets: Targets, surveyed_on: Sequence[dt.date
 def _first_steps(plant: Plant, kind: SubjectKind) -> IntArray:
     """By dense index of the kind, where its first row begins."""
     name, column = OWN_ROWS[kind]
-    table = plant.tables()[name]
+    table = plant.tables[name]
     first = np.full(len(subject_ids(plant, kind)), FOREVER)
     np.minimum.at(first, getattr(table, column), table.begin)
     return first
@@ -283,11 +287,10 @@ def _ends(series: Series, target: int, baseline_step: int) -> _Ends:
     return _Ends(span, baseline_step, standing(HIGH), standing(LIKELY), standing(LOW))
 
 
-def _scenes(plant: Plant, targets: Targets, target: int, ends: _Ends, series: Series) -> dict[int, Scene]:
+def _scenes(every: Scenes, targets: Targets, target: int, ends: _Ends, series: Series) -> dict[int, Scene]:
     """By entry at which some estimate of the target became past, what changed there."""
     return {
-        entry: scene_at(
-            plant,
+        entry: every.at(
             SubjectKind(int(targets.subject_kind[target])),
             int(targets.subject_id[target]),
             int(targets.group[target]),
@@ -304,14 +307,16 @@ def _attribution(
     site_id: int,
     scenes: dict[int, Scene],
     change_sets: ChangeSets,
+    deeds: Callable[[Scene], tuple[Deed, ...]],
     *,
     surveyed: bool,
 ) -> Attribution | None:
     if ends.named is None:
         return None
 
+    @cache
     def change(entry: int) -> NamedChange:
-        return _named_change(series, ends, entry, site_id, scenes[entry], change_sets)
+        return _named_change(series, ends, entry, site_id, scenes[entry], change_sets, deeds)
 
     def same(one: int | None, other: int | None) -> bool:
         """Whatever happened up to the baseline is one thing: as found."""
@@ -341,7 +346,13 @@ def _attribution(
 
 
 def _named_change(
-    series: Series, ends: _Ends, entry: int, site_id: int, scene: Scene, change_sets: ChangeSets
+    series: Series,
+    ends: _Ends,
+    entry: int,
+    site_id: int,
+    scene: Scene,
+    change_sets: ChangeSets,
+    deeds: Callable[[Scene], tuple[Deed, ...]],
 ) -> NamedChange:
     step = scene.step
     as_found = step <= ends.baseline_step
@@ -355,7 +366,7 @@ def _named_change(
         as_found=as_found,
         change_set=original,
         correction=correction,
-        deeds=deeds_of(scene),
+        deeds=deeds(scene),
         before=_figure(series, entry - 1) if entry > ends.span.start and not as_found else Figure(None, None),
         after=_figure(series, after),
     )
@@ -366,7 +377,7 @@ def authors_of(
 ) -> tuple[ChangeSetInfo | None, ChangeSetInfo | None]:
     """The change set behind what changed, and the later correction that last wrote it, if one did."""
     original = change_sets.by_step.get((site_id, scene.step))
-    wrote = [change_sets.by_id[k] for k in scene.writers() if k in change_sets.by_id]
+    wrote = [change_sets.by_id[k] for k in scene.writers if k in change_sets.by_id]
     if original is None and wrote:  # a reading's day has no change set of its own: the one that wrote it down
         original = min(wrote, key=lambda row: (row.recorded_at, row.id))
     last = max(

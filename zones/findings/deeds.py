@@ -153,7 +153,7 @@ def _merged(deeds: Sequence[Deed]) -> list[Deed]:
 
 
 def _every(plant: Plant, scope: Rows, step: int) -> Iterator[Deed]:
-    tables = plant.tables()
+    tables = plant.tables
     for name, mask in scope.items():
         if not mask.any():
             continue
@@ -240,7 +240,7 @@ def _point_deeds(plant: Plant, pairs: Sequence[Pair]) -> Iterator[Deed]:
 
 
 def _alterations(plant: Plant, name: str, pairs: Sequence[Pair]) -> Iterator[Deed]:
-    table = plant.tables()[name]
+    table = plant.tables[name]
     fresh = {thing for thing, before, _ in pairs if before is None}
     for thing, before, after in pairs:
         if before is None or after is None:

@@ -4,7 +4,8 @@ run has nothing to do with this one's current."""
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
+from functools import cache, cached_property
 from typing import Any, Final
 
 import numpy as np
@@ -40,47 +41,55 @@ class Scene:
     step: int
     rows: Rows
 
-    def writers(self) -> set[int]:
+    @cached_property
+    def writers(self) -> frozenset[int]:
         """The change sets that last wrote the rows that begin at the step, and those that end there with
         nothing after them."""
         found: set[int] = set()
         for name, mask in self.rows.items():
-            table = self.plant.tables()[name]
+            table = self.plant.tables[name]
             begins = mask & (table.begin == self.step)
             ends = mask & (table.end == self.step)
             if name in THINGS:
                 things = getattr(table, THINGS[name])
                 ends &= ~np.isin(things, things[begins])
             found |= {int(k) for k in table.changed_by[begins | ends]}
-        return found
+        return frozenset(found)
 
 
-def scene_at(plant: Plant, kind: SubjectKind, subject_id: int, group: int, step: int) -> Scene:
-    """What changed at ``step`` of the rows that feed the subject; of its whole group where none of those
-    did."""
-    own = _only(plant, group)
-    edge = {name: (t.begin == step) | (t.end == step) for name, t in own.tables().items()}
-    index = int(np.flatnonzero(subject_ids(plant, kind) == subject_id)[0])
-    for near in _NEARNESS[kind](own, index, step):
-        rows = {name: edge[name] & near[name] for name in near}
-        if any(mask.any() for mask in rows.values()):
-            return Scene(own, step, rows)
-    return Scene(own, step, edge)
+class Scenes:
+    """The scenes of a plant, each made once: a change mostly pushes several limits of one subject, and
+    several subjects of one group."""
 
+    def __init__(self, plant: Plant) -> None:
+        self._plant = plant
+        self._rows_of_group = cache(self._only)
+        self.at = cache(self._at)
 
-def _only(plant: Plant, group: int) -> Plant:
-    """The plant with the rows of one group; of paging sets and zones, those of its site, on which every group
-    hangs."""
-    site = int(plant.group_site[group])
-    sliced: dict[str, Any] = {}
-    for name, table in plant.tables().items():
-        offsets = plant.group_offsets[name]
-        first, last = group, group + 1
-        if name in {"paging", "zones"}:
-            first, last = int(plant.site_groups[site]), int(plant.site_groups[site + 1])
-        part = slice(int(offsets[first]), int(offsets[last]))
-        sliced[name] = type(table)(**{f.name: getattr(table, f.name)[part] for f in fields(table)})
-    return replace(plant, **sliced)
+    def _at(self, kind: SubjectKind, subject_id: int, group: int, step: int) -> Scene:
+        """What changed at ``step`` of the rows that feed the subject; of its whole group where none of those
+        did."""
+        own = self._rows_of_group(group)
+        edge = {name: (t.begin == step) | (t.end == step) for name, t in own.tables.items()}
+        index = int(np.flatnonzero(subject_ids(own, kind) == subject_id)[0])
+        for near in _NEARNESS[kind](own, index, step):
+            rows = {name: edge[name] & near[name] for name in near}
+            if any(mask.any() for mask in rows.values()):
+                return Scene(own, step, rows)
+        return Scene(own, step, edge)
+
+    def _only(self, group: int) -> Plant:
+        """The plant with the rows of one group; of paging sets and zones, those of its site, on which every
+        group hangs."""
+        plant = self._plant
+        site = int(plant.group_site[group])
+        of_site = plant.site_groups[site : site + 2]
+        sliced: dict[str, Any] = {}
+        for name, table in plant.tables.items():
+            first, last = of_site if name in {"paging", "zones"} else (group, group + 1)
+            offsets = plant.group_offsets[name]
+            sliced[name] = table.rows(slice(int(offsets[first]), int(offsets[last])))
+        return replace(plant, **sliced)
 
 
 def _around(table: Table, step: int) -> BoolArray:
@@ -141,7 +150,7 @@ def _near_source(name: str, column: str) -> Callable[[Plant, int, int], Iterator
         rows = _of_runs(plant, _runs_on(plant, column, index, step), step)
         # the other kinds of sources of its runs do not change what this one carries
         kept = {"runs", "points"} | ({"paging"} if name == "supplies" else set())
-        own = getattr(plant.tables()[name], column) == index
+        own = getattr(plant.tables[name], column) == index
         yield {table: mask for table, mask in rows.items() if table in kept} | {name: own}
 
     return near
@@ -187,7 +196,7 @@ def _near_block(plant: Plant, index: int, _step: int) -> Iterator[Rows]:
 
 
 def _near_site(plant: Plant, _index: int, _step: int) -> Iterator[Rows]:
-    yield {name: _all(table) for name, table in plant.tables().items()}
+    yield {name: _all(table) for name, table in plant.tables.items()}
 
 
 _NEARNESS: Final[dict[SubjectKind, Callable[[Plant, int, int], Iterator[Rows]]]] = {

@@ -196,7 +196,7 @@ def problem_subject(plant: Plant, problem: Problem) -> int:
 def _stands(plant: Plant, kind: SubjectKind, subject_id: int, step: IntArray) -> BoolArray:
     """(n,) whether a subject stands at each step."""
     name, column = OWN_ROWS[kind]
-    table = plant.tables()[name]
+    table = plant.tables[name]
     own = getattr(table, column) == np.flatnonzero(subject_ids(plant, kind) == subject_id)[0]
     stands: BoolArray = (step >= table.begin[own].min()) & (step < table.end[own].max())
     return stands
@@ -204,7 +204,7 @@ def _stands(plant: Plant, kind: SubjectKind, subject_id: int, step: IntArray) ->
 
 def _group_of(plant: Plant, problem: Problem) -> int:
     name, column = OWN_ROWS[problem.subject_kind]
-    table = plant.tables()[name]
+    table = plant.tables[name]
     return int(table.group[np.flatnonzero(getattr(table, column) == problem.subject)[0]])
 
 
@@ -226,7 +226,7 @@ def _steps(
         start = plant.site_groups[site] if site_wide else groups[chosen]
         stop = plant.site_groups[site + 1] if site_wide else groups[chosen] + 1
         owner, row = expand(offsets[start], offsets[stop])
-        table = plant.tables()[name]
+        table = plant.tables[name]
         more += [np.column_stack([chosen[owner], edge[row]]) for edge in (table.begin, table.end)]
     pairs = np.concatenate(more)
     pairs = np.unique(pairs[pairs[:, 1] != FOREVER], axis=0)

@@ -30,7 +30,7 @@ from zones.findings.attribution import (
 )
 from zones.findings.conditions import attributions_as_data, look_up
 from zones.findings.deeds import Reference, deeds_of
-from zones.findings.feeding import Scene, scene_at
+from zones.findings.feeding import Scene, Scenes
 from zones.findings.names import names_of, of_subject
 from zones.findings.series import Targets
 from zones.findings.wording import Judged, references, sentence, what_was_done
@@ -121,10 +121,10 @@ def _lines(loads: SiteLoads, rows: Sequence[int]) -> tuple[Line, ...]:
     }
     baseline = baseline_steps(plant, targets, [surveyed_on])
     kept = [_that_changed(of) for of in history(plant, targets, rules, **asked)]
+    every = Scenes(plant)
     scenes = [
         [
-            scene_at(
-                plant,
+            every.at(
                 SubjectKind(int(targets.subject_kind[k])),
                 int(targets.subject_id[k]),
                 int(targets.group[k]),
@@ -136,7 +136,7 @@ def _lines(loads: SiteLoads, rows: Sequence[int]) -> tuple[Line, ...]:
     ]
     change_sets = look_up(
         {(loads.site_id, scene.step) for of in scenes for scene in of},
-        {writer for of in scenes for scene in of for writer in scene.writers()},
+        {writer for of in scenes for scene in of for writer in scene.writers},
     )
     stories = [
         [

@@ -30,7 +30,7 @@ def future_facts(checked: Checked) -> list[Due]:
     """Of each site the first day after the asked one on which a row begins or ends to hold."""
     plant, asked = checked.plant, np.array(checked.step, np.int64)
     first = np.full(len(asked), FOREVER)
-    for table in plant.tables().values():
+    for table in plant.tables.values():
         site = plant.group_site[table.group]
         for edge in (table.begin, table.end):
             np.minimum.at(first, site, np.where(edge > asked[site], edge, FOREVER))

@@ -63,7 +63,7 @@ NAMES = {
 def rows(plant: Plant, table: str, **only: Any) -> list[dict[str, Any]]:
     """The rows that match, as dictionaries: indices turned into ids, NaN and −1 into None."""
     out = []
-    columns = plant.tables()[table]
+    columns = plant.tables[table]
     for i in range(len(columns)):
         row: dict[str, Any] = {}
         for name in columns.__dataclass_fields__:
@@ -623,7 +623,7 @@ def test_the_groups_of_a_site_are_contiguous_and_tables_sorted_by_them() -> None
 
     assert plant.site_id.tolist() == sorted(record.site_id for record in records)
     assert (np.diff(plant.group_site) >= 0).all()
-    for name, table in plant.tables().items():
+    for name, table in plant.tables.items():
         assert (np.diff(table.group) >= 0).all(), name
     assert (np.diff(plant.points.point_index) >= 0).all()
     whole = Members.of_sites(plant, first_step_after(DAY))

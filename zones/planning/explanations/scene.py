@@ -86,7 +86,7 @@ class Scene:
     def row_of(self, table: str, column: str, index: int) -> int:
         """The row of a table that holds of a thing on the day; −1 where none does."""
         _, rows = select(self.plant, table, self.members)
-        found = rows[getattr(self.plant.tables()[table], column)[rows] == index]
+        found = rows[getattr(self.plant.tables[table], column)[rows] == index]
         return int(found[0]) if len(found) else -1
 
     def run_name_of(self, row: int) -> str:

@@ -1,4 +1,4 @@
-"""Makes a process stop at a named step of a recheck and say so, that it may be killed right there.
+"""Makes a process stop at a named step of a sweep and say so, that it may be killed right there.
 
 The steps are functions of ours, replaced in that process by ones that wait: what runs in production knows
 nothing of it.
@@ -9,33 +9,100 @@ from __future__ import annotations
 import importlib
 import os
 import threading
+from collections.abc import Callable
 from pathlib import Path
-from typing import Any, NoReturn
+from typing import Any, NamedTuple, NoReturn
 
-STEPS = {
-    "claimed": ("zones.recheck.sweep", "recheck"),
-    "marks read": ("zones.recheck.batch", "read_plant"),
-    "figures written": ("zones.recheck.batch", "checked_listeners"),
-    "marks deleted": ("zones.recheck.batch", "_note_success"),
+from zones.recheck.sweep import on_sweep
+
+
+class Step(NamedTuple):
+    """Where a function is called from, its name there, and whether the step is after it rather than before
+    it."""
+
+    module: str
+    function: str
+    after: bool = False
+
+
+_SWEEP, _BATCH = "zones.recheck.sweep", "zones.recheck.batch"
+
+MARKING = {
+    "mark_outdated not begun": Step(_SWEEP, "mark_outdated"),
+    "mark_outdated committed": Step(_SWEEP, "mark_outdated", after=True),
+    "raise_due not begun": Step(_SWEEP, "raise_due"),
+    "raise_due committed": Step(_SWEEP, "raise_due", after=True),
 }
+"""What is due, what is to be tried again and what an older solver made become marks: three statements, each a
+transaction of its own."""
+
+UNCOMMITTED = {
+    "claimed": Step(_SWEEP, "recheck"),
+    "marks read": Step(_BATCH, "read_plant"),
+    "figures written": Step(_BATCH, "checked_listeners"),
+    "findings, cases and events written": Step(_BATCH, "due_sources"),
+    "due dates written": Step(_BATCH, "delete_marks"),
+    "marks deleted": Step(_BATCH, "_note_success"),
+    "success noted": Step(_BATCH, "_note_success", after=True),
+}
+"""A recheck, up to its commit."""
+
+CHORES = "claims released, at the chores"
+COMMITTED = {
+    "committed": Step(_BATCH, "_check_in_snapshot", after=True),
+    "claims not released": Step(_SWEEP, "recheck", after=True),
+    CHORES: Step("", ""),
+}
+"""A look, after its recheck's commit."""
+
+FAILURE_UNCOMMITTED = {
+    "failed": Step(_BATCH, "_note_failure"),
+    "failure noted": Step(_BATCH, "set_aside"),
+    "marks set aside": Step(_BATCH, "set_aside", after=True),
+}
+FAILURE_COMMITTED = {
+    "failure not told": Step(_BATCH, "failed_listeners"),
+    "finding, case and event written": Step("zones.findings.rechecked", "tell", after=True),
+}
+FAILURE_TOLD = {
+    "failure told": Step(_BATCH, "_note_failure", after=True),
+}
+"""A site cannot be computed: before the commit that says so; after it, and before the commit of who is told;
+after both."""
+
+STEPS = MARKING | UNCOMMITTED | COMMITTED | FAILURE_UNCOMMITTED | FAILURE_COMMITTED | FAILURE_TOLD
 
 
 def pause_at(step: str, announced_in: Path) -> None:
     """The first process that comes to ``step`` writes its number into a file and waits for ever; those after
     it go on."""
-    module_name, function_name = STEPS[step]
-    module = importlib.import_module(module_name)
-    go_on = getattr(module, function_name)
 
-    def pause(*arguments: Any, **named: Any) -> Any:
+    def pause() -> None:
         if announced_in.exists():
-            return go_on(*arguments, **named)
+            return
         draft = announced_in.with_suffix(".draft")
         draft.write_text(str(os.getpid()), encoding="ascii")
         draft.replace(announced_in)
         _wait_for_the_end_of(os.getppid())
 
-    setattr(module, function_name, pause)
+    if step == CHORES:
+        on_sweep(pause)
+        return
+    module_name, function_name, after = STEPS[step]
+    module = importlib.import_module(module_name)
+    setattr(module, function_name, _with(pause, getattr(module, function_name), after=after))
+
+
+def _with(pause: Callable[[], None], go_on: Callable[..., Any], *, after: bool) -> Callable[..., Any]:
+    def pausing(*arguments: Any, **named: Any) -> Any:
+        if not after:
+            pause()
+        result = go_on(*arguments, **named)
+        if after:
+            pause()
+        return result
+
+    return pausing
 
 
 def _wait_for_the_end_of(parent: int) -> NoReturn:

@@ -1,0 +1,66 @@
+"""Sites to disturb, and what is left of them: alike where the same was recorded, whoever was disturbed."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections import Counter
+from typing import Any
+
+from django.utils import timezone
+
+from sites.models import Event, Mark
+from tests.zones.findings.conftest import Quay
+from zones.models import Case, DueDate, Figures, Finding, SiteCheck
+
+PAST = 12
+"""So many speakers more, and a quay's supply is past its limit."""
+DAY = dt.timedelta(days=1)
+
+
+def within_its_limits() -> Quay:
+    """A site under contract, so that whatever is found is told."""
+    quay = Quay()
+    quay.cover()
+    return quay
+
+
+def overloaded() -> Quay:
+    """A later addition pushed its supply past the limit."""
+    quay = within_its_limits()
+    quay.add(PAST)
+    return quay
+
+
+def overloaded_from_today() -> Quay:
+    """The same, but the addition is of today: as of yesterday it is a due date."""
+    quay = within_its_limits()
+    quay.add(PAST, timezone.now().date())
+    return quay
+
+
+def left_of(site_id: int) -> dict[str, Any]:
+    """All that rechecks left of a site, but for ids and instants."""
+    values = ("codes", "low", "likely", "high", "limit_value", "verdict", "supported")
+    figures = Figures.objects.filter(site_id=site_id).order_by("subject_kind", "subject_id")
+    cases = Case.objects.filter(site_id=site_id)
+    checks = SiteCheck.objects.filter(pk=site_id)
+    return {
+        "figures": [_rounded(row) for row in figures.values_list("subject_kind", "as_of", *values)],
+        "findings": sorted(
+            Finding.objects.filter(site_id=site_id).values_list(
+                "code", "subject_kind", "verdict", "state", "reason", "version"
+            )
+        ),
+        "cases": sorted((case.cleared_at is None, case.version) for case in cases),
+        "events": Counter(Event.objects.filter(site_id=site_id).values_list("kind", flat=True)),
+        "due": DueDate.objects.filter(site_id=site_id).count(),
+        "marks": sorted(Mark.objects.filter(site_id=site_id).values_list("lane", flat=True)),
+        "checks": list(checks.values_list("failures", "last_error", "as_of", "solver_version")),
+    }
+
+
+def _rounded(value: Any) -> Any:
+    """How a batch is put together moves the last bits of a sum."""
+    if isinstance(value, list | tuple):
+        return [_rounded(each) for each in value]
+    return float(f"{value:.10g}") if isinstance(value, float) else value

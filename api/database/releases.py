@@ -1,0 +1,61 @@
+"""The releases, oldest first: the code of each, and the migrations at which it left the database.
+
+The migrations of a release are never edited afterwards: databases have them. DEVELOPERS.md says how a release
+is cut."""
+
+from __future__ import annotations
+
+import hashlib
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+
+_ROOT = Path(__file__).resolve().parents[2]
+# A migration may keep its SQL in a package of this name, which is then as fixed as the migration
+_SQL_PACKAGE = re.compile(r"^from (\w+(?:\.\w+)*\.sql_v\d+)\b", re.MULTILINE)
+
+
+@dataclass(frozen=True)
+class Release:
+    version: str
+    day: date
+    commit: str
+    """Whose code it is, in this repository's history."""
+    heads: Mapping[str, str]
+    """App: its last migration."""
+    digest: str
+    """Of our migrations up to the heads, as ``digest`` gives it."""
+
+
+RELEASES = (
+    Release(
+        version="0.1.0",
+        day=date(2026, 11, 25),
+        commit="581bb25d35dee45ffdd2817b50404597d6fbf4c0",
+        heads={
+            "api": "0001_request_windows",
+            "auth": "0012_alter_user_first_name_max_length",
+            "contenttypes": "0002_remove_content_type_name",
+            "sessions": "0001_initial",
+            "sites": "0013_search",
+            "zones": "0010_what_was_told",
+        },
+        digest="6dff11de79642bda8fdc80601260dc282f21d3b06679a5309e782788a6d4dce0",
+    ),
+)
+
+
+def digest(migrations: Iterable[Path], root: Path = _ROOT) -> str:
+    """SHA-256 of migrations and the SQL that they read, by path and content. ``migrations``: files below
+    ``root``."""
+    files = set(migrations)
+    for migration in list(files):
+        for package in _SQL_PACKAGE.findall(migration.read_text(encoding="utf-8")):
+            files.update((root / package.replace(".", "/")).rglob("*.py"))
+    whole = hashlib.sha256()
+    for path in sorted(file.relative_to(root).as_posix() for file in files):
+        content = hashlib.sha256((root / path).read_bytes()).hexdigest()
+        whole.update(f"{path} {content}\n".encode())
+    return whole.hexdigest()

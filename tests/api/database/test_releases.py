@@ -1,0 +1,113 @@
+"""The list of releases is true, and their migrations are as they were released."""
+
+from __future__ import annotations
+
+import inspect
+import subprocess
+import tarfile
+import tomllib
+from collections.abc import Iterable, Mapping
+from pathlib import Path
+
+import pytest
+from django.db.migrations.loader import MigrationLoader
+
+from api.database.releases import RELEASES, Release, digest
+
+ROOT = Path(__file__).resolve().parents[3]
+
+
+def migrations_up_to(loader: MigrationLoader, heads: Mapping[str, str]) -> list[Path]:
+    """Our own files among the migrations that lead to these."""
+    keys = {key for head in heads.items() for key in loader.graph.forwards_plan(head)}
+    files = (Path(inspect.getfile(type(loader.graph.nodes[key]))) for key in keys)
+    return [file for file in files if file.is_relative_to(ROOT) and "site-packages" not in file.parts]
+
+
+def heads_now(loader: MigrationLoader) -> dict[str, str]:
+    return dict(sorted(loader.graph.leaf_nodes()))
+
+
+@pytest.fixture(scope="module")
+def loader() -> MigrationLoader:
+    return MigrationLoader(None)
+
+
+@pytest.mark.parametrize("release", RELEASES, ids=lambda release: release.version)
+def test_released_migrations_are_never_edited(release: Release, loader: MigrationLoader) -> None:
+    assert digest(migrations_up_to(loader, release.heads)) == release.digest, (
+        "databases have these migrations as they were released: add one instead. What was edited: "
+        f"git diff {release.commit} -- '*/migrations' '*/sql_v*'"
+    )
+
+
+@pytest.mark.parametrize("release", RELEASES, ids=lambda release: release.version)
+def test_the_code_of_a_release_has_these_migrations(
+    release: Release, loader: MigrationLoader, tmp_path: Path
+) -> None:
+    code_of(release, tmp_path)
+    files = [tmp_path / file.relative_to(ROOT) for file in migrations_up_to(loader, release.heads)]
+    assert digest(files, tmp_path) == release.digest
+    of_release = {
+        tmp_path / "/".join((app, "migrations", f"{head}.py")) for app, head in release.heads.items()
+    }
+    for head in of_release & set(files):
+        assert head == max(head.parent.glob("[0-9]*.py")), "is not its last"
+
+
+def code_of(release: Release, folder: Path) -> Path:
+    """The code of a release, out of the repository's history."""
+    git = ["git", "-c", "safe.directory=*", "-C", str(ROOT)]
+    known = subprocess.run([*git, "cat-file", "-e", f"{release.commit}^{{commit}}"], capture_output=True)
+    if known.returncode:
+        pytest.skip(f"needs the repository's history back to release {release.version}")
+    archive = folder.with_suffix(".tar")
+    subprocess.run([*git, "archive", f"--output={archive}", release.commit], check=True)
+    with tarfile.open(archive) as tar:
+        tar.extractall(folder, filter="data")
+    archive.unlink()
+    return folder
+
+
+def test_the_list_is_in_order() -> None:
+    versions = [tuple(map(int, release.version.split("."))) for release in RELEASES]
+    assert versions == sorted(set(versions))
+    assert [release.day for release in RELEASES] == sorted(release.day for release in RELEASES)
+
+
+def test_the_present_code_goes_by_the_last_release() -> None:
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    assert project["version"] == RELEASES[-1].version
+
+
+def test_the_changelog_tells_of_each_release() -> None:
+    told = [
+        line for line in (ROOT / "CHANGELOG.md").read_text(encoding="utf-8").splitlines() if line[:3] == "## "
+    ]
+    assert told == ["## Unreleased", *(f"## {each.version} ({each.day})" for each in reversed(RELEASES))]
+
+
+def test_an_edit_of_a_migration_or_of_its_sql_is_seen(tmp_path: Path) -> None:
+    package = tmp_path / "sites" / "changes" / "sql_v1"
+    package.mkdir(parents=True)
+    (package / "record.py").write_text("A = 1\n")
+    migration = tmp_path / "0001_first.py"
+    migration.write_text("from sites.changes.sql_v1 import record\n")
+    digests = [digest([migration], tmp_path)]
+    for file in (package / "record.py", migration):
+        file.write_text(file.read_text() + "# edited\n")
+        digests.append(digest([migration], tmp_path))
+    assert len(set(digests)) == 3
+
+
+def _entry(loader: MigrationLoader) -> Iterable[str]:
+    heads = heads_now(loader)
+    yield f"heads={heads!r},"
+    yield f'digest="{digest(migrations_up_to(loader, heads))}",'
+
+
+if __name__ == "__main__":
+    import django
+
+    django.setup()
+    print("\n".join(_entry(MigrationLoader(None))))

@@ -1,0 +1,1 @@
+"""An app whose migrations are written by the tests of `manage.py migrate`."""

@@ -12,10 +12,7 @@ os.environ.setdefault("ZONEBOOK_FIELD_KEYS", Fernet.generate_key().decode())
 from api.database.home import make_data_dir
 from api.database.locks import FileLock
 from api.settings import *  # noqa: F403 - settings are what a module has
-from api.settings import DATA_DIR, DATABASES, INSTALLED_APPS, LOGGING
-
-INSTALLED_APPS += ["django_migration_linter"]
-LOGGING["loggers"]["django_migration_linter"] = {"level": "WARNING"}
+from api.settings import DATA_DIR, DATABASES
 
 
 def _take_slot() -> tuple[int, FileLock]:

@@ -38,19 +38,6 @@ STEPS = (
     Step("types", "types", "mypy"),
     Step("arrows", "what may import what", "lint-imports"),
     Step("migrations", "models without a migration", MANAGE, ("makemigrations", "--check", "--dry-run")),
-    Step(
-        "upgrades",
-        "migrations that would stop a running service",
-        MANAGE,
-        (
-            "lintmigrations",
-            "--settings=tests.settings",
-            "--sql-analyser=postgresql",
-            "--no-cache",
-            "--quiet",
-            "ok",
-        ),
-    ),
     Step("tests", "the tests", "pytest", ("-q", "-n", "auto")),
 )
 

@@ -48,7 +48,6 @@ def test_every_step_is_there() -> None:
         "types",
         "arrows",
         "migrations",
-        "upgrades",
         "tests",
     ]
     assert all(step.command() for step in verify.STEPS)

@@ -16,6 +16,10 @@ import pytest
 from django.conf import settings
 from django.db import connection
 
+from tests.resilience.spoiling import spoiled
+from zones.electrical.evaluate import evaluate
+from zones.recheck import batch
+
 ROOT = Path(__file__).resolve().parents[2]
 LONG_S = 90.0
 
@@ -102,6 +106,15 @@ def processes(transactional_db: None, tmp_path: Path) -> Iterator[Processes]:
     for process in running.started:
         process.kill()
     until_alone()
+
+
+@pytest.fixture
+def uncomputable(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """The sites whose ids are in this file cannot be computed, here and in processes that are told of it."""
+    named = tmp_path / "uncomputable"
+    named.write_text("", encoding="ascii")
+    monkeypatch.setattr(batch, "evaluate", spoiled(evaluate, named))
+    return named
 
 
 def until_alone() -> None:

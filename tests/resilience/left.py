@@ -15,6 +15,8 @@ from zones.models import Case, DueDate, Figures, Finding, SiteCheck
 PAST = 12
 """So many speakers more, and a quay's supply is past its limit."""
 DAY = dt.timedelta(days=1)
+BEFORE_IT = 3 * DAY
+"""So long ago yesterday was in the future, though midnight come while a test runs."""
 
 
 def within_its_limits() -> Quay:
@@ -31,21 +33,21 @@ def overloaded() -> Quay:
     return quay
 
 
-def overloaded_from_today() -> Quay:
-    """The same, but the addition is of today: as of yesterday it is a due date."""
+def overloaded_from_yesterday() -> Quay:
+    """The same, but the addition is of yesterday: ``BEFORE_IT`` it is a due date."""
     quay = within_its_limits()
-    quay.add(PAST, timezone.now().date())
+    quay.add(PAST, timezone.now().date() - DAY)
     return quay
 
 
 def left_of(site_id: int) -> dict[str, Any]:
-    """All that rechecks left of a site, but for ids and instants."""
+    """All that rechecks left of a site, but for ids and times."""
     values = ("codes", "low", "likely", "high", "limit_value", "verdict", "supported")
     figures = Figures.objects.filter(site_id=site_id).order_by("subject_kind", "subject_id")
     cases = Case.objects.filter(site_id=site_id)
     checks = SiteCheck.objects.filter(pk=site_id)
     return {
-        "figures": [_rounded(row) for row in figures.values_list("subject_kind", "as_of", *values)],
+        "figures": [_rounded(row) for row in figures.values_list("subject_kind", "solver_version", *values)],
         "findings": sorted(
             Finding.objects.filter(site_id=site_id).values_list(
                 "code", "subject_kind", "verdict", "state", "reason", "version"
@@ -55,7 +57,7 @@ def left_of(site_id: int) -> dict[str, Any]:
         "events": Counter(Event.objects.filter(site_id=site_id).values_list("kind", flat=True)),
         "due": DueDate.objects.filter(site_id=site_id).count(),
         "marks": sorted(Mark.objects.filter(site_id=site_id).values_list("lane", flat=True)),
-        "checks": list(checks.values_list("failures", "last_error", "as_of", "solver_version")),
+        "checks": list(checks.values_list("failures", "last_error", "solver_version")),
     }
 
 

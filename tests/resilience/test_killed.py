@@ -17,7 +17,14 @@ from django.utils import timezone
 
 from sites.changes.models import Mark
 from tests.resilience.conftest import Processes, until_alone
-from tests.resilience.left import DAY, left_of, overloaded, overloaded_from_today, within_its_limits
+from tests.resilience.left import (
+    BEFORE_IT,
+    DAY,
+    left_of,
+    overloaded,
+    overloaded_from_yesterday,
+    within_its_limits,
+)
 from tests.resilience.pausing import (
     CHORES,
     COMMITTED,
@@ -27,12 +34,11 @@ from tests.resilience.pausing import (
     MARKING,
     UNCOMMITTED,
 )
-from tests.resilience.spoiling import REASON, spoiled
+from tests.resilience.spoiling import REASON
 from tests.resilience.test_brokers import WORKER
 from tests.zones.recheck.conftest import another_connection
-from zones.electrical.evaluate import SOLVER_VERSION, evaluate
+from zones.electrical.evaluate import SOLVER_VERSION
 from zones.models import DueDate, Finding, SiteCheck
-from zones.recheck import batch
 from zones.recheck.marks import mark_sites
 from zones.recheck.sweep import sweep
 
@@ -168,8 +174,8 @@ def test_a_sweeper_that_turns_time_into_marks(step: str, processes: Processes) -
 
 
 def test_a_sweeper_within_the_statement_that_turns_time_into_marks(processes: Processes) -> None:
-    due = overloaded_from_today()
-    sweep(now=timezone.now() - DAY)
+    due = overloaded_from_yesterday()
+    sweep(now=timezone.now() - BEFORE_IT)
     _let_time_pass([due.site_id])
     with another_connection() as other, other.transaction():
         other.execute("SELECT FROM due_date FOR UPDATE")
@@ -185,9 +191,9 @@ def test_a_sweeper_within_the_statement_that_turns_time_into_marks(processes: Pr
 
 
 def _three_that_wait() -> list[Any]:
-    """For a day, for another attempt, and for a newer solver; rechecked yesterday."""
-    three = [overloaded_from_today(), overloaded(), overloaded()]
-    assert sweep(now=timezone.now() - DAY).checked == 3
+    """For a day, for another attempt, and for a newer solver; rechecked long before."""
+    three = [overloaded_from_yesterday(), overloaded(), overloaded()]
+    assert sweep(now=timezone.now() - BEFORE_IT).checked == 3
     DueDate.objects.filter(site_id=three[0].site_id).update(at=timezone.now() + DAY)
     return three
 
@@ -215,19 +221,10 @@ def _somebody_waits_for_a_lock() -> bool:
 # --- a failure ----------------------------------------------------------------------------------------
 
 
-@pytest.fixture
-def named(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """The sites named in this file cannot be computed, here and in processes that are told of it."""
-    named = tmp_path / "spoiled"
-    named.write_text("", encoding="ascii")
-    monkeypatch.setattr(batch, "evaluate", spoiled(evaluate, named))
-    return named
-
-
 @pytest.mark.parametrize("step", FAILURE_UNCOMMITTED | FAILURE_COMMITTED | FAILURE_TOLD)
-def test_a_sweeper_that_cannot_compute_a_site(step: str, named: Path, processes: Processes) -> None:
+def test_a_sweeper_that_cannot_compute_a_site(step: str, uncomputable: Path, processes: Processes) -> None:
     undisturbed, disturbed = overloaded().site_id, overloaded().site_id
-    named.write_text(f"{undisturbed} {disturbed}", encoding="ascii")
+    uncomputable.write_text(f"{undisturbed} {disturbed}", encoding="ascii")
     Mark.objects.all().delete()
     mark_sites([undisturbed], reason="asked for")
     assert list(sweep().failed) == [undisturbed]
@@ -236,7 +233,9 @@ def test_a_sweeper_that_cannot_compute_a_site(step: str, named: Path, processes:
     assert failed["checks"][0][:2] == (1, REASON)
     assert failed["marks"] == [SET_ASIDE]
 
-    sweeper = processes.start_and_pause(step, "tests.resilience.sweeping", ZONEBOOK_TESTED_SPOILED=str(named))
+    sweeper = processes.start_and_pause(
+        step, "tests.resilience.sweeping", ZONEBOOK_TESTED_SPOILED=str(uncomputable)
+    )
     assert sweep().failed == {}  # it is at the site
     sweeper.kill()
     until_alone()
@@ -255,7 +254,7 @@ def test_a_sweeper_that_cannot_compute_a_site(step: str, named: Path, processes:
     assert left == failed
     assert Finding.objects.get(site_id=disturbed).reason == REASON
 
-    named.write_text("", encoding="ascii")
+    uncomputable.write_text("", encoding="ascii")
     SiteCheck.objects.update(next_attempt_at=timezone.now())
     assert sweep().checked == 2
     assert left_of(disturbed) == left_of(undisturbed)

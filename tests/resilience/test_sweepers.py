@@ -10,13 +10,13 @@ import pytest
 from django.db import connection
 
 from sites.changes.models import Mark
-from tests.resilience.conftest import Processes
+from tests.resilience.conftest import Processes, until_alone
 from tests.zones.recheck.conftest import another_connection, make_terminal
 from tests.zones.recording import SiteRecord
 from zones.electrical.subjects import SubjectKind
 from zones.models import Figures, SiteCheck
 from zones.recheck.marks import mark_sites
-from zones.recheck.sweep import BATCH, sweep
+from zones.recheck.sweep import BATCH, look_once, sweep
 
 pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.slow]
 
@@ -27,10 +27,10 @@ def recomputed(said: str) -> int:
     return int(found[1])
 
 
-def test_two_at_once_share_the_sites_and_recompute_none_twice(processes: Processes) -> None:
-    count = 3 * BATCH[Mark.Lane.BULK] + 1
+def thin_sites(count: int) -> list[int]:
+    """Sites to be recomputed in the bulk lane, thinner than any door of ours makes; their ids, in order."""
     record = SiteRecord()
-    with connection.cursor() as cursor:  # thinner sites than any door of ours makes
+    with connection.cursor() as cursor:
         cursor.execute("ALTER TABLE site DISABLE TRIGGER USER")
         cursor.execute(
             """INSERT INTO site (customer_id, code, name, address, city, postal_code, time_zone, length_unit,
@@ -41,8 +41,16 @@ def test_two_at_once_share_the_sites_and_recompute_none_twice(processes: Process
             [count],
         )
         cursor.execute("ALTER TABLE site ENABLE TRIGGER USER")
-        cursor.execute("SELECT id FROM site WHERE id <> %s", [record.site_id])
-        mark_sites([row[0] for row in cursor.fetchall()], reason="asked for", lane=Mark.Lane.BULK)
+        cursor.execute("DELETE FROM mark WHERE site_id = %s", [record.site_id])
+        cursor.execute("SELECT id FROM site ORDER BY id")
+        site_ids = [site_id for (site_id,) in cursor.fetchall()]
+    mark_sites(site_ids, reason="asked for", lane=Mark.Lane.BULK)
+    return site_ids
+
+
+def test_two_at_once_share_the_sites_and_recompute_none_twice(processes: Processes) -> None:
+    count = 3 * BATCH[Mark.Lane.BULK] + 1
+    thin_sites(count)
     sweepers = [processes.start("tests.resilience.sweeping") for _ in range(2)]
     assert sum(recomputed(sweeper.ended()) for sweeper in sweepers) == count
     assert SiteCheck.objects.count() == count
@@ -59,6 +67,35 @@ def test_while_one_is_at_some_sites_another_does_the_rest(processes: Processes) 
     processes.start("tests.resilience.sweeping", "--loop").until(
         lambda: SiteCheck.objects.filter(pk=first.site_id).exists()
     )
+
+
+def test_an_interactive_change_waits_for_no_bulk_batch_that_is_not_begun(processes: Processes) -> None:
+    """A sweeper is at a bulk batch, and stays there: another takes up what a person changes between any two
+    batches, but for what the first one is at."""
+    count = BATCH[Mark.Lane.BULK]
+    bulk = thin_sites(3 * count)
+    at_work = processes.start_and_pause("claimed", "tests.resilience.sweeping")
+    person = make_terminal()
+    mark_sites([bulk[0]], reason="asked for")
+
+    assert looked() == [person.site_id]
+    assert looked() == bulk[count : 2 * count]
+    person.add_speakers(1)
+    assert looked() == [person.site_id]
+    assert looked() == bulk[2 * count :]
+    assert looked() == []
+
+    at_work.kill()
+    until_alone()
+    person.add_speakers(1)
+    assert looked() == [bulk[0], person.site_id]
+    assert looked() == bulk[1:count]
+
+
+def looked() -> list[int]:
+    """The sites of one look."""
+    outcome = look_once()
+    return outcome.checked if outcome else []
 
 
 @pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT])

@@ -1,0 +1,20 @@
+"""A process that only turns time, and figures of an older solver, into marks, on and on, as a sweeper does
+between its batches.
+
+python -m tests.resilience.scheduling
+"""
+
+import threading
+
+import django
+
+django.setup()
+
+from tests.resilience.pausing import pause_where_asked  # noqa: E402 - Django must be set up first
+from zones.recheck.marks import mark_outdated, raise_due  # noqa: E402
+
+pause_where_asked()
+while True:
+    raise_due()
+    mark_outdated()
+    threading.Event().wait(0.005)

@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -92,6 +93,10 @@ class _Bench:
     paging: BoolArray
     block_voltage_v: FloatArray
 
+    @cached_property
+    def forest(self) -> Forest:
+        return Forest.build(self.parent, self.tree, self.block_voltage_v.shape[1])
+
     def solve(
         self,
         loads: PointLoads,
@@ -105,7 +110,7 @@ class _Bench:
         watts = np.where(self.paging, loads.speech_w[band, self.row], loads.idle_w[band, self.row])
         volts = self.block_voltage_v[band]
         solved = solve(
-            Forest.build(self.parent, self.tree, len(volts)),
+            self.forest,
             source_voltage_v=volts,
             source_resistance_ohm=np.zeros(len(volts)),
             piece_resistance_ohm=loads.loop_resistance_ohm[band, self.row] * length_factor,

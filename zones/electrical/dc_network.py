@@ -199,14 +199,10 @@ def solve_bands(
     number = np.full(int(position.max(initial=-1)) + 2, -1)
     number[position] = np.arange(nodes)
     local = np.where(parent >= 0, number[parent], -1)
-    three = np.arange(3)[:, None]
-    forest = Forest.build(
-        np.where(local >= 0, local + three * nodes, -1).ravel(), (tree + three * trees).ravel(), 3 * trees
-    )
     unknown = np.isnan(source_voltage_v)
     volts = np.where(unknown, nominal_v, source_voltage_v)
     solved = solve(
-        forest,
+        Forest.build(local, tree, trees).times(3),
         source_voltage_v=np.tile(volts, 3),
         source_resistance_ohm=np.tile(source_resistance_ohm, 3),
         piece_resistance_ohm=piece_ohm.ravel(),

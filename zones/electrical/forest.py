@@ -136,6 +136,38 @@ class Forest:
             array.flags.writeable = False
         return cls(parent, tree, tree_count, levels, node)
 
+    def times(self, copies: int) -> Forest:
+        """The same trees several times over: of copy c point i is i + c n, and tree k is k + c t.
+
+        Nothing is sorted again: the copies of a node follow one another in its level, and so their parents do
+        in theirs, which are a slice where they were one.
+
+        >>> Forest.build(parent=[-1, 0], tree=[0, 0]).times(2).parent.tolist()
+        [-1, 0, -1, 2]
+        """
+        n, t = len(self.parent), self.tree_count
+        copy = np.arange(copies)
+
+        def side_by_side(values: Indices, step: int) -> Indices:
+            return np.where(values < 0, -1, values + copy[:, None] * step).ravel()
+
+        def one_by_one(values: Indices, step: int) -> Indices:
+            return (values[:, None] + copy * step).ravel()
+
+        is_point = self.node < n
+        node = np.where(
+            np.repeat(is_point, copies),
+            one_by_one(self.node, n),
+            one_by_one(self.node + (copies - 1) * n, t),
+        )
+        parent = np.where(
+            np.repeat(self.levels.parent >= 0, copies), one_by_one(self.levels.parent * copies, 1), -1
+        )
+        levels = Levels.build(
+            [bound * copies for bound in self.levels.bounds], parent, one_by_one(self.levels.tree, t)
+        )
+        return Forest(side_by_side(self.parent, n), side_by_side(self.tree, t), copies * t, levels, node)
+
 
 def _whole_numbers(name: str, values: ArrayLike) -> Indices:
     array = np.asarray(values)
@@ -168,7 +200,8 @@ def _sort_by_level(parent: Indices, tree: Indices, tree_count: int) -> tuple[Lev
     above = np.concatenate([np.where(parent < 0, n + tree, parent), np.full(tree_count, -1, dtype=np.intp)])
     height = np.zeros(tree_count, dtype=np.intp)
     np.maximum.at(height, tree, depth[:n])
-    node = np.argsort(depth, kind="stable")
+    # a stable sort of 16-bit numbers is a radix sort
+    node = np.argsort(depth.astype(np.min_scalar_type(depth.max(initial=0))), kind="stable")
     bounds = [0, *np.cumsum(np.bincount(depth, minlength=1)).tolist()]
     position = np.empty(n + tree_count, dtype=np.intp)
     for level, (start, stop) in enumerate(pairwise(bounds)):

@@ -66,12 +66,7 @@ def judge_lowest(
         ]
     )
     corner_load = np.stack([conductance_s[LOW], conductance_s[HIGH]])
-    twice = Forest.build(
-        np.concatenate([parent, np.where(parent >= 0, parent + len(parent), -1)]),
-        np.concatenate([tree, tree + tree_count]),
-        2 * tree_count,
-    )
-    low, high = voltages(twice, 2, corner_ohm, corner_load)
+    low, high = voltages(forest.times(2), 2, corner_ohm, corner_load)
     there = node >= 0
     pick = np.where(there, node, 0)
     if not len(parent):

@@ -60,17 +60,18 @@ def _blocks(plant: Plant, members: Members) -> list[FigureBlock]:
         )
 
     side = table.field_side[row].astype(np.int64)
-    place = np.column_stack([block, table.row[row], side])
-    places, crowd = np.unique(place, axis=0, return_counts=True)
+    height = int(table.row[row].max(initial=0)) + 1
+    places, crowd = np.unique((block * height + table.row[row]) * 2 + side, return_counts=True)
+    block_of_place, row_of_place = places // 2 // height, places // 2 % height
     most = np.zeros(len(keys), np.int64)
-    np.maximum.at(most, places[:, 0], crowd)
-    worst = first_where_extreme(places[:, 0], crowd.astype(float), len(keys), largest=True)
-    twice = counted("row_used_twice", most, 1.0, np.append(places[:, 1], -1)[worst])
+    np.maximum.at(most, block_of_place, crowd)
+    worst = first_where_extreme(block_of_place, crowd.astype(float), len(keys), largest=True)
+    twice = counted("row_used_twice", most, 1.0, np.append(row_of_place, -1)[worst])
 
     # a conductor on one side meets those on the other side of its row
     def sided(which: int) -> tuple[IntArray, IntArray]:
         at = np.flatnonzero(side == which)
-        key = block[at] * (int(table.row[row].max(initial=0)) + 1) + table.row[row[at]]
+        key = block[at] * height + table.row[row[at]]
         order = np.argsort(key, kind="stable")
         return at[order], key[order]
 
@@ -87,7 +88,6 @@ def _blocks(plant: Plant, members: Members) -> list[FigureBlock]:
     put_on, taken = table.carries[row[equipment[meets]]], table.carries[row[field[partner]]]
     wrong = OPPOSITE[put_on] == taken
     rows_wrong = np.unique(equipment_key[meets][wrong])
-    height = int(table.row[row].max(initial=0)) + 1
     reversed_count = np.bincount(rows_wrong // height, minlength=len(keys))
     first_wrong = np.full(len(keys), -1)
     first_wrong[(rows_wrong // height)[::-1]] = (rows_wrong % height)[::-1]

@@ -126,10 +126,10 @@ def first_where_extreme(owner: IntArray, value: FloatArray, count: int, *, large
     owner: (n,); value: (n,), NaN never chosen.
     """
     usable = np.flatnonzero(~np.isnan(value))
-    ranked = value[usable] if largest else -value[usable]
-    order = usable[np.lexsort((usable, -ranked, owner[usable]))]
+    of, ranked = owner[usable], value[usable] if largest else -value[usable]
+    best = np.full(count, -np.inf)
+    np.maximum.at(best, of, ranked)
+    hits = usable[ranked == best[of]][::-1]
     out = np.full(count, -1)
-    if len(order):
-        firsts = np.flatnonzero(np.diff(owner[order], prepend=-1))
-        out[owner[order[firsts]]] = order[firsts]
+    out[owner[hits]] = hits  # backwards: the first comes last, and stays
     return out

@@ -100,11 +100,12 @@ class _Reading:
 
         points["group"] = group[run.node(of_point)]
         point_id, points["point"] = _ranked(points, of_point)
-        absent = np.setdiff1d(points["parent"], np.append(point_id, -1))
-        point_id = np.concatenate(
-            [point_id, absent]
-        )  # a parent without facts: the core says so, by its index
         by_id = np.argsort(point_id)
+        without_place = place_of(point_id[by_id], points["parent"]) < 0
+        absent = np.unique(points["parent"][without_place & (points["parent"] >= 0)])
+        if len(absent):  # parents without facts: the core says so, by their index
+            point_id = np.concatenate([point_id, absent])
+            by_id = np.argsort(point_id)
 
         def point_index(wanted: IntArray) -> IntArray:
             return np.append(by_id, -1)[place_of(point_id[by_id], wanted)]

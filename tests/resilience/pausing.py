@@ -112,9 +112,14 @@ def _wait_for_the_end_of(parent: int) -> NoReturn:
     os._exit(1)
 
 
-def pause_where_asked() -> None:
-    """As the environment says, if it says so. The process ends with the one that started it."""
+def end_with_parent() -> None:
+    """Have this process end with the one that started it."""
     threading.Thread(target=_wait_for_the_end_of, args=[os.getppid()], daemon=True).start()
+
+
+def pause_where_asked() -> None:
+    """As the environment says, if it says so."""
+    end_with_parent()
     step = os.environ.get("ZONEBOOK_TESTED_STEP")
     if step:
         pause_at(step, Path(os.environ["ZONEBOOK_TESTED_FILE"]))

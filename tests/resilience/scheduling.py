@@ -10,10 +10,10 @@ import django
 
 django.setup()
 
-from tests.resilience.pausing import pause_where_asked  # noqa: E402 - Django must be set up first
+from tests.resilience.pausing import end_with_parent  # noqa: E402 - Django must be set up first
 from zones.recheck.marks import mark_outdated, raise_due  # noqa: E402
 
-pause_where_asked()
+end_with_parent()
 while True:
     raise_due()
     mark_outdated()

@@ -3,9 +3,11 @@ holds up nothing else."""
 
 from __future__ import annotations
 
+import datetime as dt
 from pathlib import Path
 
 import pytest
+from django.db.models import QuerySet
 from django.utils import timezone
 
 from sites.changes.models import Mark
@@ -54,10 +56,8 @@ def test_a_site_whose_computation_raises(uncomputable: Path, processes: Processe
         SiteCheck.objects.filter(pk__in=ids).update(next_attempt_at=began)
         good[0].add(1)
         _until_done(sweeper, [good[0].site_id])
-        attempted = SiteCheck.objects.filter(pk__in=ids, failures=failures, next_attempt_at__gt=began)
-        sweeper.until(lambda attempted=attempted: attempted.count() == len(bad))
         pause = 2 ** (failures - 1) * FIRST_PAUSE
-        for noted in attempted:
+        for noted in _failed(sweeper, ids, failures, began):
             assert noted.next_attempt_at is not None
             assert began + pause < noted.next_attempt_at < timezone.now() + pause
     for site_id, before in zip(ids, failed, strict=True):
@@ -84,3 +84,10 @@ def test_a_site_whose_computation_raises(uncomputable: Path, processes: Processe
 
 def _until_done(sweeper: Process, site_ids: list[int]) -> None:
     sweeper.until(lambda: not Mark.objects.filter(site_id__in=site_ids).exists())
+
+
+def _failed(sweeper: Process, site_ids: list[int], failures: int, began: dt.datetime) -> QuerySet[SiteCheck]:
+    """How it went, once these have failed so often, and are to be tried again."""
+    noted = SiteCheck.objects.filter(pk__in=site_ids, failures=failures, next_attempt_at__gt=began)
+    sweeper.until(lambda: noted.count() == len(site_ids))
+    return noted

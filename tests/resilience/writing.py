@@ -27,6 +27,7 @@ from sites.changes.models import ChangeSet  # noqa: E402
 from sites.models import Contract, Site  # noqa: E402
 from tests.oracle.histories.catalogue import Catalogue  # noqa: E402
 from tests.oracle.histories.playing import History  # noqa: E402
+from tests.resilience.pausing import end_with_parent  # noqa: E402
 
 CHANGE_SETS_A_SITE = 40
 FIXTURES = Path(settings.BASE_DIR) / "fixtures"
@@ -149,4 +150,5 @@ def _copy_under_other_codes(folder: Path, suffix: str) -> list[str]:
 
 
 if __name__ == "__main__":
+    end_with_parent()
     main(json.loads(sys.argv[1]))

@@ -7,24 +7,31 @@ value; SQL turns the numbers into rows of the record (``zones.fleet.tables``).
 # ruff: noqa: S608 - names of tables and columns are in zones.fleet
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
 
 from zones.fleet.batch import Columns, Ints
-from zones.fleet.tables import Target
+from zones.fleet.tables import CHANGE_SETS, Target
 
 _SIGNATURE = b"PGCOPY\n\xff\r\n\0" + bytes(8)
 _TRAILER = b"\xff\xff"
 
 
 def take_ids(cursor: Any, table: str, count: int) -> Ints:
-    """(count,) new ids of a table, ascending."""
-    numbers = f"SELECT nextval(pg_get_serial_sequence('{table}', 'id')) FROM generate_series(1, {count})"
-    with cursor.copy(f"COPY ({numbers}) TO STDOUT (FORMAT binary)") as stream:
-        data = b"".join(stream)
-    row = np.dtype([("fields", ">i2"), ("length", ">i4"), ("id", ">i8")])
-    return np.frombuffer(data, row, count=count, offset=len(_SIGNATURE))["id"].astype(np.int64)
+    """(count,) new ids of a table, ascending.
+
+    The sequence is looked up once, and the ids come as one array: a row each would cost more on both sides
+    than all the staging.
+    """
+    cursor.execute(
+        "SELECT array_agg(nextval(ids.sequence)) FROM generate_series(1, %s), "
+        "(SELECT pg_get_serial_sequence(%s, 'id')::regclass AS sequence OFFSET 0) AS ids",
+        [count, table],
+    )
+    (ids,) = cursor.fetchone()
+    return np.array(ids or [], np.int64)
 
 
 def stage(cursor: Any, name: str, columns: Columns) -> None:
@@ -48,6 +55,18 @@ def stage(cursor: Any, name: str, columns: Columns) -> None:
         stream.write(_TRAILER)
 
 
+def accept(cursor: Any) -> Ints:
+    """(n,) steps that the database gives the staged change sets, in the order of their ids: those of one site
+    are accepted in that order."""
+    made = {"id": "id", **CHANGE_SETS.columns}
+    cursor.execute(
+        f"WITH accepted AS ({_into(CHANGE_SETS, made)} ORDER BY id RETURNING id, step) "
+        "SELECT array_agg(step ORDER BY id) FROM accepted"
+    )
+    (steps,) = cursor.fetchone()
+    return np.array(steps, np.int64)
+
+
 def insert(cursor: Any, target: Target) -> None:
     """From the staged rows into the record."""
     made = dict(target.columns)
@@ -58,7 +77,11 @@ def insert(cursor: Any, target: Target) -> None:
     made["change_set_id"] = "change_set_id"
     if target.dated:
         made[target.dated] = "step"
-    cursor.execute(
+    cursor.execute(_into(target, made))
+
+
+def _into(target: Target, made: Mapping[str, str]) -> str:
+    return (
         f'INSERT INTO "{target.table}" ({", ".join(made)}) '
         f"SELECT {', '.join(made.values())} FROM staged_{target.source}"
     )

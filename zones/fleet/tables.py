@@ -12,6 +12,7 @@ from typing import Final
 
 from django.db.models import TextChoices
 
+from sites.changes.models import ChangeSet
 from sites.changes.steps import STEPS_A_DAY
 from sites.models import Block, Contact, EndpointFacts, Switch, SwitchPortFacts
 from zones.fleet import wording
@@ -62,7 +63,29 @@ _DAY = "DATE '1970-01-01' + {}::int"
 _ZONE_NAMES = " ".join(
     f"WHEN {trade} THEN {one_of('place', names)}" for trade, names in enumerate(wording.ZONES)
 )
-_Z, _R, _L = Zone.LifeSafety, Run.Kind, Landing
+_C, _Z, _R, _L = ChangeSet.Kind, Zone.LifeSafety, Run.Kind, Landing
+
+CHANGE_SETS: Final = Target(
+    "change_set",
+    "change_set",
+    {
+        "site_id": "site",
+        "state": f"'{ChangeSet.State.ACCEPTED.value}'",
+        "kind": choice("kind", [_C.WORK, _C.CORRECTION, _C.TAKEOVER]),
+        "purpose": f"'{ChangeSet.Purpose.RECORD.value}'",
+        "door": f"'{ChangeSet.Door.COMMAND.value}'",
+        "actor": one_of("crew", wording.CREWS),
+        "reason": one_of("wording", wording.REASONS),
+        "job_reference": "'J-' || day || '-' || crew",
+        "happened_on": _DAY.format("day"),
+        # the record of years comes in at once, and is no news to anyone
+        "quiet": "true",
+        "operations": "'[]'",
+        "created_at": "now()",
+        "version": "1",
+    },
+)
+"""They come before everything else, for the database gives each its step."""
 
 TARGETS: Final = (
     Target(

@@ -5,32 +5,28 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from operator import attrgetter
 from threading import Lock
 from typing import Any
 
 import numpy as np
 from django.db import connection, connections, models, transaction
 
-from sites.changes.context import bulk_lane
+from sites.changes.context import bulk_lane, each_row_context
 from sites.changes.models import ChangeSet
-from sites.changes.services import Change, open_change_set, open_change_sets
+from sites.changes.services import Change, open_change_set
 from sites.models import CableType, Contract, Customer, DeviceModel, Site
 from zones.fleet import wording
-from zones.fleet.batch import NONE, SITES_A_BATCH, Batch, ChangeKind, Columns, Ints, refers_to
-from zones.fleet.catalogue import CABLES, MODELS, Entry
+from zones.fleet.batch import NONE, SITES_A_BATCH, Batch, Columns, Ints, refers_to
+from zones.fleet.catalogue import CABLES, MODELS
 from zones.fleet.days import BUILT_FIRST, date_of
 from zones.fleet.plan import plan_batch
-from zones.fleet.staging import insert, stage, take_ids
-from zones.fleet.tables import TARGETS
+from zones.fleet.staging import accept, insert, stage, take_ids
+from zones.fleet.tables import CHANGE_SETS, TARGETS
 
 SITES_A_CUSTOMER = 40
 CODE = "fleet-"
-_KINDS = {
-    ChangeKind.WORK: ChangeSet.Kind.WORK,
-    ChangeKind.CORRECTION: ChangeSet.Kind.CORRECTION,
-    ChangeKind.TAKEOVER: ChangeSet.Kind.TAKEOVER,
-}
-_NUMBERED = [target.source for target in TARGETS if target.numbered]
+_NUMBERED = [target.source for target in (CHANGE_SETS, *TARGETS) if target.numbered]
 
 
 @dataclass(frozen=True)
@@ -119,52 +115,56 @@ def _shared_change(reason: str) -> Change:
 
 def _write_shared(*, customers: int) -> _Shared:
     with open_change_set(_shared_change("Catalogue and customers of a synthetic fleet")):
-        models_ = _catalogue(DeviceModel, MODELS)
-        cables = _catalogue(CableType, CABLES)
-        made = [_customer(k) for k in range(customers)]
-        contracts = [_contract(k, customer) for k, customer in enumerate(made)]
-    return _Shared(models_, cables, _ids(made), _ids(contracts))
+        models_, cables = (
+            _found_or_made([model(name=entry.name, **entry.fields) for entry in entries], "name")
+            for model, entries in ((DeviceModel, MODELS), (CableType, CABLES))
+        )
+        made = _found_or_made([_customer(k) for k in range(customers)], "code")
+        contracts = [_contract(k, int(customer)) for k, customer in enumerate(made)]
+        return _Shared(models_, cables, made, _found_or_made(contracts, "customer_id", "reference"))
 
 
-def _catalogue(model: type[models.Model], entries: Sequence[Entry]) -> Ints:
-    """Ids of the entries, written where they are not there yet."""
-    known = dict(model._default_manager.values_list("name", "pk"))
-    missing = [model(name=entry.name, **entry.fields) for entry in entries if entry.name not in known]
-    for row in missing:
-        row.save(force_insert=True)
-    known |= dict(model._default_manager.values_list("name", "pk"))
-    return np.array([known[entry.name] for entry in entries])
+def _found_or_made(rows: Sequence[models.Model], *key: str) -> Ints:
+    """Ids of rows, told by the columns of their key: written where no earlier attempt has left them."""
+    manager = type(rows[0])._default_manager
+    of_row = attrgetter(*key, "pk")
+
+    def known() -> dict[Any, int]:
+        return {of[:-1]: of[-1] for of in manager.values_list(*key, "pk")}
+
+    there = known()
+    manager.bulk_create([row for row in rows if of_row(row)[:-1] not in there])
+    there = known()
+    return np.array([there[of_row(row)[:-1]] for row in rows], np.int64)
 
 
 def _customer(number: int) -> Customer:
-    """Found where an earlier attempt has left it."""
     name = f"{wording.CUSTOMERS[number % len(wording.CUSTOMERS)]} {number // len(wording.CUSTOMERS) + 1}"
-    return Customer.objects.get_or_create(code=f"{CODE}{number:03d}", defaults={"name": name})[0]
+    return Customer(code=f"{CODE}{number:03d}", name=name)
 
 
-def _contract(number: int, customer: Customer) -> Contract:
+def _contract(number: int, customer_id: int) -> Contract:
     terms = {"response_hours": (4, 8, 24)[number % 3], "test_interval_months": (6, 12)[number % 2]}
-    reference = f"FLEET-{number:03d}"
-    return Contract.objects.get_or_create(customer=customer, reference=reference, defaults=terms)[0]
-
-
-def _ids(rows: Sequence[models.Model]) -> Ints:
-    return np.array([row.pk for row in rows], np.int64)
+    return Contract(customer_id=customer_id, reference=f"FLEET-{number:03d}", **terms)
 
 
 # --- a batch ------------------------------------------------------------------------------------------
 
 
 def _write_batch(batch: Batch, shared: _Shared) -> Written:
-    """One transaction: the change sets, then table by table, those first that others refer to."""
+    """One transaction: the change sets, then table by table, those first that others refer to.
+
+    The change sets are rows like the others: made one by one, as those of people are, they would take more
+    time of Python than all the rest. They are quiet, and so of no interest to whoever listens.
+    """
     with transaction.atomic(), bulk_lane(), connection.cursor() as cursor:
         ids = {name: take_ids(cursor, name, batch.count(name)) for name in _NUMBERED}
-        with open_change_sets(_changes(batch, ids["site"])) as change_sets:
-            ids["change_set"] = _ids(change_sets)
-            steps = np.array([change_set.step for change_set in change_sets], np.int64)
-            tables = {name: dict(columns) for name, columns in batch.tables.items()}
-            _complete(tables, shared)
-            staged: set[str] = set()
+        tables = {name: dict(columns) for name, columns in batch.tables.items()}
+        _complete(tables, shared)
+        stage(cursor, CHANGE_SETS.source, _with_ids(tables[CHANGE_SETS.source], CHANGE_SETS.source, ids))
+        steps = accept(cursor)
+        staged: set[str] = set()
+        with each_row_context():
             for target in TARGETS:
                 if target.source not in staged:
                     staged.add(target.source)
@@ -178,27 +178,6 @@ def _write_batch(batch: Batch, shared: _Shared) -> Written:
         points=batch.count("point"),
         change_sets=batch.count("change_set"),
     )
-
-
-def _changes(batch: Batch, site_ids: Ints) -> list[Change]:
-    rows = batch.tables["change_set"]
-    return [
-        Change(
-            site_id=int(site_ids[site]),
-            user=None,
-            actor=wording.CREWS[crew % len(wording.CREWS)],
-            reason=wording.REASONS[said],
-            job_reference=f"J-{day}-{crew}",
-            door=ChangeSet.Door.COMMAND,
-            happened_on=date_of(day),
-            kind=_KINDS[ChangeKind(kind)],
-            # the record of years comes in at once, and is no news to anyone
-            quiet=True,
-        )
-        for site, day, kind, said, crew in zip(
-            *(rows[name].tolist() for name in ("site", "day", "kind", "wording", "crew")), strict=True
-        )
-    ]
 
 
 def _complete(tables: dict[str, Columns], shared: _Shared) -> None:
@@ -219,16 +198,17 @@ def _complete(tables: dict[str, Columns], shared: _Shared) -> None:
     reading["day"] = tables["change_set"]["day"][reading["change"]]
 
 
-def _with_ids(columns: Columns, source: str, ids: dict[str, Ints], steps: Ints) -> Columns:
-    """Columns as they are staged: positions have become ids, change sets their ids and steps."""
+def _with_ids(columns: Columns, source: str, ids: dict[str, Ints], steps: Ints | None = None) -> Columns:
+    """Columns as they are staged: positions have become ids, change sets their ids and ``steps``."""
     out: Columns = {}
     for name, values in columns.items():
         if name in ("change", "at"):
             continue
         target = refers_to(name)
         out[name] = np.append(ids[target], NONE)[values] if target in ids else values
-    out["change_set_id"] = ids["change_set"][columns["change"]]
-    out["step"] = steps[columns["at"] if "at" in columns else columns["change"]]
+    if steps is not None:
+        out["change_set_id"] = ids["change_set"][columns["change"]]
+        out["step"] = steps[columns["at"] if "at" in columns else columns["change"]]
     if source in ids:
         out["id"] = ids[source]
     return out

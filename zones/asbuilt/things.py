@@ -35,10 +35,10 @@ class Change:
     row: Row | None = None
     recorded: bool = False
     quiet: bool = False
+    position: tuple[dt.date, int] = field(init=False)
 
-    @property
-    def position(self) -> tuple[dt.date, int]:
-        return self.happened_on, self.order
+    def __post_init__(self) -> None:
+        self.position = self.happened_on, self.order
 
     @property
     def is_correction(self) -> bool:

@@ -37,7 +37,7 @@ class Column:
     default: Any = None
     units: Mapping[str, Decimal] = dataclasses.field(default_factory=dict)
 
-    @property
+    @cached_property
     def attribute(self) -> str | None:
         return self.name if self.field == "" else self.field
 
@@ -52,7 +52,7 @@ class Reference:
     dated: bool = False
     required: bool = False
 
-    @property
+    @cached_property
     def attribute(self) -> str:
         return f"{self.name}_id"
 
@@ -126,6 +126,11 @@ class FileKind:
         return found
 
     @cached_property
+    def required(self) -> tuple[Column, ...]:
+        """What a new thing needs."""
+        return tuple(column for column in self.all_columns if column.required)
+
+    @cached_property
     def always_required(self) -> tuple[Column, ...]:
         """What every row gives. A thing with dated facts may have several rows; what is not dated stands on
         its first.
@@ -133,9 +138,8 @@ class FileKind:
         key = [name for part in self.key for name in self.columns_of(part)]
         return tuple(
             column
-            for column in self.all_columns
-            if column.required
-            and (self.facts is None or column.dated or column is SITE or column.name in key)
+            for column in self.required
+            if (self.facts is None or column.dated or column is SITE or column.name in key)
         )
 
     @cached_property
@@ -161,6 +165,30 @@ class FileKind:
     def dated(self) -> tuple[str, ...]:
         """The attributes of a thing's dated facts."""
         return (*self._attributes(dated=True), *self.extra)
+
+    @cached_property
+    def dated_columns(self) -> tuple[tuple[str, str, Any], ...]:
+        """The columns that hold a dated fact by themselves: name, attribute, and what a blank stands for."""
+        return tuple(
+            (c.name, c.attribute, c.default) for c in self.columns if c.dated and c.attribute is not None
+        )
+
+    @cached_property
+    def dated_references(self) -> tuple[Reference, ...]:
+        return tuple(reference for reference in self.references if reference.dated)
+
+    @cached_property
+    def own_columns(self) -> tuple[tuple[str, str, Any], ...]:
+        """The same of the columns of its own row that are not its key."""
+        return tuple(
+            (c.name, c.attribute, c.default)
+            for c in self.columns
+            if not c.dated and c.attribute is not None and c.attribute in self.own
+        )
+
+    @cached_property
+    def own_references(self) -> tuple[Reference, ...]:
+        return tuple(ref for ref in self.references if not ref.dated and ref.attribute in self.own)
 
     def _attributes(self, *, dated: bool) -> list[str]:
         columns = [c.attribute for c in self.columns if c.dated is dated and c.attribute is not None]

@@ -164,23 +164,23 @@ class Context:
     ) -> Thing | None:
         site = site if kind.sited else None
         key: list[Any] = []
-        rest, names = list(parts), list(columns)
+        place = 0
         owner = site
         for part in kind.key:
             inner = kind.reference(part)
-            count = len(inner.columns) if inner else 1
             if inner is None:
-                key.append(rest[0])
-            else:
-                owner = self._find(
-                    row, BY_NAME[inner.to], site, rest[:count], names[:count], at, strict=strict
-                )
-                if owner is None:
-                    return None
-                key.append(owner)
-            column = names[count - 1]
-            rest, names = rest[count:], names[count:]
-        return self._choose(row, kind, site, tuple(key), column, owner, at, strict=strict)
+                key.append(parts[place])
+                place += 1
+                continue
+            end = place + len(inner.columns)
+            owner = self._find(
+                row, BY_NAME[inner.to], site, parts[place:end], columns[place:end], at, strict=strict
+            )
+            if owner is None:
+                return None
+            key.append(owner)
+            place = end
+        return self._choose(row, kind, site, tuple(key), columns[place - 1], owner, at, strict=strict)
 
     def _choose(
         self,
@@ -195,6 +195,8 @@ class Context:
         strict: bool,
     ) -> Thing | None:
         lives = self.world.lives(kind.name, site, key)
+        if len(lives) == 1 and not lives[0].refused and lives[0].stands_at(at):
+            return lives[0]  # as nearly always
         name = str(key[-1])
         if not lives:
             where = f" of {owner.label}" if owner is not None else ""

@@ -5,8 +5,7 @@ the thing that stands under that name when the row's change happens, and begins 
 from __future__ import annotations
 
 from collections import defaultdict
-from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 from zones.asbuilt.formats import FileKind
 from zones.asbuilt.formats.kinds import Values
@@ -16,8 +15,7 @@ from zones.asbuilt.things import Change, Facts, Thing
 from .context import Context
 
 
-@dataclass(frozen=True)
-class Entry:
+class Entry(NamedTuple):
     """One record that a row gives; ``change`` None where it names none and its thing is in the record."""
 
     row: Row

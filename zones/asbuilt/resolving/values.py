@@ -51,8 +51,8 @@ def _settle_own(context: Context, thing: Thing, row: Row, values: Values) -> Non
     if row.is_refused():
         return
     if not thing.recorded:
-        for column in kind.all_columns:
-            if column.required and column.name not in values:
+        for column in kind.required:
+            if column.name not in values:
                 row.complain(column.name, "blank", f"is blank; a new thing needs it: {column.cell.notation}")
         thing.values = _with_defaults(kind, own)
         _take_writers(context, thing, row)
@@ -79,13 +79,8 @@ def _settle_own(context: Context, thing: Thing, row: Row, values: Values) -> Non
 def _own_values(context: Context, thing: Thing, row: Row, values: Values) -> Values:
     """What a row says of the undated attributes: only those that it gives. A blank says nothing."""
     kind = thing.kind
-    own: Values = {}
-    for column in kind.columns:
-        if not column.dated and column.attribute in kind.own and column.name in values:
-            own[column.attribute] = values[column.name]
-    for reference in kind.references:
-        if reference.dated or reference.attribute not in kind.own:
-            continue
+    own: Values = {attribute: values[name] for name, attribute, _ in kind.own_columns if name in values}
+    for reference in kind.own_references:
         named = context.refer(row, reference, thing.site, values, thing.begin, strict=False)
         if named is not None:
             own[reference.attribute] = named
@@ -104,8 +99,8 @@ def _members(context: Context, thing: Thing, row: Row, values: Values) -> frozen
 
 
 def _with_defaults(kind: FileKind, own: Values) -> Values:
-    blank = {c.attribute: c.default for c in kind.columns if not c.dated and c.attribute in kind.own}
-    refs = {ref.attribute: None for ref in kind.references if not ref.dated and ref.attribute in kind.own}
+    blank = {attribute: default for _, attribute, default in kind.own_columns}
+    refs = {reference.attribute: None for reference in kind.own_references}
     return {
         name: list(value) if isinstance(value, list) else value
         for name, value in (blank | refs | own).items()
@@ -180,14 +175,9 @@ def _settle_facts(context: Context, thing: Thing, facts: Facts, row: Row, values
 def _dated_values(context: Context, thing: Thing, at: Change, row: Row, values: Values) -> Values:
     """The complete facts that a row gives: a blank is unknown, or the column's default."""
     kind = thing.kind
-    new: Values = {
-        c.attribute: values.get(c.name, c.default)
-        for c in kind.columns
-        if c.dated and c.attribute is not None
-    }
-    for reference in kind.references:
-        if reference.dated:
-            new[reference.attribute] = context.refer(row, reference, thing.site, values, at, strict=True)
+    new: Values = {attribute: values.get(name, default) for name, attribute, default in kind.dated_columns}
+    for reference in kind.dated_references:
+        new[reference.attribute] = context.refer(row, reference, thing.site, values, at, strict=True)
     if kind.fill is not None:
         kind.fill(new, values)
     return new

@@ -19,6 +19,7 @@ FILES = {
     "sweeping": "sweeping",
     "one-change": "one_change",
     "changing": "changing",
+    "interactive": "interactive",
     "history": "history",
     "search": "search",
 }

@@ -18,7 +18,7 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 SITES = 5000
 NEEDS_NO_FLEET = "solver"
 RECHECKS = "recheck-all"
-BENCHES = (NEEDS_NO_FLEET, RECHECKS, "one-change", "history", "search")
+BENCHES = (NEEDS_NO_FLEET, RECHECKS, "one-change", "interactive", "history", "search")
 """In this order: the recheck of a fleet that was never rechecked comes before what needs its figures."""
 
 

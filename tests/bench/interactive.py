@@ -1,0 +1,122 @@
+"""An interactive change while a whole fleet is recomputed: until its figures are there.
+
+The yardstick is what a person is to wait at most, however large the fleet.
+"""
+
+from __future__ import annotations
+
+import itertools
+import random
+import signal
+import statistics
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+
+from django.conf import settings
+from django.db import connection, connections
+
+from sites.changes.models import ChangeSet, Mark
+from sites.changes.services import Change, change_accept
+from tests.bench.lines import Line, line
+from tests.bench.recheck_all import sizes
+from zones.electrical.subjects import SubjectKind
+from zones.models import Figures, Run
+from zones.recheck.marks import mark_outdated
+
+NAME = "interactive"
+CASES = ("bulk",)
+TOGETHER = False
+BOUND_S, GOAL = 2.0, 1.0
+CHANGES, IDLE_CHANGES = 40, 10
+PAUSE_S = 1.0
+LOOK_EVERY_S = 0.005
+LONGEST_S = 120.0
+
+
+def cases(_wanted: tuple[str, ...], _sites: int) -> Iterator[Line]:
+    """Ours is the longest of ``CHANGES`` delays. They are spread over as many bulk rechecks as it takes, each
+    of which writes every figure anew; one sweeper does all of it, as deployed."""
+    with connections["owner"].cursor() as cursor:
+        cursor.execute("VACUUM ANALYZE")
+    rng = random.Random(17)
+    runs = _runs(rng)
+    bulk_s: list[float] = []
+    rechecks = 0
+    with _sweeper():
+        _wait_for(lambda: not Mark.objects.exists())
+        idle_s = [_delay_s(next(runs)) for _ in range(IDLE_CHANGES)]
+        while len(bulk_s) < CHANGES:
+            time.sleep(rng.uniform(0, PAUSE_S))
+            if not Mark.objects.filter(lane=Mark.Lane.BULK).exists():
+                _outdate_all()
+                rechecks += 1
+            bulk_s.append(_delay_s(next(runs)))
+    told = {
+        "changes": len(bulk_s),
+        "bulk_rechecks": rechecks,
+        "max_s": round(max(bulk_s), 3),
+        "median_s": round(statistics.median(bulk_s), 3),
+        "idle_median_s": round(statistics.median(idle_s), 3),
+    }
+    yield line(NAME, "bulk", max(bulk_s), BOUND_S, goal=GOAL, sizes={**sizes(), **told})
+
+
+@contextmanager
+def _sweeper() -> Iterator[None]:
+    program = [sys.executable, "manage.py", "sweep", "--loop"]
+    process = subprocess.Popen(program, cwd=settings.BASE_DIR, stdout=subprocess.DEVNULL)
+    try:
+        yield
+    finally:
+        process.send_signal(signal.SIGTERM)
+        process.wait()
+
+
+def _runs(rng: random.Random) -> Iterator[tuple[int, int]]:
+    """Runs with a voltage, in any order, as (site, run)."""
+    judged = Figures.objects.filter(subject_kind=SubjectKind.RUN, codes__contains=["run_voltage"])
+    rows = Run.objects.filter(kind=Run.Kind.SELF_AMPLIFIED, end_step__isnull=True)
+    known = list(rows.filter(pk__in=judged.values("subject_id")).order_by("pk").values_list("site_id", "pk"))
+    rng.shuffle(known)
+    return itertools.cycle(known)
+
+
+def _outdate_all() -> None:
+    """As after a change of a formula."""
+    with connection.cursor() as cursor:
+        cursor.execute("UPDATE figures SET solver_version = 0")
+        cursor.execute("UPDATE site_check SET solver_version = 0")
+    mark_outdated()
+
+
+def _delay_s(run: tuple[int, int]) -> float:
+    """Of one speaker more on a run."""
+    site_id, run_id = run
+    change = Change(
+        site_id=site_id, user=None, actor="Mara Ellingsworth", reason="one speaker more",
+        door=ChangeSet.Door.COMMAND,
+    )  # fmt: skip
+    speaker = {"op": "point.append", "run": run_id, "kind": "device", "device_kind": "ceiling_speaker"}
+    before = _likely(run_id)
+    began = time.perf_counter()
+    change_accept(change, [{**speaker, "length_m": 20.0, "length_basis": "measured"}])
+    _wait_for(lambda: not Mark.objects.filter(site_id=site_id).exists())
+    took = time.perf_counter() - began
+    if _likely(run_id) == before:
+        raise RuntimeError(f"the figures of run {run_id} know nothing of its change")
+    return took
+
+
+def _likely(run_id: int) -> list[float | None]:
+    return Figures.objects.get(subject_kind=SubjectKind.RUN, subject_id=run_id).likely
+
+
+def _wait_for(true: Callable[[], bool]) -> None:
+    deadline = time.monotonic() + LONGEST_S
+    while not true():
+        if time.monotonic() > deadline:
+            raise RuntimeError(f"waited for {LONGEST_S} s")
+        time.sleep(LOOK_EVERY_S)

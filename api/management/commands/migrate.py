@@ -20,7 +20,7 @@ from api.database.roles import grant_service
 from api.database.unfinished import drop_unfinished
 
 PATIENCE_S = 900
-FIRST_PAUSE_S, LONGEST_PAUSE_S, PAUSES_GROW = 0.5, 60.0, 1.6
+FIRST_PAUSE_S, LONGEST_PAUSE_S, PAUSES_GROW = 0.5, 20.0, 1.4
 GAVE_UP = os.EX_TEMPFAIL if hasattr(os, "EX_TEMPFAIL") else 75  # sysexits.h: try again later
 
 
@@ -104,8 +104,9 @@ class Command(MigrateCommand):
         super().migration_progress_callback(action, migration, fake)
         if action in ("apply_start", "unapply_start") and migration and not fake:
             self.underway = migration
-            if not migration.atomic and action == "apply_start":
-                drop_unfinished(self.lookout.connection, migration)
+            if not migration.atomic:
+                backwards = action == "unapply_start"
+                drop_unfinished(self.lookout.connection, migration, backwards=backwards)
             self.around.enter_context(self.lookout.give_way(atomic=migration.atomic))
 
     def _aside(self, text: str) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Collection
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -16,6 +16,8 @@ SELECT l.pid, l.waitstart, extract(epoch FROM clock_timestamp() - l.waitstart)::
 FROM pg_locks l JOIN pg_stat_activity a USING (pid)
 WHERE NOT l.granted AND l.waitstart IS NOT NULL AND a.datname = current_database()"""
 
+_ROLES = "SELECT pid, usename FROM pg_stat_activity WHERE usename IS NOT NULL"
+
 
 @dataclass(frozen=True)
 class Wait:
@@ -27,8 +29,8 @@ class Wait:
     mode: str
     table: str | None
     query: str
-    behind: frozenset[int]
-    """Whoever held it or was before it in the queue, and those that these waited for, and so on."""
+    behind: frozenset[str]
+    """The roles of those who held it or were before it in the queue, and whom these waited for, and so on."""
 
 
 class LockWaits:
@@ -64,19 +66,16 @@ class LockWaits:
         rows = self.session.execute(_WAITS).fetchall()
         self.looks += 1
         before = {row[0]: set(row[8]) for row in rows}
+        roles = dict(self.session.execute(_ROLES).fetchall()) if rows else {}
         for pid, since, seconds, role, kind, mode, table, query, _ in rows:
             behind: set[int] = set()
             ahead = set(before[pid])
             while ahead - behind:
                 behind |= ahead
                 ahead = set().union(*(before.get(each, set()) for each in behind))
-            self._longest[pid, since] = Wait(pid, seconds, role, kind, mode, table, query, frozenset(behind))
+            by_role = frozenset(roles[each] for each in behind if roles.get(each))
+            self._longest[pid, since] = Wait(pid, seconds, role, kind, mode, table, query, by_role)
 
-    def longest(self, *, of: int | None = None, behind: Collection[int] | None = None) -> Wait | None:
-        """The longest wait, of one process or behind some."""
-        waits = [
-            wait
-            for wait in list(self._longest.values())
-            if of in (None, wait.pid) and (behind is None or wait.behind & set(behind))
-        ]
-        return max(waits, key=lambda wait: wait.seconds, default=None)
+    def seen(self) -> list[Wait]:
+        """Each wait as it was last seen, the longest first."""
+        return sorted(self._longest.values(), key=lambda wait: -wait.seconds)

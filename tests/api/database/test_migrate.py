@@ -14,7 +14,7 @@ from typing import Any
 import psycopg
 import pytest
 from django.core.management import CommandError, call_command
-from django.db import OperationalError, connection
+from django.db import IntegrityError, OperationalError, connection
 from pytest_django import Settings
 
 from api.database.giving_way import LONGEST_WAIT_S
@@ -36,10 +36,10 @@ class Upgrade:
         self.folder = folder
         self.said = io.StringIO()
 
-    def add(self, name: str, *sql: str, atomic: bool = True) -> None:
+    def add(self, name: str, *sql: str, back: str = "", atomic: bool = True) -> None:
         before = sorted(self.folder.glob("0*.py"))
         after = [(APP, before[-1].stem)] if before else []
-        operations = "".join(f"        migrations.RunSQL({each!r}, ''),\n" for each in sql)
+        operations = "".join(f"        migrations.RunSQL({each!r}, {back!r}),\n" for each in sql)
         (self.folder / f"{name}.py").write_text(
             f"{HEAD}    atomic = {atomic}\n    dependencies = {after}\n    operations = [\n{operations}    ]"
         )
@@ -137,9 +137,9 @@ def test_behind_a_long_reader_it_lets_others_pass_and_comes_back(upgrade: Upgrad
 
 
 def _longest_wait_s(waits: LockWaits, reader: psycopg.Connection[Any]) -> float:
-    longest = waits.longest(of=reader.info.backend_pid)
-    assert longest, "it never waited"
-    return longest.seconds
+    waited = [wait.seconds for wait in waits.seen() if wait.pid == reader.info.backend_pid]
+    assert waited, "it never waited"
+    return waited[0]
 
 
 def test_whoever_waits_for_several_locks_and_the_work_waits_no_longer(
@@ -216,11 +216,26 @@ def test_an_index_that_was_cut_off_is_built_anew(upgrade: Upgrade, session: Sess
     looker = session()
     looker.autocommit = True
     looker.execute("UPDATE large SET rank = 1 WHERE id = 2")
-    with pytest.raises(Exception, match="could not create unique index"):
+    with pytest.raises(IntegrityError, match="could not create unique index"):
         upgrade.migrate()
     assert _indexes(looker) == [("large_ranked", False)]
     looker.execute("UPDATE large SET rank = 2 WHERE id = 2")
     upgrade.migrate()
+    assert _indexes(looker) == [("large_ranked", True)]
+
+
+def test_nor_does_one_that_is_cut_off_on_the_way_back_stay(upgrade: Upgrade, session: Sessions) -> None:
+    build = "CREATE UNIQUE INDEX CONCURRENTLY large_ranked ON large (rank)"
+    upgrade.add("0001_none", "DROP INDEX CONCURRENTLY IF EXISTS large_ranked", back=build, atomic=False)
+    upgrade.migrate()
+    looker = session()
+    looker.autocommit = True
+    looker.execute("UPDATE large SET rank = 1 WHERE id = 2")
+    with pytest.raises(IntegrityError, match="could not create unique index"):
+        upgrade.migrate("zero")
+    assert _indexes(looker) == [("large_ranked", False)]
+    looker.execute("UPDATE large SET rank = 2 WHERE id = 2")
+    upgrade.migrate("zero")
     assert _indexes(looker) == [("large_ranked", True)]
 
 

@@ -34,12 +34,14 @@ def data_folder() -> Iterator[Path]:
     """A data folder that is gone in the end, wherever its embedded database lies."""
     folder = make_folder()
     data = folder / "data"
-    yield data
-    wait_for_keeper(data)
-    pointer = data / "database-home"
-    if pointer.is_file():
-        shutil.rmtree(pointer.read_text().strip())
-    shutil.rmtree(folder)
+    try:
+        yield data
+    finally:
+        wait_for_keeper(data)
+        pointer = data / "database-home"
+        if pointer.is_file():
+            shutil.rmtree(pointer.read_text().strip())
+        shutil.rmtree(folder)
 
 
 @pytest.fixture(scope="module")

@@ -92,7 +92,6 @@ class ChangeSet(models.Model):
             models.CheckConstraint(condition=~Q(reason=""), name="change_set_has_reason"),
             models.CheckConstraint(condition=~Q(actor=""), name="change_set_has_actor"),
         ]
-        indexes = [models.Index(fields=["site", "-id"], name="change_set_by_site")]
 
 
 class Change(models.Model):
@@ -114,7 +113,6 @@ class Change(models.Model):
     class Meta:
         db_table = "change"
         indexes = [
-            models.Index(fields=["change_set"], name="change_by_change_set"),
             models.Index(fields=["site", "-id"], name="change_by_site"),
         ]
 

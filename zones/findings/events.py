@@ -18,6 +18,7 @@ from sites.changes.models import ChangeSet
 from sites.changes.services import today_at
 from sites.changes.steps import first_step_after
 from sites.models import Contract, Event, Site
+from sites.outbox.services import events_write
 from zones.electrical.verdicts import Verdict
 from zones.limits.registry import limit_by_code
 
@@ -88,7 +89,7 @@ def tell(
         )
         for update, kind in chosen
     ]
-    Event.objects.bulk_create(events)
+    events_write(events)
     opened = [update.case.pk for update, kind in chosen if kind is EventKind.CASE_OPENED]
     Case.objects.filter(pk__in=[*opened, *summed_up]).update(told_at=now)
     cleared = [update.case.pk for update, kind in chosen if kind is EventKind.CASE_CLEARED]

@@ -53,7 +53,6 @@ class Case(models.Model):
         db_table = "case"
         ordering = ["-id"]
         constraints = [models.UniqueConstraint(fields=["site", "id"], name="case_of_site")]
-        indexes = [models.Index(fields=["site", "-id"], name="case_by_site")]
 
 
 class Finding(models.Model):
@@ -128,7 +127,6 @@ class Finding(models.Model):
         ]
         indexes = [
             models.Index(fields=["site", "-id"], name="finding_by_site"),
-            models.Index(fields=["case"], name="finding_by_case"),
         ]
 
     @property

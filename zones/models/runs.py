@@ -32,7 +32,6 @@ class Run(Placed):
                 fields=["site", "name"], condition=Q(end_step__isnull=True), name="run_name_once_a_site"
             ),
         ]
-        indexes = [models.Index(fields=["block"], name="run_by_block")]
 
     def __str__(self) -> str:
         return self.name

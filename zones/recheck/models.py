@@ -35,7 +35,6 @@ class Figures(models.Model):
 
     class Meta:
         db_table = "figures"
-        indexes = [models.Index(fields=["site"], name="figures_by_site")]
 
 
 class SiteCheck(models.Model):

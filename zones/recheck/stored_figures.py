@@ -22,15 +22,16 @@ SAME_RELATIVE = 1e-11
 """What differs by less was computed alike: how a batch is put together moves the last bits of a sum."""
 
 _CODES = [rule.code for rule in RULES]
+_NUMBERED = ", ".join(f"('{code}', {number})" for number, code in enumerate(_CODES))
 _REALS = ("low", "likely", "high", "limit", "supported")
 
 _STORED = Query(
     whole={
-        "site": "f.site_id",
-        "kind": "f.subject_kind",
-        "subject": "f.subject_id",
-        "solver": "f.solver_version",
-        "code": f"array_position(ARRAY[{', '.join(repr(code) for code in _CODES)}], u.code::text) - 1",
+        "site": "u.site_id",
+        "kind": "u.subject_kind",
+        "subject": "u.subject_id",
+        "solver": "u.solver_version",
+        "code": "n.number",
         "verdict": "u.verdict",
         "detail": "u.detail",
     },
@@ -41,10 +42,15 @@ _STORED = Query(
         "limit": "u.lim",
         "supported": "u.supported",
     },
-    rows="""FROM figures f LEFT JOIN LATERAL unnest(
-            f.codes, f.verdict, f.detail, f.low, f.likely, f.high, f.limit_value, f.supported
-        ) AS u(code, verdict, detail, low, likely, high, lim, supported) ON true
-        WHERE f.site_id = ANY({ids})""",
+    # Taken apart side by side, not by one unnest() of all in FROM, and codes joined, not looked up in an
+    # array: it takes half as long
+    rows=f"""FROM (
+            SELECT site_id, subject_kind, subject_id, solver_version, unnest(codes) AS code,
+                unnest(verdict) AS verdict, unnest(detail) AS detail, unnest(low) AS low,
+                unnest(likely) AS likely, unnest(high) AS high, unnest(limit_value) AS lim,
+                unnest(supported) AS supported
+            FROM figures WHERE site_id = ANY({{ids}})
+        ) u LEFT JOIN (VALUES {_NUMBERED}) AS n(code, number) USING (code)""",  # noqa: S608 - our own codes
 )
 
 _WRITE = """

@@ -18,9 +18,12 @@ from zones.recheck.marks import mark_outdated, raise_due
 
 log = structlog.get_logger(__name__)
 
-# 150 sites of the synthetic fleet take some 0.6 s the first time, which is what someone who changes something
-# waits at most for a fleet that is being recomputed; 50 at once would take a fifth longer a site.
 BATCH = {Mark.Lane.INTERACTIVE: 50, Mark.Lane.BULK: 150}
+"""So many sites at most; 50 at once in bulk would take a fifth longer a site than 150."""
+FEWEST_IN_BULK = 25
+BULK_BATCH_S = 0.8
+"""Whoever changes something waits for the bulk batch that is under way, so one is to take no longer, however
+large the sites and however busy the machine."""
 LOOK_FOR_OUTDATED_EVERY_S = 60.0
 
 Chore = Callable[[], object]
@@ -39,6 +42,24 @@ class Swept:
         self.failed |= outcome.failed
 
 
+class _Pace:
+    """How many sites a bulk batch may have, going by what the last one took; fewer than ``FEWEST_IN_BULK``
+    would spend their time on beginning."""
+
+    def __init__(self) -> None:
+        self.sites = FEWEST_IN_BULK
+
+    def most(self, lane: Mark.Lane) -> int:
+        return min(BATCH[lane], self.sites) if lane == Mark.Lane.BULK else BATCH[lane]
+
+    def note(self, lane: Mark.Lane, sites: int, took_s: float) -> None:
+        if lane == Mark.Lane.BULK:
+            self.sites = max(FEWEST_IN_BULK, int(sites * BULK_BATCH_S / took_s))
+
+
+_pace = _Pace()
+
+
 def on_sweep(chore: Chore) -> Chore:
     """Have ``chore()`` called with every look of a sweep: publish, deliver. It must be brief, since the next
     site waits for it; one that raises is logged, and called again next time."""
@@ -55,10 +76,12 @@ def look_once(*, now: dt.datetime | None = None) -> Outcome | None:
     """
     raise_due(now)
     outcome = None
-    for lane, count in BATCH.items():
-        with claimed(lane, count) as site_ids:
+    for lane in BATCH:
+        with claimed(lane, _pace.most(lane)) as site_ids:
             if site_ids:
+                began = time.perf_counter()
                 outcome = recheck(site_ids, now=now)
+                _pace.note(lane, len(site_ids), time.perf_counter() - began)
                 break
     for chore in _chores:
         try:

@@ -19,7 +19,9 @@ FILES = {
     "sweeping": "sweeping",
     "one-change": "one_change",
     "changing": "changing",
+    "telling": "telling",
     "interactive": "interactive",
+    "import": "importing",
     "history": "history",
     "search": "search",
 }

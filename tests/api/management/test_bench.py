@@ -4,6 +4,8 @@ asks."""
 from __future__ import annotations
 
 import json
+import os
+import socket
 import subprocess
 import sys
 
@@ -11,6 +13,7 @@ import pytest
 from django.conf import settings
 from django.core.management import CommandError, call_command
 
+from tests.bench import one_change
 from tests.bench.lines import line
 
 KEYS = {
@@ -28,6 +31,36 @@ def test_each_case_is_a_line_of_json() -> None:
     for each in lines:
         assert set(each) == KEYS
         assert each["sizes"]["sites"] == 10
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    ("name", "cases"),
+    [("import", ["rows"]), ("one-change", ["sweeper", "buffers", "worker"])],
+)
+def test_a_benchmark_runs_on_a_small_fleet(name: str, cases: list[str], redis_url: str) -> None:
+    done = subprocess.run(
+        [sys.executable, "manage.py", "bench", name, "--sites", "50"],
+        cwd=settings.BASE_DIR, env={**os.environ, "CELERY_BROKER_URL": redis_url}, check=True,
+        stdout=subprocess.PIPE, text=True,
+    )  # fmt: skip
+    lines = [json.loads(each) for each in done.stdout.splitlines()]
+    assert [each["case"] for each in lines] == cases
+    for each in lines:
+        assert set(each) == KEYS
+        assert each["sizes"]["sites"] == 50
+
+
+def test_a_worker_is_left_out_where_nobody_could_tell_it(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        nobody = f"redis://127.0.0.1:{taken.getsockname()[1]}/0"
+        monkeypatch.setattr(one_change, "BROKERS", (nobody,))
+        monkeypatch.setenv("CELERY_BROKER_URL", nobody)
+        assert list(one_change.cases(("worker",), 50)) == []
+    assert f"no broker at CELERY_BROKER_URL, {nobody}" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize(("ours", "met"), [(3.0, True), (3.1, False)])

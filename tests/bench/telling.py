@@ -1,0 +1,115 @@
+"""Changes of a few sites of a fleet, each found by a Celery worker that the broker tells of it."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import statistics
+import subprocess
+import sys
+import time
+import uuid
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+from django.db import connection, connections
+
+from api.celery import app
+from sites.changes.models import ChangeSet
+from sites.changes.services import Change, change_accept
+from sites.models import Site
+from tests.bench.changing import ROUNDS, SITES_A_ROUND
+from tests.bench.lines import peak_rss_mb
+from zones.electrical.subjects import SubjectKind
+from zones.findings.models import Finding
+from zones.models import Run, RunFacts
+from zones.recheck.sweep import look_once
+
+CASES = ("changes",)
+TOGETHER = False
+SPEAKERS = 60
+WAIT_S = 120.0
+POLL_S = 0.001
+
+
+def cases(_wanted: tuple[str, ...], sites: int) -> Iterator[str]:
+    """The median, as JSON: seconds from the commit until another connection sees the finding that names it.
+    The sites are the first of the fleet, which are the same whatever its size."""
+    with connections["owner"].cursor() as cursor:
+        cursor.execute("VACUUM ANALYZE")
+    while look_once() is not None:
+        pass
+    with _worker():
+        # The first is not counted: the worker is still starting, and loads what it needs
+        _, *took = [_seconds_until_found(run_id) for run_id in _runs(min(ROUNDS, sites // SITES_A_ROUND))]
+    yield json.dumps({"seconds": statistics.median(took), "peak_rss_mb": peak_rss_mb()})
+
+
+@contextmanager
+def _worker() -> Iterator[None]:
+    """A worker that listens to this process alone: a broker may serve others too."""
+    queue = f"zonebook-bench-{uuid.uuid4().hex}"
+    app.conf.task_default_queue = queue
+    program = [sys.executable, "-m", "celery", "-A", "api.celery", "worker", "--concurrency", "1"]
+    worker = subprocess.Popen(
+        [*program, "--queues", queue, "--loglevel", "ERROR"],
+        stdin=subprocess.DEVNULL,
+        stdout=subprocess.DEVNULL,  # a banner; what goes wrong goes to standard error
+        start_new_session=True,
+    )
+    try:
+        yield
+    finally:
+        worker.send_signal(signal.SIGTERM)
+        try:
+            worker.wait(WAIT_S)
+        finally:
+            if worker.poll() is None:
+                os.killpg(worker.pid, signal.SIGKILL)
+        with app.connection_for_write() as broker:
+            broker.default_channel.queue_delete(queue)
+
+
+def _runs(rounds: int) -> list[int]:
+    """Of each of some sites a run of which nothing is said yet, nor of its supply, which all its runs share:
+    what is past on it afterwards, the change made so."""
+    sites = list(Site.objects.order_by("pk").values_list("pk", flat=True)[:rounds])
+    told = set(Finding.objects.filter(site__in=sites).values_list("subject_kind", "subject_id"))
+    facts = RunFacts.objects.filter(
+        site__in=sites, run__kind=Run.Kind.SELF_AMPLIFIED, run__end_step__isnull=True
+    )
+    now = facts.order_by("run_id", "-step").distinct("run_id").values_list("site_id", "run_id", "supply_id")
+    chosen: dict[int, int] = {}
+    for site_id, run_id, supply_id in now:
+        if not told & {(SubjectKind.RUN, run_id), (SubjectKind.SUPPLY, supply_id)}:
+            chosen.setdefault(site_id, run_id)
+    return [chosen[site_id] for site_id in sorted(chosen)]
+
+
+def _seconds_until_found(run_id: int) -> float:
+    site_id = Run.objects.values_list("site_id", flat=True).get(pk=run_id)
+    change = Change(
+        site_id=site_id, user=None, actor="Mara Ellingsworth", reason="speakers along the corridor",
+        door=ChangeSet.Door.COMMAND,
+    )  # fmt: skip
+    body = {"op": "point.append", "run": run_id, "kind": "device", "device_kind": "ceiling_speaker"}
+    accepted = change_accept(change, [{**body, "length_m": 20.0, "length_basis": "measured"}] * SPEAKERS)
+    began = time.perf_counter()
+    while not _is_found(site_id, accepted.change_set.pk):
+        if time.perf_counter() > began + WAIT_S:
+            raise RuntimeError(f"no finding of site {site_id} names change set {accepted.change_set.pk}")
+        time.sleep(POLL_S)
+    return time.perf_counter() - began
+
+
+def _is_found(site_id: int, change_set_id: int) -> bool:
+    with connection.cursor() as cursor:
+        cursor.execute(
+            """SELECT EXISTS (
+                   SELECT FROM finding JOIN "case" ON "case".id = finding.case_id
+                   WHERE finding.site_id = %s AND "case".change_set_id = %s
+               )""",
+            [site_id, change_set_id],
+        )
+        return bool(cursor.fetchone()[0])

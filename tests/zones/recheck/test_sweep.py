@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import datetime as dt
 import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from types import SimpleNamespace
 
 import pytest
 from django.db import OperationalError, connection
@@ -13,9 +16,10 @@ from tests.zones.recheck.conftest import NOW, Terminal, make_terminal
 from zones.electrical.evaluate import SOLVER_VERSION
 from zones.models import DueDate, Figures, SiteCheck
 from zones.recheck import marks, sweep
+from zones.recheck.batch import Outcome
 from zones.recheck.checked import Checked, on_checked
 from zones.recheck.marks import mark_outdated, mark_sites
-from zones.recheck.sweep import look_once, on_sweep, sweep_until
+from zones.recheck.sweep import BATCH, BULK_BATCH_S, FEWEST_IN_BULK, look_once, on_sweep, sweep_until
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
@@ -71,6 +75,32 @@ def test_an_interactive_change_waits_for_one_bulk_batch_at_most(
     on_sweep(someone_writes_in_between)
     sweep.sweep(now=NOW)
     assert order == [first, second, person.site_id, third]
+
+
+def test_a_bulk_batch_has_as_many_sites_as_its_time_allows(monkeypatch: pytest.MonkeyPatch) -> None:
+    """As many as the last one would have done in that time; never too few to be worth beginning."""
+    asked: list[int] = []
+    seconds_a_site = iter([0.001, 0.01, 0.01, 0.1, 0.02])
+    clock = [0.0]
+
+    @contextmanager
+    def claimed(lane: Mark.Lane, count: int) -> Iterator[list[int]]:
+        yield list(range(count)) if lane == BULK else []
+
+    def recheck(site_ids: list[int], *, now: dt.datetime) -> Outcome:
+        asked.append(len(site_ids))
+        clock[0] += len(site_ids) * next(seconds_a_site)
+        return Outcome(checked=site_ids)
+
+    monkeypatch.setattr(sweep, "_pace", sweep._Pace())
+    monkeypatch.setattr(sweep, "claimed", claimed)
+    monkeypatch.setattr(sweep, "recheck", recheck)
+    monkeypatch.setattr(sweep, "time", SimpleNamespace(perf_counter=lambda: clock[0]))
+    for _ in range(5):
+        look_once(now=NOW)
+    fewest, most = FEWEST_IN_BULK, BATCH[BULK]
+    in_time = pytest.approx(BULK_BATCH_S / 0.01, abs=1)
+    assert asked == [fewest, most, in_time, in_time, fewest]
 
 
 def test_an_interactive_mark_takes_the_bulk_ones_of_its_site_along(order: list[int]) -> None:

@@ -1,0 +1,192 @@
+"""A fleet is brought from one release to the next, and back, while the release that wrote it serves: no
+reader meets an error, no writer more than "try again", and nobody waits for a lock longer than is promised.
+
+The old release is its own code, out of the repository's history. Without ``--long`` a small fleet, and the
+last step of the chain.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections import Counter
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
+
+import psycopg
+import pytest
+
+from api.database import cluster
+from api.database.giving_way import LONGEST_WAIT_S
+from api.database.releases import RELEASES, Release
+from tests.api.database.lock_waits import LockWaits, Wait
+from tests.api.database.test_releases import code_of
+from tests.api.demo.conftest import data_folder
+from tests.resilience.conftest import ROOT
+from tests.resilience.http_readers import READERS, Hanger, Reader, hung_whole, wait_for_rounds
+from tests.resilience.http_writers import (
+    Writer,
+    all_recomputed,
+    session_of,
+    what_came_of,
+    whole_or_not_at_all,
+)
+from tests.resilience.release_code import Code
+
+pytestmark = pytest.mark.slow
+
+SITES, SITES_LONG = 300, 5_000
+ROUNDS, ROUNDS_LONG = 1, 20
+EXAMPLES = "upgrading"
+NEXT = ("--settings", "tests.resilience.upgrading.settings")
+MAKE_TOKEN = """
+from sites.access.models import User
+from sites.access.services import token_make
+user = User.objects.create(username="mara", role=User.Role.MANAGER, all_customers=True)
+print(token_make(user=user, scopes=["inventory:read", "inventory:write", "findings:write"])[1])
+"""
+
+
+@pytest.mark.parametrize(
+    ("release", "following"),
+    [*pairwise(RELEASES), (RELEASES[-1], None)],
+    ids=lambda each: each and each.version,
+)
+def test_an_upgrade_stops_nobody(
+    release: Release, following: Release | None, tmp_path: Path, request: pytest.FixtureRequest
+) -> None:
+    long = request.config.getoption("--long")
+    if following and not long:
+        pytest.skip("earlier steps of the chain are taken with --long")
+    rounds = ROUNDS_LONG if long else ROUNDS
+    (tmp_path / "logs").mkdir()
+    with data_folder() as data:
+        old = Code(code_of(release, tmp_path / "old"), data, tmp_path / "logs")
+        new = Code(ROOT, data, tmp_path / "logs")
+        headers = _fleet(old, SITES_LONG if long else SITES)
+        with session_of(data) as session, old.serving() as url:
+            with _load(url, headers) as load, LockWaits(lambda: _another(session, cluster.OWNER)) as waits:
+                wait_for_rounds(load.readers, rounds)
+                _upgrade(new, following, session)
+                wait_for_rounds(load.readers, rounds)
+                with new.serving() as other:
+                    load.read_from(other, url)
+                    wait_for_rounds(load.readers, rounds)
+                    load.read_from(url)
+                    wait_for_rounds(load.readers, 1)
+                _downgrade(new, release, session)
+                wait_for_rounds(load.readers, rounds)
+            all_recomputed(session)
+            whole_or_not_at_all(session, load.closets)
+            hung_whole(session, load.hung)
+            _as_released(session, release)
+        _nobody_waited_long(waits)
+
+
+# --- what goes on meanwhile -------------------------------------------------------------------------------
+
+
+def _fleet(code: Code, sites: int) -> dict[str, str]:
+    """A fleet that has been rechecked; what a program sends along."""
+    code.manage("migrate", "--verbosity", "0")
+    code.manage("fleet", "--sites", str(sites), "--verbosity", "0")
+    code.manage("sweep")
+    return {"Authorization": f"Bearer {code.manage('shell', '-v', '0', '-c', MAKE_TOKEN).split()[-1]}"}
+
+
+@dataclass
+class Load:
+    readers: list[Reader]
+    closets: set[str]
+    hung: set[str]
+
+    def read_from(self, *urls: str) -> None:
+        for number, reader in enumerate(self.readers):
+            reader.url = urls[number % len(urls)]
+
+
+@contextmanager
+def _load(url: str, headers: dict[str, str]) -> Iterator[Load]:
+    """Readers and writers, until the block ends; then nothing may have been amiss."""
+    over = threading.Event()
+    load = Load([Reader(number, url, headers, over) for number in range(READERS)], set(), set())
+    adding = [Writer(number, f"{url}/api/v1", headers, over) for number in range(2)]
+    hanging = [Hanger(number, f"{url}/api/v1", headers, over) for number in (2, 3)]
+    threads = [*load.readers, *adding, *hanging]
+    for thread in threads:
+        thread.start()
+    try:
+        yield load
+    finally:
+        over.set()
+        for thread in threads:
+            thread.join()
+    assert not [reader.amiss for reader in load.readers if reader.amiss]
+    print(f"readers: {dict(sum((reader.answers for reader in load.readers), Counter()))}")
+    _, load.closets = what_came_of(adding)
+    _, load.hung = what_came_of(hanging)
+    assert load.closets
+    assert load.hung
+
+
+# --- from release to release ------------------------------------------------------------------------------
+
+
+def _upgrade(code: Code, following: Release | None, session: psycopg.Connection[Any]) -> None:
+    """To the following release, or to the present. Begun behind somebody who reads for long: it has to come
+    back."""
+    first, *more = [[EXAMPLES], *map(list, following.heads.items())] if following else [[]]
+    long_reader = _another(session, cluster.SERVICE)
+    long_reader.execute("SELECT count(*) FROM point")
+    migrate = code.start("manage.py", "migrate", *NEXT, *first)
+    migrate.until(lambda: "Trying again" in migrate.said)
+    long_reader.close()
+    said = migrate.ended() + "".join(code.manage("migrate", *NEXT, *target) for target in more)
+    print(said)
+    assert "upgrading.0001_columns... not yet" in said
+
+
+def _downgrade(code: Code, release: Release, session: psycopg.Connection[Any]) -> None:
+    print(code.manage("migrate", *NEXT, EXAMPLES, "zero"))
+    for app, head in release.heads.items():
+        if _applied(session)[app] != head:
+            print(code.manage("migrate", *NEXT, app, head))
+
+
+# --- what came of it --------------------------------------------------------------------------------------
+
+
+def _nobody_waited_long(waits: LockWaits) -> None:
+    """For a migration, or for a lock that only a migration takes against a reader."""
+    for_it = [wait for wait in waits.seen() if cluster.OWNER in wait.behind or wait.kind == "relation"]
+    print(f"{waits.looks} looks, {len(for_it)} waits for migrations: {_shown(for_it[:5])}")
+    print(f"other waits: {_shown([wait for wait in waits.seen() if wait not in for_it][:3])}")
+    others = [wait for wait in for_it if wait.role == cluster.SERVICE]
+    assert others, "nobody met a migration"
+    assert others[0].seconds <= LONGEST_WAIT_S, others[0]
+
+
+def _shown(waits: list[Wait]) -> str:
+    return "; ".join(f"{w.seconds:.3f} s {w.role} {w.mode} {w.table or w.kind}" for w in waits)
+
+
+def _as_released(session: psycopg.Connection[Any], release: Release) -> None:
+    """Back at the heads of the release, and nothing of what came after is left."""
+    assert _applied(session) == release.heads
+    columns = session.execute(
+        "SELECT count(*) FROM information_schema.columns WHERE column_name IN ('walked_by', 'walks')"
+    ).fetchone()
+    assert columns == (0,)
+
+
+def _applied(session: psycopg.Connection[Any]) -> dict[str, str]:
+    """App: its last migration."""
+    return dict(session.execute("SELECT app, max(name) FROM django_migrations GROUP BY app").fetchall())
+
+
+def _another(session: psycopg.Connection[Any], role: str) -> psycopg.Connection[Any]:
+    known: dict[str, Any] = {**session.info.get_parameters(), "user": role, "password": session.info.password}
+    return psycopg.connect(**known)

@@ -1,0 +1,1 @@
+"""An app whose migrations are one of each kind that an upgrade may have, on tables that a fleet fills."""

@@ -1,0 +1,17 @@
+"""Columns that have a default in the database: whoever knows nothing of them goes on writing."""
+
+from django.db import migrations
+
+
+class Migration(migrations.Migration):
+    dependencies = [("zones", "0010_what_was_told")]
+    operations = [
+        migrations.RunSQL(
+            "ALTER TABLE point ADD COLUMN walked_by text NOT NULL DEFAULT ''",
+            "ALTER TABLE point DROP COLUMN walked_by",
+        ),
+        migrations.RunSQL(
+            "ALTER TABLE run ADD COLUMN walked_on date, ADD COLUMN walks integer NOT NULL DEFAULT 0",
+            "ALTER TABLE run DROP COLUMN walked_on, DROP COLUMN walks",
+        ),
+    ]

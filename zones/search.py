@@ -5,7 +5,7 @@ riser" is the closet Riser of the site Quay 9). Every fleet has a riser and a ga
 no step looks closely at all that a word fits: (1) the places that the words point to best; (2) the things
 there that have some of the words; (3) things anywhere that have all of the words or, where no such thing
 is found, any of them. A word that stands somewhere in scope is taken as it is; only one that stands nowhere
-is forgiven, ever more, until something is found that has them all."""
+is forgiven: what is nearest to it comes first."""
 
 # ruff: noqa: S608 - what is put into the SQL is in this file; what was typed goes as values
 from __future__ import annotations
@@ -13,20 +13,19 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import product
 from typing import Any, Final
 
 from django.db import connection, transaction
 
 from sites.access.scope import Scope
 
-# Of a word that stands nowhere, the share of its trigrams that must be found side by side. 0.45: a letter too
-# many, too few, or another one ("fery", "marshaling", "sundvick"). 0.28: two letters changed places, as in
-# "tikcet" and "chlroine".
-FORGIVING: Final = (0.45, 0.28)
+# Of a word that stands nowhere, the share of its trigrams that must be found side by side. A letter too many,
+# too few, or another one leaves 0.45 ("fery", "marshaling", "sundvick"); two that changed places leave 0.28
+# ("tikcet", "chlroine"). To ask for one after the other would measure the same texts twice.
+FORGIVING: Final = 0.28
 MOST_WORDS: Final = 8
-# A result of a lower rank has next to nothing of what was typed
-LEAST_RANK: Final = 0.2
+# Of what was typed, a result of a lower rank has less than a word in three
+LEAST_RANK: Final = 0.15
 # Letters without which an index knows nothing of a word: "1" is in every second address
 TRIGRAM: Final = 3
 # How many places, and how many things of a kind, are looked at closely
@@ -109,18 +108,15 @@ def search(typed: str, *, scope: Scope, kinds: Sequence[str] = KINDS, most: int 
             WordTest(_AS_TYPED if stands else _FORGIVING, telling=len(word) >= TRIGRAM or not telling)
             for word, stands in zip(words, cursor.fetchone(), strict=True)
         ]
-        forgiving = any(test.template == _FORGIVING for test in tests)
+        # The operator that the indexes know takes its threshold from here
+        cursor.execute("SELECT set_config('pg_trgm.word_similarity_threshold', %s, true)", [str(FORGIVING)])
         best: dict[tuple[str, int], Found] = {}
-        for threshold, joined in product(FORGIVING if forgiving else (1.0,), (" AND ", " OR ")):
-            # The operator that the indexes know takes its threshold from here
-            cursor.execute(
-                "SELECT set_config('pg_trgm.word_similarity_threshold', %s, true)", [str(threshold)]
-            )
-            cursor.execute(_statement(kinds, tests, joined), values)
+        for statement in (_with_all_words, _with_any_word):
             all_found = False
+            cursor.execute(statement(kinds, tests), values)
             for *told, worst_fit in cursor.fetchall():
                 found = Found(*told)
-                all_found = all_found or worst_fit >= min(threshold, *FORGIVING)
+                all_found = all_found or worst_fit >= FORGIVING
                 key = (found.kind, found.id)
                 if key not in best or best[key].rank < found.rank:
                     best[key] = found
@@ -152,11 +148,26 @@ class WordTest:
     template: str
     telling: bool
 
+    def has(self, text: str, number: int) -> str:
+        return self.template.format(text=text, number=number)
 
-def _customers_in_scope() -> str:
+    def fit(self, text: str, number: int) -> str:
+        """How well a text has the word, 0 to 1. One that is taken as it is is only measured where it stands:
+        measuring is what a search does longest."""
+        measured = f"word_similarity(%(w{number})s, {text})"
+        if self.template == _FORGIVING:
+            return measured
+        return f"CASE WHEN {self.has(text, number)} THEN {measured} ELSE 0 END"
+
+
+def _customers_in_scope(tests: Sequence[WordTest] = ()) -> str:
+    """Customers, and how well the words fit each."""
+    fits = "".join(
+        f", {test.fit(_CUSTOMER_TEXT, number)} AS fit{number}" for number, test in enumerate(tests)
+    )
     return f"""
         customers AS MATERIALIZED (
-            SELECT c.id, c.name, {_CUSTOMER_TEXT} AS said FROM customer c
+            SELECT c.id, c.name, {_CUSTOMER_TEXT} AS said{fits} FROM customer c
             WHERE %(customers)s::bigint[] IS NULL OR c.id = ANY(%(customers)s)
         )
     """
@@ -184,22 +195,35 @@ def _probe(words: int) -> str:
     return f"WITH {_customers_in_scope()} SELECT {', '.join(map(anywhere, range(words)))}"
 
 
-def _statement(kinds: Sequence[str], tests: Sequence[WordTest], joined: str) -> str:
+def _with_all_words(kinds: Sequence[str], tests: Sequence[WordTest]) -> str:
+    """Places, the things there, and things anywhere that have all the words."""
     parts = [_customers(tests)] if "customer" in kinds else []
     parts += [_sites(tests)] if "site" in kinds else []
-    parts += [_things(thing, tests, joined) for thing in THINGS if thing.kind in kinds]
+    parts += [
+        _things(thing, tests, [_there(thing, tests), _anywhere(thing, tests, " AND ")])
+        for thing in THINGS
+        if thing.kind in kinds
+    ]
+    return f"{_places(tests)} {_united(parts)}"
+
+
+def _with_any_word(kinds: Sequence[str], tests: Sequence[WordTest]) -> str:
+    """Things anywhere that have any of the words: the places were looked at before."""
+    parts = [
+        _things(thing, tests, [_anywhere(thing, tests, " OR ")]) for thing in THINGS if thing.kind in kinds
+    ]
+    return f"WITH {_customers_in_scope()} {_united(parts)}" if parts else "SELECT WHERE false"
+
+
+def _united(parts: Sequence[str]) -> str:
     united = " UNION ALL ".join(f"({part})" for part in parts)
-    return f"{_places(tests)} SELECT * FROM ({united}) AS found ORDER BY rank DESC LIMIT %(most)s"
+    return f"SELECT * FROM ({united}) AS found ORDER BY rank DESC LIMIT %(most)s"
 
 
 def _fits(text: str, tests: Sequence[WordTest], joined: str = " OR ", *, telling_alone: bool = False) -> str:
     """That the words, or the telling ones alone, are in `text`: a test each, since an index knows these and
     no ANY or ALL of them."""
-    each = (
-        test.template.format(text=text, number=number)
-        for number, test in enumerate(tests)
-        if test.telling or not telling_alone
-    )
+    each = (test.has(text, number) for number, test in enumerate(tests) if test.telling or not telling_alone)
     return f"({joined.join(each)})"
 
 
@@ -224,12 +248,12 @@ def _places(tests: Sequence[WordTest]) -> str:
     """Sites that some word points to, by their own text or their customer's, and how well each word fits
     there."""
     each = ", ".join(
-        f"greatest(word_similarity(%(w{number})s, by_site), "
-        f"0.8 * word_similarity(%(w{number})s, by_customer)) AS fit{number}"
-        for number in range(len(tests))
+        f"greatest({test.fit('by_site', number)}, 0.8 * by_customer{number}) AS fit{number}"
+        for number, test in enumerate(tests)
     )
+    by_customer = ", ".join(f"c.fit{number} AS by_customer{number}" for number in range(len(tests)))
     return f"""
-        WITH {_customers_in_scope()}, pointed AS (
+        WITH {_customers_in_scope(tests)}, pointed AS (
             SELECT s.id FROM site s WHERE {_fits(_SITE_TEXT, tests, telling_alone=True)}
             UNION
             SELECT s.id FROM site s JOIN customers c ON c.id = s.customer_id
@@ -237,7 +261,7 @@ def _places(tests: Sequence[WordTest]) -> str:
         ), measured AS (
             SELECT id, customer_id, name, address, city, customer, {each} FROM (
                 SELECT s.id, s.customer_id, s.name, s.address, s.city, c.name AS customer,
-                       {_SITE_TEXT} AS by_site, c.said AS by_customer
+                       {_SITE_TEXT} AS by_site, {by_customer}
                 FROM pointed JOIN site s USING (id) JOIN customers c ON c.id = s.customer_id
                 OFFSET 0
             ) AS said
@@ -253,8 +277,7 @@ def _customers(tests: Sequence[WordTest]) -> str:
         SELECT 'customer', id, 'customers/' || id, name, '', id, NULL::bigint, false,
                {_rank("fit", "worst")}, worst
         FROM (
-            SELECT c.id, c.name, {_mean("word_similarity(%(w#)s, c.said)", len(tests))} AS fit,
-                   {_least("word_similarity(%(w#)s, c.said)", len(tests))} AS worst
+            SELECT c.id, c.name, {_mean("c.fit#", len(tests))} AS fit, {_least("c.fit#", len(tests))} AS worst
             FROM customers c WHERE {_fits("c.said", tests)}
             OFFSET 0
         ) AS measured
@@ -272,36 +295,48 @@ def _sites(tests: Sequence[WordTest]) -> str:
     """
 
 
-def _things(thing: Searched, tests: Sequence[WordTest], joined: str) -> str:
-    """Things of one kind: with any of the words at the places, and with all (or any) of them anywhere."""
-    each = "greatest(word_similarity(%(w#)s, own), 0.8 * fit#)"
-    no_place = ", ".join(f"0 AS fit{number}" for number in range(len(tests)))
-    fits = ", ".join(f"p.fit{number}" for number in range(len(tests)))
-    told = f"t.id, t.name, t.site_id, t.end_step IS NOT NULL AS ended, {thing.own} AS own"
+def _things(thing: Searched, tests: Sequence[WordTest], looked_at: Sequence[str]) -> str:
+    """Things of one kind, the best first. looked_at: the SELECTs of those to look at closely."""
+    own_fits = ", ".join(f"{test.fit('own', number)} AS own{number}" for number, test in enumerate(tests))
+    each = "greatest(own#, 0.8 * fit#)"
+    near = " UNION ALL ".join(f"({select})" for select in looked_at)
     return f"""
         SELECT '{thing.kind}', id, '{thing.path}/' || id, name, "where", customer_id, site_id, ended,
                CASE WHEN ended THEN 0.7 ELSE 1 END * rank AS rank, worst
         FROM (
             SELECT *, {_rank("fit", "worst")} FROM (
                 SELECT *, {_mean(each, len(tests))} AS fit, {_least(each, len(tests))} AS worst
-                FROM (
-                    (
-                        SELECT {told}, p.customer_id,
-                               concat_ws(', ', p.customer, p.name, {thing.where}) AS "where", {fits}
-                        FROM places p JOIN {thing.table} t ON t.site_id = p.id
-                        WHERE {_fits(thing.own, tests)}
-                        OFFSET 0
-                    ) UNION ALL (
-                        SELECT {told}, s.customer_id,
-                               concat_ws(', ', c.name, s.name, {thing.where}), {no_place}
-                        FROM {thing.table} t JOIN site s ON s.id = t.site_id
-                        JOIN customers c ON c.id = s.customer_id
-                        WHERE {_fits(thing.own, tests, joined, telling_alone=joined == " OR ")}
-                        LIMIT %(candidates)s
-                    )
-                ) AS near
+                FROM (SELECT *, {own_fits} FROM ({near}) AS near OFFSET 0) AS fitted
                 OFFSET 0
             ) AS measured
         ) AS ranked
         ORDER BY rank DESC LIMIT %(most)s
+    """
+
+
+def _told(thing: Searched) -> str:
+    return f"t.id, t.name, t.site_id, t.end_step IS NOT NULL AS ended, {thing.own} AS own"
+
+
+def _there(thing: Searched, tests: Sequence[WordTest]) -> str:
+    """Things at the places that have any of the words."""
+    fits = ", ".join(f"p.fit{number}" for number in range(len(tests)))
+    return f"""
+        SELECT {_told(thing)}, p.customer_id,
+               concat_ws(', ', p.customer, p.name, {thing.where}) AS "where", {fits}
+        FROM places p JOIN {thing.table} t ON t.site_id = p.id
+        WHERE {_fits(thing.own, tests)}
+        OFFSET 0
+    """
+
+
+def _anywhere(thing: Searched, tests: Sequence[WordTest], joined: str) -> str:
+    """Things wherever they are that have the words, joined by AND or OR."""
+    no_place = ", ".join(f"0 AS fit{number}" for number in range(len(tests)))
+    return f"""
+        SELECT {_told(thing)}, s.customer_id,
+               concat_ws(', ', c.name, s.name, {thing.where}) AS "where", {no_place}
+        FROM {thing.table} t JOIN site s ON s.id = t.site_id JOIN customers c ON c.id = s.customer_id
+        WHERE {_fits(thing.own, tests, joined, telling_alone=joined == " OR ")}
+        LIMIT %(candidates)s
     """

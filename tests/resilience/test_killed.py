@@ -151,17 +151,14 @@ def test_a_celery_worker(
 
 @pytest.mark.parametrize("step", MARKING)
 def test_a_sweeper_that_turns_time_into_marks(step: str, processes: Processes) -> None:
-    """Due dates, a site to be tried again, and figures of an older solver."""
-    twins = _three_that_wait(), _three_that_wait()
-    undisturbed, disturbed = ([quay.site_id for quay in three] for three in twins)
-    _let_time_pass(undisturbed)
-    assert sweep().checked == 3
-    _let_time_pass(disturbed)
+    """A due date, a site to be tried again, and figures of an older solver."""
+    due, again, outdated = waiting = _three_that_wait()
+    undisturbed = left_of(again)
+    _let_time_pass(*waiting)
     sweeper = processes.start_and_pause(step, "tests.resilience.sweeping")
     sweeper.kill()
     until_alone()
 
-    due, again, outdated = disturbed
     raised = step == "raise_due committed"
     assert DueDate.objects.filter(site_id=due).exists() == (not raised)
     assert left_of(due)["marks"] == ([BULK] if raised else [])
@@ -169,14 +166,15 @@ def test_a_sweeper_that_turns_time_into_marks(step: str, processes: Processes) -
     assert left_of(outdated)["marks"] == ([] if step == "mark_outdated not begun" else [BULK])
 
     assert sweep().checked == 3
-    assert [left_of(site_id) for site_id in disturbed] == [left_of(site_id) for site_id in undisturbed]
-    assert left_of(due)["events"]["case.opened"] == 1
+    for site_id in waiting:
+        assert left_of(site_id) == undisturbed
+    assert undisturbed["events"]["case.opened"] == 1
 
 
 def test_a_sweeper_within_the_statement_that_turns_time_into_marks(processes: Processes) -> None:
-    due = overloaded_from_yesterday()
+    due = overloaded_from_yesterday().site_id
     sweep(now=timezone.now() - BEFORE_IT)
-    _let_time_pass([due.site_id])
+    assert DueDate.objects.get().at < timezone.now()
     with another_connection() as other, other.transaction():
         other.execute("SELECT FROM due_date FOR UPDATE")
         sweeper = processes.start("tests.resilience.sweeping")
@@ -186,27 +184,24 @@ def test_a_sweeper_within_the_statement_that_turns_time_into_marks(processes: Pr
     until_alone()
     assert DueDate.objects.count() + Mark.objects.count() == 1
     assert sweep().checked == 1
-    assert left_of(due.site_id)["events"]["case.opened"] == 1
+    assert left_of(due)["events"]["case.opened"] == 1
     assert sweep().checked == 0
 
 
-def _three_that_wait() -> list[Any]:
+def _three_that_wait() -> tuple[int, int, int]:
     """For a day, for another attempt, and for a newer solver; rechecked long before."""
-    three = [overloaded_from_yesterday(), overloaded(), overloaded()]
+    three = (overloaded_from_yesterday().site_id, overloaded().site_id, overloaded().site_id)
     assert sweep(now=timezone.now() - BEFORE_IT).checked == 3
-    DueDate.objects.filter(site_id=three[0].site_id).update(at=timezone.now() + DAY)
+    DueDate.objects.update(at=timezone.now() + DAY)
     return three
 
 
-def _let_time_pass(site_ids: list[int]) -> None:
+def _let_time_pass(due: int, again: int, outdated: int) -> None:
     """Until that has come which these wait for."""
-    assert DueDate.objects.filter(site_id__in=site_ids).update(at=timezone.now()) == 1
-    for again in site_ids[1:2]:
-        Mark.objects.create(site_id=again, lane=SET_ASIDE)
-        SiteCheck.objects.filter(pk=again).update(
-            failures=1, last_error=REASON, next_attempt_at=timezone.now()
-        )
-    SiteCheck.objects.filter(pk__in=site_ids[2:]).update(solver_version=SOLVER_VERSION - 1)
+    assert DueDate.objects.filter(site_id=due).update(at=timezone.now()) == 1
+    Mark.objects.create(site_id=again, lane=SET_ASIDE)
+    SiteCheck.objects.filter(pk=again).update(failures=1, last_error=REASON, next_attempt_at=timezone.now())
+    SiteCheck.objects.filter(pk=outdated).update(solver_version=SOLVER_VERSION - 1)
 
 
 def _somebody_waits_for_a_lock() -> bool:

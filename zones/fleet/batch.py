@@ -49,6 +49,18 @@ class Fate(IntEnum):
     UNKNOWN = 3
 
 
+class Gap(IntEnum):
+    """What nobody wrote down of a zone that is known in part."""
+
+    LENGTHS = 0
+    MODELS = 1
+    COUNT = 2
+    SUPPLY = 3
+    TAPS = 4
+    AMPLIFIER = 5
+    CABLE = 6
+
+
 @dataclass
 class Batch:
     """number: of the batch. tables: by name; ``change_set`` has site, day (since 1970), kind and wording."""

@@ -9,7 +9,7 @@ import numpy as np
 
 from zones.electrical.bands import CATEGORY_HIGH_RESISTANCE, HIGH, Basis, Factors
 from zones.electrical.conductors import resistance_ohm_per_m
-from zones.fleet.batch import NONE, Batch, Fate, Floats, Ints, RunKind, pick, several, totals
+from zones.fleet.batch import NONE, Batch, Fate, Floats, Gap, Ints, RunKind, pick, several, totals
 from zones.fleet.catalogue import SPEECH_A, Cable, Model
 
 SPLICE, DEVICE, LUMP = 0, 1, 2
@@ -20,6 +20,9 @@ _SPARE_V = SUPPLY_V - NEAR_V - 1.2
 _NEAR_DROP_V = SUPPLY_V - (LEAST_V + NEAR_V) / 2
 _LINE_SPARE = 0.075  # of a line's voltage: well within 1 dB
 NEAR_LINE_SPEAKERS = 39
+UNMEASURED_SPEAKERS = (10, 12)
+"""Least and most ceiling speakers on one pair, if of no length anything is known: with the shortest that it
+may have they are well fed, with the longest they are not."""
 
 # (least, most) devices a run, and metres between them
 _COUNT = {
@@ -60,7 +63,7 @@ class Loads:
 def pull_cables(rng: np.random.Generator, batch: Batch) -> Loads:
     """Add the points of every run, in the order of the runs, and say what they amount to."""
     runs = batch.tables["run"]
-    kind, fate = runs["kind"], runs["fate"]
+    kind, fate, gap = runs["kind"], runs["fate"], runs["gap"]
     model = np.where(
         kind == RunKind.SELF_AMPLIFIED,
         pick(rng, {Model.CEILING: 0.72, Model.WALL: 0.2, Model.HORN: 0.08}, len(kind)),
@@ -71,10 +74,16 @@ def pull_cables(rng: np.random.Generator, batch: Batch) -> Loads:
         ),
     )
     steered = (fate == Fate.PAST) | (fate == Fate.NEAR)
-    model = np.where(steered & (kind == RunKind.SELF_AMPLIFIED), Model.CEILING, model)
-    model = np.where(steered & (kind == RunKind.CONSTANT_VOLTAGE), Model.LINE_CEILING, model)
+    unmeasured = gap == Gap.LENGTHS
+    ceiling = unmeasured | (gap == Gap.COUNT) | (steered & (kind == RunKind.SELF_AMPLIFIED))
+    model = np.where(ceiling, Model.CEILING, model)
+    # a likely tap is that of the speakers, so that what is not known of it is how far it may be from that
+    one_watt = (gap == Gap.TAPS) | (steered & (kind == RunKind.CONSTANT_VOLTAGE))
+    model = np.where(one_watt, Model.LINE_CEILING, model)
     least = of_model({m: lo for m, (lo, _) in _COUNT.items()}, model).astype(np.int64)
     most = of_model({m: hi for m, (_, hi) in _COUNT.items()}, model).astype(np.int64)
+    few, many = UNMEASURED_SPEAKERS
+    least, most = np.where(unmeasured, few, least), np.where(unmeasured, many, most)
     counts = rng.integers(least, most + 1)
     counts = np.where((fate == Fate.NEAR) & (kind == RunKind.CONSTANT_VOLTAGE), NEAR_LINE_SPEAKERS, counts)
     on_line = kind == RunKind.CONSTANT_VOLTAGE
@@ -99,7 +108,7 @@ def pull_cables(rng: np.random.Generator, batch: Batch) -> Loads:
     length[number == 0] = np.where(low, rng.uniform(4, 10, len(kind)), rng.uniform(15, 60, len(kind)))
     tap = np.where(model == Model.LINE_CEILING, 1.0, np.where(model == Model.LINE_HORN, 7.5, np.nan))
     tap = np.where((model == Model.LINE_CEILING) & (rng.random(len(kind)) < 0.15), 0.5, tap)
-    tap = np.where(steered & on_line, 1.0, tap)
+    tap = np.where(one_watt, 1.0, tap)
 
     # a chain, with a branch here and there: hung behind one of the points before the one before
     back = 1 + np.where(rng.random(len(run)) < 0.05, rng.integers(1, 4, len(run)), 0)
@@ -109,6 +118,7 @@ def pull_cables(rng: np.random.Generator, batch: Batch) -> Loads:
     amps = of_model(SPEECH_A, model)
     likely_a = np.where(np.isnan(tap), np.nan_to_num(amps), tap / volts)
     pairs, scale = _sized(batch, kind, fate, run, length, cable, length_basis, current_basis, likely_a, volts)
+    pairs = np.where(unmeasured, 1, pairs)
     length = np.maximum((length * scale[run]).round(1), 0.5)
     site = runs["site"][run]
     rank = (number + 1).astype(np.float64)

@@ -15,6 +15,7 @@ from zones.fleet.batch import (
     Columns,
     Fate,
     Flags,
+    Gap,
     Ints,
     RunKind,
     number_within,
@@ -48,7 +49,6 @@ _ORDINARY = {
     Deed.FOUND: 0.02, Deed.SUPPLY_REPLACED: 0.01, Deed.GATEWAY_MOVED: 0.02,
 }  # fmt: skip
 _RATED_A = np.array([1.0, 2.0, 4.0])
-_RATED_W = np.array([60.0, 120.0, 250.0])
 _TOO_FAR = 1.04
 
 
@@ -91,7 +91,9 @@ def _deeds(rng: np.random.Generator, batch: Batch) -> Ints:
     amplified = runs["kind"] == RunKind.SELF_AMPLIFIED
     deed = pick(rng, _ORDINARY, count)
     deed = np.where((deed == Deed.SWAPPED) & (runs["model"] != Model.WALL), Deed.REMOVED, deed)
-    deed = np.where((deed == Deed.SUPPLY_REPLACED) & ~amplified, Deed.NOTHING, deed)
+    # whoever replaced a supply wrote down of which model the new one is
+    supplied = amplified & (runs["gap"] != Gap.SUPPLY)
+    deed = np.where((deed == Deed.SUPPLY_REPLACED) & ~supplied, Deed.NOTHING, deed)
     low = runs["kind"] == RunKind.LOW_IMPEDANCE
     deed = np.where(low & (deed != Deed.GATEWAY_MOVED), Deed.NOTHING, deed)
     too_far = np.where(

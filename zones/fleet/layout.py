@@ -12,6 +12,7 @@ from zones.fleet.batch import (
     ChangeKind,
     Fate,
     Floats,
+    Gap,
     Ints,
     RunKind,
     number_within,
@@ -23,7 +24,13 @@ from zones.fleet.catalogue import Cable, Model
 from zones.fleet.days import BUILT_FIRST, BUILT_LAST
 
 ZONE_KINDS = {RunKind.SELF_AMPLIFIED: 0.55, RunKind.CONSTANT_VOLTAGE: 0.42, RunKind.LOW_IMPEDANCE: 0.03}
-FATES = {Fate.ORDINARY: 0.822, Fate.PAST: 0.018, Fate.NEAR: 0.06, Fate.UNKNOWN: 0.10}
+FATES = {Fate.ORDINARY: 0.828, Fate.PAST: 0.016, Fate.NEAR: 0.056, Fate.UNKNOWN: 0.10}
+GAPS = {
+    RunKind.SELF_AMPLIFIED: {Gap.LENGTHS: 0.35, Gap.MODELS: 0.35, Gap.COUNT: 0.2, Gap.SUPPLY: 0.1},
+    RunKind.CONSTANT_VOLTAGE: {Gap.TAPS: 0.75, Gap.AMPLIFIER: 0.2, Gap.CABLE: 0.05},
+    RunKind.LOW_IMPEDANCE: {Gap.AMPLIFIER: 1.0},
+}
+"""Each so wide that a limit may be past as well as not: how such a zone stands cannot be told."""
 TEMPERATURES_C = {20: 0.6, -25: 0.15, 30: 0.15, 5: 0.1}
 LOADING = 0.8
 COMFORT = 0.85
@@ -79,11 +86,14 @@ def _zones(rng: np.random.Generator, batch: Batch, first_closet: Ints, closets: 
     kind = pick(rng, ZONE_KINDS, count)
     fate = pick(rng, FATES, count)
     fate = np.where((kind == RunKind.LOW_IMPEDANCE) & (fate != Fate.UNKNOWN), Fate.ORDINARY, fate)
+    gap = np.full(count, NONE)
+    for one, shares in GAPS.items():
+        gap = np.where((kind == one) & (fate == Fate.UNKNOWN), pick(rng, shares, count), gap)
     closet = first_closet[zone_site] + zone_number % closets[zone_site]
     batch.add(
         "zone",
         {"change": zone_site, "site": zone_site, "number": zone_number, "closet": closet, "kind": kind,
-         "fate": fate, "place": rng.integers(0, 1 << 30, count),
+         "fate": fate, "gap": gap, "place": rng.integers(0, 1 << 30, count),
          "life_safety": pick(rng, {0: 0.1, 1: 0.6, 2: 0.3}, count)},
     )  # fmt: skip
     # a zone that comes close to its limit, or past it, does so on its only run
@@ -97,7 +107,7 @@ def _zones(rng: np.random.Generator, batch: Batch, first_closet: Ints, closets: 
     batch.add(
         "run",
         {"change": site, "site": site, "zone": run_zone, "number": run_number, "kind": run_kind,
-         "closet": closet[run_zone], "block": block, "fate": fate[run_zone],
+         "closet": closet[run_zone], "block": block, "fate": fate[run_zone], "gap": gap[run_zone],
          "place_on_block": number_within(block)},
     )  # fmt: skip
 

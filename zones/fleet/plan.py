@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 
 from zones.electrical.bands import Basis
-from zones.fleet.batch import NONE, Batch, Fate, pick
+from zones.fleet.batch import NONE, Batch, Gap
 from zones.fleet.cabling import LUMP, pull_cables
 from zones.fleet.drift import drift
 from zones.fleet.layout import lay_out, place_sources
@@ -24,30 +24,33 @@ def plan_batch(seed: int, number: int) -> Batch:
     loads = pull_cables(rng, batch)
     place_sources(rng, batch, loads.high_current_a, loads.high_power_w)
     supplies = batch.tables["supply"]
-    batch.add("supply_facts", {name: supplies[name] for name in ("change", "site", "model")} | {
+    batch.add("supply_facts", {name: supplies[name].copy() for name in ("change", "site", "model")} | {
         "supply": np.arange(batch.count("supply"))})  # fmt: skip
-    _forget(rng, batch)
+    _forget(batch)
     land(rng, batch)
     take_readings(rng, batch, loads)
     drift(rng, batch, loads)
     return batch
 
 
-def _forget(rng: np.random.Generator, batch: Batch) -> None:
-    """Of some zones part is not known: lengths, models, how many devices hang at the end, or the cable."""
-    zones, runs, facts = batch.tables["zone"], batch.tables["run"], batch.tables["point_facts"]
-    what = pick(rng, {0: 0.3, 1: 0.25, 2: 0.2, 3: 0.1, 4: 0.15}, batch.count("zone"))
-    what = np.where(zones["fate"] == Fate.UNKNOWN, what, NONE)[runs["zone"]][facts["run"]]
+def _forget(batch: Batch) -> None:
+    """Of some zones part was never written down."""
+    runs, facts = batch.tables["run"], batch.tables["point_facts"]
+    gap = runs["gap"][facts["run"]]
     number = facts["rank"].astype(np.int64)
-    last = number == runs["count"][facts["run"]]
 
-    unmeasured = (what == 0) & (number > 1)
+    unmeasured = gap == Gap.LENGTHS
     facts["length_m"][unmeasured], facts["length_basis"][unmeasured] = np.nan, Basis.UNKNOWN
-    facts["model"][(what == 1) & (number % 3 == 1)] = NONE
-    uncounted = (what == 2) & last
+    facts["model"][(gap == Gap.MODELS) & (number % 3 == 1)] = NONE
+    uncounted = (gap == Gap.COUNT) & (number == runs["count"][facts["run"]])
     facts["kind"][uncounted] = LUMP
-    for name, count in (("count_low", 4), ("count_likely", 6), ("count_high", 9)):
+    for name, count in (("count_low", 1), ("count_likely", 3), ("count_high", 18)):
         facts[name][uncounted] = count
-    facts["cable"][what == 3] = NONE
-    guessed = what == 4
-    facts["length_basis"][guessed] = facts["current_basis"][guessed] = Basis.GUESSED
+    untapped = gap == Gap.TAPS
+    facts["tap_power_w"][untapped], facts["tap_basis"][untapped] = np.nan, Basis.UNKNOWN
+    facts["cable"][gap == Gap.CABLE] = NONE
+    for source, table, unrated in (
+        ("supply", "supply_facts", Gap.SUPPLY),
+        ("amplifier", "amplifier", Gap.AMPLIFIER),
+    ):
+        batch.tables[table]["model"][runs[source][runs["gap"] == unrated]] = NONE

@@ -179,7 +179,11 @@ TARGETS: Final = (
     _facts(
         "amplifier_facts",
         "amplifier",
-        {"amplifier_id": "id", "model_id": "model", "line_voltage_v": real_or_null("line_voltage_v")},
+        {
+            "amplifier_id": "id",
+            "model_id": id_or_null("model"),
+            "line_voltage_v": real_or_null("line_voltage_v"),
+        },
     ),
     _placed(
         "switch",

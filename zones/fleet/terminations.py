@@ -18,8 +18,9 @@ def land(rng: np.random.Generator, batch: Batch) -> None:
     runs = batch.tables["run"]
     amplified = np.flatnonzero(runs["kind"] == RunKind.SELF_AMPLIFIED)
     lines = np.flatnonzero(runs["kind"] != RunKind.SELF_AMPLIFIED)
-    reversed_dc = np.where(rng.random(batch.count("run")) < 0.004, 1, 0)
-    same_row = np.where(rng.random(batch.count("run")) < 0.003, 1, 0)
+    # seldom, for what is wrong with a block bears on every zone behind it
+    reversed_dc = np.where(rng.random(batch.count("run")) < 0.0003, 1, 0)
+    same_row = np.where(rng.random(batch.count("run")) < 0.0002, 1, 0)
     as_it_should = np.zeros(batch.count("run"), np.int64)
     # (runs, block of their closet, pair, source, what its conductors carry, which are reversed)
     for of, use, pair, source, roles, crossed in (

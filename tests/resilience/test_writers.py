@@ -11,6 +11,7 @@ import os
 import signal
 import threading
 import time
+from collections import Counter
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import asdict
@@ -23,7 +24,7 @@ from kombu.connection import Connection
 
 from sites.access.models import User
 from sites.access.services import token_make
-from sites.changes.models import Mark
+from sites.changes.models import ChangeSet, Mark
 from tests import factories
 from tests.oracle.comparing import Report, compare_sweep
 from tests.oracle.computing import Computed
@@ -58,6 +59,8 @@ def test_nothing_is_lost(broker: str | None, processes: Processes, request: pyte
     processes.start("tests.resilience.sweeping", "--loop").until(lambda: not Mark.objects.exists())
     settled_s = time.monotonic() - stopped
     print(f"{settled_s:.1f} s after the faults no site was marked")
+    change_sets = ChangeSet.objects.filter(site__in=sites, state=ChangeSet.State.ACCEPTED).count()
+    print(f"{change_sets} change sets of {len(sites)} sites accepted")
     _nothing_failed(sites)
     _as_the_oracle_says(sites)
     assert settled_s < (SETTLED_WITHIN_S if long else LONG_S)
@@ -103,6 +106,7 @@ def _faults(start: Callable[[], Process], flush: Callable[[], None] | None) -> I
     forget everything now and then."""
     over = threading.Event()
     amiss: list[Exception] = []
+    count = Counter[str]()
 
     def kill_on_and_on() -> None:
         try:
@@ -113,12 +117,14 @@ def _faults(start: Callable[[], Process], flush: Callable[[], None] | None) -> I
                 over.wait(KILLED_AFTER_S)
                 os.killpg(looker.popen.pid, signal.SIGKILL)
                 looker.popen.wait()
+                count["kills"] += 1
         except (AssertionError, OSError) as error:  # told below, in the test's own thread
             amiss.append(error)
 
     def flush_on_and_on() -> None:
         while flush and not over.wait(FLUSHED_EVERY_S):
             flush()
+            count["flushes"] += 1
 
     threads = [threading.Thread(target=each) for each in (kill_on_and_on, flush_on_and_on)]
 
@@ -133,6 +139,7 @@ def _faults(start: Callable[[], Process], flush: Callable[[], None] | None) -> I
         yield stop
     finally:
         stop()
+    print(f"faults: {dict(count)}")
     assert not amiss, amiss
 
 

@@ -34,7 +34,7 @@ FROM pg_locks WHERE NOT granted AND pid <> %(pid)s AND %(pid)s = ANY (pg_blockin
 _IN_THE_WAY = """
 SELECT a.pid, coalesce(a.usename, a.backend_type, 'the server itself'), nullif(a.application_name, ''),
        extract(epoch FROM clock_timestamp() - a.xact_start)::int,
-       left(regexp_replace(a.query, '\\s+', ' ', 'g'), 100),
+       left(regexp_replace(nullif(a.query, '<insufficient privilege>'), '\\s+', ' ', 'g'), 100),
        (SELECT l.relation::regclass::text FROM pg_locks l
         WHERE l.pid = %(pid)s AND NOT l.granted AND l.locktype = 'relation'),
        EXISTS (SELECT FROM pg_locks held JOIN pg_locks mine USING (relation)

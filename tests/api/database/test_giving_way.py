@@ -1,0 +1,73 @@
+"""A vacuum that nobody started gives way only to whoever waits longer than a migration may."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import psycopg
+import pytest
+from django.conf import settings
+from django.db import OperationalError
+from pytest_django import DjangoDbBlocker
+
+from api.database import cluster, embedded
+from api.database.backend.base import DatabaseWrapper
+from api.database.giving_way import LOCK_TIMEOUT_S, Lookout
+
+pytestmark = pytest.mark.slow
+
+LONG_S = 60
+
+
+@pytest.fixture
+def owner(data_dir: Path, django_db_blocker: DjangoDbBlocker) -> Iterator[DatabaseWrapper]:
+    """Of a server of its own, which looks for work to do every second."""
+    address = embedded.join(data_dir)
+    with psycopg.connect(
+        host=address.host, port=address.port, user=cluster.SUPERUSER, dbname=cluster.DATABASE, autocommit=True
+    ) as superuser:
+        superuser.execute("ALTER SYSTEM SET autovacuum_naptime = 1")
+        superuser.execute("SELECT pg_reload_conf()")
+    database = settings.DATABASES["default"] | {
+        "ENGINE": "api.database.backend", "NAME": cluster.DATABASE, "USER": cluster.OWNER, "PASSWORD": "",
+        "DATA_DIR": data_dir,
+    }  # fmt: skip
+    connection = DatabaseWrapper(database)
+    with django_db_blocker.unblock():
+        yield connection
+        connection.close()
+    embedded.leave(data_dir)
+
+
+def test_a_vacuum_is_sent_away(owner: DatabaseWrapper) -> None:
+    alter = f"SET lock_timeout = {LOCK_TIMEOUT_S * 1000:.0f}; ALTER TABLE large ADD note text"
+    with owner.cursor() as cursor:
+        cursor.execute(
+            """CREATE TABLE large WITH (
+                   autovacuum_vacuum_threshold = 0, autovacuum_vacuum_scale_factor = 0,
+                   autovacuum_vacuum_cost_delay = 100, autovacuum_vacuum_cost_limit = 1
+               ) AS SELECT id, repeat('x', 500) AS words FROM generate_series(1, 10000) id"""
+        )
+        cursor.execute("UPDATE large SET words = 'y'")
+        _wait_for_vacuum(cursor)
+        lookout = Lookout(owner)
+        with pytest.raises(OperationalError, match="lock timeout"), lookout.give_way(atomic=False):
+            cursor.execute(alter)
+        assert lookout.maintained == "large"
+        lookout.send_maintenance_away()
+        cursor.execute(alter)
+        lookout.close()
+
+
+def _wait_for_vacuum(cursor: Any) -> None:
+    for _ in range(LONG_S * 20):
+        cursor.execute(
+            """SELECT count(*) FROM pg_locks
+               WHERE relation = 'large'::regclass AND mode = 'ShareUpdateExclusiveLock' AND granted"""
+        )
+        if cursor.fetchone() != (0,):
+            return
+        cursor.execute("SELECT pg_sleep(0.05)")
+    pytest.fail(f"no vacuum within {LONG_S} s")

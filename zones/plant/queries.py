@@ -114,8 +114,9 @@ POINTS = Query(
         "idle_current_a": "f.idle_current_a",
         "tap_power_w": "f.tap_power_w",
     },
-    # the site of the run is said too, or the whole fleet's runs are read for one site's
-    rows="FROM point_facts f JOIN run t ON t.id = f.run_id AND t.site_id = f.site_id"
+    # The sites of the run are said too, or the whole fleet's runs are read for one site's; that they are the
+    # same is not, or sites are merged and every point is held against every run of its site
+    rows="FROM point_facts f JOIN run t ON t.id = f.run_id"
     " WHERE f.site_id = ANY({ids}) AND t.site_id = ANY({ids})",
 )
 

@@ -11,7 +11,7 @@ from django.db.models import QuerySet
 from rest_framework import serializers
 
 from . import fields as value_fields
-from .serializers import ModelBody
+from .serializers import Body, ModelBody
 
 
 @dataclass(frozen=True)
@@ -20,7 +20,7 @@ class Expansion:
     its own; `related` and `prefetched` keep the number of queries the same however long the list is.
     `nullable`: there may be none."""
 
-    representation: type[Representation]
+    representation: type[Representation | Furnished]
     related: tuple[str, ...] = ()
     prefetched: tuple[Any, ...] = ()
     many: bool = False
@@ -61,6 +61,14 @@ class Representation(ModelBody):
             key = model_class._meta.get_field(field_name.removesuffix("_id"))
             return value_fields.Id, {"read_only": True, "allow_null": key.null}
         return super().build_property_field(field_name, model_class)
+
+
+class Furnished(Body):
+    """Shown as it is given: made in one pass by whoever furnishes the thing it belongs to, since there are
+    many of it and a field a value would take longer than all else. The fields describe it."""
+
+    def to_representation(self, instance: Any) -> Any:
+        return instance
 
 
 def prepared(

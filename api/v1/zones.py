@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date
-from typing import ClassVar
+from typing import Any, ClassVar
 
 from django.db.models import QuerySet
 from rest_framework.decorators import action
@@ -30,13 +31,18 @@ from .histories import HistoryQuery, ZoneHistoryShown, zone_history_shown
 from .loads import LoadQuery, ZoneLoadShown, zone_load_shown
 from .placed import StepDay
 from .sites import SiteShown
+from .zone_states import ZoneFigureShown, ZoneFindingShown, put_states
 
 
 class ZoneShown(Representation):
     began_on = StepDay(source="begin_step")
     ended_on = StepDay(source="end_step", allow_null=True)
 
-    expansions: ClassVar = {"site": Expansion(SiteShown, related=("site",))}
+    expansions: ClassVar = {
+        "site": Expansion(SiteShown, related=("site",)),
+        "figures": Expansion(ZoneFigureShown, many=True, source="shown_figures"),
+        "findings": Expansion(ZoneFindingShown, many=True, source="shown_findings"),
+    }
 
     class Meta:
         model = Zone
@@ -102,6 +108,10 @@ class Zones(Stood, Ended):
     }
     queries = {"load": LoadQuery, "history": HistoryQuery}
     answers = {"load": {200: ZoneLoadShown}, "history": {200: ZoneHistoryShown}}
+
+    def furnish(self, rows: Sequence[Any]) -> None:
+        super().furnish(rows)
+        put_states(rows, self.asked.get("expand", ()))
 
     @action(detail=True, methods=["get"])
     def load(self, request: Request, id: int) -> Response:  # noqa: A002, ARG002 - it is the id of an address

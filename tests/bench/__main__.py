@@ -22,6 +22,7 @@ FILES = {
     "telling": "telling",
     "interactive": "interactive",
     "import": "importing",
+    "list": "listing",
     "history": "history",
     "search": "search",
 }

@@ -22,7 +22,7 @@ NEEDS_NO_FLEET = "solver"
 IMPORTS = "import"
 RECHECKS = "recheck-all"
 TELLS_WORKERS = "one-change"
-BENCHES = (NEEDS_NO_FLEET, IMPORTS, RECHECKS, TELLS_WORKERS, "interactive", "history", "search")
+BENCHES = (NEEDS_NO_FLEET, IMPORTS, RECHECKS, TELLS_WORKERS, "interactive", "list", "history", "search")
 """In this order: the recheck of a fleet that was never rechecked comes before what needs its figures."""
 NEED_NO_FIGURES = (NEEDS_NO_FLEET, IMPORTS, RECHECKS)
 
@@ -47,7 +47,7 @@ class Command(BaseCommand):
         )
 
     def handle(self, *, name: str | None, sites: int, **_options: Any) -> None:
-        for needed in ("scipy", "tests.bench"):
+        for needed in ("scipy", "orjson", "tests.bench"):
             if find_spec(needed) is None:
                 raise CommandError(f"{needed} is not there: install requirements-dev.txt in a full checkout.")
         wanted = [name] if name else list(BENCHES)

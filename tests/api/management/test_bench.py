@@ -36,7 +36,7 @@ def test_each_case_is_a_line_of_json() -> None:
 @pytest.mark.slow
 @pytest.mark.parametrize(
     ("name", "cases"),
-    [("import", ["rows"]), ("one-change", ["sweeper", "buffers", "worker"])],
+    [("import", ["rows"]), ("list", ["zones"]), ("one-change", ["sweeper", "buffers", "worker"])],
 )
 def test_a_benchmark_runs_on_a_small_fleet(name: str, cases: list[str], redis_url: str) -> None:
     done = subprocess.run(

@@ -8,7 +8,9 @@ from typing import Any
 import pytest
 from django.test import Client
 
+from api.v1.zone_states import ZoneFigureShown, ZoneFindingShown
 from sites.access.models import User
+from sites.changes.services import today_at
 from sites.models import Basis, DeviceModel
 from sites.services.power import supply_alter
 from tests import factories
@@ -17,6 +19,7 @@ from tests.api.v1.asking import delete, etag_of, get, patch, post
 from tests.halls import Hall
 from zones.limits.registry import limit_by_code
 from zones.models import Zone
+from zones.recheck.batch import check
 from zones.services.landings import PairUse, landing_add
 from zones.services.points import point_alter
 from zones.services.zones import zone_alter
@@ -274,3 +277,56 @@ def test_an_outsider_sees_no_load(hall: Hall, outsider: User, with_token: Caller
     never: Any = client.get(f"/api/v1/zones/999999999/{what}")
     assert ours.status_code == never.status_code == 404
     assert ours.json()["detail"] == never.json()["detail"]
+
+
+# --- with figures and findings ------------------------------------------------------------------------------
+
+
+def test_a_list_shows_what_the_last_recheck_found(hall: Hall, client: Client) -> None:
+    add_speakers(hall, 12)
+    check([hall.site.pk])
+    shown = get(client, "zones", site_id=hall.site.pk, expand="figures,findings")["items"]
+    assert [zone["name"] for zone in shown] == ["Gangway", "Ticket hall"]
+    for zone in shown:
+        load = get(client, f"zones/{zone['id']}/load")["items"]
+        names = ZoneFigureShown().fields.keys() - {"subject", "as_of"}
+        assert sorted(map(_plain, zone["figures"])) == sorted(
+            _plain({name: item[name] for name in names} | {"subject": item["subject"]}) for item in load
+        )
+        assert {day for figure in zone["figures"] for day in [figure["as_of"]]} == {
+            today_at(hall.site.pk).isoformat()
+        }
+        listed = get(client, "findings", zone_id=zone["id"], order="id")["items"]
+        assert listed
+        assert zone["findings"] == [
+            {
+                **{name: finding[name] for name in ZoneFindingShown().fields},
+                "subject": {name: finding["subject"][name] for name in ("kind", "id")},
+            }
+            for finding in listed
+        ]
+
+
+def _plain(figure: dict[str, Any]) -> list[str]:
+    subject = {name: figure["subject"][name] for name in ("kind", "id")}
+    known = {name: value for name, value in figure.items() if name not in ("subject", "as_of")}
+    return [str(item) for item in sorted({**known, **subject}.items())]
+
+
+def test_what_stands_beside_a_zone_is_as_described(hall: Hall, client: Client) -> None:
+    add_speakers(hall, 12)
+    check([hall.site.pk])
+    zone = get(client, f"zones/{hall.zone.pk}", expand="figures,findings")
+    for described, items in ((ZoneFigureShown(), zone["figures"]), (ZoneFindingShown(), zone["findings"])):
+        assert items
+        for item in items:
+            assert list(item) == list(described.fields)
+            assert list(item["subject"]) == ["kind", "id"]
+    assert "figures" not in get(client, f"zones/{hall.zone.pk}", expand="findings")
+
+
+def test_a_zone_that_nothing_feeds_has_no_figures(hall: Hall, client: Client) -> None:
+    quay = factories.make_zone(hall.site, name="Quay")
+    check([hall.site.pk])
+    zone = get(client, f"zones/{quay.pk}", expand="figures,findings")
+    assert (zone["figures"], zone["findings"]) == ([], [])

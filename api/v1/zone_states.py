@@ -1,0 +1,115 @@
+"""How a zone stands, beside the zone in a list: stored figures and open findings of all that bears on it.
+
+A list of a hundred zones holds some two thousand figures. So what is shown is made here in one pass, once a
+subject however many zones share it, and the classes only describe it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any, Final
+
+from api.conventions import fields
+from api.conventions.representations import Furnished
+from zones.electrical.subjects import SubjectKind
+from zones.electrical.verdicts import Verdict
+from zones.findings.models import Finding
+from zones.planning.loads import Subject
+from zones.planning.zone_states import (
+    OpenFinding,
+    StoredFigures,
+    open_findings,
+    stored_figures,
+    subjects_bearing_on,
+)
+
+from . import figures
+
+_VERDICTS: Final = {int(verdict): verdict.name.lower() for verdict in Verdict}
+
+
+class SubjectIdShown(Furnished):
+    kind = fields.Choice(choices=figures.SUBJECT_KINDS)
+    id = fields.Id()
+
+
+class ZoneFigureShown(Furnished):
+    """A figure against its limit as the last recheck found it; in words, and with headroom and place, it is
+    in the zone's `load`."""
+
+    code = fields.Choice(choices=figures.CODES)
+    subject = SubjectIdShown()
+    verdict = fields.Choice(choices=figures.VERDICTS, help_text=figures.VERDICT_HELP)
+    low = fields.Number(allow_null=True, help_text=figures.LOW_HELP)
+    likely = fields.Number(allow_null=True, help_text=figures.LIKELY_HELP)
+    high = fields.Number(allow_null=True, help_text=figures.HIGH_HELP)
+    limit = fields.Number(allow_null=True, help_text="null: a rating is missing, so it cannot be judged.")
+    as_of = fields.Day(help_text="The day at its site that it was computed for.")
+
+
+class ZoneFindingShown(Furnished):
+    """A finding that has not cleared; all of it is under `findings`."""
+
+    id = fields.Id()
+    case_id = fields.Id()
+    code = fields.Choice(choices=figures.CODES)
+    subject = SubjectIdShown()
+    verdict = fields.Choice(choices=figures.VERDICTS, help_text=figures.VERDICT_HELP)
+    state = fields.Choice(choices=[one for one in Finding.State.values if one != Finding.State.CLEARED])
+    opened_at = fields.Instant()
+
+
+def put_states(zones: Sequence[Any], expand: Sequence[str]) -> None:
+    """Give zones the figures and findings that are to be shown with them, in at most three queries."""
+    wanted = [name for name in ("figures", "findings") if name in expand]
+    if not wanted:
+        return
+    by_id: dict[int, Any] = {zone.pk: zone for zone in zones}
+    for zone in zones:
+        zone.shown_figures, zone.shown_findings = [], []
+    bearing = subjects_bearing_on({zone.pk: zone.site_id for zone in zones})
+    if "figures" in wanted:
+        for stored in stored_figures(bearing):
+            shown = _figures(stored)
+            for zone_id in bearing[stored.subject]:
+                by_id[zone_id].shown_figures += shown
+    if "findings" in wanted:
+        for finding in open_findings(bearing):
+            for zone_id in bearing[finding.subject]:
+                by_id[zone_id].shown_findings.append(_finding(finding))
+
+
+def _figures(stored: StoredFigures) -> list[dict[str, Any]]:
+    subject, as_of, rounded = _subject(stored.subject), stored.as_of.isoformat(), figures.rounded
+    return [
+        {
+            "code": code,
+            "subject": subject,
+            "verdict": _VERDICTS[verdict],
+            "low": rounded(low),
+            "likely": rounded(likely),
+            "high": rounded(high),
+            "limit": rounded(limit),
+            "as_of": as_of,
+        }
+        for code, verdict, low, likely, high, limit in zip(
+            stored.codes, stored.verdict, stored.low, stored.likely, stored.high, stored.limit, strict=True
+        )
+    ]
+
+
+def _finding(finding: OpenFinding) -> dict[str, Any]:
+    return {
+        "id": finding.id,
+        "case_id": finding.case_id,
+        "code": finding.code,
+        "subject": _subject(finding.subject),
+        "verdict": _VERDICTS[finding.verdict],
+        "state": finding.state,
+        "opened_at": fields.Instant().to_representation(finding.opened_at),
+    }
+
+
+def _subject(of: Subject) -> dict[str, Any]:
+    kind, subject_id = of
+    return {"kind": SubjectKind(kind).name.lower(), "id": subject_id}

@@ -172,18 +172,21 @@ class Writer:
 
     def _update(self, sites: Sequence[Thing], change_sets: dict[int, ChangeSet]) -> None:
         """What ends, and what is known better, each within the change set that says so."""
-        ends: dict[tuple[Change, Change, FileKind], list[Thing]] = defaultdict(list)
+        ends: dict[Change, dict[tuple[FileKind, Change], list[Thing]]] = defaultdict(
+            lambda: defaultdict(list)
+        )
         rewrites: Rewrites = defaultdict(list)
         for kind in (BY_NAME["sites"], *SITED):
             for thing in self._things(kind, sites):
                 if thing.end is not None and thing.ender is not None and thing.described is None:
-                    ends[thing.ender, thing.end, kind].append(thing)
+                    ends[thing.ender][kind, thing.end].append(thing)
                     self.written[kind.name] += thing.recorded
                 self._rewrite_thing(kind, thing, rewrites)
                 self._rewrite_facts(kind, thing, rewrites)
-        for (ender, end, kind), things in ends.items():
+        for ender, of_kinds in ends.items():
             with change_context(change_sets[_id(ender)]):
-                _end(kind, end, things)
+                for (kind, end), things in of_kinds.items():
+                    _end(kind, end, things)
         for change, rows in rewrites.items():
             with change_context(change_sets[_id(change)]):
                 for model, key, values in rows:

@@ -14,7 +14,7 @@ from api.conventions.representations import Furnished
 from zones.electrical.subjects import SubjectKind
 from zones.electrical.verdicts import Verdict
 from zones.findings.models import Finding
-from zones.planning.loads import Subject
+from zones.findings.whereabouts import Subject
 from zones.planning.zone_states import (
     OpenFinding,
     StoredFigures,
@@ -25,6 +25,7 @@ from zones.planning.zone_states import (
 
 from . import figures
 
+_KINDS: Final = {int(kind): kind.name.lower() for kind in SubjectKind}
 _VERDICTS: Final = {int(verdict): verdict.name.lower() for verdict in Verdict}
 
 
@@ -112,4 +113,4 @@ def _finding(finding: OpenFinding) -> dict[str, Any]:
 
 def _subject(of: Subject) -> dict[str, Any]:
     kind, subject_id = of
-    return {"kind": SubjectKind(kind).name.lower(), "id": subject_id}
+    return {"kind": _KINDS[kind], "id": subject_id}

@@ -15,8 +15,7 @@ from django.db import connection
 
 from sites.changes.steps import STEPS_A_DAY
 from zones.electrical.subjects import SubjectKind
-
-from .loads import Subject
+from zones.findings.whereabouts import Subject
 
 # Everything is narrowed to the sites first: each of these tables is read along an index that begins with them
 _BEARING: Final = f"""
@@ -125,7 +124,7 @@ class StoredFigures(NamedTuple):
 
     @property
     def subject(self) -> Subject:
-        return SubjectKind(self.subject_kind), self.subject_id
+        return self.subject_kind, self.subject_id
 
 
 class OpenFinding(NamedTuple):
@@ -140,7 +139,7 @@ class OpenFinding(NamedTuple):
 
     @property
     def subject(self) -> Subject:
-        return SubjectKind(self.subject_kind), self.subject_id
+        return self.subject_kind, self.subject_id
 
 
 Bearing = Mapping[Subject, Sequence[int]]
@@ -149,24 +148,25 @@ Bearing = Mapping[Subject, Sequence[int]]
 
 def subjects_bearing_on(zones: Mapping[int, int]) -> Bearing:
     """What bears on some zones today at their sites. zones: site ids by id. One query."""
-    with connection.cursor() as cursor:
-        cursor.execute(_BEARING, {"zones": list(zones), "sites": list(set(zones.values()))})
-        return {(SubjectKind(kind), subject_id): of for kind, subject_id, of in cursor.fetchall()}
+    rows = _rows(_BEARING, zones=list(zones), sites=list(set(zones.values())))
+    return {(kind, subject_id): of for kind, subject_id, of in rows}
 
 
 def stored_figures(bearing: Bearing) -> list[StoredFigures]:
     """What the last recheck found of each subject; none of those that have no figure. One query."""
-    return [StoredFigures._make(row) for row in _rows(_FIGURES, bearing)]
+    return [StoredFigures._make(row) for row in _rows(_FIGURES, **_columns(bearing))]
 
 
 def open_findings(bearing: Bearing) -> list[OpenFinding]:
     """Findings of the subjects that have not cleared, the oldest first. One query."""
-    return [OpenFinding._make(row) for row in _rows(_FINDINGS, bearing)]
+    return [OpenFinding._make(row) for row in _rows(_FINDINGS, **_columns(bearing))]
 
 
-def _rows(statement: str, bearing: Bearing) -> list[tuple[Any, ...]]:
+def _columns(bearing: Bearing) -> dict[str, list[int]]:
+    return {"kinds": [kind for kind, _ in bearing], "ids": [pk for _, pk in bearing]}
+
+
+def _rows(statement: str, **columns: list[int]) -> list[tuple[Any, ...]]:
     with connection.cursor() as cursor:
-        cursor.execute(
-            statement, {"kinds": [int(kind) for kind, _ in bearing], "ids": [pk for _, pk in bearing]}
-        )
+        cursor.execute(statement, columns)
         return list(cursor.fetchall())

@@ -14,9 +14,10 @@ from sites.models import DeviceModel, Site
 from sites.services.endpoints import endpoint_move
 from tests import factories
 from tests.halls import Hall, make_hall
+from zones.findings.whereabouts import Subject
 from zones.models import Zone
 from zones.planning.bearing import subjects_of_zones
-from zones.planning.loads import Subject, site_loads
+from zones.planning.loads import site_loads
 from zones.planning.zone_states import open_findings, stored_figures, subjects_bearing_on
 from zones.recheck.batch import check
 from zones.services.landings import PairUse, landing_add
@@ -40,7 +41,7 @@ def by_zone(*sites: Site) -> dict[int, set[Subject]]:
 
 def by_plant(*sites: Site) -> dict[int, set[Subject]]:
     return {
-        zone_id: subjects
+        zone_id: set(subjects)
         for site in sites
         for zone_id, subjects in subjects_of_zones(site_loads(site.pk, today_at(site.pk))).items()
     }

@@ -15,7 +15,7 @@ from tests.resilience.http_writers import Writer
 
 READERS = 4
 POINTS_A_CHANGE = 3
-LONG_S = 300.0
+LONG_S = 600.0
 
 
 class Reader(threading.Thread):

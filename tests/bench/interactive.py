@@ -76,10 +76,19 @@ def _sweeper() -> Iterator[None]:
 
 
 def _runs(rng: random.Random) -> Iterator[tuple[int, int]]:
-    """Runs with a voltage, in any order, as (site, run)."""
+    """Runs with a voltage that one speaker more lowers, in any order, as (site, run): none that is unknown,
+    or down at nothing already."""
     judged = Figures.objects.filter(subject_kind=SubjectKind.RUN, codes__contains=["run_voltage"])
+    voltages = {
+        run: likely[codes.index("run_voltage")]
+        for run, codes, likely in judged.values_list("subject_id", "codes", "likely")
+    }
     rows = Run.objects.filter(kind=Run.Kind.SELF_AMPLIFIED, end_step__isnull=True)
-    known = list(rows.filter(pk__in=judged.values("subject_id")).order_by("pk").values_list("site_id", "pk"))
+    known = [
+        (site, run)
+        for site, run in rows.order_by("pk").values_list("site_id", "pk")
+        if (voltages.get(run) or 0.0) > 0.0
+    ]
     rng.shuffle(known)
     return itertools.cycle(known)
 
@@ -100,18 +109,19 @@ def _delay_s(run: tuple[int, int]) -> float:
         door=ChangeSet.Door.COMMAND,
     )  # fmt: skip
     speaker = {"op": "point.append", "run": run_id, "kind": "device", "device_kind": "ceiling_speaker"}
-    before = _likely(run_id)
+    before = _figures(run_id)
     began = time.perf_counter()
     change_accept(change, [{**speaker, "length_m": 20.0, "length_basis": "measured"}])
     _wait_for(lambda: not Mark.objects.filter(site_id=site_id).exists())
     took = time.perf_counter() - began
-    if _likely(run_id) == before:
+    if _figures(run_id) == before:
         raise RuntimeError(f"the figures of run {run_id} know nothing of its change")
     return took
 
 
-def _likely(run_id: int) -> list[float | None]:
-    return Figures.objects.get(subject_kind=SubjectKind.RUN, subject_id=run_id).likely
+def _figures(run_id: int) -> list[list[float | None]]:
+    found = Figures.objects.get(subject_kind=SubjectKind.RUN, subject_id=run_id)
+    return [found.low, found.likely, found.high]
 
 
 def _wait_for(true: Callable[[], bool]) -> None:

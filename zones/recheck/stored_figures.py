@@ -53,7 +53,7 @@ _STORED = Query(
         ) u LEFT JOIN (VALUES {_NUMBERED}) AS n(code, number) USING (code)""",  # noqa: S608 - our own codes
 )
 
-_WRITE = """
+_INSERT = """
 INSERT INTO figures (
     subject_kind, subject_id, site_id, codes, verdict, detail, low, likely, high, limit_value, supported,
     as_of, solver_version, computed_at
@@ -70,6 +70,8 @@ FROM unnest(
     %(supported)s::float8[], %(day)s::bigint[]
 ) AS f(kind, subject, site, code, verdict, detail, low, likely, high, lim, supported, day)
 GROUP BY kind, subject, site
+"""
+_OR_UPDATE = """
 ON CONFLICT (subject_kind, subject_id) DO UPDATE SET
     site_id = excluded.site_id, codes = excluded.codes, verdict = excluded.verdict, detail = excluded.detail,
     low = excluded.low, likely = excluded.likely, high = excluded.high, limit_value = excluded.limit_value,
@@ -133,7 +135,8 @@ def write_figures(
             values["day"] = np.array([day.toordinal() for day in as_of], np.int64)[found["member"][write]]
             values |= {"codes": _CODES, "solver": SOLVER_VERSION, "now": now}
             with cursor_taking_arrays() as of_arrays:
-                of_arrays.execute(_WRITE, values)
+                # where nothing is stored there is nothing to look up for every row
+                of_arrays.execute(_INSERT + _OR_UPDATE if len(of_stored) else _INSERT, values)
     return int((changed & is_found).sum()), len(gone)
 
 

@@ -30,7 +30,7 @@ from zones.electrical.plant import FOREVER, Plant
 from zones.electrical.subjects import SubjectKind
 from zones.electrical.verdicts import Rule
 
-from .deeds import Deed, adds_load, deeds_of
+from .deeds import Deed, adds_load
 from .feeding import Scene, Scenes
 from .series import OWN_ROWS, Series, Targets, follow
 
@@ -180,7 +180,6 @@ def attribute(
     ends = [_ends(series, k, int(baseline[k])) for k in range(len(targets))]
     every = Scenes(plant)
     scenes = [_scenes(every, targets, k, end, series) for k, end in enumerate(ends)]
-    deeds = cache(deeds_of)
     site = plant.group_site[targets.group]
     change_sets = lookup(
         {(int(plant.site_id[site[k]]), scene.step) for k, of in enumerate(scenes) for scene in of.values()},
@@ -193,7 +192,6 @@ def attribute(
             int(plant.site_id[site[k]]),
             scenes[k],
             change_sets,
-            deeds,
             surveyed=surveyed_on[site[k]] is not None,
         )
         for k, end in enumerate(ends)
@@ -307,7 +305,6 @@ def _attribution(
     site_id: int,
     scenes: dict[int, Scene],
     change_sets: ChangeSets,
-    deeds: Callable[[Scene], tuple[Deed, ...]],
     *,
     surveyed: bool,
 ) -> Attribution | None:
@@ -316,7 +313,7 @@ def _attribution(
 
     @cache
     def change(entry: int) -> NamedChange:
-        return _named_change(series, ends, entry, site_id, scenes[entry], change_sets, deeds)
+        return _named_change(series, ends, entry, site_id, scenes[entry], change_sets)
 
     def same(one: int | None, other: int | None) -> bool:
         """Whatever happened up to the baseline is one thing: as found."""
@@ -346,13 +343,7 @@ def _attribution(
 
 
 def _named_change(
-    series: Series,
-    ends: _Ends,
-    entry: int,
-    site_id: int,
-    scene: Scene,
-    change_sets: ChangeSets,
-    deeds: Callable[[Scene], tuple[Deed, ...]],
+    series: Series, ends: _Ends, entry: int, site_id: int, scene: Scene, change_sets: ChangeSets
 ) -> NamedChange:
     step = scene.step
     as_found = step <= ends.baseline_step
@@ -366,7 +357,7 @@ def _named_change(
         as_found=as_found,
         change_set=original,
         correction=correction,
-        deeds=deeds(scene),
+        deeds=scene.deeds,
         before=_figure(series, entry - 1) if entry > ends.span.start and not as_found else Figure(None, None),
         after=_figure(series, after),
     )

@@ -16,7 +16,22 @@ from zones.electrical.bands import IntArray
 from zones.electrical.plant import BoolArray, Plant, PointKind, Table
 
 from .acts import ACTS
-from .feeding import THINGS, Rows, Scene
+
+THINGS: Final = {
+    "runs": "run_index",
+    "points": "point_index",
+    "supplies": "supply_index",
+    "outputs": "output_index",
+    "amplifiers": "amplifier_index",
+    "switches": "switch_index",
+    "ports": "port_index",
+    "endpoints": "endpoint_index",
+    "addresses": "endpoint_index",
+}
+"""Tables whose rows are those of one thing, and the column that says which."""
+
+Rows = dict[str, BoolArray]
+"""By table name: (rows,) True for those that are meant."""
 
 
 @dataclass(frozen=True)
@@ -116,10 +131,11 @@ _COUNTED_EVENTS: Final = {  # tables whose rows begin and end and are never alte
 }
 
 
-def deeds_of(scene: Scene) -> tuple[Deed, ...]:
-    """What was done, equal deeds taken together, the most telling first."""
+def deeds_of(plant: Plant, rows: Rows, step: int) -> tuple[Deed, ...]:
+    """What was done at a step, of the rows that are meant: equal deeds taken together, the most telling
+    first."""
     counted: dict[Deed, float] = {}
-    for deed in _every(scene.plant, scene.rows, scene.step):
+    for deed in _every(plant, rows, step):
         alike = replace(deed, count=0.0)
         counted[alike] = counted.get(alike, 0.0) + deed.count
     deeds = _merged([replace(alike, count=count) for alike, count in counted.items()])

@@ -15,21 +15,7 @@ from zones.electrical.evaluate import subject_ids
 from zones.electrical.plant import BoolArray, Plant, Table
 from zones.electrical.subjects import SubjectKind
 
-THINGS: Final = {
-    "runs": "run_index",
-    "points": "point_index",
-    "supplies": "supply_index",
-    "outputs": "output_index",
-    "amplifiers": "amplifier_index",
-    "switches": "switch_index",
-    "ports": "port_index",
-    "endpoints": "endpoint_index",
-    "addresses": "endpoint_index",
-}
-"""Tables whose rows are those of one thing, and the column that says which."""
-
-Rows = dict[str, BoolArray]
-"""By table name: (rows,) True for those that are meant."""
+from .deeds import THINGS, Deed, Rows, deeds_of
 
 
 @dataclass(frozen=True, eq=False)
@@ -55,6 +41,10 @@ class Scene:
                 ends &= ~np.isin(things, things[begins])
             found |= {int(k) for k in table.changed_by[begins | ends]}
         return frozenset(found)
+
+    @cached_property
+    def deeds(self) -> tuple[Deed, ...]:
+        return deeds_of(self.plant, self.rows, self.step)
 
 
 class Scenes:

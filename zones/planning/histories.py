@@ -29,7 +29,7 @@ from zones.findings.attribution import (
     history,
 )
 from zones.findings.conditions import attributions_as_data, look_up
-from zones.findings.deeds import Reference, deeds_of
+from zones.findings.deeds import Reference
 from zones.findings.feeding import Scene, Scenes
 from zones.findings.names import names_of, of_subject
 from zones.findings.series import Targets
@@ -206,7 +206,7 @@ def _story(
         as_found=not entry.after_baseline,
         change_set=change_set,
         correction=correction,
-        deeds=deeds_of(scene),
+        deeds=scene.deeds,
         before=_figure(entries[at - 1]) if at else Figure(None, None),
         after=after,
     )

@@ -7,11 +7,11 @@ import statistics
 import time
 from collections.abc import Iterator
 
-from django.db import connection, connections
+from django.db import connection
 
 from sites.changes.models import ChangeSet
-from sites.changes.services import Change, change_accept
 from sites.models import Site
+from tests.bench.fleets import add_speakers, settle, tidy
 from tests.bench.lines import peak_rss_mb
 from zones.findings.models import Finding
 from zones.models import Run
@@ -21,37 +21,30 @@ CASES = ("changes",)
 TOGETHER = False
 ROUNDS, SITES_A_ROUND = 40, 4
 """In a small fleet fewer, since each of its sites is changed once."""
-SPEAKERS = 60
+SPEAKERS, REASON = 60, "more speakers"
 
 
 def cases(_wanted: tuple[str, ...], sites: int) -> Iterator[str]:
     """Medians, as JSON: seconds from the commit to the committed finding, and pages of the database touched
     meanwhile, whether or not they were in its memory. The sites are the first of the fleet, which are the
     same whatever its size, and each is changed once."""
-    with connections["owner"].cursor() as cursor:
-        cursor.execute("VACUUM ANALYZE")
-    while look_once() is not None:
-        pass
+    tidy()
+    settle()
     took, touched = [], []
     for run in _runs(min(ROUNDS, sites // SITES_A_ROUND)):
-        change = Change(
-            site_id=run.site_id, user=None, actor="Mara Ellingsworth", reason="more speakers",
-            door=ChangeSet.Door.COMMAND,
-        )  # fmt: skip
-        body = {"op": "point.append", "run": run.pk, "kind": "device", "device_kind": "ceiling_speaker"}
-        accepted = change_accept(change, [{**body, "length_m": 20.0, "length_basis": "measured"}] * SPEAKERS)
+        change_set_id = add_speakers(run.site_id, run.pk, SPEAKERS, reason=REASON)
         before, began = _pages(), time.perf_counter()
         look_once()
         took.append(time.perf_counter() - began)
         touched.append(_pages() - before)
-        _require_named(run.site_id, accepted.change_set.pk)
+        _require_named(run.site_id, change_set_id)
     told = {"seconds": statistics.median(took), "buffers": statistics.median(touched)}
     yield json.dumps({**told, "peak_rss_mb": peak_rss_mb()})
 
 
 def _runs(rounds: int) -> list[Run]:
     """A run of each of some sites that no earlier round has changed."""
-    changed = ChangeSet.objects.filter(reason="more speakers").values("site")
+    changed = ChangeSet.objects.filter(reason=REASON).values("site")
     sites = Site.objects.exclude(pk__in=changed).order_by("pk").values_list("pk", flat=True)[:rounds]
     runs = Run.objects.filter(site__in=list(sites), kind=Run.Kind.SELF_AMPLIFIED, end_step__isnull=True)
     return list({run.site_id: run for run in runs.order_by("-pk")}.values())

@@ -7,8 +7,8 @@ from collections.abc import Callable, Iterator
 
 from django.utils import timezone
 
+from tests.bench.fleets import sizes
 from tests.bench.lines import Line, compare
-from tests.bench.recheck_all import sizes
 from zones.models import Zone
 from zones.planning.histories import zone_history
 from zones.planning.zone_loads import zone_load

@@ -16,12 +16,11 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
 from django.conf import settings
-from django.db import connection, connections
+from django.db import connection
 
-from sites.changes.models import ChangeSet, Mark
-from sites.changes.services import Change, change_accept
+from sites.changes.models import Mark
+from tests.bench.fleets import add_speakers, sizes, tidy
 from tests.bench.lines import Line, line
-from tests.bench.recheck_all import sizes
 from zones.electrical.subjects import SubjectKind
 from zones.models import Figures, Run
 from zones.recheck.marks import mark_outdated
@@ -39,8 +38,7 @@ LONGEST_S = 120.0
 def cases(_wanted: tuple[str, ...], _sites: int) -> Iterator[Line]:
     """Ours is the longest of ``CHANGES`` delays. They are spread over as many bulk rechecks as it takes, each
     of which writes every figure anew; one sweeper does all of it, as deployed."""
-    with connections["owner"].cursor() as cursor:
-        cursor.execute("VACUUM ANALYZE")
+    tidy()
     rng = random.Random(17)
     runs = _runs(rng)
     bulk_s: list[float] = []
@@ -104,14 +102,9 @@ def _outdate_all() -> None:
 def _delay_s(run: tuple[int, int]) -> float:
     """Of one speaker more on a run."""
     site_id, run_id = run
-    change = Change(
-        site_id=site_id, user=None, actor="Mara Ellingsworth", reason="one speaker more",
-        door=ChangeSet.Door.COMMAND,
-    )  # fmt: skip
-    speaker = {"op": "point.append", "run": run_id, "kind": "device", "device_kind": "ceiling_speaker"}
     before = _figures(run_id)
     began = time.perf_counter()
-    change_accept(change, [{**speaker, "length_m": 20.0, "length_basis": "measured"}])
+    add_speakers(site_id, run_id, 1, reason="one speaker more")
     _wait_for(lambda: not Mark.objects.filter(site_id=site_id).exists())
     took = time.perf_counter() - began
     if _figures(run_id) == before:

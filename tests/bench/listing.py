@@ -23,10 +23,11 @@ import orjson
 from django.db import connections
 from psycopg.rows import dict_row
 
+from api.demo.processes import free_port
 from sites.access.services import token_make
 from sites.models import User
+from tests.bench.fleets import sizes, tidy
 from tests.bench.lines import Line, compare
-from tests.bench.recheck_all import sizes
 from zones.models import Zone
 from zones.planning.zone_states import subjects_bearing_on
 
@@ -56,8 +57,7 @@ SELECT of.zone_id, finding.id, case_id, code, subject_kind, subject_id, verdict,
 
 
 def cases(_wanted: tuple[str, ...], _sites: int) -> Iterator[Line]:
-    with connections["owner"].cursor() as cursor:
-        cursor.execute("VACUUM ANALYZE")
+    tidy()
     user, _ = User.objects.get_or_create(
         username="bench", defaults={"role": User.Role.MANAGER, "all_customers": True}
     )
@@ -121,9 +121,7 @@ def _counted(rows: dict[str, list[dict[str, Any]]]) -> dict[str, int]:
 @contextmanager
 def _served() -> Iterator[int]:
     """The port of a server on this fleet; its quota is out of the way."""
-    with socket.socket() as free:
-        free.bind(("127.0.0.1", 0))
-        port = int(free.getsockname()[1])
+    port = free_port()
     server = subprocess.Popen(
         [
             sys.executable, "-m", "gunicorn", "api.wsgi", "--bind", f"127.0.0.1:{port}", "--workers", "1",

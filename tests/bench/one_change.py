@@ -17,8 +17,8 @@ from pathlib import Path
 
 from kombu.connection import Connection
 
+from tests.bench.fleets import sizes as sizes_of_fleet
 from tests.bench.lines import Line, line
-from tests.bench.recheck_all import sizes as sizes_of_fleet
 
 NAME = "one-change"
 CASES = ("sweeper", "buffers", "worker")

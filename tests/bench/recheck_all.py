@@ -14,6 +14,7 @@ from dataclasses import replace
 from django.db import connection, connections
 
 from sites.models import Site
+from tests.bench.fleets import sizes, tidy
 from tests.bench.lines import Line, line, peak_rss_mb, seconds
 from zones.plant import queries
 from zones.plant.columns import Query, blocks, statement
@@ -36,7 +37,7 @@ def cases(wanted: tuple[str, ...], sites: int) -> Iterator[Line]:
 
 def _case(case: str) -> Line:
     PREPARED[case]()
-    _tidy()
+    tidy()
     ours = seconds(lambda: _swept_all(case))
     peak = peak_rss_mb()
     theirs = seconds(copy_out) + seconds(_copy_in())
@@ -74,12 +75,6 @@ PREPARED: dict[str, Callable[[], None]] = {
 }
 
 
-def _tidy() -> None:
-    """As autovacuum does, but not in the middle of what is timed."""
-    with connections["owner"].cursor() as cursor:
-        cursor.execute("VACUUM ANALYZE")
-
-
 def copy_out() -> None:
     """Every row of the whole fleet that the recheck reads, as a binary COPY that nobody looks at."""
     ids = list(Site.objects.values_list("pk", flat=True))
@@ -107,15 +102,6 @@ def _copy_in() -> Callable[[], None]:
             into.write(rows)
 
     return copy_in
-
-
-def sizes() -> dict[str, int | float]:
-    with connection.cursor() as cursor:
-        cursor.execute(
-            "SELECT (SELECT count(*) FROM site), (SELECT count(*) FROM point), count(*) FROM figures"
-        )
-        sites, points, figures = cursor.fetchone()
-    return {"sites": sites, "points": points, "figures": figures}
 
 
 # --- memory -------------------------------------------------------------------------------------------

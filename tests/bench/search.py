@@ -10,8 +10,8 @@ from functools import partial
 
 from sites.access.scope import EVERYTHING
 from sites.models import Closet
+from tests.bench.fleets import sizes
 from tests.bench.lines import Line, line, peak_rss_mb, seconds
-from tests.bench.recheck_all import sizes
 from zones.search import Found, search
 
 NAME = "search"

@@ -13,22 +13,19 @@ import uuid
 from collections.abc import Iterator
 from contextlib import contextmanager
 
-from django.db import connection, connections
+from django.db import connection
 
 from api.celery import app
-from sites.changes.models import ChangeSet
-from sites.changes.services import Change, change_accept
 from sites.models import Site
-from tests.bench.changing import ROUNDS, SITES_A_ROUND
+from tests.bench.changing import ROUNDS, SITES_A_ROUND, SPEAKERS
+from tests.bench.fleets import add_speakers, settle, tidy
 from tests.bench.lines import peak_rss_mb
 from zones.electrical.subjects import SubjectKind
 from zones.findings.models import Finding
 from zones.models import Run, RunFacts
-from zones.recheck.sweep import look_once
 
 CASES = ("changes",)
 TOGETHER = False
-SPEAKERS = 60
 WAIT_S = 120.0
 POLL_S = 0.001
 
@@ -36,10 +33,8 @@ POLL_S = 0.001
 def cases(_wanted: tuple[str, ...], sites: int) -> Iterator[str]:
     """The median, as JSON: seconds from the commit until another connection sees the finding that names it.
     The sites are the first of the fleet, which are the same whatever its size."""
-    with connections["owner"].cursor() as cursor:
-        cursor.execute("VACUUM ANALYZE")
-    while look_once() is not None:
-        pass
+    tidy()
+    settle()
     with _worker():
         # The first is not counted: the worker is still starting, and loads what it needs
         _, *took = [_seconds_until_found(run_id) for run_id in _runs(min(ROUNDS, sites // SITES_A_ROUND))]
@@ -89,16 +84,11 @@ def _runs(rounds: int) -> list[int]:
 
 def _seconds_until_found(run_id: int) -> float:
     site_id = Run.objects.values_list("site_id", flat=True).get(pk=run_id)
-    change = Change(
-        site_id=site_id, user=None, actor="Mara Ellingsworth", reason="speakers along the corridor",
-        door=ChangeSet.Door.COMMAND,
-    )  # fmt: skip
-    body = {"op": "point.append", "run": run_id, "kind": "device", "device_kind": "ceiling_speaker"}
-    accepted = change_accept(change, [{**body, "length_m": 20.0, "length_basis": "measured"}] * SPEAKERS)
+    change_set_id = add_speakers(site_id, run_id, SPEAKERS, reason="speakers along the corridor")
     began = time.perf_counter()
-    while not _is_found(site_id, accepted.change_set.pk):
+    while not _is_found(site_id, change_set_id):
         if time.perf_counter() > began + WAIT_S:
-            raise RuntimeError(f"no finding of site {site_id} names change set {accepted.change_set.pk}")
+            raise RuntimeError(f"no finding of site {site_id} names change set {change_set_id}")
         time.sleep(POLL_S)
     return time.perf_counter() - began
 

@@ -14,10 +14,8 @@ from pathlib import Path
 import httpx
 
 from api.demo.processes import free_port
+from tests.api.demo.conftest import NOT_ITS_OWN
 
-ON_ITS_OWN = (
-    "DATABASE_URL", "DATABASE_OWNER_URL", "CELERY_BROKER_URL", "DJANGO_SETTINGS_MODULE", "PYTHONPATH",
-)  # fmt: skip
 START_S, STOP_S = 120.0, 60.0
 LONG_S = 1800.0
 
@@ -25,7 +23,9 @@ LONG_S = 1800.0
 class Code:
     def __init__(self, folder: Path, data: Path, logs: Path) -> None:
         self.folder, self.logs = folder, logs
-        self.environment = {name: value for name, value in os.environ.items() if name not in ON_ITS_OWN} | {
+        self.environment = {
+            name: value for name, value in os.environ.items() if name not in (*NOT_ITS_OWN, "PYTHONPATH")
+        } | {
             "ZONEBOOK_DATA": str(data),
             "ZONEBOOK_LOG_LEVEL": "WARNING",
             "ZONEBOOK_REQUESTS_PER_MINUTE": "1000000",

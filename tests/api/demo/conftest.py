@@ -17,7 +17,7 @@ from tests.api.database.conftest import make_folder, wait_for_keeper
 
 ROOT = Path(__file__).resolve().parents[3]
 # Whatever the tests themselves run on, the demo runs on what it brings
-_NOT_ITS_OWN = (
+NOT_ITS_OWN = (
     "DATABASE_URL",
     "DATABASE_OWNER_URL",
     "CELERY_BROKER_URL",
@@ -61,7 +61,7 @@ def demo(demo_data: Path) -> Iterator[Demo]:
         process = subprocess.Popen(
             [sys.executable, "manage.py", "demo", "--data", str(demo_data), *words],
             cwd=ROOT,
-            env={name: value for name, value in os.environ.items() if name not in _NOT_ITS_OWN},
+            env={name: value for name, value in os.environ.items() if name not in NOT_ITS_OWN},
             stdin=subprocess.DEVNULL,
             stdout=subprocess.PIPE,
             stderr=subprocess.PIPE,

@@ -118,6 +118,13 @@ BAD = {
         [SQL("ALTER TABLE point ADD CONSTRAINT p_of_site FOREIGN KEY (site_id) REFERENCES site")],
         ["reads point through while nobody may write to it"],
     ),
+    "a reference at once for all rows, along an index": (
+        [
+            SQL("SET LOCAL enable_seqscan = off"),
+            SQL("ALTER TABLE point ADD CONSTRAINT p_of_site FOREIGN KEY (site_id) REFERENCES site"),
+        ],
+        ["reads point through while nobody may write to it"],
+    ),
     "a column that must be filled": (
         [SQL("ALTER TABLE point ADD note text NOT NULL")],
         [

@@ -143,8 +143,7 @@ def _counts() -> dict[str, Counts]:
 
 def _stops(counts: Mapping[str, Counts], tables: set[str]) -> Iterator[str]:
     """What of tables that were there before it reads through, with what it holds meanwhile. Where nobody may
-    write, reading by an index counts too: a reference that is checked for all rows may be, as the planner likes.
-    """
+    write, reading along an index counts as well: the planner may choose that to check a reference for all rows."""
     locked = {
         table
         for (table,) in _rows(

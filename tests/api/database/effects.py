@@ -142,8 +142,9 @@ def _counts() -> dict[str, Counts]:
 
 
 def _stops(counts: Mapping[str, Counts], tables: set[str]) -> Iterator[str]:
-    """What of tables that were there before it reads through, with what it holds meanwhile. Where nobody may
-    write, reading along an index counts as well: the planner may choose that to check a reference for all rows."""
+    """What of tables that were there before it reads through, with what it holds meanwhile.
+
+    Where nobody may write, reading along an index counts as well: the planner may check a reference so."""
     locked = {
         table
         for (table,) in _rows(

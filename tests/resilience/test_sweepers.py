@@ -16,7 +16,7 @@ from tests.zones.recording import SiteRecord
 from zones.electrical.subjects import SubjectKind
 from zones.models import Figures, SiteCheck
 from zones.recheck.marks import mark_sites
-from zones.recheck.sweep import BATCH, FEWEST_IN_BULK, look_once, sweep
+from zones.recheck.sweep import BATCHES, look_once, sweep
 
 pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.slow]
 
@@ -49,7 +49,7 @@ def thin_sites(count: int) -> list[int]:
 
 
 def test_two_at_once_share_the_sites_and_recompute_none_twice(processes: Processes) -> None:
-    count = 3 * BATCH[Mark.Lane.BULK] + 1
+    count = 3 * BATCHES[Mark.Lane.BULK].most + 1
     thin_sites(count)
     sweepers = [processes.start("tests.resilience.sweeping") for _ in range(2)]
     assert sum(recomputed(sweeper.ended()) for sweeper in sweepers) == count
@@ -72,8 +72,9 @@ def test_while_one_is_at_some_sites_another_does_the_rest(processes: Processes) 
 def test_an_interactive_change_waits_for_no_bulk_batch_that_is_not_begun(processes: Processes) -> None:
     """A sweeper is at a bulk batch, and stays there: another takes up what a person changes between any two
     batches, but for what the first one is at."""
-    taken = FEWEST_IN_BULK  # by a sweeper that does not know yet how long they take
-    bulk = thin_sites(taken + 2 * BATCH[Mark.Lane.BULK])
+    batches = BATCHES[Mark.Lane.BULK]
+    taken = batches.fewest  # by a sweeper that does not know yet how long they take
+    bulk = thin_sites(taken + 2 * batches.most)
     at_work = processes.start_and_pause("claimed", "tests.resilience.sweeping")
     person = make_terminal()
     mark_sites([bulk[0]], reason="asked for")

@@ -144,9 +144,9 @@ def _faults(start: Callable[[], Process], flush: Callable[[], None] | None) -> I
 
 
 def _is_ready(looker: Process) -> bool:
-    """A worker says so; a sweeper looks as soon as it has started."""
+    """A worker says so, and so does a sweeper."""
     assert looker.popen.poll() is None, looker.said
-    return " ready." in looker.said or "celery" not in looker.popen.args  # type: ignore[operator]
+    return " ready." in looker.said or "looking for marked sites" in looker.said
 
 
 def _flush(url: str, processes: Processes) -> None:

@@ -29,6 +29,8 @@ from .wiring import ancestor_closure, wire
 
 FACTOR_LEAST, FACTOR_MOST = 0.5, 2.0
 _ROUNDS = 160
+_SETTLED = 1e-13
+"""Between two factors as near as that there is none to look for, relative to them."""
 
 
 @dataclass(frozen=True)
@@ -318,13 +320,13 @@ def _settle(better: Callable[[FloatArray], FloatArray], possible: BoolArray) -> 
         none = np.isnan(tried)
         if round_ == 0:
             dead |= none
-        settled |= dead | (np.abs(tried - factor) <= 1e-13 * factor)
+        settled |= dead | (np.abs(tried - factor) <= _SETTLED * factor)
         settled |= ((factor == most) & (tried > factor)) | ((factor == least) & (tried < factor))
-        if settled.all():
-            break
         low = np.where(tried > factor, np.maximum(low, factor), low)
         high = np.where(none | (tried < factor), np.minimum(high, factor), high)
         reached |= tried < factor
+        if (settled | (high - low <= _SETTLED * factor)).all():
+            break
         middle = (np.maximum(low, least) + np.minimum(high, most)) / 2
         proposed = np.clip(tried, least, most)
         sound = (proposed > low) & (proposed < high) & (round_ % 3 < 2)

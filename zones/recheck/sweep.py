@@ -18,12 +18,23 @@ from zones.recheck.marks import mark_outdated, raise_due
 
 log = structlog.get_logger(__name__)
 
-BATCH = {Mark.Lane.INTERACTIVE: 50, Mark.Lane.BULK: 150}
-"""So many sites at most; 50 at once in bulk would take a fifth longer a site than 150."""
-FEWEST_IN_BULK = 25
-BULK_BATCH_S = 0.8
-"""Whoever changes something waits for the bulk batch that is under way, so one is to take no longer, however
-large the sites and however busy the machine."""
+@dataclass(frozen=True)
+class Batches:
+    """How many sites a batch may have, and how long it is to take, however large the sites and however busy
+    the machine."""
+
+    fewest: int
+    most: int
+    lasting_s: float
+
+
+BATCHES = {
+    Mark.Lane.INTERACTIVE: Batches(fewest=10, most=50, lasting_s=0.4),
+    Mark.Lane.BULK: Batches(fewest=25, most=150, lasting_s=0.8),
+}
+"""Whoever changes something waits for the batch that is under way; what a batch found is lost if its process
+is killed, and so a short-lived one still gets on. Fewer sites would spend their time on beginning, 50 at once
+in bulk a fifth more a site than 150."""
 LOOK_FOR_OUTDATED_EVERY_S = 60.0
 
 Chore = Callable[[], object]
@@ -43,18 +54,15 @@ class Swept:
 
 
 class _Pace:
-    """How many sites a bulk batch may have, going by what the last one took; fewer than ``FEWEST_IN_BULK``
-    would spend their time on beginning."""
+    """How many sites a batch may have, going by what the last one of its lane took."""
 
     def __init__(self) -> None:
-        self.sites = FEWEST_IN_BULK
-
-    def most(self, lane: Mark.Lane) -> int:
-        return min(BATCH[lane], self.sites) if lane == Mark.Lane.BULK else BATCH[lane]
+        self.sites = {lane: batches.fewest for lane, batches in BATCHES.items()}
 
     def note(self, lane: Mark.Lane, sites: int, took_s: float) -> None:
-        if lane == Mark.Lane.BULK:
-            self.sites = max(FEWEST_IN_BULK, int(sites * BULK_BATCH_S / took_s))
+        batches = BATCHES[lane]
+        within = int(sites * batches.lasting_s / took_s)
+        self.sites[lane] = min(max(within, batches.fewest), batches.most)
 
 
 _pace = _Pace()
@@ -76,8 +84,8 @@ def look_once(*, now: dt.datetime | None = None) -> Outcome | None:
     """
     raise_due(now)
     outcome = None
-    for lane in BATCH:
-        with claimed(lane, _pace.most(lane)) as site_ids:
+    for lane in BATCHES:
+        with claimed(lane, _pace.sites[lane]) as site_ids:
             if site_ids:
                 began = time.perf_counter()
                 outcome = recheck(site_ids, now=now)
@@ -113,6 +121,7 @@ def sweep_until(stop: threading.Event, *, interval_s: float) -> Swept:
     """
     swept = Swept()
     outdated_at = 0.0
+    log.info("looking for marked sites", every_s=interval_s)
     while not stop.is_set():
         try:
             close_old_connections()

@@ -19,7 +19,7 @@ from zones.recheck import marks, sweep
 from zones.recheck.batch import Outcome
 from zones.recheck.checked import Checked, on_checked
 from zones.recheck.marks import mark_outdated, mark_sites
-from zones.recheck.sweep import BATCH, BULK_BATCH_S, FEWEST_IN_BULK, look_once, on_sweep, sweep_until
+from zones.recheck.sweep import BATCHES, Batches, look_once, on_sweep, sweep_until
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
@@ -33,7 +33,8 @@ def no_chores(monkeypatch: pytest.MonkeyPatch) -> None:
 
 @pytest.fixture
 def one_at_a_time(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(sweep, "BATCH", {INTERACTIVE: 1, BULK: 1})
+    monkeypatch.setattr(sweep, "BATCHES", dict.fromkeys(BATCHES, Batches(fewest=1, most=1, lasting_s=1)))
+    monkeypatch.setattr(sweep, "_pace", sweep._Pace())
 
 
 @pytest.fixture
@@ -77,15 +78,18 @@ def test_an_interactive_change_waits_for_one_bulk_batch_at_most(
     assert order == [first, second, person.site_id, third]
 
 
-def test_a_bulk_batch_has_as_many_sites_as_its_time_allows(monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.mark.parametrize("lane", BATCHES)
+def test_a_batch_has_as_many_sites_as_its_time_allows(
+    lane: Mark.Lane, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """As many as the last one would have done in that time; never too few to be worth beginning."""
     asked: list[int] = []
     seconds_a_site = iter([0.001, 0.01, 0.01, 0.1, 0.02])
     clock = [0.0]
 
     @contextmanager
-    def claimed(lane: Mark.Lane, count: int) -> Iterator[list[int]]:
-        yield list(range(count)) if lane == BULK else []
+    def claimed(looked_at: Mark.Lane, count: int) -> Iterator[list[int]]:
+        yield list(range(count)) if looked_at == lane else []
 
     def recheck(site_ids: list[int], *, now: dt.datetime) -> Outcome:
         asked.append(len(site_ids))
@@ -98,9 +102,9 @@ def test_a_bulk_batch_has_as_many_sites_as_its_time_allows(monkeypatch: pytest.M
     monkeypatch.setattr(sweep, "time", SimpleNamespace(perf_counter=lambda: clock[0]))
     for _ in range(5):
         look_once(now=NOW)
-    fewest, most = FEWEST_IN_BULK, BATCH[BULK]
-    in_time = pytest.approx(BULK_BATCH_S / 0.01, abs=1)
-    assert asked == [fewest, most, in_time, in_time, fewest]
+    batches = BATCHES[lane]
+    in_time = pytest.approx(batches.lasting_s / 0.01, abs=1)
+    assert asked == [batches.fewest, batches.most, in_time, in_time, batches.fewest]
 
 
 def test_an_interactive_mark_takes_the_bulk_ones_of_its_site_along(order: list[int]) -> None:

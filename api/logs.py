@@ -53,8 +53,11 @@ def configure(log_format: str, level: str) -> dict[str, Any]:
         },
         "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "line"}},
         "root": {"handlers": ["stderr"], "level": level},
-        # Django's own handlers would say everything twice
-        "loggers": {name: {"handlers": [], "propagate": True} for name in ("django", "django.server")},
+        # Django's own handlers would say everything twice, and its own level would hide ours
+        "loggers": {
+            name: {"handlers": [], "propagate": True, "level": "NOTSET"}
+            for name in ("django", "django.server")
+        },
     }
 
 

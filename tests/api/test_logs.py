@@ -43,6 +43,20 @@ def test_a_request_is_not_written_out(lines: io.StringIO) -> None:
     assert "request" not in json.loads(line)
 
 
+@pytest.mark.parametrize(("level", "said"), [("ERROR", 0), ("WARNING", 1), ("DEBUG", 2)])
+def test_the_level_is_that_of_libraries_too(level: str, said: int) -> None:
+    stream = io.StringIO()
+    configuration = logs.configure("json", level)
+    configuration["handlers"]["stderr"]["stream"] = stream
+    logging.config.dictConfig(configuration)
+    try:
+        logging.getLogger("django.request").warning("refused")
+        logging.getLogger("django.server").debug("asked")
+    finally:
+        logging.config.dictConfig(settings.LOGGING)
+    assert len(stream.getvalue().splitlines()) == said
+
+
 def test_an_error_is_one_line(lines: io.StringIO) -> None:
     try:
         int("no number")

@@ -18,6 +18,7 @@ from zones.recheck.marks import mark_outdated, raise_due
 
 log = structlog.get_logger(__name__)
 
+
 @dataclass(frozen=True)
 class Batches:
     """How many sites a batch may have, and how long it is to take, however large the sites and however busy

@@ -10,10 +10,11 @@ import datetime as dt
 from collections.abc import Iterable, Mapping
 from typing import Any, Final
 
+from django.db import connection
 from django.db.models import Model
 
 from sites.changes.models import ChangeSet
-from sites.models import Amplifier, AmplifierFacts, Closet, Contact, Contract, Coverage, Site, Supply
+from sites.models import Amplifier, AmplifierFacts, Closet, Contact, Contract, Site, Supply
 from zones.electrical.subjects import SubjectKind
 from zones.limits.cautions import Surroundings, cautions_of
 from zones.limits.names import names_of, places_of
@@ -36,8 +37,16 @@ _SITE: Final = (
 
 def contracts_on(days: Mapping[int, dt.date]) -> dict[int, Contract]:
     """By site, the contract that covers it on its day; sites without one are left out."""
-    rows = Coverage.objects.filter(site_id__in=days).select_related("contract")
-    return {row.site_id: row.contract for row in rows if days[row.site_id] in row.days}
+    with connection.cursor() as cursor:  # a model and a range of days for each take twice as long
+        cursor.execute(
+            """SELECT coverage.site_id, contract_id
+               FROM coverage JOIN unnest(%s::bigint[], %s::date[]) AS asked(site_id, day) USING (site_id)
+               WHERE days @> day""",
+            [list(days), list(days.values())],
+        )
+        covering = dict(cursor.fetchall())
+    contracts = Contract.objects.in_bulk(set(covering.values()))
+    return {site_id: contracts[contract_id] for site_id, contract_id in covering.items()}
 
 
 class Bodies:

@@ -14,7 +14,6 @@ from typing import Any, Final, TypeVar
 
 import numpy as np
 
-from sites.models import Site
 from zones.electrical.bands import LIKELY, LOW
 from zones.electrical.figures import Problem
 from zones.electrical.verdicts import Verdict
@@ -86,13 +85,12 @@ def _evaluated(checked: Checked) -> list[Condition]:
     targets = Targets.of_rows(evaluation, rows).joined(Targets.of_problems(plant, problems))
     if not len(targets):
         return []
-    surveyed = dict(Site.objects.filter(pk__in=checked.site_id).values_list("pk", "surveyed_on"))
     attributions = attribute(
         plant,
         targets,
         evaluation.rules,
         asked_step=checked.step,
-        surveyed_on=[surveyed.get(site_id) for site_id in checked.site_id],
+        surveyed_on=checked.surveyed_on,
         lookup=look_up,
         anchoring=checked.anchoring,
     )

@@ -64,11 +64,13 @@ def findings_due(checked: Checked) -> list[Due]:
         for site_id, until in deferred.values_list("site_id", "deferred_until")
         if until is not None
     ]
-    begins = Coverage.objects.filter(site_id__in=as_of).values_list("site_id", "days")
+    later = Coverage.objects.filter(
+        site_id__in=as_of, days__startswith__gt=min(as_of.values(), default=dt.date.max)
+    )
     due += [
-        Due(site_id, days.lower, CONTRACT_BEGINS)
-        for site_id, days in begins
-        if days.lower is not None and days.lower > as_of[site_id]
+        Due(site_id, begins, CONTRACT_BEGINS)
+        for site_id, begins in later.values_list("site_id", "days__startswith")
+        if begins > as_of[site_id]
     ]
     return due
 

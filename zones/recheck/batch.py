@@ -9,6 +9,7 @@ import datetime as dt
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -17,7 +18,6 @@ from django.db import DatabaseError, OperationalError, connection, transaction
 from psycopg import errors
 
 from sites.changes.steps import first_step_after
-from sites.models import Site
 from zones.electrical.anchors import anchor
 from zones.electrical.evaluate import SOLVER_VERSION, evaluate
 from zones.electrical.plant import Members
@@ -102,13 +102,13 @@ def check(
         return None
     now = now or _database_time()
     plant = read_plant(sorted({mark.site_id for mark in marks}))
-    zones = _time_zones(plant.site_id.tolist())
+    sites = _sites(plant.site_id.tolist())
+    zones = {site.id: ZoneInfo(site.time_zone) for site in sites}
     as_of = tuple(now.astimezone(zone).date() for zone in zones.values())
     step = tuple(first_step_after(day) - 1 for day in as_of)
     members = Members.of_sites(plant, np.array(step, np.int64))
     anchoring = anchor(plant, point_loads(plant))
     evaluation = without_repeats(evaluate(plant, members, RULES, anchoring=anchoring))
-    before = dict(SiteCheck.objects.filter(site_id__in=list(zones)).values_list("site_id", "solver_version"))
     checked = Checked(
         site_id=tuple(zones),
         plant=plant,
@@ -118,7 +118,8 @@ def check(
         as_of=as_of,
         step=step,
         now=now,
-        solver_before=tuple(before.get(site_id) for site_id in zones),
+        surveyed_on=tuple(site.surveyed_on for site in sites),
+        solver_before=tuple(site.solver_version for site in sites),
     )
     write_figures(plant, evaluation, as_of, now)
     for listener in checked_listeners():
@@ -205,9 +206,23 @@ def _reason(error: Exception) -> str:
     return f"{type(error).__name__}: {text}"[:500] if text else type(error).__name__
 
 
-def _time_zones(site_ids: Sequence[int]) -> dict[int, ZoneInfo]:
-    rows = Site.objects.filter(pk__in=site_ids).order_by("id").values_list("id", "time_zone")
-    return {site_id: ZoneInfo(name) for site_id, name in rows}
+class _Site(NamedTuple):
+    id: int
+    time_zone: str
+    surveyed_on: dt.date | None
+    solver_version: int | None
+
+
+def _sites(site_ids: Sequence[int]) -> list[_Site]:
+    """Those that there are, in the order of their ids."""
+    with connection.cursor() as cursor:
+        cursor.execute(
+            """SELECT site.id, time_zone, surveyed_on, solver_version
+               FROM site LEFT JOIN site_check ON site_check.site_id = site.id
+               WHERE site.id = ANY(%s) ORDER BY site.id""",
+            [list(site_ids)],
+        )
+        return [_Site._make(row) for row in cursor.fetchall()]
 
 
 def _database_time() -> dt.datetime:

@@ -27,7 +27,8 @@ class Checked:
     order. ``plant`` holds their whole history and what is dated in the future; ``evaluation`` is of
     ``as_of`` alone. ``step[i]`` is the last step of the day ``as_of[i]``, which is today in the time zone of
     site ``i`` at the instant ``now``. ``anchoring`` is that of ``plant``, to be handed to further calls of
-    ``evaluate``. ``solver_before[i]`` is the version of the solver that the site was last computed with, None
+    ``evaluate``. ``surveyed_on[i]`` is the day on which a site that was taken over was found as it is.
+    ``solver_before[i]`` is the version of the solver that the site was last computed with, None
     before its first time: where it is older, a figure may have changed by that alone.
     """
 
@@ -39,6 +40,7 @@ class Checked:
     as_of: tuple[dt.date, ...]
     step: tuple[int, ...]
     now: dt.datetime
+    surveyed_on: tuple[dt.date | None, ...]
     solver_before: tuple[int | None, ...]
 
 

@@ -7,8 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from tests.zones.electrical.plants import NAN, ToyPlant
-from tests.zones.electrical.test_evaluate import (
+from tests.zones.electrical.judged import (
     DRAWING,
     MARKED,
     MEASURED,
@@ -18,6 +17,7 @@ from tests.zones.electrical.test_evaluate import (
     figures,
     has,
 )
+from tests.zones.electrical.plants import NAN, ToyPlant
 from zones.electrical import plant as p
 from zones.electrical.conductors import loop_resistance_ohm
 from zones.electrical.verdicts import Verdict

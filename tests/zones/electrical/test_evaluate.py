@@ -1,5 +1,4 @@
-"""Figures of hand-built plants, against arithmetic that fits on a napkin, and properties that hold for any
-plant."""
+"""Figures of hand-built plants, against arithmetic that fits on a napkin."""
 
 from __future__ import annotations
 
@@ -7,76 +6,28 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 
+from tests.zones.electrical.judged import (
+    CODES,
+    DRAWING,
+    GUESSED,
+    MARKED,
+    MEASURED,
+    RULES,
+    UNKNOWN,
+    chain_plant,
+    figure,
+    figures,
+    has,
+)
 from tests.zones.electrical.plants import NAN, ToyPlant
 from zones.electrical import plant as p
 from zones.electrical.bands import Basis, Factors
-from zones.electrical.evaluate import Evaluation, evaluate
+from zones.electrical.evaluate import evaluate
 from zones.electrical.subjects import SubjectKind
-from zones.electrical.verdicts import Rule, Verdict
+from zones.electrical.verdicts import Verdict
 
-AT_LEAST = {"run_voltage", "audio_level", "line_impedance"}
-CODES = (
-    "supply_current",
-    "class_2_power",
-    "run_voltage",
-    "run_current",
-    "conductor_current",
-    "output_speakers",
-    "audio_level",
-    "other_zone",
-    "amplifier_load",
-    "line_impedance",
-    "line_loss",
-    "poe_allocated",
-    "poe_one_supply_lost",
-    "poe_measured",
-    "port_power",
-    "endpoint_cable",
-    "row_used_twice",
-    "polarity_reversed",
-    "audio_with_dc",
-    "wire_gauge",
-    "address_used_twice",
-    "reading_disagrees",
-)
-RULES = tuple(Rule(code, at_least=code in AT_LEAST) for code in CODES)
-MEASURED, MARKED, DRAWING, GUESSED, UNKNOWN = 4, 3, 2, 1, 0
 OHM_PER_M_24 = 25.67 / 304.8  # ASTM B258, printed
-
-
-def figures(toy: ToyPlant, step: int = 10) -> Evaluation:
-    plant = toy.build()
-    return evaluate(plant, p.Members.of_sites(plant, step), RULES)
-
-
-def figure(found: Evaluation, code: str, subject: int = 0) -> tuple[float, float, float, float, Verdict]:
-    at = (found.rule == CODES.index(code)) & (found.subject_id == subject + 1000)
-    assert at.sum() == 1, f"{code} of {subject}: {at.sum()} rows"
-    i = int(np.flatnonzero(at)[0])
-    return found.low[i], found.likely[i], found.high[i], found.limit[i], Verdict(found.verdict[i])
-
-
-def has(found: Evaluation, code: str, subject: int = 0) -> bool:
-    return bool(((found.rule == CODES.index(code)) & (found.subject_id == subject + 1000)).any())
-
-
-def chain_plant(count: int = 10, **point: object) -> ToyPlant:
-    toy = ToyPlant()
-    model, cable = toy.model(), toy.cable()
-    run = toy.run(supply_index=toy.add("supplies"), output_index=toy.add("outputs"))
-    defaults: dict[str, Any] = {
-        "model_index": model,
-        "cable_index": cable,
-        "length_m": 10.0,
-        "length_basis": MEASURED,
-        "current_basis": MEASURED,
-        "speech_current_a": 0.05,
-    }
-    toy.chain(run, count, **(defaults | point))
-    return toy
 
 
 def test_ten_speakers_10_m_apart_have_the_published_end_voltage() -> None:
@@ -379,119 +330,6 @@ def test_source_not_marked_class_2() -> None:
     assert figure(figures(toy), "class_2_power")[4] is Verdict.CANNOT_TELL
     toy.rows["supplies"][0]["class_2_marked"] = 1
     assert not has(figures(toy), "class_2_power")
-
-
-@st.composite
-def random_plants(draw: st.DrawFn) -> ToyPlant:
-    toy = ToyPlant(temperature_c=draw(st.sampled_from([-25.0, 20.0, 45.0])))
-    toy.model()
-    toy.model(device_kind=3, full_tone_current_a=0.25)
-    toy.model(idle_current_a=NAN, full_tone_current_a=NAN, full_tone_power_w=4.0, idle_power_w=0.5)
-    toy.cable(category=True)
-    toy.cable(gauge_awg=18.0)
-    for _ in range(2):
-        toy.add(
-            "supplies",
-            rated_current_a=draw(st.sampled_from([1.0, 2.0, 4.0, NAN])),
-            rated_load_voltage_v=draw(st.sampled_from([23.0, NAN])),
-        )
-    toy.add("outputs")
-    toy.add("amplifiers")
-    for _ in range(draw(st.integers(1, 4))):
-        kind = draw(st.sampled_from([0, 0, 1]))
-        run = toy.run(
-            kind=kind,
-            supply_index=draw(st.integers(0, 1)) if kind == 0 else -1,
-            output_index=0 if kind == 0 else -1,
-            amplifier_index=0 if kind == 1 else -1,
-        )
-        made: list[int] = []
-        for _ in range(draw(st.integers(1, 8))):
-            basis = draw(st.integers(0, 4))
-            tap = draw(st.integers(0, 4))
-            made.append(
-                toy.add(
-                    "points",
-                    run_index=run,
-                    parent_index=draw(st.sampled_from([-1, *made[-3:]])),
-                    step=draw(st.integers(1, 2)) if not made else 2,
-                    model_index=draw(st.sampled_from([-1, 0, 1, 2])),
-                    cable_index=draw(st.sampled_from([-1, 0, 1])),
-                    length_m=draw(st.floats(0.0, 60.0)) if basis else NAN,
-                    length_basis=basis,
-                    tap_power_w=draw(st.sampled_from([0.5, 1.0, 10.0])) if tap else NAN,
-                    tap_basis=tap,
-                    current_basis=draw(st.integers(0, 4)),
-                    dc_pairs=draw(st.integers(1, 3)),
-                    minus_cut=False,
-                )
-            )
-    return toy
-
-
-def _equal(a: Evaluation, b: Evaluation) -> None:
-    def rows(e: Evaluation) -> dict[tuple[int, int, int], list[float]]:
-        return {
-            (int(e.rule[i]), int(e.subject_kind[i]), int(e.subject_id[i])): [
-                float(x[i]) for x in (e.low, e.likely, e.high, e.limit, e.verdict, e.detail)
-            ]
-            for i in range(len(e))
-        }
-
-    mine, theirs = rows(a), rows(b)
-    assert mine.keys() == theirs.keys()
-    for key, values in mine.items():
-        assert values == pytest.approx(theirs[key], rel=1e-12, abs=1e-12, nan_ok=True), CODES[key[0]]
-
-
-@given(random_plants())
-def test_low_likely_and_high_are_in_order_of_harshness(toy: ToyPlant) -> None:
-    found = figures(toy)
-    sign = np.where(np.isin(found.rule, [CODES.index(c) for c in AT_LEAST]), -1.0, 1.0)
-    with np.errstate(invalid="ignore"):
-        for gentle, harsh in ((found.low, found.likely), (found.likely, found.high)):
-            worse = sign * (gentle - harsh) > 1e-9 * np.abs(harsh)
-            assert not worse.any(), [CODES[r] for r in found.rule[worse]]
-
-
-@given(random_plants())
-def test_a_group_alone_has_the_figures_it_has_in_its_site(toy: ToyPlant) -> None:
-    plant = toy.build()
-    whole = evaluate(plant, p.Members.of_sites(plant, 3), RULES)
-    groups = np.arange(len(plant.group_site))
-    parts = evaluate(plant, p.Members.of_groups(plant, groups, np.full(len(groups), 3)), RULES)
-    _equal(whole, parts)
-    for group in groups:
-        one = evaluate(plant, p.Members.of_groups(plant, np.array([group]), np.array([3])), RULES)
-        mine = parts.member == group
-        assert len(one) == mine.sum()
-        assert one.likely == pytest.approx(parts.likely[mine], rel=1e-12, nan_ok=True)
-
-
-@given(random_plants(), st.integers(0, 1))
-def test_another_speaker_never_raises_a_voltage(toy: ToyPlant, model: int) -> None:
-    before = figures(toy)
-    run = len(toy.run_kinds) - 1
-    last = max(i for i, r in enumerate(toy.rows["points"]) if r["run_index"] == run)
-    parent = toy.rows["points"][last]["point_index"]
-    toy.add(
-        "points",
-        run_index=run,
-        parent_index=parent,
-        step=2,
-        model_index=model,
-        cable_index=0,
-        length_m=5.0,
-        length_basis=MEASURED,
-    )
-    after = figures(toy)
-    for code in ("run_voltage", "supply_current"):
-        for i in np.flatnonzero(before.rule == CODES.index(code)):
-            j = np.flatnonzero((after.rule == before.rule[i]) & (after.subject_id == before.subject_id[i]))
-            old, new = before.likely[i], after.likely[j[0]]
-            if np.isnan(old) or np.isnan(new) or before.limit[i] != after.limit[j[0]]:
-                continue
-            assert new <= old + 1e-9 if code == "run_voltage" else new >= old - 1e-9
 
 
 def test_factors_are_editable_and_misnamed_ones_refused() -> None:

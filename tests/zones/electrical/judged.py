@@ -1,0 +1,72 @@
+"""Every limit of the core, what it says of a plant built by hand, and the plainest of such plants."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from tests.zones.electrical.plants import ToyPlant
+from zones.electrical import plant as p
+from zones.electrical.evaluate import Evaluation, evaluate
+from zones.electrical.verdicts import Rule, Verdict
+
+AT_LEAST = {"run_voltage", "audio_level", "line_impedance"}
+CODES = (
+    "supply_current",
+    "class_2_power",
+    "run_voltage",
+    "run_current",
+    "conductor_current",
+    "output_speakers",
+    "audio_level",
+    "other_zone",
+    "amplifier_load",
+    "line_impedance",
+    "line_loss",
+    "poe_allocated",
+    "poe_one_supply_lost",
+    "poe_measured",
+    "port_power",
+    "endpoint_cable",
+    "row_used_twice",
+    "polarity_reversed",
+    "audio_with_dc",
+    "wire_gauge",
+    "address_used_twice",
+    "reading_disagrees",
+)
+RULES = tuple(Rule(code, at_least=code in AT_LEAST) for code in CODES)
+MEASURED, MARKED, DRAWING, GUESSED, UNKNOWN = 4, 3, 2, 1, 0
+
+
+def chain_plant(count: int = 10, **point: object) -> ToyPlant:
+    toy = ToyPlant()
+    model, cable = toy.model(), toy.cable()
+    run = toy.run(supply_index=toy.add("supplies"), output_index=toy.add("outputs"))
+    defaults: dict[str, Any] = {
+        "model_index": model,
+        "cable_index": cable,
+        "length_m": 10.0,
+        "length_basis": MEASURED,
+        "current_basis": MEASURED,
+        "speech_current_a": 0.05,
+    }
+    toy.chain(run, count, **(defaults | point))
+    return toy
+
+
+def figures(toy: ToyPlant, step: int = 10) -> Evaluation:
+    plant = toy.build()
+    return evaluate(plant, p.Members.of_sites(plant, step), RULES)
+
+
+def figure(found: Evaluation, code: str, subject: int = 0) -> tuple[float, float, float, float, Verdict]:
+    at = (found.rule == CODES.index(code)) & (found.subject_id == subject + 1000)
+    assert at.sum() == 1, f"{code} of {subject}: {at.sum()} rows"
+    i = int(np.flatnonzero(at)[0])
+    return found.low[i], found.likely[i], found.high[i], found.limit[i], Verdict(found.verdict[i])
+
+
+def has(found: Evaluation, code: str, subject: int = 0) -> bool:
+    return bool(((found.rule == CODES.index(code)) & (found.subject_id == subject + 1000)).any())

@@ -1,0 +1,232 @@
+"""Runs, their points, and what was read on them."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from django.db import connection
+
+from sites.changes.steps import first_step_after
+from sites.models import (
+    Block,
+)
+from tests.zones.plant.told import LATER, reading, rows, says
+from tests.zones.recording import DAY, SiteRecord, cable_type, device_model
+from zones.electrical import plant as p
+from zones.electrical.evaluate import evaluate
+from zones.electrical.plant import Members
+from zones.plant.selectors import read_plant
+
+pytestmark = pytest.mark.django_db
+
+
+def test_every_column_of_runs_and_points_is_read() -> None:
+    horn = device_model("horn", speech_current_a=0.3)
+    gateway = device_model("gateway")
+    wire = cable_type(gauge_awg=18, category=False, pair_count=1, conductor_rating_a=5.0)
+    blank = cable_type(gauge_awg=None)
+    record = SiteRecord()
+    with record.change():
+        hall, lanes = record.zone("Ticket hall"), record.zone("Marshalling lanes")
+        supply, second_supply = record.supply(name="PS 1"), record.supply(name="PS 2")
+        amplifier = record.amplifier()
+        endpoint = record.endpoint()
+        output = record.output(endpoint, 2)
+        run = record.run(
+            zone=hall, output=output, supply=supply, amplifier=amplifier, fuse_fitted=True, fuse_rating_a=1.5
+        )
+        splice = record.point(
+            run,
+            "P1",
+            1.0,
+            kind=0,
+            length_m=None,
+            length_basis=0,
+            dc_pairs=None,
+            cable_type=wire,
+            minus_cut=True,
+        )
+        device = record.point(
+            run,
+            "P3",
+            3.0,
+            parent=splice,
+            model=horn,
+            device_kind=3,
+            length_m=12.5,
+            length_basis=2,
+            dc_pairs=2,
+            current_basis=1,
+            speech_current_a=0.25,
+            idle_current_a=0.02,
+            tap_power_w=7.5,
+            tap_basis=3,
+            zone=lanes,
+            feed_supply=second_supply,
+        )
+        lump = record.point(
+            run,
+            "P2",
+            2.0,
+            parent=splice,
+            kind=2,
+            count_low=4,
+            count_likely=6,
+            count_high=9,
+            model=gateway,
+            cable_type=blank,
+        )
+        bare = record.run("R2", kind="low_impedance")
+
+    plant = read_plant([record.site_id])
+    (row,) = rows(plant, "runs", run=run.pk)
+    (unfed,) = rows(plant, "runs", run=bare.pk)
+    at_splice, at_lump, at_device = rows(plant, "points")
+
+    says(
+        row,
+        zone_id=hall.pk,
+        supply=supply.pk,
+        output=output.pk,
+        amplifier=amplifier.pk,
+        fuse_fitted=1,
+        fuse_rating_a=1.5,
+    )
+    says(unfed, zone_id=None, supply=None, output=None, amplifier=None, fuse_fitted=None, fuse_rating_a=None)
+    says(
+        at_splice,
+        point=splice.pk,
+        parent=None,
+        kind=0,
+        count_likely=0.0,
+        length_m=None,
+        length_basis=0,
+        dc_pairs=None,
+        minus_cut=True,
+        feed_supply=None,
+        zone_id=None,
+    )
+    says(at_lump, point=lump.pk, parent=splice.pk, kind=2, count_low=4.0, count_likely=6.0, count_high=9.0)
+    says(
+        at_device,
+        point=device.pk,
+        parent=splice.pk,
+        kind=1,
+        device_kind=3,
+        count_low=1.0,
+        count_high=1.0,
+        length_m=12.5,
+        length_basis=2,
+        dc_pairs=2,
+        minus_cut=False,
+        current_basis=1,
+        speech_current_a=0.25,
+        idle_current_a=0.02,
+        tap_power_w=7.5,
+        tap_basis=3,
+        zone_id=lanes.pk,
+        feed_supply=second_supply.pk,
+    )
+    models, cables = plant.models, plant.cables
+    assert models.model_id[plant.points.model_index].tolist()[1:] == [gateway.pk, horn.pk]
+    assert models.device_kind.tolist() == [3, 0]
+    assert plant.points.model_index[0] == -1
+    assert cables.cable_id[plant.points.cable_index[:2]].tolist() == [wire.pk, blank.pk]
+    assert plant.points.cable_index[2] == -1
+    assert cables.category.tolist() == [False, True]
+    np.testing.assert_array_equal(cables.gauge_awg, [18.0, np.nan])
+    np.testing.assert_array_equal(cables.conductor_rating_a, [5.0, np.nan])
+    assert plant.run_kind.tolist() == [p.RunKind.SELF_AMPLIFIED, p.RunKind.LOW_IMPEDANCE]
+
+
+@pytest.mark.parametrize(
+    ("kind", "number"),
+    [(Block.Kind.SPLIT_66, 0), (Block.Kind.UNSPLIT_66, 1), (Block.Kind.TYPE_110, 2), (Block.Kind.SCREW, 3)],
+)
+def test_a_run_knows_the_kind_of_its_block(kind: str, number: int) -> None:
+    record = SiteRecord()
+    with record.change():
+        record.block = record.make(Block, closet=record.closet, name="B2", kind=kind)
+        record.run()
+    assert read_plant([record.site_id]).run_block_kind.tolist() == [number]
+
+
+def test_points_are_in_the_order_of_their_ranks_whatever_their_ids() -> None:
+    record = SiteRecord()
+    with record.change():
+        run = record.run()
+        first = record.point(run, "P1", 1.0)
+        last = record.point(run, "P3", 3.0, parent=first)
+        between = record.point(run, "P2", 2.0, parent=first)
+    plant = read_plant([record.site_id])
+    assert plant.point_id.tolist() == [first.pk, between.pk, last.pk]
+    assert plant.points.point_index.tolist() == [0, 1, 2]
+
+
+def test_a_parent_without_facts_is_said_to_be_missing() -> None:
+    record = SiteRecord()
+    with record.change():
+        run = record.run()
+        first = record.point(run, "P1", 1.0)
+        record.point(run, "P2", 2.0, parent=first)
+    with connection.cursor() as cursor:  # no door of ours can do that
+        cursor.execute("ALTER TABLE point_facts DISABLE TRIGGER USER")
+        cursor.execute("DELETE FROM point_facts WHERE point_id = %s", [first.pk])
+        cursor.execute("ALTER TABLE point_facts ENABLE TRIGGER USER")
+
+    plant = read_plant([record.site_id])
+    found = evaluate(plant, Members.of_sites(plant, first_step_after(DAY)), ())
+
+    assert [problem.reason for problem in found.problems] == [
+        "a point hangs on a point that is not there on this day"
+    ]
+
+
+def test_unused_models_are_not_read() -> None:
+    used, _unused = device_model("horn"), device_model("horn")
+    record = SiteRecord()
+    with record.change():
+        record.chain(record.run(), 2, model=used)
+    assert read_plant([record.site_id]).models.model_id.tolist() == [used.pk]
+
+
+def test_readings_of_runs_leave_out_what_was_superseded() -> None:
+    record = SiteRecord()
+    with record.change():
+        run = record.run()
+        point = record.point(run, "P1", 1.0)
+    wrong = reading(record, LATER, kind="run_current", state="paging", run=run, value=9.9)
+    right = reading(record, LATER, kind="run_current", state="paging", run=run, value=0.99, supersedes=wrong)
+    volts = reading(
+        record,
+        LATER,
+        kind="end_voltage",
+        state="idle",
+        run=run,
+        point=point,
+        value=22.5,
+        source_voltage_v=24.1,
+    )
+
+    current, voltage = rows(read_plant([record.site_id]), "readings")
+
+    says(
+        current,
+        run=run.pk,
+        reading_id=right.pk,
+        kind=p.ReadingKind.RUN_CURRENT,
+        state=p.State.PAGING,
+        value=0.99,
+        source_voltage_v=None,
+        point=None,
+        begin=first_step_after(LATER) - 1,
+    )
+    says(
+        voltage,
+        reading_id=volts.pk,
+        kind=p.ReadingKind.END_VOLTAGE,
+        state=p.State.IDLE,
+        value=22.5,
+        source_voltage_v=24.1,
+        point=point.pk,
+    )

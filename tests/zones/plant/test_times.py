@@ -1,0 +1,155 @@
+"""When what is recorded holds: from which step, and until which."""
+
+from __future__ import annotations
+
+import pytest
+
+from sites.models import (
+    Endpoint,
+    Output,
+    SupplyFacts,
+    Switch,
+    SwitchPort,
+    SwitchPortFacts,
+)
+from tests.zones.plant.told import LATER, LATEST, rows, says
+from tests.zones.recording import SiteRecord, device_model
+from zones.electrical.plant import FOREVER
+from zones.plant.selectors import read_plant
+
+pytestmark = pytest.mark.django_db
+
+
+def test_facts_hold_from_their_step_until_the_next_of_the_same_thing() -> None:
+    small = device_model("supply", rated_current_a=1.0, no_load_voltage_v=24.0)
+    large = device_model(
+        "supply",
+        rated_current_a=4.0,
+        no_load_voltage_v=25.0,
+        rated_load_voltage_v=24.0,
+        voltage_tolerance=0.05,
+        lowest_voltage_v=21.0,
+        class_2_marked=False,
+    )
+    record = SiteRecord()
+    with record.change() as first:
+        supply = record.supply(small)
+    with record.change(LATER) as second:
+        record.make(SupplyFacts, supply=supply, model=large)
+    with record.change(LATEST) as third:
+        record.make(SupplyFacts, supply=supply, model=None)
+
+    before, after, unknown = rows(read_plant([record.site_id]), "supplies")
+
+    says(
+        before,
+        supply=supply.pk,
+        begin=first.step,
+        end=second.step,
+        changed_by=first.pk,
+        rated_current_a=1.0,
+        no_load_voltage_v=24.0,
+        class_2_marked=None,
+        lowest_voltage_v=None,
+    )
+    says(
+        after,
+        begin=second.step,
+        end=third.step,
+        changed_by=second.pk,
+        rated_current_a=4.0,
+        rated_load_voltage_v=24.0,
+        voltage_tolerance=0.05,
+        lowest_voltage_v=21.0,
+        class_2_marked=0,
+    )
+    says(unknown, begin=third.step, end=FOREVER, rated_current_a=None, no_load_voltage_v=None)
+
+
+def test_facts_hold_no_longer_than_the_thing_stands() -> None:
+    record = SiteRecord()
+    with record.change() as first:
+        supply = record.supply()
+        run = record.run(supply=supply)
+        record.point(run, "P1", 1.0)
+        zone = record.zone()
+    with record.change(LATER) as second:
+        for thing in (run, supply, zone):
+            record.end(thing, second)
+
+    plant = read_plant([record.site_id])
+
+    for table in ("supplies", "runs", "points", "zones"):
+        (row,) = rows(plant, table)
+        says(row, begin=first.step, end=second.step)
+
+
+def test_several_changes_of_one_day_are_in_order() -> None:
+    record = SiteRecord()
+    with record.change() as first:
+        run = record.run()
+        point = record.point(run, "P1", 1.0, length_m=10.0)
+    with record.change() as second:
+        record.point_facts(point, length_m=20.0)
+
+    short, long = rows(read_plant([record.site_id]), "points")
+
+    says(short, begin=first.step, end=second.step, length_m=10.0)
+    says(long, begin=second.step, end=FOREVER, length_m=20.0)
+
+
+def test_a_thing_stands_before_anything_is_known_of_it() -> None:
+    record = SiteRecord()
+    with record.change() as first:
+        switch = record.make(Switch, closet=record.closet, name="SW 1")
+        port = record.port(switch, 3)
+    with record.change(LATER) as second:
+        record.make(SwitchPortFacts, port=port, priority="critical", other_load="camera", other_load_class=4)
+
+    plant = read_plant([record.site_id])
+    (bare,) = rows(plant, "switches")
+    idle, used = rows(plant, "ports")
+
+    says(
+        bare,
+        switch=switch.pk,
+        begin=first.step,
+        end=FOREVER,
+        budget_w=None,
+        power_supply_count=None,
+        usage_threshold=None,
+    )
+    says(
+        idle,
+        port=port.pk,
+        switch=switch.pk,
+        number=3,
+        priority=2,
+        other_load=False,
+        begin=first.step,
+        end=second.step,
+    )
+    says(used, priority=0, other_load=True, other_class=4, other_power_w=None, begin=second.step)
+
+
+def test_ends_of_endpoints_end_their_outputs() -> None:
+    record = SiteRecord()
+    with record.change() as first:
+        endpoint: Endpoint = record.endpoint()
+        output: Output = record.output(endpoint)
+    with record.change(LATER) as second:
+        record.end(endpoint, second)
+    (row,) = rows(read_plant([record.site_id]), "outputs")
+    says(row, output=output.pk, begin=first.step, end=second.step)
+
+
+def test_a_port_taken_out_is_gone_for_those_that_name_it() -> None:
+    record = SiteRecord()
+    with record.change():
+        port: SwitchPort = record.port(record.switch())
+        record.endpoint(port=port, power_source="port")
+    with record.change(LATER) as second:
+        record.end(port, second)
+    plant = read_plant([record.site_id])
+    says(rows(plant, "ports")[0], end=second.step)
+    says(rows(plant, "endpoints")[0], port=port.pk, end=FOREVER)

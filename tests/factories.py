@@ -13,7 +13,7 @@ from typing import Any
 
 from sites.access.models import Grant, User
 from sites.changes.models import ChangeSet
-from sites.changes.services import Change
+from sites.changes.services import Change, change_accept
 from sites.models import (
     Amplifier,
     Basis,
@@ -241,16 +241,10 @@ def make_points(
     model = model or make_model(DeviceModel.Kind.CEILING_SPEAKER)
     if length_m is not None:
         fields.setdefault("length_basis", Basis.MEASURED)
-    after = run.points.order_by("rank").last()
-    made: list[Point] = []
-    for _ in range(count):
-        after = point_append(
-            change(run.site, happened_on=happened_on),
-            run=run,
-            after=after,
-            model=model,
-            length_m=length_m,
-            **fields,
-        ).result
-        made.append(after)
-    return made
+    hung = point_append.body(
+        run=run, after=run.points.order_by("rank").last(), model=model, length_m=length_m, **fields
+    )
+    bodies = [{**hung, "label": "p0"}] + [
+        {**hung, "after": f"@p{k - 1}", "label": f"p{k}"} for k in range(1, count)
+    ]
+    return change_accept(change(run.site, happened_on=happened_on), bodies).results

@@ -38,7 +38,7 @@ from tests.resilience.release_code import Code
 
 pytestmark = pytest.mark.slow
 
-SITES, SITES_LONG = 300, 5_000
+SITES, SITES_LONG = 100, 5_000
 ROUNDS, ROUNDS_LONG = 1, 10
 WRITERS, WRITERS_LONG = 1, 2
 """Of each kind."""

@@ -13,7 +13,7 @@ import threading
 import time
 from collections import Counter
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import asdict
 
 import pytest
@@ -155,7 +155,8 @@ def _flush(url: str, processes: Processes) -> None:
         with redis.Redis.from_url(url) as client:
             client.flushdb()
         return
-    with Connection(url) as broker, broker.channel() as channel:
+    # there may be no queue yet: the first worker to be ready makes it
+    with Connection(url) as broker, broker.channel() as channel, suppress(*broker.channel_errors):
         channel.queue_purge(processes.environment["ZONEBOOK_TESTED_QUEUE"])
 
 

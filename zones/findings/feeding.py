@@ -5,7 +5,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
-from functools import cache, cached_property
+from functools import cached_property
 from typing import Any, Final
 
 import numpy as np
@@ -49,17 +49,29 @@ class Scene:
 
 class Scenes:
     """The scenes of a plant, each made once: a change mostly pushes several limits of one subject, and
-    several subjects of one group."""
+    several subjects of one group.
+
+    Kept in dictionaries of its own: a cached method would refer to itself, and the plant of each batch would
+    stay in memory until such circles are looked for.
+    """
 
     def __init__(self, plant: Plant) -> None:
         self._plant = plant
-        self._rows_of_group = cache(self._only)
-        self.at = cache(self._at)
+        self._of_group: dict[int, Plant] = {}
+        self._made: dict[tuple[SubjectKind, int, int, int], Scene] = {}
 
-    def _at(self, kind: SubjectKind, subject_id: int, group: int, step: int) -> Scene:
+    def at(self, kind: SubjectKind, subject_id: int, group: int, step: int) -> Scene:
         """What changed at ``step`` of the rows that feed the subject; of its whole group where none of those
         did."""
-        own = self._rows_of_group(group)
+        key = (kind, subject_id, group, step)
+        if key not in self._made:
+            self._made[key] = self._make(*key)
+        return self._made[key]
+
+    def _make(self, kind: SubjectKind, subject_id: int, group: int, step: int) -> Scene:
+        if group not in self._of_group:
+            self._of_group[group] = self._only(group)
+        own = self._of_group[group]
         edge = {name: (t.begin == step) | (t.end == step) for name, t in own.tables.items()}
         index = int(np.flatnonzero(subject_ids(own, kind) == subject_id)[0])
         for near in _NEARNESS[kind](own, index, step):

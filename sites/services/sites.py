@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from functools import lru_cache
 from typing import TypedDict, Unpack
 from zoneinfo import available_timezones
 
@@ -48,8 +49,14 @@ def site_alter(work: Work, **altered: Unpack[SiteAltered]) -> Site:
     return site
 
 
+@lru_cache(maxsize=1)
+def _time_zones() -> frozenset[str]:
+    """The names that there are, read once: the library walks through a folder of files each time."""
+    return frozenset(available_timezones())
+
+
 def _require_time_zone(name: str) -> None:
-    if name not in available_timezones():
+    if name not in _time_zones():
         raise refuse(
             f"There is no time zone {name}; expected a name such as Europe/Lisbon.",
             code="invalid",

@@ -231,20 +231,26 @@ def _begin_at(work: Work, step: int, row: PointFacts) -> None:
 
 
 def _latest(work: Work, point: Point, *, run: Run | None = None, path: str = "/point") -> PointFacts:
-    if run is not None and point.run_id != run.pk:
-        raise refuse(f"{describe(point)} is of another run.", code="other_run", path=path)
-    facts = work.latest(PointFacts, point.pk)
-    if facts is None:
-        raise refuse(f"Nothing is recorded of {describe(point)}.", code="not_found", path=path)
-    return facts
+    """The last facts of a point, whenever they hold."""
+    _require_of(run, point, path)
+    return _recorded(point, work.latest(PointFacts, point.pk), path)
 
 
 def _current(work: Work, point: Point, *, run: Run | None = None, path: str = "/point") -> PointFacts:
     """The facts that hold, of a point whose run stands; refuses a day before something already recorded."""
-    _latest(work, point, run=run, path=path)
+    _require_of(run, point, path)
     work.require_standing(point.run)
-    facts = work.current(PointFacts, point.pk)
-    assert facts is not None
+    return _recorded(point, work.current(PointFacts, point.pk), path)
+
+
+def _require_of(run: Run | None, point: Point, path: str) -> None:
+    if run is not None and point.run_id != run.pk:
+        raise refuse(f"{describe(point)} is of another run.", code="other_run", path=path)
+
+
+def _recorded(point: Point, facts: PointFacts | None, path: str) -> PointFacts:
+    if facts is None:
+        raise refuse(f"Nothing is recorded of {describe(point)}.", code="not_found", path=path)
     return facts
 
 

@@ -9,11 +9,14 @@ from __future__ import annotations
 import datetime as dt
 import itertools
 from collections.abc import Sequence
+from copy import copy
+from itertools import pairwise
 from typing import Any
 
 from sites.access.models import Grant, User
 from sites.changes.models import ChangeSet
-from sites.changes.services import Change, change_accept
+from sites.changes.services import Change, open_change_set
+from sites.changes.work import Work
 from sites.models import (
     Amplifier,
     Basis,
@@ -36,7 +39,7 @@ from sites.services.endpoints import endpoint_add
 from sites.services.power import amplifier_add, supply_add
 from sites.services.sites import site_add
 from sites.services.switches import switch_add
-from zones.models import Point, Run, Zone
+from zones.models import Point, PointFacts, Run, Zone
 from zones.services.points import point_append
 from zones.services.runs import run_add
 from zones.services.zones import zone_add
@@ -237,14 +240,30 @@ def make_points(
     length_m: float | None = 6.0,
     **fields: Any,
 ) -> list[Point]:
-    """A chain of ``count`` speakers on a run, behind its last point."""
+    """A chain of ``count`` speakers on a run, behind its last point.
+
+    The first is hung by the service, the others are its like, copied in one statement a table as an import
+    writes them: many tests begin with a long chain, and one by one it would take longer than the test.
+    """
     model = model or make_model(DeviceModel.Kind.CEILING_SPEAKER)
     if length_m is not None:
         fields.setdefault("length_basis", Basis.MEASURED)
-    hung = point_append.body(
-        run=run, after=run.points.order_by("rank").last(), model=model, length_m=length_m, **fields
-    )
-    bodies = [{**hung, "label": "p0"}] + [
-        {**hung, "after": f"@p{k - 1}", "label": f"p{k}"} for k in range(1, count)
-    ]
-    return change_accept(change(run.site, happened_on=happened_on), bodies).results
+    hung = {"model": model, "length_m": length_m, **fields}
+    with open_change_set(change(run.site, happened_on=happened_on)) as change_set:
+        last = run.points.order_by("rank").last()
+        first = point_append.apply(Work(change_set), run=run, after=last, **hung)
+        behind = Point.objects.bulk_create(
+            Point(
+                site_id=run.site_id, run=run, change_set=change_set, rank=first.rank + k,
+                name=f"{int(first.name) + k}",
+            )
+            for k in range(1, count)
+        )  # fmt: skip
+        like = first.facts.get()
+        facts = []
+        for parent, point in pairwise([first, *behind]):
+            like = copy(like)
+            like.point, like.rank, like.parent, like.parent_rank = point, point.rank, parent, parent.rank
+            facts.append(like)
+        PointFacts.objects.bulk_create(facts)
+    return [first, *behind]

@@ -16,7 +16,7 @@ from django.core.management import CommandError, call_command
 from tests.bench import one_change
 from tests.bench.lines import line
 
-SITES = 15
+SITES = 10
 KEYS = {
     "bench", "case", "ours_s", "theirs_s", "ratio", "goal", "met", "sizes", "peak_rss_mb",
 }  # fmt: skip

@@ -66,6 +66,7 @@ def demo(demo_data: Path) -> Iterator[Demo]:
             stdout=subprocess.PIPE,
             stderr=subprocess.PIPE,
             text=True,
+            preexec_fn=_hear_ctrl_c,
         )
         started.append(process)
         return process
@@ -75,6 +76,11 @@ def demo(demo_data: Path) -> Iterator[Demo]:
         if process.poll() is None:
             process.send_signal(signal.SIGINT)
         process.communicate(timeout=STOP_S)
+
+
+def _hear_ctrl_c() -> None:
+    """Whoever runs the tests in the background of a script has SIGINT ignored, by what is started here too."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
 
 
 def processes_of(data: Path) -> dict[int, str]:

@@ -79,7 +79,7 @@ def demo(demo_data: Path) -> Iterator[Demo]:
 
 
 def _hear_ctrl_c() -> None:
-    """Whoever runs the tests in the background of a script has SIGINT ignored, by what is started here too."""
+    """Who runs the tests in the background of a script has SIGINT ignored, by what is started here too."""
     signal.signal(signal.SIGINT, signal.SIG_DFL)
 
 

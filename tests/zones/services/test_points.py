@@ -355,12 +355,12 @@ def story(run: Run, chain: list[Point], horn: DeviceModel) -> Point:
 def test_better_knowledge_rewrites_the_row_where_it_begins_and_those_that_carried_it(
     run: Run, story: Point, horn: DeviceModel
 ) -> None:
-    steps = list(story.facts.values_list("step", flat=True))
+    steps = list(story.facts.order_by("step").values_list("step", flat=True))
     done = point_correct(on(run, AFTER_THAT, reason="the label says so"), point=story, model=horn)
     assert done.change_set.kind == ChangeSet.Kind.CORRECTION
     assert [row.model for row in story.facts.all()] == [horn] * 3
     assert {row.change_set_id for row in story.facts.all()} == {done.change_set.pk}
-    assert list(story.facts.values_list("step", flat=True)) == steps
+    assert list(story.facts.order_by("step").values_list("step", flat=True)) == steps
 
 
 def test_the_old_values_stay_in_the_change_record(

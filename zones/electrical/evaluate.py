@@ -21,7 +21,7 @@ from .terminations import evaluate_terminations
 from .verdicts import Rule, judge
 from .wiring import wire
 
-SOLVER_VERSION = 1
+SOLVER_VERSION = 2
 """Kept with every figure: raise it when a formula changes, so that the fleet is recomputed and told so."""
 
 

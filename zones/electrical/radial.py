@@ -51,13 +51,14 @@ anywhere means less voltage everywhere. (Points joined by a piece of zero length
 
 What rounding adds
 ------------------
-A tree has ended when no voltage falls by more than 1e-13 of itself. Close to collapse, with a share d of
-the load still to spare, rounding alone moves the voltages by some 1e-16 / sqrt(d), and the falls stop
-shrinking: so a tree has also ended when its largest fall is below 1e-6 and not smaller than the one before.
-After a relative fall s each load is met to s**2, since ``F(N) = P (V - N)**2 / (V**2 N)``; hence either way
-the answer is exact for loads that differ from the given ones by no more than some 1e-12. Voltages are
-sensitive at the point of collapse, in reality as here; there they are good to some 1e-7, and whether a load
-within some 1e-12 of the largest possible one counts as carried is left to rounding. By 5, a tree still
+After a relative fall s each load is met to s**2, since ``F(N) = P (V - N)**2 / (V**2 N)``. So a tree has
+ended when no voltage falls by more than 1e-8 of itself: another step would change its loads by less than
+rounding does. Close to collapse, with a share d of the load still to spare, rounding alone moves the voltages
+by some 1e-16 / sqrt(d), and the falls stop shrinking: so a tree has also ended when its largest fall is below
+1e-6 and not smaller than the one before. Either way the answer is exact for loads that differ from the given
+ones by no more than some 1e-12. Voltages are sensitive at the point of collapse, in reality as here; there
+they are good to some 1e-7, and whether a load within some 1e-12 of the largest possible one counts as carried
+is left to rounding. By 5, a tree still
 moving after `STEP_LIMIT` steps has no solution that double precision tells from none; it is reported so, and
 never with the voltages of an unfinished iteration.
 
@@ -94,7 +95,7 @@ STEP_LIMIT = 128
 LARGEST_MAGNITUDE = 1e100
 """Bound on every input, so that no intermediate product overflows."""
 
-_SETTLED = 1e-13  # largest fall of a voltage, relative to itself
+_SETTLED = 1e-8  # largest fall of a voltage, relative to itself
 _ROUNDING_MAY_RULE = 1e-6  # likewise
 _DROP_ABOVE = 0.2  # share of the working set that must have ended before it is worth while to copy the rest
 
@@ -133,8 +134,11 @@ class _WorkingSet:
     power_w: Floats
     conductance_s: Floats
 
-    def only(self, trees: NDArray[np.bool_]) -> _WorkingSet:
-        kept = np.flatnonzero(trees[self.levels.tree])
+    def places_of(self, trees: NDArray[np.bool_]) -> Indices:
+        return np.flatnonzero(trees[self.levels.tree])
+
+    def only(self, kept: Indices) -> _WorkingSet:
+        """The trees whose nodes are at the positions `kept`."""
         return _WorkingSet(
             self.levels.only(kept),
             kept if self.place is None else self.place[kept],
@@ -254,7 +258,8 @@ def solve(
     source_voltage = _quantity("source_voltage_v", source_voltage_v, trees)
 
     def in_level_order(name: str, values: ArrayLike, at_terminals: Floats) -> Floats:
-        return np.concatenate([_quantity(name, values, n), at_terminals])[node]
+        # `take` with "clip" does not first go through all the positions to see whether they are in range
+        return np.concatenate([_quantity(name, values, n), at_terminals]).take(node, mode="clip")
 
     everything = _WorkingSet(
         levels,
@@ -272,7 +277,9 @@ def solve(
     # A tree without a solution divides by pivots and voltages that are zero or negative until it is dropped.
     with np.errstate(all="ignore"):
         voltage, reason, iterations = _iterate(everything)
-        load = everything.power_w / voltage + everything.current_a + everything.conductance_s * voltage
+        load = everything.power_w / voltage
+        load += everything.current_a
+        load += everything.conductance_s * voltage
         branch = load.copy()
         levels.add_to_parents(branch)
 
@@ -303,7 +310,7 @@ def _iterate(everything: _WorkingSet) -> tuple[Floats, NDArray[np.int8], Indices
     iterations = np.zeros(trees, dtype=np.intp)
     nodes_of_tree = np.bincount(tree, minlength=trees)
     curved = np.zeros(trees, dtype=bool)
-    curved[tree[everything.power_w > 0]] = True
+    curved[tree[np.flatnonzero(everything.power_w > 0)]] = True
     live = np.ones(trees, dtype=bool)
     previous_fall = np.full(trees, np.inf)
     work, voltage = everything, source[tree]
@@ -319,14 +326,14 @@ def _iterate(everything: _WorkingSet) -> tuple[Floats, NDArray[np.int8], Indices
         settled = ~curved | (fall <= _SETTLED) | ((fall <= _ROUNDING_MAY_RULE) & (fall >= previous_fall))
         solved = live & settled & ~broken
         if solved.any():
-            places = np.flatnonzero(solved[work.levels.tree])
+            places = work.places_of(solved)
             answer[places if work.place is None else work.place[places]] = following[places]
             reason[solved] = SOLVED
         live &= ~(settled | broken)
         previous_fall, voltage = fall, following
         if nodes_of_tree[live].sum() < (1 - _DROP_ABOVE) * voltage.size:
-            voltage = voltage[np.flatnonzero(live[work.levels.tree])]
-            work = work.only(live)
+            kept = work.places_of(live)
+            voltage, work = voltage[kept], work.only(kept)
     _tell_apart(everything, reason, curved)
     return answer, reason, iterations
 
@@ -344,6 +351,6 @@ def _tell_apart(everything: _WorkingSet, reason: NDArray[np.int8], curved: NDArr
     reason[unsolved & ~curved] = VOLTAGE_NOT_ABOVE_ZERO
     unsolved &= curved
     if unsolved.any():
-        work = everything.only(unsolved)
+        work = everything.only(everything.places_of(unsolved))
         voltage, _ = work.sweep(work.current_a.copy(), work.conductance_s.copy())
         reason[_trees_with(work.levels.tree, ~(voltage > 0), reason.size)] = VOLTAGE_NOT_ABOVE_ZERO

@@ -191,7 +191,7 @@ REST_FRAMEWORK = {
     ],
     "DEFAULT_PERMISSION_CLASSES": ["api.conventions.permissions.HoldsAbility"],
     "DEFAULT_PARSER_CLASSES": ["api.conventions.parsers.StrictJSONParser"],
-    "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
+    "DEFAULT_RENDERER_CLASSES": ["api.conventions.renderers.FastJSONRenderer"],
     "DEFAULT_SCHEMA_CLASS": "api.conventions.schema.Schema",
     "DEFAULT_METADATA_CLASS": None,
     "EXCEPTION_HANDLER": "api.conventions.errors.exception_handler",

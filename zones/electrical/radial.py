@@ -321,7 +321,8 @@ def _iterate(everything: _WorkingSet) -> tuple[Floats, NDArray[np.int8], Indices
         following, pivot = work.step(voltage)
         broken = _trees_with(work.levels.tree, ~((pivot > 0) & (following > 0)), trees)
         fall = np.full(trees, -np.inf)
-        np.maximum.at(fall, work.levels.tree, voltage / following)
+        # the voltages before the step are not needed again, and their memory is
+        np.maximum.at(fall, work.levels.tree, np.divide(voltage, following, out=voltage))
         fall -= 1
         settled = ~curved | (fall <= _SETTLED) | ((fall <= _ROUNDING_MAY_RULE) & (fall >= previous_fall))
         solved = live & settled & ~broken

@@ -1,4 +1,4 @@
-"""`manage.py bench [NAME]`: the benchmarks of tests/bench/, as ratios measured side by side."""
+"""`manage.py bench [NAME ...]`: the benchmarks of tests/bench/, as ratios measured side by side."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ import subprocess
 import sys
 import tempfile
 from argparse import ArgumentTypeError
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
@@ -35,22 +35,22 @@ def _sites(text: str) -> int:
 
 class Command(BaseCommand):
     help = (
-        "Run the benchmarks, or one of them; one JSON line a case: ours and a yardstick measured side by "
+        "Run the benchmarks, or some of them; one JSON line a case: ours and a yardstick measured side by "
         "side in one process, and what their ratio is to be at most. They write a fleet into a database of "
         "their own, which is thrown away, and touch no other. What is said on the way goes to standard error."
     )
 
     def add_arguments(self, parser: CommandParser) -> None:
-        parser.add_argument("name", nargs="?", choices=BENCHES, metavar="NAME", help=", ".join(BENCHES))
+        parser.add_argument("names", nargs="*", choices=BENCHES, metavar="NAME", help=", ".join(BENCHES))
         parser.add_argument(
             "--sites", type=_sites, default=SITES, metavar="N", help=f"size of the fleet (default: {SITES})"
         )
 
-    def handle(self, *, name: str | None, sites: int, **_options: Any) -> None:
-        for needed in ("scipy", "orjson", "tests.bench"):
+    def handle(self, *, names: Sequence[str], sites: int, **_options: Any) -> None:
+        for needed in ("scipy", "tests.bench"):
             if find_spec(needed) is None:
                 raise CommandError(f"{needed} is not there: install requirements-dev.txt in a full checkout.")
-        wanted = [name] if name else list(BENCHES)
+        wanted = [bench for bench in BENCHES if bench in names or not names]
         with tempfile.TemporaryDirectory(prefix="zonebook-bench-", ignore_cleanup_errors=True) as scratch:
             # Whoever the caller serves: a benchmark that wrote there would be a fault of its own
             own = {key: value for key, value in os.environ.items() if not key.startswith("DATABASE_")}
@@ -62,9 +62,10 @@ class Command(BaseCommand):
                 "DJANGO_SETTINGS_MODULE": "api.settings",
             }
             Path(scratch).chmod(0o755)
-            if wanted != [NEEDS_NO_FLEET]:
-                self._write_fleet(min(sites, MOST_IMPORTED) if wanted == [IMPORTS] else sites, own)
-            if name and name not in NEED_NO_FIGURES:
+            of_a_fleet = {*wanted} - {NEEDS_NO_FLEET}
+            if of_a_fleet:
+                self._write_fleet(min(sites, MOST_IMPORTED) if of_a_fleet == {IMPORTS} else sites, own)
+            if RECHECKS not in wanted and not of_a_fleet <= {*NEED_NO_FIGURES}:
                 self._run(["manage.py", "recheck", "--all"], own, told=False)
             for bench in wanted:
                 told_by = {"CELERY_BROKER_URL": broker} if bench == TELLS_WORKERS else {}

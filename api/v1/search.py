@@ -57,4 +57,5 @@ class Search(Door):
             kinds=asked.get("kinds", KINDS),
             most=asked["page_size"],
         )
-        return Response({"items": [asdict(each) for each in found], "next": None})
+        items = [asdict(each) | {"rank": round(each.rank, 3)} for each in found]
+        return Response({"items": items, "next": None})

@@ -58,9 +58,8 @@ by some 1e-16 / sqrt(d), and the falls stop shrinking: so a tree has also ended 
 1e-6 and not smaller than the one before. Either way the answer is exact for loads that differ from the given
 ones by no more than some 1e-12. Voltages are sensitive at the point of collapse, in reality as here; there
 they are good to some 1e-7, and whether a load within some 1e-12 of the largest possible one counts as carried
-is left to rounding. By 5, a tree still
-moving after `STEP_LIMIT` steps has no solution that double precision tells from none; it is reported so, and
-never with the voltages of an unfinished iteration.
+is left to rounding. By 5, a tree still moving after `STEP_LIMIT` steps has no solution that double precision
+tells from none; it is reported so, and never with the voltages of an unfinished iteration.
 
 Each tree undergoes the same operations in the same order whatever else is in the call: a batch gives its
 members the very bits that they get alone.

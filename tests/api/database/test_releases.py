@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import inspect
 import subprocess
-import tarfile
 import tomllib
+import zipfile
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 
@@ -61,10 +61,10 @@ def code_of(release: Release, folder: Path) -> Path:
     known = subprocess.run([*git, "cat-file", "-e", f"{release.commit}^{{commit}}"], capture_output=True)
     if known.returncode:
         pytest.skip(f"needs the repository's history back to release {release.version}")
-    archive = folder.with_suffix(".tar")
+    archive = folder.with_suffix(".zip")
     subprocess.run([*git, "archive", f"--output={archive}", release.commit], check=True)
-    with tarfile.open(archive) as tar:
-        tar.extractall(folder, filter="data")
+    with zipfile.ZipFile(archive) as packed:
+        packed.extractall(folder)
     archive.unlink()
     return folder
 

@@ -4,6 +4,7 @@ caller to hold DATA/database.lock."""
 import os
 import secrets
 import socket
+import struct
 import sys
 import tempfile
 import time
@@ -29,6 +30,9 @@ PORT = 5432  # of a unix socket: a part of its file name only
 LONGEST_SOCKET_PATH = 103
 START_TIMEOUT_S = 60
 _POLL_S = 0.05
+_ANSWER_TIMEOUT_S = 5.0
+# SSLRequest: the length of the message, and its code
+_SSL_REQUEST = struct.pack("!ii", 8, 80877103)
 _LOG_LIMIT_BYTES = 5_000_000
 
 
@@ -350,15 +354,17 @@ def _read_state(home: Home) -> _State | None:
 
 
 def _answers(host: str, port: int) -> bool:
+    """Whether a server says if it encrypts, which it says to anybody. To be connected is not enough: for a
+    moment the system still connects callers to a server that was killed."""
+    unix = Path(host).is_absolute()
     try:
-        if Path(host).is_absolute():
-            with socket.socket(socket.AF_UNIX) as probe:
-                probe.connect(str(Path(host) / f".s.PGSQL.{port}"))
-        else:
-            socket.create_connection((host, port), timeout=5).close()
+        with socket.socket(socket.AF_UNIX if unix else socket.AF_INET) as probe:
+            probe.settimeout(_ANSWER_TIMEOUT_S)
+            probe.connect(str(Path(host) / f".s.PGSQL.{port}") if unix else (host, port))
+            probe.sendall(_SSL_REQUEST)
+            return probe.recv(1) in (b"S", b"N")
     except OSError:
         return False
-    return True
 
 
 def _is_alive(pid: int) -> bool:

@@ -1,7 +1,6 @@
 """`ENGINE = "api.database.backend"`: Django's PostgreSQL backend, whose host is the embedded server of
 `DATA_DIR`."""
 
-import time
 from pathlib import Path
 from typing import Any
 
@@ -12,10 +11,6 @@ from api.database import embedded
 from api.database.backend.client import DatabaseClient
 from api.database.cluster import Address
 from api.database.errors import EmbeddedDatabaseError
-
-PAUSES_S = 0.0, 0.1, 0.3
-"""Before the server is looked for again: one that was killed is still to be seen for a moment, and takes
-connections that it never answers."""
 
 
 class DatabaseWrapper(postgresql.DatabaseWrapper):
@@ -32,14 +27,12 @@ class DatabaseWrapper(postgresql.DatabaseWrapper):
         return {**super().get_connection_params(), **_parameters(self.join_server())}
 
     def get_new_connection(self, conn_params: dict[str, Any]) -> Any:
-        for pause_s in PAUSES_S:
-            try:
-                return super().get_new_connection(conn_params)
-            except self.Database.OperationalError:
-                # The server may have been killed since: look once more, and start it
-                time.sleep(pause_s)
-                conn_params = {**conn_params, **_parameters(self.join_server(again=True))}
-        return super().get_new_connection(conn_params)
+        try:
+            return super().get_new_connection(conn_params)
+        except self.Database.OperationalError:
+            # The server may have been killed since: look once more, and start it
+            address = self.join_server(again=True)
+            return super().get_new_connection({**conn_params, **_parameters(address)})
 
 
 def _parameters(address: Address) -> dict[str, Any]:

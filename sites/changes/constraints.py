@@ -47,6 +47,26 @@ def spans(*tables: str) -> dict[str, tuple[str, str]]:
     return {f"{table}_ends_after_it_begins": (sentence, "") for table in tables}
 
 
+def stand_then(**references: str) -> dict[str, tuple[str, str]]:
+    """The rules that what a row names stands when the row begins to hold."""
+    return {
+        f"{table}_{field}_stands": (
+            f"The {field.replace('_', ' ')} does not stand then: it comes later, or ended before.",
+            field,
+        )
+        for table, fields in references.items()
+        for field in fields.split()
+    }
+
+
+def in_use(*tables: str) -> dict[str, tuple[str, str]]:
+    """The rules that nothing outlasts what it names."""
+    return {
+        f"{table}_in_use": (f"This {table.replace('_', ' ')} is still used: see to what uses it first.", "")
+        for table in tables
+    }
+
+
 def not_negative(table: str, *fields: str) -> dict[str, tuple[str, str]]:
     return {
         f"{table}_{field}_not_negative": (f"{field} must be 0 or more, or blank.", field) for field in fields
@@ -274,6 +294,27 @@ add_rules(
             output="endpoint",
         ),
         **spans("closet", "block", "supply", "amplifier", "switch", "switch_port", "endpoint", "output"),
+        **stand_then(
+            block="closet",
+            supply="closet",
+            supply_facts="supply",
+            amplifier="closet",
+            amplifier_facts="amplifier",
+            switch="closet",
+            switch_facts="switch",
+            switch_port="switch",
+            switch_port_facts="port",
+            endpoint="closet",
+            endpoint_facts="endpoint port",
+            output="endpoint",
+        ),
+        **in_use("closet", "switch", "switch_port"),
+        **{
+            f"{table}_model_of_its_kind": ("The model is of another kind of device.", "model")
+            for table in ("supply_facts", "amplifier_facts", "switch_facts", "endpoint_facts")
+        },
+        "device_model_kind_stays": ("A device model keeps its kind: add another model.", "kind"),
+        "endpoint_facts_port_taken": ("Another device is on this port.", "port"),
         "event_sequence_key": ("Another event has this place in the feed.", ""),
     }
 )

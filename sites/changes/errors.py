@@ -53,6 +53,13 @@ class ChangeConflict(ChangeRefused):
         return ChangeConflict((problem.at(operation) for problem in self.problems), self.between)
 
 
+def require(*checked: Iterable[Problem]) -> None:
+    """Refuse what the rules found; nothing where they found nothing."""
+    problems = [problem for found in checked for problem in found]
+    if problems:
+        raise ChangeRefused(problems)
+
+
 def refuse(detail: str, *, code: str = "refused", path: str = "") -> ChangeRefused:
     """The exception for one problem of the operation at hand: ``raise refuse(…)``."""
     return ChangeRefused([Problem(detail, code, path)])

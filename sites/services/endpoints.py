@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from typing import Any, TypedDict, Unpack
 
-from sites.changes.errors import refuse
+from sites.changes.errors import require
 from sites.changes.operations import Use, operation
 from sites.changes.work import Work, but, describe, only
 from sites.models import (
@@ -18,6 +18,7 @@ from sites.models import (
     Output,
     SwitchPort,
 )
+from sites.rules.equipment import Held, port_is_free, power_fits
 
 from .fitting import require_kind, with_basis
 from .uses import facts_from, require_unused, standing_at
@@ -138,13 +139,14 @@ def _fitting_state(work: Work, endpoint: Endpoint | None, state: dict[str, Any])
     port = state.get("port")
     if port is None:
         return state
-    if state.setdefault("power_source", _PowerSource.PORT) != _PowerSource.PORT:
-        raise refuse("A device on a port has power_source port.", code="invalid", path="/power_source")
-    for row in facts_from(work, EndpointFacts, port_id=port.pk).select_related("endpoint"):
-        other = row.endpoint
-        gone = other.end_step is not None and other.end_step <= work.step
-        if not gone and (endpoint is None or other.pk != endpoint.pk):
-            raise refuse(f"{describe(port)} is taken by {describe(other)}.", code="taken", path="/port")
+    require(power_fits(on_port=True, power_source=state.setdefault("power_source", _PowerSource.PORT)))
+    rows = facts_from(work, EndpointFacts, port_id=port.pk).select_related("endpoint")
+    others = [
+        Held(describe(row.endpoint), row.step, row.endpoint.end_step)
+        for row in rows
+        if endpoint is None or row.endpoint_id != endpoint.pk
+    ]
+    require(port_is_free(describe(port), Held("", work.step), others))
     return state
 
 

@@ -6,16 +6,15 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from sites.changes.errors import refuse
+from sites.changes.errors import refuse, require
 from sites.models import Basis, DeviceModel
+from sites.rules.equipment import basis_fits, model_fits
 
 
 def require_kind(model: DeviceModel | None, *kinds: DeviceModel.Kind) -> None:
     """Refuse a model that is another kind of device."""
-    if model is not None and model.kind not in kinds:
-        wanted = " or ".join(kind.label for kind in kinds)
-        detail = f"{model.name} is a {model.get_kind_display()}; expected a {wanted}."
-        raise refuse(detail, code="wrong_kind", path="/model")
+    if model is not None:
+        require(model_fits(kinds, model.name, model.kind))
 
 
 def with_basis(given: Mapping[str, Any], value: str, basis: str) -> dict[str, Any]:
@@ -23,9 +22,8 @@ def with_basis(given: Mapping[str, Any], value: str, basis: str) -> dict[str, An
     completed = dict(given)
     if value in given and given[value] is None:
         completed[basis] = Basis.UNKNOWN
-    elif given.get(value) is not None and given.get(basis, Basis.UNKNOWN) == Basis.UNKNOWN:
-        words = "guessed, drawing, marked or measured"
-        raise refuse(f"Say how {value} is known: {basis} {words}.", code="required", path=f"/{basis}")
+    elif given.get(value) is not None:
+        require(basis_fits(value, given[value], basis, given.get(basis, Basis.UNKNOWN)))
     elif basis in given and value not in given:
         raise refuse(f"{basis} comes with {value}.", code="required", path=f"/{value}")
     return completed

@@ -124,9 +124,7 @@ def import_sites(what: dict[str, Any]) -> list[int]:
         before = set(Site.objects.values_list("pk", flat=True))
         with tempfile.TemporaryDirectory() as folder:
             codes = _copy_under_other_codes(Path(folder), suffix)
-            call_command(
-                "inventory", "import", FIXTURES / "catalogue", folder, verbosity=0, stdout=sys.stderr
-            )
+            call_command("asbuilt", "import", FIXTURES / "catalogue", folder, verbosity=0, stdout=sys.stderr)
         sites += Site.objects.filter(code__in=codes).exclude(pk__in=before).values_list("pk", flat=True)
     return sites
 

@@ -5,10 +5,11 @@ itself.
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from sites.changes.errors import Problem as Rule
 from sites.models import Basis
 
 from .cells import UNKNOWN, BadCellError, Estimate, in_metres
@@ -48,6 +49,11 @@ class Row:
         if not any(problem.column == column and problem.code == code for problem in self.problems):
             self.problems.append(Problem(self.kind.file, self.number, column, code, message))
 
+    def refuse(self, found: Iterable[Rule]) -> None:
+        """Complain of what a rule found, under the column that it is about."""
+        for problem in found:
+            self.complain(self.kind.column_for(problem.path[1:]), problem.code, problem.detail)
+
     def wait_for(self, other: Row | None) -> None:
         """Put this row aside with ``other``, which is refused."""
         if other is not None and other is not self and self.waits_for is None:
@@ -81,8 +87,7 @@ def parse(sheet: Sheet) -> list[Row]:
                 continue
             _settle_basis(row, pair.value, pair.basis, pair.default, optional=pair.optional)
         if not row.problems and kind.check is not None:
-            for name, message in kind.check(row.values):
-                row.complain(name, "contradiction", message)
+            row.refuse(kind.check(row.values))
         rows.append(row)
     return rows
 

@@ -223,15 +223,28 @@ class PointFacts(DatedFacts):
                 name="point_facts_tap_and_basis",
             ),
             models.CheckConstraint(
-                condition=~Q(kind=2)
-                & Q(count_low__isnull=True, count_likely__isnull=True, count_high__isnull=True)
+                condition=Q(count_low__isnull=True, count_likely__isnull=True, count_high__isnull=True)
                 | Q(
                     kind=2,
+                    count_low__isnull=False,
+                    count_likely__isnull=False,
+                    count_high__isnull=False,
+                    count_low__gte=0,
                     count_low__lte=F("count_likely"),
                     count_likely__lte=F("count_high"),
-                    count_low__gte=0,
                 ),
                 name="point_facts_counts_of_a_lump",
+            ),
+            models.CheckConstraint(
+                condition=~Q(kind=0)
+                | Q(
+                    device_kind=0,
+                    model__isnull=True,
+                    speech_current_a__isnull=True,
+                    idle_current_a__isnull=True,
+                    tap_power_w__isnull=True,
+                ),
+                name="point_facts_splice_is_bare",
             ),
             models.CheckConstraint(
                 condition=Q(dc_pairs__isnull=True) | Q(dc_pairs__gte=1, dc_pairs__lte=25),

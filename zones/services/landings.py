@@ -5,11 +5,12 @@ from __future__ import annotations
 import enum
 from typing import Any, TypedDict, Unpack
 
-from sites.changes.errors import refuse
+from sites.changes.errors import refuse, require
 from sites.changes.operations import Use, operation
 from sites.changes.work import Work, describe
 from sites.models import Amplifier, Block, Output, Supply
 from zones.models import ClipFacts, Landing, Run
+from zones.rules.landings import clip_fits, owner_fits, row_fits
 
 
 class PairUse(enum.Enum):
@@ -48,17 +49,14 @@ def landing_add(
     """One conductor a row: the first (white, red, black, yellow or violet) on ``row``, the second on
     ``second_row``, by default the next. Two wires on one row are recorded, not refused: the fault exists."""
     things = {"run": run, "output": output, "supply": supply, "amplifier": amplifier}
-    given = [name for name, thing in things.items() if thing is not None]
-    if len(given) != 1:
-        detail = f"Say whose pair it is: one of {', '.join(things)}, not {' and '.join(given) or 'none'}."
-        raise refuse(detail, code="required", path="/run")
+    require(owner_fits([name for name, thing in things.items() if thing is not None]))
     if not 1 <= pair <= 25:
         raise refuse("A pair is 1 to 25.", code="invalid", path="/pair")
     side = Landing.Side.FIELD if run is not None else Landing.Side.EQUIPMENT
     roles = _CARRIES[carries][::-1] if reversed else _CARRIES[carries]
     rows = (row, row + 1 if second_row is None else second_row)
     for path, each in zip(("/row", "/second_row"), rows, strict=True):
-        _require_row(block, each, path)
+        require(row_fits(describe(block), block.row_count, each, path))
     of_work: dict[str, Any] = {
         "site_id": work.site_id,
         "change_set_id": work.change_set.pk,
@@ -99,7 +97,7 @@ class LandingCorrected(TypedDict, total=False):
 @operation("landing.correct", "How a conductor lies on a block was recorded wrongly.", use=Use.CORRECTION)
 def landing_correct(work: Work, *, landing: Landing, **corrected: Unpack[LandingCorrected]) -> Landing:
     if "row" in corrected:
-        _require_row(landing.block, corrected["row"], "/row")
+        require(row_fits(describe(landing.block), landing.block.row_count, corrected["row"]))
     work.alter(landing, corrected)
     return landing
 
@@ -123,21 +121,13 @@ def clip_correct(work: Work, *, block: Block, row: int, is_in: bool, step: int |
 
 
 def _set_clips(work: Work, block: Block, rows: list[int], *, is_in: bool) -> None:
-    if not block.can_isolate:
-        detail = f"{describe(block)} is a {block.get_kind_display()} block."
-        raise refuse(f"{detail} Nothing on it can be pulled.", code="wrong_kind", path="/block")
+    require(clip_fits(describe(block), block.kind, is_in=is_in))
     if not rows:
         raise refuse("Name the rows.", code="required", path="/rows")
     for place, row in enumerate(rows):
-        _require_row(block, row, f"/rows/{place}")
+        require(row_fits(describe(block), block.row_count, row, f"/rows/{place}"))
     for row in dict.fromkeys(rows):
         # A row that nothing is recorded of has its clip in
         if work.latest(ClipFacts, block.pk, row) is None and is_in:
             continue
         work.supersede(ClipFacts, [block.pk, row], {"is_in": is_in})
-
-
-def _require_row(block: Block, row: int, path: str) -> None:
-    if not 1 <= row <= block.row_count:
-        detail = f"{describe(block)} has rows 1 to {block.row_count}, not {row}."
-        raise refuse(detail, code="invalid", path=path)

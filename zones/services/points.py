@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any, TypedDict, Unpack
 
-from sites.changes.errors import refuse
+from sites.changes.errors import Problem, refuse, require
 from sites.changes.operations import Use, operation
 from sites.changes.selectors import version_reader
 from sites.changes.work import Work, clean, describe
@@ -13,15 +13,13 @@ from sites.models import Basis, CableType, DeviceModel, Placed, Supply
 from sites.services.fitting import require_kind, with_basis
 from sites.services.uses import facts_from, used_by
 from zones.models import Point, PointFacts, Run, Zone
+from zones.rules.points import DEVICE_KINDS, LOADS, counts_fit, device_fits, splice_is_bare
+from zones.rules.runs import mid_feed_fits
 
 from .ranks import rank_after_all, rank_before, rank_below
 
 _SPEAKERS = (DeviceModel.Kind.CEILING_SPEAKER, DeviceModel.Kind.WALL_SPEAKER, DeviceModel.Kind.HORN)
-_DEVICE_KINDS = {
-    DeviceModel.Kind.CEILING_SPEAKER: PointFacts.DeviceKind.CEILING_SPEAKER,
-    DeviceModel.Kind.WALL_SPEAKER: PointFacts.DeviceKind.WALL_SPEAKER,
-    DeviceModel.Kind.HORN: PointFacts.DeviceKind.HORN,
-}
+_COUNTS = ("count_low", "count_likely", "count_high")
 _TOGETHER = [
     ("length_m", "length_basis"),
     ("tap_power_w", "tap_basis"),
@@ -91,7 +89,7 @@ def point_append(
         if not work.made(after):
             work.expect("point_children", [after.pk], _children(work.site_id, after.pk))
     point = _add_point(work, run, rank_after_all(run), name)
-    work.begin(_facts(point, after, _fitting(dict(hung), None)))
+    work.begin(_facts(point, after, _fitting(run, dict(hung), None)))
     return point
 
 
@@ -120,7 +118,7 @@ def point_insert(
     near, far = _split(old, distance_from_parent_m, given["distance_basis"])
     point = _add_point(work, before.run, rank, name)
     hung = {
-        **_fitting(dict(load), None),
+        **_fitting(before.run, dict(load), None),
         **near,
         "cable_type_id": old.cable_type_id,
         "dc_pairs": old.dc_pairs,
@@ -139,7 +137,7 @@ def point_alter(work: Work, *, point: Point, **altered: Unpack[Altered]) -> Poin
         current = _current(work, point)
         if "after" in given:
             given |= _rehung(work, point, given.pop("after"))
-        work.supersede(PointFacts, [point.pk], _fitting(given, current))
+        work.supersede(PointFacts, [point.pk], _fitting(point.run, given, current))
     return point
 
 
@@ -162,7 +160,7 @@ def point_correct(
     latest = _latest(work, point)
     if "after" in given:
         given |= _rehung(work, point, given.pop("after"))
-    fitting = _fitting(given, latest)
+    fitting = _fitting(point.run, given, latest)
     work.correct(PointFacts, [point.pk], fitting, step=step, together=[*_TOGETHER, ("parent", "parent_rank")])
     return point
 
@@ -191,7 +189,7 @@ def point_found(
         _latest(work, after, run=run, path="/after")
         since = PointFacts.objects.filter(point=after).order_by("step").values_list("step", flat=True)[0]
     point = _add_point(work, run, rank_after_all(run), name)
-    _begin_at(work, since, _facts(point, after, _fitting(dict(hung), None)))
+    _begin_at(work, since, _facts(point, after, _fitting(run, dict(hung), None)))
     return point
 
 
@@ -208,7 +206,7 @@ def _found_before(work: Work, before: Point, name: str | None, hung: dict[str, A
     first = stretch[0]
     near, _ = _split(first, None, Basis.UNKNOWN)
     piece = {**near, "cable_type_id": first.cable_type_id, "dc_pairs": first.dc_pairs}
-    _begin_at(work, first.step, _facts(point, last.parent, {**_fitting(hung, None), **piece}))
+    _begin_at(work, first.step, _facts(point, last.parent, {**_fitting(before.run, hung, None), **piece}))
     for row in stretch:
         _, far = _split(row, None, Basis.UNKNOWN)
         work.expect(PointFacts, [before.pk, row.step], row.change_set_id)
@@ -303,44 +301,38 @@ def _rehung(work: Work, point: Point, after: Point | None) -> dict[str, Any]:
     return {"parent": after, "parent_rank": after.rank}
 
 
-def _fitting(given: dict[str, Any], current: PointFacts | None) -> dict[str, Any]:
+def _fitting(run: Run, given: dict[str, Any], current: PointFacts | None) -> dict[str, Any]:
     """``given`` with what follows from it, for a point that is ``current`` so far (None: new)."""
     model = given.get("model")
     require_kind(model, *_SPEAKERS)
     given = with_basis(given, "length_m", "length_basis")
     given = with_basis(given, "tap_power_w", "tap_basis")
     if model is not None:
-        given.setdefault("device_kind", _DEVICE_KINDS[DeviceModel.Kind(model.kind)])
-        if given["device_kind"] != _DEVICE_KINDS[DeviceModel.Kind(model.kind)]:
-            detail = f"{model.name} is a {model.get_kind_display()}."
-            raise refuse(detail, code="wrong_kind", path="/device_kind")
+        given.setdefault("device_kind", DEVICE_KINDS[model.kind])
     kind = given.get("kind", current.kind if current is not None else PointFacts.Kind.DEVICE)
     if kind == PointFacts.Kind.SPLICE and (current is None or current.kind != kind):
         given = {**_BARE, **given}
-    if kind != PointFacts.Kind.LUMP and current is not None and current.kind == PointFacts.Kind.LUMP:
-        given = {"count_low": None, "count_likely": None, "count_high": None, **given}
-    _require_counts(kind, given, current)
-    _require_bare(kind, given)
+    if kind == PointFacts.Kind.LUMP:
+        if (current is None or current.kind != kind) and not any(name in given for name in _COUNTS):
+            detail = "A lump says how many devices there may be, or null where nobody can say."
+            raise refuse(detail, code="required", path="/count_likely")
+    elif current is not None and current.kind == PointFacts.Kind.LUMP:
+        given = {**dict.fromkeys(_COUNTS), **given}
+    require(_problems(run, kind, given, current))
     return given
 
 
-def _require_counts(kind: int, given: dict[str, Any], current: PointFacts | None) -> None:
-    names = ("count_low", "count_likely", "count_high")
-    counts = [given.get(name, getattr(current, name, None)) for name in names]
-    if kind == PointFacts.Kind.LUMP:
-        known = [count for count in counts if count is not None]
-        if len(known) < len(counts) or sorted(known) != known or known[0] < 0:
-            detail = "A lump says how many devices there may be: count_low ≤ count_likely ≤ count_high."
-            raise refuse(detail, code="required", path="/count_likely")
-    elif any(count is not None for count in counts):
-        raise refuse("Only a lump has counts.", code="invalid", path="/count_likely")
-
-
-def _require_bare(kind: int, given: dict[str, Any]) -> None:
-    if kind == PointFacts.Kind.SPLICE:
-        for name in ("model", "speech_current_a", "idle_current_a", "tap_power_w"):
-            if given.get(name) is not None:
-                raise refuse("A splice carries no load.", code="invalid", path=f"/{name}")
+def _problems(run: Run, kind: int, given: dict[str, Any], current: PointFacts | None) -> Iterable[Problem]:
+    """What the rules find in the point as it would be."""
+    after = {
+        name: given.get(name, getattr(current, name, None)) for name in (*LOADS, *_COUNTS, "feed_supply")
+    }
+    model = after["model"]
+    if model is not None and after["device_kind"] is not None:
+        yield from device_fits(model.name, model.kind, after["device_kind"])
+    yield from counts_fit(kind, [after[name] for name in _COUNTS])
+    yield from splice_is_bare(kind, **{name: after[name] for name in LOADS})
+    yield from mid_feed_fits(run.kind, fed=after["feed_supply"] is not None)
 
 
 def _children(site_id: int | None, point_id: int) -> list[int]:

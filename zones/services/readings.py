@@ -5,12 +5,13 @@ from __future__ import annotations
 import datetime as dt
 from typing import TypedDict, Unpack
 
-from sites.changes.errors import refuse
+from sites.changes.errors import refuse, require
 from sites.changes.operations import Use, operation
 from sites.changes.steps import last_step_of
 from sites.changes.work import Work, describe
 from sites.models import Switch
 from zones.models import Point, Reading, Run
+from zones.rules.readings import subject_fits, taken_by_then
 
 
 class Circumstances(TypedDict, total=False):
@@ -36,7 +37,7 @@ def reading_record(
     **circumstances: Unpack[Circumstances],
 ) -> Reading:
     _require_subject(kind, run, point, switch)
-    _require_past(work, taken_on)
+    require(taken_by_then(taken_on, work.change_set.happened_on))
     reading = Reading(
         kind=kind,
         state=state,
@@ -66,7 +67,7 @@ def reading_supersede(
     if Reading.objects.filter(supersedes=reading).exists():
         raise refuse(f"Reading {reading.pk} is superseded already.", code="superseded", path="/reading")
     day = taken_on or reading.taken_on
-    _require_past(work, day)
+    require(taken_by_then(day, work.change_set.happened_on))
     kept = {
         name: getattr(reading, name)
         for name in (
@@ -95,24 +96,7 @@ def reading_supersede(
 
 
 def _require_subject(kind: Reading.Kind, run: Run | None, point: Point | None, switch: Switch | None) -> None:
-    wanted = {
-        Reading.Kind.RUN_CURRENT: "run",
-        Reading.Kind.END_VOLTAGE: "point",
-        Reading.Kind.POE_POWER: "switch",
-    }[kind]
-    given = {"run": run, "point": point, "switch": switch}
-    if given[wanted] is None:
-        raise refuse(f"A reading of {kind.label} names its {wanted}.", code="required", path=f"/{wanted}")
-    allowed = {"run", "point"} if wanted == "point" else {wanted}
-    for name, thing in given.items():
-        if thing is not None and name not in allowed:
-            raise refuse(f"A reading of {kind.label} names no {name}.", code="invalid", path=f"/{name}")
+    given = {"run": run if point is None else point.run, "point": point, "switch": switch}
+    require(subject_fits(kind, [name for name, thing in given.items() if thing is not None]))
     if point is not None and run is not None and point.run_id != run.pk:
         raise refuse(f"{describe(point)} is of another run.", code="other_run", path="/point")
-
-
-def _require_past(work: Work, taken_on: dt.date) -> None:
-    day = work.change_set.happened_on
-    if day is not None and taken_on > day:
-        detail = f"Read on {taken_on}, after the day of this change ({day})."
-        raise refuse(detail, code="invalid", path="/taken_on")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from sites.changes.constraints import add_rules, name_once, of_its_site, spans
+from sites.changes.constraints import add_rules, in_use, name_once, of_its_site, spans, stand_then
 
 add_rules(
     {
@@ -25,6 +25,30 @@ add_rules(
             case="change_set",
         ),
         **spans("zone", "zone_endpoint", "paging_set", "run", "landing"),
+        **stand_then(
+            zone_endpoint="zone endpoint",
+            run="block",
+            run_facts="run zone output supply amplifier",
+            point_facts="run zone feed_supply",
+            landing="block run output supply amplifier",
+            clip_facts="block",
+        ),
+        **in_use("block", "run", "output", "supply", "amplifier", "endpoint", "zone"),
+        "run_facts_fed_by_what_fits_its_kind": (
+            "A supply feeds self-amplified runs, an amplifier the others.",
+            "supply",
+        ),
+        "point_facts_fed_by_what_fits_its_run": (
+            "A supply feeds self-amplified runs only.",
+            "feed_supply",
+        ),
+        "point_facts_model_of_its_kind": ("The model is of another kind of device.", "model"),
+        "point_facts_device_of_its_model": ("A device is of the kind that its model is.", "device_kind"),
+        "point_facts_splice_is_bare": ("A splice carries no load.", "kind"),
+        "landing_row_of_its_block": ("The block has no such row.", "row"),
+        "clip_facts_row_of_its_block": ("The block has no such row.", "row"),
+        "clip_facts_block_can_isolate": ("Nothing on this kind of block can be pulled or lifted.", "block"),
+        "reading_taken_by_then": ("A reading is not of a day after the change that records it.", "taken_on"),
         "zone_endpoint_once": ("This device is heard in this zone already.", "endpoint"),
         "paging_set_zone_once": ("This zone is in this paging set already.", "zones"),
         "run_facts_fuse_rating_of_a_fitted_fuse": (
@@ -47,7 +71,7 @@ add_rules(
             "tap_power_w",
         ),
         "point_facts_counts_of_a_lump": (
-            "A lump says count_low ≤ count_likely ≤ count_high, each 0 or more; nothing else has counts.",
+            "A lump says count_low ≤ count_likely ≤ count_high from 0 on, or none; nothing else has counts.",
             "count_likely",
         ),
         "point_facts_dc_pairs_1_to_25": ("1 to 25 pairs are paralleled; blank: unknown.", "dc_pairs"),

@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any, TypedDict, Unpack
 
-from sites.changes.errors import refuse
+from sites.changes.errors import require
 from sites.changes.operations import Use, operation
 from sites.changes.work import Work, but, describe, only
 from sites.models import Amplifier, Block, Output, Placed, Supply
 from sites.services.uses import facts_from, require_unused, standing_at, used_by
 from zones.models import Landing, Run, RunFacts, Zone
+from zones.rules.runs import feeds_fit, fuse_fits
 
 
 class RunState(TypedDict, total=False):
@@ -36,12 +37,7 @@ class RunCorrected(RunState, total=False):
 
 _RUN = tuple(RunState.__annotations__)
 _TOGETHER = [("fuse_fitted", "fuse_rating_a")]
-# What a run of each kind is fed by; the rest of these must be blank
-_FED_BY = {
-    Run.Kind.SELF_AMPLIFIED: ("output", "supply"),
-    Run.Kind.CONSTANT_VOLTAGE: ("amplifier", "output"),
-    Run.Kind.LOW_IMPEDANCE: ("amplifier", "output"),
-}
+_FEEDS = ("output", "supply", "amplifier")
 
 
 @operation("run.add", "A run is pulled from a block.")
@@ -67,9 +63,12 @@ def run_alter(work: Work, *, run: Run, **altered: Unpack[RunAltered]) -> Run:
 @operation("run.correct", "What is recorded of a run was wrong.", use=Use.CORRECTION)
 def run_correct(work: Work, *, run: Run, step: int | None = None, **corrected: Unpack[RunCorrected]) -> Run:
     kind = corrected.get("kind", Run.Kind(run.kind))
-    work.alter(run, only(corrected, ["kind"]))
     state = _fitting_state(kind, only(corrected, _RUN))
     work.correct(RunFacts, [run.pk], state, step=step, together=_TOGETHER)
+    if kind != run.kind:
+        work.alter(run, {"kind": kind})
+        for row in RunFacts.objects.filter(run=run):
+            require(feeds_fit(kind, [feed for feed in _FEEDS if getattr(row, f"{feed}_id") is not None]))
     return run
 
 
@@ -84,13 +83,12 @@ def run_end(work: Work, *, run: Run) -> Run:
 def _fitting_state(kind: str, state: dict[str, Any]) -> dict[str, Any]:
     """``state`` where a run is fed only by what feeds its kind, and a fuse that is not fitted has no
     rating."""
-    for feed in ("output", "supply", "amplifier"):
-        if state.get(feed) is not None and feed not in _FED_BY[Run.Kind(kind)]:
-            detail = f"A {Run.Kind(kind).label} run is not fed by a {feed}."
-            raise refuse(detail, code="wrong_kind", path=f"/{feed}")
-    if state.get("fuse_rating_a") is not None and state.setdefault("fuse_fitted", True) is not True:
-        detail = "A fuse with a rating is one that is fitted."
-        raise refuse(detail, code="invalid", path="/fuse_rating_a")
+    if state.get("fuse_rating_a") is not None:
+        state.setdefault("fuse_fitted", True)
+    require(
+        feeds_fit(kind, [feed for feed in _FEEDS if state.get(feed) is not None]),
+        fuse_fits(state.get("fuse_fitted"), state.get("fuse_rating_a")),
+    )
     if "fuse_fitted" in state and state["fuse_fitted"] is not True:
         state["fuse_rating_a"] = None
     return state

@@ -151,7 +151,7 @@ def test_a_row_of_a_range_goes_as_a_whole() -> None:
     folder = pier()
     folder["landings"][1]["row"] = "25-26"
     done = take(folder, accept_good=True)
-    assert [(p.row, p.code) for p in done.problems] == [(3, "beyond_block")]
+    assert [(p.row, p.code) for p in done.problems] == [(3, "invalid")]
     assert not Landing.objects.filter(row=25).exists()
     assert [row["row"] for row in rows_aside(done, "landings.csv")] == ["25-26"]
 

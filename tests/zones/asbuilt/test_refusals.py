@@ -72,7 +72,7 @@ def test_everything_wrong_at_once_and_nothing_written() -> None:
         pytest.param(
             lambda f: f["supplies"][1].update(model="gateway"),
             ("supplies.csv", 3, "model", "wrong_kind"),
-            "gateway is a gateway; expected a supply",
+            "gateway is a gateway; expected a DC supply",
             id="a model of something else",
         ),
         pytest.param(
@@ -119,14 +119,14 @@ def test_everything_wrong_at_once_and_nothing_written() -> None:
         ),
         pytest.param(
             lambda f: f["endpoints"][0].update(power_source="mains"),
-            ("endpoints.csv", 2, "power_source", "contradiction"),
-            "a port is given",
+            ("endpoints.csv", 2, "power_source", "invalid"),
+            "A device on a port has power_source port.",
             id="a port, but mains",
         ),
         pytest.param(
             lambda f: f["runs"][0].update(fuse_fitted="no", fuse_rating_a="1"),
-            ("runs.csv", 2, "fuse_fitted", "contradiction"),
-            "a fuse rating is given",
+            ("runs.csv", 2, "fuse_rating_a", "invalid"),
+            "A fuse with a rating is one that is fitted.",
             id="a rating of no fuse",
         ),
         pytest.param(
@@ -155,14 +155,14 @@ def test_everything_wrong_at_once_and_nothing_written() -> None:
         ),
         pytest.param(
             lambda f: f["landings"].append(landing("26-27", "field", run="R1", pair="3", carries="spare")),
-            ("landings.csv", 7, "row", "beyond_block"),
-            "beyond the last row of B1, 25",
+            ("landings.csv", 7, "row", "invalid"),
+            "B1 has rows 1 to 25, not 26.",
             id="beyond the block",
         ),
         pytest.param(
-            lambda f: f["blocks"][0].update(kind="110"),
-            ("clips.csv", 2, "block", "no_clips"),
-            "B1 has no bridging clips",
+            lambda f: f["blocks"][0].update(kind="screw"),
+            ("clips.csv", 2, "block", "wrong_kind"),
+            "Nothing on it can be pulled.",
             id="clips of a block without",
         ),
         pytest.param(
@@ -248,14 +248,15 @@ def test_a_reference_to_what_was_taken_out_is_refused() -> None:
     folder = pier()
     folder["supplies"] = [folder["supplies"][0] | {"ends": "more"}]
     folder["runs"].append(folder["runs"][0] | {"change": "swap"})
-    (problem,) = refused(folder)
-    assert (problem.file, problem.row, problem.column, problem.code) == (
-        "runs.csv",
-        3,
-        "supply",
-        "not_there_then",
-    )
+    problems = refused(folder)
+    (problem,) = [one for one in problems if one.code == "not_there_then"]
+    assert (problem.file, problem.row, problem.column) == ("runs.csv", 3, "supply")
     assert "was taken out by the change of 2023-03-14, Tor Lie: quiet" in problem.message
+    # and what was there before outlasts it
+    assert {(one.file, one.row) for one in problems if one.code == "in_use"} == {
+        ("runs.csv", 2),
+        ("landings.csv", 4),
+    }
 
 
 def test_two_of_a_name_at_once_are_refused() -> None:

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
+from sites.changes.errors import Problem
 from sites.models import ChangeSet, Closet, Contact, Contract, Coverage, Customer, Site
 from zones.asbuilt.cells import Email, TimeZone
 
@@ -74,11 +77,11 @@ SITES = FileKind(
 )
 
 
-def _days_in_order(values: Values) -> list[tuple[str, str]]:
+def _days_in_order(values: Values) -> Iterator[Problem]:
     until = values.get("covered_until")
     if until is not None and until <= values["covered_from"]:
-        return [("covered_until", f"{until} is not after covered_from, {values['covered_from']}")]
-    return []
+        detail = f"{until} is not after covered_from, {values['covered_from']}"
+        yield Problem(detail, "invalid", "/covered_until")
 
 
 COVERAGES = FileKind(

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Any
 
+from sites.changes.errors import Problem
 from sites.models import (
     Amplifier,
     AmplifierFacts,
@@ -19,6 +21,7 @@ from sites.models import (
     SwitchPort,
     SwitchPortFacts,
 )
+from sites.rules.equipment import power_fits
 from zones.asbuilt.cells import Address, Rows
 
 from .kinds import (
@@ -33,6 +36,7 @@ from .kinds import (
     number,
     quantity,
     text,
+    together,
     whole,
     word,
 )
@@ -116,16 +120,10 @@ SWITCH_PORTS = FileKind(
 )
 
 
-def _port_and_power(values: Values) -> list[tuple[str, str]]:
-    found = []
-    if values.get("port") is not None and values.get("power_source") not in (None, "port"):
-        found.append(
-            ("power_source", "a port is given, so the power source is port: leave one of the two blank")
-        )
-    if (values.get("port") is None) != (values.get("switch") is None):
-        missing = "port" if values.get("port") is None else "switch"
-        found.append((missing, "switch and port go together: give both or neither"))
-    return found
+def _port_and_power(values: Values) -> Iterator[Problem]:
+    yield from together(values, "switch", "port")
+    power = values.get("power_source") or EndpointFacts.PowerSource.PORT
+    yield from power_fits(on_port=values.get("port") is not None, power_source=power)
 
 
 def _powered(attributes: Values, values: Values) -> None:

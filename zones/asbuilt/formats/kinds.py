@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from functools import cached_property
@@ -11,6 +11,7 @@ from typing import Any
 
 from django.db.models import Model
 
+from sites.changes.errors import Problem
 from sites.models import Basis
 from zones.asbuilt.cells import Cell, Code, Day, Number, Quantity, Text, Whole, Word
 
@@ -73,7 +74,7 @@ class FileKind:
     """One file. ``key``: the columns or references that tell one thing from another. ``model`` holds the
     thing, ``facts`` its dated facts (``facts_of``: their key to it); ``placed``: it begins and ends at
     steps; ``recorded``: its rows name the change set that wrote them. ``expand``: one row that stands for
-    several. ``check``: what a row's cells must agree on, as (column, message). ``fill``: from cells to
+    several. ``check``: what a row's cells contradict, by columns or fields. ``fill``: from cells to
     attributes where one does not simply become the other, ``show`` back.
     """
 
@@ -91,7 +92,7 @@ class FileKind:
     placed: bool = False
     change_help: str = ""
     expand: Callable[[Values], list[Values]] | None = None
-    check: Callable[[Values], list[tuple[str, str]]] | None = None
+    check: Callable[[Values], Iterable[Problem]] | None = None
     extra: tuple[str, ...] = ()  # dated attributes that only ``fill`` knows
     fill: Callable[[Values, Values], None] | None = None
     show: Callable[[Values], Values] | None = None
@@ -202,6 +203,15 @@ class FileKind:
         """The reference that an attribute holds, if it holds one."""
         return self._references_by_attribute.get(attribute)
 
+    def column_for(self, name: str) -> str:
+        """The header under which a field or a reference of the record stands, for complaints."""
+        reference = self.reference(name.removesuffix("_id"))
+        if reference is not None:
+            return reference.columns[-1]
+        if name in self.extra:
+            return "count"
+        return next((c.name for c in self.columns if c.attribute == name), name)
+
     def reference(self, name: str) -> Reference | None:
         return self._references_by_name.get(name)
 
@@ -288,3 +298,10 @@ def quantity(name: str, help_: str = "", **more: Any) -> Column:
 def basis(name: str, of: str, default: Basis, about: str = "", **more: Any) -> Column:
     about = about or f"How {of} came to be known; blank: {default.label}, or guessed where marked with ~."
     return Column(name, Word(BASES), about, default=default.value, **more)
+
+
+def together(values: Values, first: str, second: str) -> Iterator[Problem]:
+    """Two columns that are both given or both blank."""
+    if (values.get(first) is None) != (values.get(second) is None):
+        missing = first if values.get(first) is None else second
+        yield Problem(f"{first} and {second} go together: give both or neither", "required", f"/{missing}")

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
+from sites.changes.errors import Problem
 from zones.asbuilt.cells import Rows
 from zones.models import ClipFacts, Landing
+from zones.rules.landings import owner_fits
 
-from .kinds import Column, FileKind, Reference, Values, text, whole, word
-from .wiring import output_of_endpoint
+from .kinds import Column, FileKind, Reference, Values, text, together, whole, word
 
 FIRST, SECOND = Landing.Conductor.FIRST.value, Landing.Conductor.SECOND.value
 _C = Landing.Carries
@@ -23,30 +26,26 @@ PAIRS = {
 _OWNERS = ("run", "output", "supply", "amplifier")
 
 
-def _landing(values: Values) -> list[tuple[str, str]]:
-    found = output_of_endpoint(values)
+def _landing(values: Values) -> Iterator[Problem]:
+    yield from together(values, "endpoint", "output")
     rows, carries = values["row"], values["carries"]
     pair = len(rows) == 2
     if len(rows) > 2:
-        found.append(("row", "a pair takes two rows: write such as 7-8, or one row and the conductor"))
+        detail = "a pair takes two rows: write such as 7-8, or one row and the conductor"
+        yield Problem(detail, "invalid", "/row")
     elif pair:
         if values.get("conductor") is not None:
-            found.append(("conductor", "two rows take both conductors: leave it blank, or give one row"))
+            detail = "two rows take both conductors: leave it blank, or give one row"
+            yield Problem(detail, "invalid", "/conductor")
         if carries not in PAIRS:
-            found.append(("carries", f"a pair carries one of {', '.join(PAIRS)}"))
+            yield Problem(f"a pair carries one of {', '.join(PAIRS)}", "invalid", "/carries")
     else:
         if values.get("conductor") is None:
-            found.append(
-                ("conductor", "one row takes one conductor: first or second; or give two rows such as 7-8")
-            )
+            detail = "one row takes one conductor: first or second; or give two rows such as 7-8"
+            yield Problem(detail, "required", "/conductor")
         if carries not in _C.values:
-            found.append(("carries", f"one conductor carries one of {', '.join(_C.values)}"))
-    given = [name for name in _OWNERS if values.get(name) is not None]
-    if values["side"] == Landing.Side.FIELD and given != ["run"]:
-        found.append(("run", "the field side takes a run and nothing else"))
-    if values["side"] == Landing.Side.EQUIPMENT and (len(given) != 1 or given == ["run"]):
-        found.append(("side", "the equipment side takes one of endpoint and output, supply, amplifier"))
-    return found
+            yield Problem(f"one conductor carries one of {', '.join(_C.values)}", "invalid", "/carries")
+    yield from owner_fits([name for name in _OWNERS if values.get(name) is not None], values["side"])
 
 
 def _conductors(values: Values) -> list[Values]:

@@ -2,26 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
+from sites.changes.errors import Problem
 from zones.models import Reading
+from zones.rules.readings import subject_fits
 
 from .kinds import FileKind, Reference, Values, day, number, text, whole, word
 
-_SUBJECT = {
-    Reading.Kind.RUN_CURRENT.value: ("run",),
-    Reading.Kind.END_VOLTAGE.value: ("run", "point"),
-    Reading.Kind.POE_POWER.value: ("switch",),
-}
 
-
-def _subject(values: Values) -> list[tuple[str, str]]:
-    wanted = _SUBJECT[values["kind"]]
-    found = [(column, f"{values['kind']} needs {column}") for column in wanted if values.get(column) is None]
-    found += [
-        (column, f"{values['kind']} is taken at {' and '.join(wanted)}: leave {column} blank")
-        for column in ("run", "point", "switch")
-        if column not in wanted and values.get(column) is not None
-    ]
-    return found
+def _subject(values: Values) -> Iterator[Problem]:
+    given = [name for name in ("run", "point", "switch") if values.get(name) is not None]
+    yield from subject_fits(values["kind"], given)
 
 
 READINGS = FileKind(
@@ -34,7 +26,7 @@ READINGS = FileKind(
         Reference("point", "points", ("run", "point")),
         Reference("switch", "switches", ("switch",)),
     ),
-    change_help="Key of the change that wrote it. Blank: the site's last change in changes.csv by then.",
+    change_help="Key of the change that wrote it. Blank: the last change of its day, or one of its own.",
     check=_subject,
     columns=(
         text(

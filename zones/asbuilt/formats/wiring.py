@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
+from sites.changes.errors import Problem
 from sites.models import Basis
 from zones.asbuilt.cells import Count, Counted, Listed, Text
 from zones.models import (
@@ -13,6 +16,8 @@ from zones.models import (
     Zone,
     ZoneEndpoint,
 )
+from zones.rules.points import DEVICE_KINDS, LOADS, counts_fit, splice_is_bare
+from zones.rules.runs import fuse_fits
 
 from .kinds import (
     FOOT,
@@ -25,6 +30,7 @@ from .kinds import (
     number,
     quantity,
     text,
+    together,
     whole,
     word,
     yes_no,
@@ -76,20 +82,9 @@ PAGING_SETS = FileKind(
 )
 
 
-def output_of_endpoint(values: Values) -> list[tuple[str, str]]:
-    if (values.get("endpoint") is None) != (values.get("output") is None):
-        missing = "output" if values.get("output") is None else "endpoint"
-        return [(missing, "endpoint and output go together: give both or neither")]
-    return []
-
-
-def _fuse(values: Values) -> list[tuple[str, str]]:
-    found = output_of_endpoint(values)
-    if values.get("fuse_rating_a") is not None and values.get("fuse_fitted") is False:
-        found.append(
-            ("fuse_fitted", "a fuse rating is given, so fuse_fitted is yes: leave one of the two blank")
-        )
-    return found
+def _fuse(values: Values) -> Iterator[Problem]:
+    yield from together(values, "endpoint", "output")
+    yield from fuse_fits(values.get("fuse_fitted", True), values.get("fuse_rating_a"))
 
 
 def _fused(attributes: Values, values: Values) -> None:
@@ -138,23 +133,18 @@ RUNS = FileKind(
     ),
 )
 
-_LOADS = ("device", "model", "count", "speech_current_a", "idle_current_a", "tap_power_w")
 
-
-def _point(values: Values) -> list[tuple[str, str]]:
+def _point(values: Values) -> Iterator[Problem]:
     kind = values.get("kind", PointFacts.Kind.DEVICE)
-    found = []
-    if kind == PointFacts.Kind.LUMP and values.get("count") is None:
-        found.append(("count", "a lump says how many: 6, ~6 (4-9), or ?"))
-    if kind != PointFacts.Kind.LUMP and values.get("count") is not None:
-        found.append(("count", "only a lump has a count: leave it blank, or write lump under kind"))
-    if kind == PointFacts.Kind.SPLICE:
-        found += [
-            (column, "a splice carries no device: leave it blank")
-            for column in _LOADS
-            if column != "count" and values.get(column) not in (None, PointFacts.DeviceKind.UNKNOWN)
-        ]
-    return found
+    count: Count | None = values.get("count")
+    if kind == PointFacts.Kind.LUMP and count is None:
+        yield Problem("a lump says how many: 6, ~6 (4-9), or ?", "required", "/count")
+    elif count is not None and kind != PointFacts.Kind.LUMP:
+        yield from counts_fit(kind, [0])
+    else:
+        yield from counts_fit(kind, [count.low, count.likely, count.high] if count else [])
+    loads = {name: values.get(name) for name in LOADS} | {"device_kind": values.get("device")}
+    yield from splice_is_bare(kind, **loads)
 
 
 _DEVICE_KINDS = {kind.label.replace(" ", "_"): kind.value for kind in PointFacts.DeviceKind}
@@ -165,7 +155,7 @@ def _load(attributes: Values, values: Values) -> None:
     attributes |= {"count_low": count.low, "count_likely": count.likely, "count_high": count.high}
     if attributes["device_kind"] is None:
         model = attributes["model_id"]
-        attributes["device_kind"] = _DEVICE_KINDS.get(model.values.get("kind", "") if model else "", 0)
+        attributes["device_kind"] = DEVICE_KINDS.get(model.values.get("kind") if model else None, 0)
     if attributes["kind"] == PointFacts.Kind.SPLICE and "current_basis" not in values:
         attributes["current_basis"] = Basis.UNKNOWN.value
 

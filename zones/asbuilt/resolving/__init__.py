@@ -16,6 +16,7 @@ from zones.asbuilt.things import World
 from .changes import changes_of_sites
 from .context import Context, Importer
 from .lives import stand
+from .rules import check_ends, check_ports, check_rewritten
 from .special import settle_coverages, settle_readings
 from .trees import settle_trees
 from .values import check_customers, settle
@@ -44,6 +45,10 @@ def resolve(rows: Mapping[str, list[Row]], world: World, importer: Importer) -> 
             settle(context, kind)
             if kind.name == "points":
                 settle_trees(context)
+            if kind.name == "endpoints":
+                check_ports(context)
+            check_rewritten(context, kind)
+            check_ends(context, kind)
         context.withdraw(kind)
     return context
 

@@ -17,6 +17,7 @@ from zones.asbuilt.things import Change, Facts, Thing, World
 
 # What findings are about
 _PLANT = ("switches", "supplies", "amplifiers", "endpoints", "blocks", "zones", "runs")
+READING = "reading taken"
 COMPLETION = "completes what was taken in before from as-built files"
 
 
@@ -46,6 +47,7 @@ class Context:
     # sites of which the record has plant already; the first import of any other is quiet
     with_history: set[Thing] = field(default_factory=set)
     _completions: dict[Thing, Change] = field(default_factory=dict)
+    _days: dict[tuple[Thing, dt.date, str], Change] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         recorded = (thing for name in _PLANT for thing in self.world.things[name])
@@ -115,6 +117,17 @@ class Context:
         )
         self.world.changes[site].append(change)
         return change
+
+    def change_of_day(self, site: Thing, day: dt.date, person: str) -> Change:
+        """The last change of a day that the files have, else one of its own, by who did the work."""
+        same = [change for change in self.change_keys[site].values() if change.happened_on == day]
+        if same:
+            return max(same, key=lambda change: change.position)
+        found = self._days.get((site, day, person))
+        if found is None:
+            found = self.add_change(site, day, person or self.importer.actor, READING, "work")
+            self._days[site, day, person] = found
+        return found
 
     def writer(self, change: Change) -> Change:
         """Who writes a new row that holds from ``change``: that change, unless the record has it already.

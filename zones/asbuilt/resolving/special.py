@@ -9,6 +9,7 @@ from typing import Any
 from zones.asbuilt.formats import BY_NAME
 from zones.asbuilt.parsing import Row
 from zones.asbuilt.things import Thing
+from zones.rules.readings import taken_by_then
 
 from .context import Context
 
@@ -113,16 +114,10 @@ def _add_reading(context: Context, row: Row, thing: Thing, superseded: set[Thing
     superseded.add(former)
     change = context.change(row, thing.site, "change")
     if change is None and not row.is_refused():
-        before = [
-            one
-            for one in context.change_keys[thing.site].values()
-            if one.happened_on <= row.values["taken_on"]
-        ]
-        change = (
-            max(before, key=lambda one: one.position) if before else context.first_change(row, thing.site)
-        )
+        change = context.change_of_day(thing.site, row.values["taken_on"], row.values.get("technician", ""))
     if change is not None and not row.is_refused():
         thing.writer = context.writer(change)
+        row.refuse(taken_by_then(row.values["taken_on"], thing.writer.happened_on))
         context.world.add(thing)
 
 

@@ -12,7 +12,7 @@ from zones.asbuilt.parsing import Row
 from zones.asbuilt.things import Change, Facts, Thing
 
 from .context import Context
-from .fitting import check_block_row, check_model
+from .rules import check_block_row, check_facts
 
 _MEMBER = Reference("zone", "zones", ("zones",))
 
@@ -32,7 +32,7 @@ def settle(context: Context, kind: FileKind) -> None:
         if not first_row.problems:
             _settle_own(context, thing, first_row, first_values)
         for row, values, facts in spoken:
-            if kind.name in ("landings", "clips") and not thing.key[0].refused:
+            if kind.name in ("landings", "clips"):
                 check_block_row(thing, row)
             if row is not first_row and not row.problems:
                 _same_as_first(context, thing, row, values, first_row)
@@ -137,7 +137,7 @@ def _same_as_first(context: Context, thing: Thing, row: Row, values: Values, fir
     said = thing.values
     for name, value in _own_values(context, thing, row, values).items():
         if not first.is_refused() and value != said.get(name):
-            column = _column_of(thing.kind, name)
+            column = thing.kind.column_for(name)
             stands = f"it stands in row {first.number} as “{shown(thing.kind, name, said.get(name))}”"
             row.complain(column, "not_dated", f"is not dated: {stands}; leave it blank here")
 
@@ -154,7 +154,8 @@ def _settle_facts(context: Context, thing: Thing, facts: Facts, row: Row, values
         )
         row.complain("revised_by", "not_a_correction", message)
     new = _dated_values(context, thing, facts.change, row, values)
-    check_model(thing, row, new)
+    if not row.is_refused():
+        check_facts(thing, row, new)
     if row.is_refused():
         return
     if not facts.recorded:
@@ -208,15 +209,6 @@ def _refuse_rewriting_of_history(thing: Thing) -> None:
 # --- telling ------------------------------------------------------------------------------------------------
 
 
-def _column_of(kind: FileKind, attribute: str) -> str:
-    reference = kind.reference_in(attribute)
-    if reference is not None:
-        return reference.columns[-1]
-    if attribute in kind.extra:
-        return "count"
-    return next((c.name for c in kind.columns if c.attribute == attribute), attribute)
-
-
 def shown(kind: FileKind, attribute: str, value: Any) -> str:
     """A value as a person reads it in a complaint."""
     if value is None or value in ("", []):
@@ -236,7 +228,7 @@ def shown(kind: FileKind, attribute: str, value: Any) -> str:
 
 def _complain_of_difference(thing: Thing, row: Row, name: str, here: Any, there: Any) -> None:
     kind = thing.kind
-    column = _column_of(kind, name)
+    column = kind.column_for(name)
     says = f"is {shown(kind, name, here)} here and {shown(kind, name, there)} in the record"
     if name in kind.dated:
         cure = "name a new change of kind correction in revised_by"

@@ -12,7 +12,7 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
 
-from zones.fleet.writer import FleetExistsError, Written, write_fleet
+from fixtures.fleets.writer import FleetExistsError, Written, write_fleet
 
 
 def _whole_number(least: int, most: int) -> Callable[[str], int]:

@@ -1,0 +1,178 @@
+"""The SQL by which the database holds the rules that cross rows (``sites.rules``, ``zones.rules``).
+
+What one row can break is a CHECK or a key of its table. What takes another row to tell is checked here:
+
+- by a statement trigger over all new rows at once (``hold``), where the other row is there before: a model of
+  the right kind, a run that such a source feeds, a row that the block has, a thing that stands then;
+- by a deferred trigger on the few rows that can break it afterwards (``hold_later``): a thing that ends while
+  something uses it, a run or block of another kind, a device on a port. An import ends things after it has
+  written what is left of them, so these are judged at the end of the transaction.
+
+Refusals carry SQLSTATE 23000 and the name of the rule, which ``sites.changes.constraints`` puts into words.
+"""
+
+# ruff: noqa: S608 - what is put into the SQL are the names in this module and in migrations
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import NamedTuple
+
+_REFUSE = """RAISE EXCEPTION '{table}: {name}' USING
+            ERRCODE = 'integrity_constraint_violation', CONSTRAINT = '{name}';"""
+
+
+class Check(NamedTuple):
+    """A rule by its name, and what breaks it. For new rows: ``asked`` sums them up by the ``id`` of the row
+    of ``target`` that tells, so that each is looked up once, by its key; ``broken`` speaks of the two as
+    ``n`` and ``t``. For a row that is judged later: joins and a condition."""
+
+    name: str
+    broken: str
+    asked: str = ""
+    target: str = ""
+
+    @property
+    def exists(self) -> str:
+        # OFFSET 0 keeps the look-up a look-up: joined, a table without statistics would be gone through for
+        # each of the new rows
+        return (
+            f"SELECT FROM ({self.asked}) AS n, "
+            f'LATERAL (SELECT * FROM "{self.target}" AS told WHERE told.id = n.id OFFSET 0) AS t '
+            f"WHERE {self.broken}"
+        )
+
+
+def of_kind(table: str, kinds: Sequence[str]) -> Check:
+    """A thing is of a model of its own kind."""
+    listed = ", ".join(f"'{kind}'" for kind in kinds)
+    asked = "SELECT DISTINCT model_id AS id FROM new_rows WHERE model_id IS NOT NULL"
+    return Check(f"{table}_model_of_its_kind", f"t.kind NOT IN ({listed})", asked, "device_model")
+
+
+def stands(table: str, column: str, target: str, *, step: str = "step") -> Check:
+    """What a row names stands when the row begins to hold."""
+    asked = (
+        f"SELECT {column} AS id, min({step}) AS first, max({step}) AS last FROM new_rows "
+        f"WHERE {column} IS NOT NULL GROUP BY {column}"
+    )
+    broken = "n.first < t.begin_step OR n.last >= t.end_step"
+    return Check(f"{table}_{column.removesuffix('_id')}_stands", broken, asked, target)
+
+
+def stood(table: str, column: str, target: str) -> Check:
+    """What a thing names where that is not dated had not ended before the thing began."""
+    return stands(table, column, target, step="begin_step")._replace(broken="n.last >= t.end_step")
+
+
+def hold(table: str, checks: Sequence[Check], *, rewritable: bool = True) -> str:
+    """SQL that holds each INSERT and UPDATE of a table to the checks."""
+    tests = "".join(
+        f"""
+    IF EXISTS ({check.exists}) THEN
+        {_REFUSE.format(table=table, name=check.name)}
+    END IF;"""
+        for check in checks
+    )
+    triggers = "".join(
+        f"""
+CREATE TRIGGER {table}_rules_{done}ed AFTER {event} ON "{table}" REFERENCING NEW TABLE AS new_rows
+    FOR EACH STATEMENT EXECUTE FUNCTION zonebook_{table}_rules();"""
+        for event, done in (("INSERT", "insert"), ("UPDATE", "updat"))[: 1 + rewritable]
+    )
+    return f"""
+CREATE FUNCTION zonebook_{table}_rules() RETURNS trigger LANGUAGE plpgsql AS $$
+BEGIN{tests}
+    RETURN NULL;
+END $$;
+{triggers}
+"""
+
+
+def unhold(table: str) -> str:
+    return f"DROP FUNCTION zonebook_{table}_rules() CASCADE;\n"
+
+
+class Later(NamedTuple):
+    """Rules that a row of ``table`` can break for other rows. ``event``: of a row trigger; ``when``: which
+    rows are looked at, if not all; the checks are judged on the row ``n`` as it is at the end."""
+
+    name: str
+    table: str
+    event: str
+    when: str
+    checks: Sequence[Check]
+
+
+def hold_later(later: Later) -> str:
+    """SQL that judges a row at the end of its transaction."""
+    key = "(n.endpoint_id, n.step) = (NEW.endpoint_id, NEW.step)" if later.table.endswith("_facts") else ""
+    tests = "".join(
+        f"""
+    IF EXISTS (
+        SELECT FROM "{later.table}" n {check.broken} AND {key or "n.id = NEW.id"}
+    ) THEN
+        {_REFUSE.format(table=later.table, name=check.name)}
+    END IF;"""
+        for check in later.checks
+    )
+    when = f"WHEN ({later.when}) " if later.when else ""
+    return f"""
+CREATE FUNCTION zonebook_{later.name}() RETURNS trigger LANGUAGE plpgsql AS $$
+BEGIN{tests}
+    RETURN NULL;
+END $$;
+CREATE CONSTRAINT TRIGGER {later.name} AFTER {later.event} ON "{later.table}"
+    DEFERRABLE INITIALLY DEFERRED FOR EACH ROW {when}EXECUTE FUNCTION zonebook_{later.name}();
+"""
+
+
+def unhold_later(later: Later) -> str:
+    return f"DROP FUNCTION zonebook_{later.name}() CASCADE;\n"
+
+
+class User(NamedTuple):
+    """Rows of ``table`` that name a thing in ``column``. ``thing``: whose dated facts they are; blank: they
+    are things themselves."""
+
+    table: str
+    column: str
+    thing: str = ""
+
+    @property
+    def past_the_end(self) -> str:
+        """Such rows that outlast the thing ``n``."""
+        if not self.thing:
+            late = "u.end_step IS NULL OR u.end_step > n.end_step"
+            return f'SELECT FROM "{self.table}" u WHERE u.{self.column} = n.id AND ({late})'
+        thing = "point" if self.table == "point_facts" else self.thing
+        until = (
+            f'(SELECT min(l.step) FROM "{self.table}" l WHERE l.{thing}_id = f.{thing}_id '
+            "AND l.step > f.step)"
+        )
+        return (
+            f'SELECT FROM "{self.table}" f JOIN "{self.thing}" u ON u.id = f.{self.thing}_id '
+            f"WHERE f.site_id = n.site_id AND f.{self.column} = n.id "
+            f"AND coalesce(least(u.end_step, {until}), n.end_step + 1) > n.end_step"
+        )
+
+
+def ends(table: str, users: Sequence[User], facts: Sequence[str] = ()) -> Sequence[Later]:
+    """Nothing outlasts what it names, and no facts of a thing are later than its end."""
+    outlasted = " OR ".join(f"EXISTS ({user.past_the_end})" for user in users)
+    stale = " OR ".join(
+        f'EXISTS (SELECT FROM "{of}" f WHERE f.{table if of != "switch_port_facts" else "port"}_id = n.id '
+        "AND f.step >= n.end_step)"
+        for of in facts
+    )
+    broken = " OR ".join(filter(None, [outlasted, stale]))
+    checks = [Check(f"{table}_in_use", f"WHERE n.end_step IS NOT NULL AND ({broken})")]
+    return [
+        Later(f"{table}_added_with_its_end", table, "INSERT", "NEW.end_step IS NOT NULL", checks),
+        Later(
+            f"{table}_ended",
+            table,
+            "UPDATE",
+            "NEW.end_step IS NOT NULL AND OLD.end_step IS DISTINCT FROM NEW.end_step",
+            checks,
+        ),
+    ]

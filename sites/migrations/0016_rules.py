@@ -1,0 +1,87 @@
+"""The database holds the rules that cross rows of equipment."""
+
+from django.db import migrations
+
+from sites.changes.sql_rules import (
+    Check,
+    Later,
+    User,
+    ends,
+    hold,
+    hold_later,
+    of_kind,
+    stands,
+    stood,
+    unhold,
+    unhold_later,
+)
+
+CHECKS = {
+    "block": [stood("block", "closet_id", "closet")],
+    "supply": [stood("supply", "closet_id", "closet")],
+    "supply_facts": [
+        of_kind("supply_facts", ["supply"]),
+        stands("supply_facts", "supply_id", "supply"),
+    ],
+    "amplifier": [stood("amplifier", "closet_id", "closet")],
+    "amplifier_facts": [
+        of_kind("amplifier_facts", ["amplifier"]),
+        stands("amplifier_facts", "amplifier_id", "amplifier"),
+    ],
+    "switch": [stood("switch", "closet_id", "closet")],
+    "switch_facts": [
+        of_kind("switch_facts", ["switch"]),
+        stands("switch_facts", "switch_id", "switch"),
+    ],
+    "switch_port": [stands("switch_port", "switch_id", "switch", step="begin_step")],
+    "switch_port_facts": [stands("switch_port_facts", "port_id", "switch_port")],
+    "endpoint": [stood("endpoint", "closet_id", "closet")],
+    "endpoint_facts": [
+        of_kind("endpoint_facts", ["gateway", "network_speaker", "network_amplifier"]),
+        stands("endpoint_facts", "endpoint_id", "endpoint"),
+        stands("endpoint_facts", "port_id", "switch_port"),
+    ],
+    "output": [stands("output", "endpoint_id", "endpoint", step="begin_step")],
+}
+# Devices on a port, each from its facts until its next ones, or its end
+_UNTIL = """least(
+        (SELECT min(l.step) FROM endpoint_facts l
+         WHERE l.endpoint_id = {f}.endpoint_id AND l.step > {f}.step),
+        (SELECT e.end_step FROM endpoint e WHERE e.id = {f}.endpoint_id))"""
+_TAKEN = f"""JOIN endpoint_facts o ON o.port_id = n.port_id AND o.endpoint_id <> n.endpoint_id
+    WHERE n.step < coalesce({_UNTIL.format(f="o")}, n.step + 1)
+      AND o.step < coalesce({_UNTIL.format(f="n")}, o.step + 1)"""
+LATER = [
+    Later(
+        "endpoint_facts_on_a_port",
+        "endpoint_facts",
+        "INSERT OR UPDATE",
+        "NEW.port_id IS NOT NULL",
+        [Check("endpoint_facts_port_taken", _TAKEN)],
+    ),
+    *ends("switch_port", [User("endpoint_facts", "port_id", "endpoint")], ["switch_port_facts"]),
+    *ends("switch", [User("switch_port", "switch_id")], ["switch_facts"]),
+    *ends(
+        "closet",
+        [User(table, "closet_id") for table in ("block", "supply", "amplifier", "switch", "endpoint")],
+    ),
+]
+# Whatever is of a model was checked against its kind
+MODEL_KIND = """
+CREATE FUNCTION zonebook_refuse_another_kind() RETURNS trigger LANGUAGE plpgsql AS $$
+BEGIN
+    RAISE EXCEPTION 'device model % stays a %', OLD.id, OLD.kind USING
+        ERRCODE = 'integrity_constraint_violation', CONSTRAINT = 'device_model_kind_stays';
+END $$;
+CREATE TRIGGER device_model_of_another_kind BEFORE UPDATE OF kind ON device_model
+    FOR EACH ROW WHEN (OLD.kind IS DISTINCT FROM NEW.kind) EXECUTE FUNCTION zonebook_refuse_another_kind();
+"""
+
+
+class Migration(migrations.Migration):
+    dependencies = [("sites", "0015_one_index_each")]
+    operations = [
+        *[migrations.RunSQL(hold(table, checks), unhold(table)) for table, checks in CHECKS.items()],
+        *[migrations.RunSQL(hold_later(later), unhold_later(later)) for later in LATER],
+        migrations.RunSQL(MODEL_KIND, "DROP FUNCTION zonebook_refuse_another_kind() CASCADE"),
+    ]

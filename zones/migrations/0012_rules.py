@@ -1,0 +1,187 @@
+"""The database holds the rules that cross rows of runs, points, landings, clips and readings."""
+
+from django.db import migrations, models
+from django.db.models import F, Q
+
+from sites.changes.sql_rules import (
+    Check,
+    Later,
+    User,
+    ends,
+    hold,
+    hold_later,
+    of_kind,
+    stands,
+    stood,
+    unhold,
+    unhold_later,
+)
+
+_DEVICE_KIND = "CASE t.kind WHEN 'ceiling_speaker' THEN 1 WHEN 'wall_speaker' THEN 2 WHEN 'horn' THEN 3 END"
+_OF_BLOCK = 'SELECT block_id AS id, max("row") AS last_row{} FROM new_rows GROUP BY block_id'
+_CANNOT_ISOLATE = "kind NOT IN ('66_split', '110')"
+_BEYOND = "ON f.block_id = n.id WHERE f.row > n.row_count"
+CHECKS = {
+    "zone_endpoint": [
+        stands("zone_endpoint", "zone_id", "zone", step="begin_step"),
+        stands("zone_endpoint", "endpoint_id", "endpoint", step="begin_step"),
+    ],
+    "run": [stood("run", "block_id", "block")],
+    "run_facts": [
+        stands("run_facts", "run_id", "run"),
+        *[stands("run_facts", f"{of}_id", of) for of in ("zone", "output", "supply", "amplifier")],
+        Check(
+            "run_facts_fed_by_what_fits_its_kind",
+            "CASE t.kind WHEN 'self_amplified' THEN n.amplified ELSE n.supplied END",
+            "SELECT run_id AS id, bool_or(supply_id IS NOT NULL) AS supplied, "
+            "bool_or(amplifier_id IS NOT NULL) AS amplified FROM new_rows GROUP BY run_id",
+            "run",
+        ),
+    ],
+    "point_facts": [
+        of_kind("point_facts", ["ceiling_speaker", "wall_speaker", "horn"]),
+        Check(
+            "point_facts_device_of_its_model",
+            f"n.device_kind <> {_DEVICE_KIND}",
+            "SELECT DISTINCT model_id AS id, device_kind FROM new_rows WHERE model_id IS NOT NULL",
+            "device_model",
+        ),
+        stands("point_facts", "run_id", "run"),
+        stands("point_facts", "zone_id", "zone"),
+        stands("point_facts", "feed_supply_id", "supply"),
+        Check(
+            "point_facts_fed_by_what_fits_its_run",
+            "t.kind <> 'self_amplified'",
+            "SELECT DISTINCT run_id AS id FROM new_rows WHERE feed_supply_id IS NOT NULL",
+            "run",
+        ),
+    ],
+    "landing": [
+        *[
+            stands("landing", f"{of}_id", of, step="begin_step")
+            for of in ("block", "run", "output", "supply", "amplifier")
+        ],
+        Check("landing_row_of_its_block", "n.last_row > t.row_count", _OF_BLOCK.format(""), "block"),
+    ],
+    "clip_facts": [
+        stands("clip_facts", "block_id", "block"),
+        Check("clip_facts_row_of_its_block", "n.last_row > t.row_count", _OF_BLOCK.format(""), "block"),
+        Check(
+            "clip_facts_block_can_isolate",
+            f"n.some_out AND t.{_CANNOT_ISOLATE}",
+            _OF_BLOCK.format(", bool_or(NOT is_in) AS some_out"),
+            "block",
+        ),
+    ],
+}
+READING = [
+    Check(
+        "reading_taken_by_then",
+        "n.taken_on > t.happened_on",
+        "SELECT change_set_id AS id, max(taken_on) AS taken_on FROM new_rows GROUP BY change_set_id",
+        "change_set",
+    )
+]
+_SOURCE = [("run_facts", "run"), ("landing", "")]
+LATER = [
+    Later(
+        "run_of_another_kind",
+        "run",
+        "UPDATE",
+        "OLD.kind IS DISTINCT FROM NEW.kind",
+        [
+            Check(
+                "run_facts_fed_by_what_fits_its_kind",
+                "JOIN run_facts f ON f.run_id = n.id WHERE CASE n.kind WHEN 'self_amplified' "
+                "THEN f.amplifier_id IS NOT NULL ELSE f.supply_id IS NOT NULL END",
+            ),
+            Check(
+                "point_facts_fed_by_what_fits_its_run",
+                "JOIN point_facts f ON f.run_id = n.id "
+                "WHERE f.feed_supply_id IS NOT NULL AND n.kind <> 'self_amplified'",
+            ),
+        ],
+    ),
+    Later(
+        "block_of_another_kind",
+        "block",
+        "UPDATE",
+        "(OLD.kind, OLD.row_count) IS DISTINCT FROM (NEW.kind, NEW.row_count)",
+        [
+            Check(
+                "landing_row_of_its_block", "JOIN landing l ON l.block_id = n.id WHERE l.row > n.row_count"
+            ),
+            Check(
+                "clip_facts_row_of_its_block",
+                "JOIN clip_facts f ON f.block_id = n.id WHERE f.row > n.row_count",
+            ),
+            Check(
+                "clip_facts_block_can_isolate",
+                f"JOIN clip_facts f ON f.block_id = n.id WHERE NOT f.is_in AND n.{_CANNOT_ISOLATE}",
+            ),
+        ],
+    ),
+    *ends("block", [User("run", "block_id"), User("landing", "block_id")], ["clip_facts"]),
+    *ends("run", [User("landing", "run_id")], ["run_facts", "point_facts"]),
+    *[
+        later
+        for of in ("output", "supply", "amplifier")
+        for later in ends(
+            of,
+            [User(table, f"{of}_id", thing) for table, thing in _SOURCE]
+            + ([User("point_facts", "feed_supply_id", "run")] if of == "supply" else []),
+            [] if of == "output" else [f"{of}_facts"],
+        )
+    ],
+    *ends(
+        "endpoint", [User("output", "endpoint_id"), User("zone_endpoint", "endpoint_id")], ["endpoint_facts"]
+    ),
+    *ends(
+        "zone",
+        [
+            User("run_facts", "zone_id", "run"),
+            User("point_facts", "zone_id", "run"),
+            User("zone_endpoint", "zone_id"),
+        ],
+    ),
+]
+
+
+class Migration(migrations.Migration):
+    dependencies = [("sites", "0016_rules"), ("zones", "0011_one_index_each")]
+    operations = [
+        *[migrations.RunSQL(hold(table, checks), unhold(table)) for table, checks in CHECKS.items()],
+        migrations.RunSQL(hold("reading", READING, rewritable=False), unhold("reading")),
+        *[migrations.RunSQL(hold_later(later), unhold_later(later)) for later in LATER],
+        migrations.RemoveConstraint("pointfacts", "point_facts_counts_of_a_lump"),
+        migrations.AddConstraint(
+            "pointfacts",
+            models.CheckConstraint(
+                condition=Q(count_low__isnull=True, count_likely__isnull=True, count_high__isnull=True)
+                | Q(
+                    kind=2,
+                    count_low__isnull=False,
+                    count_likely__isnull=False,
+                    count_high__isnull=False,
+                    count_low__gte=0,
+                    count_low__lte=F("count_likely"),
+                    count_likely__lte=F("count_high"),
+                ),
+                name="point_facts_counts_of_a_lump",
+            ),
+        ),
+        migrations.AddConstraint(
+            "pointfacts",
+            models.CheckConstraint(
+                condition=~Q(kind=0)
+                | Q(
+                    device_kind=0,
+                    model__isnull=True,
+                    speech_current_a__isnull=True,
+                    idle_current_a__isnull=True,
+                    tap_power_w__isnull=True,
+                ),
+                name="point_facts_splice_is_bare",
+            ),
+        ),
+    ]

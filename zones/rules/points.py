@@ -1,0 +1,44 @@
+"""Rules of points: what a splice, a device and a lump have, and that a device is of its model's kind."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from sites.changes.errors import Problem
+from sites.models import DeviceModel
+from zones.models import PointFacts
+
+DEVICE_KINDS: dict[str | None, int] = {
+    DeviceModel.Kind.CEILING_SPEAKER: PointFacts.DeviceKind.CEILING_SPEAKER,
+    DeviceModel.Kind.WALL_SPEAKER: PointFacts.DeviceKind.WALL_SPEAKER,
+    DeviceModel.Kind.HORN: PointFacts.DeviceKind.HORN,
+}
+"""What a device of a model of each kind is."""
+LOADS = ("model", "device_kind", "speech_current_a", "idle_current_a", "tap_power_w")
+
+
+def device_fits(model: str, kind: str | None, device_kind: int) -> Iterator[Problem]:
+    """A device is what its model is. ``kind``: the model's; None where the model is unknown."""
+    if kind is not None and kind in DEVICE_KINDS and device_kind != DEVICE_KINDS[kind]:
+        detail = f"{model} is a {DeviceModel.Kind(kind).label}."
+        yield Problem(detail, "wrong_kind", "/device_kind")
+
+
+def counts_fit(kind: int, counts: Sequence[int | None]) -> Iterator[Problem]:
+    """A lump says how many devices there may be, at least, likely and at most, or that nobody can say;
+    nothing else has counts."""
+    known = [count for count in counts if count is not None]
+    if kind != PointFacts.Kind.LUMP:
+        if known:
+            yield Problem("Only a lump has counts.", "invalid", "/count_likely")
+    elif known and (len(known) < len(counts) or sorted(known) != known or known[0] < 0):
+        detail = "A lump says how many devices there may be: count_low ≤ count_likely ≤ count_high."
+        yield Problem(detail, "required", "/count_likely")
+
+
+def splice_is_bare(kind: int, **loads: object) -> Iterator[Problem]:
+    """A splice carries no load. ``loads``: those of ``LOADS`` by name."""
+    if kind == PointFacts.Kind.SPLICE:
+        for name, value in loads.items():
+            if value is not None and not (name == "device_kind" and value == PointFacts.DeviceKind.UNKNOWN):
+                yield Problem("A splice carries no load.", "invalid", f"/{name}")

@@ -47,7 +47,7 @@ class Context:
     # sites of which the record has plant already; the first import of any other is quiet
     with_history: set[Thing] = field(default_factory=set)
     _completions: dict[Thing, Change] = field(default_factory=dict)
-    _days: dict[tuple[Thing, dt.date, str], Change] = field(default_factory=dict)
+    _readings: dict[tuple[Thing, dt.date, str], Change] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         recorded = (thing for name in _PLANT for thing in self.world.things[name])
@@ -118,16 +118,21 @@ class Context:
         self.world.changes[site].append(change)
         return change
 
-    def change_of_day(self, site: Thing, day: dt.date, person: str) -> Change:
-        """The last change of a day that the files have, else one of its own, by who did the work."""
-        same = [change for change in self.change_keys[site].values() if change.happened_on == day]
-        if same:
-            return max(same, key=lambda change: change.position)
-        found = self._days.get((site, day, person))
-        if found is None:
-            found = self.add_change(site, day, person or self.importer.actor, READING, "work")
-            self._days[site, day, person] = found
-        return found
+    def change_for_reading(self, row: Row, site: Thing) -> Change | None:
+        """Who wrote a reading that names no change: the last change of its day, else the first one after it,
+        else one of its own, by who took it."""
+        changes = sorted(self.change_keys[site].values(), key=lambda change: change.position)
+        if not changes:
+            return self.first_change(row, site)
+        day: dt.date = row.values["taken_on"]
+        same = [change for change in changes if change.happened_on == day]
+        after = [change for change in changes if change.happened_on > day]
+        if same or after:
+            return same[-1] if same else after[0]
+        person = row.values.get("technician") or self.importer.actor
+        if (site, day, person) not in self._readings:
+            self._readings[site, day, person] = self.add_change(site, day, person, READING, "work")
+        return self._readings[site, day, person]
 
     def writer(self, change: Change) -> Change:
         """Who writes a new row that holds from ``change``: that change, unless the record has it already.

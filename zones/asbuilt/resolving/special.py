@@ -114,7 +114,7 @@ def _add_reading(context: Context, row: Row, thing: Thing, superseded: set[Thing
     superseded.add(former)
     change = context.change(row, thing.site, "change")
     if change is None and not row.is_refused():
-        change = context.change_of_day(thing.site, row.values["taken_on"], row.values.get("technician", ""))
+        change = context.change_for_reading(row, thing.site)
     if change is not None and not row.is_refused():
         thing.writer = context.writer(change)
         row.refuse(taken_by_then(row.values["taken_on"], thing.writer.happened_on))

@@ -1,0 +1,291 @@
+"""The four ways into the record, each given the same attempt: REST, a draft, as-built files, raw SQL."""
+
+from __future__ import annotations
+
+import datetime as dt
+import enum
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from django.db import DataError, IntegrityError, connection, models
+from django.test import Client
+
+from sites.changes.models import ChangeSet
+from sites.changes.operations import Operation, operations
+from sites.changes.services import Change, open_change_set
+from sites.changes.steps import last_step_of
+from sites.models import Placed, Site
+from tests.rules.plant import NOW, SITE, Ref
+from tests.zones.asbuilt.folders import take
+from zones.asbuilt.cells import Count, Estimate, Quantity, Word
+from zones.asbuilt.formats import BY_NAME, FileKind
+from zones.asbuilt.formats.landings import PAIRS
+from zones.asbuilt.problems import ImportRefusedError
+from zones.models import Landing, Point
+
+_ADDED_BY = {
+    "device_models": "device_model.add", "cable_types": "cable_type.add", "closets": "closet.add",
+    "switches": "switch.add", "endpoints": "endpoint.add", "supplies": "supply.add",
+    "amplifiers": "amplifier.add", "blocks": "block.add", "zones": "zone.add", "runs": "run.add",
+    "points": "point.append", "landings": "landing.add", "readings": "reading.record",
+    "zone_endpoints": "zone_endpoint.add",
+}  # fmt: skip
+_OF_SITE = ("closets", "endpoints", "zones")
+
+
+@dataclass(frozen=True)
+class Attempt:
+    """A thing of a kind is added with ``values``, by fields of the record; or ``ended`` is ended."""
+
+    label: str
+    kind: str
+    values: Mapping[str, Any] = field(default_factory=dict)
+    ended: Ref | None = None
+
+    def but(self, label: str, **values: Any) -> Attempt:
+        return Attempt(label, self.kind, {**self.values, **values})
+
+
+class Channels:
+    """Takes attempts through each channel. Each answers what is wrong; nothing where it was accepted."""
+
+    def __init__(self, client: Client) -> None:
+        self._client = client
+        self._operations = {operation.name: operation for operation in operations()}
+
+    # -- REST
+
+    def rest(self, attempt: Attempt) -> str:
+        change = {"reason": "as seen", "happened_on": NOW.isoformat()}
+        if BY_NAME[attempt.kind].sited is False:
+            del change["happened_on"]
+        address = f"/api/v1/{attempt.kind.replace('_', '-')}"
+        if attempt.ended is not None:
+            address = f"{address}/{attempt.ended.row().pk}"
+            etag = self._client.get(address)["ETag"]
+            answer = self._client.delete(
+                address, {"change": change}, content_type="application/json", headers={"If-Match": etag}
+            )
+        else:
+            body = {_outer(name, value): _json(value) for name, value in _spoken(attempt).items()}
+            if attempt.kind in _OF_SITE:
+                body["site_id"] = _site().pk
+            answer = self._client.post(address, {**body, "change": change}, content_type="application/json")
+        assert answer.status_code < 500, answer.content
+        return "" if answer.status_code < 300 else answer.content.decode()
+
+    # -- drafts
+
+    def draft(self, attempt: Attempt) -> str:
+        if attempt.ended is not None:
+            name = f"{_ADDED_BY[attempt.kind].split('.')[0]}.end"
+            values: dict[str, Any] = {name.split(".")[0]: attempt.ended}
+        else:
+            name, values = _ADDED_BY[attempt.kind], _spoken(attempt)
+        operation = self._operations[name]
+        body = {"op": name} | {_inner(operation, key, value): _json(value) for key, value in values.items()}
+        asked = {"reason": "as seen", "operations": [body]}
+        if BY_NAME[attempt.kind].sited:
+            asked |= {"site_id": _site().pk, "happened_on": NOW.isoformat()}
+        answer = self._client.post("/api/v1/change-sets", asked, content_type="application/json")
+        assert answer.status_code < 500, answer.content
+        return "" if answer.status_code < 300 else answer.content.decode()
+
+    # -- as-built files
+
+    def asbuilt(self, attempt: Attempt) -> str:
+        kind = BY_NAME[attempt.kind]
+        if attempt.ended is not None:
+            parts = [name for part in kind.key for name in kind.columns_of(part)]
+            cells = dict(zip(parts, map(str, attempt.ended.names), strict=True)) | {"ends": "now"}
+        else:
+            cells = _cells(kind, attempt)
+            if kind.recorded:
+                cells["change"] = "now"
+        folder = {attempt.kind: [cells]}
+        if kind.sited:
+            cells["site"] = SITE
+            folder["changes"] = [
+                {
+                    "site": SITE,
+                    "change": "now",
+                    "day": NOW.isoformat(),
+                    "person": "Ida Vole",
+                    "reason": "as seen",
+                }
+            ]
+        try:
+            take(folder)
+        except ImportRefusedError as refused:
+            return "; ".join(map(str, refused.problems))
+        return ""
+
+    # -- raw SQL
+
+    def sql(self, attempt: Attempt) -> str:
+        kind = BY_NAME[attempt.kind]
+        change = Change(
+            site_id=_site().pk if kind.sited else None,
+            user=None,
+            actor="Ida Vole",
+            reason="as seen",
+            happened_on=NOW,
+            door=ChangeSet.Door.SQL,
+        )
+        try:
+            with open_change_set(change) as change_set:
+                if attempt.ended is not None:
+                    row = attempt.ended.row()
+                    with connection.cursor() as cursor:
+                        cursor.execute(
+                            f'UPDATE "{row._meta.db_table}" SET end_step = zonebook_step(), '
+                            "change_set_id = zonebook_change_set() WHERE id = %s",
+                            [row.pk],
+                        )
+                elif attempt.kind == "landings":
+                    _insert_landings(attempt, change_set)
+                else:
+                    _insert_thing(kind, attempt, change_set)
+        except (IntegrityError, DataError) as refused:
+            return str(refused)
+        return ""
+
+
+def _site() -> Site:
+    return Site.objects.get(code=SITE)
+
+
+def _spoken(attempt: Attempt) -> dict[str, Any]:
+    """The values as operations take them: what follows from others is not said."""
+    return {name: value for name, value in attempt.values.items() if name != "side"}
+
+
+def _json(value: Any) -> Any:
+    if isinstance(value, Ref):
+        return value.row().pk
+    if isinstance(value, models.IntegerChoices):
+        return str(value.label).replace(" ", "_")
+    if isinstance(value, enum.Enum):
+        return value.value
+    return value.isoformat() if isinstance(value, dt.date) else value
+
+
+def _outer(name: str, value: Any) -> str:
+    return f"{name}_id" if isinstance(value, Ref) else name
+
+
+def _inner(operation: Operation[Any, Any], name: str, value: Any) -> str:
+    """The operation's name of a value: drafts and resources may say ``run`` or ``run_id``."""
+    return next(one for one in (_outer(name, value), name) if one in operation.parameters)
+
+
+def _cells(kind: FileKind, attempt: Attempt) -> dict[str, str]:
+    values = dict(attempt.values)
+    cells: dict[str, str] = {}
+    if kind.name == "landings":
+        values["row"] = (values["row"], values["row"] + 1)
+        cells["row"] = f"{values['row'][0]}-{values['row'][1]}"
+        del values["row"]
+    if any(name in values for name in ("count_low", "count_likely", "count_high")):
+        counts = [values.pop(name, None) for name in ("count_low", "count_likely", "count_high")]
+        cells["count"] = "?" if None in counts else f"~{counts[1]} ({counts[0]}-{counts[2]})"
+    for name, value in values.items():
+        reference = kind.reference(name)
+        if reference is not None:
+            named = value.names if isinstance(value, Ref) else [""] * len(reference.columns)
+            cells |= dict(zip(reference.columns, map(str, named), strict=True))
+            continue
+        column = next(one for one in kind.columns if one.attribute == name)
+        cells[column.name] = _cell(column.cell, value)
+    return cells
+
+
+def _cell(cell: Any, value: Any) -> str:
+    if value is None:
+        return ""
+    if isinstance(cell, Word):
+        return next((word for word, known in cell.values.items() if known == value), str(value))
+    if isinstance(cell, Quantity):
+        return cell.write(Estimate(value))
+    return str(value) if isinstance(value, (int, float)) else str(cell.write(value))
+
+
+# --- rows ---------------------------------------------------------------------------------------------------
+
+
+def _insert_thing(kind: FileKind, attempt: Attempt, change_set: ChangeSet) -> None:
+    written = {"change_set_id": change_set.pk}
+    if kind.sited:
+        written["site_id"] = change_set.site_id
+    values = {_outer(name, value): _plain(value) for name, value in attempt.values.items()}
+    assert kind.model is not None
+    own = {name: value for name, value in values.items() if name in _columns(kind.model)} | written
+    if kind.placed:
+        own["begin_step"] = change_set.step
+    if kind.name == "readings":
+        own["step"] = last_step_of(own["taken_on"])
+    if kind.name == "points":
+        own |= {"rank": 9.0}
+    thing = _insert(kind.model, own)
+    if kind.facts is None:
+        return
+    facts = {name: value for name, value in values.items() if name in _columns(kind.facts)} | written
+    facts |= {f"{kind.facts_of}_id": thing, "step": change_set.step}
+    if kind.name == "points":
+        facts |= {"rank": 9.0, "run_id": values["run_id"]}
+        point_model = attempt.values.get("model")
+        if "device_kind" not in facts and point_model is not None:
+            facts["device_kind"] = {"a ceiling_speaker": 1, "a wall_speaker": 2, "a horn": 3}.get(
+                point_model.names[0], 0
+            )
+    if kind.name == "endpoints" and "port_id" in facts:
+        facts.setdefault("power_source", "port")
+    _insert(kind.facts, facts)
+
+
+def _insert_landings(attempt: Attempt, change_set: ChangeSet) -> None:
+    values = {_outer(name, value): _plain(value) for name, value in attempt.values.items()}
+    for place, carries in enumerate(PAIRS[values["carries"]]):
+        _insert(
+            Landing,
+            values
+            | {
+                "row": values["row"] + place,
+                "carries": carries,
+                "conductor": ("first", "second")[place],
+                "site_id": change_set.site_id,
+                "change_set_id": change_set.pk,
+                "begin_step": change_set.step,
+            },
+        )
+
+
+def _plain(value: Any) -> Any:
+    return value.row().pk if isinstance(value, Ref) else value
+
+
+def _columns(model: type[models.Model]) -> set[str]:
+    return {field.column for field in model._meta.concrete_fields}
+
+
+def _insert(model: type[models.Model], values: Mapping[str, Any]) -> int:
+    """One INSERT; what is not given has the default of its field."""
+    filled = {}
+    for one in model._meta.concrete_fields:
+        if one.column in values:
+            filled[one.column] = one.get_db_prep_save(values[one.column], connection)
+        elif one.column != "id" and not one.has_db_default():
+            filled[one.column] = one.get_db_prep_save(one.get_default(), connection)
+    columns = ", ".join(f'"{name}"' for name in filled)
+    marks = ", ".join(["%s"] * len(filled))
+    returning = "RETURNING id" if model._meta.pk.name == "id" else ""
+    with connection.cursor() as cursor:
+        cursor.execute(
+            f'INSERT INTO "{model._meta.db_table}" ({columns}) VALUES ({marks}) {returning}',
+            list(filled.values()),
+        )
+        return int(cursor.fetchone()[0]) if returning else 0
+
+
+__all__ = ["Attempt", "Channels", "Count", "Placed", "Point"]

@@ -1,0 +1,249 @@
+"""What cannot stand in the record, generated from the rules and the kinds of things that each is about."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator
+
+from sites.models import Basis, DeviceModel
+from sites.rules.equipment import MODELS
+from tests.rules.channels import Attempt
+from tests.rules.plant import NOW, Ref, model_of, ref
+from zones.models import PointFacts, Reading, Run
+from zones.rules.points import DEVICE_KINDS
+from zones.rules.readings import TAKEN_AT
+from zones.rules.runs import FED_BY
+
+C, SW = ref("closets", "C"), ref("switches", "SW")
+SPEAKER, HORN = model_of("ceiling_speaker"), model_of("horn")
+FEEDS = {
+    "output": ref("outputs", "gateway", 2),
+    "supply": ref("supplies", "PS"),
+    "amplifier": ref("amplifiers", "A"),
+}
+SELF_AMPLIFIED, CONSTANT_VOLTAGE = ref("runs", "self_amplified"), ref("runs", "constant_voltage")
+_K, _D = PointFacts.Kind, PointFacts.DeviceKind
+
+VALID = {
+    attempt.kind: attempt
+    for attempt in (
+        Attempt("a device model", "device_models", {"name": "another", "kind": "horn"}),
+        Attempt("a cable type", "cable_types", {"name": "another", "gauge_awg": 24}),
+        Attempt("a closet", "closets", {"name": "another"}),
+        Attempt("a switch", "switches", {"name": "another", "closet": C, "model": model_of("switch")}),
+        Attempt(
+            "an endpoint",
+            "endpoints",
+            {"name": "another", "model": model_of("gateway"), "port": ref("switch_ports", "SW", 3)},
+        ),
+        Attempt("a supply", "supplies", {"name": "another", "closet": C, "model": model_of("supply")}),
+        Attempt("an amplifier", "amplifiers", {"name": "another", "closet": C, "model": model_of("amplifier")}),
+        Attempt("a block", "blocks", {"name": "another", "closet": C, "kind": "66_split"}),
+        Attempt("a zone", "zones", {"name": "another"}),
+        Attempt(
+            "a run",
+            "runs",
+            {
+                "name": "another", "block": ref("blocks", "B"), "kind": Run.Kind.SELF_AMPLIFIED,
+                "zone": ref("zones", "Z"), "output": FEEDS["output"], "supply": FEEDS["supply"],
+            },
+        ),
+        Attempt(
+            "a point",
+            "points",
+            {
+                "name": "another", "run": SELF_AMPLIFIED, "kind": _K.DEVICE, "model": SPEAKER,
+                "length_m": 5.0, "length_basis": Basis.MEASURED,
+            },
+        ),
+        Attempt(
+            "a landing",
+            "landings",
+            {"block": ref("blocks", "B"), "row": 11, "side": "field", "run": SELF_AMPLIFIED, "pair": 2, "carries": "audio"},
+        ),
+        Attempt(
+            "a reading",
+            "readings",
+            {
+                "kind": Reading.Kind.RUN_CURRENT, "state": "idle", "value": 0.2, "taken_on": NOW,
+                "run": SELF_AMPLIFIED,
+            },
+        ),
+        Attempt(
+            "a network speaker heard in a zone",
+            "zone_endpoints",
+            {"zone": ref("zones", "Z"), "endpoint": ref("endpoints", "network_speaker")},
+        ),
+    )
+}  # fmt: skip
+"""An attempt of each kind that every channel accepts; each contradiction is one of them with some values
+changed."""
+
+
+def contradictions() -> list[Attempt]:
+    return [
+        *_models(), *_patched(), *_fed(), *_points(), *_bases(), *_landed(), *_read(), *_not_standing(), *_in_use(),
+        *_out_of_bounds(),
+    ]  # fmt: skip
+
+
+def _models() -> Iterator[Attempt]:
+    for kind, thing in (
+        ("switches", "switch"), ("supplies", "supply"), ("amplifiers", "amplifier"), ("endpoints", "endpoint"),
+        ("points", "point"),
+    ):  # fmt: skip
+        for model in DeviceModel.Kind:
+            if model not in MODELS[thing]:
+                yield VALID[kind].but(f"a {thing} of a model of a {model.label}", model=model_of(model))
+    for model in MODELS["point"]:
+        for device in set(DEVICE_KINDS.values()) - {DEVICE_KINDS[model]}:
+            label = f"a {_D(device).label} of a model of a {model.label}"
+            yield VALID["points"].but(label, model=model_of(model), device_kind=_D(device))
+
+
+def _patched() -> Iterator[Attempt]:
+    endpoint = VALID["endpoints"]
+    for model in MODELS["endpoint"]:
+        for number, there in ((1, "gateway"), (2, "network speaker")):
+            port = ref("switch_ports", "SW", number)
+            yield endpoint.but(f"a {model.label} on the port of a {there}", model=model_of(model), port=port)
+    for source in ("injector", "adapter", "mains", "unknown"):
+        yield endpoint.but(f"on a port, but powered by {source}", power_source=source)
+
+
+def _fed() -> Iterator[Attempt]:
+    run, point = VALID["runs"], VALID["points"]
+    blank = dict.fromkeys(FEEDS)
+    for kind, fitting in FED_BY.items():
+        for feed, thing in FEEDS.items():
+            if feed not in fitting:
+                yield run.but(
+                    f"a {kind} run fed by a {feed}", **blank | {"kind": Run.Kind(kind), feed: thing}
+                )
+                both = {"kind": Run.Kind(kind), feed: thing, "output": FEEDS["output"]}
+                yield run.but(f"a {kind} run fed by a {feed} beside an output", **blank | both)
+        if "supply" not in fitting:
+            values = {"run": ref("runs", kind), "feed_supply": FEEDS["supply"]}
+            yield point.but(f"a supply that feeds a {kind} run at a point", **values)
+    yield run.but("a rating of no fuse", fuse_fitted=False, fuse_rating_a=1.0)
+
+
+def _points() -> Iterator[Attempt]:
+    point = VALID["points"].but("", model=None)
+    for name, value in (
+        ("model", SPEAKER), ("model", HORN), ("model", model_of("wall_speaker")), ("device_kind", _D.HORN),
+        ("device_kind", _D.CEILING_SPEAKER), ("device_kind", _D.WALL_SPEAKER), ("speech_current_a", 0.1),
+        ("idle_current_a", 0.01), ("tap_power_w", 5.0),
+    ):  # fmt: skip
+        more = {"tap_basis": Basis.MARKED} if name == "tap_power_w" else {}
+        yield point.but(f"a splice with {name} {value}", kind=_K.SPLICE, **{name: value}, **more)
+    counts = ("count_low", "count_likely", "count_high")
+    for kind in (_K.DEVICE, _K.SPLICE):
+        of = dict(zip(counts, (4, 6, 9), strict=True))
+        yield point.but(f"a {kind.label} with counts", kind=kind, **of)
+    for given in ((5, 4, 9), (9, 6, 4), (4, 9, 6), (6, 4, 5)):
+        of = dict(zip(counts, given, strict=True))
+        yield point.but(f"counts out of order: {given}", kind=_K.LUMP, **of)
+
+
+def _bases() -> Iterator[Attempt]:
+    for kind, value_name, basis_name in (
+        ("points", "length_m", "length_basis"), ("points", "tap_power_w", "tap_basis"),
+        ("endpoints", "cable_length_m", "cable_length_basis"),
+    ):  # fmt: skip
+        for basis in Basis:
+            value = 5.0 if basis == Basis.UNKNOWN else None
+            of = {value_name: value, basis_name: basis}
+            yield VALID[kind].but(f"{value_name} {value}, {basis.label}", **of)
+
+
+def _landed() -> Iterator[Attempt]:
+    landing = VALID["landings"]
+    blank = {"run": None, "side": "equipment"}
+    for name, thing in (("run", SELF_AMPLIFIED), *FEEDS.items()):
+        owner = {name: thing} if name == "run" else blank | {name: thing}
+        for row in (0, 25, 26, 399):
+            yield landing.but(f"a pair of a {name} from row {row} of 25 on", row=row, **owner)
+    for pair in (0, 26):
+        yield landing.but(f"pair {pair}", pair=pair)
+
+
+def _read() -> Iterator[Attempt]:
+    reading = VALID["readings"].but("", run=None)
+    subjects: dict[str, Ref] = {
+        "run": SELF_AMPLIFIED, "point": ref("points", "self_amplified", "P1"), "switch": SW,
+    }  # fmt: skip
+    for kind, wanted in TAKEN_AT.items():
+        fitting = {name: subjects[name] for name in wanted}
+        of_kind = reading.but("", kind=Reading.Kind(kind))
+        without = {name: thing for name, thing in fitting.items() if name != wanted[-1]}
+        if not without:
+            yield of_kind.but(f"a {kind} of nothing")
+        for name in subjects.keys() - set(wanted):
+            # a point is named with its run
+            more = {"run": SELF_AMPLIFIED} if name == "point" else {}
+            yield of_kind.but(f"a {kind} that names a {name}", **fitting | more | {name: subjects[name]})
+    later = NOW + dt.timedelta(days=1)
+    yield VALID["readings"].but("a reading of the day after", taken_on=later)
+    yield VALID["readings"].but("a reading of the next year", taken_on=later.replace(year=NOW.year + 1))
+    yield VALID["readings"].but("a reading below 0", value=-0.1)
+
+
+_NAMED = (
+    ("blocks", "closet", ("C",)), ("supplies", "closet", ("C",)), ("amplifiers", "closet", ("C",)),
+    ("switches", "closet", ("C",)), ("endpoints", "closet", ("C",)), ("runs", "block", ("B",)),
+    ("endpoints", "port", ("SW", 3)), ("runs", "zone", ("Z",)), ("runs", "output", ("gateway", 2)),
+    ("runs", "supply", ("PS",)), ("points", "zone", ("Z",)), ("points", "feed_supply", ("PS",)),
+    ("points", "run", ("self_amplified",)), ("landings", "block", ("B",)), ("landings", "run", ("self_amplified",)),
+    ("landings", "output", ("gateway", 1)), ("landings", "supply", ("PS",)), ("landings", "amplifier", ("A",)),
+    ("zone_endpoints", "zone", ("Z",)), ("zone_endpoints", "endpoint", ("network_speaker",)),
+)  # fmt: skip
+_TARGETS = {
+    "closet": "closets", "block": "blocks", "port": "switch_ports", "zone": "zones", "output": "outputs",
+    "supply": "supplies", "feed_supply": "supplies", "amplifier": "amplifiers", "run": "runs",
+    "endpoint": "endpoints",
+}  # fmt: skip
+
+
+def _not_standing() -> Iterator[Attempt]:
+    """What a thing names has ended before, or begins after. Where a thing stands is not dated, and neither is
+    the block a run comes from: those are only asked whether they have ended."""
+    for kind, name, (first, *rest) in _NAMED:
+        for life, word in (("OLD", "that has ended"), ("NEW", "yet to come")):
+            if life == "NEW" and name in ("closet", "block") and kind != "landings":
+                continue
+            named = ref(_TARGETS[name], f"{life} {first}", *rest)
+            more = {"run": None, "side": "equipment"} if kind == "landings" and name in FEEDS else {}
+            yield VALID[kind].but(f"{kind}: a {name} {word}", **more | {name: named})
+
+
+def _in_use() -> Iterator[Attempt]:
+    for kind, *names in (
+        ("closets", "C"), ("switches", "SW"), ("endpoints", "gateway"), ("supplies", "PS"), ("amplifiers", "A"),
+        ("blocks", "B"), ("zones", "Z"), ("runs", "self_amplified"), ("outputs", "gateway", 1),
+    ):  # fmt: skip
+        yield Attempt(f"{kind} {names} ends in use", kind, ended=ref(kind, *names))
+
+
+_BOUNDS: dict[str, dict[str, tuple[float, ...]]] = {
+    "device_models": {
+        **dict.fromkeys(("idle_current_a", "speech_current_a", "full_tone_current_a", "idle_power_w", "full_tone_power_w", "minimum_voltage_v", "idle_poe_w", "paging_poe_w", "poe_budget_w", "poe_budget_one_lost_w"), (-0.001,)),
+        **dict.fromkeys(("input_impedance_ohm", "input_sensitivity_v", "nominal_impedance_ohm", "output_impedance_ohm", "output_level_v", "rated_current_a", "no_load_voltage_v", "rated_load_voltage_v", "lowest_voltage_v", "rated_power_w", "minimum_impedance_ohm"), (0.0, -1.0)),
+        "voltage_tolerance": (-0.1, 1.0), "poe_class": (-1, 9),
+    },
+    "cable_types": {"gauge_awg": (9, 31), "pair_count": (0,), "conductor_rating_a": (0.0,)},
+    "switches": {"usage_threshold": (0.0, 1.0), "power_supply_count": (-1,)},
+    "amplifiers": {"line_voltage_v": (0.0, -70.7)},
+    "endpoints": {"negotiated_class": (-1, 9), "negotiated_power_w": (-1.0,), "vlan": (0, 4095)},
+    "blocks": {"row_count": (0, 401)},
+    "points": {"speech_current_a": (-0.1,), "idle_current_a": (-0.1,), "dc_pairs": (0, 26), "length_m": (-1.0, 100_001.0)},
+    "runs": {"fuse_rating_a": (0.0, -1.0)},
+}  # fmt: skip
+
+
+def _out_of_bounds() -> Iterator[Attempt]:
+    for kind, of in _BOUNDS.items():
+        for name, values in of.items():
+            for value in values:
+                more = {"fuse_fitted": True} if name == "fuse_rating_a" else {}
+                yield VALID[kind].but(f"{kind}: {name} {value}", **{name: value}, **more)

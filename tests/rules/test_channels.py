@@ -1,0 +1,55 @@
+"""No channel accepts what another refuses: the same contradictions through REST, draft, files and raw SQL."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import pytest
+from django.db import transaction
+from django.test import Client
+
+from sites.access.models import User
+from tests import factories
+from tests.api.conftest import Caller
+from tests.rules.channels import Attempt, Channels
+from tests.rules.contradictions import VALID, contradictions
+from tests.rules.plant import build
+
+pytestmark = pytest.mark.django_db
+CONTRADICTIONS = contradictions()
+CHANNELS = ("rest", "draft", "asbuilt", "sql")
+
+with_token = pytest.importorskip("tests.api.conftest").with_token
+
+
+@pytest.fixture
+def channels(with_token: Caller) -> Channels:
+    build()
+    manager = factories.make_user(User.Role.MANAGER, all_customers=True)
+    client: Client = with_token(manager)
+    return Channels(client)
+
+
+def answered(take: Callable[[Attempt], str], attempt: Attempt) -> str:
+    """What a channel says to an attempt, of which nothing stays."""
+    with transaction.atomic():
+        answer = take(attempt)
+        transaction.set_rollback(True)
+    return answer
+
+
+@pytest.mark.parametrize("channel", CHANNELS)
+def test_every_channel_accepts_what_fits(channels: Channels, channel: str) -> None:
+    take = getattr(channels, channel)
+    assert {kind: answered(take, attempt) for kind, attempt in VALID.items()} == dict.fromkeys(VALID, "")
+
+
+@pytest.mark.parametrize("channel", CHANNELS)
+def test_every_channel_refuses_every_contradiction(channels: Channels, channel: str) -> None:
+    take = getattr(channels, channel)
+    accepted = [attempt.label for attempt in CONTRADICTIONS if not answered(take, attempt)]
+    assert accepted == []
+
+
+def test_there_are_two_hundred() -> None:
+    assert len({attempt.label for attempt in CONTRADICTIONS}) == len(CONTRADICTIONS) >= 200

@@ -8,6 +8,8 @@ from django.db import models
 from django.db.models import Q
 from django.db.models.functions import Now
 
+from sites import fields
+
 
 class ChangeSet(models.Model):
     """Everything written to the plant: who, when recorded, when happened, why, under which job, which door.
@@ -42,14 +44,14 @@ class ChangeSet(models.Model):
     site = models.ForeignKey(
         "sites.Site", on_delete=models.PROTECT, null=True, blank=True, related_name="change_sets"
     )
-    state = models.CharField(max_length=10, choices=State.choices, default=State.DRAFT)
-    kind = models.CharField(max_length=12, choices=Kind.choices, default=Kind.WORK)
-    purpose = models.CharField(max_length=10, choices=Purpose.choices, default=Purpose.RECORD)
-    door = models.CharField(max_length=10, choices=Door.choices)
+    state = fields.WordField(State, max_length=10, default=State.DRAFT)
+    kind = fields.WordField(Kind, max_length=12, default=Kind.WORK)
+    purpose = fields.WordField(Purpose, max_length=10, default=Purpose.RECORD)
+    door = fields.WordField(Door, max_length=10)
     user = models.ForeignKey(
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
     )
-    actor = models.CharField(
+    actor = fields.LineField(
         max_length=150, help_text="Who did it, as a person reads it: kept even when the user goes."
     )
     accepted_by = models.ForeignKey(
@@ -60,9 +62,9 @@ class ChangeSet(models.Model):
         related_name="+",
         help_text="Who made a draft the record, where that is not who drew it up.",
     )
-    reason = models.TextField()
-    job_reference = models.CharField(max_length=80, blank=True)
-    happened_on = models.DateField(
+    reason = fields.NoteField(max_length=2000, blank=False)
+    job_reference = fields.LineField(max_length=80, blank=True)
+    happened_on = fields.DayField(
         null=True, blank=True, help_text="Day in the site's time zone; needed to accept."
     )
     quiet = models.BooleanField(
@@ -71,7 +73,7 @@ class ChangeSet(models.Model):
     operations = models.JSONField(default=list, encoder=DjangoJSONEncoder)
     created_at = models.DateTimeField(auto_now_add=True)
     recorded_at = models.DateTimeField(null=True, blank=True, editable=False)
-    step = models.BigIntegerField(null=True, blank=True, editable=False)
+    step = fields.StepField(null=True)
     transaction_id = models.BigIntegerField(null=True, blank=True, editable=False)
     version = models.BigIntegerField(default=1, editable=False)
 
@@ -89,8 +91,6 @@ class ChangeSet(models.Model):
                 condition=~Q(state="accepted") | Q(site__isnull=True) | Q(step__isnull=False),
                 name="change_set_accepted_has_step",
             ),
-            models.CheckConstraint(condition=~Q(reason=""), name="change_set_has_reason"),
-            models.CheckConstraint(condition=~Q(actor=""), name="change_set_has_actor"),
         ]
 
 

@@ -1,3 +1,4 @@
+from sites import fields
 from sites.access.models import Grant, Token, User
 from sites.changes.models import Change, ChangeSet, Mark
 from sites.outbox.models import Event
@@ -5,7 +6,7 @@ from sites.outbox.models import Event
 from .blocks import Block
 from .catalogue import CableType, DeviceModel, Factor
 from .customers import Contract, Coverage, Customer
-from .dated import Basis, CurrentChangeSet, CurrentStep, DatedFacts, Placed, Recorded
+from .dated import Basis, DatedFacts, Placed, Recorded, standing_once
 from .network import Endpoint, EndpointFacts, Output, Switch, SwitchFacts, SwitchPort, SwitchPortFacts
 from .places import Closet, Contact, Site
 from .power import Amplifier, AmplifierFacts, Supply, SupplyFacts
@@ -23,8 +24,6 @@ __all__ = [
     "Contact",
     "Contract",
     "Coverage",
-    "CurrentChangeSet",
-    "CurrentStep",
     "Customer",
     "DatedFacts",
     "DeviceModel",
@@ -48,4 +47,6 @@ __all__ = [
     "SwitchPortFacts",
     "Token",
     "User",
+    "fields",
+    "standing_once",
 ]

@@ -4,9 +4,11 @@
 from __future__ import annotations
 
 from django.db import models
-from django.db.models import Q
+from django.db.models.functions import Lower
 
-from .dated import Placed
+from sites import fields
+
+from .dated import Placed, standing_once
 
 
 class Block(Placed):
@@ -16,25 +18,18 @@ class Block(Placed):
         TYPE_110 = "110", "110-type: isolated by lifting the cross-connect"
         SCREW = "screw", "screw strip"
 
-    closet = models.ForeignKey(
-        "sites.Closet", on_delete=models.PROTECT, related_name="blocks", db_constraint=False
-    )
-    name = models.CharField(max_length=80)
-    kind = models.CharField(max_length=12, choices=Kind.choices)
-    row_count = models.PositiveSmallIntegerField(default=50)
-    note = models.TextField(blank=True)
+    closet = fields.SiteKey("sites.Closet", related_name="blocks")
+    name = fields.NameField(max_length=80)
+    kind = fields.WordField(Kind, max_length=12)
+    row_count = fields.block_row(default=50)
+    note = fields.NoteField()
 
     class Meta:
         db_table = "block"
         ordering = ["name", "id"]
         constraints = [
             models.UniqueConstraint(fields=["site", "id"], name="block_of_site"),
-            models.UniqueConstraint(
-                fields=["site", "name"], condition=Q(end_step__isnull=True), name="block_name_once_a_site"
-            ),
-            models.CheckConstraint(
-                condition=Q(row_count__gte=1, row_count__lte=400), name="block_rows_1_to_400"
-            ),
+            standing_once("site", Lower("name"), name="block_name_once_a_site"),
         ]
 
     def __str__(self) -> str:

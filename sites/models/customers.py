@@ -6,18 +6,26 @@ from __future__ import annotations
 from django.contrib.postgres.constraints import ExclusionConstraint
 from django.contrib.postgres.fields import DateRangeField, RangeOperators
 from django.db import models
+from django.db.backends.postgresql.psycopg_any import DateRange
 from django.db.models import F, Q
+from django.db.models.functions import Lower
+
+from sites import fields
 
 
 class Customer(models.Model):
-    name = models.TextField(unique=True)
-    code = models.SlugField(unique=True, max_length=40, help_text="Short name used in files and addresses.")
-    note = models.TextField(blank=True)
+    name = fields.NameField(max_length=200)
+    code = fields.CodeField(max_length=40, unique=True, help_text="Short name used in files and addresses.")
+    note = fields.NoteField()
     version = models.BigIntegerField(default=1, editable=False)
 
     class Meta:
         db_table = "customer"
         ordering = ["name", "id"]
+        constraints = [
+            models.UniqueConstraint(Lower("name"), name="customer_name_once"),
+            models.UniqueConstraint(Lower("code"), name="customer_code_once"),
+        ]
 
     def __str__(self) -> str:
         return self.name
@@ -25,13 +33,13 @@ class Customer(models.Model):
 
 class Contract(models.Model):
     customer = models.ForeignKey(Customer, on_delete=models.PROTECT, related_name="contracts")
-    reference = models.CharField(max_length=80)
-    response_hours = models.PositiveSmallIntegerField(null=True, blank=True)
-    test_interval_months = models.PositiveSmallIntegerField(null=True, blank=True)
-    event_when_probable = models.BooleanField(
+    reference = fields.NameField(max_length=80)
+    response_hours = fields.WholeField(unit="h", minimum=0, maximum=8760, null=True, blank=True)
+    test_interval_months = fields.WholeField(unit="months", minimum=1, maximum=240, null=True, blank=True)
+    event_when_probable = fields.FlagField(
         default=True, help_text="Send an event already when a limit is probably past, not only when it is."
     )
-    note = models.TextField(blank=True)
+    note = fields.NoteField()
     version = models.BigIntegerField(default=1, editable=False)
 
     class Meta:
@@ -39,7 +47,7 @@ class Contract(models.Model):
         ordering = ["reference", "id"]
         constraints = [
             models.UniqueConstraint(
-                fields=["customer", "reference"], name="contract_reference_once_a_customer"
+                "customer", Lower("reference"), name="contract_reference_once_a_customer"
             ),
         ]
 
@@ -58,6 +66,12 @@ class Coverage(models.Model):
         db_table = "coverage"
         constraints = [
             models.CheckConstraint(condition=Q(days__isempty=False), name="coverage_has_days"),
+            models.CheckConstraint(
+                condition=Q(days__contained_by=DateRange(fields.FIRST_DAY, fields.LAST_DAY))
+                | Q(days__upper_inf=True, days__startswith__gte=fields.FIRST_DAY)
+                & Q(days__startswith__lte=fields.LAST_DAY),
+                name="coverage_days_within_range",
+            ),
             ExclusionConstraint(
                 name="coverage_one_contract_a_site_at_a_time",
                 expressions=[(F("site"), RangeOperators.EQUAL), (F("days"), RangeOperators.OVERLAPS)],

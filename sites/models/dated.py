@@ -7,24 +7,12 @@ open, so several changes of one day are in order. Plant is never deleted: it end
 
 from __future__ import annotations
 
+from typing import Any
+
 from django.db import models
-from django.db.models import Func
+from django.db.models import Q
 
-
-class CurrentStep(Func):
-    """The step of the change set that the transaction has named (``SET LOCAL zonebook.change_set``)."""
-
-    function = "zonebook_step"
-    template = "%(function)s()"
-    output_field = models.BigIntegerField()
-
-
-class CurrentChangeSet(Func):
-    """The change set that the transaction has named."""
-
-    function = "zonebook_change_set"
-    template = "%(function)s()"
-    output_field = models.BigIntegerField()
+from sites import fields
 
 
 class Basis(models.IntegerChoices):
@@ -39,20 +27,10 @@ class Basis(models.IntegerChoices):
 
 
 class Recorded(models.Model):
-    """A row of one site's record. ``change_set`` is the change set that last wrote the row, and so its
-    version: the statement triggers refuse any other value, which is why the column needs no foreign key of
-    its own."""
+    """A row of one site's record, and the change set that last wrote it."""
 
-    site = models.ForeignKey("sites.Site", on_delete=models.PROTECT, related_name="+")
-    change_set = models.ForeignKey(
-        "sites.ChangeSet",
-        on_delete=models.PROTECT,
-        related_name="+",
-        db_constraint=False,
-        db_index=False,
-        db_default=CurrentChangeSet(),
-        editable=False,
-    )
+    site = fields.OfSite()
+    change_set = fields.WriterKey()
 
     class Meta:
         abstract = True
@@ -61,19 +39,24 @@ class Recorded(models.Model):
 class Placed(Recorded):
     """A thing that stands on a site from a step until it ends; ``end_step`` null while it stands."""
 
-    begin_step = models.BigIntegerField(db_default=CurrentStep(), editable=False)
-    end_step = models.BigIntegerField(null=True, blank=True, editable=False)
+    begin_step = fields.StepField()
+    end_step = fields.StepField(null=True)
 
     class Meta:
         abstract = True
+
+
+def standing_once(*expressions: Any, name: str) -> models.UniqueConstraint:
+    """Of things that stand, one with these; what has ended gives its name free."""
+    return models.UniqueConstraint(*expressions, condition=Q(end_step__isnull=True), name=name)
 
 
 class DatedFacts(Recorded):
     """One wide row of facts about a thing, holding from ``step`` until the thing's next row."""
 
     # No key of its own to the site: each fact's key to its thing (site, thing) already holds it there.
-    site = models.ForeignKey("sites.Site", on_delete=models.PROTECT, related_name="+", db_constraint=False)
-    step = models.BigIntegerField(db_default=CurrentStep(), editable=False)
+    site = fields.OfSite(db_constraint=False)
+    step = fields.StepField()
 
     class Meta:
         abstract = True

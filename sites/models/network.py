@@ -4,8 +4,11 @@ from __future__ import annotations
 
 from django.db import models
 from django.db.models import Q
+from django.db.models.functions import Lower
 
-from .dated import Basis, DatedFacts, Placed
+from sites import fields
+
+from .dated import Basis, DatedFacts, Placed, standing_once
 
 
 class Switch(Placed):
@@ -14,22 +17,18 @@ class Switch(Placed):
         CUSTOMER = "customer", "customer: do not touch"
         UNKNOWN = "unknown", "unknown: do not touch"
 
-    closet = models.ForeignKey(
-        "sites.Closet", on_delete=models.PROTECT, related_name="switches", db_constraint=False
-    )
-    name = models.CharField(max_length=80)
-    owner = models.CharField(max_length=12, choices=Owner.choices, default=Owner.UNKNOWN)
-    serial = models.CharField(max_length=80, blank=True)
-    note = models.TextField(blank=True)
+    closet = fields.SiteKey("sites.Closet", related_name="switches")
+    name = fields.NameField(max_length=80)
+    owner = fields.WordField(Owner, max_length=12, default=Owner.UNKNOWN)
+    serial = fields.LineField(max_length=80, blank=True)
+    note = fields.NoteField()
 
     class Meta:
         db_table = "switch"
         ordering = ["name", "id"]
         constraints = [
             models.UniqueConstraint(fields=["site", "id"], name="switch_of_site"),
-            models.UniqueConstraint(
-                fields=["site", "name"], condition=Q(end_step__isnull=True), name="switch_name_once_a_site"
-            ),
+            standing_once("site", Lower("name"), name="switch_name_once_a_site"),
         ]
 
     def __str__(self) -> str:
@@ -38,46 +37,33 @@ class Switch(Placed):
 
 class SwitchFacts(DatedFacts):
     pk = models.CompositePrimaryKey("switch_id", "step")
-    switch = models.ForeignKey(
-        Switch, on_delete=models.PROTECT, related_name="facts", db_constraint=False, db_index=False
-    )
-    model = models.ForeignKey(
-        "sites.DeviceModel", on_delete=models.PROTECT, null=True, blank=True, related_name="+"
-    )
-    power_supply_count = models.PositiveSmallIntegerField(
+    switch = fields.SiteKey(Switch, related_name="facts", db_index=False)
+    model = fields.SharedKey("sites.DeviceModel", null=True)
+    power_supply_count = fields.WholeField(
+        minimum=0,
+        maximum=16,
         null=True,
         blank=True,
         help_text="Power supplies fitted; with one, losing it loses all. Blank: unknown.",
     )
-    usage_threshold = models.FloatField(
-        null=True, blank=True, help_text="Fraction 0.01–0.99 (RFC 3621); blank: 0.8."
+    usage_threshold = fields.QuantityField(
+        minimum=0.01, maximum=0.99, null=True, blank=True, help_text="Fraction (RFC 3621); blank: 0.8."
     )
 
     class Meta:
         db_table = "switch_facts"
-        constraints = [
-            models.CheckConstraint(
-                condition=Q(usage_threshold__isnull=True)
-                | Q(usage_threshold__gte=0.01, usage_threshold__lte=0.99),
-                name="switch_facts_usage_threshold_1_to_99_percent",
-            ),
-        ]
 
 
 class SwitchPort(Placed):
-    switch = models.ForeignKey(Switch, on_delete=models.PROTECT, related_name="ports", db_constraint=False)
-    number = models.PositiveSmallIntegerField()
+    switch = fields.SiteKey(Switch, related_name="ports")
+    number = fields.WholeField(minimum=1, maximum=512)
 
     class Meta:
         db_table = "switch_port"
         ordering = ["switch_id", "number"]
         constraints = [
             models.UniqueConstraint(fields=["site", "id"], name="switch_port_of_site"),
-            models.UniqueConstraint(
-                fields=["switch", "number"],
-                condition=Q(end_step__isnull=True),
-                name="switch_port_number_once_a_switch",
-            ),
+            standing_once("switch", "number", name="switch_port_number_once_a_switch"),
         ]
 
 
@@ -90,62 +76,39 @@ class SwitchPortFacts(DatedFacts):
         LOW = "low", "low"
 
     pk = models.CompositePrimaryKey("port_id", "step")
-    port = models.ForeignKey(
-        SwitchPort, on_delete=models.PROTECT, related_name="facts", db_constraint=False, db_index=False
+    port = fields.SiteKey(SwitchPort, related_name="facts", db_index=False)
+    priority = fields.WordField(Priority, max_length=10, default=Priority.LOW)
+    other_load = fields.LineField(
+        max_length=120, blank=True, help_text="What else is connected to it; blank: nothing else."
     )
-    priority = models.CharField(max_length=10, choices=Priority.choices, default=Priority.LOW)
-    other_load = models.CharField(
-        max_length=120, blank=True, help_text="What else hangs on it; blank: nothing else."
-    )
-    other_load_class = models.PositiveSmallIntegerField(null=True, blank=True)
-    other_load_power_w = models.FloatField(
-        null=True, blank=True, help_text="Allocated power where it is known."
-    )
+    other_load_class = fields.poe_class()
+    other_load_power_w = fields.power(100, "Allocated power where it is known.")
 
     class Meta:
         db_table = "switch_port_facts"
-        constraints = [
-            models.CheckConstraint(
-                condition=Q(other_load_class__isnull=True) | Q(other_load_class__lte=8),
-                name="switch_port_facts_class_0_to_8",
-            ),
-            models.CheckConstraint(
-                condition=Q(other_load_power_w__isnull=True) | Q(other_load_power_w__gte=0),
-                name="switch_port_facts_power_not_negative",
-            ),
-        ]
 
 
 class Endpoint(Placed):
     """A networked audio device: gateway, network speaker or network amplifier."""
 
-    closet = models.ForeignKey(
-        "sites.Closet",
-        on_delete=models.PROTECT,
-        null=True,
-        blank=True,
-        related_name="endpoints",
-        db_constraint=False,
-    )
-    name = models.CharField(max_length=80)
-    place = models.CharField(
+    closet = fields.SiteKey("sites.Closet", null=True, related_name="endpoints")
+    name = fields.NameField(max_length=80)
+    place = fields.LineField(
         max_length=200, blank=True, help_text="Where to find it when it is not in a closet."
     )
-    serial = models.CharField(max_length=80, blank=True)
-    mac = models.CharField(max_length=17, blank=True)
-    firmware = models.CharField(max_length=60, blank=True)
-    configuration_backup = models.CharField(max_length=200, blank=True)
-    warranty_end = models.DateField(null=True, blank=True)
-    note = models.TextField(blank=True)
+    serial = fields.LineField(max_length=80, blank=True)
+    mac = fields.MacField()
+    firmware = fields.LineField(max_length=60, blank=True)
+    configuration_backup = fields.LineField(max_length=200, blank=True)
+    warranty_end = fields.DayField(null=True, blank=True)
+    note = fields.NoteField()
 
     class Meta:
         db_table = "endpoint"
         ordering = ["name", "id"]
         constraints = [
             models.UniqueConstraint(fields=["site", "id"], name="endpoint_of_site"),
-            models.UniqueConstraint(
-                fields=["site", "name"], condition=Q(end_step__isnull=True), name="endpoint_name_once_a_site"
-            ),
+            standing_once("site", Lower("name"), name="endpoint_name_once_a_site"),
         ]
 
     def __str__(self) -> str:
@@ -161,53 +124,31 @@ class EndpointFacts(DatedFacts):
         UNKNOWN = "unknown", "unknown"
 
     pk = models.CompositePrimaryKey("endpoint_id", "step")
-    endpoint = models.ForeignKey(
-        Endpoint, on_delete=models.PROTECT, related_name="facts", db_constraint=False, db_index=False
-    )
-    model = models.ForeignKey(
-        "sites.DeviceModel", on_delete=models.PROTECT, null=True, blank=True, related_name="+"
-    )
-    power_source = models.CharField(max_length=10, choices=PowerSource.choices, default=PowerSource.UNKNOWN)
-    port = models.ForeignKey(
-        SwitchPort, on_delete=models.PROTECT, null=True, blank=True, related_name="+", db_constraint=False
-    )
-    negotiated_class = models.PositiveSmallIntegerField(null=True, blank=True)
-    negotiated_power_w = models.FloatField(
-        null=True, blank=True, help_text="Power the switch granted (LLDP)."
-    )
-    cable_length_m = models.FloatField(null=True, blank=True)
-    cable_length_basis = models.PositiveSmallIntegerField(choices=Basis.choices, default=Basis.UNKNOWN)
-    cable_type = models.ForeignKey(
-        "sites.CableType", on_delete=models.PROTECT, null=True, blank=True, related_name="+"
-    )
-    address = models.GenericIPAddressField(null=True, blank=True)
-    vlan = models.PositiveIntegerField(null=True, blank=True)
-    multicast_group = models.GenericIPAddressField(null=True, blank=True)
-    page_code = models.CharField(max_length=20, blank=True)
+    endpoint = fields.SiteKey(Endpoint, related_name="facts", db_index=False)
+    model = fields.SharedKey("sites.DeviceModel", null=True)
+    power_source = fields.WordField(PowerSource, max_length=10, default=PowerSource.UNKNOWN)
+    port = fields.SiteKey(SwitchPort, null=True)
+    negotiated_class = fields.poe_class()
+    negotiated_power_w = fields.power(100, "Power the switch granted (LLDP).")
+    cable_length_m = fields.length()
+    cable_length_basis = fields.NumberedWordField(Basis, default=Basis.UNKNOWN)
+    cable_type = fields.SharedKey("sites.CableType", null=True)
+    address = fields.AddressField(null=True, blank=True)
+    vlan = fields.WholeField(minimum=1, maximum=4094, null=True, blank=True)
+    multicast_group = fields.AddressField(null=True, blank=True)
+    page_code = fields.LineField(max_length=20, blank=True)
 
     class Meta:
         db_table = "endpoint_facts"
         constraints = [
             models.CheckConstraint(
                 condition=Q(cable_length_m__isnull=True, cable_length_basis=Basis.UNKNOWN)
-                | Q(cable_length_m__gte=0, cable_length_basis__gt=Basis.UNKNOWN),
+                | Q(cable_length_m__isnull=False, cable_length_basis__gt=Basis.UNKNOWN),
                 name="endpoint_facts_length_and_basis",
             ),
             models.CheckConstraint(
                 condition=Q(port__isnull=True) | Q(power_source="port"),
                 name="endpoint_facts_port_means_power_from_it",
-            ),
-            models.CheckConstraint(
-                condition=Q(negotiated_class__isnull=True) | Q(negotiated_class__lte=8),
-                name="endpoint_facts_class_0_to_8",
-            ),
-            models.CheckConstraint(
-                condition=Q(negotiated_power_w__isnull=True) | Q(negotiated_power_w__gte=0),
-                name="endpoint_facts_negotiated_power_not_negative",
-            ),
-            models.CheckConstraint(
-                condition=Q(vlan__isnull=True) | Q(vlan__gte=1, vlan__lte=4094),
-                name="endpoint_facts_vlan_1_to_4094",
             ),
         ]
 
@@ -220,21 +161,14 @@ class Output(Placed):
         JACK = "jack", "modular jack, patched to a block"
         UNKNOWN = "unknown", "unknown"
 
-    endpoint = models.ForeignKey(
-        Endpoint, on_delete=models.PROTECT, related_name="outputs", db_constraint=False
-    )
-    number = models.PositiveSmallIntegerField()
-    terminal = models.CharField(max_length=10, choices=Terminal.choices, default=Terminal.UNKNOWN)
+    endpoint = fields.SiteKey(Endpoint, related_name="outputs")
+    number = fields.WholeField(minimum=1, maximum=64)
+    terminal = fields.WordField(Terminal, max_length=10, default=Terminal.UNKNOWN)
 
     class Meta:
         db_table = "output"
         ordering = ["endpoint_id", "number"]
         constraints = [
             models.UniqueConstraint(fields=["site", "id"], name="output_of_site"),
-            models.UniqueConstraint(
-                fields=["endpoint", "number"],
-                condition=Q(end_step__isnull=True),
-                name="output_number_once_an_endpoint",
-            ),
-            models.CheckConstraint(condition=Q(number__gte=1), name="output_number_from_1"),
+            standing_once("endpoint", "number", name="output_number_once_an_endpoint"),
         ]

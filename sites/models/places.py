@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from django.db import models
-from django.db.models import Q
+from django.db.models.functions import Lower
 
-from .dated import CurrentChangeSet, Placed, Recorded
+from sites import fields
+
+from .dated import Placed, Recorded, standing_once
 
 
 class Site(models.Model):
@@ -17,42 +19,35 @@ class Site(models.Model):
         FOOT = "ft", "feet"
 
     customer = models.ForeignKey("sites.Customer", on_delete=models.PROTECT, related_name="sites")
-    code = models.SlugField(unique=True, max_length=60, help_text="The integrator's own key for this site.")
-    name = models.TextField()
-    address = models.TextField(blank=True)
-    city = models.TextField(blank=True)
-    postal_code = models.CharField(max_length=20, blank=True)
-    time_zone = models.CharField(max_length=64, default="UTC")
-    length_unit = models.CharField(max_length=2, choices=LengthUnit.choices, default=LengthUnit.METRE)
-    design_temperature_c = models.FloatField(
-        default=20.0, help_text="Conductors are computed at this temperature [°C]."
+    code = fields.CodeField(max_length=60, unique=True, help_text="The integrator's own key for this site.")
+    name = fields.NameField(max_length=200)
+    address = fields.NoteField(max_length=500)
+    city = fields.LineField(max_length=120, blank=True)
+    postal_code = fields.LineField(max_length=20, blank=True)
+    time_zone = fields.TimeZoneField(max_length=64, default="UTC")
+    length_unit = fields.WordField(LengthUnit, default=LengthUnit.METRE)
+    design_temperature_c = fields.QuantityField(
+        unit="°C",
+        minimum=-60,
+        maximum=90,
+        default=20.0,
+        help_text="Conductors are computed at this temperature.",
     )
-    surveyed_on = models.DateField(
+    surveyed_on = fields.DayField(
         null=True, blank=True, help_text="For a site taken over: the day its record was taken as found."
     )
-    out_of_hours_phone = models.CharField(max_length=60, blank=True)
-    induction = models.TextField(blank=True)
-    permits = models.TextField(blank=True)
-    dangers = models.TextField(blank=True)
-    note = models.TextField(blank=True)
-    change_set = models.ForeignKey(
-        "sites.ChangeSet",
-        on_delete=models.PROTECT,
-        related_name="+",
-        db_constraint=False,
-        db_index=False,
-        db_default=CurrentChangeSet(),
-        editable=False,
-    )
+    out_of_hours_phone = fields.LineField(max_length=60, blank=True)
+    induction = fields.NoteField()
+    permits = fields.NoteField()
+    dangers = fields.NoteField()
+    note = fields.NoteField()
+    change_set = fields.WriterKey()
 
     class Meta:
         db_table = "site"
         ordering = ["name", "id"]
         constraints = [
-            models.CheckConstraint(
-                condition=Q(design_temperature_c__gte=-60, design_temperature_c__lte=90),
-                name="site_design_temperature_plausible",
-            ),
+            models.UniqueConstraint(Lower("code"), name="site_code_once"),
         ]
 
     def __str__(self) -> str:
@@ -62,31 +57,36 @@ class Site(models.Model):
 class Closet(Placed):
     """A telecommunications space where things are mounted, and how a person gets into it."""
 
-    name = models.CharField(max_length=80, help_text="The designation on its door or drawing.")
-    building = models.CharField(max_length=120, blank=True)
-    floor = models.CharField(max_length=60, blank=True)
-    room = models.CharField(max_length=120, blank=True)
-    directions = models.TextField(blank=True)
-    opened_by = models.TextField(blank=True, help_text="Who opens it, and when.")
-    opening_hours = models.CharField(max_length=120, blank=True)
-    key_location = models.CharField(max_length=200, blank=True, help_text="Where the key is, never a code.")
-    escort = models.TextField(blank=True)
-    induction = models.TextField(blank=True)
-    permits = models.TextField(blank=True)
-    protective_equipment = models.TextField(blank=True)
-    other_tenants = models.TextField(blank=True, help_text="Other people's equipment on the same wall.")
-    dangers = models.TextField(blank=True)
-    ladder_m = models.FloatField(null=True, blank=True, help_text="Working height that needs a ladder [m].")
-    note = models.TextField(blank=True)
+    name = fields.NameField(max_length=80, help_text="The designation on its door or drawing.")
+    building = fields.LineField(max_length=120, blank=True)
+    floor = fields.LineField(max_length=60, blank=True)
+    room = fields.LineField(max_length=120, blank=True)
+    directions = fields.NoteField()
+    opened_by = fields.NoteField(help_text="Who opens it, and when.")
+    opening_hours = fields.LineField(max_length=120, blank=True)
+    key_location = fields.LineField(max_length=200, blank=True, help_text="Where the key is, never a code.")
+    escort = fields.NoteField()
+    induction = fields.NoteField()
+    permits = fields.NoteField()
+    protective_equipment = fields.NoteField()
+    other_tenants = fields.NoteField(help_text="Other people's equipment on the same wall.")
+    dangers = fields.NoteField()
+    ladder_m = fields.QuantityField(
+        unit="m",
+        minimum=0,
+        maximum=100,
+        null=True,
+        blank=True,
+        help_text="Working height that needs a ladder.",
+    )
+    note = fields.NoteField()
 
     class Meta:
         db_table = "closet"
         ordering = ["name", "id"]
         constraints = [
             models.UniqueConstraint(fields=["site", "id"], name="closet_of_site"),
-            models.UniqueConstraint(
-                fields=["site", "name"], condition=Q(end_step__isnull=True), name="closet_name_once_a_site"
-            ),
+            standing_once("site", Lower("name"), name="closet_name_once_a_site"),
         ]
 
     def __str__(self) -> str:
@@ -100,19 +100,17 @@ class Contact(Recorded):
         NETWORK = "network", "customer's network contact"
         KEY_HOLDER = "key_holder", "key holder"
 
-    closet = models.ForeignKey(
-        Closet, on_delete=models.PROTECT, null=True, blank=True, related_name="contacts", db_constraint=False
-    )
-    role = models.CharField(max_length=20, choices=Role.choices)
-    name = models.CharField(max_length=120)
-    phone = models.CharField(max_length=60, blank=True)
-    email = models.EmailField(blank=True)
-    hours = models.CharField(max_length=120, blank=True)
-    note = models.TextField(blank=True)
+    closet = fields.SiteKey(Closet, null=True, related_name="contacts")
+    role = fields.WordField(Role, max_length=20)
+    name = fields.NameField(max_length=120)
+    phone = fields.LineField(max_length=60, blank=True)
+    email = fields.EmailField(max_length=254, blank=True)
+    hours = fields.LineField(max_length=120, blank=True)
+    note = fields.NoteField()
 
     class Meta:
         db_table = "contact"
         ordering = ["role", "name", "id"]
         constraints = [
-            models.UniqueConstraint(fields=["site", "role", "name"], name="contact_once_a_role"),
+            models.UniqueConstraint("site", "role", Lower("name"), name="contact_once_a_role"),
         ]

@@ -7,6 +7,9 @@ from __future__ import annotations
 
 from django.conf import settings
 from django.db import models
+from django.db.models.functions import Lower
+
+from sites import fields
 
 
 class Secret(models.Model):
@@ -16,23 +19,16 @@ class Secret(models.Model):
         OTHER = "other", "other code"
 
     site = models.ForeignKey("sites.Site", on_delete=models.PROTECT, related_name="+")
-    closet = models.ForeignKey(
-        "sites.Closet",
-        on_delete=models.PROTECT,
-        related_name="secrets",
-        null=True,
-        blank=True,
-        db_constraint=False,
-    )
-    kind = models.CharField(max_length=10, choices=Kind.choices)
-    label = models.CharField(max_length=80, help_text="What it opens; never the code.")
+    closet = fields.SiteKey("sites.Closet", related_name="secrets", null=True)
+    kind = fields.WordField(Kind, max_length=10)
+    label = fields.NameField(max_length=80, help_text="What it opens; never the code.")
     ciphertext = models.BinaryField(editable=False)
     written_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
     written_at = models.DateTimeField(auto_now_add=True)
 
     class Meta:
         db_table = "secret"
-        constraints = [models.UniqueConstraint(fields=["site", "label"], name="secret_label_once_a_site")]
+        constraints = [models.UniqueConstraint("site", Lower("label"), name="secret_label_once_a_site")]
 
 
 class SecretReveal(models.Model):
@@ -40,7 +36,7 @@ class SecretReveal(models.Model):
 
     secret = models.ForeignKey(Secret, on_delete=models.PROTECT, related_name="reveals")
     user = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
-    reason = models.TextField()
+    reason = fields.NoteField(max_length=2000, blank=False)
     revealed_at = models.DateTimeField(auto_now_add=True)
 
     class Meta:

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterator
+from typing import Any
 
+from sites.fields import Fact, LineField, MacField, WholeField
 from sites.models import Basis, DeviceModel
 from sites.rules.equipment import MODELS
 from tests.rules.channels import Attempt
 from tests.rules.plant import NOW, Ref, model_of, ref
+from zones.asbuilt.formats import BY_NAME
 from zones.models import PointFacts, Reading, Run
 from zones.rules.points import DEVICE_KINDS
 from zones.rules.readings import TAKEN_AT
@@ -37,7 +40,9 @@ VALID = {
             {"name": "another", "model": model_of("gateway"), "port": ref("switch_ports", "SW", 3)},
         ),
         Attempt("a supply", "supplies", {"name": "another", "closet": C, "model": model_of("supply")}),
-        Attempt("an amplifier", "amplifiers", {"name": "another", "closet": C, "model": model_of("amplifier")}),
+        Attempt(
+            "an amplifier", "amplifiers", {"name": "another", "closet": C, "model": model_of("amplifier")}
+        ),
         Attempt("a block", "blocks", {"name": "another", "closet": C, "kind": "66_split"}),
         Attempt("a zone", "zones", {"name": "another"}),
         Attempt(
@@ -59,7 +64,10 @@ VALID = {
         Attempt(
             "a landing",
             "landings",
-            {"block": ref("blocks", "B"), "row": 11, "side": "field", "run": SELF_AMPLIFIED, "pair": 2, "carries": "audio"},
+            {
+                "block": ref("blocks", "B"), "row": 11, "side": "field", "run": SELF_AMPLIFIED, "pair": 2,
+                "carries": "audio",
+            },
         ),
         Attempt(
             "a reading",
@@ -82,15 +90,15 @@ changed."""
 
 def contradictions() -> list[Attempt]:
     return [
-        *_models(), *_patched(), *_fed(), *_points(), *_bases(), *_landed(), *_read(), *_not_standing(), *_in_use(),
-        *_out_of_bounds(),
+        *_models(), *_patched(), *_fed(), *_points(), *_bases(), *_landed(), *_read(), *_not_standing(),
+        *_in_use(), *_out_of_bounds(),
     ]  # fmt: skip
 
 
 def _models() -> Iterator[Attempt]:
     for kind, thing in (
-        ("switches", "switch"), ("supplies", "supply"), ("amplifiers", "amplifier"), ("endpoints", "endpoint"),
-        ("points", "point"),
+        ("switches", "switch"), ("supplies", "supply"), ("amplifiers", "amplifier"),
+        ("endpoints", "endpoint"), ("points", "point"),
     ):  # fmt: skip
         for model in DeviceModel.Kind:
             if model not in MODELS[thing]:
@@ -194,8 +202,9 @@ _NAMED = (
     ("switches", "closet", ("C",)), ("endpoints", "closet", ("C",)), ("runs", "block", ("B",)),
     ("endpoints", "port", ("SW", 3)), ("runs", "zone", ("Z",)), ("runs", "output", ("gateway", 2)),
     ("runs", "supply", ("PS",)), ("points", "zone", ("Z",)), ("points", "feed_supply", ("PS",)),
-    ("points", "run", ("self_amplified",)), ("landings", "block", ("B",)), ("landings", "run", ("self_amplified",)),
-    ("landings", "output", ("gateway", 1)), ("landings", "supply", ("PS",)), ("landings", "amplifier", ("A",)),
+    ("points", "run", ("self_amplified",)), ("landings", "block", ("B",)),
+    ("landings", "run", ("self_amplified",)), ("landings", "output", ("gateway", 1)),
+    ("landings", "supply", ("PS",)), ("landings", "amplifier", ("A",)),
     ("zone_endpoints", "zone", ("Z",)), ("zone_endpoints", "endpoint", ("network_speaker",)),
 )  # fmt: skip
 _TARGETS = {
@@ -219,31 +228,43 @@ def _not_standing() -> Iterator[Attempt]:
 
 def _in_use() -> Iterator[Attempt]:
     for kind, *names in (
-        ("closets", "C"), ("switches", "SW"), ("endpoints", "gateway"), ("supplies", "PS"), ("amplifiers", "A"),
-        ("blocks", "B"), ("zones", "Z"), ("runs", "self_amplified"), ("outputs", "gateway", 1),
+        ("closets", "C"), ("switches", "SW"), ("endpoints", "gateway"), ("supplies", "PS"),
+        ("amplifiers", "A"), ("blocks", "B"), ("zones", "Z"), ("runs", "self_amplified"),
+        ("outputs", "gateway", 1),
     ):  # fmt: skip
         yield Attempt(f"{kind} {names} ends in use", kind, ended=ref(kind, *names))
 
 
-_BOUNDS: dict[str, dict[str, tuple[float, ...]]] = {
-    "device_models": {
-        **dict.fromkeys(("idle_current_a", "speech_current_a", "full_tone_current_a", "idle_power_w", "full_tone_power_w", "minimum_voltage_v", "idle_poe_w", "paging_poe_w", "poe_budget_w", "poe_budget_one_lost_w"), (-0.001,)),
-        **dict.fromkeys(("input_impedance_ohm", "input_sensitivity_v", "nominal_impedance_ohm", "output_impedance_ohm", "output_level_v", "rated_current_a", "no_load_voltage_v", "rated_load_voltage_v", "lowest_voltage_v", "rated_power_w", "minimum_impedance_ohm"), (0.0, -1.0)),
-        "voltage_tolerance": (-0.1, 1.0), "poe_class": (-1, 9),
-    },
-    "cable_types": {"gauge_awg": (9, 31), "pair_count": (0,), "conductor_rating_a": (0.0,)},
-    "switches": {"usage_threshold": (0.0, 1.0), "power_supply_count": (-1,)},
-    "amplifiers": {"line_voltage_v": (0.0, -70.7)},
-    "endpoints": {"negotiated_class": (-1, 9), "negotiated_power_w": (-1.0,), "vlan": (0, 4095)},
-    "blocks": {"row_count": (0, 401)},
-    "points": {"speech_current_a": (-0.1,), "idle_current_a": (-0.1,), "dc_pairs": (0, 26), "length_m": (-1.0, 100_001.0)},
-    "runs": {"fuse_rating_a": (0.0, -1.0)},
-}  # fmt: skip
-
-
 def _out_of_bounds() -> Iterator[Attempt]:
-    for kind, of in _BOUNDS.items():
-        for name, values in of.items():
-            for value in values:
-                more = {"fuse_fitted": True} if name == "fuse_rating_a" else {}
-                yield VALID[kind].but(f"{kind}: {name} {value}", **{name: value}, **more)
+    """Every number of every kind just outside the bounds that its field states, and texts that hide."""
+    for kind, valid in VALID.items():
+        of = BY_NAME[kind]
+        columns = {column.attribute for column in of.all_columns}
+        for model in filter(None, (of.model, of.facts)):
+            for fact in model._meta.concrete_fields:
+                if fact.name not in columns or not isinstance(fact, Fact):
+                    continue
+                for value in _outside(fact):
+                    yield valid.but(f"{kind}: {fact.name} {value!r}", **_given(fact.name, value))
+
+
+def _outside(fact: Fact) -> Iterator[Any]:
+    step = 1 if isinstance(fact, WholeField) else 0.001
+    if fact.maximum is not None:
+        yield fact.maximum + step
+        yield fact.above if fact.minimum is None else fact.minimum - step
+    elif isinstance(fact, MacField):
+        yield "zz"
+    elif isinstance(fact, LineField):
+        yield "zero\u200bwidth"
+
+
+def _given(name: str, value: Any) -> dict[str, Any]:
+    """A value with what it needs to be the only fault."""
+    together = {
+        "fuse_rating_a": {"fuse_fitted": True},
+        "length_m": {"length_basis": Basis.MEASURED},
+        "cable_length_m": {"cable_length_basis": Basis.MEASURED},
+        "tap_power_w": {"tap_basis": Basis.MEASURED},
+    }
+    return {name: value, **together.get(name, {})}

@@ -73,8 +73,8 @@ def _folder() -> Folder:
         **{
             name: []
             for name in (
-                "closets", "switches", "switch_ports", "supplies", "amplifiers", "endpoints", "outputs", "blocks",
-                "zones", "runs", "points", "landings",
+                "closets", "switches", "switch_ports", "supplies", "amplifiers", "endpoints", "outputs",
+                "blocks", "zones", "runs", "points", "landings",
             )
         },
     }  # fmt: skip

@@ -10,16 +10,16 @@ from django.test import Client
 
 from sites.access.models import User
 from tests import factories
-from tests.api.conftest import Caller
+from tests.api.conftest import Caller, with_token
 from tests.rules.channels import Attempt, Channels
 from tests.rules.contradictions import VALID, contradictions
 from tests.rules.plant import build
 
+__all__ = ["with_token"]  # a fixture of the API's tests
+
 pytestmark = pytest.mark.django_db
 CONTRADICTIONS = contradictions()
 CHANNELS = ("rest", "draft", "asbuilt", "sql")
-
-with_token = pytest.importorskip("tests.api.conftest").with_token
 
 
 @pytest.fixture

@@ -5,7 +5,7 @@ from __future__ import annotations
 from django.db import models
 from django.db.models import Q
 
-from sites.models import DatedFacts, Placed
+from sites.models import DatedFacts, Placed, fields
 
 
 class Landing(Placed):
@@ -34,42 +34,20 @@ class Landing(Placed):
         LINE_COMMON = "line_common", "line common"
         SPARE = "spare", "spare"
 
-    block = models.ForeignKey(
-        "sites.Block", on_delete=models.PROTECT, related_name="landings", db_constraint=False
-    )
-    row = models.PositiveSmallIntegerField()
-    side = models.CharField(max_length=10, choices=Side.choices)
-    run = models.ForeignKey(
-        "zones.Run",
-        on_delete=models.PROTECT,
-        null=True,
-        blank=True,
-        related_name="landings",
-        db_constraint=False,
-    )
-    output = models.ForeignKey(
-        "sites.Output", on_delete=models.PROTECT, null=True, blank=True, related_name="+", db_constraint=False
-    )
-    supply = models.ForeignKey(
-        "sites.Supply", on_delete=models.PROTECT, null=True, blank=True, related_name="+", db_constraint=False
-    )
-    amplifier = models.ForeignKey(
-        "sites.Amplifier",
-        on_delete=models.PROTECT,
-        null=True,
-        blank=True,
-        related_name="+",
-        db_constraint=False,
-    )
-    pair = models.PositiveSmallIntegerField(help_text="Pair number in its cable, from 1.")
-    conductor = models.CharField(max_length=6, choices=Conductor.choices)
-    carries = models.CharField(max_length=12, choices=Carries.choices)
+    block = fields.SiteKey("sites.Block", related_name="landings")
+    row = fields.block_row()
+    side = fields.WordField(Side, max_length=10)
+    run = fields.SiteKey("zones.Run", null=True, related_name="landings")
+    output = fields.SiteKey("sites.Output", null=True)
+    supply = fields.SiteKey("sites.Supply", null=True)
+    amplifier = fields.SiteKey("sites.Amplifier", null=True)
+    pair = fields.pairs(help_text="Pair number in its cable, from 1.")
+    conductor = fields.WordField(Conductor)
+    carries = fields.WordField(Carries, max_length=16)
 
     class Meta:
         db_table = "landing"
         constraints = [
-            models.CheckConstraint(condition=Q(row__gte=1), name="landing_row_from_1"),
-            models.CheckConstraint(condition=Q(pair__gte=1, pair__lte=25), name="landing_pair_1_to_25"),
             models.CheckConstraint(
                 condition=Q(
                     side="field",
@@ -96,11 +74,9 @@ class ClipFacts(DatedFacts):
     """Whether the bridging clip of a row is in. A row without a row here has its clip in."""
 
     pk = models.CompositePrimaryKey("block_id", "row", "step")
-    block = models.ForeignKey(
-        "sites.Block", on_delete=models.PROTECT, related_name="clips", db_constraint=False, db_index=False
-    )
-    row = models.PositiveSmallIntegerField()
-    is_in = models.BooleanField()
+    block = fields.SiteKey("sites.Block", related_name="clips", db_index=False)
+    row = fields.block_row()
+    is_in = fields.FlagField()
 
     class Meta:
         db_table = "clip_facts"

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from django.db import models
 from django.db.models import F, Q
+from django.db.models.functions import Lower
 
-from sites.models import Basis, DatedFacts, Placed, Recorded
+from sites.models import Basis, DatedFacts, Placed, Recorded, fields, standing_once
 
 
 class Run(Placed):
@@ -16,21 +17,17 @@ class Run(Placed):
         CONSTANT_VOLTAGE = "constant_voltage", "constant voltage"
         LOW_IMPEDANCE = "low_impedance", "low impedance"
 
-    block = models.ForeignKey(
-        "sites.Block", on_delete=models.PROTECT, related_name="runs", db_constraint=False
-    )
-    name = models.CharField(max_length=80)
-    kind = models.CharField(max_length=20, choices=Kind.choices)
-    note = models.TextField(blank=True)
+    block = fields.SiteKey("sites.Block", related_name="runs")
+    name = fields.NameField(max_length=80)
+    kind = fields.WordField(Kind, max_length=20)
+    note = fields.NoteField()
 
     class Meta:
         db_table = "run"
         ordering = ["name", "id"]
         constraints = [
             models.UniqueConstraint(fields=["site", "id"], name="run_of_site"),
-            models.UniqueConstraint(
-                fields=["site", "name"], condition=Q(end_step__isnull=True), name="run_name_once_a_site"
-            ),
+            standing_once("site", Lower("name"), name="run_name_once_a_site"),
         ]
 
     def __str__(self) -> str:
@@ -41,48 +38,21 @@ class RunFacts(DatedFacts):
     """One zone and one output at a time; what feeds the run at its block."""
 
     pk = models.CompositePrimaryKey("run_id", "step")
-    run = models.ForeignKey(
-        Run, on_delete=models.PROTECT, related_name="facts", db_constraint=False, db_index=False
-    )
-    zone = models.ForeignKey(
-        "zones.Zone", on_delete=models.PROTECT, null=True, blank=True, related_name="+", db_constraint=False
-    )
-    output = models.ForeignKey(
-        "sites.Output",
-        on_delete=models.PROTECT,
-        null=True,
-        blank=True,
-        related_name="+",
-        db_constraint=False,
-        help_text="Audio source of a self-amplified run.",
-    )
-    supply = models.ForeignKey(
-        "sites.Supply",
-        on_delete=models.PROTECT,
-        null=True,
-        blank=True,
-        related_name="+",
-        db_constraint=False,
-        help_text="DC supply that feeds the run at its block.",
-    )
-    amplifier = models.ForeignKey(
-        "sites.Amplifier",
-        on_delete=models.PROTECT,
-        null=True,
-        blank=True,
-        related_name="+",
-        db_constraint=False,
-    )
-    fuse_fitted = models.BooleanField(
+    run = fields.SiteKey(Run, related_name="facts", db_index=False)
+    zone = fields.SiteKey("zones.Zone", null=True)
+    output = fields.SiteKey("sites.Output", null=True, help_text="Audio source of a self-amplified run.")
+    supply = fields.SiteKey("sites.Supply", null=True, help_text="DC supply that feeds the run at its block.")
+    amplifier = fields.SiteKey("sites.Amplifier", null=True)
+    fuse_fitted = fields.FlagField(
         null=True, blank=True, help_text="Own fuse in the minus leg; blank: unknown."
     )
-    fuse_rating_a = models.FloatField(null=True, blank=True)
+    fuse_rating_a = fields.rating("A", 100)
 
     class Meta:
         db_table = "run_facts"
         constraints = [
             models.CheckConstraint(
-                condition=Q(fuse_rating_a__isnull=True) | Q(fuse_rating_a__gt=0, fuse_fitted=True),
+                condition=Q(fuse_rating_a__isnull=True) | Q(fuse_rating_a__isnull=False, fuse_fitted=True),
                 name="run_facts_fuse_rating_of_a_fitted_fuse",
             ),
         ]
@@ -93,16 +63,14 @@ class Point(Recorded):
     ``point_facts`` references (site, run, parent, parent's rank) and checks parent's rank < rank."""
 
     # The unique keys below begin with site and with run: on a table this long an index more is felt.
-    site = models.ForeignKey(
-        "sites.Site", on_delete=models.PROTECT, related_name="+", db_constraint=False, db_index=False
+    site = fields.OfSite(db_constraint=False, db_index=False)
+    run = fields.SiteKey(Run, related_name="points", db_index=False)
+    rank = fields.QuantityField(
+        minimum=-1e9,
+        maximum=1e9,
+        help_text="Order within the run; a point inserted between two lies between their ranks.",
     )
-    run = models.ForeignKey(
-        Run, on_delete=models.PROTECT, related_name="points", db_constraint=False, db_index=False
-    )
-    rank = models.FloatField(
-        help_text="Order within the run; a point inserted between two lies between their ranks."
-    )
-    name = models.CharField(max_length=80)
+    name = fields.NameField(max_length=80)
 
     class Meta:
         db_table = "point"
@@ -111,7 +79,7 @@ class Point(Recorded):
             models.UniqueConstraint(fields=["site", "run", "id"], name="point_of_site_and_run"),
             models.UniqueConstraint(fields=["site", "run", "id", "rank"], name="point_of_site_run_and_rank"),
             models.UniqueConstraint(fields=["run", "rank"], name="point_rank_once_a_run"),
-            models.UniqueConstraint(fields=["run", "name"], name="point_name_once_a_run"),
+            models.UniqueConstraint("run", Lower("name"), name="point_name_once_a_run"),
         ]
 
     def __str__(self) -> str:
@@ -136,70 +104,45 @@ class PointFacts(DatedFacts):
         HORN = 3, "horn"
 
     pk = models.CompositePrimaryKey("point_id", "step")
-    run = models.ForeignKey(
-        Run, on_delete=models.PROTECT, related_name="+", db_constraint=False, db_index=False
+    run = fields.SiteKey(Run, db_index=False)
+    point = fields.SiteKey(Point, related_name="facts", db_index=False)
+    rank = fields.QuantityField(minimum=-1e9, maximum=1e9)
+    parent = fields.SiteKey(
+        Point, null=True, db_index=False, help_text="Blank: the piece comes from the block."
     )
-    point = models.ForeignKey(
-        Point, on_delete=models.PROTECT, related_name="facts", db_constraint=False, db_index=False
-    )
-    rank = models.FloatField()
-    parent = models.ForeignKey(
-        Point,
-        on_delete=models.PROTECT,
-        null=True,
-        blank=True,
-        related_name="+",
-        db_constraint=False,
-        db_index=False,
-        help_text="Blank: the piece comes from the block.",
-    )
-    parent_rank = models.FloatField(null=True, blank=True)
-    kind = models.PositiveSmallIntegerField(choices=Kind.choices, default=Kind.DEVICE)
-    device_kind = models.PositiveSmallIntegerField(choices=DeviceKind.choices, default=DeviceKind.UNKNOWN)
-    model = models.ForeignKey(
-        "sites.DeviceModel", on_delete=models.PROTECT, null=True, blank=True, related_name="+", db_index=False
-    )
-    count_low = models.PositiveSmallIntegerField(null=True, blank=True)
-    count_likely = models.PositiveSmallIntegerField(null=True, blank=True)
-    count_high = models.PositiveSmallIntegerField(null=True, blank=True)
-    place = models.CharField(max_length=200, blank=True)
+    parent_rank = fields.QuantityField(minimum=-1e9, maximum=1e9, null=True, blank=True)
+    kind = fields.NumberedWordField(Kind, default=Kind.DEVICE)
+    device_kind = fields.NumberedWordField(DeviceKind, default=DeviceKind.UNKNOWN)
+    model = fields.SharedKey("sites.DeviceModel", null=True, db_index=False)
+    count_low = fields.device_count()
+    count_likely = fields.device_count()
+    count_high = fields.device_count()
+    place = fields.LineField(max_length=200, blank=True)
     # the piece from the parent
-    length_m = models.FloatField(null=True, blank=True)
-    length_basis = models.PositiveSmallIntegerField(choices=Basis.choices, default=Basis.UNKNOWN)
-    cable_type = models.ForeignKey(
-        "sites.CableType", on_delete=models.PROTECT, null=True, blank=True, related_name="+", db_index=False
-    )
-    dc_pairs = models.PositiveSmallIntegerField(
+    length_m = fields.length()
+    length_basis = fields.NumberedWordField(Basis, default=Basis.UNKNOWN)
+    cable_type = fields.SharedKey("sites.CableType", null=True, db_index=False)
+    dc_pairs = fields.pairs(
         null=True, blank=True, help_text="Pairs paralleled for DC, or for a line; blank: unknown."
     )
-    minus_cut = models.BooleanField(
+    minus_cut = fields.FlagField(
         default=False, help_text="The minus of this piece is cut: a section begins here."
     )
     # what hangs at the point
-    current_basis = models.PositiveSmallIntegerField(choices=Basis.choices, default=Basis.MARKED)
-    speech_current_a = models.FloatField(
-        null=True, blank=True, help_text="This device's own current, where known better than its model's."
-    )
-    idle_current_a = models.FloatField(null=True, blank=True)
-    tap_power_w = models.FloatField(null=True, blank=True)
-    tap_basis = models.PositiveSmallIntegerField(choices=Basis.choices, default=Basis.UNKNOWN)
-    zone = models.ForeignKey(
+    current_basis = fields.NumberedWordField(Basis, default=Basis.MARKED)
+    speech_current_a = fields.current("This device's own current, where known better than its model's.")
+    idle_current_a = fields.current()
+    tap_power_w = fields.tap(null=True, blank=True)
+    tap_basis = fields.NumberedWordField(Basis, default=Basis.UNKNOWN)
+    zone = fields.SiteKey(
         "zones.Zone",
-        on_delete=models.PROTECT,
         null=True,
-        blank=True,
-        related_name="+",
-        db_constraint=False,
         db_index=False,
         help_text="The zone it hangs in, where that is not the run's.",
     )
-    feed_supply = models.ForeignKey(
+    feed_supply = fields.SiteKey(
         "sites.Supply",
-        on_delete=models.PROTECT,
         null=True,
-        blank=True,
-        related_name="+",
-        db_constraint=False,
         db_index=False,
         help_text="A supply that feeds the run here instead of at the block.",
     )
@@ -214,12 +157,12 @@ class PointFacts(DatedFacts):
             ),
             models.CheckConstraint(
                 condition=Q(length_m__isnull=True, length_basis=Basis.UNKNOWN)
-                | Q(length_m__gte=0, length_basis__gt=Basis.UNKNOWN, length_m__lte=100_000),
+                | Q(length_m__isnull=False, length_basis__gt=Basis.UNKNOWN),
                 name="point_facts_length_and_basis",
             ),
             models.CheckConstraint(
                 condition=Q(tap_power_w__isnull=True, tap_basis=Basis.UNKNOWN)
-                | Q(tap_power_w__gt=0, tap_basis__gt=Basis.UNKNOWN),
+                | Q(tap_power_w__isnull=False, tap_basis__gt=Basis.UNKNOWN),
                 name="point_facts_tap_and_basis",
             ),
             models.CheckConstraint(
@@ -229,7 +172,6 @@ class PointFacts(DatedFacts):
                     count_low__isnull=False,
                     count_likely__isnull=False,
                     count_high__isnull=False,
-                    count_low__gte=0,
                     count_low__lte=F("count_likely"),
                     count_likely__lte=F("count_high"),
                 ),
@@ -245,14 +187,5 @@ class PointFacts(DatedFacts):
                     tap_power_w__isnull=True,
                 ),
                 name="point_facts_splice_is_bare",
-            ),
-            models.CheckConstraint(
-                condition=Q(dc_pairs__isnull=True) | Q(dc_pairs__gte=1, dc_pairs__lte=25),
-                name="point_facts_dc_pairs_1_to_25",
-            ),
-            models.CheckConstraint(
-                condition=(Q(speech_current_a__isnull=True) | Q(speech_current_a__gte=0))
-                & (Q(idle_current_a__isnull=True) | Q(idle_current_a__gte=0)),
-                name="point_facts_currents_not_negative",
             ),
         ]

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from django.contrib.postgres.fields import ArrayField
 from django.db import models
-from django.db.models import Q
+from django.db.models.functions import Lower
 
-from sites.models import Placed, Recorded
+from sites.models import Placed, Recorded, fields, standing_once
 
 
 class Zone(Placed):
@@ -15,21 +14,19 @@ class Zone(Placed):
         NO = "no", "no"
         UNKNOWN = "unknown", "unknown"
 
-    name = models.CharField(max_length=120)
-    page_code = models.CharField(max_length=20, blank=True)
-    groups = ArrayField(models.CharField(max_length=80), default=list, blank=True)
-    priority = models.PositiveSmallIntegerField(null=True, blank=True)
-    life_safety = models.CharField(max_length=8, choices=LifeSafety.choices, default=LifeSafety.UNKNOWN)
-    note = models.TextField(blank=True)
+    name = fields.NameField(max_length=120)
+    page_code = fields.LineField(max_length=20, blank=True)
+    groups = fields.ListField(fields.NameField(max_length=80), max_items=50, default=list, blank=True)
+    priority = fields.WholeField(minimum=0, maximum=9999, null=True, blank=True)
+    life_safety = fields.WordField(LifeSafety, max_length=8, default=LifeSafety.UNKNOWN)
+    note = fields.NoteField()
 
     class Meta:
         db_table = "zone"
         ordering = ["name", "id"]
         constraints = [
             models.UniqueConstraint(fields=["site", "id"], name="zone_of_site"),
-            models.UniqueConstraint(
-                fields=["site", "name"], condition=Q(end_step__isnull=True), name="zone_name_once_a_site"
-            ),
+            standing_once("site", Lower("name"), name="zone_name_once_a_site"),
         ]
 
     def __str__(self) -> str:
@@ -39,19 +36,13 @@ class Zone(Placed):
 class ZoneEndpoint(Placed):
     """A network speaker that is heard in a zone, from a step until it ends."""
 
-    zone = models.ForeignKey(
-        Zone, on_delete=models.PROTECT, related_name="zone_endpoints", db_constraint=False
-    )
-    endpoint = models.ForeignKey(
-        "sites.Endpoint", on_delete=models.PROTECT, related_name="zone_endpoints", db_constraint=False
-    )
+    zone = fields.SiteKey(Zone, related_name="zone_endpoints")
+    endpoint = fields.SiteKey("sites.Endpoint", related_name="zone_endpoints")
 
     class Meta:
         db_table = "zone_endpoint"
         constraints = [
-            models.UniqueConstraint(
-                fields=["zone", "endpoint"], condition=Q(end_step__isnull=True), name="zone_endpoint_once"
-            ),
+            standing_once("zone", "endpoint", name="zone_endpoint_once"),
         ]
 
 
@@ -59,25 +50,19 @@ class PagingSet(Placed):
     """Zones that page together. A site that lists none pages all zones of a supply at once (the harsher
     case)."""
 
-    name = models.CharField(max_length=80)
+    name = fields.NameField(max_length=80)
 
     class Meta:
         db_table = "paging_set"
         constraints = [
             models.UniqueConstraint(fields=["site", "id"], name="paging_set_of_site"),
-            models.UniqueConstraint(
-                fields=["site", "name"],
-                condition=Q(end_step__isnull=True),
-                name="paging_set_name_once_a_site",
-            ),
+            standing_once("site", Lower("name"), name="paging_set_name_once_a_site"),
         ]
 
 
 class PagingSetZone(Recorded):
-    paging_set = models.ForeignKey(
-        PagingSet, on_delete=models.PROTECT, related_name="members", db_constraint=False
-    )
-    zone = models.ForeignKey(Zone, on_delete=models.PROTECT, related_name="+", db_constraint=False)
+    paging_set = fields.SiteKey(PagingSet, related_name="members")
+    zone = fields.SiteKey(Zone)
 
     class Meta:
         db_table = "paging_set_zone"

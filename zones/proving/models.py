@@ -5,7 +5,7 @@ from __future__ import annotations
 from django.db import models
 from django.db.models import Q
 
-from sites.models import Recorded
+from sites.models import Recorded, fields
 
 
 class Reading(Recorded):
@@ -18,39 +18,30 @@ class Reading(Recorded):
         IDLE = "idle", "idle"
         PAGING = "paging", "paging"
 
-    kind = models.CharField(max_length=16, choices=Kind.choices)
-    state = models.CharField(max_length=8, choices=State.choices)
-    run = models.ForeignKey(
-        "zones.Run",
-        on_delete=models.PROTECT,
+    kind = fields.WordField(Kind, max_length=16)
+    state = fields.WordField(State, max_length=8)
+    run = fields.SiteKey("zones.Run", null=True, related_name="readings")
+    point = fields.SiteKey("zones.Point", null=True)
+    switch = fields.SiteKey("sites.Switch", null=True, related_name="readings")
+    power_group = fields.WholeField(
+        minimum=0, maximum=999, null=True, blank=True, help_text="Of the switch's power supplies (RFC 3621)."
+    )
+    value = fields.QuantityField(minimum=0, maximum=10_000, help_text="In the unit of its kind: A, V or W.")
+    source_voltage_v = fields.QuantityField(
+        unit="V",
+        minimum=0,
+        maximum=120,
         null=True,
         blank=True,
-        related_name="readings",
-        db_constraint=False,
+        help_text="Measured at the block at the same time.",
     )
-    point = models.ForeignKey(
-        "zones.Point", on_delete=models.PROTECT, null=True, blank=True, related_name="+", db_constraint=False
-    )
-    switch = models.ForeignKey(
-        "sites.Switch",
-        on_delete=models.PROTECT,
-        null=True,
-        blank=True,
-        related_name="readings",
-        db_constraint=False,
-    )
-    power_group = models.PositiveSmallIntegerField(null=True, blank=True)
-    value = models.FloatField(help_text="In the unit of its kind: A, V or W.")
-    source_voltage_v = models.FloatField(
-        null=True, blank=True, help_text="Measured at the block at the same time."
-    )
-    taken_on = models.DateField()
+    taken_on = fields.DayField()
     step = models.BigIntegerField(
         help_text="The record as of this step is what was measured: after the day's last."
     )
-    technician = models.CharField(max_length=120, blank=True)
-    instrument = models.CharField(max_length=120, blank=True)
-    calibrated_on = models.DateField(null=True, blank=True)
+    technician = fields.LineField(max_length=120, blank=True)
+    instrument = fields.LineField(max_length=120, blank=True)
+    calibrated_on = fields.DayField(null=True, blank=True)
     supersedes = models.OneToOneField(
         "self",
         on_delete=models.PROTECT,
@@ -59,13 +50,12 @@ class Reading(Recorded):
         related_name="superseded_by",
         db_constraint=False,
     )
-    note = models.TextField(blank=True)
+    note = fields.NoteField()
 
     class Meta:
         db_table = "reading"
         constraints = [
             models.UniqueConstraint(fields=["site", "id"], name="reading_of_site"),
-            models.CheckConstraint(condition=Q(value__gte=0), name="reading_value_not_negative"),
             models.CheckConstraint(
                 condition=Q(kind="run_current", run__isnull=False, switch__isnull=True, point__isnull=True)
                 | Q(kind="end_voltage", run__isnull=False, switch__isnull=True, point__isnull=False)

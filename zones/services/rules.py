@@ -52,7 +52,7 @@ add_rules(
         "zone_endpoint_once": ("This device is heard in this zone already.", "endpoint"),
         "paging_set_zone_once": ("This zone is in this paging set already.", "zones"),
         "run_facts_fuse_rating_of_a_fitted_fuse": (
-            "A fuse's rating is above 0 A, and only a fitted fuse has one.",
+            "Only a fitted fuse has a rating.",
             "fuse_rating_a",
         ),
         "point_of_site_and_run": ("There is a point with this id.", ""),
@@ -63,26 +63,21 @@ add_rules(
         "point_facts_parent_of_its_run": ("What a point hangs on must be a point of the same run.", "after"),
         "point_facts_parent_comes_before": ("What a point hangs on comes before it in its run.", "after"),
         "point_facts_length_and_basis": (
-            "A length of 0 to 100000 m comes with its basis: guessed, drawing, marked or measured.",
+            "A length comes with its basis: guessed, drawing, marked or measured.",
             "length_m",
         ),
         "point_facts_tap_and_basis": (
-            "A tap above 0 W comes with its basis: guessed, drawing, marked or measured.",
+            "A tap comes with its basis: guessed, drawing, marked or measured.",
             "tap_power_w",
         ),
         "point_facts_counts_of_a_lump": (
-            "A lump says count_low ≤ count_likely ≤ count_high from 0 on, or none; nothing else has counts.",
+            "A lump says count_low ≤ count_likely ≤ count_high, or none of them; nothing else has counts.",
             "count_likely",
         ),
-        "point_facts_dc_pairs_1_to_25": ("1 to 25 pairs are paralleled; blank: unknown.", "dc_pairs"),
-        "point_facts_currents_not_negative": ("A current is 0 A or more, or blank.", "speech_current_a"),
-        "landing_row_from_1": ("Rows are numbered from 1.", "row"),
-        "landing_pair_1_to_25": ("A pair is 1 to 25.", "pair"),
         "landing_one_thing_on_its_side": (
             "Field side: a run's conductor. Equipment side: one of an output, a supply or an amplifier.",
             "side",
         ),
-        "reading_value_not_negative": ("A reading is 0 or more.", "value"),
         "reading_subject_of_its_kind": (
             "A run current is of a run, an end voltage of a point of a run, a PoE power of a switch.",
             "kind",

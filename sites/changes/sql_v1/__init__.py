@@ -1,7 +1,6 @@
-"""The SQL by which the database itself holds the record, as the first migrations install it.
+"""The SQL by which the database itself holds the record, and how a migration installs it.
 
-Frozen: migrations that have run somewhere import it. What changes is a new package beside it, used by a new
-migration.
+Frozen once released: databases have it. A change is a new package beside it, used by a new migration.
 
 How a write is held to its change set
 -------------------------------------
@@ -22,5 +21,32 @@ Refusals carry SQLSTATE 23000 and a constraint name, as those of constraints do,
 (``sites.changes.constraints``) puts all of them into words.
 """
 
+from __future__ import annotations
+
+import re
+
+from django.db.migrations import RunSQL
+
 # SECURITY DEFINER, because the service's role may not write the change record by itself.
 DEFINER = "SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp"
+
+_MADE = re.compile(
+    r"^CREATE (?P<kind>FUNCTION|INDEX) (?P<name>\w+)"
+    r"|^CREATE (?:CONSTRAINT )?TRIGGER (?P<trigger>\w+)[^;]*? ON (?P<on>\"?\w+\"?)"
+    r"|^ALTER TABLE (?P<table>\"?\w+\"?) ADD CONSTRAINT (?P<constraint>\w+)",
+    re.MULTILINE,
+)
+
+
+def install(sql: str) -> RunSQL:
+    """The migration's step that runs ``sql``; taken back, it drops what the SQL made, the last first."""
+    drops = [_drop(made) for made in _MADE.finditer(sql)]
+    return RunSQL(sql, "".join(reversed(drops)) or RunSQL.noop)
+
+
+def _drop(made: re.Match[str]) -> str:
+    if made["kind"]:
+        return f"DROP {made['kind']} {made['name']};\n"
+    if made["trigger"]:
+        return f"DROP TRIGGER {made['trigger']} ON {made['on']};\n"
+    return f"ALTER TABLE {made['table']} DROP CONSTRAINT {made['constraint']};\n"

@@ -36,10 +36,6 @@ BEGIN
     RETURN its_step;
 END $$;
 """
-DROP_CONTEXT_FUNCTIONS = """
-DROP FUNCTION zonebook_step();
-DROP FUNCTION zonebook_change_set();
-"""
 
 # 65536 is sites.changes.steps.STEPS_A_DAY.
 ACCEPTANCE = f"""
@@ -110,11 +106,6 @@ END $$;
 CREATE TRIGGER change_set_written BEFORE INSERT OR UPDATE OR DELETE ON change_set
     FOR EACH ROW EXECUTE FUNCTION zonebook_change_set_written();
 """
-DROP_ACCEPTANCE = """
-DROP TRIGGER change_set_written ON change_set;
-DROP FUNCTION zonebook_change_set_written();
-DROP FUNCTION zonebook_change_set_accept(change_set);
-"""
 
 APPEND_ONLY = """
 CREATE FUNCTION zonebook_refuse_rewriting() RETURNS trigger LANGUAGE plpgsql AS $$
@@ -163,16 +154,4 @@ CREATE TRIGGER secret_reveal_rewritten BEFORE UPDATE OR DELETE ON secret_reveal
     FOR EACH STATEMENT EXECUTE FUNCTION zonebook_refuse_rewriting();
 CREATE TRIGGER secret_reveal_truncated BEFORE TRUNCATE ON secret_reveal
     FOR EACH STATEMENT EXECUTE FUNCTION zonebook_refuse_truncation();
-"""
-DROP_APPEND_ONLY = """
-DROP TRIGGER secret_reveal_truncated ON secret_reveal;
-DROP TRIGGER secret_reveal_rewritten ON secret_reveal;
-DROP TRIGGER change_set_truncated ON change_set;
-DROP TRIGGER change_truncated ON change;
-DROP TRIGGER change_rewritten ON change;
-DROP TRIGGER change_forged ON change;
-DROP FUNCTION zonebook_refuse_forged_change();
-DROP FUNCTION zonebook_refuse_truncation();
-DROP FUNCTION zonebook_refuse_deletion();
-DROP FUNCTION zonebook_refuse_rewriting();
 """

@@ -141,7 +141,7 @@ BEGIN
     FOR written IN
         SELECT n.{site} AS of_site, n.change_set_id AS named, count(*) AS rows_written,
                {first_step} AS first_step, {last_step} AS last_step,
-               jsonb_agg(jsonb_strip_nulls(to_jsonb(n))) AS new_json
+               jsonb_strip_nulls(to_jsonb(array_agg(n))) AS new_json
         FROM new_rows n GROUP BY n.{site}, n.change_set_id
     LOOP
         writer := zonebook_writer(written.named, written.of_site);
@@ -182,8 +182,8 @@ BEGIN
 {update}
     PERFORM zonebook_note(
         writer.id, writer.site_id, TG_TABLE_NAME, 'update', (SELECT count(*) FROM new_rows),
-        (SELECT jsonb_agg(jsonb_strip_nulls(to_jsonb(o))) FROM old_rows o),
-        (SELECT jsonb_agg(jsonb_strip_nulls(to_jsonb(n))) FROM new_rows n));
+        (SELECT jsonb_strip_nulls(to_jsonb(array_agg(o))) FROM old_rows o),
+        (SELECT jsonb_strip_nulls(to_jsonb(array_agg(n))) FROM new_rows n));
     IF {feeds_load} THEN
         PERFORM zonebook_mark(writer.site_id, writer.id, false);
     END IF;
@@ -200,7 +200,7 @@ DECLARE
 BEGIN
     FOR written IN
         SELECT o.site_id AS of_site, count(*) AS rows_written,
-               jsonb_agg(jsonb_strip_nulls(to_jsonb(o))) AS old_json
+               jsonb_strip_nulls(to_jsonb(array_agg(o))) AS old_json
         FROM old_rows o GROUP BY o.site_id
     LOOP
         writer := zonebook_writer(zonebook_change_set(), written.of_site);
@@ -239,17 +239,6 @@ _SITE_FEEDS_LOAD = """EXISTS (
         WHERE (n.time_zone, n.design_temperature_c, n.surveyed_on, n.customer_id)
               IS DISTINCT FROM (o.time_zone, o.design_temperature_c, o.surveyed_on, o.customer_id)
     )"""
-
-
-def drop_record_functions() -> str:
-    names = [f"zonebook_{shape}_{done}()" for shape in _SHAPES for done in ("inserted", "updated")]
-    names += [
-        "zonebook_plain_removed()",
-        "zonebook_mark(bigint, bigint, boolean)",
-        "zonebook_note(bigint, bigint, text, text, bigint, jsonb, jsonb)",
-        "zonebook_writer(bigint, bigint)",
-    ]
-    return "".join(f"DROP FUNCTION {name};\n" for name in names)
 
 
 def watch(
@@ -292,11 +281,3 @@ CREATE TRIGGER {table}_removed BEFORE DELETE ON "{table}"
     FOR EACH STATEMENT EXECUTE FUNCTION zonebook_refuse_deletion();
 """)
     return "".join(parts)
-
-
-def unwatch(table: str, *more: str) -> str:
-    """SQL that drops what ``watch`` makes; ``more``: further triggers, by their last word."""
-    return "".join(
-        f'DROP TRIGGER {table}_{done} ON "{table}";\n'
-        for done in ("inserted", "updated", "removed", "truncated", *more)
-    )

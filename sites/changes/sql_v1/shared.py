@@ -7,7 +7,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from sites.changes.sql_v1 import DEFINER
-from sites.changes.sql_v1.record import unwatch
 
 # Tables that all sites share: customers, contracts, the catalogue. Their change set is of no site.
 SHARED_FUNCTIONS = f"""
@@ -46,11 +45,6 @@ BEGIN
     RETURN NEW;
 END $$;
 """
-DROP_SHARED_FUNCTIONS = """
-DROP FUNCTION zonebook_catalogue_version();
-DROP FUNCTION zonebook_shared_version();
-DROP FUNCTION zonebook_shared_written();
-"""
 
 
 def watch_shared(table: str, *, version: str | None) -> str:
@@ -74,11 +68,6 @@ CREATE TRIGGER {table}_removed AFTER DELETE ON "{table}" REFERENCING OLD TABLE A
 CREATE TRIGGER {table}_truncated BEFORE TRUNCATE ON "{table}"
     FOR EACH STATEMENT EXECUTE FUNCTION zonebook_refuse_truncation();
 {row_trigger if version else ""}"""
-
-
-def unwatch_shared(table: str, *, version: str | None) -> str:
-    """SQL that drops what ``watch_shared`` makes."""
-    return unwatch(table, *(["version"] if version else []))
 
 
 @dataclass(frozen=True)
@@ -118,12 +107,6 @@ CREATE TRIGGER {self.edited}_{self.name} AFTER UPDATE ON "{self.edited}"
     FOR EACH STATEMENT EXECUTE FUNCTION zonebook_{self.name}();
 """
 
-    def drop(self) -> str:
-        return (
-            f'DROP TRIGGER {self.edited}_{self.name} ON "{self.edited}";\n'
-            f"DROP FUNCTION zonebook_{self.name}();\n"
-        )
-
 
 # A factor is in every computation.
 FACTOR_MARKS = f"""
@@ -134,10 +117,6 @@ BEGIN
 END $$;
 CREATE TRIGGER factor_users_marked AFTER INSERT OR UPDATE OR DELETE ON factor
     FOR EACH STATEMENT EXECUTE FUNCTION zonebook_factor_marks();
-"""
-DROP_FACTOR_MARKS = """
-DROP TRIGGER factor_users_marked ON factor;
-DROP FUNCTION zonebook_factor_marks();
 """
 
 # Whether a test is overdue, and whether anyone is told, hangs on the contract.
@@ -161,12 +140,6 @@ CREATE TRIGGER coverage_updated_marks AFTER UPDATE ON coverage
     FOR EACH STATEMENT EXECUTE FUNCTION zonebook_coverage_marks();
 CREATE TRIGGER coverage_removed_marks AFTER DELETE ON coverage REFERENCING OLD TABLE AS old_rows
     FOR EACH STATEMENT EXECUTE FUNCTION zonebook_coverage_marks();
-"""
-DROP_CONTRACT_MARKS = """
-DROP TRIGGER coverage_removed_marks ON coverage;
-DROP TRIGGER coverage_updated_marks ON coverage;
-DROP TRIGGER coverage_inserted_marks ON coverage;
-DROP FUNCTION zonebook_coverage_marks();
 """
 
 

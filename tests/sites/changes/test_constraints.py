@@ -37,10 +37,10 @@ def rules_of_the_database() -> set[str]:
             [[f'"{table}"' for table in tables]],
         )
         constraints = {name for (name,) in cursor.fetchall()}
-        # A conditional unique constraint is an index to the server
+        # A unique constraint with a condition, or on an expression, is an index to the server
         cursor.execute(
             "SELECT relname FROM pg_index JOIN pg_class ON pg_class.oid = indexrelid "
-            "WHERE indisunique AND indpred IS NOT NULL AND indrelid = ANY(%s::regclass[])",
+            "WHERE indisunique AND (indpred IS NOT NULL OR indexprs IS NOT NULL) AND indrelid = ANY(%s::regclass[])",
             [[f'"{table}"' for table in tables]],
         )
         indexes = {name for (name,) in cursor.fetchall()}

@@ -19,7 +19,7 @@ CUSTOMERS = FileKind(
     recorded=False,
     columns=(
         code("code", "Short name used in the other files.", 40, required=True),
-        text("name", required=True),
+        text("name", limit=200, required=True),
         text("note"),
     ),
 )
@@ -54,9 +54,9 @@ SITES = FileKind(
     columns=(
         code("code", "The integrator's own key; the column “site” of the other files.", 60, required=True),
         code("customer", "The customer's code.", 40, field=None, required=True),
-        text("name", required=True),
-        text("address"),
-        text("city"),
+        text("name", limit=200, required=True),
+        text("address", limit=500),
+        text("city", limit=120),
         text("postal_code", limit=20),
         Column("time_zone", TimeZone(), "Days are days of this zone.", default="UTC"),
         word("length_unit", Site.LengthUnit.values, "Unit that pages show.", default="m"),

@@ -26,7 +26,8 @@ READINGS = FileKind(
         Reference("point", "points", ("run", "point")),
         Reference("switch", "switches", ("switch",)),
     ),
-    change_help="Key of the change that wrote it. Blank: the last change of its day in changes.csv, else the first one after it, else one of its own.",
+    change_help="Key of the change that wrote it. Blank: the last change of its day, else the first after "
+    "it, else one of its own.",
     check=_subject,
     columns=(
         text(

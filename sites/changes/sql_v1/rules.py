@@ -88,10 +88,6 @@ END $$;
 """
 
 
-def unhold(table: str) -> str:
-    return f"DROP FUNCTION zonebook_{table}_rules() CASCADE;\n"
-
-
 class Later(NamedTuple):
     """Rules that a row of ``table`` can break for other rows. ``event``: of a row trigger; ``when``: which
     rows are looked at, if not all; the checks are judged on the row ``n`` as it is at the end."""
@@ -124,10 +120,6 @@ END $$;
 CREATE CONSTRAINT TRIGGER {later.name} AFTER {later.event} ON "{later.table}"
     DEFERRABLE INITIALLY DEFERRED FOR EACH ROW {when}EXECUTE FUNCTION zonebook_{later.name}();
 """
-
-
-def unhold_later(later: Later) -> str:
-    return f"DROP FUNCTION zonebook_{later.name}() CASCADE;\n"
 
 
 class User(NamedTuple):

@@ -1,21 +1,9 @@
 """The database holds the rules that cross rows of runs, points, landings, clips and readings."""
 
-from django.db import migrations, models
-from django.db.models import F, Q
+from django.db import migrations
 
-from sites.changes.sql_rules import (
-    Check,
-    Later,
-    User,
-    ends,
-    hold,
-    hold_later,
-    of_kind,
-    stands,
-    stood,
-    unhold,
-    unhold_later,
-)
+from sites.changes.sql_v1 import install
+from sites.changes.sql_v1.rules import Check, Later, User, ends, hold, hold_later, of_kind, stands, stood
 
 _DEVICE_KIND = "CASE t.kind WHEN 'ceiling_speaker' THEN 1 WHEN 'wall_speaker' THEN 2 WHEN 'horn' THEN 3 END"
 _OF_BLOCK = 'SELECT block_id AS id, max("row") AS last_row{} FROM new_rows GROUP BY block_id'
@@ -148,40 +136,9 @@ LATER = [
 
 
 class Migration(migrations.Migration):
-    dependencies = [("sites", "0016_rules"), ("zones", "0011_one_index_each")]
+    dependencies = [("sites", "0005_rules"), ("zones", "0003_search")]
     operations = [
-        *[migrations.RunSQL(hold(table, checks), unhold(table)) for table, checks in CHECKS.items()],
-        migrations.RunSQL(hold("reading", READING, rewritable=False), unhold("reading")),
-        *[migrations.RunSQL(hold_later(later), unhold_later(later)) for later in LATER],
-        migrations.RemoveConstraint("pointfacts", "point_facts_counts_of_a_lump"),
-        migrations.AddConstraint(
-            "pointfacts",
-            models.CheckConstraint(
-                condition=Q(count_low__isnull=True, count_likely__isnull=True, count_high__isnull=True)
-                | Q(
-                    kind=2,
-                    count_low__isnull=False,
-                    count_likely__isnull=False,
-                    count_high__isnull=False,
-                    count_low__gte=0,
-                    count_low__lte=F("count_likely"),
-                    count_likely__lte=F("count_high"),
-                ),
-                name="point_facts_counts_of_a_lump",
-            ),
-        ),
-        migrations.AddConstraint(
-            "pointfacts",
-            models.CheckConstraint(
-                condition=~Q(kind=0)
-                | Q(
-                    device_kind=0,
-                    model__isnull=True,
-                    speech_current_a__isnull=True,
-                    idle_current_a__isnull=True,
-                    tap_power_w__isnull=True,
-                ),
-                name="point_facts_splice_is_bare",
-            ),
-        ),
+        *[install(hold(table, checks)) for table, checks in CHECKS.items()],
+        install(hold("reading", READING, rewritable=False)),
+        *[install(hold_later(later)) for later in LATER],
     ]

@@ -2,19 +2,8 @@
 
 from django.db import migrations
 
-from sites.changes.sql_rules import (
-    Check,
-    Later,
-    User,
-    ends,
-    hold,
-    hold_later,
-    of_kind,
-    stands,
-    stood,
-    unhold,
-    unhold_later,
-)
+from sites.changes.sql_v1 import install
+from sites.changes.sql_v1.rules import Check, Later, User, ends, hold, hold_later, of_kind, stands, stood
 
 CHECKS = {
     "block": [stood("block", "closet_id", "closet")],
@@ -79,9 +68,9 @@ CREATE TRIGGER device_model_of_another_kind BEFORE UPDATE OF kind ON device_mode
 
 
 class Migration(migrations.Migration):
-    dependencies = [("sites", "0015_one_index_each")]
+    dependencies = [("sites", "0004_search")]
     operations = [
-        *[migrations.RunSQL(hold(table, checks), unhold(table)) for table, checks in CHECKS.items()],
-        *[migrations.RunSQL(hold_later(later), unhold_later(later)) for later in LATER],
-        migrations.RunSQL(MODEL_KIND, "DROP FUNCTION zonebook_refuse_another_kind() CASCADE"),
+        *[install(hold(table, checks)) for table, checks in CHECKS.items()],
+        *[install(hold_later(later)) for later in LATER],
+        install(MODEL_KIND),
     ]

@@ -1,0 +1,1142 @@
+"""Who may do what, whom we work for, what stands where, and the record of every change."""
+
+# ruff: noqa: E501 - as generated
+from __future__ import annotations
+
+from datetime import date
+
+from django.conf import settings
+from django.contrib.auth.models import UserManager
+from django.contrib.auth.validators import UnicodeUsernameValidator
+from django.contrib.postgres.constraints import ExclusionConstraint
+from django.contrib.postgres.fields import ArrayField, DateRangeField
+from django.core.serializers.json import DjangoJSONEncoder
+from django.db import migrations, models
+from django.db.models.functions import Lower, Now
+from django.utils.timezone import now
+from psycopg.types.range import Range
+
+from sites import fields
+
+
+def row_id() -> tuple[str, models.BigAutoField[int, int]]:
+    return "id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")
+
+
+class Migration(migrations.Migration):
+    dependencies = [("auth", "0012_alter_user_first_name_max_length"), ("sites", "0001_functions")]
+    operations = [
+        migrations.CreateModel(
+            name="User",
+            fields=[
+                row_id(),
+                ("password", models.CharField(max_length=128, verbose_name="password")),
+                ("last_login", models.DateTimeField(blank=True, null=True, verbose_name="last login")),
+                (
+                    "is_superuser",
+                    models.BooleanField(
+                        default=False,
+                        help_text="Designates that this user has all permissions without explicitly assigning them.",
+                        verbose_name="superuser status",
+                    ),
+                ),
+                (
+                    "username",
+                    models.CharField(
+                        error_messages={"unique": "A user with that username already exists."},
+                        help_text="Required. 150 characters or fewer. Letters, digits and @/./+/-/_ only.",
+                        max_length=150,
+                        unique=True,
+                        validators=[UnicodeUsernameValidator()],
+                        verbose_name="username",
+                    ),
+                ),
+                ("first_name", models.CharField(blank=True, max_length=150, verbose_name="first name")),
+                ("last_name", models.CharField(blank=True, max_length=150, verbose_name="last name")),
+                ("email", models.EmailField(blank=True, max_length=254, verbose_name="email address")),
+                (
+                    "is_staff",
+                    models.BooleanField(
+                        default=False,
+                        help_text="Designates whether the user can log into this admin site.",
+                        verbose_name="staff status",
+                    ),
+                ),
+                (
+                    "is_active",
+                    models.BooleanField(
+                        default=True,
+                        help_text="Designates whether this user should be treated as active. Unselect this instead of deleting accounts.",
+                        verbose_name="active",
+                    ),
+                ),
+                ("date_joined", models.DateTimeField(default=now, verbose_name="date joined")),
+                (
+                    "role",
+                    models.CharField(
+                        choices=[
+                            ("manager", "manager"),
+                            ("dispatcher", "dispatcher"),
+                            ("technician", "technician"),
+                            ("reader", "reader"),
+                        ],
+                        default="reader",
+                        max_length=12,
+                    ),
+                ),
+                (
+                    "all_customers",
+                    models.BooleanField(
+                        default=False, help_text="Granted every customer, those to come included."
+                    ),
+                ),
+                (
+                    "groups",
+                    models.ManyToManyField(
+                        blank=True,
+                        help_text="The groups this user belongs to. A user will get all permissions granted to each of their groups.",
+                        related_name="user_set",
+                        related_query_name="user",
+                        to="auth.group",
+                        verbose_name="groups",
+                    ),
+                ),
+                (
+                    "user_permissions",
+                    models.ManyToManyField(
+                        blank=True,
+                        help_text="Specific permissions for this user.",
+                        related_name="user_set",
+                        related_query_name="user",
+                        to="auth.permission",
+                        verbose_name="user permissions",
+                    ),
+                ),
+            ],
+            options={
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("all_customers", True), ("role", "reader"), _negated=True),
+                        name="user_reader_has_own_customers_only",
+                    )
+                ],
+                "db_table": "account",
+            },
+            managers=[("objects", UserManager())],
+        ),
+        migrations.CreateModel(
+            name="Customer",
+            fields=[
+                row_id(),
+                ("name", fields.NameField(max_length=200)),
+                ("code", fields.CodeField(max_length=40, unique=True)),
+                ("note", fields.NoteField(max_length=4000)),
+                ("version", models.BigIntegerField(default=1, editable=False)),
+            ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(Lower("name"), name="customer_name_once"),
+                    models.UniqueConstraint(Lower("code"), name="customer_code_once"),
+                ],
+                "db_table": "customer",
+                "ordering": ["name", "id"],
+            },
+        ),
+        migrations.CreateModel(
+            name="ChangeSet",
+            fields=[
+                row_id(),
+                (
+                    "state",
+                    fields.WordField(["draft", "accepted", "withdrawn"], default="draft", max_length=10),
+                ),
+                ("kind", fields.WordField(["work", "correction", "takeover"], default="work", max_length=12)),
+                (
+                    "purpose",
+                    fields.WordField(
+                        ["record", "what_if", "plan", "redline"], default="record", max_length=10
+                    ),
+                ),
+                ("door", fields.WordField(["rest", "page", "import", "command", "sql"], max_length=10)),
+                (
+                    "user",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=models.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                ("actor", fields.LineField(max_length=150)),
+                (
+                    "accepted_by",
+                    models.ForeignKey(
+                        blank=True,
+                        help_text="Who made a draft the record, where that is not who drew it up.",
+                        null=True,
+                        on_delete=models.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                ("reason", fields.NoteField(blank=False, max_length=2000)),
+                ("job_reference", fields.LineField(blank=True, max_length=80)),
+                ("happened_on", fields.DayField(blank=True, null=True)),
+                (
+                    "quiet",
+                    models.BooleanField(
+                        default=False, help_text="First import of a site: findings open without events."
+                    ),
+                ),
+                ("operations", models.JSONField(default=list, encoder=DjangoJSONEncoder)),
+                ("created_at", models.DateTimeField(auto_now_add=True)),
+                ("recorded_at", models.DateTimeField(blank=True, editable=False, null=True)),
+                ("step", fields.StepField(null=True)),
+                ("transaction_id", models.BigIntegerField(blank=True, editable=False, null=True)),
+                ("version", models.BigIntegerField(default=1, editable=False)),
+            ],
+            options={
+                "db_table": "change_set",
+                "ordering": ["-id"],
+            },
+        ),
+        migrations.CreateModel(
+            name="Site",
+            fields=[
+                row_id(),
+                (
+                    "customer",
+                    models.ForeignKey(on_delete=models.PROTECT, related_name="sites", to="sites.customer"),
+                ),
+                ("code", fields.CodeField(max_length=60, unique=True)),
+                ("name", fields.NameField(max_length=200)),
+                ("address", fields.NoteField(max_length=500)),
+                ("city", fields.LineField(blank=True, max_length=120)),
+                ("postal_code", fields.LineField(blank=True, max_length=20)),
+                ("time_zone", fields.TimeZoneField(default="UTC", max_length=64)),
+                ("length_unit", fields.WordField(["m", "ft"], default="m", max_length=2)),
+                (
+                    "design_temperature_c",
+                    fields.QuantityField(default=20.0, maximum=90, minimum=-60, unit="°C"),
+                ),
+                ("surveyed_on", fields.DayField(blank=True, null=True)),
+                ("out_of_hours_phone", fields.LineField(blank=True, max_length=60)),
+                ("induction", fields.NoteField(max_length=4000)),
+                ("permits", fields.NoteField(max_length=4000)),
+                ("dangers", fields.NoteField(max_length=4000)),
+                ("note", fields.NoteField(max_length=4000)),
+                ("change_set", fields.WriterKey("sites.changeset")),
+            ],
+            options={
+                "constraints": [models.UniqueConstraint(Lower("code"), name="site_code_once")],
+                "db_table": "site",
+                "ordering": ["name", "id"],
+            },
+        ),
+        migrations.AddField(
+            "ChangeSet",
+            "site",
+            models.ForeignKey(
+                blank=True, null=True, on_delete=models.PROTECT, related_name="change_sets", to="sites.site"
+            ),
+        ),
+        migrations.AddConstraint(
+            "ChangeSet", models.UniqueConstraint(fields=("site", "step"), name="change_set_step_once_a_site")
+        ),
+        migrations.AddConstraint(
+            "ChangeSet", models.UniqueConstraint(fields=("site", "id"), name="change_set_of_site")
+        ),
+        migrations.AddConstraint(
+            "ChangeSet",
+            models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(("state", "accepted"), _negated=True),
+                    models.Q(("happened_on__isnull", False), ("recorded_at__isnull", False)),
+                    _connector="OR",
+                ),
+                name="change_set_accepted_has_day",
+            ),
+        ),
+        migrations.AddConstraint(
+            "ChangeSet",
+            models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(("state", "accepted"), _negated=True),
+                    ("site__isnull", True),
+                    ("step__isnull", False),
+                    _connector="OR",
+                ),
+                name="change_set_accepted_has_step",
+            ),
+        ),
+        migrations.CreateModel(
+            name="Grant",
+            fields=[
+                row_id(),
+                (
+                    "user",
+                    models.ForeignKey(
+                        on_delete=models.CASCADE, related_name="grants", to=settings.AUTH_USER_MODEL
+                    ),
+                ),
+                (
+                    "customer",
+                    models.ForeignKey(on_delete=models.CASCADE, related_name="grants", to="sites.customer"),
+                ),
+            ],
+            options={
+                "constraints": [models.UniqueConstraint(fields=("user", "customer"), name="grant_once")],
+                "db_table": "customer_grant",
+            },
+        ),
+        migrations.CreateModel(
+            name="Token",
+            fields=[
+                row_id(),
+                (
+                    "user",
+                    models.ForeignKey(
+                        on_delete=models.CASCADE, related_name="tokens", to=settings.AUTH_USER_MODEL
+                    ),
+                ),
+                ("name", models.CharField(blank=True, max_length=120)),
+                ("digest", models.CharField(editable=False, max_length=64, unique=True)),
+                ("scopes", ArrayField(base_field=models.CharField(max_length=40), size=None)),
+                (
+                    "narrowed",
+                    models.BooleanField(
+                        default=False, help_text="True: only the listed customers, even when none is left."
+                    ),
+                ),
+                ("created_at", models.DateTimeField(auto_now_add=True)),
+                ("last_used_at", models.DateTimeField(blank=True, null=True)),
+                ("expires_at", models.DateTimeField(blank=True, null=True)),
+                ("revoked_at", models.DateTimeField(blank=True, null=True)),
+                (
+                    "customers",
+                    models.ManyToManyField(
+                        blank=True,
+                        db_table="token_customer",
+                        help_text="Narrows the user's grants; none: all of them.",
+                        to="sites.customer",
+                    ),
+                ),
+            ],
+            options={
+                "db_table": "token",
+            },
+        ),
+        migrations.CreateModel(
+            name="Contract",
+            fields=[
+                row_id(),
+                (
+                    "customer",
+                    models.ForeignKey(
+                        on_delete=models.PROTECT, related_name="contracts", to="sites.customer"
+                    ),
+                ),
+                ("reference", fields.NameField(max_length=80)),
+                (
+                    "response_hours",
+                    fields.WholeField(blank=True, maximum=8760, minimum=0, null=True, unit="h"),
+                ),
+                (
+                    "test_interval_months",
+                    fields.WholeField(blank=True, maximum=240, minimum=1, null=True, unit="months"),
+                ),
+                ("event_when_probable", fields.FlagField(default=True)),
+                ("note", fields.NoteField(max_length=4000)),
+                ("version", models.BigIntegerField(default=1, editable=False)),
+            ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(
+                        models.F("customer"), Lower("reference"), name="contract_reference_once_a_customer"
+                    )
+                ],
+                "db_table": "contract",
+                "ordering": ["reference", "id"],
+            },
+        ),
+        migrations.CreateModel(
+            name="Coverage",
+            fields=[
+                row_id(),
+                (
+                    "contract",
+                    models.ForeignKey(
+                        on_delete=models.PROTECT, related_name="coverages", to="sites.contract"
+                    ),
+                ),
+                (
+                    "site",
+                    models.ForeignKey(on_delete=models.PROTECT, related_name="coverages", to="sites.site"),
+                ),
+                ("days", DateRangeField()),
+            ],
+            options={
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("days__isempty", False)), name="coverage_has_days"
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("days__contained_by", Range(date(1970, 1, 1), date(2200, 12, 31), "[)")),
+                            models.Q(
+                                ("days__startswith__gte", date(1970, 1, 1)),
+                                ("days__upper_inf", True),
+                                ("days__startswith__lte", date(2200, 12, 31)),
+                            ),
+                            _connector="OR",
+                        ),
+                        name="coverage_days_within_range",
+                    ),
+                    ExclusionConstraint(
+                        expressions=[(models.F("site"), "="), (models.F("days"), "&&")],
+                        name="coverage_one_contract_a_site_at_a_time",
+                    ),
+                ],
+                "db_table": "coverage",
+            },
+        ),
+        migrations.CreateModel(
+            name="DeviceModel",
+            fields=[
+                row_id(),
+                ("change_set", fields.WriterKey("sites.changeset")),
+                ("version", models.BigIntegerField(default=1, editable=False)),
+                ("name", fields.NameField(max_length=120)),
+                (
+                    "kind",
+                    fields.WordField(
+                        [
+                            "ceiling_speaker",
+                            "wall_speaker",
+                            "horn",
+                            "gateway",
+                            "network_speaker",
+                            "network_amplifier",
+                            "amplifier",
+                            "supply",
+                            "switch",
+                        ],
+                        max_length=20,
+                    ),
+                ),
+                (
+                    "idle_current_a",
+                    fields.QuantityField(blank=True, maximum=20, minimum=0, null=True, unit="A"),
+                ),
+                (
+                    "speech_current_a",
+                    fields.QuantityField(blank=True, maximum=20, minimum=0, null=True, unit="A"),
+                ),
+                (
+                    "full_tone_current_a",
+                    fields.QuantityField(blank=True, maximum=20, minimum=0, null=True, unit="A"),
+                ),
+                (
+                    "idle_power_w",
+                    fields.QuantityField(blank=True, maximum=500, minimum=0, null=True, unit="W"),
+                ),
+                (
+                    "full_tone_power_w",
+                    fields.QuantityField(blank=True, maximum=500, minimum=0, null=True, unit="W"),
+                ),
+                (
+                    "minimum_voltage_v",
+                    fields.QuantityField(blank=True, maximum=120, minimum=0, null=True, unit="V"),
+                ),
+                (
+                    "input_impedance_ohm",
+                    fields.QuantityField(above=0, blank=True, maximum=10000000, null=True, unit="Ω"),
+                ),
+                (
+                    "input_sensitivity_v",
+                    fields.QuantityField(above=0, blank=True, maximum=200, null=True, unit="V"),
+                ),
+                (
+                    "taps_w",
+                    fields.ListField(
+                        base_field=fields.QuantityField(above=0, maximum=500, unit="W"),
+                        blank=True,
+                        default=list,
+                        max_items=20,
+                        size=None,
+                    ),
+                ),
+                (
+                    "nominal_impedance_ohm",
+                    fields.QuantityField(above=0, blank=True, maximum=100000, null=True, unit="Ω"),
+                ),
+                ("output_count", fields.WholeField(blank=True, maximum=64, minimum=0, null=True)),
+                (
+                    "output_impedance_ohm",
+                    fields.QuantityField(above=0, blank=True, maximum=1000000, null=True, unit="Ω"),
+                ),
+                (
+                    "output_level_v",
+                    fields.QuantityField(above=0, blank=True, maximum=200, null=True, unit="V"),
+                ),
+                ("output_speakers_max", fields.WholeField(blank=True, maximum=1000, minimum=0, null=True)),
+                ("poe_class", fields.WholeField(blank=True, maximum=8, minimum=0, null=True)),
+                ("idle_poe_w", fields.QuantityField(blank=True, maximum=100, minimum=0, null=True, unit="W")),
+                (
+                    "paging_poe_w",
+                    fields.QuantityField(blank=True, maximum=100, minimum=0, null=True, unit="W"),
+                ),
+                (
+                    "rated_current_a",
+                    fields.QuantityField(above=0, blank=True, maximum=1000, null=True, unit="A"),
+                ),
+                (
+                    "no_load_voltage_v",
+                    fields.QuantityField(above=0, blank=True, maximum=120, null=True, unit="V"),
+                ),
+                (
+                    "rated_load_voltage_v",
+                    fields.QuantityField(above=0, blank=True, maximum=120, null=True, unit="V"),
+                ),
+                ("voltage_tolerance", fields.QuantityField(default=0.0, maximum=0.5, minimum=0)),
+                (
+                    "lowest_voltage_v",
+                    fields.QuantityField(above=0, blank=True, maximum=120, null=True, unit="V"),
+                ),
+                ("class_2_marked", fields.FlagField(blank=True, null=True)),
+                (
+                    "rated_power_w",
+                    fields.QuantityField(above=0, blank=True, maximum=10000, null=True, unit="W"),
+                ),
+                (
+                    "line_voltages_v",
+                    fields.ListField(
+                        base_field=fields.QuantityField(above=0, maximum=250, unit="V"),
+                        blank=True,
+                        default=list,
+                        max_items=20,
+                        size=None,
+                    ),
+                ),
+                (
+                    "minimum_impedance_ohm",
+                    fields.QuantityField(above=0, blank=True, maximum=100000, null=True, unit="Ω"),
+                ),
+                ("port_count", fields.WholeField(blank=True, maximum=512, minimum=0, null=True)),
+                (
+                    "poe_budget_w",
+                    fields.QuantityField(blank=True, maximum=10000, minimum=0, null=True, unit="W"),
+                ),
+                (
+                    "poe_budget_one_lost_w",
+                    fields.QuantityField(blank=True, maximum=10000, minimum=0, null=True, unit="W"),
+                ),
+                ("note", fields.NoteField(max_length=4000)),
+            ],
+            options={
+                "constraints": [models.UniqueConstraint(Lower("name"), name="device_model_name_once")],
+                "db_table": "device_model",
+                "ordering": ["name", "id"],
+            },
+        ),
+        migrations.CreateModel(
+            name="CableType",
+            fields=[
+                row_id(),
+                ("change_set", fields.WriterKey("sites.changeset")),
+                ("version", models.BigIntegerField(default=1, editable=False)),
+                ("name", fields.NameField(max_length=80)),
+                ("gauge_awg", fields.WholeField(blank=True, maximum=30, minimum=10, null=True, unit="AWG")),
+                ("pair_count", fields.WholeField(default=4, maximum=100, minimum=1)),
+                ("category", fields.FlagField(default=True)),
+                (
+                    "conductor_rating_a",
+                    fields.QuantityField(above=0, blank=True, maximum=100, null=True, unit="A"),
+                ),
+                ("plenum", fields.FlagField(blank=True, null=True)),
+            ],
+            options={
+                "constraints": [models.UniqueConstraint(Lower("name"), name="cable_type_name_once")],
+                "db_table": "cable_type",
+                "ordering": ["name", "id"],
+            },
+        ),
+        migrations.CreateModel(
+            name="Factor",
+            fields=[
+                row_id(),
+                ("change_set", fields.WriterKey("sites.changeset")),
+                ("version", models.BigIntegerField(default=1, editable=False)),
+                ("name", fields.NameField(max_length=80)),
+                ("value", fields.QuantityField(maximum=10000, minimum=0)),
+            ],
+            options={
+                "constraints": [models.UniqueConstraint(fields=("name",), name="factor_name_once")],
+                "db_table": "factor",
+            },
+        ),
+        migrations.CreateModel(
+            name="Closet",
+            fields=[
+                row_id(),
+                ("site", fields.OfSite("sites.site")),
+                ("change_set", fields.WriterKey("sites.changeset")),
+                ("begin_step", fields.StepField()),
+                ("end_step", fields.StepField(null=True)),
+                ("name", fields.NameField(max_length=80)),
+                ("building", fields.LineField(blank=True, max_length=120)),
+                ("floor", fields.LineField(blank=True, max_length=60)),
+                ("room", fields.LineField(blank=True, max_length=120)),
+                ("directions", fields.NoteField(max_length=4000)),
+                ("opened_by", fields.NoteField(max_length=4000)),
+                ("opening_hours", fields.LineField(blank=True, max_length=120)),
+                ("key_location", fields.LineField(blank=True, max_length=200)),
+                ("escort", fields.NoteField(max_length=4000)),
+                ("induction", fields.NoteField(max_length=4000)),
+                ("permits", fields.NoteField(max_length=4000)),
+                ("protective_equipment", fields.NoteField(max_length=4000)),
+                ("other_tenants", fields.NoteField(max_length=4000)),
+                ("dangers", fields.NoteField(max_length=4000)),
+                ("ladder_m", fields.QuantityField(blank=True, maximum=100, minimum=0, null=True, unit="m")),
+                ("note", fields.NoteField(max_length=4000)),
+            ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(fields=("site", "id"), name="closet_of_site"),
+                    models.UniqueConstraint(
+                        models.F("site"),
+                        Lower("name"),
+                        condition=models.Q(("end_step__isnull", True)),
+                        name="closet_name_once_a_site",
+                    ),
+                ],
+                "db_table": "closet",
+                "ordering": ["name", "id"],
+            },
+        ),
+        migrations.CreateModel(
+            name="Contact",
+            fields=[
+                row_id(),
+                ("site", fields.OfSite("sites.site")),
+                ("change_set", fields.WriterKey("sites.changeset")),
+                ("closet", fields.SiteKey("sites.closet", null=True, related_name="contacts")),
+                ("role", fields.WordField(["site", "out_of_hours", "network", "key_holder"], max_length=20)),
+                ("name", fields.NameField(max_length=120)),
+                ("phone", fields.LineField(blank=True, max_length=60)),
+                ("email", fields.EmailField(blank=True, max_length=254)),
+                ("hours", fields.LineField(blank=True, max_length=120)),
+                ("note", fields.NoteField(max_length=4000)),
+            ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(
+                        models.F("site"), models.F("role"), Lower("name"), name="contact_once_a_role"
+                    )
+                ],
+                "db_table": "contact",
+                "ordering": ["role", "name", "id"],
+            },
+        ),
+        migrations.CreateModel(
+            name="Secret",
+            fields=[
+                row_id(),
+                ("site", models.ForeignKey(on_delete=models.PROTECT, related_name="+", to="sites.site")),
+                ("closet", fields.SiteKey("sites.closet", null=True, related_name="secrets")),
+                ("kind", fields.WordField(["door", "alarm", "other"], max_length=10)),
+                ("label", fields.NameField(max_length=80)),
+                ("ciphertext", models.BinaryField()),
+                (
+                    "written_by",
+                    models.ForeignKey(
+                        on_delete=models.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
+                    ),
+                ),
+                ("written_at", models.DateTimeField(auto_now_add=True)),
+            ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(models.F("site"), Lower("label"), name="secret_label_once_a_site")
+                ],
+                "db_table": "secret",
+            },
+        ),
+        migrations.CreateModel(
+            name="SecretReveal",
+            fields=[
+                row_id(),
+                (
+                    "secret",
+                    models.ForeignKey(on_delete=models.PROTECT, related_name="reveals", to="sites.secret"),
+                ),
+                (
+                    "user",
+                    models.ForeignKey(
+                        on_delete=models.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
+                    ),
+                ),
+                ("reason", fields.NoteField(blank=False, max_length=2000)),
+                ("revealed_at", models.DateTimeField(auto_now_add=True)),
+            ],
+            options={
+                "db_table": "secret_reveal",
+            },
+        ),
+        migrations.CreateModel(
+            name="Block",
+            fields=[
+                row_id(),
+                ("site", fields.OfSite("sites.site")),
+                ("change_set", fields.WriterKey("sites.changeset")),
+                ("begin_step", fields.StepField()),
+                ("end_step", fields.StepField(null=True)),
+                ("closet", fields.SiteKey("sites.closet", related_name="blocks")),
+                ("name", fields.NameField(max_length=80)),
+                ("kind", fields.WordField(["66_split", "66_unsplit", "110", "screw"], max_length=12)),
+                ("row_count", fields.WholeField(default=50, maximum=400, minimum=1)),
+                ("note", fields.NoteField(max_length=4000)),
+            ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(fields=("site", "id"), name="block_of_site"),
+                    models.UniqueConstraint(
+                        models.F("site"),
+                        Lower("name"),
+                        condition=models.Q(("end_step__isnull", True)),
+                        name="block_name_once_a_site",
+                    ),
+                ],
+                "db_table": "block",
+                "ordering": ["name", "id"],
+            },
+        ),
+        migrations.CreateModel(
+            name="Supply",
+            fields=[
+                row_id(),
+                ("site", fields.OfSite("sites.site")),
+                ("change_set", fields.WriterKey("sites.changeset")),
+                ("begin_step", fields.StepField()),
+                ("end_step", fields.StepField(null=True)),
+                ("closet", fields.SiteKey("sites.closet", related_name="supplies")),
+                ("name", fields.NameField(max_length=80)),
+                ("outlet", fields.LineField(blank=True, max_length=120)),
+                ("breaker", fields.LineField(blank=True, max_length=120)),
+                ("ups", fields.LineField(blank=True, max_length=120)),
+                ("battery_installed_on", fields.DayField(blank=True, null=True)),
+                ("note", fields.NoteField(max_length=4000)),
+            ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(fields=("site", "id"), name="supply_of_site"),
+                    models.UniqueConstraint(
+                        models.F("site"),
+                        Lower("name"),
+                        condition=models.Q(("end_step__isnull", True)),
+                        name="supply_name_once_a_site",
+                    ),
+                ],
+                "db_table": "supply",
+                "ordering": ["name", "id"],
+            },
+        ),
+        migrations.CreateModel(
+            name="SupplyFacts",
+            fields=[
+                ("change_set", fields.WriterKey("sites.changeset")),
+                ("site", fields.OfSite("sites.site", db_constraint=False)),
+                ("step", fields.StepField()),
+                (
+                    "pk",
+                    models.CompositePrimaryKey(
+                        "supply_id", "step", blank=True, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("supply", fields.SiteKey("sites.supply", db_index=False, related_name="facts")),
+                ("model", fields.SharedKey("sites.devicemodel", null=True)),
+            ],
+            options={
+                "db_table": "supply_facts",
+            },
+        ),
+        migrations.CreateModel(
+            name="Amplifier",
+            fields=[
+                row_id(),
+                ("site", fields.OfSite("sites.site")),
+                ("change_set", fields.WriterKey("sites.changeset")),
+                ("begin_step", fields.StepField()),
+                ("end_step", fields.StepField(null=True)),
+                ("closet", fields.SiteKey("sites.closet", related_name="amplifiers")),
+                ("name", fields.NameField(max_length=80)),
+                ("outlet", fields.LineField(blank=True, max_length=120)),
+                ("breaker", fields.LineField(blank=True, max_length=120)),
+                ("note", fields.NoteField(max_length=4000)),
+            ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(fields=("site", "id"), name="amplifier_of_site"),
+                    models.UniqueConstraint(
+                        models.F("site"),
+                        Lower("name"),
+                        condition=models.Q(("end_step__isnull", True)),
+                        name="amplifier_name_once_a_site",
+                    ),
+                ],
+                "db_table": "amplifier",
+                "ordering": ["name", "id"],
+            },
+        ),
+        migrations.CreateModel(
+            name="AmplifierFacts",
+            fields=[
+                ("change_set", fields.WriterKey("sites.changeset")),
+                ("site", fields.OfSite("sites.site", db_constraint=False)),
+                ("step", fields.StepField()),
+                (
+                    "pk",
+                    models.CompositePrimaryKey(
+                        "amplifier_id", "step", blank=True, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("amplifier", fields.SiteKey("sites.amplifier", db_index=False, related_name="facts")),
+                ("model", fields.SharedKey("sites.devicemodel", null=True)),
+                (
+                    "line_voltage_v",
+                    fields.QuantityField(above=0, blank=True, maximum=250, null=True, unit="V"),
+                ),
+            ],
+            options={
+                "db_table": "amplifier_facts",
+            },
+        ),
+        migrations.CreateModel(
+            name="Switch",
+            fields=[
+                row_id(),
+                ("site", fields.OfSite("sites.site")),
+                ("change_set", fields.WriterKey("sites.changeset")),
+                ("begin_step", fields.StepField()),
+                ("end_step", fields.StepField(null=True)),
+                ("closet", fields.SiteKey("sites.closet", related_name="switches")),
+                ("name", fields.NameField(max_length=80)),
+                (
+                    "owner",
+                    fields.WordField(["integrator", "customer", "unknown"], default="unknown", max_length=12),
+                ),
+                ("serial", fields.LineField(blank=True, max_length=80)),
+                ("note", fields.NoteField(max_length=4000)),
+            ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(fields=("site", "id"), name="switch_of_site"),
+                    models.UniqueConstraint(
+                        models.F("site"),
+                        Lower("name"),
+                        condition=models.Q(("end_step__isnull", True)),
+                        name="switch_name_once_a_site",
+                    ),
+                ],
+                "db_table": "switch",
+                "ordering": ["name", "id"],
+            },
+        ),
+        migrations.CreateModel(
+            name="SwitchFacts",
+            fields=[
+                ("change_set", fields.WriterKey("sites.changeset")),
+                ("site", fields.OfSite("sites.site", db_constraint=False)),
+                ("step", fields.StepField()),
+                (
+                    "pk",
+                    models.CompositePrimaryKey(
+                        "switch_id", "step", blank=True, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("switch", fields.SiteKey("sites.switch", db_index=False, related_name="facts")),
+                ("model", fields.SharedKey("sites.devicemodel", null=True)),
+                ("power_supply_count", fields.WholeField(blank=True, maximum=16, minimum=0, null=True)),
+                ("usage_threshold", fields.QuantityField(blank=True, maximum=0.99, minimum=0.01, null=True)),
+            ],
+            options={
+                "db_table": "switch_facts",
+            },
+        ),
+        migrations.CreateModel(
+            name="SwitchPort",
+            fields=[
+                row_id(),
+                ("site", fields.OfSite("sites.site")),
+                ("change_set", fields.WriterKey("sites.changeset")),
+                ("begin_step", fields.StepField()),
+                ("end_step", fields.StepField(null=True)),
+                ("switch", fields.SiteKey("sites.switch", related_name="ports")),
+                ("number", fields.WholeField(maximum=512, minimum=1)),
+            ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(fields=("site", "id"), name="switch_port_of_site"),
+                    models.UniqueConstraint(
+                        models.F("switch"),
+                        models.F("number"),
+                        condition=models.Q(("end_step__isnull", True)),
+                        name="switch_port_number_once_a_switch",
+                    ),
+                ],
+                "db_table": "switch_port",
+                "ordering": ["switch_id", "number"],
+            },
+        ),
+        migrations.CreateModel(
+            name="SwitchPortFacts",
+            fields=[
+                ("change_set", fields.WriterKey("sites.changeset")),
+                ("site", fields.OfSite("sites.site", db_constraint=False)),
+                ("step", fields.StepField()),
+                (
+                    "pk",
+                    models.CompositePrimaryKey(
+                        "port_id", "step", blank=True, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("port", fields.SiteKey("sites.switchport", db_index=False, related_name="facts")),
+                ("priority", fields.WordField(["critical", "high", "low"], default="low", max_length=10)),
+                ("other_load", fields.LineField(blank=True, max_length=120)),
+                ("other_load_class", fields.WholeField(blank=True, maximum=8, minimum=0, null=True)),
+                (
+                    "other_load_power_w",
+                    fields.QuantityField(blank=True, maximum=100, minimum=0, null=True, unit="W"),
+                ),
+            ],
+            options={
+                "db_table": "switch_port_facts",
+            },
+        ),
+        migrations.CreateModel(
+            name="Endpoint",
+            fields=[
+                row_id(),
+                ("site", fields.OfSite("sites.site")),
+                ("change_set", fields.WriterKey("sites.changeset")),
+                ("begin_step", fields.StepField()),
+                ("end_step", fields.StepField(null=True)),
+                ("closet", fields.SiteKey("sites.closet", null=True, related_name="endpoints")),
+                ("name", fields.NameField(max_length=80)),
+                ("place", fields.LineField(blank=True, max_length=200)),
+                ("serial", fields.LineField(blank=True, max_length=80)),
+                ("mac", fields.MacField(blank=True, max_length=17)),
+                ("firmware", fields.LineField(blank=True, max_length=60)),
+                ("configuration_backup", fields.LineField(blank=True, max_length=200)),
+                ("warranty_end", fields.DayField(blank=True, null=True)),
+                ("note", fields.NoteField(max_length=4000)),
+            ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(fields=("site", "id"), name="endpoint_of_site"),
+                    models.UniqueConstraint(
+                        models.F("site"),
+                        Lower("name"),
+                        condition=models.Q(("end_step__isnull", True)),
+                        name="endpoint_name_once_a_site",
+                    ),
+                ],
+                "db_table": "endpoint",
+                "ordering": ["name", "id"],
+            },
+        ),
+        migrations.CreateModel(
+            name="EndpointFacts",
+            fields=[
+                ("change_set", fields.WriterKey("sites.changeset")),
+                ("site", fields.OfSite("sites.site", db_constraint=False)),
+                ("step", fields.StepField()),
+                (
+                    "pk",
+                    models.CompositePrimaryKey(
+                        "endpoint_id", "step", blank=True, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                ("endpoint", fields.SiteKey("sites.endpoint", db_index=False, related_name="facts")),
+                ("model", fields.SharedKey("sites.devicemodel", null=True)),
+                (
+                    "power_source",
+                    fields.WordField(
+                        ["port", "injector", "adapter", "mains", "unknown"], default="unknown", max_length=10
+                    ),
+                ),
+                ("port", fields.SiteKey("sites.switchport", null=True)),
+                ("negotiated_class", fields.WholeField(blank=True, maximum=8, minimum=0, null=True)),
+                (
+                    "negotiated_power_w",
+                    fields.QuantityField(blank=True, maximum=100, minimum=0, null=True, unit="W"),
+                ),
+                (
+                    "cable_length_m",
+                    fields.QuantityField(blank=True, maximum=10000, minimum=0, null=True, unit="m"),
+                ),
+                (
+                    "cable_length_basis",
+                    fields.NumberedWordField(
+                        ["unknown", "guessed", "drawing", "marked", "measured"], default=0
+                    ),
+                ),
+                ("cable_type", fields.SharedKey("sites.cabletype", null=True)),
+                ("address", fields.AddressField(blank=True, null=True)),
+                ("vlan", fields.WholeField(blank=True, maximum=4094, minimum=1, null=True)),
+                ("multicast_group", fields.AddressField(blank=True, null=True)),
+                ("page_code", fields.LineField(blank=True, max_length=20)),
+            ],
+            options={
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("cable_length_basis", 0), ("cable_length_m__isnull", True)),
+                            models.Q(("cable_length_basis__gt", 0), ("cable_length_m__isnull", False)),
+                            _connector="OR",
+                        ),
+                        name="endpoint_facts_length_and_basis",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("port__isnull", True), ("power_source", "port"), _connector="OR"),
+                        name="endpoint_facts_port_means_power_from_it",
+                    ),
+                ],
+                "db_table": "endpoint_facts",
+            },
+        ),
+        migrations.CreateModel(
+            name="Output",
+            fields=[
+                row_id(),
+                ("site", fields.OfSite("sites.site")),
+                ("change_set", fields.WriterKey("sites.changeset")),
+                ("begin_step", fields.StepField()),
+                ("end_step", fields.StepField(null=True)),
+                ("endpoint", fields.SiteKey("sites.endpoint", related_name="outputs")),
+                ("number", fields.WholeField(maximum=64, minimum=1)),
+                (
+                    "terminal",
+                    fields.WordField(["screw", "jack", "unknown"], default="unknown", max_length=10),
+                ),
+            ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(fields=("site", "id"), name="output_of_site"),
+                    models.UniqueConstraint(
+                        models.F("endpoint"),
+                        models.F("number"),
+                        condition=models.Q(("end_step__isnull", True)),
+                        name="output_number_once_an_endpoint",
+                    ),
+                ],
+                "db_table": "output",
+                "ordering": ["endpoint_id", "number"],
+            },
+        ),
+        migrations.CreateModel(
+            name="Change",
+            fields=[
+                row_id(),
+                (
+                    "change_set",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        on_delete=models.PROTECT,
+                        related_name="changes",
+                        to="sites.changeset",
+                    ),
+                ),
+                (
+                    "site",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        null=True,
+                        on_delete=models.PROTECT,
+                        related_name="+",
+                        to="sites.site",
+                    ),
+                ),
+                ("table_name", models.CharField(max_length=63)),
+                ("operation", models.CharField(max_length=6)),
+                ("row_count", models.IntegerField()),
+                ("old_rows", models.JSONField(null=True)),
+                ("new_rows", models.JSONField(null=True)),
+                ("at", models.DateTimeField(db_default=Now())),
+            ],
+            options={
+                "db_table": "change",
+                "indexes": [models.Index(fields=["site", "-id"], name="change_by_site")],
+            },
+        ),
+        migrations.CreateModel(
+            name="Mark",
+            fields=[
+                row_id(),
+                (
+                    "site",
+                    models.ForeignKey(
+                        db_constraint=False, on_delete=models.CASCADE, related_name="+", to="sites.site"
+                    ),
+                ),
+                (
+                    "change_set",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        null=True,
+                        on_delete=models.CASCADE,
+                        related_name="+",
+                        to="sites.changeset",
+                    ),
+                ),
+                (
+                    "lane",
+                    models.PositiveSmallIntegerField(
+                        choices=[(0, "interactive"), (1, "bulk"), (2, "set aside")], default=0
+                    ),
+                ),
+                ("reason", models.CharField(default="record changed", max_length=40)),
+                ("made_at", models.DateTimeField(db_default=Now())),
+            ],
+            options={
+                "db_table": "mark",
+                "indexes": [models.Index(fields=["lane", "site"], name="mark_by_lane_and_site")],
+            },
+        ),
+        migrations.CreateModel(
+            name="Event",
+            fields=[
+                row_id(),
+                ("kind", models.CharField(max_length=60)),
+                (
+                    "customer",
+                    models.ForeignKey(
+                        db_constraint=False, on_delete=models.PROTECT, related_name="+", to="sites.customer"
+                    ),
+                ),
+                (
+                    "site",
+                    models.ForeignKey(
+                        db_constraint=False, on_delete=models.PROTECT, related_name="+", to="sites.site"
+                    ),
+                ),
+                ("subject", models.CharField(help_text="Resource path, such as cases/41.", max_length=200)),
+                ("case_key", models.CharField(blank=True, max_length=120)),
+                ("body", models.JSONField(encoder=DjangoJSONEncoder)),
+                ("happened_at", models.DateTimeField()),
+                ("sequence", models.BigIntegerField(editable=False, null=True, unique=True)),
+            ],
+            options={
+                "db_table": "event",
+                "indexes": [
+                    models.Index(
+                        condition=models.Q(("sequence__isnull", True)),
+                        fields=["id"],
+                        name="event_unpublished",
+                    )
+                ],
+            },
+        ),
+    ]

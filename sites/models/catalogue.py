@@ -38,39 +38,62 @@ class DeviceModel(Catalogued):
     name = fields.NameField(max_length=120)
     kind = fields.WordField(Kind, max_length=20)
     # self-amplified speakers and horns, at 24 V DC
-    idle_current_a = fields.current()
-    speech_current_a = fields.current()
-    full_tone_current_a = fields.current()
-    idle_power_w = fields.power(500, "Only where the model states watts: constant power.")
+    idle_current_a = fields.current("At 24 V DC, silent.")
+    speech_current_a = fields.current("At speech; blank: half of full tone.")
+    full_tone_current_a = fields.current("At full tone.")
+    idle_power_w = fields.power(500, "Only where the model states watts: it then draws constant power.")
     full_tone_power_w = fields.power(500)
-    minimum_voltage_v = fields.QuantityField(unit="V", minimum=0, maximum=120, null=True, blank=True)
+    minimum_voltage_v = fields.QuantityField(
+        unit="V",
+        minimum=0,
+        maximum=120,
+        null=True,
+        blank=True,
+        help_text="Lowest DC voltage at which it works.",
+    )
     input_impedance_ohm = fields.rating("Ω", 10_000_000)
     input_sensitivity_v = fields.rating("V", 200)
     # speakers on lines
-    taps_w = fields.ListField(fields.tap(), max_items=20, default=list, blank=True)
-    nominal_impedance_ohm = fields.rating("Ω", 100_000)
+    taps_w = fields.ListField(
+        fields.tap(), max_items=20, default=list, blank=True, help_text="Transformer taps."
+    )
+    nominal_impedance_ohm = fields.rating("Ω", 100_000, "Low-impedance speakers.")
     # networked endpoints
-    output_count = fields.WholeField(minimum=0, maximum=64, null=True, blank=True)
+    output_count = fields.WholeField(
+        minimum=0, maximum=64, null=True, blank=True, help_text="Analog outputs of a gateway."
+    )
     output_impedance_ohm = fields.rating("Ω", 1_000_000)
     output_level_v = fields.rating("V", 200, "Unloaded output [V RMS].")
-    output_speakers_max = fields.WholeField(minimum=0, maximum=1000, null=True, blank=True)
+    output_speakers_max = fields.WholeField(
+        minimum=0, maximum=1000, null=True, blank=True, help_text="Speakers an output may feed."
+    )
     poe_class = fields.poe_class()
     idle_poe_w = fields.power(100)
     paging_poe_w = fields.power(100)
     # sources
-    rated_current_a = fields.rating("A", 1000)
+    rated_current_a = fields.rating("A", 1000, "Of a DC supply.")
     no_load_voltage_v = fields.rating("V", 120)
-    rated_load_voltage_v = fields.rating("V", 120)
+    rated_load_voltage_v = fields.rating(
+        "V", 120, "At rated current: with the no-load voltage it gives the source's resistance."
+    )
     voltage_tolerance = fields.QuantityField(
         minimum=0, maximum=0.5, default=0.0, help_text="Fraction the source may lie below its voltage."
     )
     lowest_voltage_v = fields.rating("V", 120, "Battery-backed: its voltage when the battery ends.")
-    class_2_marked = fields.FlagField(null=True, blank=True)
-    rated_power_w = fields.rating("W", 10_000)
-    line_voltages_v = fields.ListField(fields.line_voltage(), max_items=20, default=list, blank=True)
-    minimum_impedance_ohm = fields.rating("Ω", 100_000)
+    class_2_marked = fields.FlagField(
+        null=True, blank=True, help_text="Whether it is marked as a Class 2 source."
+    )
+    rated_power_w = fields.rating("W", 10_000, "Of an amplifier.")
+    line_voltages_v = fields.ListField(
+        fields.line_voltage(),
+        max_items=20,
+        default=list,
+        blank=True,
+        help_text="Lines an amplifier can drive.",
+    )
+    minimum_impedance_ohm = fields.rating("Ω", 100_000, "Lowest load of an amplifier.")
     # switches
-    port_count = fields.port_count(null=True, blank=True)
+    port_count = fields.port_count(null=True, blank=True, help_text="Ports of a switch.")
     poe_budget_w = fields.power(10_000, "With all its power supplies.")
     poe_budget_one_lost_w = fields.power(10_000, "With its largest power supply lost.")
     note = fields.NoteField()

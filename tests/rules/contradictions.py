@@ -162,7 +162,7 @@ def _bases() -> Iterator[Attempt]:
         for basis in Basis:
             value = 5.0 if basis == Basis.UNKNOWN else None
             of = {value_name: value, basis_name: basis}
-            yield VALID[kind].but(f"{value_name} {value}, {basis.label}", **of)
+            yield VALID[kind].but(f"{kind}: {value_name} {value}, {basis.label}", **of)
 
 
 def _landed() -> Iterator[Attempt]:
@@ -242,7 +242,7 @@ def _out_of_bounds() -> Iterator[Attempt]:
         columns = {column.attribute for column in of.all_columns}
         for model in filter(None, (of.model, of.facts)):
             for fact in model._meta.concrete_fields:
-                if fact.name not in columns or not isinstance(fact, Fact):
+                if fact.name not in columns - {"rank"} or not isinstance(fact, Fact):
                     continue
                 for value in _outside(fact):
                     yield valid.but(f"{kind}: {fact.name} {value!r}", **_given(fact.name, value))

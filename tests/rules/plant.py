@@ -82,8 +82,8 @@ def _folder() -> Folder:
         of = life["of"]
         common = {name: value for name, value in life.items() if name != "of"}
 
-        def add(kind: str, common: dict[str, str] = common, **cells: str) -> None:
-            folder[kind].append(common | cells)
+        def add(file: str, /, common: dict[str, str] = common, **cells: str) -> None:
+            folder[file].append(common | cells)
 
         add("closets", name=f"{of}C")
         in_closet = {"closet": f"{of}C"}

@@ -1,30 +1,38 @@
-"""What a cell may hold: text to value and back. Pure: no database.
+"""What a cell may hold, by the fact that it says: text to value and back. Pure: no database.
 
 ``read`` gets text that is stripped and not empty, and raises ``BadCellError`` with what would be right;
-``write`` is its inverse, so that what is exported reads back to the same value.
+``write`` is its inverse, so that what is exported reads back to the same value. Bounds, lengths and words are
+those of the model field; only how a spreadsheet writes them is known here.
 """
 
 from __future__ import annotations
 
-import ipaddress
-import math
 import re
-import zoneinfo
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
-from functools import lru_cache
 from typing import Any, ClassVar
+from zoneinfo import available_timezones
 
 from django.core.exceptions import ValidationError
-from django.core.validators import validate_email, validate_slug
+
+from sites.fields import (
+    DayField,
+    EmailField,
+    Fact,
+    FlagField,
+    LineField,
+    ListField,
+    NoteField,
+    QuantityField,
+    TimeZoneField,
+    WholeField,
+)
 
 from .problems import did_you_mean
 
 UNKNOWN = "?"
-FIRST_DAY = date(1970, 1, 1)
-LAST_DAY = date(2199, 12, 31)
 
 
 class BadCellError(ValueError):
@@ -66,52 +74,37 @@ class Cell:
         raise NotImplementedError
 
 
+def _checked(fact: Fact, value: Any, text: str) -> Any:
+    """The value in the form in which the record keeps it."""
+    try:
+        return fact.clean(value, None)
+    except ValidationError as error:
+        near = did_you_mean(text, available_timezones()) if isinstance(fact, TimeZoneField) else ""
+        raise BadCellError(f"“{text}”: expected {fact.expected}{near}") from error
+
+
 # A spreadsheet takes a cell that begins so for a formula; a leading apostrophe keeps it text
 _FORMULA = ("=", "+", "-", "@", "'", "\t", "\r")
 
 
 @dataclass(frozen=True)
 class Text(Cell):
-    limit: int | None = None
-    notation: str = field(default="text", init=False)
+    fact: Fact
     free_text: ClassVar[bool] = True
 
-    def read(self, text: str) -> str:
-        value = text.removeprefix("'")
-        if "\x00" in value:
-            raise BadCellError("holds a zero byte: retype the cell")
-        if self.limit is not None and len(value) > self.limit:
-            raise BadCellError(f"has {len(value)} characters; at most {self.limit} fit")
-        return value
-
-    def write(self, value: str) -> str:
-        return f"'{value}" if value.startswith(_FORMULA) else value
-
-
-@dataclass(frozen=True)
-class Code(Text):
-    notation: str = field(default="letters, digits, - and _", init=False)
+    @property
+    def notation(self) -> str:  # type: ignore[override]
+        if isinstance(self.fact, LineField | NoteField) and not isinstance(self.fact, EmailField):
+            return f"text, up to {self.fact.max_length} characters"
+        return self.fact.expected
 
     def read(self, text: str) -> str:
-        value = super().read(text)
-        try:
-            validate_slug(value)
-        except ValidationError as error:
-            raise BadCellError(f"“{text}” is not a code: letters a to z, digits, - and _ only") from error
-        return value
+        read: str = _checked(self.fact, text.removeprefix("'"), text)
+        return read
 
-
-@dataclass(frozen=True)
-class Email(Text):
-    notation: str = field(default="mail address", init=False)
-
-    def read(self, text: str) -> str:
-        value = super().read(text)
-        try:
-            validate_email(value)
-        except ValidationError as error:
-            raise BadCellError(f"“{text}” is not a mail address such as desk@example.org") from error
-        return value
+    def write(self, value: Any) -> str:
+        said = str(value)
+        return f"'{said}" if said.startswith(_FORMULA) else said
 
 
 @dataclass(frozen=True)
@@ -136,34 +129,25 @@ class Word(Cell):
         return next(word for word, known in self.values.items() if known == value)
 
 
-def yes_no() -> Word:
-    return Word({"yes": True, "no": False})
-
-
 @dataclass(frozen=True)
 class Number(Cell):
-    minimum: float | None = None
-    above: float | None = None
-    maximum: float | None = None
-    notation: str = field(default="number", init=False)
+    """A number within the bounds of its fact; a whole one where its fact counts."""
+
+    fact: QuantityField | WholeField
     numeric: ClassVar[bool] = True
 
-    def read(self, text: str) -> float:
+    @property
+    def notation(self) -> str:  # type: ignore[override]
+        return self.fact.expected
+
+    def read(self, text: str) -> Any:
         if not re.fullmatch(r"[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d+)?", text):
             raise BadCellError(self._advice(text))
         value = float(text)
-        if not math.isfinite(value):
-            raise BadCellError(f"{text} is too large to be meant")
-        return self._within(value, text)
-
-    def _within(self, value: float, text: str) -> float:
-        if self.minimum is not None and value < self.minimum:
-            raise BadCellError(f"{text} is out of range: {self.minimum:g} or more")
-        if self.above is not None and value <= self.above:
-            raise BadCellError(f"{text} is out of range: more than {self.above:g}")
-        if self.maximum is not None and value > self.maximum:
-            raise BadCellError(f"{text} is out of range: at most {self.maximum:g}")
-        return value
+        # a spreadsheet may write 4 as 4.0
+        if isinstance(self.fact, WholeField) and value.is_integer():
+            return _checked(self.fact, int(value), text)
+        return _checked(self.fact, value, text)
 
     @staticmethod
     def _advice(text: str) -> str:
@@ -175,61 +159,38 @@ class Number(Cell):
         return f"“{text}” is not a number such as 12 or 12.5"
 
     def write(self, value: float) -> str:
-        return _shortest(value)
-
-
-def _shortest(value: float) -> str:
-    return str(int(value)) if value == int(value) and abs(value) < 1e15 else repr(value)
-
-
-@dataclass(frozen=True)
-class Whole(Cell):
-    minimum: int
-    maximum: int
-    notation: str = field(default="whole number", init=False)
-    numeric: ClassVar[bool] = True
-
-    def read(self, text: str) -> int:
-        # a spreadsheet may write 4 as 4.0
-        if not re.fullmatch(r"\d{1,9}(\.0+)?", text):
-            raise BadCellError(f"“{text}” is not a whole number from {self.minimum} to {self.maximum}")
-        value = int(float(text))
-        if not self.minimum <= value <= self.maximum:
-            raise BadCellError(f"{text} is out of range: {self.minimum} to {self.maximum}")
-        return value
-
-    def write(self, value: int) -> str:
-        return str(value)
+        return str(int(value)) if value == int(value) and abs(value) < 1e15 else repr(value)
 
 
 @dataclass(frozen=True)
 class Quantity(Cell):
     """A number whose basis stands beside it; ``~12`` is a guess, ``?`` unknown."""
 
-    minimum: float | None = None
-    above: float | None = None
-    maximum: float | None = None
-    notation: str = field(default="number, ~number (guessed) or ?", init=False)
+    fact: QuantityField
     numeric: ClassVar[bool] = True
     says_unknown: ClassVar[bool] = True
+
+    @property
+    def notation(self) -> str:  # type: ignore[override]
+        return f"{self.fact.expected}; ~ before a guess; ? where unknown"
 
     def read(self, text: str) -> Estimate:
         if text == UNKNOWN:
             return Estimate(None)
-        guessed = text.startswith("~")
-        number = Number(self.minimum, self.above, self.maximum).read(text.removeprefix("~").strip())
-        return Estimate(number, guessed)
+        number = Number(self.fact).read(text.removeprefix("~").strip())
+        return Estimate(number, guessed=text.startswith("~"))
 
     def write(self, value: Estimate) -> str:
         if value.value is None:
             return UNKNOWN
-        return ("~" if value.guessed else "") + _shortest(value.value)
+        return ("~" if value.guessed else "") + Number(self.fact).write(value.value)
 
 
 @dataclass(frozen=True)
 class Counted(Cell):
     """``6``: exactly six; ``~6 (4-9)``: about six, four to nine; ``?``: nobody can say."""
 
+    fact: WholeField
     notation: str = field(default="6, ~6 (4-9) or ?", init=False)
     says_unknown: ClassVar[bool] = True
 
@@ -244,14 +205,12 @@ class Counted(Cell):
                 range_ = f"({likely * 2 // 3}-{likely * 3 // 2})"
                 raise BadCellError(f"“{text}” says no range: write such as ~{likely} {range_}")
             raise BadCellError(f"“{text}” is not a count such as 6, ~6 (4-9) or ?")
-        if match[1]:
-            return Count(int(match[1]), int(match[1]), int(match[1]))
-        likely, low, high = int(match[2]), int(match[3]), int(match[4])
+        likely, low, high = (int(match[1] or match[place]) for place in (2, 3, 4))
         if not low <= likely <= high:
             raise BadCellError(
                 f"“{text}” is out of order: the likely count lies between the lowest and the highest"
             )
-        return Count(low, likely, high)
+        return Count(*(_checked(self.fact, count, text) for count in (low, likely, high)))
 
     def write(self, value: Count) -> str:
         if value.likely is None:
@@ -263,18 +222,11 @@ class Counted(Cell):
 
 @dataclass(frozen=True)
 class Day(Cell):
+    fact: DayField
     notation: str = field(default="YYYY-MM-DD", init=False)
 
     def read(self, text: str) -> date:
-        match = re.fullmatch(r"(\d{4})-(\d{2})-(\d{2})", text)
-        if match is None:
-            raise BadCellError(f"“{text}” is not a day such as 2025-03-14 (year, month, day)")
-        try:
-            day = date(int(match[1]), int(match[2]), int(match[3]))
-        except ValueError as error:
-            raise BadCellError(f"“{text}” is not in the calendar") from error
-        if not FIRST_DAY <= day <= LAST_DAY:
-            raise BadCellError(f"“{text}” is out of range: {FIRST_DAY} to {LAST_DAY}")
+        day: date = _checked(self.fact, text, text)
         return day
 
     def write(self, value: date) -> str:
@@ -285,17 +237,16 @@ class Day(Cell):
 class Rows(Cell):
     """One number, or a range of them: ``7`` or ``7-8``."""
 
-    minimum: int
-    maximum: int
+    fact: WholeField
     notation: str = field(default="7 or 7-8", init=False)
 
     def read(self, text: str) -> tuple[int, ...]:
         match = re.fullmatch(r"(\d{1,4})(?:\s*[-–]\s*(\d{1,4}))?", text)
         if match is None:
             raise BadCellError(f"“{text}” is not a number such as 7 or a range such as 7-8")
-        first, last = int(match[1]), int(match[2] or match[1])
-        if not self.minimum <= first <= last <= self.maximum:
-            raise BadCellError(f"“{text}” is out of range: {self.minimum} to {self.maximum}, ascending")
+        first, last = (_checked(self.fact, int(one), text) for one in (match[1], match[2] or match[1]))
+        if first > last:
+            raise BadCellError(f"“{text}” is not ascending")
         return tuple(range(first, last + 1))
 
     def write(self, value: tuple[int, ...]) -> str:
@@ -307,6 +258,7 @@ class Listed(Cell):
     r"""Several in one cell, ``a | b``; a bar that belongs to a name is written ``\|``."""
 
     of: Cell
+    fact: ListField | None = None
 
     @property
     def notation(self) -> str:  # type: ignore[override]
@@ -316,7 +268,8 @@ class Listed(Cell):
         parts = [re.sub(r"\\([\\|])", r"\1", part).strip() for part in _split_on_bar(text)]
         if "" in parts:
             raise BadCellError(f"“{text}” has an empty place between two bars")
-        return [self.of.read(part) for part in parts]
+        values = [self.of.read(part) for part in parts]
+        return values if self.fact is None else list(_checked(self.fact, values, text))
 
     def write(self, value: list[Any]) -> str:
         return " | ".join(re.sub(r"([\\|])", r"\\\1", self.of.write(one)) for one in value)
@@ -326,38 +279,18 @@ def _split_on_bar(text: str) -> list[str]:
     return re.findall(r"(?:^|\|)((?:\\.|[^|\\]|\\$)*)", text)
 
 
-@dataclass(frozen=True)
-class Address(Cell):
-    notation: str = field(default="IP address", init=False)
-
-    def read(self, text: str) -> str:
-        try:
-            return str(ipaddress.ip_address(text))
-        except ValueError as error:
-            raise BadCellError(f"“{text}” is not an address such as 10.20.4.17") from error
-
-    def write(self, value: str) -> str:
-        return str(value)
-
-
-@lru_cache(maxsize=1)
-def _time_zones() -> frozenset[str]:
-    return frozenset(zoneinfo.available_timezones())
-
-
-@dataclass(frozen=True)
-class TimeZone(Cell):
-    notation: str = field(default="time zone such as Europe/Oslo", init=False)
-
-    def read(self, text: str) -> str:
-        if text not in _time_zones():
-            raise BadCellError(
-                f"“{text}” is not a time zone such as Europe/Oslo{did_you_mean(text, _time_zones())}"
-            )
-        return text
-
-    def write(self, value: str) -> str:
-        return value
+def cell_of(fact: Fact) -> Cell:
+    """How a fact is written in a cell."""
+    words: Mapping[str, Any] | None = getattr(fact, "words", None)
+    if words is not None:
+        return Word({word: getattr(value, "value", value) for word, value in words.items()})
+    if isinstance(fact, FlagField):
+        return Word({"yes": True, "no": False})
+    if isinstance(fact, ListField):
+        return Listed(cell_of(fact.base_field), fact)
+    if isinstance(fact, QuantityField | WholeField):
+        return Number(fact)
+    return Day(fact) if isinstance(fact, DayField) else Text(fact)
 
 
 def in_metres(value: float, metres_a_unit: Decimal) -> float:

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from .formats import BY_NAME, FileKind
-from .problems import Problem, did_you_mean
+from .problems import RowProblem, did_you_mean, problem_in
 
 SEPARATORS = (",", ";", "\t")
 PROBLEM_COLUMN = "problem"  # what files “to clarify” say in addition; read over when they come back
@@ -25,7 +25,7 @@ class Sheet:
     header: list[str] = field(default_factory=list)
     rows: list[tuple[int, dict[str, str]]] = field(default_factory=list)
     separator: str = ","
-    problems: list[Problem] = field(default_factory=list)
+    problems: list[RowProblem] = field(default_factory=list)
 
     @property
     def decimal_comma(self) -> bool:
@@ -33,7 +33,7 @@ class Sheet:
         return self.separator == ";"
 
 
-def read_folder(folder: Path) -> tuple[dict[str, bytes], list[Problem]]:
+def read_folder(folder: Path) -> tuple[dict[str, bytes], list[RowProblem]]:
     """The CSV files of a folder by name; other files are left alone, but a spreadsheet is one that was not
     saved.
     """
@@ -46,19 +46,19 @@ def read_folder(folder: Path) -> tuple[dict[str, bytes], list[Problem]]:
             files[path.name] = path.read_bytes()
         elif path.suffix.lower() in SPREADSHEETS:
             message = "a spreadsheet cannot be read: save each sheet as CSV UTF-8"
-            problems.append(Problem(path.name, 0, "", "not_csv", message))
+            problems.append(problem_in(path.name, 0, "", "not_csv", message))
     return files, problems
 
 
-def read_files(files: Mapping[str, bytes]) -> tuple[dict[str, Sheet], list[Problem]]:
+def read_files(files: Mapping[str, bytes]) -> tuple[dict[str, Sheet], list[RowProblem]]:
     """Sheets by the name of their kind, and what is wrong with whole files."""
     sheets: dict[str, Sheet] = {}
-    problems: list[Problem] = []
+    problems: list[RowProblem] = []
     for name, content in files.items():
         stem = name.removesuffix(".csv").casefold()
         if stem not in BY_NAME:
             known = f"there is no file of this name{did_you_mean(stem, BY_NAME)}"
-            problems.append(Problem(name, 0, "", "unknown_file", f"{known}; known: {', '.join(BY_NAME)}"))
+            problems.append(problem_in(name, 0, "", "unknown_file", f"{known}; known: {', '.join(BY_NAME)}"))
             continue
         sheet = read_sheet(BY_NAME[stem], content)
         problems += sheet.problems
@@ -112,7 +112,7 @@ def _header(kind: FileKind) -> str:
 
 
 def _complain(sheet: Sheet, row: int, column: str, code: str, message: str) -> None:
-    sheet.problems.append(Problem(sheet.kind.file, row, column, code, message))
+    sheet.problems.append(problem_in(sheet.kind.file, row, column, code, message))
 
 
 def _decoded(content: bytes, sheet: Sheet) -> str | None:

@@ -42,10 +42,5 @@ def _line(column: Column, *, dated: bool) -> str:
         notes.append(column.help)
     if column.default not in (None, "", []) and not column.required and "lank" not in column.help:
         notes.append(f"Blank: {column.cell.write(column.default)}.")
-    limit = getattr(column.cell, "limit", None)
-    holds = (
-        f"text, up to {limit} characters"
-        if column.cell.notation == "text" and limit
-        else column.cell.notation
-    )
+    holds = column.cell.notation
     return f"| {names} | {holds.replace('|', '&#124;')} | {' '.join(notes)} |"

@@ -9,14 +9,14 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from sites.changes.errors import Problem as Rule
+from sites.changes.errors import Problem
 from sites.models import Basis
 
 from .cells import UNKNOWN, BadCellError, Estimate, in_metres
 from .files import Sheet
 from .formats import Column, FileKind
 from .formats.kinds import Values
-from .problems import Problem
+from .problems import RowProblem, problem_in
 
 _UNKNOWN, _GUESSED = Basis.UNKNOWN.value, Basis.GUESSED.value
 
@@ -34,7 +34,7 @@ class Row:
     number: int
     cells: Mapping[str, str]
     values: Values = field(default_factory=dict)
-    problems: list[Problem] = field(default_factory=list)
+    problems: list[RowProblem] = field(default_factory=list)
     waits_for: Row | None = None
 
     def is_refused(self) -> bool:
@@ -47,9 +47,9 @@ class Row:
     def complain(self, column: str, code: str, message: str) -> None:
         """Once a cell and kind of complaint: a row that stands for several would say it for each."""
         if not any(problem.column == column and problem.code == code for problem in self.problems):
-            self.problems.append(Problem(self.kind.file, self.number, column, code, message))
+            self.problems.append(problem_in(self.kind.file, self.number, column, code, message))
 
-    def refuse(self, found: Iterable[Rule]) -> None:
+    def refuse(self, found: Iterable[Problem]) -> None:
         """Complain of what a rule found, under the column that it is about."""
         for problem in found:
             self.complain(self.kind.column_for(problem.path[1:]), problem.code, problem.detail)

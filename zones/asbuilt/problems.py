@@ -4,20 +4,25 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Iterable
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from typing import Any
 
+from sites.changes.errors import Problem
 
-@dataclass(frozen=True, order=True)
-class Problem:
-    """One complaint. ``row`` is the row as a spreadsheet numbers it (the header is row 1; 0: the whole file),
-    ``column`` its header ("" for the whole row); ``message`` says what was found and what would be right."""
 
-    file: str
-    row: int
-    column: str
-    code: str
-    message: str
+@dataclass(frozen=True)
+class RowProblem(Problem):
+    """A problem and where in the files it is. ``row`` is the row as a spreadsheet numbers it (the header is
+    row 1; 0: the whole file), ``column`` its header ("" for the whole row)."""
+
+    file: str = ""
+    row: int = 0
+    column: str = ""
+
+    @property
+    def message(self) -> str:
+        """What was found and what would be right."""
+        return self.detail
 
     def __str__(self) -> str:
         place = self.file
@@ -28,13 +33,18 @@ class Problem:
         return f"{place}: {self.message}"
 
     def as_dict(self) -> dict[str, Any]:
-        return asdict(self)
+        named = {"file": self.file, "row": self.row, "column": self.column}
+        return named | {"code": self.code, "message": self.message}
+
+
+def problem_in(file: str, row: int, column: str, code: str, detail: str) -> RowProblem:
+    return RowProblem(detail, code, file=file, row=row, column=column)
 
 
 class ImportRefusedError(Exception):
     """The files cannot be taken as they are; nothing was written."""
 
-    def __init__(self, problems: list[Problem]) -> None:
+    def __init__(self, problems: list[RowProblem]) -> None:
         super().__init__(f"{len(problems)} problems")
         self.problems = problems
 

@@ -21,13 +21,13 @@ from sites.changes.constraints import problem_of
 from sites.changes.models import ChangeSet
 from sites.models import Site
 
-from .aside import put_aside
 from .exporting import Exporter
 from .files import read_files
 from .formats import ALL, BY_NAME, FileKind
 from .parsing import Row, parse
-from .problems import ImportRefusedError, Problem
+from .problems import ImportRefusedError, RowProblem, problem_in
 from .record import Record
+from .rejected_rows import put_aside
 from .resolving import Importer, resolve
 from .things import Thing
 from .writing import Writer
@@ -47,7 +47,7 @@ class Imported:
     written: dict[str, int] = field(default_factory=dict)
     rows: int = 0
     change_sets: list[ChangeSet] = field(default_factory=list)
-    problems: list[Problem] = field(default_factory=list)
+    problems: list[RowProblem] = field(default_factory=list)
     waiting: int = 0
     aside: dict[str, bytes] = field(default_factory=dict)
 
@@ -140,7 +140,7 @@ def _import(
     )
 
 
-def _problems(rows: Mapping[str, list[Row]]) -> list[Problem]:
+def _problems(rows: Mapping[str, list[Row]]) -> list[RowProblem]:
     """All complaints, in the order of the registry and of the rows."""
     return [problem for kind in ALL for row in rows.get(kind.name, []) for problem in row.problems]
 
@@ -161,7 +161,7 @@ def _record_of(rows: Mapping[str, list[Row]], scope: Scope) -> Record:
     return record
 
 
-def _refused_by_database(error: IntegrityError) -> Problem:
+def _refused_by_database(error: IntegrityError) -> RowProblem:
     """What the database refused that resolving let by: two who write at once, or a rule only it knows."""
     cause = error.__cause__
     table = cause.diag.table_name if isinstance(cause, pg.Error) else None
@@ -176,7 +176,7 @@ def _refused_by_database(error: IntegrityError) -> Problem:
     )
     said = problem_of(error)
     detail = (cause.diag.message_detail or "") if isinstance(cause, pg.Error) else ""
-    return Problem(file, 0, "", said.code, " ".join(filter(None, [said.detail, detail])))
+    return problem_in(file, 0, "", said.code, " ".join(filter(None, [said.detail, detail])))
 
 
 # --- out ----------------------------------------------------------------------------------------------------

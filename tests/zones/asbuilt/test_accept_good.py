@@ -9,7 +9,7 @@ from collections.abc import Callable
 import pytest
 
 from sites.models import Closet, Site, Supply, SupplyFacts
-from zones.asbuilt.aside import put_aside
+from zones.asbuilt.rejected_rows import put_aside
 from zones.asbuilt.resolving import Importer
 from zones.asbuilt.services import Imported, import_files
 from zones.models import Landing, Point, PointFacts, Reading, Run

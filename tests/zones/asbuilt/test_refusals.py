@@ -8,7 +8,7 @@ import pytest
 
 from sites.changes.models import ChangeSet
 from sites.models import DeviceModel, Site
-from zones.asbuilt.problems import ImportRefusedError, Problem
+from zones.asbuilt.problems import ImportRefusedError, RowProblem
 from zones.asbuilt.resolving import Importer
 from zones.asbuilt.services import import_files
 
@@ -17,7 +17,7 @@ from .folders import NOW, Folder, as_files, landing, pier, point, take
 pytestmark = pytest.mark.django_db
 
 
-def refused(folder: Folder) -> list[Problem]:
+def refused(folder: Folder) -> list[RowProblem]:
     with pytest.raises(ImportRefusedError) as caught:
         take(folder)
     return caught.value.problems

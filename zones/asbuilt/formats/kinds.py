@@ -1,4 +1,9 @@
-"""What a file kind is made of: columns, what they refer to, and how its rows are dated."""
+"""What a file kind is made of: columns, what they refer to, and how its rows are dated.
+
+A column is that of the model field whose name it has: type, unit, bounds, words, default and description are
+the field's. What stands here and in the modules beside is what only files know: which columns a file has, how
+a reference is spelt, what a blank stands for, and notations such as ``~12`` and ``7-8``.
+"""
 
 from __future__ import annotations
 
@@ -9,14 +14,14 @@ from decimal import Decimal
 from functools import cached_property
 from typing import Any
 
-from django.db.models import Model
+from django.db.models import NOT_PROVIDED, Field, ForeignKey, Model
 
 from sites.changes.errors import Problem
+from sites.fields import CodeField, Fact, LineField
 from sites.models import Basis
-from zones.asbuilt.cells import Cell, Code, Day, Number, Quantity, Text, Whole, Word
+from zones.asbuilt.cells import Cell, Number, Quantity, Rows, Text, cell_of
 
-FOOT: dict[str, Decimal] = {"ft": Decimal("0.3048")}
-BASES = {basis.label: basis.value for basis in reversed(Basis)}
+FOOT = Decimal("0.3048")
 
 Values = dict[str, Any]
 
@@ -44,18 +49,150 @@ class Column:
 
 
 @dataclass(frozen=True)
+class Told:
+    """A column of a field that files spell in their own way: under the name ``name``, in a cell of its own,
+    or with other words. ``more``: further attributes of the column."""
+
+    of: str
+    name: str = ""
+    help: str = ""
+    cell: Cell | None = None
+    more: Mapping[str, Any] = dataclasses.field(default_factory=dict)
+
+
+@dataclass(frozen=True)
 class Reference:
-    """A thing named by the cells of ``columns``: the key of the kind ``to``, within the row's site."""
+    """A thing named by the cells of ``columns``: the key of the kind ``to``, within the row's site.
+
+    ``help``: of each of its columns.
+    """
 
     name: str
     to: str
     columns: tuple[str, ...]
     dated: bool = False
     required: bool = False
+    help: tuple[str, ...] = ()
 
     @cached_property
     def attribute(self) -> str:
         return f"{self.name}_id"
+
+
+Item = str | Told | Reference | Column
+_KINDS: dict[str, FileKind] = {}
+"""The kinds by name, those first that others refer to."""
+
+
+def file_kind(
+    name: str,
+    about: str,
+    *items: Item,
+    model: type[Model] | None = None,
+    facts: type[Model] | None = None,
+    estimates: tuple[Estimated, ...] = (),
+    **more: Any,
+) -> FileKind:
+    """A kind of file with a column for each of ``items``: a field of its model or of its dated facts by its
+    name, a reference, or a column of its own."""
+    spelling = _Spelling(model, facts, estimates)
+    for item in items:
+        spelling.add(item)
+    made = FileKind(
+        name=name,
+        about=about,
+        columns=tuple(spelling.columns.values()),
+        references=tuple(spelling.references),
+        model=model,
+        facts=facts,
+        estimates=estimates,
+        **more,
+    )
+    _KINDS[name] = made
+    return made
+
+
+class _Spelling:
+    """Columns and references while a kind is made of its items."""
+
+    def __init__(
+        self, model: type[Model] | None, facts: type[Model] | None, estimates: tuple[Estimated, ...]
+    ) -> None:
+        self._models = [one for one in (model, facts) if one is not None]
+        self._facts = facts
+        self._estimates = {name: pair for pair in estimates for name in (pair.value, pair.basis)}
+        self.columns: dict[str, Column] = {}
+        self.references: list[Reference] = []
+
+    def add(self, item: Item) -> None:
+        if isinstance(item, Column):
+            self.columns[item.name] = item
+        elif isinstance(item, Reference):
+            self._refer(item)
+        else:
+            told = Told(item) if isinstance(item, str) else item
+            owner, fact = self._field(told.of)
+            dated = owner is self._facts
+            if isinstance(fact, ForeignKey):
+                name = told.name or told.of
+                to = next(kind for kind in _KINDS.values() if kind.model is fact.related_model)
+                help_ = told.help or fact.help_text
+                required = not fact.null
+                self._refer(Reference(told.of, to.name, (name,), dated, required, (help_,)))
+            else:
+                self._tell(told, fact, dated=dated)
+
+    def _field(self, name: str) -> tuple[type[Model], Field[Any, Any]]:
+        for model in reversed(self._models):
+            for field in model._meta.concrete_fields:
+                if field.name == name:
+                    return model, field
+        raise LookupError(f"no field {name} of {self._models}")
+
+    def _tell(self, told: Told, fact: Any, *, dated: bool) -> None:
+        name = told.name or told.of
+        default, cell, help_ = _default(fact), told.cell, told.help or fact.help_text
+        pair = self._estimates.get(name)
+        if pair is not None and pair.value == name:
+            cell = Quantity(fact)
+        elif pair is not None:
+            default = pair.default.value
+            blank = f"blank: {pair.default.label}, or guessed where marked with ~"
+            help_ = f"How {pair.value} came to be known; {blank}."
+        required = not (fact.blank or fact.null or fact.has_default())
+        made = {
+            "help": help_, "field": told.of, "dated": dated, "required": required, "default": default,
+            "units": {f"{name[:-2]}_ft": FOOT} if name.endswith("_m") else {},
+        }  # fmt: skip
+        self.columns[name] = Column(name, cell or cell_of(fact), **{**made, **told.more})
+
+    def _refer(self, reference: Reference) -> None:
+        """A reference is written in the columns of the key that it names."""
+        self.references.append(reference)
+        if all(name in self.columns for name in reference.columns):
+            return
+        to = _KINDS[reference.to]
+        leaves = [column for part in to.key for column in to.columns_of(part)]
+        helps = [*reference.help, *[""] * len(leaves)]
+        for name, leaf, help_ in zip(reference.columns, leaves, helps, strict=False):
+            cell = to.by_name[leaf].cell
+            if name not in self.columns:
+                self.columns[name] = Column(
+                    name,
+                    Number(cell.fact) if isinstance(cell, Rows) else cell,
+                    help_,
+                    field=None,
+                    dated=reference.dated,
+                    required=reference.required,
+                )
+
+
+def _default(fact: Any) -> Any:
+    """What a blank cell stands for: the field's default, else nothing in the field's own way."""
+    if fact.default is not NOT_PROVIDED:
+        default = fact.get_default()
+        return getattr(default, "value", default)
+    return "" if isinstance(fact, Fact) and fact.blank and not fact.null else None
 
 
 @dataclass(frozen=True)
@@ -229,75 +366,36 @@ class FileKind:
         return f"{self.name}.csv"
 
 
-SITE = Column("site", Code(60), "The site's code.", field=None, required=True)
+_KEY = Text(LineField(max_length=80))
+SITE = Column("site", Text(CodeField(max_length=60)), "The site's code.", field=None, required=True)
 CHANGE = Column(
     "change",
-    Text(80),
+    _KEY,
     "Key of the change from which this row holds. Blank: the change from which the thing stands in the "
     "record, or, for a new thing, the site's first change in changes.csv.",
     field=None,
 )
 WRITTEN_AT = Column(
     "change",
-    Text(80),
+    _KEY,
     "Key of the change that wrote this row. Blank: the site's first change in changes.csv. To edit a row "
     "that is in the record, name a new change.",
     field=None,
 )
-ENDS = Column("ends", Text(80), "Key of the change at which the thing is taken out.", field=None)
+ENDS = Column("ends", _KEY, "Key of the change at which the thing is taken out.", field=None)
 REVISED_BY = Column(
     "revised_by",
-    Text(80),
+    _KEY,
     "Key of the record correction that last rewrote this row; blank where nobody has.",
     field=None,
 )
 DESCRIBED_BY = Column(
     "described_by",
-    Text(80),
+    _KEY,
     "Key of the change that last rewrote what is not dated; blank where nobody has but who ended it. First "
     "row of a thing only.",
     field=None,
 )
-
-
-def text(name: str, help_: str = "", limit: int | None = None, **more: Any) -> Column:
-    return Column(name, Text(limit), help_, **{"default": "", **more})
-
-
-def code(name: str, help_: str, limit: int, **more: Any) -> Column:
-    return Column(name, Code(limit), help_, **more)
-
-
-def word(name: str, values: Mapping[str, Any] | list[str], help_: str = "", **more: Any) -> Column:
-    known = values if isinstance(values, Mapping) else {value: value for value in values}
-    return Column(name, Word(known), help_, **more)
-
-
-def yes_no(name: str, help_: str = "", **more: Any) -> Column:
-    return Column(name, Word({"yes": True, "no": False}), help_, **more)
-
-
-def number(name: str, help_: str = "", **more: Any) -> Column:
-    limits = {key: more.pop(key) for key in ("minimum", "above", "maximum") if key in more}
-    return Column(name, Number(**limits), help_, **more)
-
-
-def whole(name: str, minimum: int, maximum: int, help_: str = "", **more: Any) -> Column:
-    return Column(name, Whole(minimum, maximum), help_, **more)
-
-
-def day(name: str, help_: str = "", **more: Any) -> Column:
-    return Column(name, Day(), help_, **more)
-
-
-def quantity(name: str, help_: str = "", **more: Any) -> Column:
-    limits = {key: more.pop(key) for key in ("minimum", "above", "maximum") if key in more}
-    return Column(name, Quantity(**limits), help_, **more)
-
-
-def basis(name: str, of: str, default: Basis, about: str = "", **more: Any) -> Column:
-    about = about or f"How {of} came to be known; blank: {default.label}, or guessed where marked with ~."
-    return Column(name, Word(BASES), about, default=default.value, **more)
 
 
 def together(values: Values, first: str, second: str) -> Iterator[Problem]:

@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from sites.changes.errors import Problem
-from zones.asbuilt.cells import Rows
+from zones.asbuilt.cells import Rows, Word
 from zones.models import ClipFacts, Landing
 from zones.rules.landings import owner_fits
 
-from .kinds import Column, FileKind, Reference, Values, text, together, whole, word
+from .kinds import Reference, Told, Values, file_kind, together
+from .wiring import RUNS
 
 FIRST, SECOND = Landing.Conductor.FIRST.value, Landing.Conductor.SECOND.value
 _C = Landing.Carries
@@ -23,6 +24,7 @@ PAIRS = {
     "line_reversed": (_C.LINE_COMMON.value, _C.LINE_HOT.value),
     "spare": (_C.SPARE.value, _C.SPARE.value),
 }
+_ROW = Landing._meta.get_field("row")
 _OWNERS = ("run", "output", "supply", "amplifier")
 
 
@@ -58,51 +60,35 @@ def _conductors(values: Values) -> list[Values]:
     ]
 
 
-LANDINGS = FileKind(
-    name="landings",
-    about="Which conductor lies on which row and side of which block. One row of the file is one conductor, "
-    "or, with two block rows such as 7-8, a pair: its first conductor (white, red, black, yellow or violet) "
-    "on the first, its second (blue, orange, green, brown or slate) on the second. `audio`: + then −; "
-    "`dc`: ground (positive) then −24 V; `line`: hot then common; `…_reversed` the other way round.",
+LANDINGS = file_kind(
+    "landings",
+    "Which conductor lies on which row and side of which block. One row of the file is one conductor, or, "
+    "with two block rows such as 7-8, a pair: its first conductor (white, red, black, yellow or violet) on "
+    "the first, its second (blue, orange, green, brown or slate) on the second. `audio`: + then −; `dc`: "
+    "ground (positive) then −24 V; `line`: hot then common; `…_reversed` the other way round.",
+    "block",
+    Told("row", help="Row of the block, or the two rows of a pair.", cell=Rows(_ROW)),
+    *("side", Reference("run", RUNS.name, ("run",))),
+    Reference("output", "outputs", ("endpoint", "output"), help=("Gateway.",)),
+    *("supply", "amplifier", Told("pair", help="Pair of its cable.")),
+    Told("conductor", help="Blank where two rows are given.", more={"required": False}),
+    Told("carries", cell=Word({word: word for word in (*_C.values, *PAIRS)})),
     model=Landing,
     key=("block", "row", "side", "run", "output", "supply", "amplifier", "pair", "conductor"),
     placed=True,
-    references=(
-        Reference("block", "blocks", ("block",), required=True),
-        Reference("run", "runs", ("run",)),
-        Reference("output", "outputs", ("endpoint", "output")),
-        Reference("supply", "supplies", ("supply",)),
-        Reference("amplifier", "amplifiers", ("amplifier",)),
-    ),
     check=_landing,
     expand=_conductors,
-    columns=(
-        text("block", limit=80, field=None, required=True, default=None),
-        Column("row", Rows(1, 400), "Row of the block, or the two rows of a pair.", required=True),
-        word("side", Landing.Side.values, required=True),
-        text("run", limit=80, field=None, default=None),
-        text("endpoint", "Gateway.", limit=80, field=None, default=None),
-        whole("output", 1, 999, field=None),
-        text("supply", limit=80, field=None, default=None),
-        text("amplifier", limit=80, field=None, default=None),
-        whole("pair", 1, 25, "Pair of its cable.", required=True),
-        word("conductor", Landing.Conductor.values, "Blank where two rows are given."),
-        word("carries", [*_C.values, *(name for name in PAIRS if name != "spare")], required=True),
-    ),
 )
 
-CLIPS = FileKind(
-    name="clips",
-    about="Bridging clips that were pulled or put back. A row of a block that is not named here has its clip "
-    "in.",
+CLIPS = file_kind(
+    "clips",
+    "Bridging clips that were pulled or put back, and cross-connects lifted or laid again. A row of a block "
+    "that is not named here has its halves joined.",
+    Reference("block", "blocks", ("block",), required=True),
+    Told("row", help="Row, or rows such as 1-4.", cell=Rows(_ROW), more={"dated": False}),
+    Told("is_in", "clip", cell=Word({"in": True, "out": False})),
     facts=ClipFacts,
     facts_of="block",
     key=("block", "row"),
-    references=(Reference("block", "blocks", ("block",), required=True),),
     expand=lambda values: [{**values, "row": row} for row in values["row"]],
-    columns=(
-        text("block", limit=80, field=None, required=True, default=None),
-        Column("row", Rows(1, 400), "Row, or rows such as 1-4.", required=True),
-        word("clip", {"in": True, "out": False}, field="is_in", dated=True, required=True),
-    ),
 )

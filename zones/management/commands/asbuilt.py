@@ -24,7 +24,7 @@ from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, T
 from sites.models import Customer, Site, User
 from zones.asbuilt.files import read_folder
 from zones.asbuilt.format_page import render
-from zones.asbuilt.problems import ImportRefusedError, Problem, did_you_mean
+from zones.asbuilt.problems import ImportRefusedError, RowProblem, did_you_mean, problem_in
 from zones.asbuilt.resolving import Importer
 from zones.asbuilt.services import Imported, export_folder, import_files
 from zones.asbuilt.services import Progress as Told
@@ -134,7 +134,7 @@ class Command(BaseCommand):
 
     def _read(self, options: dict[str, Any]) -> dict[str, bytes]:
         files: dict[str, bytes] = {}
-        problems: list[Problem] = []
+        problems: list[RowProblem] = []
         for folder in options["folders"]:
             if not folder.is_dir():
                 raise CommandError(f"{folder} is not a folder", returncode=2)
@@ -142,7 +142,9 @@ class Command(BaseCommand):
             problems += wrong
             for name in sorted(files.keys() & found.keys()):
                 problems.append(
-                    Problem(name, 0, "", "file_twice", "is in two of the folders: import one after the other")
+                    problem_in(
+                        name, 0, "", "file_twice", "is in two of the folders: import one after the other"
+                    )
                 )
             files |= found
         if not files and not problems:
@@ -152,7 +154,7 @@ class Command(BaseCommand):
             self._refuse(problems, options)
         return files
 
-    def _refuse(self, problems: list[Problem], options: dict[str, Any]) -> NoReturn:
+    def _refuse(self, problems: list[RowProblem], options: dict[str, Any]) -> NoReturn:
         if options["json"]:
             self._print({"ok": False, "written": {}, "problems": [problem.as_dict() for problem in problems]})
         else:

@@ -20,10 +20,10 @@ def require_kind(model: DeviceModel | None, *kinds: DeviceModel.Kind) -> None:
 def with_basis(given: Mapping[str, Any], value: str, basis: str) -> dict[str, Any]:
     """``given``, where a value comes with how it is known, and a blank value is unknown."""
     completed = dict(given)
-    if value in given and given[value] is None:
-        completed[basis] = Basis.UNKNOWN
-    elif given.get(value) is not None:
-        require(basis_fits(value, given[value], basis, given.get(basis, Basis.UNKNOWN)))
-    elif basis in given and value not in given:
+    if value in given:
+        if given[value] is None:
+            completed.setdefault(basis, Basis.UNKNOWN)
+        require(basis_fits(value, given[value], basis, completed.get(basis, Basis.UNKNOWN)))
+    elif basis in given:
         raise refuse(f"{basis} comes with {value}.", code="required", path=f"/{value}")
     return completed

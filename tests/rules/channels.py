@@ -29,7 +29,7 @@ _ADDED_BY = {
     "switches": "switch.add", "endpoints": "endpoint.add", "supplies": "supply.add",
     "amplifiers": "amplifier.add", "blocks": "block.add", "zones": "zone.add", "runs": "run.add",
     "points": "point.append", "landings": "landing.add", "readings": "reading.record",
-    "zone_endpoints": "zone_endpoint.add",
+    "zone_endpoints": "zone_endpoint.add", "outputs": "output.add",
 }  # fmt: skip
 _OF_SITE = ("closets", "endpoints", "zones")
 

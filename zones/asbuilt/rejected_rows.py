@@ -13,7 +13,7 @@ from .files import PROBLEM_COLUMN, Sheet
 from .parsing import Row
 
 
-def put_aside(sheets: Mapping[str, Sheet], rows: Mapping[str, list[Row]]) -> dict[str, bytes]:
+def rejected_files(sheets: Mapping[str, Sheet], rows: Mapping[str, list[Row]]) -> dict[str, bytes]:
     """The refused rows by file name, in the separator they came in; nothing where none was refused."""
     refused = {name: [row for row in of_kind if row.is_refused()] for name, of_kind in rows.items()}
     sites = {
@@ -41,12 +41,12 @@ def _as_csv(sheet: Sheet, rows: list[Row]) -> bytes:
     names = [name for name in sheet.header if name != PROBLEM_COLUMN]
     writer.writerow([*names, PROBLEM_COLUMN])
     for row in rows:
-        writer.writerow([*(row.cells[name] for name in names), _told(row)])
+        writer.writerow([*(row.cells[name] for name in names), _why(row)])
     # a spreadsheet that separates by semicolons takes UTF-8 only with its mark
     return out.getvalue().encode("utf-8-sig" if sheet.decimal_comma else "utf-8")
 
 
-def _told(row: Row) -> str:
+def _why(row: Row) -> str:
     if row.problems:
         return "; ".join(
             f"{problem.column}: {problem.message}" if problem.column else problem.message

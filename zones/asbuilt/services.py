@@ -27,7 +27,7 @@ from .formats import ALL, BY_NAME, FileKind
 from .parsing import Row, parse
 from .problems import ImportRefusedError, RowProblem, problem_in
 from .record import Record
-from .rejected_rows import put_aside
+from .rejected_rows import rejected_files
 from .resolving import Importer, resolve
 from .things import Thing
 from .writing import Writer
@@ -40,7 +40,7 @@ Progress = Callable[[str, int, int], None]
 @dataclass
 class Imported:
     """What an import did, or would do: rows ``written`` by kind, rows that were ``unchanged`` (the record
-    had them), ``problems`` of rows that were put ``aside`` (file name to content).
+    had them), ``problems`` of rows that were ``rejected`` (file name to content).
     """
 
     dry_run: bool
@@ -49,7 +49,7 @@ class Imported:
     change_sets: list[ChangeSet] = field(default_factory=list)
     problems: list[RowProblem] = field(default_factory=list)
     waiting: int = 0
-    aside: dict[str, bytes] = field(default_factory=dict)
+    rejected: dict[str, bytes] = field(default_factory=dict)
 
     @property
     def nothing_new(self) -> bool:
@@ -68,7 +68,7 @@ def import_files(
 ) -> Imported:
     """Take as-built files (file name to content) into the record, all or nothing.
 
-    ``accept_good``: take the rows that are good, and give the others back in ``Imported.aside``.
+    ``accept_good``: take the rows that are good, and give the others back in ``Imported.rejected``.
     ``dry_run``: do everything, the database's own checks included, and roll it back. Errors:
     ``ImportRefusedError`` with all that is wrong; nothing was written.
 
@@ -76,16 +76,34 @@ def import_files(
     2. Lock the sites that are there already, in the order of their ids, and read their record.
     3. Resolve every row against it. 4. Write. 5. Commit, or roll back.
     """
+    report = progress or (lambda *_: None)
     with _uncollected():
-        return _import(
-            files,
-            importer,
-            user,
-            scope,
-            progress or (lambda *_: None),
-            dry_run=dry_run,
-            accept_good=accept_good,
-        )
+        sheets, problems = read_files(files)
+        rows = {name: parse(sheet) for name, sheet in sheets.items()}
+        if problems:
+            raise ImportRefusedError(problems + _problems(rows))
+        with transaction.atomic():
+            context = resolve(rows, _record_of(rows, scope).world, importer)
+            problems = _problems(rows)
+            if problems and not accept_good:
+                raise ImportRefusedError(problems)
+            writer = Writer(context, user, lambda done, of: report("sites written", done, of))
+            try:
+                writer.write()
+            except IntegrityError as error:
+                raise ImportRefusedError([_refused_by_database(error)]) from error
+            if dry_run:
+                transaction.set_rollback(True)
+    everything = [row for of_kind in rows.values() for row in of_kind]
+    return Imported(
+        dry_run=dry_run,
+        written={name: count for name, count in writer.written.items() if count},
+        rows=len(everything),
+        change_sets=writer.change_sets,
+        problems=problems,
+        waiting=sum(row.waits_for is not None and not row.problems for row in everything),
+        rejected=rejected_files(sheets, rows),
+    )
 
 
 @contextmanager
@@ -99,45 +117,6 @@ def _uncollected() -> Iterator[None]:
     finally:
         if was_on:
             gc.enable()
-
-
-def _import(
-    files: Mapping[str, bytes],
-    importer: Importer,
-    user: User | None,
-    scope: Scope,
-    told: Progress,
-    *,
-    dry_run: bool,
-    accept_good: bool,
-) -> Imported:
-    sheets, problems = read_files(files)
-    rows = {name: parse(sheet) for name, sheet in sheets.items()}
-    if problems:
-        raise ImportRefusedError(problems + _problems(rows))
-    with transaction.atomic():
-        record = _record_of(rows, scope)
-        context = resolve(rows, record.world, importer)
-        problems = _problems(rows)
-        if problems and not accept_good:
-            raise ImportRefusedError(problems)
-        writer = Writer(context, user, lambda done, of: told("sites written", done, of))
-        try:
-            writer.write()
-        except IntegrityError as error:
-            raise ImportRefusedError([_refused_by_database(error)]) from error
-        if dry_run:
-            transaction.set_rollback(True)
-    everything = [row for of_kind in rows.values() for row in of_kind]
-    return Imported(
-        dry_run=dry_run,
-        written={name: count for name, count in writer.written.items() if count},
-        rows=len(everything),
-        change_sets=writer.change_sets,
-        problems=problems,
-        waiting=sum(row.waits_for is not None and not row.problems for row in everything),
-        aside=put_aside(sheets, rows),
-    )
 
 
 def _problems(rows: Mapping[str, list[Row]]) -> list[RowProblem]:
@@ -200,7 +179,7 @@ def export_folder(
     there = [kind.file for kind in ALL if (folder / kind.file).exists()]
     if there and not overwrite:
         raise FileExistsError(f"{folder} holds {', '.join(there)} already")
-    told = progress or (lambda *_: None)
+    report = progress or (lambda *_: None)
     counts: Counter[str] = Counter()
     sinks: dict[str, TextIO] = {}
     try:
@@ -209,7 +188,7 @@ def export_folder(
             csv.writer(sinks[kind.name], lineterminator="\n").writerow([c.name for c in kind.all_columns])
         with transaction.atomic():
             _snapshot()
-            _export(sinks, counts, sites, scope, told)
+            _export(sinks, counts, sites, scope, report)
     finally:
         for sink in sinks.values():
             sink.close()
@@ -234,7 +213,7 @@ def _export(
     counts: Counter[str],
     sites: QuerySet[Site] | None,
     scope: Scope,
-    told: Progress,
+    report: Progress,
 ) -> None:
     ids = list(scoped(Site if sites is None else sites, scope).order_by("code").values_list("id", flat=True))
     used: set[Any] = set()
@@ -253,7 +232,7 @@ def _export(
             for kind, cells in exporter.of_site(site):
                 write(kind, cells)
         used |= {(thing.kind.name, thing.id) for thing in _named_shared(record)}
-        told("sites exported", min(start + SITES_A_BATCH, len(ids)), len(ids))
+        report("sites exported", min(start + SITES_A_BATCH, len(ids)), len(ids))
     record = Record(scope)
     record.read_shared()
     exporter = Exporter(record.world)

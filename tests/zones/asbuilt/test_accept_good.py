@@ -9,7 +9,7 @@ from collections.abc import Callable
 import pytest
 
 from sites.models import Closet, Site, Supply, SupplyFacts
-from zones.asbuilt.rejected_rows import put_aside
+from zones.asbuilt.rejected_rows import rejected_files
 from zones.asbuilt.resolving import Importer
 from zones.asbuilt.services import Imported, import_files
 from zones.models import Landing, Point, PointFacts, Reading, Run
@@ -21,7 +21,7 @@ IMPORTER = Importer("Mila Quay", NOW)
 
 
 def rows_aside(done: Imported, name: str) -> list[dict[str, str]]:
-    return list(csv.DictReader(io.StringIO(done.aside[name].decode("utf-8-sig"))))
+    return list(csv.DictReader(io.StringIO(done.rejected[name].decode("utf-8-sig"))))
 
 
 def test_a_bad_row_and_what_hangs_on_it_go_aside_and_the_rest_is_written() -> None:
@@ -47,7 +47,7 @@ def test_put_right_the_files_aside_import_to_what_the_whole_folder_would_have_be
     folder = pier("quay")
     folder["points"][1]["length_m"] = "eight"
     done = take(folder, accept_good=True)
-    right = {name: content.replace(b"eight", b"8") for name, content in done.aside.items()}
+    right = {name: content.replace(b"eight", b"8") for name, content in done.rejected.items()}
     again = import_files(right, IMPORTER)
     assert not again.problems
     assert again.written == {"changes": 1, "points": 3, "readings": 1}
@@ -111,14 +111,14 @@ def test_what_goes_aside_with_what(
     done = take(folder, accept_good=True)
     assert len(done.problems) == 1
     assert written <= set(done.written)
-    assert {f"{name}.csv" for name in aside} <= set(done.aside)
+    assert {f"{name}.csv" for name in aside} <= set(done.rejected)
 
 
 def test_rows_aside_bring_the_changes_that_they_name() -> None:
     folder = pier()
     folder["points"][3]["pairs"] = "one"
     done = take(folder, accept_good=True)
-    assert set(done.aside) == {"points.csv", "changes.csv"}
+    assert set(done.rejected) == {"points.csv", "changes.csv"}
     assert [row["problem"] for row in rows_aside(done, "changes.csv")] == [""] * 4
 
 
@@ -127,7 +127,7 @@ def test_a_reading_aside_brings_the_one_that_it_supersedes() -> None:
     folder["readings"][1]["value"] = "0,12"
     done = take(folder, accept_good=True)
     assert Reading.objects.count() == 2
-    right = {name: content.replace(b'"0,12"', b"0.12") for name, content in done.aside.items()}
+    right = {name: content.replace(b'"0,12"', b"0.12") for name, content in done.rejected.items()}
     assert import_files(right, IMPORTER).written == {"changes": 1, "readings": 1}
     assert Reading.objects.get(value=0.12).supersedes == Reading.objects.get(value=0.21)
 
@@ -160,9 +160,9 @@ def test_semicolons_and_commas_come_back_as_they_were() -> None:
     folder = pier()
     folder["points"][1] |= {"length_m": "8,25", "pairs": "two"}
     done = import_files(as_files(folder, separator=";"), IMPORTER, accept_good=True)
-    content = done.aside["points.csv"]
+    content = done.rejected["points.csv"]
     assert content.startswith(b"\xef\xbb\xbfsite;run;point;")
-    right = {name: text.replace(b"two", b"2") for name, text in done.aside.items()}
+    right = {name: text.replace(b"two", b"2") for name, text in done.rejected.items()}
     import_files(right, IMPORTER)
     assert PointFacts.objects.get(point__name="P2").length_m == 8.25
 
@@ -171,12 +171,12 @@ def test_a_dry_run_shows_what_would_go_aside_and_writes_nothing() -> None:
     folder = pier()
     folder["points"][1]["length_m"] = "eight"
     done = take(folder, accept_good=True, dry_run=True)
-    assert set(done.aside) == {"points.csv", "readings.csv", "changes.csv"}
+    assert set(done.rejected) == {"points.csv", "readings.csv", "changes.csv"}
     assert not Site.objects.exists()
     assert not Run.objects.exists()
     assert not Closet.objects.exists()
 
 
 def test_nothing_goes_aside_where_all_is_good() -> None:
-    assert put_aside({}, {}) == {}
-    assert take(pier(), accept_good=True).aside == {}
+    assert rejected_files({}, {}) == {}
+    assert take(pier(), accept_good=True).rejected == {}

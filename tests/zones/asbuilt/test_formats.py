@@ -5,7 +5,8 @@ from __future__ import annotations
 import pytest
 from django.db import models
 
-from zones.asbuilt.cells import Listed, Text, Word
+from sites.fields import Fact
+from zones.asbuilt.cells import Word
 from zones.asbuilt.format_page import PAGE, render
 from zones.asbuilt.formats import ALL, BY_NAME, FileKind
 from zones.asbuilt.formats.landings import PAIRS
@@ -67,20 +68,25 @@ def test_every_column_is_of_a_field(kind: FileKind) -> None:
 
 
 @KINDS
-def test_text_fits_its_field_and_words_are_its_choices(kind: FileKind) -> None:
+def test_a_column_says_its_fact_as_the_field_does(kind: FileKind) -> None:
+    """Bounds, length, words and list are the field's own: no column states them again."""
     fields = fields_of(kind)
     for column in kind.all_columns:
         field = fields.get(column.attribute or "")
-        cell = column.cell.of if isinstance(column.cell, Listed) else column.cell
-        if field is None:
+        if not isinstance(field, Fact):
+            assert column.attribute is None, column.name
             continue
-        if isinstance(cell, Text):
-            inner = getattr(field, "base_field", field)
-            assert cell.limit == inner.max_length or field.get_internal_type() == "TextField", column.name
-        if isinstance(cell, Word) and field.choices:
-            choices = {value for value, _ in field.choices}
-            # a pair of conductors can be landed in one row, with words of its own
-            assert set(cell.values.values()) - set(PAIRS) == choices - set(PAIRS), column.name
+        cell = column.cell
+        if isinstance(cell, Word):
+            words = getattr(field, "words", {"yes": True, "no": False})
+            # a pair of conductors can be landed in one row, and a clip is in or out, with words of their own
+            own = set(PAIRS) if kind.name == "landings" else set()
+            assert set(cell.values.values()) - own == set(words.values()) - own, column.name
+        else:
+            assert cell.fact is field, column.name
+            assert kind.name in ("changes", "points") or column.required is not (
+                field.null or field.blank or field.has_default() or column.name == "conductor"
+            )
 
 
 @KINDS

@@ -9,7 +9,7 @@ from sites.fields import DayField, LineField
 from sites.models import ChangeSet, Closet, Contact, Contract, Coverage, Customer, Site
 from zones.asbuilt.cells import Day, Text
 
-from .kinds import Column, Reference, Told, Values, file_kind
+from .kinds import Column, OfField, Reference, Values, file_kind
 
 CUSTOMERS = file_kind(
     "customers",
@@ -36,7 +36,7 @@ CONTRACTS = file_kind(
 SITES = file_kind(
     "sites",
     "One installation at one address.",
-    Told("code", help="The integrator's own key; the column “site” of the other files."),
+    OfField("code", help="The integrator's own key; the column “site” of the other files."),
     _CUSTOMER,
     *("name", "address", "city", "postal_code", "time_zone", "length_unit", "design_temperature_c"),
     *("surveyed_on", "out_of_hours_phone", "induction", "permits", "dangers", "note"),
@@ -81,16 +81,16 @@ CHANGES = file_kind(
         field=None,
         required=True,
     ),
-    Told("happened_on", "day", "When it happened, in the site's time zone.", more={"required": True}),
-    Told("actor", "person", "Who did it.", more={"required": True}),
-    Told("job_reference", "job", "Job reference."),
-    Told("reason", help="Why, in a sentence."),
-    Told(
+    OfField("happened_on", "day", "When it happened, in the site's time zone.", more={"required": True}),
+    OfField("actor", "person", "Who did it.", more={"required": True}),
+    OfField("job_reference", "job", "Job reference."),
+    OfField("reason", help="Why, in a sentence."),
+    OfField(
         "kind",
         help="Blank: takeover for the first change of a site that has no plant in the record yet, else work.",
         more={"default": None},
     ),
-    Told(
+    OfField(
         "door",
         help="Through which door it was first recorded.",
         more={"required": False, "default": ChangeSet.Door.IMPORT.value},
@@ -123,7 +123,13 @@ CLOSETS = file_kind(
 CONTACTS = file_kind(
     "contacts",
     "People to call.",
-    *("role", "name", Told("closet", help="Where the contact is for one closet only."), "phone", "email"),
+    *(
+        "role",
+        "name",
+        OfField("closet", help="Where the contact is for one closet only."),
+        "phone",
+        "email",
+    ),
     *("hours", "note"),
     model=Contact,
     key=("role", "name"),

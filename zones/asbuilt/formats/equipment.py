@@ -24,9 +24,9 @@ from sites.models import (
 from sites.rules.equipment import power_fits
 from zones.asbuilt.cells import Rows
 
-from .kinds import Estimated, Reference, Told, Values, file_kind, together
+from .kinds import Estimated, OfField, Reference, Values, file_kind, together
 
-MODEL = Told("model", help="Name in device_models.csv; blank: unknown.")
+MODEL = OfField("model", help="Name in device_models.csv; blank: unknown.")
 
 
 def one_each(column: str) -> Any:
@@ -54,7 +54,7 @@ SWITCH_PORTS = file_kind(
     "Ports that matter: those that feed our endpoints, and those with other loads. A row may stand for a "
     "range.",
     "switch",
-    Told(
+    OfField(
         "number",
         "port",
         "Port number, or a range such as 1-24.",
@@ -84,12 +84,24 @@ def _powered(attributes: Values, values: Values) -> None:
 ENDPOINTS = file_kind(
     "endpoints",
     "Networked audio devices: gateways, network speakers, network amplifiers.",
-    *("name", Told("closet", help="Blank where it hangs in a room."), "place", "serial", "mac", "firmware"),
+    *(
+        "name",
+        OfField("closet", help="Blank where it hangs in a room."),
+        "place",
+        "serial",
+        "mac",
+        "firmware",
+    ),
     *("configuration_backup", "warranty_end", "note", MODEL),
-    Told("power_source", help="Blank: port where a port is given, else unknown."),
+    OfField("power_source", help="Blank: port where a port is given, else unknown."),
     Reference("port", "switch_ports", ("switch", "port"), dated=True),
-    *("negotiated_class", "negotiated_power_w", Told("cable_length_m", help="From the switch.")),
-    *("cable_length_basis", Told("cable_type", "cable", "Name in cable_types.csv."), "address", "vlan"),
+    *("negotiated_class", "negotiated_power_w", OfField("cable_length_m", help="From the switch.")),
+    *(
+        "cable_length_basis",
+        OfField("cable_type", "cable", "Name in cable_types.csv."),
+        "address",
+        "vlan",
+    ),
     *("multicast_group", "page_code"),
     model=Endpoint,
     facts=EndpointFacts,
@@ -105,7 +117,7 @@ OUTPUTS = file_kind(
     "outputs",
     "Analog audio outputs of endpoints. A row may stand for a range.",
     "endpoint",
-    Told("number", "output", "Number, or a range such as 1-4.", Rows(Output._meta.get_field("number"))),
+    OfField("number", "output", "Number, or a range such as 1-4.", Rows(Output._meta.get_field("number"))),
     "terminal",
     model=Output,
     key=("endpoint", "output"),
@@ -117,7 +129,7 @@ SUPPLIES = file_kind(
     "supplies",
     "DC sources for self-amplified speakers.",
     *("name", "closet", "outlet", "breaker", "ups", "battery_installed_on", "note"),
-    Told("model", help="Name in device_models.csv; blank: unknown, and nothing it feeds can be judged."),
+    OfField("model", help="Name in device_models.csv; blank: unknown, and nothing it feeds can be judged."),
     model=Supply,
     facts=SupplyFacts,
     facts_of="supply",

@@ -49,7 +49,7 @@ class Column:
 
 
 @dataclass(frozen=True)
-class Told:
+class OfField:
     """A column of a field that files spell in their own way: under the name ``name``, in a cell of its own,
     or with other words. ``more``: further attributes of the column."""
 
@@ -79,7 +79,7 @@ class Reference:
         return f"{self.name}_id"
 
 
-Item = str | Told | Reference | Column
+Item = str | OfField | Reference | Column
 _KINDS: dict[str, FileKind] = {}
 """The kinds by name, those first that others refer to."""
 
@@ -95,14 +95,14 @@ def file_kind(
 ) -> FileKind:
     """A kind of file with a column for each of ``items``: a field of its model or of its dated facts by its
     name, a reference, or a column of its own."""
-    spelling = _Spelling(model, facts, estimates)
+    made_of = _Columns(model, facts, estimates)
     for item in items:
-        spelling.add(item)
+        made_of.add(item)
     made = FileKind(
         name=name,
         about=about,
-        columns=tuple(spelling.columns.values()),
-        references=tuple(spelling.references),
+        columns=tuple(made_of.columns.values()),
+        references=tuple(made_of.references),
         model=model,
         facts=facts,
         estimates=estimates,
@@ -112,7 +112,7 @@ def file_kind(
     return made
 
 
-class _Spelling:
+class _Columns:
     """Columns and references while a kind is made of its items."""
 
     def __init__(
@@ -130,17 +130,17 @@ class _Spelling:
         elif isinstance(item, Reference):
             self._refer(item)
         else:
-            told = Told(item) if isinstance(item, str) else item
-            owner, fact = self._field(told.of)
+            item = OfField(item) if isinstance(item, str) else item
+            owner, fact = self._field(item.of)
             dated = owner is self._facts
             if isinstance(fact, ForeignKey):
-                name = told.name or told.of
+                name = item.name or item.of
                 to = next(kind for kind in _KINDS.values() if kind.model is fact.related_model)
-                help_ = told.help or fact.help_text
+                help_ = item.help or fact.help_text
                 required = not fact.null
-                self._refer(Reference(told.of, to.name, (name,), dated, required, (help_,)))
+                self._refer(Reference(item.of, to.name, (name,), dated, required, (help_,)))
             else:
-                self._tell(told, fact, dated=dated)
+                self._add_column(item, fact, dated=dated)
 
     def _field(self, name: str) -> tuple[type[Model], Field[Any, Any]]:
         for model in reversed(self._models):
@@ -149,9 +149,9 @@ class _Spelling:
                     return model, field
         raise LookupError(f"no field {name} of {self._models}")
 
-    def _tell(self, told: Told, fact: Any, *, dated: bool) -> None:
-        name = told.name or told.of
-        default, cell, help_ = _default(fact), told.cell, told.help or fact.help_text
+    def _add_column(self, item: OfField, fact: Any, *, dated: bool) -> None:
+        name = item.name or item.of
+        default, cell, help_ = _default(fact), item.cell, item.help or fact.help_text
         pair = self._estimates.get(name)
         if pair is not None and pair.value == name:
             cell = Quantity(fact)
@@ -161,10 +161,10 @@ class _Spelling:
             help_ = f"How {pair.value} came to be known; {blank}."
         required = not (fact.blank or fact.null or fact.has_default())
         made = {
-            "help": help_, "field": told.of, "dated": dated, "required": required, "default": default,
+            "help": help_, "field": item.of, "dated": dated, "required": required, "default": default,
             "units": {f"{name[:-2]}_ft": FOOT} if name.endswith("_m") else {},
         }  # fmt: skip
-        self.columns[name] = Column(name, cell or cell_of(fact), **{**made, **told.more})
+        self.columns[name] = Column(name, cell or cell_of(fact), **{**made, **item.more})
 
     def _refer(self, reference: Reference) -> None:
         """A reference is written in the columns of the key that it names."""

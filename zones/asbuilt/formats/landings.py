@@ -9,7 +9,7 @@ from zones.asbuilt.cells import Rows, Word
 from zones.models import ClipFacts, Landing
 from zones.rules.landings import owner_fits
 
-from .kinds import Reference, Told, Values, file_kind, together
+from .kinds import OfField, Reference, Values, file_kind, together
 from .wiring import RUNS
 
 FIRST, SECOND = Landing.Conductor.FIRST.value, Landing.Conductor.SECOND.value
@@ -67,12 +67,12 @@ LANDINGS = file_kind(
     "the first, its second (blue, orange, green, brown or slate) on the second. `audio`: + then −; `dc`: "
     "ground (positive) then −24 V; `line`: hot then common; `…_reversed` the other way round.",
     "block",
-    Told("row", help="Row of the block, or the two rows of a pair.", cell=Rows(_ROW)),
+    OfField("row", help="Row of the block, or the two rows of a pair.", cell=Rows(_ROW)),
     *("side", Reference("run", RUNS.name, ("run",))),
     Reference("output", "outputs", ("endpoint", "output"), help=("Gateway.",)),
-    *("supply", "amplifier", Told("pair", help="Pair of its cable.")),
-    Told("conductor", help="Blank where two rows are given.", more={"required": False}),
-    Told("carries", cell=Word({word: word for word in (*_C.values, *PAIRS)})),
+    *("supply", "amplifier", OfField("pair", help="Pair of its cable.")),
+    OfField("conductor", help="Blank where two rows are given.", more={"required": False}),
+    OfField("carries", cell=Word({word: word for word in (*_C.values, *PAIRS)})),
     model=Landing,
     key=("block", "row", "side", "run", "output", "supply", "amplifier", "pair", "conductor"),
     placed=True,
@@ -85,8 +85,8 @@ CLIPS = file_kind(
     "Bridging clips that were pulled or put back, and cross-connects lifted or laid again. A row of a block "
     "that is not named here has its halves joined.",
     Reference("block", "blocks", ("block",), required=True),
-    Told("row", help="Row, or rows such as 1-4.", cell=Rows(_ROW), more={"dated": False}),
-    Told("is_in", "clip", cell=Word({"in": True, "out": False})),
+    OfField("row", help="Row, or rows such as 1-4.", cell=Rows(_ROW), more={"dated": False}),
+    OfField("is_in", "clip", cell=Word({"in": True, "out": False})),
     facts=ClipFacts,
     facts_of="block",
     key=("block", "row"),

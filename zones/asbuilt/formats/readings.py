@@ -10,7 +10,7 @@ from zones.asbuilt.cells import Text
 from zones.models import Reading
 from zones.rules.readings import subject_fits
 
-from .kinds import Column, Reference, Told, Values, file_kind
+from .kinds import Column, OfField, Reference, Values, file_kind
 from .wiring import POINTS
 
 
@@ -29,9 +29,9 @@ READINGS = file_kind(
     ),
     *("kind", "state", "run"),
     Reference("point", POINTS.name, ("run", "point")),
-    *("switch", Told("power_group", help="Power-supply group of the switch (RFC 3621).")),
-    Told("value", help="A, V or W, as its kind says."),
-    Told("source_voltage_v", help="Measured at the block at the same time."),
+    *("switch", OfField("power_group", help="Power-supply group of the switch (RFC 3621).")),
+    OfField("value", help="A, V or W, as its kind says."),
+    OfField("source_voltage_v", help="Measured at the block at the same time."),
     "taken_on",
     Column(
         "after",

@@ -11,7 +11,7 @@ from zones.models import PagingSet, Point, PointFacts, Run, RunFacts, Zone, Zone
 from zones.rules.points import DEVICE_KINDS, LOADS, counts_fit, splice_is_bare
 from zones.rules.runs import fuse_fits
 
-from .kinds import Column, Estimated, Reference, Told, Values, file_kind, together
+from .kinds import Column, Estimated, OfField, Reference, Values, file_kind, together
 
 ZONES = file_kind(
     "zones",
@@ -64,7 +64,7 @@ RUNS = file_kind(
         help=("Gateway whose output feeds it.", "Number of that output."),
     ),
     *("supply", "amplifier"),
-    Told("fuse_fitted", help="Own fuse in the minus leg; blank: unknown, or yes where a rating is given."),
+    OfField("fuse_fitted", help="Own fuse in the minus leg; blank: unknown, or yes where a rating is given."),
     "fuse_rating_a",
     model=Run,
     facts=RunFacts,
@@ -110,8 +110,8 @@ POINTS = file_kind(
     "What hangs on a run, and the piece of cable to it from its parent. A row is the complete facts of its "
     "point from its change on; a device taken out leaves a splice.",
     Reference("run", "runs", ("run",), required=True),
-    Told("name", "point", "Once a run.", more={"dated": False}),
-    Told(
+    OfField("name", "point", "Once a run.", more={"dated": False}),
+    OfField(
         "rank",
         "order",
         "Place in the run's order; blank: as the rows stand, parents before children.",
@@ -126,8 +126,8 @@ POINTS = file_kind(
     ),
     Reference("parent", "points", ("run", "parent"), dated=True),
     "kind",
-    Told("device_kind", "device", "Blank: as its model says."),
-    Told("model", help="Name in device_models.csv; blank: unknown."),
+    OfField("device_kind", "device", "Blank: as its model says."),
+    OfField("model", help="Name in device_models.csv; blank: unknown."),
     Column(
         "count",
         Counted(PointFacts._meta.get_field("count_likely")),
@@ -135,13 +135,13 @@ POINTS = file_kind(
         field=None,
         dated=True,
     ),
-    Told("place", help="Where a person finds it."),
-    Told("length_m", help="Of the piece from its parent."),
+    OfField("place", help="Where a person finds it."),
+    OfField("length_m", help="Of the piece from its parent."),
     "length_basis",
-    Told("cable_type", "cable", "Name in cable_types.csv; blank: unknown."),
-    Told("dc_pairs", "pairs"),
+    OfField("cable_type", "cable", "Name in cable_types.csv; blank: unknown."),
+    OfField("dc_pairs", "pairs"),
     *("minus_cut", "speech_current_a", "idle_current_a", "current_basis"),
-    Told("tap_power_w", help="Tap set on a constant-voltage line."),
+    OfField("tap_power_w", help="Tap set on a constant-voltage line."),
     *("tap_basis", "zone", "feed_supply"),
     model=Point,
     facts=PointFacts,

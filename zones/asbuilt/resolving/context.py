@@ -230,12 +230,12 @@ class Context:
         if not strict or at is None:
             return self._usable(row, next((life for life in lives if life.end is None), lives[-1]))
         later = [life for life in lives if life.begin and life.begin.position > at.position]
-        told = (
+        when = (
             f"begins only with the change of {later[0].begin.label}"
             if later and later[0].begin
             else f"was taken out by the change of {lives[-1].end.label if lives[-1].end else ''}"
         )
-        row.complain(column, "not_there_then", f"“{name}” {told}; this row holds from {at.happened_on}")
+        row.complain(column, "not_there_then", f"“{name}” {when}; this row holds from {at.happened_on}")
         return None
 
     @staticmethod

@@ -43,7 +43,7 @@ def stand(context: Context, kind: FileKind) -> None:
         if not (kind.placed or kind.facts):
             _only_one(context, kind, entries)
         elif any(entry.change is None and entry.row.is_refused() for entry in entries):
-            _put_aside(context, kind, entries)
+            _set_aside(context, kind, entries)
         else:
             for entry in sorted(entries, key=lambda entry: _moment(context, kind, entry).position):
                 _place(context, kind, entry)
@@ -76,7 +76,7 @@ def _entry(context: Context, kind: FileKind, row: Row, values: Values) -> Entry 
     return None if key is None else Entry(row, values, site, key, change)
 
 
-def _put_aside(context: Context, kind: FileKind, entries: list[Entry]) -> None:
+def _set_aside(context: Context, kind: FileKind, entries: list[Entry]) -> None:
     """Where nobody can say when one of its rows holds from, the other rows of a thing wait for that one."""
     first = next(entry for entry in entries if entry.change is None and entry.row.is_refused())
     lives = context.world.lives(kind.name, first.site, first.key)
@@ -182,14 +182,14 @@ def _key_column(kind: FileKind, entry: Entry) -> str:
 
 
 def _begins_too_early(entry: Entry, later: Thing, at: Change, kind: FileKind) -> None:
-    told = later.begin.label if later.begin else ""
+    begins = later.begin.label if later.begin else ""
     if kind.placed:
         message = (
-            f"another of this name begins with the change of {told}: say with which change this one ends"
+            f"another of this name begins with the change of {begins}: say with which change this one ends"
         )
         entry.row.complain("ends", "overlap", message)
     else:
-        message = f"holds from {at.happened_on}, but the record has it only from the change of {told}"
+        message = f"holds from {at.happened_on}, but the record has it only from the change of {begins}"
         entry.row.complain("change", "before_its_begin", message)
 
 

@@ -78,11 +78,11 @@ def _complain_of_ring(left: set[Thing], parents: Parents) -> None:
         path.append(at)
         at = next(parent for parent in parents[at] if parent in left)
     ring = [*path[path.index(at) :], at]
-    told = " ← ".join(str(point.key[-1]) for point in reversed(ring))
+    names = " ← ".join(str(point.key[-1]) for point in reversed(ring))
     for point in ring[:-1]:
         for facts in point.facts:
             if facts.row is not None and facts.values.get("parent_id") in ring:
-                message = f"the parents form a ring: {told}; a run is a tree from its block, on every day"
+                message = f"the parents form a ring: {names}; a run is a tree from its block, on every day"
                 facts.row.complain("parent", "ring", message)
     cause = next((point.row for point in ring if point.row is not None and point.row.is_refused()), None)
     for point in left - set(ring):

@@ -27,7 +27,7 @@ from zones.asbuilt.format_page import render
 from zones.asbuilt.problems import ImportRefusedError, RowProblem, did_you_mean, problem_in
 from zones.asbuilt.resolving import Importer
 from zones.asbuilt.services import Imported, export_folder, import_files
-from zones.asbuilt.services import Progress as Told
+from zones.asbuilt.services import Progress as Report
 
 ASIDE = "to-clarify"
 
@@ -113,22 +113,22 @@ class Command(BaseCommand):
             reason=options["reason"],
         )
         try:
-            with _progress() as told:
+            with _progress() as report:
                 done = import_files(
                     files,
                     importer,
                     user=user,
                     dry_run=options["dry_run"],
                     accept_good=options["accept_good"],
-                    progress=told,
+                    progress=report,
                 )
         except ImportRefusedError as refused:
             self._refuse(refused.problems, options)
-        if done.aside and not done.dry_run:
+        if done.rejected and not done.dry_run:
             aside.mkdir(parents=True, exist_ok=True)
-            for name, content in done.aside.items():
+            for name, content in done.rejected.items():
                 (aside / name).write_bytes(content)
-        self._tell(done, aside, as_json=options["json"])
+        self._print_summary(done, aside, as_json=options["json"])
         if done.problems:
             sys.exit(3)
 
@@ -163,7 +163,7 @@ class Command(BaseCommand):
             self.stderr.write(f"{_many(len(problems), 'problem')}; nothing was written.")
         sys.exit(2)
 
-    def _tell(self, done: Imported, aside: Path, *, as_json: bool) -> None:
+    def _print_summary(self, done: Imported, aside: Path, *, as_json: bool) -> None:
         if as_json:
             self._print(
                 {
@@ -174,7 +174,7 @@ class Command(BaseCommand):
                     "change_sets": [] if done.dry_run else [change_set.pk for change_set in done.change_sets],
                     "problems": [problem.as_dict() for problem in done.problems],
                     "waiting": done.waiting,
-                    "aside": {name: str(aside / name) for name in done.aside},
+                    "aside": {name: str(aside / name) for name in done.rejected},
                 }
             )
             return
@@ -207,20 +207,20 @@ class Command(BaseCommand):
             if options["customers"]:
                 sites = sites.filter(customer__code__in=_known(options["customers"], Customer, "customer"))
         try:
-            with _progress() as told:
+            with _progress() as report:
                 counts = export_folder(
-                    options["folder"], sites=sites, overwrite=options["overwrite"], progress=told
+                    options["folder"], sites=sites, overwrite=options["overwrite"], progress=report
                 )
         except FileExistsError as error:
             raise CommandError(f"{error}: name another folder, or give --overwrite", returncode=2) from error
         if options["json"]:
             self._print({"ok": True, "folder": str(options["folder"]), "rows": counts})
         else:
-            told_rows = (
+            rows_by_file = (
                 ", ".join(f"{count} {name}" for name, count in counts.items())
                 or "nothing: the record is empty"
             )
-            self.stdout.write(f"Wrote {told_rows}.")
+            self.stdout.write(f"Wrote {rows_by_file}.")
 
     def _print(self, summary: dict[str, Any]) -> None:
         self.stdout.write(json.dumps(summary, ensure_ascii=False, indent=2))
@@ -253,16 +253,16 @@ def _known(codes: list[str], model: type[Site] | type[Customer], word: str) -> l
 
 
 @contextmanager
-def _progress() -> Iterator[Told]:
+def _progress() -> Iterator[Report]:
     """A bar on standard error while something runs; nothing where nobody watches."""
     console = Console(stderr=True)
     columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeElapsedColumn())
     with Progress(*columns, console=console, transient=True, disable=not console.is_terminal) as bar:
         tasks: dict[str, Any] = {}
 
-        def told(what: str, done: int, of: int) -> None:
+        def report(what: str, done: int, of: int) -> None:
             if what not in tasks:
                 tasks[what] = bar.add_task(what, total=of)
             bar.update(tasks[what], completed=done, total=of)
 
-        yield told
+        yield report

@@ -5,33 +5,33 @@ from django.db import migrations
 from sites.changes.sql_v1 import install
 from sites.changes.sql_v1.rules import Check, Later, User, ends, hold, hold_later, of_kind, stands, stood
 
-CHECKS = {
-    "block": [stood("block", "closet_id", "closet")],
-    "supply": [stood("supply", "closet_id", "closet")],
-    "supply_facts": [
-        of_kind("supply_facts", ["supply"]),
-        stands("supply_facts", "supply_id", "supply"),
-    ],
-    "amplifier": [stood("amplifier", "closet_id", "closet")],
-    "amplifier_facts": [
-        of_kind("amplifier_facts", ["amplifier"]),
-        stands("amplifier_facts", "amplifier_id", "amplifier"),
-    ],
-    "switch": [stood("switch", "closet_id", "closet")],
-    "switch_facts": [
-        of_kind("switch_facts", ["switch"]),
-        stands("switch_facts", "switch_id", "switch"),
-    ],
-    "switch_port": [stands("switch_port", "switch_id", "switch", step="begin_step")],
-    "switch_port_facts": [stands("switch_port_facts", "port_id", "switch_port")],
-    "endpoint": [stood("endpoint", "closet_id", "closet")],
-    "endpoint_facts": [
-        of_kind("endpoint_facts", ["gateway", "network_speaker", "network_amplifier"]),
-        stands("endpoint_facts", "endpoint_id", "endpoint"),
-        stands("endpoint_facts", "port_id", "switch_port"),
-    ],
-    "output": [stands("output", "endpoint_id", "endpoint", step="begin_step")],
-}
+
+def in_closet(table: str) -> str:
+    return hold(table, [stood(table, "closet_id", "closet")], ["closet_id"])
+
+
+def modelled(thing: str) -> str:
+    facts = f"{thing}_facts"
+    checks = [of_kind(facts, [thing]), stands(facts, f"{thing}_id", thing)]
+    return hold(facts, checks, [f"{thing}_id", "model_id"])
+
+
+HELD = [
+    *map(in_closet, ["block", "supply", "amplifier", "switch", "endpoint"]),
+    *map(modelled, ["supply", "amplifier", "switch"]),
+    hold("switch_port", [stands("switch_port", "switch_id", "switch")], ["switch_id"]),
+    hold("switch_port_facts", [stands("switch_port_facts", "port_id", "switch_port")], ["port_id"]),
+    hold(
+        "endpoint_facts",
+        [
+            of_kind("endpoint_facts", ["gateway", "network_speaker", "network_amplifier"]),
+            stands("endpoint_facts", "endpoint_id", "endpoint"),
+            stands("endpoint_facts", "port_id", "switch_port"),
+        ],
+        ["endpoint_id", "model_id", "port_id"],
+    ),
+    hold("output", [stands("output", "endpoint_id", "endpoint")], ["endpoint_id"]),
+]
 # Devices on a port, each from its facts until its next ones, or its end
 _UNTIL = """least(
         (SELECT min(l.step) FROM endpoint_facts l
@@ -70,7 +70,7 @@ CREATE TRIGGER device_model_of_another_kind BEFORE UPDATE OF kind ON device_mode
 class Migration(migrations.Migration):
     dependencies = [("sites", "0004_search")]
     operations = [
-        *[install(hold(table, checks)) for table, checks in CHECKS.items()],
+        *[install(sql) for sql in HELD],
         *[install(hold_later(later)) for later in LATER],
         install(MODEL_KIND),
     ]

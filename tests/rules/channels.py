@@ -16,7 +16,7 @@ from sites.changes.operations import Operation, operations
 from sites.changes.services import Change, open_change_set
 from sites.changes.steps import last_step_of
 from sites.models import Placed, Site
-from tests.rules.plant import NOW, SITE, Ref
+from tests.rules.plant import NOW, SITE, Ref, row_of
 from tests.zones.asbuilt.folders import take
 from zones.asbuilt.cells import Count, Estimate, Quantity, Word
 from zones.asbuilt.formats import BY_NAME, FileKind
@@ -97,8 +97,7 @@ class Channels:
     def asbuilt(self, attempt: Attempt) -> str:
         kind = BY_NAME[attempt.kind]
         if attempt.ended is not None:
-            parts = [name for part in kind.key for name in kind.columns_of(part)]
-            cells = dict(zip(parts, map(str, attempt.ended.names), strict=True)) | {"ends": "now"}
+            cells = row_of(attempt.ended) | {"ends": "now"}
         else:
             cells = _cells(kind, attempt)
             if kind.recorded:

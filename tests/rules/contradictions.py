@@ -88,6 +88,13 @@ VALID = {
 changed."""
 
 
+FREE = [
+    Attempt(f"{kind} {names} ends unused", kind, ended=ref(kind, *names))
+    for kind, *names in (("blocks", "screw"), ("outputs", "gateway", 2), ("endpoints", "network_speaker"))
+]
+"""Things that nothing uses, and so can end."""
+
+
 def contradictions() -> list[Attempt]:
     return [
         *_models(), *_patched(), *_fed(), *_points(), *_bases(), *_landed(), *_read(), *_not_standing(),

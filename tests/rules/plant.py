@@ -49,6 +49,15 @@ def model_of(kind: str) -> Ref:
     return ref("device_models", f"a {kind}")
 
 
+def row_of(thing: Ref) -> dict[str, str]:
+    """The row of the files by which a thing was taken in; of a range, the row of its first."""
+    kind = BY_NAME[thing.kind]
+    parts = [name for part in kind.key for name in kind.columns_of(part)]
+    named = dict(zip(parts, map(str, thing.names), strict=True))
+    first = {**named, "output": "1-2"} if thing.kind == "outputs" else named
+    return next(row for row in _folder()[thing.kind] if first.items() <= row.items()) | named
+
+
 def build() -> None:
     """Take the site into the record."""
     take(_folder())

@@ -12,7 +12,7 @@ from sites.access.models import User
 from tests import factories
 from tests.api.conftest import Caller, with_token
 from tests.rules.channels import Attempt, Channels
-from tests.rules.contradictions import VALID, contradictions
+from tests.rules.contradictions import FREE, VALID, contradictions
 from tests.rules.plant import build
 from zones.asbuilt.formats import BY_NAME
 
@@ -47,7 +47,7 @@ def spoken_in(channel: str, attempts: Iterable[Attempt]) -> list[Attempt]:
 @pytest.mark.parametrize("channel", CHANNELS)
 def test_every_channel_accepts_what_fits(channels: Channels, channel: str) -> None:
     take = getattr(channels, channel)
-    fitting = spoken_in(channel, VALID.values())
+    fitting = spoken_in(channel, [*VALID.values(), *FREE])
     assert {one.label: answered(take, one) for one in fitting} == {one.label: "" for one in fitting}
 
 

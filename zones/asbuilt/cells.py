@@ -145,7 +145,9 @@ class Number(Cell):
             raise BadCellError(self._advice(text))
         value = float(text)
         # a spreadsheet may write 4 as 4.0
-        if isinstance(self.fact, WholeField) and value.is_integer():
+        if isinstance(self.fact, WholeField):
+            if not value.is_integer():
+                raise BadCellError(f"“{text}”: expected {self.fact.expected}")
             return _checked(self.fact, int(value), text)
         return _checked(self.fact, value, text)
 

@@ -6,69 +6,92 @@ from sites.changes.sql_v1 import install
 from sites.changes.sql_v1.rules import Check, Later, User, ends, hold, hold_later, of_kind, stands, stood
 
 _DEVICE_KIND = "CASE t.kind WHEN 'ceiling_speaker' THEN 1 WHEN 'wall_speaker' THEN 2 WHEN 'horn' THEN 3 END"
-_OF_BLOCK = 'SELECT block_id AS id, max("row") AS last_row{} FROM new_rows GROUP BY block_id'
+_OF_BLOCK = "SELECT block_id AS id, max(last_row) AS last_row{} FROM written GROUP BY block_id"
 _CANNOT_ISOLATE = "kind NOT IN ('66_split', '110')"
 _BEYOND = "ON f.block_id = n.id WHERE f.row > n.row_count"
-CHECKS = {
-    "zone_endpoint": [
-        stands("zone_endpoint", "zone_id", "zone", step="begin_step"),
-        stands("zone_endpoint", "endpoint_id", "endpoint", step="begin_step"),
-    ],
-    "run": [stood("run", "block_id", "block")],
-    "run_facts": [
-        stands("run_facts", "run_id", "run"),
-        *[stands("run_facts", f"{of}_id", of) for of in ("zone", "output", "supply", "amplifier")],
-        Check(
-            "run_facts_fed_by_what_fits_its_kind",
-            "CASE t.kind WHEN 'self_amplified' THEN n.amplified ELSE n.supplied END",
-            "SELECT run_id AS id, bool_or(supply_id IS NOT NULL) AS supplied, "
-            "bool_or(amplifier_id IS NOT NULL) AS amplified FROM new_rows GROUP BY run_id",
-            "run",
-        ),
-    ],
-    "point_facts": [
-        of_kind("point_facts", ["ceiling_speaker", "wall_speaker", "horn"]),
-        Check(
-            "point_facts_device_of_its_model",
-            f"n.device_kind <> {_DEVICE_KIND}",
-            "SELECT DISTINCT model_id AS id, device_kind FROM new_rows WHERE model_id IS NOT NULL",
-            "device_model",
-        ),
-        stands("point_facts", "run_id", "run"),
-        stands("point_facts", "zone_id", "zone"),
-        stands("point_facts", "feed_supply_id", "supply"),
-        Check(
-            "point_facts_fed_by_what_fits_its_run",
-            "t.kind <> 'self_amplified'",
-            "SELECT DISTINCT run_id AS id FROM new_rows WHERE feed_supply_id IS NOT NULL",
-            "run",
-        ),
-    ],
-    "landing": [
-        *[
-            stands("landing", f"{of}_id", of, step="begin_step")
-            for of in ("block", "run", "output", "supply", "amplifier")
+_FEEDS = ("output", "supply", "amplifier")
+HELD = [
+    hold(
+        "zone_endpoint",
+        [
+            stands("zone_endpoint", "zone_id", "zone"),
+            stands("zone_endpoint", "endpoint_id", "endpoint"),
         ],
-        Check("landing_row_of_its_block", "n.last_row > t.row_count", _OF_BLOCK.format(""), "block"),
-    ],
-    "clip_facts": [
-        stands("clip_facts", "block_id", "block"),
-        Check("clip_facts_row_of_its_block", "n.last_row > t.row_count", _OF_BLOCK.format(""), "block"),
-        Check(
-            "clip_facts_block_can_isolate",
-            f"n.some_out AND t.{_CANNOT_ISOLATE}",
-            _OF_BLOCK.format(", bool_or(NOT is_in) AS some_out"),
-            "block",
-        ),
-    ],
-}
-READING = [
-    Check(
-        "reading_taken_by_then",
-        "n.taken_on > t.happened_on",
-        "SELECT change_set_id AS id, max(taken_on) AS taken_on FROM new_rows GROUP BY change_set_id",
-        "change_set",
-    )
+        ["zone_id", "endpoint_id"],
+    ),
+    hold("run", [stood("run", "block_id", "block")], ["block_id"]),
+    hold(
+        "run_facts",
+        [
+            *[stands("run_facts", f"{of}_id", of) for of in ("run", "zone", *_FEEDS)],
+            Check(
+                "run_facts_fed_by_what_fits_its_kind",
+                "CASE t.kind WHEN 'self_amplified' THEN n.amplifier_id ELSE n.supply_id END IS NOT NULL",
+                "SELECT run_id AS id, supply_id, amplifier_id FROM written",
+                "run",
+            ),
+        ],
+        ["run_id", "zone_id", "output_id", "supply_id", "amplifier_id"],
+    ),
+    hold(
+        "point_facts",
+        [
+            of_kind("point_facts", ["ceiling_speaker", "wall_speaker", "horn"]),
+            Check(
+                "point_facts_device_of_its_model",
+                f"n.device_kind <> {_DEVICE_KIND}",
+                "SELECT DISTINCT model_id AS id, device_kind FROM written WHERE model_id IS NOT NULL",
+                "device_model",
+            ),
+            stands("point_facts", "run_id", "run"),
+            stands("point_facts", "zone_id", "zone"),
+            stands("point_facts", "feed_supply_id", "supply"),
+            Check(
+                "point_facts_fed_by_what_fits_its_run",
+                "t.kind <> 'self_amplified'",
+                "SELECT run_id AS id FROM written WHERE feed_supply_id IS NOT NULL",
+                "run",
+            ),
+        ],
+        ["run_id", "model_id", "device_kind", "zone_id", "feed_supply_id"],
+    ),
+    hold(
+        "landing",
+        [
+            *[stands("landing", f"{of}_id", of) for of in ("block", "run", *_FEEDS)],
+            Check("landing_row_of_its_block", "n.last_row > t.row_count", _OF_BLOCK.format(""), "block"),
+        ],
+        ["block_id", "run_id", "output_id", "supply_id", "amplifier_id"],
+        more=', max("row") AS last_row',
+    ),
+    hold(
+        "clip_facts",
+        [
+            stands("clip_facts", "block_id", "block"),
+            Check("clip_facts_row_of_its_block", "n.last_row > t.row_count", _OF_BLOCK.format(""), "block"),
+            Check(
+                "clip_facts_block_can_isolate",
+                f"n.some_out AND t.{_CANNOT_ISOLATE}",
+                _OF_BLOCK.format(", bool_or(some_out) AS some_out"),
+                "block",
+            ),
+        ],
+        ["block_id"],
+        more=', max("row") AS last_row, bool_or(NOT is_in) AS some_out',
+    ),
+    hold(
+        "reading",
+        [
+            Check(
+                "reading_taken_by_then",
+                "n.taken_on > t.happened_on",
+                "SELECT change_set_id AS id, taken_on FROM written",
+                "change_set",
+            )
+        ],
+        ["change_set_id", "taken_on"],
+        step="step",
+    ),
 ]
 _SOURCE = [("run_facts", "run"), ("landing", "")]
 LATER = [
@@ -138,7 +161,6 @@ LATER = [
 class Migration(migrations.Migration):
     dependencies = [("sites", "0005_rules"), ("zones", "0003_search")]
     operations = [
-        *[install(hold(table, checks)) for table, checks in CHECKS.items()],
-        install(hold("reading", READING, rewritable=False)),
+        *[install(sql) for sql in HELD],
         *[install(hold_later(later)) for later in LATER],
     ]

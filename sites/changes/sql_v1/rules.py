@@ -45,46 +45,57 @@ class Check(NamedTuple):
 def of_kind(table: str, kinds: Sequence[str]) -> Check:
     """A thing is of a model of its own kind."""
     listed = ", ".join(f"'{kind}'" for kind in kinds)
-    asked = "SELECT DISTINCT model_id AS id FROM new_rows WHERE model_id IS NOT NULL"
+    asked = "SELECT DISTINCT model_id AS id FROM written WHERE model_id IS NOT NULL"
     return Check(f"{table}_model_of_its_kind", f"t.kind NOT IN ({listed})", asked, "device_model")
 
 
-def stands(table: str, column: str, target: str, *, step: str = "step") -> Check:
+def stands(table: str, column: str, target: str) -> Check:
     """What a row names stands when the row begins to hold."""
     asked = (
-        f"SELECT {column} AS id, min({step}) AS first, max({step}) AS last FROM new_rows "
+        f"SELECT {column} AS id, min(first_step) AS first_step, max(last_step) AS last_step FROM written "
         f"WHERE {column} IS NOT NULL GROUP BY {column}"
     )
-    broken = "n.first < t.begin_step OR n.last >= t.end_step"
+    broken = "n.first_step < t.begin_step OR n.last_step >= t.end_step"
     return Check(f"{table}_{column.removesuffix('_id')}_stands", broken, asked, target)
 
 
 def stood(table: str, column: str, target: str) -> Check:
     """What a thing names where that is not dated had not ended before the thing began."""
-    return stands(table, column, target, step="begin_step")._replace(broken="n.last >= t.end_step")
+    return stands(table, column, target)._replace(broken="n.last_step >= t.end_step")
 
 
-def hold(table: str, checks: Sequence[Check], *, rewritable: bool = True) -> str:
-    """SQL that holds each INSERT and UPDATE of a table to the checks."""
-    tests = "".join(
-        f"""
-    IF EXISTS ({check.exists}) THEN
-        {_REFUSE.format(table=table, name=check.name)}
-    END IF;"""
-        for check in checks
-    )
-    triggers = "".join(
-        f"""
-CREATE TRIGGER {table}_rules_{done}ed AFTER {event} ON "{table}" REFERENCING NEW TABLE AS new_rows
-    FOR EACH STATEMENT EXECUTE FUNCTION zonebook_{table}_rules();"""
-        for event, done in (("INSERT", "insert"), ("UPDATE", "updat"))[: 1 + rewritable]
-    )
+def hold(
+    table: str, checks: Sequence[Check], columns: Sequence[str], *, more: str = "", step: str = ""
+) -> str:
+    """SQL that holds each INSERT and UPDATE of a table to the checks.
+
+    They look at the new rows in one pass, summed up by ``columns``, with the first and the last step, and
+    ``more`` sums. ``step``: the column of the step, by default that of facts.
+    """
+    step = step or ("step" if table.endswith("_facts") else "begin_step")
+    listed = ", ".join(columns)
+    cases = "".join(f"\n        WHEN EXISTS ({check.exists}) THEN '{check.name}'" for check in checks)
     return f"""
 CREATE FUNCTION zonebook_{table}_rules() RETURNS trigger LANGUAGE plpgsql AS $$
-BEGIN{tests}
+DECLARE
+    broken text;
+BEGIN
+    WITH written AS MATERIALIZED (
+        SELECT {listed}, min({step}) AS first_step, max({step}) AS last_step{more}
+        FROM new_rows GROUP BY {listed}
+    )
+    SELECT CASE{cases} END INTO broken;
+    IF broken IS NOT NULL THEN
+        RAISE EXCEPTION '% breaks rule %', TG_TABLE_NAME, broken USING
+            ERRCODE = 'integrity_constraint_violation', CONSTRAINT = broken;
+    END IF;
     RETURN NULL;
 END $$;
-{triggers}
+
+CREATE TRIGGER {table}_rules_inserted AFTER INSERT ON "{table}" REFERENCING NEW TABLE AS new_rows
+    FOR EACH STATEMENT EXECUTE FUNCTION zonebook_{table}_rules();
+CREATE TRIGGER {table}_rules_updated AFTER UPDATE ON "{table}" REFERENCING NEW TABLE AS new_rows
+    FOR EACH STATEMENT EXECUTE FUNCTION zonebook_{table}_rules();
 """
 
 

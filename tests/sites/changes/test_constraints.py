@@ -52,7 +52,7 @@ def rules_of_the_triggers() -> set[str]:
     with connection.cursor() as cursor:
         cursor.execute("SELECT prosrc FROM pg_proc WHERE proname LIKE 'zonebook%'")
         sources = "\n".join(source for (source,) in cursor.fetchall())
-    return set(re.findall(r"CONSTRAINT =\s+'(\w+)'", sources))
+    return set(re.findall(r"(?:CONSTRAINT =|THEN)\s+'(\w+)'", sources))
 
 
 def test_every_named_rule_has_a_sentence() -> None:

@@ -277,7 +277,7 @@ def test_a_name_can_be_used_again_after_its_thing_was_taken_out() -> None:
     ]
     folder["runs"].append(folder["runs"][0] | {"change": "swap"})
     folder["landings"].append(folder["landings"][2] | {"change": "swap"})
-    folder["landings"][2]["ends"] = "swap"
+    folder["landings"][2] |= {"change": "built", "ends": "swap"}
     take(folder)
     first, second = Supply.objects.order_by("begin_step")
     assert (first.begin_step, first.end_step, second.begin_step, second.end_step) == (BUILT, SWAP, SWAP, None)

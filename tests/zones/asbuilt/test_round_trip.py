@@ -103,7 +103,7 @@ def test_corrections_ends_and_names_used_again(tmp_path: Path) -> None:
     ]
     folder["runs"].append(folder["runs"][0] | {"change": "swap", "revised_by": "fix"})
     folder["landings"].append(folder["landings"][2] | {"change": "swap"})
-    folder["landings"][2]["ends"] = "swap"
+    folder["landings"][2] |= {"change": "built", "ends": "swap"}
     folder["closets"].append(
         {"site": "pier", "name": "C2", "change": "built", "described_by": "fix", "ends": "more"}
     )

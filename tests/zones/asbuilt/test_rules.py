@@ -1,0 +1,123 @@
+"""The import holds rows to the rules of the services, and says so by file, row and column."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from sites.models import Block, EndpointFacts, Site
+from zones.asbuilt.files import read_folder
+from zones.asbuilt.problems import ImportRefusedError
+from zones.asbuilt.resolving import Importer
+from zones.asbuilt.services import export_folder, import_files
+from zones.models import ClipFacts
+
+from .folders import NOW, Folder, pier, point, record_of, take
+
+pytestmark = pytest.mark.django_db
+GW2 = {"site": "pier", "name": "GW2", "closet": "C1", "model": "gateway", "switch": "SW1", "port": "1"}
+
+
+def two_on_a_port(folder: Folder) -> None:
+    folder["endpoints"].append(GW2)
+
+
+def a_supply_on_a_line(folder: Folder) -> None:
+    folder["runs"][0]["kind"] = "constant_voltage"
+
+
+def a_supply_on_a_line_at_a_point(folder: Folder) -> None:
+    folder["runs"].append({"site": "pier", "name": "L1", "block": "B1", "kind": "constant_voltage"})
+    folder["points"].append(point("1", run="L1", feed_supply="PS1"))
+
+
+def a_horn_with_the_model_of_a_ceiling_speaker(folder: Folder) -> None:
+    folder["points"][1]["device"] = "horn"
+
+
+def a_supply_taken_out_while_it_feeds(folder: Folder) -> None:
+    folder["supplies"] = [folder["supplies"][0] | {"ends": "more"}]
+
+
+@pytest.mark.parametrize(
+    ("spoil", "expected"),
+    [
+        (two_on_a_port, {("endpoints.csv", 2, "port", "taken"), ("endpoints.csv", 3, "port", "taken")}),
+        (a_supply_on_a_line, {("runs.csv", 2, "supply", "wrong_kind")}),
+        (a_supply_on_a_line_at_a_point, {("points.csv", 6, "feed_supply", "wrong_kind")}),
+        (a_horn_with_the_model_of_a_ceiling_speaker, {("points.csv", 3, "device", "wrong_kind")}),
+        (
+            a_supply_taken_out_while_it_feeds,
+            {("runs.csv", 2, "supply", "in_use"), ("landings.csv", 4, "supply", "in_use")},
+        ),
+    ],
+)
+def test_what_rest_refuses_the_import_refuses(
+    spoil: Callable[[Folder], None], expected: set[tuple[str, int, str, str]]
+) -> None:
+    folder = pier()
+    spoil(folder)
+    with pytest.raises(ImportRefusedError) as refused:
+        take(folder)
+    assert {(p.file, p.row, p.column, p.code) for p in refused.value.problems} == expected
+    assert not Site.objects.exists()
+
+
+def test_a_port_is_taken_again_once_it_is_free() -> None:
+    folder = pier()
+    folder["endpoints"].append(folder["endpoints"][0] | {"change": "more", "closet": "", "port": "2"})
+    folder["endpoints"].append(GW2 | {"change": "more"})
+    take(folder)
+    assert set(EndpointFacts.objects.values_list("endpoint__name", "port__number")) == {
+        ("GW1", 1),
+        ("GW1", 2),
+        ("GW2", 1),
+    }
+
+
+def test_what_the_record_has_on_a_port_counts_too() -> None:
+    take(pier())
+    with pytest.raises(ImportRefusedError, match="1 problems") as refused:
+        take({"changes": [], "endpoints": [GW2]} | {"changes": pier()["changes"]})
+    (problem,) = refused.value.problems
+    assert problem.message == "Port SW1 1 is taken by GW1."
+
+
+def test_what_is_recorded_of_a_run_must_fit_its_new_kind() -> None:
+    take(pier())
+    folder = {"changes": pier()["changes"], "runs": pier()["runs"]}
+    fix = {"site": "pier", "change": "fix", "day": "2025-01-01", "person": "Bo Ek", "reason": "seen"}
+    folder["changes"].append(fix | {"job": "", "kind": "correction"})
+    folder["runs"][0] |= {"kind": "low_impedance", "described_by": "fix", "supply": "PS1"}
+    with pytest.raises(ImportRefusedError) as refused:
+        take(folder)
+    assert {(p.file, p.row, p.column) for p in refused.value.problems} == {("runs.csv", 2, "supply")}
+
+
+def test_who_uses_it_in_the_record_keeps_a_thing_from_ending() -> None:
+    take(pier())
+    changes = pier()["changes"]
+    changes.append(
+        {"site": "pier", "change": "off", "day": "2025-01-01", "person": "Bo Ek", "job": "", "reason": "old"}
+    )
+    with pytest.raises(ImportRefusedError) as refused:
+        take({"changes": changes, "supplies": [pier()["supplies"][0] | {"ends": "off"}]})
+    assert {(p.file, p.row, p.column, p.code) for p in refused.value.problems} == {
+        ("supplies.csv", 2, "ends", "in_use")
+    }
+
+
+def test_a_lifted_cross_connect_comes_back_as_it_was(tmp_path: Path) -> None:
+    folder = pier()
+    folder["blocks"][0]["kind"] = "110"
+    take(folder)
+    assert ClipFacts.objects.filter(block__kind=Block.Kind.TYPE_110, is_in=False).count() == 2
+    before = record_of(Site.objects.get())
+    export_folder(tmp_path)
+    files, _ = read_folder(tmp_path)
+    assert import_files(files, Importer("Mila Quay", NOW)).nothing_new
+    other = {name: content.replace(b"pier,", b"quay,") for name, content in files.items()}
+    import_files(other, Importer("Mila Quay", NOW))
+    assert record_of(Site.objects.get(code="quay")) == before

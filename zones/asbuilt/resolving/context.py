@@ -46,11 +46,14 @@ class Context:
     refused_changes: dict[Thing, dict[str, Row]] = field(default_factory=lambda: defaultdict(dict))
     # sites of which the record has plant already; the first import of any other is quiet
     with_history: set[Thing] = field(default_factory=set)
+    # whether anything ever ended, in the record or by the files
+    some_end: bool = False
     _completions: dict[Thing, Change] = field(default_factory=dict)
     _readings: dict[tuple[Thing, dt.date, str], Change] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         recorded = (thing for name in _PLANT for thing in self.world.things[name])
+        self.some_end = any(thing.end for things in self.world.things.values() for thing in things)
         self.with_history |= {thing.site for thing in recorded if thing.site is not None}
 
     # -- sites and changes

@@ -163,6 +163,7 @@ def _place(context: Context, kind: FileKind, entry: Entry) -> None:
         facts.row = entry.row
     spoken[life].append((entry.row, entry.values, facts))
     _end(context, life, entry)
+    context.some_end |= life.end is not None
 
 
 def _stands_already(entry: Entry, life: Thing, row: Row | None) -> None:

@@ -7,12 +7,12 @@ to tell: its model, its run, its block, the other devices on its port, and what 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 
 from sites.changes.errors import Problem
 from sites.rules.equipment import MODELS, Held, model_fits, port_is_free
 from sites.rules.standing import ends_after_its_users
-from zones.asbuilt.formats import FileKind
+from zones.asbuilt.formats import BY_NAME, FileKind, Reference
 from zones.asbuilt.formats.kinds import Values
 from zones.asbuilt.parsing import Row
 from zones.asbuilt.things import Facts, Thing
@@ -107,32 +107,32 @@ def _lying_on(context: Context, block: Thing) -> Iterator[Problem]:
 def check_ends(context: Context, kind: FileKind) -> None:
     """Complain of what outlasts a thing that it names: on its own row, or where the record has it, on the
     row that ends the thing."""
-    ended_anew = any(thing.end_row for things in context.world.things.values() for thing in things)
-    things: Iterable[Thing] = context.world.things[kind.name] if ended_anew else context.spoken[kind.name]
-    for thing in things:
-        for row, attribute, named, until in _names(thing):
-            if named.end is None:
-                continue
-            for problem in ends_after_its_users(named.label, named.end.position, thing.label, until):
-                if row is not None and not row.is_refused():
-                    row.complain(kind.column_for(attribute), problem.code, problem.detail)
-                elif row is None and named.end_row is not None:
-                    named.end_row.complain("ends", problem.code, problem.detail)
-                    context.withdraw(named.kind)
+    if not context.some_end:
+        return
+    references = [one for one in kind.references if BY_NAME[one.to].placed]
+    for thing in context.world.things[kind.name] if references else ():
+        for reference in references:
+            for row, named, until in _named(thing, reference):
+                if named is None or named.end is None:
+                    continue
+                for problem in ends_after_its_users(named.label, named.end.position, thing.label, until):
+                    if row is not None and not row.is_refused():
+                        row.complain(reference.columns[-1], problem.code, problem.detail)
+                    elif row is None and named.end_row is not None:
+                        named.end_row.complain("ends", problem.code, problem.detail)
+                        context.withdraw(named.kind)
 
 
-def _names(thing: Thing) -> Iterator[tuple[Row | None, str, Thing, Moment | None]]:
-    """What a thing names that can end, under which attribute, on which row, and until when; the row is None
-    in the record."""
-    until = None if thing.end is None else thing.end.position
-    own = thing.row if not thing.recorded or thing.rewritten else None
-    for attribute, value in (*zip(thing.kind.key, thing.key, strict=True), *thing.values.items()):
-        if isinstance(value, Thing) and value.kind.placed and thing.kind.placed:
-            yield own, attribute, value, until
-    for facts, last in _spans(thing):
-        for attribute, value in facts.values.items():
-            if isinstance(value, Thing) and value.kind.placed:
-                yield facts.row, attribute, value, last
+def _named(thing: Thing, reference: Reference) -> Iterator[tuple[Row | None, Thing | None, Moment | None]]:
+    """What a thing names by a reference, on which row, and until when; the row is None in the record."""
+    if reference.dated:
+        for facts, until in _spans(thing):
+            yield facts.row, facts.values.get(reference.attribute), until
+    elif thing.kind.placed:
+        own = dict(zip(thing.kind.key, thing.key, strict=True)) | thing.values
+        named = own.get(reference.name, own.get(reference.attribute))
+        until = None if thing.end is None else thing.end.position
+        yield thing.row if not thing.recorded or thing.rewritten else None, named, until
 
 
 def _spans(thing: Thing) -> Iterator[tuple[Facts, Moment | None]]:

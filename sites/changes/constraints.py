@@ -38,7 +38,7 @@ def of_its_site(**references: str) -> dict[str, tuple[str, str]]:
     return {
         f"{table}_{field}_of_its_site": (
             f"The {field.replace('_', ' ')} must be one of the same site.",
-            field,
+            f"{field}_id",
         )
         for table, fields in references.items()
         for field in fields.split()
@@ -82,7 +82,7 @@ def problem_of(error: IntegrityError | pg.IntegrityError) -> Problem:
     if name in facts():
         return Problem(facts()[name].sentence, "invalid", f"/{facts()[name].name}")
     if isinstance(cause, pg.NotNullViolation):
-        field = (cause.diag.column_name or "").removesuffix("_id")
+        field = cause.diag.column_name or ""
         return Problem(f"{field} must not be blank.", "required", f"/{field}")
     if isinstance(cause, pg.ForeignKeyViolation):
         return _dangling(cause, name)
@@ -94,7 +94,7 @@ def _dangling(cause: pg.Error, name: str) -> Problem:
     said = re.search(r"\((\w+)\)=\((\d+)\).*table \"(\w+)\"", cause.diag.message_detail or "")
     if said is None:
         return Problem("Something that this refers to is not there, or still refers to it.", name)
-    field, pk, table = said[1].removesuffix("_id"), said[2], said[3].replace("_", " ")
+    field, pk, table = said[1], said[2], said[3].replace("_", " ")
     return Problem(f"There is no {table} {pk}.", name, f"/{field}")
 
 
@@ -133,6 +133,10 @@ add_rules(
         ),
         "change_is_only_added_to": ("The change record is only ever added to.", ""),
         "secret_reveal_is_only_added_to": ("The log of revealed codes is only ever added to.", ""),
+        "change_set_of_a_day_to_come_is_planned": (
+            "happened_on is after today at the site: say planned: true if that is agreed, or keep a draft.",
+            "happened_on",
+        ),
         "change_set_accepted_has_day": (
             "A change set is accepted with the day on which it happened.",
             "happened_on",
@@ -143,7 +147,7 @@ add_rules(
             "This change set is withdrawn; make it a draft again first.",
             "",
         ),
-        "change_set_keeps_its_site": ("A change set stays with its site.", "site"),
+        "change_set_keeps_its_site": ("A change set stays with its site.", "site_id"),
         "change_set_step_once_a_site": ("A site takes 65535 change sets a day at most.", "happened_on"),
         "change_set_of_site": ("There is a change set with this id.", ""),
         # Customers, contracts, access
@@ -168,7 +172,7 @@ add_rules(
             "A reader is a customer's own staff, and so never granted all customers.",
             "all_customers",
         ),
-        "grant_once": ("This user is granted this customer already.", "customer"),
+        "grant_once": ("This user is granted this customer already.", "customer_id"),
         "token_digest_key": ("There is a token with this secret.", ""),
         # Sites, closets, people
         "contact_once_a_role": ("This person is recorded in this role already.", "name"),

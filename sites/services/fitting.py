@@ -15,7 +15,7 @@ def require_kind(model: DeviceModel | None, *kinds: DeviceModel.Kind) -> None:
     if model is not None and model.kind not in kinds:
         wanted = " or ".join(kind.label for kind in kinds)
         detail = f"{model.name} is a {model.get_kind_display()}; expected a {wanted}."
-        raise refuse(detail, code="wrong_kind", path="/model")
+        raise refuse(detail, code="wrong_kind", path="/model_id")
 
 
 def with_basis(given: Mapping[str, Any], value: str, basis: str) -> dict[str, Any]:

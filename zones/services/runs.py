@@ -3,38 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import Any, TypedDict, Unpack
+from typing import Any
 
 from sites.changes.errors import refuse
-from sites.changes.operations import Use, operation
+from sites.changes.operations import HeldOn, Use, operation
 from sites.changes.work import Work, but, describe, only
+from sites.fields import facts_of
 from sites.models import Amplifier, Block, Output, Placed, Supply
 from sites.services.uses import facts_from, require_unused, standing_at, used_by
-from zones.models import Landing, Run, RunFacts, Zone
+from zones.models import Landing, Run, RunFacts
 
-
-class RunState(TypedDict, total=False):
-    zone: Zone | None
-    output: Output | None
-    supply: Supply | None
-    amplifier: Amplifier | None
-    fuse_fitted: bool | None
-    fuse_rating_a: float | None
-
-
-class RunDetails(RunState, total=False):
-    note: str
-
-
-class RunAltered(RunDetails, total=False):
-    name: str
-
-
-class RunCorrected(RunState, total=False):
-    kind: Run.Kind
-
-
-_RUN = tuple(RunState.__annotations__)
+_RUN = facts_of(RunFacts)
 _TOGETHER = [("fuse_fitted", "fuse_rating_a")]
 # What a run of each kind is fed by; the rest of these must be blank
 _FED_BY = {
@@ -44,10 +23,15 @@ _FED_BY = {
 }
 
 
-@operation("run.add", "A run is pulled from a block.")
-def run_add(work: Work, *, block: Block, name: str, kind: Run.Kind, **details: Unpack[RunDetails]) -> Run:
-    state = _fitting_state(kind, only(details, _RUN))
-    run = work.add(Run(block=block, name=name, kind=kind, **but(details, _RUN)))
+@operation(
+    "run.add",
+    "A run is pulled from a block.",
+    of=(Run, RunFacts),
+    takes=(*facts_of(Run, "block", "name", "kind"), *_RUN),
+)
+def run_add(work: Work, /, *, block: Block, name: str, kind: Run.Kind, **given: Any) -> Run:
+    state = _fitting_state(kind, only(given, _RUN))
+    run = work.add(Run(block=block, name=name, kind=kind, **but(given, _RUN)))
     work.begin(RunFacts(run=run, **state))
     return run
 
@@ -56,25 +40,33 @@ def run_add(work: Work, *, block: Block, name: str, kind: Run.Kind, **details: U
     "run.alter",
     "A run is patched to another zone, output, supply or amplifier, its fuse changes, or it is described "
     "otherwise.",
+    of=(Run, RunFacts),
+    takes=(*facts_of(Run, "block", "kind"), *_RUN),
     use=Use.ANY,
 )
-def run_alter(work: Work, *, run: Run, **altered: Unpack[RunAltered]) -> Run:
-    work.alter(run, but(altered, _RUN))
-    work.supersede(RunFacts, [run.pk], _fitting_state(run.kind, only(altered, _RUN)))
+def run_alter(work: Work, /, *, run: Run, **given: Any) -> Run:
+    work.alter(run, but(given, _RUN))
+    work.supersede(RunFacts, [run.pk], _fitting_state(run.kind, only(given, _RUN)))
     return run
 
 
-@operation("run.correct", "What is recorded of a run was wrong.", use=Use.CORRECTION)
-def run_correct(work: Work, *, run: Run, step: int | None = None, **corrected: Unpack[RunCorrected]) -> Run:
-    kind = corrected.get("kind", Run.Kind(run.kind))
-    work.alter(run, only(corrected, ["kind"]))
-    state = _fitting_state(kind, only(corrected, _RUN))
-    work.correct(RunFacts, [run.pk], state, step=step, together=_TOGETHER)
+@operation(
+    "run.correct",
+    "What is recorded of a run was wrong.",
+    of=(Run, RunFacts),
+    takes=("kind", *_RUN),
+    use=Use.CORRECTION,
+)
+def run_correct(work: Work, /, *, run: Run, held_on: HeldOn = None, **given: Any) -> Run:
+    kind = given.get("kind", Run.Kind(run.kind))
+    work.alter(run, only(given, ["kind"]))
+    state = _fitting_state(kind, only(given, _RUN))
+    work.correct(RunFacts, [run.pk], state, held_on=held_on, together=_TOGETHER)
     return run
 
 
 @operation("run.end", "A run is taken out of use: its conductors are off every block.")
-def run_end(work: Work, *, run: Run) -> Run:
+def run_end(work: Work, /, *, run: Run) -> Run:
     work.current(RunFacts, run.pk)
     require_unused(work, run)
     work.end(run)
@@ -87,7 +79,7 @@ def _fitting_state(kind: str, state: dict[str, Any]) -> dict[str, Any]:
     for feed in ("output", "supply", "amplifier"):
         if state.get(feed) is not None and feed not in _FED_BY[Run.Kind(kind)]:
             detail = f"A {Run.Kind(kind).label} run is not fed by a {feed}."
-            raise refuse(detail, code="wrong_kind", path=f"/{feed}")
+            raise refuse(detail, code="wrong_kind", path=f"/{feed}_id")
     if state.get("fuse_rating_a") is not None and state.setdefault("fuse_fitted", True) is not True:
         detail = "A fuse with a rating is one that is fitted."
         raise refuse(detail, code="invalid", path="/fuse_rating_a")

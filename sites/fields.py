@@ -76,6 +76,8 @@ class Fact(models.Field):
 
     def clean(self, value: Any, model_instance: models.Model | None) -> Any:
         """Django's check of one value, with one message: what was expected."""
+        if value is None and self.null:
+            return None
         try:
             return super().clean(value, model_instance)
         except ValidationError as error:
@@ -360,12 +362,16 @@ class AddressField(Fact, models.GenericIPAddressField):
 class DayField(Fact, models.DateField):
     """A day, in one range wherever days are recorded."""
 
+    # Where it is left out, a trigger may give it
+    db_returning = True
     json_type = (str, dt.date)
     expected = f"a day from {FIRST_DAY} to {LAST_DAY}"
     schema = {"type": "string", "format": "date"}
 
     def to_python(self, value: Any) -> Any:
         if isinstance(value, str) and not re.fullmatch(r"\d{4}-\d\d-\d\d", value):
+            raise self._wrong()
+        if isinstance(value, dt.datetime):
             raise self._wrong()
         return super().to_python(value)
 
@@ -519,6 +525,17 @@ class CurrentChangeSet(models.Func):
     output_field = models.BigIntegerField()
 
 
+def facts_of(model: type[models.Model], *but: str) -> tuple[str, ...]:
+    """The fields of a model that a person states: its facts and its references, but for the key, the site,
+    and those of ``but``."""
+    left_out = {*but, *getattr(model._meta.pk, "field_names", ())}
+    return tuple(
+        field.name
+        for field in model._meta.local_fields
+        if isinstance(field, Fact | SiteKey | SharedKey) and not left_out & {field.name, field.attname}
+    )
+
+
 class StepField(models.BigIntegerField):
     """A place in the order of a site's changes; where it is not null, that of the change set at hand."""
 
@@ -532,6 +549,12 @@ class StepField(models.BigIntegerField):
     def deconstruct(self) -> Any:
         name, path, args, _ = super().deconstruct()
         return name, path, args, {"null": True} if self.null else {}
+
+
+class GivenMomentField(models.DateTimeField):
+    """A moment that a trigger gives."""
+
+    db_returning = True
 
 
 class _Key(models.ForeignKey):

@@ -123,10 +123,10 @@ def _add_speakers(client: Client, found: Zone, added: list[int], count: int, *, 
         {
             "op": "point.append",
             "label": f"speaker-{number}",
-            "run": found.run["id"],
-            "after": f"@speaker-{number - 1}" if number else (added[-1] if added else found.last["id"]),
-            "model": found.last["model_id"],
-            "cable_type": found.last["cable_type_id"],
+            "run_id": found.run["id"],
+            "after_id": f"@speaker-{number - 1}" if number else (added[-1] if added else found.last["id"]),
+            "model_id": found.last["model_id"],
+            "cable_type_id": found.last["cable_type_id"],
             "dc_pairs": found.last["dc_pairs"],
             "current_basis": found.last["current_basis"],
             "length_m": 4.0,
@@ -203,7 +203,7 @@ def _await_cleared(client: Client, finding: dict[str, Any]) -> None:
 
 
 def _take_off(client: Client, found: Zone, added: list[int]) -> None:
-    operations = [{"op": "point.remove", "point": point_id} for point_id in reversed(added)]
+    operations = [{"op": "point.remove", "point_id": point_id} for point_id in reversed(added)]
     _accepted(client, found, "Demonstration over: the added speakers come off", "DEMO-END", operations)
 
 

@@ -16,7 +16,6 @@ from api.conventions.cursors import Order
 from api.conventions.listing import Lookup
 from api.conventions.places import body_places
 from api.conventions.problems import Place, invalid
-from api.conventions.references import is_id
 from api.conventions.representations import Expansion, Representation
 from api.conventions.serializers import Body, whole_body_error
 from api.conventions.views import Listed, Shown
@@ -25,6 +24,7 @@ from sites.access.gates import NotFound, change_set_for, site_for
 from sites.access.models import User
 from sites.changes.errors import ChangeConflict
 from sites.changes.models import ChangeSet
+from sites.changes.parameters import is_id
 from sites.changes.services import (
     Accepted,
     Change,
@@ -214,6 +214,7 @@ class ChangeSets(Listed, Shown):
                 reason=values["reason"],
                 door=ChangeSet.Door.REST,
                 happened_on=values.get("happened_on"),
+                planned=values.get("planned", False),
                 job_reference=values.get("job_reference", ""),
                 purpose=ChangeSet.Purpose(values["purpose"]),
             ),
@@ -231,6 +232,7 @@ class ChangeSets(Listed, Shown):
                 bodies=values.get("operations"),
                 reason=values.get("reason"),
                 happened_on=values.get("happened_on"),
+                planned=values.get("planned"),
                 job_reference=values.get("job_reference"),
                 expected_version=draft.version,
             )
@@ -259,6 +261,7 @@ class ChangeSets(Listed, Shown):
                 change_set=draft,
                 user=self.principal.user,
                 happened_on=values.get("happened_on"),
+                planned=values.get("planned"),
                 job_reference=values.get("job_reference"),
                 expected_version=draft.version,
             )

@@ -6,7 +6,8 @@ from collections.abc import Mapping
 from typing import Any, Final
 
 from django.db.models import Model
-from drf_spectacular.utils import extend_schema_field
+from drf_spectacular.extensions import OpenApiSerializerFieldExtension
+from drf_spectacular.plumbing import ResolvedComponent
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -24,18 +25,7 @@ from sites.changes.services import SITE_ADD, Accepted
 MOST: Final = 500
 """Operations that a draft holds at most."""
 
-_OPERATION_SCHEMA: Final = {
-    "type": "object",
-    "required": ["op"],
-    "properties": {
-        "op": {"type": "string", "description": "Its name."},
-        "label": {"type": "string", "description": "Later operations name what this one makes as `@label`."},
-    },
-    "description": "`GET /operations` says what each takes.",
-}
 
-
-@extend_schema_field({"type": "array", "items": _OPERATION_SCHEMA})
 class OperationList(serializers.Field[Any, Any, Any, Any]):
     """Operations as JSON. What is wrong with them is said by `operation_places`, in the terms of each."""
 
@@ -45,6 +35,33 @@ class OperationList(serializers.Field[Any, Any, Any, Any]):
     def to_representation(self, value: Any) -> Any:
         # As they were sent: the versions they build on are between the draft and the record
         return [{name: part for name, part in body.items() if name != "expects"} for body in value]
+
+
+class OperationListSchema(OpenApiSerializerFieldExtension):
+    """A draft's operations in the schema: one of those there are, told apart by ``op``."""
+
+    target_class = OperationList
+
+    def map_serializer_field(self, auto_schema: Any, direction: Any) -> dict[str, Any]:  # noqa: ARG002
+        refs = {}
+        for one in operations():
+            if one.name not in _not_of_one_site():
+                words = one.name.replace(".", "_").split("_")
+                component = ResolvedComponent(
+                    name="".join(word.capitalize() for word in words) + "Operation",
+                    type=ResolvedComponent.SCHEMA,
+                    schema=one.schema,
+                    object=one,
+                )
+                auto_schema.registry.register_on_missing(component)
+                refs[one.name] = component.ref["$ref"]
+        return {
+            "type": "array",
+            "items": {
+                "oneOf": [{"$ref": ref} for ref in refs.values()],
+                "discriminator": {"propertyName": "op", "mapping": refs},
+            },
+        }
 
 
 def operation_places(bodies: Any) -> list[Place]:

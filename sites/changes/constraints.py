@@ -38,7 +38,7 @@ def of_its_site(**references: str) -> dict[str, tuple[str, str]]:
     return {
         f"{table}_{field}_of_its_site": (
             f"The {field.replace('_', ' ')} must be one of the same site.",
-            field,
+            f"{field}_id",
         )
         for table, fields in references.items()
         for field in fields.split()
@@ -56,7 +56,7 @@ def stand_then(**references: str) -> dict[str, tuple[str, str]]:
     return {
         f"{table}_{field}_stands": (
             f"The {field.replace('_', ' ')} does not stand then: it comes later, or ended before.",
-            field,
+            f"{field}_id",
         )
         for table, fields in references.items()
         for field in fields.split()
@@ -102,7 +102,7 @@ def problem_of(error: IntegrityError | pg.IntegrityError) -> Problem:
     if name in facts():
         return Problem(facts()[name].sentence, "invalid", f"/{facts()[name].name}")
     if isinstance(cause, pg.NotNullViolation):
-        field = (cause.diag.column_name or "").removesuffix("_id")
+        field = cause.diag.column_name or ""
         return Problem(f"{field} must not be blank.", "required", f"/{field}")
     if isinstance(cause, pg.ForeignKeyViolation):
         return _dangling(cause, name)
@@ -114,7 +114,7 @@ def _dangling(cause: pg.Error, name: str) -> Problem:
     said = re.search(r"\((\w+)\)=\((\d+)\).*table \"(\w+)\"", cause.diag.message_detail or "")
     if said is None:
         return Problem("Something that this refers to is not there, or still refers to it.", name)
-    field, pk, table = said[1].removesuffix("_id"), said[2], said[3].replace("_", " ")
+    field, pk, table = said[1], said[2], said[3].replace("_", " ")
     return Problem(f"There is no {table} {pk}.", name, f"/{field}")
 
 
@@ -153,6 +153,10 @@ add_rules(
         ),
         "change_is_only_added_to": ("The change record is only ever added to.", ""),
         "secret_reveal_is_only_added_to": ("The log of revealed codes is only ever added to.", ""),
+        "change_set_of_a_day_to_come_is_planned": (
+            "happened_on is after today at the site: say planned: true if that is agreed, or keep a draft.",
+            "happened_on",
+        ),
         "change_set_accepted_has_day": (
             "A change set is accepted with the day on which it happened.",
             "happened_on",
@@ -163,7 +167,7 @@ add_rules(
             "This change set is withdrawn; make it a draft again first.",
             "",
         ),
-        "change_set_keeps_its_site": ("A change set stays with its site.", "site"),
+        "change_set_keeps_its_site": ("A change set stays with its site.", "site_id"),
         "change_set_step_once_a_site": ("A site takes 65535 change sets a day at most.", "happened_on"),
         "change_set_of_site": ("There is a change set with this id.", ""),
         # Customers, contracts, access
@@ -188,7 +192,7 @@ add_rules(
             "A reader is a customer's own staff, and so never granted all customers.",
             "all_customers",
         ),
-        "grant_once": ("This user is granted this customer already.", "customer"),
+        "grant_once": ("This user is granted this customer already.", "customer_id"),
         "token_digest_key": ("There is a token with this secret.", ""),
         # Sites, closets, people
         "contact_once_a_role": ("This person is recorded in this role already.", "name"),
@@ -262,11 +266,11 @@ add_rules(
         ),
         **in_use("closet", "switch", "switch_port"),
         **{
-            f"{table}_model_of_its_kind": ("The model is of another kind of device.", "model")
+            f"{table}_model_of_its_kind": ("The model is of another kind of device.", "model_id")
             for table in ("supply_facts", "amplifier_facts", "switch_facts", "endpoint_facts")
         },
         "device_model_kind_stays": ("A device model keeps its kind: add another model.", "kind"),
-        "endpoint_facts_port_taken": ("Another device is on this port.", "port"),
+        "endpoint_facts_port_taken": ("Another device is on this port.", "port_id"),
         "event_sequence_key": ("Another event has this place in the feed.", ""),
     }
 )

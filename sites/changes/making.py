@@ -7,12 +7,14 @@ from dataclasses import dataclass
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from django.db import connection
+from django.core.exceptions import ValidationError
+from django.db import IntegrityError, connection
 from django.utils import timezone
 
 from sites.access.models import User
 from sites.models.places import Site
 
+from .constraints import problem_of
 from .errors import ChangeRefused, Problem
 from .models import ChangeSet
 
@@ -22,7 +24,8 @@ class Change:
     """Who changes the record, why, and when it happened.
 
     ``site_id``: None for what all sites share, and for adding a site. ``happened_on``: a day in the site's
-    time zone; None: today there. ``kind``: None: correction where the operations are corrections, else work.
+    time zone; None: today there. ``planned``: the day may be one to come.
+    ``kind``: None: correction where the operations are corrections, else work.
     ``actor``: as a person reads it; blank: the user's name.
     """
 
@@ -31,6 +34,7 @@ class Change:
     reason: str
     door: ChangeSet.Door
     happened_on: dt.date | None = None
+    planned: bool = False
     job_reference: str = ""
     kind: ChangeSet.Kind | None = None
     purpose: ChangeSet.Purpose = ChangeSet.Purpose.RECORD
@@ -54,11 +58,18 @@ def next_site_id() -> int:
 
 
 def make_change_set(change: Change, **fields: Any) -> ChangeSet:
-    """Insert a change set, read back with what the database gave it."""
+    """Insert a change set; it has the day and the step that the database gave it."""
     row = change_set_row(change, **fields)
-    row.save(force_insert=True)
-    row.refresh_from_db()
+    save(row, force_insert=True)
     return row
+
+
+def save(row: ChangeSet, *, force_insert: bool = False) -> None:
+    """Save a change set; ChangeRefused says what the database refused."""
+    try:
+        row.save(force_insert=force_insert)
+    except IntegrityError as error:
+        raise ChangeRefused([problem_of(error)]) from error
 
 
 def change_set_row(
@@ -77,9 +88,10 @@ def change_set_row(
         user=user,
         accepted_by=user if accepted else None,
         actor=actor,
-        reason=change.reason.strip(),
-        job_reference=change.job_reference.strip(),
-        happened_on=change.happened_on or (today_at(site_id) if accepted else None),
+        reason=change.reason,
+        job_reference=change.job_reference,
+        happened_on=change.happened_on,
+        planned=change.planned,
         quiet=change.quiet,
         operations=operations,
     )
@@ -87,24 +99,20 @@ def change_set_row(
     return row
 
 
+_SAID = ("reason", "actor", "job_reference", "happened_on")
+_MISSING = {"reason": "Say why: a change has a reason.", "actor": "Say who: someone did it."}
+
+
 def require_said(row: ChangeSet) -> None:
     """Refuse a change set that does not say why and who, or says it in a way that cannot be kept."""
     problems = []
-    for name, value, length in (
-        ("reason", row.reason, None),
-        ("actor", row.actor, 150),
-        ("job_reference", row.job_reference, 80),
-    ):
-        if not value and name != "job_reference":
-            question = "why: a change has a reason" if name == "reason" else "who: someone did it"
-            problems.append(Problem(f"Say {question}.", "required", f"/{name}"))
-        elif "\0" in value:
-            problems.append(Problem(f"{name} must be text without NUL.", "invalid", f"/{name}"))
-        elif length is not None and len(value) > length:
-            detail = f"{name} has {len(value)} characters; expected {length} at most."
-            problems.append(Problem(detail, "invalid", f"/{name}"))
-    if row.happened_on is not None and not 1970 <= row.happened_on.year <= 2200:
-        detail = f"happened_on is {row.happened_on}; expected a day from 1970 to 2200."
-        problems.append(Problem(detail, "invalid", "/happened_on"))
+    for name in _SAID:
+        field: Any = ChangeSet._meta.get_field(name)
+        try:
+            setattr(row, name, field.clean(getattr(row, name), row))
+        except ValidationError as error:
+            missing = name in _MISSING and not getattr(row, name).strip()
+            detail = _MISSING[name] if missing else f"{name}: {error.messages[0]}."
+            problems.append(Problem(detail, "required" if missing else "invalid", f"/{name}"))
     if problems:
         raise ChangeRefused(problems)

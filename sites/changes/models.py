@@ -65,14 +65,17 @@ class ChangeSet(models.Model):
     reason = fields.NoteField(max_length=2000, blank=False)
     job_reference = fields.LineField(max_length=80, blank=True)
     happened_on = fields.DayField(
-        null=True, blank=True, help_text="Day in the site's time zone; needed to accept."
+        null=True, blank=True, help_text="Day in the site's time zone; left out: today there."
+    )
+    planned = fields.FlagField(
+        default=False, db_default=False, help_text="Agreed for a day that may be one to come."
     )
     quiet = models.BooleanField(
         default=False, help_text="First import of a site: findings open without events."
     )
     operations = models.JSONField(default=list, encoder=DjangoJSONEncoder)
     created_at = models.DateTimeField(auto_now_add=True)
-    recorded_at = models.DateTimeField(null=True, blank=True, editable=False)
+    recorded_at = fields.GivenMomentField(null=True, blank=True, editable=False)
     step = fields.StepField(null=True)
     transaction_id = models.BigIntegerField(null=True, blank=True, editable=False)
     version = models.BigIntegerField(default=1, editable=False)

@@ -1,36 +1,48 @@
-"""The registry of operations: what a change set can consist of.
+"""The registry of operations, what a change set can consist of, and how they become rows.
 
 An operation is a typed function ``(work, *, parameters) -> thing``, registered under a name:
 
-    @operation("supply.add", "A DC supply is mounted in a closet.")
-    def supply_add(work: Work, *, closet: Closet, name: str) -> Supply: ...
+    @operation("supply.add", "A DC supply is mounted in a closet.", of=(Supply, SupplyFacts), takes=...)
+    def supply_add(work: Work, *, closet: Closet, name: str, **given: Any) -> Supply: ...
 
 The registered object is also the service of one intention: ``supply_add(change, closet=closet, name="PS 1")``
-makes a change set of that one operation and accepts it. In a draft, or over REST, the same operation is JSON:
-``{"op": "supply.add", "closet": 12, "name": "PS 1", "label": "new"}``; a later operation may then name the
+makes a change set of that one operation and accepts it. In a draft the same operation is JSON:
+``{"op": "supply.add", "closet_id": 12, "name": "PS 1", "label": "new"}``; a later operation may then name the
 new supply as ``"@new"``.
 """
 
 from __future__ import annotations
 
+import datetime as dt
 import difflib
 import enum
 import re
-from collections.abc import Callable, Mapping
-from typing import TYPE_CHECKING, Any, Concatenate, Generic, ParamSpec, TypeVar
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Annotated, Any, Concatenate, Generic, ParamSpec, TypeVar
 
-from .errors import ChangeRefused, Problem
-from .parameters import Parameter, parameters_of, read_parameters, write_parameters
+from django.db import IntegrityError, models, transaction
 
-if TYPE_CHECKING:
-    from .services import Accepted, Change
-    from .work import Work
+from sites.fields import DayField
+
+from . import selectors
+from .constraints import problem_of
+from .context import change_context
+from .errors import ChangeConflict, ChangeRefused, Problem
+from .listeners import tell_accepted
+from .making import Change, make_change_set, next_site_id
+from .models import ChangeSet
+from .parameters import Parameter, parameters_of, parse_values
+from .work import Work
 
 P = ParamSpec("P")
 R = TypeVar("R")
+Kind = ChangeSet.Kind
 
 # Keys of an operation's JSON that are not parameters
-ENVELOPE = frozenset({"op", "label", "expects"})
+ENVELOPE = ("op", "label", "expects")
+# The operation whose change set has no site before it
+SITE_ADD = "site.add"
 
 
 class Use(enum.Enum):
@@ -42,7 +54,8 @@ class Use(enum.Enum):
 
 
 class Operation(Generic[P, R]):
-    """One thing that can be done to the record."""
+    """One thing that can be done to the record. ``of``: the models whose fields its parameters are, and
+    ``takes`` those of them that it takes as ``**given``; ``shared``: of what belongs to no site."""
 
     def __init__(
         self,
@@ -50,61 +63,119 @@ class Operation(Generic[P, R]):
         sentence: str,
         apply: Callable[Concatenate[Work, P], R],
         *,
+        of: Sequence[type[models.Model]],
+        takes: Sequence[str | Parameter],
         use: Use,
         shared: bool,
     ) -> None:
         self.name = name
         self.sentence = sentence
         self.apply = apply
+        self.of = of
+        self.takes = takes
         self.use = use
         self.shared = shared
         self.__doc__ = sentence
 
     @property
     def parameters(self) -> Mapping[str, Parameter]:
-        # Read late: the types in a signature may be of modules that are still being imported
+        # Read late: models that a field refers to may still be imported
         if not hasattr(self, "_parameters"):
-            self._parameters = parameters_of(self.apply)
+            self._parameters = parameters_of(self.apply, self.of, self.takes)
         return self._parameters
 
     @property
     def schema(self) -> dict[str, Any]:
         """JSON Schema of the operation in a draft."""
+        parameters = self.parameters.values()
         return {
             "type": "object",
             "description": self.sentence,
             "properties": {
                 "op": {"const": self.name},
                 "label": {"type": "string"},
-                **{name: parameter.schema for name, parameter in self.parameters.items()},
+                **{parameter.key: parameter.schema(labels=True) for parameter in parameters},
             },
-            "required": ["op", *(name for name, one in self.parameters.items() if one.required)],
+            "required": ["op", *(parameter.key for parameter in parameters if parameter.required)],
             "additionalProperties": False,
         }
 
     def body(self, /, *_args: P.args, **values: P.kwargs) -> dict[str, Any]:
         """The operation as JSON."""
-        return {"op": self.name, **write_parameters(self.parameters, values)}
+        found = {self.parameters[name]: value for name, value in values.items()}
+        return {"op": self.name, **{one.key: one.write(value) for one, value in found.items()}}
 
     def __call__(self, change: Change, /, *args: P.args, **values: P.kwargs) -> Accepted[R]:
-        """Make a change set of this one operation and accept it."""
-        from .services import change_one
+        """Make a change set of this one operation and accept it; problems point into the operation itself."""
+        if args:
+            raise TypeError(f"{self.name} takes its parameters by name")
+        return self.accept(change, values)
 
-        return change_one(change, self.body(*args, **values))
+    def accept(
+        self, change: Change, values: Mapping[str, Any], expects: Mapping[str, Any] | None = None
+    ) -> Accepted[R]:
+        """The same, of rows that are still of the versions ``expects``."""
+        try:
+            return accept(change, [Call(self, values, expects=expects or {})])
+        except ChangeRefused as refused:
+            raise refused.at(None) from refused.__cause__
 
+
+@dataclass(frozen=True)
+class Call:
+    """An operation with its values: rows, or References to rows."""
+
+    operation: Operation[Any, Any]
+    values: Mapping[str, Any]
+    label: str = ""
+    expects: Mapping[str, Any] = field(default_factory=dict)
+
+    @property
+    def body(self) -> dict[str, Any]:
+        """The call as JSON, without the versions that it expects."""
+        return {**self.operation.body(**self.values), **({"label": self.label} if self.label else {})}
+
+
+@dataclass(frozen=True)
+class Accepted(Generic[R]):
+    """An accepted change set, and what each of its operations made or changed."""
+
+    change_set: ChangeSet
+    results: list[R]
+
+    @property
+    def result(self) -> R:
+        return self.results[0]
+
+
+HeldOn = Annotated[
+    dt.date | None,
+    DayField(
+        help_text="What was recorded wrongly held on this day; left out: what holds last, for as long as it "
+        "was recorded so."
+    ),
+]
+"""A correction is of what held at some step; who corrects knows a day."""
 
 _registry: dict[str, Operation[Any, Any]] = {}
 
 
 def operation(
-    name: str, sentence: str, *, use: Use = Use.WORK, shared: bool = False
+    name: str,
+    sentence: str,
+    *,
+    of: type[models.Model] | Sequence[type[models.Model]] = (),
+    takes: Sequence[str | Parameter] = (),
+    use: Use = Use.WORK,
+    shared: bool = False,
 ) -> Callable[[Callable[Concatenate[Work, P], R]], Operation[P, R]]:
-    """Register a function as the operation ``name``. ``shared``: of what belongs to no site."""
+    """Register a function as the operation ``name``."""
+    of = (of,) if isinstance(of, type) else of
 
     def register(function: Callable[Concatenate[Work, P], R]) -> Operation[P, R]:
         if name in _registry:
             raise ValueError(f"there are two operations {name}")
-        registered = Operation(name, sentence, function, use=use, shared=shared)
+        registered = Operation(name, sentence, function, of=of, takes=takes, use=use, shared=shared)
         _registry[name] = registered
         return registered
 
@@ -116,27 +187,27 @@ def operations() -> list[Operation[Any, Any]]:
     return [_registry[name] for name in sorted(_registry)]
 
 
-def read_operations(bodies: Any) -> list[tuple[Operation[Any, Any], dict[str, Any]]]:
+# --- from the JSON of a draft ----------------------------------------------------------------------------
+
+
+def read_operations(bodies: Any) -> list[Call]:
     """The operations that a draft's JSON names, with their values; ChangeRefused names all that is wrong."""
     if not isinstance(bodies, list) or not bodies:
-        detail = 'Expected a list of operations, such as [{"op": "point.remove", "point": 12}].'
+        detail = 'Expected a list of operations, such as [{"op": "point.remove", "point_id": 12}].'
         raise ChangeRefused([Problem(detail, "invalid", "/operations")])
-    read: list[tuple[Operation[Any, Any], dict[str, Any]]] = []
+    calls: list[Call] = []
     problems: list[Problem] = []
     for index, body in enumerate(bodies):
         found = _find(body)
         if isinstance(found, Problem):
             problems.append(found.at(index))
             continue
-        values, wrong = read_parameters(
-            found.parameters, {name: value for name, value in body.items() if name not in ENVELOPE}
-        )
-        wrong += _envelope_problems(body)
-        problems += [problem.at(index) for problem in wrong]
-        read.append((found, values))
+        values, wrong = parse_values(found.parameters, body, labels=True, beside=ENVELOPE)
+        problems += [problem.at(index) for problem in [*wrong, *_envelope_problems(body)]]
+        calls.append(Call(found, values, body.get("label", ""), body.get("expects") or {}))
     if problems:
         raise ChangeRefused(problems)
-    return read
+    return calls
 
 
 def _envelope_problems(body: Mapping[str, Any]) -> list[Problem]:
@@ -160,7 +231,7 @@ def _is_version(key: str, version: Any) -> bool:
 
 def _find(body: Any) -> Operation[Any, Any] | Problem:
     if not isinstance(body, dict):
-        return Problem('Expected an object such as {"op": "point.remove", "point": 12}.', "invalid")
+        return Problem('Expected an object such as {"op": "point.remove", "point_id": 12}.', "invalid")
     name = body.get("op")
     if not isinstance(name, str):
         return Problem("op is missing; expected the name of an operation.", "required", "/op")
@@ -169,3 +240,103 @@ def _find(body: Any) -> Operation[Any, Any] | Problem:
         hint = f"; did you mean {close[0]}?" if close else "."
         return Problem(f"There is no operation {name}{hint}", "unknown", "/op")
     return _registry[name]
+
+
+# --- into rows -------------------------------------------------------------------------------------------
+
+
+@transaction.atomic
+def accept(change: Change, calls: Sequence[Call]) -> Accepted[Any]:
+    """Make a change set of ``calls`` and accept it.
+
+    1. Insert the change set as accepted: the database locks the site's row and gives the step.
+    2. Apply operation by operation, checking the versions each expects before it.
+    3. Check deferred keys, tell listeners. The caller's transaction commits, or nothing was written.
+    """
+    site_id = change.site_id
+    if site_id is None and calls[0].operation.name == SITE_ADD:
+        site_id = next_site_id()
+    change_set = make_change_set(
+        change,
+        kind=kind_for(change.kind, calls),
+        site_id=site_id,
+        state=ChangeSet.State.ACCEPTED,
+        operations=[call.body for call in calls],
+    )
+    work = apply_calls(change_set, calls)
+    tell_accepted(change_set)
+    return Accepted(change_set, work.results)
+
+
+def apply_calls(change_set: ChangeSet, calls: Sequence[Call], *, learning: bool = False) -> Work:
+    """Write the rows of ``change_set``. ChangeRefused says which operation was refused, and why; then the
+    caller's transaction must be rolled back. ``learning``: note the versions that each builds on."""
+    work = Work(change_set, learning=learning)
+    try:
+        with change_context(change_set):
+            for index, call in enumerate(calls):
+                _apply(work, index, call)
+    except IntegrityError as error:
+        # A deferred key, checked as the context is left
+        raise ChangeRefused([problem_of(error)]) from error
+    return work
+
+
+def _apply(work: Work, index: int, call: Call) -> None:
+    work.expects = {}
+    try:
+        _require_fitting(call.operation, work.change_set)
+        _require_expected(work, call)
+        result = call.operation.apply(work, **work.resolve(call.values, call.operation.parameters))
+    except ChangeRefused as refused:
+        raise refused.at(index) from refused.__cause__
+    except IntegrityError as error:
+        raise ChangeRefused([problem_of(error).at(index)]) from error
+    work.results.append(result)
+    work.found_expectations.append(work.expects)
+    if call.label:
+        work.labels[call.label] = result
+
+
+def _require_fitting(operation: Operation[Any, Any], change_set: ChangeSet) -> None:
+    if operation.shared and change_set.site_id is not None:
+        detail = f"{operation.name} is of what all sites share, and this change set of one site: make two."
+        raise ChangeRefused([Problem(detail, "of_no_site", "/op")])
+    if not operation.shared and change_set.site_id is None:
+        detail = f"{operation.name} is of one site, and this change set of none: name its site."
+        raise ChangeRefused([Problem(detail, "of_a_site", "/op")])
+
+
+def _require_expected(work: Work, call: Call) -> None:
+    own, site_id = work.change_set.pk, work.change_set.site_id
+    for key, now in selectors.versions_now(call.expects, site_id=site_id).items():
+        if now in (call.expects[key], own):
+            continue
+        between = sorted(set(now) - set(call.expects[key])) if isinstance(now, list) else [now] if now else []
+        rows = ChangeSet.objects.filter(pk__in=between, site=site_id)
+        names = [selectors.describe_change_set(row) for row in rows]
+        came = " and ".join(names) or "another change"
+        detail = f"{call.operation.name} was made for {key} as it was before {came}."
+        raise ChangeConflict([Problem(detail, "conflict")], tuple(between))
+
+
+_WHAT = {Use.WORK: "work on site", Use.CORRECTION: "a correction of the record"}
+
+
+def kind_for(asked: ChangeSet.Kind | None, calls: Sequence[Call]) -> ChangeSet.Kind:
+    """The kind of a change set of these operations; a correction and work on site are two change sets."""
+    uses = {call.operation.use for call in calls}
+    kind = asked or (Kind.CORRECTION if Use.CORRECTION in uses else Kind.WORK)
+    amiss = Use.WORK if kind == Kind.CORRECTION else Use.CORRECTION
+    problems = [
+        Problem(
+            f"{call.operation.name} is {_WHAT[amiss]}, and this change set is not: make two.",
+            "kind_of_change",
+            "/op",
+        ).at(index)
+        for index, call in enumerate(calls)
+        if call.operation.use is amiss
+    ]
+    if problems:
+        raise ChangeRefused(problems)
+    return kind

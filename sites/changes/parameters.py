@@ -1,24 +1,29 @@
-"""The parameters of an operation, read off its signature: what JSON may say, and what it becomes.
+"""The parameters of an operation: what JSON may say, and what it becomes.
 
-One declaration (the typed signature) serves the type checker, the JSON of drafts, and the API's schema.
+A parameter that is named like a field of the operation's model is that field: its type, bounds and words. Any
+other says its field in the signature (``Annotated``). A reference to a row is called as it is where the row
+is shown: ``run`` is ``run_id`` in JSON, ``zones`` are ``zone_ids``.
 """
 
 from __future__ import annotations
 
-import datetime as dt
 import difflib
-import enum
 import inspect
-import math
 import types
 import typing
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from django.core.exceptions import ValidationError
 from django.db import models
 
+from sites.fields import LARGEST_ID, Fact, WordField
+
 from .errors import Problem
+
+ID_SCHEMA = {"type": "integer", "format": "int64", "minimum": 1}
+LABEL_SCHEMA = {"type": "string", "pattern": "^@."}
 
 
 @dataclass(frozen=True)
@@ -30,209 +35,187 @@ class Reference:
     named: int | str
 
 
-class _Wrong(Exception):  # noqa: N818 - a value is
-    """A value is not what it should be; says what would be right."""
-
-
-@dataclass(frozen=True)
-class Kind:
-    """One kind of value: how JSON becomes Python and back, and its JSON Schema."""
-
-    expected: str
-    read: Callable[[Any], Any]
-    write: Callable[[Any], Any]
-    schema: Mapping[str, Any]
-
-
 @dataclass(frozen=True)
 class Parameter:
+    """A parameter: a fact, or a reference to one row of ``model`` or (``many``) to several."""
+
     name: str
     required: bool
     nullable: bool
-    kind: Kind
-
-    def read(self, value: Any) -> Any:
-        if value is None:
-            if self.nullable:
-                return None
-            raise _Wrong(f"must not be null; expected {self.kind.expected}")
-        return self.kind.read(value)
-
-    def write(self, value: Any) -> Any:
-        return None if value is None else self.kind.write(value)
+    fact: Fact | None = None
+    model: type[models.Model] | None = None
+    many: bool = False
 
     @property
-    def schema(self) -> dict[str, Any]:
-        schema = dict(self.kind.schema)
+    def key(self) -> str:
+        """Its name in JSON."""
+        if self.model is None:
+            return self.name
+        return f"{self.name.removesuffix('s')}_ids" if self.many else f"{self.name}_id"
+
+    @property
+    def expected(self) -> str:
+        if self.fact is not None:
+            return self.fact.expected
+        one = f"the id of a {self._kind}"
+        return f"a list, each item {one}" if self.many else one
+
+    @property
+    def _kind(self) -> str:
+        assert self.model is not None
+        return str(self.model._meta.verbose_name)
+
+    def parse(self, value: Any, *, labels: bool) -> Any:
+        """The value that JSON says, a ``Reference`` for a row; ValidationError says what was expected."""
+        if value is None and self.nullable:
+            return None
+        if self.model is None:
+            assert self.fact is not None
+            if value is None:
+                raise ValidationError(f"expected {self.fact.expected}", code="invalid")
+            return self.fact.parse(value)
+        if self.many and isinstance(value, list):
+            return [self._reference(item, labels) for item in value]
+        if self.many:
+            raise self._wrong(labels)
+        return self._reference(value, labels)
+
+    def _reference(self, value: Any, labels: bool) -> Reference:
+        assert self.model is not None
+        named = isinstance(value, str) and len(value) > 1 and value.startswith("@")
+        if not (labels and named) and not is_id(value):
+            raise self._wrong(labels)
+        return Reference(self.model, value)
+
+    def _wrong(self, labels: bool) -> ValidationError:
+        or_label = ", or the label of an earlier operation, such as @new" if labels else ""
+        return ValidationError(f"expected {self.expected}{or_label}", code="invalid")
+
+    def write(self, value: Any) -> Any:
+        """The JSON of a value."""
+        if self.many:
+            return [_named(item) for item in value]
+        if self.model is not None or value is None:
+            return _named(value)
+        assert self.fact is not None
+        return self.fact.write(value)
+
+    def schema(self, *, labels: bool) -> dict[str, Any]:
+        """JSON Schema; ``labels``: rows can also be named by the label of an earlier operation."""
+        if self.fact is not None:
+            schema: dict[str, Any] = dict(self.fact.schema)
+            if self.fact.help_text:
+                schema["description"] = str(self.fact.help_text)
+        else:
+            one = {"anyOf": [ID_SCHEMA, LABEL_SCHEMA]} if labels else dict(ID_SCHEMA)
+            schema = {"type": "array", "items": one} if self.many else one
         return {"anyOf": [schema, {"type": "null"}]} if self.nullable else schema
 
 
-def parameters_of(function: Callable[..., Any]) -> dict[str, Parameter]:
-    """The keyword-only parameters of ``function``, those of an unpacked TypedDict included."""
-    hints = typing.get_type_hints(function)
+def is_id(value: Any) -> bool:
+    return isinstance(value, int) and not isinstance(value, bool) and 0 < value <= LARGEST_ID
+
+
+def _named(value: Any) -> Any:
+    if isinstance(value, Reference):
+        return value.named
+    return value.pk if isinstance(value, models.Model) else value
+
+
+def parameters_of(
+    function: Callable[..., Any], of: Sequence[type[models.Model]] = (), takes: Sequence[str | Parameter] = ()
+) -> dict[str, Parameter]:
+    """The keyword-only parameters of ``function`` by name, and those of ``takes``: fields of the models
+    ``of`` that it takes as ``**given``."""
+    hints = typing.get_type_hints(function, include_extras=True)
     found: dict[str, Parameter] = {}
     for name, parameter in inspect.signature(function).parameters.items():
         if parameter.kind is inspect.Parameter.KEYWORD_ONLY:
             required = parameter.default is inspect.Parameter.empty
-            found[name] = _parameter(name, hints[name], required=required)
-        elif parameter.kind is inspect.Parameter.VAR_KEYWORD:
-            (fields,) = typing.get_args(hints[name])
-            for field, hint in typing.get_type_hints(fields).items():
-                found[field] = _parameter(field, hint, required=field in fields.__required_keys__)
+            found[name] = _declared(name, hints[name], _field(of, name), required=required)
+    for taken in takes:
+        if isinstance(taken, Parameter):
+            found[taken.name] = taken
+            continue
+        field = _field(of, taken)
+        if field is None:
+            raise TypeError(f"{function.__name__} takes {taken}, which is no field of its models")
+        found[taken] = _of_field(field)
     return found
 
 
-def read_parameters(
-    parameters: Mapping[str, Parameter], given: Mapping[str, Any]
-) -> tuple[dict[str, Any], list[Problem]]:
-    """Python values of the JSON object ``given``, and all that is wrong with it."""
-    values: dict[str, Any] = {}
-    problems = [
-        Problem(f"{name} is missing; expected {parameter.kind.expected}.", "required", f"/{name}")
-        for name, parameter in parameters.items()
-        if parameter.required and name not in given
-    ]
-    for name, value in given.items():
-        parameter = parameters.get(name)
-        if parameter is None:
-            close = difflib.get_close_matches(name, parameters, n=1)
-            hint = f"did you mean {close[0]}?" if close else f"it takes {', '.join(parameters)}."
-            problems.append(Problem(f"There is no parameter {name}; {hint}", "unknown", f"/{name}"))
-            continue
-        try:
-            values[name] = parameter.read(value)
-        except _Wrong as wrong:
-            problems.append(Problem(f"{name} {wrong}.", "invalid", f"/{name}"))
-    return values, problems
+def _field(of: Sequence[type[models.Model]], name: str) -> models.Field[Any, Any] | None:
+    for model in of:
+        for field in model._meta.local_fields:
+            if field.name == name:
+                return field
+    return None
 
 
-def write_parameters(parameters: Mapping[str, Parameter], values: Mapping[str, Any]) -> dict[str, Any]:
-    """The JSON object that says ``values``."""
-    return {
-        name: parameters[name].write(value) if name in parameters else value for name, value in values.items()
-    }
+def _of_field(field: models.Field[Any, Any], *, required: bool = False) -> Parameter:
+    if isinstance(field, Fact):
+        return Parameter(field.name, required, field.null, fact=field)
+    assert isinstance(field, models.ForeignKey)
+    return Parameter(field.name, required, field.null, model=field.remote_field.model)
 
 
-def _parameter(name: str, hint: Any, *, required: bool) -> Parameter:
+def _declared(name: str, hint: Any, field: models.Field[Any, Any] | None, *, required: bool) -> Parameter:
+    facts = [extra for extra in getattr(hint, "__metadata__", ()) if isinstance(extra, Fact)]
+    hint = typing.get_args(hint)[0] if facts else hint
     nullable = False
     if typing.get_origin(hint) in (typing.Union, types.UnionType):
         options = [option for option in typing.get_args(hint) if option is not type(None)]
         nullable = len(options) < len(typing.get_args(hint))
         (hint,) = options
-    return Parameter(name, required, nullable, _kind(hint))
+    if facts:
+        return Parameter(name, required, nullable, fact=facts[0])
+    many = typing.get_origin(hint) is list
+    kind = typing.get_args(hint)[0] if many else hint
+    if isinstance(kind, type) and issubclass(kind, models.Model):
+        return Parameter(name, required, nullable, model=kind, many=many)
+    if isinstance(field, Fact):
+        return Parameter(name, required, nullable, fact=field)
+    if isinstance(kind, type) and issubclass(kind, models.Choices):
+        return Parameter(name, required, nullable, fact=WordField(kind))
+    raise TypeError(f"{name} is no field of the operation's model: say which with Annotated")
 
 
-def _kind(hint: Any) -> Kind:
-    if typing.get_origin(hint) is list:
-        return _many(_kind(typing.get_args(hint)[0]))
-    if hint in _PLAIN:
-        return _PLAIN[hint]
-    if issubclass(hint, enum.Enum):
-        return _choice(hint)
-    if issubclass(hint, models.Model):
-        return _reference(hint)
-    raise TypeError(f"no kind of parameter for {hint!r}")
+def parse_values(
+    parameters: Mapping[str, Parameter],
+    given: Mapping[str, Any],
+    *,
+    labels: bool = False,
+    partial: bool = False,
+    beside: Collection[str] = (),
+) -> tuple[dict[str, Any], list[Problem]]:
+    """Python values of the JSON object ``given``, and all that is wrong with it.
+
+    ``partial``: anything may be left out. ``beside``: keys that stand there too and are read elsewhere.
+    """
+    by_key = {parameter.key: parameter for parameter in parameters.values()}
+    values: dict[str, Any] = {}
+    problems = [
+        Problem(f"{key} is missing; expected {one.expected}.", "required", f"/{key}")
+        for key, one in by_key.items()
+        if one.required and key not in given and not partial
+    ]
+    for key, value in given.items():
+        if key in by_key:
+            try:
+                values[by_key[key].name] = by_key[key].parse(value, labels=labels)
+            except ValidationError as error:
+                problems.append(Problem(f"{key}: {error.messages[0]}.", "invalid", f"/{_escaped(key)}"))
+        elif key not in beside:
+            problems.append(_unknown(key, [*by_key, *beside]))
+    return values, problems
 
 
-def _read_text(value: Any) -> str:
-    if not isinstance(value, str):
-        raise _Wrong("must be text")
-    if "\0" in value or any(0xD800 <= ord(letter) < 0xE000 for letter in value):
-        raise _Wrong("must be text without NUL and lone surrogates")
-    return value.strip()
+def _unknown(key: str, known: Sequence[str]) -> Problem:
+    close = difflib.get_close_matches(key, known, n=1)
+    hint = f"Did you mean {close[0]}?" if close else f"What can stand here: {', '.join(known)}."
+    return Problem(f"There is no {key!r} here. {hint}", "unknown", f"/{_escaped(key)}")
 
 
-def _read_whole(value: Any) -> int:
-    if isinstance(value, bool) or not isinstance(value, int) or not -(2**63) <= value < 2**63:
-        raise _Wrong("must be a whole number")
-    return value
-
-
-def _read_number(value: Any) -> float:
-    if isinstance(value, bool) or not isinstance(value, int | float):
-        raise _Wrong("must be a number")
-    try:
-        number = float(value)
-    except OverflowError:
-        number = math.inf
-    if not math.isfinite(number):
-        raise _Wrong("must be a finite number")
-    return number
-
-
-def _read_flag(value: Any) -> bool:
-    if not isinstance(value, bool):
-        raise _Wrong("must be true or false")
-    return value
-
-
-def _read_day(value: Any) -> dt.date:
-    if isinstance(value, dt.date) and not isinstance(value, dt.datetime):
-        return value
-    try:
-        return dt.date.fromisoformat(value)
-    except (TypeError, ValueError):
-        raise _Wrong("must be a day such as 2026-11-25") from None
-
-
-def _same(value: Any) -> Any:
-    return value
-
-
-_PLAIN: dict[Any, Kind] = {
-    str: Kind("text", _read_text, _same, {"type": "string"}),
-    int: Kind("a whole number", _read_whole, _same, {"type": "integer"}),
-    float: Kind("a number", _read_number, _same, {"type": "number"}),
-    bool: Kind("true or false", _read_flag, _same, {"type": "boolean"}),
-    dt.date: Kind(
-        "a day such as 2026-11-25", _read_day, dt.date.isoformat, {"type": "string", "format": "date"}
-    ),
-}
-
-
-def word_of(member: enum.Enum) -> str:
-    """How JSON says a choice: always a word."""
-    return member.value if isinstance(member.value, str) else member.name.lower()
-
-
-def _choice(choices: type[enum.Enum]) -> Kind:
-    members = {word_of(member): member for member in choices}
-    expected = "one of " + ", ".join(members)
-
-    def read(value: Any) -> enum.Enum:
-        if isinstance(value, choices):
-            return value
-        if not isinstance(value, str) or value not in members:
-            raise _Wrong(f"must be {expected}")
-        return members[value]
-
-    return Kind(expected, read, lambda value: word_of(choices(value)), {"enum": list(members)})
-
-
-def _reference(model: type[models.Model]) -> Kind:
-    expected = f"the id of a {model._meta.verbose_name}, or the label of an earlier operation, such as @new"
-
-    def read(value: Any) -> Reference:
-        if isinstance(value, str) and len(value) > 1 and value.startswith("@"):
-            return Reference(model, value)
-        try:
-            return Reference(model, _read_whole(value))
-        except _Wrong:
-            raise _Wrong(f"must be {expected}") from None
-
-    schema = {"anyOf": [{"type": "integer"}, {"type": "string", "pattern": "^@."}]}
-    return Kind(expected, read, lambda value: value.pk if isinstance(value, models.Model) else value, schema)
-
-
-def _many(kind: Kind) -> Kind:
-    def read(value: Any) -> list[Any]:
-        if not isinstance(value, list | tuple):
-            raise _Wrong(f"must be a list, each item {kind.expected}")
-        return [kind.read(item) for item in value]
-
-    return Kind(
-        f"a list, each item {kind.expected}",
-        read,
-        lambda values: [kind.write(value) for value in values],
-        {"type": "array", "items": dict(kind.schema)},
-    )
+def _escaped(key: str) -> str:
+    # RFC 6901
+    return key.replace("~", "~0").replace("/", "~1")

@@ -1,8 +1,8 @@
-"""Change sets: drafted, revised, withdrawn, applied, accepted.
+"""Change sets: drafted, revised, withdrawn, applied, accepted; and those whose rows the caller writes.
 
-Everything that writes the record comes through here. A change set is a list of operations; a draft is applied
-when it is made (to learn the row versions it builds on, and rolled back), when it is evaluated, and when it
-is accepted; a change from REST or a page is a change set of one operation that is accepted at once.
+A draft is a list of operations as JSON. It is applied when it is made (to learn the row versions it builds
+on, and rolled back), when it is evaluated, and when it is accepted. A change from REST or a page is a change
+set of one operation that is accepted at once (``operations.accept``).
 
 Order of locks, everywhere: the change set's own row (drafts only), then the site's row, which acceptance
 takes in the database; whoever writes several sites takes them in the order of their ids. Under READ
@@ -14,27 +14,25 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
-from typing import Any, Generic, TypeVar
+from typing import Any
 
 from django.db import connection, transaction
 
 from sites.access.models import User
 
-from .applying import apply_operations, check_deferred_keys, kind_for
 from .context import change_context, each_row_context
 from .errors import ChangeConflict, ChangeRefused, Problem
 from .listeners import tell_accepted
-from .making import Change, change_set_row, make_change_set, next_site_id, require_said, today_at
+from .making import Change, change_set_row, make_change_set, next_site_id, require_said, save, today_at
 from .models import ChangeSet
-from .operations import read_operations
+from .operations import SITE_ADD, Accepted, accept, apply_calls, kind_for, read_operations
 from .work import Work
 
 __all__ = [
+    "SITE_ADD",
     "Accepted",
     "Change",
     "change_accept",
-    "change_one",
     "change_set_accept",
     "change_set_apply",
     "change_set_draft",
@@ -46,57 +44,13 @@ __all__ = [
     "today_at",
 ]
 
-R = TypeVar("R")
 Kind = ChangeSet.Kind
 State = ChangeSet.State
 
-# The operation whose change set has no site before it
-SITE_ADD = "site.add"
 
-
-@dataclass(frozen=True)
-class Accepted(Generic[R]):
-    """An accepted change set, and what each of its operations made or changed."""
-
-    change_set: ChangeSet
-    results: list[R]
-
-    @property
-    def result(self) -> R:
-        return self.results[0]
-
-
-# --- at once ---------------------------------------------------------------------------------------------
-
-
-def change_one(change: Change, body: Mapping[str, Any]) -> Accepted[Any]:
-    """Accept a change set of the one operation ``body``; problems point into the operation itself."""
-    try:
-        return change_accept(change, [dict(body)])
-    except ChangeRefused as refused:
-        raise refused.at(None) from refused.__cause__
-
-
-@transaction.atomic
 def change_accept(change: Change, bodies: Sequence[Mapping[str, Any]]) -> Accepted[Any]:
-    """Make a change set of the operations ``bodies`` (JSON) and accept it.
-
-    1. Read all operations; all that is wrong with them is named at once.
-    2. Insert the change set as accepted: the database locks the site's row and gives the step.
-    3. Apply operation by operation, checking the versions each expects (``expects``) before it.
-    4. Check deferred keys, tell listeners. The caller's transaction commits, or nothing was written.
-    """
-    operations = read_operations(list(bodies))
-    kind = kind_for(change.kind, operations)
-    site_id = change.site_id
-    if site_id is None and operations[0][0].name == SITE_ADD:
-        site_id = next_site_id()
-    change_set = make_change_set(
-        change, kind=kind, site_id=site_id, state=State.ACCEPTED, operations=list(bodies)
-    )
-    work = apply_operations(change_set, operations)
-    tell_accepted(change_set)
-    return Accepted(change_set, work.results)
+    """Make a change set of operations given as JSON, and accept it."""
+    return accept(change, read_operations(list(bodies)))
 
 
 # --- drafts ----------------------------------------------------------------------------------------------
@@ -123,6 +77,7 @@ def change_set_revise(
     bodies: Sequence[Mapping[str, Any]] | None = None,
     reason: str | None = None,
     happened_on: dt.date | None = None,
+    planned: bool | None = None,
     job_reference: str | None = None,
     expected_version: int | None = None,
 ) -> ChangeSet:
@@ -134,14 +89,14 @@ def change_set_revise(
     draft = _locked(change_set, expected_version)
     draft.state = State.DRAFT
     if bodies is not None:
-        read_operations(list(bodies))
         draft.operations = _plain(bodies)
     draft.kind = kind_for(
         None if draft.kind != Kind.TAKEOVER else Kind.TAKEOVER, read_operations(draft.operations)
     )
-    draft.reason = draft.reason if reason is None else reason.strip()
-    draft.job_reference = draft.job_reference if job_reference is None else job_reference.strip()
+    draft.reason = draft.reason if reason is None else reason
+    draft.job_reference = draft.job_reference if job_reference is None else job_reference
     draft.happened_on = draft.happened_on if happened_on is None else happened_on
+    draft.planned = draft.planned if planned is None else planned
     require_said(draft)
     draft.operations = _plain(draft.operations)
     draft.save()
@@ -167,6 +122,7 @@ def change_set_accept(
     change_set: ChangeSet,
     user: User,
     happened_on: dt.date | None = None,
+    planned: bool | None = None,
     job_reference: str | None = None,
     expected_version: int | None = None,
 ) -> Accepted[Any]:
@@ -182,7 +138,8 @@ def change_set_accept(
     if draft.state != State.DRAFT:
         raise ChangeRefused([Problem(f"This change set is {draft.get_state_display()}.", "not_a_draft")])
     draft.happened_on = happened_on or draft.happened_on
-    draft.job_reference = draft.job_reference if job_reference is None else job_reference.strip()
+    draft.planned = draft.planned if planned is None else planned
+    draft.job_reference = draft.job_reference if job_reference is None else job_reference
     draft.accepted_by = user
     require_said(draft)
     work = change_set_apply(draft)
@@ -190,7 +147,7 @@ def change_set_accept(
     return Accepted(draft, work.results)
 
 
-def change_set_apply(change_set: ChangeSet) -> Work:
+def change_set_apply(change_set: ChangeSet, *, learning: bool = False) -> Work:
     """Turn a draft to accepted and write its rows, in the caller's transaction.
 
     To evaluate a draft, do this inside ``transaction.atomic()``, read the plant, and roll back;
@@ -198,23 +155,24 @@ def change_set_apply(change_set: ChangeSet) -> Work:
     """
     if not connection.in_atomic_block:
         raise RuntimeError("change_set_apply belongs into a transaction of the caller's")
-    operations = read_operations(change_set.operations)
-    if change_set.site_id is None and operations[0][0].name == SITE_ADD:
+    calls = read_operations(change_set.operations)
+    if change_set.site_id is None and calls[0].operation.name == SITE_ADD:
         change_set.site_id = next_site_id()
-    change_set.happened_on = change_set.happened_on or today_at(change_set.site_id)
     change_set.state = State.ACCEPTED
-    change_set.save()
+    save(change_set)
     change_set.refresh_from_db()
-    return apply_operations(change_set, operations)
+    return apply_calls(change_set, calls, learning=learning)
 
 
 @contextmanager
 def change_set_trial(change_set: ChangeSet) -> Iterator[Work]:
-    """Inside, the record is as if ``change_set`` (a draft) were accepted; afterwards nothing is left of
-    it."""
+    """Inside, the record is as if ``change_set`` (a draft) were accepted on its day; afterwards nothing is
+    left of it."""
     draft = ChangeSet.objects.get(pk=change_set.pk)
+    # What may not be accepted before its day can be looked at before
+    draft.planned = True
     with _rolled_back():
-        yield change_set_apply(draft)
+        yield change_set_apply(draft, learning=True)
 
 
 # --- rows written by the caller --------------------------------------------------------------------------
@@ -232,7 +190,6 @@ def open_change_set(change: Change) -> Iterator[ChangeSet]:
         )
         with change_context(change_set):
             yield change_set
-        check_deferred_keys()
         tell_accepted(change_set)
 
 
@@ -261,7 +218,6 @@ def open_change_sets(changes: Sequence[Change]) -> Iterator[list[ChangeSet]]:
         change_sets = {place: by_id[row.pk] for place, row in zip(order, written, strict=True)}
         with each_row_context():
             yield [change_sets[place] for place in range(len(changes))]
-        check_deferred_keys()
         for place in range(len(changes)):
             tell_accepted(change_sets[place])
 

@@ -8,19 +8,22 @@ between.
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, TypeVar, cast
 
 from django.core.exceptions import ValidationError
 from django.db import models
 
+from sites.fields import SiteKey
 from sites.models.dated import DatedFacts, Placed, Recorded
 
 from . import selectors
 from .errors import ChangeRefused, Problem, refuse
 from .models import ChangeSet
-from .parameters import Reference
+from .parameters import Parameter, Reference
 from .selectors import primary_key_fields
+from .steps import last_step_of
 
 M = TypeVar("M", bound=models.Model)
 R = TypeVar("R", bound=Recorded)
@@ -37,10 +40,12 @@ def thing_fields(facts: type[DatedFacts]) -> tuple[str, ...]:
 class Work:
     """One change set being applied."""
 
-    def __init__(self, change_set: ChangeSet) -> None:
+    def __init__(self, change_set: ChangeSet, *, learning: bool = False) -> None:
         if change_set.state != ChangeSet.State.ACCEPTED:
             raise ValueError("a change set is applied once it is accepted, in the same transaction")
         self.change_set = change_set
+        self.learning = learning
+        """Whether the versions that it builds on are noted: for a draft."""
         self.labels: dict[str, Any] = {}
         self.results: list[Any] = []
         """What each operation applied so far made or changed."""
@@ -68,13 +73,17 @@ class Work:
 
     # --- reading ------------------------------------------------------------------------------------------
 
-    def resolve(self, values: Mapping[str, Any]) -> dict[str, Any]:
-        """``values`` with every reference replaced by the row it names; ChangeRefused names all that fail."""
+    def resolve(self, values: Mapping[str, Any], parameters: Mapping[str, Parameter]) -> dict[str, Any]:
+        """``values`` with every reference replaced by the row it names, as it is under the site's lock;
+        ChangeRefused names all that fail."""
         problems: list[Problem] = []
         resolved = {
-            name: [self._row(item, f"/{name}/{place}", problems) for place, item in enumerate(value)]
+            name: [
+                self._row(item, f"/{parameters[name].key}/{place}", problems)
+                for place, item in enumerate(value)
+            ]
             if isinstance(value, list)
-            else self._row(value, f"/{name}", problems)
+            else self._row(value, f"/{parameters[name].key}", problems)
             for name, value in values.items()
         }
         if problems:
@@ -82,6 +91,8 @@ class Work:
         return resolved
 
     def _row(self, value: Any, path: str, problems: list[Problem]) -> Any:
+        if isinstance(value, models.Model):
+            value = Reference(type(value), value.pk)
         if not isinstance(value, Reference):
             return value
         try:
@@ -103,7 +114,10 @@ class Work:
         if row is None:
             rows = model._default_manager.filter(pk=pk)
             if _is_of_a_site(model):
+                # With what it is a part of: a point's run, a port's switch
+                whole = [field.name for field in model._meta.fields if isinstance(field, SiteKey)]
                 rows = rows.filter(site_id=self.site_id)
+                rows = rows.select_related(*whole) if whole else rows
             row = rows.first()
             if row is None:
                 where = " on this site" if _is_of_a_site(model) else ""
@@ -161,7 +175,7 @@ class Work:
 
     def expect(self, of: type[models.Model] | str, ids: Iterable[int], version: int | list[int]) -> None:
         """Note that the operation builds on this version of a row, unless this change set itself wrote it."""
-        if version != self.change_set.pk:
+        if self.learning and version != self.change_set.pk:
             name = of if isinstance(of, str) else of._meta.db_table
             self.expects.setdefault("/".join([name, *map(str, ids)]), version)
 
@@ -276,24 +290,25 @@ class Work:
         thing: Sequence[int],
         given: Mapping[str, Any],
         *,
-        step: int | None,
+        held_on: dt.date | None,
         together: Sequence[Sequence[str]] = (),
     ) -> list[F]:
         """Rewrite facts that were wrong, in the row where the wrong value begins and those that carried it
         on.
 
-        ``step``: the row valid at that step begins it; None: the stretch of rows up to the last one that say
-        the same. Fields of a group in ``together`` (a length and its basis) count as one value. Returns the
-        rows that were rewritten; what they said stays in the change record.
+        ``held_on``: the row valid at the end of that day begins it; None: the stretch of rows up to the last
+        one that say the same. Fields of a group in ``together`` (a length and its basis) count as one value.
+        Returns the rows that were rewritten; what they said stays in the change record.
         """
         rows = list(
             facts._default_manager.filter(**dict(zip(thing_fields(facts), thing, strict=True))).order_by(
                 "step"
             )
         )
+        step = None if held_on is None else last_step_of(held_on)
         first = _row_at(rows, step)
         if first is None:
-            raise refuse("Nothing is recorded at that step that could be corrected.", path="/step")
+            raise refuse("Nothing is recorded on that day that could be corrected.", path="/held_on")
         rewritten: dict[int, dict[str, Any]] = {}
         for group in _groups(given, together):
             begin = first
@@ -330,9 +345,8 @@ def clean(row: models.Model, names: Iterable[str] | None = None) -> None:
         row.clean_fields(exclude=left_out)
     except ValidationError as error:
         raise ChangeRefused(
-            Problem(f"{name}: {message}", "invalid", f"/{name}")
+            Problem(f"{name}: {messages[0]}.", "invalid", f"/{name}")
             for name, messages in error.message_dict.items()
-            for message in messages
         ) from error
 
 

@@ -183,6 +183,7 @@ class Migration(migrations.Migration):
                 ("reason", fields.NoteField(blank=False, max_length=2000)),
                 ("job_reference", fields.LineField(blank=True, max_length=80)),
                 ("happened_on", fields.DayField(blank=True, null=True)),
+                ("planned", fields.FlagField(db_default=False, default=False)),
                 (
                     "quiet",
                     models.BooleanField(
@@ -191,7 +192,7 @@ class Migration(migrations.Migration):
                 ),
                 ("operations", models.JSONField(default=list, encoder=DjangoJSONEncoder)),
                 ("created_at", models.DateTimeField(auto_now_add=True)),
-                ("recorded_at", models.DateTimeField(blank=True, editable=False, null=True)),
+                ("recorded_at", fields.GivenMomentField(blank=True, editable=False, null=True)),
                 ("step", fields.StepField(null=True)),
                 ("transaction_id", models.BigIntegerField(blank=True, editable=False, null=True)),
                 ("version", models.BigIntegerField(default=1, editable=False)),

@@ -24,7 +24,7 @@ def model_fits(fitting: Sequence[DeviceModel.Kind], model: str, kind: str | None
     there is no model."""
     if kind is not None and kind not in fitting:
         wanted = " or ".join(one.label for one in fitting)
-        yield Problem(f"{model} is a {_KIND(kind).label}; expected a {wanted}.", "wrong_kind", "/model")
+        yield Problem(f"{model} is a {_KIND(kind).label}; expected a {wanted}.", "wrong_kind", "/model_id")
 
 
 def basis_fits(value_name: str, value: float | None, basis_name: str, basis: int) -> Iterator[Problem]:
@@ -54,4 +54,4 @@ def port_is_free(port: str, held: Held, others: Iterable[Held]) -> Iterator[Prob
     """A port has one device at a time. ``others``: the other devices that are ever on it."""
     for other in others:
         if (other.end is None or held.begin < other.end) and (held.end is None or other.begin < held.end):
-            yield Problem(f"{port} is taken by {other.device}.", "taken", "/port")
+            yield Problem(f"{port} is taken by {other.device}.", "taken", "/port_id")

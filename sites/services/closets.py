@@ -3,50 +3,31 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import TypedDict, Unpack
+from typing import Any
 
 from sites.changes.operations import Use, operation
 from sites.changes.work import Work, describe
+from sites.fields import facts_of
 from sites.models import Amplifier, Block, Closet, Contact, Endpoint, Placed, Supply, Switch
 
 from .uses import require_unused, standing_at, used_by
 
 
-class ClosetDetails(TypedDict, total=False):
-    building: str
-    floor: str
-    room: str
-    directions: str
-    opened_by: str
-    opening_hours: str
-    key_location: str
-    escort: str
-    induction: str
-    permits: str
-    protective_equipment: str
-    other_tenants: str
-    dangers: str
-    ladder_m: float | None
-    note: str
+@operation("closet.add", "A closet is recorded.", of=Closet, takes=facts_of(Closet, "name"))
+def closet_add(work: Work, /, *, name: str, **given: Any) -> Closet:
+    return work.add(Closet(name=name, **given))
 
 
-class ClosetAltered(ClosetDetails, total=False):
-    name: str
-
-
-@operation("closet.add", "A closet is recorded.", use=Use.WORK)
-def closet_add(work: Work, *, name: str, **details: Unpack[ClosetDetails]) -> Closet:
-    return work.add(Closet(name=name, **details))
-
-
-@operation("closet.alter", "What is said of a closet changes.", use=Use.ANY)
-def closet_alter(work: Work, *, closet: Closet, **altered: Unpack[ClosetAltered]) -> Closet:
-    work.alter(closet, altered)
+@operation(
+    "closet.alter", "What is said of a closet changes.", of=Closet, takes=facts_of(Closet), use=Use.ANY
+)
+def closet_alter(work: Work, /, *, closet: Closet, **given: Any) -> Closet:
+    work.alter(closet, given)
     return closet
 
 
 @operation("closet.end", "A closet is given up; nothing stands in it any more.")
-def closet_end(work: Work, *, closet: Closet) -> Closet:
+def closet_end(work: Work, /, *, closet: Closet) -> Closet:
     require_unused(work, closet)
     work.end(closet)
     return closet
@@ -59,62 +40,55 @@ def _in_closet(work: Work, closet: Placed) -> Iterable[str]:
             yield describe(thing)
 
 
-class BlockDetails(TypedDict, total=False):
-    row_count: int
-    note: str
+@operation(
+    "block.add",
+    "A termination block is mounted.",
+    of=Block,
+    takes=facts_of(Block, "closet", "name", "kind"),
+)
+def block_add(work: Work, /, *, closet: Closet, name: str, kind: Block.Kind, **given: Any) -> Block:
+    return work.add(Block(closet=closet, name=name, kind=kind, **given))
 
 
-class BlockAltered(BlockDetails, total=False):
-    name: str
-    closet: Closet
-    kind: Block.Kind
-
-
-@operation("block.add", "A termination block is mounted.")
-def block_add(
-    work: Work, *, closet: Closet, name: str, kind: Block.Kind, **details: Unpack[BlockDetails]
-) -> Block:
-    return work.add(Block(closet=closet, name=name, kind=kind, **details))
-
-
-@operation("block.alter", "What is said of a termination block changes.", use=Use.ANY)
-def block_alter(work: Work, *, block: Block, **altered: Unpack[BlockAltered]) -> Block:
-    work.alter(block, altered)
+@operation(
+    "block.alter",
+    "What is said of a termination block changes.",
+    of=Block,
+    takes=facts_of(Block),
+    use=Use.ANY,
+)
+def block_alter(work: Work, /, *, block: Block, **given: Any) -> Block:
+    work.alter(block, given)
     return block
 
 
 @operation("block.end", "A termination block is taken down.")
-def block_end(work: Work, *, block: Block) -> Block:
+def block_end(work: Work, /, *, block: Block) -> Block:
     require_unused(work, block)
     work.end(block)
     return block
 
 
-class ContactDetails(TypedDict, total=False):
-    closet: Closet | None
-    phone: str
-    email: str
-    hours: str
-    note: str
+@operation(
+    "contact.add",
+    "Someone is to be called.",
+    of=Contact,
+    takes=facts_of(Contact, "name", "role"),
+    use=Use.ANY,
+)
+def contact_add(work: Work, /, *, name: str, role: Contact.Role, **given: Any) -> Contact:
+    return work.add(Contact(name=name, role=role, **given))
 
 
-class ContactAltered(ContactDetails, total=False):
-    name: str
-    role: Contact.Role
-
-
-@operation("contact.add", "Someone is to be called.", use=Use.ANY)
-def contact_add(work: Work, *, name: str, role: Contact.Role, **details: Unpack[ContactDetails]) -> Contact:
-    return work.add(Contact(name=name, role=role, **details))
-
-
-@operation("contact.alter", "What is said of a contact changes.", use=Use.ANY)
-def contact_alter(work: Work, *, contact: Contact, **altered: Unpack[ContactAltered]) -> Contact:
-    work.alter(contact, altered)
+@operation(
+    "contact.alter", "What is said of a contact changes.", of=Contact, takes=facts_of(Contact), use=Use.ANY
+)
+def contact_alter(work: Work, /, *, contact: Contact, **given: Any) -> Contact:
+    work.alter(contact, given)
     return contact
 
 
 @operation("contact.remove", "Someone is not to be called any more.", use=Use.ANY)
-def contact_remove(work: Work, *, contact: Contact) -> Contact:
+def contact_remove(work: Work, /, *, contact: Contact) -> Contact:
     work.remove(contact)
     return contact

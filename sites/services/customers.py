@@ -3,79 +3,86 @@
 from __future__ import annotations
 
 import datetime as dt
-from typing import TypedDict, Unpack
+from typing import Annotated, Any
 
 from django.db.backends.postgresql.psycopg_any import DateRange
 
 from sites.changes.errors import refuse
 from sites.changes.operations import Use, operation
 from sites.changes.work import Work
+from sites.fields import DayField, facts_of
 from sites.models import Contract, Coverage, Customer, Site
 
 
-class CustomerAltered(TypedDict, total=False):
-    name: str
-    code: str
-    note: str
-
-
-@operation("customer.add", "Someone becomes a customer.", use=Use.ANY, shared=True)
-def customer_add(work: Work, *, name: str, code: str, note: str = "") -> Customer:
+@operation("customer.add", "Someone becomes a customer.", of=Customer, use=Use.ANY, shared=True)
+def customer_add(work: Work, /, *, name: str, code: str, note: str = "") -> Customer:
     return work.add(Customer(name=name, code=code, note=note))
 
 
-@operation("customer.alter", "What is said of a customer changes.", use=Use.ANY, shared=True)
-def customer_alter(work: Work, *, customer: Customer, **altered: Unpack[CustomerAltered]) -> Customer:
-    work.alter(customer, altered)
+@operation(
+    "customer.alter",
+    "What is said of a customer changes.",
+    of=Customer,
+    takes=facts_of(Customer),
+    use=Use.ANY,
+    shared=True,
+)
+def customer_alter(work: Work, /, *, customer: Customer, **given: Any) -> Customer:
+    work.alter(customer, given)
     return customer
 
 
-class ContractDetails(TypedDict, total=False):
-    response_hours: int | None
-    test_interval_months: int | None
-    event_when_probable: bool
-    note: str
+@operation(
+    "contract.add",
+    "A contract is made with a customer.",
+    of=Contract,
+    takes=facts_of(Contract, "reference"),
+    use=Use.ANY,
+    shared=True,
+)
+def contract_add(work: Work, /, *, customer: Customer, reference: str, **given: Any) -> Contract:
+    return work.add(Contract(customer=customer, reference=reference, **given))
 
 
-class ContractAltered(ContractDetails, total=False):
-    reference: str
-
-
-@operation("contract.add", "A contract is made with a customer.", use=Use.ANY, shared=True)
-def contract_add(
-    work: Work, *, customer: Customer, reference: str, **details: Unpack[ContractDetails]
-) -> Contract:
-    return work.add(Contract(customer=customer, reference=reference, **details))
-
-
-@operation("contract.alter", "What a contract says changes.", use=Use.ANY, shared=True)
-def contract_alter(work: Work, *, contract: Contract, **altered: Unpack[ContractAltered]) -> Contract:
-    work.alter(contract, altered)
+@operation(
+    "contract.alter",
+    "What a contract says changes.",
+    of=Contract,
+    takes=facts_of(Contract),
+    use=Use.ANY,
+    shared=True,
+)
+def contract_alter(work: Work, /, *, contract: Contract, **given: Any) -> Contract:
+    work.alter(contract, given)
     return contract
+
+
+_Day = Annotated[dt.date, DayField()]
+_EndDay = Annotated[dt.date | None, DayField(help_text="The first day not covered.")]
 
 
 @operation(
     "coverage.add", "A contract covers a site, from a day until before a day.", use=Use.ANY, shared=True
 )
 def coverage_add(
-    work: Work, *, contract: Contract, site: Site, first_day: dt.date, end_day: dt.date | None = None
+    work: Work, /, *, contract: Contract, site: Site, first_day: _Day, end_day: _EndDay = None
 ) -> Coverage:
     if site.customer_id != contract.customer_id:
         detail = f"{site.name} is of another customer than contract {contract.reference}."
-        raise refuse(detail, code="other_customer", path="/site")
+        raise refuse(detail, code="other_customer", path="/site_id")
     return work.add(Coverage(contract=contract, site=site, days=_days(first_day, end_day)))
 
 
 @operation("coverage.alter", "A contract covers a site on other days.", use=Use.ANY, shared=True)
 def coverage_alter(
-    work: Work, *, coverage: Coverage, first_day: dt.date, end_day: dt.date | None = None
+    work: Work, /, *, coverage: Coverage, first_day: _Day, end_day: _EndDay = None
 ) -> Coverage:
     work.alter(coverage, {"days": _days(first_day, end_day)})
     return coverage
 
 
 @operation("coverage.remove", "A contract does not cover a site after all.", use=Use.ANY, shared=True)
-def coverage_remove(work: Work, *, coverage: Coverage) -> Coverage:
+def coverage_remove(work: Work, /, *, coverage: Coverage) -> Coverage:
     work.remove(coverage)
     return coverage
 

@@ -2,22 +2,13 @@
 
 from __future__ import annotations
 
-import datetime as dt
-from typing import Any, TypedDict, Unpack
+from typing import Annotated, Any
 
 from sites.changes.errors import require
-from sites.changes.operations import Use, operation
+from sites.changes.operations import HeldOn, Use, operation
 from sites.changes.work import Work, but, describe, only
-from sites.models import (
-    Basis,
-    CableType,
-    Closet,
-    DeviceModel,
-    Endpoint,
-    EndpointFacts,
-    Output,
-    SwitchPort,
-)
+from sites.fields import ListField, WordField, facts_of
+from sites.models import DeviceModel, Endpoint, EndpointFacts, Output, SwitchPort
 from sites.rules.equipment import Held, port_is_free, power_fits
 
 from .fitting import require_kind, with_basis
@@ -25,52 +16,29 @@ from .uses import facts_from, require_unused, standing_at
 
 _KINDS = (DeviceModel.Kind.GATEWAY, DeviceModel.Kind.NETWORK_SPEAKER, DeviceModel.Kind.NETWORK_AMPLIFIER)
 _PowerSource = EndpointFacts.PowerSource
+OUTPUTS_AT_MOST = 64
 
 
-class EndpointState(TypedDict, total=False):
-    model: DeviceModel | None
-    power_source: EndpointFacts.PowerSource
-    port: SwitchPort | None
-    negotiated_class: int | None
-    negotiated_power_w: float | None
-    cable_length_m: float | None
-    cable_length_basis: Basis
-    cable_type: CableType | None
-    address: str | None
-    vlan: int | None
-    multicast_group: str | None
-    page_code: str
-
-
-class EndpointDetails(EndpointState, total=False):
-    closet: Closet | None
-    place: str
-    serial: str
-    mac: str
-    firmware: str
-    configuration_backup: str
-    warranty_end: dt.date | None
-    note: str
-
-
-class EndpointAltered(EndpointDetails, total=False):
-    name: str
-
-
-_ENDPOINT = tuple(EndpointState.__annotations__)
+_ENDPOINT = facts_of(EndpointFacts)
 _TOGETHER = [("cable_length_m", "cable_length_basis"), ("power_source", "port")]
 
 
+_Outputs = Annotated[
+    list[Output.Terminal] | None, ListField(WordField(Output.Terminal), max_items=OUTPUTS_AT_MOST)
+]
+
+
 @operation(
-    "endpoint.add", "A networked device is installed, with its outputs (as its model has, unless said)."
+    "endpoint.add",
+    "A networked device is installed, with its outputs (as its model has, unless said).",
+    of=(Endpoint, EndpointFacts),
+    takes=(*facts_of(Endpoint, "name"), *_ENDPOINT),
 )
-def endpoint_add(
-    work: Work, *, name: str, outputs: list[Output.Terminal] | None = None, **details: Unpack[EndpointDetails]
-) -> Endpoint:
-    model = details.get("model")
+def endpoint_add(work: Work, /, *, name: str, outputs: _Outputs = None, **given: Any) -> Endpoint:
+    model = given.get("model")
     require_kind(model, *_KINDS)
-    state = _fitting_state(work, None, only(details, _ENDPOINT))
-    endpoint = work.add(Endpoint(name=name, **but(details, _ENDPOINT)))
+    state = _fitting_state(work, None, only(given, _ENDPOINT))
+    endpoint = work.add(Endpoint(name=name, **but(given, _ENDPOINT)))
     work.begin(EndpointFacts(endpoint=endpoint, **state))
     if outputs is None:
         count = model.output_count if model is not None else None
@@ -86,19 +54,21 @@ def endpoint_add(
 @operation(
     "endpoint.alter",
     "A networked device is replaced by another model, set otherwise on the network, or described otherwise.",
+    of=(Endpoint, EndpointFacts),
+    takes=(*facts_of(Endpoint), *_ENDPOINT),
     use=Use.ANY,
 )
-def endpoint_alter(work: Work, *, endpoint: Endpoint, **altered: Unpack[EndpointAltered]) -> Endpoint:
-    require_kind(altered.get("model"), *_KINDS)
-    work.alter(endpoint, but(altered, _ENDPOINT))
-    state = only(altered, _ENDPOINT)
+def endpoint_alter(work: Work, /, *, endpoint: Endpoint, **given: Any) -> Endpoint:
+    require_kind(given.get("model"), *_KINDS)
+    work.alter(endpoint, but(given, _ENDPOINT))
+    state = only(given, _ENDPOINT)
     if state:
         work.supersede(EndpointFacts, [endpoint.pk], _fitting_state(work, endpoint, state))
     return endpoint
 
 
 @operation("endpoint.move", "A networked device is patched to another port, or off every port.")
-def endpoint_move(work: Work, *, endpoint: Endpoint, port: SwitchPort | None) -> Endpoint:
+def endpoint_move(work: Work, /, *, endpoint: Endpoint, port: SwitchPort | None) -> Endpoint:
     state: dict[str, Any] = {"port": port}
     if port is None:
         state["power_source"] = _PowerSource.UNKNOWN
@@ -108,23 +78,22 @@ def endpoint_move(work: Work, *, endpoint: Endpoint, port: SwitchPort | None) ->
     return endpoint
 
 
-@operation("endpoint.correct", "What is recorded of a networked device was wrong.", use=Use.CORRECTION)
-def endpoint_correct(
-    work: Work, *, endpoint: Endpoint, step: int | None = None, **state: Unpack[EndpointState]
-) -> Endpoint:
-    require_kind(state.get("model"), *_KINDS)
-    work.correct(
-        EndpointFacts,
-        [endpoint.pk],
-        _fitting_state(work, endpoint, dict(state)),
-        step=step,
-        together=_TOGETHER,
-    )
+@operation(
+    "endpoint.correct",
+    "What is recorded of a networked device was wrong.",
+    of=(Endpoint, EndpointFacts),
+    takes=_ENDPOINT,
+    use=Use.CORRECTION,
+)
+def endpoint_correct(work: Work, /, *, endpoint: Endpoint, held_on: HeldOn = None, **given: Any) -> Endpoint:
+    require_kind(given.get("model"), *_KINDS)
+    state = _fitting_state(work, endpoint, given)
+    work.correct(EndpointFacts, [endpoint.pk], state, held_on=held_on, together=_TOGETHER)
     return endpoint
 
 
 @operation("endpoint.end", "A networked device is taken down, and its outputs with it.")
-def endpoint_end(work: Work, *, endpoint: Endpoint) -> Endpoint:
+def endpoint_end(work: Work, /, *, endpoint: Endpoint) -> Endpoint:
     work.current(EndpointFacts, endpoint.pk)
     outputs = list(standing_at(work, Output, endpoint=endpoint).order_by("number"))
     require_unused(work, endpoint, *outputs)
@@ -150,9 +119,10 @@ def _fitting_state(work: Work, endpoint: Endpoint | None, state: dict[str, Any])
     return state
 
 
-@operation("output.add", "A networked device has one more analog output in use.")
+@operation("output.add", "A networked device has one more analog output in use.", of=Output)
 def output_add(
     work: Work,
+    /,
     *,
     endpoint: Endpoint,
     number: int,
@@ -161,14 +131,14 @@ def output_add(
     return work.add(Output(endpoint=endpoint, number=number, terminal=terminal))
 
 
-@operation("output.alter", "What an analog output ends in is recorded.", use=Use.ANY)
-def output_alter(work: Work, *, output: Output, terminal: Output.Terminal) -> Output:
+@operation("output.alter", "What an analog output ends in is recorded.", of=Output, use=Use.ANY)
+def output_alter(work: Work, /, *, output: Output, terminal: Output.Terminal) -> Output:
     work.alter(output, {"terminal": terminal})
     return output
 
 
 @operation("output.end", "An analog output is there no longer.")
-def output_end(work: Work, *, output: Output) -> Output:
+def output_end(work: Work, /, *, output: Output) -> Output:
     require_unused(work, output)
     work.end(output)
     return output

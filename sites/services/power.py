@@ -2,120 +2,114 @@
 
 from __future__ import annotations
 
-import datetime as dt
-from typing import TypedDict, Unpack
+from typing import Any
 
-from sites.changes.operations import Use, operation
+from sites.changes.operations import HeldOn, Use, operation
 from sites.changes.work import Work, but, only
+from sites.fields import facts_of
 from sites.models import Amplifier, AmplifierFacts, Closet, DeviceModel, Supply, SupplyFacts
 
 from .fitting import require_kind
 from .uses import require_unused
 
-
-class SupplyState(TypedDict, total=False):
-    model: DeviceModel | None
+_SUPPLY = facts_of(SupplyFacts)
 
 
-class SupplyDetails(SupplyState, total=False):
-    outlet: str
-    breaker: str
-    ups: str
-    battery_installed_on: dt.date | None
-    note: str
-
-
-class SupplyAltered(SupplyDetails, total=False):
-    name: str
-    closet: Closet
-
-
-_SUPPLY = tuple(SupplyState.__annotations__)
-
-
-@operation("supply.add", "A DC supply is mounted in a closet.")
-def supply_add(work: Work, *, closet: Closet, name: str, **details: Unpack[SupplyDetails]) -> Supply:
-    require_kind(details.get("model"), DeviceModel.Kind.SUPPLY)
-    supply = work.add(Supply(closet=closet, name=name, **but(details, _SUPPLY)))
-    work.begin(SupplyFacts(supply=supply, **only(details, _SUPPLY)))
+@operation(
+    "supply.add",
+    "A DC supply is mounted in a closet.",
+    of=(Supply, SupplyFacts),
+    takes=(*facts_of(Supply, "closet", "name"), *_SUPPLY),
+)
+def supply_add(work: Work, /, *, closet: Closet, name: str, **given: Any) -> Supply:
+    require_kind(given.get("model"), DeviceModel.Kind.SUPPLY)
+    supply = work.add(Supply(closet=closet, name=name, **but(given, _SUPPLY)))
+    work.begin(SupplyFacts(supply=supply, **only(given, _SUPPLY)))
     return supply
 
 
-@operation("supply.alter", "A DC supply is replaced by another model, or described otherwise.", use=Use.ANY)
-def supply_alter(work: Work, *, supply: Supply, **altered: Unpack[SupplyAltered]) -> Supply:
-    require_kind(altered.get("model"), DeviceModel.Kind.SUPPLY)
-    work.alter(supply, but(altered, _SUPPLY))
-    work.supersede(SupplyFacts, [supply.pk], only(altered, _SUPPLY))
+@operation(
+    "supply.alter",
+    "A DC supply is replaced by another model, or described otherwise.",
+    of=(Supply, SupplyFacts),
+    takes=(*facts_of(Supply), *_SUPPLY),
+    use=Use.ANY,
+)
+def supply_alter(work: Work, /, *, supply: Supply, **given: Any) -> Supply:
+    require_kind(given.get("model"), DeviceModel.Kind.SUPPLY)
+    work.alter(supply, but(given, _SUPPLY))
+    work.supersede(SupplyFacts, [supply.pk], only(given, _SUPPLY))
     return supply
 
 
-@operation("supply.correct", "The model recorded for a DC supply was wrong.", use=Use.CORRECTION)
-def supply_correct(
-    work: Work, *, supply: Supply, step: int | None = None, **state: Unpack[SupplyState]
-) -> Supply:
-    require_kind(state.get("model"), DeviceModel.Kind.SUPPLY)
-    work.correct(SupplyFacts, [supply.pk], state, step=step)
+@operation(
+    "supply.correct",
+    "The model recorded for a DC supply was wrong.",
+    of=(Supply, SupplyFacts),
+    takes=_SUPPLY,
+    use=Use.CORRECTION,
+)
+def supply_correct(work: Work, /, *, supply: Supply, held_on: HeldOn = None, **given: Any) -> Supply:
+    require_kind(given.get("model"), DeviceModel.Kind.SUPPLY)
+    work.correct(SupplyFacts, [supply.pk], given, held_on=held_on)
     return supply
 
 
 @operation("supply.end", "A DC supply is taken down.")
-def supply_end(work: Work, *, supply: Supply) -> Supply:
+def supply_end(work: Work, /, *, supply: Supply) -> Supply:
     work.current(SupplyFacts, supply.pk)
     require_unused(work, supply)
     work.end(supply)
     return supply
 
 
-class AmplifierState(TypedDict, total=False):
-    model: DeviceModel | None
-    line_voltage_v: float | None
+_AMPLIFIER = facts_of(AmplifierFacts)
 
 
-class AmplifierDetails(AmplifierState, total=False):
-    outlet: str
-    breaker: str
-    note: str
-
-
-class AmplifierAltered(AmplifierDetails, total=False):
-    name: str
-    closet: Closet
-
-
-_AMPLIFIER = tuple(AmplifierState.__annotations__)
-
-
-@operation("amplifier.add", "An amplifier is mounted in a closet.")
-def amplifier_add(work: Work, *, closet: Closet, name: str, **details: Unpack[AmplifierDetails]) -> Amplifier:
-    require_kind(details.get("model"), DeviceModel.Kind.AMPLIFIER)
-    amplifier = work.add(Amplifier(closet=closet, name=name, **but(details, _AMPLIFIER)))
-    work.begin(AmplifierFacts(amplifier=amplifier, **only(details, _AMPLIFIER)))
+@operation(
+    "amplifier.add",
+    "An amplifier is mounted in a closet.",
+    of=(Amplifier, AmplifierFacts),
+    takes=(*facts_of(Amplifier, "closet", "name"), *_AMPLIFIER),
+)
+def amplifier_add(work: Work, /, *, closet: Closet, name: str, **given: Any) -> Amplifier:
+    require_kind(given.get("model"), DeviceModel.Kind.AMPLIFIER)
+    amplifier = work.add(Amplifier(closet=closet, name=name, **but(given, _AMPLIFIER)))
+    work.begin(AmplifierFacts(amplifier=amplifier, **only(given, _AMPLIFIER)))
     return amplifier
 
 
 @operation(
     "amplifier.alter",
     "An amplifier is replaced, set to another line voltage, or described otherwise.",
+    of=(Amplifier, AmplifierFacts),
+    takes=(*facts_of(Amplifier), *_AMPLIFIER),
     use=Use.ANY,
 )
-def amplifier_alter(work: Work, *, amplifier: Amplifier, **altered: Unpack[AmplifierAltered]) -> Amplifier:
-    require_kind(altered.get("model"), DeviceModel.Kind.AMPLIFIER)
-    work.alter(amplifier, but(altered, _AMPLIFIER))
-    work.supersede(AmplifierFacts, [amplifier.pk], only(altered, _AMPLIFIER))
+def amplifier_alter(work: Work, /, *, amplifier: Amplifier, **given: Any) -> Amplifier:
+    require_kind(given.get("model"), DeviceModel.Kind.AMPLIFIER)
+    work.alter(amplifier, but(given, _AMPLIFIER))
+    work.supersede(AmplifierFacts, [amplifier.pk], only(given, _AMPLIFIER))
     return amplifier
 
 
-@operation("amplifier.correct", "What is recorded of an amplifier was wrong.", use=Use.CORRECTION)
+@operation(
+    "amplifier.correct",
+    "What is recorded of an amplifier was wrong.",
+    of=(Amplifier, AmplifierFacts),
+    takes=_AMPLIFIER,
+    use=Use.CORRECTION,
+)
 def amplifier_correct(
-    work: Work, *, amplifier: Amplifier, step: int | None = None, **state: Unpack[AmplifierState]
+    work: Work, /, *, amplifier: Amplifier, held_on: HeldOn = None, **given: Any
 ) -> Amplifier:
-    require_kind(state.get("model"), DeviceModel.Kind.AMPLIFIER)
-    work.correct(AmplifierFacts, [amplifier.pk], state, step=step)
+    require_kind(given.get("model"), DeviceModel.Kind.AMPLIFIER)
+    work.correct(AmplifierFacts, [amplifier.pk], given, held_on=held_on)
     return amplifier
 
 
 @operation("amplifier.end", "An amplifier is taken down.")
-def amplifier_end(work: Work, *, amplifier: Amplifier) -> Amplifier:
+def amplifier_end(work: Work, /, *, amplifier: Amplifier) -> Amplifier:
     work.current(AmplifierFacts, amplifier.pk)
     require_unused(work, amplifier)
     work.end(amplifier)

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import TypedDict, Unpack
+from typing import Annotated, Any
 
-from sites.changes.errors import refuse
-from sites.changes.operations import Use, operation
+from sites.changes.operations import HeldOn, Use, operation
 from sites.changes.work import Work, but, describe, only
+from sites.fields import facts_of
+from sites.fields import port_count as port_count_field
 from sites.models import (
     Closet,
     DeviceModel,
@@ -22,35 +23,24 @@ from sites.models import (
 from .fitting import require_kind
 from .uses import facts_from, require_unused, standing_at, used_by
 
-
-class SwitchState(TypedDict, total=False):
-    model: DeviceModel | None
-    power_supply_count: int | None
-    usage_threshold: float | None
+_SWITCH = facts_of(SwitchFacts)
+_PortCount = Annotated[int | None, port_count_field()]
 
 
-class SwitchDetails(SwitchState, total=False):
-    owner: Switch.Owner
-    serial: str
-    note: str
-    port_count: int
-
-
-class SwitchAltered(SwitchDetails, total=False):
-    name: str
-    closet: Closet
-
-
-_SWITCH = tuple(SwitchState.__annotations__)
-
-
-@operation("switch.add", "A switch is mounted, with its ports (as many as its model has, unless said).")
-def switch_add(work: Work, *, closet: Closet, name: str, **details: Unpack[SwitchDetails]) -> Switch:
-    model = details.get("model")
+@operation(
+    "switch.add",
+    "A switch is mounted, with its ports (as many as its model has, unless said).",
+    of=(Switch, SwitchFacts),
+    takes=(*facts_of(Switch, "closet", "name"), *_SWITCH),
+)
+def switch_add(
+    work: Work, /, *, closet: Closet, name: str, port_count: _PortCount = None, **given: Any
+) -> Switch:
+    model = given.get("model")
     require_kind(model, DeviceModel.Kind.SWITCH)
-    switch = work.add(Switch(closet=closet, name=name, **but(details, (*_SWITCH, "port_count"))))
-    work.begin(SwitchFacts(switch=switch, **only(details, _SWITCH)))
-    _set_port_count(work, switch, details.get("port_count", _ports_of(model) or 0))
+    switch = work.add(Switch(closet=closet, name=name, **but(given, _SWITCH)))
+    work.begin(SwitchFacts(switch=switch, **only(given, _SWITCH)))
+    _set_port_count(work, switch, (_ports_of(model) or 0) if port_count is None else port_count)
     return switch
 
 
@@ -58,30 +48,36 @@ def switch_add(work: Work, *, closet: Closet, name: str, **details: Unpack[Switc
     "switch.alter",
     "A switch is replaced by another model (and its ports with it), its power supplies change, or it is "
     "described otherwise.",
+    of=(Switch, SwitchFacts),
+    takes=(*facts_of(Switch), *_SWITCH),
     use=Use.ANY,
 )
-def switch_alter(work: Work, *, switch: Switch, **altered: Unpack[SwitchAltered]) -> Switch:
-    model = altered.get("model")
+def switch_alter(work: Work, /, *, switch: Switch, port_count: _PortCount = None, **given: Any) -> Switch:
+    model = given.get("model")
     require_kind(model, DeviceModel.Kind.SWITCH)
-    work.alter(switch, but(altered, (*_SWITCH, "port_count")))
-    swapped = work.supersede(SwitchFacts, [switch.pk], only(altered, _SWITCH))
-    count = altered.get("port_count", _ports_of(model) if swapped else None)
+    work.alter(switch, but(given, _SWITCH))
+    swapped = work.supersede(SwitchFacts, [switch.pk], only(given, _SWITCH))
+    count = _ports_of(model) if port_count is None and swapped else port_count
     if count is not None:
         _set_port_count(work, switch, count)
     return switch
 
 
-@operation("switch.correct", "What is recorded of a switch was wrong.", use=Use.CORRECTION)
-def switch_correct(
-    work: Work, *, switch: Switch, step: int | None = None, **state: Unpack[SwitchState]
-) -> Switch:
-    require_kind(state.get("model"), DeviceModel.Kind.SWITCH)
-    work.correct(SwitchFacts, [switch.pk], state, step=step)
+@operation(
+    "switch.correct",
+    "What is recorded of a switch was wrong.",
+    of=(Switch, SwitchFacts),
+    takes=_SWITCH,
+    use=Use.CORRECTION,
+)
+def switch_correct(work: Work, /, *, switch: Switch, held_on: HeldOn = None, **given: Any) -> Switch:
+    require_kind(given.get("model"), DeviceModel.Kind.SWITCH)
+    work.correct(SwitchFacts, [switch.pk], given, held_on=held_on)
     return switch
 
 
 @operation("switch.end", "A switch is taken down, and its ports with it.")
-def switch_end(work: Work, *, switch: Switch) -> Switch:
+def switch_end(work: Work, /, *, switch: Switch) -> Switch:
     work.current(SwitchFacts, switch.pk)
     ports = list(standing_at(work, SwitchPort, switch=switch).order_by("number"))
     require_unused(work, switch, *ports)
@@ -96,8 +92,6 @@ def _ports_of(model: DeviceModel | None) -> int | None:
 def _set_port_count(work: Work, switch: Switch, count: int) -> None:
     """Add the ports that are missing up to ``count``, and end those beyond it, unless something hangs on
     them."""
-    if not 0 <= count <= 512:
-        raise refuse("A switch has 0 to 512 ports.", code="invalid", path="/port_count")
     standing = {port.number: port for port in standing_at(work, SwitchPort, switch=switch)}
     surplus = [port for number, port in sorted(standing.items()) if number > count]
     require_unused(work, *surplus)
@@ -113,24 +107,29 @@ def _set_port_count(work: Work, switch: Switch, count: int) -> None:
     )
 
 
-class PortState(TypedDict, total=False):
-    priority: SwitchPortFacts.Priority
-    other_load: str
-    other_load_class: int | None
-    other_load_power_w: float | None
+_PORT = facts_of(SwitchPortFacts)
 
 
-@operation("port.alter", "A port's priority, or what else hangs on it, changes.")
-def port_alter(work: Work, *, port: SwitchPort, **state: Unpack[PortState]) -> SwitchPort:
-    work.supersede(SwitchPortFacts, [port.pk], state)
+@operation(
+    "port.alter",
+    "A port's priority, or what else is connected to it, changes.",
+    of=SwitchPortFacts,
+    takes=_PORT,
+)
+def port_alter(work: Work, /, *, port: SwitchPort, **given: Any) -> SwitchPort:
+    work.supersede(SwitchPortFacts, [port.pk], given)
     return port
 
 
-@operation("port.correct", "What is recorded of a port was wrong.", use=Use.CORRECTION)
-def port_correct(
-    work: Work, *, port: SwitchPort, step: int | None = None, **state: Unpack[PortState]
-) -> SwitchPort:
-    work.correct(SwitchPortFacts, [port.pk], state, step=step)
+@operation(
+    "port.correct",
+    "What is recorded of a port was wrong.",
+    of=SwitchPortFacts,
+    takes=_PORT,
+    use=Use.CORRECTION,
+)
+def port_correct(work: Work, /, *, port: SwitchPort, held_on: HeldOn = None, **given: Any) -> SwitchPort:
+    work.correct(SwitchPortFacts, [port.pk], given, held_on=held_on)
     return port
 
 

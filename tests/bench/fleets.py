@@ -27,7 +27,7 @@ def add_speakers(site_id: int, run_id: int, count: int, *, reason: str) -> int:
         site_id=site_id, user=None, actor="Mara Ellingsworth", reason=reason, door=ChangeSet.Door.COMMAND
     )
     speaker = {
-        "op": "point.append", "run": run_id, "kind": "device", "device_kind": "ceiling_speaker",
+        "op": "point.append", "run_id": run_id, "kind": "device", "device_kind": "ceiling_speaker",
         "length_m": 20.0, "length_basis": "measured",
     }  # fmt: skip
     return change_accept(change, [speaker] * count).change_set.pk

@@ -90,8 +90,8 @@ class Hanger(Writer):
             return
         run = runs[len(self.accepted) % len(runs)]
         operations = [
-            {"op": "point.append", "label": f"p{n}", "run": run["id"]}
-            | ({"after": f"@p{n - 1}"} if n else {})
+            {"op": "point.append", "label": f"p{n}", "run_id": run["id"]}
+            | ({"after_id": f"@p{n - 1}"} if n else {})
             for n in range(POINTS_A_CHANGE)
         ]
         reason = reason.replace("writer", "hanger")

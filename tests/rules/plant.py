@@ -55,7 +55,8 @@ def row_of(thing: Ref) -> dict[str, str]:
     parts = [name for part in kind.key for name in kind.columns_of(part)]
     named = dict(zip(parts, map(str, thing.names), strict=True))
     first = {**named, "output": "1-2"} if thing.kind == "outputs" else named
-    return next(row for row in _folder()[thing.kind] if first.items() <= row.items()) | named
+    row = next(row for row in _folder()[thing.kind] if first.items() <= row.items()) | named
+    return {name: cell for name, cell in row.items() if name != "change"}
 
 
 def build() -> None:

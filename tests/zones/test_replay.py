@@ -56,22 +56,22 @@ def random_operation(
         after = rng.choice([None, *now.order])
         return {
             "op": "point.append",
-            "run": things["run"],
+            "run_id": things["run"],
             "name": name,
-            **({"after": ids[after]} if after else {}),
+            **({"after_id": ids[after]} if after else {}),
             **basis,
         }
     chosen = rng.choice(now.order)
     return rng.choice(
         [
-            {"op": "point.insert", "before": ids[chosen], "name": name},
-            {"op": "point.insert", "before": ids[chosen], "name": name},
-            {"op": "point.remove", "point": ids[chosen]},
-            {"op": "point.alter", "point": ids[chosen], "tap_power_w": 5.0, "tap_basis": "marked"},
-            {"op": "point.alter", "point": ids[chosen], "after": ids[rng.choice(now.order)]},
-            {"op": "supply.alter", "supply": things["supply"], "model": rng.choice(things["models"])},
-            {"op": "clip.pull", "block": things["block"], "rows": [rng.randint(1, 4)]},
-            {"op": "clip.put", "block": things["block"], "rows": [rng.randint(1, 4)]},
+            {"op": "point.insert", "before_id": ids[chosen], "name": name},
+            {"op": "point.insert", "before_id": ids[chosen], "name": name},
+            {"op": "point.remove", "point_id": ids[chosen]},
+            {"op": "point.alter", "point_id": ids[chosen], "tap_power_w": 5.0, "tap_basis": "marked"},
+            {"op": "point.alter", "point_id": ids[chosen], "after_id": ids[rng.choice(now.order)]},
+            {"op": "supply.alter", "supply_id": things["supply"], "model_id": rng.choice(things["models"])},
+            {"op": "clip.pull", "block_id": things["block"], "rows": [rng.randint(1, 4)]},
+            {"op": "clip.put", "block_id": things["block"], "rows": [rng.randint(1, 4)]},
         ]
     )
 
@@ -83,25 +83,25 @@ def replay(now: Naive, operation: dict[str, Any], names: dict[int, str], ratings
             after = names.get(operation.get("after", 0))
             now.order.append(name)
             now.nodes[name] = Node(after, operation.get("length_m"))
-        case {"op": "point.insert", "before": before, "name": name}:
+        case {"op": "point.insert", "before_id": before, "name": name}:
             child = now.nodes[names[before]]
             half = None if child.length_m is None else child.length_m / 2
             now.order.append(name)
             now.nodes[name] = Node(child.parent, half)
             child.parent, child.length_m = name, half
-        case {"op": "point.remove", "point": point}:
+        case {"op": "point.remove", "point_id": point}:
             node = now.nodes[names[point]]
             if not node.is_device:
                 raise KeyError(point)
             node.is_device, node.tap_power_w = False, None
-        case {"op": "point.alter", "point": point, "tap_power_w": power}:
+        case {"op": "point.alter", "point_id": point, "tap_power_w": power}:
             node = now.nodes[names[point]]
             if not node.is_device:
                 raise KeyError(point)
             node.tap_power_w = power
-        case {"op": "point.alter", "point": point, "after": after}:
+        case {"op": "point.alter", "point_id": point, "after_id": after}:
             now.nodes[names[point]].parent = names[after]
-        case {"op": "supply.alter", "model": model}:
+        case {"op": "supply.alter", "model_id": model}:
             now.supply_ratings["PS"] = ratings[model]
         case {"op": "clip.pull", "rows": rows}:
             now.pulled |= set(rows)
@@ -150,7 +150,12 @@ def test_as_of_every_day_and_step_equals_the_replay(seed: int) -> None:
     block = factories.make_block(closet)
     run = factories.make_run(block)
     supply = factories.make_supply(closet, models[0], name="PS")
-    things = {"run": run.pk, "supply": supply.pk, "block": block.pk, "models": [model.pk for model in models]}
+    things = {
+        "run_id": run.pk,
+        "supply_id": supply.pk,
+        "block_id": block.pk,
+        "models": [model.pk for model in models],
+    }
     ratings = {model.pk: model.rated_current_a or 0.0 for model in models}
 
     now = Naive(supply_ratings={"PS": 1.0})

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import ClassVar
+
 from django.db import models
 from django.db.models import F, Q
 from django.db.models.functions import Lower
@@ -102,6 +104,10 @@ class PointFacts(DatedFacts):
         CEILING_SPEAKER = 1, "ceiling speaker"
         WALL_SPEAKER = 2, "wall speaker"
         HORN = 3, "horn"
+
+    # The facts of the segment from the parent, and those of them that say what cable it is
+    SEGMENT: ClassVar = ("length_m", "length_basis", "cable_type", "dc_pairs", "minus_cut")
+    CABLE: ClassVar = ("cable_type_id", "dc_pairs")
 
     pk = models.CompositePrimaryKey("point_id", "step")
     run = fields.SiteKey(Run, db_index=False)

@@ -25,7 +25,7 @@ def clip_fits(block: str, kind: str, *, is_in: bool) -> Iterator[Problem]:
     """Only a block whose halves can be parted has clips to pull, or cross-connects to lift."""
     if not is_in and not Block(kind=kind).can_isolate:
         detail = f"{block} is a {Block.Kind(kind).label} block. Nothing on it can be pulled."
-        yield Problem(detail, "wrong_kind", "/block")
+        yield Problem(detail, "wrong_kind", "/block_id")
 
 
 def owner_fits(owners: Collection[str], side: str | None = None) -> Iterator[Problem]:
@@ -36,7 +36,7 @@ def owner_fits(owners: Collection[str], side: str | None = None) -> Iterator[Pro
     if len(owners) != 1:
         of = ", ".join(name for names in SIDES.values() for name in names)
         detail = f"Say whose pair it is: one of {of}, not {' and '.join(owners) or 'none'}."
-        yield Problem(detail, "required", "/side" if side == Landing.Side.EQUIPMENT else "/run")
+        yield Problem(detail, "required", "/side" if side == Landing.Side.EQUIPMENT else "/run_id")
     elif side is not None and not set(owners) <= set(SIDES[side]):
         detail = f"The {side} side takes one of {', '.join(SIDES[side])}."
-        yield Problem(detail, "invalid", "/run" if side == Landing.Side.FIELD else "/side")
+        yield Problem(detail, "invalid", "/run_id" if side == Landing.Side.FIELD else "/side")

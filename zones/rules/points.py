@@ -41,4 +41,5 @@ def splice_is_bare(kind: int, **loads: object) -> Iterator[Problem]:
     if kind == PointFacts.Kind.SPLICE:
         for name, value in loads.items():
             if value is not None and not (name == "device_kind" and value == PointFacts.DeviceKind.UNKNOWN):
-                yield Problem("A splice carries no load.", "invalid", f"/{name}")
+                path = "/model_id" if name == "model" else f"/{name}"
+                yield Problem("A splice carries no load.", "invalid", path)

@@ -21,10 +21,10 @@ def subject_fits(kind: str, given: Collection[str]) -> Iterator[Problem]:
     label = Reading.Kind(kind).label
     for name in TAKEN_AT[kind]:
         if name not in given:
-            yield Problem(f"A reading of {label} names its {name}.", "required", f"/{name}")
+            yield Problem(f"A reading of {label} names its {name}.", "required", f"/{name}_id")
     for name in given:
         if name not in TAKEN_AT[kind]:
-            yield Problem(f"A reading of {label} names no {name}.", "invalid", f"/{name}")
+            yield Problem(f"A reading of {label} names no {name}.", "invalid", f"/{name}_id")
 
 
 def taken_by_then(taken_on: dt.date, recorded_on: dt.date | None) -> Iterator[Problem]:

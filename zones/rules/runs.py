@@ -20,14 +20,14 @@ def feeds_fit(kind: str, feeds: Collection[str]) -> Iterator[Problem]:
     for feed in feeds:
         if feed not in FED_BY[kind]:
             detail = f"A {Run.Kind(kind).label} run is not fed by a {feed}."
-            yield Problem(detail, "wrong_kind", f"/{feed}")
+            yield Problem(detail, "wrong_kind", f"/{feed}_id")
 
 
 def mid_feed_fits(kind: str, *, fed: bool) -> Iterator[Problem]:
     """A supply feeds only a self-amplified run at a point."""
     if fed and "supply" not in FED_BY[kind]:
         detail = f"A {Run.Kind(kind).label} run is not fed by a supply."
-        yield Problem(detail, "wrong_kind", "/feed_supply")
+        yield Problem(detail, "wrong_kind", "/feed_supply_id")
 
 
 def fuse_fits(fitted: bool | None, rating_a: float | None) -> Iterator[Problem]:

@@ -8,23 +8,25 @@ from sites.changes.work import Work
 from zones.models import PagingSet, PagingSetZone, Zone
 
 
-@operation("paging_set.add", "Some zones page together.")
-def paging_set_add(work: Work, *, name: str, zones: list[Zone]) -> PagingSet:
+@operation("paging_set.add", "Some zones page together.", of=PagingSet)
+def paging_set_add(work: Work, /, *, name: str, zones: list[Zone]) -> PagingSet:
     return _add(work, name, zones)
 
 
 @operation(
-    "paging_set.alter", "Other zones page together: the set ends, and one of its name takes its place."
+    "paging_set.alter",
+    "Other zones page together: the set ends, and one of its name takes its place.",
+    of=PagingSet,
 )
 def paging_set_alter(
-    work: Work, *, paging_set: PagingSet, zones: list[Zone], name: str | None = None
+    work: Work, /, *, paging_set: PagingSet, zones: list[Zone], name: str | None = None
 ) -> PagingSet:
     work.end(paging_set)
     return _add(work, name or paging_set.name, zones)
 
 
 @operation("paging_set.end", "Zones do not page together any more.")
-def paging_set_end(work: Work, *, paging_set: PagingSet) -> PagingSet:
+def paging_set_end(work: Work, /, *, paging_set: PagingSet) -> PagingSet:
     work.end(paging_set)
     return paging_set
 
@@ -32,7 +34,7 @@ def paging_set_end(work: Work, *, paging_set: PagingSet) -> PagingSet:
 def _add(work: Work, name: str, zones: list[Zone]) -> PagingSet:
     members = list(dict.fromkeys(zones))
     if not members:
-        raise refuse("A paging set needs at least one zone.", code="required", path="/zones")
+        raise refuse("A paging set needs at least one zone.", code="required", path="/zone_ids")
     paging_set = work.add(PagingSet(name=name))
     PagingSetZone.objects.bulk_create(
         PagingSetZone(

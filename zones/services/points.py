@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import Any, TypedDict, Unpack
+from typing import Annotated, Any
 
 from sites.changes.errors import Problem, refuse, require
-from sites.changes.operations import Use, operation
+from sites.changes.operations import HeldOn, Use, operation
+from sites.changes.parameters import Parameter
 from sites.changes.selectors import version_reader
 from sites.changes.work import Work, clean, describe
-from sites.models import Basis, CableType, DeviceModel, Placed, Supply
+from sites.fields import NumberedWordField, facts_of, length
+from sites.models import Basis, DeviceModel, Placed, Supply
 from sites.services.fitting import require_kind, with_basis
 from sites.services.uses import facts_from, used_by
-from zones.models import Point, PointFacts, Run, Zone
+from zones.models import Point, PointFacts, Run
 from zones.rules.points import DEVICE_KINDS, LOADS, counts_fit, device_fits, splice_is_bare
 from zones.rules.runs import mid_feed_fits
 
@@ -43,94 +45,74 @@ _BARE = {
 }
 
 
-class Load(TypedDict, total=False):
-    """What hangs at a point, and where."""
-
-    kind: PointFacts.Kind
-    device_kind: PointFacts.DeviceKind
-    model: DeviceModel | None
-    count_low: int | None
-    count_likely: int | None
-    count_high: int | None
-    place: str
-    current_basis: Basis
-    speech_current_a: float | None
-    idle_current_a: float | None
-    tap_power_w: float | None
-    tap_basis: Basis
-    zone: Zone | None
-    feed_supply: Supply | None
-
-
-class Hung(Load, total=False):
-    """The same with the piece of cable to the point from its parent."""
-
-    length_m: float | None
-    length_basis: Basis
-    cable_type: CableType | None
-    dc_pairs: int | None
-    minus_cut: bool
-
-
-class Altered(Hung, total=False):
-    name: str
-    after: Point | None
+_LOAD = facts_of(PointFacts, "run", "rank", "parent", "parent_rank", *PointFacts.SEGMENT)
+_FACTS = (*_LOAD, *PointFacts.SEGMENT)
+_AFTER = Parameter("after", required=False, nullable=True, model=Point)
 
 
 @operation(
-    "point.append", "A device, splice or lump is hung on a run, behind a point or directly at its block."
+    "point.append",
+    "A device, splice or lump is connected to a run, behind a point or directly at its block.",
+    of=(Point, PointFacts),
+    takes=_FACTS,
 )
 def point_append(
-    work: Work, *, run: Run, after: Point | None = None, name: str | None = None, **hung: Unpack[Hung]
+    work: Work, /, *, run: Run, after: Point | None = None, name: str | None = None, **given: Any
 ) -> Point:
     if after is not None:
-        _current(work, after, run=run, path="/after")
-        # Someone who hung a point there meanwhile has made the record another than the one this was drawn for
-        if not work.made(after):
+        _current(work, after, run=run, path="/after_id")
+        # Someone who added a point there meanwhile has made the record another than the one this was drawn
+        # for
+        if work.learning and not work.made(after):
             work.expect("point_children", [after.pk], _children(work.site_id, after.pk))
     point = _add_point(work, run, rank_after_all(run), name)
-    work.begin(_facts(point, after, _fitting(run, dict(hung), None)))
+    work.begin(_facts(point, after, _fitting(run, given, None)))
     return point
 
 
-@operation("point.insert", "A device or splice is cut into a run, into the piece before a point: mid-run.")
+@operation(
+    "point.insert",
+    "A device or splice is cut into a run, into the piece before a point: mid-run.",
+    of=(Point, PointFacts),
+    takes=_LOAD,
+)
 def point_insert(
     work: Work,
+    /,
     *,
     before: Point,
     name: str | None = None,
-    distance_from_parent_m: float | None = None,
-    distance_basis: Basis = Basis.UNKNOWN,
-    **load: Unpack[Load],
+    distance_from_parent_m: Annotated[float | None, length()] = None,
+    distance_basis: Annotated[Basis, NumberedWordField(Basis)] = Basis.UNKNOWN,
+    **given: Any,
 ) -> Point:
     """The piece to ``before`` is split. At an unknown distance in halves, whose basis is kept; at a known
     one, the rest of the length stays with ``before``. Cable and pairs are those of the piece. A cut minus
     stays on the side of ``before``, whose section begins there."""
-    given = with_basis(
+    distance = with_basis(
         {"distance_from_parent_m": distance_from_parent_m, "distance_basis": distance_basis},
         "distance_from_parent_m",
         "distance_basis",
     )
-    _current(work, before, path="/before")
+    _current(work, before, path="/before_id")
     rank = rank_before(work, before)
     # Read after that: the run may have been put in order anew
-    old = _current(work, before, path="/before")
-    near, far = _split(old, distance_from_parent_m, given["distance_basis"])
+    old = _current(work, before, path="/before_id")
+    near, far = _split(old, distance_from_parent_m, distance["distance_basis"])
     point = _add_point(work, before.run, rank, name)
-    hung = {
-        **_fitting(before.run, dict(load), None),
-        **near,
-        "cable_type_id": old.cable_type_id,
-        "dc_pairs": old.dc_pairs,
-    }
-    work.begin(_facts(point, old.parent, hung))
+    work.begin(_facts(point, old.parent, {**_fitting(before.run, given, None), **near, **_cable_of(old)}))
     work.supersede(PointFacts, [before.pk], {**far, "parent": point, "parent_rank": point.rank})
     return point
 
 
-@operation("point.alter", "A point's model, tap, cable, pairs, place, feed or parent changes.", use=Use.ANY)
-def point_alter(work: Work, *, point: Point, **altered: Unpack[Altered]) -> Point:
-    given: dict[str, Any] = dict(altered)
+@operation(
+    "point.alter",
+    "A point's model, tap, cable, pairs, place, feed or parent changes.",
+    of=(Point, PointFacts),
+    takes=("name", _AFTER, *_FACTS),
+    use=Use.ANY,
+)
+def point_alter(work: Work, /, *, point: Point, **given: Any) -> Point:
     if "name" in given:
         work.alter(point, {"name": given.pop("name")})
     if given:
@@ -142,58 +124,66 @@ def point_alter(work: Work, *, point: Point, **altered: Unpack[Altered]) -> Poin
 
 
 @operation("point.remove", "A device is taken off a run; its conductors are spliced through.")
-def point_remove(work: Work, *, point: Point) -> Point:
+def point_remove(work: Work, /, *, point: Point) -> Point:
     current = _current(work, point)
     if current.kind == PointFacts.Kind.SPLICE:
-        raise refuse(f"{describe(point)} is a bare splice already.", code="nothing_there", path="/point")
+        raise refuse(f"{describe(point)} is a bare splice already.", code="nothing_there", path="/point_id")
     work.supersede(PointFacts, [point.pk], _BARE)
     return point
 
 
-@operation("point.correct", "What is recorded of a point was wrong.", use=Use.CORRECTION)
-def point_correct(
-    work: Work, *, point: Point, step: int | None = None, **corrected: Unpack[Altered]
-) -> Point:
-    given: dict[str, Any] = dict(corrected)
+@operation(
+    "point.correct",
+    "What is recorded of a point was wrong.",
+    of=(Point, PointFacts),
+    takes=("name", _AFTER, *_FACTS),
+    use=Use.CORRECTION,
+)
+def point_correct(work: Work, /, *, point: Point, held_on: HeldOn = None, **given: Any) -> Point:
     if "name" in given:
         work.alter(point, {"name": given.pop("name")})
     latest = _latest(work, point)
     if "after" in given:
         given |= _rehung(work, point, given.pop("after"))
-    fitting = _fitting(point.run, given, latest)
-    work.correct(PointFacts, [point.pk], fitting, step=step, together=[*_TOGETHER, ("parent", "parent_rank")])
+    together = [*_TOGETHER, ("parent", "parent_rank")]
+    work.correct(
+        PointFacts, [point.pk], _fitting(point.run, given, latest), held_on=held_on, together=together
+    )
     return point
 
 
 @operation(
     "point.found",
-    "A device turns out to have hung on a run all along: behind a point, or before one (mid-run).",
+    "A device turns out to have been on a run all along: behind a point, or before one (mid-run).",
+    of=(Point, PointFacts),
+    takes=_FACTS,
     use=Use.CORRECTION,
 )
 def point_found(
     work: Work,
+    /,
     *,
     run: Run,
     after: Point | None = None,
     before: Point | None = None,
     name: str | None = None,
-    **hung: Unpack[Hung],
+    **given: Any,
 ) -> Point:
     """Since ``before``, or else ``after``, or else the run itself has been there. Before a point, the piece
     to it is split in halves in every row that says how it hangs now."""
     if before is not None:
-        return _found_before(work, before, name, dict(hung))
+        return _found_before(work, before, name, given)
     if after is None:
         since = run.begin_step
     else:
-        _latest(work, after, run=run, path="/after")
+        _latest(work, after, run=run, path="/after_id")
         since = PointFacts.objects.filter(point=after).order_by("step").values_list("step", flat=True)[0]
     point = _add_point(work, run, rank_after_all(run), name)
-    _begin_at(work, since, _facts(point, after, _fitting(run, dict(hung), None)))
+    _begin_at(work, since, _facts(point, after, _fitting(run, given, None)))
     return point
 
 
-def _found_before(work: Work, before: Point, name: str | None, hung: dict[str, Any]) -> Point:
+def _found_before(work: Work, before: Point, name: str | None, given: dict[str, Any]) -> Point:
     point = _add_point(work, before.run, rank_before(work, before), name)
     rows = list(PointFacts.objects.filter(point=before).order_by("step").select_related("parent"))
     last = rows[-1]
@@ -205,8 +195,8 @@ def _found_before(work: Work, before: Point, name: str | None, hung: dict[str, A
         stretch.insert(0, row)
     first = stretch[0]
     near, _ = _split(first, None, Basis.UNKNOWN)
-    piece = {**near, "cable_type_id": first.cable_type_id, "dc_pairs": first.dc_pairs}
-    _begin_at(work, first.step, _facts(point, last.parent, {**_fitting(before.run, hung, None), **piece}))
+    segment = {**near, **_cable_of(first)}
+    _begin_at(work, first.step, _facts(point, last.parent, {**_fitting(before.run, given, None), **segment}))
     for row in stretch:
         _, far = _split(row, None, Basis.UNKNOWN)
         work.expect(PointFacts, [before.pk, row.step], row.change_set_id)
@@ -228,13 +218,13 @@ def _begin_at(work: Work, step: int, row: PointFacts) -> None:
 # --------------------------------------------------------------------------------------------------
 
 
-def _latest(work: Work, point: Point, *, run: Run | None = None, path: str = "/point") -> PointFacts:
+def _latest(work: Work, point: Point, *, run: Run | None = None, path: str = "/point_id") -> PointFacts:
     """The last facts of a point, whenever they hold."""
     _require_of(run, point, path)
     return _recorded(point, work.latest(PointFacts, point.pk), path)
 
 
-def _current(work: Work, point: Point, *, run: Run | None = None, path: str = "/point") -> PointFacts:
+def _current(work: Work, point: Point, *, run: Run | None = None, path: str = "/point_id") -> PointFacts:
     """The facts that hold, of a point whose run stands; refuses a day before something already recorded."""
     _require_of(run, point, path)
     work.require_standing(point.run)
@@ -270,6 +260,11 @@ def _facts(point: Point, parent: Point | None, hung: dict[str, Any]) -> PointFac
     )
 
 
+def _cable_of(facts: PointFacts) -> dict[str, Any]:
+    """What the cable of a segment is, whatever its length."""
+    return {name: getattr(facts, name) for name in PointFacts.CABLE}
+
+
 def _split(
     old: PointFacts, distance_m: float | None, distance_basis: Basis
 ) -> tuple[dict[str, Any], dict[str, Any]]:
@@ -296,7 +291,7 @@ def _rehung(work: Work, point: Point, after: Point | None) -> dict[str, Any]:
     """The fields by which ``point`` hangs behind ``after`` (None: at the block)."""
     if after is None:
         return {"parent": None, "parent_rank": None}
-    _latest(work, after, run=point.run, path="/after")
+    _latest(work, after, run=point.run, path="/after_id")
     rank_below(work, point, after)
     return {"parent": after, "parent_rank": after.rank}
 

@@ -74,7 +74,7 @@ def _sorted(before: dict[int, set[int]], ranks: dict[int, float], points: dict[i
     except graphlib.CycleError as error:
         circle = ", ".join(describe(points[pk]) for pk in dict.fromkeys(error.args[1]))
         detail = f"These would hang on each other, now or in what is recorded of the past: {circle}."
-        raise refuse(detail, code="circle", path="/after") from error
+        raise refuse(detail, code="circle", path="/after_id") from error
     order: list[int] = []
     ready: list[int] = []
     while sorter.is_active():

@@ -3,28 +3,25 @@
 from __future__ import annotations
 
 import datetime as dt
-from typing import TypedDict, Unpack
+from typing import Any
 
 from sites.changes.errors import refuse, require
 from sites.changes.operations import Use, operation
 from sites.changes.steps import last_step_of
 from sites.changes.work import Work, describe
+from sites.fields import facts_of
 from sites.models import Switch
 from zones.models import Point, Reading, Run
 from zones.rules.readings import subject_fits, taken_by_then
 
-
-class Circumstances(TypedDict, total=False):
-    source_voltage_v: float | None
-    technician: str
-    instrument: str
-    calibrated_on: dt.date | None
-    note: str
+_SUBJECT = ("kind", "run", "point", "switch", "power_group")
+_CIRCUMSTANCES = facts_of(Reading, *_SUBJECT, "state", "value", "taken_on", "supersedes")
 
 
-@operation("reading.record", "An instrument was read.", use=Use.ANY)
+@operation("reading.record", "An instrument was read.", of=Reading, takes=_CIRCUMSTANCES, use=Use.ANY)
 def reading_record(
     work: Work,
+    /,
     *,
     kind: Reading.Kind,
     state: Reading.State,
@@ -34,7 +31,7 @@ def reading_record(
     point: Point | None = None,
     switch: Switch | None = None,
     power_group: int | None = None,
-    **circumstances: Unpack[Circumstances],
+    **circumstances: Any,
 ) -> Reading:
     _require_subject(kind, run, point, switch)
     require(taken_by_then(taken_on, work.change_set.happened_on))
@@ -54,35 +51,28 @@ def reading_record(
     return work.add(reading)
 
 
-@operation("reading.supersede", "A reading was written down wrongly: another takes its place.", use=Use.ANY)
+@operation(
+    "reading.supersede",
+    "A reading was written down wrongly: another takes its place.",
+    of=Reading,
+    takes=_CIRCUMSTANCES,
+    use=Use.ANY,
+)
 def reading_supersede(
     work: Work,
+    /,
     *,
     reading: Reading,
     value: float | None = None,
     state: Reading.State | None = None,
     taken_on: dt.date | None = None,
-    **circumstances: Unpack[Circumstances],
+    **circumstances: Any,
 ) -> Reading:
     if Reading.objects.filter(supersedes=reading).exists():
-        raise refuse(f"Reading {reading.pk} is superseded already.", code="superseded", path="/reading")
+        raise refuse(f"Reading {reading.pk} is superseded already.", code="superseded", path="/reading_id")
     day = taken_on or reading.taken_on
     require(taken_by_then(day, work.change_set.happened_on))
-    kept = {
-        name: getattr(reading, name)
-        for name in (
-            "kind",
-            "run",
-            "point",
-            "switch",
-            "power_group",
-            "source_voltage_v",
-            "technician",
-            "instrument",
-            "calibrated_on",
-            "note",
-        )
-    }
+    kept = {name: getattr(reading, name) for name in (*_SUBJECT, *_CIRCUMSTANCES)}
     return work.add(
         Reading(
             **{**kept, **circumstances},
@@ -99,4 +89,4 @@ def _require_subject(kind: Reading.Kind, run: Run | None, point: Point | None, s
     given = {"run": run if point is None else point.run, "point": point, "switch": switch}
     require(subject_fits(kind, [name for name, thing in given.items() if thing is not None]))
     if point is not None and run is not None and point.run_id != run.pk:
-        raise refuse(f"{describe(point)} is of another run.", code="other_run", path="/point")
+        raise refuse(f"{describe(point)} is of another run.", code="other_run", path="/point_id")

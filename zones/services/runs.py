@@ -3,47 +3,31 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import Any, TypedDict, Unpack
+from typing import Any
 
 from sites.changes.errors import require
-from sites.changes.operations import Use, operation
+from sites.changes.operations import HeldOn, Use, operation
 from sites.changes.work import Work, but, describe, only
+from sites.fields import facts_of
 from sites.models import Amplifier, Block, Output, Placed, Supply
 from sites.services.uses import facts_from, require_unused, standing_at, used_by
-from zones.models import Landing, Run, RunFacts, Zone
+from zones.models import Landing, Run, RunFacts
 from zones.rules.runs import feeds_fit, fuse_fits
 
-
-class RunState(TypedDict, total=False):
-    zone: Zone | None
-    output: Output | None
-    supply: Supply | None
-    amplifier: Amplifier | None
-    fuse_fitted: bool | None
-    fuse_rating_a: float | None
-
-
-class RunDetails(RunState, total=False):
-    note: str
-
-
-class RunAltered(RunDetails, total=False):
-    name: str
-
-
-class RunCorrected(RunState, total=False):
-    kind: Run.Kind
-
-
-_RUN = tuple(RunState.__annotations__)
+_RUN = facts_of(RunFacts)
 _TOGETHER = [("fuse_fitted", "fuse_rating_a")]
 _FEEDS = ("output", "supply", "amplifier")
 
 
-@operation("run.add", "A run is pulled from a block.")
-def run_add(work: Work, *, block: Block, name: str, kind: Run.Kind, **details: Unpack[RunDetails]) -> Run:
-    state = _fitting_state(kind, only(details, _RUN))
-    run = work.add(Run(block=block, name=name, kind=kind, **but(details, _RUN)))
+@operation(
+    "run.add",
+    "A run is pulled from a block.",
+    of=(Run, RunFacts),
+    takes=(*facts_of(Run, "block", "name", "kind"), *_RUN),
+)
+def run_add(work: Work, /, *, block: Block, name: str, kind: Run.Kind, **given: Any) -> Run:
+    state = _fitting_state(kind, only(given, _RUN))
+    run = work.add(Run(block=block, name=name, kind=kind, **but(given, _RUN)))
     work.begin(RunFacts(run=run, **state))
     return run
 
@@ -52,19 +36,27 @@ def run_add(work: Work, *, block: Block, name: str, kind: Run.Kind, **details: U
     "run.alter",
     "A run is patched to another zone, output, supply or amplifier, its fuse changes, or it is described "
     "otherwise.",
+    of=(Run, RunFacts),
+    takes=(*facts_of(Run, "block", "kind"), *_RUN),
     use=Use.ANY,
 )
-def run_alter(work: Work, *, run: Run, **altered: Unpack[RunAltered]) -> Run:
-    work.alter(run, but(altered, _RUN))
-    work.supersede(RunFacts, [run.pk], _fitting_state(run.kind, only(altered, _RUN)))
+def run_alter(work: Work, /, *, run: Run, **given: Any) -> Run:
+    work.alter(run, but(given, _RUN))
+    work.supersede(RunFacts, [run.pk], _fitting_state(run.kind, only(given, _RUN)))
     return run
 
 
-@operation("run.correct", "What is recorded of a run was wrong.", use=Use.CORRECTION)
-def run_correct(work: Work, *, run: Run, step: int | None = None, **corrected: Unpack[RunCorrected]) -> Run:
-    kind = corrected.get("kind", Run.Kind(run.kind))
-    state = _fitting_state(kind, only(corrected, _RUN))
-    work.correct(RunFacts, [run.pk], state, step=step, together=_TOGETHER)
+@operation(
+    "run.correct",
+    "What is recorded of a run was wrong.",
+    of=(Run, RunFacts),
+    takes=("kind", *_RUN),
+    use=Use.CORRECTION,
+)
+def run_correct(work: Work, /, *, run: Run, held_on: HeldOn = None, **given: Any) -> Run:
+    kind = given.get("kind", Run.Kind(run.kind))
+    state = _fitting_state(kind, only(given, _RUN))
+    work.correct(RunFacts, [run.pk], state, held_on=held_on, together=_TOGETHER)
     if kind != run.kind:
         work.alter(run, {"kind": kind})
         for row in RunFacts.objects.filter(run=run):
@@ -73,7 +65,7 @@ def run_correct(work: Work, *, run: Run, step: int | None = None, **corrected: U
 
 
 @operation("run.end", "A run is taken out of use: its conductors are off every block.")
-def run_end(work: Work, *, run: Run) -> Run:
+def run_end(work: Work, /, *, run: Run) -> Run:
     work.current(RunFacts, run.pk)
     require_unused(work, run)
     work.end(run)

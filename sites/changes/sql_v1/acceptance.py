@@ -42,12 +42,9 @@ ACCEPTANCE = f"""
 CREATE FUNCTION zonebook_change_set_accept(INOUT accepted change_set) LANGUAGE plpgsql AS $$
 DECLARE
     first_step bigint;
+    its_time_zone text;
+    today date;
 BEGIN
-    IF accepted.happened_on IS NULL THEN
-        RAISE EXCEPTION 'a change set is accepted with the day on which it happened' USING
-            ERRCODE = 'integrity_constraint_violation', CONSTRAINT = 'change_set_accepted_has_day',
-            HINT = 'set happened_on, a day in the time zone of the site';
-    END IF;
     accepted.step := NULL;
     IF accepted.site_id IS NOT NULL THEN
         -- Acceptance is serial per site: the next one waits here until this transaction ends. A row lock,
@@ -55,7 +52,16 @@ BEGIN
         -- an advisory one, since those of a fleet would fill the lock table. The site's row may not be there
         -- yet:
         -- then no one else can see the site either.
-        PERFORM FROM site WHERE id = accepted.site_id FOR NO KEY UPDATE;
+        SELECT time_zone INTO its_time_zone FROM site WHERE id = accepted.site_id FOR NO KEY UPDATE;
+    END IF;
+    today := (clock_timestamp() AT TIME ZONE coalesce(its_time_zone, 'UTC'))::date;
+    accepted.happened_on := coalesce(accepted.happened_on, today);
+    IF accepted.happened_on > today AND NOT accepted.planned THEN
+        RAISE EXCEPTION 'happened_on % is after today, % at the site', accepted.happened_on, today USING
+            ERRCODE = 'integrity_constraint_violation', CONSTRAINT = 'change_set_of_a_day_to_come_is_planned',
+            HINT = 'set planned where this is agreed for that day, or keep it as a draft until then';
+    END IF;
+    IF accepted.site_id IS NOT NULL THEN
         first_step := (accepted.happened_on - DATE '1970-01-01')::bigint * 65536;
         SELECT greatest(coalesce(max(step), 0), first_step) + 1 INTO accepted.step
         FROM change_set

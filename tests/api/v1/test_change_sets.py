@@ -34,9 +34,9 @@ def twelve_more(hall: Hall) -> list[dict[str, Any]]:
         {
             "op": "point.append",
             "label": f"n{number}",
-            "run": hall.run.pk,
-            "after": f"@n{number - 1}" if number else hall.points[-1].pk,
-            "model": hall.speaker.pk,
+            "run_id": hall.run.pk,
+            "after_id": f"@n{number - 1}" if number else hall.points[-1].pk,
+            "model_id": hall.speaker.pk,
             "current_basis": "measured",
             "length_m": 1.0,
             "length_basis": "measured",
@@ -167,8 +167,8 @@ def test_a_revision_between_reading_and_accepting_is_stale(
 
 def test_a_conflict_names_the_operation_and_the_change_set_in_between(hall: Hall, client: Client) -> None:
     operations = [
-        {"op": "zone.alter", "zone": hall.zone.pk, "note": "seen"},
-        {"op": "point.alter", "point": hall.points[3].pk, "place": "over the gate"},
+        {"op": "zone.alter", "zone_id": hall.zone.pk, "note": "seen"},
+        {"op": "point.alter", "point_id": hall.points[3].pk, "place": "over the gate"},
     ]
     answer = draft(client, hall, operations)
     address = f"change-sets/{answer.json()['id']}"
@@ -203,7 +203,7 @@ def test_a_conflict_names_the_operation_and_the_change_set_in_between(hall: Hall
             "not of one site",
         ),
         (
-            {"operations": [{"op": "site.add", "customer": 1, "code": "a", "name": "b"}]},
+            {"operations": [{"op": "site.add", "customer_id": 1, "code": "a", "name": "b"}]},
             "/operations/0/op",
             "not of one site",
         ),
@@ -229,7 +229,7 @@ def test_what_the_record_refuses_points_into_the_operation(hall: Hall, client: C
     elsewhere = factories.make_run(factories.make_block())
     operations = [
         *twelve_more(hall)[:2],
-        {"op": "point.append", "run": elsewhere.pk},
+        {"op": "point.append", "run_id": elsewhere.pk},
     ]
     answer = refused(
         client, "change-sets", {"site_id": hall.site.pk, "reason": "why", "operations": operations}
@@ -241,7 +241,7 @@ def test_what_the_record_refuses_points_into_the_operation(hall: Hall, client: C
 
 
 def test_too_many_operations_at_once(hall: Hall, client: Client) -> None:
-    operations = [{"op": "zone.alter", "zone": hall.zone.pk, "note": str(n)} for n in range(501)]
+    operations = [{"op": "zone.alter", "zone_id": hall.zone.pk, "note": str(n)} for n in range(501)]
     answer = refused(
         client, "change-sets", {"site_id": hall.site.pk, "reason": "why", "operations": operations}
     )

@@ -36,9 +36,9 @@ def add_speakers(hall: Hall, count: int, **said: Any) -> ChangeSet:
         {
             "op": "point.append",
             "label": f"n{number}",
-            "run": hall.run.pk,
-            "after": f"@n{number - 1}" if number else hall.points[-1].pk,
-            "model": hall.speaker.pk,
+            "run_id": hall.run.pk,
+            "after_id": f"@n{number - 1}" if number else hall.points[-1].pk,
+            "model_id": hall.speaker.pk,
             "current_basis": "measured",
             "length_m": 1.0,
             "length_basis": "measured",
@@ -145,9 +145,9 @@ def test_voltage_says_at_which_speaker(hall: Hall, client: Client) -> None:
     # by hand: three pairs of 24 AWG are 0.056 ohm a metre out and back, so 40 mA lose 6.7 V on 3 km
     cable = PointFacts.objects.filter(point=hall.points[-1]).latest("step").cable_type_id
     bodies = [
-        {"op": "point.append", "run": hall.run.pk, "after": hall.points[-1].pk, "model": hall.speaker.pk,
-         "name": "far", "place": "quay gate", "current_basis": "measured", "length_m": 3000.0,
-         "length_basis": "measured", "cable_type": cable, "dc_pairs": 3},
+        {"op": "point.append", "run_id": hall.run.pk, "after_id": hall.points[-1].pk,
+         "model_id": hall.speaker.pk, "name": "far", "place": "quay gate", "current_basis": "measured", "length_m": 3000.0,
+         "length_basis": "measured", "cable_type_id": cable, "dc_pairs": 3},
     ]  # fmt: skip
     change_accept(factories.change(hall.site, happened_on=ADDED), bodies)
     check([hall.site.pk])

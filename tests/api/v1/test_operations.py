@@ -55,14 +55,20 @@ def test_what_a_schema_allows_is_taken_and_what_it_forbids_is_not(
         return client.post("/api/v1/change-sets", draft, content_type="application/json").status_code
 
     good: list[dict[str, Any]] = [
-        {"op": "point.append", "label": "new", "run": hall.run.pk, "after": None, "model": hall.speaker.pk},
-        {"op": "zone.alter", "zone": hall.zone.pk, "note": "seen"},
+        {
+            "op": "point.append",
+            "label": "new",
+            "run_id": hall.run.pk,
+            "after_id": None,
+            "model_id": hall.speaker.pk,
+        },
+        {"op": "zone.alter", "zone_id": hall.zone.pk, "note": "seen"},
     ]
     bad: list[dict[str, Any]] = [
-        {"op": "point.append", "after": None},
-        {"op": "point.append", "run": "R1"},
-        {"op": "zone.alter", "zone": hall.zone.pk, "noet": "seen"},
-        {"op": "zone.alter", "zone": hall.zone.pk, "note": 3},
+        {"op": "point.append", "after_id": None},
+        {"op": "point.append", "run_id": "R1"},
+        {"op": "zone.alter", "zone_id": hall.zone.pk, "noet": "seen"},
+        {"op": "zone.alter", "zone_id": hall.zone.pk, "note": 3},
     ]
     for body in good:
         assert (fits(body), status(body)) == (True, 201), body
@@ -73,9 +79,9 @@ def test_what_a_schema_allows_is_taken_and_what_it_forbids_is_not(
 def test_a_label_names_what_an_earlier_operation_makes(hall: Hall, client: Client) -> None:
     bodies = [
         {"op": "zone.add", "label": "lane", "name": "Marshalling lane"},
-        {"op": "run.add", "label": "r", "block": hall.block.pk, "name": "R9", "kind": "self_amplified",
-         "zone": "@lane"},
-        {"op": "point.append", "run": "@r", "model": hall.speaker.pk},
+        {"op": "run.add", "label": "r", "block_id": hall.block.pk, "name": "R9", "kind": "self_amplified",
+         "zone_id": "@lane"},
+        {"op": "point.append", "run_id": "@r", "model_id": hall.speaker.pk},
     ]  # fmt: skip
     draft = post(client, "change-sets", {"site_id": hall.site.pk, "reason": "new lane", "operations": bodies})
     accepted = post(

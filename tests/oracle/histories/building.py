@@ -15,7 +15,7 @@ def building(things: Things) -> list[list[Body]]:
         rng.sample(["66_split", "66_split", "66_unsplit", "110", "screw"], 3), start=1
     ):
         first.append(
-            {"op": "block.add", "closet": "@c", "name": f"B{number}", "kind": kind, "label": f"b{number}"}
+            {"op": "block.add", "closet_id": "@c", "name": f"B{number}", "kind": kind, "label": f"b{number}"}
         )
     zones = rng.randint(1, 4)
     first += [
@@ -23,19 +23,19 @@ def building(things: Things) -> list[list[Body]]:
     ]
     supplies, amplifiers = rng.randint(1, 3), rng.randint(0, 2)
     for number in range(1, supplies + 1):
-        body: Body = {"op": "supply.add", "closet": "@c", "name": f"PS{number}", "label": f"s{number}"}
+        body: Body = {"op": "supply.add", "closet_id": "@c", "name": f"PS{number}", "label": f"s{number}"}
         if things.chance(0.95):
-            body["model"] = rng.choice(models["supply"][:6] if things.chance(0.85) else models["supply"])
+            body["model_id"] = rng.choice(models["supply"][:6] if things.chance(0.85) else models["supply"])
         first.append(body)
     for number in range(1, amplifiers + 1):
-        body = {"op": "amplifier.add", "closet": "@c", "name": f"A{number}", "label": f"a{number}"}
-        body["model"] = rng.choice(models["amplifier"])
+        body = {"op": "amplifier.add", "closet_id": "@c", "name": f"A{number}", "label": f"a{number}"}
+        body["model_id"] = rng.choice(models["amplifier"])
         if things.chance(0.85):
             body["line_voltage_v"] = rng.choice([25.0, 70.7, 70.7, 100.0])
         first.append(body)
     if zones > 1 and things.chance(0.4):
         together = [f"@z{number}" for number in rng.sample(range(1, zones + 1), rng.randint(1, zones))]
-        first.append({"op": "paging_set.add", "name": "all day", "zones": together})
+        first.append({"op": "paging_set.add", "name": "all day", "zone_ids": together})
     first += _network(things)
     runs = _runs(things, rng, zones, supplies, amplifiers)
     if things.chance(0.5):
@@ -49,9 +49,9 @@ def _network(things: Things) -> list[Body]:
     bodies.append(
         {
             "op": "switch.add",
-            "closet": "@c",
+            "closet_id": "@c",
             "name": "SW1",
-            "model": rng.choice(models["switch"][:3]),
+            "model_id": rng.choice(models["switch"][:3]),
             "label": "sw",
         }
     )
@@ -61,9 +61,9 @@ def _network(things: Things) -> list[Body]:
         {
             "op": "endpoint.add",
             "name": f"GW{number}",
-            "closet": "@c",
-            "model": rng.choice(models["gateway"][:3]),
-            "port": f"@sw/switch_port/{number}",
+            "closet_id": "@c",
+            "model_id": rng.choice(models["gateway"][:3]),
+            "port_id": f"@sw/switch_port/{number}",
             "label": f"g{number}",
             **cable(things),
         }
@@ -79,7 +79,7 @@ def cable(things: Things) -> Body:
         body["cable_length_m"] = round(rng.uniform(5, 115), 1)
         body["cable_length_basis"] = rng.choice(["guessed", "drawing", "marked", "measured"])
     if things.chance(0.7):
-        body["cable_type"] = rng.choice(things.catalogue.cables)
+        body["cable_type_id"] = rng.choice(things.catalogue.cables)
     if things.chance(0.6):
         body["address"] = f"10.20.0.{rng.randint(1, 9)}"
         if things.chance(0.5):
@@ -101,20 +101,20 @@ def _runs(things: Things, rng: random.Random, zones: int, supplies: int, amplifi
         block = rng.randint(1, 3)
         body: Body = {
             "op": "run.add",
-            "block": f"@b{block}",
+            "block_id": f"@b{block}",
             "name": f"R{number}",
             "kind": kind,
             "label": f"r{number}",
         }
         if things.chance(0.95):
-            body["zone"] = f"@z{rng.randint(1, zones)}"
+            body["zone_id"] = f"@z{rng.randint(1, zones)}"
         if kind == "self_amplified":
             if things.chance(0.9):
-                body["supply"] = f"@s{rng.randint(1, supplies)}"
+                body["supply_id"] = f"@s{rng.randint(1, supplies)}"
             if things.chance(0.9):
-                body["output"] = "@g1/output/1"
+                body["output_id"] = "@g1/output/1"
         elif things.chance(0.95):
-            body["amplifier"] = f"@a{rng.randint(1, amplifiers)}"
+            body["amplifier_id"] = f"@a{rng.randint(1, amplifiers)}"
         if things.chance(0.3):
             body["fuse_rating_a"] = rng.choice([0.5, 0.75, 1.0])
         count = rng.randint(3, 11) if kind == "self_amplified" else rng.randint(2, 6)

@@ -16,10 +16,10 @@ def correct_points(things: Things) -> list[Body]:
     run = things.run_with_points()
     bodies = []
     for point in things.some(things.points[run], 4):
-        body: Body = {"op": "point.correct", "point": point}
+        body: Body = {"op": "point.correct", "point_id": point}
         what = things.one(["model", "model", "length", "length", "current", "tap", "piece", "count"])
-        if what == "model":
-            body["model"] = things.model("ceiling_speaker", "ceiling_speaker", "wall_speaker", "horn")
+        if what == "model_id":
+            body["model_id"] = things.model("ceiling_speaker", "ceiling_speaker", "wall_speaker", "horn")
         elif what == "length":
             body |= {"length_m": round(things.rng.uniform(3, 60), 1), "length_basis": "measured"}
         elif what == "current":
@@ -27,7 +27,10 @@ def correct_points(things: Things) -> list[Body]:
         elif what == "tap":
             body |= things.tap("ceiling_speaker")
         elif what == "piece":
-            body |= {"cable_type": things.one(things.catalogue.cables), "dc_pairs": things.rng.randint(1, 3)}
+            body |= {
+                "cable_type_id": things.one(things.catalogue.cables),
+                "dc_pairs": things.rng.randint(1, 3),
+            }
         else:
             body |= {
                 "kind": "lump",
@@ -42,44 +45,50 @@ def correct_points(things: Things) -> list[Body]:
 def found(things: Things) -> list[Body]:
     """A device that turns out to have been there all along."""
     run = things.run_with_points()
-    where = {things.one(["after", "before"]): things.one(things.points[run])}
+    where = {things.one(["after_id", "before_id"]): things.one(things.points[run])}
     load = things.load(things.run_kind[run])
-    return [{"op": "point.found", "run": run, **where, **load}]
+    return [{"op": "point.found", "run_id": run, **where, **load}]
 
 
 def correct_run(things: Things) -> list[Body]:
     run = things.run()
-    body: Body = {"op": "run.correct", "run": run}
+    body: Body = {"op": "run.correct", "run_id": run}
     if things.run_kind[run] == "self_amplified":
         what = things.one(["supply", "output", "fuse"])
         if what == "fuse":
             return [body | {"fuse_rating_a": things.one([0.3, 0.5, 1.0])}]
         return [body | {what: things.one(things.supplies if what == "supply" else things.outputs)}]
-    return [body | {"amplifier": things.one(things.amplifiers)}]
+    return [body | {"amplifier_id": things.one(things.amplifiers)}]
 
 
 def correct_source(things: Things) -> list[Body]:
     if things.amplifiers and things.chance(0.3):
         chosen = things.one(things.amplifiers)
-        return [{"op": "amplifier.correct", "amplifier": chosen, "model": things.model("amplifier")}]
-    return [{"op": "supply.correct", "supply": things.one(things.supplies), "model": things.model("supply")}]
+        return [{"op": "amplifier.correct", "amplifier_id": chosen, "model_id": things.model("amplifier")}]
+    return [
+        {"op": "supply.correct", "supply_id": things.one(things.supplies), "model_id": things.model("supply")}
+    ]
 
 
 def correct_network(things: Things) -> list[Body]:
     what = things.one(["switch", "port", "endpoint", "endpoint"])
-    if what == "switch":
+    if what == "switch_id":
         return [
-            {"op": "switch.correct", "switch": things.one(things.switches), "model": things.model("switch")}
+            {
+                "op": "switch.correct",
+                "switch_id": things.one(things.switches),
+                "model_id": things.model("switch"),
+            }
         ]
-    if what == "port":
-        body: Body = {"op": "port.correct", "port": things.one(things.ports), "other_load": "telephone"}
+    if what == "port_id":
+        body: Body = {"op": "port.correct", "port_id": things.one(things.ports), "other_load": "telephone"}
         return [body | {"other_load_class": things.one([1, 2, 3])}]
-    body = {"op": "endpoint.correct", "endpoint": things.one(things.endpoints)} | cable(things)
+    body = {"op": "endpoint.correct", "endpoint_id": things.one(things.endpoints)} | cable(things)
     return [body] if len(body) > 2 else []
 
 
 def correct_landing(things: Things) -> list[Body]:
-    body: Body = {"op": "landing.correct", "landing": things.one(things.landings)}
+    body: Body = {"op": "landing.correct", "landing_id": things.one(things.landings)}
     if things.chance(0.5):
         return [body | {"row": things.rng.randint(1, 12)}]
     return [body | {"carries": things.one(["audio_plus", "audio_minus", "dc_ground", "dc_minus"])}]
@@ -94,7 +103,7 @@ def read_current(things: Things, day: dt.date) -> list[Body]:
     body = _reading(things, "run_current", 0.0, day)
     drawn = sum(_drawn_a(row) for row in PointFacts.objects.filter(run=run, kind=PointFacts.Kind.DEVICE))
     drawn *= things.rng.uniform(0.5, 1.8) if body["state"] == "paging" else things.rng.uniform(0.2, 0.8)
-    return [body | {"run": run, "value": round(drawn, 4)}]
+    return [body | {"run_id": run, "value": round(drawn, 4)}]
 
 
 def _drawn_a(row: PointFacts) -> float:
@@ -110,7 +119,7 @@ def _drawn_a(row: PointFacts) -> float:
 
 def read_voltage(things: Things, day: dt.date) -> list[Body]:
     value = round(24.4 - things.rng.choice([1, 3, 8]) * things.rng.random(), 2)
-    return [_reading(things, "end_voltage", value, day) | {"point": things.point("self_amplified")}]
+    return [_reading(things, "end_voltage", value, day) | {"point_id": things.point("self_amplified")}]
 
 
 def _reading(things: Things, kind: str, value: float, day: dt.date) -> Body:
@@ -127,14 +136,14 @@ def read_poe(things: Things, day: dt.date) -> list[Body]:
     switch = things.one(things.switches)
     return [
         _reading(things, "poe_power", round(things.rng.uniform(10, 110), 1), day)
-        | {"switch": switch, "power_group": group}
+        | {"switch_id": switch, "power_group": group}
         for group in range(1, things.rng.randint(1, 2) + 1)
     ]
 
 
 def supersede(things: Things, day: dt.date) -> list[Body]:
     value = round(things.rng.uniform(0.05, 30), 3)
-    return [{"op": "reading.supersede", "reading": things.one(things.readings), "value": value}]
+    return [{"op": "reading.supersede", "reading_id": things.one(things.readings), "value": value}]
 
 
 CORRECTIONS: list[tuple[int, Job]] = [

@@ -57,7 +57,12 @@ class History:
 
     def _begin(self, customer: Customer) -> None:
         rng = self.rng
-        body: Body = {"op": "site.add", "customer": customer.pk, "code": self.code, "name": self.code.title()}
+        body: Body = {
+            "op": "site.add",
+            "customer_id": customer.pk,
+            "code": self.code,
+            "name": self.code.title(),
+        }
         body["time_zone"] = rng.choice(["UTC", "Europe/Lisbon", "America/Denver", "Pacific/Auckland"])
         body["design_temperature_c"] = rng.choice([-25.0, 20.0, 20.0, 45.0, 60.0])
         if rng.random() < 0.4:

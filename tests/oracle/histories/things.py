@@ -135,7 +135,7 @@ class Things:
         cables = self.catalogue.line_cables if line and self.chance(0.7) else self.catalogue.cables
         body: Body = self.length(home=home, line=line)
         if self.chance(0.9):
-            body["cable_type"] = self.one(cables)
+            body["cable_type_id"] = self.one(cables)
         if self.chance(0.7):
             body["dc_pairs"] = self.one([1, 1, 2, 2, 3])
         return body
@@ -150,9 +150,9 @@ class Things:
         bases = ["measured", "marked", "marked"] if well else ["marked", "drawing", "guessed", "unknown"]
         body: Body = {"current_basis": self.one(bases)}
         if well:
-            body["model"] = self.one(self.catalogue.models[kind][:2])
+            body["model_id"] = self.one(self.catalogue.models[kind][:2])
         elif self.chance(0.8):
-            body["model"] = self.model(kind)
+            body["model_id"] = self.model(kind)
         else:
             body["device_kind"] = self.one([kind, "unknown"])
         if not well and self.chance(0.15):
@@ -181,14 +181,14 @@ class Things:
         for _ in range(count):
             at = before[-1] if self.chance(0.85) else self.one(before)
             label = self.name("p")
-            body = {"op": "point.append", "run": run, "label": label}
+            body = {"op": "point.append", "run_id": run, "label": label}
             body |= self.piece(run_kind, home=at is None)
             is_bare = self.chance(0.04)
             body |= {"kind": "splice"} if is_bare else self.load(run_kind, minded=minded, well=well)
             if cable is not None and self.chance(0.8):
-                body["cable_type"] = cable
+                body["cable_type_id"] = cable
             if at is not None:
-                body["after"] = at
+                body["after_id"] = at
             bodies.append(body)
             before.append(f"@{label}")
         return bodies

@@ -31,7 +31,11 @@ def extend(things: Things) -> list[Body]:
 def insert(things: Things) -> list[Body]:
     """A device cut into a run, at a known distance or somewhere."""
     run = things.run_with_points()
-    body: Body = {"op": "point.insert", "before": things.one(things.points[run]), "label": things.name("i")}
+    body: Body = {
+        "op": "point.insert",
+        "before_id": things.one(things.points[run]),
+        "label": things.name("i"),
+    }
     body |= things.load(things.run_kind[run])
     if things.chance(0.4):
         body["distance_from_parent_m"] = round(things.rng.uniform(0, 6), 1)
@@ -41,18 +45,18 @@ def insert(things: Things) -> list[Body]:
 
 def remove(things: Things) -> list[Body]:
     points = things.points[things.run_with_points()]
-    return [{"op": "point.remove", "point": point} for point in things.some(points, 3)]
+    return [{"op": "point.remove", "point_id": point} for point in things.some(points, 3)]
 
 
 def hang_anew(things: Things) -> list[Body]:
     """A device where one was taken off, as often as not just like it."""
     point = things.one(things.removed) if things.removed and things.chance(0.8) else things.point()
-    body: Body = {"op": "point.alter", "point": point, "kind": "device"}
+    body: Body = {"op": "point.alter", "point_id": point, "kind": "device"}
     before = PointFacts.objects.filter(point=point, kind=PointFacts.Kind.DEVICE).order_by("step").last()
     if before is None or things.chance(0.4):
         load = things.load("self_amplified")
         return [body | {name: value for name, value in load.items() if name not in _LUMP}]
-    body |= {"current_basis": Basis(before.current_basis).name.lower(), "model": before.model_id}
+    body |= {"current_basis": Basis(before.current_basis).name.lower(), "model_id": before.model_id}
     body["device_kind"] = PointFacts.DeviceKind(before.device_kind).name.lower()
     return [body | {"speech_current_a": before.speech_current_a, "idle_current_a": before.idle_current_a}]
 
@@ -61,13 +65,13 @@ def swap_device(things: Things) -> list[Body]:
     kind = things.one(["ceiling_speaker", "wall_speaker", "horn"])
     model = things.model(kind)
     points = things.some(things.points[things.run_with_points()], 4)
-    return [{"op": "point.alter", "point": point, "model": model} for point in points]
+    return [{"op": "point.alter", "point_id": point, "model_id": model} for point in points]
 
 
 def count_anew(things: Things) -> list[Body]:
     """About so many more, or fewer, where nobody has counted."""
     low = things.rng.randint(0, 5)
-    body: Body = {"op": "point.alter", "point": things.point(), "kind": "lump", "count_low": low}
+    body: Body = {"op": "point.alter", "point_id": things.point(), "kind": "lump", "count_low": low}
     return [body | {"count_likely": low + things.rng.randint(0, 4), "count_high": low + 6}]
 
 
@@ -75,7 +79,8 @@ def raise_taps(things: Things) -> list[Body]:
     watts = things.one([2.0, 5.0, 10.0, 30.0])
     points = things.some(things.points[things.run_with_points("constant_voltage")], 5)
     return [
-        {"op": "point.alter", "point": point, "tap_power_w": watts, "tap_basis": "marked"} for point in points
+        {"op": "point.alter", "point_id": point, "tap_power_w": watts, "tap_basis": "marked"}
+        for point in points
     ]
 
 
@@ -83,13 +88,13 @@ def alter_piece(things: Things) -> list[Body]:
     """New cable, other pairs or another length; a single pair behind two is the classic mistake."""
     run = things.run_with_points()
     piece = things.piece(things.run_kind[run])
-    return [{"op": "point.alter", "point": things.one(things.points[run]), **piece}] if piece else []
+    return [{"op": "point.alter", "point_id": things.one(things.points[run]), **piece}] if piece else []
 
 
 def alter_current(things: Things) -> list[Body]:
     current = round(things.rng.uniform(0.01, 0.12), 4)
     basis = things.one(["guessed", "drawing", "marked", "measured"])
-    body = {"op": "point.alter", "point": things.point("self_amplified"), "speech_current_a": current}
+    body = {"op": "point.alter", "point_id": things.point("self_amplified"), "speech_current_a": current}
     return [body | {"current_basis": basis}]
 
 
@@ -97,7 +102,7 @@ def rehang(things: Things) -> list[Body]:
     """A piece led elsewhere: behind another point, or to the block."""
     points = things.points[things.run_with_points()]
     after = None if things.chance(0.1) else things.one(points)
-    body: Body = {"op": "point.alter", "point": things.one(points), "after": after}
+    body: Body = {"op": "point.alter", "point_id": things.one(points), "after_id": after}
     return [body | things.length() if things.chance(0.5) else body]
 
 
@@ -105,7 +110,7 @@ def hang_in_zone(things: Things) -> list[Body]:
     """The next zone's speaker tied to the nearest run, or a splice in its ceiling."""
     zone = None if things.chance(0.2) else things.one(things.zones)
     points = things.some(things.points[things.run_with_points()], 2)
-    return [{"op": "point.alter", "point": point, "zone": zone} for point in points]
+    return [{"op": "point.alter", "point_id": point, "zone_id": zone} for point in points]
 
 
 def second_supply(things: Things) -> list[Body]:
@@ -119,13 +124,13 @@ def second_supply(things: Things) -> list[Body]:
         bodies.append(new_supply(things))
         supply = f"@{bodies[0]['label']}"
     if things.chance(0.9):
-        bodies.append({"op": "point.alter", "point": points[place], "minus_cut": True})
-    return [*bodies, {"op": "point.alter", "point": feed, "feed_supply": supply}]
+        bodies.append({"op": "point.alter", "point_id": points[place], "minus_cut": True})
+    return [*bodies, {"op": "point.alter", "point_id": feed, "feed_supply_id": supply}]
 
 
 def join_minus(things: Things) -> list[Body]:
     point = things.point("self_amplified")
-    return [{"op": "point.alter", "point": point, "minus_cut": False, "feed_supply": None}]
+    return [{"op": "point.alter", "point_id": point, "minus_cut": False, "feed_supply_id": None}]
 
 
 def new_supply(things: Things) -> Body:
@@ -133,32 +138,34 @@ def new_supply(things: Things) -> Body:
     name = things.name("PS")
     return {
         "op": "supply.add",
-        "closet": things.one(things.closets),
+        "closet_id": things.one(things.closets),
         "name": name,
-        "model": model,
+        "model_id": model,
         "label": name,
     }
 
 
 def swap_supply(things: Things) -> list[Body]:
-    return [{"op": "supply.alter", "supply": things.one(things.supplies), "model": things.model("supply")}]
+    return [
+        {"op": "supply.alter", "supply_id": things.one(things.supplies), "model_id": things.model("supply")}
+    ]
 
 
 def swap_amplifier(things: Things) -> list[Body]:
-    body = {"op": "amplifier.alter", "amplifier": things.one(things.amplifiers)}
+    body = {"op": "amplifier.alter", "amplifier_id": things.one(things.amplifiers)}
     if things.chance(0.7):
-        return [body | {"model": things.model("amplifier")}]
+        return [body | {"model_id": things.model("amplifier")}]
     return [body | {"line_voltage_v": things.one([25.0, 70.7, 100.0, None])}]
 
 
 def patch_run(things: Things) -> list[Body]:
     """A run on another supply, output, amplifier or zone, or with another fuse."""
     run = things.run()
-    body: Body = {"op": "run.alter", "run": run}
+    body: Body = {"op": "run.alter", "run_id": run}
     if things.chance(0.2):
-        return [body | {"zone": things.one([*things.zones, None])}]
+        return [body | {"zone_id": things.one([*things.zones, None])}]
     if things.run_kind[run] != "self_amplified":
-        return [body | {"amplifier": things.one(things.amplifiers)}]
+        return [body | {"amplifier_id": things.one(things.amplifiers)}]
     what = things.one(["supply", "supply", "output", "fuse"])
     if what == "fuse":
         rating = things.one([0.3, 0.5, 0.75, 1.0, None])
@@ -172,23 +179,23 @@ def new_run(things: Things) -> list[Body]:
     name = things.name("R")
     body: Body = {
         "op": "run.add",
-        "block": things.one(things.blocks),
+        "block_id": things.one(things.blocks),
         "name": name,
         "kind": kind,
         "label": name,
     }
-    body["zone"] = things.one(things.zones)
+    body["zone_id"] = things.one(things.zones)
     if kind == "self_amplified":
-        body |= {"supply": things.one(things.supplies)}
+        body |= {"supply_id": things.one(things.supplies)}
         if things.outputs:
-            body["output"] = things.one(things.outputs)
+            body["output_id"] = things.one(things.outputs)
     else:
-        body["amplifier"] = things.one(things.amplifiers)
+        body["amplifier_id"] = things.one(things.amplifiers)
     return [body, *things.chain(f"@{name}", kind, None, things.rng.randint(1, 6))]
 
 
 def end_run(things: Things) -> list[Body]:
-    return [{"op": "run.end", "run": things.run()}]
+    return [{"op": "run.end", "run_id": things.run()}]
 
 
 # --- the network ----------------------------------------------------------------------------------------
@@ -199,45 +206,47 @@ def new_endpoint(things: Things) -> list[Body]:
         ["network_speaker", "network_speaker", "network_speaker", "gateway", "network_amplifier"]
     )
     name = things.name("NS")
-    body: Body = {"op": "endpoint.add", "name": name, "model": things.model(kind), "label": name}
+    body: Body = {"op": "endpoint.add", "name": name, "model_id": things.model(kind), "label": name}
     if things.chance(0.85):
-        body["port"] = things.one(things.ports)
+        body["port_id"] = things.one(things.ports)
     else:
         body["power_source"] = things.one(["injector", "adapter", "unknown"])
     bodies = [body | cable(things)]
     if kind == "network_speaker" and things.chance(0.5):
-        bodies.append({"op": "zone_endpoint.add", "zone": things.one(things.zones), "endpoint": f"@{name}"})
+        bodies.append(
+            {"op": "zone_endpoint.add", "zone_id": things.one(things.zones), "endpoint_id": f"@{name}"}
+        )
     return bodies
 
 
 def alter_endpoint(things: Things) -> list[Body]:
-    body: Body = {"op": "endpoint.alter", "endpoint": things.one(things.endpoints)}
+    body: Body = {"op": "endpoint.alter", "endpoint_id": things.one(things.endpoints)}
     if things.chance(0.3):
-        return [body | {"model": things.model("network_speaker", "network_speaker", "gateway")}]
+        return [body | {"model_id": things.model("network_speaker", "network_speaker", "gateway")}]
     changed = cable(things)
     return [body | changed] if changed else []
 
 
 def move_endpoint(things: Things) -> list[Body]:
     port = None if things.chance(0.15) else things.one(things.ports)
-    return [{"op": "endpoint.move", "endpoint": things.one(things.endpoints), "port": port}]
+    return [{"op": "endpoint.move", "endpoint_id": things.one(things.endpoints), "port_id": port}]
 
 
 def end_endpoint(things: Things) -> list[Body]:
-    return [{"op": "endpoint.end", "endpoint": things.one(things.endpoints)}]
+    return [{"op": "endpoint.end", "endpoint_id": things.one(things.endpoints)}]
 
 
 def swap_switch(things: Things) -> list[Body]:
-    body: Body = {"op": "switch.alter", "switch": things.one(things.switches)}
+    body: Body = {"op": "switch.alter", "switch_id": things.one(things.switches)}
     if things.chance(0.5):
-        return [body | {"model": things.model("switch"), "port_count": 12}]
+        return [body | {"model_id": things.model("switch"), "port_count": 12}]
     threshold = things.one([0.5, 0.8, None])
     return [body | {"power_supply_count": things.one([1, 2, None]), "usage_threshold": threshold}]
 
 
 def load_port(things: Things) -> list[Body]:
     """A camera or a telephone on a port, or taken off it."""
-    body: Body = {"op": "port.alter", "port": things.one(things.ports)}
+    body: Body = {"op": "port.alter", "port_id": things.one(things.ports)}
     if things.chance(0.3):
         return [body | {"other_load": "", "other_load_class": None, "other_load_power_w": None}]
     body |= {"other_load": "camera", "other_load_class": things.one([None, 2, 3, 4])}
@@ -256,8 +265,8 @@ def land(things: Things) -> list[Body]:
     carries = things.one(["audio", "dc"] if things.run_kind[run] == "self_amplified" else ["line"])
     row = things.rng.choice([1, 3, 5, 7, 9, 11])
     block = things.one(things.blocks)
-    body: Body = {"op": "landing.add", "block": block, "row": row, "carries": carries}
-    bodies = [body | {"run": run, "pair": things.rng.randint(1, 4), "reversed": things.chance(0.1)}]
+    body: Body = {"op": "landing.add", "block_id": block, "row": row, "carries": carries}
+    bodies = [body | {"run_id": run, "pair": things.rng.randint(1, 4), "reversed": things.chance(0.1)}]
     source = {"audio": ("output", things.outputs), "dc": ("supply", things.supplies)}.get(
         carries, ("amplifier", things.amplifiers)
     )
@@ -268,12 +277,14 @@ def land(things: Things) -> list[Body]:
 
 
 def take_off(things: Things) -> list[Body]:
-    return [{"op": "landing.end", "landings": things.some(things.landings, 2)}]
+    return [{"op": "landing.end", "landing_ids": things.some(things.landings, 2)}]
 
 
 def clips(things: Things) -> list[Body]:
     rows = sorted(things.rng.sample(range(1, 20), 2))
-    return [{"op": things.one(["clip.pull", "clip.put"]), "block": things.one(things.blocks), "rows": rows}]
+    return [
+        {"op": things.one(["clip.pull", "clip.put"]), "block_id": things.one(things.blocks), "rows": rows}
+    ]
 
 
 def new_zone(things: Things) -> list[Body]:
@@ -281,16 +292,16 @@ def new_zone(things: Things) -> list[Body]:
 
 
 def end_zone(things: Things) -> list[Body]:
-    return [{"op": "zone.end", "zone": things.one(things.zones)}]
+    return [{"op": "zone.end", "zone_id": things.one(things.zones)}]
 
 
 def page_together(things: Things) -> list[Body]:
     if things.paging_sets and things.chance(0.6):
         chosen = things.paging_sets[-1]
         if things.chance(0.6):
-            return [{"op": "paging_set.end", "paging_set": chosen}]
-        return [{"op": "paging_set.alter", "paging_set": chosen, "zones": things.some(things.zones, 3)}]
-    return [{"op": "paging_set.add", "name": things.name("set"), "zones": things.some(things.zones, 3)}]
+            return [{"op": "paging_set.end", "paging_set_id": chosen}]
+        return [{"op": "paging_set.alter", "paging_set_id": chosen, "zone_ids": things.some(things.zones, 3)}]
+    return [{"op": "paging_set.add", "name": things.name("set"), "zone_ids": things.some(things.zones, 3)}]
 
 
 def alter_site(things: Things) -> list[Body]:

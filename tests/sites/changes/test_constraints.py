@@ -40,7 +40,8 @@ def rules_of_the_database() -> set[str]:
         # A unique constraint with a condition, or on an expression, is an index to the server
         cursor.execute(
             "SELECT relname FROM pg_index JOIN pg_class ON pg_class.oid = indexrelid "
-            "WHERE indisunique AND (indpred IS NOT NULL OR indexprs IS NOT NULL) AND indrelid = ANY(%s::regclass[])",
+            "WHERE indisunique AND (indpred IS NOT NULL OR indexprs IS NOT NULL) "
+            "AND indrelid = ANY(%s::regclass[])",
             [[f'"{table}"' for table in tables]],
         )
         indexes = {name for (name,) in cursor.fetchall()}
@@ -93,4 +94,4 @@ def test_a_row_that_is_not_there_is_named(closet: Closet) -> None:
     with pytest.raises(ChangeRefused) as caught:
         supply_add(change(closet.site), closet=closet, name="PS 1", model=gone)
     (problem,) = caught.value.problems
-    assert (problem.pointer, problem.detail) == ("/model", "There is no device model 1000000000.")
+    assert (problem.pointer, problem.detail) == ("/model_id", "There is no device model 1000000000.")

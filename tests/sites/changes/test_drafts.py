@@ -44,7 +44,7 @@ def larger() -> DeviceModel:
 
 @pytest.fixture
 def swap(supply: Supply, larger: DeviceModel) -> dict[str, Any]:
-    return {"op": "supply.alter", "supply": supply.pk, "model": larger.pk}
+    return {"op": "supply.alter", "supply_id": supply.pk, "model_id": larger.pk}
 
 
 def test_a_draft_writes_nothing_to_the_record(site: Site, supply: Supply, swap: dict[str, Any]) -> None:
@@ -70,8 +70,8 @@ def test_rows_that_the_draft_itself_makes_are_not_expected(
     draft = change_set_draft(
         change(site, happened_on=DAY),
         [
-            {"op": "supply.add", "closet": closet.pk, "name": "PS new", "label": "new"},
-            {"op": "supply.alter", "supply": "@new", "model": larger.pk},
+            {"op": "supply.add", "closet_id": closet.pk, "name": "PS new", "label": "new"},
+            {"op": "supply.alter", "supply_id": "@new", "model_id": larger.pk},
         ],
     )
     assert [body["expects"] for body in draft.operations] == [{}, {}]
@@ -79,10 +79,10 @@ def test_rows_that_the_draft_itself_makes_are_not_expected(
 
 def test_a_draft_may_branch_behind_a_point_that_it_makes_itself(closet: Closet, manager: User) -> None:
     run = factories.make_run(factories.make_block(closet))
-    hung = {"op": "point.append", "run": run.pk, "kind": "splice"}
+    hung = {"op": "point.append", "run_id": run.pk, "kind": "splice"}
     draft = change_set_draft(
         change(closet.site),
-        [{**hung, "label": "fork"}, {**hung, "after": "@fork"}, {**hung, "after": "@fork"}],
+        [{**hung, "label": "fork"}, {**hung, "after_id": "@fork"}, {**hung, "after_id": "@fork"}],
     )
     change_set_accept(change_set=draft, user=manager)
     assert PointFacts.objects.filter(parent__isnull=False, run=run).count() == 2
@@ -135,7 +135,7 @@ def test_someone_in_between_is_a_conflict_that_names_them(
 def test_a_thing_that_was_ended_meanwhile_is_a_conflict_too(
     site: Site, supply: Supply, swap: dict[str, Any], manager: User
 ) -> None:
-    note = {"op": "supply.alter", "supply": supply.pk, "note": "hums"}
+    note = {"op": "supply.alter", "supply_id": supply.pk, "note": "hums"}
     draft = change_set_draft(change(site, happened_on=DAY), [note])
     ended = supply_end(change(site, happened_on=DAY), supply=supply).change_set
     with pytest.raises(ChangeConflict) as caught:
@@ -155,7 +155,7 @@ def test_changes_elsewhere_are_no_conflict(
 
 def test_a_point_hung_behind_the_same_one_is_a_conflict(site: Site, run: Run, manager: User) -> None:
     (last,) = factories.make_points(run, 1)
-    hang = {"op": "point.append", "run": run.pk, "after": last.pk, "name": "planned"}
+    hang = {"op": "point.append", "run_id": run.pk, "after_id": last.pk, "name": "planned"}
     draft = change_set_draft(change(site, happened_on=DAY), [hang])
     between = point_append(change(site, happened_on=DAY), run=run, after=last).change_set
     with pytest.raises(ChangeConflict) as caught:
@@ -221,36 +221,37 @@ def test_a_draft_that_cannot_be_applied_says_why_and_is_not_kept(site: Site, sup
     horn = factories.make_model(DeviceModel.Kind.HORN)
     with pytest.raises(ChangeRefused) as caught:
         change_set_draft(
-            change(site, happened_on=DAY), [{"op": "supply.alter", "supply": supply.pk, "model": horn.pk}]
+            change(site, happened_on=DAY),
+            [{"op": "supply.alter", "supply_id": supply.pk, "model_id": horn.pk}],
         )
-    assert [problem.pointer for problem in caught.value.problems] == ["/operations/0/model"]
+    assert [problem.pointer for problem in caught.value.problems] == ["/operations/0/model_id"]
     assert not ChangeSet.objects.filter(state="draft").exists()
 
 
 def test_a_draft_may_add_a_site_and_what_stands_on_it(customer: Any, manager: User) -> None:
     bodies = [
-        {"op": "site.add", "customer": customer.pk, "code": "north-quay", "name": "North quay"},
+        {"op": "site.add", "customer_id": customer.pk, "code": "north-quay", "name": "North quay"},
         {"op": "closet.add", "name": "MDF", "label": "mdf"},
-        {"op": "block.add", "closet": "@mdf", "name": "B1", "kind": "66_split", "label": "b1"},
+        {"op": "block.add", "closet_id": "@mdf", "name": "B1", "kind": "66_split", "label": "b1"},
         {"op": "zone.add", "name": "Ticket hall", "label": "hall"},
         {
             "op": "endpoint.add",
             "name": "GW 1",
-            "closet": "@mdf",
+            "closet_id": "@mdf",
             "outputs": ["jack", "jack"],
             "label": "gw",
         },
         {
             "op": "run.add",
-            "block": "@b1",
+            "block_id": "@b1",
             "name": "R1",
             "kind": "self_amplified",
-            "zone": "@hall",
-            "output": "@gw/output/2",
+            "zone_id": "@hall",
+            "output_id": "@gw/output/2",
             "label": "r1",
         },
-        {"op": "point.append", "run": "@r1", "label": "p1"},
-        {"op": "point.append", "run": "@r1", "after": "@p1"},
+        {"op": "point.append", "run_id": "@r1", "label": "p1"},
+        {"op": "point.append", "run_id": "@r1", "after_id": "@p1"},
     ]
     draft = change_set_draft(change(happened_on=DAY, kind=ChangeSet.Kind.TAKEOVER, quiet=True), bodies)
     assert draft.site is None
@@ -291,7 +292,7 @@ def test_all_that_is_wrong_with_a_list_is_named_at_once(site: Site) -> None:
             [
                 {"op": "suply.add"},
                 {"op": "closet.add", "nam": "MDF"},
-                {"op": "point.append", "run": "7", "length_m": True, "length_basis": "roughly"},
+                {"op": "point.append", "run_id": "7", "length_m": True, "length_basis": "roughly"},
                 "closet.add",  # type: ignore[list-item]
                 {"op": "closet.add", "name": "x", "label": "a/b"},
             ],
@@ -301,15 +302,15 @@ def test_all_that_is_wrong_with_a_list_is_named_at_once(site: Site) -> None:
     ] == [
         ("/operations/0/op", "There is no operation suply"),
         ("/operations/1/name", "name is missing"),
-        ("/operations/1/nam", "There is no parameter nam"),
+        ("/operations/1/nam", "There is no 'nam' here"),
         (
-            "/operations/2/run",
-            "run must be the id of a run, or the label of an earlier operation, such as @new",
+            "/operations/2/run_id",
+            "run_id: expected the id of a run, or the label of an earlier operation, such as @new",
         ),
-        ("/operations/2/length_m", "length_m must be a number"),
+        ("/operations/2/length_m", "length_m: expected a number from 0 to 10000 [m]"),
         (
             "/operations/2/length_basis",
-            "length_basis must be one of unknown, guessed, drawing, marked, measured",
+            "length_basis: expected one of unknown, guessed, drawing, marked, measured",
         ),
         ("/operations/3", 'Expected an object such as {"op": "point'),
         ("/operations/4/label", "label must be a short name of letters, digits, spaces, dots and dashes"),
@@ -319,14 +320,14 @@ def test_all_that_is_wrong_with_a_list_is_named_at_once(site: Site) -> None:
 def test_a_reference_to_another_site_is_not_there(site: Site) -> None:
     theirs = factories.make_block()
     with pytest.raises(ChangeRefused) as caught:
-        change_accept(change(site), [{"op": "block.end", "block": theirs.pk}])
+        change_accept(change(site), [{"op": "block.end", "block_id": theirs.pk}])
     (problem,) = caught.value.problems
-    assert (problem.pointer, problem.code) == ("/operations/0/block", "not_found")
+    assert (problem.pointer, problem.code) == ("/operations/0/block_id", "not_found")
 
 
 def test_versions_of_another_site_are_not_told(site: Site, closet: Closet) -> None:
     theirs = factories.make_block()
-    body = {"op": "closet.end", "closet": closet.pk, "expects": {f"block/{theirs.pk}": 3}}
+    body = {"op": "closet.end", "closet_id": closet.pk, "expects": {f"block/{theirs.pk}": 3}}
     with pytest.raises(ChangeConflict) as caught:
         change_accept(change(site), [body])
     assert caught.value.between == ()
@@ -335,18 +336,18 @@ def test_versions_of_another_site_are_not_told(site: Site, closet: Closet) -> No
 
 @pytest.mark.parametrize(
     "expects",
-    [{"account/1": 3}, {"block": 3}, {"block/x": 3}, {"block/1/2/3/4": 3}, {"": 3}, {"block/1": "3"}, [3]],
+    [{"account/1": 3}, {"block_id": 3}, {"block/x": 3}, {"block/1/2/3/4": 3}, {"": 3}, {"block/1": "3"}, [3]],
 )
 def test_an_expectation_of_something_without_a_version_is_refused(
     site: Site, closet: Closet, expects: Any
 ) -> None:
     with pytest.raises(ChangeRefused) as caught:
-        change_accept(change(site), [{"op": "closet.end", "closet": closet.pk, "expects": expects}])
+        change_accept(change(site), [{"op": "closet.end", "closet_id": closet.pk, "expects": expects}])
     assert caught.value.problems[0].pointer == "/operations/0/expects"
 
 
 def test_work_and_correction_are_two_change_sets(site: Site, supply: Supply, swap: dict[str, Any]) -> None:
-    correct = {"op": "supply.correct", "supply": supply.pk, "model": None}
+    correct = {"op": "supply.correct", "supply_id": supply.pk, "model_id": None}
     with pytest.raises(ChangeRefused, match="make two"):
         change_accept(change(site), [correct, {"op": "closet.add", "name": "x"}])
     with pytest.raises(ChangeRefused, match=r"supply\.correct is a correction of the record"):
@@ -388,8 +389,8 @@ def test_several_operations_in_one_change_set_hold_from_one_step(site: Site, run
     twice = change_accept(
         change(site, happened_on=DAY),
         [
-            {"op": "point.alter", "point": done.result.pk, "place": "above the gate"},
-            {"op": "point.alter", "point": done.result.pk, "dc_pairs": 2},
+            {"op": "point.alter", "point_id": done.result.pk, "place": "above the gate"},
+            {"op": "point.alter", "point_id": done.result.pk, "dc_pairs": 2},
         ],
     )
     facts = done.result.facts.latest("step")

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from datetime import datetime, timedelta
+from zoneinfo import ZoneInfo
+
 import pytest
 from django.db import transaction
 
 from sites.changes.models import Change, ChangeSet, Mark
-from sites.changes.steps import STEPS_A_DAY, day_of
+from sites.changes.services import today_at
+from sites.changes.steps import STEPS_A_DAY, day_of, step_of
 from sites.models import Block, Closet, Customer, DeviceModel, Site, SupplyFacts
 from tests import factories
 from tests.sites.changes.rows import accepted, refused, say, sql, step
@@ -292,9 +296,20 @@ def test_acceptances_of_a_day_are_in_order_and_of_each_site_apart(site: Site) ->
     assert steps[earlier] < steps[ids[0]]
 
 
-def test_a_change_set_is_accepted_with_a_day(site: Site) -> None:
-    with refused("change_set_accepted_has_day"):
-        ChangeSet.objects.create(site=site, state="accepted", door="sql", actor="R", reason="x")
+@pytest.mark.parametrize("time_zone", ["Pacific/Kiritimati", "Pacific/Pago_Pago"])
+def test_a_change_set_that_says_no_day_is_of_today_at_its_site(time_zone: str) -> None:
+    site = factories.make_site(time_zone=time_zone)
+    accepted = ChangeSet.objects.create(site=site, state="accepted", door="sql", actor="R", reason="x")
+    assert accepted.happened_on == datetime.now(ZoneInfo(time_zone)).date()
+    assert accepted.step == step_of(accepted.happened_on, 1)
+
+
+def test_a_day_to_come_is_one_that_is_planned(site: Site) -> None:
+    made = {"site": site, "state": "accepted", "door": "sql", "actor": "R", "reason": "x"}
+    tomorrow = today_at(site.pk) + timedelta(days=1)
+    with refused("change_set_of_a_day_to_come_is_planned"):
+        ChangeSet.objects.create(**made, happened_on=tomorrow)
+    assert ChangeSet.objects.create(**made, happened_on=tomorrow, planned=True).step
 
 
 def test_a_withdrawn_change_set_is_not_accepted(site: Site) -> None:

@@ -94,7 +94,7 @@ def test_a_supply_is_swapped_from_a_day_on(site: Site, closet: Closet) -> None:
 def test_a_supply_is_a_supply(site: Site, closet: Closet) -> None:
     with pytest.raises(ChangeRefused, match="expected a DC supply") as caught:
         supply_alter(on(site), supply=factories.make_supply(closet), model=factories.make_model(Kind.HORN))
-    assert refusal(caught) == ("/model", "wrong_kind")
+    assert refusal(caught) == ("/model_id", "wrong_kind")
 
 
 def test_the_true_model_is_a_correction(site: Site, closet: Closet) -> None:
@@ -127,7 +127,7 @@ def test_what_has_ended_is_neither_altered_nor_ended_again(site: Site, closet: C
     for again in twice:
         with pytest.raises(ChangeRefused, match=f"was ended by change set {ended.pk} .*burnt out") as caught:
             again()
-        assert refusal(caught) == ("/supply", "ended")
+        assert refusal(caught) == ("/supply_id", "ended")
 
 
 def test_a_name_is_free_again_once_its_bearer_has_ended(site: Site, closet: Closet) -> None:
@@ -142,8 +142,8 @@ def test_what_was_added_and_ended_by_one_change_set_is_left_out_of_it(site: Site
         change_accept(
             on(site),
             [
-                {"op": "supply.add", "closet": closet.pk, "name": "PS 9", "label": "new"},
-                {"op": "supply.end", "supply": "@new"},
+                {"op": "supply.add", "closet_id": closet.pk, "name": "PS 9", "label": "new"},
+                {"op": "supply.end", "supply_id": "@new"},
             ],
         )
 
@@ -245,7 +245,7 @@ def test_a_port_takes_one_endpoint(site: Site, closet: Closet, switch: Switch) -
     first = factories.make_gateway(closet, port=port(switch, 1))
     with pytest.raises(ChangeRefused, match=f"is taken by endpoint {first.name}") as caught:
         endpoint_move(on(site), endpoint=factories.make_gateway(closet), port=port(switch, 1))
-    assert refusal(caught) == ("/port", "taken")
+    assert refusal(caught) == ("/port_id", "taken")
     endpoint_end(on(site), endpoint=first)
     endpoint_move(on(site, AFTER_THAT), endpoint=factories.make_gateway(closet), port=port(switch, 1))
 

@@ -57,7 +57,7 @@ def test_a_site_needs_a_customer_that_there_is(db: None) -> None:
     gone = Customer(pk=10**9)
     with pytest.raises(ChangeRefused) as caught:
         site_add(change(), customer=gone, code="x", name="X")
-    assert caught.value.problems[0].pointer == "/customer"
+    assert caught.value.problems[0].pointer == "/customer_id"
 
 
 def test_todays_day_is_that_of_the_site(customer: Customer) -> None:

@@ -87,16 +87,16 @@ def test_corrections_ends_and_names_used_again(tmp_path: Path) -> None:
         {
             "site": "pier",
             "name": "PS1",
-            "closet": "C1",
-            "model": "supply 1 A",
+            "closet_id": "C1",
+            "model_id": "supply 1 A",
             "ends": "swap",
             "described_by": "call",
         },
         {
             "site": "pier",
             "name": "PS1",
-            "closet": "C1",
-            "model": "supply 2 A",
+            "closet_id": "C1",
+            "model_id": "supply 2 A",
             "change": "swap",
             "revised_by": "fix",
         },
@@ -151,7 +151,12 @@ def test_a_random_history_of_operations(seed: int, tmp_path: Path) -> None:
     block = factories.make_block(closet)
     run = factories.make_run(block)
     supply = factories.make_supply(closet, models[0], name="PS")
-    things = {"run": run.pk, "supply": supply.pk, "block": block.pk, "models": [model.pk for model in models]}
+    things = {
+        "run_id": run.pk,
+        "supply_id": supply.pk,
+        "block_id": block.pk,
+        "models": [model.pk for model in models],
+    }
     now, ids = Naive(supply_ratings={"PS": 1.0}), dict[str, int]()
     ratings = {model.pk: model.rated_current_a or 0.0 for model in models}
     for day in range(12):
@@ -166,7 +171,7 @@ def test_a_random_history_of_operations(seed: int, tmp_path: Path) -> None:
             replay(now, operation, names, ratings)
             ids = dict(Point.objects.filter(run=run).values_list("name", "pk"))
         if ids and rng.random() < 0.5:
-            corrected = {"op": "point.correct", "point": rng.choice(list(ids.values())), "length_m": 7.7}
+            corrected = {"op": "point.correct", "point_id": rng.choice(list(ids.values())), "length_m": 7.7}
             change_accept(
                 change(site, happened_on=happened_on, kind=ChangeSet.Kind.CORRECTION),
                 [corrected | {"length_basis": "measured"}],

@@ -32,9 +32,9 @@ def twelve_more(hall: Hall) -> list[dict[str, Any]]:
         {
             "op": "point.append",
             "label": f"n{number}",
-            "run": hall.run.pk,
-            "after": f"@n{number - 1}" if number else hall.points[-1].pk,
-            "model": hall.speaker.pk,
+            "run_id": hall.run.pk,
+            "after_id": f"@n{number - 1}" if number else hall.points[-1].pk,
+            "model_id": hall.speaker.pk,
             "current_basis": "measured",
             "length_m": 1.0,
             "length_basis": "measured",
@@ -105,22 +105,24 @@ def test_differences_are_told_in_words(hall: Hall) -> None:
     assert found.summary.startswith("Supply current of supply PS 1: from 1.60 A to 2.08 A")
     larger = factories.make_model(DeviceModel.Kind.SUPPLY, rated_current_a=4.0)
     healed = evaluate_draft(
-        draft(hall, [{"op": "supply.alter", "supply": hall.supply.pk, "model": larger.pk}])
+        draft(hall, [{"op": "supply.alter", "supply_id": hall.supply.pk, "model_id": larger.pk}])
     )
     assert of(healed, "supply_current").sentence == (
         "Supply current of supply PS 1: 1.60 A; limit 3.20 A instead of 1.60 A. Within; until now "
         "cannot tell."
     )
     assert healed.summary == "In order again: supply current of supply PS 1."
-    nothing = evaluate_draft(draft(hall, [{"op": "supply.alter", "supply": hall.supply.pk, "note": "seen"}]))
+    nothing = evaluate_draft(
+        draft(hall, [{"op": "supply.alter", "supply_id": hall.supply.pk, "note": "seen"}])
+    )
     assert nothing.summary == "It would change no figure."
 
 
 def test_what_a_draft_adds_is_called_by_its_name(hall: Hall) -> None:
     bodies = [
-        {"op": "run.add", "label": "r", "block": hall.block.pk, "name": "R9", "kind": "self_amplified",
-         "zone": hall.zone.pk, "supply": hall.supply.pk},
-        {"op": "point.append", "run": "@r", "model": hall.speaker.pk, "name": "first"},
+        {"op": "run.add", "label": "r", "block_id": hall.block.pk, "name": "R9", "kind": "self_amplified",
+         "zone_id": hall.zone.pk, "supply_id": hall.supply.pk},
+        {"op": "point.append", "run_id": "@r", "model_id": hall.speaker.pk, "name": "first"},
     ]  # fmt: skip
     voltage = next(
         one for one in evaluate_draft(draft(hall, bodies)).differences
@@ -134,7 +136,7 @@ def test_what_a_draft_adds_is_called_by_its_name(hall: Hall) -> None:
 def test_what_could_not_be_computed_any_more(hall: Hall) -> None:
     second = factories.make_supply(hall.closet, name="PS 2")
     found = evaluate_draft(
-        draft(hall, [{"op": "point.alter", "point": hall.points[5].pk, "feed_supply": second.pk}])
+        draft(hall, [{"op": "point.alter", "point_id": hall.points[5].pk, "feed_supply_id": second.pk}])
     )
     (amiss,) = found.not_computed
     assert amiss.name == "run R1"
@@ -145,7 +147,7 @@ def test_what_could_not_be_computed_any_more(hall: Hall) -> None:
 def test_what_a_draft_heals_is_told_too(hall: Hall) -> None:
     larger = factories.make_model(DeviceModel.Kind.SUPPLY, rated_current_a=4.0)
     found = evaluate_draft(
-        draft(hall, [{"op": "supply.alter", "supply": hall.supply.pk, "model": larger.pk}])
+        draft(hall, [{"op": "supply.alter", "supply_id": hall.supply.pk, "model_id": larger.pk}])
     )
     supply = of(found, "supply_current")
     assert (supply.verdict_before, supply.verdict_after) == (Verdict.CANNOT_TELL, Verdict.WITHIN)
@@ -162,7 +164,7 @@ def test_a_plan_for_a_later_day_is_judged_on_that_day(hall: Hall) -> None:
 
 
 def test_a_draft_overtaken_by_another_change_is_a_conflict_that_names_it(hall: Hall) -> None:
-    made = draft(hall, [{"op": "point.alter", "point": hall.points[3].pk, "place": "over the gate"}])
+    made = draft(hall, [{"op": "point.alter", "point_id": hall.points[3].pk, "place": "over the gate"}])
     between = point_alter(factories.change(hall.site), point=hall.points[3], place="by the door").change_set
     with pytest.raises(ChangeConflict) as conflict:
         evaluate_draft(made)
@@ -185,7 +187,7 @@ def test_a_withdrawn_draft_can_be_looked_at_no_more(hall: Hall) -> None:
 @pytest.mark.django_db(transaction=True)
 def test_nobody_writes_between_before_and_after(hall: Hall, monkeypatch: pytest.MonkeyPatch) -> None:
     """A writer of the same site waits until both evaluations have read."""
-    made = draft(hall, [{"op": "supply.alter", "supply": hall.supply.pk, "note": "seen"}])
+    made = draft(hall, [{"op": "supply.alter", "supply_id": hall.supply.pk, "note": "seen"}])
     order: list[str] = []
     writer = threading.Thread(target=_write, args=(hall, order))
 

@@ -32,12 +32,13 @@ def drift(hall: Hall) -> Hall:
         hall.run, 1, hall.speaker, length_m=1.0, current_basis=Basis.MEASURED, happened_on=BUILT, name="gate"
     )
     point_remove(factories.change(hall.site), point=hall.run.points.get(name="gate"))
-    body = {"op": "point.append", "model": hall.speaker.pk, "current_basis": "measured", "length_m": 1.0}
+    body = {"op": "point.append", "model_id": hall.speaker.pk, "current_basis": "measured", "length_m": 1.0}
     change = factories.change(
         hall.site, happened_on=FIRST, actor="Rune Vale", reason="too quiet", job_reference="LS-2207"
     )
     bodies = [
-        {**body, "run": hall.gangway_run.pk, "length_basis": "measured", "label": f"n{n}"} for n in range(12)
+        {**body, "run_id": hall.gangway_run.pk, "length_basis": "measured", "label": f"n{n}"}
+        for n in range(12)
     ]
     change_accept(change, bodies)
     for day, rated in ((SECOND, 4.0), (THIRD, 1.0)):

@@ -44,4 +44,4 @@ def test_a_zone_that_pages_with_others_is_not_ended(site: Site) -> None:
 def test_a_set_has_zones(site: Site) -> None:
     with pytest.raises(ChangeRefused) as caught:
         paging_set_add(change(site), name="none", zones=[])
-    assert caught.value.problems[0].pointer == "/zones"
+    assert caught.value.problems[0].pointer == "/zone_ids"

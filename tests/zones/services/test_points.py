@@ -11,7 +11,7 @@ import pytest
 from sites.changes.errors import ChangeRefused
 from sites.changes.models import ChangeSet
 from sites.changes.services import change_accept
-from sites.changes.steps import first_step_after
+from sites.changes.steps import day_of, first_step_after
 from sites.models import Basis, DeviceModel
 from tests import factories
 from tests.factories import BUILT_ON, change
@@ -120,7 +120,7 @@ def test_only_a_speaker_hangs_on_a_run(run: Run) -> None:
     switch = factories.make_model(DeviceModel.Kind.SWITCH)
     with pytest.raises(ChangeRefused, match="expected a ceiling speaker or wall speaker or horn") as caught:
         point_append(on(run), run=run, model=switch)
-    assert caught.value.problems[0].pointer == "/model"
+    assert caught.value.problems[0].pointer == "/model_id"
 
 
 def test_a_model_says_what_kind_of_device_it_is(run: Run, horn: DeviceModel) -> None:
@@ -133,7 +133,7 @@ def test_a_point_is_hung_behind_one_of_its_own_run(run: Run, chain: list[Point])
     other = factories.make_run(run.block)
     with pytest.raises(ChangeRefused, match="is of another run") as caught:
         point_append(on(run), run=other, after=chain[0])
-    assert caught.value.problems[0].pointer == "/after"
+    assert caught.value.problems[0].pointer == "/after_id"
 
 
 # --- cutting into a run --------------------------------------------------------------------------------
@@ -204,7 +204,9 @@ def test_cutting_into_the_same_place_again_and_again_puts_the_run_in_order_anew(
     """A float has 52 bits between two ranks: after as many halvings the run gets new ranks."""
     before = chain[1]
     for number in range(60):
-        done = change_accept(on(run), [{"op": "point.insert", "before": before.pk, "name": f"cut {number}"}])
+        done = change_accept(
+            on(run), [{"op": "point.insert", "before_id": before.pk, "name": f"cut {number}"}]
+        )
     names = [name for name, _, _ in parents(run, LATER)]
     assert names == ["1", *(f"cut {number}" for number in range(60)), "2", "3"]
     assert parents(run, BUILT_ON) == [("1", None, 6.0), ("2", "1", 6.0), ("3", "2", 6.0)]
@@ -293,7 +295,7 @@ def test_a_branch_is_hung_behind_a_point_that_comes_later(run: Run, chain: list[
 def test_points_never_hang_on_each_other(run: Run, chain: list[Point]) -> None:
     with pytest.raises(ChangeRefused, match="hang on each other") as caught:
         point_alter(on(run), point=chain[0], after=chain[2])
-    assert caught.value.problems[0].pointer == "/after"
+    assert caught.value.problems[0].pointer == "/after_id"
 
 
 def test_several_changes_of_a_day_are_in_order(run: Run, chain: list[Point], horn: DeviceModel) -> None:
@@ -379,9 +381,9 @@ def test_a_value_that_changed_is_corrected_in_its_own_stretch(run: Run, story: P
     assert [row.length_m for row in story.facts.order_by("step")] == [6.0, 2.0, 2.0]
 
 
-def test_a_step_says_from_where_the_value_was_wrong(run: Run, story: Point, horn: DeviceModel) -> None:
-    steps = list(story.facts.order_by("step").values_list("step", flat=True))
-    point_correct(on(run, AFTER_THAT), point=story, model=horn, step=steps[1])
+def test_a_day_says_from_where_the_value_was_wrong(run: Run, story: Point, horn: DeviceModel) -> None:
+    days = [day_of(row.step) for row in story.facts.order_by("step")]
+    point_correct(on(run, AFTER_THAT), point=story, model=horn, held_on=days[1])
     models = [row.model_id for row in story.facts.order_by("step")]
     assert models[1:] == [horn.pk] * 2
     assert models[0] != horn.pk
@@ -398,8 +400,8 @@ def test_a_length_and_its_basis_are_one_value(run: Run, story: Point) -> None:
 
 def test_nothing_is_corrected_before_it_is_recorded(run: Run, story: Point, horn: DeviceModel) -> None:
     with pytest.raises(ChangeRefused) as caught:
-        point_correct(on(run, AFTER_THAT), point=story, model=horn, step=1)
-    assert caught.value.problems[0].pointer == "/step"
+        point_correct(on(run, AFTER_THAT), point=story, model=horn, held_on=dt.date(1970, 1, 2))
+    assert caught.value.problems[0].pointer == "/held_on"
 
 
 def test_a_count_turns_out_otherwise(run: Run) -> None:

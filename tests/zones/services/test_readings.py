@@ -63,11 +63,11 @@ def test_a_reading_is_never_rewritten(site: Site, reading: Reading) -> None:
 @pytest.mark.parametrize(
     ("kind", "subject", "pointer"),
     [
-        (Kind.RUN_CURRENT, {}, "/run"),
-        (Kind.RUN_CURRENT, {"run", "point"}, "/point"),
-        (Kind.END_VOLTAGE, {"run"}, "/point"),
-        (Kind.POE_POWER, {"run"}, "/switch"),
-        (Kind.POE_POWER, {"switch", "run"}, "/run"),
+        (Kind.RUN_CURRENT, {}, "/run_id"),
+        (Kind.RUN_CURRENT, {"run", "point"}, "/point_id"),
+        (Kind.END_VOLTAGE, {"run"}, "/point_id"),
+        (Kind.POE_POWER, {"run"}, "/switch_id"),
+        (Kind.POE_POWER, {"switch", "run"}, "/run_id"),
     ],
 )
 def test_a_reading_is_of_what_its_kind_measures(

@@ -83,11 +83,11 @@ def test_a_run_is_fed_by_what_feeds_its_kind(
 ) -> None:
     with pytest.raises(ChangeRefused, match="A self-amplified run is not fed by a amplifier") as caught:
         run_alter(on(site), run=run, amplifier=amplifier)
-    assert refusal(caught) == ("/amplifier", "wrong_kind")
+    assert refusal(caught) == ("/amplifier_id", "wrong_kind")
     line = factories.make_run(block, kind=Run.Kind.CONSTANT_VOLTAGE, amplifier=amplifier)
     with pytest.raises(ChangeRefused) as caught:
         run_alter(on(site), run=line, supply=supply)
-    assert refusal(caught) == ("/supply", "wrong_kind")
+    assert refusal(caught) == ("/supply_id", "wrong_kind")
 
 
 def test_a_rating_is_that_of_a_fitted_fuse(site: Site, run: Run) -> None:
@@ -254,7 +254,7 @@ def test_equipment_lands_on_the_other_side(
         ({"row": 51, "second_row": 1}, "/row"),
         ({"pair": 26}, "/pair"),
         ({"pair": 0}, "/pair"),
-        ({"run": None}, "/run"),
+        ({"run": None}, "/run_id"),
     ],
 )
 def test_a_landing_that_cannot_be_is_refused(

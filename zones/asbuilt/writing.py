@@ -233,6 +233,7 @@ def _asked(change: Change, user: User | None) -> ChangeAsked:
         happened_on=change.happened_on,
         kind=ChangeSet.Kind(values["kind"]),
         door=ChangeSet.Door(values["door"]),
+        planned=values["planned"],
         quiet=change.quiet,
     )
 

@@ -84,6 +84,7 @@ CHANGES = file_kind(
     OfField("happened_on", "day", "When it happened, in the site's time zone.", more={"required": True}),
     OfField("actor", "person", "Who did it.", more={"required": True}),
     OfField("job_reference", "job", "Job reference."),
+    OfField("planned", help="Whether it is agreed for a day to come; blank: no."),
     OfField("reason", help="Why, in a sentence."),
     OfField(
         "kind",

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from collections import defaultdict
 
+from sites.rules.days import day_has_come
 from zones.asbuilt.parsing import Row
 from zones.asbuilt.things import Change, Thing
 
 from .context import Context
 
-_COLUMNS = {"actor": "person", "job_reference": "job", "reason": "reason", "kind": "kind", "door": "door"}
-_DEFAULTS = {"job_reference": "", "door": "import"}
+_COLUMNS = {"actor": "person", "job_reference": "job"} | {
+    name: name for name in ("reason", "kind", "door", "planned")
+}
+_DEFAULTS = {"job_reference": "", "door": "import", "planned": False}
 _SAME = ("actor", "job_reference", "reason")
 
 
@@ -24,6 +27,8 @@ def changes_of_sites(context: Context) -> None:
         if site is None or row.problems:
             _remember_refused(context, row)
             continue
+        planned = row.values.get("planned", False)
+        row.refuse(day_has_come(row.values["day"], context.today(site), planned=planned))
         first = by_site[site].setdefault(row.values["change"], row)
         if first is not row:
             message = f"“{row.values['change']}” is in row {first.number} too: a key stands once a site"

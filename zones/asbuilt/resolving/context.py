@@ -114,6 +114,7 @@ class Context:
 
     def add_change(self, site: Thing, day: dt.date, actor: str, reason: str, kind: str) -> Change:
         values = {"actor": actor, "job_reference": "", "reason": reason, "kind": kind, "door": "import"}
+        values["planned"] = False
         place = len(self.world.changes[site])
         change = Change(
             site, "", day, values, Change.order_of_new(place), quiet=site not in self.with_history
@@ -145,11 +146,14 @@ class Context:
             return change
         site = change.site
         if site not in self._completions:
-            day = self.importer.now.astimezone(zoneinfo.ZoneInfo(site.values["time_zone"])).date()
             self._completions[site] = self.add_change(
-                site, day, self.importer.actor, COMPLETION, "correction"
+                site, self.today(site), self.importer.actor, COMPLETION, "correction"
             )
         return self._completions[site]
+
+    def today(self, site: Thing) -> dt.date:
+        """The day of the import at a site."""
+        return self.importer.now.astimezone(zoneinfo.ZoneInfo(site.values.get("time_zone", "UTC"))).date()
 
     # -- names
 

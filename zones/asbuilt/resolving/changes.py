@@ -8,12 +8,11 @@ from sites.rules.days import day_has_come
 from zones.asbuilt.parsing import Row
 from zones.asbuilt.things import Change, Thing
 
-from .context import Context
+from .context import DEFAULTS, Context
 
 _COLUMNS = {"actor": "person", "job_reference": "job"} | {
     name: name for name in ("reason", "kind", "door", "planned")
 }
-_DEFAULTS = {"job_reference": "", "door": "import", "planned": False}
 _SAME = ("actor", "job_reference", "reason")
 
 
@@ -57,7 +56,7 @@ def _match(context: Context, site: Thing, rows: list[Row]) -> None:
     for place, row in enumerate(rows):
         day = row.values["day"]
         given = {name: row.values[column] for name, column in _COLUMNS.items() if column in row.values}
-        values = _DEFAULTS | given
+        values = DEFAULTS | given
         same = recorded[day, *(values[name] for name in _SAME)]
         match = next((change for change in same if given.get("kind") in (None, change.values["kind"])), None)
         if match is None:

@@ -18,6 +18,8 @@ from zones.asbuilt.things import Change, Facts, Thing, World
 # What findings are about
 _PLANT = ("switches", "supplies", "amplifiers", "endpoints", "blocks", "zones", "runs")
 READING = "reading taken"
+# What a change says where its row says nothing
+DEFAULTS = {"job_reference": "", "door": "import", "planned": False}
 COMPLETION = "completes what was taken in before from as-built files"
 
 
@@ -113,8 +115,7 @@ class Context:
         return change
 
     def add_change(self, site: Thing, day: dt.date, actor: str, reason: str, kind: str) -> Change:
-        values = {"actor": actor, "job_reference": "", "reason": reason, "kind": kind, "door": "import"}
-        values["planned"] = False
+        values = DEFAULTS | {"actor": actor, "reason": reason, "kind": kind}
         place = len(self.world.changes[site])
         change = Change(
             site, "", day, values, Change.order_of_new(place), quiet=site not in self.with_history

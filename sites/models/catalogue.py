@@ -39,10 +39,10 @@ class DeviceModel(Catalogued):
     kind = fields.WordField(Kind, max_length=20)
     # self-amplified speakers and horns, at 24 V DC
     idle_current_a = fields.current("At 24 V DC, silent.")
-    speech_current_a = fields.current("At speech; blank: half of full tone.")
-    full_tone_current_a = fields.current("At full tone.")
+    speech_current_a = fields.current("At speech; blank: half of full output.")
+    full_output_current_a = fields.current("At full output.")
     idle_power_w = fields.power(500, "Only where the model states watts: it then draws constant power.")
-    full_tone_power_w = fields.power(500)
+    full_output_power_w = fields.power(500)
     minimum_voltage_v = fields.QuantityField(
         unit="V",
         minimum=0,

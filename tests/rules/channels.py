@@ -130,7 +130,7 @@ class Channels:
             actor="Ida Vole",
             reason="as seen",
             happened_on=NOW,
-            door=ChangeSet.Door.SQL,
+            channel=ChangeSet.Channel.SQL,
         )
         try:
             with open_change_set(change) as change_set:

@@ -158,7 +158,7 @@ def _points() -> Iterator[Attempt]:
         yield point.but(f"a {kind.label} with counts", kind=kind, **of)
     for given in ((5, 4, 9), (9, 6, 4), (4, 9, 6), (6, 4, 5)):
         of = dict(zip(counts, given, strict=True))
-        yield point.but(f"counts out of order: {given}", kind=_K.LUMP, **of)
+        yield point.but(f"counts out of order: {given}", kind=_K.UNCOUNTED_GROUP, **of)
 
 
 def _bases() -> Iterator[Attempt]:

@@ -90,7 +90,7 @@ class Record:
             "job_reference",
             "reason",
             "kind",
-            "door",
+            "channel",
             "planned",
         )
         rows = ChangeSet.objects.filter(site_id__in=found, state=ChangeSet.State.ACCEPTED).order_by(

@@ -1,4 +1,4 @@
-"""Rules of points: what a splice, a device and a lump have, and that a device is of its model's kind."""
+"""Rules of points: what a splice, a device and an uncounted group have, and that a device is of its model's kind."""
 
 from __future__ import annotations
 
@@ -25,14 +25,16 @@ def device_fits(model: str, kind: str | None, device_kind: int) -> Iterator[Prob
 
 
 def counts_fit(kind: int, counts: Sequence[int | None]) -> Iterator[Problem]:
-    """A lump says how many devices there may be, at least, likely and at most, or that nobody can say;
+    """An uncounted group says how many devices there may be, at least, likely and at most, or that nobody can say;
     nothing else has counts."""
     known = [count for count in counts if count is not None]
-    if kind != PointFacts.Kind.LUMP:
+    if kind != PointFacts.Kind.UNCOUNTED_GROUP:
         if known:
-            yield Problem("Only a lump has counts.", "invalid", "/count_likely")
+            yield Problem("Only an uncounted group has counts.", "invalid", "/count_likely")
     elif known and (len(known) < len(counts) or sorted(known) != known or known[0] < 0):
-        detail = "A lump says how many devices there may be: count_low ≤ count_likely ≤ count_high."
+        detail = (
+            "An uncounted group says how many devices there may be: count_low ≤ count_likely ≤ count_high."
+        )
         yield Problem(detail, "required", "/count_likely")
 
 

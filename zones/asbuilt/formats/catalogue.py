@@ -11,8 +11,8 @@ from .kinds import file_kind
 DEVICE_MODELS = file_kind(
     "device_models",
     "The catalogue behind every device. A blank rating is unknown, never zero.",
-    *("name", "kind", "idle_current_a", "speech_current_a", "full_tone_current_a", "idle_power_w"),
-    *("full_tone_power_w", "minimum_voltage_v", "input_impedance_ohm", "input_sensitivity_v", "taps_w"),
+    *("name", "kind", "idle_current_a", "speech_current_a", "full_output_current_a", "idle_power_w"),
+    *("full_output_power_w", "minimum_voltage_v", "input_impedance_ohm", "input_sensitivity_v", "taps_w"),
     *("nominal_impedance_ohm", "output_count", "output_impedance_ohm", "output_level_v"),
     *("output_speakers_max", "poe_class", "idle_poe_w", "paging_poe_w", "rated_current_a"),
     *("no_load_voltage_v", "rated_load_voltage_v", "voltage_tolerance", "lowest_voltage_v"),

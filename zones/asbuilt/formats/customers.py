@@ -92,9 +92,9 @@ CHANGES = file_kind(
         more={"default": None},
     ),
     OfField(
-        "door",
-        help="Through which door it was first recorded.",
-        more={"required": False, "default": ChangeSet.Door.IMPORT.value},
+        "channel",
+        help="Through which channel it was first recorded.",
+        more={"required": False, "default": ChangeSet.Channel.IMPORT.value},
     ),
     model=ChangeSet,
     key=("change",),

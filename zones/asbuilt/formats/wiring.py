@@ -64,7 +64,9 @@ RUNS = file_kind(
         help=("Gateway whose output feeds it.", "Number of that output."),
     ),
     *("supply", "amplifier"),
-    OfField("fuse_fitted", help="Own fuse in the minus leg; blank: unknown, or yes where a rating is given."),
+    OfField(
+        "fuse_fitted", help="Own fuse in the negative leg; blank: unknown, or yes where a rating is given."
+    ),
     "fuse_rating_a",
     model=Run,
     facts=RunFacts,
@@ -79,9 +81,9 @@ RUNS = file_kind(
 def _point(values: Values) -> Iterator[Problem]:
     kind = values.get("kind", PointFacts.Kind.DEVICE)
     count: Count | None = values.get("count")
-    if kind == PointFacts.Kind.LUMP and count is None:
-        yield Problem("a lump says how many: 6, ~6 (4-9), or ?", "required", "/count")
-    elif count is not None and kind != PointFacts.Kind.LUMP:
+    if kind == PointFacts.Kind.UNCOUNTED_GROUP and count is None:
+        yield Problem("an uncounted group says how many: 6, ~6 (4-9), or ?", "required", "/count")
+    elif count is not None and kind != PointFacts.Kind.UNCOUNTED_GROUP:
         yield from counts_fit(kind, [0])
     else:
         yield from counts_fit(kind, [count.low, count.likely, count.high] if count else [])
@@ -100,14 +102,14 @@ def _load(attributes: Values, values: Values) -> None:
 
 
 def _counted(attributes: Values) -> Values:
-    if attributes["kind"] != PointFacts.Kind.LUMP:
+    if attributes["kind"] != PointFacts.Kind.UNCOUNTED_GROUP:
         return {}
     return {"count": Count(*(attributes[f"count_{band}"] for band in ("low", "likely", "high")))}
 
 
 POINTS = file_kind(
     "points",
-    "What hangs on a run, and the piece of cable to it from its parent. A row is the complete facts of its "
+    "What hangs on a run, and the segment of cable to it from its parent. A row is the complete facts of its "
     "point from its change on; a device taken out leaves a splice.",
     Reference("run", "runs", ("run",), required=True),
     OfField("name", "point", "Once a run.", more={"dated": False}),
@@ -120,7 +122,7 @@ POINTS = file_kind(
     Column(
         "parent",
         RUNS.by_name["name"].cell,
-        "The point its piece of cable comes from; blank: the block.",
+        "The point its segment of cable comes from; blank: the block.",
         field=None,
         dated=True,
     ),
@@ -131,16 +133,16 @@ POINTS = file_kind(
     Column(
         "count",
         Counted(PointFacts._meta.get_field("count_likely")),
-        "How many a lump stands for.",
+        "How many an uncounted group stands for.",
         field=None,
         dated=True,
     ),
     OfField("place", help="Where a person finds it."),
-    OfField("length_m", help="Of the piece from its parent."),
+    OfField("length_m", help="Of the segment from its parent."),
     "length_basis",
     OfField("cable_type", "cable", "Name in cable_types.csv; blank: unknown."),
     OfField("dc_pairs", "pairs"),
-    *("minus_cut", "speech_current_a", "idle_current_a", "current_basis"),
+    *("negative_cut", "speech_current_a", "idle_current_a", "current_basis"),
     OfField("tap_power_w", help="Tap set on a constant-voltage line."),
     *("tap_basis", "zone", "feed_supply"),
     model=Point,

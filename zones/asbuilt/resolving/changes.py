@@ -11,7 +11,7 @@ from zones.asbuilt.things import Change, Thing
 from .context import DEFAULTS, Context
 
 _COLUMNS = {"actor": "person", "job_reference": "job"} | {
-    name: name for name in ("reason", "kind", "door", "planned")
+    name: name for name in ("reason", "kind", "channel", "planned")
 }
 _SAME = ("actor", "job_reference", "reason")
 

@@ -19,7 +19,7 @@ from zones.asbuilt.things import Change, Facts, Thing, World
 _PLANT = ("switches", "supplies", "amplifiers", "endpoints", "blocks", "zones", "runs")
 READING = "reading taken"
 # What a change says where its row says nothing
-DEFAULTS = {"job_reference": "", "door": "import", "planned": False}
+DEFAULTS = {"job_reference": "", "channel": "import", "planned": False}
 COMPLETION = "completes what was taken in before from as-built files"
 
 

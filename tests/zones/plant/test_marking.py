@@ -71,7 +71,8 @@ def test_editing_the_catalogue_asks_for_a_recheck_of_whatever_refers_to_it() -> 
     references = rows_of(
         """SELECT f.confrelid::regclass::text, f.conrelid::regclass::text, a.attname
            FROM pg_constraint f JOIN pg_attribute a ON a.attrelid = f.conrelid AND a.attnum = ANY(f.conkey)
-           WHERE f.contype = 'f' AND f.confrelid = ANY(%s::regclass[]) AND f.conrelid = ANY(%s::regclass[])""",
+           WHERE f.contype = 'f' AND f.confrelid = ANY(%s::regclass[])
+             AND f.conrelid = ANY(%s::regclass[])""",
         sorted(_SHARED),
         read,
     )

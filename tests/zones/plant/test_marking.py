@@ -23,7 +23,7 @@ _SHARED = {"device_model", "cable_type"}
 """Rows of which a new one feeds no load before something of a site refers to it."""
 
 
-def rows_of(statement: str, *values: object) -> list[tuple[Any, ...]]:
+def rows_of(statement: str, *values: Any) -> list[tuple[Any, ...]]:
     with connection.cursor() as cursor:
         cursor.execute(statement, values)
         return list(cursor.fetchall())

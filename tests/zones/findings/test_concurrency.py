@@ -20,8 +20,8 @@ from zones.findings import rechecked
 from zones.findings.conditions import Condition, conditions_of
 from zones.findings.models import Finding
 from zones.findings.rechecked import findings_failed
-from zones.findings.series import CANNOT_COMPUTE
 from zones.findings.services import StaleVersionError, finding_acknowledge
+from zones.findings.timeline import CANNOT_COMPUTE
 from zones.recheck.batch import recheck
 from zones.recheck.checked import Checked
 

@@ -98,7 +98,7 @@ POINTS = Query(
         "length_basis": "f.length_basis",
         "cable": "f.cable_type_id",
         "dc_pairs": "f.dc_pairs",
-        "minus_cut": "f.minus_cut::int",
+        "negative_cut": "f.negative_cut::int",
         "current_basis": "f.current_basis",
         "tap_basis": "f.tap_basis",
         "zone": "f.zone_id",
@@ -179,7 +179,7 @@ ENDPOINTS = Query(
         "cable": "f.cable_type_id",
         "over_cable": f"(f.power_source IN ('{_SOURCE.ADAPTER}', '{_SOURCE.MAINS}') IS NOT TRUE)::int",
         "address": "CASE WHEN f.address IS NOT NULL"
-        " THEN dense_rank() OVER (ORDER BY t.site_id, f.address, f.vlan) END",
+        " THEN dense_rank() PAST (ORDER BY t.site_id, f.address, f.vlan) END",
     },
     real={
         "granted_w": "f.negotiated_power_w",
@@ -206,10 +206,10 @@ LANDINGS = Query(
         "carries": _number(
             "t.carries",
             [
-                _CARRIES.AUDIO_PLUS,
-                _CARRIES.AUDIO_MINUS,
-                _CARRIES.DC_GROUND,
-                _CARRIES.DC_MINUS,
+                _CARRIES.AUDIO_POSITIVE,
+                _CARRIES.AUDIO_NEGATIVE,
+                _CARRIES.DC_POSITIVE,
+                _CARRIES.DC_NEGATIVE,
                 _CARRIES.LINE_HOT,
                 _CARRIES.LINE_COMMON,
                 _CARRIES.SPARE,
@@ -279,9 +279,9 @@ MODELS = Query(
         for name in (
             "speech_current_a",
             "idle_current_a",
-            "full_tone_current_a",
+            "full_output_current_a",
             "idle_power_w",
-            "full_tone_power_w",
+            "full_output_power_w",
             "minimum_voltage_v",
             "input_impedance_ohm",
             "input_sensitivity_v",

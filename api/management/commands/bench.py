@@ -25,7 +25,17 @@ COUNTS = "structure"
 IMPORTS = "import"
 RECHECKS = "recheck-all"
 TELLS_WORKERS = "one-change"
-BENCHES = (COUNTS, NEEDS_NO_FLEET, IMPORTS, RECHECKS, TELLS_WORKERS, "interactive", "list", "history", "search")
+BENCHES = (
+    COUNTS,
+    NEEDS_NO_FLEET,
+    IMPORTS,
+    RECHECKS,
+    TELLS_WORKERS,
+    "interactive",
+    "list",
+    "history",
+    "search",
+)
 """In this order: the recheck of a fleet that was never rechecked comes before what needs its figures."""
 NEED_NO_FIGURES = (NEEDS_NO_FLEET, IMPORTS, RECHECKS)
 
@@ -39,9 +49,9 @@ def _sites(text: str) -> int:
 class Command(BaseCommand):
     help = (
         "Run the benchmarks, or some of them; one JSON line a case: ours and a yardstick measured side by "
-        "side in one process, and what their ratio is to be at most. structure times nothing: it counts code, "
-        "imports, statements and functions. They write a fleet into a database of their own, which is thrown "
-        "away, and touch no other. What is said on the way goes to standard error."
+        "side in one process, and what their ratio is to be at most. structure times nothing: it counts "
+        "code, imports, statements, functions. They write a fleet into a database of their own, which is "
+        "thrown away, and touch no other. What is said on the way goes to standard error."
     )
 
     def add_arguments(self, parser: CommandParser) -> None:

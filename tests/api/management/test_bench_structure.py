@@ -9,8 +9,7 @@ import grimp
 import pytest
 from django.db import connection
 
-from sites.models import Site
-from sites.selectors import history
+from sites.changes.steps import step_of
 from tests import factories
 from tests.bench import structure
 
@@ -66,20 +65,17 @@ def _graph(*imports: str) -> grimp.ImportGraph:
     return graph
 
 
-def test_own_functions_are_counted_once_and_those_of_others_never(site: Site) -> None:
-    def twice() -> None:
-        for _ in range(2):
-            history(site)
-            json.dumps([])
-
-    def ask() -> None:
+def test_statements_own_functions_and_own_files_are_counted(db: None) -> None:
+    def deed() -> None:
+        for order in (1, 2):
+            step_of(factories.BUILT_ON, order)
+            json.dumps([order])
         with connection.cursor() as cursor:
             cursor.execute("SELECT 1")
             cursor.execute("SELECT 2")
 
-    assert structure.passed(ask) == (2, 0, 0)
-    once = structure.passed(lambda: history(site))
-    assert structure.passed(twice)[1:] == once[1:]
+    # step_of and the first_step_of that it calls
+    assert structure.passed(deed) == (2, 2, 1)
 
 
 @pytest.mark.django_db(transaction=True)

@@ -87,8 +87,8 @@ def point_insert(
     **given: Any,
 ) -> Point:
     """The segment to ``before`` is split. At an unknown distance in halves, whose basis is kept; at a known
-    one, the rest of the length stays with ``before``. Cable and pairs are those of the segment. A cut negative
-    stays on the side of ``before``, whose section begins there."""
+    one, the rest of the length stays with ``before``. Cable and pairs are those of the segment. A cut
+    negative stays on the side of ``before``, whose section begins there."""
     distance = with_basis(
         {"distance_from_parent_m": distance_from_parent_m, "distance_basis": distance_basis},
         "distance_from_parent_m",

@@ -146,8 +146,8 @@ def test_voltage_says_at_which_speaker(hall: Hall, client: Client) -> None:
     cable = PointFacts.objects.filter(point=hall.points[-1]).latest("step").cable_type_id
     bodies = [
         {"op": "point.append", "run_id": hall.run.pk, "after_id": hall.points[-1].pk,
-         "model_id": hall.speaker.pk, "name": "far", "place": "quay gate", "current_basis": "measured", "length_m": 3000.0,
-         "length_basis": "measured", "cable_type_id": cable, "dc_pairs": 3},
+         "model_id": hall.speaker.pk, "name": "far", "place": "quay gate", "current_basis": "measured",
+         "length_m": 3000.0, "length_basis": "measured", "cable_type_id": cable, "dc_pairs": 3},
     ]  # fmt: skip
     change_accept(factories.change(hall.site, happened_on=ADDED), bodies)
     check([hall.site.pk])
@@ -174,8 +174,8 @@ def test_findings_are_found(hall: Hall, added: ChangeSet, finding: Finding, clie
     assert ids(client, zone_id=other.pk) == []
     assert ids(client, state="deferred") == ids(client, state="cleared") == []
     assert ids(client, zone_id=999999999) == ids(client, closet_id=999999999) == []
-    answer = client.get(f"{ROOT}/findings", {"verdict": "ovr"})
-    assert "Did you mean over?" in answer.json()["errors"][0]["detail"]
+    answer = client.get(f"{ROOT}/findings", {"verdict": "pst"})
+    assert "Did you mean past?" in answer.json()["errors"][0]["detail"]
 
 
 def test_the_gravest_come_first(hall: Hall, finding: Finding, client: Client) -> None:

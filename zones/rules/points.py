@@ -1,4 +1,4 @@
-"""Rules of points: what splices, devices and uncounted groups have, and that a device is what its model is."""
+"""Rules of points: what splices, devices and uncounted groups have; a device is what its model is."""
 
 from __future__ import annotations
 

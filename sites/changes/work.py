@@ -298,7 +298,8 @@ class Work:
 
         ``held_on``: the row valid at the end of that day begins it; None: the stretch of rows up to the last
         one that say the same. Fields of a group in ``together`` (a length and its basis) count as one value.
-        Returns the rows that were rewritten; what they said stays in the change record.
+        A thing that they name is named from its own begin on. Returns the rows that were rewritten; what
+        they said stays in the change record.
         """
         rows = list(
             facts._default_manager.filter(**dict(zip(thing_fields(facts), thing, strict=True))).order_by(
@@ -312,7 +313,10 @@ class Work:
         rewritten: dict[int, dict[str, Any]] = {}
         for group in _groups(given, together):
             begin = first
+            since = _standing_since(only(given, group))
             while step is None and begin > 0 and _same(rows[begin - 1], rows[first], group):
+                if rows[begin - 1].step < since:
+                    break
                 begin -= 1
             for place in range(begin, len(rows)):
                 if not _same(rows[place], rows[begin], group):
@@ -328,6 +332,11 @@ class Work:
             clean(row, changed)
             self._update_facts(row, changed)
         return [rows[place] for place in sorted(rewritten)]
+
+
+def _standing_since(values: Mapping[str, Any]) -> int:
+    """The first step at which all things among ``values`` stand."""
+    return max((one.begin_step for one in values.values() if isinstance(one, Placed)), default=0)
 
 
 def clean(row: models.Model, names: Iterable[str] | None = None) -> None:

@@ -85,7 +85,7 @@ class Channels:
             name, values = _ADDED_BY[attempt.kind], _spoken(attempt)
         operation = self._operations[name]
         body = {"op": name} | {_inner(operation, key, value): _json(value) for key, value in values.items()}
-        asked = {"reason": "as seen", "operations": [body]}
+        asked: dict[str, Any] = {"reason": "as seen", "operations": [body]}
         if BY_NAME[attempt.kind].sited:
             asked |= {"site_id": _site().pk, "happened_on": NOW.isoformat()}
         answer = self._client.post("/api/v1/change-sets", asked, content_type="application/json")
@@ -214,7 +214,7 @@ def _cell(cell: Any, value: Any) -> str:
 
 
 def _insert_thing(kind: FileKind, attempt: Attempt, change_set: ChangeSet) -> None:
-    written = {"change_set_id": change_set.pk}
+    written: dict[str, Any] = {"change_set_id": change_set.pk}
     if kind.sited:
         written["site_id"] = change_set.site_id
     values = {_outer(name, value): _plain(value) for name, value in attempt.values.items()}
@@ -265,17 +265,18 @@ def _plain(value: Any) -> Any:
 
 
 def _columns(model: type[models.Model]) -> set[str]:
-    return {field.column for field in model._meta.concrete_fields}
+    return {str(field.column) for field in model._meta.concrete_fields}
 
 
 def _insert(model: type[models.Model], values: Mapping[str, Any]) -> int:
     """One INSERT; what is not given has the default of its field."""
     filled = {}
     for one in model._meta.concrete_fields:
-        if one.column in values:
-            filled[one.column] = one.get_db_prep_save(values[one.column], connection)
-        elif one.column != "id" and not one.has_db_default():
-            filled[one.column] = one.get_db_prep_save(one.get_default(), connection)
+        column = str(one.column)
+        if column in values:
+            filled[column] = one.get_db_prep_save(values[column], connection)
+        elif column != "id" and not one.has_db_default():
+            filled[column] = one.get_db_prep_save(one.get_default(), connection)
     columns = ", ".join(f'"{name}"' for name in filled)
     marks = ", ".join(["%s"] * len(filled))
     returning = "RETURNING id" if model._meta.pk.name == "id" else ""

@@ -268,7 +268,7 @@ def _outside(fact: Fact) -> Iterator[Any]:
 
 def _given(name: str, value: Any) -> dict[str, Any]:
     """A value with what it needs to be the only fault."""
-    together = {
+    together: dict[str, dict[str, Any]] = {
         "fuse_rating_a": {"fuse_fitted": True},
         "length_m": {"length_basis": Basis.MEASURED},
         "cable_length_m": {"cable_length_basis": Basis.MEASURED},

@@ -92,8 +92,8 @@ def _folder() -> Folder:
         of = life["of"]
         common = {name: value for name, value in life.items() if name != "of"}
 
-        def add(file: str, /, common: dict[str, str] = common, **cells: str) -> None:
-            folder[file].append(common | cells)
+        def add(file: str, /, *, of_life: Any = common, **cells: Any) -> None:
+            folder[file].append(of_life | cells)
 
         add("closets", name=f"{of}C")
         in_closet = {"closet": f"{of}C"}

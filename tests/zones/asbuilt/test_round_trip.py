@@ -87,16 +87,16 @@ def test_corrections_ends_and_names_used_again(tmp_path: Path) -> None:
         {
             "site": "pier",
             "name": "PS1",
-            "closet_id": "C1",
-            "model_id": "supply 1 A",
+            "closet": "C1",
+            "model": "supply 1 A",
             "ends": "swap",
             "described_by": "call",
         },
         {
             "site": "pier",
             "name": "PS1",
-            "closet_id": "C1",
-            "model_id": "supply 2 A",
+            "closet": "C1",
+            "model": "supply 2 A",
             "change": "swap",
             "revised_by": "fix",
         },
@@ -152,9 +152,9 @@ def test_a_random_history_of_operations(seed: int, tmp_path: Path) -> None:
     run = factories.make_run(block)
     supply = factories.make_supply(closet, models[0], name="PS")
     things = {
-        "run_id": run.pk,
-        "supply_id": supply.pk,
-        "block_id": block.pk,
+        "run": run.pk,
+        "supply": supply.pk,
+        "block": block.pk,
         "models": [model.pk for model in models],
     }
     now, ids = Naive(supply_ratings={"PS": 1.0}), dict[str, int]()

@@ -136,7 +136,7 @@ class _Columns:
             if isinstance(fact, ForeignKey):
                 name = item.name or item.of
                 to = next(kind for kind in _KINDS.values() if kind.model is fact.related_model)
-                help_ = item.help or fact.help_text
+                help_ = item.help or str(fact.help_text)
                 required = not fact.null
                 self._refer(Reference(item.of, to.name, (name,), dated, required, (help_,)))
             else:

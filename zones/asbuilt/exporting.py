@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from typing import Any
 
 from .cells import Estimate, Rows
@@ -184,14 +182,3 @@ def _cell(column: Column, value: Any) -> str:
     if isinstance(column.cell, Rows):
         value = (value,)
     return column.cell.write(value)
-
-
-def as_csv(kind: FileKind, rows: Iterable[Cells], *, header: bool = True) -> str:
-    """Rows as text of a CSV file; ``header``: with the row of names before them."""
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\n")
-    names = [column.name for column in kind.all_columns]
-    if header:
-        writer.writerow(names)
-    writer.writerows([[row[name] for name in names] for row in rows])
-    return out.getvalue()

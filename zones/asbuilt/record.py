@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from typing import Any
 
 from django.db.models import Model, QuerySet
@@ -198,9 +198,3 @@ class Record:
 def _model(kind: FileKind) -> type[Model]:
     assert kind.model is not None
     return kind.model
-
-
-def things_of(world: World, kind: FileKind, sites: Iterable[Thing]) -> list[Thing]:
-    """The things of a kind that are of one of ``sites``, in the order of the record."""
-    chosen = set(sites)
-    return [thing for thing in world.things[kind.name] if thing.site in chosen]

@@ -105,11 +105,6 @@ class Thing:
         begun = self.begin is None or self.begin.position <= change.position
         return begun and (self.end is None or change.position < self.end.position)
 
-    def facts_at(self, change: Change) -> Facts | None:
-        """The facts that hold just after ``change``."""
-        held = [facts for facts in self.facts if facts.change.position <= change.position]
-        return max(held, key=lambda facts: facts.change.position) if held else None
-
 
 class World:
     """Every thing that names can mean: those of the record, and those that the files bring."""

@@ -55,12 +55,11 @@ def run_alter(work: Work, /, *, run: Run, **given: Any) -> Run:
 )
 def run_correct(work: Work, /, *, run: Run, held_on: HeldOn = None, **given: Any) -> Run:
     kind = given.get("kind", Run.Kind(run.kind))
+    altered = work.alter(run, only(given, ["kind"]))
     state = _fitting_state(kind, only(given, _RUN))
     work.correct(RunFacts, [run.pk], state, held_on=held_on, together=_TOGETHER)
-    if kind != run.kind:
-        work.alter(run, {"kind": kind})
-        for row in RunFacts.objects.filter(run=run):
-            require(feeds_fit(kind, [feed for feed in _FEEDS if getattr(row, f"{feed}_id") is not None]))
+    for row in RunFacts.objects.filter(run=run) if altered else ():
+        require(feeds_fit(kind, [feed for feed in _FEEDS if getattr(row, f"{feed}_id") is not None]))
     return run
 
 

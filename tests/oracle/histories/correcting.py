@@ -111,7 +111,7 @@ def read_current(things: Things, day: dt.date) -> list[Body]:
 def _drawn_a(row: PointFacts) -> float:
     """Roughly: what a page takes from 24 V, of one model or another."""
     if row.speech_current_a is not None:
-        return row.speech_current_a
+        return float(row.speech_current_a)
     if row.model is not None:
         full_output_a = row.model.full_output_current_a or (row.model.full_output_power_w or 0.0) / 24
         if full_output_a:

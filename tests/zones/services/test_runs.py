@@ -11,7 +11,7 @@ import pytest
 from sites.changes.errors import ChangeRefused
 from sites.changes.steps import first_step_after
 from sites.models import Amplifier, Block, Closet, Endpoint, Site, Supply
-from sites.services.closets import block_end, closet_end
+from sites.services.closets import block_alter, block_end, closet_end
 from sites.services.endpoints import endpoint_end
 from sites.services.power import amplifier_end, supply_end
 from tests import factories
@@ -195,6 +195,15 @@ def test_what_was_recorded_of_a_run_was_wrong(
     assert (latest.supply, latest.amplifier, latest.change_set_id) == (None, amplifier, done.change_set.pk)
 
 
+def test_a_run_is_not_of_a_kind_that_its_recorded_feed_does_not_fit(
+    site: Site, run: Run, supply: Supply
+) -> None:
+    run_alter(on(site), run=run, supply=supply)
+    with pytest.raises(ChangeRefused, match="is not fed by a supply") as caught:
+        run_correct(on(site, AFTER_THAT), run=run, kind=Run.Kind.CONSTANT_VOLTAGE)
+    assert caught.value.problems[0].pointer == "/supply_id"
+
+
 # --- landings and clips --------------------------------------------------------------------------------
 
 
@@ -301,3 +310,16 @@ def test_only_a_block_that_has_clips_has_them_pulled(site: Site, closet: Closet,
     with pytest.raises(ChangeRefused) as caught:
         clip_pull(on(site), block=block, rows=[3, 51])
     assert caught.value.problems[0].pointer == "/rows/1"
+
+
+def test_a_block_keeps_the_rows_that_something_lies_on(site: Site, run: Run, block: Block) -> None:
+    landing_add(on(site), block=block, row=11, pair=2, carries=PairUse.DC, run=run)
+    clip_pull(on(site), block=block, rows=[11])
+    altered: dict[str, Any]
+    for altered, code in (
+        ({"row_count": 11}, "landing_row_of_its_block"),
+        ({"kind": Block.Kind.SCREW}, "clip_facts_block_can_isolate"),
+    ):
+        with pytest.raises(ChangeRefused) as caught:
+            block_alter(on(site, AFTER_THAT), block=block, **altered)
+        assert caught.value.problems[0].code == code

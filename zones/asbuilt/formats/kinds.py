@@ -281,11 +281,6 @@ class FileKind:
         )
 
     @cached_property
-    def estimated(self) -> dict[str, Estimated]:
-        """The pair of value and basis that a column belongs to, by either's name."""
-        return {name: pair for pair in self.estimates for name in (pair.value, pair.basis)}
-
-    @cached_property
     def key_attributes(self) -> tuple[str, ...]:
         """The attributes of the model that the key is held in, part by part."""
         found = []

@@ -15,9 +15,10 @@ from zones.asbuilt.things import World
 
 from .changes import changes_of_sites
 from .context import Context, Importer
+from .coverages import settle_coverages
 from .lives import stand
+from .readings import settle_readings
 from .rules import check_ends, check_ports, check_rewritten
-from .special import settle_coverages, settle_readings
 from .trees import settle_trees
 from .values import check_customers, settle
 

@@ -67,7 +67,9 @@ class ChangeSet(models.Model):
     happened_on = fields.DayField(
         null=True, blank=True, help_text="Day in the site's time zone; left out: today there."
     )
-    planned = fields.FlagField(default=False, db_default=False, help_text="Agreed for a day that may be one to come.")
+    planned = fields.FlagField(
+        default=False, db_default=False, help_text="Agreed for a day that may be one to come."
+    )
     quiet = models.BooleanField(
         default=False, help_text="First import of a site: findings open without events."
     )

@@ -146,7 +146,8 @@ def test_voltage_says_at_which_speaker(hall: Hall, client: Client) -> None:
     cable = PointFacts.objects.filter(point=hall.points[-1]).latest("step").cable_type_id
     bodies = [
         {"op": "point.append", "run_id": hall.run.pk, "after_id": hall.points[-1].pk,
-         "model_id": hall.speaker.pk, "name": "far", "place": "quay gate", "current_basis": "measured", "length_m": 3000.0,
+         "model_id": hall.speaker.pk, "name": "far", "place": "quay gate", "current_basis": "measured",
+         "length_m": 3000.0,
          "length_basis": "measured", "cable_type_id": cable, "dc_pairs": 3},
     ]  # fmt: skip
     change_accept(factories.change(hall.site, happened_on=ADDED), bodies)

@@ -12,7 +12,7 @@ from sites import fields
 
 
 class ChangeSet(models.Model):
-    """Everything written to the plant: who, when recorded, when happened, why, under which job, which door.
+    """Everything written to the plant: who, when recorded, when happened, why, under which job, which channel.
 
     A draft keeps its operations with the row versions they expect; accepted, it has a step and its rows.
     One ``step`` is (day, order of acceptance within the day); the database gives it out at acceptance.
@@ -28,7 +28,7 @@ class ChangeSet(models.Model):
         CORRECTION = "correction", "record correction"
         TAKEOVER = "takeover", "first record of a site"
 
-    class Door(models.TextChoices):
+    class Channel(models.TextChoices):
         REST = "rest", "REST"
         PAGE = "page", "page"
         IMPORT = "import", "import"
@@ -47,7 +47,7 @@ class ChangeSet(models.Model):
     state = fields.WordField(State, max_length=10, default=State.DRAFT)
     kind = fields.WordField(Kind, max_length=12, default=Kind.WORK)
     purpose = fields.WordField(Purpose, max_length=10, default=Purpose.RECORD)
-    door = fields.WordField(Door, max_length=10)
+    channel = fields.WordField(Channel, max_length=10)
     user = models.ForeignKey(
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
     )

@@ -157,7 +157,7 @@ class Migration(migrations.Migration):
                         ["record", "what_if", "plan", "redline"], default="record", max_length=10
                     ),
                 ),
-                ("door", fields.WordField(["rest", "page", "import", "command", "sql"], max_length=10)),
+                ("channel", fields.WordField(["rest", "page", "import", "command", "sql"], max_length=10)),
                 (
                     "user",
                     models.ForeignKey(
@@ -435,7 +435,7 @@ class Migration(migrations.Migration):
                     fields.QuantityField(blank=True, maximum=20, minimum=0, null=True, unit="A"),
                 ),
                 (
-                    "full_tone_current_a",
+                    "full_output_current_a",
                     fields.QuantityField(blank=True, maximum=20, minimum=0, null=True, unit="A"),
                 ),
                 (
@@ -443,7 +443,7 @@ class Migration(migrations.Migration):
                     fields.QuantityField(blank=True, maximum=500, minimum=0, null=True, unit="W"),
                 ),
                 (
-                    "full_tone_power_w",
+                    "full_output_power_w",
                     fields.QuantityField(blank=True, maximum=500, minimum=0, null=True, unit="W"),
                 ),
                 (
@@ -646,7 +646,7 @@ class Migration(migrations.Migration):
                 row_id(),
                 ("site", models.ForeignKey(on_delete=models.PROTECT, related_name="+", to="sites.site")),
                 ("closet", fields.SiteKey("sites.closet", null=True, related_name="secrets")),
-                ("kind", fields.WordField(["door", "alarm", "other"], max_length=10)),
+                ("kind", fields.WordField(["channel", "alarm", "other"], max_length=10)),
                 ("label", fields.NameField(max_length=80)),
                 ("ciphertext", models.BinaryField()),
                 (

@@ -40,9 +40,9 @@ class DeviceModel(Catalogued):
     # self-amplified speakers and horns, at 24 V DC
     idle_current_a = fields.current()
     speech_current_a = fields.current()
-    full_tone_current_a = fields.current()
+    full_output_current_a = fields.current()
     idle_power_w = fields.power(500, "Only where the model states watts: constant power.")
-    full_tone_power_w = fields.power(500)
+    full_output_power_w = fields.power(500)
     minimum_voltage_v = fields.QuantityField(unit="V", minimum=0, maximum=120, null=True, blank=True)
     input_impedance_ohm = fields.rating("Ω", 10_000_000)
     input_sensitivity_v = fields.rating("V", 200)

@@ -106,7 +106,7 @@ def _correct_users(work: Work, what: str) -> None:
             site=site,
             state=ChangeSet.State.ACCEPTED,
             kind=ChangeSet.Kind.CORRECTION,
-            door=main.door,
+            channel=main.channel,
             user=main.user,
             accepted_by=main.accepted_by,
             actor=main.actor,

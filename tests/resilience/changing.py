@@ -15,7 +15,11 @@ from sites.changes.services import Change  # noqa: E402
 from zones.services.zones import zone_add  # noqa: E402
 
 change = Change(
-    site_id=int(sys.argv[1]), user=None, actor="Tom Reed", reason="a new zone", door=ChangeSet.Door.COMMAND
+    site_id=int(sys.argv[1]),
+    user=None,
+    actor="Tom Reed",
+    reason="a new zone",
+    channel=ChangeSet.Channel.COMMAND,
 )
 # Django and Celery load what they need with the first change
 zone_add(change, name=f"{sys.argv[2]} warm-up")

@@ -228,7 +228,7 @@ class Migration(migrations.Migration):
                     "parent_rank",
                     fields.QuantityField(blank=True, maximum=1000000000.0, minimum=-1000000000.0, null=True),
                 ),
-                ("kind", fields.NumberedWordField(["splice", "device", "lump"], default=1)),
+                ("kind", fields.NumberedWordField(["splice", "device", "uncounted_group"], default=1)),
                 (
                     "device_kind",
                     fields.NumberedWordField(
@@ -249,7 +249,7 @@ class Migration(migrations.Migration):
                 ),
                 ("cable_type", fields.SharedKey("sites.cabletype", db_index=False, null=True)),
                 ("dc_pairs", fields.WholeField(blank=True, maximum=25, minimum=1, null=True)),
-                ("minus_cut", fields.FlagField(default=False)),
+                ("negative_cut", fields.FlagField(default=False)),
                 (
                     "current_basis",
                     fields.NumberedWordField(
@@ -319,7 +319,7 @@ class Migration(migrations.Migration):
                             ),
                             _connector="OR",
                         ),
-                        name="point_facts_counts_of_a_lump",
+                        name="point_facts_counts_of_an_uncounted_group",
                     ),
                 ],
                 "db_table": "point_facts",
@@ -346,10 +346,10 @@ class Migration(migrations.Migration):
                     "carries",
                     fields.WordField(
                         [
-                            "audio_plus",
-                            "audio_minus",
-                            "dc_ground",
-                            "dc_minus",
+                            "audio_positive",
+                            "audio_negative",
+                            "dc_positive",
+                            "dc_negative",
                             "line_hot",
                             "line_common",
                             "spare",

@@ -46,7 +46,7 @@ class RunFacts(DatedFacts):
     supply = fields.SiteKey("sites.Supply", null=True, help_text="DC supply that feeds the run at its block.")
     amplifier = fields.SiteKey("sites.Amplifier", null=True)
     fuse_fitted = fields.FlagField(
-        null=True, blank=True, help_text="Own fuse in the minus leg; blank: unknown."
+        null=True, blank=True, help_text="Own fuse in the negative leg; blank: unknown."
     )
     fuse_rating_a = fields.rating("A", 100)
 
@@ -89,13 +89,13 @@ class Point(Recorded):
 
 
 class PointFacts(DatedFacts):
-    """What a point is, and the piece of cable to it from its parent. A splice carries no load: a removed
-    speaker leaves one. A lump stands for devices nobody has counted, at the far end."""
+    """What a point is, and the segment of cable to it from its parent. A splice carries no load: a removed
+    speaker leaves one. An uncounted group stands for devices nobody has counted, at the far end."""
 
     class Kind(models.IntegerChoices):
         SPLICE = 0, "splice"
         DEVICE = 1, "device"
-        LUMP = 2, "lump"
+        UNCOUNTED_GROUP = 2, "uncounted_group"
 
     class DeviceKind(models.IntegerChoices):
         """Needed where the model is unknown: the unknown band differs."""
@@ -106,7 +106,7 @@ class PointFacts(DatedFacts):
         HORN = 3, "horn"
 
     # The facts of the segment from the parent, and those of them that say what cable it is
-    SEGMENT: ClassVar = ("length_m", "length_basis", "cable_type", "dc_pairs", "minus_cut")
+    SEGMENT: ClassVar = ("length_m", "length_basis", "cable_type", "dc_pairs", "negative_cut")
     CABLE: ClassVar = ("cable_type_id", "dc_pairs")
 
     pk = models.CompositePrimaryKey("point_id", "step")
@@ -114,7 +114,7 @@ class PointFacts(DatedFacts):
     point = fields.SiteKey(Point, related_name="facts", db_index=False)
     rank = fields.QuantityField(minimum=-1e9, maximum=1e9)
     parent = fields.SiteKey(
-        Point, null=True, db_index=False, help_text="Blank: the piece comes from the block."
+        Point, null=True, db_index=False, help_text="Blank: the segment comes from the block."
     )
     parent_rank = fields.QuantityField(minimum=-1e9, maximum=1e9, null=True, blank=True)
     kind = fields.NumberedWordField(Kind, default=Kind.DEVICE)
@@ -124,15 +124,15 @@ class PointFacts(DatedFacts):
     count_likely = fields.device_count()
     count_high = fields.device_count()
     place = fields.LineField(max_length=200, blank=True)
-    # the piece from the parent
+    # the segment from the parent
     length_m = fields.length()
     length_basis = fields.NumberedWordField(Basis, default=Basis.UNKNOWN)
     cable_type = fields.SharedKey("sites.CableType", null=True, db_index=False)
     dc_pairs = fields.pairs(
         null=True, blank=True, help_text="Pairs paralleled for DC, or for a line; blank: unknown."
     )
-    minus_cut = fields.FlagField(
-        default=False, help_text="The minus of this piece is cut: a section begins here."
+    negative_cut = fields.FlagField(
+        default=False, help_text="The negative of this segment is cut: a section begins here."
     )
     # what hangs at the point
     current_basis = fields.NumberedWordField(Basis, default=Basis.MARKED)
@@ -179,6 +179,6 @@ class PointFacts(DatedFacts):
                     count_low__lte=F("count_likely"),
                     count_likely__lte=F("count_high"),
                 ),
-                name="point_facts_counts_of_a_lump",
+                name="point_facts_counts_of_an_uncounted_group",
             ),
         ]

@@ -1,4 +1,4 @@
-"""Points: what hangs on a run, and the piece of cable to it."""
+"""Points: what hangs on a run, and the segment of cable to it."""
 
 from __future__ import annotations
 
@@ -54,7 +54,7 @@ _AFTER = Parameter("after", required=False, nullable=True, model=Point)
 
 @operation(
     "point.append",
-    "A device, splice or lump is connected to a run, behind a point or directly at its block.",
+    "A device, splice or uncounted group is connected to a run, behind a point or directly at its block.",
     of=(Point, PointFacts),
     takes=_FACTS,
 )
@@ -74,7 +74,7 @@ def point_append(
 
 @operation(
     "point.insert",
-    "A device or splice is cut into a run, into the piece before a point: mid-run.",
+    "A device or splice is cut into a run, into the segment before a point: mid-run.",
     of=(Point, PointFacts),
     takes=_LOAD,
 )
@@ -88,8 +88,8 @@ def point_insert(
     distance_basis: Annotated[Basis, NumberedWordField(Basis)] = Basis.UNKNOWN,
     **given: Any,
 ) -> Point:
-    """The piece to ``before`` is split. At an unknown distance in halves, whose basis is kept; at a known
-    one, the rest of the length stays with ``before``. Cable and pairs are those of the piece. A cut minus
+    """The segment to ``before`` is split. At an unknown distance in halves, whose basis is kept; at a known
+    one, the rest of the length stays with ``before``. Cable and pairs are those of the segment. A cut negative
     stays on the side of ``before``, whose section begins there."""
     distance = with_basis(
         {"distance_from_parent_m": distance_from_parent_m, "distance_basis": distance_basis},
@@ -169,7 +169,7 @@ def point_found(
     name: str | None = None,
     **given: Any,
 ) -> Point:
-    """Since ``before``, or else ``after``, or else the run itself has been there. Before a point, the piece
+    """Since ``before``, or else ``after``, or else the run itself has been there. Before a point, the segment
     to it is split in halves in every row that says how it hangs now."""
     if before is not None:
         return _found_before(work, before, name, given)
@@ -268,7 +268,7 @@ def _cable_of(facts: PointFacts) -> dict[str, Any]:
 def _split(
     old: PointFacts, distance_m: float | None, distance_basis: Basis
 ) -> tuple[dict[str, Any], dict[str, Any]]:
-    """Length and basis of the two pieces that a piece becomes: to the new point, and on from it."""
+    """Length and basis of the two segments that a segment becomes: to the new point, and on from it."""
     if distance_m is None:
         half = {
             "length_m": None if old.length_m is None else old.length_m / 2,
@@ -280,7 +280,7 @@ def _split(
         return near, {"length_m": None, "length_basis": Basis.UNKNOWN}
     if distance_m > old.length_m:
         detail = (
-            f"The piece is recorded as {old.length_m:g} m long, shorter than {distance_m:g} m. "
+            f"The segment is recorded as {old.length_m:g} m long, shorter than {distance_m:g} m. "
             "Correct its length first, or leave the distance out."
         )
         raise refuse(detail, code="invalid", path="/distance_from_parent_m")
@@ -310,7 +310,11 @@ def _fitting(given: dict[str, Any], current: PointFacts | None) -> dict[str, Any
     kind = given.get("kind", current.kind if current is not None else PointFacts.Kind.DEVICE)
     if kind == PointFacts.Kind.SPLICE and (current is None or current.kind != kind):
         given = {**_BARE, **given}
-    if kind != PointFacts.Kind.LUMP and current is not None and current.kind == PointFacts.Kind.LUMP:
+    if (
+        kind != PointFacts.Kind.UNCOUNTED_GROUP
+        and current is not None
+        and current.kind == PointFacts.Kind.UNCOUNTED_GROUP
+    ):
         given = {"count_low": None, "count_likely": None, "count_high": None, **given}
     _require_counts(kind, given, current)
     _require_bare(kind, given)
@@ -320,13 +324,13 @@ def _fitting(given: dict[str, Any], current: PointFacts | None) -> dict[str, Any
 def _require_counts(kind: int, given: dict[str, Any], current: PointFacts | None) -> None:
     names = ("count_low", "count_likely", "count_high")
     counts = [given.get(name, getattr(current, name, None)) for name in names]
-    if kind == PointFacts.Kind.LUMP:
+    if kind == PointFacts.Kind.UNCOUNTED_GROUP:
         known = [count for count in counts if count is not None]
         if len(known) < len(counts) or sorted(known) != known or known[0] < 0:
-            detail = "A lump says how many devices there may be: count_low ≤ count_likely ≤ count_high."
+            detail = "An uncounted group says how many devices there may be: count_low ≤ count_likely ≤ count_high."
             raise refuse(detail, code="required", path="/count_likely")
     elif any(count is not None for count in counts):
-        raise refuse("Only a lump has counts.", code="invalid", path="/count_likely")
+        raise refuse("Only an uncounted group has counts.", code="invalid", path="/count_likely")
 
 
 def _require_bare(kind: int, given: dict[str, Any]) -> None:

@@ -49,8 +49,8 @@ add_rules(
             "A tap comes with its basis: guessed, drawing, marked or measured.",
             "tap_power_w",
         ),
-        "point_facts_counts_of_a_lump": (
-            "A lump says count_low ≤ count_likely ≤ count_high; nothing else has counts.",
+        "point_facts_counts_of_an_uncounted_group": (
+            "An uncounted group says count_low ≤ count_likely ≤ count_high; nothing else has counts.",
             "count_likely",
         ),
         "landing_one_thing_on_its_side": (

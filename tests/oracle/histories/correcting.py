@@ -18,7 +18,7 @@ def correct_points(things: Things) -> list[Body]:
     for point in things.some(things.points[run], 4):
         body: Body = {"op": "point.correct", "point_id": point}
         what = things.one(["model", "model", "length", "length", "current", "tap", "segment", "count"])
-        if what == "model_id":
+        if what == "model":
             body["model_id"] = things.model("ceiling_speaker", "ceiling_speaker", "wall_speaker", "horn")
         elif what == "length":
             body |= {"length_m": round(things.rng.uniform(3, 60), 1), "length_basis": "measured"}

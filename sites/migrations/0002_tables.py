@@ -646,7 +646,7 @@ class Migration(migrations.Migration):
                 row_id(),
                 ("site", models.ForeignKey(on_delete=models.PROTECT, related_name="+", to="sites.site")),
                 ("closet", fields.SiteKey("sites.closet", null=True, related_name="secrets")),
-                ("kind", fields.WordField(["channel", "alarm", "other"], max_length=10)),
+                ("kind", fields.WordField(["door", "alarm", "other"], max_length=10)),
                 ("label", fields.NameField(max_length=80)),
                 ("ciphertext", models.BinaryField()),
                 (

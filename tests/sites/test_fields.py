@@ -55,9 +55,9 @@ def field_takes(field: Fact, value: Any) -> bool:
 
 
 def numbers(field: Any) -> list[Any]:
-    low = field.minimum if field.above is None else field.above
+    low: Any = field.minimum if field.above is None else field.above
     if isinstance(field, fields.WholeField):
-        return [int(low) - 1, int(low), int(field.maximum), int(field.maximum) + 1, 32767]
+        return [int(low) - 1, int(low), int(field.maximum or 0), int(field.maximum or 0) + 1, 32767]
     step = (field.maximum - low) / 1000
     near = [low - step, low, low + step, field.maximum - step, field.maximum, field.maximum + step]
     return [*near, 1e20, 1e300, -1e20, math.inf, -math.inf, math.nan]

@@ -179,7 +179,7 @@ ENDPOINTS = Query(
         "cable": "f.cable_type_id",
         "over_cable": f"(f.power_source IN ('{_SOURCE.ADAPTER}', '{_SOURCE.MAINS}') IS NOT TRUE)::int",
         "address": "CASE WHEN f.address IS NOT NULL"
-        " THEN dense_rank() PAST (ORDER BY t.site_id, f.address, f.vlan) END",
+        " THEN dense_rank() OVER (ORDER BY t.site_id, f.address, f.vlan) END",
     },
     real={
         "granted_w": "f.negotiated_power_w",

@@ -72,7 +72,7 @@ def correct_source(things: Things) -> list[Body]:
 
 def correct_network(things: Things) -> list[Body]:
     what = things.one(["switch", "port", "endpoint", "endpoint"])
-    if what == "switch_id":
+    if what == "switch":
         return [
             {
                 "op": "switch.correct",
@@ -80,7 +80,7 @@ def correct_network(things: Things) -> list[Body]:
                 "model_id": things.model("switch"),
             }
         ]
-    if what == "port_id":
+    if what == "port":
         body: Body = {"op": "port.correct", "port_id": things.one(things.ports), "other_load": "telephone"}
         return [body | {"other_load_class": things.one([1, 2, 3])}]
     body = {"op": "endpoint.correct", "endpoint_id": things.one(things.endpoints)} | cable(things)
@@ -111,7 +111,7 @@ def read_current(things: Things, day: dt.date) -> list[Body]:
 def _drawn_a(row: PointFacts) -> float:
     """Roughly: what a page takes from 24 V, of one model or another."""
     if row.speech_current_a is not None:
-        return row.speech_current_a
+        return float(row.speech_current_a)
     if row.model is not None:
         full_output_a = row.model.full_output_current_a or (row.model.full_output_power_w or 0.0) / 24
         if full_output_a:

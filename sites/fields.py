@@ -15,7 +15,7 @@ import ipaddress
 import math
 import re
 import unicodedata
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from typing import Any, ClassVar
 from zoneinfo import available_timezones
 
@@ -261,7 +261,8 @@ class _Patterned(_Text):
     pattern: ClassVar[str]
 
     def run_validators(self, value: Any) -> None:
-        if len(value) > (self.max_length or 0) or not re.fullmatch(self.pattern, value):
+        left_out = value == "" and self.blank
+        if len(value) > (self.max_length or 0) or not (left_out or re.fullmatch(self.pattern, value)):
             raise self._wrong()
 
     def conditions(self, column: str) -> list[str]:
@@ -480,14 +481,20 @@ class ListField(Fact, ArrayField):
         return {"type": "array", "items": self.base_field.schema, "maxItems": self.max_items}
 
     def parse(self, value: Any) -> Any:
-        if not isinstance(value, list | tuple) or len(value) > self.max_items:
+        if not isinstance(value, list | tuple):
             raise self._wrong()
-        return [self.base_field.parse(item) for item in value]
+        return self._each(self.base_field.parse, value)
 
     def clean(self, value: Any, model_instance: models.Model | None) -> Any:
-        if value is None or len(value) > self.max_items:
-            raise self._wrong()
-        return [self.base_field.clean(item, model_instance) for item in value]
+        return self._each(lambda item: self.base_field.clean(item, model_instance), value)
+
+    def _each(self, read: Callable[[Any], Any], value: Any) -> list[Any]:
+        try:
+            if value is not None and len(value) <= self.max_items:
+                return [read(item) for item in value]
+        except ValidationError as error:
+            raise self._wrong() from error
+        raise self._wrong()
 
     def conditions(self, column: str) -> list[str]:
         return [

@@ -14,7 +14,7 @@ from . import database_errors
 from .problems import CONFLICT, INVALID, UNPROCESSABLE, Kind, Place, Problem
 
 # Codes of what is wrong with the values by themselves, whatever the record holds
-_OF_THE_VALUES: Final = frozenset({"required", "invalid", "unknown"})
+_OF_THE_VALUES: Final = frozenset({"required", "invalid", "unknown", "not_found"})
 # Codes of what stands in the way in the record, and could be seen to first
 _IN_THE_WAY: Final = frozenset(
     {"contradicts_later", "ended", "not_yet_there", "in_use", "conflict", "accepted", "not_a_draft"}

@@ -30,6 +30,8 @@ from .refusals import refusal
 from .serializers import Body
 from .suggestions import listed
 
+PLANNED_HELP: Final = "happened_on may be a day to come: until then the record is as it was."
+
 
 class Why(Body):
     """Why the record changes, when it happened, and under which job."""
@@ -38,9 +40,7 @@ class Why(Body):
     happened_on = fields.Day(
         required=False, allow_null=True, help_text="A day in the site's time zone; left out: today there."
     )
-    planned = fields.Flag(
-        required=False, help_text="happened_on may be a day to come: until then the record is as it was."
-    )
+    planned = fields.Flag(required=False, help_text=PLANNED_HELP)
     job_reference = fields.Text(required=False, allow_blank=True, max_length=80)
 
 

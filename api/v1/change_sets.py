@@ -19,6 +19,7 @@ from api.conventions.problems import Place, invalid
 from api.conventions.representations import Expansion, Representation
 from api.conventions.serializers import Body, whole_body_error
 from api.conventions.views import Listed, Shown
+from api.conventions.writing import PLANNED_HELP
 from sites.access.abilities import Ability
 from sites.access.gates import NotFound, change_set_for, site_for
 from sites.access.models import User
@@ -76,6 +77,7 @@ class ChangeSetShown(Representation):
             "reason",
             "job_reference",
             "happened_on",
+            "planned",
             "created_at",
             "recorded_at",
             "operations",
@@ -133,6 +135,7 @@ class DraftBody(Body):
         allow_null=True,
         help_text="A day in the site's time zone; left out: the day it is accepted.",
     )
+    planned = fields.Flag(required=False, help_text=PLANNED_HELP)
     purpose = fields.Choice(choices=ChangeSet.Purpose.choices, default=ChangeSet.Purpose.RECORD)
     operations = OperationList()
 
@@ -143,6 +146,7 @@ class RevisedBody(Body):
     reason = fields.Text(required=False, max_length=2000)
     job_reference = fields.Text(required=False, allow_blank=True, max_length=80)
     happened_on = fields.Day(required=False)
+    planned = fields.Flag(required=False, help_text=PLANNED_HELP)
     operations = OperationList(required=False)
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
@@ -158,6 +162,7 @@ class AcceptBody(Body):
     """What is known only now; both may be left out, and then stay as the draft has them."""
 
     happened_on = fields.Day(required=False, help_text="A day in the site's time zone.")
+    planned = fields.Flag(required=False, help_text=PLANNED_HELP)
     job_reference = fields.Text(required=False, allow_blank=True, max_length=80)
 
 

@@ -88,7 +88,6 @@ class Coverages(Listed, Shown, Ended):
         writing = self.writing()
         asked = writing.read(self.request.data, self.principal)
         if self.operation == "partial_update":
-            as_it_is = self.representation(row).data
-            days = {name: as_it_is[name] for name in ("first_day", "end_day")}
-            asked = replace(asked, values=days | dict(asked.values))
+            as_it_is = {"first_day": row.days.lower, "end_day": row.days.upper}
+            asked = replace(asked, values=as_it_is | dict(asked.values))
         return self.accepted(writing, asked, row)

@@ -6,7 +6,7 @@ in its facts. Here both are one: fields of the facts stand beside those of the t
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from datetime import date
+from datetime import UTC, date, datetime
 from typing import Any, ClassVar
 
 from django.db.models import Exists, F, Model, OuterRef, Prefetch, QuerySet, prefetch_related_objects
@@ -21,6 +21,7 @@ from api.conventions.representations import Representation
 from api.conventions.serializers import Query
 from api.conventions.views import Listed, Shown
 from sites.changes.selectors import primary_key_fields, version_of
+from sites.changes.services import today_at
 from sites.changes.steps import day_of
 from sites.models import DatedFacts, Placed
 from sites.selectors import (
@@ -154,16 +155,26 @@ class Stood(Listed, Shown):
         day: date | None = self.asked.get("as_of")
         if day is not None:
             self.require_there(row, day)
+        else:
+            self.require_begun(row)
         return self.shown(row)
 
     def require_there(self, row: Any, day: date) -> None:
         """Raise a 404 that says since when, or until when, it stood."""
         require_stood(row, day)
 
+    def require_begun(self, row: Any) -> None:
+        """Raise a 404 that says from when on it will stand, for what is not there yet today."""
+        # Nowhere is it earlier than a day before today in UTC
+        if day_of(row.begin_step) >= datetime.now(UTC).date() and day_of(row.begin_step) > today_at(
+            row.site_id
+        ):
+            raise not_yet(day_of(row.begin_step))
+
 
 class Dated(Stood):
-    """The same, with dated facts. Without a day, what begins later is shown as it will begin, and what has
-    ended as it last was."""
+    """The same, with dated facts. Without a day, what has ended is shown as it last was; what a write has
+    planned for a day to come is answered as it will begin, and is not there until then."""
 
     facts: ClassVar[type[DatedFacts]]
     representation: ClassVar[type[DatedShown]]
@@ -178,6 +189,12 @@ class Dated(Stood):
             for row in (row for row in bare if not row.held):
                 row.held = list(history(self.facts, row.pk)[:1])
         super().furnish(rows)
+
+    def require_begun(self, row: Any) -> None:
+        prefetch_related_objects([row], self._held())
+        first = None if row.held else history(self.facts, row.pk).first()
+        if first is not None:
+            raise not_yet(day_of(first.step))
 
     def versions(self, row: Any) -> Versions:
         last = history(self.facts, row.pk).last()
@@ -206,6 +223,10 @@ def require_stood(row: Placed, day: date) -> None:
         raise not_there(f"It did not stand on {day} yet: it began on {day_of(row.begin_step)}.")
     if row.end_step is not None and row.end_step < before_of(day):
         raise not_there(f"It did not stand on {day} any more: it ended on {day_of(row.end_step)}.")
+
+
+def not_yet(begins_on: date) -> problems.Problem:
+    return not_there(f"It does not stand yet: it begins on {begins_on}. Ask with as_of={begins_on}.")
 
 
 def not_there(detail: str) -> problems.Problem:

@@ -26,6 +26,14 @@ MOST: Final = 500
 """Operations that a draft holds at most."""
 
 
+_KEPT_OPERATION: Final = {
+    "type": "object",
+    "required": ["op"],
+    "properties": {"op": {"type": "string"}, "label": {"type": "string"}},
+    "description": "As it was sent; `GET /operations` says what each takes.",
+}
+
+
 class OperationList(serializers.Field[Any, Any, Any, Any]):
     """Operations as JSON. What is wrong with them is said by `operation_places`, in the terms of each."""
 
@@ -42,7 +50,9 @@ class OperationListSchema(OpenApiSerializerFieldExtension):
 
     target_class = OperationList
 
-    def map_serializer_field(self, auto_schema: Any, direction: Any) -> dict[str, Any]:  # noqa: ARG002
+    def map_serializer_field(self, auto_schema: Any, direction: Any) -> dict[str, Any]:
+        if direction == "response":  # an accepted one may hold what a draft of a site does not
+            return {"type": "array", "items": _KEPT_OPERATION}
         refs = {}
         for one in operations():
             if one.name not in _not_of_one_site():

@@ -12,7 +12,6 @@ from django.db import DataError, IntegrityError, connection, models
 from django.test import Client
 
 from sites.changes.models import ChangeSet
-from sites.changes.operations import Operation, operations
 from sites.changes.services import Change, open_change_set
 from sites.changes.steps import last_step_of
 from sites.models import Placed, Site
@@ -52,7 +51,6 @@ class Channels:
 
     def __init__(self, client: Client) -> None:
         self._client = client
-        self._operations = {operation.name: operation for operation in operations()}
 
     # -- REST
 
@@ -83,8 +81,7 @@ class Channels:
             values: dict[str, Any] = {name.split(".")[0]: attempt.ended}
         else:
             name, values = _ADDED_BY[attempt.kind], _spoken(attempt)
-        operation = self._operations[name]
-        body = {"op": name} | {_inner(operation, key, value): _json(value) for key, value in values.items()}
+        body = {"op": name} | {_outer(key, value): _json(value) for key, value in values.items()}
         asked: dict[str, Any] = {"reason": "as seen", "operations": [body]}
         if BY_NAME[attempt.kind].sited:
             asked |= {"site_id": _site().pk, "happened_on": NOW.isoformat()}
@@ -172,11 +169,6 @@ def _json(value: Any) -> Any:
 
 def _outer(name: str, value: Any) -> str:
     return f"{name}_id" if isinstance(value, Ref) else name
-
-
-def _inner(operation: Operation[Any, Any], name: str, value: Any) -> str:
-    """The operation's name of a value: drafts and resources may say ``run`` or ``run_id``."""
-    return next(one for one in (_outer(name, value), name) if one in operation.parameters)
 
 
 def _cells(kind: FileKind, attempt: Attempt) -> dict[str, str]:

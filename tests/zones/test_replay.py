@@ -151,9 +151,9 @@ def test_as_of_every_day_and_step_equals_the_replay(seed: int) -> None:
     run = factories.make_run(block)
     supply = factories.make_supply(closet, models[0], name="PS")
     things = {
-        "run_id": run.pk,
-        "supply_id": supply.pk,
-        "block_id": block.pk,
+        "run": run.pk,
+        "supply": supply.pk,
+        "block": block.pk,
         "models": [model.pk for model in models],
     }
     ratings = {model.pk: model.rated_current_a or 0.0 for model in models}

@@ -234,6 +234,7 @@ def _sources(closet_ids: Collection[int], steps: Mapping[int, int]) -> dict[int,
             voltage=Case(
                 When(line_voltage_v__isnull=True, model__isnull=True, then=Value(-1.0)),
                 default=F("line_voltage_v"),
+                output_field=FloatField(),
             ),
         ),
         all=True,

@@ -370,7 +370,7 @@ class Migration(migrations.Migration):
                             "line_common",
                             "spare",
                         ],
-                        max_length=16,
+                        max_length=14,
                     ),
                 ),
             ],

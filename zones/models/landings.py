@@ -43,7 +43,7 @@ class Landing(Placed):
     amplifier = fields.SiteKey("sites.Amplifier", null=True)
     pair = fields.pairs(help_text="Pair number in its cable, from 1.")
     conductor = fields.WordField(Conductor)
-    carries = fields.WordField(Carries, max_length=16)
+    carries = fields.WordField(Carries)
 
     class Meta:
         db_table = "landing"

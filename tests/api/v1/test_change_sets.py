@@ -200,7 +200,7 @@ def test_a_conflict_names_the_operation_and_the_change_set_in_between(hall: Hall
         ({"operations": []}, "/operations", "at least one operation"),
         ({"operations": "x"}, "/operations", "Expected a list"),
         ({"operations": [{"op": "point.apend"}]}, "/operations/0/op", "did you mean point.append"),
-        ({"operations": [{"op": "point.remove"}]}, "/operations/0/point", "point is missing"),
+        ({"operations": [{"op": "point.remove"}]}, "/operations/0/point_id", "point_id is missing"),
         ({"operations": ["x"]}, "/operations/0", "Expected an object"),
         (
             {"operations": [{"op": "device_model.add", "name": "x", "kind": "horn"}]},
@@ -239,9 +239,9 @@ def test_what_the_record_refuses_points_into_the_operation(hall: Hall, client: C
     answer = refused(
         client, "change-sets", {"site_id": hall.site.pk, "reason": "why", "operations": operations}
     )
-    assert answer.status_code == 422
+    assert answer.status_code == 400
     (error,) = answer.json()["errors"]
-    assert error["pointer"] == "/operations/2/run"
+    assert error["pointer"] == "/operations/2/run_id"
     assert error["detail"] == f"There is no run {elsewhere.pk} on this site."
 
 

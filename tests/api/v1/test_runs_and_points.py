@@ -109,12 +109,21 @@ def test_a_run_is_pulled_patched_and_taken_out(hall: Hall, client: Client) -> No
     assert get(client, address)["ended_on"] == LATER.isoformat()
 
 
-def test_a_run_that_begins_later_is_shown_as_it_will_begin(hall: Hall, client: Client) -> None:
+def test_what_is_planned_is_not_there_until_its_day(hall: Hall, client: Client) -> None:
     day = (dt.datetime.now(dt.UTC).date() + dt.timedelta(days=40)).isoformat()
     body = {"block_id": hall.block.pk, "name": "R9", "kind": "self_amplified", "zone_id": hall.zone.pk}
-    made = post(client, "runs", {**body, "change": {"reason": "planned", "happened_on": day}}).json()
+    change = {"reason": "agreed for next month", "happened_on": day}
+    answer = refused(client, "post", "runs", {**body, "change": change})
+    assert answer.status_code == 422
+    assert answer.json()["errors"][0]["pointer"] == "/change/happened_on"
+    assert "planned" in answer.json()["detail"]
+
+    made = post(client, "runs", {**body, "change": {**change, "planned": True}}).json()
     assert (made["zone_id"], made["began_on"]) == (hall.zone.pk, day)
-    assert get(client, f"runs/{made['id']}")["zone_id"] == hall.zone.pk
+    assert get(client, f"runs/{made['id']}", as_of=day)["zone_id"] == hall.zone.pk
+    yet = client.get(f"/api/v1/runs/{made['id']}")
+    assert yet.status_code == 404
+    assert f"it begins on {day}" in yet.json()["detail"]
     assert made["id"] not in [item["id"] for item in get(client, "runs", site_id=hall.site.pk)["items"]]
     assert made["id"] in [
         item["id"] for item in get(client, "runs", site_id=hall.site.pk, as_of=day)["items"]
@@ -277,7 +286,11 @@ def test_what_held_on_a_day_is_corrected_and_what_came_later_stays(hall: Hall, c
     assert get(client, address)["speech_current_a"] == 0.05
     bad = refused(client, "post", f"{address}/correct", {**body, "held_on": "then"}, etag_of(client, address))
     assert bad.json()["errors"] == [
-        {"pointer": "/held_on", "code": "invalid", "detail": "held_on must be a day such as 2026-11-25."}
+        {
+            "pointer": "/held_on",
+            "code": "invalid",
+            "detail": "held_on: expected a day from 1970-01-01 to 2200-12-31.",
+        }
     ]
     nothing = {"held_on": BUILT.isoformat(), "change": {"reason": "label read"}}
     empty = refused(client, "post", f"{address}/correct", nothing, etag_of(client, address))
@@ -304,9 +317,9 @@ def test_two_who_change_one_point(hall: Hall, client: Client) -> None:
         ({"run_id": "x"}, "/run_id", "expected the id of a run"),
         ({"run_id": 999999999}, "/run_id", "There is no run 999999999"),
         ({"length": 5}, "/length", "Did you mean length_m?"),
-        ({"length_m": "5"}, "/length_m", "must be a number"),
-        ({"length_basis": "mesured"}, "/length_basis", "must be one of"),
-        ({"kind": 2}, "/kind", "must be one of splice, device, uncounted_group"),
+        ({"length_m": "5"}, "/length_m", "expected a number"),
+        ({"length_basis": "mesured"}, "/length_basis", "expected one of"),
+        ({"kind": 2}, "/kind", "expected one of splice, device, uncounted_group"),
     ],
 )
 def test_a_bad_body_is_named(
@@ -323,7 +336,7 @@ def test_a_bad_body_is_named(
     ("body", "status", "pointer", "told"),
     [
         ({"length_m": 5.0}, 400, "/length_basis", "Say how length_m is known"),
-        ({"length_m": -5.0, "length_basis": "measured"}, 422, "/length_m", "comes with its basis"),
+        ({"length_m": -5.0, "length_basis": "measured"}, 400, "/length_m", "from 0 to 10000 [m]"),
         (
             {"kind": "uncounted_group"},
             400,

@@ -340,7 +340,7 @@ def test_a_name_that_is_taken(closet: Closet, technician: User, with_token: Call
 
 def test_a_value_that_no_rule_allows(manager: User, with_token: Caller) -> None:
     body = {"name": "odd", "kind": "horn", "poe_class": 9, "change": {"reason": "new"}}
-    found = problem(post(with_token(manager), "device-models", body), 422, "unprocessable")
+    found = problem(post(with_token(manager), "device-models", body), 400, "invalid")
     assert found["errors"][0]["pointer"] == "/poe_class"
 
 

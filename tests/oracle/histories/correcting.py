@@ -72,7 +72,7 @@ def correct_source(things: Things) -> list[Body]:
 
 def correct_network(things: Things) -> list[Body]:
     what = things.one(["switch", "port", "endpoint", "endpoint"])
-    if what == "switch_id":
+    if what == "switch":
         return [
             {
                 "op": "switch.correct",
@@ -80,7 +80,7 @@ def correct_network(things: Things) -> list[Body]:
                 "model_id": things.model("switch"),
             }
         ]
-    if what == "port_id":
+    if what == "port":
         body: Body = {"op": "port.correct", "port_id": things.one(things.ports), "other_load": "telephone"}
         return [body | {"other_load_class": things.one([1, 2, 3])}]
     body = {"op": "endpoint.correct", "endpoint_id": things.one(things.endpoints)} | cable(things)

@@ -225,6 +225,9 @@ class LineField(_Text, models.CharField):
     """A text on one line: a place, a serial number, a telephone number."""
 
     def normal(self, text: str) -> str:
+        # The usual text is in that form already
+        if text.isascii() and text.isprintable() and "  " not in text:
+            return text.strip()
         # One space between words, so that two names that look alike are alike
         return re.sub(r"[ \u00A0\u1680\u2000-\u200A\u202F\u205F\u3000]+", " ", super().normal(text)).strip()
 

@@ -87,8 +87,9 @@ def _point(values: Values) -> Iterator[Problem]:
         yield from counts_fit(kind, [0])
     else:
         yield from counts_fit(kind, [count.low, count.likely, count.high] if count else [])
-    loads = {name: values.get(name) for name in LOADS} | {"device_kind": values.get("device")}
-    yield from splice_is_bare(kind, **loads)
+    if kind == PointFacts.Kind.SPLICE:
+        loads = {name: values.get(name) for name in LOADS} | {"device_kind": values.get("device")}
+        yield from splice_is_bare(kind, **loads)
 
 
 def _load(attributes: Values, values: Values) -> None:

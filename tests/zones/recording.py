@@ -33,6 +33,7 @@ from sites.models import (
     SwitchPortFacts,
 )
 from zones.models import Point, PointFacts, Run, RunFacts, Zone
+from zones.rules.points import DEVICE_KINDS
 
 DAY = dt.date(2026, 3, 2)
 _numbers = itertools.count(1)
@@ -162,6 +163,9 @@ class SiteRecord:
 
     def point_facts(self, point: Point, *, parent: Point | None = None, **facts: Any) -> PointFacts:
         facts = {"length_m": 10.0, "length_basis": 4, "dc_pairs": 1} | facts
+        model = facts.get("model")
+        if model is not None:
+            facts.setdefault("device_kind", DEVICE_KINDS[model.kind])
         return self.make(  # type: ignore[no-any-return]
             PointFacts,
             run_id=point.run_id,

@@ -80,7 +80,7 @@ def replay(now: Naive, operation: dict[str, Any], names: dict[int, str], ratings
     """Do to plain lists what an operation does to the record; raises KeyError where it must be refused."""
     match operation:
         case {"op": "point.append", "name": name}:
-            after = names.get(operation.get("after", 0))
+            after = names.get(operation.get("after_id", 0))
             now.order.append(name)
             now.nodes[name] = Node(after, operation.get("length_m"))
         case {"op": "point.insert", "before_id": before, "name": name}:

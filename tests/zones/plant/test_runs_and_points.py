@@ -22,7 +22,7 @@ pytestmark = pytest.mark.django_db
 
 def test_every_column_of_runs_and_points_is_read() -> None:
     horn = device_model("horn", speech_current_a=0.3)
-    gateway = device_model("gateway")
+    wall = device_model("wall_speaker")
     wire = cable_type(gauge_awg=18, category=False, pair_count=1, conductor_rating_a=5.0)
     blank = cable_type(gauge_awg=None)
     record = SiteRecord()
@@ -32,9 +32,7 @@ def test_every_column_of_runs_and_points_is_read() -> None:
         amplifier = record.amplifier()
         endpoint = record.endpoint()
         output = record.output(endpoint, 2)
-        run = record.run(
-            zone=hall, output=output, supply=supply, amplifier=amplifier, fuse_fitted=True, fuse_rating_a=1.5
-        )
+        run = record.run(zone=hall, output=output, supply=supply, fuse_fitted=True, fuse_rating_a=1.5)
         splice = record.point(
             run,
             "P1",
@@ -77,10 +75,13 @@ def test_every_column_of_runs_and_points_is_read() -> None:
             cable_type=blank,
         )
         bare = record.run("R2", kind="low_impedance")
+        line = record.run("R3", kind="constant_voltage", amplifier=amplifier)
 
     plant = read_plant([record.site_id])
     (row,) = rows(plant, "runs", run=run.pk)
     (unfed,) = rows(plant, "runs", run=bare.pk)
+    (on_a_line,) = rows(plant, "runs", run=line.pk)
+    says(on_a_line, supply=None, amplifier=amplifier.pk)
     at_splice, at_uncounted_group, at_device = rows(plant, "points")
 
     says(
@@ -88,7 +89,7 @@ def test_every_column_of_runs_and_points_is_read() -> None:
         zone_id=hall.pk,
         supply=supply.pk,
         output=output.pk,
-        amplifier=amplifier.pk,
+        amplifier=None,
         fuse_fitted=1,
         fuse_rating_a=1.5,
     )

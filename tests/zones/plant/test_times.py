@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+from django.db import IntegrityError
 
 from sites.models import (
     Endpoint,
@@ -138,18 +139,16 @@ def test_ends_of_endpoints_end_their_outputs() -> None:
         endpoint: Endpoint = record.endpoint()
         output: Output = record.output(endpoint)
     with record.change(LATER) as second:
+        record.end(output, second)
         record.end(endpoint, second)
     (row,) = rows(read_plant([record.site_id]), "outputs")
     says(row, output=output.pk, begin=first.step, end=second.step)
 
 
-def test_a_port_taken_out_is_gone_for_those_that_name_it() -> None:
+def test_a_port_is_not_taken_out_while_a_device_is_on_it() -> None:
     record = SiteRecord()
     with record.change():
         port: SwitchPort = record.port(record.switch())
         record.endpoint(port=port, power_source="port")
-    with record.change(LATER) as second:
+    with pytest.raises(IntegrityError, match="switch_port_in_use"), record.change(LATER) as second:
         record.end(port, second)
-    plant = read_plant([record.site_id])
-    says(rows(plant, "ports")[0], end=second.step)
-    says(rows(plant, "endpoints")[0], port=port.pk, end=FOREVER)

@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
+from django.db import IntegrityError
 
 from sites.changes.models import ChangeSet, Mark
 from sites.changes.steps import first_step_after
@@ -323,20 +324,17 @@ def test_a_new_solver_writes_everything_again_and_says_so(
     assert set(Figures.objects.values_list("solver_version", "computed_at")) == {(SOLVER_VERSION + 1, LATER)}
 
 
-def test_two_endpoints_on_one_port_are_one_figure_the_worse_one() -> None:
-    modest = device_model("network_speaker", poe_class=3, paging_poe_w=9.0)
-    greedy = device_model("network_speaker", poe_class=3, paging_poe_w=14.0)
+def test_the_record_holds_no_two_endpoints_on_one_port() -> None:
     record = SiteRecord()
-    with record.change():
-        port = record.port(record.switch())
-        endpoints = [
-            record.endpoint(model, name, port=port, power_source=EndpointFacts.PowerSource.PORT)
-            for name, model in (("NS 1", modest), ("NS 2", greedy), ("NS 3", modest))
-        ]
-    checked(record.site_id)
-    row = Figures.objects.get(subject_kind=SubjectKind.PORT)
-    assert row.codes == ["port_power"]
-    assert row.detail == [endpoints[1].pk]
+
+    def record_both() -> None:
+        with record.change():
+            port = record.port(record.switch())
+            for name in ("NS 1", "NS 2"):
+                record.endpoint(name=name, port=port, power_source=EndpointFacts.PowerSource.PORT)
+
+    with pytest.raises(IntegrityError, match="endpoint_facts_port_taken"):
+        record_both()
 
 
 def test_nothing_is_taken_away_where_nothing_repeats(terminal: Terminal) -> None:

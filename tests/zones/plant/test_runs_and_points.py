@@ -71,7 +71,7 @@ def test_every_column_of_runs_and_points_is_read() -> None:
             count_low=4,
             count_likely=6,
             count_high=9,
-            model=gateway,
+            model=wall,
             cable_type=blank,
         )
         bare = record.run("R2", kind="low_impedance")
@@ -137,8 +137,8 @@ def test_every_column_of_runs_and_points_is_read() -> None:
         feed_supply=second_supply.pk,
     )
     models, cables = plant.models, plant.cables
-    assert models.model_id[plant.points.model_index].tolist()[1:] == [gateway.pk, horn.pk]
-    assert models.device_kind.tolist() == [3, 0]
+    assert models.model_id[plant.points.model_index].tolist()[1:] == [wall.pk, horn.pk]
+    assert models.device_kind.tolist() == [3, 2]
     assert plant.points.model_index[0] == -1
     assert cables.cable_id[plant.points.cable_index[:2]].tolist() == [wire.pk, blank.pk]
     assert plant.points.cable_index[2] == -1

@@ -145,7 +145,11 @@ def test_every_column_of_runs_and_points_is_read() -> None:
     assert cables.category.tolist() == [False, True]
     np.testing.assert_array_equal(cables.gauge_awg, [18.0, np.nan])
     np.testing.assert_array_equal(cables.conductor_rating_a, [5.0, np.nan])
-    assert plant.run_kind.tolist() == [p.RunKind.SELF_AMPLIFIED, p.RunKind.LOW_IMPEDANCE]
+    assert plant.run_kind.tolist() == [
+        p.RunKind.SELF_AMPLIFIED,
+        p.RunKind.LOW_IMPEDANCE,
+        p.RunKind.CONSTANT_VOLTAGE,
+    ]
 
 
 @pytest.mark.parametrize(

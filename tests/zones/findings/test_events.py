@@ -17,6 +17,7 @@ from tests.zones.recording import shared_change
 from zones.findings.models import Case, Finding, Takeover
 from zones.findings.services import finding_acknowledge, finding_defer, finding_reopen
 from zones.models import DueDate, Point, PointFacts, Zone
+from zones.rules.points import DEVICE_KINDS
 
 LATER = NOW + dt.timedelta(hours=1)
 DAY = dt.timedelta(days=1)
@@ -170,7 +171,8 @@ def test_a_finding_that_joins_an_open_case_is_a_change(quay: Quay) -> None:
             point = quay.record.make(Point, run=second, name=f"found {k}", rank=last.rank + 1)
             PointFacts.objects.create(
                 site_id=quay.site_id, run=second, point=point, rank=point.rank, parent=last,
-                parent_rank=last.rank, step=step, length_basis=4, dc_pairs=1, **quay.facts,
+                parent_rank=last.rank, step=step, length_basis=4, dc_pairs=1,
+                device_kind=DEVICE_KINDS[quay.facts["model"].kind], **quay.facts,
             )  # fmt: skip
             last = point
     quay.check(LATER)

@@ -13,7 +13,6 @@ from sites.changes.steps import first_step_after
 from sites.models import Basis, DeviceModel
 from tests import factories
 from tests.halls import Hall
-from tests.zones.recording import DAY, SiteRecord, device_model
 from zones.electrical.subjects import SubjectKind
 from zones.electrical.verdicts import Verdict
 from zones.findings.locations import zones_of
@@ -77,22 +76,6 @@ def test_a_day_is_asked_and_no_other(hall: Hall) -> None:
     assert only(hall, "supply_current", hall.supply.pk, before).likely == pytest.approx(1.60)
     assert only(hall, "supply_current", hall.supply.pk, after).likely == pytest.approx(1.76)
     assert site_loads(hall.site.pk, BUILT - dt.timedelta(days=1)).loads == ()
-
-
-def test_two_endpoints_on_one_port_are_one_load_the_worse() -> None:
-    """Operations refuse it; an import or raw SQL may bring it about."""
-    record = SiteRecord()
-    small, large = (device_model("network_speaker", poe_class=3, paging_poe_w=watts) for watts in (4.0, 12.0))
-    with record.change():
-        port = record.port(record.switch(), 1)
-        for model, name in ((large, "NS 1"), (small, "NS 2")):
-            record.endpoint(
-                model, name, port=port, power_source="port", cable_length_m=1, cable_length_basis=4
-            )
-    found = site_loads(record.site_id, DAY)
-    (load,) = (each for each in found.loads if each.code == "port_power")
-    assert load.likely == pytest.approx(12.0, rel=0.01)
-    assert len(found.evaluation) == len(found.loads)
 
 
 def test_the_tightest_is_the_one_of_least_likely_headroom(hall: Hall) -> None:

@@ -160,7 +160,7 @@ class Writing:
     def _site_within(self, values: Mapping[str, Any], principal: Principal) -> tuple[int | None, list[Place]]:
         """The site of the first row that says it, if all that it names are in scope."""
         for name in self.within:
-            if values.get(name) is not None:
+            if values.get(name):
                 rows = _in_scope(values[name], principal)
                 places = self._missing(name, values[name], rows)
                 return (None, places) if places else (next(iter(rows.values())), [])

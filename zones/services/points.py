@@ -319,7 +319,7 @@ def _require_counts(kind: int, given: dict[str, Any], current: PointFacts | None
     if kind == PointFacts.Kind.UNCOUNTED_GROUP:
         known = [count for count in counts if count is not None]
         if len(known) < len(counts) or sorted(known) != known or known[0] < 0:
-            detail = "An uncounted group says how many there may be: count_low ≤ count_likely ≤ count_high."
+            detail = "An uncounted group needs counts: count_low ≤ count_likely ≤ count_high."
             raise refuse(detail, code="required", path="/count_likely")
     elif any(count is not None for count in counts):
         raise refuse("Only an uncounted group has counts.", code="invalid", path="/count_likely")

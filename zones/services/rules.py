@@ -50,7 +50,7 @@ add_rules(
             "tap_power_w",
         ),
         "point_facts_counts_of_an_uncounted_group": (
-            "An uncounted group says count_low ≤ count_likely ≤ count_high; nothing else has counts.",
+            "An uncounted group has count_low ≤ count_likely ≤ count_high; others have none.",
             "count_likely",
         ),
         "landing_one_thing_on_its_side": (

@@ -80,7 +80,7 @@ def replay(now: Naive, operation: dict[str, Any], names: dict[int, str], ratings
     """Do to plain lists what an operation does to the record; raises KeyError where it must be refused."""
     match operation:
         case {"op": "point.append", "name": name}:
-            after = names.get(operation.get("after", 0))
+            after = names.get(operation.get("after_id", 0))
             now.order.append(name)
             now.nodes[name] = Node(after, operation.get("length_m"))
         case {"op": "point.insert", "before_id": before, "name": name}:
@@ -151,9 +151,9 @@ def test_as_of_every_day_and_step_equals_the_replay(seed: int) -> None:
     run = factories.make_run(block)
     supply = factories.make_supply(closet, models[0], name="PS")
     things = {
-        "run_id": run.pk,
-        "supply_id": supply.pk,
-        "block_id": block.pk,
+        "run": run.pk,
+        "supply": supply.pk,
+        "block": block.pk,
         "models": [model.pk for model in models],
     }
     ratings = {model.pk: model.rated_current_a or 0.0 for model in models}

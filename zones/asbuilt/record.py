@@ -91,6 +91,7 @@ class Record:
             "reason",
             "kind",
             "channel",
+            "planned",
         )
         rows = ChangeSet.objects.filter(site_id__in=found, state=ChangeSet.State.ACCEPTED).order_by(
             "site_id", "step"

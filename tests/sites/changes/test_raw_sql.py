@@ -355,7 +355,7 @@ def test_a_change_set_that_says_no_day_is_of_today_at_its_site(time_zone: str) -
 
 
 def test_a_day_to_come_is_one_that_is_planned(site: Site) -> None:
-    made = {"site": site, "state": "accepted", "door": "sql", "actor": "R", "reason": "x"}
+    made = {"site": site, "state": "accepted", "channel": "sql", "actor": "R", "reason": "x"}
     tomorrow = today_at(site.pk) + timedelta(days=1)
     with refused("change_set_of_a_day_to_come_is_planned"):
         ChangeSet.objects.create(**made, happened_on=tomorrow)

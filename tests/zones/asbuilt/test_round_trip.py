@@ -150,9 +150,9 @@ def test_a_random_history_of_operations(seed: int, tmp_path: Path) -> None:
     run = factories.make_run(block)
     supply = factories.make_supply(closet, models[0], name="PS")
     things = {
-        "run_id": run.pk,
-        "supply_id": supply.pk,
-        "block_id": block.pk,
+        "run": run.pk,
+        "supply": supply.pk,
+        "block": block.pk,
         "models": [model.pk for model in models],
     }
     now, ids = Naive(supply_ratings={"PS": 1.0}), dict[str, int]()

@@ -134,6 +134,7 @@ CHANGES = FileKind(
             "Through which channel it was first recorded.",
             default="import",
         ),
+        yes_no("planned", "Whether the day may be one to come.", default=False),
     ),
 )
 

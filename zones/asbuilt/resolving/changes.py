@@ -15,8 +15,9 @@ _COLUMNS = {
     "reason": "reason",
     "kind": "kind",
     "channel": "channel",
+    "planned": "planned",
 }
-_DEFAULTS = {"job_reference": "", "channel": "import"}
+_DEFAULTS = {"job_reference": "", "channel": "import", "planned": False}
 _SAME = ("actor", "job_reference", "reason")
 
 

@@ -546,6 +546,12 @@ def facts_of(model: type[models.Model], *but: str) -> tuple[str, ...]:
     )
 
 
+def columns_of(model: type[models.Model], *but: str) -> tuple[str, ...]:
+    """The same by the names under which they are shown: a reference by the id of its row."""
+    shown = {field.name: field.attname for field in model._meta.local_fields}
+    return tuple(shown[name] for name in facts_of(model, *but))
+
+
 class StepField(models.BigIntegerField):
     """A place in the order of a site's changes; where it is not null, that of the change set at hand."""
 

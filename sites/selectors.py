@@ -10,12 +10,12 @@ import datetime as dt
 from collections.abc import Collection
 from typing import Any, TypeVar
 
-from django.db.models import BigIntegerField, Exists, Func, OuterRef, Q, QuerySet
+from django.db.models import BigIntegerField, DateField, Exists, Func, OuterRef, Q, QuerySet
 from django.db.models.expressions import Combinable
 
 from sites.changes.selectors import primary_key_fields
 from sites.changes.steps import STEPS_A_DAY, first_step_after
-from sites.models import DatedFacts, Placed
+from sites.models import Contract, DatedFacts, Placed
 
 T = TypeVar("T", bound=Placed)
 F = TypeVar("F", bound=DatedFacts)
@@ -106,6 +106,16 @@ def things_with_facts(
     return [
         (thing, held.get(thing.pk)) for thing in standing(things, before, site_id__in=site_ids, **filters)
     ]
+
+
+def contract_today(site_id: int) -> Contract | None:
+    """The contract that covers a site today, as it is there."""
+    today = Func(
+        "coverages__site__time_zone",
+        template="(now() AT TIME ZONE %(expressions)s)::date",
+        output_field=DateField(),
+    )
+    return Contract.objects.filter(coverages__site=site_id, coverages__days__contains=today).first()
 
 
 def history(facts: type[F], *thing: int) -> QuerySet[F]:

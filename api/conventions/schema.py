@@ -19,7 +19,7 @@ from .permissions import PUBLIC
 from .representations import Representation
 from .serializers import Query
 from .views import Door, Resource
-from .writing import Why, Writing
+from .writing import WHY_SCHEMA, Writing
 
 _ALWAYS: Final = (problems.BAD_REQUEST, problems.NOT_ACCEPTABLE, problems.INTERNAL, problems.UNAVAILABLE)
 _WITH_LOG_IN: Final = (problems.NOT_AUTHENTICATED, problems.FORBIDDEN, problems.RATE_LIMITED)
@@ -100,6 +100,8 @@ class Schema(AutoSchema):
     def _writing(self, writing: Writing) -> dict[str, Any]:
         """The body of an operation of the record, and why it is done."""
         schema = writing.schema
+        why = ResolvedComponent(name="Why", type=ResolvedComponent.SCHEMA, object="Why", schema=WHY_SCHEMA)
+        self.registry.register_on_missing(why)
         component = ResolvedComponent(
             name=writing.name,
             type=ResolvedComponent.SCHEMA,
@@ -107,7 +109,7 @@ class Schema(AutoSchema):
             schema={
                 **schema,
                 **({"minProperties": 2} if writing.partial else {}),
-                "properties": {**schema["properties"], "change": self.resolve_serializer(Why, "request").ref},
+                "properties": {**schema["properties"], "change": why.ref},
                 "required": [*schema["required"], "change"],
             },
         )

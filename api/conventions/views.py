@@ -280,7 +280,7 @@ class Operated(Resource):
 
 class Made(Operated):
     def create(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
-        return self.shown(self.gate(principal=self.principal, id=self.made().result.pk), status=201)
+        return self.shown(self.made().result, status=201)
 
 
 class Altered(Operated):

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any, Final
+from typing import Any, Final, cast
 
 from django.db.models import Model
 
@@ -20,28 +20,30 @@ from sites.changes.models import ChangeSet
 from sites.changes.operations import Accepted, Operation
 from sites.changes.parameters import ID_SCHEMA, Parameter, Reference, is_id, parse_values
 from sites.changes.services import Change
-from sites.models import Recorded
+from sites.fields import Fact
+from sites.models import Catalogued, Recorded
 
-from . import fields
 from .etags import Versions
-from .places import body_places, pointer
+from .places import pointer
 from .problems import Place, invalid
 from .refusals import refusal
-from .serializers import Body
 from .suggestions import listed
 
-PLANNED_HELP: Final = "happened_on may be a day to come: until then the record is as it was."
-
-
-class Why(Body):
-    """Why the record changes, when it happened, and under which job."""
-
-    reason = fields.Text(max_length=2000)
-    happened_on = fields.Day(
-        required=False, allow_null=True, help_text="A day in the site's time zone; left out: today there."
+WHY: Final = {
+    name: Parameter(name, required=name == "reason", nullable=name == "happened_on", fact=fact)
+    for name, fact in (
+        (name, cast("Fact", ChangeSet._meta.get_field(name)))
+        for name in ("reason", "happened_on", "planned", "job_reference")
     )
-    planned = fields.Flag(required=False, help_text=PLANNED_HELP)
-    job_reference = fields.Text(required=False, allow_blank=True, max_length=80)
+}
+"""Why the record changes, when it happened, and under which job."""
+WHY_SCHEMA: Final = {
+    "type": "object",
+    "description": "Why the record changes, when it happened, and under which job.",
+    "properties": {name: one.schema(labels=False) for name, one in WHY.items()},
+    "required": ["reason"],
+    "additionalProperties": False,
+}
 
 
 @dataclass(frozen=True)
@@ -158,7 +160,7 @@ class Writing:
     def _site_within(self, values: Mapping[str, Any], principal: Principal) -> tuple[int | None, list[Place]]:
         """The site of the first row that says it, if all that it names are in scope."""
         for name in self.within:
-            if values.get(name) is not None:
+            if values.get(name):
                 rows = _in_scope(values[name], principal)
                 places = self._missing(name, values[name], rows)
                 return (None, places) if places else (next(iter(rows.values())), [])
@@ -171,7 +173,7 @@ class Writing:
         places: list[Place] = []
         for name, value in values.items():
             model = self.parameters[name].model
-            if value and model is not None and not issubclass(model, Recorded):
+            if value and model is not None and not issubclass(model, Recorded | Catalogued):
                 places += self._missing(name, value, _in_scope(value, principal))
         return places
 
@@ -192,10 +194,7 @@ class Writing:
     def _outer_pointer(self, path: str) -> str:
         """A pointer into an operation's JSON, or to what the change itself says, as one into the body."""
         said = path.removeprefix("/")
-        return f"/change{path}" if said in WHY_NAMES and said not in self.operation.parameters else path
-
-
-WHY_NAMES: Final = frozenset({"reason", "happened_on", "planned", "job_reference"})
+        return f"/change{path}" if said in WHY and said not in self.operation.parameters else path
 
 
 def _in_scope(value: Any, principal: Principal) -> dict[int, Any]:
@@ -211,14 +210,11 @@ def _placed(problems: list[Problem]) -> list[Place]:
 
 
 def _why(body: Mapping[str, Any]) -> tuple[Mapping[str, Any], list[Place]]:
-    if "change" not in body:
-        detail = 'Say why: "change" holds a reason, and may hold happened_on and job_reference.'
-        return {}, [Place(detail, code="required", pointer="/change")]
-    why = Why(data=body["change"])
-    if why.is_valid():
-        values: Mapping[str, Any] = why.validated_data
-        return values, []
-    return {}, [
-        Place(place.detail, code=place.code, pointer=f"/change{place.pointer}")
-        for place in body_places(why.errors)
-    ]
+    said = body.get("change")
+    if isinstance(said, Mapping):
+        values, problems = parse_values(WHY, said)
+        return values, [Place(one.detail, code=one.code, pointer=f"/change{one.path}") for one in problems]
+    if "change" in body:
+        return {}, [Place("change: expected a JSON object.", pointer="/change")]
+    detail = 'Say why: "change" holds a reason, and may hold happened_on and job_reference.'
+    return {}, [Place(detail, code="required", pointer="/change")]

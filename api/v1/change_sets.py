@@ -19,7 +19,6 @@ from api.conventions.problems import Place, invalid
 from api.conventions.representations import Expansion, Representation
 from api.conventions.serializers import Body, whole_body_error
 from api.conventions.views import Listed, Shown
-from api.conventions.writing import PLANNED_HELP
 from sites.access.abilities import Ability
 from sites.access.gates import NotFound, change_set_for, site_for
 from sites.access.models import User
@@ -40,6 +39,8 @@ from .evaluations import EvaluationShown, evaluation_shown
 from .operation_lists import OperationList, ResultShown, operation_places, results_shown
 from .placed import SiteFilters
 from .sites import SiteShown
+
+_PLANNED = "happened_on may be a day to come: until then the record is as it was."
 
 
 class Person(fields.Text):
@@ -135,7 +136,7 @@ class DraftBody(Body):
         allow_null=True,
         help_text="A day in the site's time zone; left out: the day it is accepted.",
     )
-    planned = fields.Flag(required=False, help_text=PLANNED_HELP)
+    planned = fields.Flag(required=False, help_text=_PLANNED)
     purpose = fields.Choice(choices=ChangeSet.Purpose.choices, default=ChangeSet.Purpose.RECORD)
     operations = OperationList()
 
@@ -146,7 +147,7 @@ class RevisedBody(Body):
     reason = fields.Text(required=False, max_length=2000)
     job_reference = fields.Text(required=False, allow_blank=True, max_length=80)
     happened_on = fields.Day(required=False)
-    planned = fields.Flag(required=False, help_text=PLANNED_HELP)
+    planned = fields.Flag(required=False, help_text=_PLANNED)
     operations = OperationList(required=False)
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
@@ -162,7 +163,7 @@ class AcceptBody(Body):
     """What is known only now; both may be left out, and then stay as the draft has them."""
 
     happened_on = fields.Day(required=False, help_text="A day in the site's time zone.")
-    planned = fields.Flag(required=False, help_text=PLANNED_HELP)
+    planned = fields.Flag(required=False, help_text=_PLANNED)
     job_reference = fields.Text(required=False, allow_blank=True, max_length=80)
 
 

@@ -21,7 +21,7 @@ from api.conventions.representations import Representation
 from api.conventions.serializers import Query
 from api.conventions.views import Listed, Shown
 from sites.changes.selectors import primary_key_fields, version_of
-from sites.changes.services import today_at
+from sites.changes.services import today_at, today_in
 from sites.changes.steps import day_of
 from sites.models import DatedFacts, Placed
 from sites.selectors import (
@@ -184,20 +184,31 @@ class Dated(Stood):
 
     def furnish(self, rows: Sequence[Any]) -> None:
         bare = [row for row in rows if not hasattr(row, "held")]
-        prefetch_related_objects(bare, self._held())
-        if "as_of" not in self.asked and self.operation != "list":
-            for row in (row for row in bare if not row.held):
-                row.held = list(history(self.facts, row.pk)[:1])
+        if "as_of" in self.asked or self.operation == "list":
+            prefetch_related_objects(bare, self._held())
+        else:
+            for row in bare:
+                row.held = self._begun(row)[-1:] or self._history(row)[:1]
         super().furnish(rows)
 
     def require_begun(self, row: Any) -> None:
-        prefetch_related_objects([row], self._held())
-        first = None if row.held else history(self.facts, row.pk).first()
-        if first is not None:
-            raise not_yet(day_of(first.step))
+        if not self._begun(row) and self._history(row):
+            raise not_yet(day_of(self._history(row)[0].step))
+
+    def _history(self, row: Any) -> list[DatedFacts]:
+        """All facts of a thing, read once: the last of them is its version."""
+        if not hasattr(row, "facts_read"):
+            row.facts_read = list(history(self.facts, row.pk))
+        facts: list[DatedFacts] = row.facts_read
+        return facts
+
+    def _begun(self, row: Any) -> list[DatedFacts]:
+        """Those of a thing's facts that held today or before."""
+        before = before_of(today_in(row.site.time_zone))
+        return [facts for facts in self._history(row) if facts.step < before]
 
     def versions(self, row: Any) -> Versions:
-        last = history(self.facts, row.pk).last()
+        last = self._history(row)[-1] if self._history(row) else None
         key = f"{self.facts._meta.db_table}/{row.pk}"
         return {**versions_of(row), **({key: version_of(last)} if last is not None else {})}
 

@@ -12,6 +12,7 @@ from api.conventions.views import Listed, Shown, Written
 from api.conventions.writing import Writing
 from sites.access.abilities import Ability
 from sites.access.gates import device_model_for
+from sites.fields import columns_of
 from sites.models import DeviceModel
 from sites.services.catalogue import device_model_add, device_model_alter
 
@@ -19,41 +20,7 @@ from sites.services.catalogue import device_model_add, device_model_alter
 class DeviceModelShown(Representation):
     class Meta:
         model = DeviceModel
-        fields = (
-            "id",
-            "name",
-            "kind",
-            "idle_current_a",
-            "speech_current_a",
-            "full_output_current_a",
-            "idle_power_w",
-            "full_output_power_w",
-            "minimum_voltage_v",
-            "input_impedance_ohm",
-            "input_sensitivity_v",
-            "taps_w",
-            "nominal_impedance_ohm",
-            "output_count",
-            "output_impedance_ohm",
-            "output_level_v",
-            "output_speakers_max",
-            "poe_class",
-            "idle_poe_w",
-            "paging_poe_w",
-            "rated_current_a",
-            "no_load_voltage_v",
-            "rated_load_voltage_v",
-            "voltage_tolerance",
-            "lowest_voltage_v",
-            "class_2_marked",
-            "rated_power_w",
-            "line_voltages_v",
-            "minimum_impedance_ohm",
-            "port_count",
-            "poe_budget_w",
-            "poe_budget_one_lost_w",
-            "note",
-        )
+        fields = ("id", *columns_of(DeviceModel))
 
 
 class DeviceModelFilters(Filters):

@@ -16,6 +16,7 @@ from api.conventions.views import Ended
 from api.conventions.writing import Writing
 from sites.access.abilities import Ability
 from sites.changes.steps import day_of
+from sites.fields import columns_of
 from sites.models import Basis
 from sites.selectors import before_of, history, recorded_before
 from zones.gates import point_for
@@ -70,26 +71,8 @@ class PointShown(DatedShown):
             "run_id",
             "rank",
             "name",
-            "place",
-            "kind",
-            "device_kind",
-            "model_id",
-            "count_low",
-            "count_likely",
-            "count_high",
             "after_id",
-            "length_m",
-            "length_basis",
-            "cable_type_id",
-            "dc_pairs",
-            "negative_cut",
-            "current_basis",
-            "speech_current_a",
-            "idle_current_a",
-            "tap_power_w",
-            "tap_basis",
-            "zone_id",
-            "feed_supply_id",
+            *columns_of(PointFacts, "run", "rank", "parent", "parent_rank"),
             "unchanged_since",
         )
         extra_kwargs = {

@@ -81,7 +81,7 @@ def name_once(**names: str) -> dict[str, tuple[str, str]]:
 
 @functools.cache
 def facts() -> dict[str, Fact]:
-    """The fields by the name that the CHECK of their column has: ``point_facts_dc_pairs_check``."""
+    """The fields by the name that the CHECK of their column has: ``run_facts_fuse_rating_a_check``."""
     return {
         f"{model._meta.db_table}_{field.column}_check": field
         for model in apps.get_models()

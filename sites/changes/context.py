@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
 
 from django.db import connection
 
@@ -13,17 +13,22 @@ _EACH_ROW = "each row"
 
 
 @contextmanager
-def change_context(change_set: ChangeSet) -> Iterator[None]:
+def change_context(change_set: ChangeSet | None) -> Iterator[None]:
     """Rows written inside belong to ``change_set``, which this transaction has accepted."""
-    with _writing(str(change_set.pk)):
-        yield
+    before = _set_local("zonebook.change_set", str(change_set.pk) if change_set is not None else _EACH_ROW)
+    yield
+    # After an error the transaction, or its savepoint, is rolled back, and the setting with it. Deferred
+    # keys are checked here, where the operation is at hand, and not at commit
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "SET CONSTRAINTS ALL IMMEDIATE; SET CONSTRAINTS ALL DEFERRED; "
+            f"SELECT set_config('zonebook.change_set', '{before if before.isdecimal() else ''}', true)"
+        )
 
 
-@contextmanager
-def each_row_context() -> Iterator[None]:
-    """Rows inserted inside each name a change set that this transaction has accepted for their site."""
-    with _writing(_EACH_ROW):
-        yield
+def each_row_context() -> AbstractContextManager[None]:
+    """Each row inserted inside names a change set that this transaction has accepted for its site."""
+    return change_context(None)
 
 
 @contextmanager
@@ -32,19 +37,6 @@ def bulk_lane() -> Iterator[None]:
     before = _set_local("zonebook.lane", "bulk")
     yield
     _set_local("zonebook.lane", before)
-
-
-@contextmanager
-def _writing(change_set: str) -> Iterator[None]:
-    before = _set_local("zonebook.change_set", change_set)
-    yield
-    # After an error the transaction, or its savepoint, is rolled back, and the setting with it. Deferred
-    # keys are checked here, where the operation is at hand, and not at commit
-    with connection.cursor() as cursor:
-        cursor.execute(
-            "SET CONSTRAINTS ALL IMMEDIATE; SET CONSTRAINTS ALL DEFERRED; "
-            f"SELECT set_config('zonebook.change_set', {_literal(before)}, true)"
-        )
 
 
 def _set_local(name: str, value: str) -> str:
@@ -57,7 +49,3 @@ def _set_local(name: str, value: str) -> str:
         )
         before: str = cursor.fetchone()[0]
     return before
-
-
-def _literal(text: str) -> str:
-    return "'" + text.replace("'", "''") + "'"

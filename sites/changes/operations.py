@@ -16,6 +16,7 @@ from __future__ import annotations
 import datetime as dt
 import difflib
 import enum
+import functools
 import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -77,12 +78,10 @@ class Operation(Generic[P, R]):
         self.shared = shared
         self.__doc__ = sentence
 
-    @property
+    @functools.cached_property
     def parameters(self) -> Mapping[str, Parameter]:
         # Read late: models that a field refers to may still be imported
-        if not hasattr(self, "_parameters"):
-            self._parameters = parameters_of(self.apply, self.of, self.takes)
-        return self._parameters
+        return parameters_of(self.apply, self.of, self.takes)
 
     @property
     def schema(self) -> dict[str, Any]:
@@ -286,7 +285,8 @@ def _apply(work: Work, index: int, call: Call) -> None:
     work.expects = {}
     try:
         _require_fitting(call.operation, work.change_set)
-        _require_expected(work, call)
+        if call.expects:
+            _require_expected(work, call)
         result = call.operation.apply(work, **work.resolve(call.values, call.operation.parameters))
     except ChangeRefused as refused:
         raise refused.at(index) from refused.__cause__

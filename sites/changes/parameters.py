@@ -8,6 +8,7 @@ is shown: ``run`` is ``run_id`` in JSON, ``zones`` are ``zone_ids``.
 from __future__ import annotations
 
 import difflib
+import functools
 import inspect
 import types
 import typing
@@ -46,7 +47,7 @@ class Parameter:
     model: type[models.Model] | None = None
     many: bool = False
 
-    @property
+    @functools.cached_property
     def key(self) -> str:
         """Its name in JSON."""
         if self.model is None:

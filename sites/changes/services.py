@@ -23,7 +23,16 @@ from sites.access.models import User
 from .context import change_context, each_row_context
 from .errors import ChangeConflict, ChangeRefused, Problem
 from .listeners import tell_accepted
-from .making import Change, change_set_row, make_change_set, next_site_id, require_said, save, today_at
+from .making import (
+    Change,
+    change_set_row,
+    make_change_set,
+    next_site_id,
+    require_said,
+    save,
+    today_at,
+    today_in,
+)
 from .models import ChangeSet
 from .operations import SITE_ADD, Accepted, accept, apply_calls, kind_for, read_operations
 from .work import Work
@@ -42,6 +51,7 @@ __all__ = [
     "open_change_set",
     "open_change_sets",
     "today_at",
+    "today_in",
 ]
 
 Kind = ChangeSet.Kind

@@ -9,6 +9,7 @@ between.
 from __future__ import annotations
 
 import datetime as dt
+import functools
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, TypeVar, cast
 
@@ -17,6 +18,7 @@ from django.db import models
 
 from sites.fields import SiteKey
 from sites.models.dated import DatedFacts, Placed, Recorded
+from sites.models.places import Site
 
 from . import selectors
 from .errors import ChangeRefused, Problem, refuse
@@ -31,6 +33,21 @@ T = TypeVar("T", bound=Placed)
 F = TypeVar("F", bound=DatedFacts)
 
 
+@functools.cache
+def _wholes(model: type[models.Model] | None) -> tuple[str, ...]:
+    """The fields that say what a row is a part of: a point's run, a port's switch."""
+    fields = model._meta.fields if model is not None and issubclass(model, Recorded) else ()
+    return tuple(field.name for field in fields if isinstance(field, SiteKey) and not field.null)
+
+
+@functools.cache
+def _depth(model: type[models.Model] | None) -> int:
+    """How many rows a row is a part of, one within the other."""
+    wholes = [model._meta.get_field(name).related_model for name in _wholes(model)] if model else []
+    return 1 + max((_depth(whole) for whole in wholes if isinstance(whole, type)), default=0)
+
+
+@functools.cache
 def thing_fields(facts: type[DatedFacts]) -> tuple[str, ...]:
     """The fields that say whose facts these are: the key but for the step (``supply_id``; ``block_id``,
     ``row``)."""
@@ -44,6 +61,12 @@ class Work:
         if change_set.state != ChangeSet.State.ACCEPTED:
             raise ValueError("a change set is applied once it is accepted, in the same transaction")
         self.change_set = change_set
+        # Of what all sites share it has neither, and asks for neither
+        self.site_id: int = change_set.site_id  # type: ignore[assignment]
+        self.step: int = change_set.step  # type: ignore[assignment]
+        self.is_correction = change_set.kind == ChangeSet.Kind.CORRECTION
+        self.site: Site | None = None
+        """Its site, once a row of it has been read."""
         self.learning = learning
         """Whether the versions that it builds on are noted: for a draft."""
         self.labels: dict[str, Any] = {}
@@ -55,52 +78,32 @@ class Work:
         self._seen: dict[tuple[type[models.Model], int], models.Model] = {}
         self._made: set[tuple[type[models.Model], Any]] = set()
 
-    @property
-    def site_id(self) -> int:
-        if self.change_set.site_id is None:
-            raise ValueError("a change set of what all sites share has no site")
-        return self.change_set.site_id
-
-    @property
-    def step(self) -> int:
-        if self.change_set.step is None:
-            raise ValueError("a change set of no site has no step")
-        return self.change_set.step
-
-    @property
-    def is_correction(self) -> bool:
-        return self.change_set.kind == ChangeSet.Kind.CORRECTION
-
     # --- reading ------------------------------------------------------------------------------------------
 
     def resolve(self, values: Mapping[str, Any], parameters: Mapping[str, Parameter]) -> dict[str, Any]:
         """``values`` with every reference replaced by the row it names, as it is under the site's lock;
         ChangeRefused names all that fail."""
         problems: list[Problem] = []
-        resolved = {
-            name: [
-                self._row(item, f"/{parameters[name].key}/{place}", problems)
-                for place, item in enumerate(value)
-            ]
-            if isinstance(value, list)
-            else self._row(value, f"/{parameters[name].key}", problems)
-            for name, value in values.items()
-        }
+        resolved = dict(values)
+        # Parts before what they are parts of, which comes with them
+        for name in sorted(values, key=lambda name: -_depth(parameters[name].model)):
+            value, path = values[name], f"/{parameters[name].key}"
+            if parameters[name].model is None or value is None:
+                continue
+            if isinstance(value, list):
+                resolved[name] = [
+                    self._row(item, f"{path}/{place}", problems) for place, item in enumerate(value)
+                ]
+            else:
+                resolved[name] = self._row(value, path, problems)
         if problems:
             raise ChangeRefused(problems)
         return resolved
 
     def _row(self, value: Any, path: str, problems: list[Problem]) -> Any:
-        if isinstance(value, models.Model):
-            value = Reference(type(value), value.pk)
-        if not isinstance(value, Reference):
-            return value
+        model, named = (value.model, value.named) if isinstance(value, Reference) else (type(value), value.pk)
         try:
-            row = (
-                self._labelled(value)
-                if isinstance(value.named, str)
-                else self._found(value.model, value.named)
-            )
+            row = self._labelled(value) if isinstance(named, str) else self._found(model, named)
             # A correction may be of what has ended since
             if isinstance(row, Placed) and not self.is_correction:
                 self.require_standing(row)
@@ -113,16 +116,19 @@ class Work:
         row = self._seen.get((model, pk))
         if row is None:
             rows = model._default_manager.filter(pk=pk)
-            if _is_of_a_site(model):
-                # With what it is a part of: a point's run, a port's switch
-                whole = [field.name for field in model._meta.fields if isinstance(field, SiteKey)]
+            of_a_site = issubclass(model, Recorded)
+            if of_a_site:
                 rows = rows.filter(site_id=self.site_id)
-                rows = rows.select_related(*whole) if whole else rows
+                rows = rows.select_related("site", *_wholes(model))
             row = rows.first()
             if row is None:
-                where = " on this site" if _is_of_a_site(model) else ""
+                where = " on this site" if of_a_site else ""
                 raise refuse(f"There is no {model._meta.verbose_name} {pk}{where}.", code="not_found")
             self._seen[model, pk] = row
+            self.site = row.site if isinstance(row, Recorded) else self.site
+            for name in _wholes(model):
+                whole = getattr(row, name)
+                self._seen.setdefault((type(whole), whole.pk), whole)
         return cast(M, row)
 
     def _labelled(self, reference: Reference) -> models.Model:
@@ -196,7 +202,9 @@ class Work:
 
     def add(self, row: M) -> M:
         """Insert a row, of the record or of what sites share, with what its model says about its fields."""
-        if isinstance(row, Recorded):
+        if isinstance(row, Recorded) and self.site is not None:
+            row.site = self.site
+        elif isinstance(row, Recorded):
             row.site_id = self.site_id
         if hasattr(row, "change_set_id"):
             row.change_set_id = self.change_set.pk
@@ -389,10 +397,6 @@ def _attname(row: models.Model, name: str) -> str:
 
 def _plain(value: Any) -> Any:
     return value.pk if isinstance(value, models.Model) else value
-
-
-def _is_of_a_site(model: type[models.Model]) -> bool:
-    return issubclass(model, Recorded)
 
 
 def _row_at(rows: Sequence[DatedFacts], step: int | None) -> int | None:

@@ -4,7 +4,7 @@ from sites.changes.models import Change, ChangeSet, Mark
 from sites.outbox.models import Event
 
 from .blocks import Block
-from .catalogue import CableType, DeviceModel, Factor
+from .catalogue import CableType, Catalogued, DeviceModel, Factor
 from .customers import Contract, Coverage, Customer
 from .dated import Basis, DatedFacts, Placed, Recorded, standing_once
 from .network import Endpoint, EndpointFacts, Output, Switch, SwitchFacts, SwitchPort, SwitchPortFacts
@@ -18,6 +18,7 @@ __all__ = [
     "Basis",
     "Block",
     "CableType",
+    "Catalogued",
     "Change",
     "ChangeSet",
     "Closet",

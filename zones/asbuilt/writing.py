@@ -231,9 +231,9 @@ def _asked(change: Change, user: User | None) -> ChangeAsked:
         reason=values["reason"],
         job_reference=values["job_reference"],
         happened_on=change.happened_on,
+        planned=values["planned"],
         kind=ChangeSet.Kind(values["kind"]),
         channel=ChangeSet.Channel(values["channel"]),
-        planned=values["planned"],
         quiet=change.quiet,
     )
 

@@ -19,6 +19,7 @@ from sites.changes.services import today_at
 from sites.changes.steps import first_step_after
 from sites.models import Contract, Event, Site
 from sites.outbox.services import events_write
+from sites.selectors import contract_today
 from zones.electrical.verdicts import Verdict
 from zones.limits.registry import limit_by_code
 
@@ -126,7 +127,7 @@ def tell_accepted(change_set: ChangeSet) -> None:
     contract."""
     if change_set.site_id is None or change_set.quiet or change_set.recorded_at is None:
         return
-    contract = contracts_on({change_set.site_id: today_at(change_set.site_id)}).get(change_set.site_id)
+    contract = contract_today(change_set.site_id)
     if contract is None:
         return
     site = Site.objects.select_related("customer").get(pk=change_set.site_id)

@@ -28,24 +28,13 @@ _TOGETHER = [
     ("kind", "count_low", "count_likely", "count_high"),
     ("model", "device_kind"),
 ]
-# What a splice has not: it carries no load
+_LOAD = facts_of(PointFacts, "run", "rank", "parent", "parent_rank", *PointFacts.SEGMENT)
+# A splice carries no load: of what stands at a point it keeps its place, and what feeds the run there
+_CARRIED = tuple(name for name in _LOAD if name not in ("kind", "place", "feed_supply"))
 _BARE = {
     "kind": PointFacts.Kind.SPLICE,
-    "device_kind": PointFacts.DeviceKind.UNKNOWN,
-    "model": None,
-    "count_low": None,
-    "count_likely": None,
-    "count_high": None,
-    "current_basis": Basis.UNKNOWN,
-    "speech_current_a": None,
-    "idle_current_a": None,
-    "tap_power_w": None,
-    "tap_basis": Basis.UNKNOWN,
-    "zone": None,
+    **{name: None if PointFacts._meta.get_field(name).null else Basis.UNKNOWN for name in _CARRIED},
 }
-
-
-_LOAD = facts_of(PointFacts, "run", "rank", "parent", "parent_rank", *PointFacts.SEGMENT)
 _FACTS = (*_LOAD, *PointFacts.SEGMENT)
 _AFTER = Parameter("after", required=False, nullable=True, model=Point)
 
@@ -65,7 +54,7 @@ def point_append(
         # for
         if work.learning and not work.made(after):
             work.expect("point_children", [after.pk], _children(work.site_id, after.pk))
-    point = _add_point(work, run, rank_after_all(run), name)
+    point = _add_point(work, run, None, name)
     work.begin(_facts(point, after, _fitting(run, given, None)))
     return point
 
@@ -178,7 +167,7 @@ def point_found(
     else:
         _latest(work, after, run=run, path="/after_id")
         since = PointFacts.objects.filter(point=after).order_by("step").values_list("step", flat=True)[0]
-    point = _add_point(work, run, rank_after_all(run), name)
+    point = _add_point(work, run, None, name)
     _begin_at(work, since, _facts(point, after, _fitting(run, given, None)))
     return point
 
@@ -242,9 +231,12 @@ def _recorded(point: Point, facts: PointFacts | None, path: str) -> PointFacts:
     return facts
 
 
-def _add_point(work: Work, run: Run, rank: float, name: str | None) -> Point:
+def _add_point(work: Work, run: Run, rank: float | None, name: str | None) -> Point:
+    """A point of a run, by default after all others and named by the first number that is free."""
+    if rank is None or name is None:
+        taken = dict(Point.objects.filter(run=run).order_by().values_list("name", "rank"))
+        rank = rank_after_all(taken.values()) if rank is None else rank
     if name is None:
-        taken = set(Point.objects.filter(run=run).values_list("name", flat=True))
         name = next(str(number) for number in range(1, len(taken) + 2) if str(number) not in taken)
     return work.add(Point(run=run, rank=rank, name=name))
 

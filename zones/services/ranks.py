@@ -15,10 +15,9 @@ from sites.changes.work import Work, describe
 from zones.models import Point, PointFacts, Run
 
 
-def rank_after_all(run: Run) -> float:
-    """A rank after all points of the run."""
-    last = Point.objects.filter(run=run).order_by("-rank").values_list("rank", flat=True).first()
-    return 1.0 if last is None else float(int(last) + 1)
+def rank_after_all(ranks: Iterable[float]) -> float:
+    """A rank after all of ``ranks``."""
+    return float(int(max(ranks, default=0.0)) + 1)
 
 
 def rank_before(work: Work, point: Point) -> float:

@@ -164,9 +164,9 @@ def test_how_a_conductor_lies_was_recorded_wrongly(hall: Hall, client: Client) -
     ("body", "status", "pointer", "told"),
     [
         ({"row": 50}, 400, "/second_row", "has rows 1 to 50, not 51"),
-        ({"pair": 26}, 400, "/pair", "A pair is 1 to 25"),
+        ({"pair": 26}, 400, "/pair", "expected a whole number from 1 to 25"),
         ({"run_id": None}, 400, "/run_id", "Say whose pair it is"),
-        ({"carries": "dcc"}, 400, "/carries", "must be one of audio, dc, line, spare"),
+        ({"carries": "dcc"}, 400, "/carries", "expected one of audio, dc, line, spare"),
         ({"colour": "blue"}, 400, "/colour", "There is no 'colour' here"),
     ],
 )

@@ -90,9 +90,9 @@ def test_a_reading_that_was_written_down_wrongly_stays(hall: Hall, client: Clien
     [
         ({"run_id": None}, "", "Say what it belongs to: one of point_id, run_id, switch_id"),
         ({"kind": "end_voltage"}, "/point_id", "names its point"),
-        ({"value": "1.2"}, "/value", "must be a number"),
-        ({"kind": "curent"}, "/kind", "must be one of"),
-        ({"taken_on": "2999-01-01"}, "/taken_on", "after the day of this change"),
+        ({"value": "1.2"}, "/value", "expected a number"),
+        ({"kind": "curent"}, "/kind", "expected one of"),
+        ({"taken_on": "2199-01-01"}, "/taken_on", "after the day of this change"),
     ],
 )
 def test_a_bad_reading_is_named(

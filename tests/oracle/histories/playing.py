@@ -79,7 +79,7 @@ class History:
         site = self.things.site_id or None
         return Change(
             site_id=site, user=None, actor="Ada Quill", reason="as told", channel=ChangeSet.Channel.COMMAND,
-            happened_on=day, kind=kind, quiet=kind == ChangeSet.Kind.TAKEOVER,
+            happened_on=day, planned=True, kind=kind, quiet=kind == ChangeSet.Kind.TAKEOVER,
         )  # fmt: skip
 
     def _next_day(self) -> dt.date:

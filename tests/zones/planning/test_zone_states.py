@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime as dt
 from collections import defaultdict
 from collections.abc import Callable
@@ -71,7 +72,8 @@ def repatched(hall: Hall) -> None:
 
 
 def repatched_tomorrow(hall: Hall) -> None:
-    run_alter(at(hall, today_at(hall.site.pk) + dt.timedelta(days=2)), run=hall.run, zone=hall.gangway)
+    planned = dataclasses.replace(at(hall, today_at(hall.site.pk) + dt.timedelta(days=2)), planned=True)
+    run_alter(planned, run=hall.run, zone=hall.gangway)
 
 
 def taken_out(hall: Hall) -> None:

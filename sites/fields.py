@@ -369,7 +369,7 @@ class DayField(Fact, models.DateField):
     # Where it is left out, a trigger may give it
     db_returning = True
     json_type = (str, dt.date)
-    expected = f"a day from {FIRST_DAY} to {LAST_DAY}"
+    expected = f"a day such as 2026-11-25, from {FIRST_DAY.year} to {LAST_DAY.year}"
     schema = {"type": "string", "format": "date"}
 
     def to_python(self, value: Any) -> Any:

@@ -289,7 +289,7 @@ def test_what_held_on_a_day_is_corrected_and_what_came_later_stays(hall: Hall, c
         {
             "pointer": "/held_on",
             "code": "invalid",
-            "detail": "held_on: expected a day from 1970-01-01 to 2200-12-31.",
+            "detail": "held_on: expected a day such as 2026-11-25, from 1970 to 2200.",
         }
     ]
     nothing = {"held_on": BUILT.isoformat(), "change": {"reason": "label read"}}

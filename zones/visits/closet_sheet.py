@@ -15,6 +15,7 @@ from django.db.models import Q, QuerySet
 
 from sites.models import Closet
 from sites.selectors import before_of
+from sites.wording import capital, counted, listed
 from zones.electrical.subjects import SubjectKind
 from zones.electrical.verdicts import Verdict
 from zones.findings.models import Finding
@@ -35,7 +36,6 @@ from .reaching import Cover, Reach, cover_of, reach_of
 from .recent import RecentChange, recent_changes
 from .survey import Question, questions_of
 from .wiring import Wiring, wiring_of
-from .wording import capital, counted, listed
 
 
 @dataclass(frozen=True)

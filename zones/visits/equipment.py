@@ -22,10 +22,9 @@ from sites.models import (
     SwitchPort,
 )
 from sites.selectors import facts_before, standing
+from sites.wording import counted
 from zones.electrical.subjects import SubjectKind
 from zones.planning.loads import Subject
-
-from .wording import counted
 
 
 @dataclass(frozen=True)

@@ -8,12 +8,12 @@ from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 
 from sites.selectors import before_of
+from sites.wording import counted, listed, lower_first
 from zones.electrical.verdicts import Verdict
 from zones.planning.loads import SiteLoads, Subject, site_loads
 from zones.planning.wording import NotComputed, Told, not_computed, told
 
 from .unknowns import SiteFacts, unknown_of
-from .wording import counted, listed, lower
 
 
 @dataclass(frozen=True)
@@ -53,7 +53,7 @@ def questions_of(loads: SiteLoads, subjects: Collection[Subject] | None = None) 
 
 
 def _question(figure: Told, missing: tuple[str, ...]) -> Question:
-    subject = f"{lower(figure.limit.title)} of {figure.subject}"
+    subject = f"{lower_first(figure.limit.title)} of {figure.subject}"
     return Question(figure, missing, f"Cannot tell: {subject}. {figure.sentence} {_why(missing)}")
 
 

@@ -4,6 +4,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import json
 from collections.abc import Iterable
 from typing import Any
 
@@ -12,7 +13,7 @@ from django.db import IntegrityError, connection, transaction
 from django.test.utils import CaptureQueriesContext
 
 from sites.changes.models import ChangeSet
-from sites.models import Mark, SupplyFacts, User
+from sites.models import Mark, Supply, SupplyFacts, User
 from tests.factories import make_user
 from tests.zones.findings.conftest import ADDED, NOW, Quay
 from tests.zones.recording import device_model
@@ -24,8 +25,9 @@ from zones.findings.cases import due_key
 from zones.findings.conditions import Condition
 from zones.findings.models import Case, Finding
 from zones.findings.services import finding_acknowledge, finding_defer, finding_set_outcome
+from zones.findings.telling import told as annotate
 from zones.findings.wording import due
-from zones.models import DueDate, Landing
+from zones.models import DueDate, Landing, Run
 from zones.recheck.batch import check
 from zones.recheck.checked import Checked
 from zones.recheck.marks import raise_due
@@ -78,6 +80,23 @@ def test_rechecking_again_changes_nothing(quay: Quay) -> None:
     quay.check(LATER)
     quay.check(LATER + 40 * DAY)
     assert everything(quay) == before
+
+
+def test_a_new_name_changes_no_version_and_stands_in_the_sentence(quay: Quay) -> None:
+    """A finding stores ids and values: its sentences are rendered when somebody reads them."""
+    quay.add(12)
+    quay.check()
+    before = everything(quay)
+    with quay.record.change(ADDED + DAY) as renaming:
+        Supply.objects.filter(pk=quay.supply.pk).update(name="Dock supply", change_set_id=renaming.pk)
+        Run.objects.filter(pk=quay.run.pk).update(name="R7", change_set_id=renaming.pk)
+    quay.check(LATER)
+    assert everything(quay) == before
+    words = annotate([quay.finding()])[quay.finding().pk]
+    assert words.sentence == "Supply Dock supply delivers 1.83 A during a page; limit 1.60 A."
+    assert "supply Dock supply went from 1.35 A to 1.83 A" in words.attribution["sentence"]
+    stored = json.dumps(quay.finding().attribution)
+    assert not [word for word in ("S1", "Dock", "added", "Tom", "LS-2207") if word in stored]
 
 
 def test_the_order_and_number_of_rechecks_does_not_matter(db: None) -> None:

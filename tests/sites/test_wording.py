@@ -1,11 +1,11 @@
-"""The examples in the docstrings of the words that sheets are made of."""
+"""The examples in the docstrings hold."""
 
 from __future__ import annotations
 
 import doctest
 
+from sites import wording
 from zones import pair_colours
-from zones.visits import wording
 
 
 def test_the_examples_hold() -> None:

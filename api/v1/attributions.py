@@ -2,19 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
-
 from rest_framework import serializers
 
 from api.conventions import fields
 from api.conventions.serializers import Body
-from zones.findings.attribution import Cause
+from zones.findings.named_changes import Cause
 
-from . import figures
-
-CAUSES = [cause.name.lower() for cause in Cause]
-_WORDS = {str(cause): cause.name.lower() for cause in Cause}
+CAUSES = [str(cause) for cause in Cause]
 
 
 class NamedSetShown(Body):
@@ -72,31 +66,3 @@ class AttributionShown(Body):
     baseline = BaselineShown(
         allow_null=True, help_text="null: nobody can say, or time alone brought it about."
     )
-
-
-def attribution(data: Mapping[str, Any]) -> dict[str, Any]:
-    """An attribution as it is kept, under the names of the API."""
-    between = data.get("between")
-    change = data.get("change")
-    baseline = data.get("baseline")
-    return {
-        "cause": _WORDS[data["kind"]],
-        "sentence": data["sentence"],
-        "change_set_ids": data["change_sets"],
-        "day": data.get("day"),
-        "change": None if change is None else _change(change),
-        "between": None
-        if between is None
-        else {"since": _change(between["since"]), "until": _change(between["until"])},
-        "baseline": None if baseline is None else _baseline(baseline),
-    }
-
-
-def _change(data: Mapping[str, Any]) -> dict[str, Any]:
-    names = ("day", "what", "change_set", "correction", "before", "after", "limit")
-    shown = {"cause": _WORDS[data["kind"]], **{name: data[name] for name in names}}
-    return {**shown, **{name: figures.rounded(data[name]) for name in ("before", "after", "limit")}}
-
-
-def _baseline(data: Mapping[str, Any]) -> dict[str, Any]:
-    return {**data, **{name: figures.rounded(data[name]) for name in ("figure", "limit")}}

@@ -11,11 +11,11 @@ from api.conventions.serializers import Body, Query
 from zones.electrical.subjects import SubjectKind
 from zones.findings.models import Finding
 from zones.models import Landing, Zone
-from zones.planning.wording import Told
+from zones.planning.wording import RenderedLoad
 from zones.visits.closet_sheet import ClosetSheet, FindingHere, ZoneHere
 
 from . import figures
-from .attributions import AttributionShown, attribution
+from .attributions import AttributionShown
 from .dated import as_of_field
 
 
@@ -387,7 +387,7 @@ def _zone(here: ZoneHere) -> dict[str, Any]:
     }
 
 
-def _load(one: Told) -> dict[str, Any]:
+def _load(one: RenderedLoad) -> dict[str, Any]:
     return {
         "code": one.limit.code,
         "title": one.limit.title,
@@ -403,22 +403,22 @@ def _load(one: Told) -> dict[str, Any]:
 
 
 def _finding(here: FindingHere) -> dict[str, Any]:
-    finding, told = here.finding, here.told
+    finding, words = here.finding, here.words
     kind = SubjectKind(finding.subject_kind)
     return {
         "id": finding.pk,
         "case_id": finding.case_id,
         "code": finding.code,
-        "title": told.limit.title,
-        "subject": figures.subject((kind, finding.subject_id), told.subject),
-        "place": figures.place(told.limit, finding.detail, told.place),
+        "title": words.title,
+        "subject": figures.subject((kind, finding.subject_id), words.subject),
+        "place": figures.place(words.limit, finding.detail, words.place),
         "elsewhere": here.elsewhere,
-        "closet_id": told.closet_id,
-        "sentence": told.sentence,
-        "severity": told.limit.severity.name.lower(),
+        "closet_id": words.closet_id,
+        "sentence": words.sentence,
+        "severity": words.limit.severity.name.lower(),
         "verdict": finding.verdict_word,
         "state": finding.state,
         "deferred_until": finding.deferred_until,
         "opened_at": finding.opened_at,
-        "attribution": attribution(finding.attribution),
+        "attribution": words.attribution,
     }

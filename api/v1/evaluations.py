@@ -8,7 +8,7 @@ from api.conventions import fields
 from api.conventions.serializers import Body
 from sites.changes.models import ChangeSet
 from zones.planning.drafts import Difference, DraftEvaluation
-from zones.planning.wording import Told
+from zones.planning.wording import RenderedLoad
 
 from . import figures
 
@@ -68,7 +68,7 @@ def _difference(one: Difference) -> dict[str, Any]:
     }
 
 
-def _side(one: Difference) -> Told:
+def _side(one: Difference) -> RenderedLoad:
     side = one.after or one.before
     assert side is not None, "a difference has a side"
     return side

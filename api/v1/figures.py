@@ -14,7 +14,7 @@ from zones.limits.cautions import Caution, CautionHere
 from zones.limits.limit import Detail, Limit, Severity
 from zones.limits.registry import LIMITS
 from zones.planning.loads import Subject
-from zones.planning.wording import NotComputed, Told
+from zones.planning.wording import NotComputed, RenderedLoad
 
 CODES = [limit.code for limit in LIMITS]
 SUBJECT_KINDS = [kind.name.lower() for kind in SubjectKind]
@@ -92,7 +92,7 @@ class NotComputedShown(Body):
     reason = fields.Text()
 
 
-def figure(one: Told) -> dict[str, Any]:
+def figure(one: RenderedLoad) -> dict[str, Any]:
     load, limit = one.load, one.limit
     return {
         "code": limit.code,

@@ -36,14 +36,14 @@ from zones.findings.services import (
     finding_reopen,
     finding_set_outcome,
 )
-from zones.findings.telling import told
+from zones.findings.telling import annotate
 from zones.gates import finding_for, zone_for
 from zones.limits.limit import Severity
 from zones.limits.registry import LIMITS
 from zones.models import Zone
 
 from . import figures
-from .attributions import AttributionShown, attribution
+from .attributions import AttributionShown
 from .sites import SiteShown
 
 OPEN: Final = [state.value for state in Finding.State if state is not Finding.State.CLEARED]
@@ -79,7 +79,10 @@ class FindingShown(Representation):
     customer_id = fields.Id(source="site.customer_id", read_only=True)
     case_key = fields.Text(source="case.key", read_only=True, help_text="The same for the same cause.")
     code = fields.Choice(choices=figures.CODES, read_only=True)
-    title = fields.Text(source="words.limit.title", read_only=True)
+    title = fields.Text(
+        source="words.title", read_only=True, help_text="Site, subject, figure and limit in 80 characters."
+    )
+    limit_title = fields.Text(source="words.limit.title", read_only=True, help_text="The name of the limit.")
     sentence = fields.Text(source="words.sentence", read_only=True, help_text="What is so, in a sentence.")
     severity = fields.Word(Severity, source="words.limit.severity", read_only=True)
     severity_words = fields.Text(source="words.limit.severity.words", read_only=True)
@@ -91,7 +94,7 @@ class FindingShown(Representation):
         source="words.closet_id", read_only=True, allow_null=True, help_text="Where to go; null: no closet."
     )
     zones = ZoneConcernedShown(
-        source="words.zones", many=True, read_only=True, help_text="The zones that hang on it today."
+        source="words.zones", many=True, read_only=True, help_text="The zones that it bears on today."
     )
     verdict = fields.Word(Verdict, read_only=True, help_text=figures.VERDICT_HELP)
     quantity = fields.Text(source="words.limit.quantity", read_only=True)
@@ -103,7 +106,13 @@ class FindingShown(Representation):
         source="limit_value", read_only=True, allow_null=True, help_text="null: a rating is missing."
     )
     limit_is = fields.Choice(choices=["at_most", "at_least"], source="shown_limit_is", read_only=True)
-    attribution = AttributionShown(source="shown_attribution", read_only=True)
+    reason = fields.Text(
+        source="words.reason",
+        read_only=True,
+        allow_blank=True,
+        help_text="Why it cannot be computed, where so.",
+    )
+    attribution = AttributionShown(source="words.attribution", read_only=True)
     cautions = figures.CautionShown(source="shown_cautions", many=True, read_only=True)
 
     expansions: ClassVar = {"site": Expansion(SiteShown)}
@@ -120,6 +129,7 @@ class FindingShown(Representation):
             "case_key",
             "code",
             "title",
+            "limit_title",
             "sentence",
             "severity",
             "severity_words",
@@ -157,14 +167,13 @@ class FindingShown(Representation):
 
 def put_in_words(findings: Sequence[Any]) -> None:
     """Give findings, with their sites, what `FindingShown` shows beyond their columns."""
-    all_words = told(findings)
+    all_words = annotate(findings)
     for finding in findings:
         words = finding.words = all_words[finding.pk]
         kind, subject_id = finding.subject
         subject = figures.subject((SubjectKind(kind), subject_id), words.subject)
         finding.shown_subject = {**subject, "path": path_of(SubjectKind(kind), subject_id)}
         finding.shown_limit_is = figures.limit_is(words.limit)
-        finding.shown_attribution = attribution(finding.attribution)
         finding.shown_cautions = figures.cautions(words.cautions)
 
 

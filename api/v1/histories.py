@@ -14,7 +14,7 @@ from zones.planning.histories import Crossing, Entry, Line
 from zones.plant.change_sets import ChangeSetInfo
 
 from . import figures
-from .attributions import AttributionShown, NamedSetShown, attribution
+from .attributions import AttributionShown, NamedSetShown
 from .dated import as_of_field
 
 
@@ -94,7 +94,7 @@ def _line(line: Line) -> dict[str, Any]:
         "baseline": None if line.baseline is None else _entry(line.baseline),
         "entries": [_entry(entry) for entry in line.entries],
         "crossings": [_crossing(crossing) for crossing in line.crossings],
-        "attribution": None if line.attribution is None else attribution(line.attribution),
+        "attribution": line.attribution,
     }
 
 

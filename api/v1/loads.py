@@ -10,7 +10,7 @@ from zones.limits.cautions import Surroundings, cautions_of
 from zones.models import Zone
 from zones.planning.explanations import Explanations
 from zones.planning.surroundings import cautions_of_limits, life_safety_of
-from zones.planning.wording import Told
+from zones.planning.wording import RenderedLoad
 from zones.planning.zone_loads import ZoneLoad
 
 from . import figures
@@ -64,7 +64,7 @@ def zone_load_shown(zone: Zone, load: ZoneLoad, explanations: Explanations | Non
     }
 
 
-def _explained(one: Told, explanations: Explanations | None) -> dict[str, Any]:
+def _explained(one: RenderedLoad, explanations: Explanations | None) -> dict[str, Any]:
     shown = figures.figure(one)
     if explanations is not None:
         shown["calculation"] = calculation(explanations.of(one.load))

@@ -247,7 +247,7 @@ def test_a_sweeper_that_cannot_compute_a_site(step: str, uncomputable: Path, pro
         left = left_of(disturbed)
         failed |= {"checks": [(2, *failed["checks"][0][1:])]}
     assert left == failed
-    assert Finding.objects.get(site_id=disturbed).reason == REASON
+    assert Finding.objects.get(site_id=disturbed).reasons == [REASON]
 
     uncomputable.write_text("", encoding="ascii")
     SiteCheck.objects.update(next_attempt_at=timezone.now())

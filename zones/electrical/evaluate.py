@@ -79,7 +79,7 @@ def evaluate(
             int(wiring.run_member[k]),
             SubjectKind.RUN,
             int(plant.runs.run_index[wiring.run_row[k]]),
-            "a point hangs on a point that is not there on this day",
+            "parent_missing",
         )
         for k in np.flatnonzero(wiring.orphaned)
     ]

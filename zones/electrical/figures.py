@@ -62,7 +62,7 @@ class FigureBlock:
 
 @dataclass(frozen=True)
 class Problem:
-    """Something that cannot be computed: member (number), subject kind and index, and why, in words."""
+    """Something that cannot be computed: member (number), subject kind and index, and the code of why."""
 
     member: int
     subject_kind: SubjectKind

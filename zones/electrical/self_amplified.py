@@ -135,10 +135,12 @@ def evaluate_dc(
     blocks += _run_figures(
         plant, network, loads, worst_voltage, worst_branch, run_current, demand_likely, supported
     )
-    reason = "two supplies feed the same section: their currents cannot be told apart"
     problems = [
         Problem(
-            int(wiring.run_member[k]), SubjectKind.RUN, int(plant.runs.run_index[wiring.run_row[k]]), reason
+            int(wiring.run_member[k]),
+            SubjectKind.RUN,
+            int(plant.runs.run_index[wiring.run_row[k]]),
+            "fed_twice",
         )
         for k in np.flatnonzero(network.paralleled)
     ]

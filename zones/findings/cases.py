@@ -13,7 +13,7 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import dataclass
 
-from .attribution import Attribution
+from .named_changes import Attribution
 
 
 @dataclass(frozen=True)

@@ -28,7 +28,7 @@ CHANGED_FRACTION: Final = 0.05
 _SAME: Final = 1e-9
 _FIGURES: Final = {"low": "low", "likely": "likely", "high": "high", "limit_value": "limit"}
 _WRITTEN: Final = [
-    "case", "state", "verdict", "low", "likely", "high", "limit_value", "told_excess", "detail", "reason",
+    "case", "state", "verdict", "low", "likely", "high", "limit_value", "told_excess", "detail", "reasons",
     "attribution", "recomputed", "changed_at", "cleared_at", "deferred_until", "version",
 ]  # fmt: skip
 
@@ -197,7 +197,7 @@ class _Reconciliation:
             self._note(case, What.REOPENED, finding, before)
             changed = True
         values = _values(condition)
-        told_anew = finding.attribution != values["attribution"] or finding.reason != values["reason"]
+        told_anew = finding.attribution != values["attribution"] or finding.reasons != values["reasons"]
         if changed or told_anew:
             finding.version += 1
         if changed:
@@ -263,7 +263,7 @@ def _values(condition: Condition) -> dict[str, Any]:
     return {
         "verdict": int(condition.verdict),
         "detail": condition.detail,
-        "reason": condition.reason,
+        "reasons": list(condition.reasons),
         "attribution": condition.attribution,
         **{name: getattr(condition, of) for name, of in _FIGURES.items()},
     }

@@ -15,7 +15,7 @@ from zones.electrical.evaluate import subject_ids
 from zones.electrical.plant import BoolArray, Plant, Table
 from zones.electrical.subjects import SubjectKind
 
-from .deeds import THINGS, Deed, Rows, deeds_of
+from .deeds import THINGS, ChangeAtStep, Rows, changes_at_step
 
 
 @dataclass(frozen=True, eq=False)
@@ -43,8 +43,8 @@ class Scene:
         return frozenset(found)
 
     @cached_property
-    def deeds(self) -> tuple[Deed, ...]:
-        return deeds_of(self.plant, self.rows, self.step)
+    def changes(self) -> tuple[ChangeAtStep, ...]:
+        return changes_at_step(self.plant, self.rows, self.step)
 
 
 class Scenes:

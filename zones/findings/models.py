@@ -3,7 +3,7 @@ site)."""
 
 from __future__ import annotations
 
-from django.core.serializers.json import DjangoJSONEncoder
+from django.contrib.postgres.fields import ArrayField
 from django.db import models
 from django.db.models import Q
 
@@ -89,8 +89,15 @@ class Finding(models.Model):
         "measured, however many rechecks lie between.",
     )
     detail = models.BigIntegerField(null=True)
-    reason = models.TextField(blank=True, help_text="Why it cannot be computed, where that is the finding.")
-    attribution = models.JSONField(encoder=DjangoJSONEncoder)
+    reasons = ArrayField(
+        models.TextField(),
+        default=list,
+        blank=True,
+        help_text="Codes of why it cannot be computed, where that is the finding; of a whole site the error.",
+    )
+    attribution = models.JSONField(
+        help_text="What pushed it past its limit: codes, ids and values, which `named_changes` reads."
+    )
     recomputed = models.BooleanField(
         default=False,
         db_default=False,
@@ -136,6 +143,7 @@ class Finding(models.Model):
 
     @property
     def verdict_word(self) -> str:
+        """The code of its verdict."""
         return Verdict(self.verdict).name.lower()
 
 

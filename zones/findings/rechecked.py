@@ -12,12 +12,12 @@ from zones.electrical.subjects import SubjectKind
 from zones.electrical.verdicts import Verdict
 from zones.recheck.checked import Checked, Due, on_checked, on_due, on_failed
 
-from . import wording
 from .cases import unattributed_key
 from .conditions import Condition, conditions_of
 from .episodes import reconcile
-from .events import tell, tell_accepted
+from .events import notify, notify_accepted
 from .models import Finding
+from .named_changes import unattributed
 from .series import CANNOT_COMPUTE
 
 DEFERRAL_ENDS = "deferral ends"
@@ -25,7 +25,7 @@ CONTRACT_BEGINS = "contract begins"
 
 
 def findings_checked(checked: Checked) -> None:
-    """Open, change, move and clear findings, and tell of it, in the recheck's transaction."""
+    """Open, change, move and clear findings, and notify, in the recheck's transaction."""
     as_of = dict(zip(checked.site_id, checked.as_of, strict=True))
     recomputed = {
         site_id
@@ -33,7 +33,7 @@ def findings_checked(checked: Checked) -> None:
         if solver is not None and solver < SOLVER_VERSION
     }
     updates = reconcile(conditions_of(checked), as_of=as_of, now=checked.now, recomputed=recomputed)
-    tell(updates, as_of=as_of, now=checked.now, silent=recomputed)
+    notify(updates, as_of=as_of, now=checked.now, silent=recomputed)
 
 
 def findings_failed(site_id: int, reason: str, now: dt.datetime) -> None:
@@ -48,11 +48,11 @@ def findings_failed(site_id: int, reason: str, now: dt.datetime) -> None:
         subject_kind=SubjectKind.SITE,
         subject_id=site_id,
         verdict=Verdict.CANNOT_TELL,
-        reason=reason,
-        attribution=wording.unattributed(f"{site.name} could not be computed: {reason}"),
+        reasons=[reason],
+        attribution=unattributed(),
     )
     updates = reconcile([condition], as_of=as_of, now=now, judged=_is_of_a_whole_site, lock=True)
-    tell(updates, as_of=as_of, now=now, taking_over=False)
+    notify(updates, as_of=as_of, now=now, taking_over=False)
 
 
 def findings_due(checked: Checked) -> list[Due]:
@@ -80,7 +80,7 @@ def register() -> None:
     on_checked(findings_checked)
     on_failed(findings_failed)
     on_due(findings_due)
-    on_accepted(tell_accepted)
+    on_accepted(notify_accepted)
 
 
 def _is_of_a_whole_site(finding: Finding) -> bool:

@@ -15,7 +15,7 @@ from sites.models import User
 from zones.recheck.due_dates import begins_at
 from zones.recheck.models import DueDate
 
-from .events import tell_acknowledged
+from .events import notify_acknowledged
 from .models import Case, Finding
 from .rechecked import DEFERRAL_ENDS
 
@@ -130,5 +130,5 @@ def _written(finding: Finding, user: User, reason: str) -> Finding:
     finding.state_reason = reason.strip()
     finding.version += 1
     finding.save(update_fields=["state", "deferred_until", "outcome", "state_by", "state_reason", "version"])
-    tell_acknowledged(finding.case, finding, now=timezone.now())
+    notify_acknowledged(finding.case, finding, now=timezone.now())
     return finding

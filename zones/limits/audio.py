@@ -52,8 +52,8 @@ AUDIO_LIMITS = (
         detail=Detail.POINT,
         template="{subject} has {figure} in another zone{first}. A page to that zone does not reach them.",
         noun="device",
-        past="{subject}: {figure} in another zone",
-        in_order="{subject}: no device in another zone",
+        past="{figure} in another zone on {subject}",
+        in_order="no device in another zone on {subject}",
         remedies=(Remedy.MOVE_BRANCH, Remedy.CORRECT_RECORD),
     ),
 )

@@ -8,10 +8,10 @@ page of boilerplate is read by nobody. Whoever shows a place, a zone or a findin
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from enum import StrEnum
-from typing import Final
+from typing import Any, Final, Self
 
 
 class Caution(StrEnum):
@@ -82,6 +82,28 @@ class Surroundings:
     dangers: tuple[str, ...] = ()
     texts: tuple[str, ...] = ()
     limits: frozenset[Caution] = frozenset()
+
+    @classmethod
+    def together(cls, several: Iterable[Self]) -> Self:
+        """What is known of several places or zones at once."""
+        every = list(several)
+
+        def united(name: str) -> Any:
+            return frozenset().union(*(getattr(one, name) for one in every))
+
+        def joined(name: str) -> Any:
+            return tuple(dict.fromkeys(value for one in every for value in getattr(one, name)))
+
+        return cls(
+            life_safety=united("life_safety"),
+            line_voltages_v=united("line_voltages_v"),
+            sources=joined("sources"),
+            ladder_m=max((one.ladder_m for one in every if one.ladder_m is not None), default=None),
+            plenum_cable=any(one.plenum_cable for one in every),
+            dangers=joined("dangers"),
+            texts=joined("texts"),
+            limits=united("limits"),
+        )
 
     def says(self, words: str) -> str:
         """The first of some words (a pattern of alternatives) that was written of the place; blank: none."""

@@ -8,6 +8,7 @@ from enum import IntEnum, StrEnum
 from sites.wording import capital, plural
 from zones.electrical.subjects import SubjectKind
 from zones.electrical.verdicts import Rule
+from zones.limits.amounts import amount
 from zones.limits.cautions import Caution
 
 NO_SOURCE = "common practice, no source"
@@ -64,7 +65,7 @@ class Limit:
     figure, limit and headroom; blank for counts and fractions. decimals: how many are shown. limit_from: what
     the limit is made of. source: the document it is in, or that there is none. template: the sentence; its
     fields are ``subject``, ``figure`` (with unit or noun, and its band), ``limit`` ("limit 1.60 A", "minimum
-    18.0 V") and ``at``, ``to``, ``of``, ``first``
+    18.0 V"), ``allowed`` (the number alone) and ``at``, ``to``, ``of``, ``first``
     (" at P12", " to P12", " of row 5", ", first P12"; blank without a place).
     remedies: kinds, in the order in which they are tried. detail: what the figure's detail is the id of.
     noun: what a count counts. percent: the figure is a fraction, shown in percent. past, in_order: of a count
@@ -119,27 +120,38 @@ class Limit:
         if self.rule is None or self.rule.near_margin == 0:
             return "never near: past or not"
         if self.rule.near_margin is not None:
-            return f"near within {self._number(self.rule.near_margin)} of the limit"
+            return f"near within {self.number(self.rule.near_margin)} of the limit"
         return f"near under {self.rule.near_fraction:.0%} headroom"
 
-    def figure_text(self, likely: float | None, low: float | None = None, high: float | None = None) -> str:
+    def number(self, value: float, *, apart_from: float | None = None) -> str:
+        """A value with the unit; in more digits where it would else look like ``apart_from``."""
+        if self.percent:
+            return f"{value:.0%}".replace("%", " %")
+        return amount(value, self.unit, decimals=self.decimals, apart_from=apart_from)
+
+    def figure_text(
+        self,
+        likely: float | None,
+        low: float | None = None,
+        high: float | None = None,
+        *,
+        apart_from: float | None = None,
+    ) -> str:
         """The figure with its unit, and its band where it has one. None: not known [unit]."""
         if likely is None:
             return "not recorded"
         if likely == 0 and self.overloaded:
             return "no stable voltage: overloaded"
-        shown = self._number(likely)
-        if self.noun:
-            shown = f"{shown} {plural(float(shown), self.noun)}"
-        if low is None or high is None or self._number(low) == self._number(high) == self._number(likely):
-            return shown
-        bounds = (self._number(value) for value in sorted((low, high)))
-        return f"{shown} ({' to '.join(bounds)})"
+        shown = self.number(likely, apart_from=apart_from)
+        text = f"{shown} {plural(likely, self.noun)}" if self.noun else shown
+        if low is None or high is None or self.number(low) == self.number(high) == self.number(likely):
+            return text
+        return f"{text} ({' to '.join(self.number(value) for value in sorted((low, high)))})"
 
     def limit_text(self, limit: float | None) -> str:
         """``limit 1.60 A``, ``minimum 18.0 V``."""
         word = "minimum" if self.is_minimum else "limit"
-        return f"{word} not recorded: rating missing" if limit is None else f"{word} {self._number(limit)}"
+        return f"{word} not recorded: rating missing" if limit is None else f"{word} {self.number(limit)}"
 
     def sentence(
         self,
@@ -162,23 +174,24 @@ class Limit:
                 subject=subject,
                 figure=self.figure_text(likely, low, high),
                 limit=self.limit_text(limit),
+                allowed=_allowed(limit),
                 **{key: f"{lead}{place}" if place else "" for key, lead in _LEADS.items()},
             )
         )
 
     def clause(self, subject: str, figure: float | None, limit: float | None) -> str:
-        """The same in a few words, for titles and histories: ``supply PS-1: 1.83 A, limit 1.60 A``."""
-        if self.past and (figure is None or limit is None or figure > limit):
-            return self.past.format(subject=subject, figure=self.figure_text(figure))
-        if self.past:
-            return self.in_order.format(subject=subject)
-        return f"{subject}: {self.figure_text(figure)}, {self.limit_text(limit)}"
-
-    def _number(self, value: float) -> str:
-        if self.percent:
-            return f"{value:.0%}".replace("%", " %")
-        shown = f"{value + 0.0:.{self.decimals}f}"
-        return f"{shown} {self.unit}" if self.unit else shown
+        """Figure and limit in a few words: ``supply PS-1: 1.83 A, limit 1.60 A``, or of a count of faults
+        ``polarity reversed on 2 rows of block B1``."""
+        if not self.past:
+            return f"{subject}: {self.figure_text(figure, apart_from=limit)}, {self.limit_text(limit)}"
+        template = (
+            self.in_order if figure is not None and limit is not None and figure <= limit else self.past
+        )
+        return template.format(subject=subject, figure=self.figure_text(figure), allowed=_allowed(limit))
 
 
 _LEADS = {"at": " at ", "to": " to ", "of": " of ", "first": ", first "}
+
+
+def _allowed(limit: float | None) -> str:
+    return "none" if limit is None else f"{limit:g}"

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from typing import Final
+
 from zones.electrical.subjects import SubjectKind
 from zones.electrical.verdicts import Rule
 from zones.limits.limit import NO_SOURCE, Detail, Limit, Remedy, Severity
@@ -19,11 +22,11 @@ RECORD_LIMITS = (
         source=NO_SOURCE,
         severity=Severity.SOUND_SUFFERS,
         detail=Detail.READING,
-        template="{subject}: a reading is {figure} outside the computed range{first}. Read it again, or correct "
-        "the record.",
+        template="{subject}: a reading is {figure} outside the computed range{first}. Read "
+        "it again, or correct the record.",
         percent=True,
-        past="{subject}: a reading {figure} outside the computed range",
-        in_order="{subject}: every reading within the computed range",
+        past="a reading of {subject} {figure} outside the computed range",
+        in_order="every reading of {subject} within the computed range",
         remedies=(Remedy.CORRECT_RECORD,),
     ),
     Limit(
@@ -38,8 +41,18 @@ RECORD_LIMITS = (
         source="by definition: a load that cannot be computed cannot be judged",
         severity=Severity.SILENCE,
         template="{subject} cannot be computed.",
-        past="{subject}: cannot be computed",
-        in_order="{subject}: can be computed",
+        past="{subject} cannot be computed",
+        in_order="{subject} computed",
         remedies=(Remedy.CORRECT_RECORD,),
     ),
 )
+
+NOT_COMPUTED: Final = {
+    "fed_twice": "two supplies feed the same section, so their currents cannot be told apart",
+    "parent_missing": "the point before one of its points is not there on this day",
+}
+
+
+def why_not_computed(reasons: Iterable[str]) -> str:
+    """Why something cannot be computed, by the codes of the core; an error of a whole site is shown as is."""
+    return "; ".join(NOT_COMPUTED.get(reason, reason) for reason in reasons)

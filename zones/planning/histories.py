@@ -13,27 +13,23 @@ import numpy as np
 
 from sites.changes.steps import day_of
 from sites.models import Site
-from zones.electrical.bands import IntArray
-from zones.electrical.plant import Plant
 from zones.electrical.subjects import SubjectKind
-from zones.electrical.verdicts import Rule, Verdict, judge
+from zones.electrical.verdicts import Verdict, judge
 from zones.findings.attribution import (
-    Attribution,
     ChangeSets,
-    Figure,
     HistoryEntry,
-    NamedChange,
     attribute,
     authors_of,
     baseline_steps,
     history,
 )
-from zones.findings.conditions import attributions_as_data, look_up
+from zones.findings.conditions import look_up
 from zones.findings.deeds import Reference
 from zones.findings.feeding import Scene, Scenes
+from zones.findings.named_changes import Attribution, Figure, NamedChange, unattributed
 from zones.findings.names import names_of, of_subject
 from zones.findings.series import Targets
-from zones.findings.wording import Judged, references, sentence, what_was_done
+from zones.findings.wording import Names, as_shown, sentence, what_was_done
 from zones.limits.limit import Limit
 from zones.limits.registry import limit_by_code
 from zones.plant.change_sets import ChangeSetInfo
@@ -75,7 +71,7 @@ class Crossing:
 class Line:
     """One figure of one subject over time, oldest first. baseline: what it was at the end of its first day,
     or of the survey day of a site taken over; None: it came later. entries: the baseline, and whatever
-    changed the figure or its limit after it. attribution: as data, where it is past now."""
+    changed the figure or its limit after it. attribution: as the API shows it, where it is past now."""
 
     subject: Subject
     name: str
@@ -93,7 +89,7 @@ def zone_history(
     """Every figure that bears on a zone on the day, followed back to its beginning; of some limits only where
     ``codes`` are given. The worst first.
 
-    The zone's subjects are those of the day: of a run that was moved elsewhere, nothing is told here.
+    The zone's subjects are those of the day: the history of a run that was moved elsewhere is not here.
     """
     loads = site_loads(site_id, as_of)
     rank = {
@@ -105,66 +101,138 @@ def zone_history(
         for row, load in enumerate(loads.loads)
         if (load.code, load.subject) in rank and (codes is None or load.code in codes)
     ]
-    return _lines(loads, [row for _, row in sorted(chosen)]) if chosen else ()
+    return _Histories(loads, [row for _, row in sorted(chosen)]).lines() if chosen else ()
 
 
-def _lines(loads: SiteLoads, rows: Sequence[int]) -> tuple[Line, ...]:
-    """Each of some rows of an evaluation followed back: one call of ``history`` and one of ``attribute``."""
-    plant, rules = loads.plant, loads.evaluation.rules
-    targets = Targets.of_rows(loads.evaluation, np.array(rows, np.int64))
-    surveyed_on = Site.objects.filter(pk=loads.site_id).values_list("surveyed_on", flat=True).get()
-    asked: dict[str, Any] = {
-        "asked_step": [int(loads.members.step[0])],
-        "surveyed_on": [surveyed_on],
-        "lookup": look_up,
-        "anchoring": loads.anchoring,
-    }
-    baseline = baseline_steps(plant, targets, [surveyed_on])
-    kept = [_that_changed(of) for of in history(plant, targets, rules, **asked)]
-    every = Scenes(plant)
-    scenes = [
-        [
-            every.at(
-                SubjectKind(int(targets.subject_kind[k])),
-                int(targets.subject_id[k]),
-                int(targets.group[k]),
-                entry.step,
+class _Histories:
+    """Some rows of an evaluation, each followed back: one call of ``history`` and one of ``attribute``."""
+
+    def __init__(self, loads: SiteLoads, rows: Sequence[int]) -> None:
+        self.loads = loads
+        self.plant, self.rules = loads.plant, loads.evaluation.rules
+        self.targets = Targets.of_rows(loads.evaluation, np.array(rows, np.int64))
+        self.surveyed_on = Site.objects.filter(pk=loads.site_id).values_list("surveyed_on", flat=True).get()
+        self.asked: dict[str, Any] = {
+            "asked_step": [int(loads.members.step[0])],
+            "surveyed_on": [self.surveyed_on],
+            "lookup": look_up,
+            "anchoring": loads.anchoring,
+        }
+        self.baseline = baseline_steps(self.plant, self.targets, [self.surveyed_on])
+
+    def lines(self) -> tuple[Line, ...]:
+        kept = [_that_changed(of) for of in history(self.plant, self.targets, self.rules, **self.asked)]
+        made_by = self._made_by(kept)
+        past = np.flatnonzero(self.targets.now_past.any(axis=0))
+        chosen = self.targets.only(past)
+        found = attribute(self.plant, chosen, self.rules, **self.asked)
+        attributions = dict(zip(past.tolist(), found, strict=True))
+        named = [one for one in (*(a for of in made_by for a in of), *found) if one is not None]
+        names = names_of(
+            {
+                *(self._subject(k) for k in range(len(self.targets))),
+                *(reference for one in named for reference in one.references()),
+            }
+        )
+        return tuple(
+            self._line(k, kept[k], made_by[k], attributions, names) for k in range(len(self.targets))
+        )
+
+    def _subject(self, k: int) -> Reference:
+        return of_subject(int(self.targets.subject_kind[k]), int(self.targets.subject_id[k]))
+
+    def _made_by(self, kept: Sequence[Sequence[HistoryEntry]]) -> list[list[Attribution]]:
+        """By target, what made each of its entries."""
+        every, targets, site_id = Scenes(self.plant), self.targets, self.loads.site_id
+        scenes = [
+            [
+                every.at(
+                    SubjectKind(int(targets.subject_kind[k])),
+                    int(targets.subject_id[k]),
+                    int(targets.group[k]),
+                    entry.step,
+                )
+                for entry in of
+            ]
+            for k, of in enumerate(kept)
+        ]
+        change_sets = look_up(
+            {(site_id, scene.step) for of in scenes for scene in of},
+            {writer for of in scenes for scene in of for writer in scene.writers},
+        )
+        return [
+            [self._entry_made_by(k, kept[k], at, scene, change_sets) for at, scene in enumerate(of)]
+            for k, of in enumerate(scenes)
+        ]
+
+    def _entry_made_by(
+        self, k: int, entries: Sequence[HistoryEntry], at: int, scene: Scene, change_sets: ChangeSets
+    ) -> Attribution:
+        """What made an entry, as an attribution: of a change like any other, or of what was found."""
+        entry, baseline_step = entries[at], int(self.baseline[k])
+        change_set, correction = authors_of(scene, self.loads.site_id, change_sets)
+        after = _figure(entry)
+        change = NamedChange(
+            day=entry.day if entry.after_baseline else day_of(baseline_step),
+            as_found=not entry.after_baseline,
+            change_set=change_set,
+            correction=correction,
+            changes=scene.changes,
+            before=_figure(entries[at - 1]) if at else Figure(None, None),
+            after=after,
+        )
+        return Attribution(
+            named=change,
+            since=None,
+            until=None,
+            possible=False,
+            baseline=after,
+            baseline_day=day_of(max(baseline_step, 0)),
+            surveyed=self.surveyed_on is not None,
+        )
+
+    def _line(
+        self,
+        k: int,
+        entries: Sequence[HistoryEntry],
+        made_by: Sequence[Attribution],
+        attributions: Mapping[int, Attribution | None],
+        names: Names,
+    ) -> Line:
+        limit, name = limit_by_code(self.targets.code[k]), names[self._subject(k)]
+        rule = next(rule for rule in self.rules if rule.code == limit.code)
+        shown = tuple(
+            Entry(
+                day=made.named.day,
+                change_set=made.named.change_set,
+                correction=made.named.correction,
+                low=_known(entry.low),
+                likely=_known(entry.likely),
+                high=_known(entry.high),
+                limit=_known(entry.limit),
+                verdict=Verdict(
+                    int(judge([entry.low], [entry.likely], [entry.high], [entry.limit], rule)[0])
+                ),
+                what=what_was_done(made.named.changes, names),
+                sentence=sentence(made, limit, name, names) + ".",
             )
-            for entry in of
-        ]
-        for k, of in enumerate(kept)
-    ]
-    change_sets = look_up(
-        {(loads.site_id, scene.step) for of in scenes for scene in of},
-        {writer for of in scenes for scene in of for writer in scene.writers},
-    )
-    stories = [
-        [
-            _story(
-                loads.site_id,
-                of,
-                at,
-                scenes[k][at],
-                change_sets,
-                int(baseline[k]),
-                surveyed=bool(surveyed_on),
-            )
-            for at in range(len(of))
-        ]
-        for k, of in enumerate(kept)
-    ]
-    named = names_of(
-        [
-            *(_subject(targets, k) for k in range(len(targets))),
-            *(reference for of in stories for story in of for reference in references(story)),
-        ]
-    )
-    past_now = np.flatnonzero(targets.now_past.any(axis=0))
-    attributions = _attributions(plant, targets, rules, past_now, asked)
-    return tuple(
-        _line(targets, k, kept[k], stories[k], rules, named, attributions.get(k), surveyed=bool(surveyed_on))
-        for k in range(len(targets))
-    )
+            for entry, made in zip(entries, made_by, strict=True)
+        )
+        attribution = None
+        if k in attributions:
+            found = attributions[k]
+            record = unattributed() if found is None else found.as_record()
+            attribution = as_shown(record, found, limit, name, names)
+        return Line(
+            subject=(SubjectKind(int(self.targets.subject_kind[k])), int(self.targets.subject_id[k])),
+            name=name,
+            limit=limit,
+            surveyed=self.surveyed_on is not None,
+            baseline=next((e for e, of in zip(shown, entries, strict=True) if not of.after_baseline), None),
+            entries=shown,
+            crossings=tuple(_crossings(shown, entries)),
+            attribution=attribution,
+        )
 
 
 def _that_changed(entries: Sequence[HistoryEntry]) -> list[HistoryEntry]:
@@ -187,91 +255,6 @@ def _close(one: float, other: float) -> bool:
     return (math.isnan(one) and math.isnan(other)) or math.isclose(one, other, rel_tol=_SAME, abs_tol=1e-12)
 
 
-def _story(
-    site_id: int,
-    entries: Sequence[HistoryEntry],
-    at: int,
-    scene: Scene,
-    change_sets: ChangeSets,
-    baseline_step: int,
-    *,
-    surveyed: bool,
-) -> Attribution:
-    """What made an entry, told as an attribution is: of a change like any other, or of what was found."""
-    entry = entries[at]
-    change_set, correction = authors_of(scene, site_id, change_sets)
-    after = _figure(entry)
-    change = NamedChange(
-        day=entry.day if entry.after_baseline else day_of(baseline_step),
-        as_found=not entry.after_baseline,
-        change_set=change_set,
-        correction=correction,
-        deeds=scene.deeds,
-        before=_figure(entries[at - 1]) if at else Figure(None, None),
-        after=after,
-    )
-    return Attribution(
-        named=change,
-        since=None,
-        until=None,
-        possible=False,
-        baseline=after,
-        baseline_day=day_of(max(baseline_step, 0)),
-        surveyed=surveyed,
-    )
-
-
-def _attributions(
-    plant: Plant, targets: Targets, rules: Sequence[Rule], past: IntArray, asked: dict[str, Any]
-) -> dict[int, dict[str, Any]]:
-    """By target that is past now, what pushed it there."""
-    chosen = targets.only(past)
-    found = attribute(plant, chosen, rules, **asked)
-    return dict(zip(past.tolist(), attributions_as_data(chosen, found), strict=True))
-
-
-def _line(
-    targets: Targets,
-    k: int,
-    entries: Sequence[HistoryEntry],
-    stories: Sequence[Attribution],
-    rules: Sequence[Rule],
-    names: Mapping[Reference, str],
-    attribution: dict[str, Any] | None,
-    *,
-    surveyed: bool,
-) -> Line:
-    limit, subject = limit_by_code(targets.code[k]), _subject(targets, k)
-    name = names.get(subject, f"{subject.kind} {subject.id}")
-    judged = Judged(limit.code, limit.unit, bool(targets.at_least[k]), name)
-    rule = next(rule for rule in rules if rule.code == limit.code)
-    shown = tuple(
-        Entry(
-            day=story.named.day,
-            change_set=story.named.change_set,
-            correction=story.named.correction,
-            low=_known(entry.low),
-            likely=_known(entry.likely),
-            high=_known(entry.high),
-            limit=_known(entry.limit),
-            verdict=Verdict(int(judge([entry.low], [entry.likely], [entry.high], [entry.limit], rule)[0])),
-            what=what_was_done(story.named.deeds, names),
-            sentence=sentence(story, judged, names) + ".",
-        )
-        for entry, story in zip(entries, stories, strict=True)
-    )
-    return Line(
-        subject=(SubjectKind(int(targets.subject_kind[k])), int(targets.subject_id[k])),
-        name=name,
-        limit=limit,
-        surveyed=surveyed,
-        baseline=next((e for e, of in zip(shown, entries, strict=True) if not of.after_baseline), None),
-        entries=shown,
-        crossings=tuple(_crossings(shown, entries)),
-        attribution=attribution,
-    )
-
-
 def _crossings(shown: Sequence[Entry], entries: Sequence[HistoryEntry]) -> Iterator[Crossing]:
     was_past = False
     for entry, of in zip(shown, entries, strict=True):
@@ -279,10 +262,6 @@ def _crossings(shown: Sequence[Entry], entries: Sequence[HistoryEntry]) -> Itera
         if is_past != was_past:
             yield Crossing(entry, is_past)
         was_past = is_past
-
-
-def _subject(targets: Targets, k: int) -> Reference:
-    return of_subject(int(targets.subject_kind[k]), int(targets.subject_id[k]))
 
 
 def _figure(entry: HistoryEntry) -> Figure:

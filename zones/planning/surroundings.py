@@ -8,10 +8,10 @@ from zones.electrical.verdicts import Verdict
 from zones.limits.cautions import Caution
 from zones.models import Zone
 
-from .wording import Told
+from .wording import RenderedLoad
 
 
-def cautions_of_limits(figures: Iterable[Told]) -> frozenset[Caution]:
+def cautions_of_limits(figures: Iterable[RenderedLoad]) -> frozenset[Caution]:
     """The cautions of the limits that are near, past, or not to be told: whoever mends them minds these."""
     return frozenset(
         caution for one in figures if one.load.verdict > Verdict.WITHIN for caution in one.limit.cautions

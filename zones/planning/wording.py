@@ -5,15 +5,16 @@ Names are read for all loads at once, in a few queries whatever their number.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Final
 
+from sites.wording import capital, counted, lower_first, plural
 from zones.electrical.subjects import SubjectKind
 from zones.electrical.verdicts import PAST_TOLERANCE, Verdict
 from zones.limits.limit import Limit
 from zones.limits.names import names_of, places_of
+from zones.limits.record import why_not_computed
 from zones.limits.registry import limit_by_code
 
 from .loads import Load, Subject
@@ -22,15 +23,44 @@ VERDICT_WORDS: Final = {verdict: verdict.name.lower().replace("_", " ") for verd
 
 
 @dataclass(frozen=True)
-class Told:
+class RenderedLoad:
     """A load in words. subject, place: as people call them; place: where to look, blank where nowhere in
-    particular. sentence: what is so, with figure and limit."""
+    particular. sentence: figure and limit, and what is wrong where something is."""
 
     load: Load
     limit: Limit
     subject: str
     place: str
-    sentence: str
+
+    @property
+    def sentence(self) -> str:
+        load, limit = self.load, self.limit
+        if self.is_in_order:
+            shown = "no" if limit.counts_faults else f"{self.figure}; {self.limit_text}"
+            return f"{limit.title}, {self.subject}: {shown}."
+        return limit.sentence(
+            subject=self.subject,
+            low=load.low,
+            likely=load.likely,
+            high=load.high,
+            limit=load.limit,
+            place=self.place,
+        )
+
+    @property
+    def is_in_order(self) -> bool:
+        """Whether it stays within its limit; advice is not in order where it is near."""
+        return self.load.verdict is Verdict.WITHIN or (
+            self.load.verdict is Verdict.NEAR and not self.limit.is_advice
+        )
+
+    @property
+    def figure(self) -> str:
+        return self.limit.figure_text(self.load.likely)
+
+    @property
+    def limit_text(self) -> str:
+        return self.limit.limit_text(self.load.limit)
 
     @property
     def headroom_words(self) -> str:
@@ -38,7 +68,7 @@ class Told:
         share = self.load.headroom_likely
         if share is None:
             return ""
-        return f"{abs(share):.0%} left" if share >= -PAST_TOLERANCE else f"{-share:.0%} past its limit"
+        return f"{abs(share) * 100:.0f} % {'left' if share >= -PAST_TOLERANCE else 'past its limit'}"
 
 
 @dataclass(frozen=True)
@@ -50,17 +80,19 @@ class NotComputed:
     reason: str
 
 
-def told(loads: Sequence[Load]) -> tuple[Told, ...]:
+def render_loads(loads: Sequence[Load]) -> tuple[RenderedLoad, ...]:
     """Loads in words, in the same order."""
     names = names_of((int(load.subject_kind), load.subject_id) for load in loads)
     limits = [limit_by_code(load.code) for load in loads]
-    places = places_of(
-        (limit.detail, load.detail)
+    at = [
+        None if limit.detail is None or load.detail is None else (limit.detail, load.detail)
         for limit, load in zip(limits, loads, strict=True)
-        if limit.detail is not None and load.detail is not None
-    )
+    ]
+    places = places_of(where for where in at if where is not None)
     return tuple(
-        _told(load, limit, name_of(load.subject, names), places.get((limit.detail, load.detail or 0), ""))  # type: ignore[arg-type]
+        RenderedLoad(
+            load, limit, name_of(load.subject, names), places.get((limit.detail, load.detail or 0), "")
+        )  # type: ignore[arg-type]
         for limit, load in zip(limits, loads, strict=True)
     )
 
@@ -69,7 +101,8 @@ def not_computed(problems: Sequence[tuple[Subject, str]]) -> tuple[NotComputed, 
     """What cannot be computed, by name, each subject and reason once."""
     names = names_of((int(kind), pk) for (kind, pk), _ in problems)
     return tuple(
-        NotComputed(subject, name_of(subject, names), reason) for subject, reason in dict.fromkeys(problems)
+        NotComputed(subject, name_of(subject, names), why_not_computed([reason]))
+        for subject, reason in dict.fromkeys(problems)
     )
 
 
@@ -78,109 +111,64 @@ def name_of(subject: Subject, names: dict[tuple[int, int], str]) -> str:
     return names.get((int(kind), subject_id), f"{SubjectKind(kind).name.lower()} {subject_id}")
 
 
-def summary(figures: Sequence[Told], problems: Sequence[NotComputed]) -> str:
-    """What a zone's loads come to, in a sentence or two: the worst is told, the rest counted."""
+def summary(figures: Sequence[RenderedLoad], problems: Sequence[NotComputed]) -> str:
+    """A zone's loads in a sentence or two: the worst in full, the others counted."""
     if not figures and not problems:
-        return "Nothing that feeds it is recorded, so nothing is known of what it carries."
-    said = [f"{_capital(one.name)} cannot be computed: {one.reason}." for one in problems[:1]]
+        return "No run and no speaker of this zone is recorded, so its load is not known."
+    said = [f"{capital(one.name)} cannot be computed: {one.reason}." for one in problems[:1]]
     worst = max((one.load.verdict for one in figures), default=Verdict.WITHIN)
     alike = [one for one in figures if one.load.verdict is worst]
     if worst > Verdict.WITHIN:
-        head = "Advice" if alike[0].limit.is_advice else _capital(VERDICT_WORDS[worst])
+        head = "Advice" if alike[0].limit.is_advice else capital(VERDICT_WORDS[worst])
         said.append(f"{head}: {alike[0].sentence}{_and_more(len(alike) - 1, worst)}")
     elif figures:
+        within = f"Within all {len(figures)} limits"
         least = min(
             (one for one in figures if one.load.headroom_likely is not None),
             key=lambda one: one.load.headroom_likely or 0.0,
             default=None,
         )
-        count = len(figures)
-        said.append(
-            f"Within all {count} limits; the tightest is {lower_first(least.limit.title)} of "
-            f"{least.subject}, {least.headroom_words}."
-            if least is not None
-            else f"Within all {count} limits."
-        )
+        if least is not None:
+            within += (
+                f"; tightest: {lower_first(least.limit.title)} of {least.subject}, {least.headroom_words}"
+            )
+        said.append(f"{within}.")
     return " ".join(said)
 
 
 def _and_more(count: int, verdict: Verdict) -> str:
     if not count:
         return ""
-    figures = "1 more figure" if count == 1 else f"{count} more figures"
+    more = counted(count, "more figure")
     if verdict is Verdict.CANNOT_TELL:
-        return f" {figures} cannot be told."
-    return f" {figures} {'is' if count == 1 else 'are'} {VERDICT_WORDS[verdict]}."
+        return f" {more} cannot be judged."
+    return f" {more} {plural(count, 'is', 'are')} {VERDICT_WORDS[verdict]}."
 
 
-def difference_in_words(before: Told | None, after: Told | None) -> str:
-    """What a draft would do to one figure: ``Supply current of supply PS 1: from 1.60 A to 2.08 A; limit
-    1.60 A. Over; until now within.``"""
+def difference_in_words(before: RenderedLoad | None, after: RenderedLoad | None) -> str:
+    """How a draft would change one figure: ``Supply current of supply PS 1: from 1.60 A to 2.08 A; limit
+    1.60 A. Past; before within.``"""
     one = after or before
     if one is None:
         raise ValueError("a difference has a side")
     head = f"{one.limit.title} of {one.subject}"
     if after is None:
-        return f"{head}: not there any more."
+        return f"{head}: no longer there."
+    verdict = capital(VERDICT_WORDS[after.load.verdict])
     if before is None:
-        return f"{head}: {_amount(after)}; {_limit(after)}. {_capital(VERDICT_WORDS[after.load.verdict])}."
-    was, now = _amount(before), _amount(after)
-    figure = now if was == now else f"from {was} to {now}"
-    limit = _limit(after)
-    if _limit(before) != limit:
-        limit += f" instead of {_limit_alone(before)}"
-    verdict = _capital(VERDICT_WORDS[after.load.verdict])
+        return f"{head}: {after.figure}; {after.limit_text}. {verdict}."
+    figure = after.figure if before.figure == after.figure else f"from {before.figure} to {after.figure}"
+    limit = (
+        after.limit_text
+        if before.limit_text == after.limit_text
+        else f"{after.limit_text}, before {before.limit_text}"
+    )
     if before.load.verdict is not after.load.verdict:
-        verdict += f"; until now {VERDICT_WORDS[before.load.verdict]}"
+        verdict += f"; before {VERDICT_WORDS[before.load.verdict]}"
     return f"{head}: {figure}; {limit}. {verdict}."
 
 
-def _amount(one: Told) -> str:
-    return one.limit.figure_text(math.nan, _number(one.load.likely), math.nan)
-
-
-def _limit(one: Told) -> str:
-    at_least = one.limit.rule is not None and one.limit.rule.at_least
-    return f"{'at least' if at_least else 'limit'} {_limit_alone(one)}"
-
-
-def _limit_alone(one: Told) -> str:
-    return "unknown" if one.load.limit is None else one.limit.limit_text(one.load.limit)
-
-
-def _told(load: Load, limit: Limit, subject: str, place: str) -> Told:
-    """What is past, or may be, is told as the trouble that it is; what is in order, without any."""
-    if load.verdict is Verdict.WITHIN or (load.verdict is Verdict.NEAR and not limit.is_advice):
-        plain = Told(load, limit, subject, place, "")
-        said = f"{limit.title}, {subject}: {_amount(plain)}; {_limit(plain)}."
-        if limit.counts_faults:
-            said = f"{limit.title}, {subject}: no."
-        return replace(plain, sentence=said)
-    said = limit.sentence(
-        subject=subject,
-        low=_number(load.low),
-        likely=_number(load.likely),
-        high=_number(load.high),
-        limit=_number(load.limit),
-        place=place,
-    )
-    return Told(load, limit, subject, place, _capital(said))
-
-
-def worst_of(figures: Iterable[Told], problems: Sequence[NotComputed]) -> Verdict:
+def worst_of(figures: Iterable[RenderedLoad], problems: Sequence[NotComputed]) -> Verdict:
     """The worst verdict; what cannot be computed counts as "cannot tell"."""
     found = [one.load.verdict for one in figures] + [Verdict.CANNOT_TELL] * bool(problems)
     return max(found, default=Verdict.WITHIN)
-
-
-def _number(value: float | None) -> float:
-    return math.nan if value is None else value
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
-
-
-def lower_first(text: str) -> str:
-    # PoE stays as it is
-    return text if text[:2].isupper() or text.startswith("PoE") else text[:1].lower() + text[1:]

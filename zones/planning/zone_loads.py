@@ -10,7 +10,7 @@ from zones.electrical.verdicts import Verdict
 
 from .bearing import subjects_of_zones
 from .loads import SiteLoads, Subject, site_loads, smallest_headroom
-from .wording import NotComputed, Told, not_computed, summary, told, worst_of
+from .wording import NotComputed, RenderedLoad, not_computed, render_loads, summary, worst_of
 
 
 @dataclass(frozen=True, eq=False)
@@ -20,9 +20,9 @@ class ZoneLoad:
 
     zone_id: int
     as_of: dt.date
-    figures: tuple[Told, ...]
+    figures: tuple[RenderedLoad, ...]
     problems: tuple[NotComputed, ...]
-    tightest: Told | None
+    tightest: RenderedLoad | None
     verdict: Verdict
     summary: str
 
@@ -42,7 +42,7 @@ def loads_of_zones(loads: SiteLoads, zone_ids: Collection[int]) -> Mapping[int, 
     subjects = subjects_of_zones(loads)
     bearing = {zone_id: subjects.get(zone_id, set()) for zone_id in zone_ids}
     everything: set[Subject] = set().union(*bearing.values())
-    figures = {(one.load.code, one.load.subject): one for one in told(loads.of(everything))}
+    figures = {(one.load.code, one.load.subject): one for one in render_loads(loads.of(everything))}
     problems = not_computed(loads.problems_of(everything))
     found = {}
     for zone_id, of_zone in bearing.items():

@@ -14,6 +14,7 @@ from zones.electrical.plant import Members, Plant
 from zones.electrical.verdicts import Verdict
 from zones.limits.limit import Detail, Limit
 from zones.limits.names import names_of, places_of
+from zones.limits.record import why_not_computed
 from zones.limits.registry import RULES, limit_by_code
 from zones.plant.selectors import read_plant
 from zones.recheck.batch import snapshot
@@ -99,7 +100,9 @@ def _problems(plant: Plant, evaluation: Evaluation) -> dict[int, list[str]]:
     names = names_of(subjects)
     by_member: dict[int, list[str]] = {}
     for problem, subject in zip(evaluation.problems, subjects, strict=True):
-        by_member.setdefault(problem.member, []).append(f"{names[subject]}: {problem.reason}")
+        by_member.setdefault(problem.member, []).append(
+            f"{names[subject]}: {why_not_computed([problem.reason])}"
+        )
     return by_member
 
 

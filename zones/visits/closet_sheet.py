@@ -20,8 +20,7 @@ from zones.electrical.subjects import SubjectKind
 from zones.electrical.verdicts import Verdict
 from zones.findings.models import Finding
 from zones.findings.selectors import by_severity
-from zones.findings.telling import ToldFinding
-from zones.findings.telling import told as findings_told
+from zones.findings.telling import FindingInWords, annotate
 from zones.limits.cautions import CautionHere
 from zones.models import Zone
 from zones.planning.bearing import subjects_of_zones
@@ -60,7 +59,7 @@ class FindingHere:
     """elsewhere: its subject stands in another closet, and a zone that is fed from here hangs on it."""
 
     finding: Finding
-    told: ToldFinding
+    words: FindingInWords
     elsewhere: bool
 
 
@@ -105,7 +104,7 @@ def closet_sheet(closet: Closet, as_of: dt.date) -> ClosetSheet:
         equipment,
         wiring,
         life_safety={one.zone.life_safety for one in zones},
-        limits=cautions_of_limits(figures).union(*(one.told.limit.cautions for one in findings)),
+        limits=cautions_of_limits(figures).union(*(one.words.limit.cautions for one in findings)),
     )
     problems = not_computed(loads.problems_of(concerned))
     life_safety = _life_safety([one.zone for one in zones])
@@ -193,7 +192,7 @@ def _findings(
     first, and of equals those here."""
     here = set(here)
     rows = by_severity(list(_open_on(closet, as_of).filter(_of(concerned))))
-    words = findings_told(rows)
+    words = annotate(rows)
     found = [
         FindingHere(row, words[row.pk], (SubjectKind(row.subject_kind), row.subject_id) not in here)
         for row in rows
@@ -244,7 +243,7 @@ def _summary(
         said.append(f"Here: {listed(equipment.in_words)}.")
     said.append(_of_zones(zones))
     if findings:
-        gravest = findings[0].told.sentence
+        gravest = findings[0].words.sentence
         said.append(
             f"1 finding is open: {gravest}"
             if len(findings) == 1

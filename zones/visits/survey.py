@@ -11,7 +11,7 @@ from sites.selectors import before_of
 from sites.wording import counted, listed, lower_first
 from zones.electrical.verdicts import Verdict
 from zones.planning.loads import SiteLoads, Subject, site_loads
-from zones.planning.wording import NotComputed, Told, not_computed, told
+from zones.planning.wording import NotComputed, RenderedLoad, not_computed, render_loads
 
 from .unknowns import SiteFacts, unknown_of
 
@@ -21,7 +21,7 @@ class Question:
     """A figure of which nobody can tell whether it is past its limit. missing: what it hangs on and is not
     known, or not well; sentence: all of it, to be read aloud."""
 
-    figure: Told
+    figure: RenderedLoad
     missing: tuple[str, ...]
     sentence: str
 
@@ -45,14 +45,14 @@ def site_survey(site_id: int, as_of: dt.date) -> Survey:
 def questions_of(loads: SiteLoads, subjects: Collection[Subject] | None = None) -> tuple[Question, ...]:
     """Of a whole site, or of some subjects on it."""
     chosen = loads.loads if subjects is None else loads.of(subjects)
-    figures = told([load for load in chosen if load.verdict is Verdict.CANNOT_TELL])
+    figures = render_loads([load for load in chosen if load.verdict is Verdict.CANNOT_TELL])
     if not figures:
         return ()
     facts = SiteFacts(loads.site_id, before_of(loads.as_of))
     return tuple(_question(one, unknown_of(facts, one.load.code, one.load.subject)) for one in figures)
 
 
-def _question(figure: Told, missing: tuple[str, ...]) -> Question:
+def _question(figure: RenderedLoad, missing: tuple[str, ...]) -> Question:
     subject = f"{lower_first(figure.limit.title)} of {figure.subject}"
     return Question(figure, missing, f"Cannot tell: {subject}. {figure.sentence} {_why(missing)}")
 

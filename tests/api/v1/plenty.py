@@ -11,7 +11,7 @@ from tests import factories
 from tests.halls import Hall, make_hall
 from zones.electrical.subjects import SubjectKind
 from zones.findings.models import Case, Finding
-from zones.findings.wording import unattributed
+from zones.findings.named_changes import unattributed
 from zones.models import Reading
 from zones.services.landings import PairUse, landing_add
 from zones.services.paging_sets import paging_set_add
@@ -82,6 +82,6 @@ def _finding(hall: Hall, kind: SubjectKind, subject_id: int, code: str) -> None:
     case = Case.objects.create(site=hall.site, key=f"{hall.site.pk}/{code}/{subject_id}", opened_at=now)
     Finding.objects.create(
         site=hall.site, case=case, code=code, subject_kind=int(kind), subject_id=subject_id, verdict=4,
-        low=2.0, likely=2.1, high=2.2, limit_value=1.6, detail=None, attribution=unattributed("no change"),
+        low=2.0, likely=2.1, high=2.2, limit_value=1.6, detail=None, attribution=unattributed(),
         opened_at=now, changed_at=now,
     )  # fmt: skip

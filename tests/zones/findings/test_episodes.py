@@ -24,9 +24,9 @@ from zones.findings import conditions, rechecked
 from zones.findings.cases import due_key
 from zones.findings.conditions import Condition
 from zones.findings.models import Case, Finding
+from zones.findings.named_changes import by_time
 from zones.findings.services import finding_acknowledge, finding_defer, finding_set_outcome
-from zones.findings.telling import told as annotate
-from zones.findings.wording import due
+from zones.findings.telling import FindingInWords, annotate
 from zones.models import DueDate, Landing, Run
 from zones.recheck.batch import check
 from zones.recheck.checked import Checked
@@ -39,6 +39,10 @@ DAY = dt.timedelta(days=1)
 @pytest.fixture
 def dispatcher(db: None) -> User:
     return make_user(User.Role.DISPATCHER, first_name="Orla", last_name="Brisk")
+
+
+def words_of(finding: Finding) -> FindingInWords:
+    return annotate([finding])[finding.pk]
 
 
 def everything(quay: Quay) -> list[Any]:
@@ -64,10 +68,9 @@ def test_a_later_addition_opens_a_finding_that_names_it(quay: Quay) -> None:
     assert finding.limit_value == pytest.approx(1.6)
     assert finding.attribution["kind"] == "addition"
     assert finding.attribution["change_sets"] == [added.pk]
-    assert finding.attribution["sentence"] == (
-        "12 wall speakers added on 2026-05-04 by Tom Reed, job LS-2207, took supply S1 from 1.35 A to 1.83 "
-        "A; "
-        "limit 1.60 A"
+    assert words_of(finding).attribution["sentence"] == (
+        "12 wall speakers added on 2026-05-04 by Tom Reed, job LS-2207: supply S1 went from 1.35 A to "
+        "1.83 A; limit 1.60 A"
     )
     assert finding.case.change_set_id == added.pk
     assert quay.cases() == {f"change-set-{added.pk}": True}
@@ -92,7 +95,7 @@ def test_a_new_name_changes_no_version_and_stands_in_the_sentence(quay: Quay) ->
         Run.objects.filter(pk=quay.run.pk).update(name="R7", change_set_id=renaming.pk)
     quay.check(LATER)
     assert everything(quay) == before
-    words = annotate([quay.finding()])[quay.finding().pk]
+    words = words_of(quay.finding())
     assert words.sentence == "Supply Dock supply delivers 1.83 A during a page; limit 1.60 A."
     assert "supply Dock supply went from 1.35 A to 1.83 A" in words.attribution["sentence"]
     stored = json.dumps(quay.finding().attribution)
@@ -118,8 +121,8 @@ def test_the_order_and_number_of_rechecks_does_not_matter(db: None) -> None:
     def told(quay: Quay) -> list[Any]:
         rows = Finding.objects.filter(site_id=quay.site_id, cleared_at__isnull=True).order_by("code")
         return [
-            (f.code, f.verdict, round(f.likely or 0, 9), f.attribution["sentence"], f.attribution["day"],
-             Case.objects.get(pk=f.case_id).change_set.step)  # type: ignore[union-attr]
+            (f.code, f.verdict, round(f.likely or 0, 9), words_of(f).attribution["sentence"],
+             f.attribution["day"], Case.objects.get(pk=f.case_id).change_set.step)  # type: ignore[union-attr]
             for f in rows
         ]  # fmt: skip
 
@@ -194,7 +197,7 @@ def test_a_cause_revised_by_a_correction_moves_the_finding(quay: Quay) -> None:
     quay.check(LATER)
     finding = quay.finding()
     assert finding.pk == moved_from
-    assert finding.attribution["kind"] == "record_correction"
+    assert finding.attribution["kind"] == "correction"
     assert finding.attribution["change_sets"] == [correction.pk, added.pk]
     assert quay.cases() == {f"change-set-{added.pk}": False, f"change-set-{correction.pk}": True}
     left, joined = quay.events()[-2:]
@@ -311,7 +314,11 @@ def test_a_point_fed_twice_cannot_be_computed_and_is_a_finding_until_it_can(quay
     quay.check()
     finding = quay.finding("cannot_compute")
     assert (finding.subject_kind, finding.subject_id) == (SubjectKind.RUN, quay.run.pk)
-    assert "two supplies feed the same section" in finding.reason
+    assert finding.reasons == ["fed_twice"]
+    assert words_of(finding).sentence == (
+        "Run R1 cannot be computed: two supplies feed the same section, so their currents cannot be told "
+        "apart."
+    )
     assert finding.attribution["change_sets"] == [made.pk]
     assert quay.kinds() == ["case.opened"]
     with quay.record.change(ADDED + DAY):
@@ -327,7 +334,11 @@ def test_a_failed_recheck_is_a_finding_until_one_succeeds(quay: Quay) -> None:
     rechecked.findings_failed(quay.site_id, "ValueError: no such factor", LATER + DAY)
     finding = quay.finding("cannot_compute")
     assert (finding.subject_kind, finding.subject_id) == (SubjectKind.SITE, quay.site_id)
-    assert finding.reason == "ValueError: no such factor"
+    assert finding.reasons == ["ValueError: no such factor"]
+    assert (
+        words_of(finding).sentence
+        == f"{quay.record.site.name} cannot be computed: ValueError: no such factor."
+    )
     assert finding.opened_at == LATER
     assert quay.finding().state == "open", "what is known otherwise stays open"
     assert quay.kinds() == ["case.opened", "case.opened"]
@@ -376,7 +387,7 @@ def test_rooms_above_bring_conditions_of_their_own(quay: Quay, monkeypatch: pyte
             subject_kind=SubjectKind.RUN,
             subject_id=quay.run.pk,
             verdict=Verdict.OVER,
-            attribution=due("The yearly test of run R1 fell due on 2026-05-20", fell_due.isoformat()),
+            attribution=by_time(fell_due),
         )
     ]
 
@@ -388,6 +399,7 @@ def test_rooms_above_bring_conditions_of_their_own(quay: Quay, monkeypatch: pyte
     quay.check()
     finding = quay.finding("reading_disagrees")
     assert finding.attribution["kind"] == "time"
+    assert words_of(finding).attribution["sentence"] == "Due since 2026-05-20"
     assert finding.case.key == f"subject-1-{quay.run.pk}/reading_disagrees/due-2026-05-20"
     overdue.clear()
     quay.check(LATER)

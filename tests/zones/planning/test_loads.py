@@ -19,7 +19,7 @@ from zones.electrical.verdicts import Verdict
 from zones.findings.whereabouts import zones_of
 from zones.planning.bearing import subjects_of_zones
 from zones.planning.loads import Load, one_snapshot, site_loads, smallest_headroom
-from zones.planning.wording import told
+from zones.planning.wording import render_loads
 from zones.services.landings import PairUse, landing_add
 from zones.services.points import point_alter, point_append
 from zones.services.runs import run_alter
@@ -194,6 +194,6 @@ def test_a_block_that_only_dc_lies_on_bears_on_the_zone_of_the_run(hall: Hall) -
 
 
 def test_what_is_in_order_is_told_without_its_trouble(hall: Hall) -> None:
-    said = [one.sentence for one in told(site_loads(hall.site.pk, BUILT).loads)]
+    said = [one.sentence for one in render_loads(site_loads(hall.site.pk, BUILT).loads)]
     assert f"Conductor current, run {hall.run.name}: 0.40 A; limit 1.00 A." in said
     assert not any("landed reversed" in sentence or "may get no power" in sentence for sentence in said)

@@ -313,11 +313,11 @@ def test_open_findings_name_the_change_and_their_ticket(hall: Hall) -> None:
     today = dt.datetime.now(dt.UTC).date()
     sheet = sheet_of(hall.closet, today)
     found = next(one for one in sheet.findings if one.finding.code == "supply_current")
-    assert found.told.sentence.startswith("Supply PS 1 gives 2.08 A")
-    assert "wall speaker" in found.finding.attribution["sentence"]
+    assert found.words.sentence.startswith("Supply PS 1 delivers 2.08 A")
+    assert "wall speaker" in found.words.attribution["sentence"]
     assert not found.elsewhere
     assert found.finding.case.site_id == hall.site.pk
-    assert f"findings are open, the gravest: {sheet.findings[0].told.sentence}" in sheet.summary
+    assert f"findings are open, the gravest: {sheet.findings[0].words.sentence}" in sheet.summary
     # Nobody knew of them before the recheck found them
     assert sheet_of(hall.closet, today - dt.timedelta(days=1)).findings == ()
     bare = factories.make_closet(hall.site, name="empty")

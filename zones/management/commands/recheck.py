@@ -147,11 +147,8 @@ def _words(verdict: Verdict) -> str:
 
 
 def _figure_and_limit(figure: Figure) -> tuple[str, str]:
-    low, likely, high, limit = (
-        float("nan") if value is None else value
-        for value in (figure.low, figure.likely, figure.high, figure.limit_value)
-    )
-    return figure.limit.figure_text(low, likely, high), figure.limit.limit_text(limit)
+    shown = figure.limit.figure_text(figure.likely, figure.low, figure.high)
+    return shown, figure.limit.limit_text(figure.limit_value)
 
 
 def _as_json(site: SiteAsOf) -> dict[str, Any]:

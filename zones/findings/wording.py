@@ -48,7 +48,7 @@ class _Count(float):
     """A number that is formatted with its noun: ``{count:segment}``."""
 
     def __format__(self, noun: str) -> str:
-        return counted(self, noun)
+        return counted(float(self), noun)
 
 
 def _value(value: float | Reference | None, names: Names, unit: str = "") -> str:

@@ -90,10 +90,8 @@ def render_loads(loads: Sequence[Load]) -> tuple[RenderedLoad, ...]:
     ]
     places = places_of(where for where in at if where is not None)
     return tuple(
-        RenderedLoad(
-            load, limit, name_of(load.subject, names), places.get((limit.detail, load.detail or 0), "")
-        )  # type: ignore[arg-type]
-        for limit, load in zip(limits, loads, strict=True)
+        RenderedLoad(load, limit, name_of(load.subject, names), places.get(where, "") if where else "")
+        for limit, load, where in zip(limits, loads, at, strict=True)
     )
 
 
@@ -129,9 +127,8 @@ def summary(figures: Sequence[RenderedLoad], problems: Sequence[NotComputed]) ->
             default=None,
         )
         if least is not None:
-            within += (
-                f"; tightest: {lower_first(least.limit.title)} of {least.subject}, {least.headroom_words}"
-            )
+            title = lower_first(least.limit.title)
+            within += f"; tightest: {title} of {least.subject}, {least.headroom_words}"
         said.append(f"{within}.")
     return " ".join(said)
 
@@ -158,11 +155,9 @@ def difference_in_words(before: RenderedLoad | None, after: RenderedLoad | None)
     if before is None:
         return f"{head}: {after.figure}; {after.limit_text}. {verdict}."
     figure = after.figure if before.figure == after.figure else f"from {before.figure} to {after.figure}"
-    limit = (
-        after.limit_text
-        if before.limit_text == after.limit_text
-        else f"{after.limit_text}, before {before.limit_text}"
-    )
+    limit = after.limit_text
+    if before.limit_text != limit:
+        limit = f"{limit}, before {before.limit_text}"
     if before.load.verdict is not after.load.verdict:
         verdict += f"; before {VERDICT_WORDS[before.load.verdict]}"
     return f"{head}: {figure}; {limit}. {verdict}."

@@ -96,10 +96,12 @@ def test_a_new_name_changes_no_version_and_stands_in_the_sentence(quay: Quay) ->
     quay.check(LATER)
     assert everything(quay) == before
     words = words_of(quay.finding())
-    assert words.sentence == "Supply Dock supply delivers 1.83 A during a page; limit 1.60 A."
+    assert (
+        words.sentence == "Supply Dock supply delivers 1.83 A (1.74 A to 1.92 A) during a page; limit 1.60 A."
+    )
     assert "supply Dock supply went from 1.35 A to 1.83 A" in words.attribution["sentence"]
     stored = json.dumps(quay.finding().attribution)
-    assert not [word for word in ("S1", "Dock", "added", "Tom", "LS-2207") if word in stored]
+    assert not [word for word in ("S1", "Dock", "speaker", "Tom", "LS-2207") if word in stored]
 
 
 def test_the_order_and_number_of_rechecks_does_not_matter(db: None) -> None:

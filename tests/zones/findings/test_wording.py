@@ -124,7 +124,7 @@ def test_a_correction_names_the_work_and_itself(story: Story) -> None:
     for point in added:
         story.rewrite("points", point, speech_current_a=0.04)
     found = story.only()
-    assert told(found) == (
+    assert said(found) == (
         "12 wall speakers added on 2025-03-14 by R. Ondine, job LS-2207, corrected on 2026-02-01 by P. Vale, "
         "job LS-2500 (“as told”): supply S2 went from 1.35 A to 1.83 A; limit 1.60 A"
     )

@@ -6,6 +6,7 @@ from rest_framework import serializers
 
 from api.conventions import fields
 from api.conventions.serializers import Body
+from zones.findings.acts import CHANGE_TYPES
 from zones.findings.named_changes import Cause
 
 CAUSES = [str(cause) for cause in Cause]
@@ -21,12 +22,34 @@ class NamedSetShown(Body):
     reason = fields.Text()
 
 
+class NamedThingShown(Body):
+    kind = fields.Text()
+    id = fields.Id()
+    name = fields.Text()
+
+
+class ChangeAtStepShown(Body):
+    """One kind of change that was made, how often. before, after: of its value; of what it was connected to,
+    ``before_thing`` and ``after_thing``."""
+
+    type = fields.Choice(choices=list(CHANGE_TYPES))
+    count = fields.Number(help_text="How many devices, segments or things.")
+    device_kind = fields.Text()
+    model = NamedThingShown(allow_null=True)
+    thing = NamedThingShown(allow_null=True, help_text="What was changed, where that is one thing.")
+    before = fields.Number(allow_null=True)
+    after = fields.Number(allow_null=True)
+    before_thing = NamedThingShown(allow_null=True)
+    after_thing = NamedThingShown(allow_null=True)
+
+
 class NamedChangeShown(Body):
     """One change: what was done, by which change set, and what the figure was before and after it."""
 
     cause = fields.Choice(choices=CAUSES)
     day = fields.Day()
     what = fields.Text(allow_blank=True)
+    changes = ChangeAtStepShown(many=True, help_text="The same by kind of change.")
     change_set = NamedSetShown(allow_null=True)
     correction = NamedSetShown(
         allow_null=True, help_text="The later correction of the record that last wrote it, if one did."

@@ -16,7 +16,7 @@ from zones.limits.limit import Limit
 
 from .acts import CHANGE_TYPES
 from .deeds import ChangeAtStep, Reference
-from .named_changes import Attribution, Cause, Figure, NamedChange, Record
+from .named_changes import Attribution, Cause, Figure, NamedChange, Record, rounded
 
 if TYPE_CHECKING:
     from zones.plant.change_sets import ChangeSetInfo
@@ -226,20 +226,29 @@ def _change_shown(change: NamedChange, names: Names) -> dict[str, Any]:
         "changes": [_at_step_shown(one, names) for one in change.changes],
         "change_set": _change_set_shown(change.change_set),
         "correction": _change_set_shown(change.correction),
-        "before": change.before.value,
-        "after": change.after.value,
-        "limit": change.after.limit,
+        "before": rounded(change.before.value),
+        "after": rounded(change.after.value),
+        "limit": rounded(change.after.limit),
     }
 
 
 def _at_step_shown(change: ChangeAtStep, names: Names) -> dict[str, Any]:
-    shown = {
-        name: {"kind": value.kind, "id": value.id, "name": _value(value, names)}
-        if isinstance(value, Reference)
-        else value
-        for name, value in vars(change).items()
+    values = {"before": change.before, "after": change.after}
+    return {
+        "type": change.type,
+        "count": change.count,
+        "device_kind": DEVICES[DeviceKind(change.device_kind)],
+        "model": _named(change.model, names),
+        "thing": _named(change.thing, names),
+        **{name: value if isinstance(value, float) else None for name, value in values.items()},
+        **{f"{name}_thing": _named(value, names) for name, value in values.items()},
     }
-    return {**shown, "device_kind": DEVICES[DeviceKind(change.device_kind)]}
+
+
+def _named(value: float | Reference | None, names: Names) -> dict[str, Any] | None:
+    if not isinstance(value, Reference):
+        return None
+    return {"kind": value.kind, "id": value.id, "name": _value(value, names)}
 
 
 def _change_set_shown(info: ChangeSetInfo | None) -> dict[str, Any] | None:

@@ -26,6 +26,15 @@ def amount(value: float, unit: str, *, decimals: int | None = None, apart_from: 
     return f"{text} {unit}".strip()
 
 
+def percent(fraction: float) -> str:
+    """A fraction in whole percent.
+
+    >>> percent(0.163)
+    '16 %'
+    """
+    return f"{100 * fraction:.0f} %"
+
+
 def _digits(value: float, digits: int, unit: str) -> str:
     text = f"{value:.{digits}f}"
     if unit in _WITHOUT_ZEROS and "." in text:

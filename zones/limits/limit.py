@@ -8,7 +8,7 @@ from enum import IntEnum, StrEnum
 from sites.wording import capital, plural
 from zones.electrical.subjects import SubjectKind
 from zones.electrical.verdicts import Rule
-from zones.limits.amounts import amount
+from zones.limits.amounts import amount, percent
 from zones.limits.cautions import Caution
 
 NO_SOURCE = "common practice, no source"
@@ -121,12 +121,12 @@ class Limit:
             return "never near: past or not"
         if self.rule.near_margin is not None:
             return f"near within {self.number(self.rule.near_margin)} of the limit"
-        return f"near under {self.rule.near_fraction:.0%} headroom"
+        return f"near under {percent(self.rule.near_fraction)} headroom"
 
     def number(self, value: float, *, apart_from: float | None = None) -> str:
         """A value with the unit; in more digits where it would else look like ``apart_from``."""
         if self.percent:
-            return f"{value:.0%}".replace("%", " %")
+            return percent(value)
         return amount(value, self.unit, decimals=self.decimals, apart_from=apart_from)
 
     def figure_text(

@@ -12,6 +12,7 @@ from typing import Final
 from sites.wording import capital, counted, lower_first, plural
 from zones.electrical.subjects import SubjectKind
 from zones.electrical.verdicts import PAST_TOLERANCE, Verdict
+from zones.limits.amounts import percent
 from zones.limits.limit import Limit
 from zones.limits.names import names_of, places_of
 from zones.limits.record import why_not_computed
@@ -68,7 +69,7 @@ class RenderedLoad:
         share = self.load.headroom_likely
         if share is None:
             return ""
-        return f"{abs(share) * 100:.0f} % {'left' if share >= -PAST_TOLERANCE else 'past its limit'}"
+        return f"{percent(abs(share))} {'left' if share >= -PAST_TOLERANCE else 'past its limit'}"
 
 
 @dataclass(frozen=True)

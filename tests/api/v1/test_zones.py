@@ -130,8 +130,7 @@ def test_the_load_of_a_zone(hall: Hall, client: Client) -> None:
     assert first["subject"] == {"kind": "supply", "id": hall.supply.pk, "name": "supply PS 1"}
     assert first["share_measured_or_marked"] == 1.0
     assert first["sentence"] == (
-        "Supply PS 1 gives 1.60 A (between 1.52 A and 1.68 A) during a page; it should give no more than "
-        "1.60 A."
+        "Supply PS 1 delivers 1.60 A (1.52 A to 1.68 A) during a page; limit 1.60 A."
     )
     limit = limit_by_code("supply_current")
     assert (first["title"], first["source"], first["limit_from"]) == (
@@ -148,10 +147,10 @@ def test_the_load_of_a_zone(hall: Hall, client: Client) -> None:
 def test_the_load_says_aloud_what_it_comes_to(hall: Hall, client: Client) -> None:
     address = f"zones/{hall.zone.pk}/load"
     assert get(client, address, as_of=BUILT.isoformat())["summary"].startswith(
-        "Cannot tell: Supply PS 1 gives 1.60 A"
+        "Cannot tell: Supply PS 1 delivers 1.60 A"
     )
     add_speakers(hall, 12)
-    assert get(client, address)["summary"].startswith("Over: Supply PS 1 gives 2.08 A")
+    assert get(client, address)["summary"].startswith("Past: Supply PS 1 delivers 2.08 A")
     bare = factories.make_zone(hall.site, name="Roof")
     empty = get(client, f"zones/{bare.pk}/load")
     assert empty["summary"] == ("Nothing that feeds it is recorded, so nothing is known of what it carries.")
@@ -163,7 +162,7 @@ def test_a_zone_in_order_tells_its_tightest_limit(hall: Hall, client: Client) ->
     supply_alter(factories.change(hall.site, happened_on=LATER), supply=hall.supply, model=larger)
     load = get(client, f"zones/{hall.zone.pk}/load")
     assert load["verdict"] == "within", load["summary"]
-    assert load["summary"].startswith(f"Within all {len(load['items'])} limits; the tightest is ")
+    assert load["summary"].startswith(f"Within all {len(load['items'])} limits; tightest: ")
     assert load["tightest"]["title"].lower() in load["summary"].lower()
 
 
@@ -183,7 +182,7 @@ def test_advice_is_called_so(hall: Hall, client: Client) -> None:
             factories.change(hall.site), block=hall.block, row=row, pair=row, carries=carries, run=hall.run
         )
     summary = get(client, f"zones/{hall.zone.pk}/load")["summary"]
-    assert summary.startswith(f"Advice: Audio and DC share block {hall.block.name}"), summary
+    assert summary.startswith(f"Advice: Block {hall.block.name} carries audio and DC"), summary
 
 
 def test_what_cannot_be_computed_is_said(hall: Hall, client: Client) -> None:

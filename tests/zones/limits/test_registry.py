@@ -186,7 +186,7 @@ def test_what_is_counted_is_never_near(limit: Limit) -> None:
 
 
 def test_near_rules_as_a_person_reads_them() -> None:
-    assert limit_by_code("supply_current").near_rule == "near under 10% headroom"
+    assert limit_by_code("supply_current").near_rule == "near under 10 % headroom"
     assert limit_by_code("audio_level").near_rule == "near within 3.0 dB of the limit"
 
 

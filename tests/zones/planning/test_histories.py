@@ -73,18 +73,18 @@ def test_a_supply_over_time(drift: Hall) -> None:
 def test_each_change_is_told_in_a_sentence(drift: Hall) -> None:
     supply = line(drift, "supply_current", drift.supply.pk)
     found, added, larger, smaller = (entry.sentence for entry in supply.entries)
-    assert found == "As found at the end of its first day, 2024-03-04: supply PS 1 at 1.60 A; limit 1.60 A."
+    assert found == "As found on the first day, 2024-03-04: supply PS 1 at 1.60 A; limit 1.60 A."
     assert added == (
-        "12 wall speakers added on 2024-06-12 by Rune Vale, job LS-2207, took supply PS 1 from 1.60 A to "
+        "12 wall speakers added on 2024-06-12 by Rune Vale, job LS-2207: supply PS 1 went from 1.60 A to "
         "2.08 A; limit 1.60 A."
     )
     assert larger == (
-        "Supply PS 1 replaced, rated current raised from 2.00 A to 4.00 A on 2024-09-20 by Ida Lark, raised "
-        "what supply PS 1 may have from 1.60 A to 3.20 A; it has 2.08 A."
+        "Supply PS 1 replaced, rated current raised from 2.00 A to 4.00 A on 2024-09-20 by Ida Lark: limit "
+        "of supply PS 1 raised from 1.60 A to 3.20 A; figure 2.08 A."
     )
     assert smaller == (
-        "Supply PS 1 replaced, rated current lowered from 4.00 A to 1.00 A on 2024-12-29 by Ida Lark, "
-        "lowered what supply PS 1 may have from 3.20 A to 0.80 A; it has 2.08 A."
+        "Supply PS 1 replaced, rated current lowered from 4.00 A to 1.00 A on 2024-12-29 by Ida Lark: "
+        "limit of supply PS 1 lowered from 3.20 A to 0.80 A; figure 2.08 A."
     )
     second = supply.entries[1]
     assert second.change_set is not None

@@ -196,4 +196,4 @@ def test_a_block_that_only_dc_lies_on_bears_on_the_zone_of_the_run(hall: Hall) -
 def test_what_is_in_order_is_told_without_its_trouble(hall: Hall) -> None:
     said = [one.sentence for one in render_loads(site_loads(hall.site.pk, BUILT).loads)]
     assert f"Conductor current, run {hall.run.name}: 0.40 A; limit 1.00 A." in said
-    assert not any("landed reversed" in sentence or "may get no power" in sentence for sentence in said)
+    assert not any("reversed on" in sentence or "may get no power" in sentence for sentence in said)

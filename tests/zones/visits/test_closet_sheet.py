@@ -275,7 +275,7 @@ def test_each_zone_with_its_load(hall: Hall) -> None:
     assert one.load.verdict is Verdict.CANNOT_TELL
     assert one.load.tightest is not None
     # by hand: 40 speakers at half of 80 mA are 1.60 A of 0.8 x 2 A: nothing left
-    assert (one.load.tightest.load.code, one.load.tightest.headroom_words) == ("supply_current", "0% left")
+    assert (one.load.tightest.load.code, one.load.tightest.headroom_words) == ("supply_current", "0 % left")
 
 
 def test_a_fault_that_is_there_or_not_has_no_headroom(hall: Hall) -> None:
@@ -289,8 +289,8 @@ def test_what_cannot_be_told_is_said_with_why(hall: Hall) -> None:
     unknown = [sentence for sentence in sheet_of(hall.closet).unknown if "supply current" in sentence]
     (said,) = unknown
     assert said == (
-        "Cannot tell: supply current of supply PS 1. Supply PS 1 gives 1.60 A (between 1.52 A and 1.68 A) "
-        "during a page; it should give no more than 1.60 A. All that it hangs on is recorded, and still the "
+        "Cannot tell: supply current of supply PS 1. Supply PS 1 delivers 1.60 A (1.52 A to 1.68 A) "
+        "during a page; limit 1.60 A. All that it hangs on is recorded, and still the "
         "estimates lie on both sides of the limit: only a measurement can settle it."
     )
 

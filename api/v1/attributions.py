@@ -6,7 +6,7 @@ from rest_framework import serializers
 
 from api.conventions import fields
 from api.conventions.serializers import Body
-from zones.findings.acts import CHANGE_TYPES
+from zones.findings.change_types import CHANGE_TYPES
 from zones.findings.named_changes import Cause
 
 CAUSES = [str(cause) for cause in Cause]

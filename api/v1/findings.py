@@ -27,6 +27,7 @@ from sites.access.abilities import Ability
 from sites.access.gates import NotFound, closet_for
 from zones.electrical.subjects import SubjectKind
 from zones.electrical.verdicts import Verdict
+from zones.findings.annotate import annotate
 from zones.findings.models import Finding
 from zones.findings.selectors import of_closet, of_zone
 from zones.findings.services import (
@@ -36,7 +37,6 @@ from zones.findings.services import (
     finding_reopen,
     finding_set_outcome,
 )
-from zones.findings.telling import annotate
 from zones.gates import finding_for, zone_for
 from zones.limits.limit import Severity
 from zones.limits.registry import LIMITS

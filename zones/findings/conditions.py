@@ -23,7 +23,7 @@ from zones.recheck.checked import Checked
 from .attribution import ChangeSets, attribute
 from .cases import CaseKey, key_of
 from .named_changes import unattributed
-from .series import OWN_ROWS, Targets, past_bands, problem_subject
+from .timeline import OWN_ROWS, Targets, past_bands, problem_subject
 
 F = TypeVar("F", bound=Callable[..., Any])
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import TYPE_CHECKING, Any
 
-from .deeds import ChangeAtStep, Reference, adds_load
+from .changes_at_step import ChangeAtStep, Reference, adds_load
 
 if TYPE_CHECKING:
     from zones.plant.change_sets import ChangeSetInfo

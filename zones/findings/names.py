@@ -16,8 +16,8 @@ from zones.electrical.subjects import SubjectKind
 from zones.limits.names import SUBJECTS
 from zones.models import Point, PointFacts, Reading, Zone
 
-from .deeds import Reference
-from .whereabouts import CLOSETS
+from .changes_at_step import Reference
+from .locations import CLOSETS
 
 _CLOSET_TEXTS: Final = (
     "name", "building", "room", "directions", "permits", "protective_equipment", "note",

@@ -14,11 +14,11 @@ from zones.recheck.checked import Checked, Due, on_checked, on_due, on_failed
 
 from .cases import unattributed_key
 from .conditions import Condition, conditions_of
-from .episodes import reconcile
 from .events import notify, notify_accepted
 from .models import Finding
 from .named_changes import unattributed
-from .series import CANNOT_COMPUTE
+from .reconcile import reconcile
+from .timeline import CANNOT_COMPUTE
 
 DEFERRAL_ENDS = "deferral ends"
 CONTRACT_BEGINS = "contract begins"

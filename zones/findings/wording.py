@@ -14,8 +14,8 @@ from zones.electrical.bands import DeviceKind
 from zones.limits.amounts import amount
 from zones.limits.limit import Limit
 
-from .acts import CHANGE_TYPES
-from .deeds import ChangeAtStep, Reference
+from .change_types import CHANGE_TYPES
+from .changes_at_step import ChangeAtStep, Reference
 from .named_changes import Attribution, Cause, Figure, NamedChange, Record, rounded
 
 if TYPE_CHECKING:

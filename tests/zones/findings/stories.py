@@ -17,9 +17,9 @@ from zones.electrical.evaluate import Evaluation, evaluate
 from zones.electrical.plant import Members
 from zones.electrical.verdicts import Rule
 from zones.findings.attribution import ChangeSets, HistoryEntry, attribute, history
-from zones.findings.deeds import Reference
+from zones.findings.changes_at_step import Reference
 from zones.findings.named_changes import Attribution
-from zones.findings.series import Targets, past_bands
+from zones.findings.timeline import Targets, past_bands
 from zones.findings.wording import as_shown, sentence
 from zones.limits.registry import limit_by_code
 from zones.plant.change_sets import ChangeSetInfo
@@ -100,7 +100,7 @@ class Story(ToyPlant):
     def speakers(
         self, run: int, count: int, current_a: float, *, basis: Basis = Basis.MEASURED, model: int = -1
     ) -> list[int]:
-        """Wall speakers, all on pieces of 1 m from the block, each drawing a current."""
+        """Wall speakers, all on segments of 1 m from the block, each drawing a current."""
         return [
             self.put(
                 "points", run_index=run, device_kind=DeviceKind.WALL_SPEAKER, model_index=model, length_m=1.0,

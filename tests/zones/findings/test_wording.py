@@ -12,8 +12,8 @@ from tests.zones.findings.stories import NAMES, SUPPLY_CURRENT, Story, said, sho
 from zones.electrical import plant as p
 from zones.electrical.bands import Basis
 from zones.electrical.verdicts import Rule
-from zones.findings.acts import CHANGE_TYPES
-from zones.findings.deeds import ChangeAtStep, Reference
+from zones.findings.change_types import CHANGE_TYPES
+from zones.findings.changes_at_step import ChangeAtStep, Reference
 from zones.findings.wording import TITLE_LENGTH, title, what_was_done
 from zones.limits.amounts import amount
 from zones.limits.registry import LIMITS, limit_by_code
@@ -77,8 +77,8 @@ def test_taps_raised() -> None:
 
 
 def test_a_swapped_model(story: Story) -> None:
-    story.model(device_kind=2, full_tone_current_a=0.08)
-    story.model(device_kind=3, full_tone_current_a=2.0)
+    story.model(device_kind=2, full_output_current_a=0.08)
+    story.model(device_kind=3, full_output_current_a=2.0)
     point = story.speakers(0, 1, float("nan"), model=0)[0]
     story.on("2025-03-14")
     story.alter("points", point, model_index=1)

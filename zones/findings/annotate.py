@@ -22,11 +22,11 @@ from zones.limits.registry import limit_by_code
 from zones.plant.change_sets import change_sets_by_id
 
 from . import wording
-from .deeds import Reference
+from .changes_at_step import Reference
+from .locations import zones_of
 from .models import Finding
 from .named_changes import Attribution
 from .names import Thing, of_subject, things_of
-from .whereabouts import zones_of
 
 
 @dataclass(frozen=True)

@@ -19,9 +19,9 @@ from sites.models import Closet, Contact, Contract, Site
 from zones.electrical.subjects import SubjectKind
 from zones.limits.cautions import Surroundings, cautions_of
 
+from .annotate import FindingInWords, annotate
 from .models import Case, Finding
 from .selectors import by_severity
-from .telling import FindingInWords, annotate
 
 _CLOSET: Final = (
     "id", "name", "building", "floor", "room", "directions", "opened_by", "opening_hours", "key_location",
@@ -192,7 +192,7 @@ def change_set_body(change_set: ChangeSet, site: Site, contract: Contract) -> di
             "id": change_set.pk,
             "kind": change_set.kind,
             "purpose": change_set.purpose,
-            "door": change_set.door,
+            "channel": change_set.channel,
             "actor": change_set.actor,
             "reason": change_set.reason,
             "job_reference": change_set.job_reference,

@@ -15,7 +15,7 @@ from zones.electrical.evaluate import subject_ids
 from zones.electrical.plant import BoolArray, Plant, Table
 from zones.electrical.subjects import SubjectKind
 
-from .deeds import THINGS, ChangeAtStep, Rows, changes_at_step
+from .changes_at_step import THINGS, ChangeAtStep, Rows, changes_at_step
 
 
 @dataclass(frozen=True, eq=False)

@@ -16,7 +16,7 @@ import numpy as np
 
 from zones.electrical.plant import BoolArray, Plant, PointKind, Table
 
-from .acts import CHANGE_TYPES
+from .change_types import CHANGE_TYPES
 
 THINGS: Final = {
     "runs": "run_index",

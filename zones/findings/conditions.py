@@ -2,7 +2,7 @@
 
 They come from a recheck's evaluation, and from the rooms above (an endpoint in service untested, a test
 overdue), which register a source. A condition is a function of the record and of the day, with its
-attribution and case; ``episodes`` compares it with the findings that are open.
+attribution and case; ``reconcile`` compares it with the findings that are open.
 """
 
 from __future__ import annotations

@@ -39,6 +39,7 @@ class PointLoads:
     input_impedance_ohm, input_sensitivity_v, conductor_rating_a: (n,), NaN unknown. conductors: (n,)
     paralleled in one leg. loaded: (n,) True where something hangs. supported: (n,) True where the load rests
     on measured or marked data. scaled_current, scaled_length: (n,) True where a reading may anchor the value.
+    pairs_recorded, current_recorded: (n,) True where the point's own row has the pairs, the speech current.
     """
 
     length_m: FloatArray
@@ -60,6 +61,8 @@ class PointLoads:
     supported: BoolArray
     scaled_current: BoolArray
     scaled_length: BoolArray
+    pairs_recorded: BoolArray
+    current_recorded: BoolArray
 
 
 def of_model(values: FloatArray, model_index: IntArray) -> FloatArray:
@@ -172,4 +175,6 @@ def point_loads(plant: Plant) -> PointLoads:
         supported=supported,
         scaled_current=self_amplified & (~marked | uncounted),
         scaled_length=(rows.length_basis < Basis.MARKED) | np.isnan(rows.length_m),
+        pairs_recorded=rows.dc_pairs > 0,
+        current_recorded=~np.isnan(rows.speech_current_a),
     )

@@ -11,7 +11,17 @@ from zones.planning.loads import Load
 
 from .registry import explains
 from .scene import Scene
-from .worked import Amount, Column, Step, Table, Worked, number
+from .worked import (
+    Amount,
+    Column,
+    Step,
+    Table,
+    Worked,
+    amount_of_fraction,
+    bands_of,
+    limit_by_fraction,
+    number,
+)
 
 _JUDGED = (
     "The judged point is the lowest in the likely estimate. The high estimate takes its path long, the other "
@@ -25,13 +35,6 @@ _TAPS = (
     Column("high_w", "high", "W"),
     Column("known", "how it is known"),
 )
-_SEGMENTS = (
-    Column("to", "segment to"),
-    Column("length_m", "length", "m"),
-    Column("gauge_awg", "gauge", "AWG"),
-    Column("resistance_ohm", "loop resistance", "Ω"),
-    Column("known", "how the length is known"),
-)
 
 
 @explains("amplifier_load")
@@ -42,18 +45,15 @@ def amplifier_load(scene: Scene, load: Load) -> Worked:
     taps = scene.loads.tap_w[:, scene.wiring.row[_driven(scene, load)]].sum(axis=1)
     return Worked(
         formula="P = Σ of the taps on the amplifier's lines. Limit: rated power × loading fraction.",
-        assumptions=("All of them at once. The loss in the cable is not counted as load.",),
+        assumptions=("All taps at once. The loss in the cable is not counted as load.",),
         inputs=(
             Amount.of("rated power of the amplifier", "W", rated, "data sheet of its model"),
-            Amount.of("loading fraction", "", fraction, "common practice, unless changed"),
+            amount_of_fraction(fraction),
         ),
         tables=(_tap_table(scene, load),),
         steps=(
             Step(f"Sum of the taps: {number(float(taps[LIKELY]), 'W')}.", Amount.of("taps", "W", taps)),
-            Step(
-                f"Limit: {number(rated, 'W')} × {fraction:g} = {number(rated * fraction, 'W')}.",
-                Amount.of("limit", "W", rated * fraction),
-            ),
+            limit_by_fraction(rated, fraction, "W"),
         ),
     )
 
@@ -81,9 +81,10 @@ def line_impedance(scene: Scene, load: Load) -> Worked:
                 Amount.of("impedance of the taps", "Ω", volts**2 / taps),
             )
         )
-    bands = np.array([np.nan if value is None else value for value in (load.low, load.likely, load.high)])
     steps.append(
-        Step(f"All in parallel: {number(load.likely, 'Ω')}.", Amount.of("line impedance", "Ω", bands))
+        Step(
+            f"All in parallel: {number(load.likely, 'Ω')}.", Amount.of("line impedance", "Ω", bands_of(load))
+        )
     )
     if np.isfinite(lowest):
         inputs.append(Amount.of("lowest load of the amplifier", "Ω", lowest, "data sheet of its model"))
@@ -96,9 +97,9 @@ def line_impedance(scene: Scene, load: Load) -> Worked:
             )
         )
     return Worked(
-        formula="Z = V² / P of a tap; 1/Z = Σ 1/Zₖ of all that hangs on the amplifier. Limit: the lowest "
-        "load that it may drive, else V² / P of its rated power.",
-        assumptions=("Cable only adds to it, so it is left out: the figure is the harsher one.",),
+        formula="Z = V² / P of a tap; 1/Z = Σ 1/Zₖ of everything connected to the amplifier. Limit: its "
+        "lowest load impedance, else V² / P of its rated power.",
+        assumptions=("Cable adds impedance, so it is left out: the figure is the harsher one.",),
         inputs=tuple(inputs),
         tables=(_tap_table(scene, load),) if on_taps.any() else (),
         steps=tuple(steps),
@@ -107,38 +108,26 @@ def line_impedance(scene: Scene, load: Load) -> Worked:
 
 @explains("line_loss")
 def line_loss(scene: Scene, load: Load) -> Worked:
-    wiring = scene.wiring
-    ids = scene.plant.point_id[scene.plant.points.point_index[wiring.row]]
-    of_run = scene.plant.points.run_index[wiring.row] == scene.index(load)
-    node = int(np.flatnonzero(of_run & (ids == load.detail))[0])
-    path = [node]
-    while wiring.parent[path[-1]] >= 0:
-        path.append(int(wiring.parent[path[-1]]))
-    rows = [
-        [
-            scene.point_name(int(wiring.row[step])),
-            scene.loads.length_m[LIKELY, wiring.row[step]],
-            scene.gauge(int(wiring.row[step])),
-            scene.loads.loop_resistance_ohm[LIKELY, wiring.row[step]],
-            scene.length_known(int(wiring.row[step])),
-        ]
-        for step in path[::-1]
-    ]
-    bands = np.array([np.nan if value is None else value for value in (load.low, load.likely, load.high)])
+    of_run = scene.plant.points.run_index[scene.wiring.row] == scene.index(load)
+    path, bands = scene.path_to(load, of_run), bands_of(load)
     ratio = 10 ** (-bands / 20)
     return Worked(
-        formula="L = −20·log10(V / Vs): what is lost of the power that a tap gets. It is not the efficiency, "
-        "which compares the power in all loads with that from the amplifier.",
+        formula="L = −20·log10(V / Vs): the loss of the power that a tap draws. It is not the efficiency: the "
+        "power in all loads against the power from the amplifier.",
         assumptions=(_JUDGED,),
         inputs=(
             Amount.of(
-                "most that should be lost",
+                "highest line loss",
                 "dB",
                 scene.plant.factors.line_loss_db,
                 "common practice, no source",
             ),
         ),
-        tables=(Table.of("Cable to the farthest device, likely estimate", _SEGMENTS, rows),),
+        tables=(
+            scene.path_table(
+                "Cable to the farthest device", path, "loop resistance", scene.loads.loop_resistance_ohm
+            ),
+        ),
         steps=(
             Step(
                 f"V / Vs there: {number(float(ratio[LIKELY]))}, the network solved.",
@@ -167,6 +156,6 @@ def _tap_table(scene: Scene, load: Load) -> Table:
         if not scene.loads.tap_w[LIKELY, at]:
             continue
         known = Basis(int(scene.plant.points.tap_basis[at]))
-        said = "unknown: taken as usual for its kind" if known == Basis.UNKNOWN else known.label
-        rows.append([scene.run_name_of(at), scene.point_name(at), *scene.loads.tap_w[:, at], said])
+        shown = "not recorded: taken as usual for its kind" if known == Basis.UNKNOWN else known.label
+        rows.append([scene.run_name_of(at), scene.point_name(at), *scene.loads.tap_w[:, at], shown])
     return Table.of("Taps", _TAPS, rows)

@@ -14,7 +14,7 @@ from zones.planning.loads import Load
 
 from .registry import explains
 from .scene import PAGE, Scene
-from .worked import Amount, Column, Step, Table, Worked, number
+from .worked import Amount, Column, Step, Table, Worked, amount_of_fraction, limit_by_fraction, number
 
 _EXTREMES = (
     "The supply is taken at the bottom of its tolerance, or of its battery; conductors at the site's design "
@@ -67,7 +67,7 @@ def supply_current(scene: Scene, load: Load) -> Worked:
             f"Current of the supply, its network solved: {_span(current.max(axis=1), 'A')}.",
             Amount.of("supply current", "A", current.max(axis=1)),
         ),
-        _loading("limit", rated, fraction, "A"),
+        limit_by_fraction(rated, fraction, "A"),
     ]
     return Worked(
         formula="I = Σ Iₖ over everything that the supply feeds; a load of constant power draws P / V at its "
@@ -75,7 +75,7 @@ def supply_current(scene: Scene, load: Load) -> Worked:
         assumptions=(PAGE, _who_pages(scene, instance), _EXTREMES),
         inputs=(
             Amount.of("rated current of the supply", "A", rated, "data sheet of its model"),
-            Amount.of("loading fraction", "", fraction, "common practice, unless changed"),
+            amount_of_fraction(fraction),
         ),
         tables=(_draw_table(scene, entries, drawn), *_sets_table(scene, of_tree)),
         steps=tuple(steps),
@@ -90,7 +90,7 @@ def class_2_power(scene: Scene, load: Load) -> Worked:
     volts = no_load if np.isnan(loaded) else loaded
     rated = float(table.rated_current_a[row])
     marked = {1: "marked Class 2", 0: "not marked Class 2"}.get(
-        int(table.class_2_marked[row]), "nobody has looked for a Class 2 marking"
+        int(table.class_2_marked[row]), "Class 2 marking not recorded: read its label"
     )
     return Worked(
         formula="P = V × I: what the supply can deliver at its rated load.",
@@ -118,7 +118,7 @@ def run_voltage(scene: Scene, load: Load) -> Worked:
     if node < 0 or dc.network.tree[node] < 0:
         return Worked(
             formula="V = Vs − I·Rs − Σ Iₖ·Rₖ along the path to the speaker with the least margin.",
-            assumptions=("Nothing is recorded that feeds this run, so there is no voltage to compute.",),
+            assumptions=("The record names no supply for this run, so there is no voltage to compute.",),
         )
     here = np.flatnonzero(dc.node == node)
     at = int(here[np.argmin(np.where(np.isnan(dc.voltage[LIKELY, here]), np.inf, dc.voltage[LIKELY, here]))])
@@ -196,14 +196,12 @@ def run_current(scene: Scene, load: Load) -> Worked:
         assumptions=(PAGE, _who_pages(scene, instance)),
         inputs=(
             Amount.of("rating of the fuse", "A", rating, "marking of the fuse"),
-            Amount.of(
-                "loading fraction", "", plant.factors.loading_fraction, "common practice, unless changed"
-            ),
+            amount_of_fraction(plant.factors.loading_fraction),
         ),
         tables=(_draw_table(scene, entries, _drawn(scene, entries)),),
         steps=(
             Step(f"Current of the run: {_span(current, 'A')}.", Amount.of("run current", "A", current)),
-            _loading("limit", rating, plant.factors.loading_fraction, "A"),
+            limit_by_fraction(rating, plant.factors.loading_fraction, "A"),
         ),
     )
 
@@ -218,7 +216,7 @@ def conductor_current(scene: Scene, load: Load) -> Worked:
     row = int(dc.network.wiring.row[segment])
     pairs = float(scene.loads.conductors[row])
     each = branch / pairs
-    recorded = scene.plant.points.dc_pairs[row] > 0
+    known = "recorded" if scene.loads.pairs_recorded[row] else "not recorded: taken as one"
     return Worked(
         formula="I of one conductor = I of the segment / paralleled pairs. Limit: rating of the cable type.",
         assumptions=(
@@ -226,7 +224,12 @@ def conductor_current(scene: Scene, load: Load) -> Worked:
             "Each leg of the loop is as many conductors as there are pairs; they share the current evenly.",
         ),
         inputs=(
-            Amount.of("pairs paralleled", "", pairs, "recorded" if recorded else "unknown: taken as one"),
+            Amount.of(
+                "pairs paralleled",
+                "",
+                pairs,
+                "recorded" if scene.loads.pairs_recorded[row] else "not recorded: taken as one",
+            ),
             Amount.of(
                 "rating of one conductor",
                 "A",
@@ -275,7 +278,7 @@ def _path(parent: IntArray, node: int) -> list[int]:
 
 
 def _entries(scene: Scene, instance: int, nodes: np.ndarray[tuple[int], np.dtype[np.bool_]]) -> IntArray:
-    """The entries of an instance whose node is chosen and has something hanging on it."""
+    """The entries of an instance whose node is chosen and has a device."""
     dc = scene.dc
     loaded = scene.loads.loaded[dc.network.wiring.row[dc.node]]
     return np.flatnonzero((dc.instance == instance) & nodes[dc.node] & loaded)
@@ -309,7 +312,7 @@ def _draw_table(scene: Scene, entries: IntArray, drawn: FloatArray) -> Table:
                 state + scene.current_known(row),
             ]
         )
-    return Table.of("What draws how much", _DRAWS, rows)
+    return Table.of("Current by device", _DRAWS, rows)
 
 
 def _sets_table(scene: Scene, of_tree: np.ndarray[tuple[int], np.dtype[np.bool_]]) -> Iterable[Table]:
@@ -326,13 +329,13 @@ def _sets_table(scene: Scene, of_tree: np.ndarray[tuple[int], np.dtype[np.bool_]
         [_set_name(scene, int(dc.tree_instance[k])), *dc.source_current[:, k]]
         for k in np.flatnonzero(of_tree)
     ]
-    return (Table.of("Each paging set, the others idle; the worst counts", columns, rows),)
+    return (Table.of("Each paging set with the others idle; the worst counts", columns, rows),)
 
 
 def _who_pages(scene: Scene, instance: int) -> str:
     if scene.dc.scenarios.paging_set[instance] < 0:
         return "Everything that the supply feeds pages at once: the site lists no paging sets."
-    return f"{_set_name(scene, instance)} pages, and the other zones are idle: the worst of the paging sets."
+    return f"{_set_name(scene, instance)} pages and the other zones are idle: the worst of the paging sets."
 
 
 def _set_name(scene: Scene, instance: int) -> str:
@@ -345,13 +348,6 @@ def _set_name(scene: Scene, instance: int) -> str:
         if key // len(zones) == instance
     ]
     return ", ".join(sorted(listed)) or "no zone"
-
-
-def _loading(name: str, rated: float, fraction: float, unit: str) -> Step:
-    return Step(
-        f"Limit: {number(rated, unit)} × {fraction:g} = {number(rated * fraction, unit)}.",
-        Amount.of(name, unit, rated * fraction),
-    )
 
 
 def _span(bands: FloatArray, unit: str) -> str:

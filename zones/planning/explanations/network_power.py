@@ -19,14 +19,14 @@ from zones.planning.loads import Load
 
 from .registry import explains
 from .scene import Scene
-from .worked import Amount, Column, Step, Table, Worked, number
+from .worked import Amount, Column, Step, Table, Worked, bands_of, limit_by_fraction, number
 
 _PORTS = (
     Column("port", "port"),
     Column("feeds", "feeds"),
     Column("poe_class", "class"),
     Column("negotiated_w", "negotiated", "W"),
-    Column("set_aside_w", "set aside", "W"),
+    Column("allocated_w", "allocated", "W"),
 )
 _IEEE = "IEEE 802.3 clauses 33 and 145, from memory"
 
@@ -39,11 +39,11 @@ def poe_allocated(scene: Scene, load: Load) -> Worked:
     budget = (scene.plant.switches.budget_one_lost_w if lost else scene.plant.switches.budget_w)[row]
     name = "PoE budget with the largest power supply lost" if lost else "PoE budget"
     return Worked(
-        formula="P = Σ of what the switch sets aside: what was negotiated, else the power of the class.",
-        assumptions=("An unknown class counts as class 0, which is 15.4 W.",),
+        formula="P = Σ of what the switch allocates: what was negotiated, else the power of the class.",
+        assumptions=("A class that is not recorded counts as class 0: 15.4 W.",),
         inputs=(Amount.of(name, "W", float(budget), "data sheet of its model"),),
         tables=(table,),
-        steps=(Step(f"Together: {number(total, 'W')}.", Amount.of("set aside", "W", total)),),
+        steps=(Step(f"Together: {number(total, 'W')}.", Amount.of("allocated", "W", total)),),
     )
 
 
@@ -58,7 +58,7 @@ def poe_measured(scene: Scene, load: Load) -> Worked:
     reading = int(np.flatnonzero(readings.reading_id == load.detail)[0])
     state = "paging" if readings.state[reading] == State.PAGING else "idle"
     return Worked(
-        formula="P as measured, against budget × usage threshold.",
+        formula="P as measured. Limit: budget × usage threshold.",
         assumptions=(
             f"The reading was taken {state}; the supply groups of the switch are added up.",
             "A paging reading says more than an idle one.",
@@ -77,10 +77,7 @@ def poe_measured(scene: Scene, load: Load) -> Worked:
                 f"Measured: {number(float(readings.power_w[reading]), 'W')}.",
                 Amount.of("measured power", "W", float(readings.power_w[reading])),
             ),
-            Step(
-                f"Limit: {number(budget, 'W')} × {threshold:g} = {number(budget * threshold, 'W')}.",
-                Amount.of("limit", "W", budget * threshold),
-            ),
+            limit_by_fraction(budget, threshold, "W"),
         ),
     )
 
@@ -94,8 +91,8 @@ def port_power(scene: Scene, load: Load) -> Worked:
     of_class = max(recorded, 0)
     volts, pairs = float(PSE_MINIMUM_V[of_class]), int(POWERED_PAIRS[of_class])
     needed = float(table.paging_power_w[row])
-    drawn = np.array([np.nan if value is None else value for value in (load.low, load.likely, load.high)])
-    # P_PD = P − (P/V)²·R, turned around: the resistance that was reckoned with
+    drawn = bands_of(load)
+    # P_PD = P − (P/V)²·R, solved for the resistance that the figure was computed with
     with np.errstate(invalid="ignore", divide="ignore"):
         ohms = (drawn - needed) / (drawn / volts) ** 2
     return Worked(
@@ -103,8 +100,10 @@ def port_power(scene: Scene, load: Load) -> Worked:
         "of its class. Limit: the power of the class at the switch.",
         assumptions=() if recorded >= 0 else ("The class is not recorded: taken as class 0.",),
         inputs=(
-            Amount.of("power that the endpoint takes while it pages", "W", needed, "data sheet of its model"),
-            Amount.of("class", "", of_class, "negotiated, or of its model" if recorded >= 0 else "unknown"),
+            Amount.of("power that the endpoint draws while it pages", "W", needed, "data sheet of its model"),
+            Amount.of(
+                "class", "", of_class, "negotiated, or of its model" if recorded >= 0 else "not recorded"
+            ),
             Amount.of("lowest voltage at the switch", "V", volts, _IEEE),
             Amount.of("pairs that carry power", "", pairs, _IEEE),
             Amount.of("resistance of the cable, out and back", "Ω", ohms, _cable_known(scene, row)),
@@ -123,11 +122,10 @@ def port_power(scene: Scene, load: Load) -> Worked:
 @explains("endpoint_cable")
 def endpoint_cable(scene: Scene, load: Load) -> Worked:
     row = scene.row_of("endpoints", "endpoint_index", scene.index(load))
-    bands = np.array([np.nan if value is None else value for value in (load.low, load.likely, load.high)])
     return Worked(
         formula="The length as recorded, with the band of how it is known.",
         inputs=(
-            Amount.of("length of the data cable", "m", bands, _cable_known(scene, row)),
+            Amount.of("length of the data cable", "m", bands_of(load), _cable_known(scene, row)),
             Amount.of("longest channel", "m", MAX_CHANNEL_M, "TIA-568, ISO/IEC 11801"),
         ),
     )
@@ -149,7 +147,7 @@ def _allocations(scene: Scene, load: Load) -> tuple[Table, float]:
         if plant.ports.other_load[port]:
             known = plant.ports.other_class[[port]], plant.ports.other_power_w[[port]]
             total += _add(rows, int(plant.ports.number[port]), "another load", *known)
-    return Table.of("What is set aside, port by port", _PORTS, rows), total
+    return Table.of("Allocated power by port", _PORTS, rows), total
 
 
 def _add(
@@ -159,14 +157,14 @@ def _add(
     poe_class: np.ndarray[tuple[int], np.dtype[np.int64]],
     granted: np.ndarray[tuple[int], np.dtype[np.float64]],
 ) -> float:
-    aside = float(allocation_w(poe_class, granted)[0])
-    shown = "unknown" if poe_class[0] < 0 else str(int(poe_class[0]))
-    rows.append([number_, name, shown, granted[0], aside])
-    return aside
+    allocated = float(allocation_w(poe_class, granted)[0])
+    shown = "not recorded" if poe_class[0] < 0 else str(int(poe_class[0]))
+    rows.append([number_, name, shown, granted[0], allocated])
+    return allocated
 
 
 def _cable_known(scene: Scene, row: int) -> str:
     table = scene.plant.endpoints
     if np.isnan(table.length_m[row]):
-        return "length unknown: taken as usual, and no more than its class allows"
+        return "length not recorded: taken as usual, and no more than its class allows"
     return f"length {Basis(int(table.length_basis[row])).label}"

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import cached_property
 
 import numpy as np
 
 from sites.models import Basis
+from zones.electrical.bands import LIKELY, FloatArray
 from zones.electrical.evaluate import subject_ids
-from zones.electrical.plant import Members, Plant, select
+from zones.electrical.plant import BoolArray, Members, Plant, select
 from zones.electrical.point_loads import PointLoads, point_loads
 from zones.electrical.self_amplified import DcSolution, solve_dc
 from zones.electrical.subjects import SubjectKind
@@ -18,7 +20,9 @@ from zones.models import PointFacts, Zone
 from zones.planning.loads import Load, SiteLoads
 from zones.selectors import points_before
 
-PAGE = "Judged during a page: speech, which is half of full output where the model says nothing else."
+from .worked import Column, Table
+
+PAGE = "Judged during a page: at speech, half of full output where the model states nothing else."
 
 
 class Scene:
@@ -75,7 +79,7 @@ class Scene:
 
     def model_name(self, row: int) -> str:
         facts = self.points.get(int(self.plant.point_id[self.plant.points.point_index[row]]))
-        return facts.model.name if facts is not None and facts.model is not None else "model unknown"
+        return facts.model.name if facts is not None and facts.model is not None else "model not recorded"
 
     # --- places in the plant --------------------------------------------------------------------------------
 
@@ -89,6 +93,38 @@ class Scene:
         found = rows[getattr(self.plant.tables[table], column)[rows] == index]
         return int(found[0]) if len(found) else -1
 
+    def path_to(self, load: Load, chosen: BoolArray) -> list[int]:
+        """Of the chosen nodes of the wiring the one of a load's point, with those before it, from the block
+        on."""
+        ids = self.plant.point_id[self.plant.points.point_index[self.wiring.row]]
+        path = [int(np.flatnonzero(chosen & (ids == load.detail))[0])]
+        while self.wiring.parent[path[-1]] >= 0:
+            path.append(int(self.wiring.parent[path[-1]]))
+        return path[::-1]
+
+    def path_table(self, title: str, path: Sequence[int], resistance: str, ohms: FloatArray) -> Table:
+        """The segments of a path. ohms: (3, rows) by row of points; resistance: what it is the resistance
+        of."""
+        columns = (
+            Column("to", "segment to"),
+            Column("length_m", "length", "m"),
+            Column("gauge_awg", "gauge", "AWG"),
+            Column("resistance_ohm", resistance, "Ω"),
+            Column("known", "how the length is known"),
+        )
+        rows = (int(self.wiring.row[node]) for node in path)
+        cells = [
+            [
+                self.point_name(row),
+                self.loads.length_m[LIKELY, row],
+                self.gauge(row),
+                ohms[LIKELY, row],
+                self.length_known(row),
+            ]
+            for row in rows
+        ]
+        return Table.of(f"{title}, likely estimate", columns, cells)
+
     def run_name_of(self, row: int) -> str:
         return self.name(SubjectKind.RUN, int(self.plant.points.run_index[row]))
 
@@ -99,17 +135,17 @@ class Scene:
         if not np.array_equal(self.loads.speech_a[:, row], self.unanchored.speech_a[:, row]):
             return "scaled to a reading"
         plant = self.plant
-        own = np.isfinite(plant.points.speech_current_a[row])
+        own = bool(self.loads.current_recorded[row])
         basis = Basis(int(plant.points.current_basis[row])).label
         if basis == Basis.UNKNOWN.label or not (own or plant.points.model_index[row] >= 0):
-            return "unknown: taken as usual for its kind"
+            return "not recorded: taken as usual for its kind"
         return basis if own else f"{basis}, from its model"
 
     def length_known(self, row: int) -> str:
         if not np.array_equal(self.loads.length_m[:, row], self.unanchored.length_m[:, row]):
             return "scaled to a reading"
         if not np.isfinite(self.plant.points.length_m[row]):
-            return "unknown: taken as usual"
+            return "not recorded: taken as usual"
         return Basis(int(self.plant.points.length_basis[row])).label
 
     def gauge(self, row: int) -> float:

@@ -10,20 +10,13 @@ from zones.planning.loads import Load
 
 from .registry import explains
 from .scene import Scene
-from .worked import Amount, Column, Step, Table, Worked, number
+from .worked import Amount, Column, Step, Table, Worked, bands_of, number
 
 _COUNTS = (
     Column("run", "run"),
     Column("low", "low"),
     Column("likely", "likely"),
     Column("high", "high"),
-)
-_SEGMENTS = (
-    Column("to", "segment to"),
-    Column("length_m", "length", "m"),
-    Column("gauge_awg", "gauge", "AWG"),
-    Column("resistance_ohm", "resistance of the pair", "Ω"),
-    Column("known", "how the length is known"),
 )
 
 
@@ -38,7 +31,7 @@ def output_speakers(scene: Scene, load: Load) -> Worked:
     count = scene.loads.count[:, wiring.row[of_output]].sum(axis=1)
     return Worked(
         formula="n = Σ of the speakers on all runs of the output.",
-        assumptions=("What nobody has counted has a range of its own.",),
+        assumptions=("An uncounted group has a range of its own.",),
         inputs=(_speakers_allowed(scene, load),),
         tables=(Table.of("Speakers by run", _COUNTS, rows),),
         steps=(Step(f"Together: {number(float(count[LIKELY]))}.", Amount.of("speakers", "", count)),),
@@ -53,31 +46,16 @@ def audio_level(scene: Scene, load: Load) -> Worked:
     sent = float(scene.plant.outputs.level_v[output])
     loaded = of_output & scene.loads.loaded[wiring.row]
     row = wiring.row[loaded]
-    ids = scene.plant.point_id[scene.plant.points.point_index[wiring.row]]
-    node = int(np.flatnonzero(of_output & (ids == load.detail))[0])
-    path = [node]
-    while wiring.parent[path[-1]] >= 0:
-        path.append(int(wiring.parent[path[-1]]))
-    rows = [
-        [
-            scene.point_name(int(wiring.row[step])),
-            scene.loads.length_m[LIKELY, wiring.row[step]],
-            scene.gauge(int(wiring.row[step])),
-            scene.loads.pair_resistance_ohm[LIKELY, wiring.row[step]],
-            scene.length_known(int(wiring.row[step])),
-        ]
-        for step in path[::-1]
-    ]
+    path, bands = scene.path_to(load, of_output), bands_of(load)
     conductance = (scene.loads.count[:, row] / scene.loads.input_impedance_ohm[row]).sum(axis=1)
     with np.errstate(divide="ignore"):
         parallel = 1.0 / conductance
-    bands = np.array([_or_nan(load.low), _or_nan(load.likely), _or_nan(load.high)])
-    needed = float(scene.loads.input_sensitivity_v[wiring.row[node]])
+    needed = float(scene.loads.input_sensitivity_v[wiring.row[path[-1]]])
     by_sensitivity = np.isfinite(sent) and np.isfinite(needed)
     limit = (
         f"Limit: 20·log10({number(needed, 'V')} / {number(sent, 'V')}) = {number(load.limit, 'dB')}."
         if by_sensitivity
-        else f"Limit: {number(load.limit, 'dB')}, since sensitivity or level is not known."
+        else f"Limit: {number(load.limit, 'dB')}, since sensitivity or level is not recorded."
     )
     return Worked(
         formula="L = 20·log10(V / V₀), V₀ the unloaded output: source impedance, cable and all inputs in "
@@ -92,14 +70,21 @@ def audio_level(scene: Scene, load: Load) -> Worked:
             Amount.of("level of the output", "V", sent, "data sheet of its model"),
             Amount.of("sensitivity of the input", "V", needed, "data sheet of its model"),
         ),
-        tables=(Table.of("Cable to the speaker that hears least, likely estimate", _SEGMENTS, rows),),
+        tables=(
+            scene.path_table(
+                "Cable to the speaker with the lowest input level",
+                path,
+                "resistance of the pair",
+                scene.loads.pair_resistance_ohm,
+            ),
+        ),
         steps=(
             Step(
                 f"V / V₀ there: {number(float(10 ** (bands[LIKELY] / 20)))}, the network solved.",
                 Amount.of("voltage, of the unloaded output's", "", 10 ** (bands / 20)),
             ),
             Step(f"20·log10 of it: {number(load.likely, 'dB')}.", Amount.of("level", "dB", bands)),
-            Step(limit, Amount.of("limit", "dB", _or_nan(load.limit))),
+            Step(limit, Amount.of("limit", "dB", np.nan if load.limit is None else load.limit)),
         ),
     )
 
@@ -108,19 +93,19 @@ def audio_level(scene: Scene, load: Load) -> Worked:
 def other_zone(scene: Scene, load: Load) -> Worked:
     wiring, plant = scene.wiring, scene.plant
     run_zone = plant.runs.zone_id[wiring.run_row][wiring.run]
-    hangs_in = plant.points.zone_id[wiring.row]
+    is_in = plant.points.zone_id[wiring.row]
     of_run = plant.points.run_index[wiring.row] == scene.index(load)
-    stray = of_run & scene.loads.loaded[wiring.row] & (hangs_in >= 0) & (hangs_in != run_zone)
+    stray = of_run & scene.loads.loaded[wiring.row] & (is_in >= 0) & (is_in != run_zone)
     columns = (
         Column("point", "point"),
-        Column("hangs_in", "hangs in"),
+        Column("is_in", "is in"),
         Column("pages_with", "pages with"),
         Column("devices", "devices"),
     )
     rows = [
         [
             scene.point_name(int(wiring.row[node])),
-            scene.zones.get(int(hangs_in[node]), "another zone"),
+            scene.zones.get(int(is_in[node]), "another zone"),
             scene.zones.get(int(run_zone[node]), "another zone"),
             scene.loads.count[LIKELY, wiring.row[node]],
         ]
@@ -128,8 +113,8 @@ def other_zone(scene: Scene, load: Load) -> Worked:
     ]
     count = scene.loads.count[:, wiring.row[stray]].sum(axis=1)
     return Worked(
-        formula="n = Σ of the devices on the run that hang in another zone than the run's.",
-        tables=(Table.of("Strayed devices", columns, rows),),
+        formula="n = Σ of the devices on the run that are in another zone than the run's.",
+        tables=(Table.of("Devices in another zone", columns, rows),),
         steps=(Step(f"Together: {number(float(count[LIKELY]))}.", Amount.of("devices", "", count)),),
     )
 
@@ -148,7 +133,3 @@ def _speakers_allowed(scene: Scene, load: Load) -> Amount:
         return Amount.of("speakers that the output is rated for", "", rated, "data sheet of its model")
     usual = scene.plant.factors.speakers_per_output
     return Amount.of("speakers on one output", "", usual, "its model states none: common practice")
-
-
-def _or_nan(value: float | None) -> float:
-    return float("nan") if value is None else value

@@ -36,7 +36,7 @@ def row_used_twice(scene: Scene, load: Load) -> Worked:
     rows = _landings(scene, load)
     rows = rows[scene.plant.landings.row[rows] == load.detail]
     return Worked(
-        formula="The most conductors that lie on one side of one row.",
+        formula="The most conductors on one side of one row.",
         tables=(_conductors(scene, f"On row {load.detail}", rows),),
         steps=tuple(
             Step(f"On the side of the {side}: {count}.", Amount.of(f"conductors, {side}", "", count))
@@ -63,9 +63,8 @@ def polarity_reversed(scene: Scene, load: Load) -> Worked:
     ]
     count = len(np.unique(table.row[wrong]))
     return Worked(
-        formula="Rows on which what the equipment puts on one side is the opposite of what the field cable "
-        "takes on the other.",
-        tables=(_conductors(scene, "Rows that are reversed", np.array(wrong, np.int64)),),
+        formula="Rows on which one side carries a conductor of a pair and the other side its opposite.",
+        tables=(_conductors(scene, "Rows with reversed polarity", np.array(wrong, np.int64)),),
         steps=(Step(f"Rows: {count}.", Amount.of("rows", "", count)),),
     )
 
@@ -75,7 +74,7 @@ def audio_with_dc(scene: Scene, load: Load) -> Worked:
     carries = scene.plant.landings.carries[_landings(scene, load)]
     _, zones = select(scene.plant, "zones", scene.members)
     return Worked(
-        formula="1 where audio and DC lie on the block and the site has several zones, else 0.",
+        formula="1 where audio and DC are on the block and the site has several zones, else 0.",
         inputs=(
             Amount.of(
                 "conductors with audio",
@@ -106,16 +105,16 @@ def wire_gauge(scene: Scene, load: Load) -> Worked:
             f"gauge of the segment to {scene.point_name(row)}",
             "AWG",
             UNKNOWN_GAUGE_AWG if np.isnan(scene.gauge(row)) else scene.gauge(row),
-            "unknown: taken as usual" if np.isnan(scene.gauge(row)) else "its cable type",
+            "not recorded: taken as usual" if np.isnan(scene.gauge(row)) else "its cable type",
         )
         for row in rows
     ]
     return Worked(
-        formula="The gauge numbers by which the cable that lands on the block lies outside what it takes.",
+        formula="The gauge numbers by which the cable on the block is outside the block's wire range.",
         inputs=(
             *gauges,
-            Amount.of(f"thickest that a {_BLOCKS[kind].label} takes", "AWG", thickest, "common practice"),
-            Amount.of("thinnest that it takes", "AWG", thinnest, "common practice"),
+            Amount.of(f"thickest wire of a {_BLOCKS[kind].label} block", "AWG", thickest, "common practice"),
+            Amount.of("thinnest wire", "AWG", thinnest, "common practice"),
         ),
     )
 
@@ -143,21 +142,21 @@ def reading_disagrees(scene: Scene, load: Load) -> Worked:
     factor = float(anchoring.factor[at])
     steps = [
         Step(
-            f"Outside what the record allows by {number(100 * float(anchoring.excess[at]))} % of it.",
+            f"Outside the computed range by {number(100 * float(anchoring.excess[at]))} %.",
             Amount.of("excess", "", float(anchoring.excess[at])),
         )
     ]
     if np.isfinite(factor):
         steps.append(
             Step(
-                f"What is only guessed would have to be {number(factor)} times as much; within 0.5 and 2 it "
-                "is used, beyond that record or reading is wrong.",
+                f"The guessed values would have to be {number(factor)} times as large. From 0.5 to 2 the "
+                "reading scales them; beyond that the record or the reading is wrong.",
                 Amount.of("factor", "", factor),
             )
         )
     return Worked(
-        formula="The fraction by which the reading lies outside low and high, computed as the reading was "
-        "taken and before it is used to settle anything.",
+        formula="The fraction by which the reading is outside the range from low to high, computed for its day "
+        "and without it.",
         inputs=(Amount.of("reading", unit, value, "measured"),),
         steps=tuple(steps),
     )

@@ -9,6 +9,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
+from zones.electrical.bands import FloatArray
+from zones.planning.loads import Load
+
 Cell = str | float | None
 
 
@@ -73,10 +76,25 @@ class Worked:
     steps: tuple[Step, ...] = ()
 
 
+def bands_of(load: Load) -> FloatArray:
+    """(3,) the figure of a load: low, likely, high; NaN where not known."""
+    return np.array([load.low, load.likely, load.high], float)
+
+
+def amount_of_fraction(fraction: float) -> Amount:
+    return Amount.of("loading fraction", "", fraction, "common practice, unless changed")
+
+
+def limit_by_fraction(rated: float, fraction: float, unit: str) -> Step:
+    """The limit as a rating × a fraction."""
+    text = f"Limit: {number(rated, unit)} × {fraction:g} = {number(rated * fraction, unit)}."
+    return Step(text, Amount.of("limit", unit, rated * fraction))
+
+
 def number(value: float | None, unit: str = "", digits: int = 4) -> str:
-    """A value as a step shows it; ``unknown`` where it is not known."""
+    """A value as a step shows it; ``not recorded`` where it is not known."""
     if value is None or not np.isfinite(value):
-        return "unknown"
+        return "not recorded"
     return f"{value:.{digits}g} {unit}".strip()
 
 

@@ -201,7 +201,7 @@ ANSWERS: Final[dict[str, dict[str, Any]]] = {
             {
                 "code": "disconnect",
                 "text": Caution.DISCONNECT.text,
-                "why": "what is to be looked at is fed",
+                "why": "the equipment is energised",
             }
         ],
     },

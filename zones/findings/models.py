@@ -40,12 +40,12 @@ class Case(models.Model):
         default="",
         db_default="",
         editable=False,
-        help_text="Who gave the ticket's reference.",
+        help_text="Who entered the ticket reference.",
     )
     told_at = models.DateTimeField(
         null=True,
         editable=False,
-        help_text="When an event first spoke of the case since it opened; blank: nobody was told.",
+        help_text="Time of the first event since the case opened; blank: no event yet.",
     )
     version = models.BigIntegerField(default=1, editable=False)
 
@@ -102,7 +102,7 @@ class Finding(models.Model):
         default=False,
         db_default=False,
         editable=False,
-        help_text="Its last change came from a new formula and from nothing in the record: no event.",
+        help_text="Its last change came from a new formula, not from the record: no event.",
     )
     opened_at = models.DateTimeField()
     changed_at = models.DateTimeField()
@@ -148,7 +148,7 @@ class Finding(models.Model):
 
 
 class Takeover(models.Model):
-    """A site whose first import was summed up in an event: once, and then never again without cause."""
+    """A site whose first import has its one summary event."""
 
     site = models.OneToOneField(
         "sites.Site", on_delete=models.CASCADE, primary_key=True, related_name="+", db_constraint=False

@@ -27,4 +27,35 @@ class Migration(migrations.Migration):
                 help_text="What pushed it past its limit: codes, ids and values, which `named_changes` reads."
             ),
         ),
+        migrations.AlterField(
+            "finding",
+            "recomputed",
+            models.BooleanField(
+                db_default=False,
+                default=False,
+                editable=False,
+                help_text="Its last change came from a new formula, not from the record: no event.",
+            ),
+        ),
+        migrations.AlterField(
+            "case",
+            "ticket_by",
+            models.CharField(
+                blank=True,
+                db_default="",
+                default="",
+                editable=False,
+                help_text="Who entered the ticket reference.",
+                max_length=150,
+            ),
+        ),
+        migrations.AlterField(
+            "case",
+            "told_at",
+            models.DateTimeField(
+                editable=False,
+                help_text="Time of the first event since the case opened; blank: no event yet.",
+                null=True,
+            ),
+        ),
     ]

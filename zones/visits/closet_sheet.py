@@ -15,7 +15,7 @@ from django.db.models import Q, QuerySet
 
 from sites.models import Closet
 from sites.selectors import before_of
-from sites.wording import capital, counted, listed
+from sites.wording import capital, counted, listed, plural
 from zones.electrical.subjects import SubjectKind
 from zones.electrical.verdicts import Verdict
 from zones.findings.annotate import FindingInWords, annotate
@@ -159,13 +159,12 @@ def _life_safety(zones: Sequence[Zone]) -> LifeSafety:
     said = []
     if yes:
         said.append(
-            f"{_zones_named(yes)} {'serves' if len(yes) == 1 else 'serve'} life safety: before anything is "
-            "switched off, agree with the site what takes its place."
+            f"{capital(_zones_named(yes))} {plural(len(yes), 'serves', 'serve')} life safety. Agree a "
+            "substitute with the site before you switch anything off."
         )
     if unknown:
         said.append(
-            f"Nobody has said whether {_zones_named(unknown, start=False)} "
-            f"{'serves' if len(unknown) == 1 else 'serve'} life safety: ask before anything is switched off."
+            f"Life safety not recorded for {_zones_named(unknown)}. Ask before you switch anything off."
         )
     if not said:
         said.append(
@@ -177,9 +176,8 @@ def _life_safety(zones: Sequence[Zone]) -> LifeSafety:
     return LifeSafety(answer, yes + unknown, " ".join(said))
 
 
-def _zones_named(zones: Sequence[Zone], *, start: bool = True) -> str:
-    word = "zone" if len(zones) == 1 else "zones"
-    return f"{capital(word) if start else word} {listed([zone.name for zone in zones])}"
+def _zones_named(zones: Sequence[Zone]) -> str:
+    return f"{plural(len(zones), 'zone')} {listed([zone.name for zone in zones])}"
 
 
 # --- findings -----------------------------------------------------------------------------------------------

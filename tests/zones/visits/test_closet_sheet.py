@@ -42,12 +42,11 @@ def sheet_of(closet: Closet, day: dt.date = BUILT) -> ClosetSheet:
 # --- life safety first --------------------------------------------------------------------------------------
 
 
-def test_nobody_has_said_is_told_as_such(hall: Hall) -> None:
+def test_life_safety_that_is_not_recorded(hall: Hall) -> None:
     found = sheet_of(hall.closet).life_safety
     assert found.answer == "unknown"
     assert found.sentence == (
-        "Nobody has said whether zones Gangway and Ticket hall serve life safety: ask before anything is "
-        "switched off."
+        "Life safety not recorded for zones Gangway and Ticket hall. Ask before you switch anything off."
     )
 
 
@@ -55,7 +54,7 @@ def test_the_gravest_comes_first(hall: Hall) -> None:
     zone_alter(factories.change(hall.site), zone=hall.gangway, life_safety=Zone.LifeSafety.YES)
     sheet = sheet_of(hall.closet)
     assert sheet.life_safety.answer == "yes"
-    assert sheet.life_safety.sentence.startswith("Zone Gangway serves life safety: before anything is ")
+    assert sheet.life_safety.sentence.startswith("Zone Gangway serves life safety. Agree a substitute ")
     assert sheet.summary.startswith(sheet.life_safety.sentence)
     assert [one.zone.name for one in sheet.zones] == ["Gangway", "Ticket hall"]
 

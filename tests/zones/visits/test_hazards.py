@@ -34,7 +34,9 @@ def test_an_empty_closet_shows_none(closet: Closet) -> None:
     assert shown(closet) == {}
 
 
-@pytest.mark.parametrize(("said", "why"), [("yes", "serves life safety"), ("unknown", "nobody has said")])
+@pytest.mark.parametrize(
+    ("said", "why"), [("yes", "serves life safety"), ("unknown", "life safety not recorded")]
+)
 def test_life_safety(closet: Closet, said: str, why: str) -> None:
     assert why in shown(closet, life_safety={"no", said})[Caution.LIFE_SAFETY]
 

@@ -81,11 +81,8 @@ def line_impedance(scene: Scene, load: Load) -> Worked:
                 Amount.of("impedance of the taps", "Ω", volts**2 / taps),
             )
         )
-    steps.append(
-        Step(
-            f"All in parallel: {number(load.likely, 'Ω')}.", Amount.of("line impedance", "Ω", bands_of(load))
-        )
-    )
+    together = Amount.of("line impedance", "Ω", bands_of(load))
+    steps.append(Step(f"All in parallel: {number(load.likely, 'Ω')}.", together))
     if np.isfinite(lowest):
         inputs.append(Amount.of("lowest load of the amplifier", "Ω", lowest, "data sheet of its model"))
     elif on_taps.any():
@@ -112,8 +109,8 @@ def line_loss(scene: Scene, load: Load) -> Worked:
     path, bands = scene.path_to(load, of_run), bands_of(load)
     ratio = 10 ** (-bands / 20)
     return Worked(
-        formula="L = −20·log10(V / Vs): the loss of the power that a tap draws. It is not the efficiency: the "
-        "power in all loads against the power from the amplifier.",
+        formula="L = −20·log10(V / Vs): the loss of the power that a tap draws. It is not the efficiency: "
+        "the power in all loads against the power from the amplifier.",
         assumptions=(_JUDGED,),
         inputs=(
             Amount.of(

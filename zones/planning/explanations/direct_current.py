@@ -228,7 +228,7 @@ def conductor_current(scene: Scene, load: Load) -> Worked:
                 "pairs paralleled",
                 "",
                 pairs,
-                "recorded" if scene.loads.pairs_recorded[row] else "not recorded: taken as one",
+                known,
             ),
             Amount.of(
                 "rating of one conductor",

@@ -155,8 +155,8 @@ def reading_disagrees(scene: Scene, load: Load) -> Worked:
             )
         )
     return Worked(
-        formula="The fraction by which the reading is outside the range from low to high, computed for its day "
-        "and without it.",
+        formula="The fraction by which the reading is outside the range from low to high, for its day and "
+        "without it.",
         inputs=(Amount.of("reading", unit, value, "measured"),),
         steps=tuple(steps),
     )

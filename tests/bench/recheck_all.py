@@ -89,7 +89,7 @@ def copy_out() -> None:
     with connection.cursor() as cursor:
         for query in vars(queries).values():
             if isinstance(query, Query) and "site_id = ANY" in query.rows:
-                with cursor.copy(statement(query, ids)) as stream:
+                with cursor.copy(statement({"": (query, ids)})) as stream:
                     for _ in blocks(stream):
                         pass
 

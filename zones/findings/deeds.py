@@ -125,6 +125,7 @@ _COMES_AND_GOES: Final = {
 _COUNTED_EVENTS: Final = {  # tables whose rows begin and end and are never altered
     "landings": ("landed", "lifted"),
     "zones": ("zone_added", "zone_ended"),
+    "heard": ("", ""),  # changes no load
     "paging": ("paging_changed", "paging_changed"),
     "poe_readings": ("reading_taken", ""),
     "readings": ("reading_taken", ""),

@@ -10,8 +10,8 @@ from api.conventions import fields
 from api.conventions.serializers import Body, Query
 from zones.electrical.subjects import SubjectKind
 from zones.findings.models import Finding
+from zones.loads.wording import Told
 from zones.models import Landing, Zone
-from zones.planning.wording import Told
 from zones.visits.closet_sheet import ClosetSheet, FindingHere, ZoneHere
 
 from . import figures

@@ -7,8 +7,8 @@ from typing import Any
 from api.conventions import fields
 from api.conventions.serializers import Body
 from sites.changes.models import ChangeSet
+from zones.loads.wording import Told
 from zones.planning.drafts import Difference, DraftEvaluation
-from zones.planning.wording import Told
 
 from . import figures
 

@@ -7,22 +7,22 @@ cases.
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import asdict
 from typing import Any, Final
 
 from django.db import connection
 from django.db.models import Model
 
 from sites.changes.models import ChangeSet
-from sites.models import Amplifier, AmplifierFacts, Closet, Contact, Contract, Site, Supply
+from sites.models import Contact, Contract, Site
 from zones.electrical.subjects import SubjectKind
-from zones.limits.cautions import Surroundings, cautions_of
-from zones.limits.names import names_of, places_of
+from zones.hazards import Hazards
 from zones.limits.registry import limit_by_code
-from zones.models import Zone
+from zones.recheck.selectors import zones_of
+from zones.subjects import Names
 
 from .models import Case, Finding
-from .whereabouts import Whereabouts, whereabouts_of
 
 _CLOSET: Final = (
     "id", "name", "building", "floor", "room", "directions", "opened_by", "opening_hours", "key_location",
@@ -58,24 +58,19 @@ class Bodies:
         findings: Iterable[Finding],
         *,
         contracts: Mapping[int, Contract],
-        step: Mapping[int, int],
+        before: Mapping[int, int],
     ) -> None:
-        """findings: all that will be told of. step: by site, the one as of which zones hang on what."""
+        """findings: all that will be told of. before: by site, the step before which lies all that holds."""
         findings = list(findings)
         self.contracts = contracts
         site_ids = set(site_ids)
         self.sites = Site.objects.select_related("customer").in_bulk(site_ids)
-        self.names = names_of(f.subject for f in findings)
-        details = {f.pk: limit_by_code(f.code).detail for f in findings}
-        self.place_names = places_of(
-            (kind, f.detail) for f in findings if (kind := details[f.pk]) is not None and f.detail is not None
+        self.names = Names(
+            (f.subject for f in findings), ((limit_by_code(f.code).detail, f.detail) for f in findings)
         )
-        self.whereabouts = whereabouts_of(((f.site_id, f.subject) for f in findings), step)
-        self.zones = Zone.objects.in_bulk({z for w in self.whereabouts.values() for z in w.zone_ids})
-        self.closets = Closet.objects.in_bulk(
-            {w.closet_id for w in self.whereabouts.values() if w.closet_id is not None}
-        )
-        self.sources, self.line_voltages = self._energised(step)
+        self.zones = zones_of({f.subject for f in findings})
+        closets = {self.names.closet_of(f.subject) for f in findings}
+        self.hazards = Hazards({pk for pk in closets if pk is not None}, before)
         self.contacts: dict[int, list[Contact]] = {}
         for contact in Contact.objects.filter(site_id__in=site_ids).order_by("role", "name", "id"):
             self.contacts.setdefault(contact.site_id, []).append(contact)
@@ -85,10 +80,8 @@ class Bodies:
     ) -> dict[str, Any]:
         """One case: findings that are open, and those that have just left it."""
         findings = list(findings)
-        where = [self._where(f) for f in findings]
-        closets = [self.closets[k] for k in dict.fromkeys(w.closet_id for w in where) if k in self.closets]
         return {
-            **self.site(case.site_id, closets),
+            **self.site(case.site_id, findings),
             "case": {
                 "id": case.pk,
                 "key": case.key,
@@ -97,17 +90,18 @@ class Bodies:
                 "cleared_at": case.cleared_at,
                 "ticket_reference": case.ticket_reference,
             },
-            "life_safety": self._life_safety(where),
+            "life_safety": self._life_safety(findings),
             "changes": list(entries),
             "findings": [self.finding(f) for f in findings],
-            "cautions": self._cautions(case.site_id, findings, where),
+            "cautions": self._cautions(case.site_id, findings),
             "link": f"/api/v1/cases/{case.pk}",
         }
 
-    def site(self, site_id: int, closets: Iterable[Closet]) -> dict[str, Any]:
+    def site(self, site_id: int, findings: Iterable[Finding]) -> dict[str, Any]:
         """Whose it is, where it is, whom to call and how to get there."""
         site, contract = self.sites[site_id], self.contracts.get(site_id)
-        closets = list(closets)
+        known = self.hazards.closets
+        closets = [known[pk] for pk in self._closet_ids(findings) if pk in known]
         there = {None, *(closet.pk for closet in closets)}
         return {
             "customer": {"id": site.customer_id, "code": site.customer.code, "name": site.customer.name},
@@ -124,12 +118,10 @@ class Bodies:
     def takeover(self, site_id: int, cases: Mapping[Case, list[Finding]]) -> dict[str, Any]:
         """The one summary of a site's first import."""
         findings = [f for of_case in cases.values() for f in of_case]
-        where = [self._where(f) for f in findings]
-        closets = [self.closets[k] for k in dict.fromkeys(w.closet_id for w in where) if k in self.closets]
         verdicts = [f.verdict_word for f in findings]
         return {
-            **self.site(site_id, closets),
-            "life_safety": self._life_safety(where),
+            **self.site(site_id, findings),
+            "life_safety": self._life_safety(findings),
             "counts": {verdict: verdicts.count(verdict) for verdict in sorted(set(verdicts))},
             "cases": [
                 {
@@ -140,32 +132,25 @@ class Bodies:
                 }
                 for case, of_case in cases.items()
             ],
-            "cautions": self._cautions(site_id, findings, where),
+            "cautions": self._cautions(site_id, findings),
             "link": f"/api/v1/sites/{site_id}",
         }
 
     def finding(self, finding: Finding) -> dict[str, Any]:
         """One finding: subject, figure, limit, verdict, and the change that crossed it."""
-        limit, where = limit_by_code(finding.code), self._where(finding)
+        limit = limit_by_code(finding.code)
         kind, subject_id = finding.subject
-        name = self.names.get(finding.subject, f"{SubjectKind(kind).name.lower()} {subject_id}")
-        place = ""
-        if limit.detail is not None and finding.detail is not None:
-            place = self.place_names.get((limit.detail, finding.detail), "")
+        name, place = self.names.of(finding.subject), self.names.place(limit.detail, finding.detail)
         return {
             "id": finding.pk,
             "code": finding.code,
             "title": limit.title,
             "sentence": _capital(sentence_of(finding, name, place)),
             "severity": limit.severity.words,
-            "subject": {"kind": SubjectKind(kind).name.lower(), "id": subject_id, "name": name},
+            "subject": {"kind": SubjectKind(kind).word, "id": subject_id, "name": name},
             "place": place,
-            "closet": where.closet_id,
-            "zones": [
-                {"id": zone.pk, "name": zone.name, "life_safety": zone.life_safety}
-                for zone_id in where.zone_ids
-                if (zone := self.zones.get(zone_id)) is not None
-            ],
+            "closet": self.names.closet_of(finding.subject),
+            "zones": [asdict(zone) for zone in self.zones.get(finding.subject, ())],
             "verdict": finding.verdict_word,
             "figure": {"low": finding.low, "likely": finding.likely, "high": finding.high},
             "limit": finding.limit_value,
@@ -180,61 +165,26 @@ class Bodies:
             "attribution": finding.attribution,
         }
 
-    def _where(self, finding: Finding) -> Whereabouts:
-        return self.whereabouts.get(finding.subject, Whereabouts(None, ()))
+    def _closet_ids(self, findings: Iterable[Finding]) -> dict[int | None, None]:
+        return dict.fromkeys(self.names.closet_of(f.subject) for f in findings)
 
-    def _life_safety(self, where: Iterable[Whereabouts]) -> str:
+    def _said_of_zones(self, findings: Iterable[Finding]) -> set[str]:
+        return {zone.life_safety for f in findings for zone in self.zones.get(f.subject, ())}
+
+    def _life_safety(self, findings: Iterable[Finding]) -> str:
         """The gravest of the zones concerned."""
-        said = {self.zones[z].life_safety for w in where for z in w.zone_ids if z in self.zones}
+        said = self._said_of_zones(findings)
         return next((word for word in ("yes", "unknown", "no") if word in said), "unknown")
 
-    def _energised(
-        self, step: Mapping[int, int]
-    ) -> tuple[dict[int, list[str]], dict[int, set[float | None]]]:
-        """By closet concerned, what is energised in it, and at which voltages lines start there."""
-        sources: dict[int, list[str]] = {pk: [] for pk in self.closets}
-        voltages: dict[int, set[float | None]] = {pk: set() for pk in self.closets}
-        there = {"closet_id__in": self.closets, "end_step__isnull": True}
-        for closet_id, name in (
-            Supply.objects.filter(**there).order_by("name").values_list("closet_id", "name")
-        ):
-            sources[closet_id].append(f"supply {name}")
-        facts = AmplifierFacts.objects.filter(amplifier__in=Amplifier.objects.filter(**there).values("pk"))
-        last = {
-            row.amplifier_id: row
-            for row in facts.select_related("amplifier", "model").order_by("step")
-            if row.step <= step[row.site_id]
-        }
-        for row in sorted(last.values(), key=lambda row: row.amplifier.name):
-            closet_id = row.amplifier.closet_id
-            sources[closet_id].append(f"amplifier {row.amplifier.name}")
-            # no line voltage is how a low-impedance amplifier is recorded
-            if row.line_voltage_v is not None or row.model is None:
-                voltages[closet_id].add(row.line_voltage_v)
-        return sources, voltages
-
-    def _cautions(
-        self, site_id: int, findings: Iterable[Finding], where: Iterable[Whereabouts]
-    ) -> list[dict[str, str]]:
+    def _cautions(self, site_id: int, findings: Sequence[Finding]) -> list[dict[str, str]]:
         """Those of the limits and of the places: each where it matters, with why."""
-        where = list(where)
-        closets = [self.closets[k] for k in dict.fromkeys(w.closet_id for w in where) if k in self.closets]
-        site = self.sites[site_id]
-        here = Surroundings(
-            life_safety=frozenset(
-                self.zones[z].life_safety for w in where for z in w.zone_ids if z in self.zones
-            ),
-            line_voltages_v=frozenset(v for c in closets for v in self.line_voltages[c.pk]),
-            sources=tuple(name for c in closets for name in self.sources[c.pk]),
-            ladder_m=max((c.ladder_m for c in closets if c.ladder_m is not None), default=None),
-            dangers=(site.dangers, *(c.dangers for c in closets)),
-            texts=(
-                site.permits,
-                *(text for c in closets for text in (c.name, c.room, c.directions, c.permits)),
-            ),
-            limits=frozenset(caution for f in findings for caution in limit_by_code(f.code).cautions),
+        found = self.hazards.cautions(
+            self.sites[site_id],
+            self._closet_ids(findings),
+            life_safety=self._said_of_zones(findings),
+            limits=(caution for f in findings for caution in limit_by_code(f.code).cautions),
         )
-        return [{"code": str(c.caution), "text": c.text, "why": c.why} for c in cautions_of(here)]
+        return [{"code": str(c.caution), "text": c.text, "why": c.why} for c in found]
 
 
 def sentence_of(finding: Finding, subject: str, place: str) -> str:

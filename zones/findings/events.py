@@ -64,7 +64,7 @@ def tell(
         {update.case.site_id for update, _ in chosen} | set(summaries),
         told.values(),
         contracts=contracts,
-        step={site_id: first_step_after(day) - 1 for site_id, day in as_of.items()},
+        before={site_id: first_step_after(day) for site_id, day in as_of.items()},
     )
     events = [
         _event(
@@ -107,7 +107,7 @@ def tell_acknowledged(case: Case, finding: Finding, *, now: dt.datetime) -> None
         return
     findings = list(case.findings.filter(cleared_at__isnull=True).order_by("id"))
     bodies = Bodies(
-        [case.site_id], findings, contracts=contracts, step={case.site_id: first_step_after(day) - 1}
+        [case.site_id], findings, contracts=contracts, before={case.site_id: first_step_after(day)}
     )
     entry = {"what": str(finding.state), "finding": finding.pk, "by": finding.state_by}
     _event(

@@ -16,10 +16,10 @@ from sites.changes.errors import refuse
 from sites.changes.models import ChangeSet
 from sites.changes.services import change_set_trial, today_at
 from sites.models import Site
+from zones.electrical.subjects import Subject
 from zones.electrical.verdicts import Verdict
-
-from .loads import SiteLoads, Subject, site_loads
-from .wording import NotComputed, Told, difference_in_words, lower_first, not_computed, told
+from zones.loads.site_loads import SiteLoads, site_loads
+from zones.loads.wording import NotComputed, Told, difference_in_words, lower_first, not_computed, told
 
 # What differs by less was computed alike: how a batch is put together moves the last bits of a sum
 _SAME = 1e-9

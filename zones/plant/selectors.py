@@ -123,6 +123,8 @@ class _Reading:
             kind = kinds[owner]
             read[name]["group"] = group[kind.node(kind.index(read[name][f"{owner}_index"]))]
 
+        ids: dict[str, Any] = {f"{name}_id": kind.ids for name, kind in kinds.items()}
+        tables: dict[str, Any] = {name: self.table(table, name) for name, table in TABLES.items()}
         return Plant(
             site_id=self.site_id,
             temperature_c=self.temperature_c,
@@ -135,20 +137,20 @@ class _Reading:
             models=electrical.Models(**models),
             cables=electrical.Cables(**cables | {"category": cables["category"] > 0}),
             factors=factors,
-            **{f"{name}_id": kind.ids for name, kind in kinds.items()},
-            **{name: self.table(table, name) for name, table in TABLES.items()},
+            **ids,
+            **tables,
         )
 
     def table(self, table: type[T], name: str) -> T:
         """A table of the plant from the columns of its arrays' names: ids become indices."""
-        columns, arrays = self.read[name], {}
+        columns = self.read[name]
+        arrays: dict[str, Any] = {}
         for field in fields(table):
             values = columns[field.name]
             if field.name.endswith("_index"):
                 values = self.index[field.name.removesuffix("_index")](values)
             arrays[field.name] = values > 0 if field.type == "BoolArray" else values
-        made: T = table(**arrays)
-        return made.ordered(*_ORDER.get(name, (fields(table)[len(fields(Table))].name, "begin")))
+        return table(**arrays).ordered(*_ORDER.get(name, (fields(table)[len(fields(Table))].name, "begin")))
 
     def catalogue(self) -> tuple[Columns, Columns]:
         """The models and the cable types that are named, each ascending by id."""

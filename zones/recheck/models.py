@@ -37,9 +37,30 @@ class Figures(models.Model):
         db_table = "figures"
 
 
+class ZoneSubject(models.Model):
+    """A subject that bears on a zone today: what ``zones.electrical.bearing`` said at the last recheck.
+    Lists, filters, sheets and events join it; of another day, the plant is asked."""
+
+    pk = models.CompositePrimaryKey("zone_id", "subject_kind", "subject_id")
+    site = models.ForeignKey("sites.Site", on_delete=models.CASCADE, related_name="+", db_constraint=False)
+    zone = models.ForeignKey(
+        "zones.Zone",
+        on_delete=models.CASCADE,
+        related_name="subjects",
+        db_constraint=False,
+        db_index=False,
+    )
+    subject_kind = models.PositiveSmallIntegerField()
+    subject_id = models.BigIntegerField()
+
+    class Meta:
+        db_table = "zone_subject"
+        indexes = [models.Index(fields=["subject_kind", "subject_id"], name="zone_subject_by_subject")]
+
+
 class SiteCheck(models.Model):
-    """How the last recheck of a site went: when it was good, or how often it failed and when it is tried
-    again."""
+    """How the last recheck of a site went: when it was good and what it could not compute, or how often it
+    failed and when it is tried again."""
 
     site = models.OneToOneField(
         "sites.Site", on_delete=models.CASCADE, primary_key=True, related_name="+", db_constraint=False
@@ -47,6 +68,9 @@ class SiteCheck(models.Model):
     checked_at = models.DateTimeField(null=True)
     as_of = models.DateField(null=True)
     solver_version = models.PositiveSmallIntegerField(null=True)
+    not_computed = models.PositiveIntegerField(
+        default=0, db_default=0, help_text="How many things of the site could not be computed."
+    )
     failures = models.PositiveIntegerField(default=0)
     last_error = models.TextField(blank=True)
     next_attempt_at = models.DateTimeField(null=True)

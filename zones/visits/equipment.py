@@ -22,8 +22,7 @@ from sites.models import (
     SwitchPort,
 )
 from sites.selectors import facts_before, standing
-from zones.electrical.subjects import SubjectKind
-from zones.planning.loads import Subject
+from zones.electrical.subjects import Subject, SubjectKind
 
 from .wording import counted
 

@@ -27,9 +27,8 @@ from sites.models import (
     SwitchPort,
 )
 from sites.selectors import things_with_facts
-from zones.electrical.subjects import SubjectKind
+from zones.electrical.subjects import Subject, SubjectKind
 from zones.models import PointFacts, Run, RunFacts
-from zones.planning.loads import Subject
 from zones.selectors import points_before, runs_before
 
 from .wording import counted, listed

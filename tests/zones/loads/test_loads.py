@@ -3,23 +3,18 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable
-from typing import Any
 
 import pytest
 from django.db import connection, transaction
 
-from sites.changes.steps import first_step_after
 from sites.models import Basis, DeviceModel
 from tests import factories
 from tests.halls import Hall
 from tests.zones.recording import DAY, SiteRecord, device_model
 from zones.electrical.subjects import SubjectKind
 from zones.electrical.verdicts import Verdict
-from zones.findings.whereabouts import zones_of
-from zones.planning.bearing import subjects_of_zones
-from zones.planning.loads import Load, one_snapshot, site_loads, smallest_headroom
-from zones.planning.wording import told
+from zones.loads.site_loads import Load, one_snapshot, site_loads, smallest_headroom
+from zones.loads.wording import told
 from zones.services.landings import PairUse, landing_add
 from zones.services.points import point_alter, point_append
 from zones.services.runs import run_alter
@@ -110,10 +105,8 @@ def test_worst_first(hall: Hall) -> None:
     assert found.of([]) == ()
 
 
-def test_what_bears_on_a_zone(hall: Hall, django_assert_num_queries: Callable[..., Any]) -> None:
-    found = site_loads(hall.site.pk, BUILT)
-    with django_assert_num_queries(4):
-        subjects = subjects_of_zones(found)
+def test_what_bears_on_a_zone(hall: Hall) -> None:
+    subjects = site_loads(hall.site.pk, BUILT).bearing
     port = hall.switch.ports.get(number=3)
     assert subjects[hall.zone.pk] == {
         (SubjectKind.RUN, hall.run.pk),
@@ -132,17 +125,17 @@ def test_a_supply_in_mid_run_and_a_strayed_speaker_bear_too(hall: Hall) -> None:
     change = factories.change(hall.site, happened_on=LATER)
     point_alter(change, point=hall.points[5], feed_supply=second, minus_cut=True)
     point_append(change, run=hall.run, after=hall.points[-1], model=hall.speaker, zone=hall.gangway)
-    subjects = subjects_of_zones(site_loads(hall.site.pk, LATER))
+    subjects = site_loads(hall.site.pk, LATER).bearing
     assert (SubjectKind.SUPPLY, second.pk) in subjects[hall.zone.pk]
     assert {(SubjectKind.RUN, hall.run.pk), (SubjectKind.SUPPLY, second.pk)} <= subjects[hall.gangway.pk]
-    earlier = subjects_of_zones(site_loads(hall.site.pk, BUILT))
+    earlier = site_loads(hall.site.pk, BUILT).bearing
     assert (SubjectKind.SUPPLY, second.pk) not in earlier[hall.zone.pk]
 
 
 def test_a_run_bears_on_the_zone_it_is_patched_to_that_day(hall: Hall) -> None:
     run_alter(factories.change(hall.site, happened_on=LATER), run=hall.run, zone=hall.gangway)
-    assert hall.zone.pk not in subjects_of_zones(site_loads(hall.site.pk, LATER))
-    assert hall.zone.pk in subjects_of_zones(site_loads(hall.site.pk, BUILT))
+    assert hall.zone.pk not in site_loads(hall.site.pk, LATER).bearing
+    assert hall.zone.pk in site_loads(hall.site.pk, BUILT).bearing
 
 
 def test_a_network_speaker_bears_on_its_zone_for_as_long_as_it_is_heard_there(hall: Hall) -> None:
@@ -153,9 +146,7 @@ def test_a_network_speaker_bears_on_its_zone_for_as_long_as_it_is_heard_there(ha
     )
     zone_endpoint_add(factories.change(hall.site), zone=other, endpoint=speaker)
     zone_endpoint_end(factories.change(hall.site, happened_on=LATER), zone_endpoint=heard)
-    assert subjects_of_zones(site_loads(hall.site.pk, LATER))[other.pk] == {
-        (SubjectKind.ENDPOINT, speaker.pk)
-    }
+    assert site_loads(hall.site.pk, LATER).bearing[other.pk] == {(SubjectKind.ENDPOINT, speaker.pk)}
 
 
 def test_what_cannot_be_computed_is_told_by_its_id(hall: Hall) -> None:
@@ -186,11 +177,8 @@ def test_a_block_that_only_dc_lies_on_bears_on_the_zone_of_the_run(hall: Hall) -
     change = factories.change(hall.site, happened_on=LATER)
     landing_add(change, block=power, row=1, pair=2, carries=PairUse.DC, run=hall.run)
     subject = (SubjectKind.BLOCK, power.pk)
-    assert subject in subjects_of_zones(site_loads(hall.site.pk, LATER))[hall.zone.pk]
-    assert subject not in subjects_of_zones(site_loads(hall.site.pk, BUILT))[hall.zone.pk]
-    step = {hall.site.pk: first_step_after(LATER) - 1}
-    key = (int(SubjectKind.BLOCK), power.pk)
-    assert zones_of([(hall.site.pk, key)], step)[key] == (hall.zone.pk,)
+    assert subject in site_loads(hall.site.pk, LATER).bearing[hall.zone.pk]
+    assert subject not in site_loads(hall.site.pk, BUILT).bearing[hall.zone.pk]
 
 
 def test_what_is_in_order_is_told_without_its_trouble(hall: Hall) -> None:

@@ -15,7 +15,7 @@ from sites.changes.steps import day_of
 from sites.models import Site
 from zones.electrical.bands import IntArray
 from zones.electrical.plant import Plant
-from zones.electrical.subjects import SubjectKind
+from zones.electrical.subjects import Subject, SubjectKind
 from zones.electrical.verdicts import Rule, Verdict, judge
 from zones.findings.attribution import (
     Attribution,
@@ -38,8 +38,7 @@ from zones.limits.limit import Limit
 from zones.limits.registry import limit_by_code
 from zones.plant.change_sets import ChangeSetInfo
 
-from .bearing import subjects_of_zones
-from .loads import SiteLoads, Subject, site_loads
+from .site_loads import SiteLoads, site_loads
 
 # What differs by less was computed alike
 _SAME = 1e-9
@@ -98,7 +97,7 @@ def zone_history(
     loads = site_loads(site_id, as_of)
     rank = {
         (load.code, load.subject): place
-        for place, load in enumerate(loads.of(subjects_of_zones(loads).get(zone_id, set())))
+        for place, load in enumerate(loads.of(loads.bearing.get(zone_id, ())))
     }
     chosen = [
         (rank[load.code, load.subject], row)

@@ -3,7 +3,7 @@ someone with a pencil. They read the same plant and the same solved networks as 
 
 from __future__ import annotations
 
-from zones.planning.loads import Load, SiteLoads
+from zones.loads.site_loads import Load, SiteLoads
 
 from . import amplifier_lines, direct_current, network_power, sound, terminations
 from .registry import EXPLAINERS

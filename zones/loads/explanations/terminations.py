@@ -10,8 +10,8 @@ from zones.electrical.plant import Carries, select
 from zones.electrical.point_loads import UNKNOWN_GAUGE_AWG
 from zones.electrical.subjects import SubjectKind
 from zones.electrical.terminations import GAUGE_RANGE_AWG, OPPOSITE
+from zones.loads.site_loads import Load
 from zones.models import Landing
-from zones.planning.loads import Load
 
 from .registry import explains
 from .scene import Scene

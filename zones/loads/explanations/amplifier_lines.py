@@ -7,7 +7,7 @@ import numpy as np
 from sites.models import Basis
 from zones.electrical.bands import LIKELY
 from zones.electrical.plant import BoolArray, RunKind
-from zones.planning.loads import Load
+from zones.loads.site_loads import Load
 
 from .registry import explains
 from .scene import Scene

@@ -10,13 +10,13 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
-from zones.electrical.subjects import SubjectKind
+from zones.electrical.subjects import Subject
 from zones.electrical.verdicts import PAST_TOLERANCE, Verdict
 from zones.limits.limit import Limit
-from zones.limits.names import names_of, places_of
 from zones.limits.registry import limit_by_code
+from zones.subjects import Names
 
-from .loads import Load, Subject
+from .site_loads import Load
 
 VERDICT_WORDS: Final = {verdict: verdict.name.lower().replace("_", " ") for verdict in Verdict}
 
@@ -50,32 +50,25 @@ class NotComputed:
     reason: str
 
 
-def told(loads: Sequence[Load]) -> tuple[Told, ...]:
-    """Loads in words, in the same order."""
-    names = names_of((int(load.subject_kind), load.subject_id) for load in loads)
+def told(loads: Sequence[Load], names: Names | None = None) -> tuple[Told, ...]:
+    """Loads in words, in the same order. names: where they are read already, with those of the places."""
     limits = [limit_by_code(load.code) for load in loads]
-    places = places_of(
-        (limit.detail, load.detail)
-        for limit, load in zip(limits, loads, strict=True)
-        if limit.detail is not None and load.detail is not None
+    of = names or Names(
+        (load.subject for load in loads),
+        ((limit.detail, load.detail) for limit, load in zip(limits, loads, strict=True)),
     )
     return tuple(
-        _told(load, limit, name_of(load.subject, names), places.get((limit.detail, load.detail or 0), ""))  # type: ignore[arg-type]
+        _told(load, limit, of.of(load.subject), of.place(limit.detail, load.detail))
         for limit, load in zip(limits, loads, strict=True)
     )
 
 
-def not_computed(problems: Sequence[tuple[Subject, str]]) -> tuple[NotComputed, ...]:
-    """What cannot be computed, by name, each subject and reason once."""
-    names = names_of((int(kind), pk) for (kind, pk), _ in problems)
-    return tuple(
-        NotComputed(subject, name_of(subject, names), reason) for subject, reason in dict.fromkeys(problems)
-    )
-
-
-def name_of(subject: Subject, names: dict[tuple[int, int], str]) -> str:
-    kind, subject_id = subject
-    return names.get((int(kind), subject_id), f"{SubjectKind(kind).name.lower()} {subject_id}")
+def not_computed(
+    problems: Sequence[tuple[Subject, str]], names: Names | None = None
+) -> tuple[NotComputed, ...]:
+    """What cannot be computed, by name, each subject and reason once. names: where they are read already."""
+    of = names or Names(subject for subject, _ in problems)
+    return tuple(NotComputed(subject, of.of(subject), reason) for subject, reason in dict.fromkeys(problems))
 
 
 def summary(figures: Sequence[Told], problems: Sequence[NotComputed]) -> str:

@@ -10,13 +10,13 @@ import pytest
 from tests.zones.recording import DAY, SiteRecord
 from zones.electrical.subjects import SubjectKind
 from zones.limits.limit import Detail
-from zones.limits.names import names_of, places_of
 from zones.models import Reading
+from zones.subjects import SUBJECTS, Names
 
 pytestmark = pytest.mark.django_db
 
 
-def test_every_kind_of_subject_has_a_name(django_assert_max_num_queries: Any) -> None:
+def test_every_kind_of_subject_has_a_name_and_a_closet(django_assert_num_queries: Any) -> None:
     record = SiteRecord("quay-9")
     with record.change():
         supply, amplifier, switch = record.supply(), record.amplifier(), record.switch()
@@ -33,8 +33,19 @@ def test_every_kind_of_subject_has_a_name(django_assert_max_num_queries: Any) ->
         (SubjectKind.BLOCK, record.block.pk): "block B1",
         (SubjectKind.SITE, record.site_id): "Quay-9",
     }
-    with django_assert_max_num_queries(len(SubjectKind)):
-        assert names_of((int(kind), id_) for kind, id_ in subjects) == subjects
+    assert {kind for kind, _ in subjects} == set(SubjectKind) == set(SUBJECTS)
+    with django_assert_num_queries(1):
+        names = Names(subjects)
+    assert {subject: names.of(subject) for subject in subjects} == subjects
+    for kind, id_ in subjects:
+        expected = None if kind is SubjectKind.SITE else record.closet.pk
+        assert names.closet_of((kind, id_)) == expected, kind
+
+
+def test_one_that_is_not_there_is_called_by_its_id() -> None:
+    names = Names([(SubjectKind.RUN, 999_999)])
+    assert names.of((SubjectKind.RUN, 999_999)) == "run 999999"
+    assert names.closet_of((SubjectKind.RUN, 999_999)) is None
 
 
 def test_every_kind_of_detail_has_a_name() -> None:
@@ -55,5 +66,6 @@ def test_every_kind_of_detail_has_a_name() -> None:
         (Detail.ENDPOINT, endpoint.pk): "NS 3",
         (Detail.READING, reading.pk): "reading of 2026-03-02",
     }
-    assert places_of(details) == details
-    assert places_of([]) == {}
+    names = Names([], details)
+    assert {of: names.place(*of) for of in details} == details
+    assert names.place(None, 7) == names.place(Detail.POINT, None) == ""

@@ -13,20 +13,17 @@ from sites.services.closets import closet_alter
 from sites.services.power import amplifier_add
 from sites.services.sites import site_alter
 from tests import factories
+from zones.hazards import Hazards
 from zones.limits.cautions import Caution
 from zones.models import Run
-from zones.visits.equipment import equipment_of
-from zones.visits.hazards import cautions_in
-from zones.visits.wiring import wiring_of
 
 pytestmark = pytest.mark.django_db
 BUILT = factories.BUILT_ON
 
 
 def shown(closet: Closet, day: dt.date = BUILT, **known: Any) -> dict[Caution, str]:
-    before = before_of(day)
-    known = {"life_safety": {"no"}, **known}
-    found = cautions_in(closet, equipment_of(closet, before), wiring_of(closet, before), **known)
+    hazards = Hazards([closet.pk], {closet.site_id: before_of(day)})
+    found = hazards.cautions(closet.site, [closet.pk], **{"life_safety": {"no"}, "limits": (), **known})
     return {one.caution: one.why for one in found}
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Final
 
-from zones.planning.loads import Load
+from zones.loads.site_loads import Load
 
 from .scene import Scene
 from .worked import Worked

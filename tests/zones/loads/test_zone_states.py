@@ -1,4 +1,4 @@
-"""What bears on zones, asked of the record for many at once, is what bears on each by its site's plant."""
+"""What bears on zones today is stored by the recheck, and is what the plant of the day says."""
 
 from __future__ import annotations
 
@@ -14,11 +14,10 @@ from sites.models import DeviceModel, Site
 from sites.services.endpoints import endpoint_move
 from tests import factories
 from tests.halls import Hall, make_hall
-from zones.findings.whereabouts import Subject
-from zones.models import Zone
-from zones.planning.bearing import subjects_of_zones
-from zones.planning.loads import site_loads
-from zones.planning.zone_states import open_findings, stored_figures, subjects_bearing_on
+from zones.electrical.subjects import Subject, SubjectKind
+from zones.loads.site_loads import site_loads
+from zones.loads.zone_states import open_findings, stored_figures
+from zones.models import ZoneSubject
 from zones.recheck.batch import check
 from zones.services.landings import PairUse, landing_add
 from zones.services.points import point_alter, point_append
@@ -31,11 +30,11 @@ Change = Callable[[Hall], object]
 
 
 def by_zone(*sites: Site) -> dict[int, set[Subject]]:
-    zones = dict(Zone.objects.filter(site__in=sites).values_list("pk", "site_id"))
+    """As the recheck stored it."""
+    check([site.pk for site in sites])
     found: dict[int, set[Subject]] = defaultdict(set)
-    for subject, zone_ids in subjects_bearing_on(zones).items():
-        for zone_id in zone_ids:
-            found[zone_id].add(subject)
+    for row in ZoneSubject.objects.filter(site__in=sites):
+        found[row.zone_id].add((row.subject_kind, row.subject_id))
     return found
 
 
@@ -43,7 +42,7 @@ def by_plant(*sites: Site) -> dict[int, set[Subject]]:
     return {
         zone_id: set(subjects)
         for site in sites
-        for zone_id, subjects in subjects_of_zones(site_loads(site.pk, today_at(site.pk))).items()
+        for zone_id, subjects in site_loads(site.pk, today_at(site.pk)).bearing.items()
     }
 
 
@@ -117,20 +116,18 @@ def test_the_same_bears_on_a_zone_either_way(hall: Hall, happens: Change) -> Non
 def test_many_sites_cost_no_more_than_one(hall: Hall, django_assert_num_queries: Callable[..., Any]) -> None:
     closet = factories.make_closet(factories.make_site(hall.site.customer))
     other = make_hall(closet, factories.make_block(closet))
-    check([hall.site.pk, other.site.pk])
     assert by_zone(hall.site, other.site) == by_plant(hall.site, other.site)
-    zones = {zone.pk: zone.site_id for of in (hall, other) for zone in (of.zone, of.gangway)}
-    with django_assert_num_queries(3):
-        bearing = subjects_bearing_on(zones)
-        figures, findings = stored_figures(bearing), open_findings(bearing)
-    assert {one.subject for one in figures} < set(bearing)
+    with django_assert_num_queries(2):
+        zones = [zone.pk for of in (hall, other) for zone in (of.zone, of.gangway)]
+        figures, findings = stored_figures(zones), open_findings(zones)
     assert {(hall.supply.pk, "supply_current"), (other.supply.pk, "supply_current")} <= {
         (one.subject_id, code) for one in figures for code in one.codes
     }
+    of_supply = next(one for one in figures if one.subject == (SubjectKind.SUPPLY, hall.supply.pk))
+    assert set(of_supply.zones) == {hall.zone.pk, hall.gangway.pk}
     assert findings == []
 
 
 def test_nothing_bears_on_no_zone() -> None:
-    assert subjects_bearing_on({}) == {}
-    assert stored_figures({}) == []
-    assert open_findings({}) == []
+    assert stored_figures([]) == []
+    assert open_findings([]) == []

@@ -13,11 +13,11 @@ from sites.services.switches import port_alter, switch_alter
 from tests import factories
 from tests.halls import Hall
 from zones.limits.registry import LIMITS
+from zones.loads.explanations import Explanations
+from zones.loads.explanations.registry import EXPLAINERS
+from zones.loads.explanations.worked import Worked
+from zones.loads.site_loads import Load, SiteLoads, site_loads
 from zones.models import PointFacts, Reading, Run
-from zones.planning.explanations import Explanations
-from zones.planning.explanations.registry import EXPLAINERS
-from zones.planning.explanations.worked import Worked
-from zones.planning.loads import Load, SiteLoads, site_loads
 from zones.services.landings import PairUse, landing_add
 from zones.services.paging_sets import paging_set_add
 from zones.services.points import point_alter, point_append

@@ -10,7 +10,7 @@ from zones.electrical.bands import LIKELY, FloatArray, IntArray
 from zones.electrical.figures import sums
 from zones.electrical.self_amplified import CLASS_2_LIMIT_VA
 from zones.electrical.subjects import SubjectKind
-from zones.planning.loads import Load
+from zones.loads.site_loads import Load
 
 from .registry import explains
 from .scene import PAGE, Scene

@@ -16,7 +16,7 @@ from tests import factories
 from tests.halls import Hall
 from zones.electrical.subjects import SubjectKind
 from zones.electrical.verdicts import Verdict
-from zones.planning.histories import Line, zone_history
+from zones.loads.histories import Line, zone_history
 from zones.services.points import point_alter, point_correct, point_remove
 
 pytestmark = pytest.mark.django_db

@@ -15,7 +15,7 @@ from zones.electrical.poe import (
     allocation_w,
 )
 from zones.electrical.subjects import SubjectKind
-from zones.planning.loads import Load
+from zones.loads.site_loads import Load
 
 from .registry import explains
 from .scene import Scene

@@ -13,10 +13,10 @@ from zones.electrical.point_loads import PointLoads, point_loads
 from zones.electrical.self_amplified import DcSolution, solve_dc
 from zones.electrical.subjects import SubjectKind
 from zones.electrical.wiring import Wiring, wire
-from zones.limits.names import names_of
+from zones.loads.site_loads import Load, SiteLoads
 from zones.models import PointFacts, Zone
-from zones.planning.loads import Load, SiteLoads
 from zones.selectors import points_before
+from zones.subjects import Names
 
 PAGE = "Judged during a page: speech, which is half of full tone where the model says nothing else."
 
@@ -56,14 +56,13 @@ class Scene:
         return dict(Zone.objects.filter(site_id=self.site.site_id).values_list("pk", "name"))
 
     @cached_property
-    def _names(self) -> dict[tuple[int, int], str]:
+    def _names(self) -> Names:
         kinds = [kind for kind in SubjectKind if kind is not SubjectKind.SITE]
-        return names_of((int(kind), int(pk)) for kind in kinds for pk in subject_ids(self.plant, kind))
+        return Names((kind, int(pk)) for kind in kinds for pk in subject_ids(self.plant, kind))
 
     def name(self, kind: SubjectKind, index: int) -> str:
         """What people call a thing, by its index in the plant."""
-        pk = int(subject_ids(self.plant, kind)[index])
-        return self._names.get((int(kind), pk), f"{kind.name.lower()} {pk}")
+        return self._names.of((kind, int(subject_ids(self.plant, kind)[index])))
 
     def point_name(self, row: int) -> str:
         """What people call the point of a point row: its name, and its place where one is recorded."""

@@ -6,7 +6,7 @@ import numpy as np
 
 from zones.electrical.bands import LIKELY
 from zones.electrical.plant import BoolArray
-from zones.planning.loads import Load
+from zones.loads.site_loads import Load
 
 from .registry import explains
 from .scene import Scene

@@ -39,14 +39,19 @@ _OF_EVERY_TABLE = {field.name for field in fields(electrical.Table)}
 
 
 def _query(
-    rows: str, base: dict[str, str], table: type[Any], *sources: tuple[str, type[Model]], **said: str
+    rows: str,
+    base: dict[str, str],
+    table: type[Any],
+    *sources: tuple[str, type[Model]],
+    also: dict[str, str] | None = None,
+    **said: str,
 ) -> Query:
     """The query of a table of the plant: ``base`` and a column for each of its arrays.
 
     sources: aliases in ``rows``, with the model whose columns they have; the first that has a field is asked.
-    said: SQL of arrays that are no such field.
+    said: SQL of arrays that are no such field. also: numbers that no array holds as they are.
     """
-    whole, real = dict(base), {}
+    whole, real = dict(base), dict(also or {})
     for field in fields(table):
         if field.name not in _OF_EVERY_TABLE:
             sql = said.get(field.name) or _column(field.name, sources)
@@ -144,8 +149,8 @@ POINTS = _query(
     ("f", PointFacts),
     point_index=OWN,
     cable_index="f.cable_type_id",
+    also={"rank": "f.rank"},
 )
-POINTS.real["rank"] = "f.rank"
 
 SUPPLIES = _query(
     _facts_of("supply", model=True),
@@ -209,10 +214,12 @@ ENDPOINTS = _query(
     length_basis="coalesce(f.cable_length_basis, 0)",
     cable_index="f.cable_type_id",
     over_cable=f"(f.power_source IN ('{_SOURCE.ADAPTER}', '{_SOURCE.MAINS}') IS NOT TRUE)::int",
-)
-# What an output is follows its endpoint's model
-ENDPOINTS.real.update(
-    impedance_ohm="m.output_impedance_ohm", level_v="m.output_level_v", speakers_max="m.output_speakers_max"
+    # what an output is follows its endpoint's model
+    also={
+        "impedance_ohm": "m.output_impedance_ohm",
+        "level_v": "m.output_level_v",
+        "speakers_max": "m.output_speakers_max",
+    },
 )
 
 OUTPUTS = Query(whole={**_THING, "endpoint": "t.endpoint_id"}, rows=_rows_of("output"))

@@ -45,15 +45,17 @@ def _numbers(quantities: Mapping[str, Quantity], *required: str) -> dict[str, An
 # Made for the description of the API only: `describe` checks, and says all that is wrong in its own words
 SourceBody: Any = type("SourceBody", (Body,), _numbers(SOURCE, "voltage_v"))
 LoadBody: Any = type("LoadBody", (Body,), _numbers(LOAD))
-_PieceBody: Any = type("PieceBody", (Body,), _numbers(POINT))
+_SegmentBody: Any = type("SegmentBody", (Body,), _numbers(POINT))
 
 
-class DescribedPointBody(_PieceBody):
-    """A point and the piece of cable to it: ``length_m`` and ``awg``, or ``loop_resistance_ohm``, which is
+class DescribedPointBody(_SegmentBody):
+    """A point and the segment of cable to it: ``length_m`` and ``awg``, or ``loop_resistance_ohm``, which is
     taken as it is. Without a load it is a splice."""
 
     id = fields.Text(min_length=1, max_length=200)
-    parent = fields.Text(allow_null=True, help_text="Another point's id; null: the piece is from the source.")
+    parent = fields.Text(
+        allow_null=True, help_text="Another point's id; null: the segment is from the source."
+    )
     load = LoadBody(required=False)
 
 

@@ -23,6 +23,7 @@ from api.conventions.views import Listed, Shown
 from sites.access.abilities import Ability
 from sites.access.gates import NotFound, closet_for
 from zones.electrical.verdicts import Verdict
+from zones.findings.annotate import told
 from zones.findings.models import Finding
 from zones.findings.selectors import of_zone
 from zones.findings.services import (
@@ -32,7 +33,6 @@ from zones.findings.services import (
     finding_reopen,
     finding_set_outcome,
 )
-from zones.findings.telling import told
 from zones.gates import finding_for, zone_for
 from zones.limits.limit import Severity
 from zones.limits.registry import LIMITS

@@ -1,4 +1,4 @@
-"""Points: the devices and splices of a run, and the piece of cable to each."""
+"""Points: the devices and splices of a run, and the segment of cable to each."""
 
 from __future__ import annotations
 
@@ -49,7 +49,7 @@ class PointShown(DatedShown):
         source="now.parent_id",
         read_only=True,
         allow_null=True,
-        help_text="The point that it hangs behind; null: its piece comes from the block.",
+        help_text="The point that it hangs behind; null: its segment comes from the block.",
     )
     unchanged_since = UnchangedSince()
 
@@ -82,7 +82,7 @@ class PointShown(DatedShown):
             "length_basis",
             "cable_type_id",
             "dc_pairs",
-            "minus_cut",
+            "negative_cut",
             "current_basis",
             "speech_current_a",
             "idle_current_a",
@@ -122,7 +122,7 @@ class PointFilters(FactFilters):
 
 
 class Points(Dated, Ended):
-    """Points of runs: devices, bare splices, and lumps of devices that nobody has counted. Ending a point
+    """Points of runs: devices, bare splices, and uncounted groups of devices that nobody has counted. Ending a point
     takes the device off and leaves a splice."""
 
     gate = point_for
@@ -152,7 +152,7 @@ class Points(Dated, Ended):
     making = ("create", "insert", "found")
     versioned = ("correct",)
 
-    insert = making_one("insert", "Cut a device or splice into a run, into the piece before a point.")
+    insert = making_one("insert", "Cut a device or splice into a run, into the segment before a point.")
     found = making_one(
         "found",
         "Record a device that turns out to have hung on a run all along. This adds nothing on site.",

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 
 from zones.subjects import key_of, look_up
 
-from .deeds import Reference
+from .changes_at_step import Reference
 
 
 def names_of(references: Iterable[Reference]) -> dict[Reference, str]:

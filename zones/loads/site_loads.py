@@ -17,8 +17,8 @@ from typing import Final
 from django.db import connection, transaction
 
 from sites.changes.steps import first_step_after
-from zones.electrical.anchors import Anchoring, anchor
 from zones.electrical.bearing import Bearing, bearing
+from zones.electrical.calibration import Anchoring, anchor
 from zones.electrical.evaluate import SOLVER_VERSION, Evaluation, evaluate, subject_ids
 from zones.electrical.figures import Problem
 from zones.electrical.plant import Members, Plant

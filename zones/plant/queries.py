@@ -237,10 +237,10 @@ LANDINGS = _query(
     carries=_number(
         "t.carries",
         [
-            _CARRIES.AUDIO_PLUS,
-            _CARRIES.AUDIO_MINUS,
-            _CARRIES.DC_GROUND,
-            _CARRIES.DC_MINUS,
+            _CARRIES.AUDIO_POSITIVE,
+            _CARRIES.AUDIO_NEGATIVE,
+            _CARRIES.DC_POSITIVE,
+            _CARRIES.DC_NEGATIVE,
             _CARRIES.LINE_HOT,
             _CARRIES.LINE_COMMON,
             _CARRIES.SPARE,

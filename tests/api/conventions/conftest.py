@@ -18,14 +18,14 @@ from api.conventions.serializers import Body
 from api.conventions.views import Door
 
 
-class Piece(Body):
+class Segment(Body):
     length_m = fields.Number()
 
 
 class Anything(Body):
     name = fields.Text()
     made = fields.Day(read_only=True)
-    pieces = Piece(many=True, required=False)
+    segments = Segment(many=True, required=False)
     length_m = fields.Number(required=False)
     count = fields.Whole(required=False)
 

@@ -123,7 +123,7 @@ def test_what_bears_on_a_zone(hall: Hall) -> None:
 def test_a_supply_in_mid_run_and_a_strayed_speaker_bear_too(hall: Hall) -> None:
     second = factories.make_supply(hall.closet, name="PS 2")
     change = factories.change(hall.site, happened_on=LATER)
-    point_alter(change, point=hall.points[5], feed_supply=second, minus_cut=True)
+    point_alter(change, point=hall.points[5], feed_supply=second, negative_cut=True)
     point_append(change, run=hall.run, after=hall.points[-1], model=hall.speaker, zone=hall.gangway)
     subjects = site_loads(hall.site.pk, LATER).bearing
     assert (SubjectKind.SUPPLY, second.pk) in subjects[hall.zone.pk]

@@ -56,13 +56,13 @@ def strayed(hall: Hall) -> None:
 
 def fed_in_its_midst(hall: Hall) -> None:
     second = factories.make_supply(hall.closet, name="PS 2")
-    point_alter(at(hall), point=hall.points[5], feed_supply=second, minus_cut=True)
+    point_alter(at(hall), point=hall.points[5], feed_supply=second, negative_cut=True)
     strayed(hall)
 
 
 def fed_there_no_more(hall: Hall) -> None:
     fed_in_its_midst(hall)
-    point_alter(at(hall), point=hall.points[5], feed_supply=None, minus_cut=False)
+    point_alter(at(hall), point=hall.points[5], feed_supply=None, negative_cut=False)
 
 
 def repatched(hall: Hall) -> None:

@@ -220,7 +220,7 @@ def change_set_body(change_set: ChangeSet, site: Site, contract: Contract) -> di
             "id": change_set.pk,
             "kind": change_set.kind,
             "purpose": change_set.purpose,
-            "door": change_set.door,
+            "channel": change_set.channel,
             "actor": change_set.actor,
             "reason": change_set.reason,
             "job_reference": change_set.job_reference,

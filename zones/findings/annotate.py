@@ -18,7 +18,7 @@ from zones.limits.registry import limit_by_code
 from zones.recheck.selectors import ZoneConcerned, zones_of
 from zones.subjects import Names
 
-from .bodies import sentence_of
+from .event_payloads import sentence_of
 from .models import Finding
 
 

@@ -122,7 +122,7 @@ class PointFilters(FactFilters):
 
 
 class Points(Dated, Ended):
-    """Points of runs: devices, bare splices, and uncounted groups of devices that nobody has counted. Ending a point
+    """Points of runs: devices, bare splices and uncounted groups. Ending a point
     takes the device off and leaves a splice."""
 
     gate = point_for

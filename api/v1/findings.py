@@ -24,7 +24,6 @@ from sites.access.abilities import Ability
 from sites.access.gates import NotFound, closet_for
 from zones.electrical.verdicts import Verdict
 from zones.findings.annotate import told
-from zones.findings.models import Finding
 from zones.findings.selectors import of_zone
 from zones.findings.services import (
     StaleVersionError,
@@ -36,7 +35,7 @@ from zones.findings.services import (
 from zones.gates import finding_for, zone_for
 from zones.limits.limit import Severity
 from zones.limits.registry import LIMITS
-from zones.models import Zone
+from zones.models import Finding, Zone
 from zones.subjects import in_closet, path_of
 
 from . import figures

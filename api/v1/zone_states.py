@@ -13,8 +13,8 @@ from api.conventions import fields
 from api.conventions.representations import Furnished
 from zones.electrical.subjects import Subject, SubjectKind
 from zones.electrical.verdicts import Verdict
-from zones.findings.models import Finding
 from zones.loads.zone_states import OpenFinding, StoredFigures, open_findings, stored_figures
+from zones.models import Finding
 
 from . import figures
 

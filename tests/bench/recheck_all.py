@@ -17,9 +17,9 @@ from django.db import connection, connections
 from sites.models import Site
 from tests.bench.fleets import sizes, tidy
 from tests.bench.lines import Line, line, peak_rss_mb, seconds
+from zones.models import Figures
 from zones.plant import queries
 from zones.plant.columns import Query, blocks, statement
-from zones.recheck.models import Figures
 from zones.recheck.recheck_queue import mark_outdated
 from zones.recheck.sweep import sweep
 

@@ -15,11 +15,11 @@ from zones.hazards import Hazards
 from zones.limits.cautions import CautionHere
 from zones.limits.limit import Limit
 from zones.limits.registry import limit_by_code
+from zones.models import Finding
 from zones.recheck.selectors import ZoneConcerned, zones_of
 from zones.subjects import Names
 
 from .event_payloads import sentence_of
-from .models import Finding
 
 
 @dataclass(frozen=True)

@@ -19,10 +19,9 @@ from sites.models import Contact, Contract, Site
 from zones.electrical.subjects import SubjectKind
 from zones.hazards import Hazards
 from zones.limits.registry import limit_by_code
+from zones.models import Case, Finding
 from zones.recheck.selectors import zones_of
 from zones.subjects import Names
-
-from .models import Case, Finding
 
 _CLOSET: Final = (
     "id", "name", "building", "floor", "room", "directions", "opened_by", "opening_hours", "key_location",

@@ -21,9 +21,9 @@ from sites.models import Contract, Event, Site
 from sites.outbox.services import events_write
 from zones.electrical.verdicts import Verdict
 from zones.limits.registry import limit_by_code
+from zones.models import Case, Finding, Takeover
 
 from .event_payloads import Bodies, change_set_body, contracts_on
-from .models import Case, Finding, Takeover
 from .reconcile import CaseUpdate, Entry, What
 from .timeline import CANNOT_COMPUTE
 

@@ -10,13 +10,13 @@ from sites.models import Coverage, Site
 from zones.electrical.evaluate import SOLVER_VERSION
 from zones.electrical.subjects import SubjectKind
 from zones.electrical.verdicts import Verdict
+from zones.models import Finding
 from zones.recheck.checked import Checked, Due, on_checked, on_due, on_failed
 
 from . import wording
 from .cases import unattributed_key
 from .conditions import Condition, conditions_of
 from .events import tell, tell_accepted
-from .models import Finding
 from .reconcile import reconcile
 from .timeline import CANNOT_COMPUTE
 

@@ -11,9 +11,7 @@ from sites.access.scope import Scope, scoped
 from zones.electrical.subjects import SubjectKind
 from zones.electrical.verdicts import Verdict
 from zones.limits.registry import limit_by_code
-from zones.models import Figures, Zone, ZoneSubject
-
-from .models import Case, Finding
+from zones.models import Case, Figures, Finding, Zone, ZoneSubject
 
 
 @dataclass(frozen=True)

@@ -24,10 +24,10 @@ from zones.electrical.evaluate import SOLVER_VERSION, evaluate
 from zones.electrical.plant import Members
 from zones.electrical.point_loads import point_loads
 from zones.limits.registry import RULES
+from zones.models import SiteCheck
 from zones.plant.selectors import read_plant
 from zones.recheck.checked import Checked, checked_listeners, due_sources, failed_listeners
 from zones.recheck.due_dates import future_facts, write_due_dates
-from zones.recheck.models import SiteCheck
 from zones.recheck.recheck_queue import MarkRead, delete_marks, read_marks, set_aside
 from zones.recheck.stored_bearing import write_bearing
 from zones.recheck.stored_figures import without_repeats, write_figures

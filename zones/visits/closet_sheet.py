@@ -19,14 +19,13 @@ from zones.electrical.subjects import Subject, SubjectKind
 from zones.electrical.verdicts import Verdict
 from zones.findings.annotate import ToldFinding
 from zones.findings.annotate import told as findings_told
-from zones.findings.models import Finding
 from zones.findings.selectors import by_severity
 from zones.hazards import Hazards
 from zones.limits.cautions import CautionHere
 from zones.loads.site_loads import loads_on
 from zones.loads.wording import not_computed
 from zones.loads.zone_loads import ZoneLoad, cautions_of_limits, loads_of_zones
-from zones.models import Zone
+from zones.models import Finding, Zone
 
 from .equipment import Equipment, equipment_of
 from .reaching import Cover, Reach, cover_of, reach_of

@@ -14,9 +14,8 @@ from tests.halls import Hall, make_hall
 from zones.electrical.bearing import bearing
 from zones.electrical.plant import Members
 from zones.electrical.subjects import SubjectKind
-from zones.findings.models import Case, Finding
 from zones.findings.wording import unattributed
-from zones.models import Reading
+from zones.models import Case, Finding, Reading
 from zones.plant.selectors import read_plant
 from zones.recheck.stored_bearing import write_bearing
 from zones.services.landings import PairUse, landing_add

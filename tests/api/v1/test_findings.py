@@ -20,9 +20,8 @@ from tests.api.conftest import Caller
 from tests.api.v1 import plenty
 from tests.api.v1.asking import ROOT, as_described, etag_of, get, patch
 from tests.halls import Hall
-from zones.findings.models import Case, Finding
 from zones.findings.services import finding_acknowledge
-from zones.models import PointFacts, Run, Zone
+from zones.models import Case, Finding, PointFacts, Run, Zone
 from zones.recheck.batch import check
 from zones.services.landings import PairUse, landing_add
 from zones.services.points import point_remove

@@ -22,10 +22,9 @@ from zones.electrical.verdicts import Verdict
 from zones.findings import conditions, rechecked
 from zones.findings.cases import due_key
 from zones.findings.conditions import Condition
-from zones.findings.models import Case, Finding
 from zones.findings.services import finding_acknowledge, finding_defer, finding_set_outcome
 from zones.findings.wording import due
-from zones.models import DueDate, Landing
+from zones.models import Case, DueDate, Finding, Landing
 from zones.recheck.batch import check
 from zones.recheck.checked import Checked
 from zones.recheck.recheck_queue import raise_due

@@ -14,7 +14,6 @@ from tests.zones.findings.conftest import ADDED, Quay
 from tests.zones.recording import device_model
 from zones.electrical.subjects import SubjectKind
 from zones.findings import selectors
-from zones.findings.models import Case, Finding
 from zones.findings.services import (
     StaleVersionError,
     case_set_ticket_reference,
@@ -22,7 +21,7 @@ from zones.findings.services import (
     finding_defer,
     finding_set_outcome,
 )
-from zones.models import ZoneEndpoint
+from zones.models import Case, Finding, ZoneEndpoint
 from zones.recheck.selectors import zones_of
 from zones.subjects import in_closet
 

@@ -44,6 +44,11 @@ def test_the_fourth_request_waits(with_token: Caller, reader: User, long_window:
     assert answer["Retry-After"] == str(int(re.search(r"t=(\d+)", answer["RateLimit"])[1]))  # type: ignore[index]
 
 
+def test_the_last_allowed_request_is_answered(with_token: Caller, reader: User, long_window: None) -> None:
+    client = with_token(reader)
+    assert [client.get("/api/v1/sites").status_code for _ in range(5)] == [200, 200, 200, 429, 429]
+
+
 def test_what_is_refused_counts_too(with_token: Caller, reader: User, long_window: None) -> None:
     client = with_token(reader)
     assert left(client.get("/api/v1/sites/0")) == 2

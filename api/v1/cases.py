@@ -18,9 +18,9 @@ from api.conventions.serializers import Body
 from api.conventions.views import Listed, Shown
 from sites.access.abilities import Ability
 from sites.access.scope import scoped
-from zones.findings.models import Case, Finding
 from zones.findings.services import StaleVersionError, case_set_ticket_reference
 from zones.gates import case_for
+from zones.models import Case, Finding
 
 from .findings import FindingShown, put_in_words, refusal
 from .placed import SiteFilters

@@ -9,9 +9,8 @@ from rest_framework import serializers
 from api.conventions import fields
 from api.conventions.serializers import Body, Query
 from zones.electrical.subjects import SubjectKind
-from zones.findings.models import Finding
-from zones.models import Landing, Zone
-from zones.planning.wording import RenderedLoad
+from zones.loads.wording import RenderedLoad
+from zones.models import Finding, Landing, Zone
 from zones.visits.closet_sheet import ClosetSheet, FindingHere, ZoneHere
 
 from . import figures

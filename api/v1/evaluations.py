@@ -7,8 +7,8 @@ from typing import Any
 from api.conventions import fields
 from api.conventions.serializers import Body
 from sites.changes.models import ChangeSet
+from zones.loads.wording import RenderedLoad
 from zones.planning.drafts import Difference, DraftEvaluation
-from zones.planning.wording import RenderedLoad
 
 from . import figures
 

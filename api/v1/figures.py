@@ -8,13 +8,12 @@ from typing import Any
 
 from api.conventions import fields
 from api.conventions.serializers import Body
-from zones.electrical.subjects import SubjectKind
+from zones.electrical.subjects import Subject, SubjectKind
 from zones.electrical.verdicts import Verdict
 from zones.limits.cautions import Caution, CautionHere
 from zones.limits.limit import Detail, Limit, Severity
 from zones.limits.registry import LIMITS
-from zones.planning.loads import Subject
-from zones.planning.wording import NotComputed, RenderedLoad
+from zones.loads.wording import NotComputed, RenderedLoad
 
 CODES = [limit.code for limit in LIMITS]
 SUBJECT_KINDS = [kind.name.lower() for kind in SubjectKind]

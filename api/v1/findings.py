@@ -4,14 +4,11 @@ closed by people, opened and cleared by the record alone."""
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from datetime import datetime
 from typing import Any, ClassVar, Final
-from zoneinfo import ZoneInfo
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.db.models import Case, F, IntegerField, QuerySet, Value, When
-from django.utils import timezone
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -25,11 +22,9 @@ from api.conventions.serializers import Body, whole_body_error
 from api.conventions.views import Listed, Shown
 from sites.access.abilities import Ability
 from sites.access.gates import NotFound, closet_for
-from zones.electrical.subjects import SubjectKind
 from zones.electrical.verdicts import Verdict
 from zones.findings.annotate import annotate
-from zones.findings.models import Finding
-from zones.findings.selectors import of_closet, of_zone
+from zones.findings.selectors import of_zone
 from zones.findings.services import (
     StaleVersionError,
     finding_acknowledge,
@@ -40,18 +35,14 @@ from zones.findings.services import (
 from zones.gates import finding_for, zone_for
 from zones.limits.limit import Severity
 from zones.limits.registry import LIMITS
-from zones.models import Zone
+from zones.models import Finding, Zone
+from zones.subjects import in_closet, path_of
 
 from . import figures
 from .attributions import AttributionShown
 from .sites import SiteShown
 
 OPEN: Final = [state.value for state in Finding.State if state is not Finding.State.CLEARED]
-_RESOURCES: Final = {
-    SubjectKind.PORT: "switch-ports",
-    SubjectKind.SUPPLY: "supplies",
-    SubjectKind.SWITCH: "switches",
-}
 
 
 class FindingSubjectShown(figures.SubjectShown):
@@ -170,17 +161,10 @@ def put_in_words(findings: Sequence[Any]) -> None:
     all_words = annotate(findings)
     for finding in findings:
         words = finding.words = all_words[finding.pk]
-        kind, subject_id = finding.subject
-        subject = figures.subject((SubjectKind(kind), subject_id), words.subject)
-        finding.shown_subject = {**subject, "path": path_of(SubjectKind(kind), subject_id)}
+        subject = figures.subject(finding.subject, words.subject)
+        finding.shown_subject = {**subject, "path": f"/api/v1/{path_of(finding.subject)}"}
         finding.shown_limit_is = figures.limit_is(words.limit)
         finding.shown_cautions = figures.cautions(words.cautions)
-
-
-def path_of(kind: SubjectKind, subject_id: int) -> str:
-    """Where the subject of a limit is in this API."""
-    resource = _RESOURCES.get(kind, f"{kind.name.lower()}s")
-    return f"/api/v1/{resource}/{subject_id}"
 
 
 # --- what is asked ------------------------------------------------------------------------------------------
@@ -297,10 +281,10 @@ class Findings(Listed, Shown):
         try:
             if "zone_id" in asked:
                 zone = zone_for(principal=self.principal, id=asked["zone_id"])
-                rows = rows.filter(of_zone(zone, _today(zone)), site_id=zone.site_id)
+                rows = rows.filter(of_zone(zone))
             if "closet_id" in asked:
                 closet = closet_for(principal=self.principal, id=asked["closet_id"])
-                rows = rows.filter(of_closet(closet), site_id=closet.site_id)
+                rows = rows.filter(in_closet(closet), site_id=closet.site_id)
         except NotFound:
             return rows.none()
         return rows
@@ -337,11 +321,6 @@ class Findings(Listed, Shown):
         if "outcome" in values:
             outcome = Finding.Outcome(values["outcome"])
             finding_set_outcome(**by, outcome=outcome, reason=said, expected_version=version)
-
-
-def _today(zone: Zone) -> Any:
-    now: datetime = timezone.now()
-    return now.astimezone(ZoneInfo(zone.site.time_zone)).date()
 
 
 # What may hurt, what falls silent, what is surest: the order in which a dispatcher looks at findings

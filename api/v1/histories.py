@@ -9,8 +9,8 @@ from typing import Any
 from api.conventions import fields
 from api.conventions.listing import Names
 from api.conventions.serializers import Body, Query
+from zones.loads.histories import Crossing, Entry, Line
 from zones.models import Zone
-from zones.planning.histories import Crossing, Entry, Line
 from zones.plant.change_sets import ChangeSetInfo
 
 from . import figures

@@ -6,12 +6,10 @@ from typing import Any
 
 from api.conventions import fields
 from api.conventions.serializers import Body, Query
-from zones.limits.cautions import Surroundings, cautions_of
+from zones.loads.explanations import Explanations
+from zones.loads.wording import RenderedLoad
+from zones.loads.zone_loads import ZoneLoad, cautions_of_zone
 from zones.models import Zone
-from zones.planning.explanations import Explanations
-from zones.planning.surroundings import cautions_of_limits, life_safety_of
-from zones.planning.wording import RenderedLoad
-from zones.planning.zone_loads import ZoneLoad
 
 from . import figures
 from .dated import as_of_field
@@ -48,7 +46,6 @@ class ZoneLoadShown(Body):
 
 
 def zone_load_shown(zone: Zone, load: ZoneLoad, explanations: Explanations | None) -> dict[str, Any]:
-    here = Surroundings(life_safety=life_safety_of([zone]), limits=cautions_of_limits(load.figures))
     return {
         "zone_id": zone.pk,
         "zone": zone.name,
@@ -60,7 +57,7 @@ def zone_load_shown(zone: Zone, load: ZoneLoad, explanations: Explanations | Non
         "tightest": None if load.tightest is None else figures.figure(load.tightest),
         "items": [_explained(one, explanations) for one in load.figures],
         "not_computed": [figures.not_computed(one) for one in load.problems],
-        "cautions": figures.cautions(cautions_of(here)),
+        "cautions": figures.cautions(cautions_of_zone(zone, load)),
     }
 
 

@@ -17,7 +17,7 @@ from api.conventions.views import Listed, Made, Shown
 from api.conventions.writing import Writing
 from sites.access.abilities import Ability
 from zones.gates import reading_for
-from zones.proving.models import Reading
+from zones.models import Reading
 from zones.services.readings import reading_record, reading_supersede
 
 from .placed import SiteFilters

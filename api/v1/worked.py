@@ -8,7 +8,7 @@ from rest_framework import serializers
 
 from api.conventions import fields
 from api.conventions.serializers import Body
-from zones.planning.explanations.worked import Amount, Table, Worked
+from zones.loads.explanations.worked import Amount, Table, Worked
 
 from .figures import rounded
 

@@ -11,17 +11,10 @@ from typing import Any, Final
 
 from api.conventions import fields
 from api.conventions.representations import Furnished
-from zones.electrical.subjects import SubjectKind
+from zones.electrical.subjects import Subject, SubjectKind
 from zones.electrical.verdicts import Verdict
-from zones.findings.locations import Subject
-from zones.findings.models import Finding
-from zones.planning.zone_states import (
-    OpenFinding,
-    StoredFigures,
-    open_findings,
-    stored_figures,
-    subjects_bearing_on,
-)
+from zones.loads.zone_states import OpenFinding, StoredFigures, open_findings, stored_figures
+from zones.models import Finding
 
 from . import figures
 
@@ -61,22 +54,21 @@ class ZoneFindingShown(Furnished):
 
 
 def put_states(zones: Sequence[Any], expand: Sequence[str]) -> None:
-    """Give zones the figures and findings that are to be shown with them, in at most three queries."""
+    """Give zones the figures and findings that are to be shown with them, in at most two queries."""
     wanted = [name for name in ("figures", "findings") if name in expand]
     if not wanted:
         return
     by_id: dict[int, Any] = {zone.pk: zone for zone in zones}
     for zone in zones:
         zone.shown_figures, zone.shown_findings = [], []
-    bearing = subjects_bearing_on({zone.pk: zone.site_id for zone in zones})
     if "figures" in wanted:
-        for stored in stored_figures(bearing):
+        for stored in stored_figures(by_id):
             shown = _figures(stored)
-            for zone_id in bearing[stored.subject]:
+            for zone_id in stored.zones:
                 by_id[zone_id].shown_figures += shown
     if "findings" in wanted:
-        for finding in open_findings(bearing):
-            for zone_id in bearing[finding.subject]:
+        for finding in open_findings(by_id):
+            for zone_id in finding.zones:
                 by_id[zone_id].shown_findings.append(_finding(finding))
 
 

@@ -20,10 +20,11 @@ from api.conventions.writing import Writing
 from sites.access.abilities import Ability
 from sites.changes.services import today_at
 from zones.gates import zone_for
+from zones.loads.explanations import Explanations
+from zones.loads.histories import zone_history
+from zones.loads.site_loads import loads_on, site_loads
+from zones.loads.zone_loads import loads_of_zones
 from zones.models import Zone
-from zones.planning.explanations import Explanations
-from zones.planning.histories import zone_history
-from zones.planning.zone_loads import zone_load
 from zones.services.zones import zone_add, zone_alter, zone_end
 
 from .dated import Stood, StoodFilters
@@ -118,9 +119,10 @@ class Zones(Stood, Ended):
         """What the zone carries on a day: every figure that bears on it, from its runs back to the switch,
         with its limit, headroom and verdict."""
         zone, day = self._asked_for()
-        load, site = zone_load(zone.pk, zone.site_id, day)
-        explanations = Explanations(site) if self.asked["explain"] else None
-        return Response(zone_load_shown(zone, load, explanations))
+        computed = site_loads(zone.site_id, day) if self.asked["explain"] else None
+        loads = computed or loads_on(zone.site_id, day, zone_id=zone.pk)
+        load = loads_of_zones(loads, [zone.pk])[zone.pk]
+        return Response(zone_load_shown(zone, load, Explanations(computed) if computed else None))
 
     @action(detail=True, methods=["get"])
     def history(self, request: Request, id: int) -> Response:  # noqa: A002, ARG002

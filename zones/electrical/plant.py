@@ -198,6 +198,7 @@ class PoeReadingRows(Table):
 @dataclass(frozen=True)
 class LandingRows(Table):
     block_index: IntArray
+    run_index: IntArray  # −1: it belongs to what feeds runs
     row: IntArray
     field_side: BoolArray
     carries: IntArray
@@ -207,6 +208,14 @@ class LandingRows(Table):
 class ZoneRows(Table):
     """Zones in service, in a group of the whole site."""
 
+    zone_id: IntArray
+
+
+@dataclass(frozen=True)
+class HeardRows(Table):
+    """Endpoints that are heard in a zone without a run, in the endpoint's group."""
+
+    endpoint_index: IntArray
     zone_id: IntArray
 
 
@@ -269,8 +278,9 @@ class Plant:
     """Everything that figures depend on, for one site or many.
 
     Ids by dense index: ``run_id``, ``point_id``, ``supply_id``, … Sites: ``site_id`` (s,), ``temperature_c``
-    (s,). Runs: ``run_kind`` (``RunKind``), ``run_block_kind`` (``BlockKind``), ``run_site`` index of its
-    site. Groups: ``group_site`` (g,) ascending index of the site a group belongs to.
+    (s,). Runs: ``run_kind`` (``RunKind``), ``run_block`` index of its block, ``run_block_kind``
+    (``BlockKind``). Outputs: ``output_endpoint`` index of its endpoint. Groups: ``group_site`` (g,) ascending
+    index of the site a group belongs to.
     """
 
     site_id: IntArray
@@ -278,10 +288,12 @@ class Plant:
     group_site: IntArray
     run_id: IntArray
     run_kind: IntArray
+    run_block: IntArray
     run_block_kind: IntArray
     point_id: IntArray
     supply_id: IntArray
     output_id: IntArray
+    output_endpoint: IntArray
     amplifier_id: IntArray
     switch_id: IntArray
     port_id: IntArray
@@ -300,6 +312,7 @@ class Plant:
     poe_readings: PoeReadingRows
     landings: LandingRows
     zones: ZoneRows
+    heard: HeardRows
     addresses: AddressRows
     paging: PagingRows
     readings: ReadingRows
@@ -329,7 +342,7 @@ class Plant:
         at: list[IntArray] = []
         steps: list[IntArray] = []
         for name, table in self.tables.items():
-            if name in {"readings", "zones"}:  # they change no load: a reading is not an event on site
+            if name in {"readings", "zones", "heard"}:  # they change no load: a reading is no event on site
                 continue
             offsets = self.group_offsets[name]
             if name == "paging":  # bears on every group of its site

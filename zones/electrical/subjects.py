@@ -15,3 +15,11 @@ class SubjectKind(IntEnum):
     ENDPOINT = 7
     BLOCK = 8
     SITE = 9
+
+    @property
+    def word(self) -> str:
+        return self.name.lower()
+
+
+Subject = tuple[int, int]
+"""Subject kind, and the record's id of the subject."""

@@ -10,7 +10,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from fnmatch import fnmatchcase
 from functools import cache
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 import numpy as np
 
@@ -35,9 +35,9 @@ Rows = dict[str, BoolArray]
 """By table name: (rows,) True for those that are meant."""
 
 
-@dataclass(frozen=True)
-class Reference:
-    """One thing or catalogue entry of the record, to be named when it is rendered."""
+class Reference(NamedTuple):
+    """One thing or catalogue entry of the record, to be named when it is rendered: a key of
+    ``zones.subjects.look_up``."""
 
     kind: str
     id: int
@@ -131,6 +131,7 @@ _COMES_AND_GOES: Final = {"runs", "supplies", "amplifiers", "switches", "endpoin
 _COUNTED_EVENTS: Final = {  # tables whose rows begin and end and are never altered
     "landings": ("landed", "lifted"),
     "zones": ("zone_added", "zone_ended"),
+    "heard": ("", ""),  # changes no load
     "paging": ("paging_changed", "paging_changed"),
     "poe_readings": ("reading_taken", ""),
     "readings": ("reading_taken", ""),

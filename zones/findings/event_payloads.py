@@ -9,18 +9,18 @@ from __future__ import annotations
 import datetime as dt
 from collections import Counter
 from collections.abc import Iterable, Mapping
+from dataclasses import asdict
 from typing import Any, Final
 
 from django.db import connection
 from django.db.models import Model
 
 from sites.changes.models import ChangeSet
-from sites.models import Closet, Contact, Contract, Site
+from sites.models import Contact, Contract, Site
 from zones.electrical.subjects import SubjectKind
-from zones.limits.cautions import Surroundings, cautions_of
+from zones.models import Case, Finding
 
-from .annotate import FindingInWords, annotate
-from .models import Case, Finding
+from .annotate import Annotated
 from .selectors import by_severity
 
 _CLOSET: Final = (
@@ -57,16 +57,17 @@ class Payloads:
         findings: Iterable[Finding],
         *,
         contracts: Mapping[int, Contract],
-        step: Mapping[int, int],
+        before: Mapping[int, int],
     ) -> None:
-        """findings: all that the events are about. step: by site, the one as of which zones are fed."""
+        """findings: all that the events are about. before: by site, the step before which lies all that
+        holds."""
         findings = list(findings)
         self.contracts = contracts
         self.sites = Site.objects.select_related("customer").in_bulk(set(site_ids))
         for finding in findings:
             finding.site = self.sites[finding.site_id]
-        self.words = annotate(findings, step)
-        self.closets = Closet.objects.in_bulk({w.closet_id for w in self.words.values() if w.closet_id})
+        annotated = Annotated(findings, before)
+        self.words, self.hazards = annotated.words, annotated.hazards
         self.contacts: dict[int, list[Contact]] = {}
         for contact in Contact.objects.filter(site_id__in=self.sites).order_by("role", "name", "id"):
             self.contacts.setdefault(contact.site_id, []).append(contact)
@@ -113,7 +114,15 @@ class Payloads:
     def _concerned(self, site_id: int, findings: Iterable[Finding]) -> dict[str, Any]:
         """Whose the site is, where it is, whom to call, how to get there and what to beware of."""
         site, words = self.sites[site_id], [self.words[f.pk] for f in findings]
-        closets = [self.closets[pk] for pk in dict.fromkeys(w.closet_id for w in words) if pk is not None]
+        closet_ids = list(dict.fromkeys(one.closet_id for one in words if one.closet_id is not None))
+        closets = [self.hazards.closets[pk] for pk in closet_ids]
+        answers = {zone.life_safety for one in words for zone in one.zones}
+        cautions = self.hazards.cautions(
+            site,
+            closet_ids,
+            life_safety=answers,
+            limits=(caution for one in words for caution in one.limit.cautions),
+        )
         there = {None, *(closet.pk for closet in closets)}
         return {
             "customer": {"id": site.customer_id, "code": site.customer.code, "name": site.customer.name},
@@ -125,11 +134,9 @@ class Payloads:
                 if contact.closet_id in there
             ],
             "contract": contract_body(self.contracts.get(site_id)),
-            "life_safety": _life_safety(words),
-            "cautions": [
-                {"code": str(c.caution), "text": c.text, "why": c.why}
-                for c in cautions_of(Surroundings.together(w.here for w in words))
-            ],
+            # the gravest answer of the zones concerned
+            "life_safety": next((one for one in ("yes", "unknown", "no") if one in answers), "unknown"),
+            "cautions": [{"code": str(c.caution), "text": c.text, "why": c.why} for c in cautions],
         }
 
     def _title(self, findings: list[Finding]) -> str:
@@ -150,7 +157,7 @@ class Payloads:
             "subject": {"kind": SubjectKind(kind).name.lower(), "id": subject_id, "name": words.subject},
             "place": words.place,
             "closet": words.closet_id,
-            "zones": [vars(zone) for zone in words.zones],
+            "zones": [asdict(zone) for zone in words.zones],
             "verdict": finding.verdict_word,
             "figure": {"low": finding.low, "likely": finding.likely, "high": finding.high},
             "limit": finding.limit_value,
@@ -164,12 +171,6 @@ class Payloads:
             "cleared_at": finding.cleared_at,
             "attribution": words.attribution,
         }
-
-
-def _life_safety(words: Iterable[FindingInWords]) -> str:
-    """The gravest answer of the zones concerned."""
-    answers = {zone.life_safety for w in words for zone in w.zones}
-    return next((answer for answer in ("yes", "unknown", "no") if answer in answers), "unknown")
 
 
 def contract_body(contract: Contract | None) -> dict[str, Any] | None:

@@ -21,9 +21,9 @@ from sites.models import Contract, Event, Site
 from sites.outbox.services import events_write
 from zones.electrical.verdicts import Verdict
 from zones.limits.registry import limit_by_code
+from zones.models import Case, Finding, Takeover
 
 from .event_payloads import Payloads, change_set_body, contracts_on
-from .models import Case, Finding, Takeover
 from .reconcile import CaseUpdate, Entry, What
 from .timeline import CANNOT_COMPUTE
 
@@ -67,7 +67,7 @@ def notify(
         {update.case.site_id for update, _ in chosen} | set(summaries),
         named.values(),
         contracts=contracts,
-        step={site_id: first_step_after(day) - 1 for site_id, day in as_of.items()},
+        before={site_id: first_step_after(day) for site_id, day in as_of.items()},
     )
     events = [
         _event(
@@ -100,8 +100,8 @@ def notify_acknowledged(case: Case, finding: Finding, *, now: dt.datetime) -> No
     if case.told_at is None or case.site_id not in contracts:
         return
     findings = list(case.findings.filter(cleared_at__isnull=True).order_by("id"))
-    step = {case.site_id: first_step_after(day) - 1}
-    payloads = Payloads([case.site_id], findings, contracts=contracts, step=step)
+    before = {case.site_id: first_step_after(day)}
+    payloads = Payloads([case.site_id], findings, contracts=contracts, before=before)
     entry = {
         "what": str(finding.state),
         "finding": finding.pk,

@@ -10,12 +10,12 @@ from sites.models import Coverage, Site
 from zones.electrical.evaluate import SOLVER_VERSION
 from zones.electrical.subjects import SubjectKind
 from zones.electrical.verdicts import Verdict
+from zones.models import Finding
 from zones.recheck.checked import Checked, Due, on_checked, on_due, on_failed
 
 from .cases import unattributed_key
 from .conditions import Condition, conditions_of
 from .events import notify, notify_accepted
-from .models import Finding
 from .named_changes import unattributed
 from .reconcile import reconcile
 from .timeline import CANNOT_COMPUTE

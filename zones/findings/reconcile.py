@@ -18,9 +18,9 @@ from django.db.models import Q
 
 from zones.electrical.verdicts import Verdict
 from zones.limits.registry import limit_by_code
+from zones.models import Case, Finding
 
 from .conditions import Condition
-from .models import Case, Finding
 
 CHANGED_FRACTION: Final = 0.05
 """A figure has changed when it moved by this fraction of its limit since it was last told."""

@@ -11,11 +11,10 @@ from django.utils import timezone
 
 from sites.changes.services import today_at
 from sites.models import User
+from zones.models import Case, DueDate, Finding
 from zones.recheck.due_dates import begins_at
-from zones.recheck.models import DueDate
 
 from .events import notify_acknowledged
-from .models import Case, Finding
 from .rechecked import DEFERRAL_ENDS
 
 

@@ -21,7 +21,8 @@ from .named_changes import Attribution, Cause, Figure, NamedChange, Record, roun
 if TYPE_CHECKING:
     from zones.plant.change_sets import ChangeSetInfo
 
-Names = Mapping[Reference, str]
+Names = Mapping[tuple[str, int], str]
+"""By reference, what people call the thing."""
 
 DEVICES: Final = {
     DeviceKind.UNKNOWN: "device",

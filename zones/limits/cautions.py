@@ -8,10 +8,10 @@ shows what ``cautions_of`` returns.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from enum import StrEnum
-from typing import Any, Final, Self
+from typing import Final
 
 from sites.wording import listed
 
@@ -83,28 +83,6 @@ class Surroundings:
     dangers: tuple[str, ...] = ()
     texts: tuple[str, ...] = ()
     limits: frozenset[Caution] = frozenset()
-
-    @classmethod
-    def together(cls, several: Iterable[Self]) -> Self:
-        """What is known of several places or zones at once."""
-        every = list(several)
-
-        def united(name: str) -> Any:
-            return frozenset().union(*(getattr(one, name) for one in every))
-
-        def joined(name: str) -> Any:
-            return tuple(dict.fromkeys(value for one in every for value in getattr(one, name)))
-
-        return cls(
-            life_safety=united("life_safety"),
-            line_voltages_v=united("line_voltages_v"),
-            sources=joined("sources"),
-            ladder_m=max((one.ladder_m for one in every if one.ladder_m is not None), default=None),
-            plenum_cable=any(one.plenum_cable for one in every),
-            dangers=joined("dangers"),
-            texts=joined("texts"),
-            limits=united("limits"),
-        )
 
     def says(self, words: str) -> str:
         """The first of some words (a pattern of alternatives) in the texts of the place; blank: none."""

@@ -17,10 +17,10 @@ from sites.changes.models import ChangeSet
 from sites.changes.services import change_set_trial, today_at
 from sites.models import Site
 from sites.wording import capital, counted, lower_first
+from zones.electrical.subjects import Subject
 from zones.electrical.verdicts import Verdict
-
-from .loads import SiteLoads, Subject, site_loads
-from .wording import NotComputed, RenderedLoad, difference_in_words, not_computed, render_loads
+from zones.loads.site_loads import SiteLoads, site_loads
+from zones.loads.wording import NotComputed, RenderedLoad, difference_in_words, not_computed, render_loads
 
 # What differs by less was computed alike: how a batch is put together moves the last bits of a sum
 _SAME = 1e-9

@@ -16,21 +16,18 @@ from django.db.models import Q, QuerySet
 from sites.models import Closet
 from sites.selectors import before_of
 from sites.wording import capital, counted, listed, plural
-from zones.electrical.subjects import SubjectKind
+from zones.electrical.subjects import Subject, SubjectKind
 from zones.electrical.verdicts import Verdict
 from zones.findings.annotate import FindingInWords, annotate
-from zones.findings.models import Finding
 from zones.findings.selectors import by_severity
+from zones.hazards import Hazards
 from zones.limits.cautions import CautionHere
-from zones.models import Zone
-from zones.planning.bearing import subjects_of_zones
-from zones.planning.loads import Subject, site_loads
-from zones.planning.surroundings import cautions_of_limits
-from zones.planning.wording import not_computed
-from zones.planning.zone_loads import ZoneLoad, loads_of_zones
+from zones.loads.site_loads import loads_on
+from zones.loads.wording import not_computed
+from zones.loads.zone_loads import ZoneLoad, cautions_of_limits, loads_of_zones
+from zones.models import Finding, Zone
 
 from .equipment import Equipment, equipment_of
-from .hazards import cautions_in
 from .reaching import Cover, Reach, cover_of, reach_of
 from .recent import RecentChange, recent_changes
 from .survey import Question, questions_of
@@ -91,18 +88,17 @@ def closet_sheet(closet: Closet, as_of: dt.date) -> ClosetSheet:
     before = before_of(as_of)
     reach, cover = reach_of(closet), cover_of(closet.site_id, as_of)
     equipment, wiring = equipment_of(closet, before), wiring_of(closet, before)
-    loads = site_loads(closet.site_id, as_of)
+    loads = loads_on(closet.site_id, as_of)
     here = equipment.subjects | wiring.subjects
-    bearing = {zone_id: on for zone_id, on in subjects_of_zones(loads).items() if on & here}
+    bearing = {zone_id: on for zone_id, on in loads.bearing.items() if on & here}
     zones = _zones(bearing, loads_of_zones(loads, bearing))
     concerned: set[Subject] = set(here).union(*bearing.values())
     findings = _findings(closet, as_of, here, concerned)
     questions = questions_of(loads, concerned)
     figures = [figure for one in zones for figure in one.load.figures]
-    cautions = cautions_in(
-        closet,
-        equipment,
-        wiring,
+    cautions = Hazards([closet.pk], {closet.site_id: before}).cautions(
+        closet.site,
+        [closet.pk],
         life_safety={one.zone.life_safety for one in zones},
         limits=cautions_of_limits(figures).union(*(one.words.limit.cautions for one in findings)),
     )
@@ -208,12 +204,12 @@ def _open_on(closet: Closet, as_of: dt.date) -> QuerySet[Finding]:
 
 
 def _of(subjects: Iterable[Subject]) -> Q:
-    by_kind: dict[SubjectKind, list[int]] = {}
+    by_kind: dict[int, list[int]] = {}
     for kind, subject_id in subjects:
         by_kind.setdefault(kind, []).append(subject_id)
     wanted = Q(pk__in=[])
     for kind, ids in by_kind.items():
-        wanted |= Q(subject_kind=int(kind), subject_id__in=ids)
+        wanted |= Q(subject_kind=kind, subject_id__in=ids)
     return wanted
 
 

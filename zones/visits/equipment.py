@@ -23,8 +23,7 @@ from sites.models import (
 )
 from sites.selectors import facts_before, standing
 from sites.wording import counted
-from zones.electrical.subjects import SubjectKind
-from zones.planning.loads import Subject
+from zones.electrical.subjects import Subject, SubjectKind
 
 
 @dataclass(frozen=True)

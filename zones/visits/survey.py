@@ -9,9 +9,10 @@ from dataclasses import dataclass
 
 from sites.selectors import before_of
 from sites.wording import counted, listed, lower_first
+from zones.electrical.subjects import Subject
 from zones.electrical.verdicts import Verdict
-from zones.planning.loads import SiteLoads, Subject, site_loads
-from zones.planning.wording import NotComputed, RenderedLoad, not_computed, render_loads
+from zones.loads.site_loads import Loads, loads_on
+from zones.loads.wording import NotComputed, RenderedLoad, not_computed, render_loads
 
 from .unknowns import SiteFacts, unknown_of
 
@@ -36,13 +37,13 @@ class Survey:
 
 def site_survey(site_id: int, as_of: dt.date) -> Survey:
     """What a site leaves open on a day. As many queries for a large site as for a small one."""
-    loads = site_loads(site_id, as_of)
+    loads = loads_on(site_id, as_of)
     questions = questions_of(loads)
     problems = not_computed(loads.problems)
     return Survey(as_of, questions, problems, _summary(questions, problems))
 
 
-def questions_of(loads: SiteLoads, subjects: Collection[Subject] | None = None) -> tuple[Question, ...]:
+def questions_of(loads: Loads, subjects: Collection[Subject] | None = None) -> tuple[Question, ...]:
     """Of a whole site, or of some subjects on it."""
     chosen = loads.loads if subjects is None else loads.of(subjects)
     figures = render_loads([load for load in chosen if load.verdict is Verdict.CANNOT_TELL])

@@ -28,9 +28,8 @@ from sites.models import (
 )
 from sites.selectors import things_with_facts
 from sites.wording import counted, listed
-from zones.electrical.subjects import SubjectKind
+from zones.electrical.subjects import Subject, SubjectKind
 from zones.models import PointFacts, Run, RunFacts
-from zones.planning.loads import Subject
 from zones.selectors import points_before, runs_before
 
 _NAMED_AT_MOST: Final = 3

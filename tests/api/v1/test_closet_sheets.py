@@ -16,8 +16,7 @@ from tests import factories
 from tests.api.conftest import Caller
 from tests.api.v1.asking import get
 from tests.halls import Hall
-from zones.findings.models import Case
-from zones.models import Zone
+from zones.models import Case, Zone
 from zones.recheck.batch import recheck
 from zones.services.landings import PairUse, landing_add
 from zones.services.zones import zone_alter

@@ -13,17 +13,17 @@ from django.test.utils import CaptureQueriesContext
 from sites.access.models import User
 from sites.changes.models import ChangeSet
 from sites.changes.services import change_accept, today_at
-from sites.models import Basis, Customer, DeviceModel
+from sites.models import Basis, Customer, DeviceModel, Event
 from sites.services.closets import closet_alter
 from tests import factories
 from tests.api.conftest import Caller
 from tests.api.v1 import plenty
 from tests.api.v1.asking import ROOT, as_described, etag_of, get, patch
 from tests.halls import Hall
-from zones.findings.models import Case, Finding
 from zones.findings.services import finding_acknowledge
-from zones.models import PointFacts, Run, Zone
+from zones.models import Case, Finding, PointFacts, Run, Zone
 from zones.recheck.batch import check
+from zones.services.landings import PairUse, landing_add
 from zones.services.points import point_remove
 from zones.services.zones import zone_alter
 
@@ -139,6 +139,39 @@ def test_where_it_is_whom_it_concerns_and_what_to_beware_of(
         factories.change(hall.site), closet=hall.closet, dangers="ammonia plant next door", ladder_m=4
     )
     assert codes() == ["gas", "danger", "disconnect", "ladder", "wiring_classes"]
+
+
+def test_a_finding_on_a_block_that_only_dc_lies_on_is_one_of_the_zone(hall: Hall, client: Client) -> None:
+    power = factories.make_block(hall.closet, name="DC block")
+    change = factories.change(hall.site, happened_on=ADDED)
+    for run in (hall.run, hall.gangway_run):  # both on one row, which takes one
+        landing_add(change, block=power, row=1, pair=2, carries=PairUse.DC, run=run)
+    check([hall.site.pk])
+    twice = Finding.objects.get(code="row_used_twice", subject_id=power.pk)
+    assert twice.pk in ids(client, zone_id=hall.zone.pk)
+    assert [zone["name"] for zone in get(client, f"findings/{twice.pk}")["zones"]] == [
+        "Ticket hall",
+        "Gangway",
+    ]
+
+
+def test_a_danger_in_a_note_is_warned_of_everywhere(hall: Hall, client: Client) -> None:
+    """On the sheet of the closet, with the finding, in the event and beside the load."""
+    note = "Ammonia plant behind this wall"
+    closet_alter(factories.change(hall.site), closet=hall.closet, note=note)
+    factories.make_coverage(factories.make_contract(hall.site.customer), hall.site)
+    add_speakers(hall, 12)
+    check([hall.site.pk])
+    finding = Finding.objects.get(code="supply_current", subject_id=hall.supply.pk)
+    (opened,) = Event.objects.filter(kind="case.opened", site=hall.site)
+    for told in (
+        get(client, f"closets/{hall.closet.pk}/sheet"),
+        get(client, f"findings/{finding.pk}"),
+        opened.body,
+        get(client, f"zones/{hall.zone.pk}/load"),
+    ):
+        why = {caution["code"]: caution["why"] for caution in told["cautions"]}
+        assert why["gas"] == "what is written of this place speaks of ammonia"
 
 
 def test_voltage_says_at_which_speaker(hall: Hall, client: Client) -> None:

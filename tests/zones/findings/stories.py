@@ -26,7 +26,7 @@ from zones.plant.change_sets import ChangeSetInfo
 
 SITE = 7
 SUPPLY_CURRENT = Rule("supply_current")
-NAMES = {
+NAMES: dict[tuple[str, int], str] = {
     Reference("supply", 1000): "supply S1",
     Reference("supply", 1001): "supply S2",
     Reference("run", 1000): "run R1",

@@ -14,9 +14,8 @@ from sites.models import ChangeSet, Closet, Contact, Coverage, Event, Secret, Us
 from tests.factories import make_user
 from tests.zones.findings.conftest import ADDED, BUILT, NOW, Quay
 from tests.zones.recording import shared_change
-from zones.findings.models import Case, Finding, Takeover
 from zones.findings.services import finding_acknowledge, finding_defer, finding_reopen
-from zones.models import DueDate, Point, PointFacts, Zone
+from zones.models import Case, DueDate, Finding, Point, PointFacts, Takeover, Zone
 
 LATER = NOW + dt.timedelta(hours=1)
 DAY = dt.timedelta(days=1)

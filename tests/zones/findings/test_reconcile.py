@@ -24,10 +24,9 @@ from zones.findings import conditions, rechecked
 from zones.findings.annotate import FindingInWords, annotate
 from zones.findings.cases import due_key
 from zones.findings.conditions import Condition
-from zones.findings.models import Case, Finding
 from zones.findings.named_changes import by_time
 from zones.findings.services import finding_acknowledge, finding_defer, finding_set_outcome
-from zones.models import DueDate, Landing, Run
+from zones.models import Case, DueDate, Finding, Landing, Run
 from zones.recheck.batch import check
 from zones.recheck.checked import Checked
 from zones.recheck.recheck_queue import raise_due

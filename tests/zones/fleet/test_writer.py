@@ -17,9 +17,8 @@ from zones.electrical.verdicts import Verdict
 from zones.fleet.plan import plan_batch
 from zones.fleet.tables import TARGETS
 from zones.fleet.writer import FleetExistsError, Written, write_fleet
+from zones.loads.site_loads import site_loads
 from zones.models import PointFacts
-from zones.planning.bearing import subjects_of_zones
-from zones.planning.loads import site_loads
 
 pytestmark = pytest.mark.django_db
 
@@ -116,7 +115,7 @@ def verdicts_of_zones(site_id: int) -> list[Verdict]:
     """Of each zone of a site, the worst of all that bears on it."""
     loads = site_loads(site_id, TODAY)
     assert not loads.problems
-    return [max(load.verdict for load in loads.of(one)) for one in subjects_of_zones(loads).values()]
+    return [max(load.verdict for load in loads.of(one)) for one in loads.bearing.values()]
 
 
 def test_a_second_fleet_is_refused() -> None:

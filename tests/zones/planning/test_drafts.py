@@ -19,9 +19,9 @@ from tests import factories
 from tests.halls import Hall
 from zones.electrical.subjects import SubjectKind
 from zones.electrical.verdicts import Verdict
+from zones.loads.site_loads import site_loads
 from zones.models import Point
 from zones.planning.drafts import DraftEvaluation, evaluate_draft
-from zones.planning.loads import site_loads
 from zones.services.points import point_alter
 
 pytestmark = pytest.mark.django_db

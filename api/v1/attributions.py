@@ -60,7 +60,7 @@ class NamedChangeShown(Body):
 
 
 class BaselineShown(Body):
-    """What it was at the end of its first day, or of the survey day of a site taken over."""
+    """The figure at the end of the first day, or of the survey day of a site taken over."""
 
     day = fields.Day()
     surveyed = fields.Flag()
@@ -76,7 +76,7 @@ class BetweenShown(Body):
 
 
 class AttributionShown(Body):
-    """Which change pushed a figure past its limit, as far as the record tells."""
+    """Which change pushed a figure past its limit, as far as the record shows."""
 
     cause = fields.Choice(choices=CAUSES)
     sentence = fields.Text()
@@ -86,6 +86,4 @@ class AttributionShown(Body):
     day = fields.Day(allow_null=True)
     change = NamedChangeShown(allow_null=True, help_text="The change that is named.")
     between = BetweenShown(allow_null=True)
-    baseline = BaselineShown(
-        allow_null=True, help_text="null: nobody can say, or time alone brought it about."
-    )
+    baseline = BaselineShown(allow_null=True, help_text="null: no known cause, or time alone.")

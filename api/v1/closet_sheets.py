@@ -260,7 +260,7 @@ class ZoneHereShown(ZoneNamedShown):
     groups = _texts()
     priority = fields.Whole(allow_null=True)
     verdict = fields.Choice(choices=figures.VERDICTS)
-    summary = fields.Text(help_text="What its loads come to, to be read aloud.")
+    summary = fields.Text(help_text="Its loads in a sentence or two.")
     tightest = LoadHereShown(allow_null=True, help_text="The figure of least headroom.")
     loads = LoadHereShown(many=True)
 
@@ -314,7 +314,7 @@ class ClosetSheetShown(Body):
     as_of = fields.Day()
     life_safety = LifeSafetyShown()
     cautions = figures.CautionShown(many=True, help_text="Those that matter here, the gravest first.")
-    summary = fields.Text(help_text="To be read aloud.")
+    summary = fields.Text(help_text="The sheet in a few sentences.")
     reach = ReachShown()
     contract = ContractHereShown()
     switches = SwitchHereShown(many=True)

@@ -20,8 +20,8 @@ class DifferenceShown(Body):
     title = fields.Text()
     subject = figures.SubjectShown()
     sentence = fields.Text(help_text="What would change, in a sentence.")
-    crosses = fields.Flag(help_text="It would be past its limit, or no longer to be told, and is not now.")
-    clears = fields.Flag(help_text="It is past its limit, or not to be told, and would be neither.")
+    crosses = fields.Flag(help_text="It would be past its limit, or cannot tell, and is neither now.")
+    clears = fields.Flag(help_text="It is past its limit, or cannot tell, and would be neither.")
     before = figures.FigureShown(allow_null=True, help_text="null: it is not there yet.")
     after = figures.FigureShown(allow_null=True, help_text="null: it would not be there any more.")
 
@@ -32,12 +32,12 @@ class EvaluationShown(Body):
     change_set_id = fields.Id()
     site_id = fields.Id()
     as_of = fields.Day(help_text="The later of the draft's day and today.")
-    summary = fields.Text(help_text="What it comes to, to be read aloud.")
+    summary = fields.Text(help_text="The evaluation in a few sentences.")
     crosses = fields.Flag(
-        help_text="Something would be past its limit, or no longer to be told, that is not now."
+        help_text="Some figure would be past its limit, or cannot tell, that is neither now."
     )
     items = DifferenceShown(many=True)
-    not_computed = figures.NotComputedShown(many=True, help_text="What could not be computed any more.")
+    not_computed = figures.NotComputedShown(many=True, help_text="What could no longer be computed.")
     computed = figures.NotComputedShown(many=True, help_text="What could be computed again.")
 
 

@@ -164,8 +164,7 @@ _SUPPLY_CURRENT: Final = {
     "code": "supply_current",
     "title": "Supply current",
     "subject": {"kind": "supply", "id": 71, "name": "supply PS 1"},
-    "sentence": "Supply PS 1 gives 1.83 A (between 1.74 A and 1.92 A) during a page; it should give no more "
-    "than 1.60 A.",
+    "sentence": "Supply PS 1 delivers 1.83 A (1.74 A to 1.92 A) during a page; limit 1.60 A.",
     "verdict": "past",
     "quantity": "current of the supply while everything it feeds is paged",
     "unit": "A",
@@ -176,7 +175,7 @@ _SUPPLY_CURRENT: Final = {
     "limit_is": "at_most",
     "limit_from": "rated current of the supply × loading fraction (0.8 unless changed)",
     "source": "rated current: data sheet; loading fraction: common practice, no source",
-    "near": "near under 10% headroom",
+    "near": "near under 10 % headroom",
     "headroom_likely": -0.14375,
     "headroom_worst": -0.2009375,
     "share_measured_or_marked": 1.0,
@@ -192,8 +191,7 @@ ANSWERS: Final[dict[str, dict[str, Any]]] = {
         "life_safety": "unknown",
         "as_of": "2026-11-25",
         "verdict": "past",
-        "summary": "Over: Supply PS 1 gives 1.83 A (between 1.74 A and 1.92 A) during a page; it should give "
-        "no more than 1.60 A.",
+        "summary": "Past: Supply PS 1 delivers 1.83 A (1.74 A to 1.92 A) during a page; limit 1.60 A.",
         "tightest": _SUPPLY_CURRENT,
         "items": [_SUPPLY_CURRENT],
         "not_computed": [],
@@ -209,22 +207,20 @@ ANSWERS: Final[dict[str, dict[str, Any]]] = {
         "change_set_id": 4107,
         "site_id": 12,
         "as_of": "2026-11-25",
-        "summary": "Supply current of supply PS 1: from 1.35 A to 1.83 A; limit 1.60 A. Over; until now "
-        "within.",
+        "summary": "Supply current of supply PS 1: from 1.35 A to 1.83 A; limit 1.60 A. Past; before within.",
         "crosses": True,
         "items": [
             {
                 "code": "supply_current",
                 "title": "Supply current",
                 "subject": {"kind": "supply", "id": 71, "name": "supply PS 1"},
-                "sentence": "Supply current of supply PS 1: from 1.35 A to 1.83 A; limit 1.60 A. Over; until "
-                "now within.",
+                "sentence": "Supply current of supply PS 1: from 1.35 A to 1.83 A; limit 1.60 A. Past; "
+                "before within.",
                 "crosses": True,
                 "clears": False,
                 "before": {
                     **_SUPPLY_CURRENT,
-                    "sentence": "Supply PS 1 gives 1.35 A (between 1.28 A and 1.42 A) during a page; it "
-                    "should give no more than 1.60 A.",
+                    "sentence": "Supply current, supply PS 1: 1.35 A; limit 1.60 A.",
                     "verdict": "within",
                     "low": 1.2825,
                     "likely": 1.35,

@@ -38,7 +38,7 @@ class ZoneLoadShown(Body):
     life_safety = fields.Choice(choices=Zone.LifeSafety.choices)
     as_of = fields.Day()
     verdict = fields.Choice(choices=figures.VERDICTS, help_text="The worst of all its figures.")
-    summary = fields.Text(help_text="What it comes to, to be read aloud.")
+    summary = fields.Text(help_text="The loads in a sentence or two.")
     tightest = figures.FigureShown(allow_null=True, help_text="The figure of least headroom.")
     items = ExplainedShown(many=True)
     not_computed = figures.NotComputedShown(many=True, help_text="What cannot be computed, and why.")

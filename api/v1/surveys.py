@@ -22,7 +22,7 @@ class SurveyQuery(Query):
 class QuestionShown(Body):
     """A figure of which nobody can tell whether it is past its limit."""
 
-    sentence = fields.Text(help_text="All of it, to be read aloud.")
+    sentence = fields.Text(help_text="All of it in sentences.")
     missing = serializers.ListField(
         child=fields.Text(),
         help_text="What it hangs on and is not known, or not well; empty: only a measurement can settle it.",
@@ -36,7 +36,7 @@ class SurveyShown(Body):
     site_id = fields.Id()
     site = fields.Text(help_text="Its name.")
     as_of = fields.Day()
-    summary = fields.Text(help_text="To be read aloud.")
+    summary = fields.Text(help_text="The survey in a few sentences.")
     items = QuestionShown(many=True)
     not_computed = figures.NotComputedShown(many=True, help_text="What cannot be computed, and why.")
 

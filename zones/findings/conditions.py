@@ -75,8 +75,8 @@ def conditions_of(checked: Checked) -> list[Condition]:
 
 def _evaluated(checked: Checked) -> list[Condition]:
     plant, evaluation = checked.plant, checked.evaluation
-    # "cannot tell" is a question for the survey list, and opens nothing; advice is judged no worse than near,
-    # and yet is a finding
+    # "cannot tell" is a question for the survey list and opens no finding; advice is near at worst, and is a
+    # finding where its estimate is past
     past = past_bands(evaluation)
     rows = np.flatnonzero(past[LIKELY] | past[LOW])
     problems = _problems(checked)

@@ -163,15 +163,15 @@ def _summaries(
     updates: Sequence[CaseUpdate], contracts: Mapping[int, Contract]
 ) -> dict[int, dict[Case, list[Finding]]]:
     """By site that was taken over and not yet summed up, its open cases with their findings. Again where a
-    later quiet import opened more: nothing is lost, and nothing comes one by one."""
+    later quiet import opened more: none is lost, and none becomes an event of its own."""
     pending = {
         update.case.site_id
         for update in updates
         if update.quiet and update.case.told_at is None and update.case.site_id in contracts
     }
-    told = set(Takeover.objects.filter(site_id__in=contracts).values_list("site_id", flat=True))
+    done = set(Takeover.objects.filter(site_id__in=contracts).values_list("site_id", flat=True))
     quietly = ChangeSet.objects.filter(
-        site_id__in=set(contracts) - told, quiet=True, state=ChangeSet.State.ACCEPTED
+        site_id__in=set(contracts) - done, quiet=True, state=ChangeSet.State.ACCEPTED
     )
     sites = pending | set(quietly.values_list("site_id", flat=True).distinct())
     summaries: dict[int, dict[Case, list[Finding]]] = {site_id: {} for site_id in sorted(sites)}
@@ -214,5 +214,5 @@ def _case_event(
     )
 
 
-def _event(kind: EventKind, site: Site, body: dict[str, Any], **said: Any) -> Event:
-    return Event(kind=kind, customer_id=site.customer_id, site_id=site.pk, body=body, **said)
+def _event(kind: EventKind, site: Site, body: dict[str, Any], **values: Any) -> Event:
+    return Event(kind=kind, customer_id=site.customer_id, site_id=site.pk, body=body, **values)

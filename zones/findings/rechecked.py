@@ -56,7 +56,7 @@ def findings_failed(site_id: int, reason: str, now: dt.datetime) -> None:
 
 
 def findings_due(checked: Checked) -> list[Due]:
-    """The days on which time alone changes a finding, or who is told of it."""
+    """The days on which time alone changes a finding or its events."""
     as_of = dict(zip(checked.site_id, checked.as_of, strict=True))
     deferred = Finding.objects.filter(site_id__in=as_of, state=Finding.State.DEFERRED)
     due = [

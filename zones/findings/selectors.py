@@ -17,7 +17,7 @@ from zones.models import Case, Figures, Finding, Zone, ZoneSubject
 @dataclass(frozen=True)
 class OpenQuestion:
     """A limit of which the record cannot tell whether it is past. low, likely, high, limit: [unit of the
-    limit], None not known. missing: a rating or a value that everything hangs on is not recorded at all."""
+    limit], None not known. missing: a rating, or a value that the figure depends on, is not recorded."""
 
     site_id: int
     subject_kind: SubjectKind

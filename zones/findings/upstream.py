@@ -122,7 +122,7 @@ def _of_runs(plant: Plant, runs: IntArray, step: int) -> Rows:
 
 
 def _runs_on(plant: Plant, column: str, index: int, step: int) -> IntArray:
-    """Runs that hang on a supply, output or amplifier at the step, or did right before it."""
+    """Runs fed by a supply, output or amplifier at the step, or right before it."""
     table = plant.runs
     runs = table.run_index[_around(table, step) & (getattr(table, column) == index)]
     if column == "supply_index":

@@ -1,4 +1,4 @@
-"""What a limit is: everything that is said, judged and offered about it, in one entry."""
+"""What a limit is: its rule, its words and its remedies in one entry."""
 
 from __future__ import annotations
 

@@ -138,7 +138,7 @@ def one_snapshot() -> Iterator[None]:
 
 
 def smallest_headroom(loads: Iterable[Load]) -> Load | None:
-    """The load that says how much is left: the one of least likely headroom, where any is known."""
+    """The load with the least likely headroom, where any is known."""
     known = [load for load in loads if load.headroom_likely is not None]
     return min(
         known, key=lambda load: (load.headroom_likely, _or_infinity(load.headroom_worst)), default=None

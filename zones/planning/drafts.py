@@ -46,12 +46,12 @@ class Difference:
 
     @property
     def crosses(self) -> bool:
-        """It becomes worse than near: past, or no longer possible to tell."""
+        """It would become worse than near: past, or cannot tell."""
         return self.verdict_after >= Verdict.CANNOT_TELL and self.verdict_after > self.verdict_before
 
     @property
     def clears(self) -> bool:
-        """It was past its limit, or not to be told, and is neither any more."""
+        """It is past its limit, or cannot tell, and would be neither."""
         return self.verdict_before >= Verdict.CANNOT_TELL > self.verdict_after
 
     @property

@@ -90,7 +90,7 @@ def test_as_of_a_day_tells_and_writes_nothing(overloaded: Terminal, said: Any) -
     assert "supply PS 1" not in then
     assert "figures within their limits." in then
     assert "supply PS 1" in now
-    assert "1.70 A (between 1.61 A and 1.79 A)" in now
+    assert "1.70 A (1.61 A to 1.79 A)" in now
     assert "1.60 A" in now
     assert "past" in now
     assert Mark.objects.filter(site_id=overloaded.site_id).exists()

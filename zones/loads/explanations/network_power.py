@@ -59,10 +59,7 @@ def poe_measured(scene: Scene, load: Load) -> Worked:
     state = "paging" if readings.state[reading] == State.PAGING else "idle"
     return Worked(
         formula="P as measured. Limit: budget × usage threshold.",
-        assumptions=(
-            f"The reading was taken {state}; the supply groups of the switch are added up.",
-            "A paging reading says more than an idle one.",
-        ),
+        assumptions=(f"The reading was taken {state}; the supply groups of the switch are added up.",),
         inputs=(
             Amount.of("PoE budget", "W", budget, "data sheet of its model"),
             Amount.of(

@@ -1,4 +1,4 @@
-"""Worked calculations of what lies on blocks and wires, and of addresses: counts, and what was counted."""
+"""Worked calculations of landings, wires and addresses: counts, and what was counted."""
 
 from __future__ import annotations
 
@@ -163,7 +163,7 @@ def reading_disagrees(scene: Scene, load: Load) -> Worked:
 
 
 def _landings(scene: Scene, load: Load) -> IntArray:
-    """The rows of what lies on the block of a load."""
+    """The rows of the landings on the block of a load."""
     _, rows = select(scene.plant, "landings", scene.members)
     chosen: IntArray = rows[scene.plant.landings.block_index[rows] == scene.index(load)]
     return chosen

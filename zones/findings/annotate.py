@@ -17,7 +17,7 @@ from zones.limits.limit import Limit
 from zones.limits.record import why_not_computed
 from zones.limits.registry import limit_by_code
 from zones.models import Finding
-from zones.plant.change_sets import change_sets_by_id
+from zones.plant.change_sets import look_up
 from zones.recheck.selectors import ZoneConcerned, zones_of
 from zones.subjects import Names
 
@@ -53,7 +53,7 @@ class Annotated:
 
     def __init__(self, findings: Sequence[Finding], before: Mapping[int, int] | None = None) -> None:
         """before: by site, the step before which lies all that holds; left out: after today."""
-        change_sets = change_sets_by_id({pk for f in findings for pk in f.attribution["change_sets"]})
+        change_sets = look_up((), {pk for f in findings for pk in f.attribution["change_sets"]}).by_id
         self._attributions = {f.pk: Attribution.of_record(f.attribution, change_sets) for f in findings}
         self._zones = zones_of({f.subject for f in findings})
         self._names = Names(

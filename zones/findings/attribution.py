@@ -14,10 +14,10 @@ Pure: no database here. What change sets there are is asked through ``Lookup``, 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 from functools import cache
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -34,17 +34,10 @@ from .timeline import OWN_ROWS, Series, Targets, follow
 from .upstream import Scene, Scenes
 
 if TYPE_CHECKING:
-    from zones.plant.change_sets import ChangeSetInfo
+    from zones.plant.change_sets import ChangeSetInfo, ChangeSets
 
 
-class ChangeSets(NamedTuple):
-    """Those that were asked for, by (site id, step) and by id."""
-
-    by_step: Mapping[tuple[int, int], ChangeSetInfo]
-    by_id: Mapping[int, ChangeSetInfo]
-
-
-Lookup = Callable[[Collection[tuple[int, int]], Collection[int]], ChangeSets]
+Lookup = Callable[[Collection[tuple[int, int]], Collection[int]], "ChangeSets"]
 """Given pairs of (site id, step) and ids of change sets, those change sets."""
 
 

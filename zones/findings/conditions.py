@@ -8,7 +8,7 @@ attribution and case; ``reconcile`` compares it with the findings that are open.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Collection, Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Final, TypeVar
 
@@ -17,10 +17,10 @@ import numpy as np
 from zones.electrical.bands import LIKELY, LOW
 from zones.electrical.figures import Problem
 from zones.electrical.verdicts import Verdict
-from zones.plant.change_sets import change_sets_at, change_sets_by_id
+from zones.plant.change_sets import look_up
 from zones.recheck.checked import Checked
 
-from .attribution import ChangeSets, attribute
+from .attribution import attribute
 from .cases import CaseKey, key_of
 from .named_changes import unattributed
 from .timeline import OWN_ROWS, Targets, past_bands, problem_subject
@@ -116,11 +116,6 @@ def _evaluated(checked: Checked) -> list[Condition]:
         )
         for k, one in enumerate(attributions)
     ]
-
-
-def look_up(places: Collection[tuple[int, int]], ids: Collection[int]) -> ChangeSets:
-    """The change sets that attributions name, in two queries."""
-    return ChangeSets(change_sets_at(places), change_sets_by_id(ids))
 
 
 def _problems(checked: Checked) -> dict[Problem, list[str]]:

@@ -14,6 +14,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from enum import StrEnum
 from typing import Any
 
+from django.db.models import Exists, OuterRef
+
 from sites.changes.models import ChangeSet
 from sites.changes.services import today_at
 from sites.changes.steps import first_step_after
@@ -169,9 +171,11 @@ def _summaries(
         for update in updates
         if update.quiet and update.case.told_at is None and update.case.site_id in contracts
     }
-    done = set(Takeover.objects.filter(site_id__in=contracts).values_list("site_id", flat=True))
     quietly = ChangeSet.objects.filter(
-        site_id__in=set(contracts) - done, quiet=True, state=ChangeSet.State.ACCEPTED
+        ~Exists(Takeover.objects.filter(site_id=OuterRef("site_id"))),
+        site_id__in=contracts,
+        quiet=True,
+        state=ChangeSet.State.ACCEPTED,
     )
     sites = pending | set(quietly.values_list("site_id", flat=True).distinct())
     summaries: dict[int, dict[Case, list[Finding]]] = {site_id: {} for site_id in sorted(sites)}

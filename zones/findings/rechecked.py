@@ -5,6 +5,8 @@ from __future__ import annotations
 import datetime as dt
 from zoneinfo import ZoneInfo
 
+from django.db.models import Value
+
 from sites.changes.listeners import on_accepted
 from sites.models import Coverage, Site
 from zones.electrical.evaluate import SOLVER_VERSION
@@ -58,21 +60,19 @@ def findings_failed(site_id: int, reason: str, now: dt.datetime) -> None:
 def findings_due(checked: Checked) -> list[Due]:
     """The days on which time alone changes a finding or its events."""
     as_of = dict(zip(checked.site_id, checked.as_of, strict=True))
-    deferred = Finding.objects.filter(site_id__in=as_of, state=Finding.State.DEFERRED)
-    due = [
-        Due(site_id, until, DEFERRAL_ENDS)
-        for site_id, until in deferred.values_list("site_id", "deferred_until")
-        if until is not None
-    ]
-    later = Coverage.objects.filter(
-        site_id__in=as_of, days__startswith__gt=min(as_of.values(), default=dt.date.max)
+    first = min(as_of.values(), default=dt.date.max)
+    deferred = Finding.objects.filter(
+        site_id__in=as_of, state=Finding.State.DEFERRED, deferred_until__isnull=False
+    ).order_by()
+    later = Coverage.objects.filter(site_id__in=as_of, days__startswith__gt=first).order_by()
+    rows = deferred.values_list("site_id", "deferred_until", Value(DEFERRAL_ENDS)).union(
+        later.values_list("site_id", "days__startswith", Value(CONTRACT_BEGINS)), all=True
     )
-    due += [
-        Due(site_id, begins, CONTRACT_BEGINS)
-        for site_id, begins in later.values_list("site_id", "days__startswith")
-        if begins > as_of[site_id]
+    return [
+        Due(site_id, day, reason)
+        for site_id, day, reason in rows
+        if reason == DEFERRAL_ENDS or day > as_of[site_id]
     ]
-    return due
 
 
 def register() -> None:

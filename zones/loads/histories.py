@@ -16,21 +16,19 @@ from sites.models import Site
 from zones.electrical.subjects import Subject, SubjectKind
 from zones.electrical.verdicts import Verdict, judge
 from zones.findings.attribution import (
-    ChangeSets,
     HistoryEntry,
     attribute,
     authors_of,
     baseline_steps,
     history,
 )
-from zones.findings.conditions import look_up
 from zones.findings.named_changes import Attribution, Figure, NamedChange, unattributed
 from zones.findings.timeline import Targets
 from zones.findings.upstream import Scene, Scenes
 from zones.findings.wording import as_shown, sentence, what_was_done
 from zones.limits.limit import Limit
 from zones.limits.registry import limit_by_code
-from zones.plant.change_sets import ChangeSetInfo
+from zones.plant.change_sets import ChangeSetInfo, ChangeSets, look_up
 from zones.subjects import Names
 
 from .site_loads import SiteLoads, site_loads

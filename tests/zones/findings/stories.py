@@ -16,13 +16,13 @@ from zones.electrical.bands import Basis, DeviceKind
 from zones.electrical.evaluate import Evaluation, evaluate
 from zones.electrical.plant import Members
 from zones.electrical.verdicts import Rule
-from zones.findings.attribution import ChangeSets, HistoryEntry, attribute, history
+from zones.findings.attribution import HistoryEntry, attribute, history
 from zones.findings.changes_at_step import Reference
 from zones.findings.named_changes import Attribution
 from zones.findings.timeline import Targets, past_bands
 from zones.findings.wording import as_shown, sentence
 from zones.limits.registry import limit_by_code
-from zones.plant.change_sets import ChangeSetInfo
+from zones.plant.change_sets import ChangeSetInfo, ChangeSets
 
 SITE = 7
 SUPPLY_CURRENT = Rule("supply_current")

@@ -43,7 +43,7 @@ def over(quay: Quay) -> Quay:
 
 def test_a_deferral_needs_a_day_to_come_and_a_reason(over: Quay, dispatcher: User) -> None:
     today = dt.datetime.now(dt.UTC).date()
-    with pytest.raises(ValidationError, match="not in the future"):
+    with pytest.raises(ValidationError, match="is not after today at this site"):
         finding_defer(finding=over.finding(), user=dispatcher, until=today, reason="later")
     with pytest.raises(ValidationError, match="has a reason"):
         finding_defer(finding=over.finding(), user=dispatcher, until=today + 9 * DAY, reason=" ")
@@ -55,14 +55,14 @@ def test_a_cleared_finding_takes_an_outcome_and_nothing_else(over: Quay, dispatc
         over.record.end(over.run, ended)
     over.check()
     finding = over.finding()
-    with pytest.raises(ValidationError, match="only its outcome"):
+    with pytest.raises(ValidationError, match="Only its outcome"):
         finding_acknowledge(finding=finding, user=dispatcher)
     finding_set_outcome(finding=finding, user=dispatcher, outcome=Finding.Outcome.RECORD_WRONG)
     assert over.finding().outcome == "record_wrong"
 
 
 def test_an_unknown_outcome_is_refused_with_the_known_ones(over: Quay, dispatcher: User) -> None:
-    with pytest.raises(ValidationError, match="known: repaired, record_wrong, accepted, follows"):
+    with pytest.raises(ValidationError, match="give one of repaired, record_wrong, accepted, follows"):
         finding_set_outcome(finding=over.finding(), user=dispatcher, outcome="mended")  # type: ignore[arg-type]
 
 

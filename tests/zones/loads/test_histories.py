@@ -151,7 +151,7 @@ def test_a_correction_is_told_beside_the_work(drift: Hall) -> None:
     second = supply.entries[1]
     assert second.likely == pytest.approx(2.10)
     assert second.correction is not None
-    assert "as corrected on 2025-10-25 by Ida Lark (“label read”)" in second.sentence
+    assert "corrected on 2025-10-25 by Ida Lark (“label read”)" in second.sentence
     assert [entry.day for entry in supply.entries] == [BUILT, FIRST, SECOND, THIRD], "nothing was added"
 
 

@@ -238,7 +238,7 @@ def test_it_clears_by_the_record_alone(hall: Hall, finding: Finding, client: Cli
         client, f"findings/{finding.pk}", {"state": "acknowledged"}, etag_of(client, f"findings/{finding.pk}")
     )
     assert late.status_code == 409
-    assert "only its outcome" in late.json()["detail"]
+    assert "Only its outcome" in late.json()["detail"]
     done = patch(
         client, f"findings/{finding.pk}", {"outcome": "repaired"}, etag_of(client, f"findings/{finding.pk}")
     )
@@ -323,7 +323,7 @@ def test_a_deferral_is_taken_back(hall: Hall, finding: Finding, client: Client) 
         (
             {"state": "deferred", "deferred_until": "2020-01-01", "state_reason": "x"},
             "/deferred_until",
-            "not in the future",
+            "is not after today at this site",
         ),
         ({"state": "acknowledged", "deferred_until": "2099-01-01"}, "/deferred_until", "state deferred"),
         ({"state": "cleared"}, "/state", "Expected one of: acknowledged, deferred"),

@@ -192,7 +192,7 @@ def test_what_a_switch_sets_aside(everything: Hall) -> None:
     load, worked = of(everything, "poe_allocated", everything.switch.pk)
     (table,) = worked.tables
     # IEEE 802.3: class 2 is 7 W at the switch, class 3 is 15.4 W
-    assert {row["feeds"]: row["set_aside_w"] for row in table.rows} == {
+    assert {row["feeds"]: row["allocated_w"] for row in table.rows} == {
         "endpoint GW 1": 7.0,
         "another load": 15.4,
     }
@@ -236,8 +236,8 @@ def test_what_nobody_knows_is_said(hall: Hall) -> None:
     point_append(change, run=hall.run, after=hall.points[-1], model=hall.speaker)
     point_append(change, run=hall.gangway_run, current_basis=Basis.UNKNOWN)
     _, worked = of(hall, "supply_current", hall.supply.pk)
-    (strange,) = (row for row in worked.tables[0].rows if row["model"] == "model unknown")
-    assert strange["known"] == "unknown: taken as usual for its kind"
+    (strange,) = (row for row in worked.tables[0].rows if row["model"] == "model not recorded")
+    assert strange["known"] == "not recorded: taken as usual for its kind"
     assert strange["likely_a"] == pytest.approx(0.050), "common practice for a ceiling speaker"
     _, worked = of(hall, "run_voltage", hall.run.pk)
-    assert worked.tables[0].rows[-1]["known"] == "unknown: taken as usual"
+    assert worked.tables[0].rows[-1]["known"] == "not recorded: taken as usual"

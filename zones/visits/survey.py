@@ -19,8 +19,8 @@ from .unknowns import SiteFacts, unknown_of
 
 @dataclass(frozen=True)
 class Question:
-    """A figure of which nobody can tell whether it is past its limit. missing: what it hangs on and is not
-    known, or not well; sentence: all of it, to be read aloud."""
+    """A figure that cannot be judged. missing: what it depends on and is not recorded, or not well; sentence:
+    all of it in words."""
 
     figure: RenderedLoad
     missing: tuple[str, ...]
@@ -36,7 +36,7 @@ class Survey:
 
 
 def site_survey(site_id: int, as_of: dt.date) -> Survey:
-    """What a site leaves open on a day. As many queries for a large site as for a small one."""
+    """The open questions of a site on a day. As many queries for a large site as for a small one."""
     loads = loads_on(site_id, as_of)
     questions = questions_of(loads)
     problems = not_computed(loads.problems)
@@ -62,7 +62,7 @@ def _why(missing: Sequence[str]) -> str:
     if missing:
         return f"Not known well enough: {'; '.join(missing)}."
     return (
-        "All that it hangs on is recorded, and still the estimates lie on both sides of the limit: only a "
+        "Everything it depends on is recorded, yet the estimates are on both sides of the limit: only a "
         "measurement can settle it."
     )
 
@@ -75,7 +75,7 @@ def _summary(questions: Sequence[Question], problems: Iterable[NotComputed]) -> 
         said.append(f"{counted(len(broken), 'thing')} cannot be computed: {listed(broken, 5)}.")
     if questions:
         said.append(
-            f"{counted(len(questions), 'figure')} cannot be judged, of {listed(names, 5)}: the estimates lie "
+            f"{counted(len(questions), 'figure')} cannot be judged, of {listed(names, 5)}: the estimates are "
             "on both sides of a limit, or a rating is missing."
         )
-    return " ".join(said) or "Nothing is open: every figure can be judged by what is recorded."
+    return " ".join(said) or "Nothing is open: the record is enough to judge every figure."

@@ -328,8 +328,8 @@ def test_what_cannot_be_told_is_said_with_why(hall: Hall) -> None:
     (said,) = unknown
     assert said == (
         "Cannot tell: supply current of supply PS 1. Supply PS 1 delivers 1.60 A (1.52 A to 1.68 A) "
-        "during a page; limit 1.60 A. All that it hangs on is recorded, and still the "
-        "estimates lie on both sides of the limit: only a measurement can settle it."
+        "during a page; limit 1.60 A. Everything it depends on is recorded, yet the "
+        "estimates are on both sides of the limit: only a measurement can settle it."
     )
 
 

@@ -110,7 +110,7 @@ def _led_to(limit: Limit, subject: str, before: Figure, after: Figure) -> str:
     if math.isclose(before.value, after.value, rel_tol=1e-8, abs_tol=1e-12) and (
         before.limit is not None and after.limit is not None
     ):
-        word = limit.limit_text(None).split()[0]
+        word = "minimum" if limit.is_minimum else "limit"
         way = "raised" if after.limit > before.limit else "lowered"
         return (
             f"{word} of {subject} {way} from {limit.number(before.limit)} to {limit.number(after.limit)}; "

@@ -65,7 +65,7 @@ class Limit:
     figure, limit and headroom; blank for counts and fractions. decimals: how many are shown. limit_from: what
     the limit is made of. source: the document it is in, or that there is none. template: the sentence; its
     fields are ``subject``, ``figure`` (with unit or noun, and its band), ``limit`` ("limit 1.60 A", "minimum
-    18.0 V"), ``allowed`` (the number alone) and ``at``, ``to``, ``of``, ``first``
+    18.0 V"), ``allowed`` (the number alone), ``which`` (the reading) and ``at``, ``to``, ``of``, ``first``
     (" at P12", " to P12", " of row 5", ", first P12"; blank without a place).
     remedies: kinds, in the order in which they are tried. detail: what the figure's detail is the id of.
     noun: what a count counts. percent: the figure is a fraction, shown in percent. past, in_order: of a count
@@ -150,8 +150,9 @@ class Limit:
 
     def limit_text(self, limit: float | None) -> str:
         """``limit 1.60 A``, ``minimum 18.0 V``."""
-        word = "minimum" if self.is_minimum else "limit"
-        return f"{word} not recorded: rating missing" if limit is None else f"{word} {self.number(limit)}"
+        if limit is None:
+            return "limit not recorded: rating missing"
+        return f"{'minimum' if self.is_minimum else 'limit'} {self.number(limit)}"
 
     def sentence(
         self,
@@ -175,6 +176,7 @@ class Limit:
                 figure=self.figure_text(likely, low, high),
                 limit=self.limit_text(limit),
                 allowed=_allowed(limit),
+                which=place or "a reading",
                 **{key: f"{lead}{place}" if place else "" for key, lead in _LEADS.items()},
             )
         )

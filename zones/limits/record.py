@@ -22,10 +22,10 @@ RECORD_LIMITS = (
         source=NO_SOURCE,
         severity=Severity.SOUND_SUFFERS,
         detail=Detail.READING,
-        template="{subject}: a reading is {figure} outside the computed range{first}. Read "
+        template="{subject}: {which} is {figure} outside the computed range. Read "
         "it again, or correct the record.",
         percent=True,
-        past="a reading of {subject} {figure} outside the computed range",
+        past="a reading of {subject} is {figure} outside the computed range",
         in_order="every reading of {subject} within the computed range",
         remedies=(Remedy.CORRECT_RECORD,),
     ),

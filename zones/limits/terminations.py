@@ -79,7 +79,7 @@ TERMINATION_LIMITS = (
         f"data sheet of the block governs",
         severity=Severity.SILENCE,
         template="The cable of {subject} is {figure} outside its block's wire range. Contacts may not hold.",
-        past="cable of {subject} {figure} outside its block's wire range",
+        past="cable of {subject} is {figure} outside its block's wire range",
         in_order="cable of {subject} within its block's wire range",
         remedies=(Remedy.REWIRE, Remedy.CORRECT_RECORD),
     ),

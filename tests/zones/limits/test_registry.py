@@ -62,7 +62,7 @@ def test_each_says_where_it_comes_from(limit: Limit) -> None:
     assert limit.title
     assert limit.limit_from
     assert limit.remedies
-    assert limit.detail is not None or not re.search("{(at|to|of|first)}", limit.template)
+    assert limit.detail is not None or not re.search("{(at|to|of|first|which)}", limit.template)
 
 
 @pytest.mark.parametrize("limit", JUDGED, ids=lambda limit: limit.code)
@@ -111,6 +111,12 @@ def test_an_infeasible_run_is_not_said_to_have_a_voltage() -> None:
         ("wire_gauge", 2.0, "", "The cable of block B1 is 2 AWG outside its block's wire range."),
         ("poe_allocated", 385.0, "", "Block B1 has allocated 385 W; limit 370 W."),
         ("reading_disagrees", 0.163, "", "Block B1: a reading is 16 % outside the computed range."),
+        (
+            "reading_disagrees",
+            1.2,
+            "reading of 2026-03-02",
+            "Block B1: reading of 2026-03-02 is 120 % outside",
+        ),
         ("audio_level", -7.25, "P9", "Block B1 delivers −7.2 dB to the speaker at P9; minimum −6.0 dB."),
         ("line_loss", 3.2, "P9", "Block B1 loses 3.20 dB in the cable to the speaker at P9; limit 3.00 dB."),
     ],

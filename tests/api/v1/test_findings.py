@@ -86,7 +86,8 @@ def test_a_finding_says_what_is_past_and_which_change_did_it(
     hall: Hall, added: ChangeSet, finding: Finding, client: Client
 ) -> None:
     shown = get(client, f"findings/{finding.pk}")
-    assert (shown["code"], shown["title"]) == ("supply_current", "Supply current")
+    assert (shown["code"], shown["limit_title"]) == ("supply_current", "Supply current")
+    assert shown["title"] == f"{hall.site.code} supply PS 1: 2.08 A, limit 1.60 A"
     assert shown["subject"] == {
         "kind": "supply",
         "id": hall.supply.pk,
@@ -171,7 +172,7 @@ def test_a_danger_in_a_note_is_warned_of_everywhere(hall: Hall, client: Client) 
         get(client, f"zones/{hall.zone.pk}/load"),
     ):
         why = {caution["code"]: caution["why"] for caution in told["cautions"]}
-        assert why["gas"] == "what is written of this place speaks of ammonia"
+        assert why["gas"] == "the record of this place mentions ammonia"
 
 
 def test_voltage_says_at_which_speaker(hall: Hall, client: Client) -> None:
@@ -297,7 +298,7 @@ def test_an_acknowledgement_is_taken_back(finding: Finding, client: Client) -> N
     address = f"findings/{finding.pk}"
     never = refused(client, address, {"state": "open"}, etag_of(client, address))
     assert (never.status_code, never.json()["code"]) == (409, "conflict")
-    assert "nothing to take back" in never.json()["detail"]
+    assert "no acknowledgement or deferral to take back" in never.json()["detail"]
     patch(client, address, {"state": "acknowledged"}, etag_of(client, address))
     back = {"state": "open", "state_reason": "the wrong line"}
     shown = patch(client, address, back, etag_of(client, address)).json()
@@ -429,6 +430,6 @@ def test_an_amplifier_s_line_is_warned_of(hall: Hall, client: Client) -> None:
     check([hall.site.pk])
     (shown,) = get(client, "findings", code="amplifier_load")["items"]
     why = {caution["code"]: caution["why"] for caution in shown["cautions"]}
-    assert why["line_voltage"] == "a line of 70.7 V starts here"
+    assert why["line_voltage"] == "a 70.7 V line starts here"
     assert why["disconnect"] == "energised here: supply PS 1, amplifier A 1"
     assert "local_code" in why

@@ -45,7 +45,7 @@ def test_a_deferral_needs_a_day_to_come_and_a_reason(over: Quay, dispatcher: Use
     today = dt.datetime.now(dt.UTC).date()
     with pytest.raises(ValidationError, match="is not after today at this site"):
         finding_defer(finding=over.finding(), user=dispatcher, until=today, reason="later")
-    with pytest.raises(ValidationError, match="has a reason"):
+    with pytest.raises(ValidationError, match="needs a reason"):
         finding_defer(finding=over.finding(), user=dispatcher, until=today + 9 * DAY, reason=" ")
     assert over.finding().state == "open"
 

@@ -55,6 +55,7 @@ def test_a_smaller_supply(story: Story) -> None:
         "Supply S1 replaced, rated current lowered from 2.00 A to 1.00 A on 2025-03-14 by R. Ondine, job "
         "LS-2207: limit of supply S1 lowered from 1.60 A to 0.80 A; figure 1.35 A"
     )
+    assert shown(story, story.only(), "supply S1")["sentence"] == said(story.only(), "supply S1")
 
 
 def test_taps_raised() -> None:

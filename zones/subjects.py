@@ -47,10 +47,6 @@ class Kind:
     closet: str = ""
     resource: str = ""
 
-    @property
-    def table(self) -> str:
-        return self.model._meta.db_table
-
     def rows(self, word: str, ids: Iterable[int]) -> QuerySet[Any, Any]:
         first, second = (*self.words, Value(""))[:2]
         closet = F(self.closet) if self.closet else Cast(Value(None), BigIntegerField())

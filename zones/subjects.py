@@ -11,7 +11,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any, Final
 
-from django.db.models import BigIntegerField, F, Model, OuterRef, Q, QuerySet, Subquery, TextField, Value
+from django.db.models import BigIntegerField, F, OuterRef, Q, QuerySet, Subquery, TextField, Value
 from django.db.models.functions import Cast
 
 from sites.models import (
@@ -27,6 +27,7 @@ from sites.models import (
     Switch,
     SwitchPort,
 )
+from sites.selectors import standing
 from zones.electrical.subjects import Subject, SubjectKind
 from zones.limits.limit import Detail
 from zones.models import Point, PointFacts, Reading, Run, Zone
@@ -40,15 +41,11 @@ class Kind:
     """model: whose rows they are. words: the fields, one or two, that ``say`` makes a name of. closet: the
     lookup that leads to the id of the closet; blank: in none. resource: of the API."""
 
-    model: type[Model]
+    model: type[Any]
     say: str
     words: tuple[Any, ...] = ("name",)
     closet: str = ""
     resource: str = ""
-
-    @property
-    def table(self) -> str:
-        return self.model._meta.db_table
 
     def rows(self, word: str, ids: Iterable[int]) -> QuerySet[Any, Any]:
         first, second = (*self.words, Value(""))[:2]
@@ -175,6 +172,19 @@ def key_of(subject: Subject) -> Key:
 
 def _key_at(detail: Detail, id_: int) -> Key:
     return f"at {detail}", id_
+
+
+def subjects_in(closet: Closet, before: int) -> set[Subject]:
+    """What stood in a closet before a step. One query."""
+    parts = [
+        standing(of.model, before, **{of.closet: closet.pk})
+        .order_by()
+        .annotate(kind_=Value(int(kind)))
+        .values_list("kind_", "pk")
+        for kind, of in SUBJECTS.items()
+        if of.closet
+    ]
+    return set(parts[0].union(*parts[1:], all=True))
 
 
 def in_closet(closet: Closet) -> Q:

@@ -6,7 +6,7 @@ What is found is a function of the record and of the day, never of when or how o
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from typing import NamedTuple
@@ -102,9 +102,9 @@ def check(
     marks += read_marks(site_ids)
     if not marks:
         return None
-    now = now or _database_time()
-    plant = read_plant(sorted({mark.site_id for mark in marks}))
-    sites = _sites(plant.site_id.tolist())
+    sites, clock = _sites({mark.site_id for mark in marks})
+    now = now or clock
+    plant = read_plant([site.id for site in sites])
     zones = {site.id: ZoneInfo(site.time_zone) for site in sites}
     as_of = tuple(now.astimezone(zone).date() for zone in zones.values())
     step = tuple(first_step_after(day) - 1 for day in as_of)
@@ -221,16 +221,18 @@ class _Site(NamedTuple):
     solver_version: int | None
 
 
-def _sites(site_ids: Sequence[int]) -> list[_Site]:
-    """Those that there are, in the order of their ids."""
+def _sites(site_ids: Iterable[int]) -> tuple[list[_Site], dt.datetime]:
+    """Those that there are, in the order of their ids, and the time by the clock of the database: one for all
+    processes, and the one that due dates are compared with."""
     with connection.cursor() as cursor:
         cursor.execute(
-            """SELECT site.id, time_zone, surveyed_on, solver_version
-               FROM site LEFT JOIN site_check ON site_check.site_id = site.id
-               WHERE site.id = ANY(%s) ORDER BY site.id""",
+            """SELECT site.id, time_zone, surveyed_on, solver_version, clock
+               FROM (SELECT clock_timestamp() AS clock) AS now LEFT JOIN site ON site.id = ANY(%s)
+               LEFT JOIN site_check ON site_check.site_id = site.id ORDER BY site.id""",
             [list(site_ids)],
         )
-        return [_Site._make(row) for row in cursor.fetchall()]
+        rows = cursor.fetchall()
+    return [_Site._make(row) for *row, _ in rows if row[0] is not None], rows[0][-1]
 
 
 def _database_time() -> dt.datetime:

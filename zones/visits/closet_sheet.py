@@ -26,6 +26,7 @@ from zones.loads.site_loads import loads_on
 from zones.loads.wording import not_computed
 from zones.loads.zone_loads import ZoneLoad, cautions_of_limits, loads_of_zones
 from zones.models import Finding, Zone
+from zones.subjects import subjects_in
 
 from .equipment import Equipment, equipment_of
 from .reaching import Cover, Reach, cover_of, reach_of
@@ -89,7 +90,8 @@ def closet_sheet(closet: Closet, as_of: dt.date) -> ClosetSheet:
     reach, cover = reach_of(closet), cover_of(closet.site_id, as_of)
     equipment, wiring = equipment_of(closet, before), wiring_of(closet, before)
     loads = loads_on(closet.site_id, as_of)
-    here = equipment.subjects | wiring.subjects
+    # A run that leaves elsewhere and lies here falls silent by what is done here as well
+    here = subjects_in(closet, before) | {(SubjectKind.RUN, run.id) for run in wiring.runs}
     bearing = {zone_id: on for zone_id, on in loads.bearing.items() if on & here}
     zones = _zones(bearing, loads_of_zones(loads, bearing))
     concerned: set[Subject] = set(here).union(*bearing.values())

@@ -10,7 +10,6 @@ from django.db.models import Q
 
 from sites.models import AmplifierFacts, Block, Closet, Supply
 from sites.selectors import facts_before, standing, stood
-from zones.electrical.subjects import Subject, SubjectKind
 from zones.limits.cautions import SHOCKING_LINE_V
 from zones.models import Landing, PointFacts, Run, RunFacts
 from zones.pair_colours import conductor_colour
@@ -77,7 +76,6 @@ class RunHere:
 class Wiring:
     blocks: tuple[BlockHere, ...]
     runs: tuple[RunHere, ...]
-    subjects: frozenset[Subject]
 
 
 def wiring_of(closet: Closet, before: int) -> Wiring:
@@ -116,11 +114,6 @@ def wiring_of(closet: Closet, before: int) -> Wiring:
         runs=tuple(
             _run(run, facts.get(run.pk), isolation_of(run.pk, run.kind, lying, feeds[run.pk], closet.pk))
             for run in runs
-        ),
-        subjects=frozenset(
-            {(SubjectKind.BLOCK, block.pk) for block in blocks}
-            # one that leaves elsewhere and lies here falls silent by what is done here as well
-            | {(SubjectKind.RUN, run.pk) for run in runs}
         ),
     )
 

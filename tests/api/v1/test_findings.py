@@ -431,5 +431,5 @@ def test_an_amplifier_s_line_is_warned_of(hall: Hall, client: Client) -> None:
     (shown,) = get(client, "findings", code="amplifier_load")["items"]
     why = {caution["code"]: caution["why"] for caution in shown["cautions"]}
     assert why["line_voltage"] == "a 70.7 V line starts here"
-    assert why["disconnect"] == "energised here: supply PS 1, amplifier A 1"
+    assert why["disconnect"] == "energised here: supply PS 1 and amplifier A 1"
     assert "local_code" in why

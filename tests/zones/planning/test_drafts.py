@@ -100,7 +100,7 @@ def test_what_it_says_is_what_comes_when_it_is_accepted(hall: Hall, technician: 
 def test_differences_are_told_in_words(hall: Hall) -> None:
     found = evaluate_draft(draft(hall, twelve_more(hall)))
     assert of(found, "supply_current").sentence == (
-        "Supply current of supply PS 1: from 1.60 A to 2.08 A; limit 1.60 A. Over; until now cannot tell."
+        "Supply current of supply PS 1: from 1.60 A to 2.08 A; limit 1.60 A. Past; until now cannot tell."
     )
     assert found.summary.startswith("Supply current of supply PS 1: from 1.60 A to 2.08 A")
     larger = factories.make_model(DeviceModel.Kind.SUPPLY, rated_current_a=4.0)

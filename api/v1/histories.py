@@ -7,23 +7,23 @@ from datetime import date
 from typing import Any
 
 from api.conventions import fields
-from api.conventions.listing import Names
-from api.conventions.serializers import Body, Query
+from api.conventions.answers import rounded
+from api.conventions.filters import Names
+from api.conventions.serializers import StrictSerializer
 from zones.models import Zone
 from zones.planning.histories import Crossing, Entry, Line
 from zones.plant.change_sets import ChangeSetInfo
 
 from . import figures
-from .attributions import AttributionShown, NamedSetShown, attribution
-from .dated import as_of_field
+from .attributions import AttributionSerializer, NamedSetSerializer, attribution
+from .dated import AsOfQuery
 
 
-class HistoryQuery(Query):
-    as_of = as_of_field()
+class HistoryQuery(AsOfQuery):
     code = Names(figures.CODES, required=False, help_text="Only these limits, with commas between them.")
 
 
-class EntryShown(Body):
+class EntrySerializer(StrictSerializer):
     """A figure from a day on, and the change that made it so."""
 
     day = fields.Day()
@@ -34,42 +34,44 @@ class EntryShown(Body):
     verdict = fields.Choice(choices=figures.VERDICTS)
     what = fields.Text(allow_blank=True, help_text="What was done, in a few words.")
     sentence = fields.Text(help_text="What was done, by whom, when, and what it led to.")
-    change_set = NamedSetShown(allow_null=True)
-    correction = NamedSetShown(
+    change_set = NamedSetSerializer(allow_null=True)
+    correction = NamedSetSerializer(
         allow_null=True, help_text="The later correction of the record that last wrote it, if one did."
     )
 
 
-class CrossingShown(Body):
+class CrossingSerializer(StrictSerializer):
     day = fields.Day()
     past = fields.Flag(help_text="true: the likely figure went past its limit; false: it came back.")
     sentence = fields.Text()
     change_set_id = fields.Id(allow_null=True)
 
 
-class LineShown(Body):
+class LineSerializer(StrictSerializer):
     """One figure of one subject over time, oldest first: what it was when it was commissioned, or surveyed,
     and whatever changed it or its limit since."""
 
     code = fields.Choice(choices=figures.CODES)
     title = fields.Text()
-    subject = figures.SubjectShown()
+    subject = figures.SubjectSerializer()
     quantity = fields.Text()
     unit = fields.Text(allow_blank=True)
     limit_is = fields.Choice(choices=["at_most", "at_least"])
     surveyed = fields.Flag(help_text="The site was taken over: it begins with its survey.")
-    baseline = EntryShown(allow_null=True, help_text="null: it came after the survey.")
-    entries = EntryShown(many=True)
-    crossings = CrossingShown(many=True)
-    attribution = AttributionShown(allow_null=True, help_text="Where it is past now: what pushed it there.")
+    baseline = EntrySerializer(allow_null=True, help_text="null: it came after the survey.")
+    entries = EntrySerializer(many=True)
+    crossings = CrossingSerializer(many=True)
+    attribution = AttributionSerializer(
+        allow_null=True, help_text="Where it is past now: what pushed it there."
+    )
 
 
-class ZoneHistoryShown(Body):
+class ZoneHistorySerializer(StrictSerializer):
     zone_id = fields.Id()
     zone = fields.Text(help_text="Its name.")
     site_id = fields.Id()
     as_of = fields.Day()
-    items = LineShown(many=True)
+    items = LineSerializer(many=True)
 
 
 def zone_history_shown(zone: Zone, as_of: date, lines: Sequence[Line]) -> dict[str, Any]:
@@ -101,10 +103,10 @@ def _line(line: Line) -> dict[str, Any]:
 def _entry(entry: Entry) -> dict[str, Any]:
     return {
         "day": entry.day.isoformat(),
-        "low": figures.rounded(entry.low),
-        "likely": figures.rounded(entry.likely),
-        "high": figures.rounded(entry.high),
-        "limit": figures.rounded(entry.limit),
+        "low": rounded(entry.low),
+        "likely": rounded(entry.likely),
+        "high": rounded(entry.high),
+        "limit": rounded(entry.limit),
         "verdict": entry.verdict.name.lower(),
         "what": entry.what,
         "sentence": entry.sentence,

@@ -81,7 +81,7 @@ def change(
     happened_on: dt.date | None = BUILT_ON,
     reason: str = "as built",
     user: User | None = None,
-    door: ChangeSet.Door = ChangeSet.Door.REST,
+    channel: ChangeSet.Channel = ChangeSet.Channel.REST,
     **fields: Any,
 ) -> Change:
     """Who changes what, why and when; by the integrator, where no user is named."""
@@ -91,7 +91,7 @@ def change(
         site_id=site.pk if site is not None else None,
         user=user,
         reason=reason,
-        door=door,
+        channel=channel,
         happened_on=happened_on,
         **fields,
     )
@@ -127,20 +127,20 @@ def make_model(kind: DeviceModel.Kind, **ratings: Any) -> DeviceModel:
 _RATINGS: dict[DeviceModel.Kind, dict[str, Any]] = {
     DeviceModel.Kind.CEILING_SPEAKER: {
         "idle_current_a": 0.015,
-        "full_tone_current_a": 0.050,
+        "full_output_current_a": 0.050,
         "minimum_voltage_v": 18.0,
         "input_impedance_ohm": 47_000.0,
         "taps_w": [1.0, 2.0, 5.0],
     },
     DeviceModel.Kind.WALL_SPEAKER: {
         "idle_current_a": 0.020,
-        "full_tone_current_a": 0.080,
+        "full_output_current_a": 0.080,
         "minimum_voltage_v": 18.0,
         "input_impedance_ohm": 47_000.0,
     },
     DeviceModel.Kind.HORN: {
         "idle_current_a": 0.030,
-        "full_tone_current_a": 0.700,
+        "full_output_current_a": 0.700,
         "minimum_voltage_v": 18.0,
         "input_impedance_ohm": 47_000.0,
         "taps_w": [7.5, 15.0, 30.0],

@@ -99,7 +99,7 @@ STALE_VERSION: Final = Kind(
     "Someone changed this in the meantime",
     "Read it again, decide whether your change still holds, and send it with the new `ETag` in `If-Match`.",
 )
-TOO_LARGE: Final = Kind("too_large", 413, "The body is too large", "Send it in smaller pieces.")
+TOO_LARGE: Final = Kind("too_large", 413, "The body is too large", "Send it in smaller parts.")
 UNSUPPORTED_MEDIA_TYPE: Final = Kind(
     "unsupported_media_type",
     415,

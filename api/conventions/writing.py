@@ -162,7 +162,7 @@ class Writing:
             site_id=site_id,
             user=principal.user,
             reason=asked.why["reason"],
-            door=ChangeSet.Door.REST,
+            channel=ChangeSet.Channel.REST,
             happened_on=asked.why.get("happened_on"),
             job_reference=asked.why.get("job_reference", ""),
         )

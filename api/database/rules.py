@@ -1,5 +1,5 @@
 """What a database must be before the service uses it, looked at on the first connection of every process,
-whichever door it came in by: web server, worker, command."""
+whichever channel it came in by: web server, worker, command."""
 
 from typing import Any
 

@@ -36,7 +36,7 @@ def ensure_fleet(*, say: Callable[[str], None]) -> None:
         return
     told = io.StringIO()
     try:
-        call_command("inventory", "import", *map(str, folders), stdout=told, stderr=told)
+        call_command("asbuilt", "import", *map(str, folders), stdout=told, stderr=told)
     except (CommandError, SystemExit) as error:
         raise DemoError(f"The demo's files could not be imported: {error}\n{told.getvalue()}") from error
     say(told.getvalue().strip())

@@ -16,7 +16,7 @@ from .processes import DemoError
 SPEAKERS_BY_VISIT = (2, 16, 32)
 FINDING_WITHIN_S = 60.0
 IN_ORDER = {"within", "near"}
-PAST = {"over", "probably_over"}
+PAST = {"past", "probably_past"}
 SUPPLY = "supply_current"
 
 Say = Callable[[str], object]

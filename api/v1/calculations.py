@@ -45,15 +45,17 @@ def _numbers(quantities: Mapping[str, Quantity], *required: str) -> dict[str, An
 # Made for the description of the API only: `describe` checks, and says all that is wrong in its own words
 SourceSerializer: Any = type("SourceSerializer", (StrictSerializer,), _numbers(SOURCE, "voltage_v"))
 LoadSerializer: Any = type("LoadSerializer", (StrictSerializer,), _numbers(LOAD))
-_PieceSerializer: Any = type("PieceSerializer", (StrictSerializer,), _numbers(POINT))
+_SegmentSerializer: Any = type("SegmentSerializer", (StrictSerializer,), _numbers(POINT))
 
 
-class DescribedPointSerializer(_PieceSerializer):
-    """A point and the piece of cable to it: ``length_m`` and ``awg``, or ``loop_resistance_ohm``, which is
+class DescribedPointSerializer(_SegmentSerializer):
+    """A point and the segment of cable to it: ``length_m`` and ``awg``, or ``loop_resistance_ohm``, which is
     taken as it is. Without a load it is a splice."""
 
     id = fields.Text(min_length=1, max_length=200)
-    parent = fields.Text(allow_null=True, help_text="Another point's id; null: the piece is from the source.")
+    parent = fields.Text(
+        allow_null=True, help_text="Another point's id; null: the segment is from the source."
+    )
     load = LoadSerializer(required=False)
 
 

@@ -162,7 +162,7 @@ class ChangeSetViewSet(ReadOnlyViewSet):
                 site_id=values["site_id"],
                 user=self.principal.user,
                 reason=values["reason"],
-                door=ChangeSet.Door.REST,
+                channel=ChangeSet.Channel.REST,
                 happened_on=values.get("happened_on"),
                 job_reference=values.get("job_reference", ""),
                 purpose=ChangeSet.Purpose(values["purpose"]),

@@ -57,7 +57,7 @@ BODIES: Final[dict[str, dict[str, Any]]] = {
         name="wall 8",
         kind="wall_speaker",
         idle_current_a=0.02,
-        full_tone_current_a=0.08,
+        full_output_current_a=0.08,
         minimum_voltage_v=18.0,
         input_impedance_ohm=47000.0,
     ),
@@ -166,7 +166,7 @@ _SUPPLY_CURRENT: Final = {
     "subject": {"kind": "supply", "id": 71, "name": "supply PS 1"},
     "sentence": "Supply PS 1 gives 1.83 A (between 1.74 A and 1.92 A) during a page; it should give no more "
     "than 1.60 A.",
-    "verdict": "over",
+    "verdict": "past",
     "quantity": "current of the supply while everything it feeds is paged",
     "unit": "A",
     "low": 1.7385,
@@ -191,7 +191,7 @@ ANSWERS: Final[dict[str, dict[str, Any]]] = {
         "site_id": 12,
         "life_safety": "unknown",
         "as_of": "2026-11-25",
-        "verdict": "over",
+        "verdict": "past",
         "summary": "Over: Supply PS 1 gives 1.83 A (between 1.74 A and 1.92 A) during a page; it should give "
         "no more than 1.60 A.",
         "tightest": _SUPPLY_CURRENT,

@@ -24,6 +24,7 @@ from sites.access.gates import NotFound, closet_for
 from sites.changes.services import today_at
 from zones.electrical.subjects import SubjectKind
 from zones.electrical.verdicts import Verdict
+from zones.findings.annotate import told
 from zones.findings.models import Finding
 from zones.findings.selectors import of_closet, of_zone
 from zones.findings.services import (
@@ -33,7 +34,6 @@ from zones.findings.services import (
     finding_reopen,
     finding_set_outcome,
 )
-from zones.findings.telling import told
 from zones.gates import finding_for, zone_for
 from zones.limits.limit import Severity
 from zones.limits.registry import LIMITS

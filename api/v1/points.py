@@ -1,4 +1,4 @@
-"""Points: the devices and splices of a run, and the piece of cable to each."""
+"""Points: the devices and splices of a run, and the segment of cable to each."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ class PointSerializer(FactsSerializer):
         source="now.parent_id",
         read_only=True,
         allow_null=True,
-        help_text="The point before it; null: its piece comes from the block.",
+        help_text="The point before it; null: its segment comes from the block.",
     )
 
     expansions = {"run": RunSerializer, "model": DeviceModelSerializer, "cable_type": CableTypeSerializer}
@@ -68,7 +68,7 @@ class PointFilterSet(DatedFilterSet):
 
 
 class PointViewSet(DatedMixin, RecordViewSet):
-    """Points of runs: devices, bare splices, and lumps of devices that nobody has counted. Ending a point
+    """Points of runs: devices, bare splices, and uncounted groups of devices that nobody has counted. Ending a point
     takes the device off and leaves a splice."""
 
     gate = point_for
@@ -84,7 +84,7 @@ class PointViewSet(DatedMixin, RecordViewSet):
     insert = create_action(
         "insert",
         Writing(point_insert, within=("before",)),
-        "Cut a device or splice into a run, into the piece before a point.",
+        "Cut a device or splice into a run, into the segment before a point.",
     )
     found = create_action(
         "found",

@@ -14,8 +14,8 @@ from api.conventions.answers import rounded
 from api.conventions.serializers import RenderedSerializer
 from zones.electrical.subjects import SubjectKind
 from zones.electrical.verdicts import Verdict
+from zones.findings.locations import Subject
 from zones.findings.models import Finding
-from zones.findings.whereabouts import Subject
 from zones.planning.zone_states import (
     OpenFinding,
     StoredFigures,

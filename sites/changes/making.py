@@ -29,7 +29,7 @@ class Change:
     site_id: int | None
     user: User | None
     reason: str
-    door: ChangeSet.Door
+    channel: ChangeSet.Channel
     happened_on: dt.date | None = None
     job_reference: str = ""
     kind: ChangeSet.Kind | None = None
@@ -73,7 +73,7 @@ def change_set_row(
         state=state,
         kind=kind,
         purpose=change.purpose,
-        door=change.door,
+        channel=change.channel,
         user=user,
         accepted_by=user if accepted else None,
         actor=actor,

@@ -10,7 +10,7 @@ from django.db.models.functions import Now
 
 
 class ChangeSet(models.Model):
-    """Everything written to the plant: who, when recorded, when happened, why, under which job, which door.
+    """Everything written to the plant: who, when recorded, when happened, why, under which job, which channel.
 
     A draft keeps its operations with the row versions they expect; accepted, it has a step and its rows.
     One ``step`` is (day, order of acceptance within the day); the database gives it out at acceptance.
@@ -26,7 +26,7 @@ class ChangeSet(models.Model):
         CORRECTION = "correction", "record correction"
         TAKEOVER = "takeover", "first record of a site"
 
-    class Door(models.TextChoices):
+    class Channel(models.TextChoices):
         REST = "rest", "REST"
         PAGE = "page", "page"
         IMPORT = "import", "import"
@@ -45,7 +45,7 @@ class ChangeSet(models.Model):
     state = models.CharField(max_length=10, choices=State.choices, default=State.DRAFT)
     kind = models.CharField(max_length=12, choices=Kind.choices, default=Kind.WORK)
     purpose = models.CharField(max_length=10, choices=Purpose.choices, default=Purpose.RECORD)
-    door = models.CharField(max_length=10, choices=Door.choices)
+    channel = models.CharField(max_length=10, choices=Channel.choices)
     user = models.ForeignKey(
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
     )

@@ -60,7 +60,7 @@ class Migration(migrations.Migration):
                     ),
                 ),
                 (
-                    "door",
+                    "channel",
                     models.CharField(
                         choices=[
                             ("rest", "REST"),

@@ -132,14 +132,14 @@ class Migration(migrations.Migration):
                 ),
                 ("idle_current_a", models.FloatField(blank=True, null=True)),
                 ("speech_current_a", models.FloatField(blank=True, null=True)),
-                ("full_tone_current_a", models.FloatField(blank=True, null=True)),
+                ("full_output_current_a", models.FloatField(blank=True, null=True)),
                 (
                     "idle_power_w",
                     models.FloatField(
                         blank=True, help_text="Only where the model states watts: constant power.", null=True
                     ),
                 ),
-                ("full_tone_power_w", models.FloatField(blank=True, null=True)),
+                ("full_output_power_w", models.FloatField(blank=True, null=True)),
                 ("minimum_voltage_v", models.FloatField(blank=True, null=True)),
                 ("input_impedance_ohm", models.FloatField(blank=True, null=True)),
                 ("input_sensitivity_v", models.FloatField(blank=True, null=True)),
@@ -235,11 +235,11 @@ class Migration(migrations.Migration):
                     ),
                     models.CheckConstraint(
                         condition=models.Q(
-                            ("full_tone_current_a__isnull", True),
-                            ("full_tone_current_a__gte", 0),
+                            ("full_output_current_a__isnull", True),
+                            ("full_output_current_a__gte", 0),
                             _connector="OR",
                         ),
-                        name="device_model_full_tone_current_a_not_negative",
+                        name="device_model_full_output_current_a_not_negative",
                     ),
                     models.CheckConstraint(
                         condition=models.Q(
@@ -249,11 +249,11 @@ class Migration(migrations.Migration):
                     ),
                     models.CheckConstraint(
                         condition=models.Q(
-                            ("full_tone_power_w__isnull", True),
-                            ("full_tone_power_w__gte", 0),
+                            ("full_output_power_w__isnull", True),
+                            ("full_output_power_w__gte", 0),
                             _connector="OR",
                         ),
-                        name="device_model_full_tone_power_w_not_negative",
+                        name="device_model_full_output_power_w_not_negative",
                     ),
                     models.CheckConstraint(
                         condition=models.Q(

@@ -53,11 +53,11 @@ class DeviceModel(Catalogued):
     # self-amplified speakers and horns, at 24 V DC
     idle_current_a = models.FloatField(**_RATING)
     speech_current_a = models.FloatField(**_RATING)
-    full_tone_current_a = models.FloatField(**_RATING)
+    full_output_current_a = models.FloatField(**_RATING)
     idle_power_w = models.FloatField(
         **_RATING, help_text="Only where the model states watts: constant power."
     )
-    full_tone_power_w = models.FloatField(**_RATING)
+    full_output_power_w = models.FloatField(**_RATING)
     minimum_voltage_v = models.FloatField(**_RATING)
     input_impedance_ohm = models.FloatField(**_RATING)
     input_sensitivity_v = models.FloatField(**_RATING)
@@ -112,9 +112,9 @@ class DeviceModel(Catalogued):
                 for name in (
                     "idle_current_a",
                     "speech_current_a",
-                    "full_tone_current_a",
+                    "full_output_current_a",
                     "idle_power_w",
-                    "full_tone_power_w",
+                    "full_output_power_w",
                     "minimum_voltage_v",
                     "idle_poe_w",
                     "paging_poe_w",

@@ -16,9 +16,9 @@ from sites.models import CableType, DeviceModel, Factor, Site
 class Ratings(TypedDict, total=False):
     idle_current_a: float | None
     speech_current_a: float | None
-    full_tone_current_a: float | None
+    full_output_current_a: float | None
     idle_power_w: float | None
-    full_tone_power_w: float | None
+    full_output_power_w: float | None
     minimum_voltage_v: float | None
     input_impedance_ohm: float | None
     input_sensitivity_v: float | None
@@ -131,7 +131,7 @@ def _correct_users(work: Work, what: str) -> None:
                 site=site,
                 state=ChangeSet.State.ACCEPTED,
                 kind=ChangeSet.Kind.CORRECTION,
-                door=main.door,
+                channel=main.channel,
                 user=main.user,
                 accepted_by=main.accepted_by,
                 actor=main.actor,

@@ -24,7 +24,11 @@ def settle() -> None:
 def add_speakers(site_id: int, run_id: int, count: int, *, reason: str) -> int:
     """At the end of a run, as a person adds them. Returns the id of the change set."""
     change = Change(
-        site_id=site_id, user=None, actor="Mara Ellingsworth", reason=reason, door=ChangeSet.Door.COMMAND
+        site_id=site_id,
+        user=None,
+        actor="Mara Ellingsworth",
+        reason=reason,
+        channel=ChangeSet.Channel.COMMAND,
     )
     speaker = {
         "op": "point.append", "run": run_id, "kind": "device", "device_kind": "ceiling_speaker",

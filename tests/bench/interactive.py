@@ -23,7 +23,7 @@ from tests.bench.fleets import add_speakers, sizes, tidy
 from tests.bench.lines import Line, line
 from zones.electrical.subjects import SubjectKind
 from zones.models import Figures, Run
-from zones.recheck.marks import mark_outdated
+from zones.recheck.recheck_queue import mark_outdated
 
 NAME = "interactive"
 CASES = ("bulk",)

@@ -19,8 +19,8 @@ from tests.bench.fleets import sizes, tidy
 from tests.bench.lines import Line, line, peak_rss_mb, seconds
 from zones.plant import queries
 from zones.plant.columns import Query, blocks, statement
-from zones.recheck.marks import mark_outdated
 from zones.recheck.models import Figures
+from zones.recheck.recheck_queue import mark_outdated
 from zones.recheck.sweep import sweep
 
 NAME = "recheck-all"

@@ -36,7 +36,7 @@ class Trees:
     forest: Forest
     tree: NDArray[np.int64]
     parent: NDArray[np.int64]
-    piece_ohm: Floats
+    segment_ohm: Floats
     source_ohm: Floats
     current_a: Floats
     power_w: Floats
@@ -57,7 +57,7 @@ class Trees:
             self.forest,
             source_voltage_v=24.0,
             source_resistance_ohm=self.source_ohm,
-            piece_resistance_ohm=self.piece_ohm,
+            segment_resistance_ohm=self.segment_ohm,
             current_a=self.current_a,
             power_w=self.power_w,
             conductance_s=self.conductance_s,
@@ -91,7 +91,7 @@ def grow(count: int, seed: int = 5) -> Trees:
         forest=Forest.build(parent, tree, count),
         tree=tree,
         parent=parent,
-        piece_ohm=rng.uniform(2.0, 15.0, len(tree)) * 0.17,
+        segment_ohm=rng.uniform(2.0, 15.0, len(tree)) * 0.17,
         source_ohm=rng.uniform(0.0, 0.5, count),
         current_a=np.where(kind == 0, speaker_a, 0.0),
         power_w=np.where(kind == 1, speaker_a * 24.0, 0.0),
@@ -137,7 +137,7 @@ def _one_sweep(trees: Trees) -> Callable[[], object]:
     levels, node = trees.forest.levels, trees.forest.node
     nothing = np.zeros(trees.forest.tree_count)
     source = np.full(trees.forest.tree_count, 24.0)
-    resistance = np.concatenate([trees.piece_ohm, trees.source_ohm])[node]
+    resistance = np.concatenate([trees.segment_ohm, trees.source_ohm])[node]
     current = np.concatenate([trees.current_a, nothing])[node]
     return lambda: radial._sweep(levels, source, resistance, current.copy(), np.zeros_like(current))
 
@@ -157,13 +157,13 @@ def _sparse_newton(trees: Trees) -> Floats:
     points, count = len(trees.tree), trees.forest.tree_count
     # behind an internal resistance of nothing the terminal is the source: some picovolts, for one pattern
     source_s = 1.0 / np.maximum(trees.source_ohm, 1e-9)
-    piece_s = 1.0 / trees.piece_ohm
+    segment_s = 1.0 / trees.segment_ohm
     own = np.arange(points)
     above = np.where(trees.parent < 0, points + trees.tree, trees.parent)
     terminals = points + np.arange(count)
     rows = np.concatenate([own, above, own, above, terminals])
     columns = np.concatenate([own, above, above, own, terminals])
-    entries = np.concatenate([piece_s, piece_s, -piece_s, -piece_s, source_s])
+    entries = np.concatenate([segment_s, segment_s, -segment_s, -segment_s, source_s])
     size = points + count
     network = coo_array((entries, (rows, columns)), shape=(size, size)).tocsc()
     diagonal = np.flatnonzero(network.indices == np.repeat(np.arange(size), np.diff(network.indptr)))

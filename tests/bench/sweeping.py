@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from django.db import connection
 
 from tests.bench.lines import peak_rss_mb
-from zones.recheck.marks import mark_outdated
+from zones.recheck.recheck_queue import mark_outdated
 from zones.recheck.sweep import sweep
 
 CASES = ("all",)

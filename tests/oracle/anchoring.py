@@ -227,7 +227,7 @@ class Anchored:
         for each in bench.fed:
             if not self.of(each.point.row).scaled_length:
                 continue
-            for row in self._life(each.point.row, _same_piece):
+            for row in self._life(each.point.row, _same_segment):
                 values = self.of(row)
                 if values.length_m.likely > 0:
                     length = band.times(values.length_m.likely * factor)
@@ -329,4 +329,4 @@ _same_device = _alike(
         "count_low", "count_likely", "count_high",
     )
 )  # fmt: skip
-_same_piece = _alike(("run_id", "parent_id", "length_m", "length_basis"))
+_same_segment = _alike(("run_id", "parent_id", "length_m", "length_basis"))

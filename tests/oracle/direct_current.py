@@ -64,7 +64,7 @@ def nodes_of(fed: list[Fed], band: int, speaking: Callable[[Hung], bool], values
         nodes.append(
             Node(
                 parent=None if each.above is None else place[each.above.point.id],
-                ohm=0.0 if each.piece is None else values_of(each.piece.row).loop_ohm(band),
+                ohm=0.0 if each.segment is None else values_of(each.segment.row).loop_ohm(band),
                 amps=amps[band],
                 watts=watts[band],
             )
@@ -94,7 +94,7 @@ def direct_current(
     }
     extraordinary = {
         "no solution": seen.unsolved,
-        "fed in its midst": sum(1 for tree in trees for each in tree.fed if each.piece is None),
+        "fed in its midst": sum(1 for tree in trees for each in tree.fed if each.segment is None),
         "paging sets": len(standing.paging_sets()),
         "watts": sum(1 for tree in trees for each in tree.fed if values_of(each.point.row).speech_w.high > 0),
     }
@@ -234,18 +234,18 @@ def _run_voltage(subject: Subject, run: DcRun, points: dict[int, PointValues], s
 
 
 def _conductor_current(subject: Subject, values_of: ValuesOf, run: DcRun, seen: Seen) -> list[Figure]:
-    """The share of its rating that one conductor of the hardest-loaded piece carries, shown at the rating of
-    the piece judged. A piece without a rating is not judged."""
+    """The share of its rating that one conductor of the hardest-loaded segment carries, shown at the rating of
+    the segment judged. A segment without a rating is not judged."""
     shares: list[dict[int, float]] = [{}, {}, {}]
     rating: dict[int, float] = {}
-    piece: dict[int, int] = {}
+    segment: dict[int, int] = {}
     for point in run.run.points:
         id_ = point.id
         fed = run.fed.get(id_)
-        if fed is None or fed.piece is None:
+        if fed is None or fed.segment is None:
             continue
-        values = values_of(fed.piece.row)
-        rating[id_], piece[id_] = values.rating_a, fed.piece.id
+        values = values_of(fed.segment.row)
+        rating[id_], segment[id_] = values.rating_a, fed.segment.id
         for band in range(3):
             per_conductor = seen.branch_a.get((id_, band), NAN) / values.pairs
             shares[band][id_] = per_conductor / values.rating_a
@@ -253,7 +253,7 @@ def _conductor_current(subject: Subject, values_of: ValuesOf, run: DcRun, seen: 
     if not judged:
         return []
     hardest = Bands(*(worst(of_band.values(), largest=True) for of_band in shares))
-    where = frozenset(piece[id_] for id_ in judged)
+    where = frozenset(segment[id_] for id_ in judged)
     limit, *others = dict.fromkeys(rating[id_] for id_ in judged)
     or_else = tuple((hardest.times(other), other) for other in others)
     return [Figure(subject, "conductor_current", hardest.times(limit), limit, where, or_else)]

@@ -14,7 +14,7 @@ Subject = tuple[str, int]
 
 
 class Judged(IntEnum):
-    WITHIN, NEAR, CANNOT_TELL, PROBABLY_OVER, OVER = range(5)
+    WITHIN, NEAR, CANNOT_TELL, PROBABLY_PAST, PAST = range(5)
 
 
 @dataclass(frozen=True)
@@ -89,9 +89,9 @@ class Figure:
         rule = RULES[self.code]
         low, likely, high = (is_past(value, self.limit, rule) for value in self.bands)
         if low:
-            found = Judged.OVER
+            found = Judged.PAST
         elif likely:
-            found = Judged.PROBABLY_OVER
+            found = Judged.PROBABLY_PAST
         elif high or math.isnan(self.bands.high) or math.isnan(self.limit):
             found = Judged.CANNOT_TELL
         else:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 
 @dataclass
 class Node:
-    """A point of a tree. parent: place of its parent in the list, None at the source. ohm: of its piece."""
+    """A point of a tree. parent: place of its parent in the list, None at the source. ohm: of its segment."""
 
     parent: int | None
     ohm: float
@@ -19,7 +19,7 @@ class Node:
 
 @dataclass
 class Solved:
-    """By node: voltage, current of its load, current in its piece. terminal_v, source_a: of the source."""
+    """By node: voltage, current of its load, current in its segment. terminal_v, source_a: of the source."""
 
     volts: list[float]
     load_a: list[float]
@@ -94,7 +94,7 @@ def solve_dc(nodes: list[Node], source_v: float, source_ohm: float, *, walks: in
 def solve_resistive(nodes: list[Node], source_ohm: float) -> list[float]:
     """Voltage of every node, of conductances behind a source of 1 V and source_ohm.
 
-    Seen from above, a piece and all behind it is one conductance: 1 / (ohm + 1 / inner), inner being what
+    Seen from above, a segment and all behind it is one conductance: 1 / (ohm + 1 / inner), inner being what
     hangs at the node and behind it, side by side.
     """
     order = order_of(nodes)

@@ -1,6 +1,6 @@
 """Audio of self-amplified runs, and lines behind amplifiers: networks of resistive loads.
 
-The judged point is the lowest in the likely solution. The high estimate takes its path long, the other pieces
+The judged point is the lowest in the likely solution. The high estimate takes its path long, the other segments
 short and all loads high; the low estimate the reverse.
 """
 
@@ -36,9 +36,9 @@ def _lowest(
     said = [values_of(point.row) for point in points]
     above = [None if point.above is None else place[point.above.id] for point in points]
 
-    def solve(piece_bands: list[int], load_band: int) -> list[float]:
+    def solve(segment_bands: list[int], load_band: int) -> list[float]:
         nodes = [
-            Node(above[k], ohm(said[k], piece_bands[k]), siemens=siemens(said[k], load_band))
+            Node(above[k], ohm(said[k], segment_bands[k]), siemens=siemens(said[k], load_band))
             for k in range(len(points))
         ]
         return solve_resistive(nodes, source_ohm)

@@ -66,13 +66,13 @@ class Standing:
 
 @dataclass
 class Fed:
-    """A point in the DC tree of a supply. above: the one it is fed through, None at the feed. piece: the
-    point whose piece of cable leads there, None where the supply lands on the point itself. at_block: fed
+    """A point in the DC tree of a supply. above: the one it is fed through, None at the feed. segment: the
+    point whose segment of cable leads there, None where the supply lands on the point itself. at_block: fed
     there."""
 
     point: Hung
     above: Fed | None
-    piece: Hung | None
+    segment: Hung | None
     at_block: bool
 
 
@@ -88,7 +88,7 @@ class DcRun:
 
 
 def dc_run(run: StandingRun) -> DcRun:
-    """Each section, what lies between cuts of the minus, is a tree rooted at its own feed.
+    """Each section, what lies between cuts of the negative, is a tree rooted at its own feed.
 
     A section that reaches the block uncut is fed there if the run has a supply; any other at the first of its
     points that a supply lands on. More feeds than one in a section are paralleled: computed from the first.
@@ -97,13 +97,13 @@ def dc_run(run: StandingRun) -> DcRun:
     sections: dict[int, list[Hung]] = {}
     top_of: dict[int, Hung] = {}
     for point in run.points:
-        top = point if point.above is None or point.row["minus_cut"] else top_of[point.above.id]
+        top = point if point.above is None or point.row["negative_cut"] else top_of[point.above.id]
         top_of[point.id] = top
         sections.setdefault(top.id, []).append(point)
     block_supply = run.row["supply_id"]
     for points in sections.values():
         top = points[0]
-        at_block = top.above is None and not top.row["minus_cut"] and block_supply is not None
+        at_block = top.above is None and not top.row["negative_cut"] and block_supply is not None
         feeds = [point for point in points if point.row["feed_supply_id"] is not None]
         if at_block + len(feeds) > 1:
             out.paralleled = True
@@ -123,7 +123,7 @@ def _hang(out: DcRun, points: list[Hung], supply: int) -> None:
 
 
 def _hang_from(out: DcRun, points: list[Hung], feed: Hung) -> None:
-    """Walk away from the feed in all directions; a piece is the same whichever end it is fed from."""
+    """Walk away from the feed in all directions; a segment is the same whichever end it is fed from."""
     beside: dict[int, list[tuple[Hung, Hung]]] = {point.id: [] for point in points}
     for point in points[1:]:
         assert point.above is not None
@@ -133,9 +133,9 @@ def _hang_from(out: DcRun, points: list[Hung], feed: Hung) -> None:
     to_visit = [feed]
     for at in to_visit:
         out.supply_of[at.id] = feed.row["feed_supply_id"]
-        for neighbour, piece in beside[at.id]:
+        for neighbour, segment in beside[at.id]:
             if neighbour.id not in out.fed:
-                out.fed[neighbour.id] = Fed(neighbour, out.fed[at.id], piece, at_block=False)
+                out.fed[neighbour.id] = Fed(neighbour, out.fed[at.id], segment, at_block=False)
                 to_visit.append(neighbour)
 
 

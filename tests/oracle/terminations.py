@@ -7,7 +7,11 @@ from .record import Row
 from .standing import Standing, StandingRun
 from .values import UNKNOWN_GAUGES, Bands
 
-OPPOSITES = {("audio_plus", "audio_minus"), ("dc_ground", "dc_minus"), ("line_hot", "line_common")}
+OPPOSITES = {
+    ("audio_positive", "audio_negative"),
+    ("dc_positive", "dc_negative"),
+    ("line_hot", "line_common"),
+}
 # thickest and thinnest conductor
 GAUGES = {"66_split": (20, 26), "66_unsplit": (20, 26), "110": (22, 26), "screw": (12, 26)}
 
@@ -59,7 +63,7 @@ def _block(block: int, landings: list[Row], *, several_zones: bool) -> list[Figu
 
 
 def _gauge(standing: Standing, run: StandingRun) -> list[Figure]:
-    """Gauge numbers outside what the block takes, of the pieces that land on it."""
+    """Gauge numbers outside what the block takes, of the segments that land on it."""
     home = [point for point in run.points if point.above is None]
     if not home:
         return []
@@ -68,16 +72,16 @@ def _gauge(standing: Standing, run: StandingRun) -> list[Figure]:
     def outside(gauge: int) -> float:
         return float(max(thickest - gauge, gauge - thinnest, 0))
 
-    pieces = []
+    segments = []
     for point in home:
         cable = point.row["cable_type_id"]
         gauge = standing.record.cables[cable]["gauge_awg"] if cable is not None else None
         if gauge is None:
             possible = [outside(each) for each in UNKNOWN_GAUGES]
-            pieces.append(Bands(min(possible), possible[1], max(possible)))
+            segments.append(Bands(min(possible), possible[1], max(possible)))
         else:
-            pieces.append(_same(outside(gauge)))
-    worst = Bands(*(max(piece[band] for piece in pieces) for band in range(3)))
+            segments.append(_same(outside(gauge)))
+    worst = Bands(*(max(segment[band] for segment in segments) for band in range(3)))
     return [Figure(("run", run.id), "wire_gauge", worst, 0.0)]
 
 

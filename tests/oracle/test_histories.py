@@ -28,7 +28,7 @@ PAUSES = 3
 # What so many histories cannot fail to bring about; where they do, they have become too tame to show anything
 SEEN = [
     *(f"figure {code}" for code in RULES if code != "cannot_compute"),
-    *(f"judged {word}" for word in ("within", "near", "cannot_tell", "probably_over", "over")),
+    *(f"judged {word}" for word in ("within", "near", "cannot_tell", "probably_past", "past")),
     *(f"attributed: {kind}" for kind in ("addition", "alteration", "record correction", "as found")),
     "between",
     "settled",

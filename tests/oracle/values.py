@@ -1,4 +1,4 @@
-"""From what is recorded of a device or a piece of cable to its low, likely and high value.
+"""From what is recorded of a device or a segment of cable to its low, likely and high value.
 
 The tables are those of the domain reference; each can be replaced by an edited factor of that name. Low is
 the kindest estimate, high the harshest.
@@ -13,7 +13,7 @@ from typing import Any, NamedTuple
 from .record import Record, Row
 
 UNKNOWN, GUESSED, DRAWING, MARKED, MEASURED = range(5)
-SPLICE, DEVICE, LUMP = range(3)
+SPLICE, DEVICE, UNCOUNTED_GROUP = range(3)
 HORN = 3
 NAN = math.nan
 UNKNOWN_GAUGES = (22, 24, 26)
@@ -28,14 +28,14 @@ DEFAULTS: dict[str, float] = {
     "current_drawing_low": 0.8, "current_drawing_high": 1.3,
     "current_marked_low": 0.85, "current_marked_high": 1.15,
     "current_measured_low": 0.95, "current_measured_high": 1.05,
-    "unknown_piece_low_m": 4, "unknown_piece_likely_m": 8, "unknown_piece_high_m": 15,
+    "unknown_segment_low_m": 4, "unknown_segment_likely_m": 8, "unknown_segment_high_m": 15,
     "unknown_home_run_low_m": 15, "unknown_home_run_likely_m": 40, "unknown_home_run_high_m": 90,
     "unknown_speaker_low_a": 0.030, "unknown_speaker_likely_a": 0.050, "unknown_speaker_high_a": 0.090,
     "unknown_horn_low_a": 0.120, "unknown_horn_likely_a": 0.250, "unknown_horn_high_a": 0.500,
     "unknown_speaker_tap_low_w": 0.5, "unknown_speaker_tap_likely_w": 1, "unknown_speaker_tap_high_w": 5,
     "unknown_horn_tap_low_w": 7.5, "unknown_horn_tap_likely_w": 15, "unknown_horn_tap_high_w": 30,
     "unknown_idle_of_speech": 0.5,
-    "speech_of_full_tone": 0.5,
+    "speech_of_full_output": 0.5,
     "loading_fraction": 0.8,
     "conductor_rating_a": 1,
     "speakers_per_output": 40,
@@ -64,7 +64,7 @@ NOTHING = Bands(0.0, 0.0, 0.0)
 
 @dataclass
 class PointValues:
-    """What one row of a point puts on its networks, of all devices there together, and its piece of cable.
+    """What one row of a point puts on its networks, of all devices there together, and its segment of cable.
 
     per_m: Ω of one conductor. watts are drawn at constant power. scaled_*: a reading may settle it.
     """
@@ -114,7 +114,7 @@ class Values:
 
     def length_m(self, length: float | None, basis: int | None, *, home_run: bool) -> Bands:
         if length is None or not basis:
-            return self.unknown("unknown_home_run" if home_run else "unknown_piece", "m")
+            return self.unknown("unknown_home_run" if home_run else "unknown_segment", "m")
         return self.band("length", basis).times(length)
 
     def conductor_ohm_per_m(self, cable: int | None) -> Bands:
@@ -163,7 +163,7 @@ class Values:
         return values
 
     def _count(self, row: Row) -> Bands:
-        if row["kind"] == LUMP:
+        if row["kind"] == UNCOUNTED_GROUP:
             return Bands(float(row["count_low"]), float(row["count_likely"]), float(row["count_high"]))
         return Bands(1.0, 1.0, 1.0) if row["kind"] == DEVICE else NOTHING
 
@@ -187,9 +187,9 @@ class Values:
         idle = _first(row["idle_current_a"], model.get("idle_current_a"))
         speech = _first(row["speech_current_a"], model.get("speech_current_a"))
         full, full_w, idle_w = (
-            model.get("full_tone_current_a"), model.get("full_tone_power_w"), model.get("idle_power_w")
+            model.get("full_output_current_a"), model.get("full_output_power_w"), model.get("idle_power_w")
         )  # fmt: skip
-        of_full = self.factors["speech_of_full_tone"]
+        of_full = self.factors["speech_of_full_output"]
         if speech is None and full is not None:
             speech = max(full * of_full, idle or 0.0)
         if speech is None and full_w is not None:
@@ -213,7 +213,7 @@ class Values:
                     idle_band = self.band("current", basis).times(idle)
             values.speech_a, values.idle_a = speech_a.times(values.count), idle_band.times(values.count)
         judged_well = basis >= MARKED and (speech is not None or full_w is not None)
-        values.scaled_current = not judged_well or row["kind"] == LUMP
+        values.scaled_current = not judged_well or row["kind"] == UNCOUNTED_GROUP
 
 
 def ohm_per_m(gauge: float, temperature_c: float) -> float:

@@ -22,10 +22,10 @@ _OPTIONS = ".options reltol=1e-9 abstol=1e-12 vntol=1e-9 gmin=1e-15 itl1=500"
 
 
 def node_names(tree: Tree) -> list[str]:
-    """The node of each point. Points joined by a piece of zero length are one node: ngspice would replace its
+    """The node of each point. Points joined by a segment of zero length are one node: ngspice would replace its
     resistance by one of its own."""
     names: list[str] = []
-    for point, (parent, resistance) in enumerate(zip(tree.parent, tree.piece_resistance_ohm, strict=True)):
+    for point, (parent, resistance) in enumerate(zip(tree.parent, tree.segment_resistance_ohm, strict=True)):
         above = names[parent] if parent >= 0 else _terminal(tree)
         names.append(f"p{point}" if resistance else above)
     return names
@@ -46,7 +46,7 @@ def netlist(tree: Tree, title: str) -> str:
         above = names[parent] if parent >= 0 else _terminal(tree)
         if node != above:
             lines += [
-                f"R{point} {above} {node} {tree.piece_resistance_ohm[point]!r}",
+                f"R{point} {above} {node} {tree.segment_resistance_ohm[point]!r}",
                 f".nodeset v({node})={vs!r}",
             ]
         if tree.current_a[point] or tree.power_w[point]:

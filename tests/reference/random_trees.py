@@ -1,4 +1,4 @@
-"""Five hundred random cable trees: chains and branches, all kinds of load and sums of them, splices, pieces
+"""Five hundred random cable trees: chains and branches, all kinds of load and sums of them, splices, segments
 of zero length, sources with and without resistance; most of them feasible, many not, some close to collapse.
 
 Only `random.Random.random` is drawn upon, which gives the same numbers on every version and machine, and no
@@ -20,7 +20,7 @@ class Tree:
     source_voltage_v: float
     source_resistance_ohm: float
     parent: list[int] = field(default_factory=list)
-    piece_resistance_ohm: list[float] = field(default_factory=list)
+    segment_resistance_ohm: list[float] = field(default_factory=list)
     current_a: list[float] = field(default_factory=list)
     power_w: list[float] = field(default_factory=list)
     conductance_s: list[float] = field(default_factory=list)
@@ -45,14 +45,14 @@ def _grow(draw: random.Random, tree: Tree, size: int, branching: float) -> None:
     for number in range(size):
         branches_off = draw.random() < branching
         tree.parent.append(int(draw.random() * (number + 1)) - 1 if branches_off else number - 1)
-        tree.piece_resistance_ohm.append(0.0 if draw.random() < 0.07 else _between(draw, 0.1, 4.0))
+        tree.segment_resistance_ohm.append(0.0 if draw.random() < 0.07 else _between(draw, 0.1, 4.0))
         for loads in (tree.current_a, tree.power_w, tree.conductance_s):
             loads.append(0.0)
 
 
 def _resistance_from_ideal_source(tree: Tree) -> list[float]:
     paths: list[float] = []
-    for parent, resistance in zip(tree.parent, tree.piece_resistance_ohm, strict=True):
+    for parent, resistance in zip(tree.parent, tree.segment_resistance_ohm, strict=True):
         paths.append(resistance + (paths[parent] if parent >= 0 else tree.source_resistance_ohm))
     return paths
 
@@ -85,20 +85,20 @@ def _anything(draw: random.Random) -> Tree:
 
 
 def _close_to_collapse(draw: random.Random) -> Tree:
-    """One constant-power load at the end of a chain, or equal ones on equal pieces behind one source."""
+    """One constant-power load at the end of a chain, or equal ones on equal segments behind one source."""
     tree = _empty(draw)
     share = (0.9, 0.99, 0.999, 0.9999, 1.0001, 1.001, 1.01, 1.1)[int(draw.random() * 8)]
     size = 1 + int(draw.random() * 20)
     if draw.random() < 0.5:
         _grow(draw, tree, size, 0.0)
-        tree.piece_resistance_ohm[0] = 1.0  # so that not all of them are zero
+        tree.segment_resistance_ohm[0] = 1.0  # so that not all of them are zero
         total = _resistance_from_ideal_source(tree)[-1]
         tree.power_w[-1] = share * tree.source_voltage_v**2 / (4 * total)
     else:
         _grow(draw, tree, size, 0.0)
-        piece = _between(draw, 0.1, 4.0)
+        segment = _between(draw, 0.1, 4.0)
         tree.parent[:] = [-1] * size
-        tree.piece_resistance_ohm[:] = [piece] * size
-        total = tree.source_resistance_ohm + piece / size
+        tree.segment_resistance_ohm[:] = [segment] * size
+        total = tree.source_resistance_ohm + segment / size
         tree.power_w[:] = [share * tree.source_voltage_v**2 / (4 * total) / size] * size
     return tree

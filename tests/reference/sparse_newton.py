@@ -46,23 +46,23 @@ def solve(tree: Tree) -> NDArray[np.float64] | None:
 def _nodes(
     tree: Tree,
 ) -> tuple[NDArray[np.intp], NDArray[np.intp], NDArray[np.intp], NDArray[np.float64], int]:
-    """Points joined by a piece of zero length are one node; node 0 is the ideal source."""
-    pieces: list[tuple[int, int, float]] = []
+    """Points joined by a segment of zero length are one node; node 0 is the ideal source."""
+    segments: list[tuple[int, int, float]] = []
     count = 1
 
     def node_behind(above: int, resistance: float) -> int:
         nonlocal count
         if resistance == 0.0:
             return above
-        pieces.append((above, count, 1.0 / resistance))
+        segments.append((above, count, 1.0 / resistance))
         count += 1
         return count - 1
 
     terminal = node_behind(0, tree.source_resistance_ohm)
     node_of_point: list[int] = []
-    for parent, resistance in zip(tree.parent, tree.piece_resistance_ohm, strict=True):
+    for parent, resistance in zip(tree.parent, tree.segment_resistance_ohm, strict=True):
         node_of_point.append(node_behind(node_of_point[parent] if parent >= 0 else terminal, resistance))
-    near, far, conductance = zip(*pieces, strict=True) if pieces else ((), (), ())
+    near, far, conductance = zip(*segments, strict=True) if segments else ((), (), ())
     return (
         np.array(node_of_point, dtype=np.intp),
         np.array(near, dtype=np.intp),

@@ -50,7 +50,7 @@ def test_source_and_device_power_are_each_others_inverse() -> None:
     )
 
 
-@pytest.mark.parametrize(("ports", "verdict"), [(24, Verdict.NEAR), (25, Verdict.OVER)])
+@pytest.mark.parametrize(("ports", "verdict"), [(24, Verdict.NEAR), (25, Verdict.PAST)])
 def test_24_class_3_ports_fit_370_w_and_a_25th_does_not(ports: int, verdict: Verdict) -> None:
     """IEEE 802.3: 24 × 15.4 W = 369.6 W of 370 W."""
     toy = ToyPlant()

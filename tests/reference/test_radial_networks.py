@@ -12,24 +12,24 @@ from tests.reference.trees import solve_trees
 from zones.electrical.conductors import FOOT_M, loop_resistance_ohm
 from zones.electrical.radial import REASONS
 
-PIECE_10_M_OHM = float(loop_resistance_ohm(24, 10.0))
+SEGMENT_10_M_OHM = float(loop_resistance_ohm(24, 10.0))
 
 
-def chain(source_voltage_v: float, pieces: list[float], **loads: list[float]) -> Tree:
-    none = [0.0] * len(pieces)
+def chain(source_voltage_v: float, segments: list[float], **loads: list[float]) -> Tree:
+    none = [0.0] * len(segments)
     return Tree(
         source_voltage_v,
         0.0,
-        parent=list(range(-1, len(pieces) - 1)),
-        piece_resistance_ohm=pieces,
+        parent=list(range(-1, len(segments) - 1)),
+        segment_resistance_ohm=segments,
         current_a=loads.get("current_a", none),
         power_w=loads.get("power_w", none),
         conductance_s=loads.get("conductance_s", none),
     )
 
 
-TEN_CURRENTS = chain(24.0, [PIECE_10_M_OHM] * 10, current_a=[0.05] * 10)
-TEN_POWERS = chain(24.0, [PIECE_10_M_OHM] * 10, power_w=[1.2] * 10)
+TEN_CURRENTS = chain(24.0, [SEGMENT_10_M_OHM] * 10, current_a=[0.05] * 10)
+TEN_POWERS = chain(24.0, [SEGMENT_10_M_OHM] * 10, power_w=[1.2] * 10)
 FORK = Tree(24.0, 0.0, [-1, 0, 0], [2.0, 3.0, 4.0], [0.0] * 3, [5.0, 6.0, 2.0], [0.0] * 3)
 
 

@@ -43,7 +43,7 @@ def test_the_trees_are_of_every_sort(trees: list[Tree]) -> None:
     assert np.count_nonzero(solution.reason == VOLTAGE_NOT_ABOVE_ZERO) > 10
     assert np.count_nonzero(solution.iterations > 7) > 20, "close to collapse Newton takes more steps"
     assert max(len(tree.parent) for tree in trees) > 90
-    assert any(0.0 in tree.piece_resistance_ohm for tree in trees)
+    assert any(0.0 in tree.segment_resistance_ohm for tree in trees)
     assert {tree.source_resistance_ohm == 0.0 for tree in trees} == {True, False}
 
 

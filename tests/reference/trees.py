@@ -30,7 +30,7 @@ def solve_trees(trees: Sequence[Tree]) -> Solution:
         Forest.build(parent, tree_of_point, len(trees)),
         source_voltage_v=[tree.source_voltage_v for tree in trees],
         source_resistance_ohm=[tree.source_resistance_ohm for tree in trees],
-        piece_resistance_ohm=joined("piece_resistance_ohm"),
+        segment_resistance_ohm=joined("segment_resistance_ohm"),
         current_a=joined("current_a"),
         power_w=joined("power_w"),
         conductance_s=joined("conductance_s"),

@@ -14,7 +14,11 @@ from sites.changes.models import ChangeSet  # noqa: E402 - Django must be set up
 from sites.changes.services import Change, change_one  # noqa: E402
 
 change = Change(
-    site_id=int(sys.argv[1]), user=None, actor="Tom Reed", reason="a new zone", door=ChangeSet.Door.COMMAND
+    site_id=int(sys.argv[1]),
+    user=None,
+    actor="Tom Reed",
+    reason="a new zone",
+    channel=ChangeSet.Channel.COMMAND,
 )
 # Django and Celery load what they need with the first change
 change_one(change, {"op": "zone.add", "name": f"{sys.argv[2]} warm-up"})

@@ -11,7 +11,7 @@ import django
 django.setup()
 
 from tests.resilience.pausing import end_with_parent  # noqa: E402 - Django must be set up first
-from zones.recheck.marks import mark_outdated, raise_due  # noqa: E402
+from zones.recheck.recheck_queue import mark_outdated, raise_due  # noqa: E402
 
 end_with_parent()
 while True:

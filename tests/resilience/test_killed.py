@@ -39,7 +39,7 @@ from tests.resilience.test_brokers import WORKER
 from tests.zones.recheck.conftest import another_connection
 from zones.electrical.evaluate import SOLVER_VERSION
 from zones.models import DueDate, Finding, SiteCheck
-from zones.recheck.marks import mark_sites
+from zones.recheck.recheck_queue import mark_sites
 from zones.recheck.sweep import sweep
 
 pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.slow]

@@ -15,7 +15,7 @@ from tests.zones.recheck.conftest import another_connection, make_terminal
 from tests.zones.recording import SiteRecord
 from zones.electrical.subjects import SubjectKind
 from zones.models import Figures, SiteCheck
-from zones.recheck.marks import mark_sites
+from zones.recheck.recheck_queue import mark_sites
 from zones.recheck.sweep import BATCHES, look_once, sweep
 
 pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.slow]
@@ -28,7 +28,7 @@ def recomputed(said: str) -> int:
 
 
 def thin_sites(count: int) -> list[int]:
-    """Sites to be recomputed in the bulk lane, thinner than any door of ours makes; their ids, in order."""
+    """Sites to be recomputed in the bulk lane, thinner than any channel of ours makes; their ids, in order."""
     record = SiteRecord()
     with connection.cursor() as cursor:
         cursor.execute("ALTER TABLE site DISABLE TRIGGER USER")
@@ -118,7 +118,7 @@ def test_what_raw_sql_writes_is_rechecked_like_what_a_service_writes(processes: 
     sweep()
     with another_connection() as other, other.transaction():
         row = other.execute(
-            """INSERT INTO change_set (site_id, state, kind, purpose, door, actor, reason, job_reference,
+            """INSERT INTO change_set (site_id, state, kind, purpose, channel, actor, reason, job_reference,
                    happened_on, quiet, operations, created_at, version)
                VALUES (%s, 'accepted', 'work', 'record', 'sql', 'psql', 'more', '', '2026-03-05', false,
                    '[]', now(), 1) RETURNING id""",
@@ -137,7 +137,7 @@ def test_what_raw_sql_writes_is_rechecked_like_what_a_service_writes(processes: 
                )
                INSERT INTO point_facts (site_id, point_id, run_id, rank, parent_id, parent_rank, kind,
                    device_kind, model_id, place, length_m, length_basis, cable_type_id, dc_pairs,
-                   minus_cut, current_basis, tap_basis)
+                   negative_cut, current_basis, tap_basis)
                SELECT added.site_id, added.id, added.run_id, added.rank, last.point_id, last.rank, last.kind,
                    last.device_kind, last.model_id, '', 5, 4, last.cable_type_id, 1, false, 4, 0
                FROM added, last""",

@@ -14,7 +14,7 @@ from sites.changes.models import Mark
 from tests.resilience.conftest import Process, Processes
 from tests.resilience.left import left_of, overloaded
 from tests.resilience.spoiling import REASON
-from zones.findings.series import CANNOT_COMPUTE
+from zones.findings.timeline import CANNOT_COMPUTE
 from zones.models import Finding, SiteCheck
 from zones.recheck.batch import FIRST_PAUSE
 

@@ -1,4 +1,4 @@
-"""Four writers at once, through four doors, while workers are killed and the broker forgets: nothing is
+"""Four writers at once, through four channels, while workers are killed and the broker forgets: nothing is
 lost, nothing doubled, and every figure, finding and attribution is what the oracle says.
 
 A tenth of it without ``--long``.
@@ -37,7 +37,7 @@ from zones.models import Finding, SiteCheck
 pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.slow]
 
 CHANGE_SETS = 10_000
-DOORS = ("service", "rows", "rest", "import")
+CHANNELS = ("service", "rows", "rest", "import")
 KILLED_AFTER_S, FLUSHED_EVERY_S = 2.0, 5.0
 SETTLED_WITHIN_S = 10.0
 """Of the whole of it, on a machine that does nothing else: a tenth runs beside other tests."""
@@ -51,7 +51,7 @@ def test_nothing_is_lost(broker: str | None, processes: Processes, request: pyte
     environment = {"CELERY_BROKER_URL": url} if url else {}
     flush = (lambda: _flush(url, processes)) if url else None
     with _faults(lambda: _looker(processes, environment, told=bool(url)), flush) as stop_faults:
-        writers = _writers(processes, environment, count // len(DOORS))
+        writers = _writers(processes, environment, count // len(CHANNELS))
         sites = [site for writer in writers for site in _written(writer)]
         stop_faults()
     stopped = time.monotonic()
@@ -78,11 +78,11 @@ def _writers(processes: Processes, environment: dict[str, str], change_sets: int
     return [
         processes.start(
             "tests.resilience.writing",
-            json.dumps({**told, "door": door, "seed": seed}),
+            json.dumps({**told, "channel": channel, "seed": seed}),
             ZONEBOOK_REQUESTS_PER_MINUTE="1000000",
             **environment,
         )
-        for seed, door in enumerate(DOORS, start=1)
+        for seed, channel in enumerate(CHANNELS, start=1)
     ]
 
 

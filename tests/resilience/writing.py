@@ -1,6 +1,6 @@
-"""A process that writes the record through one door, change set after change set, as fast as it can.
+"""A process that writes the record through one channel, change set after change set, as fast as it can.
 
-python -m tests.resilience.writing WHAT, WHAT being JSON: the door (``service``, ``rows``, ``rest`` or
+python -m tests.resilience.writing WHAT, WHAT being JSON: the channel (``service``, ``rows``, ``rest`` or
 ``import``), how many change sets at least, a seed, and the ids that it needs. Prints the ids of its sites.
 """
 
@@ -34,7 +34,7 @@ FIXTURES = Path(settings.BASE_DIR) / "fixtures"
 
 
 def main(what: dict[str, Any]) -> None:
-    sites = import_sites(what) if what["door"] == "import" else play(what)
+    sites = import_sites(what) if what["channel"] == "import" else play(what)
     print(json.dumps(sites))
 
 
@@ -86,20 +86,22 @@ class ByRest(History):
 
 
 _ENDED: Any = object()
-DOORS: dict[str, type[History]] = {"service": History, "rows": ByRows, "rest": ByRest}
+CHANNELS: dict[str, type[History]] = {"service": History, "rows": ByRows, "rest": ByRest}
 
 
 def play(what: dict[str, Any]) -> list[int]:
     """Histories of ``CHANGE_SETS_A_SITE`` change sets, two at a time, so that each site is written to while
     it is rechecked."""
     contract = Contract.objects.get(pk=what["contract"])
-    if what["door"] == "rest":
+    if what["channel"] == "rest":
         ByRest.client = Client(SERVER_NAME="localhost", headers={"Authorization": f"Bearer {what['token']}"})
     histories: list[History] = []
     accepted = 0
     while accepted < what["change_sets"]:
         seed = what["seed"] * 1000 + len(histories)
-        pair = [DOORS[what["door"]](seed + k, Catalogue(**what["catalogue"]), contract) for k in range(2)]
+        pair = [
+            CHANNELS[what["channel"]](seed + k, Catalogue(**what["catalogue"]), contract) for k in range(2)
+        ]
         playing = [history.play(CHANGE_SETS_A_SITE) for history in pair]
         while playing:
             playing = [each for each in playing if next(each, _ENDED) is not _ENDED]
@@ -124,9 +126,7 @@ def import_sites(what: dict[str, Any]) -> list[int]:
         before = set(Site.objects.values_list("pk", flat=True))
         with tempfile.TemporaryDirectory() as folder:
             codes = _copy_under_other_codes(Path(folder), suffix)
-            call_command(
-                "inventory", "import", FIXTURES / "catalogue", folder, verbosity=0, stdout=sys.stderr
-            )
+            call_command("asbuilt", "import", FIXTURES / "catalogue", folder, verbosity=0, stdout=sys.stderr)
         sites += Site.objects.filter(code__in=codes).exclude(pk__in=before).values_list("pk", flat=True)
     return sites
 

@@ -46,7 +46,7 @@ def shared_change() -> Iterator[ChangeSet]:
         user=None,
         actor="Ida Lark",
         reason="as listed",
-        door=ChangeSet.Door.COMMAND,
+        channel=ChangeSet.Channel.COMMAND,
         happened_on=DAY,
     )
     with open_change_set(change) as change_set:
@@ -92,7 +92,7 @@ class SiteRecord:
             user=None,
             actor="Tom Reed",
             reason=said.pop("reason", "as built"),
-            door=ChangeSet.Door.COMMAND,
+            channel=ChangeSet.Channel.COMMAND,
             happened_on=day,
             kind=kind,
             **said,

@@ -43,7 +43,7 @@ class Estimate:
 
 @dataclass(frozen=True)
 class Count:
-    """How many devices a lump stands for; None throughout where nobody can say."""
+    """How many devices an uncounted group stands for; None throughout where nobody can say."""
 
     low: int | None
     likely: int | None

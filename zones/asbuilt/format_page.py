@@ -7,7 +7,7 @@ from pathlib import Path
 from .formats import ALL, Column, FileKind
 
 PAGE = Path(__file__).with_name("FORMAT.md")
-MARK = "<!-- below: written by `manage.py inventory format` from zones/asbuilt/formats -->"
+MARK = "<!-- below: written by `manage.py asbuilt format` from zones/asbuilt/formats -->"
 
 
 def render() -> str:

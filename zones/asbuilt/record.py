@@ -81,7 +81,17 @@ class Record:
         return found
 
     def _read_changes(self, found: dict[int, Thing]) -> None:
-        fields = ("id", "site_id", "step", "happened_on", "actor", "job_reference", "reason", "kind", "door")
+        fields = (
+            "id",
+            "site_id",
+            "step",
+            "happened_on",
+            "actor",
+            "job_reference",
+            "reason",
+            "kind",
+            "channel",
+        )
         rows = ChangeSet.objects.filter(site_id__in=found, state=ChangeSet.State.ACCEPTED).order_by(
             "site_id", "step"
         )

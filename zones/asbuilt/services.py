@@ -21,13 +21,13 @@ from sites.changes.constraints import problem_of
 from sites.changes.models import ChangeSet
 from sites.models import Site
 
-from .aside import put_aside
 from .exporting import Exporter
 from .files import read_files
 from .formats import ALL, BY_NAME, FileKind
 from .parsing import Row, parse
 from .problems import ImportRefusedError, Problem
 from .record import Record
+from .rejected_rows import put_aside
 from .resolving import Importer, resolve
 from .things import Thing
 from .writing import Writer

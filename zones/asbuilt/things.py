@@ -28,7 +28,7 @@ class Change:
     site: Thing
     key: str
     happened_on: dt.date
-    values: Values  # actor, job_reference, reason, kind, door
+    values: Values  # actor, job_reference, reason, kind, channel
     order: int  # within its day
     id: int | None = None
     step: int | None = None

@@ -111,7 +111,7 @@ class Writer:
             actor=importer.actor,
             reason=importer.reason or "import of as-built files",
             happened_on=importer.now.date(),
-            door=ChangeSet.Door.IMPORT,
+            channel=ChangeSet.Channel.IMPORT,
         )
 
     def _write_coverages(self) -> None:
@@ -232,7 +232,7 @@ def _asked(change: Change, user: User | None) -> ChangeAsked:
         job_reference=values["job_reference"],
         happened_on=change.happened_on,
         kind=ChangeSet.Kind(values["kind"]),
-        door=ChangeSet.Door(values["door"]),
+        channel=ChangeSet.Channel(values["channel"]),
         quiet=change.quiet,
     )
 

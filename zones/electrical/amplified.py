@@ -99,7 +99,7 @@ def evaluate_lines(
         wiring.run,
         runs,
         source_resistance_ohm=np.zeros(runs),
-        piece_ohm=loads.loop_resistance_ohm[:, row],
+        segment_ohm=loads.loop_resistance_ohm[:, row],
         conductance_s=np.where(np.isnan(conductance), 0.0, conductance),
         loaded=loaded,
     )

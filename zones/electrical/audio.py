@@ -102,7 +102,7 @@ def _outputs(plant: Plant, members: Members, wiring: Wiring, loads: PointLoads) 
         tree,
         count,
         source_resistance_ohm=np.where(np.isnan(source), 0.0, source),
-        piece_ohm=loads.pair_resistance_ohm[:, row],
+        segment_ohm=loads.pair_resistance_ohm[:, row],
         conductance_s=np.where(np.isnan(conductance), 0.0, conductance),
         loaded=loaded,
     )

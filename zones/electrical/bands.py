@@ -56,9 +56,9 @@ class Factors:
     current_measured_low: float = 0.95
     current_measured_high: float = 1.05
     # where nothing is known
-    unknown_piece_low_m: float = 4.0
-    unknown_piece_likely_m: float = 8.0
-    unknown_piece_high_m: float = 15.0
+    unknown_segment_low_m: float = 4.0
+    unknown_segment_likely_m: float = 8.0
+    unknown_segment_high_m: float = 15.0
     unknown_home_run_low_m: float = 15.0
     unknown_home_run_likely_m: float = 40.0
     unknown_home_run_high_m: float = 90.0
@@ -76,7 +76,7 @@ class Factors:
     unknown_horn_tap_high_w: float = 30.0
     unknown_idle_of_speech: float = 0.5
     # what limits are judged with
-    speech_of_full_tone: float = 0.5
+    speech_of_full_output: float = 0.5
     loading_fraction: float = 0.8
     conductor_rating_a: float = 1.0
     speakers_per_output: float = 40.0
@@ -102,7 +102,7 @@ class Factors:
         return out
 
     def unknown(self, stem: str, unit: str) -> FloatArray:
-        """(3,) low, likely and high of a value that nobody knows, such as ``unknown("unknown_piece",
+        """(3,) low, likely and high of a value that nobody knows, such as ``unknown("unknown_segment",
         "m")``."""
         return np.array([getattr(self, f"{stem}_{band}_{unit}") for band in ("low", "likely", "high")])
 
@@ -110,9 +110,9 @@ class Factors:
 def lengths(
     value_m: FloatArray, basis: IntArray, home_run: NDArray[np.bool_], factors: Factors
 ) -> FloatArray:
-    """Banded piece lengths.
+    """Banded segment lengths.
 
-    value_m: (n,) [m], NaN where unknown; basis: (n,) of ``Basis``; home_run: (n,) True for the piece from
+    value_m: (n,) [m], NaN where unknown; basis: (n,) of ``Basis``; home_run: (n,) True for the segment from
     the block. Returns (3, n) [m].
 
     >>> lengths(np.array([10.0, np.nan]), np.array([2, 0]), np.array([False, True]), Factors()).tolist()
@@ -123,7 +123,7 @@ def lengths(
     blank = np.where(
         home_run,
         factors.unknown("unknown_home_run", "m")[:, None],
-        factors.unknown("unknown_piece", "m")[:, None],
+        factors.unknown("unknown_segment", "m")[:, None],
     )
     return np.where(unknown, blank, banded)
 

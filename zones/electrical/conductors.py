@@ -89,7 +89,7 @@ def resistance_ohm_per_m(awg: ArrayLike, temperature_c: ArrayLike = 20.0) -> NDA
 def loop_resistance_ohm(
     awg: ArrayLike, length_m: ArrayLike, *, parallel_pairs: ArrayLike = 1, temperature_c: ArrayLike = 20.0
 ) -> NDArray[np.float64]:
-    """Resistance out and back of a piece of cable [Ω]: 2 · R′ · length / paralleled pairs.
+    """Resistance out and back of a segment of cable [Ω]: 2 · R′ · length / paralleled pairs.
 
     awg: any shape [gauge number]; length_m: any shape, not negative [m]; parallel_pairs: any shape, at
     least 1; temperature_c: any shape [°C]. Raises ValueError otherwise. ASTM B258 and IEC 60028.

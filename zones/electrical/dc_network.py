@@ -1,6 +1,6 @@
 """The DC trees of self-amplified runs: what hangs on which supply, its source, who pages, and the solution.
 
-A section is what lies between cuts of the minus; each is a tree rooted at its own feed.
+A section is what lies between cuts of the negative; each is a tree rooted at its own feed.
 """
 
 from __future__ import annotations
@@ -22,16 +22,16 @@ class DcNetwork:
     """The DC trees of a batch of members, before bands and scenarios.
 
     wiring: of self-amplified runs. tree: (n,) tree of each node, −1 where its section has no feed. parent:
-    (n,) DC parent (re-rooted where a section is fed in its midst), −1 at the feed. piece: (n,) the node whose
-    piece of cable leads to the DC parent; −1 where the feed lands on the point itself. from_block: (n,) the
-    piece leaves the block, fed there. tree_member, tree_supply: (t,) member and supply index. paralleled:
+    (n,) DC parent (re-rooted where a section is fed in its midst), −1 at the feed. segment: (n,) the node whose
+    segment of cable leads to the DC parent; −1 where the feed lands on the point itself. from_block: (n,) the
+    segment leaves the block, fed there. tree_member, tree_supply: (t,) member and supply index. paralleled:
     (k,) by run: two feeds meet.
     """
 
     wiring: Wiring
     tree: IntArray
     parent: IntArray
-    piece: IntArray
+    segment: IntArray
     from_block: BoolArray
     tree_member: IntArray
     tree_supply: IntArray
@@ -55,7 +55,7 @@ def dc_network(plant: Plant, everything: Wiring) -> DcNetwork:
     wiring = everything.only_runs(kind == RunKind.SELF_AMPLIFIED)
     nodes = len(wiring.row)
     parent = wiring.parent.copy()
-    cut = plant.points.minus_cut[wiring.row]
+    cut = plant.points.negative_cut[wiring.row]
     top = section_tops(wiring.parent, cut)
 
     block_supply = plant.runs.supply_index[wiring.run_row][wiring.run]
@@ -77,20 +77,20 @@ def dc_network(plant: Plant, everything: Wiring) -> DcNetwork:
     supply = np.where(at_block, block_supply, supply)[top]
 
     parent[cut] = -1
-    piece = np.arange(nodes)
+    segment = np.arange(nodes)
     # re-root a section that is fed in its midst: turn the path from the feed to the section's top around
-    at, before, before_piece = midst.copy(), np.full(len(midst), -1), np.full(len(midst), -1)
+    at, before, before_segment = midst.copy(), np.full(len(midst), -1), np.full(len(midst), -1)
     while len(at):
         above, is_top = wiring.parent[at], top[at] == at
-        parent[at], piece_here = before, piece[at].copy()
-        piece[at] = before_piece
-        at, before, before_piece = above[~is_top], at[~is_top], piece_here[~is_top]
+        parent[at], segment_here = before, segment[at].copy()
+        segment[at] = before_segment
+        at, before, before_segment = above[~is_top], at[~is_top], segment_here[~is_top]
 
     width = max(len(plant.supply_id), 1)
     key = np.where(supply >= 0, wiring.member * width + supply, -1)
     keys = np.unique(key[key >= 0])
     tree = np.where(key >= 0, np.searchsorted(keys, key), -1)
-    return DcNetwork(wiring, tree, parent, piece, at_block, keys // width, keys % width, paralleled)
+    return DcNetwork(wiring, tree, parent, segment, at_block, keys // width, keys % width, paralleled)
 
 
 def sources(plant: Plant, members: Members, network: DcNetwork) -> Sources:
@@ -182,7 +182,7 @@ def solve_bands(
     tree: IntArray,
     source_voltage_v: FloatArray,
     source_resistance_ohm: FloatArray,
-    piece_ohm: FloatArray,
+    segment_ohm: FloatArray,
     amps: FloatArray,
     watts: FloatArray,
     nominal_v: float,
@@ -190,7 +190,7 @@ def solve_bands(
     """Solve the same trees in three bands, as one forest three times as large.
 
     parent: (n,) node positions of the caller; position: (n,) the caller's position of each node here; tree:
-    (n,); source_voltage_v, source_resistance_ohm: (t,); piece_ohm, amps, watts: (3, n). Where a source
+    (n,); source_voltage_v, source_resistance_ohm: (t,); segment_ohm, amps, watts: (3, n). Where a source
     voltage is NaN the currents are those at nominal_v and the voltages NaN. Infeasible: 0 V, and the current
     demanded at the source voltage, or that of the next kinder band if it is more. Returns a Solution with
     arrays reshaped to (3, n) and (3, t).
@@ -205,7 +205,7 @@ def solve_bands(
         Forest.build(local, tree, trees).times(3),
         source_voltage_v=np.tile(volts, 3),
         source_resistance_ohm=np.tile(source_resistance_ohm, 3),
-        piece_resistance_ohm=piece_ohm.ravel(),
+        segment_resistance_ohm=segment_ohm.ravel(),
         current_a=amps.ravel(),
         power_w=watts.ravel(),
         conductance_s=np.zeros(3 * nodes),

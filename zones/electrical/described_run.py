@@ -31,7 +31,7 @@ class DescribedRun:
     point_ids: tuple[str, ...]
     parent: Indices
     """(n,) index of the parent, -1 for the source."""
-    piece_resistance_ohm: Floats
+    segment_resistance_ohm: Floats
     current_a: Floats
     power_w: Floats
     conductance_s: Floats
@@ -46,7 +46,7 @@ class DescribedRun:
             forest,
             source_voltage_v=self.source_voltage_v,
             source_resistance_ohm=self.source_resistance_ohm,
-            piece_resistance_ohm=self.piece_resistance_ohm,
+            segment_resistance_ohm=self.segment_resistance_ohm,
             current_a=self.current_a,
             power_w=self.power_w,
             conductance_s=self.conductance_s,
@@ -94,7 +94,7 @@ def describe(document: object) -> DescribedRun:
     return DescribedRun(
         point_ids=tuple(point.id for point in points),
         parent=np.array([point.parent for point in points], dtype=np.intp),
-        piece_resistance_ohm=_piece_resistance_ohm(points, temperature),
+        segment_resistance_ohm=_segment_resistance_ohm(points, temperature),
         current_a=np.array([point.load.get("current_a", 0.0) for point in points]),
         power_w=np.array([point.load.get("power_w", 0.0) for point in points]),
         conductance_s=np.array([1 / point.load.get("resistance_ohm", math.inf) for point in points]),
@@ -103,7 +103,7 @@ def describe(document: object) -> DescribedRun:
     )
 
 
-def _piece_resistance_ohm(points: list[DescribedPoint], temperature_c: float) -> Floats:
+def _segment_resistance_ohm(points: list[DescribedPoint], temperature_c: float) -> Floats:
     stated = np.array([point.values.get("loop_resistance_ohm", math.nan) for point in points])
     computed = loop_resistance_ohm(
         [point.values.get("awg", AWG_THINNEST) for point in points],

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from .amplified import evaluate_lines
-from .anchors import Anchoring, anchor
 from .audio import evaluate_audio
 from .bands import FloatArray, IntArray
+from .calibration import Anchoring, anchor
 from .figures import FigureBlock, Problem
 from .network_power import evaluate_network_power
 from .plant import Members, Plant

@@ -20,7 +20,7 @@ _NARROW = 8  # points a level, below which plain floats beat array calls
 
 @dataclass(frozen=True, eq=False)
 class Levels:
-    """Nodes (points and terminals) sorted by their distance from the terminal in pieces.
+    """Nodes (points and terminals) sorted by their distance from the terminal in segments.
 
     A level is a contiguous slice, in the order of its parents, which all lie in the level before. The first
     level holds the terminals, those of the deepest trees first: thereby the parents in unbranched runs are a
@@ -95,7 +95,7 @@ class Forest:
     """
 
     parent: Indices
-    """(n,) index of the point at the other end of each point's piece; -1: the terminal of its tree."""
+    """(n,) index of the point at the other end of each point's segment; -1: the terminal of its tree."""
     tree: Indices
     """(n,) which tree each point belongs to, 0..t-1."""
     tree_count: int
@@ -110,7 +110,7 @@ class Forest:
         parent: (n,) index of each point's parent, which may come after it; -1: the terminal of its tree.
         tree: (n,) from 0 to t - 1.
         tree_count: t, by default one more than the largest in `tree`; a tree may be without points.
-        Raises ValueError, naming the point, where a parent is out of range or in another tree, or pieces
+        Raises ValueError, naming the point, where a parent is out of range or in another tree, or segments
         form a cycle.
         """
         parent, tree = _whole_numbers("parent", parent), _whole_numbers("tree", tree)
@@ -177,7 +177,7 @@ def _whole_numbers(name: str, values: ArrayLike) -> Indices:
 
 
 def _depths(parent: Indices) -> Indices:
-    """Number of pieces between each point and its terminal, by doubling the stride: log2(depth) passes."""
+    """Number of segments between each point and its terminal, by doubling the stride: log2(depth) passes."""
     n = parent.size
     ancestor = np.append(np.where(parent < 0, n, parent), n)
     depth = (ancestor < n).astype(np.intp)

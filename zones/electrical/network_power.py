@@ -21,7 +21,7 @@ from .poe import (
     allocation_w,
     power_at_source,
 )
-from .point_loads import piece_resistance_ohm_per_m
+from .point_loads import segment_resistance_ohm_per_m
 from .subjects import SubjectKind
 from .wiring import locate, rows_of
 
@@ -133,7 +133,7 @@ def _ports(plant: Plant, owner: IntArray, row: IntArray, on_port: IntArray) -> l
     owner, row, on_port = owner[keep], row[keep], on_port[keep]
     poe_class = np.where(table.poe_class[row] < 0, 0, table.poe_class[row])
     site = plant.group_site[table.group[row]]
-    per_m = piece_resistance_ohm_per_m(plant, table.cable_index[row], plant.temperature_c[site])
+    per_m = segment_resistance_ohm_per_m(plant, table.cable_index[row], plant.temperature_c[site])
     length = _banded_lengths(plant, row)
     ohm = 2.0 * per_m * length / POWERED_PAIRS[poe_class]
     ohm = np.where(np.isnan(table.length_m[row]), np.minimum(ohm, CHANNEL_RESISTANCE_OHM[poe_class]), ohm)

@@ -31,7 +31,7 @@ class RunKind:
 
 
 class PointKind:
-    SPLICE, DEVICE, LUMP = 0, 1, 2
+    SPLICE, DEVICE, UNCOUNTED_GROUP = 0, 1, 2
 
 
 class BlockKind:
@@ -47,7 +47,7 @@ class State:
 
 
 class Carries:
-    AUDIO_PLUS, AUDIO_MINUS, DC_GROUND, DC_MINUS, LINE_HOT, LINE_COMMON, SPARE = range(7)
+    AUDIO_POSITIVE, AUDIO_NEGATIVE, DC_POSITIVE, DC_NEGATIVE, LINE_HOT, LINE_COMMON, SPARE = range(7)
 
 
 @dataclass(frozen=True)
@@ -100,11 +100,11 @@ class RunRows(Table):
 
 @dataclass(frozen=True)
 class PointRows(Table):
-    """What a point is, and the piece to it from its parent. Sorted by (group, run, rank of the point)."""
+    """What a point is, and the segment to it from its parent. Sorted by (group, run, rank of the point)."""
 
     run_index: IntArray
     point_index: IntArray  # dense, ascending in (group, run, rank)
-    parent_index: IntArray  # point index; −1: the piece comes from the block
+    parent_index: IntArray  # point index; −1: the segment comes from the block
     kind: IntArray
     device_kind: IntArray
     model_index: IntArray
@@ -115,7 +115,7 @@ class PointRows(Table):
     length_basis: IntArray
     cable_index: IntArray
     dc_pairs: IntArray  # −1 unknown
-    minus_cut: BoolArray
+    negative_cut: BoolArray
     current_basis: IntArray
     speech_current_a: FloatArray  # the device's own, where known better than its model's
     idle_current_a: FloatArray
@@ -247,9 +247,9 @@ class Models:
     device_kind: IntArray
     speech_current_a: FloatArray
     idle_current_a: FloatArray
-    full_tone_current_a: FloatArray
+    full_output_current_a: FloatArray
     idle_power_w: FloatArray
-    full_tone_power_w: FloatArray
+    full_output_power_w: FloatArray
     minimum_voltage_v: FloatArray
     input_impedance_ohm: FloatArray
     input_sensitivity_v: FloatArray

@@ -1,4 +1,4 @@
-"""What each point row puts on its networks, and what each piece resists, in three bands.
+"""What each point row puts on its networks, and what each segment resists, in three bands.
 
 Computed once for all rows of a plant, whatever the day; members only select rows. Bands: (3, n), see
 ``bands``.
@@ -67,7 +67,9 @@ def of_model(values: FloatArray, model_index: IntArray) -> FloatArray:
     return np.append(values, np.nan)[model_index]
 
 
-def piece_resistance_ohm_per_m(plant: Plant, cable_index: IntArray, temperature_c: FloatArray) -> FloatArray:
+def segment_resistance_ohm_per_m(
+    plant: Plant, cable_index: IntArray, temperature_c: FloatArray
+) -> FloatArray:
     """(3, n) resistance of one conductor [Ω/m] at the site's design temperature.
 
     cable_index: (n,) into ``plant.cables``, −1 unknown; temperature_c: (n,) [°C].
@@ -87,7 +89,7 @@ def piece_resistance_ohm_per_m(plant: Plant, cable_index: IntArray, temperature_
 def point_loads(plant: Plant) -> PointLoads:
     """Loads and resistances of every point row of ``plant``, before any reading is taken into account.
 
-    Speech current: the device's own, else the model's, else half of full tone and never under idle (common
+    Speech current: the device's own, else the model's, else half of full output and never under idle (common
     practice). A model that states watts and no currents is a constant-power load. A device of unknown model
     takes the unknown band of its kind; an unknown idle current is half the speech current (common practice,
     no source).
@@ -98,7 +100,7 @@ def point_loads(plant: Plant) -> PointLoads:
     site = plant.group_site[rows.group]
 
     length = lengths(rows.length_m, rows.length_basis, rows.parent_index < 0, factors)
-    per_m = piece_resistance_ohm_per_m(plant, rows.cable_index, plant.temperature_c[site])
+    per_m = segment_resistance_ohm_per_m(plant, rows.cable_index, plant.temperature_c[site])
     pairs = np.where(rows.dc_pairs > 0, rows.dc_pairs, 1).astype(float)
     pair_resistance = 2.0 * per_m * length
 
@@ -115,12 +117,12 @@ def point_loads(plant: Plant) -> PointLoads:
         return np.where(np.isnan(own), rated, own)
 
     idle = own_or(rows.idle_current_a, of_model(models.idle_current_a, model))
-    full_tone = of_model(models.full_tone_current_a, model)
-    half = np.fmax(full_tone * factors.speech_of_full_tone, np.where(np.isnan(full_tone), np.nan, idle))
+    full_output = of_model(models.full_output_current_a, model)
+    half = np.fmax(full_output * factors.speech_of_full_output, np.where(np.isnan(full_output), np.nan, idle))
     speech = own_or(rows.speech_current_a, own_or(of_model(models.speech_current_a, model), half))
-    full_w, idle_w = of_model(models.full_tone_power_w, model), of_model(models.idle_power_w, model)
+    full_w, idle_w = of_model(models.full_output_power_w, model), of_model(models.idle_power_w, model)
     watts = np.isnan(speech) & ~np.isnan(full_w)
-    speech_w_rated = np.fmax(full_w * factors.speech_of_full_tone, idle_w)
+    speech_w_rated = np.fmax(full_w * factors.speech_of_full_output, idle_w)
 
     self_amplified = loaded & (run_kind == RunKind.SELF_AMPLIFIED)
     band = factors.table("current")[:, rows.current_basis]
@@ -142,7 +144,7 @@ def point_loads(plant: Plant) -> PointLoads:
     on_line = loaded & (run_kind == RunKind.CONSTANT_VOLTAGE)
     tap = loads(rows.tap_power_w, rows.tap_basis, kind, factors, unit="w", infix="_tap")
 
-    uncounted = rows.kind == PointKind.LUMP
+    uncounted = rows.kind == PointKind.UNCOUNTED_GROUP
     model_currents_known = ~np.isnan(speech) | watts
     marked = (rows.current_basis >= Basis.MARKED) & model_currents_known
     tap_marked = ~np.isnan(rows.tap_power_w) & (rows.tap_basis >= Basis.MARKED)

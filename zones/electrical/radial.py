@@ -1,12 +1,12 @@
 """The radial network: many trees of cable and load, each behind one source, solved together.
 
 A *tree* is a source (voltage ``Vs``, internal resistance ``Rs``), its terminal, and points joined to the
-terminal or to one another by pieces of cable. Each point draws
+terminal or to one another by segments of cable. Each point draws
 
     f(V) = Ic + P / V + G V ,
 
 the sum of a constant-current, a constant-power and a resistive load, all zero at a bare splice. The
-unknowns are the voltages of the points. With ``Y`` the conductance matrix of the pieces (the terminal being
+unknowns are the voltages of the points. With ``Y`` the conductance matrix of the segments (the terminal being
 a point without load behind ``Rs``) and ``s`` the currents that the source drives into it at zero volts,
 
     F(V) = Y V + f(V) - s = 0 .
@@ -18,8 +18,8 @@ Newton's, started at ``V = Vs`` everywhere. A step replaces each load by its tan
     f(V) ~ a + b V ,   a = Ic + 2 P / V0 ,   b = G - P / V0**2 ,
 
 and solves the linear tree exactly in O(n). From the leaves to the root: a point and all that is behind it
-draw ``a + b V``; seen from its parent, through a piece of resistance r, that is ``(a + b Vp) / q`` with
-the pivot ``q = 1 + r b``. From the root to the leaves: ``V = (Vp - r a) / q``. A piece of zero length needs
+draw ``a + b V``; seen from its parent, through a segment of resistance r, that is ``(a + b Vp) / q`` with
+the pivot ``q = 1 + r b``. From the root to the leaves: ``V = (Vp - r a) / q``. A segment of zero length needs
 no special case (q = 1).
 
 Why the answer is the right one
@@ -27,7 +27,7 @@ Why the answer is the right one
 Let ``J(V) = Y + diag(G - P / V**2)`` be the Jacobian. It is symmetric, nowhere positive off its diagonal,
 and grows with V. It is a nonsingular M-matrix, one whose inverse has no negative entry, exactly if all
 pivots are positive. A solution is *stable* if J is such a matrix there: then, and only then, more load
-anywhere means less voltage everywhere. (Points joined by a piece of zero length count as one.)
+anywhere means less voltage everywhere. (Points joined by a segment of zero length count as one.)
 
 1. *No solution lies above an iterate.* Any solution W is at most Vs, since loads only draw. Let V >= W be an
    iterate with positive pivots and N the next one. Each P / V is convex, so
@@ -112,7 +112,7 @@ class Solution:
     load_current_a: Floats
     """(n,) [A] drawn by the point's own load."""
     branch_current_a: Floats
-    """(n,) [A] in the piece that leads to the point: the sum over the point and all behind it."""
+    """(n,) [A] in the segment that leads to the point: the sum over the point and all behind it."""
     terminal_voltage_v: Floats
     """(t,) [V] behind the internal resistance of the source."""
     source_current_a: Floats
@@ -224,7 +224,7 @@ def solve(
     *,
     source_voltage_v: ArrayLike,
     source_resistance_ohm: ArrayLike,
-    piece_resistance_ohm: ArrayLike,
+    segment_resistance_ohm: ArrayLike,
     current_a: ArrayLike,
     power_w: ArrayLike,
     conductance_s: ArrayLike,
@@ -232,8 +232,8 @@ def solve(
     """The stable voltages and currents of every tree, or why it has none.
 
     source_voltage_v: (t,) [V].
-    source_resistance_ohm: (t,) [Ω], shared by all pieces that start at the terminal.
-    piece_resistance_ohm: (n,) [Ω] of each piece's loop, out and back; zero is allowed.
+    source_resistance_ohm: (t,) [Ω], shared by all segments that start at the terminal.
+    segment_resistance_ohm: (n,) [Ω] of each segment's loop, out and back; zero is allowed.
     current_a: (n,) [A], power_w: (n,) [W], conductance_s: (n,) [S]: the constant-current, constant-power and
     resistive parts of each point's load, which add up.
     One number may stand for a whole array. Raises ValueError, naming the entry, where one is negative, not
@@ -245,7 +245,7 @@ def solve(
     there is no solution (maximum power transfer):
 
     >>> forest = Forest.build(parent=[-1, -1], tree=[0, 1])
-    >>> found = solve(forest, source_voltage_v=24, source_resistance_ohm=0, piece_resistance_ohm=10,
+    >>> found = solve(forest, source_voltage_v=24, source_resistance_ohm=0, segment_resistance_ohm=10,
     ...               current_a=0, power_w=[10, 14.41], conductance_s=0)
     >>> found.voltage_v.round(5).tolist()
     [18.63325, nan]
@@ -265,8 +265,8 @@ def solve(
         None,
         source_voltage,
         in_level_order(
-            "piece_resistance_ohm",
-            piece_resistance_ohm,
+            "segment_resistance_ohm",
+            segment_resistance_ohm,
             _quantity("source_resistance_ohm", source_resistance_ohm, trees),
         ),
         in_level_order("current_a", current_a, no_load),

@@ -1,7 +1,7 @@
 """Networks of resistive loads: audio of self-amplified runs, and constant-voltage and low-impedance lines.
 
-There a shunting load can hide a long piece, so no corner of all values is the harshest for every point. The
-judged point is the lowest in the likely solution; the high estimate takes its path long, the other pieces
+There a shunting load can hide a long segment, so no corner of all values is the harshest for every point. The
+judged point is the lowest in the likely solution; the high estimate takes its path long, the other segments
 short and all loads high, and the low estimate the reverse.
 """
 
@@ -33,13 +33,13 @@ def judge_lowest(
     tree_count: int,
     *,
     source_resistance_ohm: FloatArray,
-    piece_ohm: FloatArray,
+    segment_ohm: FloatArray,
     conductance_s: FloatArray,
     loaded: BoolArray,
 ) -> Judged:
     """Solve t trees at 1 V and judge the lowest loaded point of each.
 
-    parent, tree: (n,), parent −1 at the source; tree_count: t; source_resistance_ohm: (t,); piece_ohm,
+    parent, tree: (n,), parent −1 at the source; tree_count: t; source_resistance_ohm: (t,); segment_ohm,
     conductance_s: (3, n); loaded: (n,) points where a device hears the voltage.
     """
     forest = Forest.build(parent, tree, tree_count)
@@ -50,19 +50,19 @@ def judge_lowest(
             of,
             source_voltage_v=np.ones(tree_count * repeat),
             source_resistance_ohm=np.tile(source_resistance_ohm, repeat),
-            piece_resistance_ohm=ohm.ravel(),
+            segment_resistance_ohm=ohm.ravel(),
             current_a=nothing,
             power_w=nothing,
             conductance_s=siemens.ravel(),
         ).voltage_v.reshape(ohm.shape)
 
-    likely = voltages(forest, 1, piece_ohm[LIKELY], conductance_s[LIKELY])
+    likely = voltages(forest, 1, segment_ohm[LIKELY], conductance_s[LIKELY])
     node = first_where_extreme(tree, np.where(loaded, likely, np.nan), tree_count, largest=False)
     on_path = ancestor_closure(parent, node)
     corner_ohm = np.stack(
         [
-            np.where(on_path, piece_ohm[LOW], piece_ohm[HIGH]),
-            np.where(on_path, piece_ohm[HIGH], piece_ohm[LOW]),
+            np.where(on_path, segment_ohm[LOW], segment_ohm[HIGH]),
+            np.where(on_path, segment_ohm[HIGH], segment_ohm[LOW]),
         ]
     )
     corner_load = np.stack([conductance_s[LOW], conductance_s[HIGH]])

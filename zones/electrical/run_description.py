@@ -59,7 +59,7 @@ _KEYS = {
 
 @dataclass(frozen=True)
 class DescribedPoint:
-    """A point as it was read. parent: index of its parent, -1 at the source; values: its piece."""
+    """A point as it was read. parent: index of its parent, -1 at the source; values: its segment."""
 
     id: str
     parent: int
@@ -131,7 +131,7 @@ class Reading:
         parents = [self.parent(inner, number_of) for inner in inners]
         self.cycles(parents, ids)
         return [
-            DescribedPoint(point_id or "", parent, *self.piece_and_load(inner))
+            DescribedPoint(point_id or "", parent, *self.segment_and_load(inner))
             for inner, point_id, parent in zip(inners, ids, parents, strict=True)
         ]
 
@@ -146,7 +146,7 @@ class Reading:
         return None
 
     def parent(self, point: _Object | None, number_of: Mapping[str, int]) -> int:
-        expected = "the id of another point, or null where the piece starts at the source"
+        expected = "the id of another point, or null where the segment starts at the source"
         if point is None or not self.required(point, "parent", expected):
             return -1
         value = point.content["parent"]
@@ -189,7 +189,7 @@ class Reading:
                 f"closes a cycle of {len(cycle)}: {' -> '.join(names)}: expected a way back to the source",
             )
 
-    def piece_and_load(self, point: _Object | None) -> tuple[Mapping[str, float], Mapping[str, float]]:
+    def segment_and_load(self, point: _Object | None) -> tuple[Mapping[str, float], Mapping[str, float]]:
         if point is None:
             return {}, {}
         values = self.numbers(point, POINT)
@@ -206,7 +206,7 @@ class Reading:
             self.problems.add(
                 point.location,
                 "missing",
-                "its piece has no resistance: expected length_m and awg, or loop_resistance_ohm",
+                "its segment has no resistance: expected length_m and awg, or loop_resistance_ohm",
             )
         elif not stated:
             for key in ("length_m", "awg"):

@@ -30,7 +30,7 @@ class DcSolution:
     off, and what a worked calculation shows.
 
     instance, node: (x,) which scenario and which node of ``network.wiring`` each entry is of. speaking: (x,)
-    its zone pages. voltage, branch: (3, x) [V], [A] in the piece that leads to it; NaN where nothing feeds
+    its zone pages. voltage, branch: (3, x) [V], [A] in the segment that leads to it; NaN where nothing feeds
     it. tree_instance, tree: (y,) likewise of trees; source_current: (3, y) [A].
     """
 
@@ -65,8 +65,8 @@ def solve_dc(plant: Plant, members: Members, everything: Wiring, loads: PointLoa
     row = rows[node]
     amps = np.where(speaking, loads.speech_a[:, row], loads.idle_a[:, row])
     watts = np.where(speaking, loads.speech_w[:, row], loads.idle_w[:, row])
-    piece = network.piece[node]
-    ohms = np.where(piece >= 0, loads.loop_resistance_ohm[:, np.append(rows, 0)[piece]], 0.0)
+    segment = network.segment[node]
+    ohms = np.where(segment >= 0, loads.loop_resistance_ohm[:, np.append(rows, 0)[segment]], 0.0)
 
     tree_first = np.searchsorted(network.tree_member, np.arange(len(members) + 1))
     inst_tree_owner, inst_tree = expand(tree_first[scenario.member], tree_first[scenario.member + 1])
@@ -248,9 +248,9 @@ def _run_figures(
         )
     )
 
-    piece = np.append(rows, 0)[network.piece]
-    per_conductor = np.where(network.piece >= 0, branch / loads.conductors[piece], np.nan)
-    rating = loads.conductor_rating_a[piece]
+    segment = np.append(rows, 0)[network.segment]
+    per_conductor = np.where(network.segment >= 0, branch / loads.conductors[segment], np.nan)
+    rating = loads.conductor_rating_a[segment]
     worst = first_where_extreme(wiring.run, per_conductor[LIKELY] / rating, runs, largest=True)
     limit = np.append(rating, np.nan)[worst]
     figure = np.full((3, runs), np.nan)
@@ -258,6 +258,6 @@ def _run_figures(
         loading = per_conductor[band] / rating
         hardest = first_where_extreme(wiring.run, loading, runs, largest=True)
         figure[band] = np.append(loading, np.nan)[hardest] * limit
-    node = np.append(network.piece, -1)[worst]
+    node = np.append(network.segment, -1)[worst]
     blocks.append(block("conductor_current", has_load & (worst >= 0), figure, limit, node))
     return blocks

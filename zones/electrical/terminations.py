@@ -17,8 +17,8 @@ from .wiring import Wiring, first_where_extreme
 
 OPPOSITE = np.full(7, -1)
 for _one, _other in (
-    (Carries.AUDIO_PLUS, Carries.AUDIO_MINUS),
-    (Carries.DC_GROUND, Carries.DC_MINUS),
+    (Carries.AUDIO_POSITIVE, Carries.AUDIO_NEGATIVE),
+    (Carries.DC_POSITIVE, Carries.DC_NEGATIVE),
     (Carries.LINE_HOT, Carries.LINE_COMMON),
 ):
     OPPOSITE[_one], OPPOSITE[_other] = _other, _one
@@ -101,15 +101,15 @@ def _blocks(plant: Plant, members: Members) -> list[FigureBlock]:
     zone_owner, _ = select(plant, "zones", members, site_wide=True)
     several = np.bincount(zone_owner, minlength=len(members))[keys // width] > 1
     both = (
-        any_of(Carries.AUDIO_PLUS, Carries.AUDIO_MINUS)
-        & any_of(Carries.DC_GROUND, Carries.DC_MINUS)
+        any_of(Carries.AUDIO_POSITIVE, Carries.AUDIO_NEGATIVE)
+        & any_of(Carries.DC_POSITIVE, Carries.DC_NEGATIVE)
         & several
     )
     return [twice, polarity, counted("audio_with_dc", both.astype(np.int64), 0.0)]
 
 
 def _gauges(plant: Plant, wiring: Wiring) -> FigureBlock:
-    """Gauge numbers outside what the block takes, of the pieces that land on it; an unknown gauge is
+    """Gauge numbers outside what the block takes, of the segments that land on it; an unknown gauge is
     banded."""
     home = np.flatnonzero(wiring.parent < 0)
     gauge = np.append(plant.cables.gauge_awg, np.nan)[plant.points.cable_index[wiring.row[home]]]

@@ -22,8 +22,8 @@ class Verdict(IntEnum):
     WITHIN = 0
     NEAR = 1
     CANNOT_TELL = 2
-    PROBABLY_OVER = 3
-    OVER = 4
+    PROBABLY_PAST = 3
+    PAST = 4
 
 
 @dataclass(frozen=True)
@@ -68,7 +68,7 @@ def judge(
 
     >>> low, likely, high = [1.7, 1.5, 1.5, 1.0], [1.8, 1.7, 1.55, 1.1], [1.9, 1.9, 1.7, 1.2]
     >>> [Verdict(v).name for v in judge(low, likely, high, 1.6, Rule("supply_current"))]
-    ['OVER', 'PROBABLY_OVER', 'CANNOT_TELL', 'WITHIN']
+    ['PAST', 'PROBABLY_PAST', 'CANNOT_TELL', 'WITHIN']
     """
     low_, likely_, high_, limit_ = np.broadcast_arrays(
         *(np.asarray(a, float) for a in (low, likely, high, limit))
@@ -83,8 +83,8 @@ def judge(
         verdict[past(high_, near_at, at_least=rule.at_least)] = Verdict.NEAR
     not_within = past(high_, limit_, at_least=rule.at_least) | np.isnan(high_) | np.isnan(limit_)
     verdict[not_within] = Verdict.CANNOT_TELL
-    verdict[past(likely_, limit_, at_least=rule.at_least)] = Verdict.PROBABLY_OVER
-    verdict[past(low_, limit_, at_least=rule.at_least)] = Verdict.OVER
+    verdict[past(likely_, limit_, at_least=rule.at_least)] = Verdict.PROBABLY_PAST
+    verdict[past(low_, limit_, at_least=rule.at_least)] = Verdict.PAST
     if rule.advice:
         verdict[verdict >= Verdict.CANNOT_TELL] = Verdict.NEAR
     return verdict

@@ -107,7 +107,7 @@ def ancestor_closure(parent: IntArray, start: IntArray) -> BoolArray:
 
 
 def section_tops(parent: IntArray, cut: BoolArray) -> IntArray:
-    """(n,) the topmost node of each node's section: a section ends where the piece to its parent is cut.
+    """(n,) the topmost node of each node's section: a section ends where the segment to its parent is cut.
 
     Pointer doubling: as many rounds as the depth has binary digits.
     """

@@ -23,16 +23,16 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from sites.changes.steps import day_of, first_step_after
-from zones.electrical.anchors import Anchoring
 from zones.electrical.bands import HIGH, LIKELY, LOW, IntArray
+from zones.electrical.calibration import Anchoring
 from zones.electrical.evaluate import subject_ids
 from zones.electrical.plant import FOREVER, Plant
 from zones.electrical.subjects import SubjectKind
 from zones.electrical.verdicts import Rule
 
-from .deeds import Deed, adds_load
-from .feeding import Scene, Scenes
-from .series import OWN_ROWS, Series, Targets, follow
+from .changes_at_step import Deed, adds_load
+from .timeline import OWN_ROWS, Series, Targets, follow
+from .upstream import Scene, Scenes
 
 if TYPE_CHECKING:
     from zones.plant.change_sets import ChangeSetInfo

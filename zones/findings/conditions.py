@@ -24,7 +24,7 @@ from zones.recheck.checked import Checked
 from .attribution import Attribution, ChangeSets, attribute
 from .cases import CaseKey, key_of
 from .names import names_of, of_subject
-from .series import OWN_ROWS, Targets, past_bands, problem_subject
+from .timeline import OWN_ROWS, Targets, past_bands, problem_subject
 from .wording import Judged, as_data, references, unattributed
 
 F = TypeVar("F", bound=Callable[..., Any])

@@ -22,10 +22,10 @@ from sites.outbox.services import events_write
 from zones.electrical.verdicts import Verdict
 from zones.limits.registry import limit_by_code
 
-from .bodies import Bodies, change_set_body, contracts_on
-from .episodes import CaseUpdate, Entry, What
+from .event_payloads import Bodies, change_set_body, contracts_on
 from .models import Case, Finding, Takeover
-from .series import CANNOT_COMPUTE
+from .reconcile import CaseUpdate, Entry, What
+from .timeline import CANNOT_COMPUTE
 
 
 class EventKind(StrEnum):
@@ -147,7 +147,7 @@ def deserves_event(finding: Finding, contract: Contract, verdict: int | None = N
     if finding.code == CANNOT_COMPUTE:
         return verdict is None or verdict >= Verdict.CANNOT_TELL
     verdict = finding.verdict if verdict is None else verdict
-    return verdict == Verdict.OVER or (verdict == Verdict.PROBABLY_OVER and contract.event_when_probable)
+    return verdict == Verdict.PAST or (verdict == Verdict.PROBABLY_PAST and contract.event_when_probable)
 
 
 def _kind(update: CaseUpdate, contracts: Mapping[int, Contract]) -> EventKind | None:

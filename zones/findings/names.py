@@ -10,7 +10,7 @@ from zones.electrical.subjects import SubjectKind
 from zones.limits import names
 from zones.models import Point, Zone
 
-from .deeds import Reference
+from .changes_at_step import Reference
 
 _SUBJECTS: Final = {kind.name.lower(): kind for kind in SubjectKind}
 _OTHERS: Final[dict[str, tuple[Any, str]]] = {

@@ -15,10 +15,10 @@ from zones.recheck.checked import Checked, Due, on_checked, on_due, on_failed
 from . import wording
 from .cases import unattributed_key
 from .conditions import Condition, conditions_of
-from .episodes import reconcile
 from .events import tell, tell_accepted
 from .models import Finding
-from .series import CANNOT_COMPUTE
+from .reconcile import reconcile
+from .timeline import CANNOT_COMPUTE
 
 DEFERRAL_ENDS = "deferral ends"
 CONTRACT_BEGINS = "contract begins"

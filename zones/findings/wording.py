@@ -12,9 +12,9 @@ from typing import TYPE_CHECKING, Any, Final
 
 from zones.electrical.bands import DeviceKind
 
-from .acts import ACTS
 from .attribution import Attribution, Cause, Figure, NamedChange
-from .deeds import Deed, Reference
+from .change_types import ACTS
+from .changes_at_step import Deed, Reference
 
 if TYPE_CHECKING:
     from zones.plant.change_sets import ChangeSetInfo
@@ -118,7 +118,7 @@ def _phrase(deed: Deed, names: Names) -> str:
         new=_value(deed.model, names) if deed.model else "model unknown",
         **{
             f"{noun}s": _counted(deed.count, noun)
-            for noun in ("piece", "point", "conductor", "reading", "zone")
+            for noun in ("segment", "point", "conductor", "reading", "zone")
         },
     )
 

@@ -12,7 +12,7 @@ from zones.electrical.conductors import resistance_ohm_per_m
 from zones.fleet.batch import NONE, Batch, Fate, Floats, Gap, Ints, RunKind, pick, several, totals
 from zones.fleet.catalogue import SPEECH_A, Cable, Model
 
-SPLICE, DEVICE, LUMP = 0, 1, 2
+SPLICE, DEVICE, UNCOUNTED_GROUP = 0, 1, 2
 LEAST_V, NEAR_V = 18.0, 19.8
 SUPPLY_V = 23.6
 """About what a supply gives its runs: 24.4 V less tolerance and what its own resistance takes."""

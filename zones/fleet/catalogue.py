@@ -57,7 +57,7 @@ def _speaker(kind: Kind, idle_a: float, full_a: float) -> dict[str, Any]:
     return {
         "kind": kind,
         "idle_current_a": idle_a,
-        "full_tone_current_a": full_a,
+        "full_output_current_a": full_a,
         "minimum_voltage_v": 18.0,
         "input_impedance_ohm": 47_000.0,
     }
@@ -130,4 +130,4 @@ CABLES: Final = (
 )
 
 SPEECH_A: Final = {Model.CEILING: 0.025, Model.WALL: 0.040, Model.HORN: 0.125, Model.LARGE_HORN: 0.350}
-"""Half of full tone, never under idle [A]: what the plan lays runs out for."""
+"""Half of full output, never under idle [A]: what the plan lays runs out for."""

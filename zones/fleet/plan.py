@@ -11,7 +11,7 @@ import numpy as np
 
 from zones.electrical.bands import Basis
 from zones.fleet.batch import NONE, Batch, Gap
-from zones.fleet.cabling import LUMP, pull_cables
+from zones.fleet.cabling import UNCOUNTED_GROUP, pull_cables
 from zones.fleet.drift import drift
 from zones.fleet.layout import lay_out, place_sources
 from zones.fleet.terminations import land, take_readings
@@ -43,7 +43,7 @@ def _forget(batch: Batch) -> None:
     facts["length_m"][unmeasured], facts["length_basis"][unmeasured] = np.nan, Basis.UNKNOWN
     facts["model"][(gap == Gap.MODELS) & (number % 3 == 1)] = NONE
     uncounted = (gap == Gap.COUNT) & (number == runs["count"][facts["run"]])
-    facts["kind"][uncounted] = LUMP
+    facts["kind"][uncounted] = UNCOUNTED_GROUP
     for name, count in (("count_low", 1), ("count_likely", 3), ("count_high", 18)):
         facts[name][uncounted] = count
     untapped = gap == Gap.TAPS

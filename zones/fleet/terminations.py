@@ -8,7 +8,7 @@ from zones.fleet.batch import Batch, Columns, Fate, RunKind
 from zones.fleet.cabling import Loads
 
 FIELD, EQUIPMENT = 0, 1
-AUDIO_PLUS, AUDIO_MINUS, DC_GROUND, DC_MINUS, LINE_HOT, LINE_COMMON = range(6)
+AUDIO_POSITIVE, AUDIO_NEGATIVE, DC_POSITIVE, DC_NEGATIVE, LINE_HOT, LINE_COMMON = range(6)
 _AUDIO_BLOCK, _DC_BLOCK = 0, 1
 
 
@@ -24,8 +24,8 @@ def land(rng: np.random.Generator, batch: Batch) -> None:
     as_it_should = np.zeros(batch.count("run"), np.int64)
     # (runs, block of their closet, pair, source, what its conductors carry, which are reversed)
     for of, use, pair, source, roles, crossed in (
-        (amplified, _AUDIO_BLOCK, 1, "output", (AUDIO_PLUS, AUDIO_MINUS), as_it_should),
-        (amplified, _DC_BLOCK, 2, "supply", (DC_GROUND, DC_MINUS), reversed_dc),
+        (amplified, _AUDIO_BLOCK, 1, "output", (AUDIO_POSITIVE, AUDIO_NEGATIVE), as_it_should),
+        (amplified, _DC_BLOCK, 2, "supply", (DC_POSITIVE, DC_NEGATIVE), reversed_dc),
         (lines, 2, 1, "amplifier", (LINE_HOT, LINE_COMMON), as_it_should),
     ):
         for conductor in (0, 1):

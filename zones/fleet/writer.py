@@ -108,7 +108,7 @@ def _shared_change(reason: str) -> Change:
         user=None,
         actor=wording.CREWS[0],
         reason=reason,
-        door=ChangeSet.Door.COMMAND,
+        channel=ChangeSet.Channel.COMMAND,
         happened_on=date_of(BUILT_FIRST),
     )
 

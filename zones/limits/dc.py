@@ -79,14 +79,14 @@ DC_LIMITS = (
         title="Conductor current",
         rule=Rule("conductor_current"),
         subject_kind=SubjectKind.RUN,
-        quantity="current in one conductor of the hardest-loaded piece during a page",
+        quantity="current in one conductor of the hardest-loaded segment during a page",
         unit="A",
         decimals=2,
         limit_from="rating of the cable type for one conductor (1 A for 23 and 24 AWG where none is given)",
         source=f"rating: data sheet of the cable; 1 A where none is given: {NO_SOURCE}",
         severity=Severity.HAZARD,
         detail=Detail.POINT,
-        template="On {subject} each conductor of the piece{place} carries {figure} during a page; it is "
+        template="On {subject} each conductor of the segment{place} carries {figure} during a page; it is "
         "rated for {limit}.",
         remedies=(Remedy.SPARE_PAIR, Remedy.MOVE_BRANCH, Remedy.SPLIT_RUN, Remedy.SECOND_SUPPLY),
         cautions=(Caution.DISCONNECT, Caution.LOCAL_CODE),

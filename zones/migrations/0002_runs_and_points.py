@@ -133,7 +133,7 @@ class Migration(migrations.Migration):
                 (
                     "kind",
                     models.PositiveSmallIntegerField(
-                        choices=[(0, "splice"), (1, "device"), (2, "lump")], default=1
+                        choices=[(0, "splice"), (1, "device"), (2, "uncounted_group")], default=1
                     ),
                 ),
                 (
@@ -170,9 +170,9 @@ class Migration(migrations.Migration):
                     ),
                 ),
                 (
-                    "minus_cut",
+                    "negative_cut",
                     models.BooleanField(
-                        default=False, help_text="The minus of this piece is cut: a section begins here."
+                        default=False, help_text="The negative of this segment is cut: a section begins here."
                     ),
                 ),
                 (
@@ -264,7 +264,7 @@ class Migration(migrations.Migration):
                         blank=True,
                         db_constraint=False,
                         db_index=False,
-                        help_text="Blank: the piece comes from the block.",
+                        help_text="Blank: the segment comes from the block.",
                         null=True,
                         on_delete=django.db.models.deletion.PROTECT,
                         related_name="+",
@@ -342,7 +342,7 @@ class Migration(migrations.Migration):
                 (
                     "fuse_fitted",
                     models.BooleanField(
-                        blank=True, help_text="Own fuse in the minus leg; blank: unknown.", null=True
+                        blank=True, help_text="Own fuse in the negative leg; blank: unknown.", null=True
                     ),
                 ),
                 ("fuse_rating_a", models.FloatField(blank=True, null=True)),
@@ -499,7 +499,7 @@ class Migration(migrations.Migration):
                     ),
                     _connector="OR",
                 ),
-                name="point_facts_counts_of_a_lump",
+                name="point_facts_counts_of_an_uncounted_group",
             ),
         ),
         migrations.AddConstraint(

@@ -100,10 +100,10 @@ class Migration(migrations.Migration):
                     "carries",
                     models.CharField(
                         choices=[
-                            ("audio_plus", "audio +"),
-                            ("audio_minus", "audio −"),
-                            ("dc_ground", "DC ground (positive)"),
-                            ("dc_minus", "DC −24 V"),
+                            ("audio_positive", "audio +"),
+                            ("audio_negative", "audio −"),
+                            ("dc_positive", "DC ground (positive)"),
+                            ("dc_negative", "DC −24 V"),
                             ("line_hot", "line hot"),
                             ("line_common", "line common"),
                             ("spare", "spare"),

@@ -26,10 +26,10 @@ class Landing(Placed):
         SECOND = "second", "second of the pair (blue, orange, green, brown or slate)"
 
     class Carries(models.TextChoices):
-        AUDIO_PLUS = "audio_plus", "audio +"
-        AUDIO_MINUS = "audio_minus", "audio −"
-        DC_GROUND = "dc_ground", "DC ground (positive)"
-        DC_MINUS = "dc_minus", "DC −24 V"
+        AUDIO_POSITIVE = "audio_positive", "audio +"
+        AUDIO_NEGATIVE = "audio_negative", "audio −"
+        DC_POSITIVE = "dc_positive", "DC ground (positive)"
+        DC_NEGATIVE = "dc_negative", "DC −24 V"
         LINE_HOT = "line_hot", "line hot"
         LINE_COMMON = "line_common", "line common"
         SPARE = "spare", "spare"

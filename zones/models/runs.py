@@ -74,7 +74,7 @@ class RunFacts(DatedFacts):
         db_constraint=False,
     )
     fuse_fitted = models.BooleanField(
-        null=True, blank=True, help_text="Own fuse in the minus leg; blank: unknown."
+        null=True, blank=True, help_text="Own fuse in the negative leg; blank: unknown."
     )
     fuse_rating_a = models.FloatField(null=True, blank=True)
 
@@ -119,13 +119,13 @@ class Point(Recorded):
 
 
 class PointFacts(DatedFacts):
-    """What a point is, and the piece of cable to it from its parent. A splice carries no load: a removed
-    speaker leaves one. A lump stands for devices nobody has counted, at the far end."""
+    """What a point is, and the segment of cable to it from its parent. A splice carries no load: a removed
+    speaker leaves one. An uncounted group stands for devices nobody has counted, at the far end."""
 
     class Kind(models.IntegerChoices):
         SPLICE = 0, "splice"
         DEVICE = 1, "device"
-        LUMP = 2, "lump"
+        UNCOUNTED_GROUP = 2, "uncounted_group"
 
     class DeviceKind(models.IntegerChoices):
         """Needed where the model is unknown: the unknown band differs."""
@@ -151,7 +151,7 @@ class PointFacts(DatedFacts):
         related_name="+",
         db_constraint=False,
         db_index=False,
-        help_text="Blank: the piece comes from the block.",
+        help_text="Blank: the segment comes from the block.",
     )
     parent_rank = models.FloatField(null=True, blank=True)
     kind = models.PositiveSmallIntegerField(choices=Kind.choices, default=Kind.DEVICE)
@@ -163,7 +163,7 @@ class PointFacts(DatedFacts):
     count_likely = models.PositiveSmallIntegerField(null=True, blank=True)
     count_high = models.PositiveSmallIntegerField(null=True, blank=True)
     place = models.CharField(max_length=200, blank=True)
-    # the piece from the parent
+    # the segment from the parent
     length_m = models.FloatField(null=True, blank=True)
     length_basis = models.PositiveSmallIntegerField(choices=Basis.choices, default=Basis.UNKNOWN)
     cable_type = models.ForeignKey(
@@ -172,8 +172,8 @@ class PointFacts(DatedFacts):
     dc_pairs = models.PositiveSmallIntegerField(
         null=True, blank=True, help_text="Pairs paralleled for DC, or for a line; blank: unknown."
     )
-    minus_cut = models.BooleanField(
-        default=False, help_text="The minus of this piece is cut: a section begins here."
+    negative_cut = models.BooleanField(
+        default=False, help_text="The negative of this segment is cut: a section begins here."
     )
     # what hangs at the point
     current_basis = models.PositiveSmallIntegerField(choices=Basis.choices, default=Basis.MARKED)
@@ -231,7 +231,7 @@ class PointFacts(DatedFacts):
                     count_likely__lte=F("count_high"),
                     count_low__gte=0,
                 ),
-                name="point_facts_counts_of_a_lump",
+                name="point_facts_counts_of_an_uncounted_group",
             ),
             models.CheckConstraint(
                 condition=Q(dc_pairs__isnull=True) | Q(dc_pairs__gte=1, dc_pairs__lte=25),

@@ -28,11 +28,11 @@ from zones.findings.attribution import (
     baseline_steps,
     history,
 )
+from zones.findings.changes_at_step import Reference
 from zones.findings.conditions import attributions_as_data, look_up
-from zones.findings.deeds import Reference
-from zones.findings.feeding import Scene, Scenes
 from zones.findings.names import names_of, of_subject
-from zones.findings.series import Targets
+from zones.findings.timeline import Targets
+from zones.findings.upstream import Scene, Scenes
 from zones.findings.wording import Judged, references, sentence, what_was_done
 from zones.limits.limit import Limit
 from zones.limits.registry import limit_by_code

@@ -14,7 +14,7 @@ import numpy as np
 from django.db import connection, transaction
 
 from sites.changes.steps import first_step_after
-from zones.electrical.anchors import Anchoring, anchor
+from zones.electrical.calibration import Anchoring, anchor
 from zones.electrical.evaluate import Evaluation, evaluate, subject_ids
 from zones.electrical.figures import Problem
 from zones.electrical.plant import Members, Plant

@@ -15,7 +15,7 @@ from django.db import connection
 
 from sites.changes.steps import STEPS_A_DAY
 from zones.electrical.subjects import SubjectKind
-from zones.findings.whereabouts import Subject
+from zones.findings.locations import Subject
 
 # Everything is narrowed to the sites first: each of these tables is read along an index that begins with them
 _BEARING: Final = f"""

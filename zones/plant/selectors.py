@@ -151,7 +151,7 @@ class _Reading:
                 parent_index=point_index(points["parent"]),
                 model_index=model_index(points["model"]),
                 cable_index=cable_index(points["cable"]),
-                minus_cut=points["minus_cut"] > 0,
+                negative_cut=points["negative_cut"] > 0,
                 zone_id=points["zone"],
                 feed_supply_index=supply.index(points["feed_supply"]),
             ).ordered("run_index", "point_index", "begin"),
@@ -280,10 +280,12 @@ def _of_things(kind: _Kind, columns: Columns, name: str) -> IntArray:
 
 
 def _counts(points: Columns) -> Columns:
-    """How many devices hang at each point: a lump's own range, one device, or none at a splice."""
+    """How many devices hang at each point: an uncounted group's own range, one device, or none at a splice."""
     kind = points["kind"]
     return {
-        name: np.where(kind == PointKind.LUMP, points[name], np.where(kind == PointKind.DEVICE, 1.0, 0.0))
+        name: np.where(
+            kind == PointKind.UNCOUNTED_GROUP, points[name], np.where(kind == PointKind.DEVICE, 1.0, 0.0)
+        )
         for name in ("count_low", "count_likely", "count_high")
     }
 

@@ -18,7 +18,7 @@ from django.db import DatabaseError, OperationalError, connection, transaction
 from psycopg import errors
 
 from sites.changes.steps import first_step_after
-from zones.electrical.anchors import anchor
+from zones.electrical.calibration import anchor
 from zones.electrical.evaluate import SOLVER_VERSION, evaluate
 from zones.electrical.plant import Members
 from zones.electrical.point_loads import point_loads
@@ -26,8 +26,8 @@ from zones.limits.registry import RULES
 from zones.plant.selectors import read_plant
 from zones.recheck.checked import Checked, checked_listeners, due_sources, failed_listeners
 from zones.recheck.due_dates import future_facts, write_due_dates
-from zones.recheck.marks import MarkRead, delete_marks, read_marks, set_aside
 from zones.recheck.models import SiteCheck
+from zones.recheck.recheck_queue import MarkRead, delete_marks, read_marks, set_aside
 from zones.recheck.stored_figures import without_repeats, write_figures
 
 log = structlog.get_logger(__name__)

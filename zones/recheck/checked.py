@@ -14,7 +14,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import NamedTuple, TypeVar
 
-from zones.electrical.anchors import Anchoring
+from zones.electrical.calibration import Anchoring
 from zones.electrical.evaluate import Evaluation
 from zones.electrical.plant import Members, Plant
 

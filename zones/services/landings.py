@@ -22,9 +22,9 @@ class PairUse(enum.Enum):
 
 
 _CARRIES = {
-    PairUse.AUDIO: (Landing.Carries.AUDIO_PLUS, Landing.Carries.AUDIO_MINUS),
+    PairUse.AUDIO: (Landing.Carries.AUDIO_POSITIVE, Landing.Carries.AUDIO_NEGATIVE),
     # In this trade the positive is grounded
-    PairUse.DC: (Landing.Carries.DC_GROUND, Landing.Carries.DC_MINUS),
+    PairUse.DC: (Landing.Carries.DC_POSITIVE, Landing.Carries.DC_NEGATIVE),
     PairUse.LINE: (Landing.Carries.LINE_HOT, Landing.Carries.LINE_COMMON),
     PairUse.SPARE: (Landing.Carries.SPARE, Landing.Carries.SPARE),
 }

@@ -1,4 +1,4 @@
-"""Points: what hangs on a run, and the piece of cable to it."""
+"""Points: what hangs on a run, and the segment of cable to it."""
 
 from __future__ import annotations
 
@@ -65,13 +65,13 @@ class Load(TypedDict, total=False):
 
 
 class Hung(Load, total=False):
-    """The same with the piece of cable to the point from its parent."""
+    """The same with the segment of cable to the point from its parent."""
 
     length_m: float | None
     length_basis: Basis
     cable_type: CableType | None
     dc_pairs: int | None
-    minus_cut: bool
+    negative_cut: bool
 
 
 class Altered(Hung, total=False):
@@ -80,7 +80,8 @@ class Altered(Hung, total=False):
 
 
 @operation(
-    "point.append", "A device, splice or lump is hung on a run, behind a point or directly at its block."
+    "point.append",
+    "A device, splice or uncounted group is hung on a run, behind a point or directly at its block.",
 )
 def point_append(
     work: Work, *, run: Run, after: Point | None = None, name: str | None = None, **hung: Unpack[Hung]
@@ -95,7 +96,7 @@ def point_append(
     return point
 
 
-@operation("point.insert", "A device or splice is cut into a run, into the piece before a point: mid-run.")
+@operation("point.insert", "A device or splice is cut into a run, into the segment before a point: mid-run.")
 def point_insert(
     work: Work,
     *,
@@ -105,8 +106,8 @@ def point_insert(
     distance_basis: Basis = Basis.UNKNOWN,
     **load: Unpack[Load],
 ) -> Point:
-    """The piece to ``before`` is split. At an unknown distance in halves, whose basis is kept; at a known
-    one, the rest of the length stays with ``before``. Cable and pairs are those of the piece. A cut minus
+    """The segment to ``before`` is split. At an unknown distance in halves, whose basis is kept; at a known
+    one, the rest of the length stays with ``before``. Cable and pairs are those of the segment. A cut negative
     stays on the side of ``before``, whose section begins there."""
     given = with_basis(
         {"distance_from_parent_m": distance_from_parent_m, "distance_basis": distance_basis},
@@ -181,7 +182,7 @@ def point_found(
     name: str | None = None,
     **hung: Unpack[Hung],
 ) -> Point:
-    """Since ``before``, or else ``after``, or else the run itself has been there. Before a point, the piece
+    """Since ``before``, or else ``after``, or else the run itself has been there. Before a point, the segment
     to it is split in halves in every row that says how it hangs now."""
     if before is not None:
         return _found_before(work, before, name, dict(hung))
@@ -207,8 +208,8 @@ def _found_before(work: Work, before: Point, name: str | None, hung: dict[str, A
         stretch.insert(0, row)
     first = stretch[0]
     near, _ = _split(first, None, Basis.UNKNOWN)
-    piece = {**near, "cable_type_id": first.cable_type_id, "dc_pairs": first.dc_pairs}
-    _begin_at(work, first.step, _facts(point, last.parent, {**_fitting(hung, None), **piece}))
+    segment = {**near, "cable_type_id": first.cable_type_id, "dc_pairs": first.dc_pairs}
+    _begin_at(work, first.step, _facts(point, last.parent, {**_fitting(hung, None), **segment}))
     for row in stretch:
         _, far = _split(row, None, Basis.UNKNOWN)
         work.expect(PointFacts, [before.pk, row.step], row.change_set_id)
@@ -275,7 +276,7 @@ def _facts(point: Point, parent: Point | None, hung: dict[str, Any]) -> PointFac
 def _split(
     old: PointFacts, distance_m: float | None, distance_basis: Basis
 ) -> tuple[dict[str, Any], dict[str, Any]]:
-    """Length and basis of the two pieces that a piece becomes: to the new point, and on from it."""
+    """Length and basis of the two segments that a segment becomes: to the new point, and on from it."""
     if distance_m is None:
         half = {
             "length_m": None if old.length_m is None else old.length_m / 2,
@@ -287,7 +288,7 @@ def _split(
         return near, {"length_m": None, "length_basis": Basis.UNKNOWN}
     if distance_m > old.length_m:
         detail = (
-            f"The piece is recorded as {old.length_m:g} m long, shorter than {distance_m:g} m. "
+            f"The segment is recorded as {old.length_m:g} m long, shorter than {distance_m:g} m. "
             "Correct its length first, or leave the distance out."
         )
         raise refuse(detail, code="invalid", path="/distance_from_parent_m")
@@ -317,7 +318,11 @@ def _fitting(given: dict[str, Any], current: PointFacts | None) -> dict[str, Any
     kind = given.get("kind", current.kind if current is not None else PointFacts.Kind.DEVICE)
     if kind == PointFacts.Kind.SPLICE and (current is None or current.kind != kind):
         given = {**_BARE, **given}
-    if kind != PointFacts.Kind.LUMP and current is not None and current.kind == PointFacts.Kind.LUMP:
+    if (
+        kind != PointFacts.Kind.UNCOUNTED_GROUP
+        and current is not None
+        and current.kind == PointFacts.Kind.UNCOUNTED_GROUP
+    ):
         given = {"count_low": None, "count_likely": None, "count_high": None, **given}
     _require_counts(kind, given, current)
     _require_bare(kind, given)
@@ -327,13 +332,13 @@ def _fitting(given: dict[str, Any], current: PointFacts | None) -> dict[str, Any
 def _require_counts(kind: int, given: dict[str, Any], current: PointFacts | None) -> None:
     names = ("count_low", "count_likely", "count_high")
     counts = [given.get(name, getattr(current, name, None)) for name in names]
-    if kind == PointFacts.Kind.LUMP:
+    if kind == PointFacts.Kind.UNCOUNTED_GROUP:
         known = [count for count in counts if count is not None]
         if len(known) < len(counts) or sorted(known) != known or known[0] < 0:
-            detail = "A lump says how many devices there may be: count_low ≤ count_likely ≤ count_high."
+            detail = "An uncounted group says how many devices there may be: count_low ≤ count_likely ≤ count_high."
             raise refuse(detail, code="required", path="/count_likely")
     elif any(count is not None for count in counts):
-        raise refuse("Only a lump has counts.", code="invalid", path="/count_likely")
+        raise refuse("Only an uncounted group has counts.", code="invalid", path="/count_likely")
 
 
 def _require_bare(kind: int, given: dict[str, Any]) -> None:

@@ -46,8 +46,8 @@ add_rules(
             "A tap above 0 W comes with its basis: guessed, drawing, marked or measured.",
             "tap_power_w",
         ),
-        "point_facts_counts_of_a_lump": (
-            "A lump says count_low ≤ count_likely ≤ count_high, each 0 or more; nothing else has counts.",
+        "point_facts_counts_of_an_uncounted_group": (
+            "An uncounted group says count_low ≤ count_likely ≤ count_high, each 0 or more; nothing else has counts.",
             "count_likely",
         ),
         "point_facts_dc_pairs_1_to_25": ("1 to 25 pairs are paralleled; blank: unknown.", "dc_pairs"),

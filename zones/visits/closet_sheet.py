@@ -17,10 +17,10 @@ from sites.models import Closet
 from sites.selectors import before_of
 from zones.electrical.subjects import SubjectKind
 from zones.electrical.verdicts import Verdict
+from zones.findings.annotate import ToldFinding
+from zones.findings.annotate import told as findings_told
 from zones.findings.models import Finding
 from zones.findings.selectors import by_severity
-from zones.findings.telling import ToldFinding
-from zones.findings.telling import told as findings_told
 from zones.limits.cautions import CautionHere
 from zones.models import Zone
 from zones.planning.bearing import subjects_of_zones
@@ -268,8 +268,8 @@ def _of_zones(zones: Sequence[ZoneHere]) -> str:
 
 
 _VERDICTS = (
-    (Verdict.OVER, "past a limit"),
-    (Verdict.PROBABLY_OVER, "probably past a limit"),
+    (Verdict.PAST, "past a limit"),
+    (Verdict.PROBABLY_PAST, "probably past a limit"),
     (Verdict.CANNOT_TELL, "cannot be judged"),
     (Verdict.NEAR, "near a limit"),
 )

@@ -94,7 +94,7 @@ class Isolation:
     clips: tuple[Clips, ...]
 
 
-_DC = frozenset({Landing.Carries.DC_GROUND, Landing.Carries.DC_MINUS})
+_DC = frozenset({Landing.Carries.DC_POSITIVE, Landing.Carries.DC_NEGATIVE})
 
 
 def isolation_of(

@@ -35,7 +35,7 @@ from zones.selectors import points_before, runs_before
 from .wording import counted, listed
 
 _NAMED_AT_MOST: Final = 3
-_SPEAKER, _PIECE = "speaker", "piece"
+_SPEAKER, _SEGMENT = "speaker", "segment"
 _UNSURE: Final = {Basis.GUESSED: "only guessed", Basis.DRAWING: "only from a drawing"}
 
 
@@ -99,21 +99,21 @@ def _ports_of(site_id: int) -> Iterable[tuple[int, int]]:
 
 def unknown_of(facts: SiteFacts, code: str, subject: Subject) -> tuple[str, ...]:
     """What is not known, or not well, that a figure of a subject hangs on: each a phrase such as ``the
-    length of 3 pieces of run R1 (to 4, 5 and 6)``."""
+    length of 3 segments of run R1 (to 4, 5 and 6)``."""
     found: dict[str, None] = {}
     for look in _HANGS_ON.get(code, ()):
         found |= dict.fromkeys(look(facts, subject))
     return tuple(found)
 
 
-# --- of the devices and pieces of runs ----------------------------------------------------------------------
+# --- of the devices and segments of runs ----------------------------------------------------------------------
 
 Look = Callable[[SiteFacts, Subject], Iterator[str]]
 
 
 @dataclass(frozen=True)
 class _OfPoints:
-    """A value of the points of runs. `noun`: of what it is, the speaker at a point or the piece to it.
+    """A value of the points of runs. `noun`: of what it is, the speaker at a point or the segment to it.
     `applies`: to which points. `missing`: where it is not recorded. `basis`: how it is known, where that is
     recorded with it."""
 
@@ -138,7 +138,7 @@ class _OfPoints:
         if points:
             word = "point" if len(points) == 1 else "points"
             names = f"{word} {listed([point.point.name for point in points], _NAMED_AT_MOST)}"
-            where = f"{'to ' if self.noun == _PIECE else ''}{names}"
+            where = f"{'to ' if self.noun == _SEGMENT else ''}{names}"
             yield f"{self.value} of {counted(len(points), self.noun)} on run {run.name} ({where}){how}"
 
 
@@ -162,7 +162,7 @@ def _no_current(point: PointFacts) -> bool:
     if point.current_basis == Basis.UNKNOWN:
         return True
     return point.speech_current_a is None and _rating_missing(
-        point.model, "speech_current_a", "full_tone_current_a", "full_tone_power_w"
+        point.model, "speech_current_a", "full_output_current_a", "full_output_power_w"
     )
 
 
@@ -174,20 +174,20 @@ def _rating_missing(model: DeviceModel | None, *any_of: str) -> bool:
 _CURRENTS: Final = _OfPoints("the current", _SPEAKER, _is_self_amplified, _no_current, "current_basis")
 _LENGTHS: Final = _OfPoints(
     "the length",
-    _PIECE,
+    _SEGMENT,
     _always,
     lambda point: point.length_m is None,
     "length_basis",
 )
 _CABLES: Final = _OfPoints(
     "the cable",
-    _PIECE,
+    _SEGMENT,
     _always,
     lambda point: point.cable_type is None or point.cable_type.gauge_awg is None,
 )
 _PAIRS: Final = _OfPoints(
     "the number of pairs",
-    _PIECE,
+    _SEGMENT,
     lambda run, _: run.kind == Run.Kind.SELF_AMPLIFIED,
     lambda point: point.dc_pairs is None,
 )
@@ -215,7 +215,7 @@ _INPUTS: Final = _OfPoints(
 def _counts(facts: SiteFacts, subject: Subject) -> Iterator[str]:
     for run_id in facts.runs_of.get(subject, ()):
         for point in facts.points[run_id]:
-            if point.kind == PointFacts.Kind.LUMP:
+            if point.kind == PointFacts.Kind.UNCOUNTED_GROUP:
                 yield (
                     f"how many devices there are at point {point.point.name} of run "
                     f"{facts.runs[run_id][0].name} (about {point.count_likely}, {point.count_low} to "

@@ -36,10 +36,10 @@ def numbers(given: Iterable[int]) -> str:
 
 
 def counted(count: int, one: str, several: str = "") -> str:
-    """``1 piece``, ``3 pieces``.
+    """``1 segment``, ``3 segments``.
 
-    >>> counted(1, "piece"), counted(2, "switch", "switches")
-    ('1 piece', '2 switches')
+    >>> counted(1, "segment"), counted(2, "switch", "switches")
+    ('1 segment', '2 switches')
     """
     return f"{count} {one if count == 1 else several or one + 's'}"
 

@@ -18,14 +18,14 @@ from api.conventions.serializers import StrictSerializer
 from api.conventions.views import ApiView, Spec
 
 
-class Piece(StrictSerializer):
+class Segment(StrictSerializer):
     length_m = fields.Number()
 
 
 class Anything(StrictSerializer):
     name = fields.Text()
     made = fields.Day(read_only=True)
-    pieces = Piece(many=True, required=False)
+    segments = Segment(many=True, required=False)
     length_m = fields.Number(required=False)
     count = fields.Whole(required=False)
 

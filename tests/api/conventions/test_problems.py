@@ -162,7 +162,7 @@ def test_every_place_is_named_at_once(post_anything: Callable[..., Any]) -> None
     sent = {
         "nmae": "x",
         "made": "2026-11-25",
-        "pieces": [{"length_m": 1.5}, {"length_m": "2", "colour": "red"}, {"length_m": True}, 7],
+        "segments": [{"length_m": 1.5}, {"length_m": "2", "colour": "red"}, {"length_m": True}, 7],
         "a/b~c": 1,
     }
     found = problem(post_anything(json.dumps(sent).encode()), 400, "invalid")
@@ -170,10 +170,10 @@ def test_every_place_is_named_at_once(post_anything: Callable[..., Any]) -> None
     assert told["/name"] == ("required", "Give name; it cannot be left out.")
     assert "Did you mean name?" in told["/nmae"][1]
     assert told["/made"][0] == "read_only"
-    assert told["/pieces/1/length_m"][0] == "invalid"
-    assert told["/pieces/1/colour"][0] == "unknown"
-    assert told["/pieces/2/length_m"] == ("invalid", "Expected a number, as in 12.5.")
-    assert told["/pieces/3"][0] == "invalid"
+    assert told["/segments/1/length_m"][0] == "invalid"
+    assert told["/segments/1/colour"][0] == "unknown"
+    assert told["/segments/2/length_m"] == ("invalid", "Expected a number, as in 12.5.")
+    assert told["/segments/3"][0] == "invalid"
     assert told["/a~1b~0c"][0] == "unknown"
     assert len(told) == 8
     assert "8 things to correct" in found["detail"]
@@ -192,16 +192,16 @@ def test_a_pointer_escapes_as_rfc_6901_says() -> None:
 
 
 def test_a_lists_own_error_is_about_the_list() -> None:
-    class Piece(serializers.Serializer):
+    class Segment(serializers.Serializer):
         length_m = serializers.FloatField()
 
     class Run(serializers.Serializer):
-        pieces = Piece(many=True, allow_empty=False)
+        segments = Segment(many=True, allow_empty=False)
         taps = serializers.ListField(child=serializers.FloatField())
 
-    run = Run(data={"pieces": [], "taps": [1, "x", 2]})
+    run = Run(data={"segments": [], "taps": [1, "x", 2]})
     assert not run.is_valid()
-    assert {place.pointer for place in body_places(run.errors)} == {"/pieces", "/taps/1"}
+    assert {place.pointer for place in body_places(run.errors)} == {"/segments", "/taps/1"}
 
 
 # --- the database -------------------------------------------------------------------------------------------

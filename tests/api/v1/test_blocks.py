@@ -96,8 +96,8 @@ def test_nothing_can_be_pulled_on_a_screw_strip(hall: Hall, client: Client) -> N
 def test_a_pair_is_landed_with_its_colours_and_uses(hall: Hall, client: Client) -> None:
     first, second = landed(client, hall)
     # ANSI/ICEA colour code: the second pair is white and orange; in this trade the positive is grounded
-    assert (first["row"], first["colour"], first["carries"]) == (1, "white-orange", "dc_ground")
-    assert (second["row"], second["colour"], second["carries"]) == (2, "orange-white", "dc_minus")
+    assert (first["row"], first["colour"], first["carries"]) == (1, "white-orange", "dc_positive")
+    assert (second["row"], second["colour"], second["carries"]) == (2, "orange-white", "dc_negative")
     assert (first["side"], first["run_id"], first["clip_in"]) == ("field", hall.run.pk, True)
     equipment = post(
         client,
@@ -106,8 +106,8 @@ def test_a_pair_is_landed_with_its_colours_and_uses(hall: Hall, client: Client) 
          "reversed": True, "change": WHY},
     ).json()["items"]  # fmt: skip
     assert [(item["side"], item["carries"]) for item in equipment] == [
-        ("equipment", "dc_minus"),
-        ("equipment", "dc_ground"),
+        ("equipment", "dc_negative"),
+        ("equipment", "dc_positive"),
     ]
 
 
@@ -121,7 +121,7 @@ def test_landings_are_found_by_where_they_lie_and_whose_they_are(hall: Hall, cli
     assert found(run_id=hall.run.pk) == [first["id"], second["id"]]
     assert found(block_id=hall.block.pk, row=2) == [second["id"]]
     assert found(closet_id=hall.closet.pk, side="equipment") == []
-    assert found(carries="dc_minus", site_id=hall.site.pk) == [second["id"]]
+    assert found(carries="dc_negative", site_id=hall.site.pk) == [second["id"]]
     assert found(run_id=hall.run.pk, as_of=BUILT.isoformat()) == []
     assert get(client, f"landings/{second['id']}", expand="block")["block"]["name"] == hall.block.name
     assert get(client, f"landings/{second['id']}")["clip_in"] is False

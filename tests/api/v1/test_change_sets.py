@@ -61,7 +61,12 @@ def test_a_draft_is_kept_and_nothing_else(hall: Hall, client: Client) -> None:
     answer = draft(client, hall, twelve_more(hall), purpose="plan", job_reference="Q-12")
     made = answer.json()
     assert answer["Location"] == f"{ROOT}/change-sets/{made['id']}"
-    assert (made["state"], made["kind"], made["purpose"], made["door"]) == ("draft", "work", "plan", "rest")
+    assert (made["state"], made["kind"], made["purpose"], made["channel"]) == (
+        "draft",
+        "work",
+        "plan",
+        "rest",
+    )
     assert (made["actor"], made["job_reference"], made["recorded_at"]) == ("Rune Vale", "Q-12", None)
     assert made["operations"] == twelve_more(hall), "as they were sent"
     assert Point.objects.filter(run=hall.run).count() == 30
@@ -80,7 +85,7 @@ def test_a_draft_is_evaluated_in_words_and_figures(
     # by hand: 40 and 52 speakers at 40 mA
     assert supply["before"]["likely"] == pytest.approx(1.60)
     assert supply["after"]["likely"] == pytest.approx(2.08)
-    assert (supply["before"]["verdict"], supply["after"]["verdict"]) == ("cannot_tell", "over")
+    assert (supply["before"]["verdict"], supply["after"]["verdict"]) == ("cannot_tell", "past")
     assert supply["after"]["headroom_likely"] == pytest.approx(-0.3)
     assert supply["sentence"].endswith("from 1.60 A to 2.08 A; limit 1.60 A. Over; until now cannot tell.")
     assert found["crosses"]
@@ -106,7 +111,7 @@ def test_accepted_it_is_the_record(hall: Hall, client: Client) -> None:
     ids = [result["ids"][0] for result in body["results"]]
     assert [result["label"] for result in body["results"][:2]] == ["n0", "n1"]
     assert get(client, f"points/{ids[1]}")["after_id"] == ids[0]
-    assert get(client, f"zones/{hall.zone.pk}/load")["verdict"] == "over"
+    assert get(client, f"zones/{hall.zone.pk}/load")["verdict"] == "past"
     assert accepted["ETag"] == etag_of(client, f"change-sets/{made['id']}")
 
 

@@ -98,7 +98,7 @@ def test_a_finding_says_what_is_past_and_which_change_did_it(
     assert shown["likely"] == pytest.approx(2.08)
     assert (shown["limit"], shown["limit_is"], shown["unit"]) == (pytest.approx(1.6), "at_most", "A")
     assert (shown["low"], shown["high"]) == (1.976, 2.184)
-    assert shown["verdict"] == "over"
+    assert shown["verdict"] == "past"
     assert (shown["state"], shown["outcome"], shown["cleared_at"]) == ("open", "", None)
     assert (shown["site_id"], shown["customer_id"]) == (hall.site.pk, hall.site.customer_id)
     assert (shown["site_code"], shown["site_name"]) == (hall.site.code, hall.site.name)
@@ -166,7 +166,7 @@ def test_findings_are_found(hall: Hall, added: ChangeSet, finding: Finding, clie
     assert finding.pk in everything
     assert ids(client, site_id=hall.site.pk) == ids(client, customer_id=hall.site.customer_id) == everything
     assert ids(client, code="supply_current") == [finding.pk]
-    assert ids(client, code="supply_current,run_voltage", verdict="over")[:1] == [finding.pk]
+    assert ids(client, code="supply_current,run_voltage", verdict="past")[:1] == [finding.pk]
     assert ids(client, case_id=finding.case_id) == ids(client, closet_id=hall.closet.pk) == everything
     assert finding.pk in ids(client, zone_id=hall.zone.pk)
     assert finding.pk in ids(client, zone_id=hall.gangway.pk), "both zones hang on the supply"
@@ -181,7 +181,7 @@ def test_findings_are_found(hall: Hall, added: ChangeSet, finding: Finding, clie
 def test_the_gravest_come_first(hall: Hall, finding: Finding, client: Client) -> None:
     items = get(client, "findings")["items"]
     ranks = {"advice": 0, "sound_suffers": 1, "silence": 2, "hazard": 3}
-    verdicts = {"probably_over": 3, "over": 4}
+    verdicts = {"probably_past": 3, "past": 4}
     keys = [(ranks[item["severity"]], verdicts[item["verdict"]]) for item in items]
     assert keys == sorted(keys, reverse=True)
     assert len(set(keys)) > 1

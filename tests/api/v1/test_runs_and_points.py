@@ -139,13 +139,13 @@ def test_a_correction_adds_nothing(hall: Hall, client: Client) -> None:
 # --- points -------------------------------------------------------------------------------------------------
 
 
-def test_a_point_is_shown_with_its_piece_and_words(hall: Hall, client: Client) -> None:
+def test_a_point_is_shown_with_its_segment_and_words(hall: Hall, client: Client) -> None:
     point = get(client, f"points/{hall.points[1].pk}", expand="model,cable_type,run")
     assert (point["kind"], point["device_kind"]) == ("device", "wall_speaker")
     assert (point["length_m"], point["length_basis"], point["current_basis"]) == (1.0, "measured", "measured")
     assert (point["tap_power_w"], point["tap_basis"]) == (None, "unknown")
     assert point["after_id"] == hall.points[0].pk
-    assert point["model"]["full_tone_current_a"] == 0.08
+    assert point["model"]["full_output_current_a"] == 0.08
     assert point["cable_type"]["gauge_awg"] == 24
     assert point["run"]["name"] == "R1"
     assert "zone_id" not in point["run"], "the facts of a run are of a day, and belong to the run"
@@ -185,7 +185,8 @@ def test_points_by_model_and_kind(hall: Hall, client: Client) -> None:
     assert get(client, "points", run_id=hall.run.pk, kind="splice")["items"] == []
     answer = client.get("/api/v1/points", {"kind": "spilce"})
     assert (
-        answer.json()["errors"][0]["detail"] == "Expected one of: splice, device, lump. Did you mean splice?"
+        answer.json()["errors"][0]["detail"]
+        == "Expected one of: splice, device, uncounted_group. Did you mean splice?"
     )
 
 
@@ -305,7 +306,7 @@ def test_two_who_change_one_point(hall: Hall, client: Client) -> None:
         ({"length": 5}, "/length", "Did you mean length_m?"),
         ({"length_m": "5"}, "/length_m", "must be a number"),
         ({"length_basis": "mesured"}, "/length_basis", "must be one of"),
-        ({"kind": 2}, "/kind", "must be one of splice, device, lump"),
+        ({"kind": 2}, "/kind", "must be one of splice, device, uncounted_group"),
     ],
 )
 def test_a_bad_body_is_named(
@@ -323,7 +324,12 @@ def test_a_bad_body_is_named(
     [
         ({"length_m": 5.0}, 400, "/length_basis", "Say how length_m is known"),
         ({"length_m": -5.0, "length_basis": "measured"}, 422, "/length_m", "comes with its basis"),
-        ({"kind": "lump"}, 400, "/count_likely", "A lump says how many devices there may be"),
+        (
+            {"kind": "uncounted_group"},
+            400,
+            "/count_likely",
+            "An uncounted group says how many devices there may be",
+        ),
     ],
 )
 def test_what_the_record_refuses_is_told_where_it_stands(

@@ -87,7 +87,7 @@ def test_a_closet_is_made_and_its_change_set_says_why(
     change_set = ChangeSet.objects.get(pk=Closet.objects.get(pk=made["id"]).change_set_id)
     assert (change_set.reason, change_set.job_reference) == ("surveyed", "J-7")
     assert (change_set.happened_on, change_set.site_id) == (date(2026, 11, 24), site.pk)
-    assert (change_set.user, change_set.door) == (technician, ChangeSet.Door.REST)
+    assert (change_set.user, change_set.channel) == (technician, ChangeSet.Channel.REST)
     assert change_set.operations == [{"op": "closet.add", "name": "MDF", "floor": "2"}]
     assert Change.objects.filter(change_set=change_set, table_name="closet").count() == 1
 
@@ -98,7 +98,7 @@ def test_a_closet_is_made_and_its_change_set_says_why(
         ("customers", {"code": "baths", "name": "City Baths"}),
         (
             "catalogue/devices",
-            {"name": "horn 15", "kind": "horn", "full_tone_current_a": 0.7, "taps_w": [7.5, 15]},
+            {"name": "horn 15", "kind": "horn", "full_output_current_a": 0.7, "taps_w": [7.5, 15]},
         ),
         ("catalogue/cables", {"name": "cat 24", "gauge_awg": 24}),
     ],

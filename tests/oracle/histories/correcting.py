@@ -17,7 +17,7 @@ def correct_points(things: Things) -> list[Body]:
     bodies = []
     for point in things.some(things.points[run], 4):
         body: Body = {"op": "point.correct", "point": point}
-        what = things.one(["model", "model", "length", "length", "current", "tap", "piece", "count"])
+        what = things.one(["model", "model", "length", "length", "current", "tap", "segment", "count"])
         if what == "model":
             body["model"] = things.model("ceiling_speaker", "ceiling_speaker", "wall_speaker", "horn")
         elif what == "length":
@@ -26,11 +26,11 @@ def correct_points(things: Things) -> list[Body]:
             body |= {"speech_current_a": round(things.rng.uniform(0.01, 0.1), 4), "current_basis": "measured"}
         elif what == "tap":
             body |= things.tap("ceiling_speaker")
-        elif what == "piece":
+        elif what == "segment":
             body |= {"cable_type": things.one(things.catalogue.cables), "dc_pairs": things.rng.randint(1, 3)}
         else:
             body |= {
-                "kind": "lump",
+                "kind": "uncounted_group",
                 "count_low": 1,
                 "count_likely": 2,
                 "count_high": things.rng.randint(2, 5),
@@ -82,7 +82,9 @@ def correct_landing(things: Things) -> list[Body]:
     body: Body = {"op": "landing.correct", "landing": things.one(things.landings)}
     if things.chance(0.5):
         return [body | {"row": things.rng.randint(1, 12)}]
-    return [body | {"carries": things.one(["audio_plus", "audio_minus", "dc_ground", "dc_minus"])}]
+    return [
+        body | {"carries": things.one(["audio_positive", "audio_negative", "dc_positive", "dc_negative"])}
+    ]
 
 
 # --- instruments ----------------------------------------------------------------------------------------
@@ -102,9 +104,9 @@ def _drawn_a(row: PointFacts) -> float:
     if row.speech_current_a is not None:
         return row.speech_current_a
     if row.model is not None:
-        full_tone_a = row.model.full_tone_current_a or (row.model.full_tone_power_w or 0.0) / 24
-        if full_tone_a:
-            return full_tone_a / 2
+        full_output_a = row.model.full_output_current_a or (row.model.full_output_power_w or 0.0) / 24
+        if full_output_a:
+            return full_output_a / 2
     return 0.25 if row.device_kind == PointFacts.DeviceKind.HORN else 0.05
 
 

@@ -73,7 +73,7 @@ class History:
     def _change(self, day: dt.date, kind: ChangeSet.Kind | None = None) -> Change:
         site = self.things.site_id or None
         return Change(
-            site_id=site, user=None, actor="Ada Quill", reason="as told", door=ChangeSet.Door.COMMAND,
+            site_id=site, user=None, actor="Ada Quill", reason="as told", channel=ChangeSet.Channel.COMMAND,
             happened_on=day, kind=kind, quiet=kind == ChangeSet.Kind.TAKEOVER,
         )  # fmt: skip
 

@@ -120,7 +120,7 @@ class Things:
     # --- what hangs on a run ------------------------------------------------------------------------------
 
     def length(self, *, home: bool = False, line: bool = False) -> Body:
-        """A piece as long as such pieces are, as well known as such things are."""
+        """A segment as long as such segments are, as well known as such things are."""
         if self.chance(0.15):
             return {}
         metres = self.rng.uniform(15, 70) if home else self.rng.uniform(3, 12)
@@ -130,7 +130,7 @@ class Things:
             "length_basis": self.one(["guessed", "drawing", "drawing", "marked", "measured"]),
         }
 
-    def piece(self, run_kind: str, *, home: bool = False) -> Body:
+    def segment(self, run_kind: str, *, home: bool = False) -> Body:
         line = run_kind != "self_amplified"
         cables = self.catalogue.line_cables if line and self.chance(0.7) else self.catalogue.cables
         body: Body = self.length(home=home, line=line)
@@ -141,7 +141,7 @@ class Things:
         return body
 
     def load(self, run_kind: str, *, minded: str | None = None, well: bool | None = None) -> Body:
-        """A device, or a lump of them. minded: the kind of speaker that this run has, as a rule. well: the
+        """A device, or an uncounted group of them. minded: the kind of speaker that this run has, as a rule. well: the
         record of it is good."""
         well = self.chance(0.6) if well is None else well
         kind = (
@@ -163,7 +163,11 @@ class Things:
             body |= self.tap(kind)
         if self.chance(0.07):
             low = self.rng.randint(0, 4)
-            body |= {"kind": "lump", "count_low": low, "count_likely": low + self.rng.randint(0, 3)}
+            body |= {
+                "kind": "uncounted_group",
+                "count_low": low,
+                "count_likely": low + self.rng.randint(0, 3),
+            }
             body["count_high"] = body["count_likely"] + self.rng.randint(0, 4)
         return body
 
@@ -175,14 +179,14 @@ class Things:
         """Devices one behind the other, some on a branch."""
         minded = self.one(["ceiling_speaker", "ceiling_speaker", "wall_speaker", "horn"])
         well = self.chance(0.6)
-        cable = self.piece(run_kind).get("cable_type")
+        cable = self.segment(run_kind).get("cable_type")
         before: list[int | str | None] = [after]
         bodies = []
         for _ in range(count):
             at = before[-1] if self.chance(0.85) else self.one(before)
             label = self.name("p")
             body = {"op": "point.append", "run": run, "label": label}
-            body |= self.piece(run_kind, home=at is None)
+            body |= self.segment(run_kind, home=at is None)
             is_bare = self.chance(0.04)
             body |= {"kind": "splice"} if is_bare else self.load(run_kind, minded=minded, well=well)
             if cable is not None and self.chance(0.8):

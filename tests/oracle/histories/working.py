@@ -15,7 +15,7 @@ from zones.models import PointFacts
 from .building import cable
 from .things import Body, Things
 
-_LUMP = {"kind", "count_low", "count_likely", "count_high"}
+_UNCOUNTED_GROUP = {"kind", "count_low", "count_likely", "count_high"}
 Job = Callable[[Things], list[Body]]
 
 
@@ -51,7 +51,7 @@ def hang_anew(things: Things) -> list[Body]:
     before = PointFacts.objects.filter(point=point, kind=PointFacts.Kind.DEVICE).order_by("step").last()
     if before is None or things.chance(0.4):
         load = things.load("self_amplified")
-        return [body | {name: value for name, value in load.items() if name not in _LUMP}]
+        return [body | {name: value for name, value in load.items() if name not in _UNCOUNTED_GROUP}]
     body |= {"current_basis": Basis(before.current_basis).name.lower(), "model": before.model_id}
     body["device_kind"] = PointFacts.DeviceKind(before.device_kind).name.lower()
     return [body | {"speech_current_a": before.speech_current_a, "idle_current_a": before.idle_current_a}]
@@ -67,7 +67,7 @@ def swap_device(things: Things) -> list[Body]:
 def count_anew(things: Things) -> list[Body]:
     """About so many more, or fewer, where nobody has counted."""
     low = things.rng.randint(0, 5)
-    body: Body = {"op": "point.alter", "point": things.point(), "kind": "lump", "count_low": low}
+    body: Body = {"op": "point.alter", "point": things.point(), "kind": "uncounted_group", "count_low": low}
     return [body | {"count_likely": low + things.rng.randint(0, 4), "count_high": low + 6}]
 
 
@@ -79,11 +79,11 @@ def raise_taps(things: Things) -> list[Body]:
     ]
 
 
-def alter_piece(things: Things) -> list[Body]:
+def alter_segment(things: Things) -> list[Body]:
     """New cable, other pairs or another length; a single pair behind two is the classic mistake."""
     run = things.run_with_points()
-    piece = things.piece(things.run_kind[run])
-    return [{"op": "point.alter", "point": things.one(things.points[run]), **piece}] if piece else []
+    segment = things.segment(things.run_kind[run])
+    return [{"op": "point.alter", "point": things.one(things.points[run]), **segment}] if segment else []
 
 
 def alter_current(things: Things) -> list[Body]:
@@ -94,7 +94,7 @@ def alter_current(things: Things) -> list[Body]:
 
 
 def rehang(things: Things) -> list[Body]:
-    """A piece led elsewhere: behind another point, or to the block."""
+    """A segment led elsewhere: behind another point, or to the block."""
     points = things.points[things.run_with_points()]
     after = None if things.chance(0.1) else things.one(points)
     body: Body = {"op": "point.alter", "point": things.one(points), "after": after}
@@ -109,7 +109,7 @@ def hang_in_zone(things: Things) -> list[Body]:
 
 
 def second_supply(things: Things) -> list[Body]:
-    """A supply of its own behind a cut of the minus, at the cut or further on."""
+    """A supply of its own behind a cut of the negative, at the cut or further on."""
     points = things.points[things.run_with_points("self_amplified")]
     place = things.rng.randrange(len(points))
     feed = points[min(place + things.rng.choice([0, 0, 1, 2]), len(points) - 1)]
@@ -119,13 +119,13 @@ def second_supply(things: Things) -> list[Body]:
         bodies.append(new_supply(things))
         supply = f"@{bodies[0]['label']}"
     if things.chance(0.9):
-        bodies.append({"op": "point.alter", "point": points[place], "minus_cut": True})
+        bodies.append({"op": "point.alter", "point": points[place], "negative_cut": True})
     return [*bodies, {"op": "point.alter", "point": feed, "feed_supply": supply}]
 
 
-def join_minus(things: Things) -> list[Body]:
+def join_negative(things: Things) -> list[Body]:
     point = things.point("self_amplified")
-    return [{"op": "point.alter", "point": point, "minus_cut": False, "feed_supply": None}]
+    return [{"op": "point.alter", "point": point, "negative_cut": False, "feed_supply": None}]
 
 
 def new_supply(things: Things) -> Body:
@@ -302,8 +302,8 @@ def alter_site(things: Things) -> list[Body]:
 
 WORK: list[tuple[int, Job]] = [
     (22, extend), (8, insert), (8, remove), (7, hang_anew), (6, swap_device), (5, raise_taps),
-    (4, count_anew), (5, alter_piece), (4, alter_current), (4, rehang), (4, hang_in_zone), (6, second_supply),
-    (1, join_minus), (6, swap_supply), (3, swap_amplifier), (6, patch_run), (4, new_run), (1, end_run),
+    (4, count_anew), (5, alter_segment), (4, alter_current), (4, rehang), (4, hang_in_zone), (6, second_supply),
+    (1, join_negative), (6, swap_supply), (3, swap_amplifier), (6, patch_run), (4, new_run), (1, end_run),
     (8, new_endpoint), (3, alter_endpoint), (3, move_endpoint), (1, end_endpoint), (3, swap_switch),
     (4, load_port), (8, land), (2, take_off), (1, clips), (2, new_zone), (1, end_zone), (7, page_together),
     (2, alter_site),

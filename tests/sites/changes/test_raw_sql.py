@@ -104,7 +104,7 @@ def test_a_change_set_that_is_not_there_is_refused(closet: Closet) -> None:
 
 
 def test_a_draft_writes_nothing(closet: Closet) -> None:
-    draft = ChangeSet.objects.create(site=closet.site, door="sql", actor="R. Vale", reason="thinking")
+    draft = ChangeSet.objects.create(site=closet.site, channel="sql", actor="R. Vale", reason="thinking")
     say(draft.pk)
     with refused("record_change_set_accepted_just_now"):
         sql("UPDATE closet SET note = 'x', change_set_id = zonebook_change_set() WHERE id = %s", closet.pk)
@@ -268,7 +268,7 @@ def test_a_change_set_cannot_make_up_its_step(site: Site) -> None:
     change_set = ChangeSet.objects.create(
         site=site,
         state="accepted",
-        door="sql",
+        channel="sql",
         actor="R. Vale",
         reason="x",
         happened_on="2025-02-03",
@@ -294,19 +294,19 @@ def test_acceptances_of_a_day_are_in_order_and_of_each_site_apart(site: Site) ->
 
 def test_a_change_set_is_accepted_with_a_day(site: Site) -> None:
     with refused("change_set_accepted_has_day"):
-        ChangeSet.objects.create(site=site, state="accepted", door="sql", actor="R", reason="x")
+        ChangeSet.objects.create(site=site, state="accepted", channel="sql", actor="R", reason="x")
 
 
 def test_a_withdrawn_change_set_is_not_accepted(site: Site) -> None:
     draft = ChangeSet.objects.create(
-        site=site, state="withdrawn", door="sql", actor="R", reason="x", happened_on="2025-01-01"
+        site=site, state="withdrawn", channel="sql", actor="R", reason="x", happened_on="2025-01-01"
     )
     with refused("change_set_withdrawn_is_not_accepted"):
         sql("UPDATE change_set SET state = 'accepted' WHERE id = %s", draft.pk)
 
 
 def test_a_change_set_stays_with_its_site(site: Site) -> None:
-    draft = ChangeSet.objects.create(site=site, door="sql", actor="R", reason="x")
+    draft = ChangeSet.objects.create(site=site, channel="sql", actor="R", reason="x")
     with refused("change_set_keeps_its_site"):
         sql("UPDATE change_set SET site_id = %s WHERE id = %s", factories.make_site().pk, draft.pk)
 

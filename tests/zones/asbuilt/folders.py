@@ -63,8 +63,8 @@ def _pier() -> Folder:
     s = {"site": "pier"}
     return {
         "device_models": [
-            {"name": "ceiling 50", "kind": "ceiling_speaker", "full_tone_current_a": "0.05"},
-            {"name": "wall 80", "kind": "wall_speaker", "full_tone_current_a": "0.08"},
+            {"name": "ceiling 50", "kind": "ceiling_speaker", "full_output_current_a": "0.05"},
+            {"name": "wall 80", "kind": "wall_speaker", "full_output_current_a": "0.08"},
             {"name": "supply 1 A", "kind": "supply", "rated_current_a": "1"},
             {"name": "supply 2 A", "kind": "supply", "rated_current_a": "2"},
             {"name": "gateway", "kind": "gateway", "output_count": "2", "poe_class": "3"},
@@ -112,7 +112,9 @@ def _pier() -> Folder:
         "points": [
             point("P1", length_m="30", length_basis="measured"),
             point("P2", parent="P1", length_m="8"),
-            point("rest", parent="P2", kind="lump", model="", count="~6 (4-9)", revised_by="recount"),
+            point(
+                "rest", parent="P2", kind="uncounted_group", model="", count="~6 (4-9)", revised_by="recount"
+            ),
             point("P3", parent="P2", change="more", model="wall 80", length_m="~5", place="mast, top"),
         ],
         "landings": [
@@ -197,7 +199,7 @@ def record_of(site: Site) -> dict[str, list[str]]:
                     row.step,
                     row.kind,
                     row.purpose,
-                    row.door,
+                    row.channel,
                     row.actor,
                     row.reason,
                     row.job_reference,

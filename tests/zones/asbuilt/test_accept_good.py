@@ -9,7 +9,7 @@ from collections.abc import Callable
 import pytest
 
 from sites.models import Closet, Site, Supply, SupplyFacts
-from zones.asbuilt.aside import put_aside
+from zones.asbuilt.rejected_rows import put_aside
 from zones.asbuilt.resolving import Importer
 from zones.asbuilt.services import Imported, import_files
 from zones.models import Landing, Point, PointFacts, Reading, Run
@@ -96,7 +96,7 @@ def test_put_right_the_files_aside_import_to_what_the_whole_folder_would_have_be
             id="first facts take the thing",
         ),
         pytest.param(
-            lambda f: f["device_models"][1].update(full_tone_current_a="lots"),
+            lambda f: f["device_models"][1].update(full_output_current_a="lots"),
             {"device_models", "points"},
             {"device_models", "points"},
             id="a model takes the points of it",

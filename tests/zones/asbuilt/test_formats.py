@@ -105,7 +105,7 @@ def test_kinds_come_after_what_they_refer_to() -> None:
 
 
 def test_the_page_is_what_the_registry_says() -> None:
-    """Where this fails: `manage.py inventory format > new.md && mv new.md zones/asbuilt/FORMAT.md`."""
+    """Where this fails: `manage.py asbuilt format > new.md && mv new.md zones/asbuilt/FORMAT.md`."""
     assert PAGE.read_text(encoding="utf-8") == render()
     for kind in ALL:
         assert f"### {kind.file}\n" in render()

@@ -68,8 +68,8 @@ def test_a_folder_becomes_the_record() -> None:
     assert (added.step, added.length_basis) == (MORE, Basis.GUESSED)
     assert added.parent is not None
     assert added.parent.name == "P2"
-    lump = PointFacts.objects.get(point__name="rest")
-    assert (lump.count_low, lump.count_likely, lump.count_high) == (4, 6, 9)
+    uncounted_group = PointFacts.objects.get(point__name="rest")
+    assert (uncounted_group.count_low, uncounted_group.count_likely, uncounted_group.count_high) == (4, 6, 9)
     supply = Supply.objects.get()
     assert list(SupplyFacts.objects.order_by("step").values_list("step", "model__rated_current_a")) == [
         (BUILT, 1.0),
@@ -91,7 +91,7 @@ def test_a_folder_becomes_the_record() -> None:
 def test_each_row_of_changes_is_one_change_set_in_order() -> None:
     take(pier())
     found = ChangeSet.objects.filter(site__code="pier").order_by("step")
-    assert [(row.step, row.kind, row.actor, row.job_reference, row.door) for row in found] == [
+    assert [(row.step, row.kind, row.actor, row.job_reference, row.channel) for row in found] == [
         (BUILT, "takeover", "Ida Vole", "J1", "import"),
         (MORE, "work", "Tor Lie", "J2", "import"),
         (SWAP, "work", "Tor Lie", "J2", "import"),

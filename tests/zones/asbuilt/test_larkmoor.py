@@ -32,26 +32,26 @@ from zones.plant.selectors import read_plant
 
 FIXTURES = Path(settings.BASE_DIR) / "fixtures"
 Found = dict[tuple[str, str, str], tuple[str, float]]
-OVER, PROBABLY, CANNOT_TELL = Verdict.OVER.name, Verdict.PROBABLY_OVER.name, Verdict.CANNOT_TELL.name
+PAST, PROBABLY, CANNOT_TELL = Verdict.PAST.name, Verdict.PROBABLY_PAST.name, Verdict.CANNOT_TELL.name
 
 # site, day of the change, limit, subject: verdict and likely figure since that day
 DRIFTS = {
-    ("merrow-harbour", "2025-03-14", "supply_current", "supply PS-1"): (OVER, 54 * 0.025 + 12 * 0.040),
+    ("merrow-harbour", "2025-03-14", "supply_current", "supply PS-1"): (PAST, 54 * 0.025 + 12 * 0.040),
     ("quarry-road", "2024-09-05", "supply_current", "supply N1"): (PROBABLY, 54 * 0.025 + 12 * 0.040),
-    ("castle-ebb", "2022-06-17", "run_voltage", "run GA-1"): (OVER, 24.5 - 0.525 - 55.95 * 0.1717398),
-    ("ile-aux-sternes", "2023-05-22", "conductor_current", "run LN-1"): (OVER, 4 * 0.35),
+    ("castle-ebb", "2022-06-17", "run_voltage", "run GA-1"): (PAST, 24.5 - 0.525 - 55.95 * 0.1717398),
+    ("ile-aux-sternes", "2023-05-22", "conductor_current", "run LN-1"): (PAST, 4 * 0.35),
     ("ile-aux-sternes", "2023-05-22", "run_voltage", "run LN-1"): (
-        OVER,
+        PAST,
         24.5 - 1.65 * 0.25 - 32.0 * 0.0875247 - 42.7 * 0.1750495,
     ),
-    ("skellay", "2021-10-08", "row_used_twice", "block B-1"): (OVER, 2),
-    ("kesterby", "2024-01-19", "poe_allocated", "switch KB-SW-1"): (OVER, 7 * 15.4 + 2 * 30),
-    ("dunlow", "2022-11-30", "amplifier_load", "amplifier AMP-1"): (OVER, 4 * 15 + 2 * 30),
+    ("skellay", "2021-10-08", "row_used_twice", "block B-1"): (PAST, 2),
+    ("kesterby", "2024-01-19", "poe_allocated", "switch KB-SW-1"): (PAST, 7 * 15.4 + 2 * 30),
+    ("dunlow", "2022-11-30", "amplifier_load", "amplifier AMP-1"): (PAST, 4 * 15 + 2 * 30),
     ("dunlow", "2022-11-30", "line_impedance", "amplifier AMP-1"): (CANNOT_TELL, 70.7**2 / 120),
-    ("heath-end", "2023-11-02", "amplifier_load", "amplifier AMP-1"): (OVER, 14 * 5),
+    ("heath-end", "2023-11-02", "amplifier_load", "amplifier AMP-1"): (PAST, 14 * 5),
     ("heath-end", "2023-11-02", "line_impedance", "amplifier AMP-1"): (PROBABLY, 70.7**2 / 70),
-    ("lac-dore", "2022-04-27", "polarity_reversed", "block LD1-D"): (OVER, 2),
-    ("canal-baths", "2023-08-16", "other_zone", "run SB"): (OVER, 1),
+    ("lac-dore", "2022-04-27", "polarity_reversed", "block LD1-D"): (PAST, 2),
+    ("canal-baths", "2023-08-16", "other_zone", "run SB"): (PAST, 1),
 }
 # the reading of 2026-04-21 is judged against the record, whichever day is asked
 DISAGREES = ("skerry-cove", "reading_disagrees", "run CH-1")
@@ -103,7 +103,7 @@ def test_every_drift_is_where_the_readme_says_and_nothing_else_is_past() -> None
         # 0.1 %: since 2023 a speaker less hangs beside the castle's gangway
         assert found[key][1] == pytest.approx(likely, rel=1e-3), key
     assert {found[key][0] for key in UNKNOWN} == {CANNOT_TELL}
-    assert found[DISAGREES][0] == OVER
+    assert found[DISAGREES][0] == PAST
     assert found[DISAGREES][1] == pytest.approx(0.2 / (10 * 0.015 * 1.15) - 1)
     for (site, day, limit, subject), said in DRIFTS.items():
         happened_on = dt.date.fromisoformat(day)
@@ -166,10 +166,10 @@ def test_nobody_can_be_called_and_nothing_secret_is_told() -> None:
 
 @pytest.mark.django_db
 def test_the_catalogue_holds_the_plausible_figures_of_the_trade() -> None:
-    """Full tone / idle mA at 24 V, supplies, amplifiers, PoE: field experience, no source."""
+    """Full output / idle mA at 24 V, supplies, amplifiers, PoE: field experience, no source."""
     take_larkmoor()
-    speakers = DeviceModel.objects.exclude(full_tone_current_a=None)
-    currents = speakers.values_list("name", "full_tone_current_a", "idle_current_a")
+    speakers = DeviceModel.objects.exclude(full_output_current_a=None)
+    currents = speakers.values_list("name", "full_output_current_a", "idle_current_a")
     assert {
         name: (round(full * 1000), round(idle * 1000)) for name, full, idle in currents if full and idle
     } == {

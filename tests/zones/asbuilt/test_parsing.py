@@ -64,7 +64,7 @@ def test_lengths_and_how_they_are_known(cells: dict[str, str], length: float | N
         ({"length_m": "30", "length_basis": "unknown"}, "length_basis"),
         ({"length_m": "30", "length_ft": "98"}, "length_ft"),
         ({"length_m": "-1"}, "length_m"),
-        ({"kind": "lump", "model": ""}, "count"),
+        ({"kind": "uncounted_group", "model": ""}, "count"),
         ({"count": "6"}, "count"),
         ({"kind": "splice", "model": "ceiling 50"}, "model"),
         ({"pairs": "0"}, "pairs"),
@@ -84,8 +84,8 @@ def test_a_current_of_its_own_may_be_left_to_the_model() -> None:
     assert (unknown["speech_current_a"], unknown["current_basis"]) == (None, Basis.UNKNOWN)
 
 
-def test_a_lump_says_how_many() -> None:
-    values = values_of("points", point("rest", kind="lump", model="", count="~6 (4-9)"))
+def test_a_uncounted_group_says_how_many() -> None:
+    values = values_of("points", point("rest", kind="uncounted_group", model="", count="~6 (4-9)"))
     assert values["count"] == Count(4, 6, 9)
 
 
@@ -111,8 +111,8 @@ def test_every_bad_cell_of_a_row_is_named() -> None:
 def test_a_pair_in_one_row_is_two_conductors() -> None:
     (row,) = rows_of("landings", landing("7-8", "field", run="R1", pair="2", carries="dc_reversed"))
     assert [(one["row"], one["conductor"], one["carries"]) for one in row.items()] == [
-        (7, "first", "dc_minus"),
-        (8, "second", "dc_ground"),
+        (7, "first", "dc_negative"),
+        (8, "second", "dc_positive"),
     ]
 
 
@@ -120,7 +120,7 @@ def test_a_pair_in_one_row_is_two_conductors() -> None:
     ("row", "columns"),
     [
         (landing("7", "field", run="R1", pair="1", carries="audio"), {"conductor", "carries"}),
-        (landing("7-8", "field", run="R1", pair="1", carries="audio_plus"), {"carries"}),
+        (landing("7-8", "field", run="R1", pair="1", carries="audio_positive"), {"carries"}),
         (landing("7-9", "field", run="R1", pair="1", carries="audio"), {"row"}),
         (landing("7-8", "field", supply="PS1", pair="1", carries="dc"), {"run"}),
         (landing("7-8", "equipment", run="R1", pair="1", carries="dc"), {"side"}),

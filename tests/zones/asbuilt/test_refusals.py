@@ -267,13 +267,13 @@ def test_two_of_a_name_at_once_are_refused() -> None:
 def test_what_differs_from_the_record_needs_a_correction() -> None:
     take(pier())
     folder = pier()
-    folder["device_models"][0]["full_tone_current_a"] = "0.06"
+    folder["device_models"][0]["full_output_current_a"] = "0.06"
     folder["sites"][0]["name"] = "Ebb Pier"
     folder["closets"][0]["room"] = "attic"
     folder["points"][1]["length_m"] = "9"
     problems = refused(folder)
     assert [(p.file, p.column, p.code) for p in problems] == [
-        ("device_models.csv", "full_tone_current_a", "differs"),
+        ("device_models.csv", "full_output_current_a", "differs"),
         ("sites.csv", "name", "differs"),
         ("closets.csv", "room", "differs"),
         ("points.csv", "length_m", "differs"),

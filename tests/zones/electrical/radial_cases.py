@@ -17,7 +17,7 @@ class Case:
     tree: NDArray[np.intp]
     source_voltage_v: NDArray[np.float64]
     source_resistance_ohm: NDArray[np.float64]
-    piece_resistance_ohm: NDArray[np.float64]
+    segment_resistance_ohm: NDArray[np.float64]
     current_a: NDArray[np.float64]
     power_w: NDArray[np.float64]
     conductance_s: NDArray[np.float64]
@@ -27,7 +27,7 @@ class Case:
             Forest.build(self.parent, self.tree, self.source_voltage_v.size),
             source_voltage_v=self.source_voltage_v,
             source_resistance_ohm=self.source_resistance_ohm,
-            piece_resistance_ohm=self.piece_resistance_ohm,
+            segment_resistance_ohm=self.segment_resistance_ohm,
             current_a=self.current_a,
             power_w=self.power_w,
             conductance_s=self.conductance_s,
@@ -61,7 +61,7 @@ def together(cases: list[Case]) -> Case:
         np.concatenate([c.tree + t for c, t in zip(cases, trees, strict=False)]),
         joined("source_voltage_v"),
         joined("source_resistance_ohm"),
-        joined("piece_resistance_ohm"),
+        joined("segment_resistance_ohm"),
         joined("current_a"),
         joined("power_w"),
         joined("conductance_s"),
@@ -78,7 +78,7 @@ def renumbered(case: Case, order: NDArray[np.intp]) -> Case:
         case.tree[order],
         case.source_voltage_v,
         case.source_resistance_ohm,
-        case.piece_resistance_ohm[order],
+        case.segment_resistance_ohm[order],
         case.current_a[order],
         case.power_w[order],
         case.conductance_s[order],

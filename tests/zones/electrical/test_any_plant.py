@@ -23,8 +23,8 @@ from zones.electrical.evaluate import Evaluation, evaluate
 def random_plants(draw: st.DrawFn) -> ToyPlant:
     toy = ToyPlant(temperature_c=draw(st.sampled_from([-25.0, 20.0, 45.0])))
     toy.model()
-    toy.model(device_kind=3, full_tone_current_a=0.25)
-    toy.model(idle_current_a=NAN, full_tone_current_a=NAN, full_tone_power_w=4.0, idle_power_w=0.5)
+    toy.model(device_kind=3, full_output_current_a=0.25)
+    toy.model(idle_current_a=NAN, full_output_current_a=NAN, full_output_power_w=4.0, idle_power_w=0.5)
     toy.cable(category=True)
     toy.cable(gauge_awg=18.0)
     for _ in range(2):
@@ -61,7 +61,7 @@ def random_plants(draw: st.DrawFn) -> ToyPlant:
                     tap_basis=tap,
                     current_basis=draw(st.integers(0, 4)),
                     dc_pairs=draw(st.integers(1, 3)),
-                    minus_cut=False,
+                    negative_cut=False,
                 )
             )
     return toy

@@ -49,7 +49,7 @@ def test_a_good_description_becomes_arrays() -> None:
     assert run.parent.tolist() == [-1, 0, 0]
     assert run.source_voltage_v == pytest.approx(24 * 0.95)
     assert run.source_resistance_ohm == 0.5
-    assert run.piece_resistance_ohm == pytest.approx(
+    assert run.segment_resistance_ohm == pytest.approx(
         [
             float(loop_resistance_ohm(24, 10, temperature_c=40)),
             float(loop_resistance_ohm(24, 5, parallel_pairs=2, temperature_c=40)),
@@ -67,7 +67,7 @@ def test_what_is_left_out_has_its_default() -> None:
     )
     assert run.source_voltage_v == 24.0
     assert run.source_resistance_ohm == 0.0
-    assert run.piece_resistance_ohm[0] == pytest.approx(float(loop_resistance_ohm(24, 10)))
+    assert run.segment_resistance_ohm[0] == pytest.approx(float(loop_resistance_ohm(24, 10)))
 
 
 def test_children_may_come_before_their_parents() -> None:
@@ -78,7 +78,7 @@ def test_children_may_come_before_their_parents() -> None:
     assert run.solve().voltage_v == pytest.approx(straight[::-1], rel=1e-12)
 
 
-def test_a_piece_of_zero_length_is_taken() -> None:
+def test_a_segment_of_zero_length_is_taken() -> None:
     run = describe(with_value("points[1].length_m", 0))
     found = run.solve()
     assert found.voltage_v[1] == found.voltage_v[0]
@@ -142,7 +142,7 @@ def with_value(path: str, value: object) -> dict[str, Any]:
             "splcie",
             'no point has the id "splcie" (did you mean "splice"?): expected the id',
         ),
-        ("points[2].parent", 1, "is 1: expected the id of another point, or null where the piece starts"),
+        ("points[2].parent", 1, "is 1: expected the id of another point, or null where the segment starts"),
         ("points[2].parent", REMOVED, "missing: expected the id of another point, or null"),
         ("points[2].id", "p1", '"p1" is the id of points[0] too'),
         ("points[2].id", 7, "is 7: expected 1 to 200 printable characters"),
@@ -195,7 +195,7 @@ def test_one_thing_that_is_wrong_is_the_only_one_told(path: str, value: object, 
 
 
 @pytest.mark.parametrize(
-    ("piece", "said"),
+    ("segment", "said"),
     [
         ({}, "expected length_m and awg, or loop_resistance_ohm"),
         ({"loop_resistance_ohm": 1, "length_m": 1, "awg": 24}, "length_m is given too: expected one or"),
@@ -203,8 +203,8 @@ def test_one_thing_that_is_wrong_is_the_only_one_told(path: str, value: object, 
         ({"loop_resistance_ohm": 1, "parallel_pairs": 2}, "parallel_pairs is given too: expected one or"),
     ],
 )
-def test_the_resistance_of_a_piece_is_said_once(piece: dict[str, float], said: str) -> None:
-    problems = problems_of(with_value("points[2]", {"id": "splice", "parent": "p1", **piece}))
+def test_the_resistance_of_a_segment_is_said_once(segment: dict[str, float], said: str) -> None:
+    problems = problems_of(with_value("points[2]", {"id": "splice", "parent": "p1", **segment}))
     assert list(problems) == ["points[2]"]
     assert said in problems["points[2]"]
 

@@ -45,7 +45,7 @@ def test_high_resistance_of_category_cable_is_in_the_high_estimate_only() -> Non
     assert 24 - category_v[2] == pytest.approx(1.114 * (24 - plain_v[2]))
 
 
-def test_speech_current_is_half_of_full_tone_and_never_under_idle() -> None:
+def test_speech_current_is_half_of_full_output_and_never_under_idle() -> None:
     toy = chain_plant(1, speech_current_a=NAN)
     assert figure(figures(toy), "supply_current")[1] == pytest.approx(0.025)
     toy.models[0]["idle_current_a"] = 0.03
@@ -119,27 +119,27 @@ def test_a_single_pair_extension_behind_two_pairs_carries_its_current_on_one_con
     toy.chain(run, 2, parent=first[-1], dc_pairs=1, speech_current_a=0.6, **fixed)
     plant = toy.build()
     found = evaluate(plant, p.Members.of_sites(plant, 1), RULES)
-    assert figure(found, "conductor_current")[1:] == pytest.approx((1.2, 1.26, 1.0, Verdict.OVER))
+    assert figure(found, "conductor_current")[1:] == pytest.approx((1.2, 1.26, 1.0, Verdict.PAST))
     at = int(np.flatnonzero(found.rule == CODES.index("conductor_current"))[0])
-    assert found.detail[at] == 1001  # the first single-pair piece, not the two pairs before it
+    assert found.detail[at] == 1001  # the first single-pair segment, not the two pairs before it
 
 
 def test_fuse_is_judged_where_fitted_only() -> None:
     toy = chain_plant()
     assert not has(figures(toy), "run_current")
     toy.rows["runs"][0] |= {"fuse_fitted": 1, "fuse_rating_a": 0.5}
-    assert figure(figures(toy), "run_current")[1:] == pytest.approx((0.5, 0.525, 0.4, Verdict.OVER))
+    assert figure(figures(toy), "run_current")[1:] == pytest.approx((0.5, 0.525, 0.4, Verdict.PAST))
     toy.rows["runs"][0]["fuse_rating_a"] = NAN
     assert figure(figures(toy), "run_current")[4] is Verdict.CANNOT_TELL
 
 
-def test_a_lump_counts_at_the_far_end_with_its_own_range() -> None:
+def test_a_uncounted_group_counts_at_the_far_end_with_its_own_range() -> None:
     toy = chain_plant(2)
     toy.chain(
         0,
         1,
         parent=1,
-        kind=p.PointKind.LUMP,
+        kind=p.PointKind.UNCOUNTED_GROUP,
         count_low=4.0,
         count_likely=6.0,
         count_high=9.0,
@@ -155,10 +155,10 @@ def test_a_lump_counts_at_the_far_end_with_its_own_range() -> None:
     assert figure(found, "output_speakers")[:3] == (6, 8, 11)
 
 
-def test_a_cut_minus_makes_sections_each_on_its_own_supply() -> None:
+def test_a_cut_negative_makes_sections_each_on_its_own_supply() -> None:
     toy = chain_plant(4)
     second = toy.add("supplies", rated_current_a=1.0)
-    toy.rows["points"][2]["minus_cut"] = True
+    toy.rows["points"][2]["negative_cut"] = True
     toy.rows["points"][3]["feed_supply_index"] = second  # fed at its far end: the section is re-rooted there
     found = figures(toy)
     assert figure(found, "supply_current", 0)[1] == pytest.approx(0.1)
@@ -203,12 +203,14 @@ def test_paging_sets_are_scenarios_and_the_worst_counts() -> None:
 
 def test_a_network_without_solution_is_a_verdict_with_zero_volts() -> None:
     toy = ToyPlant()
-    model = toy.model(idle_current_a=NAN, full_tone_current_a=NAN, full_tone_power_w=200.0, idle_power_w=1.0)
+    model = toy.model(
+        idle_current_a=NAN, full_output_current_a=NAN, full_output_power_w=200.0, idle_power_w=1.0
+    )
     run = toy.run(supply_index=toy.add("supplies"))
     toy.chain(run, 1, model_index=model, cable_index=toy.cable(), length_m=30.0, length_basis=MEASURED)
     found = figures(toy)
     assert figure(found, "run_voltage")[:3] == (0.0, 0.0, 0.0)
-    assert figure(found, "run_voltage")[4] is Verdict.OVER
+    assert figure(found, "run_voltage")[4] is Verdict.PAST
     assert figure(found, "supply_current")[1] == pytest.approx(100 / 24)
 
 
@@ -266,7 +268,7 @@ def test_low_impedance_speakers_in_parallel() -> None:
     toy.chain(
         run, 3, model_index=model, cable_index=toy.cable(gauge_awg=16.0), length_m=5.0, length_basis=MEASURED
     )
-    assert figure(figures(toy), "line_impedance")[1:] == pytest.approx((8 / 3, 8 / 3, 4.0, Verdict.OVER))
+    assert figure(figures(toy), "line_impedance")[1:] == pytest.approx((8 / 3, 8 / 3, 4.0, Verdict.PAST))
     toy.models[0]["nominal_impedance_ohm"] = NAN
     assert figure(figures(toy), "line_impedance")[4] is Verdict.CANNOT_TELL
 
@@ -274,25 +276,25 @@ def test_low_impedance_speakers_in_parallel() -> None:
 def test_speaker_tied_to_the_nearest_run_of_another_zone() -> None:
     toy = chain_plant(3)
     toy.rows["points"][2]["zone_id"] = 9
-    assert figure(figures(toy), "other_zone")[1:] == (1, 1, 0, Verdict.OVER)
+    assert figure(figures(toy), "other_zone")[1:] == (1, 1, 0, Verdict.PAST)
 
 
 def test_block_faults_are_figures() -> None:
     toy = ToyPlant()
     block = toy.block()
     for row, field_side, carries in (
-        (1, False, p.Carries.AUDIO_PLUS),
-        (1, True, p.Carries.AUDIO_MINUS),
-        (2, False, p.Carries.AUDIO_MINUS),
-        (2, True, p.Carries.AUDIO_PLUS),
-        (3, True, p.Carries.DC_GROUND),
-        (3, True, p.Carries.DC_MINUS),
+        (1, False, p.Carries.AUDIO_POSITIVE),
+        (1, True, p.Carries.AUDIO_NEGATIVE),
+        (2, False, p.Carries.AUDIO_NEGATIVE),
+        (2, True, p.Carries.AUDIO_POSITIVE),
+        (3, True, p.Carries.DC_POSITIVE),
+        (3, True, p.Carries.DC_NEGATIVE),
     ):
         toy.add("landings", block_index=block, row=row, field_side=field_side, carries=carries)
     toy.add("zones", zone_id=1)
     found = figures(toy)
-    assert figure(found, "row_used_twice")[1:] == (2, 2, 1, Verdict.OVER)
-    assert figure(found, "polarity_reversed")[1:] == (2, 2, 0, Verdict.OVER)
+    assert figure(found, "row_used_twice")[1:] == (2, 2, 1, Verdict.PAST)
+    assert figure(found, "polarity_reversed")[1:] == (2, 2, 0, Verdict.PAST)
     assert figure(found, "audio_with_dc")[1] == 0
     toy.add("zones", zone_id=2)
     assert figure(figures(toy), "audio_with_dc")[1] == 1
@@ -317,15 +319,15 @@ def test_switch_with_its_largest_supply_lost_and_measured() -> None:
     toy.add("poe_readings", switch_index=switch, reading_id=77, power_w=110.0, step=3)
     found = figures(toy, 2)
     assert figure(found, "poe_allocated")[1] == pytest.approx(15.4 * 2 + 7)
-    assert figure(found, "poe_one_supply_lost")[4] is Verdict.OVER
+    assert figure(found, "poe_one_supply_lost")[4] is Verdict.PAST
     assert not has(found, "poe_measured")
-    assert figure(figures(toy, 3), "poe_measured")[1:] == pytest.approx((110, 110, 104, Verdict.OVER))
+    assert figure(figures(toy, 3), "poe_measured")[1:] == pytest.approx((110, 110, 104, Verdict.PAST))
 
 
 def test_source_not_marked_class_2() -> None:
     toy = chain_plant(1)
     toy.rows["supplies"][0] |= {"rated_current_a": 5.0, "class_2_marked": 0}
-    assert figure(figures(toy), "class_2_power")[1:] == (120, 120, 100, Verdict.OVER)
+    assert figure(figures(toy), "class_2_power")[1:] == (120, 120, 100, Verdict.PAST)
     toy.rows["supplies"][0]["class_2_marked"] = -1
     assert figure(figures(toy), "class_2_power")[4] is Verdict.CANNOT_TELL
     toy.rows["supplies"][0]["class_2_marked"] = 1
@@ -348,8 +350,8 @@ def test_currents_stay_in_order_where_the_high_estimate_has_no_solution() -> Non
     toy = ToyPlant()
     model = toy.model(
         idle_current_a=NAN,
-        full_tone_current_a=NAN,
-        full_tone_power_w=27.0,
+        full_output_current_a=NAN,
+        full_output_power_w=27.0,
         idle_power_w=1.0,
         minimum_voltage_v=6.0,
     )

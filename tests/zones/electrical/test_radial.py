@@ -23,17 +23,17 @@ from zones.electrical.radial import (
 
 def solve_chain(
     *,
-    pieces: list[float],
+    segments: list[float],
     source_voltage_v: float = 24.0,
     current_a: list[float] | float = 0.0,
     power_w: list[float] | float = 0.0,
     conductance_s: list[float] | float = 0.0,
 ) -> Solution:
     return solve(
-        Forest.build(np.arange(-1, len(pieces) - 1), np.zeros(len(pieces), dtype=int)),
+        Forest.build(np.arange(-1, len(segments) - 1), np.zeros(len(segments), dtype=int)),
         source_voltage_v=source_voltage_v,
         source_resistance_ohm=0.0,
-        piece_resistance_ohm=pieces,
+        segment_resistance_ohm=segments,
         current_a=current_a,
         power_w=power_w,
         conductance_s=conductance_s,
@@ -79,12 +79,12 @@ def test_power_balances_and_both_laws_of_kirchhoff_hold(case: Case) -> None:
     vs, source_current = case.source_voltage_v[0], found.source_current_a[0]
     given_off = vs * source_current
     taken = (found.voltage_v * found.load_current_a).sum()
-    lost = (found.branch_current_a**2 * case.piece_resistance_ohm).sum()
+    lost = (found.branch_current_a**2 * case.segment_resistance_ohm).sum()
     lost += source_current**2 * case.source_resistance_ohm[0]
     assert given_off == pytest.approx(taken + lost, rel=1e-9, abs=1e-12)
     above = np.where(case.parent < 0, found.terminal_voltage_v[0], found.voltage_v[case.parent])
     np.testing.assert_allclose(
-        above - found.voltage_v, found.branch_current_a * case.piece_resistance_ohm, rtol=0, atol=1e-9 * vs
+        above - found.voltage_v, found.branch_current_a * case.segment_resistance_ohm, rtol=0, atol=1e-9 * vs
     )
     behind = np.zeros(case.parent.size + 1)
     np.add.at(behind, case.parent, found.branch_current_a)
@@ -124,7 +124,7 @@ def _star(points: int, power_w: float) -> Case:
         tree=np.zeros(points, dtype=np.intp),
         source_voltage_v=np.array([24.0]),
         source_resistance_ohm=np.array([0.0]),
-        piece_resistance_ohm=ones,
+        segment_resistance_ohm=ones,
         current_a=0 * ones,
         power_w=power_w * ones,
         conductance_s=0 * ones,
@@ -155,7 +155,7 @@ def test_no_voltage_is_above_its_parents_or_not_above_zero(case: Case) -> None:
     above = np.where(case.parent < 0, found.terminal_voltage_v[0], found.voltage_v[case.parent])
     assert (found.voltage_v <= above * (1 + 1e-12)).all()
     assert (found.voltage_v > 0).all()
-    zero_length = case.piece_resistance_ohm == 0
+    zero_length = case.segment_resistance_ohm == 0
     np.testing.assert_array_equal(found.voltage_v[zero_length], above[zero_length])
 
 
@@ -163,22 +163,22 @@ def test_no_voltage_is_above_its_parents_or_not_above_zero(case: Case) -> None:
 
 
 def test_a_chain_as_deep_as_it_may_be_agrees_with_its_closed_form() -> None:
-    # n equal currents i behind n equal pieces r: the drop at the end is r·i·n(n+1)/2.
+    # n equal currents i behind n equal segments r: the drop at the end is r·i·n(n+1)/2.
     n = 100_000
-    found = solve_chain(pieces=[1e-5] * n, current_a=1e-5)
+    found = solve_chain(segments=[1e-5] * n, current_a=1e-5)
     assert found.voltage_v[-1] == pytest.approx(24.0 - 1e-10 * n * (n + 1) / 2, rel=1e-11)
 
 
 def test_a_deep_chain_of_constant_powers_balances() -> None:
     n = 100_000
-    found = solve_chain(pieces=[1e-4] * n, power_w=1e-5)
+    found = solve_chain(segments=[1e-4] * n, power_w=1e-5)
     assert found.feasible[0]
     lost = (found.branch_current_a**2 * 1e-4).sum()
     assert 24.0 * found.source_current_a[0] == pytest.approx(lost + 1e-5 * n, rel=1e-9)
 
 
 def test_a_ladder_of_resistances_agrees_with_its_continued_fraction() -> None:
-    found = solve_chain(pieces=[1.0, 2.0, 3.0], conductance_s=[1 / 10, 1 / 20, 1 / 30])
+    found = solve_chain(segments=[1.0, 2.0, 3.0], conductance_s=[1 / 10, 1 / 20, 1 / 30])
     behind_third = 3.0 + 30.0
     behind_second = 2.0 + 1 / (1 / 20 + 1 / behind_third)
     total = 1.0 + 1 / (1 / 10 + 1 / behind_second)
@@ -187,34 +187,34 @@ def test_a_ladder_of_resistances_agrees_with_its_continued_fraction() -> None:
 
 
 def test_constant_currents_and_resistances_take_one_step() -> None:
-    assert solve_chain(pieces=[1.0, 1.0], current_a=0.1, conductance_s=0.01).iterations[0] == 1
+    assert solve_chain(segments=[1.0, 1.0], current_a=0.1, conductance_s=0.01).iterations[0] == 1
 
 
 def test_currents_that_use_up_the_voltage_leave_none_above_zero() -> None:
     for current in (24.0, 25.0):
-        found = solve_chain(pieces=[1.0], current_a=current)
+        found = solve_chain(segments=[1.0], current_a=current)
         assert REASONS[found.reason[0]] == "voltage not above zero"
-    assert solve_chain(pieces=[1.0], current_a=23.999).reason[0] == SOLVED
+    assert solve_chain(segments=[1.0], current_a=23.999).reason[0] == SOLVED
 
 
 def test_watts_are_blamed_only_where_the_currents_alone_could_be_carried() -> None:
-    assert solve_chain(pieces=[1.0], current_a=1.0, power_w=1000.0).reason[0] == NO_STABLE_SOLUTION
-    assert solve_chain(pieces=[1.0], current_a=30.0, power_w=1.0).reason[0] == VOLTAGE_NOT_ABOVE_ZERO
+    assert solve_chain(segments=[1.0], current_a=1.0, power_w=1000.0).reason[0] == NO_STABLE_SOLUTION
+    assert solve_chain(segments=[1.0], current_a=30.0, power_w=1.0).reason[0] == VOLTAGE_NOT_ABOVE_ZERO
 
 
 def test_at_the_point_of_collapse_the_answer_still_balances() -> None:
     # Both solutions meet at 12 V. Rounding may call it either way, but not make numbers up.
-    for piece in (10.0, 3.0, 0.7, 1 / 3):
-        power = 24.0**2 / (4 * piece)
+    for segment in (10.0, 3.0, 0.7, 1 / 3):
+        power = 24.0**2 / (4 * segment)
         for share in (1 - 1e-9, 1 - 1e-12, 1 - 1e-14, 1.0):
-            found = solve_chain(pieces=[piece], power_w=power * share)
+            found = solve_chain(segments=[segment], power_w=power * share)
             if found.feasible[0]:
                 current = found.source_current_a[0]
-                assert 24.0 * current == pytest.approx(power * share + current**2 * piece, rel=1e-9)
+                assert 24.0 * current == pytest.approx(power * share + current**2 * segment, rel=1e-9)
                 assert found.voltage_v[0] == pytest.approx(12.0 * (1 + (1 - share) ** 0.5), rel=1e-7)
             else:
                 assert share > 1 - 1e-13
-        assert not solve_chain(pieces=[piece], power_w=power * (1 + 1e-9)).feasible[0]
+        assert not solve_chain(segments=[segment], power_w=power * (1 + 1e-9)).feasible[0]
 
 
 def test_trees_driven_to_their_point_of_collapse_balance_all_the_way() -> None:
@@ -233,7 +233,7 @@ def test_trees_driven_to_their_point_of_collapse_balance_all_the_way() -> None:
         present = draw.random(tree.size) < share
         return np.where(present, draw.uniform(least, most, tree.size), 0.0)
 
-    piece, conductance = some(0.95, 0.05, 3.0), some(0.3, 0.0, 0.01)
+    segment, conductance = some(0.95, 0.05, 3.0), some(0.3, 0.0, 0.01)
     current, power = some(0.3, 0.0, 0.05), some(0.6, 0.1, 3.0)
     internal = draw.uniform(0, 1, trees)
     carried, not_carried = np.zeros(trees), np.full(trees, 1000.0)
@@ -243,12 +243,12 @@ def test_trees_driven_to_their_point_of_collapse_balance_all_the_way() -> None:
             forest,
             source_voltage_v=24.0,
             source_resistance_ohm=internal,
-            piece_resistance_ohm=piece,
+            segment_resistance_ohm=segment,
             current_a=current * factor[tree],
             power_w=power * factor[tree],
             conductance_s=conductance * factor[tree],
         )
-        used = found.voltage_v * found.load_current_a + found.branch_current_a**2 * piece
+        used = found.voltage_v * found.load_current_a + found.branch_current_a**2 * segment
         balance = np.bincount(tree, used, trees) + found.source_current_a**2 * internal
         fits = found.feasible
         np.testing.assert_allclose(balance[fits], 24.0 * found.source_current_a[fits], rtol=1e-9)
@@ -262,12 +262,12 @@ def test_trees_driven_to_their_point_of_collapse_balance_all_the_way() -> None:
 
 def test_a_source_without_voltage_is_a_result_not_an_error() -> None:
     for loads in ({"current_a": 0.0}, {"power_w": 1.0}, {"current_a": 1.0}):
-        found = solve_chain(pieces=[1.0], source_voltage_v=0.0, **loads)
+        found = solve_chain(segments=[1.0], source_voltage_v=0.0, **loads)
         assert found.reason[0] == VOLTAGE_NOT_ABOVE_ZERO
 
 
 def test_a_dead_short_through_resistances_keeps_its_tiny_voltage() -> None:
-    found = solve_chain(pieces=[1.0], conductance_s=1e20)
+    found = solve_chain(segments=[1.0], conductance_s=1e20)
     assert found.voltage_v[0] == pytest.approx(24e-20, rel=1e-12)
 
 
@@ -277,7 +277,7 @@ def test_the_internal_resistance_couples_the_runs_of_a_source() -> None:
         forest,
         source_voltage_v=24.0,
         source_resistance_ohm=1.0,
-        piece_resistance_ohm=[0.0, 2.0],
+        segment_resistance_ohm=[0.0, 2.0],
         current_a=[1.0, 2.0],
         power_w=0.0,
         conductance_s=0.0,
@@ -292,7 +292,7 @@ def test_a_tree_without_points_rests_at_its_sources_voltage() -> None:
         Forest.build([-1], [1], 3),
         source_voltage_v=[24.0, 24.0, 48.0],
         source_resistance_ohm=1.0,
-        piece_resistance_ohm=1.0,
+        segment_resistance_ohm=1.0,
         current_a=1.0,
         power_w=0.0,
         conductance_s=0.0,
@@ -307,7 +307,7 @@ def test_nothing_gives_nothing() -> None:
         Forest.build([], []),
         source_voltage_v=[],
         source_resistance_ohm=[],
-        piece_resistance_ohm=[],
+        segment_resistance_ohm=[],
         current_a=[],
         power_w=[],
         conductance_s=[],
@@ -321,7 +321,7 @@ def test_nothing_gives_nothing() -> None:
     [
         "source_voltage_v",
         "source_resistance_ohm",
-        "piece_resistance_ohm",
+        "segment_resistance_ohm",
         "current_a",
         "power_w",
         "conductance_s",
@@ -331,7 +331,7 @@ def test_a_quantity_that_cannot_be_is_refused_by_name(name: str, wrong: float) -
     quantities: dict[str, object] = {
         "source_voltage_v": 24.0,
         "source_resistance_ohm": 0.0,
-        "piece_resistance_ohm": 1.0,
+        "segment_resistance_ohm": 1.0,
         "current_a": 0.0,
         "power_w": 0.0,
         "conductance_s": 0.0,
@@ -343,4 +343,4 @@ def test_a_quantity_that_cannot_be_is_refused_by_name(name: str, wrong: float) -
 
 def test_an_array_of_another_length_is_refused() -> None:
     with pytest.raises(ValueError, match=r"power_w has shape \(3,\): expected \(2,\) or one number"):
-        solve_chain(pieces=[1.0, 1.0], power_w=[1.0, 1.0, 1.0])
+        solve_chain(segments=[1.0, 1.0], power_w=[1.0, 1.0, 1.0])

@@ -16,8 +16,8 @@ from zones.electrical.evaluate import Evaluation, evaluate
 from zones.electrical.plant import Members
 from zones.electrical.verdicts import Rule
 from zones.findings.attribution import Attribution, ChangeSets, HistoryEntry, attribute, history
-from zones.findings.deeds import Reference
-from zones.findings.series import Targets, past_bands
+from zones.findings.changes_at_step import Reference
+from zones.findings.timeline import Targets, past_bands
 from zones.findings.wording import Judged, as_data, sentence
 from zones.plant.change_sets import ChangeSetInfo
 
@@ -104,7 +104,7 @@ class Story(ToyPlant):
     def speakers(
         self, run: int, count: int, current_a: float, *, basis: Basis = Basis.MEASURED, model: int = -1
     ) -> list[int]:
-        """Wall speakers, all on pieces of 1 m from the block, each drawing a current."""
+        """Wall speakers, all on segments of 1 m from the block, each drawing a current."""
         return [
             self.put(
                 "points", run_index=run, device_kind=DeviceKind.WALL_SPEAKER, model_index=model, length_m=1.0,

@@ -12,9 +12,9 @@ from zones.electrical.bands import Basis
 from zones.electrical.evaluate import evaluate
 from zones.electrical.plant import Members
 from zones.electrical.verdicts import Rule
-from zones.findings import series
+from zones.findings import timeline
 from zones.findings.attribution import Attribution, Cause, attribute
-from zones.findings.series import Targets
+from zones.findings.timeline import Targets
 
 
 def ids(attribution: Attribution) -> list[int | None]:
@@ -266,7 +266,7 @@ def test_many_subjects_are_answered_in_one_batch(story: Story, monkeypatch: pyte
         calls.append(args)
         return evaluate(*args, **kwargs)  # type: ignore[arg-type]
 
-    monkeypatch.setattr(series, "evaluate", counted)
+    monkeypatch.setattr(timeline, "evaluate", counted)
     assert len(story.attributions()) == 4
     assert len(calls) == 1
 

@@ -62,7 +62,7 @@ def test_an_opened_case_says_all_that_a_dispatcher_needs(quay: Quay) -> None:
     assert finding["subject"] == {"kind": "supply", "id": quay.supply.pk, "name": "supply S1"}
     assert finding["closet"] == quay.record.closet.pk
     assert finding["figure"]["likely"] == pytest.approx(1.83)
-    assert (finding["limit"], finding["unit"], finding["verdict"]) == (pytest.approx(1.6), "A", "over")
+    assert (finding["limit"], finding["unit"], finding["verdict"]) == (pytest.approx(1.6), "A", "past")
     assert finding["zones"] == [{"id": quay.zone.pk, "name": "Ticket hall", "life_safety": "unknown"}]
     assert finding["sentence"].startswith("Supply S1 gives 1.83 A")
     assert finding["attribution"]["change_sets"] == [added.pk]
@@ -197,7 +197,7 @@ def test_a_first_import_is_summed_up_once(db: None) -> None:
     quay.check()
     (event,) = quay.events()
     assert (event.kind, event.subject, event.case_key) == ("site.taken_over", f"sites/{quay.site_id}", "")
-    assert event.body["counts"] == {"over": 1}
+    assert event.body["counts"] == {"past": 1}
     (case,) = event.body["cases"]
     assert case["key"] == f"site-{quay.site_id}/as-found"
     assert case["findings"][0]["subject"]["name"] == "supply S1"

@@ -14,6 +14,7 @@ from tests.zones.findings.conftest import ADDED, Quay
 from tests.zones.recording import device_model
 from zones.electrical.subjects import SubjectKind
 from zones.findings import selectors
+from zones.findings.locations import whereabouts_of
 from zones.findings.models import Case, Finding
 from zones.findings.services import (
     StaleVersionError,
@@ -22,7 +23,6 @@ from zones.findings.services import (
     finding_defer,
     finding_set_outcome,
 )
-from zones.findings.whereabouts import whereabouts_of
 from zones.models import ZoneEndpoint
 
 DAY = dt.timedelta(days=1)

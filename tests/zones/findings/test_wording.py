@@ -12,8 +12,8 @@ from tests.zones.findings.stories import NAMES, SUPPLY_CURRENT, Story, data, tol
 from zones.electrical import plant as p
 from zones.electrical.bands import Basis
 from zones.electrical.verdicts import Rule
-from zones.findings.acts import ACTS
-from zones.findings.deeds import Deed, Reference
+from zones.findings.change_types import ACTS
+from zones.findings.changes_at_step import Deed, Reference
 from zones.findings.wording import number, what_was_done
 
 LOAD = Rule("amplifier_load")
@@ -78,8 +78,8 @@ def test_taps_raised() -> None:
 
 
 def test_a_swapped_model(story: Story) -> None:
-    story.model(device_kind=2, full_tone_current_a=0.08)
-    story.model(device_kind=3, full_tone_current_a=2.0)
+    story.model(device_kind=2, full_output_current_a=0.08)
+    story.model(device_kind=3, full_output_current_a=2.0)
     point = story.speakers(0, 1, float("nan"), model=0)[0]
     story.on("2025-03-14")
     story.alter("points", point, model_index=1)
@@ -197,7 +197,7 @@ def test_data_is_json_and_keeps_the_sentence_beside_the_figures(story: Story) ->
 def test_many_deeds_are_told_as_few() -> None:
     deeds = [
         Deed("device_added", 12, 2),
-        Deed("piece_pairs", 3, before=2.0, after=1.0),
+        Deed("segment_pairs", 3, before=2.0, after=1.0),
         Deed(
             "run_supply", thing=Reference("run", 1000), before=Reference("supply", 1000),
             after=Reference("supply", 1001),
@@ -205,12 +205,12 @@ def test_many_deeds_are_told_as_few() -> None:
         Deed("device_removed", 1, 3),
     ]  # fmt: skip
     assert what_was_done(deeds[:3], NAMES) == (
-        "12 wall speakers added, pairs of 3 pieces of cable lowered from 2 to 1 and run R1 moved from "
+        "12 wall speakers added, pairs of 3 segments of cable lowered from 2 to 1 and run R1 moved from "
         "supply S1 to "
         "supply S2"
     )
     assert what_was_done(deeds, NAMES) == (
-        "12 wall speakers added, pairs of 3 pieces of cable lowered from 2 to 1 and 2 more changes"
+        "12 wall speakers added, pairs of 3 segments of cable lowered from 2 to 1 and 2 more changes"
     )
 
 
@@ -224,7 +224,7 @@ def test_every_act_has_a_phrase_that_can_be_filled(act: str) -> None:
         assert "{" not in text
     fields = {name for _, name, _, _ in string.Formatter().parse(ACTS[act].phrase) if name}
     assert fields <= {
-        "device", "thing", "span", "way", "move", "old", "new", "pieces", "points", "conductors",
+        "device", "thing", "span", "way", "move", "old", "new", "segments", "points", "conductors",
         "readings", "zones",
     }  # fmt: skip
 

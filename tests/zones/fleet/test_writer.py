@@ -107,7 +107,7 @@ def test_zones_stand_as_they_were_meant_to() -> None:
     write_fleet(sites=200, seed=1)
     verdicts = [v for pk in Site.objects.values_list("pk", flat=True) for v in verdicts_of_zones(pk)]
     shares = {verdict: count / len(verdicts) for verdict, count in Counter(verdicts).items()}
-    assert 0.015 < shares[Verdict.OVER] + shares[Verdict.PROBABLY_OVER] < 0.025
+    assert 0.015 < shares[Verdict.PAST] + shares[Verdict.PROBABLY_PAST] < 0.025
     assert 0.05 < shares[Verdict.NEAR] < 0.07
     assert 0.08 < shares[Verdict.CANNOT_TELL] < 0.12
 

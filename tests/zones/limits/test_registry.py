@@ -102,27 +102,27 @@ def test_an_infeasible_run_is_not_said_to_have_a_voltage() -> None:
     [
         ("line_loss", 0.99, Verdict.WITHIN),
         ("line_loss", 1.01, Verdict.NEAR),  # near at 1 dB, over at 3 dB: common practice, no source
-        ("line_loss", 3.01, Verdict.OVER),
+        ("line_loss", 3.01, Verdict.PAST),
         ("audio_level", -2.99, Verdict.WITHIN),
         ("audio_level", -3.01, Verdict.NEAR),  # near at −3 dB, over at −6 dB: common practice, no source
-        ("audio_level", -6.01, Verdict.OVER),
+        ("audio_level", -6.01, Verdict.PAST),
         ("supply_current", 1.43, Verdict.WITHIN),
         ("supply_current", 1.45, Verdict.NEAR),  # headroom under 10 %
         ("supply_current", 1.60, Verdict.NEAR),  # at the limit is not past it
-        ("supply_current", 1.61, Verdict.OVER),
+        ("supply_current", 1.61, Verdict.PAST),
         ("run_voltage", 19.9, Verdict.WITHIN),
         ("run_voltage", 19.7, Verdict.NEAR),
-        ("run_voltage", 17.9, Verdict.OVER),
-        ("line_impedance", 3.9, Verdict.OVER),
+        ("run_voltage", 17.9, Verdict.PAST),
+        ("line_impedance", 3.9, Verdict.PAST),
         ("line_impedance", 4.2, Verdict.NEAR),
         ("poe_allocated", 369.6, Verdict.NEAR),  # 24 ports of class 3 in 370 W: IEEE 802.3
-        ("poe_allocated", 385.0, Verdict.OVER),  # a 25th does not fit
+        ("poe_allocated", 385.0, Verdict.PAST),  # a 25th does not fit
         ("class_2_power", 96.0, Verdict.WITHIN),
-        ("class_2_power", 101.0, Verdict.OVER),
+        ("class_2_power", 101.0, Verdict.PAST),
         ("row_used_twice", 1.0, Verdict.WITHIN),
-        ("row_used_twice", 2.0, Verdict.OVER),
+        ("row_used_twice", 2.0, Verdict.PAST),
         ("polarity_reversed", 0.0, Verdict.WITHIN),
-        ("polarity_reversed", 1.0, Verdict.OVER),
+        ("polarity_reversed", 1.0, Verdict.PAST),
         ("audio_with_dc", 0.0, Verdict.WITHIN),
         ("audio_with_dc", 1.0, Verdict.NEAR),  # advice: never worse
     ],

@@ -92,7 +92,7 @@ def test_as_of_a_day_tells_and_writes_nothing(overloaded: Terminal, said: Any) -
     assert "supply PS 1" in now
     assert "1.70 A (between 1.61 A and 1.79 A)" in now
     assert "1.60 A" in now
-    assert "over" in now
+    assert "past" in now
     assert Mark.objects.filter(site_id=overloaded.site_id).exists()
     for model in (Figures, SiteCheck, DueDate):
         assert not model.objects.exists()
@@ -115,7 +115,7 @@ def test_as_of_a_day_in_json_is_a_line_a_site_with_every_figure(overloaded: Term
         "high": None,
         "limit": pytest.approx(1.6),
         "unit": "A",
-        "verdict": "over",
+        "verdict": "past",
         "place": "",
     }
     assert sites["quay-9"]["as_of"] == ADDED_ON.isoformat()

@@ -58,7 +58,7 @@ def test_twelve_more_push_the_supply_past_its_limit(hall: Hall) -> None:
     # by hand: 40 and 52 speakers at 40 mA
     assert supply.before.load.likely == pytest.approx(1.60)
     assert supply.after.load.likely == pytest.approx(2.08)
-    assert supply.verdict_after is Verdict.OVER
+    assert supply.verdict_after is Verdict.PAST
     assert supply.crosses
     assert found.differences[0].crosses, "what crosses stands first"
     assert {one.code for one in found.differences} >= {"supply_current", "run_voltage", "output_speakers"}

@@ -64,7 +64,7 @@ def test_a_supply_over_time(drift: Hall) -> None:
     assert [entry.likely for entry in supply.entries] == pytest.approx([1.60, 2.08, 2.08, 2.08])
     assert [entry.limit for entry in supply.entries] == pytest.approx([1.6, 1.6, 3.2, 0.8])
     assert [entry.verdict for entry in supply.entries] == [
-        Verdict.CANNOT_TELL, Verdict.OVER, Verdict.WITHIN, Verdict.OVER,
+        Verdict.CANNOT_TELL, Verdict.PAST, Verdict.WITHIN, Verdict.PAST,
     ]  # fmt: skip
     assert supply.baseline == supply.entries[0]
     assert not supply.surveyed

@@ -16,7 +16,7 @@ from tests.halls import Hall
 from tests.zones.recording import DAY, SiteRecord, device_model
 from zones.electrical.subjects import SubjectKind
 from zones.electrical.verdicts import Verdict
-from zones.findings.whereabouts import zones_of
+from zones.findings.locations import zones_of
 from zones.planning.bearing import subjects_of_zones
 from zones.planning.loads import Load, one_snapshot, site_loads, smallest_headroom
 from zones.planning.wording import told
@@ -130,7 +130,7 @@ def test_what_bears_on_a_zone(hall: Hall, django_assert_num_queries: Callable[..
 def test_a_supply_in_mid_run_and_a_strayed_speaker_bear_too(hall: Hall) -> None:
     second = factories.make_supply(hall.closet, name="PS 2")
     change = factories.change(hall.site, happened_on=LATER)
-    point_alter(change, point=hall.points[5], feed_supply=second, minus_cut=True)
+    point_alter(change, point=hall.points[5], feed_supply=second, negative_cut=True)
     point_append(change, run=hall.run, after=hall.points[-1], model=hall.speaker, zone=hall.gangway)
     subjects = subjects_of_zones(site_loads(hall.site.pk, LATER))
     assert (SubjectKind.SUPPLY, second.pk) in subjects[hall.zone.pk]

@@ -14,7 +14,7 @@ from sites.models import DeviceModel, Site
 from sites.services.endpoints import endpoint_move
 from tests import factories
 from tests.halls import Hall, make_hall
-from zones.findings.whereabouts import Subject
+from zones.findings.locations import Subject
 from zones.models import Zone
 from zones.planning.bearing import subjects_of_zones
 from zones.planning.loads import site_loads
@@ -57,13 +57,13 @@ def strayed(hall: Hall) -> None:
 
 def fed_in_its_midst(hall: Hall) -> None:
     second = factories.make_supply(hall.closet, name="PS 2")
-    point_alter(at(hall), point=hall.points[5], feed_supply=second, minus_cut=True)
+    point_alter(at(hall), point=hall.points[5], feed_supply=second, negative_cut=True)
     strayed(hall)
 
 
 def fed_there_no_more(hall: Hall) -> None:
     fed_in_its_midst(hall)
-    point_alter(at(hall), point=hall.points[5], feed_supply=None, minus_cut=False)
+    point_alter(at(hall), point=hall.points[5], feed_supply=None, negative_cut=False)
 
 
 def repatched(hall: Hall) -> None:

@@ -158,8 +158,8 @@ def test_landings_say_what_lies_where() -> None:
     with record.change() as first:
         run, supply = record.run(), record.supply()
         facts: dict[str, Any] = {"block": record.block, "row": 4, "pair": 1, "conductor": "first"}
-        field = record.make(Landing, side="field", run=run, carries="dc_minus", **facts)
-        record.make(Landing, side="equipment", supply=supply, carries="dc_ground", **facts)
+        field = record.make(Landing, side="field", run=run, carries="dc_negative", **facts)
+        record.make(Landing, side="equipment", supply=supply, carries="dc_positive", **facts)
     with record.change(LATER) as second:
         record.end(field, second)
 
@@ -171,11 +171,11 @@ def test_landings_say_what_lies_where() -> None:
         block=record.block.pk,
         row=4,
         field_side=True,
-        carries=p.Carries.DC_MINUS,
+        carries=p.Carries.DC_NEGATIVE,
         begin=first.step,
         end=second.step,
     )
-    says(at_equipment, field_side=False, carries=p.Carries.DC_GROUND, end=FOREVER)
+    says(at_equipment, field_side=False, carries=p.Carries.DC_POSITIVE, end=FOREVER)
 
 
 def test_a_paging_set_names_its_zones_for_as_long_as_it_stands() -> None:

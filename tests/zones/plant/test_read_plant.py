@@ -130,7 +130,7 @@ def test_a_plant_read_from_the_record_computes_as_one_built_by_hand() -> None:
     speaker = device_model(
         "ceiling_speaker",
         idle_current_a=0.015,
-        full_tone_current_a=0.05,
+        full_output_current_a=0.05,
         minimum_voltage_v=18.0,
         input_impedance_ohm=47_000.0,
     )

@@ -44,7 +44,7 @@ def test_every_column_of_runs_and_points_is_read() -> None:
             length_basis=0,
             dc_pairs=None,
             cable_type=wire,
-            minus_cut=True,
+            negative_cut=True,
         )
         device = record.point(
             run,
@@ -64,7 +64,7 @@ def test_every_column_of_runs_and_points_is_read() -> None:
             zone=lanes,
             feed_supply=second_supply,
         )
-        lump = record.point(
+        uncounted_group = record.point(
             run,
             "P2",
             2.0,
@@ -81,7 +81,7 @@ def test_every_column_of_runs_and_points_is_read() -> None:
     plant = read_plant([record.site_id])
     (row,) = rows(plant, "runs", run=run.pk)
     (unfed,) = rows(plant, "runs", run=bare.pk)
-    at_splice, at_lump, at_device = rows(plant, "points")
+    at_splice, at_uncounted_group, at_device = rows(plant, "points")
 
     says(
         row,
@@ -102,11 +102,19 @@ def test_every_column_of_runs_and_points_is_read() -> None:
         length_m=None,
         length_basis=0,
         dc_pairs=None,
-        minus_cut=True,
+        negative_cut=True,
         feed_supply=None,
         zone_id=None,
     )
-    says(at_lump, point=lump.pk, parent=splice.pk, kind=2, count_low=4.0, count_likely=6.0, count_high=9.0)
+    says(
+        at_uncounted_group,
+        point=uncounted_group.pk,
+        parent=splice.pk,
+        kind=2,
+        count_low=4.0,
+        count_likely=6.0,
+        count_high=9.0,
+    )
     says(
         at_device,
         point=device.pk,
@@ -118,7 +126,7 @@ def test_every_column_of_runs_and_points_is_read() -> None:
         length_m=12.5,
         length_basis=2,
         dc_pairs=2,
-        minus_cut=False,
+        negative_cut=False,
         current_basis=1,
         speech_current_a=0.25,
         idle_current_a=0.02,

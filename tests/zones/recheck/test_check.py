@@ -27,7 +27,7 @@ from zones.recheck import batch, stored_figures
 from zones.recheck.batch import check
 from zones.recheck.checked import Checked, Due, on_checked, on_due
 from zones.recheck.due_dates import FUTURE_FACT
-from zones.recheck.marks import mark_sites, raise_due
+from zones.recheck.recheck_queue import mark_sites, raise_due
 from zones.recheck.stored_figures import without_repeats
 
 pytestmark = pytest.mark.django_db
@@ -97,7 +97,7 @@ def test_an_addition_that_passes_the_limit_is_seen(terminal: Terminal) -> None:
     checked(terminal.site_id)
     current = figure(SubjectKind.SUPPLY, terminal.supply.pk, "supply_current")
     assert current["likely"] == pytest.approx(1.7)
-    assert current["verdict"] == Verdict.OVER
+    assert current["verdict"] == Verdict.PAST
 
 
 def test_what_is_not_known_is_stored_as_null() -> None:

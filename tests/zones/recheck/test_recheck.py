@@ -13,7 +13,7 @@ from zones.electrical.subjects import SubjectKind
 from zones.models import Figures, SiteCheck
 from zones.recheck.batch import FIRST_PAUSE, LONGEST_PAUSE, SNAPSHOT_TRIES, recheck
 from zones.recheck.checked import Checked, on_checked, on_failed
-from zones.recheck.marks import mark_sites, raise_due
+from zones.recheck.recheck_queue import mark_sites, raise_due
 
 pytestmark = pytest.mark.django_db(transaction=True)
 

@@ -15,10 +15,10 @@ from sites.changes.models import Mark
 from tests.zones.recheck.conftest import NOW, Terminal, make_terminal
 from zones.electrical.evaluate import SOLVER_VERSION
 from zones.models import DueDate, Figures, SiteCheck
-from zones.recheck import marks, sweep
+from zones.recheck import recheck_queue, sweep
 from zones.recheck.batch import Outcome
 from zones.recheck.checked import Checked, on_checked
-from zones.recheck.marks import mark_outdated, mark_sites
+from zones.recheck.recheck_queue import mark_outdated, mark_sites
 from zones.recheck.sweep import BATCHES, Batches, look_once, on_sweep, sweep_until
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -150,7 +150,7 @@ def test_figures_of_an_older_solver_are_made_anew_in_the_bulk_lane(monkeypatch: 
     make_terminal()
     sweep.sweep(now=NOW)
     assert mark_outdated() == 0
-    monkeypatch.setattr(marks, "SOLVER_VERSION", SOLVER_VERSION + 1)
+    monkeypatch.setattr(recheck_queue, "SOLVER_VERSION", SOLVER_VERSION + 1)
     assert mark_outdated() == 1
     assert mark_outdated() == 0  # it is marked already
     assert list(Mark.objects.values_list("lane", "reason")) == [(BULK, "newer solver")]
@@ -159,7 +159,7 @@ def test_figures_of_an_older_solver_are_made_anew_in_the_bulk_lane(monkeypatch: 
 def test_an_old_process_leaves_alone_what_a_newer_solver_made(monkeypatch: pytest.MonkeyPatch) -> None:
     make_terminal()
     sweep.sweep(now=NOW)
-    monkeypatch.setattr(marks, "SOLVER_VERSION", SOLVER_VERSION - 1)
+    monkeypatch.setattr(recheck_queue, "SOLVER_VERSION", SOLVER_VERSION - 1)
     assert mark_outdated() == 0
 
 

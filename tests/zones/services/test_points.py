@@ -81,10 +81,17 @@ def test_the_kind_of_device_follows_from_its_model(run: Run, horn: DeviceModel) 
     assert facts_of(point).device_kind == PointFacts.DeviceKind.HORN
 
 
-def test_a_lump_stands_for_devices_nobody_has_counted(run: Run) -> None:
-    lump = point_append(on(run), run=run, kind=Kind.LUMP, count_low=4, count_likely=6, count_high=9).result
-    facts = facts_of(lump)
-    assert (facts.kind, facts.count_low, facts.count_likely, facts.count_high) == (Kind.LUMP, 4, 6, 9)
+def test_a_uncounted_group_stands_for_devices_nobody_has_counted(run: Run) -> None:
+    uncounted_group = point_append(
+        on(run), run=run, kind=Kind.UNCOUNTED_GROUP, count_low=4, count_likely=6, count_high=9
+    ).result
+    facts = facts_of(uncounted_group)
+    assert (facts.kind, facts.count_low, facts.count_likely, facts.count_high) == (
+        Kind.UNCOUNTED_GROUP,
+        4,
+        6,
+        9,
+    )
 
 
 @pytest.mark.parametrize(
@@ -95,9 +102,9 @@ def test_a_lump_stands_for_devices_nobody_has_counted(run: Run) -> None:
         ({"length_m": -1.0, "length_basis": Basis.DRAWING}, "/length_m", "point_facts_length_and_basis"),
         ({"tap_power_w": 5.0}, "/tap_basis", "required"),
         ({"tap_power_w": 0.0, "tap_basis": Basis.MARKED}, "/tap_power_w", "point_facts_tap_and_basis"),
-        ({"kind": Kind.LUMP}, "/count_likely", "required"),
+        ({"kind": Kind.UNCOUNTED_GROUP}, "/count_likely", "required"),
         (
-            {"kind": Kind.LUMP, "count_low": 5, "count_likely": 4, "count_high": 9},
+            {"kind": Kind.UNCOUNTED_GROUP, "count_low": 5, "count_likely": 4, "count_high": 9},
             "/count_likely",
             "required",
         ),
@@ -139,7 +146,7 @@ def test_a_point_is_hung_behind_one_of_its_own_run(run: Run, chain: list[Point])
 # --- cutting into a run --------------------------------------------------------------------------------
 
 
-def test_mid_run_at_an_unknown_distance_splits_the_piece_in_halves(run: Run, chain: list[Point]) -> None:
+def test_mid_run_at_an_unknown_distance_splits_the_segment_in_halves(run: Run, chain: list[Point]) -> None:
     new = point_insert(on(run), before=chain[1], name="new").result
     assert parents(run, LATER) == [("1", None, 6.0), ("new", "1", 3.0), ("2", "new", 3.0), ("3", "2", 6.0)]
     near, far = facts_of(new), facts_of(chain[1])
@@ -157,7 +164,7 @@ def test_mid_run_at_a_known_distance_the_rest_stays(run: Run, chain: list[Point]
     assert (far.length_m, far.length_basis) == (3.5, Basis.MEASURED)
 
 
-def test_mid_run_in_a_piece_of_unknown_length_both_stay_unknown(run: Run) -> None:
+def test_mid_run_in_a_segment_of_unknown_length_both_stay_unknown(run: Run) -> None:
     first = point_append(on(run), run=run).result
     halves = point_insert(on(run, AFTER_THAT), before=first).result
     known = point_insert(
@@ -169,7 +176,7 @@ def test_mid_run_in_a_piece_of_unknown_length_both_stay_unknown(run: Run) -> Non
     assert (facts_of(first).length_m, facts_of(first).length_basis) == (None, Basis.UNKNOWN)
 
 
-def test_a_distance_beyond_the_piece_is_refused(run: Run, chain: list[Point]) -> None:
+def test_a_distance_beyond_the_segment_is_refused(run: Run, chain: list[Point]) -> None:
     with pytest.raises(ChangeRefused, match=r"6 m long, shorter than 6\.5 m") as caught:
         point_insert(on(run), before=chain[1], distance_from_parent_m=6.5, distance_basis=Basis.MEASURED)
     assert caught.value.problems[0].pointer == "/distance_from_parent_m"
@@ -192,10 +199,10 @@ def test_before_the_first_point_is_mid_run_too(run: Run, chain: list[Point]) -> 
     assert parents(run, LATER)[:2] == [("new", None, 3.0), ("1", "new", 3.0)]
 
 
-def test_a_cut_minus_stays_with_the_section_it_begins(run: Run, chain: list[Point]) -> None:
-    point_alter(on(run), point=chain[1], minus_cut=True)
+def test_a_cut_negative_stays_with_the_section_it_begins(run: Run, chain: list[Point]) -> None:
+    point_alter(on(run), point=chain[1], negative_cut=True)
     new = point_insert(on(run, AFTER_THAT), before=chain[1]).result
-    assert (facts_of(new).minus_cut, facts_of(chain[1]).minus_cut) == (False, True)
+    assert (facts_of(new).negative_cut, facts_of(chain[1]).negative_cut) == (False, True)
 
 
 def test_cutting_into_the_same_place_again_and_again_puts_the_run_in_order_anew(
@@ -374,7 +381,7 @@ def test_the_old_values_stay_in_the_change_record(
 
 
 def test_a_value_that_changed_is_corrected_in_its_own_stretch(run: Run, story: Point) -> None:
-    """Its piece was split by the insertion: the length measured now is that of the piece since then."""
+    """Its segment was split by the insertion: the length measured now is that of the segment since then."""
     point_correct(on(run, AFTER_THAT), point=story, length_m=2.0, length_basis=Basis.MEASURED)
     assert [row.length_m for row in story.facts.order_by("step")] == [6.0, 2.0, 2.0]
 
@@ -403,9 +410,11 @@ def test_nothing_is_corrected_before_it_is_recorded(run: Run, story: Point, horn
 
 
 def test_a_count_turns_out_otherwise(run: Run) -> None:
-    lump = point_append(on(run), run=run, kind=Kind.LUMP, count_low=8, count_likely=10, count_high=12).result
-    point_correct(on(run, AFTER_THAT), point=lump, count_low=13, count_likely=13, count_high=13)
-    facts = lump.facts.get()
+    uncounted_group = point_append(
+        on(run), run=run, kind=Kind.UNCOUNTED_GROUP, count_low=8, count_likely=10, count_high=12
+    ).result
+    point_correct(on(run, AFTER_THAT), point=uncounted_group, count_low=13, count_likely=13, count_high=13)
+    facts = uncounted_group.facts.get()
     assert (facts.count_low, facts.count_high) == (13, 13)
     assert facts.step < first_step_after(LATER)
 
@@ -422,7 +431,7 @@ def test_a_device_that_hung_there_all_along_is_found_not_added(
     assert ChangeSet.objects.get(pk=facts.change_set_id).kind == ChangeSet.Kind.CORRECTION
 
 
-def test_a_device_found_mid_run_splits_the_piece_in_all_rows_that_say_so(
+def test_a_device_found_mid_run_splits_the_segment_in_all_rows_that_say_so(
     run: Run, chain: list[Point], speaker: DeviceModel
 ) -> None:
     point_alter(on(run), point=chain[1], place="lowered")

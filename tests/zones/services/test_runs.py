@@ -200,8 +200,8 @@ def test_a_pair_takes_two_rows(site: Site, run: Run, block: Block) -> None:
     landing_add(on(site), block=block, row=11, pair=2, carries=PairUse.DC, run=run)
     lying = landings_before(first_step_after(LATER), block_ids=[block.pk])
     assert [(one.row, one.pair, one.conductor, one.carries, one.side) for one in lying] == [
-        (11, 2, "first", Carries.DC_GROUND, "field"),
-        (12, 2, "second", Carries.DC_MINUS, "field"),
+        (11, 2, "first", Carries.DC_POSITIVE, "field"),
+        (12, 2, "second", Carries.DC_NEGATIVE, "field"),
     ]
 
 
@@ -209,14 +209,20 @@ def test_a_reversed_pair_is_recorded_as_it_lies(site: Site, run: Run, block: Blo
     pair = landing_add(
         on(site), block=block, row=11, second_row=20, pair=1, carries=PairUse.AUDIO, run=run, reversed=True
     ).result
-    assert [(one.row, one.carries) for one in pair] == [(11, Carries.AUDIO_MINUS), (20, Carries.AUDIO_PLUS)]
+    assert [(one.row, one.carries) for one in pair] == [
+        (11, Carries.AUDIO_NEGATIVE),
+        (20, Carries.AUDIO_POSITIVE),
+    ]
 
 
 def test_a_conductor_was_written_down_on_another_row(site: Site, run: Run, block: Block) -> None:
     first, _ = landing_add(on(site), block=block, row=11, pair=1, carries=PairUse.AUDIO, run=run).result
-    landing_correct(on(site, AFTER_THAT), landing=first, row=13, carries=Carries.AUDIO_MINUS)
+    landing_correct(on(site, AFTER_THAT), landing=first, row=13, carries=Carries.AUDIO_NEGATIVE)
     lying = landings_before(first_step_after(LATER), block_ids=[block.pk])
-    assert [(one.row, one.carries) for one in lying] == [(12, Carries.AUDIO_MINUS), (13, Carries.AUDIO_MINUS)]
+    assert [(one.row, one.carries) for one in lying] == [
+        (12, Carries.AUDIO_NEGATIVE),
+        (13, Carries.AUDIO_NEGATIVE),
+    ]
     with pytest.raises(ChangeRefused) as caught:
         landing_correct(on(site, AFTER_THAT), landing=first, row=51)
     assert caught.value.problems[0].pointer == "/row"

@@ -259,7 +259,7 @@ def test_two_wires_on_one_clip_are_said_with_the_row_and_with_both_runs(hall: Ha
 
 def test_a_supply_along_the_run_is_told(hall: Hall) -> None:
     far = factories.make_supply(factories.make_closet(hall.site, name="IDF-2"), name="PS 2")
-    point_alter(factories.change(hall.site), point=hall.points[5], feed_supply=far, minus_cut=True)
+    point_alter(factories.change(hall.site), point=hall.points[5], feed_supply=far, negative_cut=True)
     run = next(run for run in sheet_of(hall.closet).wiring.runs if run.name == "R1")
     assert "It stays fed by supply PS 2 (in closet IDF-2) at point 6" in run.isolation.sentence
     assert not run.isolation.complete

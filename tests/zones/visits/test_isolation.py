@@ -12,7 +12,7 @@ HERE, THERE = 1, 2
 SUPPLY = Feed("supply PS 1", HERE, "MDF")
 
 
-def lying(row: int, *, run: int = 1, carries: str = Landing.Carries.DC_MINUS, **more: Any) -> Lying:
+def lying(row: int, *, run: int = 1, carries: str = Landing.Carries.DC_NEGATIVE, **more: Any) -> Lying:
     said: dict[str, Any] = {
         "block_id": 10,
         "block": "B1",
@@ -96,7 +96,10 @@ def test_what_is_not_recorded_is_never_called_parted() -> None:
     nowhere, complete = isolated([], SUPPLY)
     assert nowhere.startswith("Where this run lies on the blocks is not recorded")
     assert not complete
-    audio = [lying(1, carries=Landing.Carries.AUDIO_PLUS), lying(2, carries=Landing.Carries.AUDIO_MINUS)]
+    audio = [
+        lying(1, carries=Landing.Carries.AUDIO_POSITIVE),
+        lying(2, carries=Landing.Carries.AUDIO_NEGATIVE),
+    ]
     no_dc, complete = isolated(audio, SUPPLY)
     assert no_dc.endswith(
         "Where its DC conductors lie is not recorded: they stay connected. Measure before touching."

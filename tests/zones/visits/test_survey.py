@@ -66,9 +66,9 @@ def test_what_nobody_recorded_is_named_with_where_it_is(site: Site, dim_run: Run
         "which model supply PS 9 is",
         "the lowest voltage of 2 speakers on run R7 (points A and B)",
         "the current of 2 speakers on run R7 (points A and B)",
-        "the length of 2 pieces on run R7 (to points A and B)",
-        "the cable of 2 pieces on run R7 (to points A and B)",
-        "the number of pairs of 2 pieces on run R7 (to points A and B)",
+        "the length of 2 segments on run R7 (to points A and B)",
+        "the cable of 2 segments on run R7 (to points A and B)",
+        "the number of pairs of 2 segments on run R7 (to points A and B)",
     }
     assert "Not known well enough: which model supply PS 9 is; the" in found["supply_current"].sentence
 
@@ -87,11 +87,11 @@ def test_a_guess_is_called_one(site: Site, dim_run: Run) -> None:
     hang(dim_run, "A", model=model, current_basis=Basis.GUESSED, length_m=9.0, length_basis=Basis.DRAWING)
     missing = questions(site)["run_voltage"].missing
     assert "the current of 1 speaker on run R7 (point A), only guessed" in missing
-    assert "the length of 1 piece on run R7 (to point A), only from a drawing" in missing
+    assert "the length of 1 segment on run R7 (to point A), only from a drawing" in missing
 
 
 def test_devices_that_nobody_counted(site: Site, dim_run: Run) -> None:
-    hang(dim_run, "rest", kind=PointFacts.Kind.LUMP, count_low=4, count_likely=6, count_high=9)
+    hang(dim_run, "rest", kind=PointFacts.Kind.UNCOUNTED_GROUP, count_low=4, count_likely=6, count_high=9)
     assert (
         "how many devices there are at point rest of run R7 (about 6, 4 to 9)"
         in questions(site)["supply_current"].missing

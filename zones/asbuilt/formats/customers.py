@@ -128,7 +128,12 @@ CHANGES = FileKind(
             ChangeSet.Kind.values,
             "Blank: takeover for the first change of a site of which the record has no plant yet, else work.",
         ),
-        word("door", ChangeSet.Door.values, "Through which door it was first recorded.", default="import"),
+        word(
+            "channel",
+            ChangeSet.Channel.values,
+            "Through which channel it was first recorded.",
+            default="import",
+        ),
     ),
 )
 

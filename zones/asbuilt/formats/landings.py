@@ -12,10 +12,10 @@ FIRST, SECOND = Landing.Conductor.FIRST.value, Landing.Conductor.SECOND.value
 _C = Landing.Carries
 # What both conductors of a pair carry, first then second, so that a pair can be entered in one row
 PAIRS = {
-    "audio": (_C.AUDIO_PLUS.value, _C.AUDIO_MINUS.value),
-    "audio_reversed": (_C.AUDIO_MINUS.value, _C.AUDIO_PLUS.value),
-    "dc": (_C.DC_GROUND.value, _C.DC_MINUS.value),
-    "dc_reversed": (_C.DC_MINUS.value, _C.DC_GROUND.value),
+    "audio": (_C.AUDIO_POSITIVE.value, _C.AUDIO_NEGATIVE.value),
+    "audio_reversed": (_C.AUDIO_NEGATIVE.value, _C.AUDIO_POSITIVE.value),
+    "dc": (_C.DC_POSITIVE.value, _C.DC_NEGATIVE.value),
+    "dc_reversed": (_C.DC_NEGATIVE.value, _C.DC_POSITIVE.value),
     "line": (_C.LINE_HOT.value, _C.LINE_COMMON.value),
     "line_reversed": (_C.LINE_COMMON.value, _C.LINE_HOT.value),
     "spare": (_C.SPARE.value, _C.SPARE.value),

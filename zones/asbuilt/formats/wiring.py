@@ -131,7 +131,7 @@ RUNS = FileKind(
         text("amplifier", limit=80, field=None, dated=True, default=None),
         yes_no(
             "fuse_fitted",
-            "Own fuse in the minus leg; blank: unknown, or yes where a rating is given.",
+            "Own fuse in the negative leg; blank: unknown, or yes where a rating is given.",
             dated=True,
         ),
         number("fuse_rating_a", above=0, dated=True),
@@ -144,10 +144,15 @@ _LOADS = ("device", "model", "count", "speech_current_a", "idle_current_a", "tap
 def _point(values: Values) -> list[tuple[str, str]]:
     kind = values.get("kind", PointFacts.Kind.DEVICE)
     found = []
-    if kind == PointFacts.Kind.LUMP and values.get("count") is None:
-        found.append(("count", "a lump says how many: 6, ~6 (4-9), or ?"))
-    if kind != PointFacts.Kind.LUMP and values.get("count") is not None:
-        found.append(("count", "only a lump has a count: leave it blank, or write lump under kind"))
+    if kind == PointFacts.Kind.UNCOUNTED_GROUP and values.get("count") is None:
+        found.append(("count", "an uncounted group says how many: 6, ~6 (4-9), or ?"))
+    if kind != PointFacts.Kind.UNCOUNTED_GROUP and values.get("count") is not None:
+        found.append(
+            (
+                "count",
+                "only an uncounted group has a count: leave it blank, or write uncounted group under kind",
+            )
+        )
     if kind == PointFacts.Kind.SPLICE:
         found += [
             (column, "a splice carries no device: leave it blank")
@@ -171,14 +176,14 @@ def _load(attributes: Values, values: Values) -> None:
 
 
 def _counted(attributes: Values) -> Values:
-    if attributes["kind"] != PointFacts.Kind.LUMP:
+    if attributes["kind"] != PointFacts.Kind.UNCOUNTED_GROUP:
         return {}
     return {"count": Count(*(attributes[f"count_{band}"] for band in ("low", "likely", "high")))}
 
 
 POINTS = FileKind(
     name="points",
-    about="What hangs on a run, and the piece of cable to it from its parent. A row is the complete facts of "
+    about="What hangs on a run, and the segment of cable to it from its parent. A row is the complete facts of "
     "its point from its change on; a device taken out leaves a splice.",
     model=Point,
     facts=PointFacts,
@@ -211,7 +216,7 @@ POINTS = FileKind(
         ),
         text(
             "parent",
-            "The point its piece of cable comes from; blank: the block.",
+            "The point its segment of cable comes from; blank: the block.",
             limit=80,
             field=None,
             dated=True,
@@ -232,11 +237,11 @@ POINTS = FileKind(
             dated=True,
             default=None,
         ),
-        Column("count", Counted(), "How many a lump stands for.", field=None, dated=True),
+        Column("count", Counted(), "How many an uncounted group stands for.", field=None, dated=True),
         text("place", "Where a person finds it.", limit=200, dated=True),
         quantity(
             "length_m",
-            "Of the piece from its parent.",
+            "Of the segment from its parent.",
             minimum=0,
             maximum=100_000,
             dated=True,
@@ -260,7 +265,10 @@ POINTS = FileKind(
             dated=True,
         ),
         yes_no(
-            "minus_cut", "The minus of this piece is cut: a section begins here.", dated=True, default=False
+            "negative_cut",
+            "The negative of this segment is cut: a section begins here.",
+            dated=True,
+            default=False,
         ),
         quantity(
             "speech_current_a",

@@ -9,8 +9,14 @@ from zones.asbuilt.things import Change, Thing
 
 from .context import Context
 
-_COLUMNS = {"actor": "person", "job_reference": "job", "reason": "reason", "kind": "kind", "door": "door"}
-_DEFAULTS = {"job_reference": "", "door": "import"}
+_COLUMNS = {
+    "actor": "person",
+    "job_reference": "job",
+    "reason": "reason",
+    "kind": "kind",
+    "channel": "channel",
+}
+_DEFAULTS = {"job_reference": "", "channel": "import"}
 _SAME = ("actor", "job_reference", "reason")
 
 

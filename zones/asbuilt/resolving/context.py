@@ -108,7 +108,7 @@ class Context:
         return change
 
     def add_change(self, site: Thing, day: dt.date, actor: str, reason: str, kind: str) -> Change:
-        values = {"actor": actor, "job_reference": "", "reason": reason, "kind": kind, "door": "import"}
+        values = {"actor": actor, "job_reference": "", "reason": reason, "kind": kind, "channel": "import"}
         place = len(self.world.changes[site])
         change = Change(
             site, "", day, values, Change.order_of_new(place), quiet=site not in self.with_history

@@ -21,7 +21,7 @@ from zones.electrical.verdicts import Verdict
 from zones.recheck.as_of import Figure, SiteAsOf, sites_as_of
 from zones.recheck.batch import recheck
 from zones.recheck.claims import claimed_sites
-from zones.recheck.marks import mark_sites
+from zones.recheck.recheck_queue import mark_sites
 from zones.recheck.sweep import Swept, sweep
 
 COULD_NOT, BAD_INPUT = 1, 2

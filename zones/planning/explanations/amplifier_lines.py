@@ -15,7 +15,7 @@ from .worked import Amount, Column, Step, Table, Worked, number
 
 _JUDGED = (
     "The judged point is the lowest in the likely estimate. The high estimate takes its path long, the other "
-    "pieces short and all loads high."
+    "segments short and all loads high."
 )
 _TAPS = (
     Column("run", "run"),
@@ -25,8 +25,8 @@ _TAPS = (
     Column("high_w", "high", "W"),
     Column("known", "how it is known"),
 )
-_PIECES = (
-    Column("to", "piece to"),
+_SEGMENTS = (
+    Column("to", "segment to"),
     Column("length_m", "length", "m"),
     Column("gauge_awg", "gauge", "AWG"),
     Column("resistance_ohm", "loop resistance", "Ω"),
@@ -138,7 +138,7 @@ def line_loss(scene: Scene, load: Load) -> Worked:
                 "common practice, no source",
             ),
         ),
-        tables=(Table.of("Cable to the farthest device, likely estimate", _PIECES, rows),),
+        tables=(Table.of("Cable to the farthest device, likely estimate", _SEGMENTS, rows),),
         steps=(
             Step(
                 f"V / Vs there: {number(float(ratio[LIKELY]))}, the network solved.",

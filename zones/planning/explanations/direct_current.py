@@ -34,8 +34,8 @@ _DRAWS = (
     Column("high_a", "high", "A"),
     Column("known", "how it is known"),
 )
-_PIECES = (
-    Column("to", "piece to"),
+_SEGMENTS = (
+    Column("to", "segment to"),
     Column("length_m", "length", "m"),
     Column("gauge_awg", "gauge", "AWG"),
     Column("pairs", "pairs"),
@@ -132,8 +132,8 @@ def run_voltage(scene: Scene, load: Load) -> Worked:
     rows, drop = [], np.zeros(3)
     for step in path:
         entry = int(np.flatnonzero((dc.node == step) & (dc.instance == instance))[0])
-        piece = int(dc.network.piece[step])
-        row = int(dc.network.wiring.row[piece]) if piece >= 0 else -1
+        segment = int(dc.network.segment[step])
+        row = int(dc.network.wiring.row[segment]) if segment >= 0 else -1
         resistance = scene.loads.loop_resistance_ohm[:, row] if row >= 0 else np.zeros(3)
         fall = resistance * dc.branch[:, entry]
         drop = drop + fall
@@ -162,7 +162,7 @@ def run_voltage(scene: Scene, load: Load) -> Worked:
             Amount.of("design temperature", "°C", scene.site_temperature_c(), "of the site"),
             Amount.of("lowest voltage at which the speaker works", "V", minimum, "data sheet of its model"),
         ),
-        tables=(Table.of("Along the path, likely estimate", _PIECES, rows),),
+        tables=(Table.of("Along the path, likely estimate", _SEGMENTS, rows),),
         steps=(
             Step(
                 f"At the supply: {number(volts, 'V')} − {number(float(current[LIKELY]), 'A')} × "
@@ -191,7 +191,7 @@ def run_current(scene: Scene, load: Load) -> Worked:
     rating = float(plant.runs.fuse_rating_a[dc.network.wiring.run_row[run]])
     current = per_instance.max(axis=1)
     return Worked(
-        formula="I = Σ of the currents in the pieces that leave the block. Limit: fuse rating × loading "
+        formula="I = Σ of the currents in the segments that leave the block. Limit: fuse rating × loading "
         "fraction.",
         assumptions=(PAGE, _who_pages(scene, instance)),
         inputs=(
@@ -211,16 +211,16 @@ def run_current(scene: Scene, load: Load) -> Worked:
 @explains("conductor_current")
 def conductor_current(scene: Scene, load: Load) -> Worked:
     dc = scene.dc
-    piece = _node(scene, load, load.detail)
-    node = int(np.flatnonzero(dc.network.piece == piece)[0])
+    segment = _node(scene, load, load.detail)
+    node = int(np.flatnonzero(dc.network.segment == segment)[0])
     here = np.flatnonzero(dc.node == node)
     branch = dc.branch[:, here].max(axis=1)
-    row = int(dc.network.wiring.row[piece])
+    row = int(dc.network.wiring.row[segment])
     pairs = float(scene.loads.conductors[row])
     each = branch / pairs
     recorded = scene.plant.points.dc_pairs[row] > 0
     return Worked(
-        formula="I of one conductor = I of the piece / paralleled pairs. Limit: rating of the cable type.",
+        formula="I of one conductor = I of the segment / paralleled pairs. Limit: rating of the cable type.",
         assumptions=(
             PAGE,
             "Each leg of the loop is as many conductors as there are pairs; they share the current evenly.",
@@ -236,8 +236,8 @@ def conductor_current(scene: Scene, load: Load) -> Worked:
         ),
         steps=(
             Step(
-                f"Current of the piece to {scene.point_name(row)}: {_span(branch, 'A')}.",
-                Amount.of("current of the piece", "A", branch),
+                f"Current of the segment to {scene.point_name(row)}: {_span(branch, 'A')}.",
+                Amount.of("current of the segment", "A", branch),
             ),
             Step(
                 f"{number(float(branch[LIKELY]), 'A')} / {pairs:g} = {number(float(each[LIKELY]), 'A')}.",

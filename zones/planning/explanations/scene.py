@@ -18,7 +18,7 @@ from zones.models import PointFacts, Zone
 from zones.planning.loads import Load, SiteLoads
 from zones.selectors import points_before
 
-PAGE = "Judged during a page: speech, which is half of full tone where the model says nothing else."
+PAGE = "Judged during a page: speech, which is half of full output where the model says nothing else."
 
 
 class Scene:
@@ -113,7 +113,7 @@ class Scene:
         return Basis(int(self.plant.points.length_basis[row])).label
 
     def gauge(self, row: int) -> float:
-        """AWG of the piece to a point, NaN where unknown."""
+        """AWG of the segment to a point, NaN where unknown."""
         gauge: float = np.append(self.plant.cables.gauge_awg, np.nan)[self.plant.points.cable_index[row]]
         return gauge
 

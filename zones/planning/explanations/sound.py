@@ -18,8 +18,8 @@ _COUNTS = (
     Column("likely", "likely"),
     Column("high", "high"),
 )
-_PIECES = (
-    Column("to", "piece to"),
+_SEGMENTS = (
+    Column("to", "segment to"),
     Column("length_m", "length", "m"),
     Column("gauge_awg", "gauge", "AWG"),
     Column("resistance_ohm", "resistance of the pair", "Ω"),
@@ -84,7 +84,7 @@ def audio_level(scene: Scene, load: Load) -> Worked:
         "parallel are one resistive network.",
         assumptions=(
             "Inputs bridge the line.",
-            "The high estimate takes the path long, the other pieces short and all inputs there are.",
+            "The high estimate takes the path long, the other segments short and all inputs there are.",
         ),
         inputs=(
             Amount.of("source impedance of the output", "Ω", source, "data sheet of its model"),
@@ -92,7 +92,7 @@ def audio_level(scene: Scene, load: Load) -> Worked:
             Amount.of("level of the output", "V", sent, "data sheet of its model"),
             Amount.of("sensitivity of the input", "V", needed, "data sheet of its model"),
         ),
-        tables=(Table.of("Cable to the speaker that hears least, likely estimate", _PIECES, rows),),
+        tables=(Table.of("Cable to the speaker that hears least, likely estimate", _SEGMENTS, rows),),
         steps=(
             Step(
                 f"V / V₀ there: {number(float(10 ** (bands[LIKELY] / 20)))}, the network solved.",

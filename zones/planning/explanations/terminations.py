@@ -19,10 +19,10 @@ from .worked import Amount, Column, Step, Table, Worked, number
 
 # In the order of the plant's numbers
 _CARRIES = [
-    Landing.Carries.AUDIO_PLUS,
-    Landing.Carries.AUDIO_MINUS,
-    Landing.Carries.DC_GROUND,
-    Landing.Carries.DC_MINUS,
+    Landing.Carries.AUDIO_POSITIVE,
+    Landing.Carries.AUDIO_NEGATIVE,
+    Landing.Carries.DC_POSITIVE,
+    Landing.Carries.DC_NEGATIVE,
     Landing.Carries.LINE_HOT,
     Landing.Carries.LINE_COMMON,
     Landing.Carries.SPARE,
@@ -80,13 +80,13 @@ def audio_with_dc(scene: Scene, load: Load) -> Worked:
             Amount.of(
                 "conductors with audio",
                 "",
-                int(np.isin(carries, [Carries.AUDIO_PLUS, Carries.AUDIO_MINUS]).sum()),
+                int(np.isin(carries, [Carries.AUDIO_POSITIVE, Carries.AUDIO_NEGATIVE]).sum()),
                 "landings",
             ),
             Amount.of(
                 "conductors with DC",
                 "",
-                int(np.isin(carries, [Carries.DC_GROUND, Carries.DC_MINUS]).sum()),
+                int(np.isin(carries, [Carries.DC_POSITIVE, Carries.DC_NEGATIVE]).sum()),
                 "landings",
             ),
             Amount.of("zones of the site", "", len(zones), "recorded"),
@@ -103,7 +103,7 @@ def wire_gauge(scene: Scene, load: Load) -> Worked:
     thickest, thinnest = GAUGE_RANGE_AWG[kind]
     gauges = [
         Amount.of(
-            f"gauge of the piece to {scene.point_name(row)}",
+            f"gauge of the segment to {scene.point_name(row)}",
             "AWG",
             UNKNOWN_GAUGE_AWG if np.isnan(scene.gauge(row)) else scene.gauge(row),
             "unknown: taken as usual" if np.isnan(scene.gauge(row)) else "its cable type",

@@ -10,7 +10,7 @@ from typing import Final
 class Act:
     """One entry. phrase: fields are ``device`` (how many of which kind), ``thing``, ``span`` (" from … to …"
     where values are known), ``way`` (raised, lowered or changed), ``move`` (what moved from where to where),
-    ``old`` and ``new`` (models), and ``pieces``, ``points``, ``conductors``, ``readings``, ``zones``
+    ``old`` and ``new`` (models), and ``segments``, ``points``, ``conductors``, ``readings``, ``zones``
     (counted). rank: the order in which a sentence tells of several. unit: of its values. adds: devices or
     loads were added."""
 
@@ -48,11 +48,11 @@ ACTS: Final[dict[str, Act]] = {
     "endpoint_power": Act("PoE class or power of {thing} changed", 5),
     "endpoint_cable": Act("cable to {thing} changed{span}", 5, "m"),
     "address_set": Act("{thing} given an address", 5),
-    "piece_pairs": Act("pairs of {pieces} of cable {way}{span}", 5),
-    "piece_cable": Act("type of {pieces} of cable changed{span}", 5),
-    "piece_length": Act("length of {pieces} of cable {way}{span}", 6, "m"),
-    "piece_rerouted": Act("{pieces} of cable led elsewhere", 6),
-    "minus_cut": Act("minus of {pieces} of cable cut or joined", 6),
+    "segment_pairs": Act("pairs of {segments} of cable {way}{span}", 5),
+    "segment_cable": Act("type of {segments} of cable changed{span}", 5),
+    "segment_length": Act("length of {segments} of cable {way}{span}", 6, "m"),
+    "segment_rerouted": Act("{segments} of cable led elsewhere", 6),
+    "negative_cut": Act("minus of {segments} of cable cut or joined", 6),
     "port_changed": Act("other load of {thing} changed{span}", 6, "W"),
     "landed": Act("{conductors} landed", 6),
     "lifted": Act("{conductors} lifted", 7),

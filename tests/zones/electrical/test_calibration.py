@@ -34,13 +34,13 @@ def test_a_reading_scales_what_was_guessed_and_leaves_what_was_marked() -> None:
     assert high == pytest.approx(0.1 * 1.15 + 0.09 * 1.05)
 
 
-def test_a_reading_settles_unknown_devices_and_lumps() -> None:
+def test_a_reading_settles_unknown_devices_and_uncounted_groups() -> None:
     toy = chain_plant(2, current_basis=UNKNOWN, model_index=0)
     toy.chain(
         0,
         1,
         parent=1,
-        kind=p.PointKind.LUMP,
+        kind=p.PointKind.UNCOUNTED_GROUP,
         count_low=1.0,
         count_likely=2.0,
         count_high=4.0,
@@ -122,7 +122,7 @@ def test_a_factor_out_of_range_is_not_used_and_said(value: float) -> None:
     toy.add("readings", run_index=0, reading_id=33, step=2, value=value)
     found = figures(toy)
     assert figure(found, "supply_current")[1] == pytest.approx(0.1)
-    assert figure(found, "reading_disagrees")[4] is Verdict.OVER
+    assert figure(found, "reading_disagrees")[4] is Verdict.PAST
     assert not has(figures(toy, 1), "reading_disagrees")
 
 
@@ -157,7 +157,12 @@ def test_end_voltage_scales_lengths_after_currents() -> None:
 
 def test_constant_power_loads_are_anchored_to_the_measured_current_too() -> None:
     toy = ToyPlant()
-    watts = {"idle_current_a": NAN, "full_tone_current_a": NAN, "full_tone_power_w": 2.4, "idle_power_w": 0.2}
+    watts = {
+        "idle_current_a": NAN,
+        "full_output_current_a": NAN,
+        "full_output_power_w": 2.4,
+        "idle_power_w": 0.2,
+    }
     run = toy.run(supply_index=toy.add("supplies"))
     toy.chain(
         run,
@@ -177,7 +182,12 @@ def test_a_reading_close_to_collapse_is_used_to_the_last_digit() -> None:
     from the recorded 4 W jumps far past V**2 / 4R, beyond which nothing flows at all."""
     toy = ToyPlant()
     run = toy.run(supply_index=toy.add("supplies"))
-    watts = {"idle_current_a": NAN, "full_tone_current_a": NAN, "full_tone_power_w": 8.0, "idle_power_w": 0.2}
+    watts = {
+        "idle_current_a": NAN,
+        "full_output_current_a": NAN,
+        "full_output_power_w": 8.0,
+        "idle_power_w": 0.2,
+    }
     toy.chain(
         run,
         1,

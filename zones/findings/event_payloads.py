@@ -21,8 +21,8 @@ from zones.limits.names import names_of, places_of
 from zones.limits.registry import limit_by_code
 from zones.models import Zone
 
+from .locations import Whereabouts, whereabouts_of
 from .models import Case, Finding
-from .whereabouts import Whereabouts, whereabouts_of
 
 _CLOSET: Final = (
     "id", "name", "building", "floor", "room", "directions", "opened_by", "opening_hours", "key_location",
@@ -270,7 +270,7 @@ def change_set_body(change_set: ChangeSet, site: Site, contract: Contract) -> di
             "id": change_set.pk,
             "kind": change_set.kind,
             "purpose": change_set.purpose,
-            "door": change_set.door,
+            "channel": change_set.channel,
             "actor": change_set.actor,
             "reason": change_set.reason,
             "job_reference": change_set.job_reference,

@@ -115,7 +115,7 @@ class _Bench:
             self.forest,
             source_voltage_v=volts,
             source_resistance_ohm=np.zeros(len(volts)),
-            piece_resistance_ohm=loads.loop_resistance_ohm[band, self.row] * length_factor,
+            segment_resistance_ohm=loads.loop_resistance_ohm[band, self.row] * length_factor,
             current_a=amps * load_factor,
             power_w=watts * load_factor,
             conductance_s=np.zeros(len(amps)),
@@ -199,8 +199,8 @@ def _block_voltages(
     fed = np.flatnonzero(network.tree >= 0)
     row, tree = network.wiring.row[fed], network.tree[fed]
     paging = state[network.wiring.member[fed]] == State.PAGING
-    piece = network.piece[fed]
-    ohm = np.where(piece >= 0, loads.loop_resistance_ohm[:, np.append(network.wiring.row, 0)[piece]], 0.0)
+    segment = network.segment[fed]
+    ohm = np.where(segment >= 0, loads.loop_resistance_ohm[:, np.append(network.wiring.row, 0)[segment]], 0.0)
     amps = np.where(paging, loads.speech_a[:, row], loads.idle_a[:, row])
     watts = np.where(paging, loads.speech_w[:, row], loads.idle_w[:, row])
     table = plant.supplies

@@ -15,7 +15,7 @@ import numpy as np
 from zones.electrical.bands import IntArray
 from zones.electrical.plant import BoolArray, Plant, PointKind, Table
 
-from .acts import ACTS
+from .change_types import ACTS
 
 THINGS: Final = {
     "runs": "run_index",
@@ -46,7 +46,7 @@ class Reference:
 class Deed:
     """One kind of thing that was done, how often.
 
-    act: a name of ``acts.ACTS``. count: how many devices, pieces or things. device_kind, model: what kind of
+    act: a name of ``acts.ACTS``. count: how many devices, segments or things. device_kind, model: what kind of
     device, where it is about devices. thing: what it was done to, where that is one thing. before, after:
     values in the unit of the act, or references; None not known or not there.
     """
@@ -85,11 +85,11 @@ _WATCHES: Final = (
     _Watch("points", ("speech_current_a", "idle_current_a", "current_basis"), "current_changed"),
     _Watch("points", ("feed_supply_index",), "point_supply", "supply"),
     _Watch("points", ("zone_id",), "point_zone", "zone"),
-    _Watch("points", ("dc_pairs",), "piece_pairs"),
-    _Watch("points", ("cable_index",), "piece_cable", "cable"),
-    _Watch("points", ("length_m", "length_basis"), "piece_length"),
-    _Watch("points", ("parent_index",), "piece_rerouted", "point"),
-    _Watch("points", ("minus_cut",), "minus_cut"),
+    _Watch("points", ("dc_pairs",), "segment_pairs"),
+    _Watch("points", ("cable_index",), "segment_cable", "cable"),
+    _Watch("points", ("length_m", "length_basis"), "segment_length"),
+    _Watch("points", ("parent_index",), "segment_rerouted", "point"),
+    _Watch("points", ("negative_cut",), "negative_cut"),
     _Watch(
         "supplies",
         (
@@ -244,8 +244,8 @@ def _point_deeds(plant: Plant, pairs: Sequence[Pair]) -> Iterator[Deed]:
         count = float(table.count_likely[after]) if after is not None else 0.0
         old_count = float(table.count_likely[before]) if before is not None else 0.0
         if has and not had:
-            lump = table.kind[after] == PointKind.LUMP
-            yield Deed("uncounted_added" if lump else "device_added", count, kind, model)
+            uncounted_group = table.kind[after] == PointKind.UNCOUNTED_GROUP
+            yield Deed("uncounted_added" if uncounted_group else "device_added", count, kind, model)
         elif had and not has:
             yield Deed("device_removed", old_count, old_kind, old_model)
         elif had and (old_kind, old_model) != (kind, model):
@@ -270,10 +270,10 @@ def _alterations(plant: Plant, name: str, pairs: Sequence[Pair]) -> Iterator[Dee
 
 
 def _told_already(plant: Plant, act: str, before: int, after: int, fresh: set[int]) -> bool:
-    """A new point before this one shortens its piece; a device that came or went takes its own values
+    """A new point before this one shortens its segment; a device that came or went takes its own values
     along."""
     table = plant.points
-    if act in {"piece_rerouted", "piece_length"}:
+    if act in {"segment_rerouted", "segment_length"}:
         return int(table.parent_index[after]) in fresh
     was, now = int(table.kind[before]), int(table.kind[after])
     return act in {"tap_changed", "current_changed", "point_zone"} and PointKind.SPLICE in (was, now)
@@ -297,7 +297,7 @@ def _alteration(plant: Plant, watch: _Watch, table: Table, thing: int, before: i
     if watch.table == "points":
         at = int(plant.points.model_index[after])
         kind = int(plant.models.device_kind[at]) if at >= 0 else int(plant.points.device_kind[after])
-        if watch.act == "piece_rerouted":
+        if watch.act == "segment_rerouted":
             old = new = None
     else:
         named = _reference(plant, _SINGULAR[watch.table], thing)

@@ -35,9 +35,9 @@ from zones.limits.names import SUBJECTS
 from zones.limits.registry import limit_by_code
 from zones.models import Point, PointFacts, Reading, Zone
 
-from .bodies import sentence_of
+from .event_payloads import sentence_of
+from .locations import CLOSETS, zones_of
 from .models import Finding
-from .whereabouts import CLOSETS, zones_of
 
 _CLOSET_TEXTS: Final = ("name", "room", "directions", "permits")
 

@@ -1,4 +1,4 @@
-"""`manage.py inventory import|export|format`: as-built files in and out of the record.
+"""`manage.py asbuilt import|export|format`: as-built files in and out of the record.
 
 Exit status: 0 done (or nothing to do), 1 something outside the files failed, 2 bad input and nothing written,
 3 good rows written and the others put aside.
@@ -42,7 +42,7 @@ class Command(BaseCommand):
                 "import",
                 help="folders of CSV files into the record",
                 description="Take folders of CSV files into the record: all of it, or nothing. The format is "
-                "in zones/asbuilt/FORMAT.md, or `inventory format`. Exit status: 0 done, 1 something outside "
+                "in zones/asbuilt/FORMAT.md, or `asbuilt format`. Exit status: 0 done, 1 something outside "
                 "the files failed, 2 bad input and nothing written, 3 good rows written, the others aside.",
             )
         )
@@ -147,7 +147,7 @@ class Command(BaseCommand):
             files |= found
         if not files and not problems:
             folders = ", ".join(map(str, options["folders"]))
-            raise CommandError(f"no CSV files in {folders}: see `manage.py inventory format`", returncode=2)
+            raise CommandError(f"no CSV files in {folders}: see `manage.py asbuilt format`", returncode=2)
         if problems:
             self._refuse(problems, options)
         return files

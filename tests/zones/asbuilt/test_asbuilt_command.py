@@ -1,4 +1,4 @@
-"""`manage.py inventory`: what a person or a script sees of it."""
+"""`manage.py asbuilt`: what a person or a script sees of it."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ def run(*words: Any) -> tuple[int, str, str]:
     """Exit status, standard output, standard error."""
     out, err = StringIO(), StringIO()
     try:
-        call_command("inventory", *map(str, words), stdout=out, stderr=err, no_color=True)
+        call_command("asbuilt", *map(str, words), stdout=out, stderr=err, no_color=True)
     except SystemExit as end:
         return int(end.code or 0), out.getvalue(), err.getvalue()
     except CommandError as error:

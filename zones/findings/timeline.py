@@ -11,8 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from zones.electrical.anchors import Anchoring
 from zones.electrical.bands import HIGH, LIKELY, LOW, FloatArray, IntArray
+from zones.electrical.calibration import Anchoring
 from zones.electrical.evaluate import Evaluation, evaluate, subject_ids
 from zones.electrical.figures import Problem
 from zones.electrical.plant import FOREVER, BoolArray, Members, Plant, expand

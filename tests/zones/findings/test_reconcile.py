@@ -28,7 +28,7 @@ from zones.findings.wording import due
 from zones.models import DueDate, Landing
 from zones.recheck.batch import check
 from zones.recheck.checked import Checked
-from zones.recheck.marks import raise_due
+from zones.recheck.recheck_queue import raise_due
 
 LATER = NOW + dt.timedelta(hours=1)
 DAY = dt.timedelta(days=1)
@@ -56,7 +56,7 @@ def test_a_later_addition_opens_a_finding_that_names_it(quay: Quay) -> None:
     added, _ = quay.add(12)
     quay.check()
     finding = quay.finding()
-    assert (finding.state, Verdict(finding.verdict)) == (Finding.State.OPEN, Verdict.OVER)
+    assert (finding.state, Verdict(finding.verdict)) == (Finding.State.OPEN, Verdict.PAST)
     assert (finding.subject_kind, finding.subject_id) == (SubjectKind.SUPPLY, quay.supply.pk)
     assert finding.likely == pytest.approx(1.83)
     assert finding.limit_value == pytest.approx(1.6)
@@ -213,14 +213,14 @@ def test_another_verdict_is_a_change(quay: Quay) -> None:
     marked = 3
     quay.add(7, basis=marked, current_a=0.05)  # 1.70 A likely, 1.58 A at least
     quay.check()
-    assert Verdict(quay.finding().verdict) is Verdict.PROBABLY_OVER
+    assert Verdict(quay.finding().verdict) is Verdict.PROBABLY_PAST
     quay.add(1, ADDED + DAY, current_a=0.06)
     quay.check(LATER)
-    assert Verdict(quay.finding().verdict) is Verdict.OVER
+    assert Verdict(quay.finding().verdict) is Verdict.PAST
     assert quay.finding().changed_at == LATER
     (changed,) = [e for e in quay.events() if e.kind == "case.changed"]
     (entry,) = changed.body["changes"]
-    assert (entry["what"], entry["verdict_before"]) == ("worse", "probably_over")
+    assert (entry["what"], entry["verdict_before"]) == ("worse", "probably_past")
 
 
 def test_small_steps_add_up_to_a_change(quay: Quay) -> None:
@@ -249,7 +249,7 @@ def test_an_acknowledgement_outlives_figures_and_verdicts(quay: Quay, dispatcher
     quay.add(4, ADDED + DAY)
     quay.check(LATER)
     finding = quay.finding()
-    assert Verdict(finding.verdict) is Verdict.OVER
+    assert Verdict(finding.verdict) is Verdict.PAST
     assert (finding.state, finding.state_by, finding.state_reason) == ("acknowledged", "Orla Brisk", "seen")
 
 
@@ -321,7 +321,7 @@ def test_a_failed_recheck_is_a_finding_until_one_succeeds(quay: Quay) -> None:
 def test_advice_is_a_finding_of_its_own_without_event(quay: Quay) -> None:
     with quay.record.change(ADDED):
         quay.record.zone("Gangway")
-        for row, carries in ((1, "audio_plus"), (2, "dc_minus")):
+        for row, carries in ((1, "audio_positive"), (2, "dc_negative")):
             quay.record.make(
                 Landing, block=quay.record.block, row=row, side="field", run=quay.run, pair=row,
                 conductor="first", carries=carries,
@@ -356,7 +356,7 @@ def test_rooms_above_bring_conditions_of_their_own(quay: Quay, monkeypatch: pyte
             code="reading_disagrees",
             subject_kind=SubjectKind.RUN,
             subject_id=quay.run.pk,
-            verdict=Verdict.OVER,
+            verdict=Verdict.PAST,
             attribution=due("The yearly test of run R1 fell due on 2026-05-20", fell_due.isoformat()),
         )
     ]

@@ -15,7 +15,7 @@ from zones.electrical.evaluate import subject_ids
 from zones.electrical.plant import BoolArray, Plant, Table
 from zones.electrical.subjects import SubjectKind
 
-from .deeds import THINGS, Deed, Rows, deeds_of
+from .changes_at_step import THINGS, Deed, Rows, deeds_of
 
 
 @dataclass(frozen=True, eq=False)

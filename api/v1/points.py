@@ -68,7 +68,7 @@ class PointFilterSet(DatedFilterSet):
 
 
 class PointViewSet(DatedMixin, RecordViewSet):
-    """Points of runs: devices, bare splices, and uncounted groups of devices that nobody has counted. Ending a point
+    """Points of runs: devices, bare splices and uncounted groups. Ending a point
     takes the device off and leaves a splice."""
 
     gate = point_for

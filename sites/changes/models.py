@@ -10,7 +10,7 @@ from django.db.models.functions import Now
 
 
 class ChangeSet(models.Model):
-    """Everything written to the plant: who, when recorded, when happened, why, under which job, which channel.
+    """Everything written to the plant: who, when recorded, when happened, why, job, channel.
 
     A draft keeps its operations with the row versions they expect; accepted, it has a step and its rows.
     One ``step`` is (day, order of acceptance within the day); the database gives it out at acceptance.

@@ -14,6 +14,7 @@ import sys
 import django
 
 FILES = {
+    "structure": "structure",
     "solver": "solver",
     "recheck-all": "recheck_all",
     "sweeping": "sweeping",

@@ -234,7 +234,7 @@ def _run_voltage(subject: Subject, run: DcRun, points: dict[int, PointValues], s
 
 
 def _conductor_current(subject: Subject, values_of: ValuesOf, run: DcRun, seen: Seen) -> list[Figure]:
-    """The share of its rating that one conductor of the hardest-loaded segment carries, shown at the rating of
+    """The share of its rating that a conductor of the hardest-loaded segment carries, shown at the rating of
     the segment judged. A segment without a rating is not judged."""
     shares: list[dict[int, float]] = [{}, {}, {}]
     rating: dict[int, float] = {}

@@ -1,6 +1,6 @@
 """Audio of self-amplified runs, and lines behind amplifiers: networks of resistive loads.
 
-The judged point is the lowest in the likely solution. The high estimate takes its path long, the other segments
+The judged point is the lowest in the likely solution. The high estimate takes its path long, the others
 short and all loads high; the low estimate the reverse.
 """
 

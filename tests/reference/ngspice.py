@@ -22,7 +22,7 @@ _OPTIONS = ".options reltol=1e-9 abstol=1e-12 vntol=1e-9 gmin=1e-15 itl1=500"
 
 
 def node_names(tree: Tree) -> list[str]:
-    """The node of each point. Points joined by a segment of zero length are one node: ngspice would replace its
+    """The node of each point. Points joined by a segment of no length are one node: ngspice would replace its
     resistance by one of its own."""
     names: list[str] = []
     for point, (parent, resistance) in enumerate(zip(tree.parent, tree.segment_resistance_ohm, strict=True)):

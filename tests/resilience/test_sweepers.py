@@ -28,7 +28,7 @@ def recomputed(said: str) -> int:
 
 
 def thin_sites(count: int) -> list[int]:
-    """Sites to be recomputed in the bulk lane, thinner than any channel of ours makes; their ids, in order."""
+    """Sites to be recomputed in the bulk lane, thinner than any channel makes; their ids, in order."""
     record = SiteRecord()
     with connection.cursor() as cursor:
         cursor.execute("ALTER TABLE site DISABLE TRIGGER USER")

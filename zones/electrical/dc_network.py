@@ -22,7 +22,7 @@ class DcNetwork:
     """The DC trees of a batch of members, before bands and scenarios.
 
     wiring: of self-amplified runs. tree: (n,) tree of each node, −1 where its section has no feed. parent:
-    (n,) DC parent (re-rooted where a section is fed in its midst), −1 at the feed. segment: (n,) the node whose
+    (n,) DC parent (re-rooted where a section is fed mid-run), −1 at the feed. segment: (n,) the node whose
     segment of cable leads to the DC parent; −1 where the feed lands on the point itself. from_block: (n,) the
     segment leaves the block, fed there. tree_member, tree_supply: (t,) member and supply index. paralleled:
     (k,) by run: two feeds meet.

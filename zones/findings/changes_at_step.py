@@ -46,7 +46,7 @@ class Reference:
 class Deed:
     """One kind of thing that was done, how often.
 
-    act: a name of ``acts.ACTS``. count: how many devices, segments or things. device_kind, model: what kind of
+    act: a name of ``ACTS``. count: how many devices, segments or things. device_kind, model: what kind of
     device, where it is about devices. thing: what it was done to, where that is one thing. before, after:
     values in the unit of the act, or references; None not known or not there.
     """

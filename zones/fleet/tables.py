@@ -296,7 +296,8 @@ TARGETS: Final = (
             "conductor": choice("conductor", [_L.Conductor.FIRST, _L.Conductor.SECOND]),
             "carries": choice(
                 "carries",
-                [_L.Carries.AUDIO_POSITIVE, _L.Carries.AUDIO_NEGATIVE, _L.Carries.DC_POSITIVE, _L.Carries.DC_NEGATIVE,
+                [_L.Carries.AUDIO_POSITIVE, _L.Carries.AUDIO_NEGATIVE,
+                 _L.Carries.DC_POSITIVE, _L.Carries.DC_NEGATIVE,
                  _L.Carries.LINE_HOT, _L.Carries.LINE_COMMON],
             ),
         },

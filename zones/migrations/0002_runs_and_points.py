@@ -133,7 +133,7 @@ class Migration(migrations.Migration):
                 (
                     "kind",
                     models.PositiveSmallIntegerField(
-                        choices=[(0, "splice"), (1, "device"), (2, "uncounted_group")], default=1
+                        choices=[(0, "splice"), (1, "device"), (2, "uncounted group")], default=1
                     ),
                 ),
                 (

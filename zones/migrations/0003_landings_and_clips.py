@@ -108,7 +108,7 @@ class Migration(migrations.Migration):
                             ("line_common", "line common"),
                             ("spare", "spare"),
                         ],
-                        max_length=12,
+                        max_length=14,
                     ),
                 ),
                 (

@@ -63,7 +63,7 @@ class Landing(Placed):
     )
     pair = models.PositiveSmallIntegerField(help_text="Pair number in its cable, from 1.")
     conductor = models.CharField(max_length=6, choices=Conductor.choices)
-    carries = models.CharField(max_length=12, choices=Carries.choices)
+    carries = models.CharField(max_length=14, choices=Carries.choices)
 
     class Meta:
         db_table = "landing"

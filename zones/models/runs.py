@@ -125,7 +125,7 @@ class PointFacts(DatedFacts):
     class Kind(models.IntegerChoices):
         SPLICE = 0, "splice"
         DEVICE = 1, "device"
-        UNCOUNTED_GROUP = 2, "uncounted_group"
+        UNCOUNTED_GROUP = 2, "uncounted group"
 
     class DeviceKind(models.IntegerChoices):
         """Needed where the model is unknown: the unknown band differs."""

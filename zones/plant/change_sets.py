@@ -20,7 +20,7 @@ class ChangeSetInfo(NamedTuple):
     step: int | None
     kind: str
     purpose: str
-    door: str
+    channel: str
     quiet: bool
     actor: str
     reason: str

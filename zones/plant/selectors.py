@@ -280,7 +280,7 @@ def _of_things(kind: _Kind, columns: Columns, name: str) -> IntArray:
 
 
 def _counts(points: Columns) -> Columns:
-    """How many devices hang at each point: an uncounted group's own range, one device, or none at a splice."""
+    """How many devices hang at each point: an uncounted group's range, one device, none at a splice."""
     kind = points["kind"]
     return {
         name: np.where(

@@ -107,8 +107,8 @@ def point_insert(
     **load: Unpack[Load],
 ) -> Point:
     """The segment to ``before`` is split. At an unknown distance in halves, whose basis is kept; at a known
-    one, the rest of the length stays with ``before``. Cable and pairs are those of the segment. A cut negative
-    stays on the side of ``before``, whose section begins there."""
+    one, the rest of the length stays with ``before``. Cable and pairs are those of the segment. A cut
+    negative stays on the side of ``before``, whose section begins there."""
     given = with_basis(
         {"distance_from_parent_m": distance_from_parent_m, "distance_basis": distance_basis},
         "distance_from_parent_m",
@@ -335,7 +335,7 @@ def _require_counts(kind: int, given: dict[str, Any], current: PointFacts | None
     if kind == PointFacts.Kind.UNCOUNTED_GROUP:
         known = [count for count in counts if count is not None]
         if len(known) < len(counts) or sorted(known) != known or known[0] < 0:
-            detail = "An uncounted group says how many devices there may be: count_low ≤ count_likely ≤ count_high."
+            detail = "An uncounted group needs counts: count_low ≤ count_likely ≤ count_high."
             raise refuse(detail, code="required", path="/count_likely")
     elif any(count is not None for count in counts):
         raise refuse("Only an uncounted group has counts.", code="invalid", path="/count_likely")

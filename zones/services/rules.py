@@ -47,7 +47,7 @@ add_rules(
             "tap_power_w",
         ),
         "point_facts_counts_of_an_uncounted_group": (
-            "An uncounted group says count_low ≤ count_likely ≤ count_high, each 0 or more; nothing else has counts.",
+            "An uncounted group has count_low ≤ count_likely ≤ count_high, each 0 or more; others have none.",
             "count_likely",
         ),
         "point_facts_dc_pairs_1_to_25": ("1 to 25 pairs are paralleled; blank: unknown.", "dc_pairs"),

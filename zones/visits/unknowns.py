@@ -106,7 +106,7 @@ def unknown_of(facts: SiteFacts, code: str, subject: Subject) -> tuple[str, ...]
     return tuple(found)
 
 
-# --- of the devices and segments of runs ----------------------------------------------------------------------
+# --- of the devices and segments of runs --------------------------------------------------------------------
 
 Look = Callable[[SiteFacts, Subject], Iterator[str]]
 

@@ -7,7 +7,8 @@ import subprocess
 import sys
 import tempfile
 from argparse import ArgumentTypeError
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
@@ -19,10 +20,22 @@ SITES = 5000
 MOST_IMPORTED = 100
 """Sites that are imported: some 40,000 rows, as when somebody's files are taken over."""
 NEEDS_NO_FLEET = "solver"
+COUNTS = "structure"
+"""Counts statements and imports: in a database without a fleet, so that it always counts the same."""
 IMPORTS = "import"
 RECHECKS = "recheck-all"
 TELLS_WORKERS = "one-change"
-BENCHES = (NEEDS_NO_FLEET, IMPORTS, RECHECKS, TELLS_WORKERS, "interactive", "list", "history", "search")
+BENCHES = (
+    COUNTS,
+    NEEDS_NO_FLEET,
+    IMPORTS,
+    RECHECKS,
+    TELLS_WORKERS,
+    "interactive",
+    "list",
+    "history",
+    "search",
+)
 """In this order: the recheck of a fleet that was never rechecked comes before what needs its figures."""
 NEED_NO_FIGURES = (NEEDS_NO_FLEET, IMPORTS, RECHECKS)
 
@@ -36,8 +49,9 @@ def _sites(text: str) -> int:
 class Command(BaseCommand):
     help = (
         "Run the benchmarks, or some of them; one JSON line a case: ours and a yardstick measured side by "
-        "side in one process, and what their ratio is to be at most. They write a fleet into a database of "
-        "their own, which is thrown away, and touch no other. What is said on the way goes to standard error."
+        "side in one process, and what their ratio is to be at most. structure times nothing: it counts "
+        "code, imports, statements, functions. They write a fleet into a database of their own, which is "
+        "thrown away, and touch no other. What is said on the way goes to standard error."
     )
 
     def add_arguments(self, parser: CommandParser) -> None:
@@ -51,6 +65,18 @@ class Command(BaseCommand):
             if find_spec(needed) is None:
                 raise CommandError(f"{needed} is not there: install requirements-dev.txt in a full checkout.")
         wanted = [bench for bench in BENCHES if bench in names or not names]
+        if COUNTS in wanted:
+            with self._database() as (own, _broker):
+                self._run(["manage.py", "migrate", "--verbosity", "0"], own)
+                self._run(["-m", "tests.bench", COUNTS, "--sites", str(sites)], own)
+        timed = [bench for bench in wanted if bench != COUNTS]
+        if timed:
+            with self._database() as (own, broker):
+                self._time(timed, sites, own, broker)
+
+    @contextmanager
+    def _database(self) -> Iterator[tuple[dict[str, str], str]]:
+        """The environment of a database of its own, and the caller's broker."""
         with tempfile.TemporaryDirectory(prefix="zonebook-bench-", ignore_cleanup_errors=True) as scratch:
             # Whoever the caller serves: a benchmark that wrote there would be a fault of its own
             own = {key: value for key, value in os.environ.items() if not key.startswith("DATABASE_")}
@@ -62,14 +88,17 @@ class Command(BaseCommand):
                 "DJANGO_SETTINGS_MODULE": "api.settings",
             }
             Path(scratch).chmod(0o755)
-            of_a_fleet = {*wanted} - {NEEDS_NO_FLEET}
-            if of_a_fleet:
-                self._write_fleet(min(sites, MOST_IMPORTED) if of_a_fleet == {IMPORTS} else sites, own)
-            if RECHECKS not in wanted and not of_a_fleet <= {*NEED_NO_FIGURES}:
-                self._run(["manage.py", "recheck", "--all"], own, told=False)
-            for bench in wanted:
-                told_by = {"CELERY_BROKER_URL": broker} if bench == TELLS_WORKERS else {}
-                self._run(["-m", "tests.bench", bench, "--sites", str(sites)], own | told_by)
+            yield own, broker
+
+    def _time(self, wanted: Sequence[str], sites: int, own: dict[str, str], broker: str) -> None:
+        of_a_fleet = {*wanted} - {NEEDS_NO_FLEET}
+        if of_a_fleet:
+            self._write_fleet(min(sites, MOST_IMPORTED) if of_a_fleet == {IMPORTS} else sites, own)
+        if RECHECKS not in wanted and not of_a_fleet <= {*NEED_NO_FIGURES}:
+            self._run(["manage.py", "recheck", "--all"], own, told=False)
+        for bench in wanted:
+            told_by = {"CELERY_BROKER_URL": broker} if bench == TELLS_WORKERS else {}
+            self._run(["-m", "tests.bench", bench, "--sites", str(sites)], own | told_by)
 
     def _write_fleet(self, sites: int, environment: Mapping[str, str]) -> None:
         self.stderr.write(f"writing a fleet of {sites} sites")

@@ -87,7 +87,7 @@ def test_a_draft_is_evaluated_in_words_and_figures(
     assert supply["after"]["likely"] == pytest.approx(2.08)
     assert (supply["before"]["verdict"], supply["after"]["verdict"]) == ("cannot_tell", "past")
     assert supply["after"]["headroom_likely"] == pytest.approx(-0.3)
-    assert supply["sentence"].endswith("from 1.60 A to 2.08 A; limit 1.60 A. Over; until now cannot tell.")
+    assert supply["sentence"].endswith("from 1.60 A to 2.08 A; limit 1.60 A. Past; until now cannot tell.")
     assert found["crosses"]
     assert found["summary"].startswith("Supply current of supply PS 1")
     assert Change.objects.count() == changes

@@ -174,8 +174,8 @@ def test_findings_are_found(hall: Hall, added: ChangeSet, finding: Finding, clie
     assert ids(client, zone_id=other.pk) == []
     assert ids(client, state="deferred") == ids(client, state="cleared") == []
     assert ids(client, zone_id=999999999) == ids(client, closet_id=999999999) == []
-    answer = client.get(f"{ROOT}/findings", {"verdict": "ovr"})
-    assert "Did you mean over?" in answer.json()["errors"][0]["detail"]
+    answer = client.get(f"{ROOT}/findings", {"verdict": "pst"})
+    assert "Did you mean past?" in answer.json()["errors"][0]["detail"]
 
 
 def test_the_gravest_come_first(hall: Hall, finding: Finding, client: Client) -> None:

@@ -151,7 +151,7 @@ def test_the_load_says_aloud_what_it_comes_to(hall: Hall, client: Client) -> Non
         "Cannot tell: Supply PS 1 gives 1.60 A"
     )
     add_speakers(hall, 12)
-    assert get(client, address)["summary"].startswith("Over: Supply PS 1 gives 2.08 A")
+    assert get(client, address)["summary"].startswith("Past: Supply PS 1 gives 2.08 A")
     bare = factories.make_zone(hall.site, name="Roof")
     empty = get(client, f"zones/{bare.pk}/load")
     assert empty["summary"] == ("Nothing that feeds it is recorded, so nothing is known of what it carries.")
@@ -172,7 +172,7 @@ def test_how_many_more_are_as_bad_is_said(hall: Hall, client: Client) -> None:
         hall.run, 12, hall.speaker, length_m=30.0, current_basis=Basis.MEASURED, happened_on=LATER, dc_pairs=1
     )
     summary = get(client, f"zones/{hall.zone.pk}/load")["summary"]
-    assert summary.endswith("more figures are over."), summary
+    assert summary.endswith("more figures are past."), summary
 
 
 def test_advice_is_called_so(hall: Hall, client: Client) -> None:

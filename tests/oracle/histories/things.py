@@ -141,7 +141,7 @@ class Things:
         return body
 
     def load(self, run_kind: str, *, minded: str | None = None, well: bool | None = None) -> Body:
-        """A device, or an uncounted group of them. minded: the kind of speaker that this run has, as a rule. well: the
+        """A device, or an uncounted group. minded: the kind of speaker of this run, as a rule. well: the
         record of it is good."""
         well = self.chance(0.6) if well is None else well
         kind = (

@@ -302,7 +302,8 @@ def alter_site(things: Things) -> list[Body]:
 
 WORK: list[tuple[int, Job]] = [
     (22, extend), (8, insert), (8, remove), (7, hang_anew), (6, swap_device), (5, raise_taps),
-    (4, count_anew), (5, alter_segment), (4, alter_current), (4, rehang), (4, hang_in_zone), (6, second_supply),
+    (4, count_anew), (5, alter_segment), (4, alter_current), (4, rehang), (4, hang_in_zone),
+    (6, second_supply),
     (1, join_negative), (6, swap_supply), (3, swap_amplifier), (6, patch_run), (4, new_run), (1, end_run),
     (8, new_endpoint), (3, alter_endpoint), (3, move_endpoint), (1, end_endpoint), (3, swap_switch),
     (4, load_port), (8, land), (2, take_off), (1, clips), (2, new_zone), (1, end_zone), (7, page_together),

@@ -13,7 +13,8 @@ from django.db import IntegrityError, connection, transaction
 from sites.changes.models import ChangeSet
 
 _CHANGE_SET = """
-INSERT INTO change_set (site_id, state, kind, purpose, channel, actor, reason, job_reference, happened_on, quiet,
+INSERT INTO change_set (site_id, state, kind, purpose, channel, actor, reason, job_reference, happened_on,
+ quiet,
                         operations, created_at, version)
 VALUES (%s, 'accepted', %s, 'record', 'sql', 'R. Vale', 'written by hand', '', %s, false, '[]', now(), 1)
 RETURNING id

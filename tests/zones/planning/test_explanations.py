@@ -146,7 +146,7 @@ def test_the_voltage_at_the_last_speaker(hall: Hall) -> None:
     load, worked = of(hall, "run_voltage", hall.run.pk)
     (table,) = worked.tables
     assert [row["to"] for row in table.rows] == [str(number) for number in range(1, 31)]
-    # by hand: 24.4 V less 1.6 A through (24.4 − 24.0)/2 Ω, less what 30 segments of 1 m take: segment k carries
+    # by hand: 24.4 V less 1.6 A through (24.4 − 24.0)/2 Ω, less 30 segments of 1 m: segment k carries
     # (31 − k) × 40 mA over three pairs of 24 AWG, 84.22 mΩ/m at 20 °C (ASTM B258, IEC 60028)
     drop = sum((31 - k) * 0.040 for k in range(1, 31)) * 2 * 0.084219 / 3
     assert sum(float(row["drop_v"] or 0) for row in table.rows) == pytest.approx(drop, rel=1e-4)

@@ -150,7 +150,7 @@ def _point(values: Values) -> list[tuple[str, str]]:
         found.append(
             (
                 "count",
-                "only an uncounted group has a count: leave it blank, or write uncounted group under kind",
+                "only an uncounted group has a count: leave it blank, or write uncounted_group under kind",
             )
         )
     if kind == PointFacts.Kind.SPLICE:
@@ -183,7 +183,7 @@ def _counted(attributes: Values) -> Values:
 
 POINTS = FileKind(
     name="points",
-    about="What hangs on a run, and the segment of cable to it from its parent. A row is the complete facts of "
+    about="What hangs on a run, and the cable to it from its parent. A row is the complete facts of "
     "its point from its change on; a device taken out leaves a splice.",
     model=Point,
     facts=PointFacts,
@@ -224,7 +224,7 @@ POINTS = FileKind(
         ),
         word(
             "kind",
-            {kind.label: kind.value for kind in PointFacts.Kind},
+            {kind.name.lower(): kind.value for kind in PointFacts.Kind},
             dated=True,
             default=PointFacts.Kind.DEVICE.value,
         ),

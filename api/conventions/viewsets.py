@@ -44,6 +44,8 @@ class ReadOnlyViewSet(ViewSetMixin, ApiView, GenericAPIView):
     ordering_fields: ClassVar[Mapping[str, str]] = {"name": "name", "site": "site__name", "id": "id"}
     ordering: ClassVar[str] = "name"
     bodies: ClassVar[Mapping[str, Body]] = {}
+    # Of an operation that answers with something else than the thing
+    answers: ClassVar[Mapping[str, Any]] = {}
     read_ability: ClassVar[Needed] = Ability.READ_RECORD
     write_ability: ClassVar[Needed] = Ability.WRITE_RECORD
     # Of an action beside those that every resource may have; given in its decorator
@@ -63,14 +65,15 @@ class ReadOnlyViewSet(ViewSetMixin, ApiView, GenericAPIView):
             return replace(
                 self.action_spec, ability=self.action_spec.ability or self.write_ability, answer=answer
             )
+        answer = self.answers.get(operation, self.serializer_class)
         if operation == "list":
-            return Spec(self.read_ability, query=self._list_query(), answer=self.serializer_class)
+            return Spec(self.read_ability, query=self._list_query(), answer=answer)
         if operation == "retrieve":
-            return Spec(self.read_ability, query=self.item_query(), answer=self.serializer_class)
+            return Spec(self.read_ability, query=self.item_query(), answer=answer)
         return Spec(
             self.write_ability,
             body=self.bodies[operation],
-            answer=None if operation == "destroy" else self.serializer_class,
+            answer=None if operation == "destroy" else answer,
             status={"create": 201, "destroy": 204}.get(operation, 200),
             if_match=operation != "create",
         )

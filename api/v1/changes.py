@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import Any
 
 from django.db.models import QuerySet
@@ -12,7 +11,6 @@ from rest_framework.response import Response
 
 from api.conventions import fields
 from api.conventions.serializers import ResourceSerializer
-from api.conventions.views import Spec
 from api.conventions.viewsets import ReadOnlyViewSet
 from sites.access.gates import Gate
 from sites.changes.models import Change
@@ -68,14 +66,11 @@ class ChangeViewSet(ReadOnlyViewSet):
     filterset_class = ChangeFilterSet
     ordering_fields = {"id": "id"}
     ordering = "-id"
+    answers = {"retrieve": ChangeWithRowsSerializer}
 
     def get_queryset(self) -> QuerySet[Any]:
         # An import writes thousands of rows at once: a list of such changes would be read by nobody
         return super().get_queryset().defer("old_rows", "new_rows")
-
-    def spec_of(self, operation: str) -> Spec:
-        spec = super().spec_of(operation)
-        return replace(spec, answer=ChangeWithRowsSerializer) if operation == "retrieve" else spec
 
     def retrieve(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
         context = self.get_serializer_context()

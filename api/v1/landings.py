@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from typing import Any
 
 from django.db.models import QuerySet
@@ -72,15 +71,12 @@ class LandingViewSet(PlacedMixin, DestroyMixin):
         "create": Writing(landing_add, within=("block",)),
         "destroy": Writing(landing_end, subject="landings"),
     }
+    answers = {"create": LandedSerializer}
     correct = change_action(
         "correct",
         Writing(landing_correct, subject="landing", partial=True),
         "How a conductor lies on a block was recorded wrongly.",
     )
-
-    def spec_of(self, operation: str) -> Spec:
-        spec = super().spec_of(operation)
-        return replace(spec, answer=LandedSerializer) if operation == "create" else spec
 
     def create(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
         """Land a pair on two rows of a block: of a run's field cable, or of equipment."""

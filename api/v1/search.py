@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
+from dataclasses import replace
 from typing import Any
 
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.conventions import fields
+from api.conventions.answers import AnswerSerializer
 from api.conventions.filters import Names
 from api.conventions.serializers import QuerySerializer, StrictSerializer
 from api.conventions.views import ApiView, Spec
 from sites.access.abilities import Ability
-from zones.search import KINDS, search
+from zones.search import KINDS, Found, search
 
 
 class SearchQuery(QuerySerializer):
@@ -24,16 +25,12 @@ class SearchQuery(QuerySerializer):
     page_size = fields.Whole(min_value=1, max_value=100, default=20, help_text="How many results at most.")
 
 
-class FoundSerializer(StrictSerializer):
+class FoundSerializer(AnswerSerializer):
     kind = fields.Choice(choices=KINDS)
-    id = fields.Id()
     path = fields.Text(help_text="Where it is, below /api/v1/.")
-    title = fields.Text()
-    where = fields.Text(allow_blank=True)
-    customer_id = fields.Id()
-    site_id = fields.Id(allow_null=True)
-    ended = fields.Flag(help_text="It does not stand any more.")
-    rank = fields.Number(help_text="How well it was found, from 0 to 1.")
+
+    class Meta:
+        dataclass = Found
 
 
 class ResultsSerializer(StrictSerializer):
@@ -55,5 +52,5 @@ class SearchView(ApiView):
             kinds=asked.get("kinds", KINDS),
             most=asked["page_size"],
         )
-        items = [asdict(each) | {"rank": round(each.rank, 3)} for each in found]
-        return Response({"items": items, "next": None})
+        items = [replace(each, rank=round(each.rank, 3)) for each in found]
+        return Response(ResultsSerializer({"items": items, "next": None}).data)

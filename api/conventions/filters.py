@@ -46,12 +46,12 @@ class FilterSet(QuerySerializer):
     name; what no lookup can say has a method ``filter_NAME(rows, value)``."""
 
     def __init_subclass__(cls, **kwargs: Any) -> None:
-        super().__init_subclass__(**kwargs)
         field: Any
         for field in cls._declared_fields.values():
             made_with = field._kwargs  # noqa: SLF001 - what the library copies the field from
             if "default" not in made_with:
                 made_with.setdefault("required", False)
+        super().__init_subclass__(**kwargs)
 
     def to_internal_value(self, data: Any) -> dict[str, Any]:
         values = super().to_internal_value(data)

@@ -3,7 +3,7 @@ asked."""
 
 from __future__ import annotations
 
-from typing import Final, Protocol
+from typing import Any, Final, Protocol
 
 from rest_framework.permissions import BasePermission
 from rest_framework.request import Request
@@ -20,18 +20,23 @@ Needed = Ability | str
 
 
 class _View(Protocol):
-    principal: Principal
+    @property
+    def operation(self) -> str: ...
 
-    def ability_needed(self) -> Needed | None: ...
+    @property
+    def spec(self) -> Any: ...
+
+    @property
+    def principal(self) -> Principal: ...
 
 
 class HoldsAbility(BasePermission):
     def has_permission(self, request: Request, view: _View) -> bool:  # type: ignore[override]
-        needed = view.ability_needed()
+        needed = view.spec.ability if view.operation else None  # None: no such method, so a 405 follows
         if needed == PUBLIC:
             return True
         if not request.user.is_authenticated:
             return False
         if isinstance(needed, Ability):
             view.principal.require(needed)
-        return True  # also where there is no such method: a 405 follows
+        return True

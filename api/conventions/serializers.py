@@ -3,6 +3,7 @@ is an error that names it), and of resources, whose fields follow from their mod
 
 from __future__ import annotations
 
+import copy
 from collections.abc import Mapping, Sequence
 from functools import cache
 from typing import Any, ClassVar
@@ -25,12 +26,11 @@ class StrictSerializer(serializers.Serializer):
 
     default_error_messages = {"invalid": "Expected a JSON object."}
 
-    def get_fields(self) -> dict[str, Any]:
-        found: dict[str, Any] = super().get_fields()
-        for name, field in found.items():
+    def __init_subclass__(cls, **kwargs: Any) -> None:
+        super().__init_subclass__(**kwargs)
+        for name, field in cls._declared_fields.items():
             if not field.read_only:
                 in_our_words(name, field)
-        return found
 
     def to_internal_value(self, data: Any) -> Any:
         """The values; every unknown name is reported beside whatever else is wrong, never instead of it."""
@@ -100,6 +100,9 @@ class WordField(serializers.ChoiceField):
 _KEPT_BACK = frozenset({"change_set", "version", "begin_step", "end_step", "step"})
 
 
+_FIELDS: dict[type[serializers.Serializer], dict[str, Any]] = {}
+
+
 class ResourceSerializer(serializers.ModelSerializer):
     """One kind of thing as it is shown: all that its model records, foreign keys as ``…_id``, but for
     `Meta.exclude`; or what `Meta.fields` names. Fewer by the query's `fields`, with related things by
@@ -128,7 +131,11 @@ class ResourceSerializer(serializers.ModelSerializer):
         return list(self.field_names())
 
     def get_fields(self) -> dict[str, Any]:
-        shown: dict[str, Any] = super().get_fields()
+        # Kept, since to find them out takes longer than to show a thing
+        kind = type(self)
+        if kind not in _FIELDS:
+            _FIELDS[kind] = super().get_fields()
+        shown: dict[str, Any] = copy.deepcopy(_FIELDS[kind])
         parent: Any = self.parent  # None at the root, whatever the stubs say
         if parent is not None and not (
             isinstance(parent, serializers.ListSerializer) and parent.parent is None

@@ -45,6 +45,7 @@ class Spec:
 class ApiView(APIView):
     specs: ClassVar[Mapping[str, Spec]] = {}
     rate_limit: Mapping[str, str] = {}
+    format_kwarg = None  # everything is JSON
     query: QuerySerializer
     asked: Mapping[str, Any]
 
@@ -70,25 +71,19 @@ class ApiView(APIView):
         """The spec of what is asked for."""
         return self.spec_of(self.operation)
 
-    def ability_needed(self) -> Needed | None:
-        """What the operation needs; None where there is no such operation."""
-        return self.spec.ability if self.operation else None
-
     @cached_property
     def principal(self) -> Principal:
         user, token = self.request.user, self.request.auth
         assert isinstance(user, User), "asked for the principal of nobody"
         return principal_of(user, token if isinstance(token, Token) else None)
 
-    def check_permissions(self, request: Request) -> None:
-        super().check_throttles(request)
-        super().check_permissions(request)
-
-    def check_throttles(self, request: Request) -> None:
-        """Done before the permissions, so that a request that is refused counts too."""
-
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
-        super().initial(request, *args, **kwargs)
+        """As the framework does it, but that throttles come before permissions, so that a request that is
+        refused counts too; then the query."""
+        request.accepted_renderer, request.accepted_media_type = self.perform_content_negotiation(request)
+        self.perform_authentication(request)
+        self.check_throttles(request)
+        self.check_permissions(request)
         if self.operation:
             self.query = self._checked_query()
             self.asked = self.query.validated_data

@@ -99,7 +99,7 @@ class DatedFilterSet(PlacedFilterSet):
 
     def filter_lookups(self, rows: QuerySet[Any], lookups: Mapping[str, Any]) -> QuerySet[Any]:
         serializer: type[FactsSerializer] = self.context["view"].serializer_class
-        facts = serializer.facts()
+        facts = serializer.Meta.facts
         wanted = {lookup: value for lookup, value in lookups.items() if serializer.is_fact(lookup)}
         rows = rows.filter(**{lookup: value for lookup, value in lookups.items() if lookup not in wanted})
         if not wanted:
@@ -146,17 +146,13 @@ class FactsSerializer(ResourceSerializer):
     )
 
     @classmethod
-    def facts(cls) -> type[DatedFacts]:
-        found: type[DatedFacts] = cls.Meta.facts
-        return found
-
-    @classmethod
     @cache
     def fact_names(cls) -> frozenset[str]:
         """Fields of the facts that the thing itself has not."""
+        models: tuple[type[Model], type[Model]] = cls.Meta.model, cls.Meta.facts
         own, facts = (
             {name for field in model._meta.concrete_fields for name in (field.name, field.attname)}
-            for model in (cls.Meta.model, cls.facts())
+            for model in models
         )
         return frozenset(facts - own)
 
@@ -168,8 +164,8 @@ class FactsSerializer(ResourceSerializer):
 
     @classmethod
     def model_fields(cls) -> list[Any]:
-        thing = model_field(cls.facts(), thing_of(cls.facts()).removesuffix("_id"))
-        facts = [field for field in cls.facts()._meta.concrete_fields if field is not thing]
+        thing = model_field(cls.Meta.facts, thing_of(cls.Meta.facts).removesuffix("_id"))
+        facts = [field for field in cls.Meta.facts._meta.concrete_fields if field is not thing]
         return [*super().model_fields(), *facts]
 
     def build_field(
@@ -178,7 +174,7 @@ class FactsSerializer(ResourceSerializer):
         if not self.is_fact(field_name):
             return super().build_field(field_name, info, model_class, nested_depth)
         field_class, kwargs = super().build_field(
-            field_name, get_field_info(self.facts()), self.facts(), nested_depth
+            field_name, get_field_info(self.Meta.facts), self.Meta.facts, nested_depth
         )
         kept: dict[str, Any] = {name: kwargs[name] for name in ("choices", "help_text") if name in kwargs}
         return field_class, {**kept, "source": f"now.{field_name}", "read_only": True, "allow_null": True}
@@ -252,7 +248,8 @@ class DatedMixin(PlacedMixin):
 
     @property
     def facts(self) -> type[DatedFacts]:
-        return self.serializer_class.facts()
+        found: type[DatedFacts] = self.serializer_class.Meta.facts
+        return found
 
     def get_queryset(self) -> QuerySet[Any]:
         return super().get_queryset().prefetch_related(self._held())

@@ -43,6 +43,9 @@ class AnswerSerializer(DataclassSerializer):
             kwargs.setdefault("allow_blank", True)
         return field_class, kwargs
 
+    def build_enum_field(self, field_name: str, type_info: Any) -> Any:  # noqa: ARG002 - the library's signature
+        return fields.Word, {"enumeration": type_info.base_type}
+
     def description(self) -> str:
         """What the dataclass says of itself; blank where it says nothing."""
         kind = self.dataclass_definition.dataclass_type

@@ -16,7 +16,7 @@ CAUSES = [cause.name.lower() for cause in Cause]
 _WORDS = {str(cause): cause.name.lower() for cause in Cause}
 
 
-class NamedSetSerializer(StrictSerializer):
+class ChangeSetSummarySerializer(StrictSerializer):
     """A change set, enough to know whom to ask."""
 
     id = fields.Id()
@@ -26,14 +26,14 @@ class NamedSetSerializer(StrictSerializer):
     reason = fields.Text()
 
 
-class NamedChangeSerializer(StrictSerializer):
+class ChangeSummarySerializer(StrictSerializer):
     """One change: what was done, by which change set, and what the figure was before and after it."""
 
     cause = fields.Choice(choices=CAUSES)
     day = fields.Day()
     what = fields.Text(allow_blank=True)
-    change_set = NamedSetSerializer(allow_null=True)
-    correction = NamedSetSerializer(
+    change_set = ChangeSetSummarySerializer(allow_null=True)
+    correction = ChangeSetSummarySerializer(
         allow_null=True, help_text="The later correction of the record that last wrote it, if one did."
     )
     before = fields.Number(allow_null=True)
@@ -53,8 +53,8 @@ class BaselineSerializer(StrictSerializer):
 class BetweenSerializer(StrictSerializer):
     """The estimates went past at different changes: between these two the limit was crossed."""
 
-    since = NamedChangeSerializer()
-    until = NamedChangeSerializer()
+    since = ChangeSummarySerializer()
+    until = ChangeSummarySerializer()
 
 
 class AttributionSerializer(StrictSerializer):
@@ -66,7 +66,7 @@ class AttributionSerializer(StrictSerializer):
         child=fields.Id(), help_text="The change sets that are named, the causing one first."
     )
     day = fields.Day(allow_null=True)
-    change = NamedChangeSerializer(allow_null=True, help_text="The change that is named.")
+    change = ChangeSummarySerializer(allow_null=True, help_text="The change that is named.")
     between = BetweenSerializer(allow_null=True)
     baseline = BaselineSerializer(
         allow_null=True, help_text="null: nobody can say, or time alone brought it about."

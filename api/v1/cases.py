@@ -20,7 +20,7 @@ from zones.findings.services import StaleVersionError, case_set_ticket_reference
 from zones.gates import case_for
 
 from .dated import SiteFilterSet
-from .findings import FindingSerializer, put_in_words, refusal
+from .findings import FindingSerializer, annotate_findings, refusal
 from .sites import SiteSerializer
 
 
@@ -90,7 +90,7 @@ class CaseViewSet(ReadOnlyViewSet):
             for finding in case.open_findings:
                 finding.site, finding.case = case.site, case
         found = [finding for case in rows for finding in case.open_findings]
-        put_in_words(found)
+        annotate_findings(found)
         for case in rows:
             case.open_findings.sort(key=_gravest_first)
 

@@ -34,8 +34,8 @@ from sites.changes.services import (
 from zones.planning.drafts import evaluate_draft
 
 from .dated import NO_CASE, SiteFilterSet
-from .evaluations import EvaluationSerializer, evaluation_shown
-from .operation_lists import OperationList, ResultSerializer, operation_places, results_shown
+from .evaluations import EvaluationSerializer, evaluation_data
+from .operation_lists import OperationList, ResultSerializer, operation_places, results_data
 from .sites import SiteSerializer
 
 
@@ -199,7 +199,7 @@ class ChangeSetViewSet(ReadOnlyViewSet):
         self.validated_body()
         draft = self.get_object()
         return Response(
-            evaluation_shown(draft, evaluate_draft(draft)), headers={"ETag": etags.etag(self.versions(draft))}
+            evaluation_data(draft, evaluate_draft(draft)), headers={"ETag": etags.etag(self.versions(draft))}
         )
 
     @action(
@@ -223,7 +223,7 @@ class ChangeSetViewSet(ReadOnlyViewSet):
         except ChangeConflict as conflict:
             raise self._overtaken(conflict) from conflict
         row = self.get_object()
-        row.results = results_shown(accepted)
+        row.results = results_data(accepted)
         return Response(
             AcceptedChangeSetSerializer(row).data, headers={"ETag": etags.etag(self.versions(row))}
         )

@@ -21,22 +21,19 @@ from zones.visits.wiring import BlockHere, RunHere
 
 from . import figures
 from .attributions import AttributionSerializer, attribution
+from .findings import ZoneSummarySerializer
 
 
-class NamedSerializer(StrictSerializer):
+class ClosetSummarySerializer(StrictSerializer):
     id = fields.Id()
     name = fields.Text()
 
 
-class SiteNamedSerializer(NamedSerializer):
+class SiteSummarySerializer(ClosetSummarySerializer):
     code = fields.Text()
 
 
 # --- before one goes ----------------------------------------------------------------------------------------
-
-
-class ZoneNamedSerializer(NamedSerializer):
-    life_safety = fields.Choice(choices=Zone.LifeSafety.choices)
 
 
 class LifeSafetySerializer(StrictSerializer):
@@ -44,10 +41,10 @@ class LifeSafetySerializer(StrictSerializer):
 
     answer = fields.Choice(choices=Zone.LifeSafety.choices, help_text="The gravest of the zones here.")
     sentence = fields.Text()
-    zones = ZoneNamedSerializer(many=True, help_text="Those that do, then those of which nobody has said.")
+    zones = ZoneSummarySerializer(many=True, help_text="Those that do, then those of which nobody has said.")
 
 
-class ContractHereSerializer(StrictSerializer):
+class ContractSummarySerializer(StrictSerializer):
     """Under which contract one goes; where none covers the day, the one that last did, or next will."""
 
     covered = fields.Flag()
@@ -62,7 +59,7 @@ class ContractHereSerializer(StrictSerializer):
 # --- what it carries, and what is wrong with it -------------------------------------------------------------
 
 
-class LoadHereSerializer(StrictSerializer):
+class FigureSummarySerializer(StrictSerializer):
     """One figure of a zone, in short; `GET /zones/{id}/load` has all of it."""
 
     code = fields.Choice(choices=figures.CODES)
@@ -77,7 +74,7 @@ class LoadHereSerializer(StrictSerializer):
     headroom = fields.Text(allow_blank=True, help_text="In words; blank: not known.")
 
 
-class ZoneHereSerializer(ZoneNamedSerializer):
+class ZoneHereSerializer(ZoneSummarySerializer):
     """A zone that is fed from here, wholly or in part."""
 
     page_code = fields.Text(allow_blank=True)
@@ -85,11 +82,11 @@ class ZoneHereSerializer(ZoneNamedSerializer):
     priority = fields.Whole(allow_null=True)
     verdict = fields.Choice(choices=figures.VERDICTS)
     summary = fields.Text(help_text="What its loads come to, to be read aloud.")
-    tightest = LoadHereSerializer(allow_null=True, help_text="The figure of least headroom.")
-    loads = LoadHereSerializer(many=True)
+    tightest = FigureSummarySerializer(allow_null=True, help_text="The figure of least headroom.")
+    loads = FigureSummarySerializer(many=True)
 
 
-class FindingHereSerializer(StrictSerializer):
+class FindingSummarySerializer(StrictSerializer):
     id = fields.Id()
     case_id = fields.Id()
     code = fields.Choice(choices=figures.CODES)
@@ -109,7 +106,7 @@ class FindingHereSerializer(StrictSerializer):
     attribution = AttributionSerializer()
 
 
-class CaseHereSerializer(StrictSerializer):
+class CaseSummarySerializer(StrictSerializer):
     id = fields.Id()
     key = fields.Text()
     ticket_reference = fields.Text(allow_blank=True)
@@ -121,15 +118,15 @@ class ClosetSheetSerializer(StrictSerializer):
     """What a dispatcher reads before a visit: life safety first, then what may hurt, then how to get there;
     what stands there, what it carries, what is wrong with it, and what nobody knows. Never a code."""
 
-    closet = NamedSerializer()
-    site = SiteNamedSerializer()
-    customer = SiteNamedSerializer()
+    closet = ClosetSummarySerializer()
+    site = SiteSummarySerializer()
+    customer = SiteSummarySerializer()
     as_of = fields.Day()
     life_safety = LifeSafetySerializer()
     cautions = figures.CautionSerializer(many=True, help_text="Those that matter here, the gravest first.")
     summary = fields.Text(help_text="To be read aloud.")
     reach = AnswerSerializer(dataclass=Reach)
-    contract = ContractHereSerializer()
+    contract = ContractSummarySerializer()
     switches = AnswerSerializer(dataclass=SwitchHere, many=True)
     endpoints = AnswerSerializer(dataclass=EndpointHere, many=True)
     supplies = AnswerSerializer(dataclass=SupplyHere, many=True)
@@ -137,8 +134,8 @@ class ClosetSheetSerializer(StrictSerializer):
     blocks = AnswerSerializer(dataclass=BlockHere, many=True)
     runs = AnswerSerializer(dataclass=RunHere, many=True)
     zones = ZoneHereSerializer(many=True, help_text="Life safety first, then the worst verdict.")
-    findings = FindingHereSerializer(many=True, help_text="Open at the end of the day, the gravest first.")
-    cases = CaseHereSerializer(many=True)
+    findings = FindingSummarySerializer(many=True, help_text="Open at the end of the day, the gravest first.")
+    cases = CaseSummarySerializer(many=True)
     unknown = serializers.ListField(
         child=fields.Text(), help_text="What is not known that one should know before going."
     )
@@ -147,7 +144,7 @@ class ClosetSheetSerializer(StrictSerializer):
     )
 
 
-def closet_sheet_shown(sheet: ClosetSheet) -> dict[str, Any]:
+def closet_sheet_data(sheet: ClosetSheet) -> dict[str, Any]:
     site = sheet.closet.site
     cases = {one.finding.case_id: one.finding.case for one in sheet.findings}
     return ClosetSheetSerializer(

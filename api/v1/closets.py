@@ -19,7 +19,7 @@ from sites.models import Closet
 from sites.services.closets import closet_add, closet_alter, closet_end
 from zones.visits.closet_sheet import closet_sheet
 
-from .closet_sheets import ClosetSheetSerializer, closet_sheet_shown
+from .closet_sheets import ClosetSheetSerializer, closet_sheet_data
 from .contacts import ContactSerializer
 from .dated import NO_CASE, AsOfQuery, PlacedFilterSet, PlacedMixin, PlacedSerializer
 from .sites import SiteSerializer
@@ -55,5 +55,5 @@ class ClosetViewSet(PlacedMixin, RecordViewSet):
         carries, what is wrong with it and what nobody knows. Never a code."""
         closet: Closet = self.get_standing_object()
         return Response(
-            closet_sheet_shown(closet_sheet(closet, self.asked.get("as_of") or today_at(closet.site_id)))
+            closet_sheet_data(closet_sheet(closet, self.asked.get("as_of") or today_at(closet.site_id)))
         )

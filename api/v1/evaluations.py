@@ -41,7 +41,7 @@ class EvaluationSerializer(StrictSerializer):
     computed = figures.NotComputedSerializer(many=True, help_text="What could be computed again.")
 
 
-def evaluation_shown(draft: ChangeSet, found: DraftEvaluation) -> dict[str, Any]:
+def evaluation_data(draft: ChangeSet, found: DraftEvaluation) -> dict[str, Any]:
     return {
         "change_set_id": draft.pk,
         "site_id": draft.site_id,

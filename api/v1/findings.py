@@ -56,7 +56,7 @@ class FindingSubjectSerializer(figures.SubjectSerializer):
     path = fields.Text(help_text="Where it is in this API.")
 
 
-class ZoneConcernedSerializer(StrictSerializer):
+class ZoneSummarySerializer(StrictSerializer):
     id = fields.Id()
     name = fields.Text()
     life_safety = fields.Choice(choices=Zone.LifeSafety.choices)
@@ -81,7 +81,7 @@ class FindingSerializer(ResourceSerializer):
     closet_id = fields.Id(
         source="words.closet_id", read_only=True, allow_null=True, help_text="Where to go; null: no closet."
     )
-    zones = ZoneConcernedSerializer(
+    zones = ZoneSummarySerializer(
         source="words.zones", many=True, read_only=True, help_text="The zones that hang on it today."
     )
     verdict = fields.Word(Verdict, read_only=True, help_text=figures.VERDICT_HELP)
@@ -109,7 +109,7 @@ class FindingSerializer(ResourceSerializer):
         }
 
 
-def put_in_words(findings: Sequence[Any]) -> None:
+def annotate_findings(findings: Sequence[Any]) -> None:
     """Give findings, with their sites, what `FindingSerializer` shows beyond their columns."""
     all_words = told(findings)
     for finding in findings:
@@ -237,7 +237,7 @@ class FindingViewSet(ReadOnlyViewSet):
         return rows
 
     def annotate(self, rows: Sequence[Any]) -> None:
-        put_in_words(rows)
+        annotate_findings(rows)
 
     def partial_update(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
         """Acknowledge a finding, defer it until a day, take either back, or say what became of it."""

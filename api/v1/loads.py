@@ -46,7 +46,7 @@ class ZoneLoadSerializer(StrictSerializer):
     cautions = figures.CautionSerializer(many=True)
 
 
-def zone_load_shown(zone: Zone, load: ZoneLoad, explanations: Explanations | None) -> dict[str, Any]:
+def zone_load_data(zone: Zone, load: ZoneLoad, explanations: Explanations | None) -> dict[str, Any]:
     here = Surroundings(life_safety=life_safety_of([zone]), limits=cautions_of_limits(load.figures))
     return {
         "zone_id": zone.pk,

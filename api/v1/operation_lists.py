@@ -88,7 +88,7 @@ class ResultSerializer(StrictSerializer):
     ids = serializers.ListField(child=fields.Id(), help_text="One for most operations.")
 
 
-def results_shown(accepted: Accepted[Any]) -> list[dict[str, Any]]:
+def results_data(accepted: Accepted[Any]) -> list[dict[str, Any]]:
     """One entry an operation, in order."""
     return [
         _result(body, result if isinstance(result, list) else [result])

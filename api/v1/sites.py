@@ -25,7 +25,7 @@ from zones.visits.survey import site_survey
 from .coverages import CoverageSerializer
 from .customers import CustomerSerializer
 from .dated import NO_CASE, AsOfQuery
-from .surveys import SurveySerializer, survey_shown
+from .surveys import SurveySerializer, survey_data
 
 
 class SiteSerializer(ResourceSerializer):
@@ -73,9 +73,7 @@ class SiteViewSet(CreateMixin, UpdateMixin):
         """What the record of the site leaves open on a day: the figures that cannot be judged, and the values
         that are missing for it."""
         site: Site = self.get_object()
-        return Response(
-            survey_shown(site, site_survey(site.pk, self.asked.get("as_of") or today_at(site.pk)))
-        )
+        return Response(survey_data(site, site_survey(site.pk, self.asked.get("as_of") or today_at(site.pk))))
 
     def site_id_of(self, row: Site) -> int:
         return row.pk

@@ -36,7 +36,7 @@ class SurveySerializer(StrictSerializer):
     not_computed = figures.NotComputedSerializer(many=True, help_text="What cannot be computed, and why.")
 
 
-def survey_shown(site: Site, survey: Survey) -> dict[str, Any]:
+def survey_data(site: Site, survey: Survey) -> dict[str, Any]:
     return {
         "site_id": site.pk,
         "site": site.name,

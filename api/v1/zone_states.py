@@ -30,7 +30,7 @@ _KINDS: Final = {int(kind): kind.name.lower() for kind in SubjectKind}
 _VERDICTS: Final = {int(verdict): verdict.name.lower() for verdict in Verdict}
 
 
-class SubjectIdSerializer(RenderedSerializer):
+class SubjectSummarySerializer(RenderedSerializer):
     kind = fields.Choice(choices=figures.SUBJECT_KINDS)
     id = fields.Id()
 
@@ -40,7 +40,7 @@ class ZoneFigureSerializer(RenderedSerializer):
     in the zone's `load`."""
 
     code = fields.Choice(choices=figures.CODES)
-    subject = SubjectIdSerializer()
+    subject = SubjectSummarySerializer()
     verdict = fields.Choice(choices=figures.VERDICTS, help_text=figures.VERDICT_HELP)
     low = fields.Number(allow_null=True, help_text=figures.LOW_HELP)
     likely = fields.Number(allow_null=True, help_text=figures.LIKELY_HELP)
@@ -55,13 +55,13 @@ class ZoneFindingSerializer(RenderedSerializer):
     id = fields.Id()
     case_id = fields.Id()
     code = fields.Choice(choices=figures.CODES)
-    subject = SubjectIdSerializer()
+    subject = SubjectSummarySerializer()
     verdict = fields.Choice(choices=figures.VERDICTS, help_text=figures.VERDICT_HELP)
     state = fields.Choice(choices=[one for one in Finding.State.values if one != Finding.State.CLEARED])
     opened_at = fields.Instant()
 
 
-def put_states(zones: Sequence[Any], expand: Sequence[str]) -> None:
+def annotate_zones(zones: Sequence[Any], expand: Sequence[str]) -> None:
     """Give zones the figures and findings that are to be shown with them, in at most three queries."""
     wanted = [name for name in ("figures", "findings") if name in expand]
     if not wanted:

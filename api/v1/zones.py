@@ -24,10 +24,10 @@ from zones.planning.zone_loads import zone_load
 from zones.services.zones import zone_add, zone_alter, zone_end
 
 from .dated import NO_CASE, PlacedFilterSet, PlacedMixin, PlacedSerializer
-from .histories import HistoryQuery, ZoneHistorySerializer, zone_history_shown
-from .loads import LoadQuery, ZoneLoadSerializer, zone_load_shown
+from .histories import HistoryQuery, ZoneHistorySerializer, zone_history_data
+from .loads import LoadQuery, ZoneLoadSerializer, zone_load_data
 from .sites import SiteSerializer
-from .zone_states import ZoneFigureSerializer, ZoneFindingSerializer, put_states
+from .zone_states import ZoneFigureSerializer, ZoneFindingSerializer, annotate_zones
 
 
 class ZoneSerializer(PlacedSerializer):
@@ -61,7 +61,7 @@ class ZoneViewSet(PlacedMixin, RecordViewSet):
     }
 
     def annotate(self, rows: Sequence[Any]) -> None:
-        put_states(rows, self.asked.get("expand", ()))
+        annotate_zones(rows, self.asked.get("expand", ()))
 
     @action(detail=True, action_spec=Spec(Ability.READ_RECORD, query=LoadQuery, answer=ZoneLoadSerializer))
     def load(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
@@ -70,7 +70,7 @@ class ZoneViewSet(PlacedMixin, RecordViewSet):
         zone, day = self._asked_for()
         load, site = zone_load(zone.pk, zone.site_id, day)
         explanations = Explanations(site) if self.asked["explain"] else None
-        return Response(zone_load_shown(zone, load, explanations))
+        return Response(zone_load_data(zone, load, explanations))
 
     @action(
         detail=True, action_spec=Spec(Ability.READ_RECORD, query=HistoryQuery, answer=ZoneHistorySerializer)
@@ -80,7 +80,7 @@ class ZoneViewSet(PlacedMixin, RecordViewSet):
         with the changes that made it and those that crossed its limit."""
         zone, day = self._asked_for()
         lines = zone_history(zone.pk, zone.site_id, day, codes=self.asked.get("code"))
-        return Response(zone_history_shown(zone, day, lines))
+        return Response(zone_history_data(zone, day, lines))
 
     def _asked_for(self) -> tuple[Zone, date]:
         """The zone, and the day that was asked for, on which it stood."""

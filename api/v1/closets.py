@@ -14,14 +14,13 @@ from api.conventions.viewsets import RecordViewSet
 from api.conventions.writing import Writing
 from sites.access.abilities import Ability
 from sites.access.gates import closet_for
-from sites.changes.services import today_at
 from sites.models import Closet
 from sites.services.closets import closet_add, closet_alter, closet_end
 from zones.visits.closet_sheet import closet_sheet
 
 from .closet_sheets import ClosetSheetSerializer, closet_sheet_data
 from .contacts import ContactSerializer
-from .dated import NO_CASE, AsOfQuery, PlacedFilterSet, PlacedMixin, PlacedSerializer
+from .dated import NO_CASE, AsOfQuery, PlacedFilterSet, PlacedMixin, PlacedSerializer, day_asked
 from .sites import SiteSerializer
 
 
@@ -54,6 +53,4 @@ class ClosetViewSet(PlacedMixin, RecordViewSet):
         """All that one reads before going there: life safety, dangers, the way in, what stands there, what it
         carries, what is wrong with it and what nobody knows. Never a code."""
         closet: Closet = self.get_standing_object()
-        return Response(
-            closet_sheet_data(closet_sheet(closet, self.asked.get("as_of") or today_at(closet.site_id)))
-        )
+        return Response(closet_sheet_data(closet_sheet(closet, day_asked(self.asked, closet.site))))

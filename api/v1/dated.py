@@ -23,8 +23,9 @@ from api.conventions.filters import FilterSet, item_query
 from api.conventions.serializers import QuerySerializer, ResourceSerializer, model_field
 from api.conventions.viewsets import ReadOnlyViewSet
 from sites.changes.selectors import primary_key_fields, version_of
+from sites.changes.services import today_in
 from sites.changes.steps import day_of
-from sites.models import DatedFacts, Placed
+from sites.models import DatedFacts, Placed, Site
 from sites.selectors import (
     Before,
     StepAfterToday,
@@ -50,6 +51,11 @@ def before_asked(asked: Mapping[str, Any]) -> Before:
     """The step before which lies what was asked for."""
     day: date | None = asked.get("as_of")
     return StepAfterToday(F("site__time_zone")) if day is None else before_of(day)
+
+
+def day_asked(asked: Mapping[str, Any], site: Site) -> date:
+    """The day that was asked for; today at the site where none was."""
+    return asked.get("as_of") or today_in(site.time_zone)
 
 
 # --- filters ------------------------------------------------------------------------------------------------

@@ -21,7 +21,7 @@ from api.conventions.serializers import ResourceSerializer, StrictSerializer, wh
 from api.conventions.viewsets import ReadOnlyViewSet
 from sites.access.abilities import Ability
 from sites.access.gates import NotFound, closet_for
-from sites.changes.services import today_at
+from sites.changes.services import today_in
 from zones.electrical.subjects import SubjectKind
 from zones.electrical.verdicts import Verdict
 from zones.findings.annotate import told
@@ -149,7 +149,7 @@ class FindingFilterSet(SiteFilterSet):
             zone = zone_for(principal=self.context["view"].principal, id=value)
         except NotFound:
             return rows.none()
-        return rows.filter(of_zone(zone, today_at(zone.site_id)), site_id=zone.site_id)
+        return rows.filter(of_zone(zone, today_in(zone.site.time_zone)), site_id=zone.site_id)
 
     def filter_closet_id(self, rows: QuerySet[Any], value: int) -> QuerySet[Any]:
         try:

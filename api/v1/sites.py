@@ -17,14 +17,13 @@ from api.conventions.viewsets import CreateMixin, UpdateMixin
 from api.conventions.writing import Writing
 from sites.access.abilities import Ability
 from sites.access.gates import site_for
-from sites.changes.services import today_at
 from sites.models import Site
 from sites.services.sites import site_add, site_alter
 from zones.visits.survey import site_survey
 
 from .coverages import CoverageSerializer
 from .customers import CustomerSerializer
-from .dated import NO_CASE, AsOfQuery
+from .dated import NO_CASE, AsOfQuery, day_asked
 from .surveys import SurveySerializer, survey_data
 
 
@@ -73,7 +72,7 @@ class SiteViewSet(CreateMixin, UpdateMixin):
         """What the record of the site leaves open on a day: the figures that cannot be judged, and the values
         that are missing for it."""
         site: Site = self.get_object()
-        return Response(survey_data(site, site_survey(site.pk, self.asked.get("as_of") or today_at(site.pk))))
+        return Response(survey_data(site, site_survey(site.pk, day_asked(self.asked, site))))
 
     def site_id_of(self, row: Site) -> int:
         return row.pk

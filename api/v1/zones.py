@@ -15,7 +15,6 @@ from api.conventions.views import Spec
 from api.conventions.viewsets import RecordViewSet
 from api.conventions.writing import Writing
 from sites.access.abilities import Ability
-from sites.changes.services import today_at
 from zones.gates import zone_for
 from zones.models import Zone
 from zones.planning.explanations import Explanations
@@ -23,7 +22,7 @@ from zones.planning.histories import zone_history
 from zones.planning.zone_loads import zone_load
 from zones.services.zones import zone_add, zone_alter, zone_end
 
-from .dated import NO_CASE, PlacedFilterSet, PlacedMixin, PlacedSerializer
+from .dated import NO_CASE, PlacedFilterSet, PlacedMixin, PlacedSerializer, day_asked
 from .histories import HistoryQuery, ZoneHistorySerializer, zone_history_data
 from .loads import LoadQuery, ZoneLoadSerializer, zone_load_data
 from .sites import SiteSerializer
@@ -85,4 +84,4 @@ class ZoneViewSet(PlacedMixin, RecordViewSet):
     def _asked_for(self) -> tuple[Zone, date]:
         """The zone, and the day that was asked for, on which it stood."""
         zone: Zone = self.get_standing_object()
-        return zone, self.asked.get("as_of") or today_at(zone.site_id)
+        return zone, day_asked(self.asked, zone.site)

@@ -11,7 +11,7 @@ from django.core.exceptions import ImproperlyConfigured
 
 from api import keyring, logs
 from api.database.cluster import DATABASE, OWNER, SERVICE
-from api.database.home import make_data_dir
+from api.database.location import make_data_dir
 
 env = environ.Env()
 BASE_DIR = Path(__file__).resolve().parent.parent

@@ -111,6 +111,17 @@ def test_a_token_narrows_its_users_grants(
     assert principal_of(manager).scope.is_everything
 
 
+def test_a_token_narrows_several_grants_to_one(
+    dispatcher: User, customer: Customer, other_customer: Customer
+) -> None:
+    Grant.objects.create(user=dispatcher, customer=other_customer)
+    token, _ = token_make(user=dispatcher, scopes=["inventory:read"], customer_ids=[customer.pk])
+    wide, _ = token_make(user=dispatcher, scopes=["inventory:read"])
+    assert principal_of(dispatcher, token).scope.customer_ids == frozenset({customer.pk})
+    assert principal_of(dispatcher, wide).scope.customer_ids == frozenset({customer.pk, other_customer.pk})
+    assert principal_of(dispatcher).scope.customer_ids == frozenset({customer.pk, other_customer.pk})
+
+
 def test_a_token_never_widens_them(dispatcher: User, customer: Customer, other_customer: Customer) -> None:
     with pytest.raises(ValidationError, match="not granted"):
         token_make(user=dispatcher, scopes=["record:read"], customer_ids=[other_customer.pk])

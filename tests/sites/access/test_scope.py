@@ -81,7 +81,7 @@ def test_a_user_of_all_customers_stays_unseen_in_spite_of_a_grant(
     """The grant may stay from the time before they were given everything."""
     Grant.objects.create(user=manager, customer=customer)
     Token.objects.create(user=manager, digest="m", scopes=["admin"])
-    token = Token.objects.create(user=dispatcher, digest="d", scopes=["inventory:read"])
+    token = Token.objects.create(user=dispatcher, digest="d", scopes=["record:read"])
     granted = Scope(frozenset({customer.pk}))
     assert list(scoped(User, granted)) == [dispatcher]
     assert list(scoped(Token, granted)) == [token]

@@ -115,8 +115,8 @@ def test_a_token_narrows_several_grants_to_one(
     dispatcher: User, customer: Customer, other_customer: Customer
 ) -> None:
     Grant.objects.create(user=dispatcher, customer=other_customer)
-    token, _ = token_make(user=dispatcher, scopes=["inventory:read"], customer_ids=[customer.pk])
-    wide, _ = token_make(user=dispatcher, scopes=["inventory:read"])
+    token, _ = token_make(user=dispatcher, scopes=["record:read"], customer_ids=[customer.pk])
+    wide, _ = token_make(user=dispatcher, scopes=["record:read"])
     assert principal_of(dispatcher, token).scope.customer_ids == frozenset({customer.pk})
     assert principal_of(dispatcher, wide).scope.customer_ids == frozenset({customer.pk, other_customer.pk})
     assert principal_of(dispatcher).scope.customer_ids == frozenset({customer.pk, other_customer.pk})

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from .figures import FigureBlock, any_of, lookup, share, sums
+from .figures import FigureBlock, Subjects, any_of, lookup, share, sums
 from .lines import level_db
 from .plant import Members, Plant, RunKind
 from .point_loads import PointLoads
@@ -31,9 +31,7 @@ def evaluate_lines(
     constant_voltage = plant.run_kind[plant.runs.run_index[wiring.run_row]] == RunKind.CONSTANT_VOLTAGE
     member, amplifier, of_run = number_pairs(wiring.run_member, plant.runs.amplifier_index[wiring.run_row])
     count = len(member)
-    amplifier_row = rows_of(
-        plant, "amplifiers", "amplifier_index", members, member=member, thing=amplifier
-    )
+    amplifier_row = rows_of(plant, "amplifiers", "amplifier_index", members, member=member, thing=amplifier)
     line_voltage = lookup(plant.amplifiers.line_voltage_v, amplifier_row)
     rated = lookup(plant.amplifiers.rated_power_w, amplifier_row)
     run_voltage = lookup(line_voltage, of_run)
@@ -50,7 +48,7 @@ def evaluate_lines(
     fed = of_run >= 0
     group = np.zeros(count, np.int64)
     group[of_run[fed]] = plant.runs.group[wiring.run_row[fed]]
-    common = {"member": member, "subject": amplifier, "group": group}
+    subjects = Subjects(SubjectKind.AMPLIFIER, member, amplifier, group)
 
     tapped = any_of(of_run, constant_voltage & fed, count)
     power = sums(owner, tap[:, driven], count)
@@ -65,16 +63,13 @@ def evaluate_lines(
     blocks = [
         FigureBlock.of(
             "amplifier_load",
-            SubjectKind.AMPLIFIER,
-            **common,
+            subjects,
             bands=power,
             limit=rated * plant.factors.loading_fraction,
             supported=share(supported_power, power[1]),
             keep=tapped & some,
         ),
-        FigureBlock.of(
-            "line_impedance", SubjectKind.AMPLIFIER, **common, bands=impedance, limit=lowest, keep=some
-        ),
+        FigureBlock.of("line_impedance", subjects, bands=impedance, limit=lowest, keep=some),
     ]
 
     conductance_unknown = any_of(wiring.run, loaded & np.isnan(conductance[1]), runs)
@@ -94,8 +89,7 @@ def evaluate_lines(
     blocks.append(
         FigureBlock.of(
             "line_loss",
-            SubjectKind.RUN,
-            **wiring.subjects(plant),
+            wiring.subjects(plant),
             bands=loss,
             limit=plant.factors.line_loss_db,
             detail=lookup(plant.point_id[plant.points.point_index[row]], result.node),

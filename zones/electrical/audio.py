@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from .figures import FigureBlock, any_of, lookup, sums
+from .figures import FigureBlock, Subjects, any_of, lookup, sums
 from .lines import level_db
 from .plant import Members, Plant, RunKind
 from .point_loads import PointLoads
@@ -38,8 +38,7 @@ def _other_zone(plant: Plant, wiring: Wiring, loads: PointLoads) -> FigureBlock:
     first = first_where_extreme(wiring.run, np.where(elsewhere, 1.0, np.nan), runs, largest=True)
     return FigureBlock.of(
         "other_zone",
-        SubjectKind.RUN,
-        **wiring.subjects(plant),
+        wiring.subjects(plant),
         bands=sums(wiring.run[elsewhere], loads.count[:, wiring.row[elsewhere]], runs),
         limit=0.0,
         detail=lookup(plant.point_id[plant.points.point_index[wiring.row]], first),
@@ -78,20 +77,18 @@ def _outputs(plant: Plant, members: Members, wiring: Wiring, loads: PointLoads) 
     )
     sensitivity = lookup(loads.input_sensitivity_v[row], result.node)
     by_sensitivity = level_db(sensitivity, lookup(plant.outputs.level_v, output_row))
-    common = {"member": member, "subject": output, "group": group}
+    subjects = Subjects(SubjectKind.OUTPUT, member, output, group)
     return [
         FigureBlock.of(
             "output_speakers",
-            SubjectKind.OUTPUT,
-            **common,
+            subjects,
             bands=speakers,
             limit=np.where(np.isnan(speakers_max), plant.factors.speakers_per_output, speakers_max),
             keep=some,
         ),
         FigureBlock.of(
             "audio_level",
-            SubjectKind.OUTPUT,
-            **common,
+            subjects,
             bands=level_db(result.voltage, 1.0),
             limit=np.where(np.isnan(by_sensitivity), -plant.factors.audio_loss_db, by_sensitivity),
             detail=lookup(plant.point_id[plant.points.point_index[row]], result.node),

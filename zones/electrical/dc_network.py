@@ -39,7 +39,7 @@ class DcNetwork:
     paralleled: BoolArray
 
     def segment_ohm(self, loads: PointLoads, node: IntArray) -> FloatArray:
-        """(3, x) resistance of the segment that leads to each ``node`` (x,) [Ω]; 0 where the feed lands on it."""
+        """(3, x) resistance of the segment that leads to each ``node`` (x,) [Ω]; 0 where the feed is."""
         segment = self.segment[node]
         row = np.append(self.wiring.row, 0)[segment]
         return np.where(segment >= 0, loads.loop_resistance_ohm[:, row], 0.0)
@@ -135,7 +135,7 @@ class Scenarios:
     listed: IntArray
 
     def speaking(self, instance: IntArray, zone_id: IntArray) -> BoolArray:
-        """True where a zone pages in an instance: the zone is in the instance's set, or in no set of its site."""
+        """True where a zone pages in an instance: it is in the instance's set, or in no set of its site."""
         zone = np.searchsorted(self.zones, zone_id)
         width = len(self.zones)
         in_set: BoolArray = np.isin(instance * width + zone, self.pages)

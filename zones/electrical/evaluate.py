@@ -123,9 +123,7 @@ def _judge(
         likely=joined((b.likely for _, b in judged), float),
         high=joined((b.high for _, b in judged), float),
         limit=joined((b.limit for _, b in judged), float),
-        verdict=joined(
-            judge(b.low, b.likely, b.high, b.limit, rules[i]).astype(np.int64) for i, b in judged
-        ),
+        verdict=joined(judge(b.low, b.likely, b.high, b.limit, rules[i]).astype(np.int64) for i, b in judged),
         detail=joined(b.detail for _, b in judged),
         supported=joined((b.supported for _, b in judged), float),
         problems=tuple(problems),

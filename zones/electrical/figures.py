@@ -15,6 +15,16 @@ Values = TypeVar("Values", FloatArray, IntArray, BoolArray)
 
 
 @dataclass(frozen=True)
+class Subjects:
+    """What figures are about: one kind, and (n,) member, index (by kind) and group."""
+
+    kind: SubjectKind
+    member: IntArray
+    index: IntArray
+    group: IntArray
+
+
+@dataclass(frozen=True)
 class FigureBlock:
     """Rows of one code. member, subject (index by kind), group: (n,); low, likely, high, limit: (n,) [unit of
     the code], NaN not known; detail: (n,) id of what decides (a point, a row, a reading), −1 none; supported:
@@ -36,11 +46,8 @@ class FigureBlock:
     def of(
         cls,
         code: str,
-        subject_kind: SubjectKind,
+        subjects: Subjects,
         *,
-        member: IntArray,
-        subject: IntArray,
-        group: IntArray,
         bands: FloatArray | IntArray,
         limit: FloatArray | float,
         detail: IntArray | int = -1,
@@ -51,18 +58,21 @@ class FigureBlock:
 
         bands: (3, n), or (n,) where the figure is certain. limit, detail, supported: (n,), or one for all.
         """
-        count = len(member)
+        count = len(subjects.member)
         chosen = slice(None) if keep is None else keep
+        low, likely, high = np.broadcast_to(np.asarray(bands, float), (3, count))[:, chosen]
         return cls(
-            code,
-            subject_kind,
-            member[chosen],
-            subject[chosen],
-            group[chosen],
-            *np.broadcast_to(np.asarray(bands, float), (3, count))[:, chosen],
-            np.broadcast_to(limit, (count,))[chosen].astype(float),
-            np.broadcast_to(detail, (count,))[chosen],
-            np.broadcast_to(supported, (count,))[chosen],
+            code=code,
+            subject_kind=subjects.kind,
+            member=subjects.member[chosen],
+            subject=subjects.index[chosen],
+            group=subjects.group[chosen],
+            low=low,
+            likely=likely,
+            high=high,
+            limit=np.broadcast_to(limit, (count,))[chosen].astype(float),
+            detail=np.broadcast_to(detail, (count,))[chosen],
+            supported=np.broadcast_to(supported, (count,))[chosen],
         )
 
 
@@ -89,7 +99,8 @@ def lookup(values: Values, index: IntArray) -> Values:
 
 def share(part: FloatArray, whole: FloatArray) -> FloatArray:
     """part / whole; NaN where the whole is zero."""
-    return np.divide(part, whole, out=np.full(whole.shape, np.nan), where=whole > 0)
+    out: FloatArray = np.full(whole.shape, np.nan)
+    return np.divide(part, whole, out=out, where=whole > 0)
 
 
 def sums(owner: IntArray, values: FloatArray, count: int) -> FloatArray:
@@ -105,7 +116,8 @@ def any_of(owner: IntArray, true: BoolArray, count: int) -> BoolArray:
 
 
 def extremes(owner: IntArray, values: FloatArray, count: int, *, largest: bool) -> FloatArray:
-    """(3, count) largest or smallest of ``values`` (3, n) by owner, NaN left out; NaN where an owner has none."""
+    """(3, count) ``largest`` or smallest of ``values`` (3, n) by owner; NaN never chosen, and where there is
+    none."""
     out = np.full((len(values), count), np.nan)
     for band, of_band in zip(out, values, strict=True):
         (np.fmax if largest else np.fmin).at(band, owner, of_band)

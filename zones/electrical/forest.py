@@ -193,7 +193,7 @@ def _depths(parent: Indices) -> Indices:
             return depth[:n] + 1
         depth += depth[ancestor]
         ancestor = ancestor[ancestor]
-    # after more strides than there are points, a point that has not reached a terminal is on or behind a cycle
+    # after more strides than points, what has not reached a terminal is on or behind a cycle
     cycle = [int(ancestor[np.flatnonzero(ancestor < n)[0]])]
     while (following := int(parent[cycle[-1]])) != cycle[0]:
         cycle.append(following)

@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 
 from .bands import FloatArray, IntArray, lengths
-from .figures import FigureBlock, lookup, sums
+from .figures import FigureBlock, Subjects, lookup, sums
 from .plant import BoolArray, Members, Plant, State, select
 from .poe import (
     CHANNEL_RESISTANCE_OHM,
@@ -67,10 +67,7 @@ def _switches(
     ) -> FigureBlock:
         return FigureBlock.of(
             code,
-            SubjectKind.SWITCH,
-            member=member,
-            subject=table.switch_index[switch_row],
-            group=table.group[switch_row],
+            Subjects(SubjectKind.SWITCH, member, table.switch_index[switch_row], table.group[switch_row]),
             bands=figure,
             limit=limit,
             detail=detail,
@@ -126,10 +123,7 @@ def _ports(plant: Plant, owner: IntArray, row: IntArray, on_port: IntArray) -> F
         drawn = np.where(np.isnan(drawn), volts**2 / (2.0 * ohm), drawn)
     return FigureBlock.of(
         "port_power",
-        SubjectKind.PORT,
-        member=owner,
-        subject=plant.ports.port_index[on_port],
-        group=table.group[row],
+        Subjects(SubjectKind.PORT, owner, plant.ports.port_index[on_port], table.group[row]),
         bands=drawn,
         limit=PSE_POWER_W[poe_class],
         detail=plant.endpoint_id[table.endpoint_index[row]],
@@ -140,10 +134,7 @@ def _cables(plant: Plant, owner: IntArray, row: IntArray) -> FigureBlock:
     table = plant.endpoints
     return FigureBlock.of(
         "endpoint_cable",
-        SubjectKind.ENDPOINT,
-        member=owner,
-        subject=table.endpoint_index[row],
-        group=table.group[row],
+        Subjects(SubjectKind.ENDPOINT, owner, table.endpoint_index[row], table.group[row]),
         bands=_banded_lengths(plant, row),
         limit=MAX_CHANNEL_M,
     )

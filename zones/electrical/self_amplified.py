@@ -14,7 +14,7 @@ import numpy as np
 
 from .bands import HIGH, LIKELY, FloatArray, IntArray
 from .dc_network import DcNetwork, Scenarios, Sources, dc_network, scenarios, solve_bands, sources
-from .figures import FigureBlock, Problem, any_of, extremes, lookup, share, sums
+from .figures import FigureBlock, Problem, Subjects, any_of, extremes, lookup, share, sums
 from .plant import BoolArray, Members, Plant, expand
 from .point_loads import PointLoads
 from .subjects import SubjectKind
@@ -149,7 +149,7 @@ def _supply_figures(
     table, trees = plant.supplies, len(network.tree_member)
     group = np.zeros(trees, np.int64)
     group[network.tree[fed]] = plant.points.group[network.wiring.row[fed]]
-    common = {"member": network.tree_member, "subject": network.tree_supply, "group": group}
+    subjects = Subjects(SubjectKind.SUPPLY, network.tree_member, network.tree_supply, group)
     marked = lookup(table.class_2_marked, source.row)
     full = lookup(table.rated_load_voltage_v, source.row)
     full = np.where(np.isnan(full), lookup(table.no_load_voltage_v, source.row), full)
@@ -159,8 +159,7 @@ def _supply_figures(
     return [
         FigureBlock.of(
             "supply_current",
-            SubjectKind.SUPPLY,
-            **common,
+            subjects,
             bands=current,
             limit=source.rated_current_a * plant.factors.loading_fraction,
             supported=share(
@@ -169,8 +168,7 @@ def _supply_figures(
         ),
         FigureBlock.of(
             "class_2_power",
-            SubjectKind.SUPPLY,
-            **common,
+            subjects,
             bands=np.stack([kind, kind, capacity]),
             limit=CLASS_2_LIMIT_VA,
             keep=(marked != 1) & ~np.isnan(capacity),
@@ -199,8 +197,7 @@ def _run_figures(
     ) -> FigureBlock:
         return FigureBlock.of(
             code,
-            SubjectKind.RUN,
-            **wiring.subjects(plant),
+            wiring.subjects(plant),
             bands=bands,
             limit=limit,
             detail=detail,
@@ -227,12 +224,16 @@ def _run_figures(
     loading = np.where(network.segment >= 0, branch / loads.conductors[segment], np.nan) / rating
     worst = first_where_extreme(run, loading[LIKELY], runs, largest=True)
     rating_there = lookup(rating, worst)
-    conductor_current = extremes(run, loading, runs, largest=True) * rating_there
+    current = extremes(run, loading, runs, largest=True) * rating_there
     at = lookup(network.segment, worst)
     return [
         block("run_voltage", has_load, lowest, least_voltage, lookup(point_id, judged)),
         block("run_current", fused, run_current, fuse_limit, -1),
         block(
-            "conductor_current", has_load & (worst >= 0), conductor_current, rating_there, lookup(point_id, at)
+            "conductor_current",
+            has_load & (worst >= 0),
+            current,
+            rating_there,
+            lookup(point_id, at),
         ),
     ]

@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 
 from .bands import IntArray
-from .figures import FigureBlock, any_of, extremes, lookup
+from .figures import FigureBlock, Subjects, any_of, extremes, lookup
 from .plant import BlockKind, BoolArray, Carries, Members, Plant, expand, select
 from .point_loads import UNKNOWN_GAUGE_AWG
 from .subjects import SubjectKind
@@ -29,8 +29,8 @@ GAUGE_RANGE_AWG = {
     BlockKind.TYPE_110: (22, 26),
     BlockKind.SCREW: (12, 26),
 }
-"""(thickest, thinnest) solid conductor in a block's wire range. 110-type: its connecting-hardware standard; the others
-common practice, no source: a block's own data sheet governs."""
+"""(thickest, thinnest) solid conductor in a block's wire range. 110-type: its connecting-hardware standard;
+the others common practice, no source: a block's own data sheet governs."""
 
 
 def evaluate_terminations(plant: Plant, members: Members, wiring: Wiring) -> list[FigureBlock]:
@@ -42,22 +42,14 @@ def evaluate_terminations(plant: Plant, members: Members, wiring: Wiring) -> lis
 def _blocks(plant: Plant, members: Members) -> list[FigureBlock]:
     owner, row = select(plant, "landings", members)
     table = plant.landings
-    member, subject, block = number_pairs(owner, table.block_index[row])
+    member, block_index, block = number_pairs(owner, table.block_index[row])
     blocks = len(member)
     group = np.zeros(blocks, np.int64)
     group[block] = table.group[row]
 
     def counted(code: str, figure: IntArray, limit: float, detail: IntArray | int = -1) -> FigureBlock:
-        return FigureBlock.of(
-            code,
-            SubjectKind.BLOCK,
-            member=member,
-            subject=subject,
-            group=group,
-            bands=figure,
-            limit=limit,
-            detail=detail,
-        )
+        subjects = Subjects(SubjectKind.BLOCK, member, block_index, group)
+        return FigureBlock.of(code, subjects, bands=figure, limit=limit, detail=detail)
 
     on_field_side = table.field_side[row]
     height = int(table.row[row].max(initial=0)) + 1
@@ -104,8 +96,7 @@ def _gauges(plant: Plant, wiring: Wiring) -> FigureBlock:
     figure = extremes(wiring.run[home], outside, len(wiring.run_row), largest=True)
     return FigureBlock.of(
         "wire_gauge",
-        SubjectKind.RUN,
-        **wiring.subjects(plant),
+        wiring.subjects(plant),
         bands=figure,
         limit=0.0,
         keep=~np.isnan(figure[1]),
@@ -118,10 +109,7 @@ def _addresses(plant: Plant, members: Members) -> FigureBlock:
     _, _, which = number_pairs(owner, table.address_code[row])
     return FigureBlock.of(
         "address_used_twice",
-        SubjectKind.ENDPOINT,
-        member=owner,
-        subject=table.endpoint_index[row],
-        group=table.group[row],
+        Subjects(SubjectKind.ENDPOINT, owner, table.endpoint_index[row], table.group[row]),
         bands=np.bincount(which)[which],
         limit=1.0,
     )

@@ -1,17 +1,19 @@
 """The points and runs that exist on a member's day, with parents resolved: the nodes of every network.
 
-Every family of computations starts from this. Nodes are sorted by (member, run, rank), so the nodes of a run are one slice.
+Every family of computations starts from this. Nodes are sorted by (member, run, rank), so the nodes of a run
+are one slice.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
 from .bands import FloatArray, IntArray
+from .figures import Subjects
 from .plant import BoolArray, Members, Plant, select
+from .subjects import SubjectKind
 
 
 @dataclass(frozen=True)
@@ -29,14 +31,12 @@ class Wiring:
     run_row: IntArray
     orphaned: BoolArray
 
-    def subjects(self, plant: Plant) -> dict[str, Any]:
-        """member, subject and group of each run, as ``FigureBlock.of`` takes them."""
+    def subjects(self, plant: Plant) -> Subjects:
+        """The runs, as subjects of figures."""
         runs = plant.runs
-        return {
-            "member": self.run_member,
-            "subject": runs.run_index[self.run_row],
-            "group": runs.group[self.run_row],
-        }
+        return Subjects(
+            SubjectKind.RUN, self.run_member, runs.run_index[self.run_row], runs.group[self.run_row]
+        )
 
     def only_runs(self, keep: BoolArray) -> Wiring:
         """The same wiring without some runs. keep: (k,)."""

@@ -88,18 +88,8 @@ def evaluate(
 
 
 def subject_ids(plant: Plant, kind: SubjectKind) -> IntArray:
-    """The record's ids of the subjects of a kind, by dense index."""
-    ids: IntArray = {
-        SubjectKind.RUN: plant.run_id,
-        SubjectKind.OUTPUT: plant.output_id,
-        SubjectKind.SUPPLY: plant.supply_id,
-        SubjectKind.AMPLIFIER: plant.amplifier_id,
-        SubjectKind.SWITCH: plant.switch_id,
-        SubjectKind.PORT: plant.port_id,
-        SubjectKind.ENDPOINT: plant.endpoint_id,
-        SubjectKind.BLOCK: plant.block_id,
-        SubjectKind.SITE: plant.site_id,
-    }[kind]
+    """The record's ids of the subjects of a ``kind``, by dense index."""
+    ids: IntArray = getattr(plant, f"{kind.name.lower()}_id")
     return ids
 
 

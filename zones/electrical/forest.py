@@ -20,21 +20,20 @@ _NARROW = 8  # points a level, below which plain floats beat array calls
 
 @dataclass(frozen=True, eq=False)
 class Levels:
-    """Nodes (points and terminals) sorted by their distance from the terminal in segments.
+    """m nodes (points and terminals) sorted by their distance from the terminal in segments.
 
     A level is a contiguous slice, in the order of its parents, which all lie in the level before. The first
     level holds the terminals, those of the deepest trees first, so that the parents in unbranched runs are a
     slice, too: several times faster than an array of positions.
+
+    bounds: first position of each level, then m. parent: (m,) position of each node's parent, -1 for a
+    terminal; tree: (m,). steps: of each level but the first, its slice and the positions of its parents.
     """
 
     bounds: list[int]
-    """First position of each level, then the number of nodes."""
     parent: Indices
-    """(m,) position of each node's parent; -1 for a terminal."""
     tree: Indices
-    """(m,)"""
     steps: list[tuple[slice, slice | Indices]]
-    """Slice and positions of the parents, of each level but the first."""
 
     @classmethod
     def build(cls, bounds: list[int], parent: Indices, tree: Indices) -> Levels:
@@ -89,19 +88,19 @@ def add_at(values: Floats, parents: slice | Indices, addend: Floats) -> None:
 class Forest:
     """The shape of t trees with n points together, for any number of solves.
 
+    parent: (n,) index of each point's parent, -1 for the terminal of its tree; tree: (n,) 0..t-1. node:
+    (n + t,) level order: the index of a point, or n + the index of a tree for its terminal.
+
     >>> fork = Forest.build(parent=[-1, 0, 0], tree=[0, 0, 0])
     >>> fork.tree_count, len(fork.parent)
     (1, 3)
     """
 
     parent: Indices
-    """(n,) index of the point at the other end of each point's segment; -1: the terminal of its tree."""
     tree: Indices
-    """(n,) which tree each point belongs to, 0..t-1."""
     tree_count: int
     levels: Levels
     node: Indices
-    """(n + t,) level order: the index of a point, or n + the index of a tree for its terminal."""
 
     @classmethod
     def build(cls, parent: ArrayLike, tree: ArrayLike, tree_count: int | None = None) -> Forest:

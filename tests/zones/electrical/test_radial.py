@@ -9,13 +9,13 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from tests.zones.electrical.radial_cases import Case, renumbered, single_trees, together
+from zones.electrical.forest import Forest
 from zones.electrical.radial import (
     NO_STABLE_SOLUTION,
     REASONS,
     SOLVED,
     STEP_LIMIT,
     VOLTAGE_NOT_ABOVE_ZERO,
-    Forest,
     Solution,
     solve,
 )

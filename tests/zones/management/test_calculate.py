@@ -93,7 +93,7 @@ def test_a_table_too_long_to_read_holds_the_lowest_voltages(calculate: Any, tmp_
     assert " n1205 " in done.stdout
     assert " n206 " in done.stdout
     assert " n205 " not in done.stdout
-    assert "205 points of higher voltage are not shown" in done.stdout
+    assert "Points of higher voltage not shown: 205." in done.stdout
 
 
 def test_a_dash_reads_standard_input(calculate: Any) -> None:

@@ -93,8 +93,8 @@ class Solution:
     """Voltages and currents of n points in t trees; a tree without a solution has NaN in all of them.
 
     feasible: (t,); reason: (t,) index into `REASONS`. voltage_v: (n,). load_current_a: (n,) of the point's
-    own load; branch_current_a: (n,) in the segment that leads to the point, which is the sum over the point and
-    all behind it. terminal_voltage_v: (t,) behind the internal resistance of the source. source_current_a:
+    own load; branch_current_a: (n,) in the segment that leads to the point: the sum over the point and all
+    points behind it. terminal_voltage_v: (t,) behind the internal resistance of the source. source_current_a:
     (t,). iterations: (t,) number of Newton steps.
     """
 

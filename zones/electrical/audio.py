@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from .figures import FigureBlock, Subjects, any_of, lookup, sums
+from .figures import FigureBlock, Subjects, any_of, first_known, lookup, sums
 from .lines import level_db
 from .plant import Members, Plant, RunKind
 from .point_loads import PointLoads
@@ -83,14 +83,14 @@ def _outputs(plant: Plant, members: Members, wiring: Wiring, loads: PointLoads) 
             "output_speakers",
             subjects,
             bands=speakers,
-            limit=np.where(np.isnan(speakers_max), plant.factors.speakers_per_output, speakers_max),
+            limit=first_known(speakers_max, plant.factors.speakers_per_output),
             keep=some,
         ),
         FigureBlock.of(
             "audio_level",
             subjects,
             bands=level_db(result.voltage, 1.0),
-            limit=np.where(np.isnan(by_sensitivity), -plant.factors.audio_loss_db, by_sensitivity),
+            limit=first_known(by_sensitivity, -plant.factors.audio_loss_db),
             detail=lookup(plant.point_id[plant.points.point_index[row]], result.node),
             keep=~unknown & some & (result.node >= 0),
         ),

@@ -18,9 +18,9 @@ import numpy as np
 
 from .bands import HIGH, LIKELY, LOW, Basis, FloatArray, IntArray
 from .dc_network import DcNetwork, Sources, dc_network, solve_bands, sources
-from .figures import FigureBlock, Subjects, any_of, lookup, sums
+from .figures import FigureBlock, Subjects, any_of, first_known, lookup, sums
 from .forest import Forest
-from .plant import BoolArray, Members, Plant, ReadingKind, State, expand
+from .plant import FOREVER, BoolArray, Members, Plant, ReadingKind, ReadingRows, State, expand
 from .point_loads import PointLoads
 from .radial import solve
 from .subjects import SubjectKind
@@ -42,39 +42,35 @@ _EQUAL = 1e-13
 class Anchoring:
     """The loads after calibration, and how each reading compares with the record before it.
 
-    loads: as ``point_loads``, scaled where a reading applies. By reading (r,), in order of run, kind and
-    time: run_index, group, begin, end (the next reading of that run and kind), reading_id, excess (fraction
-    by which it lies outside the band, 0 inside, NaN where it cannot be compared), factor (NaN where nothing
-    was scaled).
+    loads: as ``point_loads``, scaled where a reading applies. readings: r rows in order of run, kind and
+    time, each ending at the next one of its run and kind. excess: (r,) fraction by which the reading lies
+    outside the band, 0 inside, NaN where it cannot be compared. factor: (r,) NaN where nothing was scaled.
     """
 
     loads: PointLoads
-    run_index: IntArray
-    group: IntArray
-    begin: IntArray
-    end: IntArray
-    reading_id: IntArray
+    readings: ReadingRows
     excess: FloatArray
     factor: FloatArray
 
     def disagreements(self, plant: Plant, members: Members) -> FigureBlock:
         """Figure reading_disagrees (by run): the largest excess of the readings that hold on the day; limit
         0."""
-        order = np.argsort(self.group, kind="stable")
-        offsets = np.searchsorted(self.group[order], np.arange(len(plant.group_site) + 1))
+        readings = self.readings
+        order = np.argsort(readings.group, kind="stable")
+        offsets = np.searchsorted(readings.group[order], np.arange(len(plant.group_site) + 1))
         owner, at = expand(*members.slices(plant, offsets))
         row, step = order[at], members.step[owner]
-        holds = (self.begin[row] <= step) & (step < self.end[row]) & ~np.isnan(self.excess[row])
+        holds = (readings.begin[row] <= step) & (step < readings.end[row]) & ~np.isnan(self.excess[row])
         # backwards: of equal excesses the last reading is shown
         owner, row = owner[holds][::-1], row[holds][::-1]
-        member, run, pair = number_pairs(owner, self.run_index[row])
+        member, run, pair = number_pairs(owner, readings.run_index[row])
         worst = row[first_where_extreme(pair, self.excess[row], len(member), largest=True)]
         return FigureBlock.of(
             "reading_disagrees",
-            Subjects(SubjectKind.RUN, member, run, self.group[worst]),
+            Subjects(SubjectKind.RUN, member, run, readings.group[worst]),
             bands=self.excess[worst],
             limit=0.0,
-            detail=self.reading_id[worst],
+            detail=readings.reading_id[worst],
         )
 
 
@@ -92,9 +88,14 @@ class _Bench:
     paging: BoolArray
     block_voltage_v: FloatArray
 
+    @property
+    def count(self) -> int:
+        """r, the number of readings."""
+        return int(self.block_voltage_v.shape[1])
+
     @cached_property
     def forest(self) -> Forest:
-        return Forest.build(self.parent, self.tree, self.block_voltage_v.shape[1])
+        return Forest.build(self.parent, self.tree, self.count)
 
     def solve(
         self,
@@ -122,36 +123,32 @@ class _Bench:
 
 def anchor(plant: Plant, loads: PointLoads) -> Anchoring:
     """The loads of ``plant`` calibrated by its readings, and how each reading compares with the record."""
-    readings = plant.readings
-    if not len(readings):
-        none, no_value = np.zeros(0, np.int64), np.zeros(0)
-        return Anchoring(loads, none, none, none, none, none, no_value, no_value)
-    order = np.lexsort((readings.reading_id, readings.begin, readings.kind, readings.run_index))
-    run, kind, begin = readings.run_index[order], readings.kind[order], readings.begin[order]
-    follows = (run[1:] == run[:-1]) & (kind[1:] == kind[:-1])
-    end = np.append(np.where(follows, begin[1:], np.iinfo(np.int64).max), np.iinfo(np.int64).max)
+    table = plant.readings
+    count = len(table)
+    if not count:
+        return Anchoring(loads, table, np.zeros(0), np.zeros(0))
+    table = table.rows(np.lexsort((table.reading_id, table.begin, table.kind, table.run_index)))
+    follows = (table.run_index[1:] == table.run_index[:-1]) & (table.kind[1:] == table.kind[:-1])
+    readings = replace(table, end=np.append(np.where(follows, table.begin[1:], FOREVER), FOREVER))
     newest = np.append(~follows, True)
-    value, state = readings.value[order], readings.state[order]
-    point = readings.point_index[order]
-    group = readings.group[order]
 
-    members = Members.of_groups(plant, group, begin)
-    bench = _bench(plant, members, run, state, readings.source_voltage_v[order], loads)
-    count = len(order)
-    target = _target_nodes(plant, bench, point, count)
-    excess = _excess(bench, loads, kind, value, target, count)
+    bench = _bench(plant, readings, loads)
+    target = np.full(count, -1)  # node where each voltage was measured, −1 where the block did not feed it
+    there = np.flatnonzero(plant.points.point_index[bench.row] == readings.point_index[bench.tree])
+    target[bench.tree[there]] = there
+    excess = _excess(bench, loads, readings, target)
     factor = np.full(count, np.nan)
 
-    current = newest & (kind == ReadingKind.RUN_CURRENT)
-    factor[current] = _current_factor(bench, loads, value, count)[current]
+    current = newest & (readings.kind == ReadingKind.RUN_CURRENT)
+    factor[current] = _current_factor(bench, loads, readings.value)[current]
     loads = _scale_currents(plant, loads, bench, _usable(factor, current))
-    voltage = newest & (kind == ReadingKind.END_VOLTAGE) & (target >= 0)
-    factor[voltage] = _length_factor(bench, loads, value, target, count)[voltage]
+    voltage = newest & (readings.kind == ReadingKind.END_VOLTAGE) & (target >= 0)
+    factor[voltage] = _length_factor(bench, loads, readings.value, target)[voltage]
     loads = _scale_lengths(plant, loads, bench, _usable(factor, voltage))
     unused = (current | voltage) & ~np.isnan(factor) & np.isnan(_usable(factor, current | voltage))
     # a factor out of range is a disagreement, even where the reading lies inside wide bands
     excess = np.where(unused, np.fmax(excess, np.abs(np.log2(np.maximum(factor, 1e-9))) - 1.0), excess)
-    return Anchoring(loads, run, group, begin, end, readings.reading_id[order], excess, factor)
+    return Anchoring(loads, readings, excess, factor)
 
 
 def _usable(factor: FloatArray, chosen: BoolArray) -> FloatArray:
@@ -161,24 +158,22 @@ def _usable(factor: FloatArray, chosen: BoolArray) -> FloatArray:
         return np.where(chosen & (factor >= least) & (factor <= most), factor, np.nan)
 
 
-def _bench(
-    plant: Plant, members: Members, run: IntArray, state: IntArray, measured_v: FloatArray, loads: PointLoads
-) -> _Bench:
+def _bench(plant: Plant, readings: ReadingRows, loads: PointLoads) -> _Bench:
+    members = Members.of_groups(plant, readings.group, readings.begin)
     network = dc_network(plant, wire(plant, members))
     wiring = network.wiring
-    source = sources(plant, members, network)
-    computed = _block_voltages(plant, network, source, loads, state)
+    computed = _block_voltages(plant, network, sources(plant, members, network), loads, readings.state)
     # the run of each reading, and only the part of it that its block feeds
     top = section_tops(network.parent, np.zeros(len(wiring.row), np.bool_))
-    of_reading = plant.points.run_index[wiring.row] == run[wiring.member]
+    of_reading = plant.points.run_index[wiring.row] == readings.run_index[wiring.member]
     keep = np.flatnonzero(of_reading & (network.tree >= 0) & network.from_block[top])
     parent = renumber(keep, len(wiring.row))[network.parent[keep]]
     tree = wiring.member[keep]
-    voltage = np.full((3, len(members)), np.nan)
+    voltage = np.full((3, len(readings)), np.nan)
     voltage[:, tree] = computed[:, network.tree[keep]]
-    voltage = np.where(np.isnan(measured_v), voltage, measured_v)
-    voltage = np.where(np.isnan(voltage) | (voltage <= 0), plant.factors.nominal_supply_v, voltage)
-    return _Bench(wiring.row[keep], tree, parent, state[tree] == State.PAGING, voltage)
+    voltage = first_known(readings.source_voltage_v, voltage)
+    voltage = np.where(voltage > 0, voltage, plant.factors.nominal_supply_v)
+    return _Bench(wiring.row[keep], tree, parent, readings.state[tree] == State.PAGING, voltage)
 
 
 def _block_voltages(
@@ -206,24 +201,15 @@ def _block_voltages(
     return out
 
 
-def _target_nodes(plant: Plant, bench: _Bench, point: IntArray, count: int) -> IntArray:
-    """(r,) node where each voltage reading was taken, −1 where the block did not feed that point then."""
-    target = np.full(count, -1)
-    there = np.flatnonzero(plant.points.point_index[bench.row] == point[bench.tree])
-    target[bench.tree[there]] = there
-    return target
-
-
-def _excess(
-    bench: _Bench, loads: PointLoads, kind: IntArray, value: FloatArray, target: IntArray, count: int
-) -> FloatArray:
+def _excess(bench: _Bench, loads: PointLoads, readings: ReadingRows, target: IntArray) -> FloatArray:
     """(r,) fraction by which each reading lies outside the band that is computed for it; NaN not computed."""
-    has = np.bincount(bench.tree, minlength=count) > 0
+    has_nodes = np.bincount(bench.tree, minlength=bench.count) > 0
+    value = readings.value
 
     def computed(band: int) -> FloatArray:
         voltage, load, _ = bench.solve(loads, band)
-        current = np.where(has, sums(bench.tree, load, count), np.nan)
-        return np.where(kind == ReadingKind.RUN_CURRENT, current, lookup(voltage, target))
+        current = np.where(has_nodes, sums(bench.tree, load, bench.count), np.nan)
+        return np.where(readings.kind == ReadingKind.RUN_CURRENT, current, lookup(voltage, target))
 
     low, high = computed(LOW), computed(HIGH)
     least, most = np.fmin(low, high), np.fmax(low, high)
@@ -236,7 +222,7 @@ def _excess(
     return np.where(np.isnan(low) | np.isnan(high), np.nan, outside)
 
 
-def _current_factor(bench: _Bench, loads: PointLoads, value: FloatArray, count: int) -> FloatArray:
+def _current_factor(bench: _Bench, loads: PointLoads, value: FloatArray) -> FloatArray:
     """(r,) factor on the scalable loads that makes each run's current the measured one; NaN where none are
     scalable.
 
@@ -247,17 +233,15 @@ def _current_factor(bench: _Bench, loads: PointLoads, value: FloatArray, count: 
 
     def better(factor: FloatArray) -> FloatArray:
         _, load, _ = bench.solve(loads, LIKELY, load_factor=np.where(scaled, factor[bench.tree], 1.0))
-        good = sums(bench.tree, np.where(scaled, 0.0, load), count)
-        moved = sums(bench.tree, np.where(scaled, load, 0.0), count)
+        good = sums(bench.tree, np.where(scaled, 0.0, load), bench.count)
+        moved = sums(bench.tree, np.where(scaled, load, 0.0), bench.count)
         with np.errstate(invalid="ignore", divide="ignore"):
             return np.where(moved > 0, factor * (value - good) / moved, np.nan)
 
-    return _converge(better, any_of(bench.tree, scaled, count))
+    return _converge(better, any_of(bench.tree, scaled, bench.count))
 
 
-def _length_factor(
-    bench: _Bench, loads: PointLoads, value: FloatArray, target: IntArray, count: int
-) -> FloatArray:
+def _length_factor(bench: _Bench, loads: PointLoads, value: FloatArray, target: IntArray) -> FloatArray:
     """(r,) factor on the scalable lengths that makes the voltage at each reading's point the measured one.
 
     The drop to the point is the sum of branch current × resistance on its path: in proportion to the factor
@@ -270,14 +254,14 @@ def _length_factor(
         by_node = np.where(scaled, factor[bench.tree], 1.0)
         _, _, branch = bench.solve(loads, LIKELY, length_factor=by_node)
         drop = np.where(on_path, branch * loads.loop_resistance_ohm[LIKELY, bench.row] * by_node, 0.0)
-        good = sums(bench.tree, np.where(scaled, 0.0, drop), count)
-        moved = sums(bench.tree, np.where(scaled, drop, 0.0), count)
+        good = sums(bench.tree, np.where(scaled, 0.0, drop), bench.count)
+        moved = sums(bench.tree, np.where(scaled, drop, 0.0), bench.count)
         with np.errstate(invalid="ignore", divide="ignore"):
             return np.where(
                 moved > 0, factor * (bench.block_voltage_v[LIKELY] - value - good) / moved, np.nan
             )
 
-    return _converge(better, any_of(bench.tree, scaled & on_path, count))
+    return _converge(better, any_of(bench.tree, scaled & on_path, bench.count))
 
 
 def _converge(better: Callable[[FloatArray], FloatArray], possible: BoolArray) -> FloatArray:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from .bands import FloatArray, IntArray
-from .figures import lookup, sums
+from .figures import first_known, lookup, sums
 from .forest import Forest
 from .plant import BoolArray, Members, Plant, RunKind, select
 from .point_loads import PointLoads
@@ -110,14 +110,13 @@ def sources(plant: Plant, members: Members, network: DcNetwork) -> Sources:
     table = plant.supplies
     no_load, loaded = lookup(table.no_load_voltage_v, row), lookup(table.rated_load_voltage_v, row)
     rated = lookup(table.rated_current_a, row)
-    open_voltage = np.where(np.isnan(no_load), loaded, no_load)
-    resistance = (no_load - loaded) / rated
+    open_voltage = first_known(no_load, loaded)
     lowest = lookup(table.lowest_voltage_v, row)
-    battery = ~np.isnan(lowest)
+    resistance = np.where(np.isnan(lowest), (no_load - loaded) / rated, 0.0)
     return Sources(
         open_voltage_v=open_voltage,
-        voltage_v=np.where(battery, lowest, open_voltage * (1.0 - lookup(table.voltage_tolerance, row))),
-        resistance_ohm=np.where(battery | np.isnan(resistance), 0.0, np.maximum(resistance, 0.0)),
+        voltage_v=first_known(lowest, open_voltage * (1.0 - lookup(table.voltage_tolerance, row))),
+        resistance_ohm=np.fmax(resistance, 0.0),
         rated_current_a=rated,
         row=row,
     )

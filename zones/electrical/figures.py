@@ -97,6 +97,18 @@ def lookup(values: Values, index: IntArray) -> Values:
     return found
 
 
+def first_known(*values: FloatArray | float) -> FloatArray:
+    """The first of ``values`` (n,) that is not NaN, or NaN.
+
+    >>> first_known(np.array([np.nan, 2.0]), 1.0).tolist()
+    [1.0, 2.0]
+    """
+    known, *others = values
+    for other in others:
+        known = np.where(np.isnan(known), other, known)
+    return np.asarray(known)
+
+
 def share(part: FloatArray, whole: FloatArray) -> FloatArray:
     """part / whole; NaN where the whole is zero."""
     out: FloatArray = np.full(whole.shape, np.nan)

@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 
 from .bands import FloatArray, IntArray, lengths
-from .figures import FigureBlock, Subjects, lookup, sums
+from .figures import FigureBlock, Subjects, first_known, lookup, sums
 from .plant import BoolArray, Members, Plant, State, select
 from .poe import (
     CHANNEL_RESISTANCE_OHM,
@@ -87,8 +87,7 @@ def _switches(
     last = np.lexsort((readings.begin[reading_row], rank))
     chosen = np.full(switches, -1)
     chosen[to[last][found[last]]] = reading_row[last][found[last]]
-    threshold = table.usage_threshold[switch_row]
-    threshold = np.where(np.isnan(threshold), plant.factors.poe_usage_threshold, threshold)
+    threshold = first_known(table.usage_threshold[switch_row], plant.factors.poe_usage_threshold)
     measured, reading_id = lookup(readings.power_w, chosen), lookup(readings.reading_id, chosen)
     return [
         block("poe_allocated", total > 0, total, budget),
@@ -111,16 +110,15 @@ def _ports(plant: Plant, owner: IntArray, row: IntArray, on_port: IntArray) -> F
     table = plant.endpoints
     keep = (on_port >= 0) & ~np.isnan(table.paging_power_w[row])
     owner, row, on_port = owner[keep], row[keep], on_port[keep]
-    poe_class = np.where(table.poe_class[row] < 0, 0, table.poe_class[row])
+    poe_class = np.maximum(table.poe_class[row], 0)
     site = plant.group_site[table.group[row]]
     per_m = segment_resistance_ohm_per_m(plant, table.cable_index[row], plant.temperature_c[site])
     length = _banded_lengths(plant, row)
     ohm = 2.0 * per_m * length / POWERED_PAIRS[poe_class]
     ohm = np.where(np.isnan(table.length_m[row]), np.minimum(ohm, CHANNEL_RESISTANCE_OHM[poe_class]), ohm)
     volts = PSE_MINIMUM_V[poe_class]
-    drawn = power_at_source(table.paging_power_w[row], volts, ohm)
     with np.errstate(divide="ignore"):
-        drawn = np.where(np.isnan(drawn), volts**2 / (2.0 * ohm), drawn)
+        drawn = first_known(power_at_source(table.paging_power_w[row], volts, ohm), volts**2 / (2.0 * ohm))
     return FigureBlock.of(
         "port_power",
         Subjects(SubjectKind.PORT, owner, plant.ports.port_index[on_port], table.group[row]),

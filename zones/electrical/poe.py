@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from .bands import FloatArray, IntArray
+from .figures import first_known
 
 #                     class:  0      1     2     3      4     5    6    7    8
 PSE_POWER_W = np.array([15.4, 4.0, 7.0, 15.4, 30.0, 45.0, 60.0, 75.0, 90.0])
@@ -65,7 +66,7 @@ def allocation_w(poe_class: IntArray, granted_w: FloatArray) -> FloatArray:
     >>> allocation_w(np.array([3, -1, 4]), np.array([np.nan, np.nan, 21.5])).tolist()
     [15.4, 15.4, 21.5]
     """
-    return np.where(np.isnan(granted_w), PSE_POWER_W[np.where(poe_class < 0, 0, poe_class)], granted_w)
+    return first_known(granted_w, PSE_POWER_W[np.maximum(poe_class, 0)])
 
 
 @dataclass(frozen=True)

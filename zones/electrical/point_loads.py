@@ -15,7 +15,6 @@ from .bands import (
     LIKELY,
     LOW,
     Basis,
-    DeviceKind,
     FloatArray,
     IntArray,
     by_kind,
@@ -23,7 +22,7 @@ from .bands import (
     loads,
 )
 from .conductors import resistance_ohm_per_m
-from .figures import lookup
+from .figures import first_known, lookup
 from .plant import BoolArray, Plant, PointKind, RunKind
 
 UNKNOWN_GAUGE_AWG = np.array([22.0, 24.0, 26.0])
@@ -107,21 +106,17 @@ def point_loads(plant: Plant) -> PointLoads:
     pair_resistance = 2.0 * per_m * length
 
     gauge = lookup(plant.cables.gauge_awg, rows.cable_index)
-    rating = lookup(plant.cables.conductor_rating_a, rows.cable_index)
     default = np.where(np.isnan(gauge) | (gauge >= 22.5), factors.conductor_rating_a, np.nan)
-    rating = np.where(np.isnan(rating), default, rating)
+    rating = first_known(lookup(plant.cables.conductor_rating_a, rows.cable_index), default)
 
     count = np.stack([rows.count_low, rows.count_likely, rows.count_high])
     loaded = rows.count_high > 0
-    kind = np.where(model >= 0, np.append(models.device_kind, DeviceKind.UNKNOWN)[model], rows.device_kind)
+    kind = np.where(model >= 0, lookup(models.device_kind, model), rows.device_kind)
 
-    def own_or(own: FloatArray, rated: FloatArray) -> FloatArray:
-        return np.where(np.isnan(own), rated, own)
-
-    idle = own_or(rows.idle_current_a, lookup(models.idle_current_a, model))
+    idle = first_known(rows.idle_current_a, lookup(models.idle_current_a, model))
     full_output = lookup(models.full_output_current_a, model)
     half = np.fmax(full_output * factors.speech_of_full_output, np.where(np.isnan(full_output), np.nan, idle))
-    speech = own_or(rows.speech_current_a, own_or(lookup(models.speech_current_a, model), half))
+    speech = first_known(rows.speech_current_a, lookup(models.speech_current_a, model), half)
     full_w, idle_w = lookup(models.full_output_power_w, model), lookup(models.idle_power_w, model)
     watts = np.isnan(speech) & ~np.isnan(full_w)
     speech_w_rated = np.fmax(full_w * factors.speech_of_full_output, idle_w)

@@ -14,7 +14,7 @@ import numpy as np
 
 from .bands import HIGH, LIKELY, FloatArray, IntArray
 from .dc_network import DcNetwork, Scenarios, Sources, dc_network, scenarios, solve_bands, sources
-from .figures import FigureBlock, Problem, Subjects, any_of, extremes, lookup, share, sums
+from .figures import FigureBlock, Problem, Subjects, any_of, extremes, first_known, lookup, share, sums
 from .plant import BoolArray, Members, Plant, expand
 from .point_loads import PointLoads
 from .subjects import SubjectKind
@@ -151,9 +151,8 @@ def _supply_figures(
     group[network.tree[fed]] = plant.points.group[network.wiring.row[fed]]
     subjects = Subjects(SubjectKind.SUPPLY, network.tree_member, network.tree_supply, group)
     marked = lookup(table.class_2_marked, source.row)
-    full = lookup(table.rated_load_voltage_v, source.row)
-    full = np.where(np.isnan(full), lookup(table.no_load_voltage_v, source.row), full)
-    capacity = full * source.rated_current_a
+    rated_load, no_load = lookup(table.rated_load_voltage_v, source.row), source.open_voltage_v
+    capacity = first_known(rated_load, no_load) * source.rated_current_a
     # not marked: its capacity counts; marking not recorded: only the harshest band takes it as not marked
     kind = np.where(marked == 0, capacity, np.minimum(capacity, CLASS_2_LIMIT_VA))
     return [

@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 
 from .figures import FigureBlock, Subjects, any_of, lookup, share, sums
-from .lines import level_db
+from .lines import level_db, tap_impedance_ohm
 from .plant import Members, Plant, RunKind
 from .point_loads import PointLoads
 from .resistive import judge_lowest
@@ -59,7 +59,7 @@ def evaluate_lines(
     lowest = lookup(plant.amplifiers.minimum_impedance_ohm, amplifier_row)
     with np.errstate(divide="ignore", invalid="ignore"):
         impedance = 1.0 / total_s
-        lowest = np.where(tapped & np.isnan(lowest), line_voltage**2 / rated, lowest)
+        lowest = np.where(tapped & np.isnan(lowest), tap_impedance_ohm(line_voltage, rated), lowest)
     blocks = [
         FigureBlock.of(
             "amplifier_load",

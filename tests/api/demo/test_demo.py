@@ -22,7 +22,7 @@ pytestmark = pytest.mark.skipif(
 )
 
 
-def test_the_main_job_holds(demo: Demo, demo_data: Path) -> None:
+def test_the_main_job(demo: Demo, demo_data: Path) -> None:
     process = demo("--check")
     said, errors = process.communicate(timeout=CHECK_S)
     assert process.returncode == 0, errors
@@ -81,7 +81,7 @@ def test_a_signal_stops_everything_it_started(demo: Demo, demo_data: Path, how: 
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="only Linux ends a killed parent's children")
-def test_killed_it_leaves_nothing_running(demo: Demo, demo_data: Path) -> None:
+def test_a_killed_demo_leaves_no_process(demo: Demo, demo_data: Path) -> None:
     process = demo("--json", "--port", str(_free_port()))
     assert process.stdout is not None
     assert json.loads(process.stdout.readline())["url"]
@@ -93,14 +93,14 @@ def test_killed_it_leaves_nothing_running(demo: Demo, demo_data: Path) -> None:
     _nothing_runs(demo_data)
 
 
-def test_there_is_no_such_port(demo: Demo) -> None:
+def test_an_impossible_port_is_refused(demo: Demo) -> None:
     process = demo("--port", "80000")
     _, errors = process.communicate(timeout=STOP_S)
     assert process.returncode == 1
     assert "There is no port 80000: expected 1 to 65535" in errors
 
 
-def test_a_port_that_is_taken_is_named(demo: Demo) -> None:
+def test_a_port_in_use_is_refused(demo: Demo) -> None:
     with socket.socket() as taken:
         taken.bind(("127.0.0.1", 0))
         taken.listen()

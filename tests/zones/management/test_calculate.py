@@ -1,4 +1,4 @@
-"""`manage.py calculate`, as a program calls it: a process of its own, its streams and its exit status."""
+"""`manage.py calculate` as a process: its streams and exit status."""
 
 import json
 import os
@@ -136,7 +136,7 @@ def test_bad_input_exits_2_and_names_every_place(calculate: Any, tmp_path: Path,
         ("", "nothing in it"),
     ],
 )
-def test_text_that_is_no_run_exits_2(calculate: Any, tmp_path: Path, text: str, said: str) -> None:
+def test_text_that_is_not_a_run_exits_2(calculate: Any, tmp_path: Path, text: str, said: str) -> None:
     done = calculate(written(tmp_path, text))
     assert done.returncode == 2
     assert said in done.stderr

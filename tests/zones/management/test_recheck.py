@@ -1,4 +1,4 @@
-"""`manage.py recheck`: what it recomputes, what it tells of a day, and how it answers what it cannot do."""
+"""`manage.py recheck`: sites it recomputes, figures as of a day, and refused input."""
 
 from __future__ import annotations
 
@@ -82,7 +82,7 @@ def test_a_site_that_cannot_be_computed_is_named_and_the_status_says_so(
     assert "0 sites recomputed.\nSite quay-9 failed: ZeroDivisionError: broken\n" in out
 
 
-def test_as_of_a_day_tells_and_writes_nothing(overloaded: Terminal, said: Any) -> None:
+def test_as_of_a_day_prints_and_writes_nothing(overloaded: Terminal, said: Any) -> None:
     before = (ADDED_ON - dt.timedelta(days=1)).isoformat()
     then = said("--as-of", before)
     now = said("--as-of", ADDED_ON.isoformat())
@@ -124,7 +124,7 @@ def test_as_of_a_day_in_json_is_a_line_a_site_with_every_figure(overloaded: Term
     assert voltage["place"]
 
 
-def test_what_cannot_be_computed_on_a_day_is_told(transactional_db: None, said: Any) -> None:
+def test_a_run_that_cannot_be_computed_is_named(transactional_db: None, said: Any) -> None:
     record = SiteRecord("quay-9")
     with record.change():
         first, second = record.supply(name="PS 1"), record.supply(name="PS 2")
@@ -142,7 +142,7 @@ def test_what_cannot_be_computed_on_a_day_is_told(transactional_db: None, said: 
         (["--as-of", "2026-02-30"], "--as-of 2026-02-30: expected a day such as 2026-03-01"),
     ],
 )
-def test_bad_input_is_named_with_what_would_be_right(
+def test_bad_input_is_refused_with_what_is_expected(
     overloaded: Terminal, arguments: list[str], message: str
 ) -> None:
     with pytest.raises(CommandError) as refused:
@@ -157,12 +157,12 @@ def test_all_and_chosen_sites_exclude_each_other(transactional_db: None) -> None
 
 
 @pytest.mark.parametrize("seconds", ["0", "-1", "nan", "7200"])
-def test_a_sweep_refuses_an_interval_that_is_none(transactional_db: None, seconds: str) -> None:
+def test_a_sweep_refuses_a_bad_interval(transactional_db: None, seconds: str) -> None:
     with pytest.raises(CommandError, match=r"expected 0\.01 to 3600 seconds") as refused:
         call_command("sweep", "--loop", f"--interval={seconds}")
     assert refused.value.returncode == 2
 
 
-def test_a_sweep_says_what_it_did(overloaded: Terminal, capsys: pytest.CaptureFixture[str]) -> None:
+def test_a_sweep_prints_its_counts(overloaded: Terminal, capsys: pytest.CaptureFixture[str]) -> None:
     call_command("sweep")
     assert "1 site recomputed. 0 failed." in capsys.readouterr().out

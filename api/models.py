@@ -1,4 +1,4 @@
-"""The tables of the service itself; what it serves lies in `sites` and `zones`."""
+"""Tables of the service itself; the record is in `sites` and `zones`."""
 
 from .conventions.models import RequestWindow
 

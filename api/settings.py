@@ -204,8 +204,8 @@ REQUESTS_PER_MINUTE = env.int("ZONEBOOK_REQUESTS_PER_MINUTE", default=1200)
 SPECTACULAR_SETTINGS = {
     "TITLE": "Zonebook",
     "DESCRIPTION": (
-        "What stands in each telecom closet, what each overhead-paging zone carries, and which later "
-        "addition pushed what past a limit."
+        "The equipment of each telecom closet, the load of each overhead-paging zone, and the later "
+        "addition that put a figure past its limit."
     ),
     "VERSION": "1",
     "OAS_VERSION": "3.1.0",

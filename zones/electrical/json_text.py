@@ -44,9 +44,9 @@ def read(text: bytes) -> object:
     try:
         return json.loads(decoded, object_pairs_hook=_object, parse_int=_integer)
     except json.JSONDecodeError as error:
-        said = error.msg[0].lower() + error.msg[1:]
+        reason = error.msg[0].lower() + error.msg[1:]
         raise only_problem(
-            "not_json", f"not JSON: line {error.lineno}, column {error.colno}: {said}"
+            "not_json", f"not JSON: line {error.lineno}, column {error.colno}: {reason}"
         ) from error
     except RecursionError as error:
         raise only_problem("too_deep", "nested too deeply: a run takes four levels") from error

@@ -400,7 +400,7 @@ def select(
 ) -> tuple[IntArray, IntArray]:
     """The rows of a table that hold for each member.
 
-    name: of the plant's table, such as "runs". site_wide: take all of the member's site whatever its group
+    name: of the plant's table, such as "runs". site_wide: take all rows of the member's site
     (zones and paging sets bear on every group). Returns (member number, row number), each (total,), sorted by
     member and then row.
     """

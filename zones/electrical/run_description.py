@@ -224,9 +224,7 @@ class Reading:
             return None
         if isinstance(value, ObjectWithRepeatedKeys):
             for key in value.repeated:
-                self.problems.add(
-                    (*location, key), "repeated_key", "stands here more than once: expected once"
-                )
+                self.problems.add((*location, key), "repeated_key", "occurs more than once: expected once")
         meant = set()
         for key in value:
             if key not in _KEYS[kind]:

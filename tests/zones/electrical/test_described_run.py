@@ -347,7 +347,7 @@ def test_repeated_keys_are_reported_with_their_location() -> None:
     )
     problems = problems_of(read(text.encode()))
     assert set(problems) == {"source.voltage_v", "points[0].load.current_a", "temperature_c"}
-    assert set(problems.values()) == {"stands here more than once: expected once"}
+    assert set(problems.values()) == {"occurs more than once: expected once"}
 
 
 def test_a_byte_order_mark_is_skipped() -> None:

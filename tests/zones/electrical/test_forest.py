@@ -22,9 +22,7 @@ from zones.electrical.forest import Forest
         ([True], [0], r"parent: expected whole numbers"),
     ],
 )
-def test_a_shape_that_is_not_a_tree_is_refused(
-    parent: list[int], tree: list[int], message: str
-) -> None:
+def test_a_shape_that_is_not_a_tree_is_refused(parent: list[int], tree: list[int], message: str) -> None:
     with pytest.raises(ValueError, match=message):
         Forest.build(parent, tree)
 

@@ -48,7 +48,7 @@ def main() -> None:
             "manage.py: error: Django is not installed for this Python. Run it from the project's "
             "environment: python3 -m venv .venv && .venv/bin/pip install -q -r requirements.txt"
         ) from error
-    from api.database.errors import EmbeddedDatabaseError
+    from api.database import EmbeddedDatabaseError
 
     try:
         execute_from_command_line(argv)

@@ -11,7 +11,7 @@ from django.core.exceptions import ImproperlyConfigured
 
 from api import keyring, logs
 from api.database.cluster import DATABASE, OWNER, SERVICE
-from api.database.home import make_data_dir
+from api.database.location import make_data_dir
 
 env = environ.Env()
 BASE_DIR = Path(__file__).resolve().parent.parent
@@ -174,6 +174,15 @@ DATABASES["owner"]["TEST"] = {"MIRROR": "default"}
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 
+# --- cache --------------------------------------------------------------------------------------------------
+# Holds nothing but counts of requests. Without an address each process counts for itself.
+
+CACHES = {"default": env.cache_url("ZONEBOOK_CACHE_URL", default="locmemcache://")}
+if CACHES["default"]["BACKEND"] == "django.core.cache.backends.redis.RedisCache":
+    # An answer waits this long for a cache that is away, and is then given without being counted
+    CACHES["default"]["OPTIONS"] = {"socket_connect_timeout": 0.2, "socket_timeout": 0.2}
+
+
 # --- time and language --------------------------------------------------------------------------------------
 
 USE_TZ = True
@@ -190,6 +199,9 @@ REST_FRAMEWORK = {
         "api.conventions.authentication.CookieAuthentication",
     ],
     "DEFAULT_PERMISSION_CLASSES": ["api.conventions.permissions.HoldsAbility"],
+    "DEFAULT_THROTTLE_CLASSES": ["api.conventions.throttling.CallerThrottle"],
+    "DEFAULT_FILTER_BACKENDS": ["api.conventions.filters.FilterSetBackend"],
+    "DEFAULT_PAGINATION_CLASS": "api.conventions.pagination.KeysetPagination",
     "DEFAULT_PARSER_CLASSES": ["api.conventions.parsers.StrictJSONParser"],
     "DEFAULT_RENDERER_CLASSES": ["api.conventions.renderers.FastJSONRenderer"],
     "DEFAULT_SCHEMA_CLASS": "api.conventions.schema.Schema",
@@ -199,7 +211,7 @@ REST_FRAMEWORK = {
     "TEST_REQUEST_DEFAULT_FORMAT": "json",
 }
 CSRF_FAILURE_VIEW = "api.conventions.errors.csrf_failure"
-# For each token, and for each person
+# For each token, and for each person; counted in the cache below
 REQUESTS_PER_MINUTE = env.int("ZONEBOOK_REQUESTS_PER_MINUTE", default=1200)
 SPECTACULAR_SETTINGS = {
     "TITLE": "Zonebook",

@@ -9,7 +9,7 @@ os.environ["ZONEBOOK_ENVIRONMENT"] = "test"
 os.environ.setdefault("ZONEBOOK_SECRET_KEY", secrets.token_urlsafe(64))
 os.environ.setdefault("ZONEBOOK_FIELD_KEYS", Fernet.generate_key().decode())
 
-from api.database.home import make_data_dir
+from api.database.location import make_data_dir
 from api.database.locks import FileLock
 from api.settings import *  # noqa: F403 - settings are what a module has
 from api.settings import DATA_DIR, DATABASES
@@ -20,7 +20,7 @@ def _take_slot() -> tuple[int, FileLock]:
     and what a killed run left is found again and replaced."""
     make_data_dir(DATA_DIR)
     slot = 0
-    while not (lock := FileLock(DATA_DIR / f"tests-{slot}.lock")).try_acquire():
+    while not (lock := FileLock(DATA_DIR / f"tests-{slot}.lock")).acquire(wait=False):
         slot += 1
     return slot, lock
 

@@ -22,9 +22,9 @@ def test_the_electrical_core_loads_no_framework() -> None:
     assert answer_to(question) == "[]"
 
 
-def test_the_keeper_of_the_database_loads_no_framework() -> None:
+def test_the_reaper_of_the_database_loads_no_framework() -> None:
     question = (
-        "import sys, api.database.keeper\n"
+        "import sys, api.database.reaper\n"
         "print(sorted({name.split('.')[0] for name in sys.modules} & "
         "{'django', 'psycopg', 'celery', 'numpy', 'structlog'}))"
     )

@@ -1,126 +1,127 @@
 """One embedded PostgreSQL server: made, started, found running, stopped. Every function here expects the
-caller to hold DATA/database.lock."""
+caller to hold DATA/database.lock.
+
+The server inherits an open file that is locked, so the lock tells whether it or a child of its lives. Its
+postmaster.pid does not: that file outlives a kill, its number is soon another process's in a container, and a
+copied data folder has the file of the original."""
 
 import os
-import secrets
-import socket
-import struct
-import sys
+import shutil
 import tempfile
 import time
-from dataclasses import dataclass, field
 from pathlib import Path
 
-from api.database import account as accounts
-from api.database import home as homes
-from api.database import programs as installations
-from api.database.account import Account
-from api.database.errors import EmbeddedDatabaseError
-from api.database.home import Home
+from api.database import EmbeddedDatabaseError, programs
+from api.database.account import ROOT_RUNS_AS, Account, account_for, name_of
+from api.database.location import Location
 from api.database.programs import Programs
 
 SUPERUSER = "zonebook_cluster"
+"""For set-up and dumps only."""
 OWNER = "zonebook_owner"
+"""Owns the database, runs the migrations, may make databases (for tests)."""
 SERVICE = "zonebook"
+"""Neither superuser nor BYPASSRLS; reads and writes rows, defines nothing."""
 DATABASE = "zonebook"
 
-HAS_UNIX_SOCKETS = hasattr(socket, "AF_UNIX") and sys.platform != "win32"
 PORT = 5432  # of a unix socket: a part of its file name only
 # sun_path is 108 bytes on Linux, 104 elsewhere, the closing zero included
 LONGEST_SOCKET_PATH = 103
-START_TIMEOUT_S = 60
+TIMEOUT_S = 60
 _POLL_S = 0.05
-_ANSWER_TIMEOUT_S = 5.0
-# SSLRequest: the length of the message, and its code
-_SSL_REQUEST = struct.pack("!ii", 8, 80877103)
+_ANSWER_TIMEOUT_S = 5
 _LOG_LIMIT_BYTES = 5_000_000
 
-
-@dataclass(frozen=True)
-class Address:
-    """Where a running server is reached: `host` is the socket's folder, or the loopback address with a
-    password."""
-
-    host: str
-    port: int
-    password: str | None = field(default=None, repr=False)
-
-
-def ensure_running(home: Home, *, unix_socket: bool = HAS_UNIX_SOCKETS) -> Address:
-    """Find the server of `home` running, or make and start it.
-
-    1. A cluster that was being made when its maker died is made anew: it gets its name only when it is whole.
-    2. A server that is starting (its starter was killed) or stopping (someone else stopped it) is waited for.
-    3. What a killed server left behind (postmaster.pid) is told from a running one by the process itself.
-    """
-    account = accounts.account_for(home.cluster)
-    programs = homes.reachable_programs(installations.choose(home.major(), where=home.folder), account)
-    if not home.cluster.is_dir():
-        _initialise(home, programs, account, unix_socket=unix_socket)
-    address = _wait_while_between(home)
-    if address is None:
-        address = _start(home, programs, account, unix_socket=unix_socket)
-    return address
+# In single-user mode each line is a command. The owner can take the service's place, so that a test can show
+# what the service may not do
+_SET_UP = f"""
+CREATE ROLE {OWNER} LOGIN NOSUPERUSER CREATEDB NOCREATEROLE NOREPLICATION NOBYPASSRLS;
+CREATE ROLE {SERVICE} LOGIN NOSUPERUSER NOCREATEDB NOCREATEROLE NOREPLICATION NOBYPASSRLS;
+GRANT {SERVICE} TO {OWNER};
+CREATE DATABASE {DATABASE} OWNER {OWNER};
+"""
 
 
-def stop(home: Home) -> None:
-    """Stop the server of `home` if it runs: sessions are ended, transactions rolled back, files left
-    clean."""
-    state = _read_state(home)
-    if state is None:
+def ensure_running(location: Location) -> str:
+    """Returns the folder of the socket of the server, which is made and started where it is not running.
+
+    1. A cluster gets its name only when it is whole: one whose maker died is made anew.
+    2. A server that is starting (its starter was killed), stopping or dying is waited for."""
+    usable, account = _programs(location)
+    if not location.cluster.is_dir():
+        _initialise(location, usable, account)
+    deadline = time.monotonic() + TIMEOUT_S
+    while is_running(location):
+        folder = _socket_folder(location)
+        if folder and _answers(folder, usable, account):
+            return folder
+        if time.monotonic() > deadline:
+            raise EmbeddedDatabaseError(
+                f"PostgreSQL in {location.cluster} neither answers nor ends since {TIMEOUT_S} s; see "
+                f"{location.log}."
+            )
+        time.sleep(_POLL_S)
+    return _start(location, usable, account)
+
+
+def is_running(location: Location) -> bool:
+    lock = location.server_lock()
+    is_free = not lock.path.exists() or lock.acquire(wait=False)
+    lock.release()
+    return not is_free
+
+
+def stop(location: Location) -> None:
+    """Stop the server if it runs: sessions are ended, transactions rolled back, files left clean."""
+    if not is_running(location):
         return
-    account = accounts.account_for(home.cluster)
-    programs = homes.reachable_programs(installations.choose(home.major(), where=home.folder), account)
-    result = account.run(
-        [
-            programs.path("pg_ctl"),
-            "stop",
-            "-D",
-            str(home.cluster),
-            "-m",
-            "fast",
-            "-w",
-            "-t",
-            str(START_TIMEOUT_S),
-        ]
-    )
-    if result.returncode != 0 and _read_state(home) is not None:
-        raise EmbeddedDatabaseError(f"PostgreSQL in {home.cluster} does not stop: {result.stdout.strip()}")
-    _remove_socket_folder(home, state.host)
+    usable, account = _programs(location)
+    folder = _socket_folder(location)
+    deadline = time.monotonic() + TIMEOUT_S
+    command = [usable.path("pg_ctl"), "stop", "-D", str(location.cluster), "-m", "fast", "-t", str(TIMEOUT_S)]
+    # Again where the server has just begun, so that no file names its process yet
+    while is_running(location):
+        stopped = account.run(command)
+        if time.monotonic() > deadline:
+            raise EmbeddedDatabaseError(
+                f"PostgreSQL in {location.cluster} does not stop: {stopped.stdout.strip()}"
+            )
+        time.sleep(_POLL_S)
+    _remove_temporary(location, folder)
+
+
+def _programs(location: Location) -> tuple[Programs, Account]:
+    account = account_for(location.cluster)
+    chosen = programs.choose(location.major(), where=location.folder)
+    return programs.reachable(chosen, account), account
+
+
+def _answers(folder: str, usable: Programs, account: Account) -> bool:
+    """Whether the server takes connections. That one is connected is not enough: for a moment the system
+    still connects callers to a server that was killed."""
+    asked = [usable.path("pg_isready"), "-h", folder, "-p", str(PORT), "-U", SERVICE, "-d", DATABASE]
+    return account.run([*asked, "-t", str(_ANSWER_TIMEOUT_S)]).returncode == 0
 
 
 # --- making -------------------------------------------------------------------------------------------------
 
 
-def _initialise(home: Home, programs: Programs, account: Account, *, unix_socket: bool) -> None:
-    draft = home.folder / "cluster.new"
-    accounts.remove_tree(draft)
-    account.own(draft)
-    arguments = [
-        programs.path("initdb"),
-        "-D",
-        str(draft),
-        "-U",
-        SUPERUSER,
-        "--encoding=UTF8",
-        "--data-checksums",
-    ]
-    if unix_socket:
-        # What initdb writes into its own pg_hba.conf is never read (`_write_settings`), so it may as well
-        # refuse
-        arguments += ["--auth=reject"]
-    else:
-        _make_password(home, account)
-        arguments += ["--auth=scram-sha-256", f"--pwfile={home.password}"]
-    for locale in _locales(programs.major):
-        result = account.run([*arguments, *locale])
-        if result.returncode == 0:
+def _initialise(location: Location, usable: Programs, account: Account) -> None:
+    draft = location.folder / "cluster.new"
+    shutil.rmtree(draft, ignore_errors=True)
+    account.make_folder(draft)
+    # initdb's own pg_hba.conf is never read (`_write_settings`), so it may as well refuse everybody
+    initdb = [usable.path("initdb"), "-D", str(draft), "-U", SUPERUSER, "--encoding=UTF8", "--auth=reject"]
+    for locale in _locales(usable.major):
+        made = account.run([*initdb, "--data-checksums", *locale])
+        if "invalid locale" not in made.stdout:
             break
-        if "invalid locale" not in result.stdout:
-            raise EmbeddedDatabaseError(f"initdb failed in {draft}:\n{result.stdout.strip()}")
-    else:
-        raise EmbeddedDatabaseError(f"initdb found no locale in {draft}:\n{result.stdout.strip()}")
-    draft.rename(home.cluster)
+    if made.returncode == 0:
+        single = [usable.path("postgres"), "--single", "-c", "exit_on_error=on", "-D", str(draft)]
+        made = account.run([*single, "postgres"], text=_SET_UP)
+    if made.returncode != 0:
+        raise EmbeddedDatabaseError(f"PostgreSQL cannot make {draft}:\n{made.stdout.strip()}")
+    draft.rename(location.cluster)
 
 
 def _locales(major: int) -> list[list[str]]:
@@ -131,262 +132,104 @@ def _locales(major: int) -> list[list[str]]:
     return [["--locale=C.UTF-8"], ["--locale=C"]]
 
 
-def _make_password(home: Home, account: Account) -> None:
-    descriptor = os.open(home.password, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
-    with os.fdopen(descriptor, "w") as file:
-        file.write(secrets.token_urlsafe(32) + "\n")
-    if account.changed:
-        os.chown(home.password, account.uid, account.gid)  # initdb reads it
-
-
 # --- starting -----------------------------------------------------------------------------------------------
 
 
-def _start(home: Home, programs: Programs, account: Account, *, unix_socket: bool) -> Address:
-    account.own(home.log.parent)
-    if home.log.is_file() and home.log.stat().st_size > _LOG_LIMIT_BYTES:
-        home.log.replace(home.log.with_suffix(".log.1"))
-    deadline = time.monotonic() + START_TIMEOUT_S
-    while True:
-        host, port = (
-            (_make_socket_folder(home, account), PORT) if unix_socket else ("127.0.0.1", _free_port())
-        )
-        configuration = _write_settings(home, host, port, account, unix_socket=unix_socket)
-        log_start = home.log.stat().st_size if home.log.is_file() else 0
+def _start(location: Location, usable: Programs, account: Account) -> str:
+    account.make_folder(location.log.parent)
+    if location.log.is_file() and location.log.stat().st_size > _LOG_LIMIT_BYTES:
+        location.log.replace(location.log.with_suffix(".log.1"))
+    logged = location.log.stat().st_size if location.log.is_file() else 0
+    folder = _make_socket_folder(location, account)
+    (location.cluster / "postmaster.pid").unlink(missing_ok=True)  # a killed server's: nobody holds its lock
+    _write_settings(location, folder, account)
+    with location.server_lock() as lock:
         # pg_ctl hands its words to a shell between double quotes, so they are kept free of the folder's name
-        result = account.run(
+        started = account.run(
             [
-                *(programs.path("pg_ctl"), "start", "-D", "cluster", "-l", str(Path("log") / "server.log")),
-                *("-w", "-t", str(START_TIMEOUT_S), "-o", f"-c config_file={configuration}"),
+                *(usable.path("pg_ctl"), "start", "-D", "cluster", "-l", "log/server.log"),
+                *("-w", "-t", str(TIMEOUT_S), "-o", "-c config_file=settings/postgresql.conf"),
             ],
-            folder=home.folder,
+            cwd=location.folder,
+            keep_open=[lock.descriptor] if lock.descriptor is not None else [],
         )
-        if result.returncode == 0:
-            return Address(host, port, _password(home, unix_socket=unix_socket))
-        said = _log_since(home, log_start)
-        # A killed server's last children take a moment to go, and another program may have taken the port
-        # first
-        passing = any(
-            sign in said for sign in ("shared memory block", "could not bind", '"postmaster.pid" already')
+    if started.returncode != 0:
+        log = location.log.read_bytes()[logged:] if location.log.is_file() else b""
+        raise EmbeddedDatabaseError(
+            f"PostgreSQL does not start in {location.cluster}; its log {location.log} ends:\n"
+            f"{log.decode(errors='replace')[-4000:].strip() or started.stdout}"
         )
-        if not passing or time.monotonic() > deadline:
-            raise EmbeddedDatabaseError(
-                f"PostgreSQL does not start in {home.cluster}; its log {home.log} ends:\n"
-                f"{said or result.stdout}"
-            )
-        time.sleep(_POLL_S)
+    return folder
 
 
-def _password(home: Home, *, unix_socket: bool) -> str | None:
-    return None if unix_socket else home.password.read_text().strip()
+def _is_short(folder: Path) -> bool:
+    return len(os.fsencode(folder / f".s.PGSQL.{PORT}")) <= LONGEST_SOCKET_PATH
 
 
-def _log_since(home: Home, start: int) -> str:
-    try:
-        with home.log.open(errors="replace") as file:
-            file.seek(start)
-            return file.read()[-4000:].strip()
-    except FileNotFoundError:
-        return ""
-
-
-def _free_port() -> int:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return int(probe.getsockname()[1])
-
-
-def _make_socket_folder(home: Home, account: Account) -> str:
-    """A folder for the socket that its owner alone can enter; a short one under the temporary folder where
-    the path in the home would be cut off."""
-    folder = home.folder / "socket"
-    if _socket_path_length(folder) > LONGEST_SOCKET_PATH:
-        _remove_temporary_socket_folder(_last_socket_folder(home))
-        folder = Path(tempfile.mkdtemp(prefix="zonebook-"))
-        if _socket_path_length(folder) > LONGEST_SOCKET_PATH:
-            folder.rmdir()
-            folder = Path(tempfile.mkdtemp(prefix="zonebook-", dir="/tmp"))  # made by mkdtemp, 0700
-    else:
-        accounts.remove_tree(folder)  # a killed server's lock file in it would keep the next one out
-    account.own(folder)
-    return str(folder)
-
-
-def _socket_path_length(folder: Path) -> int:
-    return len(os.fsencode(folder / f".s.PGSQL.{PORT}"))
-
-
-def _last_socket_folder(home: Home) -> str:
-    lines = _pid_lines(home)
+def _socket_folder(location: Location) -> str:
+    """Returns the folder of the running server's socket; nothing where the server has not named it yet."""
+    own = location.folder / "socket"
+    if _is_short(own):
+        return str(own)
+    pid_file = location.cluster / "postmaster.pid"
+    lines = pid_file.read_text().splitlines() if pid_file.is_file() else []
     return lines[4] if len(lines) > 4 else ""
 
 
-def _remove_socket_folder(home: Home, host: str) -> None:
-    if host != str(home.folder / "socket"):
-        _remove_temporary_socket_folder(host)
-
-
-def _remove_temporary_socket_folder(host: str) -> None:
-    folder = Path(host)
-    if folder.is_absolute() and folder.name.startswith("zonebook-") and folder.is_dir():
-        accounts.remove_tree(folder)
-
-
-def _write_settings(home: Home, host: str, port: int, account: Account, *, unix_socket: bool) -> Path:
-    """Write the server's settings beside the cluster, where the account that runs it cannot change them. An
-    operator's own go into settings/local.conf. The result is relative to the home."""
-    home.settings.mkdir(exist_ok=True)
-    roles = f"{SUPERUSER},{OWNER},{SERVICE}"
-    if unix_socket:
-        listen = (
-            "listen_addresses = ''\n"
-            f"unix_socket_directories = {_value(host)}\n"
-            "unix_socket_permissions = 0700\n"
-        )
-        access = f"local all {roles} peer map=zonebook\n"
+def _make_socket_folder(location: Location, account: Account) -> str:
+    """Make a folder for the socket that its owner alone can enter: one below /tmp where the path in the
+    location would be cut off."""
+    folder = location.folder / "socket"
+    _remove_temporary(location, _socket_folder(location))
+    if _is_short(folder):
+        # A killed server's lock file in it would keep the next one out
+        shutil.rmtree(folder, ignore_errors=True)
     else:
-        listen = "listen_addresses = '127.0.0.1'\nunix_socket_directories = ''\n"
-        access = f"host all {roles} 127.0.0.1/32 scram-sha-256\n"
+        folder = Path(tempfile.mkdtemp(prefix="zonebook-", dir="/tmp"))  # made by mkdtemp, 0700
+    account.make_folder(folder)
+    return str(folder)
+
+
+def _remove_temporary(location: Location, folder: str) -> None:
+    path = Path(folder)
+    if path.is_absolute() and path.name.startswith("zonebook-") and path.parent != location.folder:
+        shutil.rmtree(path, ignore_errors=True)
+
+
+def _write_settings(location: Location, socket_folder: str, account: Account) -> None:
+    """Write the server's settings beside the cluster, where the account that runs it cannot change them. An
+    operator's own go into settings/local.conf."""
     # root could become any of them, so it may as well come as it is; but whom root runs the server as is not
     # someone who uses it
-    system_users = {accounts.running_as(), accounts.name_of_root()} - {""}
-    if account.changed and account.name != accounts.ROOTS_DEPUTY:
-        system_users.add(account.name)
-    local = home.settings / "local.conf"
+    users = {name_of(os.geteuid()), name_of(0)} | ({account.name} - {ROOT_RUNS_AS})
+    roles = (SUPERUSER, OWNER, SERVICE)
     files = {
-        "postgresql.conf": (
-            "# Written at every start. Your own settings belong in local.conf beside this file.\n"
-            f"hba_file = {_value(home.settings / 'pg_hba.conf')}\n"
-            f"ident_file = {_value(home.settings / 'pg_ident.conf')}\n"
-            f"port = {port}\n"
-            f"{listen}max_connections = 100\n"
-            "timezone = 'UTC'\n"
-            "log_timezone = 'UTC'\n"
-            "lc_messages = 'C'\n"
-            "log_line_prefix = '%m [%p] '\n"
-            "log_checkpoints = off\n" + (f"include {_value(local)}\n" if local.is_file() else "")
-        ),
-        "pg_hba.conf": access,
-        "pg_ident.conf": "".join(
-            f'zonebook "{user}" {role}\n'
-            for user in sorted(system_users)
-            for role in (SUPERUSER, OWNER, SERVICE)
-        ),
+        "postgresql.conf": f"""\
+# Written at every start. Your own settings belong in local.conf beside this file.
+hba_file = {_quoted(location.settings / "pg_hba.conf")}
+ident_file = {_quoted(location.settings / "pg_ident.conf")}
+listen_addresses = ''
+port = {PORT}
+unix_socket_directories = {_quoted(socket_folder)}
+unix_socket_permissions = 0700
+max_connections = 100
+timezone = 'UTC'
+log_timezone = 'UTC'
+lc_messages = 'C'
+log_line_prefix = '%m [%p] '
+log_checkpoints = off
+include_if_exists 'local.conf'
+""",
+        "pg_hba.conf": f"local all {','.join(roles)} peer map=zonebook\n",
+        "pg_ident.conf": "".join(f'zonebook "{user}" {role}\n' for user in sorted(users) for role in roles),
     }
+    location.settings.mkdir(exist_ok=True)
+    location.settings.chmod(0o755)
     for name, text in files.items():
-        (home.settings / name).write_text(text)
-        (home.settings / name).chmod(0o644)
-    home.settings.chmod(0o755)
-    return (home.settings / "postgresql.conf").relative_to(home.folder)
+        (location.settings / name).write_text(text)
+        (location.settings / name).chmod(0o644)
 
 
-def _value(text: str | Path) -> str:
+def _quoted(text: str | Path) -> str:
     quoted = str(text).replace("\\", "\\\\").replace("'", "''")
     return f"'{quoted}'"
-
-
-# --- finding ------------------------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class _State:
-    """What a living server says of itself in postmaster.pid."""
-
-    pid: int
-    host: str
-    port: int
-    status: str
-
-
-def running_address(home: Home) -> Address | None:
-    """Where the server of `home` is reached, if it is up."""
-    state = _read_state(home)
-    return _address(home, state) if state and state.status == "ready" else None
-
-
-def _address(home: Home, state: _State) -> Address:
-    return Address(state.host, state.port, _password(home, unix_socket=Path(state.host).is_absolute()))
-
-
-def _wait_while_between(home: Home) -> Address | None:
-    deadline = time.monotonic() + START_TIMEOUT_S
-    while (state := _read_state(home)) is not None:
-        if state.status == "ready":
-            return _address(home, state)
-        if time.monotonic() > deadline:
-            raise EmbeddedDatabaseError(
-                f"PostgreSQL in {home.cluster} is {state.status} since {START_TIMEOUT_S} s; see {home.log}. "
-                f"If the process {state.pid} is not PostgreSQL, remove {home.cluster / 'postmaster.pid'}."
-            )
-        time.sleep(_POLL_S)
-    return None
-
-
-def _pid_lines(home: Home) -> list[str]:
-    try:
-        return [line.strip() for line in (home.cluster / "postmaster.pid").read_text().splitlines()]
-    except FileNotFoundError:
-        return []
-
-
-def _read_state(home: Home) -> _State | None:
-    """The state of the living server; None where none lives, whatever postmaster.pid says.
-
-    That file outlives a killed server; its number may meanwhile be another process's (in a container it often
-    is); and a copied data folder has the file of the original. What PostgreSQL itself would take for a living
-    server then is removed."""
-    lines = _pid_lines(home)
-    if len(lines) < 2:
-        return None
-    pid = int(lines[0])
-    port = int(lines[3]) if len(lines) > 3 and lines[3] else PORT
-    socket_folder, listens_on = (lines[4] if len(lines) > 4 else ""), (lines[5] if len(lines) > 5 else "")
-    host = socket_folder or listens_on
-    if lines[1] == str(home.cluster):
-        if host and _answers(host, port):
-            return _State(pid, host, port, lines[7] if len(lines) > 7 else "starting")
-        if _may_be_postmaster(pid, home.cluster):
-            return _State(pid, host, port, "starting or stopping")
-        if not _is_alive(pid):
-            return None  # PostgreSQL clears that up by itself
-    (home.cluster / "postmaster.pid").unlink(missing_ok=True)
-    return None
-
-
-def _answers(host: str, port: int) -> bool:
-    """Whether a server says if it encrypts, which it says to anybody. To be connected is not enough: for a
-    moment the system still connects callers to a server that was killed."""
-    unix = Path(host).is_absolute()
-    try:
-        with socket.socket(socket.AF_UNIX if unix else socket.AF_INET) as probe:
-            probe.settimeout(_ANSWER_TIMEOUT_S)
-            probe.connect(str(Path(host) / f".s.PGSQL.{port}") if unix else (host, port))
-            probe.sendall(_SSL_REQUEST)
-            return probe.recv(1) in (b"S", b"N")
-    except OSError:
-        return False
-
-
-def _is_alive(pid: int) -> bool:
-    if sys.platform == "win32":  # where os.kill would end the process; `_start` tries, and PostgreSQL tells
-        return False
-    try:
-        os.kill(pid, 0)
-    except ProcessLookupError:
-        return False
-    except PermissionError:
-        return True
-    return True
-
-
-def _may_be_postmaster(pid: int, cluster: Path) -> bool:
-    """Whether the process `pid` lives and, as far as the system tells, is PostgreSQL running `cluster`."""
-    if not _is_alive(pid):
-        return False
-    process = Path(f"/proc/{pid}")
-    if not process.is_dir():
-        return True
-    try:
-        return (process / "cwd").readlink() == cluster.resolve()  # where every postmaster goes
-    except OSError:
-        return False  # someone else's, or dead and not buried

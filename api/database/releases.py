@@ -1,7 +1,7 @@
 """The releases, oldest first: the code of each, and the migrations at which it left the database.
 
-The migrations of a release are never edited afterwards: databases have them. DEVELOPERS.md says how a release
-is cut."""
+The migrations of a release are never edited afterwards: databases have them. From the first one on, each
+release upgrades from the one before it. DEVELOPERS.md says how a release is cut."""
 
 from __future__ import annotations
 
@@ -29,22 +29,8 @@ class Release:
     """Of our migrations up to the heads, as ``digest`` gives it."""
 
 
-RELEASES = (
-    Release(
-        version="0.1.0",
-        day=date(2026, 11, 25),
-        commit="581bb25d35dee45ffdd2817b50404597d6fbf4c0",
-        heads={
-            "api": "0001_request_windows",
-            "auth": "0012_alter_user_first_name_max_length",
-            "contenttypes": "0002_remove_content_type_name",
-            "sessions": "0001_initial",
-            "sites": "0013_search",
-            "zones": "0010_what_was_told",
-        },
-        digest="6dff11de79642bda8fdc80601260dc282f21d3b06679a5309e782788a6d4dce0",
-    ),
-)
+# 0.1.0 is not among them: nobody ran it, and no database upgrades from it
+RELEASES: tuple[Release, ...] = ()
 
 
 def digest(migrations: Iterable[Path], root: Path = _ROOT) -> str:

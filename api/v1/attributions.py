@@ -8,16 +8,15 @@ from typing import Any
 from rest_framework import serializers
 
 from api.conventions import fields
-from api.conventions.serializers import Body
+from api.conventions.answers import rounded
+from api.conventions.serializers import StrictSerializer
 from zones.findings.attribution import Cause
-
-from . import figures
 
 CAUSES = [cause.name.lower() for cause in Cause]
 _WORDS = {str(cause): cause.name.lower() for cause in Cause}
 
 
-class NamedSetShown(Body):
+class ChangeSetSummarySerializer(StrictSerializer):
     """A change set, enough to know whom to ask."""
 
     id = fields.Id()
@@ -27,14 +26,14 @@ class NamedSetShown(Body):
     reason = fields.Text()
 
 
-class NamedChangeShown(Body):
+class ChangeSummarySerializer(StrictSerializer):
     """One change: what was done, by which change set, and what the figure was before and after it."""
 
     cause = fields.Choice(choices=CAUSES)
     day = fields.Day()
     what = fields.Text(allow_blank=True)
-    change_set = NamedSetShown(allow_null=True)
-    correction = NamedSetShown(
+    change_set = ChangeSetSummarySerializer(allow_null=True)
+    correction = ChangeSetSummarySerializer(
         allow_null=True, help_text="The later correction of the record that last wrote it, if one did."
     )
     before = fields.Number(allow_null=True)
@@ -42,7 +41,7 @@ class NamedChangeShown(Body):
     limit = fields.Number(allow_null=True)
 
 
-class BaselineShown(Body):
+class BaselineSerializer(StrictSerializer):
     """What it was at the end of its first day, or of the survey day of a site taken over."""
 
     day = fields.Day()
@@ -51,14 +50,14 @@ class BaselineShown(Body):
     limit = fields.Number(allow_null=True)
 
 
-class BetweenShown(Body):
+class BetweenSerializer(StrictSerializer):
     """The estimates went past at different changes: between these two the limit was crossed."""
 
-    since = NamedChangeShown()
-    until = NamedChangeShown()
+    since = ChangeSummarySerializer()
+    until = ChangeSummarySerializer()
 
 
-class AttributionShown(Body):
+class AttributionSerializer(StrictSerializer):
     """Which change pushed a figure past its limit, as far as the record tells."""
 
     cause = fields.Choice(choices=CAUSES)
@@ -67,9 +66,9 @@ class AttributionShown(Body):
         child=fields.Id(), help_text="The change sets that are named, the causing one first."
     )
     day = fields.Day(allow_null=True)
-    change = NamedChangeShown(allow_null=True, help_text="The change that is named.")
-    between = BetweenShown(allow_null=True)
-    baseline = BaselineShown(
+    change = ChangeSummarySerializer(allow_null=True, help_text="The change that is named.")
+    between = BetweenSerializer(allow_null=True)
+    baseline = BaselineSerializer(
         allow_null=True, help_text="null: nobody can say, or time alone brought it about."
     )
 
@@ -95,8 +94,8 @@ def attribution(data: Mapping[str, Any]) -> dict[str, Any]:
 def _change(data: Mapping[str, Any]) -> dict[str, Any]:
     names = ("day", "what", "change_set", "correction", "before", "after", "limit")
     shown = {"cause": _WORDS[data["kind"]], **{name: data[name] for name in names}}
-    return {**shown, **{name: figures.rounded(data[name]) for name in ("before", "after", "limit")}}
+    return {**shown, **{name: rounded(data[name]) for name in ("before", "after", "limit")}}
 
 
 def _baseline(data: Mapping[str, Any]) -> dict[str, Any]:
-    return {**data, **{name: figures.rounded(data[name]) for name in ("figure", "limit")}}
+    return {**data, **{name: rounded(data[name]) for name in ("figure", "limit")}}

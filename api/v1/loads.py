@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from api.conventions import fields
-from api.conventions.serializers import Body, Query
+from api.conventions.serializers import StrictSerializer
 from zones.limits.cautions import Surroundings, cautions_of
 from zones.models import Zone
 from zones.planning.explanations import Explanations
@@ -14,24 +14,23 @@ from zones.planning.wording import Told
 from zones.planning.zone_loads import ZoneLoad
 
 from . import figures
-from .dated import as_of_field
-from .worked import CalculationShown, calculation
+from .dated import AsOfQuery
+from .worked import CalculationSerializer
 
 
-class LoadQuery(Query):
-    as_of = as_of_field()
+class LoadQuery(AsOfQuery):
     explain = fields.Flag(
         default=False, help_text="With each figure also its worked calculation, from the inputs to the limit."
     )
 
 
-class ExplainedShown(figures.FigureShown):
+class ExplainedSerializer(figures.FigureSerializer):
     """A figure; with `explain=true` also how it was computed."""
 
-    calculation = CalculationShown(required=False)
+    calculation = CalculationSerializer(required=False)
 
 
-class ZoneLoadShown(Body):
+class ZoneLoadSerializer(StrictSerializer):
     """Everything that bears on a zone on a day, worst verdict first and then least headroom."""
 
     zone_id = fields.Id()
@@ -41,13 +40,13 @@ class ZoneLoadShown(Body):
     as_of = fields.Day()
     verdict = fields.Choice(choices=figures.VERDICTS, help_text="The worst of all its figures.")
     summary = fields.Text(help_text="What it comes to, to be read aloud.")
-    tightest = figures.FigureShown(allow_null=True, help_text="The figure of least headroom.")
-    items = ExplainedShown(many=True)
-    not_computed = figures.NotComputedShown(many=True, help_text="What cannot be computed, and why.")
-    cautions = figures.CautionShown(many=True)
+    tightest = figures.FigureSerializer(allow_null=True, help_text="The figure of least headroom.")
+    items = ExplainedSerializer(many=True)
+    not_computed = figures.NotComputedSerializer(many=True, help_text="What cannot be computed, and why.")
+    cautions = figures.CautionSerializer(many=True)
 
 
-def zone_load_shown(zone: Zone, load: ZoneLoad, explanations: Explanations | None) -> dict[str, Any]:
+def zone_load_data(zone: Zone, load: ZoneLoad, explanations: Explanations | None) -> dict[str, Any]:
     here = Surroundings(life_safety=life_safety_of([zone]), limits=cautions_of_limits(load.figures))
     return {
         "zone_id": zone.pk,
@@ -67,5 +66,5 @@ def zone_load_shown(zone: Zone, load: ZoneLoad, explanations: Explanations | Non
 def _explained(one: Told, explanations: Explanations | None) -> dict[str, Any]:
     shown = figures.figure(one)
     if explanations is not None:
-        shown["calculation"] = calculation(explanations.of(one.load))
+        shown["calculation"] = CalculationSerializer(explanations.of(one.load)).data
     return shown

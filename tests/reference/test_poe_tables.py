@@ -8,32 +8,64 @@ import pytest
 
 from tests.zones.electrical.plants import ToyPlant
 from zones.electrical import poe
+from zones.electrical.bands import Factors
 from zones.electrical.conductors import loop_resistance_ohm
 from zones.electrical.evaluate import evaluate
 from zones.electrical.plant import Members
 from zones.electrical.verdicts import Rule, Verdict
 
-CLASSES = [  # class, PSE W, PD W, minimum PSE V, channel Ω
-    (0, 15.4, 12.95, 44, 20.0),
-    (1, 4.0, 3.84, 44, 20.0),
-    (2, 7.0, 6.49, 44, 20.0),
-    (3, 15.4, 12.95, 44, 20.0),
-    (4, 30.0, 25.5, 50, 12.5),
-    (5, 45.0, 40.0, 50, 6.25),
-    (6, 60.0, 51.0, 50, 6.25),
-    (7, 75.0, 62.0, 52, 6.25),
-    (8, 90.0, 71.3, 52, 6.25),
+# Clause 33 powers two pairs (classes 0 to 4), clause 145 all four for classes 5 to 8.
+CLASSES = [  # class, PSE W, PD W, minimum PSE V, channel Ω, powered pairs
+    (0, 15.4, 12.95, 44, 20.0, 2),
+    (1, 4.0, 3.84, 44, 20.0, 2),
+    (2, 7.0, 6.49, 44, 20.0, 2),
+    (3, 15.4, 12.95, 44, 20.0, 2),
+    (4, 30.0, 25.5, 50, 12.5, 2),
+    (5, 45.0, 40.0, 50, 6.25, 4),
+    (6, 60.0, 51.0, 50, 6.25, 4),
+    (7, 75.0, 62.0, 52, 6.25, 4),
+    (8, 90.0, 71.3, 52, 6.25, 4),
 ]
 
 
-@pytest.mark.parametrize(("poe_class", "pse_w", "pd_w", "volts", "ohm"), CLASSES)
+@pytest.mark.parametrize(("poe_class", "pse_w", "pd_w", "volts", "ohm", "pairs"), CLASSES)
 def test_device_power_of_each_class_follows_from_source_power(
-    poe_class: int, pse_w: float, pd_w: float, volts: float, ohm: float
+    poe_class: int, pse_w: float, pd_w: float, volts: float, ohm: float, pairs: int
 ) -> None:
     assert poe.PSE_POWER_W[poe_class] == pse_w
     assert poe.PD_POWER_W[poe_class] == pd_w
+    assert poe.PSE_MINIMUM_V[poe_class] == volts
+    assert poe.CHANNEL_RESISTANCE_OHM[poe_class] == ohm
+    assert poe.POWERED_PAIRS[poe_class] == pairs
     assert float(poe.power_at_device(pse_w, volts, ohm)) == pytest.approx(pd_w, rel=2e-3)
     assert float(poe.power_at_source(pd_w, volts, ohm)) == pytest.approx(pse_w, rel=4e-3)
+
+
+@pytest.mark.parametrize(("poe_class", "pse_w", "pd_w", "volts", "ohm", "pairs"), CLASSES)
+def test_what_a_port_of_each_class_must_put_in(
+    poe_class: int, pse_w: float, pd_w: float, volts: float, ohm: float, pairs: int
+) -> None:
+    """P_PSE = V·(V − √(V² − 4·R·P_PD)) / 2R, of 60 m of 24 AWG at 40 °C, and of a cable of unknown length,
+    which is no worse than the channel of the standard."""
+
+    def by_hand_w(resistance_ohm: float) -> float:
+        root = (volts**2 - 4 * resistance_ohm * pd_w) ** 0.5
+        return float(volts * (volts - root) / (2 * resistance_ohm))
+
+    toy = ToyPlant(temperature_c=40.0, factors=Factors(unknown_home_run_high_m=500.0))
+    switch, cable = toy.add("switches", budget_w=1000.0), toy.cable()
+    for number, length_m in enumerate((60.0, np.nan), 1):
+        port = toy.add("ports", switch_index=switch, number=number)
+        toy.add(
+            "endpoints", port_index=port, poe_class=poe_class, paging_power_w=pd_w, cable_index=cable,
+            length_m=length_m,
+        )  # fmt: skip
+    plant = toy.build()
+    found = evaluate(plant, Members.of_sites(plant, 1), [Rule("port_power")])
+    of_24_awg_ohm = 2 * 25.67 / 304.8 * 60 * (1 + 0.00393 * (40 - 20)) / pairs  # ASTM B258, IEC 60028
+    assert found.likely[0] == pytest.approx(by_hand_w(of_24_awg_ohm), rel=1e-4)
+    assert found.high[1] == pytest.approx(by_hand_w(ohm), rel=1e-9)
+    assert found.limit.tolist() == [pse_w, pse_w]
 
 
 def test_class_3_device_over_60_m_of_24_awg() -> None:

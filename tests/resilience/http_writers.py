@@ -98,12 +98,11 @@ class Writer(threading.Thread):
 @contextmanager
 def session_of(data_dir: Path) -> Iterator[psycopg.Connection[Any]]:
     """A session with the embedded server of a data folder, which runs as long as this lasts."""
-    address = embedded.join(data_dir)
+    host = embedded.join(data_dir)
     try:
         with psycopg.connect(
-            host=address.host, port=address.port, password=address.password, dbname=cluster.DATABASE,
-            user=cluster.OWNER, autocommit=True,
-        ) as session:  # fmt: skip
+            host=host, dbname=cluster.DATABASE, user=cluster.OWNER, autocommit=True
+        ) as session:
             yield session
     finally:
         embedded.leave(data_dir)

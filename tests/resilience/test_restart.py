@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from api.database import cluster, home
+from api.database import cluster, location
 from tests.api.demo.conftest import demo, demo_data
 from tests.resilience.http_writers import (
     all_recomputed,
@@ -32,7 +32,7 @@ PAUSE_S = 2.0
 
 def test_nothing_is_half_written_and_it_goes_on(served: tuple[str, dict[str, str]], demo_data: Path) -> None:
     url, headers = served
-    database = home.find(demo_data)
+    database = location.find(demo_data)
     over = threading.Event()
     writers = start_writers(url, headers, over)
     for how in HOW:
@@ -48,6 +48,6 @@ def test_nothing_is_half_written_and_it_goes_on(served: tuple[str, dict[str, str
         all_recomputed(session)
 
 
-def _postmaster(database: home.Home) -> int:
+def _postmaster(database: location.Location) -> int:
     cluster.ensure_running(database)
     return int((database.cluster / "postmaster.pid").read_text().splitlines()[0])

@@ -1,6 +1,5 @@
 """`manage.py database`: address, dump and load of the embedded database."""
 
-import os
 import subprocess
 from pathlib import Path
 from typing import Any
@@ -10,7 +9,7 @@ from django.db import connections
 
 from api.database import programs
 from api.database.backend.base import DatabaseWrapper
-from api.database.cluster import SUPERUSER
+from api.database.cluster import PORT, SUPERUSER
 
 
 class Command(BaseCommand):
@@ -36,16 +35,13 @@ class Command(BaseCommand):
                 "DATABASE_URL is set, so the embedded database is not in use. Dump and load that server with "
                 "its own pg_dump and pg_restore."
             )
-        address = owner.join_server()
+        host = owner.join_server()
         self.name = str(owner.settings_dict["NAME"])
         # As superuser: row security may hide rows from the owner
-        self.arguments = [f"--host={address.host}", f"--port={address.port}", f"--username={SUPERUSER}"]
-        self.environment = dict(os.environ)
-        if address.password:
-            self.environment["PGPASSWORD"] = address.password
+        self.arguments = [f"--host={host}", f"--port={PORT}", f"--username={SUPERUSER}"]
         if part == "address":
             user = owner.settings_dict["USER"]
-            self.stdout.write(f"host={address.host} port={address.port} dbname={self.name} user={user}")
+            self.stdout.write(f"host={host} port={PORT} dbname={self.name} user={user}")
         elif part == "dump":
             self._dump(options["file"])
         else:
@@ -75,7 +71,6 @@ class Command(BaseCommand):
         path = next(programs.candidates()).path(program)
         result = subprocess.run(
             [path, *self.arguments, *arguments],
-            env=self.environment,
             capture_output=True,
             text=True,
             check=False,

@@ -20,7 +20,7 @@ from sites.access.services import token_make, token_revoke
 from sites.models import Token, User
 
 PORT = 8000
-SCOPES = ("inventory:read", "inventory:write", "findings:write")
+SCOPES = ("record:read", "record:write", "findings:write")
 NAMED = "demo"
 
 

@@ -15,13 +15,12 @@ from django.core.management.commands.migrate import Command as MigrateCommand
 from django.db import OperationalError, connections
 from django.db.migrations import Migration
 
-from api.database.giving_way import Lookout
+from api.database.lock_guard import LockGuard
 from api.database.roles import grant_service
-from api.database.unfinished import drop_unfinished
 
 PATIENCE_S = 900
 FIRST_PAUSE_S, LONGEST_PAUSE_S, PAUSES_GROW = 0.5, 20.0, 1.4
-GAVE_UP = os.EX_TEMPFAIL if hasattr(os, "EX_TEMPFAIL") else 75  # sysexits.h: try again later
+GAVE_UP = os.EX_TEMPFAIL  # sysexits.h: try again later
 
 
 class Command(MigrateCommand):
@@ -42,36 +41,37 @@ class Command(MigrateCommand):
             super().handle(*args, **options)
             return
         self.underway: Migration | None = None
-        with closing(Lookout(connection)) as self.lookout:
+        with closing(LockGuard(connection)) as self.guard:
             self._wait_for_others(patience)
             # Before the first table, so that what is granted by default holds for every one
             grant_service(connection, settings.SERVICE_ROLE)
             self._try(patience, *args, may_repeat=not connection.in_atomic_block, **options)
 
     def _wait_for_others(self, patience: float) -> None:
+        """Wait between looks, not in one: a session that waits would hold up an index built CONCURRENTLY."""
         pauses = Pauses(patience)
-        while not self.lookout.only_one():
-            if not pauses.pause(self._aside, "Another migration of this database is running."):
+        while not self.guard.is_alone():
+            if not pauses.pause(self._note, "Another migration of this database is running."):
                 raise CommandError("Another migration of this database is running still.", returncode=GAVE_UP)
 
     def _try(self, patience: float, *args: Any, may_repeat: bool, **options: Any) -> None:
-        """Django's own command, again and again: it goes on from what is migrated."""
+        """Run Django's own command again and again: it goes on from what is migrated."""
         pauses = Pauses(patience)
-        refused: Migration | None = None
+        rejected: Migration | None = None
         while True:
             try:
-                with ExitStack() as self.around:
+                with ExitStack() as self.guarded:
                     super().handle(*args, **options)
             except OperationalError as error:
-                reason = self._gives_way_because(error)
+                reason = self._rolled_back_because(error)
                 if reason is None or not may_repeat:
                     raise
-                if self.underway != refused:
-                    pauses, refused = Pauses(patience), self.underway
+                if self.underway != rejected:
+                    pauses, rejected = Pauses(patience), self.underway
                 if self.verbosity >= 1 and self.underway:
                     self.stdout.write(" not yet")
-                self.lookout.send_maintenance_away()
-                if not pauses.pause(self._aside, reason):
+                self.guard.wait_for_autovacuum()
+                if not pauses.pause(self._note, reason):
                     raise CommandError(
                         f"{reason}\nGiven up after {pauses.tries} tries in {patience:g} s. Nothing is half "
                         "done: what was migrated stays, and the service goes on as it is. Run it again when "
@@ -81,35 +81,32 @@ class Command(MigrateCommand):
             else:
                 return
 
-    def _gives_way_because(self, error: OperationalError) -> str | None:
-        """Why a migration was given up for others; None where it failed for its own reasons."""
+    def _rolled_back_because(self, error: OperationalError) -> str | None:
+        """Returns why a migration was rolled back for others; None where it failed for its own reasons."""
         name = self.underway or "The migration"
         match error.__cause__:
             case psycopg.errors.LockNotAvailable():
-                holders = "".join(f"\n  {line}" for line in self.lookout.in_the_way)
-                return f"{name} waits for locks, and lets others pass.{holders}"
+                blockers = "".join(f"\n  {line}" for line in self.guard.blockers)
+                return f"{name} waits for locks, and lets others pass.{blockers}"
             case psycopg.errors.DeadlockDetected():
                 return f"{name} and somebody else waited for each other."
-            case psycopg.errors.QueryCanceled() if self.lookout.waited_s:
-                return f"{name} was stopped: somebody had waited for it for {self.lookout.waited_s:.2f} s."
+            case psycopg.errors.QueryCanceled() if self.guard.waited_s:
+                return f"{name} was stopped: somebody had waited for it for {self.guard.waited_s:.2f} s."
         return None
 
     def migration_progress_callback(
         self, action: str, migration: Migration | None = None, fake: bool = False
     ) -> None:
-        done = action in ("apply_success", "unapply_success")
-        if done:
-            self.around.close()
+        if action in ("apply_success", "unapply_success"):
+            self.guarded.close()
             self.underway = None
         super().migration_progress_callback(action, migration, fake)
         if action in ("apply_start", "unapply_start") and migration and not fake:
             self.underway = migration
-            if not migration.atomic:
-                backwards = action == "unapply_start"
-                drop_unfinished(self.lookout.connection, migration, backwards=backwards)
-            self.around.enter_context(self.lookout.give_way(atomic=migration.atomic))
+            backwards = action == "unapply_start"
+            self.guarded.enter_context(self.guard.guarding(migration, backwards=backwards))
 
-    def _aside(self, text: str) -> None:
+    def _note(self, text: str) -> None:
         self.stderr.write(text, style_func=lambda words: words)
 
 
@@ -122,7 +119,7 @@ class Pauses:
         self.tries = 0
 
     def pause(self, say: Any, reason: str) -> bool:
-        """Say why, and wait; False where there is no patience left."""
+        """Say why, and wait. Returns False where there is no patience left."""
         self.tries += 1
         left = self.ends - time.monotonic()
         if left <= 0:

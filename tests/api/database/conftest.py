@@ -13,7 +13,7 @@ from typing import Any
 
 import pytest
 
-from api.database import cluster, embedded, home
+from api.database import cluster, embedded, location
 
 ROOT = Path(__file__).resolve().parents[3]
 
@@ -72,16 +72,24 @@ def make_folder() -> Path:
     return folder
 
 
-def wait_for_keeper(data_dir: Path) -> None:
-    """Wait until the keeper of `data_dir`, if there is one, has stopped the server and gone."""
+def wait_for_reaper(data_dir: Path) -> None:
+    """Wait until the reaper of `data_dir`, if there is one, has stopped the server and gone."""
     if data_dir.is_dir():
-        with embedded.keeper_lock(data_dir):
+        with embedded.reaper_lock(data_dir):
             pass
+
+
+def remove_database(data_dir: Path) -> None:
+    """Remove the database of `data_dir`, once its server has stopped, where it lies elsewhere."""
+    wait_for_reaper(data_dir)
+    pointer = data_dir / location.POINTER
+    if pointer.is_file():
+        shutil.rmtree(pointer.read_text().strip())
 
 
 def is_running(data_dir: Path) -> bool:
     with embedded.start_lock(data_dir):
-        return cluster.running_address(home.find(data_dir)) is not None
+        return cluster.is_running(location.find(data_dir))
 
 
 @pytest.fixture
@@ -89,11 +97,8 @@ def data_dir() -> Iterator[Path]:
     """A data folder, not made yet. Others may be made beside it."""
     folder = make_folder()
     yield folder / "data"
-    for lock in folder.rglob("database-keeper.lock"):
-        wait_for_keeper(lock.parent)
-        pointer = lock.with_name("database-home")
-        if pointer.is_file():
-            shutil.rmtree(pointer.read_text().strip())
+    for lock in folder.rglob("database-reaper.lock"):
+        remove_database(lock.parent)
     shutil.rmtree(folder)
 
 

@@ -20,7 +20,7 @@ from django.db.migrations.state import ProjectState
 
 STOPS_WRITERS = ["ShareLock", "ShareRowExclusiveLock", "ExclusiveLock", "AccessExclusiveLock"]
 
-# What is built is dropped first where it was cut off (api/database/unfinished.py)
+# What is built is dropped first where it was cut off (api/database/lock_guard.py)
 _REPEATABLE = re.compile(r"(CREATE (UNIQUE )?INDEX CONCURRENTLY|DROP INDEX CONCURRENTLY IF EXISTS) [^;]+;?")
 
 

@@ -11,15 +11,13 @@ from pathlib import Path
 
 import psycopg
 
-from api.database import embedded, home
+from api.database import embedded, location
 
 
-def look(data_dir: Path, *, unix_socket: bool, again: bool) -> dict[str, object]:
-    address = embedded.join(data_dir, unix_socket=unix_socket, again=again)
-    place = home.find(data_dir)
-    with psycopg.connect(
-        host=address.host, port=address.port, password=address.password, user="zonebook", dbname="zonebook"
-    ) as connection:
+def look(data_dir: Path, *, again: bool) -> dict[str, object]:
+    host = embedded.join(data_dir, again=again)
+    place = location.find(data_dir)
+    with psycopg.connect(host=host, user="zonebook", dbname="zonebook") as connection:
         row = connection.execute("SELECT current_user, current_setting('server_version')").fetchone()
         assert row
     try:
@@ -28,8 +26,8 @@ def look(data_dir: Path, *, unix_socket: bool, again: bool) -> dict[str, object]
         postmaster = "0"
     return {
         "pid": os.getpid(),
-        "host": address.host,
-        "home": str(place.folder),
+        "host": host,
+        "folder": str(place.folder),
         "user": row[0],
         "version": row[1],
         "postmaster": int(postmaster),
@@ -37,16 +35,16 @@ def look(data_dir: Path, *, unix_socket: bool, again: bool) -> dict[str, object]
 
 
 def main() -> None:
-    data_dir, unix_socket = Path(sys.argv[1]), "--tcp" not in sys.argv
-    print(json.dumps(look(data_dir, unix_socket=unix_socket, again=False)), flush=True)
+    data_dir = Path(sys.argv[1])
+    print(json.dumps(look(data_dir, again=False)), flush=True)
     for line in sys.stdin:
         if line.strip() == "fork" and os.fork() == 0:
-            print(json.dumps(look(data_dir, unix_socket=unix_socket, again=False)), flush=True)
+            print(json.dumps(look(data_dir, again=False)), flush=True)
             sys.exit(0)
         if line.strip() == "fork":
             os.wait()
         else:
-            print(json.dumps(look(data_dir, unix_socket=unix_socket, again=True)), flush=True)
+            print(json.dumps(look(data_dir, again=True)), flush=True)
 
 
 if __name__ == "__main__":

@@ -14,20 +14,20 @@ def path(tmp_path: Path) -> Path:
 
 def test_many_share_and_none_is_alone_among_them(path: Path) -> None:
     with FileLock(path, shared=True), FileLock(path, shared=True):
-        assert not FileLock(path).try_acquire()
+        assert not FileLock(path).acquire(wait=False)
 
 
 def test_one_alone_shuts_out_all(path: Path) -> None:
     with FileLock(path):
-        assert not FileLock(path, shared=True).try_acquire()
-        assert not FileLock(path).try_acquire()
+        assert not FileLock(path, shared=True).acquire(wait=False)
+        assert not FileLock(path).acquire(wait=False)
 
 
 def test_let_go_is_free(path: Path) -> None:
     with FileLock(path):
         pass
     lock = FileLock(path)
-    assert lock.try_acquire()
+    assert lock.acquire(wait=False)
     lock.release()
     assert path.exists()
 

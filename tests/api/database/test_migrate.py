@@ -17,7 +17,7 @@ from django.core.management import CommandError, call_command
 from django.db import IntegrityError, OperationalError, connection
 from pytest_django import Settings
 
-from api.database.giving_way import LONGEST_WAIT_S
+from api.database.lock_guard import LONGEST_WAIT_S
 from api.management.commands import migrate
 from api.management.commands.migrate import GAVE_UP
 from tests.api.database.lock_waits import LockWaits

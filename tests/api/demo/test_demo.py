@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.api.database.conftest import is_running, wait_for_keeper
+from tests.api.database.conftest import is_running, wait_for_reaper
 from tests.api.demo.conftest import STOP_S, Demo, processes_of
 
 CHECK_S = 400.0
@@ -88,7 +88,7 @@ def test_a_killed_demo_leaves_no_process(demo: Demo, demo_data: Path) -> None:
     process.kill()
     process.wait(timeout=STOP_S)
     deadline = time.monotonic() + STOP_S
-    while any("keeper" not in words for words in processes_of(demo_data).values()):
+    while any("reaper" not in words for words in processes_of(demo_data).values()):
         assert time.monotonic() < deadline, processes_of(demo_data)
     _nothing_runs(demo_data)
 
@@ -112,7 +112,7 @@ def test_a_port_in_use_is_refused(demo: Demo) -> None:
 
 
 def _nothing_runs(data: Path) -> None:
-    wait_for_keeper(data)
+    wait_for_reaper(data)
     assert not is_running(data)
     assert processes_of(data) == {}
 

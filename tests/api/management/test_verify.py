@@ -29,8 +29,13 @@ def test_a_failed_step_fails_all_and_hides_none(capfd: pytest.CaptureFixture[str
 
 @pytest.mark.usefixtures("steps")
 def test_a_step_can_be_left_out_and_one_alone_be_run(capfd: pytest.CaptureFixture[str]) -> None:
-    call_command("verify", "--without", "bad", stdout=io.StringIO())
-    call_command("verify", "--only", "good", stdout=io.StringIO())
+    for words in (("--without", "bad"), ("--only", "good")):
+        said = io.StringIO()
+        call_command("verify", *words, stdout=said)
+        begun, ended, summary = said.getvalue().splitlines()
+        assert begun.endswith("good: passes")
+        assert (ended.split()[0], ended.split()[-1]) == ("passed", "good")
+        assert summary == "all of 1 steps passed"
 
 
 def test_a_missing_tool_is_named_before_anything_runs(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -17,8 +17,10 @@ from tests.api.conftest import Caller
 from tests.api.v1.asking import get
 from tests.halls import Hall
 from zones.findings.models import Case
+from zones.models import Zone
 from zones.recheck.batch import recheck
 from zones.services.landings import PairUse, landing_add
+from zones.services.zones import zone_alter
 
 BUILT = factories.BUILT_ON
 LATER = BUILT + dt.timedelta(days=100)
@@ -54,6 +56,14 @@ def test_the_sheet_is_as_described_with_all_there_can_be_on_it(hall: Hall, clien
     assert sheet["changes"][0]["actor"] == factories.INTEGRATOR
     # Read from top to bottom, it begins with what may cost a life
     assert list(sheet)[4:7] == ["life_safety", "cautions", "summary"]
+
+
+def test_the_caution_of_life_safety_stands_first_in_the_answer(hall: Hall, client: Client) -> None:
+    zone_alter(factories.change(hall.site), zone=hall.gangway, life_safety=Zone.LifeSafety.YES)
+    factories.make_amplifier(hall.closet)
+    codes = [one["code"] for one in get(client, f"closets/{hall.closet.pk}/sheet")["cautions"]]
+    assert codes[0] == "life_safety"
+    assert {"line_voltage", "disconnect", "wiring_classes"} <= set(codes)
 
 
 def test_it_never_holds_a_code(hall: Hall, client: Client, manager: User) -> None:

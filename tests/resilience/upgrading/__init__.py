@@ -1,1 +1,2 @@
-"""An app whose migrations are one of each kind that an upgrade may have, on tables that a fleet fills."""
+"""A made-up next release: an app whose migrations are one of each kind that an upgrade may have, on tables
+that a fleet fills."""

@@ -151,6 +151,7 @@ def test_changes_elsewhere_are_no_conflict(
     site_alter(change(site), note="new gate")
     supply_alter(change(site, happened_on=DAY), supply=supply, note="relabelled")
     change_set_accept(change_set=draft, user=manager)
+    assert ChangeSet.objects.get(pk=draft.pk).state == ChangeSet.State.ACCEPTED
 
 
 def test_a_point_hung_behind_the_same_one_is_a_conflict(site: Site, run: Run, manager: User) -> None:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
+
 import pytest
-from django.db import transaction
+from django.db import connection, transaction
 
 from sites.changes.models import Change, ChangeSet, Mark
 from sites.changes.steps import STEPS_A_DAY, day_of
@@ -116,6 +118,55 @@ def test_a_change_set_of_an_earlier_transaction_is_never_added_to(committed_bloc
         say(committed_block.change_set_id)
         with refused("record_change_set_accepted_just_now"):
             sql("UPDATE block SET note = 'x', change_set_id = zonebook_change_set()")
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_change_set_that_another_transaction_has_just_accepted_is_never_added_to() -> None:
+    """It was recorded after this transaction began: only its transaction tells that it is another's."""
+    closet = factories.make_closet()
+
+    def someone_else() -> int:
+        try:
+            return accepted(closet.site_id)
+        finally:
+            connection.close()
+
+    with transaction.atomic():
+        sql("SELECT now()")
+        with ThreadPoolExecutor(1) as executor:
+            theirs = executor.submit(someone_else).result(20)
+        assert sql("SELECT recorded_at > now() FROM change_set WHERE id = %s", theirs) == [(True,)]
+        say(theirs)
+        with refused("record_change_set_accepted_just_now"):
+            sql(INSERT_BLOCK, closet.site_id, closet.pk, "theirs")
+
+
+@pytest.mark.django_db(transaction=True)
+def test_an_old_change_set_is_never_added_to_though_its_transaction_has_our_number() -> None:
+    """In a cluster restored from a dump the numbers of transactions begin anew."""
+    closet = factories.make_closet()
+    old = accepted(closet.site_id)
+    with transaction.atomic():
+        sql("ALTER TABLE change_set DISABLE TRIGGER USER")
+        sql("UPDATE change_set SET transaction_id = txid_current() WHERE id = %s", old)
+        sql("ALTER TABLE change_set ENABLE TRIGGER USER")
+        say(old)
+        with refused("record_change_set_accepted_just_now"):
+            sql(INSERT_BLOCK, closet.site_id, closet.pk, "ours")
+
+
+def test_a_new_row_must_name_the_change_set_of_its_transaction(closet: Closet) -> None:
+    """Even where the other one, too, was accepted in this transaction."""
+    other, own = accepted(closet.site_id), accepted(closet.site_id)
+    say(own)
+    with refused("record_row_names_its_change_set"):
+        sql(
+            "INSERT INTO block (site_id, closet_id, name, kind, row_count, note, change_set_id, begin_step)"
+            " SELECT %s, %s, 'x', '110', 50, '', id, step FROM change_set WHERE id = %s",
+            closet.site_id,
+            closet.pk,
+            other,
+        )
 
 
 def test_a_row_must_name_the_change_set_of_its_transaction(block: Block) -> None:

@@ -37,6 +37,19 @@ def test_ten_speakers_10_m_apart_have_the_published_end_voltage() -> None:
     assert figure(found, "run_voltage")[4] is Verdict.NEAR  # 19.04 V at worst: less than a tenth above 18 V
 
 
+def test_at_40_degrees_copper_resists_more_and_the_harsher_estimate_is_the_lower_voltage() -> None:
+    """0.2 A through 100 m of one pair of 24 AWG, both read off a drawing."""
+    toy = chain_plant(1, length_m=100.0, length_basis=DRAWING, speech_current_a=0.2, current_basis=DRAWING)
+    toy.temperature_c = 40.0
+    loop_ohm = 2 * OHM_PER_M_24 * 100 * (1 + 0.00393 * (40 - 20))  # copper's coefficient: IEC 60028
+    kindest, likely, harshest = figure(figures(toy), "run_voltage")[:3]
+    assert likely == pytest.approx(24 - 0.2 * loop_ohm, abs=1e-3)
+    # of a length off a drawing: 0.95 to 1.4 of it; of a current: 0.8 to 1.3
+    assert kindest == pytest.approx(24 - 0.2 * 0.8 * loop_ohm * 0.95, abs=1e-3)
+    assert harshest == pytest.approx(24 - 0.2 * 1.3 * loop_ohm * 1.4, abs=1e-3)
+    assert kindest > likely > harshest
+
+
 def test_high_resistance_of_category_cable_is_in_the_high_estimate_only() -> None:
     plain, category = chain_plant(1), chain_plant(1)
     category.cables[0]["category"] = True
@@ -201,6 +214,33 @@ def test_paging_sets_are_scenarios_and_the_worst_counts() -> None:
     assert figure(found, "run_voltage", 0)[1] == pytest.approx(24 - loop * (0.1 + 0.05), abs=1e-4)
 
 
+def test_a_zone_in_no_paging_set_pages_with_every_set() -> None:
+    toy = ToyPlant()
+    model, cable, supply = toy.model(), toy.cable(), toy.add("supplies")
+    for zone, speakers in ((1, 2), (2, 3), (3, 1)):
+        toy.chain(
+            toy.run(supply_index=supply, zone_id=zone),
+            speakers,
+            model_index=model,
+            cable_index=cable,
+            length_m=10.0,
+            length_basis=MEASURED,
+            current_basis=MEASURED,
+            speech_current_a=0.05,
+            idle_current_a=0.01,
+        )
+    toy.add("paging", set_id=5, zone_id=1)
+    toy.add("paging", set_id=6, zone_id=2)
+    # the harder set: zone 1 idle, zone 2 at speech, and zone 3, which is in neither, at speech too
+    by_hand_a = 2 * 0.01 + 3 * 0.05 + 1 * 0.05
+    found = figures(toy)
+    assert figure(found, "supply_current")[:3] == pytest.approx(
+        (0.95 * by_hand_a, by_hand_a, 1.05 * by_hand_a)
+    )
+    loop = 2 * OHM_PER_M_24 * 10
+    assert figure(found, "run_voltage", 2)[1] == pytest.approx(24 - loop * 0.05, abs=1e-4)
+
+
 def test_a_network_without_solution_is_a_verdict_with_zero_volts() -> None:
     toy = ToyPlant()
     model = toy.model(
@@ -258,6 +298,39 @@ def test_the_judged_point_of_a_line_takes_its_path_long_and_the_rest_short() -> 
     assert loss[2] == pytest.approx(two_in_a_row(r * 1.4, z / 1.15), rel=1e-3)
     assert loss[0] == pytest.approx(two_in_a_row(r * 0.95, z / 0.85), rel=1e-3)
     assert loss[0] < loss[1] < loss[2]
+
+
+def test_a_branch_beside_the_judged_points_path_is_short_where_that_is_harsh() -> None:
+    """The shorter the other branch, the more it takes from what the trunk leaves: so it has the corners of
+    length the other way round."""
+    toy = ToyPlant()
+    run = toy.run(kind=p.RunKind.CONSTANT_VOLTAGE, amplifier_index=toy.add("amplifiers"))
+    common: dict[str, Any] = {
+        "model_index": toy.model(),
+        "cable_index": toy.cable(),
+        "length_basis": DRAWING,
+        "tap_power_w": 30.0,
+        "tap_basis": MEASURED,
+    }
+    none = {"count_low": 0.0, "count_likely": 0.0, "count_high": 0.0}
+    (trunk,) = toy.chain(run, 1, length_m=400.0, kind=p.PointKind.SPLICE, **common | none)
+    toy.chain(run, 1, parent=trunk, length_m=600.0, **common)  # the farthest: judged
+    toy.chain(run, 1, parent=trunk, length_m=500.0, **common)
+    r, z = 2 * OHM_PER_M_24, 70.7**2 / 30
+
+    def by_hand_db(path: float, beside: float, load: float) -> float:
+        far, other = r * 600 * path + load, r * 500 * beside + load
+        both = 1 / (1 / far + 1 / other)
+        return float(-20 * np.log10(both / (r * 400 * path + both) * load / far))
+
+    loss = figure(figures(toy), "line_loss")
+    # length off a drawing: 0.95 to 1.4 of it; a measured tap: 0.95 to 1.05 of its watts
+    assert loss[:3] == pytest.approx(
+        (by_hand_db(0.95, 1.4, z / 0.95), by_hand_db(1, 1, z), by_hand_db(1.4, 0.95, z / 1.05)), rel=1e-3
+    )
+    # the other way round, the branch would change a figure by more than that
+    assert by_hand_db(1.4, 1.4, z / 1.05) < 0.98 * loss[2]
+    assert by_hand_db(0.95, 0.95, z / 0.95) > 1.02 * loss[0]
 
 
 def test_low_impedance_speakers_in_parallel() -> None:

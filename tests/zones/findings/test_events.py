@@ -241,6 +241,37 @@ def test_what_happens_after_the_first_import_is_told(db: None) -> None:
     assert quay.events()[-1].case_key == f"site-{quay.site_id}/as-found"
 
 
+def test_a_later_quiet_import_makes_no_event_of_a_told_case(db: None) -> None:
+    """What it adds to the case stands in the record, and is not told one by one."""
+    quay = taken_over()
+    quay.cover()
+    quay.check()
+    with quay.record.change(ADDED, **TAKEOVER):
+        output = quay.record.output(quay.record.endpoint())
+        second = quay.record.run("R2", zone=quay.zone, output=output)
+        quay.record.chain(second, 41, **quay.facts)
+    quay.check(LATER)
+    codes = {finding.code for finding in Finding.objects.filter(site_id=quay.site_id)}
+    assert codes == {"supply_current", "output_speakers"}
+    assert quay.cases() == {"as-found": True}
+    assert quay.kinds() == ["site.taken_over"]
+
+
+def test_a_second_summary_leaves_out_the_cases_of_the_first(db: None) -> None:
+    quay = taken_over()
+    quay.cover()
+    quay.check()
+    with quay.record.change(ADDED + DAY, **TAKEOVER) as later:
+        output = quay.record.output(quay.record.endpoint())
+        second = quay.record.run("R2", zone=quay.zone, output=output)
+        quay.record.chain(second, 41, **quay.facts)
+    quay.check(LATER)
+    assert quay.cases() == {"as-found": True, f"change-set-{later.pk}": True}
+    assert quay.kinds() == ["site.taken_over"] * 2
+    keys = [[case["key"] for case in event.body["cases"]] for event in quay.events()]
+    assert keys == [[f"site-{quay.site_id}/as-found"], [f"site-{quay.site_id}/change-set-{later.pk}"]]
+
+
 def test_a_site_taken_over_before_its_contract_is_summed_up_when_that_begins(db: None) -> None:
     quay = taken_over()
     quay.check()

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import datetime as dt
+from contextlib import suppress
 
 import pytest
-from django.db import OperationalError, connection
+from django.db import InterfaceError, OperationalError, connection
 
 from sites.changes.models import Mark
 from tests.zones.recheck.conftest import LATER, NOW, another_connection, make_terminal
@@ -231,6 +232,39 @@ def test_a_lost_database_is_no_sites_failure() -> None:
     connection.close()
     assert lanes(terminal.site_id) == {Mark.Lane.INTERACTIVE}
     assert not SiteCheck.objects.exists()
+
+
+def lose_the_connection() -> None:
+    """End this session from outside, and swallow that it is gone."""
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT pg_backend_pid()")
+        (pid,) = cursor.fetchone()
+    with another_connection() as other:
+        other.execute("SELECT pg_terminate_backend(%s, 5000)", [pid])
+    with suppress(OperationalError):
+        Figures.objects.count()
+
+
+def test_a_lost_connection_raises_though_a_listener_swallowed_it() -> None:
+    terminal = make_terminal()
+    on_checked(lambda _found: lose_the_connection())
+    with pytest.raises((OperationalError, InterfaceError)):
+        recheck([terminal.site_id], now=NOW)
+    connection.close()
+    assert lanes(terminal.site_id) == {Mark.Lane.INTERACTIVE}
+    assert not SiteCheck.objects.exists()
+
+
+def test_a_connection_lost_while_a_failure_is_told_raises_before_the_next_site() -> None:
+    """With it went the claims: whoever has them by now would recompute the same site."""
+    first, second = make_terminal(), make_terminal()
+    spoiler = fail_for(first.site_id, second.site_id)
+    on_failed(lambda *_said: lose_the_connection())
+    with pytest.raises(OperationalError, match="held the claims"):
+        recheck([first.site_id, second.site_id], now=NOW)
+    connection.close()
+    assert spoiler.batches == [(first.site_id, second.site_id), (first.site_id,)]
+    assert lanes(second.site_id) == {Mark.Lane.INTERACTIVE}
 
 
 def test_the_same_record_gives_the_same_figures_whatever_is_rechecked_with_it() -> None:

@@ -141,7 +141,9 @@ def test_a_supply_that_feeds_a_point_in_mid_run_is_not_ended(site: Site, run: Ru
 def test_what_ended_with_its_run_uses_nothing(site: Site, run: Run, supply: Supply) -> None:
     run_alter(on(site), run=run, supply=supply)
     run_end(on(site, AFTER_THAT), run=run)
-    supply_end(on(site, AFTER_THAT), supply=supply)
+    ended = supply_end(on(site, AFTER_THAT), supply=supply).change_set
+    supply.refresh_from_db()
+    assert supply.end_step == ended.step
 
 
 @pytest.mark.parametrize("kind", ["output", "amplifier", "zone", "block", "closet"])

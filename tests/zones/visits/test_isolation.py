@@ -73,6 +73,12 @@ def test_another_run_on_the_same_clip_is_named() -> None:
     assert said == "Pull clips 1 and 2 on B1. This parts run R3 as well."
 
 
+def test_a_run_on_another_blocks_row_of_the_same_number_is_not_named() -> None:
+    other_block: dict[str, Any] = {"block_id": 20, "block": "B2"}
+    here = [lying(1), lying(2), lying(2, run=3, **other_block), lying(1, run=4, **other_block)]
+    assert isolated(here, SUPPLY) == ("Pull clips 1 and 2 on B1.", True)
+
+
 def test_a_supply_along_the_run_keeps_it_energised() -> None:
     along = Feed("supply PS 2", THERE, "IDF-2", at_point="6")
     said, complete = isolated([lying(1), lying(2)], SUPPLY, along)

@@ -4,7 +4,7 @@ from django.db import migrations
 
 
 class Migration(migrations.Migration):
-    dependencies = [("zones", "0010_what_was_told")]
+    dependencies = [("zones", "__first__")]  # applied where a fleet is, so after all of a release's own
     operations = [
         migrations.RunSQL(
             "ALTER TABLE point ADD COLUMN walked_by text NOT NULL DEFAULT ''",

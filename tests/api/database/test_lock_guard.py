@@ -1,4 +1,4 @@
-"""A vacuum that nobody started gives way only to whoever waits longer than a migration may."""
+"""An autovacuum ends only for whoever waits longer than a migration may."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from pytest_django import DjangoDbBlocker
 
 from api.database import cluster, embedded
 from api.database.backend.base import DatabaseWrapper
-from api.database.giving_way import LOCK_TIMEOUT_S, Lookout
+from api.database.lock_guard import LOCK_TIMEOUT_S, LockGuard
 
 pytestmark = pytest.mark.slow
 
@@ -24,9 +24,9 @@ LONG_S = 60
 @pytest.fixture
 def owner(data_dir: Path, django_db_blocker: DjangoDbBlocker) -> Iterator[DatabaseWrapper]:
     """Of a server of its own, which looks for work to do every second."""
-    address = embedded.join(data_dir)
+    host = embedded.join(data_dir)
     with psycopg.connect(
-        host=address.host, port=address.port, user=cluster.SUPERUSER, dbname=cluster.DATABASE, autocommit=True
+        host=host, user=cluster.SUPERUSER, dbname=cluster.DATABASE, autocommit=True
     ) as superuser:
         superuser.execute("ALTER SYSTEM SET autovacuum_naptime = 1")
         superuser.execute("SELECT pg_reload_conf()")
@@ -41,7 +41,7 @@ def owner(data_dir: Path, django_db_blocker: DjangoDbBlocker) -> Iterator[Databa
     embedded.leave(data_dir)
 
 
-def test_a_vacuum_is_sent_away(owner: DatabaseWrapper) -> None:
+def test_an_autovacuum_is_waited_for(owner: DatabaseWrapper) -> None:
     alter = f"SET lock_timeout = {LOCK_TIMEOUT_S * 1000:.0f}; ALTER TABLE large ADD note text"
     with owner.cursor() as cursor:
         cursor.execute(
@@ -52,13 +52,13 @@ def test_a_vacuum_is_sent_away(owner: DatabaseWrapper) -> None:
         )
         cursor.execute("UPDATE large SET words = 'y'")
         _wait_for_vacuum(cursor)
-        lookout = Lookout(owner)
-        with pytest.raises(OperationalError, match="lock timeout"), lookout.give_way(atomic=False):
+        guard = LockGuard(owner)
+        with pytest.raises(OperationalError, match="lock timeout"), guard._looking_out():
             cursor.execute(alter)
-        assert lookout.maintained == "large"
-        lookout.send_maintenance_away()
+        assert guard.vacuumed == "large"
+        guard.wait_for_autovacuum()
         cursor.execute(alter)
-        lookout.close()
+        guard.close()
 
 
 def _wait_for_vacuum(cursor: Any) -> None:

@@ -1,0 +1,54 @@
+"""Waits until nobody uses an embedded server any more, however its users ended, and stops it:
+`-m api.database.reaper DIR`.
+
+Runs in a session of its own, so that neither Ctrl-C nor a kill of the service's process group ends it. At
+most one lives per data folder."""
+
+import contextlib
+import os
+import sys
+from pathlib import Path
+
+from api.database import EmbeddedDatabaseError, cluster, embedded, location
+
+
+def stop_after_last_user(data_dir: Path) -> None:
+    """Wait for the last user to go, then stop the server.
+
+    1. Where the server lies is read at the start: a data folder that is removed takes its pointer with it.
+    2. Waiting takes the users' lock alone and lets it go again: to hold it while waiting for the start lock
+       would meet a process that holds the start lock and wants to become a user.
+    3. `stop_if_unused` looks again under both; if someone has come, wait again.
+    4. The reaper's own lock goes before the start lock, or whoever starts the server next would find a reaper
+       that is on its way out.
+    """
+    own = embedded.reaper_lock(data_dir)
+    if not own.acquire(wait=False):
+        return
+    try:
+        with embedded.start_lock(data_dir):
+            place = location.find(data_dir)
+        while True:
+            with embedded.users_lock(data_dir, shared=False):
+                pass
+            if not place.is_current():
+                cluster.stop(place)
+                return
+            with embedded.start_lock(data_dir):
+                if embedded.stop_if_unused(data_dir):
+                    own.release()
+                    return
+    finally:
+        own.release()
+
+
+def main() -> None:
+    if os.fork():
+        return  # whoever started this waits for its end
+    os.chdir("/")
+    with contextlib.suppress(EmbeddedDatabaseError, FileNotFoundError):  # there is nobody to report to
+        stop_after_last_user(Path(sys.argv[1]))
+
+
+if __name__ == "__main__":
+    main()

@@ -29,11 +29,11 @@ from .places import body_places, pointer
 from .problems import Place, invalid
 from .references import ID_SCHEMA, Referring, is_id, referring
 from .refusals import refusal
-from .serializers import Body
+from .serializers import StrictSerializer
 from .suggestions import did_you_mean, listed
 
 
-class Why(Body):
+class Why(StrictSerializer):
     """Why the record changes, when it happened, and under which job."""
 
     reason = fields.Text(max_length=2000)

@@ -5,14 +5,14 @@ from __future__ import annotations
 from rest_framework import serializers
 
 from api.conventions import fields
-from api.conventions.serializers import Body
+from api.conventions.serializers import StrictSerializer
 from zones.findings.change_types import CHANGE_TYPES
 from zones.findings.named_changes import Cause
 
 CAUSES = [str(cause) for cause in Cause]
 
 
-class NamedSetShown(Body):
+class ChangeSetSummarySerializer(StrictSerializer):
     """A change set, enough to know whom to ask."""
 
     id = fields.Id()
@@ -22,36 +22,36 @@ class NamedSetShown(Body):
     reason = fields.Text()
 
 
-class NamedThingShown(Body):
+class ThingSummarySerializer(StrictSerializer):
     kind = fields.Text()
     id = fields.Id()
     name = fields.Text()
 
 
-class ChangeAtStepShown(Body):
+class ChangeAtStepSerializer(StrictSerializer):
     """One kind of change that was made, how often. before, after: of its value; of what it was connected to,
     ``before_thing`` and ``after_thing``."""
 
     type = fields.Choice(choices=list(CHANGE_TYPES))
     count = fields.Number(help_text="How many devices, segments or things.")
     device_kind = fields.Text()
-    model = NamedThingShown(allow_null=True)
-    thing = NamedThingShown(allow_null=True, help_text="What was changed, where that is one thing.")
+    model = ThingSummarySerializer(allow_null=True)
+    thing = ThingSummarySerializer(allow_null=True, help_text="What was changed, where that is one thing.")
     before = fields.Number(allow_null=True)
     after = fields.Number(allow_null=True)
-    before_thing = NamedThingShown(allow_null=True)
-    after_thing = NamedThingShown(allow_null=True)
+    before_thing = ThingSummarySerializer(allow_null=True)
+    after_thing = ThingSummarySerializer(allow_null=True)
 
 
-class NamedChangeShown(Body):
+class ChangeSummarySerializer(StrictSerializer):
     """One change: what was done, by which change set, and what the figure was before and after it."""
 
     cause = fields.Choice(choices=CAUSES)
     day = fields.Day()
     what = fields.Text(allow_blank=True)
-    changes = ChangeAtStepShown(many=True, help_text="The same by kind of change.")
-    change_set = NamedSetShown(allow_null=True)
-    correction = NamedSetShown(
+    changes = ChangeAtStepSerializer(many=True, help_text="The same by kind of change.")
+    change_set = ChangeSetSummarySerializer(allow_null=True)
+    correction = ChangeSetSummarySerializer(
         allow_null=True, help_text="The later correction of the record that last wrote it, if one did."
     )
     before = fields.Number(allow_null=True)
@@ -59,7 +59,7 @@ class NamedChangeShown(Body):
     limit = fields.Number(allow_null=True)
 
 
-class BaselineShown(Body):
+class BaselineSerializer(StrictSerializer):
     """The figure at the end of the first day, or of the survey day of a site taken over."""
 
     day = fields.Day()
@@ -68,14 +68,14 @@ class BaselineShown(Body):
     limit = fields.Number(allow_null=True)
 
 
-class BetweenShown(Body):
+class BetweenSerializer(StrictSerializer):
     """The estimates went past at different changes: between these two the limit was crossed."""
 
-    since = NamedChangeShown()
-    until = NamedChangeShown()
+    since = ChangeSummarySerializer()
+    until = ChangeSummarySerializer()
 
 
-class AttributionShown(Body):
+class AttributionSerializer(StrictSerializer):
     """Which change pushed a figure past its limit, as far as the record shows."""
 
     cause = fields.Choice(choices=CAUSES)
@@ -84,6 +84,6 @@ class AttributionShown(Body):
         child=fields.Id(), help_text="The change sets that are named, the causing one first."
     )
     day = fields.Day(allow_null=True)
-    change = NamedChangeShown(allow_null=True, help_text="The change that is named.")
-    between = BetweenShown(allow_null=True)
-    baseline = BaselineShown(allow_null=True, help_text="null: no known cause, or time alone.")
+    change = ChangeSummarySerializer(allow_null=True, help_text="The change that is named.")
+    between = BetweenSerializer(allow_null=True)
+    baseline = BaselineSerializer(allow_null=True, help_text="null: no known cause, or time alone.")

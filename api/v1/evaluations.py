@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from api.conventions import fields
-from api.conventions.serializers import Body
+from api.conventions.serializers import StrictSerializer
 from sites.changes.models import ChangeSet
 from zones.loads.wording import RenderedLoad
 from zones.planning.drafts import Difference, DraftEvaluation
@@ -13,20 +13,20 @@ from zones.planning.drafts import Difference, DraftEvaluation
 from . import figures
 
 
-class DifferenceShown(Body):
+class DifferenceSerializer(StrictSerializer):
     """One limit on one subject whose figure, limit or verdict would differ."""
 
     code = fields.Choice(choices=figures.CODES)
     title = fields.Text()
-    subject = figures.SubjectShown()
+    subject = figures.SubjectSerializer()
     sentence = fields.Text(help_text="What would change, in a sentence.")
     crosses = fields.Flag(help_text="It would be past its limit, or cannot tell, and is neither now.")
     clears = fields.Flag(help_text="It is past its limit, or cannot tell, and would be neither.")
-    before = figures.FigureShown(allow_null=True, help_text="null: it is not there yet.")
-    after = figures.FigureShown(allow_null=True, help_text="null: it would not be there any more.")
+    before = figures.FigureSerializer(allow_null=True, help_text="null: it is not there yet.")
+    after = figures.FigureSerializer(allow_null=True, help_text="null: it would not be there any more.")
 
 
-class EvaluationShown(Body):
+class EvaluationSerializer(StrictSerializer):
     """What a draft would do to its site: limits that it would cross first, then those that it would clear."""
 
     change_set_id = fields.Id()
@@ -36,12 +36,12 @@ class EvaluationShown(Body):
     crosses = fields.Flag(
         help_text="Some figure would be past its limit, or cannot tell, that is neither now."
     )
-    items = DifferenceShown(many=True)
-    not_computed = figures.NotComputedShown(many=True, help_text="What could no longer be computed.")
-    computed = figures.NotComputedShown(many=True, help_text="What could be computed again.")
+    items = DifferenceSerializer(many=True)
+    not_computed = figures.NotComputedSerializer(many=True, help_text="What could no longer be computed.")
+    computed = figures.NotComputedSerializer(many=True, help_text="What could be computed again.")
 
 
-def evaluation_shown(draft: ChangeSet, found: DraftEvaluation) -> dict[str, Any]:
+def evaluation_data(draft: ChangeSet, found: DraftEvaluation) -> dict[str, Any]:
     return {
         "change_set_id": draft.pk,
         "site_id": draft.site_id,

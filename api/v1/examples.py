@@ -118,7 +118,7 @@ BODIES: Final[dict[str, dict[str, Any]]] = {
     ),
     "ReadingSupersede": _correction(value=0.68),
     # drafts
-    "DraftBody": {
+    "Draft": {
         "site_id": 12,
         "reason": "Two more speakers at the gate",
         "job_reference": "Q-118",
@@ -136,20 +136,20 @@ BODIES: Final[dict[str, dict[str, Any]]] = {
             {"op": "point.append", "run": 81, "after": "@first", "model": 9},
         ],
     },
-    "RevisedBody": {"operations": [{"op": "point.append", "run": 81, "after": 140, "model": 9}]},
-    "AcceptBody": {"happened_on": "2026-11-24", "job_reference": "LS-2207"},
-    "NothingBody": {},
+    "DraftRevision": {"operations": [{"op": "point.append", "run": 81, "after": 140, "model": 9}]},
+    "Acceptance": {"happened_on": "2026-11-24", "job_reference": "LS-2207"},
+    "Nothing": {},
     # findings
-    "FindingBody": {
+    "FindingChange": {
         "state": "deferred",
         "deferred_until": "2026-12-24",
         "state_reason": "With the next test visit",
     },
-    "TicketBody": {"ticket_reference": "INC-40718"},
+    "Ticket": {"ticket_reference": "T-40718"},
     # programs
-    "TokenBody": {"name": "ticketing", "scopes": ["inventory:read", "findings:write"]},
+    "TokenRequest": {"name": "ticketing", "scopes": ["record:read", "findings:write"]},
     # calculations
-    "DescribedRunBody": {
+    "DescribedRun": {
         "source": {"voltage_v": 24, "tolerance": 0.05, "internal_resistance_ohm": 0.2},
         "temperature_c": 20,
         "points": [

@@ -5,31 +5,30 @@ from __future__ import annotations
 from typing import Any
 
 from api.conventions import fields
-from api.conventions.serializers import Body, Query
+from api.conventions.serializers import StrictSerializer
 from zones.loads.explanations import Explanations
 from zones.loads.wording import RenderedLoad
 from zones.loads.zone_loads import ZoneLoad, cautions_of_zone
 from zones.models import Zone
 
 from . import figures
-from .dated import as_of_field
-from .worked import CalculationShown, calculation
+from .dated import AsOfQuery
+from .worked import CalculationSerializer
 
 
-class LoadQuery(Query):
-    as_of = as_of_field()
+class LoadQuery(AsOfQuery):
     explain = fields.Flag(
         default=False, help_text="With each figure also its worked calculation, from the inputs to the limit."
     )
 
 
-class ExplainedShown(figures.FigureShown):
+class ExplainedSerializer(figures.FigureSerializer):
     """A figure; with `explain=true` also how it was computed."""
 
-    calculation = CalculationShown(required=False)
+    calculation = CalculationSerializer(required=False)
 
 
-class ZoneLoadShown(Body):
+class ZoneLoadSerializer(StrictSerializer):
     """Everything that bears on a zone on a day, worst verdict first and then least headroom."""
 
     zone_id = fields.Id()
@@ -39,13 +38,13 @@ class ZoneLoadShown(Body):
     as_of = fields.Day()
     verdict = fields.Choice(choices=figures.VERDICTS, help_text="The worst of all its figures.")
     summary = fields.Text(help_text="The loads in a sentence or two.")
-    tightest = figures.FigureShown(allow_null=True, help_text="The figure of least headroom.")
-    items = ExplainedShown(many=True)
-    not_computed = figures.NotComputedShown(many=True, help_text="What cannot be computed, and why.")
-    cautions = figures.CautionShown(many=True)
+    tightest = figures.FigureSerializer(allow_null=True, help_text="The figure of least headroom.")
+    items = ExplainedSerializer(many=True)
+    not_computed = figures.NotComputedSerializer(many=True, help_text="What cannot be computed, and why.")
+    cautions = figures.CautionSerializer(many=True)
 
 
-def zone_load_shown(zone: Zone, load: ZoneLoad, explanations: Explanations | None) -> dict[str, Any]:
+def zone_load_data(zone: Zone, load: ZoneLoad, explanations: Explanations | None) -> dict[str, Any]:
     return {
         "zone_id": zone.pk,
         "zone": zone.name,
@@ -64,5 +63,5 @@ def zone_load_shown(zone: Zone, load: ZoneLoad, explanations: Explanations | Non
 def _explained(one: RenderedLoad, explanations: Explanations | None) -> dict[str, Any]:
     shown = figures.figure(one)
     if explanations is not None:
-        shown["calculation"] = calculation(explanations.of(one.load))
+        shown["calculation"] = CalculationSerializer(explanations.of(one.load)).data
     return shown

@@ -41,8 +41,12 @@ class Change:
 def today_at(site_id: int | None) -> dt.date:
     """Today in the time zone of a site."""
     zones = Site.objects.filter(pk=site_id or 0).values_list("time_zone", flat=True)
-    name = zones.first() or "UTC"
-    return timezone.now().astimezone(ZoneInfo(name)).date()
+    return today_in(zones.first() or "UTC")
+
+
+def today_in(time_zone: str) -> dt.date:
+    """Today in a time zone, by its name."""
+    return timezone.now().astimezone(ZoneInfo(time_zone)).date()
 
 
 def next_site_id() -> int:

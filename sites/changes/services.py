@@ -25,7 +25,7 @@ from .applying import apply_operations, check_deferred_keys, kind_for
 from .context import change_context, each_row_context
 from .errors import ChangeConflict, ChangeRefused, Problem
 from .listeners import tell_accepted
-from .making import Change, change_set_row, make_change_set, next_site_id, require_said, today_at
+from .making import Change, change_set_row, make_change_set, next_site_id, require_said, today_at, today_in
 from .models import ChangeSet
 from .operations import read_operations
 from .work import Work
@@ -44,6 +44,7 @@ __all__ = [
     "open_change_set",
     "open_change_sets",
     "today_at",
+    "today_in",
 ]
 
 R = TypeVar("R")

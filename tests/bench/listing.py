@@ -60,7 +60,7 @@ def cases(_wanted: tuple[str, ...], _sites: int) -> Iterator[Line]:
     user, _ = User.objects.get_or_create(
         username="bench", defaults={"role": User.Role.MANAGER, "all_customers": True}
     )
-    _, secret = token_make(user=user, scopes=["inventory:read"])
+    _, secret = token_make(user=user, scopes=["record:read"])
     with _served() as port:
         caller = http.client.HTTPConnection("127.0.0.1", port)
 

@@ -102,7 +102,7 @@ def test_another_process_takes_over(step: str, undisturbed: dict[str, Any], proc
     killed.kill()
     following.until(lambda: not Mark.objects.exists())
     os.kill(following.popen.pid, signal.SIGTERM)
-    assert "1 sites recomputed, 0 could not be." in following.ended()
+    assert "1 site recomputed. 0 failed." in following.ended()
     assert left_of(disturbed.site_id) == undisturbed
 
 

@@ -1,4 +1,4 @@
-"""What a figure is about. The numbers are kept in the database: add at the end, never renumber."""
+"""Kinds of things that figures are about. The numbers are stored: add at the end, never renumber."""
 
 from __future__ import annotations
 

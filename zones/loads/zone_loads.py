@@ -6,7 +6,7 @@ import datetime as dt
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 
-from sites.selectors import before_of
+from sites.changes.steps import first_step_after
 from zones.electrical.subjects import Subject
 from zones.electrical.verdicts import Verdict
 from zones.hazards import Hazards
@@ -69,7 +69,7 @@ def loads_of_zones(loads: Loads, zone_ids: Collection[int]) -> Mapping[int, Zone
 
 def cautions_of_zone(zone: Zone, load: ZoneLoad) -> tuple[CautionHere, ...]:
     """What to beware of where the things stand that bear on the zone."""
-    return Hazards(load.closet_ids, {zone.site_id: before_of(load.as_of)}).cautions(
+    return Hazards(load.closet_ids, {zone.site_id: first_step_after(load.as_of)}).cautions(
         zone.site,
         sorted(load.closet_ids),
         life_safety=[zone.life_safety],

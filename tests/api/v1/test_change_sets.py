@@ -155,15 +155,15 @@ def test_a_revision_between_reading_and_accepting_is_stale(
     answer = draft(client, hall, twelve_more(hall))
     made = ChangeSet.objects.get(pk=answer.json()["id"])
 
-    from api.v1.change_sets import ChangeSets
+    from api.v1.change_sets import ChangeSetViewSet
 
-    whole = ChangeSets.body
+    whole = ChangeSetViewSet.validated_body
 
-    def body(self: ChangeSets) -> dict[str, Any]:
+    def body(self: ChangeSetViewSet) -> dict[str, Any]:
         change_set_revise(change_set=made, reason="meanwhile")
         return whole(self)
 
-    monkeypatch.setattr(ChangeSets, "body", body)
+    monkeypatch.setattr(ChangeSetViewSet, "validated_body", body)
     late = refused(client, f"change-sets/{made.pk}/accept", {}, answer["ETag"])
     assert late.status_code == 412
     made.refresh_from_db()

@@ -351,15 +351,15 @@ def test_of_two_who_write_only_the_first_does(
     assert refused(client, address, {"state": "acknowledged"}).status_code == 428
     assert refused(client, address, {"state": "acknowledged"}, '"99"').status_code == 412
 
-    from api.v1.findings import Findings
+    from api.v1.findings import FindingViewSet
 
-    whole = Findings.body
+    whole = FindingViewSet.validated_body
 
-    def body(self: Findings) -> dict[str, Any]:
+    def body(self: FindingViewSet) -> dict[str, Any]:
         finding_acknowledge(finding=finding, user=technician, reason="mine")
         return whole(self)
 
-    monkeypatch.setattr(Findings, "body", body)
+    monkeypatch.setattr(FindingViewSet, "validated_body", body)
     late = refused(client, address, {"outcome": "repaired"}, etag_of(client, address))
     assert late.status_code == 412
     assert late["ETag"] == etag_of(client, address)

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from django.test import Client
 
-from api.v1.zone_states import ZoneFigureShown, ZoneFindingShown
+from api.v1.zone_states import ZoneFigureSerializer, ZoneFindingSerializer
 from sites.access.models import User
 from sites.changes.services import today_at
 from sites.models import Basis, DeviceModel
@@ -289,7 +289,7 @@ def test_a_list_shows_what_the_last_recheck_found(hall: Hall, client: Client) ->
     assert [zone["name"] for zone in shown] == ["Gangway", "Ticket hall"]
     for zone in shown:
         load = get(client, f"zones/{zone['id']}/load")["items"]
-        names = ZoneFigureShown().fields.keys() - {"subject", "as_of"}
+        names = ZoneFigureSerializer().fields.keys() - {"subject", "as_of"}
         assert sorted(map(_plain, zone["figures"])) == sorted(
             _plain({name: item[name] for name in names} | {"subject": item["subject"]}) for item in load
         )
@@ -300,7 +300,7 @@ def test_a_list_shows_what_the_last_recheck_found(hall: Hall, client: Client) ->
         assert listed
         assert zone["findings"] == [
             {
-                **{name: finding[name] for name in ZoneFindingShown().fields},
+                **{name: finding[name] for name in ZoneFindingSerializer().fields},
                 "subject": {name: finding["subject"][name] for name in ("kind", "id")},
             }
             for finding in listed
@@ -317,7 +317,10 @@ def test_what_stands_beside_a_zone_is_as_described(hall: Hall, client: Client) -
     add_speakers(hall, 12)
     check([hall.site.pk])
     zone = get(client, f"zones/{hall.zone.pk}", expand="figures,findings")
-    for described, items in ((ZoneFigureShown(), zone["figures"]), (ZoneFindingShown(), zone["findings"])):
+    for described, items in (
+        (ZoneFigureSerializer(), zone["figures"]),
+        (ZoneFindingSerializer(), zone["findings"]),
+    ):
         assert items
         for item in items:
             assert list(item) == list(described.fields)

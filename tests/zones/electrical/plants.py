@@ -1,7 +1,5 @@
 """Plants built by hand for tests: things by keyword, later facts by ``change``, groups joined as the reader
-joins them.
-
-Nothing here computes; it only lays out rows. Steps are small integers; the default step of a thing is 1.
+joins them. Steps are small integers; the default step of a thing is 1.
 """
 
 from __future__ import annotations
@@ -144,8 +142,8 @@ ROWS: dict[str, type[p.Table]] = {
 
 
 class ToyPlant:
-    """Call the makers, then ``build()``. Makers return the dense index of what they made; ids are index +
-    1000."""
+    """A plant in the making: call the makers, which return dense indexes (ids are index + 1000), then
+    ``build()``."""
 
     def __init__(self, *, temperature_c: float = 20.0, factors: Factors | None = None) -> None:
         self.temperature_c = temperature_c

@@ -135,7 +135,7 @@ def address_used_twice(scene: Scene, load: Load) -> Worked:
 @explains("reading_disagrees")
 def reading_disagrees(scene: Scene, load: Load) -> Worked:
     anchoring = scene.site.anchoring
-    at = int(np.flatnonzero(anchoring.reading_id == load.detail)[0])
+    at = int(np.flatnonzero(anchoring.readings.reading_id == load.detail)[0])
     reading = int(np.flatnonzero(scene.plant.readings.reading_id == load.detail)[0])
     value = float(scene.plant.readings.value[reading])
     unit = "A" if scene.plant.readings.kind[reading] == 0 else "V"

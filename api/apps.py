@@ -1,4 +1,4 @@
-"""The service, outermost: settings, REST, events, pages, operations."""
+"""The outermost room: settings, REST, the demo, operations."""
 
 import importlib
 
@@ -18,5 +18,5 @@ class ApiConfig(AppConfig):
 
         connection_created.connect(refuse_unfit_database, dispatch_uid="refuse_unfit_database")
         if settings.CELERY_BROKER_URL:
-            # Whoever sends a task must send it by our application, not by Celery's default one
+            # Tasks are sent by our Celery application, not by Celery's default one
             importlib.import_module("api.celery")

@@ -1,5 +1,5 @@
-"""The Celery application. It only says "look now": the database is the queue (DEVELOPERS.md), so a lost
-message costs seconds and no result. Without CELERY_BROKER_URL no broker is ever contacted, and the sweeper
+"""The Celery application. Its messages only wake workers: the database is the queue (DEVELOPERS.md), so a
+lost message costs seconds and no result. Without CELERY_BROKER_URL no broker is contacted, and the sweeper
 does the work."""
 
 import os
@@ -21,14 +21,14 @@ app.autodiscover_tasks(["zones.recheck"])
 
 @celeryd_init.connect
 def refuse_to_work_unfit(**_signal: Any) -> None:
-    """Look at what a worker stands on before it takes a task. Celery logs an exception of a signal's receiver
-    and goes on, hence SystemExit."""
+    """Stop a worker with an unfit configuration before its first task. Celery only logs other exceptions of a
+    signal receiver, hence SystemExit."""
     from api.database.rules import look_at_start
 
     if not settings.CELERY_BROKER_URL:
         raise SystemExit(
-            "CELERY_BROKER_URL is not set, so nobody could tell a worker anything. Set it, or run "
-            "`manage.py sweep --loop` instead of a worker."
+            "CELERY_BROKER_URL is not set, so no message reaches a worker. Set it, or run `manage.py sweep "
+            "--loop` instead of a worker."
         )
     try:
         look_at_start()

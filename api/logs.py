@@ -1,4 +1,4 @@
-"""Logs: one line an event, with the request's id; JSON for machines, colour for a terminal."""
+"""Logs: one line an event, with the request's id; JSON, or colour on a terminal."""
 
 import sys
 from typing import Any
@@ -7,8 +7,7 @@ import structlog
 
 
 def configure(log_format: str, level: str) -> dict[str, Any]:
-    """Set structlog up and give the LOGGING setting, so that a line of ours and one of a library's look
-    alike."""
+    """The LOGGING setting, with structlog configured so that our lines and those of libraries look alike."""
     shared: list[structlog.types.Processor] = [
         structlog.contextvars.merge_contextvars,
         structlog.stdlib.add_logger_name,
@@ -28,7 +27,7 @@ def configure(log_format: str, level: str) -> dict[str, Any]:
         wrapper_class=structlog.stdlib.BoundLogger,
         cache_logger_on_first_use=True,
     )
-    # Tracebacks without local variables: those may hold a door code, or what a person sent
+    # Tracebacks have no local variables: they could hold a door code or a request's data
     last: list[structlog.types.Processor]
     if log_format == "json":
         tracebacks = structlog.tracebacks.ExceptionDictTransformer(show_locals=False)
@@ -53,7 +52,7 @@ def configure(log_format: str, level: str) -> dict[str, Any]:
         },
         "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "line"}},
         "root": {"handlers": ["stderr"], "level": level},
-        # Django's own handlers would say everything twice, and its own level would hide ours
+        # Django's handlers would repeat every line, and its level would override ours
         "loggers": {
             name: {"handlers": [], "propagate": True, "level": "NOTSET"}
             for name in ("django", "django.server")
@@ -62,8 +61,7 @@ def configure(log_format: str, level: str) -> dict[str, Any]:
 
 
 def _keep_plain(_logger: Any, _method: str, event: structlog.types.EventDict) -> structlog.types.EventDict:
-    """Drop what Django attaches to a record besides its message: the request and its response, which hold
-    whatever a person sent."""
+    """The event without the request and response that Django attaches, which hold a request's data."""
     for name in ("request", "response", "server_time"):
         event.pop(name, None)
     return event

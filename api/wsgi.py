@@ -1,4 +1,4 @@
-"""The door for a WSGI server: `gunicorn api.wsgi`."""
+"""WSGI application: `gunicorn api.wsgi`."""
 
 import gc
 import os
@@ -15,9 +15,9 @@ from api.database.rules import look_at_start  # noqa: E402
 
 look_at_start()
 
-# All that answers is loaded now instead of at the first request. It stays until the end, so the search for
-# garbage leaves it out: an answer of some thousand items sets that off several times, and each time it would
-# go through every module, for a quarter of the time of such an answer
+# Load all views now instead of at the first request, and freeze them: otherwise the garbage collector, which
+# an answer of some thousand items starts several times, visits every module, for a quarter of that answer's
+# time
 _ = get_resolver().url_patterns
 gc.collect()
 gc.freeze()

@@ -1,5 +1,5 @@
 #!/bin/sh
-# Run once by the PostgreSQL image, on an empty volume: the role that owns the tables, and the service's.
+# The PostgreSQL image runs this once, on an empty volume: creates the owner's role, the service's role and the database.
 set -eu
 psql --username "$POSTGRES_USER" --no-psqlrc --set ON_ERROR_STOP=1 \
   --set owner_password="$OWNER_PASSWORD" --set service_password="$SERVICE_PASSWORD" <<'SQL'

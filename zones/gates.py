@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 from sites.access.gates import Gate
-from zones.findings.models import Case, Finding
-from zones.models import Landing, PagingSet, Point, Run, Zone, ZoneEndpoint
-from zones.proving.models import Reading
+from zones.models import Case, Finding, Landing, PagingSet, Point, Reading, Run, Zone, ZoneEndpoint
 
 zone_for = Gate(Zone, "site")
 zone_endpoint_for = Gate(ZoneEndpoint, "site")

@@ -7,6 +7,7 @@ from collections.abc import Callable
 from typing import Any
 
 import structlog
+from django.conf import settings
 from django.core.exceptions import (
     BadRequest,
     PermissionDenied,
@@ -26,7 +27,7 @@ from sites.changes.errors import ChangeConflict, ChangeRefused
 
 from . import database_errors, problems
 from .places import body_places
-from .problems import Problem, invalid
+from .problems import Kind, Problem, invalid
 from .refusals import conflict, refusal
 
 log = structlog.get_logger(__name__)
@@ -73,10 +74,6 @@ def _service_error(error: DjangoInvalid) -> Problem:
     return _serializer_error(exceptions.ValidationError(serializers.as_serializer_error(error)))
 
 
-def _malformed(error: exceptions.ParseError) -> Problem:
-    return Problem(problems.MALFORMED_BODY, str(error.detail))
-
-
 def _not_authenticated(error: exceptions.APIException) -> Problem:
     challenge = getattr(error, "auth_header", None)
     return Problem(
@@ -94,20 +91,13 @@ def _ability_missing(error: AbilityMissing) -> Problem:
     )
 
 
-def _forbidden(_error: Exception) -> Problem:
-    return Problem(problems.FORBIDDEN, "Your role does not include this.")
-
-
-def _not_found(_error: Exception) -> Problem:
-    return Problem(problems.NOT_FOUND, NOTHING_HERE)
-
-
-def _method_not_allowed(error: exceptions.MethodNotAllowed) -> Problem:
-    return Problem(problems.METHOD_NOT_ALLOWED, str(error.detail))
-
-
-def _not_acceptable(_error: Exception) -> Problem:
-    return Problem(problems.NOT_ACCEPTABLE, "What is here can be had as application/json only.")
+def _throttled(error: exceptions.Throttled) -> Problem:
+    wait_s = getattr(error, "wait", None) or 0
+    return Problem(
+        problems.RATE_LIMITED,
+        f"This caller may make {settings.REQUESTS_PER_MINUTE} requests in a minute; wait {wait_s} seconds.",
+        headers={"Retry-After": str(wait_s)},
+    )
 
 
 def _unsupported(error: exceptions.UnsupportedMediaType) -> Problem:
@@ -118,30 +108,37 @@ def _unsupported(error: exceptions.UnsupportedMediaType) -> Problem:
     )
 
 
-def _too_large(_error: Exception) -> Problem:
-    return Problem(problems.TOO_LARGE, "The body is larger than is taken here.")
-
-
-def _bad_request(_error: Exception) -> Problem:
-    return Problem(problems.BAD_REQUEST, "The request cannot be understood as it was sent.")
+def _saying(kind: Kind, detail: str = "") -> Callable[[Any], Problem]:
+    """Always this kind of problem, in these words, or those of the error."""
+    return lambda error: Problem(kind, detail or str(error.detail))
 
 
 # The first that fits holds, so what is special stands before what is general
 _PROBLEMS: list[tuple[tuple[type[Exception], ...], Callable[[Any], Problem]]] = [
     ((exceptions.ValidationError,), _serializer_error),
     ((DjangoInvalid,), _service_error),
-    ((exceptions.ParseError,), _malformed),
+    ((exceptions.ParseError,), _saying(problems.MALFORMED_BODY)),
     ((exceptions.NotAuthenticated, exceptions.AuthenticationFailed), _not_authenticated),
     ((ChangeConflict,), conflict),
     ((ChangeRefused,), refusal),
     ((AbilityMissing,), _ability_missing),
-    ((exceptions.PermissionDenied, PermissionDenied), _forbidden),
-    ((Http404, exceptions.NotFound), _not_found),
-    ((exceptions.MethodNotAllowed,), _method_not_allowed),
-    ((exceptions.NotAcceptable,), _not_acceptable),
+    (
+        (exceptions.PermissionDenied, PermissionDenied),
+        _saying(problems.FORBIDDEN, "Your role does not include this."),
+    ),
+    ((Http404, exceptions.NotFound), _saying(problems.NOT_FOUND, NOTHING_HERE)),
+    ((exceptions.MethodNotAllowed,), _saying(problems.METHOD_NOT_ALLOWED)),
+    (
+        (exceptions.NotAcceptable,),
+        _saying(problems.NOT_ACCEPTABLE, "What is here can be had as application/json only."),
+    ),
     ((exceptions.UnsupportedMediaType,), _unsupported),
-    ((RequestDataTooBig,), _too_large),
-    ((SuspiciousOperation, BadRequest, UnreadablePostError), _bad_request),
+    ((exceptions.Throttled,), _throttled),
+    ((RequestDataTooBig,), _saying(problems.TOO_LARGE, "The body is larger than is taken here.")),
+    (
+        (SuspiciousOperation, BadRequest, UnreadablePostError),
+        _saying(problems.BAD_REQUEST, "The request cannot be understood as it was sent."),
+    ),
 ]
 
 
@@ -153,22 +150,21 @@ def is_for_the_api(request: HttpRequest) -> bool:
 
 
 def handler400(request: HttpRequest, exception: Exception) -> HttpResponse:
-    if not is_for_the_api(request):
-        return defaults.bad_request(request, exception)
-    problem = _too_large(exception) if isinstance(exception, RequestDataTooBig) else _bad_request(exception)
-    return problem.as_response(request)
+    return _answered(request, exception) or defaults.bad_request(request, exception)
 
 
 def handler403(request: HttpRequest, exception: Exception) -> HttpResponse:
-    if not is_for_the_api(request):
-        return defaults.permission_denied(request, exception)
-    return (problem_of(exception) or _forbidden(exception)).as_response(request)
+    return _answered(request, exception) or defaults.permission_denied(request, exception)
 
 
 def handler404(request: HttpRequest, exception: Exception) -> HttpResponse:
-    if not is_for_the_api(request):
-        return defaults.page_not_found(request, exception)
-    return _not_found(exception).as_response(request)
+    return _answered(request, exception) or defaults.page_not_found(request, exception)
+
+
+def _answered(request: HttpRequest, exception: Exception) -> HttpResponse | None:
+    """The problem that `exception` is, where it is for the API."""
+    problem = problem_of(exception) if is_for_the_api(request) else None
+    return None if problem is None else problem.as_response(request)
 
 
 def handler500(request: HttpRequest) -> HttpResponse:

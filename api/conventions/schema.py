@@ -1,5 +1,6 @@
-"""The OpenAPI 3.1 description, made from what the views declare (`api.conventions.views`): queries, bodies,
-answers, abilities; with the problems, headers and the list envelope that every address has in common."""
+"""The OpenAPI 3.1 description, made from what the views declare (`Spec` in `api.conventions.views`): queries,
+bodies, answers, abilities; with the problems, headers and the list envelope that every address has in
+common."""
 
 from __future__ import annotations
 
@@ -14,11 +15,12 @@ from rest_framework.request import Request
 from rest_framework.serializers import BaseSerializer
 
 from . import problems
-from .listing import LARGEST_COUNT, Names
+from .answers import AnswerSerializer
+from .filters import LARGEST_COUNT, Names
 from .permissions import PUBLIC
-from .representations import Representation
-from .serializers import Query
-from .views import Door, Resource
+from .serializers import ResourceSerializer
+from .views import ApiView, Spec
+from .viewsets import ReadOnlyViewSet
 from .writing import WHY_SCHEMA, Writing
 
 _ALWAYS: Final = (problems.BAD_REQUEST, problems.NOT_ACCEPTABLE, problems.INTERNAL, problems.UNAVAILABLE)
@@ -30,52 +32,46 @@ _WITH_BODY: Final = (
     problems.UNPROCESSABLE,
 )
 _WITH_VERSION: Final = (problems.STALE_VERSION, problems.PRECONDITION_REQUIRED)
-# What an address that names a thing always takes by its version
-_VERSIONED: Final = ("PUT", "PATCH", "DELETE")
 
 
 class Schema(AutoSchema):
     """One operation, as its view declares it."""
 
-    view: Door  # type: ignore[override]
+    view: ApiView  # type: ignore[override]
 
     @property
     def operation(self) -> str:
         return getattr(self.view, "action", None) or self.method.lower()
 
     @property
-    def is_public(self) -> bool:
-        return self.view.abilities.get(self.operation) == PUBLIC
+    def spec(self) -> Spec:
+        return self.view.spec_of(self.operation)
 
     @property
-    def takes_version(self) -> bool:
-        return self.method in _VERSIONED or self.operation in getattr(self.view, "versioned", ())
+    def is_public(self) -> bool:
+        return self.spec.ability == PUBLIC
 
     def _is_list_view(self, serializer: Any = None) -> bool:  # noqa: ARG002 - the envelope is written out here
         return False
 
     def get_operation_id(self) -> str:
         named = f"by_{self.path.rpartition('{')[2].rstrip('}')}" if self.path.endswith("}") else ""
-        of_a_resource = isinstance(self.view, Resource)
+        of_a_resource = isinstance(self.view, ReadOnlyViewSet)
         words = [*self._tokenize_path(), self.operation, "" if of_a_resource else named]
         return "_".join(word.replace("-", "_") for word in words if word)
-
-    def get_serializer_name(self, serializer: BaseSerializer, direction: Direction) -> str:
-        name: str = super().get_serializer_name(serializer, direction)  # type: ignore[arg-type]
-        return name.removesuffix("Shown")
 
     def get_auth(self) -> list[dict[str, Any]]:
         return [] if self.is_public else super().get_auth()
 
     def get_extensions(self) -> dict[str, Any]:
-        return {} if self.is_public else {"x-ability": str(self.view.abilities.get(self.operation))}
+        return {} if self.is_public else {"x-ability": str(self.spec.ability)}
 
     def get_override_parameters(self) -> list[Any]:
-        query: type[Query] = self.view.query_class(self.operation)
+        query = self.spec.query
         taken = query().fields
         found: list[Any] = [query] if taken else []
         found += [_parameter(name, field) for name, field in taken.items() if isinstance(field, Names)]
-        if self.takes_version:
+        if self.spec.if_match:
             found.append(
                 OpenApiParameter(
                     "If-Match",
@@ -88,7 +84,7 @@ class Schema(AutoSchema):
         return found
 
     def _get_request_body(self, direction: Direction = "request") -> dict[str, Any] | None:
-        body = self.view.bodies.get(self.operation)
+        body = self.spec.body
         if body is None:
             return None
         if isinstance(body, Writing):
@@ -118,17 +114,11 @@ class Schema(AutoSchema):
         return reference
 
     def get_response_serializers(self) -> Any:
-        view = self.view
-        if self.operation in view.answers:
-            return view.answers[self.operation]
-        if not isinstance(view, Resource) or self.operation == "destroy":
-            return {204: None}
-        if self.operation == "list":
-            return {200: self._envelope(view.representation)}
-        return {201 if self.operation in view.making else 200: view.representation}
+        spec = self.spec
+        return {spec.status: self._envelope(spec.answer) if self.operation == "list" else spec.answer}
 
-    def _envelope(self, representation: type[Representation]) -> dict[str, Any]:
-        item = self.resolve_serializer(representation, "response")
+    def _envelope(self, serializer: type[ResourceSerializer]) -> dict[str, Any]:
+        item = self.resolve_serializer(serializer, "response")
         component = ResolvedComponent(
             name=f"{item.name}List",
             type=ResolvedComponent.SCHEMA,
@@ -164,17 +154,20 @@ class Schema(AutoSchema):
         schema = super()._postprocess_serializer_schema(  # type: ignore[no-untyped-call]
             schema, serializer, direction
         )
-        if isinstance(serializer, Representation):
+        if isinstance(serializer, ResourceSerializer):
             if serializer.__class__.__doc__ is None:
                 schema.pop("description", None)  # that of the base class
             # `fields` can leave out any other, and `expand` adds these
             schema["required"] = ["id"]
             for name, expansion in serializer.expansions.items():
-                item = self.resolve_serializer(expansion.representation, direction).ref
-                one = {"anyOf": [item, {"type": "null"}]} if expansion.nullable else item
-                schema["properties"][name] = {"type": "array", "items": item} if expansion.many else one
+                item = self.resolve_serializer(expansion, direction).ref
+                one = {"anyOf": [item, {"type": "null"}]} if serializer.may_be_null(name) else item
+                many = serializer.expands_to_many(name)
+                schema["properties"][name] = {"type": "array", "items": item} if many else one
         elif schema.get("type") == "object":
             schema["additionalProperties"] = False
+        if isinstance(serializer, AnswerSerializer) and type(serializer) is AnswerSerializer:
+            schema["description"] = serializer.description()
         for value in schema.get("properties", {}).values():
             if {"type": "string", "maxLength": 0} in value.get("oneOf", ()):
                 # Formats are not checked, so that a blank text is both an address and a blank text
@@ -195,15 +188,10 @@ class Schema(AutoSchema):
 
     def _headers(self, status: str) -> dict[str, Any]:
         names = ["X-Request-ID"] if self.is_public else ["X-Request-ID", "RateLimit", "RateLimit-Policy"]
-        answers_with_a_thing = (
-            isinstance(self.view, Resource)
-            and self.operation not in self.view.answers
-            and self.operation not in ("list", "destroy")
-        )
-        if answers_with_a_thing:
-            names.append("ETag")
-        if answers_with_a_thing and status == "201":
-            names.append("Location")
+        view = self.view
+        of_a_thing = isinstance(view, ReadOnlyViewSet) and self.spec.answer is view.serializer_class
+        if of_a_thing and self.operation != "list":
+            names += ["ETag", "Location"] if status == "201" else ["ETag"]
         return {name: {"$ref": f"#/components/headers/{name}"} for name in names}
 
     def _problems(self, operation: dict[str, Any]) -> list[problems.Kind]:
@@ -214,7 +202,7 @@ class Schema(AutoSchema):
             found.append(problems.NOT_FOUND)
         if "requestBody" in operation:
             found += _WITH_BODY
-        if self.takes_version:
+        if self.spec.if_match:
             found += _WITH_VERSION
         return found
 

@@ -1,33 +1,36 @@
-"""Serializers that take nothing silently: a name they do not know, or may not write, is an error that names
-it."""
+"""Serializers: of bodies and queries, which take nothing silently (a name they do not know, or may not write,
+is an error that names it), and of resources, whose fields follow from their models."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import copy
+from collections.abc import Mapping, Sequence
+from functools import cache
 from typing import Any, ClassVar
 
-from django.db import models
+from django.core.exceptions import FieldDoesNotExist
+from django.db.models import Field as ModelField
+from django.db.models import Model, QuerySet
 from rest_framework import serializers
 from rest_framework.exceptions import ErrorDetail
 from rest_framework.exceptions import ValidationError as Invalid
-from rest_framework.fields import Field
 from rest_framework.settings import api_settings
-from rest_framework.validators import UniqueValidator
 
 from . import fields
 from .suggestions import did_you_mean, listed
 from .wording import in_our_words
 
 
-class _Strict(serializers.Serializer):
+class StrictSerializer(serializers.Serializer):
+    """What a request's body holds; or an answer that is no resource."""
+
     default_error_messages = {"invalid": "Expected a JSON object."}
 
-    def get_fields(self) -> dict[str, Any]:
-        found: dict[str, Any] = super().get_fields()
-        for name, field in found.items():
+    def __init_subclass__(cls, **kwargs: Any) -> None:
+        super().__init_subclass__(**kwargs)
+        for name, field in cls._declared_fields.items():
             if not field.read_only:
                 in_our_words(name, field)
-        return found
 
     def to_internal_value(self, data: Any) -> Any:
         """The values; every unknown name is reported beside whatever else is wrong, never instead of it."""
@@ -62,51 +65,137 @@ class _Strict(serializers.Serializer):
         return found
 
 
-class Body(_Strict):
-    """What a request's body holds."""
-
-
-class Query(fields.Queried, _Strict):
+class QuerySerializer(fields.Queried, StrictSerializer):
     """What a request's query holds: each name at most once."""
-
-
-class ModelBody(_Strict, serializers.ModelSerializer):
-    """A body that has fields of a model; without the library's look-ups for uniqueness, which race and see
-    beyond the scope: the database's named constraints decide (`database_errors`)."""
-
-    serializer_field_mapping: ClassVar[dict[type[models.Field], type[Field]]] = {
-        **serializers.ModelSerializer.serializer_field_mapping,
-        models.FloatField: fields.Number,
-        models.IntegerField: fields.Whole,
-        models.BigIntegerField: fields.Whole,
-        models.PositiveIntegerField: fields.Whole,
-        models.PositiveSmallIntegerField: fields.Whole,
-        models.SmallIntegerField: fields.Whole,
-        models.AutoField: fields.Whole,
-        models.BigAutoField: fields.Whole,
-        models.BooleanField: fields.Flag,
-        models.CharField: fields.Text,
-        models.TextField: fields.Text,
-        models.DateField: fields.Day,
-        models.DateTimeField: fields.Instant,
-    }
-    serializer_choice_field = fields.Choice
-
-    def build_standard_field(self, field_name: str, model_field: Any) -> tuple[type[Any], dict[str, Any]]:
-        field_class, kwargs = super().build_standard_field(field_name, model_field)
-        kwargs["validators"] = [
-            validator
-            for validator in kwargs.get("validators", [])
-            if not isinstance(validator, UniqueValidator)
-        ]
-        if not kwargs["validators"]:
-            del kwargs["validators"]
-        return field_class, kwargs
-
-    def get_validators(self) -> list[Any]:
-        return []
 
 
 def whole_body_error(text: str, code: str = "invalid") -> Invalid:
     """An error of the body as a whole (the empty pointer)."""
     return Invalid({api_settings.NON_FIELD_ERRORS_KEY: [ErrorDetail(text, code=code)]})
+
+
+# --- resources ----------------------------------------------------------------------------------------------
+
+
+class RenderedSerializer(StrictSerializer):
+    """Describes what is rendered elsewhere in one pass, since there are many of it and a field a value would
+    take longer than all else."""
+
+    def to_representation(self, instance: Any) -> Any:
+        return instance
+
+
+class WordField(serializers.ChoiceField):
+    """An enumeration that the model keeps as numbers, as words: their labels, joined by underscores."""
+
+    def __init__(self, choices: Sequence[tuple[int, str]], **kwargs: Any) -> None:
+        self.words = {value: str(label).replace(" ", "_") for value, label in choices}
+        super().__init__(choices=[(word, word.replace("_", " ")) for word in self.words.values()], **kwargs)
+
+    def to_representation(self, value: int) -> str:  # type: ignore[override]
+        return self.words[value]
+
+
+# What the record keeps for itself: who last wrote a row, its version, and its steps, which are shown as days
+_KEPT_BACK = frozenset({"change_set", "version", "begin_step", "end_step", "step"})
+
+
+_FIELDS: dict[type[serializers.Serializer], dict[str, Any]] = {}
+
+
+class ResourceSerializer(serializers.ModelSerializer):
+    """One kind of thing as it is shown: all that its model records, foreign keys as ``…_id``, but for
+    `Meta.exclude`; or what `Meta.fields` names. Fewer by the query's `fields`, with related things by
+    `expand` (depth 1)."""
+
+    # A related thing is always of the same customer, so it needs no scope of its own
+    expansions: ClassVar[Mapping[str, type[serializers.Serializer]]] = {}
+
+    @classmethod
+    @cache
+    def field_names(cls) -> tuple[str, ...]:
+        """Every field there is, in order: those of the model, then those declared here."""
+        named: Sequence[str] | None = getattr(cls.Meta, "fields", None)
+        if named is None:
+            left_out = _KEPT_BACK.union(getattr(cls.Meta, "exclude", ()))
+            names = [field.attname for field in cls.model_fields() if field.name not in left_out]
+            named = [*names, *cls._declared_fields]
+        return tuple(dict.fromkeys(named))
+
+    @classmethod
+    def model_fields(cls) -> list[ModelField[Any, Any]]:
+        model: type[Model] = cls.Meta.model
+        return list(model._meta.concrete_fields)
+
+    def get_field_names(self, declared_fields: Any, info: Any) -> list[str]:  # noqa: ARG002
+        return list(self.field_names())
+
+    def get_fields(self) -> dict[str, Any]:
+        # Kept, since to find them out takes longer than to show a thing
+        kind = type(self)
+        if kind not in _FIELDS:
+            _FIELDS[kind] = super().get_fields()
+        shown: dict[str, Any] = copy.deepcopy(_FIELDS[kind])
+        parent: Any = self.parent  # None at the root, whatever the stubs say
+        if parent is not None and not (
+            isinstance(parent, serializers.ListSerializer) and parent.parent is None
+        ):
+            return shown  # expanded in another thing, which is the one asked for
+        chosen = self.context.get("fields")
+        if chosen is not None:
+            shown = {name: value for name, value in shown.items() if name in chosen or name == "id"}
+        for name in self.context.get("expand", ()):
+            source = self.expansion_source(name)
+            shown[name] = self.expansions[name](
+                many=self.expands_to_many(name), read_only=True, source=None if source == name else source
+            )
+        return shown
+
+    def build_standard_field(self, field_name: str, model_field: Any) -> tuple[type[Any], dict[str, Any]]:
+        if model_field.choices and isinstance(model_field.choices[0][0], int):
+            return WordField, {"choices": model_field.choices, "help_text": model_field.help_text}
+        return super().build_standard_field(field_name, model_field)
+
+    def build_property_field(self, field_name: str, model_class: Any) -> tuple[type[Any], dict[str, Any]]:
+        if field_name.endswith("_id"):
+            key = model_class._meta.get_field(field_name.removesuffix("_id"))
+            return fields.Id, {"read_only": True, "allow_null": key.null, "help_text": key.help_text}
+        return super().build_property_field(field_name, model_class)
+
+    def get_validators(self) -> list[Any]:
+        return []  # nothing is written through it
+
+    # --- related things in full -----------------------------------------------------------------------------
+
+    @classmethod
+    def expansion_source(cls, name: str) -> str:
+        """Where the thing is found on a row."""
+        return name
+
+    @classmethod
+    def expands_to_many(cls, name: str) -> bool:
+        """Whether an expansion is a list: all but a foreign key is."""
+        field = model_field(cls.Meta.model, name)
+        return field is None or not (field.many_to_one or field.one_to_one)
+
+    @classmethod
+    def may_be_null(cls, name: str) -> bool:
+        return bool(getattr(model_field(cls.Meta.model, name), "null", False)) and not cls.expands_to_many(
+            name
+        )
+
+    @classmethod
+    def with_expansions(cls, rows: QuerySet[Any], expand: Sequence[str]) -> QuerySet[Any]:
+        """`rows` with what `expand` will show, in a fixed number of queries."""
+        for name in expand:
+            if model_field(cls.Meta.model, name) is not None:
+                rows = rows.prefetch_related(name) if cls.expands_to_many(name) else rows.select_related(name)
+        return rows
+
+
+def model_field(model: type[Model], name: str) -> Any:
+    """The field of that name; None if the model has none."""
+    try:
+        return model._meta.get_field(name)
+    except FieldDoesNotExist:
+        return None

@@ -1,1 +1,1 @@
-"""The demo: the invented fleet of Larkmoor Sound & Signal on this machine, and the main job played on it."""
+"""The demo: the invented fleet of Larkmoor Sound & Signal, and a check of the main job on it."""

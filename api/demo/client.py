@@ -1,4 +1,4 @@
-"""A plain HTTP client for the API on loopback: what any program outside would send, and no shortcut."""
+"""HTTP client for the API on loopback, with the same requests as any outside program."""
 
 from __future__ import annotations
 
@@ -23,24 +23,22 @@ class Answer:
 
 @dataclass(frozen=True)
 class Client:
-    """Calls of one program, by its token."""
+    """A client with one token."""
 
     port: int
     token: str
 
     def get(self, path: str, **query: Any) -> Any:
-        """The body of a GET; DemoError with the service's own words where it refuses."""
-        wanted = f"{path}?{urlencode(query)}" if query else path
-        return self.send("GET", wanted).body
+        """The body of a GET."""
+        return self.send("GET", f"{path}?{urlencode(query)}" if query else path).body
 
     def post(self, path: str, body: Any, **headers: str) -> Answer:
         return self.send("POST", path, body, headers)
 
     def items(self, path: str, **query: Any) -> list[Any]:
         """All items of a list, page by page."""
-        found: list[Any] = []
         page = self.get(path, page_size=500, **query)
-        found += page["items"]
+        found: list[Any] = page["items"]
         while page["next"]:
             page = self.get(path, page_size=500, cursor=page["next"], **query)
             found += page["items"]
@@ -49,11 +47,11 @@ class Client:
     def send(
         self, method: str, path: str, body: Any = None, headers: Mapping[str, str] | None = None
     ) -> Answer:
+        """The answer to a request. Raises DemoError with the service's problem where it refuses."""
         connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=TIMEOUT_S)
         sent = {"Authorization": f"Bearer {self.token}", "Accept": "application/json", **(headers or {})}
-        payload = None
-        if body is not None:
-            payload = json.dumps(body)
+        payload = None if body is None else json.dumps(body)
+        if payload is not None:
             sent["Content-Type"] = "application/json"
         try:
             connection.request(method, f"/api/v1{path}", body=payload, headers=sent)
@@ -66,7 +64,7 @@ class Client:
         try:
             found = json.loads(raw) if raw else None
         except json.JSONDecodeError as error:
-            raise DemoError(f"{method} {path}: {response.status}, and an answer that is no JSON") from error
+            raise DemoError(f"{method} {path}: {response.status}, and the answer is not JSON") from error
         if response.status >= 400:
             raise DemoError(f"{method} {path}: {response.status}, {json.dumps(found)}")
         return Answer(response.status, dict(response.getheaders()), found)

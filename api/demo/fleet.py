@@ -1,5 +1,4 @@
-"""The demo's record: migrations, and the as-built files of the invented fleet, imported where they are
-not."""
+"""The demo's record, from migrations and the as-built files of the invented fleet."""
 
 from __future__ import annotations
 
@@ -18,25 +17,25 @@ FOLDERS = ("catalogue", "larkmoor")
 
 
 def ensure_fleet(*, say: Callable[[str], None]) -> None:
-    """Migrate the database and import the demo's files; both do nothing where it is done already.
+    """Migrate the database and import the demo's files, unless that is done already.
 
-    Raises DemoError where the database holds another record: the demo is no guest in somebody's data.
+    Raises DemoError where the database has sites of another record.
     """
     call_command("migrate", verbosity=0)
     folders = [Path(settings.BASE_DIR) / "fixtures" / name for name in FOLDERS]
-    ours = {line.split(",", 1)[0] for line in (folders[-1] / "sites.csv").read_text().splitlines()[1:]}
-    there = set(Site.objects.values_list("code", flat=True))
-    if there - ours:
+    expected = {line.split(",", 1)[0] for line in (folders[-1] / "sites.csv").read_text().splitlines()[1:]}
+    recorded = set(Site.objects.values_list("code", flat=True))
+    if recorded - expected:
         raise DemoError(
-            f"The database holds other sites than the demo's, such as {min(there - ours)}. Give the demo a "
-            "folder of its own (--data DIR), or a database of its own (DATABASE_URL)."
+            f"The database has sites that are not the demo's, such as {min(recorded - expected)}. Give the "
+            "demo its own folder (--data DIR) or its own database (DATABASE_URL)."
         )
-    if there == ours:
-        say("The demo's fleet is there already.")
+    if recorded == expected:
+        say("The demo's fleet is already recorded.")
         return
-    told = io.StringIO()
+    output = io.StringIO()
     try:
-        call_command("asbuilt", "import", *map(str, folders), stdout=told, stderr=told)
+        call_command("asbuilt", "import", *map(str, folders), stdout=output, stderr=output)
     except (CommandError, SystemExit) as error:
-        raise DemoError(f"The demo's files could not be imported: {error}\n{told.getvalue()}") from error
-    say(told.getvalue().strip())
+        raise DemoError(f"Import of the demo's files failed: {error}\n{output.getvalue()}") from error
+    say(output.getvalue().strip())

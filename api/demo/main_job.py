@@ -1,5 +1,5 @@
-"""The main job, played over real HTTP as a program outside would: a zone is found in order, speakers are
-added visit by visit, and the service says which of those visits pushed which limit past.
+"""The main job over HTTP: add speakers to a zone visit by visit, until a figure is past its limit, and check
+that the finding names the visit that did it.
 """
 
 from __future__ import annotations
@@ -12,10 +12,10 @@ from typing import Any
 from .client import Client
 from .processes import DemoError
 
-# The second visit is so large that even the estimate kindest to the limit goes past with it: so one is named
+# The second visit puts even the low estimate past the limit, so that the finding names one visit
 SPEAKERS_BY_VISIT = (2, 16, 32)
 FINDING_WITHIN_S = 60.0
-IN_ORDER = {"within", "near"}
+STAYS_WITHIN = {"within", "near"}
 PAST = {"past", "probably_past"}
 SUPPLY = "supply_current"
 
@@ -24,7 +24,7 @@ Say = Callable[[str], object]
 
 @dataclass(frozen=True)
 class Zone:
-    """A zone that is in order, one of its runs, and the last speaker on it."""
+    """A zone that stays within its limits, one of its runs, and the last speaker on that run."""
 
     zone: dict[str, Any]
     run: dict[str, Any]
@@ -32,16 +32,16 @@ class Zone:
     load: dict[str, Any]
 
 
-def play(client: Client, *, say: Say) -> None:
-    """Add speakers until a limit is past, wait for the finding, read what it says, put things back.
+def check_main_job(client: Client, *, say: Say) -> None:
+    """Add speakers until a figure is past its limit, check the finding, and remove the speakers.
 
-    Raises DemoError, naming the step, where anything is not as it should be.
+    Raises DemoError, naming the step, where a result is wrong.
     """
-    found = _zone_in_order(client)
+    found = _zone_within_limits(client)
     zone_id = found.zone["id"]
     where = f"{found.zone['name']}, {found.zone['site']['name']}"
     tightest = _tightest(found.load)
-    say(f"1. Zone {where}, is in order.")
+    say(f"1. Zone {where}: stays within its limits.")
     say(f"   {tightest['title']} of {tightest['subject']['name']}: {_figure(tightest)}, {_limit(tightest)}.")
 
     added: list[int] = []
@@ -61,14 +61,18 @@ def play(client: Client, *, say: Say) -> None:
             crossed = past[0]
             break
     if crossed is None:
-        raise DemoError(f"{len(added)} more speakers pushed no limit past.")
+        raise DemoError(f"No figure is past its limit after {len(added)} more speakers.")
 
     finding = _await_finding(client, found, crossed)
-    attribution = _require_named(finding, visits[-1])
+    attribution = finding["attribution"]
+    _require(
+        attribution["change_set_ids"] == [visits[-1]],
+        f"change set {visits[-1]} crossed the limit, the finding names {attribution['change_set_ids']}",
+    )
     line = _history(client, zone_id, crossed)
     _require(
         line["crossings"][-1]["change_set_id"] == visits[-1],
-        f"the history says {line['crossings']}, and change set {visits[-1]} crossed the limit",
+        f"change set {visits[-1]} crossed the limit, the history has {line['crossings']}",
     )
     say("The finding:")
     say(f"   zone                {where}")
@@ -78,21 +82,13 @@ def play(client: Client, *, say: Say) -> None:
     say(f"   verdict             {finding['verdict'].replace('_', ' ')}: {finding['sentence']}")
     say(f"   the change          change set {visits[-1]}: {attribution['sentence']}.")
 
-    _take_off(client, found, added)
+    _remove_speakers(client, found, added)
     _await_cleared(client, finding)
-    say("The speakers are off again, and the finding is cleared. All of it held.")
+    say("The speakers are removed and the finding is cleared. Every step is as expected.")
 
 
-def _require_named(finding: dict[str, Any], crossing: int) -> dict[str, Any]:
-    """The attribution of a finding, which must name the change set that crossed the limit, and no other."""
-    attribution: dict[str, Any] = finding["attribution"]
-    named = attribution["change_set_ids"]
-    _require(named == [crossing], f"change set {crossing} crossed the limit, and the finding names {named}")
-    return attribution
-
-
-def _zone_in_order(client: Client) -> Zone:
-    """The zone in order of which most is measured or marked, so that one visit decides."""
+def _zone_within_limits(client: Client) -> Zone:
+    """The zone within its limits with the largest share of measured or marked values: one visit decides."""
     candidates: list[tuple[float, Zone]] = []
     for zone in client.items("/zones", expand="site"):
         runs = [
@@ -106,19 +102,21 @@ def _zone_in_order(client: Client) -> Zone:
             continue
         load = client.get(f"/zones/{zone['id']}/load")
         known = [one["share_measured_or_marked"] for one in load["items"] if one["code"] == SUPPLY]
-        if not known or load["verdict"] not in IN_ORDER:
+        if not known or load["verdict"] not in STAYS_WITHIN:
             continue
         points = client.items("/points", run_id=runs[0]["id"], order="rank")
         speakers = [point for point in points if point["kind"] == "device" and point["model_id"] is not None]
         if speakers:
             candidates.append((known[0] or 0.0, Zone(zone, runs[0], speakers[-1], load)))
     if not candidates:
-        raise DemoError("No zone of the demo is in order: remove the data folder and start again.")
+        raise DemoError(
+            "No zone of the demo stays within its limits. Remove the data folder and start again."
+        )
     return max(candidates, key=lambda one: one[0])[1]
 
 
 def _add_speakers(client: Client, found: Zone, added: list[int], count: int, *, visit: int) -> dict[str, Any]:
-    """One visit: a draft of several speakers at the end of the run, evaluated and accepted."""
+    """The change set of one visit: several speakers at the end of the run, drafted and accepted."""
     operations = [
         {
             "op": "point.append",
@@ -135,13 +133,13 @@ def _add_speakers(client: Client, found: Zone, added: list[int], count: int, *, 
         }
         for number in range(count)
     ]
-    return _accepted(client, found, "More speakers, so that everyone hears", f"DEMO-{visit}", operations)
+    return _accepted(client, found, "Add speakers to improve coverage", f"DEMO-{visit}", operations)
 
 
 def _accepted(
     client: Client, found: Zone, reason: str, job_reference: str, operations: list[dict[str, Any]]
 ) -> dict[str, Any]:
-    """A change set with its results: drafted, then accepted in the version that was drafted."""
+    """An accepted change set with its results."""
     draft = client.post(
         "/change-sets",
         {
@@ -159,61 +157,67 @@ def _accepted(
 
 
 def _tightest(load: dict[str, Any]) -> dict[str, Any]:
-    """The figure with the least left of its limit; what is counted is past it or not, and tells nothing."""
+    """The figure with the least headroom, counts left out."""
     measured = [one for one in load["items"] if one["unit"] and one["headroom_likely"] is not None]
     tightest: dict[str, Any] = min(measured, key=lambda one: one["headroom_likely"])
     return tightest
 
 
 def _now(load: dict[str, Any], past: list[dict[str, Any]]) -> str:
-    if not past:
-        return "Still in order." if load["verdict"] in IN_ORDER else "Whether it is in order cannot be told."
-    one = past[0]
-    return f"Now {one['title'].lower()} of {one['subject']['name']} is past its limit."
+    if past:
+        return f"Now {past[0]['title'].lower()} of {past[0]['subject']['name']} is past its limit."
+    if load["verdict"] in STAYS_WITHIN:
+        return "The zone still stays within its limits."
+    return "The service cannot tell whether the zone stays within its limits."
 
 
 def _history(client: Client, zone_id: int, crossed: dict[str, Any]) -> dict[str, Any]:
     history = client.get(f"/zones/{zone_id}/history", code=crossed["code"])
     line: dict[str, Any] = next(one for one in history["items"] if one["subject"] == crossed["subject"])
-    _require(line["baseline"] is not None, "the history tells no figure at commissioning")
+    _require(line["baseline"] is not None, "the history has no figure at commissioning")
     return line
 
 
 def _await_finding(client: Client, found: Zone, crossed: dict[str, Any]) -> dict[str, Any]:
-    deadline = time.monotonic() + FINDING_WITHIN_S
-    while time.monotonic() < deadline:
+    def look() -> Any:
         for finding in client.items("/findings", site_id=found.zone["site_id"]):
             same = all(finding["subject"][name] == crossed["subject"][name] for name in ("kind", "id"))
             if finding["code"] == crossed["code"] and same:
-                result: dict[str, Any] = client.get(f"/findings/{finding['id']}")
-                return result
-        time.sleep(0.2)
-    raise DemoError(
-        f"No finding of {crossed['title'].lower()} within {FINDING_WITHIN_S:.0f} s of the change."
-    )
+                return client.get(f"/findings/{finding['id']}")
+        return None
+
+    finding: dict[str, Any] = _await(look, f"no finding of {crossed['title'].lower()}")
+    return finding
 
 
 def _await_cleared(client: Client, finding: dict[str, Any]) -> None:
+    _await(
+        lambda: client.get(f"/findings/{finding['id']}")["state"] == "cleared", "the finding is not cleared"
+    )
+
+
+def _await(look: Callable[[], Any], otherwise: str) -> Any:
+    """The first true result of ``look``."""
     deadline = time.monotonic() + FINDING_WITHIN_S
     while time.monotonic() < deadline:
-        if client.get(f"/findings/{finding['id']}")["state"] == "cleared":
-            return
+        if found := look():
+            return found
         time.sleep(0.2)
-    raise DemoError(f"The finding was not cleared within {FINDING_WITHIN_S:.0f} s of the repair.")
+    raise DemoError(f"The main job failed: {otherwise} after {FINDING_WITHIN_S:.0f} s.")
 
 
-def _take_off(client: Client, found: Zone, added: list[int]) -> None:
+def _remove_speakers(client: Client, found: Zone, added: list[int]) -> None:
     operations = [{"op": "point.remove", "point_id": point_id} for point_id in reversed(added)]
-    _accepted(client, found, "Demonstration over: the added speakers come off", "DEMO-END", operations)
+    _accepted(client, found, "Remove the demonstration's speakers", "DEMO-END", operations)
 
 
 def _require(held: bool, otherwise: str) -> None:
     if not held:
-        raise DemoError(f"The main job did not hold: {otherwise}.")
+        raise DemoError(f"The main job failed: {otherwise}.")
 
 
 def _number(value: float | None) -> str:
-    return "not known" if value is None else f"{value:.2f}"
+    return "not recorded" if value is None else f"{value:.2f}"
 
 
 def _figure(one: dict[str, Any], unit: str = "") -> str:

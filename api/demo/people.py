@@ -1,4 +1,4 @@
-"""The people of the demo: one a role. Their passwords are made once for a data folder, and printed."""
+"""Users of the demo, one a role. Their passwords are generated once for a data folder, and printed."""
 
 from __future__ import annotations
 
@@ -20,11 +20,12 @@ LOGINS_FILE = "demo-logins.json"
 
 
 def ensure_people(data: Path) -> dict[str, dict[str, str]]:
-    """Make the demo's users if they are not there; returns user and password by role.
+    """User name and password of the demo's users by role; creates the users where needed.
 
-    The manager, dispatcher and technician see every customer, the reader the first one only.
+    The manager, dispatcher and technician see every customer, the reader only the first one.
     """
-    known = _kept(data)
+    file = data / LOGINS_FILE
+    known: dict[str, dict[str, str]] = json.loads(file.read_text()) if file.exists() else {}
     logins: dict[str, dict[str, str]] = {}
     for role, (name, first, last) in PEOPLE.items():
         user, _ = User.objects.get_or_create(username=name, defaults={"first_name": first, "last_name": last})
@@ -37,20 +38,7 @@ def ensure_people(data: Path) -> dict[str, dict[str, str]]:
         if role == User.Role.READER and (first_customer := Customer.objects.order_by("pk").first()):
             user.grants.get_or_create(customer=first_customer)
         logins[role.value] = {"user": name, "password": password}
-    _keep(data, logins)
-    return logins
-
-
-def _kept(data: Path) -> dict[str, dict[str, str]]:
-    try:
-        kept: dict[str, dict[str, str]] = json.loads((data / LOGINS_FILE).read_text())
-    except FileNotFoundError:
-        return {}
-    return kept
-
-
-def _keep(data: Path, logins: dict[str, dict[str, str]]) -> None:
     data.mkdir(parents=True, exist_ok=True)
-    descriptor = os.open(data / LOGINS_FILE, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
-    with os.fdopen(descriptor, "w") as file:
-        json.dump(logins, file)
+    with os.fdopen(os.open(file, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600), "w") as stream:
+        json.dump(logins, stream)
+    return logins

@@ -1,4 +1,4 @@
-"""The processes of the demo: web server and sweeper, started together and stopped together."""
+"""The demo's processes: web server and sweeper, started and stopped together."""
 
 from __future__ import annotations
 
@@ -11,7 +11,6 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator, Sequence
-from pathlib import Path
 from types import FrameType
 
 from django.conf import settings
@@ -22,11 +21,11 @@ _PR_SET_PDEATHSIG = 1  # linux/prctl.h
 
 
 class DemoError(Exception):
-    """What keeps the demo from running, in words."""
+    """A reason why the demo cannot run or its check failed."""
 
 
 def free_port() -> int:
-    """A port of the loopback interface that nobody listens on at this moment."""
+    """A free port of the loopback interface."""
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         port: int = probe.getsockname()[1]
@@ -34,7 +33,7 @@ def free_port() -> int:
 
 
 def require_free(port: int) -> None:
-    """Raise DemoError where something listens on the port already."""
+    """Raise DemoError unless the port is free."""
     if not 1 <= port <= 65535:
         raise DemoError(f"There is no port {port}: expected 1 to 65535, such as --port 8000.")
     with socket.socket() as probe:
@@ -43,16 +42,16 @@ def require_free(port: int) -> None:
             probe.bind(("127.0.0.1", port))
         except OSError as error:
             raise DemoError(
-                f"Port {port} of 127.0.0.1 is taken. Stop what listens there, or choose another, such as "
-                f"--port {port + 1}."
+                f"Port {port} of 127.0.0.1 is in use. Stop the program there, or choose another port, such "
+                f"as --port {port + 1}."
             ) from error
 
 
 @contextlib.contextmanager
 def serving(port: int, *, quiet: bool) -> Iterator[list[subprocess.Popen[bytes]]]:
-    """Web server and sweeper, ready to answer; whatever ends the block ends them.
+    """Context with a web server, ready to answer, and a sweeper; leaving it stops both.
 
-    SIGTERM counts as Ctrl-C while the block runs, so that a supervisor's stop leaves nothing behind either.
+    SIGTERM acts as Ctrl-C inside, so that a supervisor's stop leaves no process behind.
     """
 
     def interrupt(_signal: int, _frame: FrameType | None) -> None:
@@ -61,22 +60,9 @@ def serving(port: int, *, quiet: bool) -> Iterator[list[subprocess.Popen[bytes]]
     before = signal.signal(signal.SIGTERM, interrupt)
     started: list[subprocess.Popen[bytes]] = []
     try:
-        manage = str(Path(settings.BASE_DIR) / "manage.py")
-        started.append(_start([sys.executable, manage, "sweep", "--loop"], quiet=quiet))
-        web = [
-            "-m",
-            "gunicorn",
-            "api.wsgi",
-            "--bind",
-            f"127.0.0.1:{port}",
-            "--workers",
-            "2",
-            "--threads",
-            "4",
-        ]
-        started.append(
-            _start([sys.executable, *web, "--log-level", "warning", "--no-control-socket"], quiet=quiet)
-        )
+        started.append(_start("manage.py sweep --loop", quiet=quiet))
+        web = f"-m gunicorn api.wsgi --bind 127.0.0.1:{port} --workers 2 --threads 4"
+        started.append(_start(f"{web} --log-level warning --no-control-socket", quiet=quiet))
         _await_ready(port, started)
         yield started
     finally:
@@ -86,10 +72,10 @@ def serving(port: int, *, quiet: bool) -> Iterator[list[subprocess.Popen[bytes]]
         signal.signal(signal.SIGTERM, before)
 
 
-def _start(command: Sequence[str], *, quiet: bool) -> subprocess.Popen[bytes]:
-    # A session of its own: Ctrl-C reaches the demo alone, which stops its processes in order
+def _start(arguments: str, *, quiet: bool) -> subprocess.Popen[bytes]:
+    # In its own session Ctrl-C does not reach it: the demo stops its processes in order
     return subprocess.Popen(
-        command,
+        [sys.executable, *arguments.split()],
         cwd=settings.BASE_DIR,
         stdin=subprocess.DEVNULL,
         stdout=subprocess.DEVNULL if quiet else sys.stderr,
@@ -100,7 +86,7 @@ def _start(command: Sequence[str], *, quiet: bool) -> subprocess.Popen[bytes]:
 
 
 def _end_with_parent() -> None:
-    """Have the kernel end this process when the demo is killed: nobody else would be left to do it."""
+    """Have the kernel end this process when the demo is killed and cannot stop it."""
     ctypes.CDLL(None).prctl(_PR_SET_PDEATHSIG, signal.SIGTERM)
 
 

@@ -1,1 +1,1 @@
-"""What the people who run the service need: health, metrics, retention, erasure."""
+"""Operations: health checks."""

@@ -1,5 +1,4 @@
-"""`/healthz` and `/readyz`, for whatever restarts the service and sends requests to it. They tell nothing
-else."""
+"""`/healthz` and `/readyz`, for supervisors and load balancers."""
 
 from django.db import DatabaseError, connection
 from django.db.migrations.executor import MigrationExecutor
@@ -11,15 +10,15 @@ from django.views.decorators.http import require_safe
 @never_cache
 @require_safe
 def healthz(_request: HttpRequest) -> JsonResponse:
-    """The process answers. Nothing else is asked: a restart does not cure a database."""
+    """200 while the process answers. It does not ask the database: a restart does not repair that."""
     return JsonResponse({"status": "alive"})
 
 
 @never_cache
 @require_safe
 def readyz(_request: HttpRequest) -> JsonResponse:
-    """The database answers and has every migration that this code knows. A backlog of work is a metric, not a
-    reason to send nobody here."""
+    """200 when the database answers and has every migration of this code. A backlog of work does not matter
+    here."""
     try:
         executor = MigrationExecutor(connection)
         pending = bool(executor.migration_plan(executor.loader.graph.leaf_nodes()))

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import Any
+from dataclasses import asdict
+from typing import Any, Final
 
 from drf_spectacular.views import SpectacularSwaggerSplitView
 from rest_framework.request import Request
@@ -11,34 +12,33 @@ from rest_framework.response import Response
 from api.conventions import problems
 from api.conventions.permissions import PUBLIC
 from api.conventions.schema import description
-from api.conventions.views import Door
+from api.conventions.views import ApiView, Spec
+
+_OBJECT: Final = Spec(PUBLIC, answer={"type": "object"})
 
 
-class SchemaDoor(Door):
+class SchemaView(ApiView):
     """The OpenAPI 3.1 description of this API."""
 
-    abilities = {"get": PUBLIC}
-    answers = {"get": {200: {"type": "object"}}}
+    specs = {"get": _OBJECT}
 
     def get(self, request: Request) -> Response:  # noqa: ARG002
         return Response(description())
 
 
-class ProblemsDoor(Door):
+class ProblemListView(ApiView):
     """Every kind of problem that this API answers with."""
 
-    abilities = {"get": PUBLIC}
-    answers = {"get": {200: {"type": "object"}}}
+    specs = {"get": _OBJECT}
 
     def get(self, request: Request) -> Response:  # noqa: ARG002
         return Response({"items": [_kind(kind) for kind in problems.KINDS.values()]})
 
 
-class ProblemDoor(Door):
+class ProblemView(ApiView):
     """One kind of problem: what it means, and what to do."""
 
-    abilities = {"get": PUBLIC}
-    answers = {"get": {200: {"type": "object"}}}
+    specs = {"get": _OBJECT}
 
     def get(self, request: Request, code: str) -> Response:  # noqa: ARG002
         if code not in problems.KINDS:
@@ -47,13 +47,7 @@ class ProblemDoor(Door):
 
 
 def _kind(kind: problems.Kind) -> dict[str, Any]:
-    return {
-        "type": kind.type,
-        "code": kind.code,
-        "status": kind.status,
-        "title": kind.title,
-        "advice": kind.advice,
-    }
+    return {"type": kind.type, **asdict(kind)}
 
 
 class ReferencePage(SpectacularSwaggerSplitView):
@@ -63,3 +57,4 @@ class ReferencePage(SpectacularSwaggerSplitView):
     url_self = None
     authentication_classes = ()
     permission_classes = ()
+    throttle_classes = ()

@@ -2,22 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
-
 from rest_framework import serializers
 
 from api.conventions import fields
-from api.conventions.serializers import Body
-from zones.findings.attribution import Cause
+from api.conventions.serializers import StrictSerializer
+from zones.findings.change_types import CHANGE_TYPES
+from zones.findings.named_changes import Cause
 
-from . import figures
-
-CAUSES = [cause.name.lower() for cause in Cause]
-_WORDS = {str(cause): cause.name.lower() for cause in Cause}
+CAUSES = [str(cause) for cause in Cause]
 
 
-class NamedSetShown(Body):
+class ChangeSetSummarySerializer(StrictSerializer):
     """A change set, enough to know whom to ask."""
 
     id = fields.Id()
@@ -27,14 +22,36 @@ class NamedSetShown(Body):
     reason = fields.Text()
 
 
-class NamedChangeShown(Body):
+class ThingSummarySerializer(StrictSerializer):
+    kind = fields.Text()
+    id = fields.Id()
+    name = fields.Text()
+
+
+class ChangeAtStepSerializer(StrictSerializer):
+    """One kind of change that was made, how often. before, after: of its value; of what it was connected to,
+    ``before_thing`` and ``after_thing``."""
+
+    type = fields.Choice(choices=list(CHANGE_TYPES))
+    count = fields.Number(help_text="How many devices, segments or things.")
+    device_kind = fields.Text()
+    model = ThingSummarySerializer(allow_null=True)
+    thing = ThingSummarySerializer(allow_null=True, help_text="What was changed, where that is one thing.")
+    before = fields.Number(allow_null=True)
+    after = fields.Number(allow_null=True)
+    before_thing = ThingSummarySerializer(allow_null=True)
+    after_thing = ThingSummarySerializer(allow_null=True)
+
+
+class ChangeSummarySerializer(StrictSerializer):
     """One change: what was done, by which change set, and what the figure was before and after it."""
 
     cause = fields.Choice(choices=CAUSES)
     day = fields.Day()
     what = fields.Text(allow_blank=True)
-    change_set = NamedSetShown(allow_null=True)
-    correction = NamedSetShown(
+    changes = ChangeAtStepSerializer(many=True, help_text="The same by kind of change.")
+    change_set = ChangeSetSummarySerializer(allow_null=True)
+    correction = ChangeSetSummarySerializer(
         allow_null=True, help_text="The later correction of the record that last wrote it, if one did."
     )
     before = fields.Number(allow_null=True)
@@ -42,8 +59,8 @@ class NamedChangeShown(Body):
     limit = fields.Number(allow_null=True)
 
 
-class BaselineShown(Body):
-    """What it was at the end of its first day, or of the survey day of a site taken over."""
+class BaselineSerializer(StrictSerializer):
+    """The figure at the end of the first day, or of the survey day of a site taken over."""
 
     day = fields.Day()
     surveyed = fields.Flag()
@@ -51,15 +68,15 @@ class BaselineShown(Body):
     limit = fields.Number(allow_null=True)
 
 
-class BetweenShown(Body):
+class BetweenSerializer(StrictSerializer):
     """The estimates went past at different changes: between these two the limit was crossed."""
 
-    since = NamedChangeShown()
-    until = NamedChangeShown()
+    since = ChangeSummarySerializer()
+    until = ChangeSummarySerializer()
 
 
-class AttributionShown(Body):
-    """Which change pushed a figure past its limit, as far as the record tells."""
+class AttributionSerializer(StrictSerializer):
+    """Which change pushed a figure past its limit, as far as the record shows."""
 
     cause = fields.Choice(choices=CAUSES)
     sentence = fields.Text()
@@ -67,36 +84,6 @@ class AttributionShown(Body):
         child=fields.Id(), help_text="The change sets that are named, the causing one first."
     )
     day = fields.Day(allow_null=True)
-    change = NamedChangeShown(allow_null=True, help_text="The change that is named.")
-    between = BetweenShown(allow_null=True)
-    baseline = BaselineShown(
-        allow_null=True, help_text="null: nobody can say, or time alone brought it about."
-    )
-
-
-def attribution(data: Mapping[str, Any]) -> dict[str, Any]:
-    """An attribution as it is kept, under the names of the API."""
-    between = data.get("between")
-    change = data.get("change")
-    baseline = data.get("baseline")
-    return {
-        "cause": _WORDS[data["kind"]],
-        "sentence": data["sentence"],
-        "change_set_ids": data["change_sets"],
-        "day": data.get("day"),
-        "change": None if change is None else _change(change),
-        "between": None
-        if between is None
-        else {"since": _change(between["since"]), "until": _change(between["until"])},
-        "baseline": None if baseline is None else _baseline(baseline),
-    }
-
-
-def _change(data: Mapping[str, Any]) -> dict[str, Any]:
-    names = ("day", "what", "change_set", "correction", "before", "after", "limit")
-    shown = {"cause": _WORDS[data["kind"]], **{name: data[name] for name in names}}
-    return {**shown, **{name: figures.rounded(data[name]) for name in ("before", "after", "limit")}}
-
-
-def _baseline(data: Mapping[str, Any]) -> dict[str, Any]:
-    return {**data, **{name: figures.rounded(data[name]) for name in ("figure", "limit")}}
+    change = ChangeSummarySerializer(allow_null=True, help_text="The change that is named.")
+    between = BetweenSerializer(allow_null=True)
+    baseline = BaselineSerializer(allow_null=True, help_text="null: no known cause, or time alone.")

@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-from typing import ClassVar
-
 from api.conventions import fields
-from api.conventions.cursors import Order
-from api.conventions.listing import Filters, Lookup
-from api.conventions.representations import Representation
-from api.conventions.views import Listed, Shown, Written
+from api.conventions.filters import FilterSet
+from api.conventions.serializers import ResourceSerializer
+from api.conventions.viewsets import CreateMixin, UpdateMixin
 from api.conventions.writing import Writing
 from sites.access.abilities import Ability
 from sites.access.gates import cable_type_for
@@ -16,33 +13,24 @@ from sites.models import CableType
 from sites.services.catalogue import cable_type_add, cable_type_alter
 
 
-class CableTypeShown(Representation):
+class CableTypeSerializer(ResourceSerializer):
     class Meta:
         model = CableType
-        fields = ("id", "name", "gauge_awg", "pair_count", "category", "conductor_rating_a", "plenum")
 
 
-class CableTypeFilters(Filters):
-    gauge_awg = fields.Whole(required=False, min_value=0, max_value=60)
-    name = fields.Text(required=False)
-
-    lookups: ClassVar[dict[str, Lookup]] = {"gauge_awg": "gauge_awg", "name": "name"}
+class CableTypeFilterSet(FilterSet):
+    gauge_awg = fields.Whole(min_value=0, max_value=60)
+    name = fields.Text()
 
 
-class CableTypes(Listed, Shown, Written):
+class CableTypeViewSet(CreateMixin, UpdateMixin):
     """Types of cable. A value that is null is unknown."""
 
     gate = cable_type_for
-    representation = CableTypeShown
-    filters = CableTypeFilters
-    orders = {"name": Order("name"), "gauge_awg": Order("gauge_awg", nullable=True), "id": Order("id")}
-    usual_order = "name"
-    abilities = {
-        "list": Ability.READ_INVENTORY,
-        "retrieve": Ability.READ_INVENTORY,
-        "create": Ability.ADMIN,
-        "partial_update": Ability.ADMIN,
-    }
+    serializer_class = CableTypeSerializer
+    filterset_class = CableTypeFilterSet
+    ordering_fields = {"name": "name", "gauge_awg": "gauge_awg", "id": "id"}
+    write_ability = Ability.ADMIN
     bodies = {
         "create": Writing(cable_type_add),
         "partial_update": Writing(cable_type_alter, subject="cable_type", partial=True),

@@ -12,9 +12,9 @@ from rest_framework.response import Response
 from api.conventions import fields
 from api.conventions.permissions import AUTHENTICATED
 from api.conventions.problems import INVALID, Place, Problem
-from api.conventions.serializers import Body
+from api.conventions.serializers import StrictSerializer
 from api.conventions.suggestions import ended
-from api.conventions.views import Door
+from api.conventions.views import ApiView, Spec
 from zones.electrical.bad_input import BadInputError
 from zones.electrical.described_run import WHY_INFEASIBLE, answer, describe
 from zones.electrical.run_description import (
@@ -43,12 +43,12 @@ def _numbers(quantities: Mapping[str, Quantity], *required: str) -> dict[str, An
 
 
 # Made for the description of the API only: `describe` checks, and says all that is wrong in its own words
-SourceBody: Any = type("SourceBody", (Body,), _numbers(SOURCE, "voltage_v"))
-LoadBody: Any = type("LoadBody", (Body,), _numbers(LOAD))
-_SegmentBody: Any = type("SegmentBody", (Body,), _numbers(POINT))
+SourceSerializer: Any = type("SourceSerializer", (StrictSerializer,), _numbers(SOURCE, "voltage_v"))
+LoadSerializer: Any = type("LoadSerializer", (StrictSerializer,), _numbers(LOAD))
+_SegmentSerializer: Any = type("SegmentSerializer", (StrictSerializer,), _numbers(POINT))
 
 
-class DescribedPointBody(_SegmentBody):
+class DescribedPointSerializer(_SegmentSerializer):
     """A point and the segment of cable to it: ``length_m`` and ``awg``, or ``loop_resistance_ohm``, which is
     taken as it is. Without a load it is a splice."""
 
@@ -56,31 +56,31 @@ class DescribedPointBody(_SegmentBody):
     parent = fields.Text(
         allow_null=True, help_text="Another point's id; null: the segment is from the source."
     )
-    load = LoadBody(required=False)
+    load = LoadSerializer(required=False)
 
 
-class DescribedRunBody(Body):
+class DescribedRunSerializer(StrictSerializer):
     """A run: its source, and its points in any order."""
 
-    source = SourceBody()
+    source = SourceSerializer()
     temperature_c = _numbers({"temperature_c": TEMPERATURE_C})["temperature_c"]
     points = serializers.ListField(
-        child=DescribedPointBody(), min_length=1, max_length=MOST_POINTS, allow_empty=False
+        child=DescribedPointSerializer(), min_length=1, max_length=MOST_POINTS, allow_empty=False
     )
 
 
-class SolvedPointShown(Body):
+class SolvedPointSerializer(StrictSerializer):
     id = fields.Text()
     voltage_v = fields.Number()
     current_a = fields.Number(help_text="That its own load draws.")
 
 
-class LowestShown(Body):
+class LowestSerializer(StrictSerializer):
     id = fields.Text()
     voltage_v = fields.Number()
 
 
-class SolvedShown(Body):
+class SolvedSerializer(StrictSerializer):
     """The voltages of a run; or that it has none, and why."""
 
     feasible = fields.Flag()
@@ -89,17 +89,15 @@ class SolvedShown(Body):
     )
     detail = fields.Text(required=False, help_text="Where not feasible: why, and what would help.")
     source_current_a = fields.Number(required=False)
-    points = SolvedPointShown(many=True, required=False)
-    lowest = LowestShown(required=False)
+    points = SolvedPointSerializer(many=True, required=False)
+    lowest = LowestSerializer(required=False)
     caution = fields.Text()
 
 
-class RunCalculation(Door):
+class RunCalculationView(ApiView):
     """The voltage and load current at every point of a run that the request describes."""
 
-    abilities = {"post": AUTHENTICATED}
-    bodies = {"post": DescribedRunBody}
-    answers = {"post": {200: SolvedShown}}
+    specs = {"post": Spec(AUTHENTICATED, body=DescribedRunSerializer, answer=SolvedSerializer)}
 
     def post(self, request: Request) -> Response:
         try:

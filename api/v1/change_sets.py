@@ -4,7 +4,7 @@ them."""
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any, ClassVar
+from typing import Any
 
 from django.db.models import QuerySet
 from rest_framework.decorators import action
@@ -12,13 +12,11 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.conventions import etags, fields
-from api.conventions.cursors import Order
-from api.conventions.listing import Lookup
 from api.conventions.places import body_places
 from api.conventions.problems import Place, invalid
-from api.conventions.representations import Expansion, Representation
-from api.conventions.serializers import Body, whole_body_error
-from api.conventions.views import Listed, Shown
+from api.conventions.serializers import ResourceSerializer, StrictSerializer, whole_body_error
+from api.conventions.views import Spec
+from api.conventions.viewsets import ReadOnlyViewSet
 from sites.access.abilities import Ability
 from sites.access.gates import NotFound, change_set_for, site_for
 from sites.access.models import User
@@ -35,10 +33,10 @@ from sites.changes.services import (
 )
 from zones.planning.drafts import evaluate_draft
 
-from .evaluations import EvaluationShown, evaluation_shown
-from .operation_lists import OperationList, ResultShown, operation_places, results_shown
-from .placed import SiteFilters
-from .sites import SiteShown
+from .dated import NO_CASE, SiteFilterSet
+from .evaluations import EvaluationSerializer, evaluation_data
+from .operation_lists import OperationList, ResultSerializer, operation_places, results_data
+from .sites import SiteSerializer
 
 _PLANNED = "happened_on may be a day to come: until then the record is as it was."
 
@@ -50,7 +48,7 @@ class Person(fields.Text):
         return value.get_full_name() or value.get_username()
 
 
-class ChangeSetShown(Representation):
+class ChangeSetSerializer(ResourceSerializer):
     accepted_by = Person(
         read_only=True,
         allow_null=True,
@@ -62,27 +60,11 @@ class ChangeSetShown(Representation):
         "import: `/changes` has them.",
     )
 
-    expansions: ClassVar = {"site": Expansion(SiteShown, related=("site",), nullable=True)}
+    expansions = {"site": SiteSerializer}
 
     class Meta:
         model = ChangeSet
-        fields = (
-            "id",
-            "site_id",
-            "state",
-            "kind",
-            "purpose",
-            "channel",
-            "actor",
-            "accepted_by",
-            "reason",
-            "job_reference",
-            "happened_on",
-            "planned",
-            "created_at",
-            "recorded_at",
-            "operations",
-        )
+        exclude = ("user", "quiet", "transaction_id")
         extra_kwargs = {
             "actor": {"help_text": "Who drew it up, as a person reads it."},
             "happened_on": {
@@ -92,40 +74,28 @@ class ChangeSetShown(Representation):
         }
 
 
-class AcceptedShown(ChangeSetShown):
+class AcceptedChangeSetSerializer(ChangeSetSerializer):
     """An accepted change set, and what each of its operations made or changed."""
 
-    results = ResultShown(many=True, read_only=True)
-
-    class Meta(ChangeSetShown.Meta):
-        fields = (*ChangeSetShown.Meta.fields, "results")  # type: ignore[assignment]
+    results = ResultSerializer(many=True, read_only=True)
 
 
 # --- what is asked ------------------------------------------------------------------------------------------
 
 
-class ChangeSetFilters(SiteFilters):
-    state = fields.Choice(choices=ChangeSet.State.choices, required=False)
-    kind = fields.Choice(choices=ChangeSet.Kind.choices, required=False)
-    purpose = fields.Choice(choices=ChangeSet.Purpose.choices, required=False)
-    actor = fields.Text(required=False, help_text="Part of the name, without regard to capital letters.")
-    job_reference = fields.Text(required=False, help_text="Without regard to capital letters.")
-    happened_from = fields.Day(required=False, help_text="What happened on this day or later.")
-    happened_until = fields.Day(required=False, help_text="What happened on this day or earlier.")
-
-    lookups: ClassVar[dict[str, Lookup]] = {
-        **SiteFilters.lookups,
-        "state": "state",
-        "kind": "kind",
-        "purpose": "purpose",
-        "actor": "actor__icontains",
-        "job_reference": "job_reference__iexact",
-        "happened_from": "happened_on__gte",
-        "happened_until": "happened_on__lte",
-    }
+class ChangeSetFilterSet(SiteFilterSet):
+    state = fields.Choice(choices=ChangeSet.State.choices)
+    kind = fields.Choice(choices=ChangeSet.Kind.choices)
+    purpose = fields.Choice(choices=ChangeSet.Purpose.choices)
+    actor = fields.Text(
+        source="actor__icontains", help_text="Part of the name, without regard to capital letters."
+    )
+    job_reference = fields.Text(source="job_reference__iexact", help_text=NO_CASE)
+    happened_from = fields.Day(source="happened_on__gte", help_text="What happened on this day or later.")
+    happened_until = fields.Day(source="happened_on__lte", help_text="What happened on this day or earlier.")
 
 
-class DraftBody(Body):
+class DraftSerializer(StrictSerializer):
     """A draft: what would be done on one site, and why."""
 
     site_id = fields.Id()
@@ -141,7 +111,7 @@ class DraftBody(Body):
     operations = OperationList()
 
 
-class RevisedBody(Body):
+class DraftRevisionSerializer(StrictSerializer):
     """What is to be otherwise in a draft. One that was withdrawn becomes a draft again."""
 
     reason = fields.Text(required=False, max_length=2000)
@@ -159,7 +129,7 @@ class RevisedBody(Body):
         return attrs
 
 
-class AcceptBody(Body):
+class AcceptanceSerializer(StrictSerializer):
     """What is known only now; both may be left out, and then stay as the draft has them."""
 
     happened_on = fields.Day(required=False, help_text="A day in the site's time zone.")
@@ -167,52 +137,31 @@ class AcceptBody(Body):
     job_reference = fields.Text(required=False, allow_blank=True, max_length=80)
 
 
-class NothingBody(Body):
+class NothingSerializer(StrictSerializer):
     """An empty object: there is nothing to say."""
 
 
 # --- the resource -------------------------------------------------------------------------------------------
 
 
-class ChangeSets(Listed, Shown):
+class ChangeSetViewSet(ReadOnlyViewSet):
     """Change sets: everything that was written to the record, with who, when and why; and drafts: a what-if,
     a saved plan, or a technician's redline, evaluated before anyone accepts it."""
 
     gate = change_set_for
-    representation = ChangeSetShown
-    filters = ChangeSetFilters
-    orders = {
-        "id": Order("id"),
-        "happened_on": Order("happened_on", nullable=True),
-        "recorded_at": Order("recorded_at", nullable=True),
-    }
-    usual_order = "-id"
-    abilities = {
-        "list": Ability.READ_INVENTORY,
-        "retrieve": Ability.READ_INVENTORY,
-        "create": Ability.WRITE_INVENTORY,
-        "partial_update": Ability.WRITE_INVENTORY,
-        "evaluate": Ability.READ_INVENTORY,
-        "accept": Ability.WRITE_INVENTORY,
-        "withdraw": Ability.WRITE_INVENTORY,
-    }
-    bodies = {
-        "create": DraftBody,
-        "partial_update": RevisedBody,
-        "evaluate": NothingBody,
-        "accept": AcceptBody,
-        "withdraw": NothingBody,
-    }
-    answers = {"evaluate": {200: EvaluationShown}, "accept": {200: AcceptedShown}}
-    versioned = ("accept", "withdraw")
+    serializer_class = ChangeSetSerializer
+    filterset_class = ChangeSetFilterSet
+    ordering_fields = {"id": "id", "happened_on": "happened_on", "recorded_at": "recorded_at"}
+    ordering = "-id"
+    bodies = {"create": DraftSerializer, "partial_update": DraftRevisionSerializer}
 
-    def rows(self) -> QuerySet[Any]:
-        return super().rows().select_related("accepted_by")
+    def get_queryset(self) -> QuerySet[Any]:
+        return super().get_queryset().select_related("accepted_by")
 
     def create(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
         """Draw up a draft. Its operations are applied and undone, so that what could not be accepted is
         refused now; nothing of the record changes."""
-        values = self._checked_body()
+        values = self.validated_body()
         draft = change_set_draft(
             Change(
                 site_id=values["site_id"],
@@ -226,12 +175,12 @@ class ChangeSets(Listed, Shown):
             ),
             values["operations"],
         )
-        return self.shown(draft, status=201)
+        return self.respond(draft, status=201)
 
     def partial_update(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
         """Change a draft. The versions of the rows that it builds on are learnt anew."""
-        draft = self.named_row()
-        values = self._checked_body()
+        draft = self.matched_object()
+        values = self.validated_body()
         try:
             revised = change_set_revise(
                 change_set=draft,
@@ -244,24 +193,32 @@ class ChangeSets(Listed, Shown):
             )
         except ChangeConflict as conflict:
             raise self._overtaken(conflict) from conflict
-        return self.shown(revised)
+        return self.respond(revised)
 
-    @action(detail=True, methods=["post"])
-    def evaluate(self, request: Request, id: int) -> Response:  # noqa: A002, ARG002 - it is the id of an address
+    @action(
+        detail=True,
+        methods=["post"],
+        action_spec=Spec(Ability.READ_RECORD, body=NothingSerializer, answer=EvaluationSerializer),
+    )
+    def evaluate(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
         """What a draft would do: each limit whose figure would differ, before and after, those that it would
         cross first. Nothing is written."""
-        self.body()
-        draft = self.row()
+        self.validated_body()
+        draft = self.get_object()
         return Response(
-            evaluation_shown(draft, evaluate_draft(draft)), headers={"ETag": etags.etag(self.versions(draft))}
+            evaluation_data(draft, evaluate_draft(draft)), headers={"ETag": etags.etag(self.versions(draft))}
         )
 
-    @action(detail=True, methods=["post"])
-    def accept(self, request: Request, id: int) -> Response:  # noqa: A002, ARG002
+    @action(
+        detail=True,
+        methods=["post"],
+        action_spec=Spec(body=AcceptanceSerializer, answer=AcceptedChangeSetSerializer, if_match=True),
+    )
+    def accept(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
         """Make a draft the record. Where someone else changed what it builds on, that is a 409, which names
         the operation and the change set that came in between."""
-        draft = self.named_row()
-        values = self.body()
+        draft = self.matched_object()
+        values = self.validated_body()
         try:
             accepted: Accepted[Any] = change_set_accept(
                 change_set=draft,
@@ -273,30 +230,32 @@ class ChangeSets(Listed, Shown):
             )
         except ChangeConflict as conflict:
             raise self._overtaken(conflict) from conflict
-        row = self.row()
-        row.results = results_shown(accepted)
-        return Response(AcceptedShown(row).data, headers={"ETag": etags.etag(self.versions(row))})
+        row = self.get_object()
+        row.results = results_data(accepted)
+        return Response(
+            AcceptedChangeSetSerializer(row).data, headers={"ETag": etags.etag(self.versions(row))}
+        )
 
-    @action(detail=True, methods=["post"])
-    def withdraw(self, request: Request, id: int) -> Response:  # noqa: A002, ARG002
+    @action(detail=True, methods=["post"], action_spec=Spec(body=NothingSerializer, if_match=True))
+    def withdraw(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
         """Put a draft aside. It stays, and a PATCH makes it a draft again."""
-        draft = self.named_row()
-        self.body()
+        draft = self.matched_object()
+        self.validated_body()
         try:
             withdrawn = change_set_withdraw(change_set=draft, expected_version=draft.version)
         except ChangeConflict as conflict:
             raise self._overtaken(conflict) from conflict
-        return self.shown(withdrawn)
+        return self.respond(withdrawn)
 
     def _overtaken(self, conflict: ChangeConflict) -> Exception:
         """A draft that was itself changed meanwhile is a 412; one whose rows were, a 409 as it stands."""
         if any(problem.operation is not None for problem in conflict.problems):
             return conflict
-        return etags.stale(self.versions(self.row()))
+        return etags.stale(self.versions(self.get_object()))
 
-    def _checked_body(self) -> Mapping[str, Any]:
+    def validated_body(self) -> dict[str, Any]:
         """The body's values; everything wrong with it, and in each of its operations, is named at once."""
-        body_class = self.bodies[self.operation]
+        body_class = self.spec.body
         assert isinstance(body_class, type)
         given = self.request.data
         body = body_class(data=given, context={"view": self})
@@ -307,7 +266,7 @@ class ChangeSets(Listed, Shown):
             places += operation_places(given["operations"])
         if places:
             raise invalid(*places)
-        values: Mapping[str, Any] = body.validated_data
+        values: dict[str, Any] = body.validated_data
         return values
 
     def _site_places(self, site_id: int) -> list[Place]:

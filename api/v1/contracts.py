@@ -2,63 +2,41 @@
 
 from __future__ import annotations
 
-from typing import ClassVar
-
 from api.conventions import fields
-from api.conventions.cursors import Order
-from api.conventions.listing import Filters, Lookup
-from api.conventions.representations import Expansion, Representation
-from api.conventions.views import Listed, Shown, Written
+from api.conventions.filters import FilterSet
+from api.conventions.serializers import ResourceSerializer
+from api.conventions.viewsets import CreateMixin, UpdateMixin
 from api.conventions.writing import Writing
 from sites.access.abilities import Ability
 from sites.access.gates import contract_for
 from sites.models import Contract
 from sites.services.customers import contract_add, contract_alter
 
-from .coverages import CoverageShown
-from .customers import CustomerShown
+from .coverages import CoverageSerializer
+from .customers import CustomerSerializer
 
 
-class ContractShown(Representation):
-    expansions: ClassVar = {
-        "customer": Expansion(CustomerShown, related=("customer",)),
-        "coverages": Expansion(CoverageShown, prefetched=("coverages",), many=True),
-    }
+class ContractSerializer(ResourceSerializer):
+    expansions = {"customer": CustomerSerializer, "coverages": CoverageSerializer}
 
     class Meta:
         model = Contract
-        fields = (
-            "id",
-            "customer_id",
-            "reference",
-            "response_hours",
-            "test_interval_months",
-            "event_when_probable",
-            "note",
-        )
 
 
-class ContractFilters(Filters):
-    customer_id = fields.Id(required=False)
-    reference = fields.Text(required=False)
-
-    lookups: ClassVar[dict[str, Lookup]] = {"customer_id": "customer_id", "reference": "reference"}
+class ContractFilterSet(FilterSet):
+    customer_id = fields.Id()
+    reference = fields.Text()
 
 
-class Contracts(Listed, Shown, Written):
+class ContractViewSet(CreateMixin, UpdateMixin):
     """Maintenance contracts."""
 
     gate = contract_for
-    representation = ContractShown
-    filters = ContractFilters
-    orders = {"reference": Order("reference"), "customer": Order("customer__name"), "id": Order("id")}
-    usual_order = "reference"
-    abilities = {
-        "list": Ability.READ_INVENTORY,
-        "retrieve": Ability.READ_INVENTORY,
-        "create": Ability.ADMIN,
-        "partial_update": Ability.ADMIN,
-    }
+    serializer_class = ContractSerializer
+    filterset_class = ContractFilterSet
+    ordering_fields = {"reference": "reference", "customer": "customer__name", "id": "id"}
+    ordering = "reference"
+    write_ability = Ability.ADMIN
     bodies = {
         "create": Writing(contract_add),
         "partial_update": Writing(contract_alter, subject="contract", partial=True),

@@ -4,18 +4,16 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import date
-from typing import Any, ClassVar
+from typing import Any
 
-from django.db.models import QuerySet
 from rest_framework import serializers
 
 from api.conventions import fields
-from api.conventions.cursors import Order
 from api.conventions.etags import Versions
-from api.conventions.listing import Filters, Lookup
-from api.conventions.representations import Representation
-from api.conventions.views import Ended, Listed, Shown
-from api.conventions.writing import Writing
+from api.conventions.filters import FilterSet
+from api.conventions.serializers import ResourceSerializer
+from api.conventions.viewsets import RecordViewSet
+from api.conventions.writing import Asked, Writing
 from sites.access.abilities import Ability
 from sites.access.gates import Gate
 from sites.changes.services import Accepted
@@ -23,7 +21,7 @@ from sites.models import Coverage
 from sites.services.customers import coverage_add, coverage_alter, coverage_remove
 
 
-class RangeDay(serializers.DateField):
+class RangeDayField(serializers.DateField):
     """One end of a range of days, which holds from its first day until before its end."""
 
     def __init__(self, end: str, **kwargs: Any) -> None:
@@ -35,43 +33,33 @@ class RangeDay(serializers.DateField):
         return None if day is None else day.isoformat()
 
 
-class CoverageShown(Representation):
-    first_day = RangeDay("lower")
-    end_day = RangeDay("upper", help_text="The first day not covered any more; null: until further notice.")
+class CoverageSerializer(ResourceSerializer):
+    first_day = RangeDayField("lower")
+    end_day = RangeDayField(
+        "upper", help_text="The first day not covered any more; null: until further notice."
+    )
 
     class Meta:
         model = Coverage
-        fields = ("id", "contract_id", "site_id", "first_day", "end_day")
+        exclude = ("days",)
 
 
-def _on(rows: QuerySet[Coverage], day: date) -> QuerySet[Coverage]:
-    return rows.filter(days__contains=day)
+class CoverageFilterSet(FilterSet):
+    contract_id = fields.Id()
+    site_id = fields.Id()
+    on = fields.Day(source="days__contains", help_text="Those in force on this day.")
 
 
-class CoverageFilters(Filters):
-    contract_id = fields.Id(required=False)
-    site_id = fields.Id(required=False)
-    on = fields.Day(required=False, help_text="Those in force on this day.")
-
-    lookups: ClassVar[dict[str, Lookup]] = {"contract_id": "contract_id", "site_id": "site_id", "on": _on}
-
-
-class Coverages(Listed, Shown, Ended):
+class CoverageViewSet(RecordViewSet):
     """Which contract covers which site, from which day to which; at most one contract covers a site at a
     time."""
 
     gate = Gate(Coverage, "contract")
-    representation = CoverageShown
-    filters = CoverageFilters
-    orders = {"id": Order("id"), "site_id": Order("site_id")}
-    usual_order = "id"
-    abilities = {
-        "list": Ability.READ_INVENTORY,
-        "retrieve": Ability.READ_INVENTORY,
-        "create": Ability.ADMIN,
-        "partial_update": Ability.ADMIN,
-        "destroy": Ability.ADMIN,
-    }
+    serializer_class = CoverageSerializer
+    filterset_class = CoverageFilterSet
+    ordering_fields = {"id": "id", "site_id": "site_id"}
+    ordering = "id"
+    write_ability = Ability.ADMIN
     bodies = {
         "create": Writing(coverage_add),
         "partial_update": Writing(coverage_alter, subject="coverage", partial=True),
@@ -83,11 +71,9 @@ class Coverages(Listed, Shown, Ended):
         first, end = (0 if day is None else day.toordinal() for day in (row.days.lower, row.days.upper))
         return {"first": first, "end": end}
 
-    def written(self, row: Coverage) -> Accepted[Any]:
+    def accept(self, writing: Writing, asked: Asked, row: Any, *, expects: bool = True) -> Accepted[Any]:
         """A PATCH that names one of the days leaves the other as it is."""
-        writing = self.writing()
-        asked = writing.read(self.request.data, self.principal)
-        if self.operation == "partial_update":
+        if writing.partial:
             as_it_is = {"first_day": row.days.lower, "end_day": row.days.upper}
             asked = replace(asked, values=as_it_is | dict(asked.values))
-        return self.accepted(writing, asked, row)
+        return super().accept(writing, asked, row, expects=expects)

@@ -1,29 +1,31 @@
-"""Things whose facts are dated: shown as they are today at their site, or as of the end of another day.
+"""What stands on a site, from a day to a day: shown as it is today at its site, or as of the end of another
+day.
 
-What a thing is (its name, its place) stands on its own row; what it was when (its model, what feeds it) is
-in its facts. Here both are one: fields of the facts stand beside those of the thing."""
+What a thing is (its name, its place) stands on its own row; what it was when (its model, what feeds it) is in
+its dated facts. Here both are one: fields of the facts stand beside those of the thing."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from datetime import UTC, date, datetime
+from functools import cache
 from typing import Any, ClassVar
 
 from django.db.models import Exists, F, Model, OuterRef, Prefetch, QuerySet, prefetch_related_objects
+from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.utils.model_meta import get_field_info
 
 from api.conventions import fields, problems
 from api.conventions.etags import Versions, versions_of
-from api.conventions.listing import item_query
-from api.conventions.representations import Representation
-from api.conventions.serializers import Query
-from api.conventions.views import Listed, Shown
+from api.conventions.filters import FilterSet, item_query
+from api.conventions.serializers import QuerySerializer, ResourceSerializer, model_field
+from api.conventions.viewsets import ReadOnlyViewSet
 from sites.changes.selectors import primary_key_fields, version_of
 from sites.changes.services import today_at, today_in
 from sites.changes.steps import day_of
-from sites.models import DatedFacts, Placed
+from sites.models import DatedFacts, Placed, Site
 from sites.selectors import (
     Before,
     StepAfterToday,
@@ -36,13 +38,13 @@ from sites.selectors import (
     stood,
 )
 
-from .placed import SiteFilters, StepDay
-
-AS_OF_HELP = "As of the end of this day in the site's time zone; left out: today there."
+NO_CASE = "Without regard to capital letters."
 
 
-def as_of_field() -> fields.Day:
-    return fields.Day(required=False, help_text=AS_OF_HELP)
+class AsOfQuery(QuerySerializer):
+    as_of = fields.Day(
+        required=False, help_text="As of the end of this day in the site's time zone; left out: today there."
+    )
 
 
 def before_asked(asked: Mapping[str, Any]) -> Before:
@@ -51,44 +53,69 @@ def before_asked(asked: Mapping[str, Any]) -> Before:
     return StepAfterToday(F("site__time_zone")) if day is None else before_of(day)
 
 
+def day_asked(asked: Mapping[str, Any], site: Site) -> date:
+    """The day that was asked for; today at the site where none was."""
+    return asked.get("as_of") or today_in(site.time_zone)
+
+
 # --- filters ------------------------------------------------------------------------------------------------
 
 
-class StoodFilters(SiteFilters):
-    """For what stands on a site from one step to another: as of a day."""
+class SiteFilterSet(FilterSet):
+    """For what lies on one site."""
 
-    as_of = as_of_field()
+    site_id = fields.Id()
+    customer_id = fields.Id(source="site__customer_id")
+
+
+class PlacedFilterSet(AsOfQuery, SiteFilterSet):
+    """For what stands on a site from one step to another: as of a day. `of`: the lookup that leads to what
+    begins and ends, where that is not the thing itself."""
+
     ended = fields.Choice(
         choices=["no", "yes", "any"],
         default="no",
         help_text="Those that stood on the day, those that had ended by then, or both.",
     )
 
-    of: ClassVar[str] = (
-        ""  # the lookup that leads to what begins and ends, where that is not the thing itself
-    )
+    of: ClassVar[str] = ""
 
-    @classmethod
-    def applied(cls, rows: QuerySet[Any], asked: Mapping[str, Any]) -> QuerySet[Any]:
-        condition = {"no": stood, "yes": ended, "any": begun}[asked["ended"]]
-        return super().applied(rows, asked).filter(condition(before_asked(asked), cls.of))
+    @property
+    def before(self) -> Before:
+        return before_asked(self.validated_data)
+
+    def filter_as_of(self, rows: QuerySet[Any], value: date) -> QuerySet[Any]:  # noqa: ARG002
+        return rows  # says of which day the others are
+
+    def filter_ended(self, rows: QuerySet[Any], value: str) -> QuerySet[Any]:
+        condition = {"no": stood, "yes": ended, "any": begun}[value]
+        return rows.filter(condition(self.before, self.of))
 
 
-class FactFilters(StoodFilters):
-    """The same, where the facts that held on the day can be asked for. `fact_lookups`: by filter, the lookup
-    in the facts."""
+class NamedFilterSet(PlacedFilterSet):
+    """For what has a name, and stands in a closet."""
 
-    facts: ClassVar[type[DatedFacts]]
-    fact_lookups: ClassVar[Mapping[str, str]] = {}
+    closet_id = fields.Id()
+    name = fields.Text(source="name__iexact", help_text=NO_CASE)
 
-    @classmethod
-    def applied(cls, rows: QuerySet[Any], asked: Mapping[str, Any]) -> QuerySet[Any]:
-        rows = super().applied(rows, asked)
-        wanted = {lookup: asked[name] for name, lookup in cls.fact_lookups.items() if name in asked}
+
+class DatedFilterSet(PlacedFilterSet):
+    """The same, where the facts that held on the day can be asked for: a lookup that begins with one of
+    theirs."""
+
+    def filter_lookups(self, rows: QuerySet[Any], lookups: Mapping[str, Any]) -> QuerySet[Any]:
+        serializer: type[FactsSerializer] = self.context["view"].serializer_class
+        facts = serializer.Meta.facts
+        wanted = {lookup: value for lookup, value in lookups.items() if serializer.is_fact(lookup)}
+        rows = rows.filter(**{lookup: value for lookup, value in lookups.items() if lookup not in wanted})
         if not wanted:
             return rows
-        held = holding(cls.facts, before_asked(asked))
-        return rows.filter(Exists(held.filter(**{thing_of(cls.facts): OuterRef("pk")}, **wanted)))
+        held = holding(facts, self.before)
+        return rows.filter(Exists(held.filter(**{thing_of(facts): OuterRef("pk")}, **wanted)))
+
+
+class NamedDatedFilterSet(DatedFilterSet, NamedFilterSet):
+    """The same, of what has a name, and stands in a closet."""
 
 
 def thing_of(facts: type[DatedFacts]) -> str:
@@ -100,64 +127,120 @@ def thing_of(facts: type[DatedFacts]) -> str:
 # --- what is shown ------------------------------------------------------------------------------------------
 
 
-class DatedShown(Representation):
-    """A thing with the facts that held on the day; `facts` is their model, and what `Meta.fields` names and
-    the thing has not is one of theirs. Where facts are unknown they are null."""
+class StepDayField(serializers.DateField):
+    """The day of a step: when a thing began to stand, or ended."""
 
-    facts: ClassVar[type[DatedFacts]]
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(read_only=True, **kwargs)
+
+    def to_representation(self, value: int) -> str:  # type: ignore[override]
+        day: date = day_of(value)
+        return day.isoformat()
+
+
+class PlacedSerializer(ResourceSerializer):
+    began_on = StepDayField(source="begin_step")
+    ended_on = StepDayField(source="end_step", allow_null=True)
+
+
+class FactsSerializer(ResourceSerializer):
+    """A thing with the facts that held on the day; `Meta.facts` is their model. Where facts are unknown they
+    are null."""
+
+    unchanged_since = StepDayField(
+        source="now.step", allow_null=True, help_text="Since which day it is as it is shown here."
+    )
+
+    @classmethod
+    @cache
+    def fact_names(cls) -> frozenset[str]:
+        """Fields of the facts that the thing itself has not."""
+        models: tuple[type[Model], type[Model]] = cls.Meta.model, cls.Meta.facts
+        own, facts = (
+            {name for field in model._meta.concrete_fields for name in (field.name, field.attname)}
+            for model in models
+        )
+        return frozenset(facts - own)
+
+    @classmethod
+    def is_fact(cls, lookup: str) -> bool:
+        """Whether a field, or a lookup that begins with one, is of the facts rather than of the thing
+        itself."""
+        return lookup.partition("__")[0] in cls.fact_names()
+
+    @classmethod
+    def model_fields(cls) -> list[Any]:
+        thing = model_field(cls.Meta.facts, thing_of(cls.Meta.facts).removesuffix("_id"))
+        facts = [field for field in cls.Meta.facts._meta.concrete_fields if field is not thing]
+        return [*super().model_fields(), *facts]
 
     def build_field(
         self, field_name: str, info: Any, model_class: type[Model], nested_depth: int
     ) -> tuple[type[Any], dict[str, Any]]:
-        own = field_name in info.fields_and_pk or hasattr(model_class, field_name)
-        if own:
+        if not self.is_fact(field_name):
             return super().build_field(field_name, info, model_class, nested_depth)
-        facts_info = get_field_info(self.facts)
-        field_class, kwargs = super().build_field(field_name, facts_info, self.facts, nested_depth)
+        field_class, kwargs = super().build_field(
+            field_name, get_field_info(self.Meta.facts), self.Meta.facts, nested_depth
+        )
         kept: dict[str, Any] = {name: kwargs[name] for name in ("choices", "help_text") if name in kwargs}
         return field_class, {**kept, "source": f"now.{field_name}", "read_only": True, "allow_null": True}
+
+    @classmethod
+    def expansion_source(cls, name: str) -> str:
+        return f"now.{name}" if cls.is_fact(name) else name
+
+    @classmethod
+    def expands_to_many(cls, name: str) -> bool:
+        return not cls.is_fact(name) and super().expands_to_many(name)
+
+    @classmethod
+    def may_be_null(cls, name: str) -> bool:
+        return cls.is_fact(name) or super().may_be_null(name)
+
+    @classmethod
+    def with_expansions(cls, rows: QuerySet[Any], expand: Sequence[str]) -> QuerySet[Any]:
+        of_facts = [name for name in expand if cls.is_fact(name)]
+        rows = super().with_expansions(rows, [name for name in expand if name not in of_facts])
+        return rows.prefetch_related(*(f"held__{name}" for name in of_facts)) if of_facts else rows
 
     def to_representation(self, instance: Any) -> dict[str, Any]:
         held = getattr(instance, "held", None)
         instance.now = held[0] if held else None
         shown: dict[str, Any] = super().to_representation(instance)
-        if held is None:
-            # Shown within something else, whose day it is not: null would say that nothing is known
-            return {name: value for name, value in shown.items() if not self._is_fact(name)}
-        return shown
-
-    def _is_fact(self, name: str) -> bool:
-        return str(self.fields[name].source).startswith("now.")
+        if held is not None:
+            return shown
+        # Expanded in something else, whose day it is not: null would say that nothing is known
+        of_facts = {name for name, field in self.fields.items() if str(field.source).startswith("now.")}
+        return {name: value for name, value in shown.items() if name not in of_facts}
 
 
-class UnchangedSince(StepDay):
-    """Since which day the facts are as they are shown."""
-
-    def __init__(self) -> None:
-        super().__init__(
-            source="now.step", allow_null=True, help_text="Since which day it is as it is shown here."
-        )
+class DatedSerializer(FactsSerializer, PlacedSerializer):
+    """A thing that stands from a day to a day, with its facts."""
 
 
-# --- the resources ------------------------------------------------------------------------------------------
+# --- the view sets ------------------------------------------------------------------------------------------
 
 
-class Stood(Listed, Shown):
+class PlacedMixin(ReadOnlyViewSet):
     """What stands on a site from one step to another."""
 
-    def query_class(self, operation: str) -> type[Query]:
-        if operation == "retrieve":
-            return _as_of_query(self.representation)
-        return super().query_class(operation)
+    filterset_class = PlacedFilterSet
+
+    def item_query(self) -> type[QuerySerializer]:
+        return item_query(self.serializer_class, AsOfQuery)
 
     def retrieve(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
-        row = self.row()
+        return self.respond(self.get_standing_object())
+
+    def get_standing_object(self) -> Any:
+        """The thing that the address names, which stood on the day that is asked for, if one is."""
+        row = self.get_object()
         day: date | None = self.asked.get("as_of")
         if day is not None:
             self.require_there(row, day)
         else:
             self.require_begun(row)
-        return self.shown(row)
+        return row
 
     def require_there(self, row: Any, day: date) -> None:
         """Raise a 404 that says since when, or until when, it stood."""
@@ -172,24 +255,29 @@ class Stood(Listed, Shown):
             raise not_yet(day_of(row.begin_step))
 
 
-class Dated(Stood):
+class DatedMixin(PlacedMixin):
     """The same, with dated facts. Without a day, what has ended is shown as it last was; what a write has
     planned for a day to come is answered as it will begin, and is not there until then."""
 
-    facts: ClassVar[type[DatedFacts]]
-    representation: ClassVar[type[DatedShown]]
+    filterset_class = DatedFilterSet
+    serializer_class: type[FactsSerializer]
 
-    def rows(self) -> QuerySet[Any]:
-        return super().rows().prefetch_related(self._held())
+    @property
+    def facts(self) -> type[DatedFacts]:
+        found: type[DatedFacts] = self.serializer_class.Meta.facts
+        return found
 
-    def furnish(self, rows: Sequence[Any]) -> None:
+    def get_queryset(self) -> QuerySet[Any]:
+        return super().get_queryset().prefetch_related(self._held())
+
+    def annotate(self, rows: Sequence[Any]) -> None:
         bare = [row for row in rows if not hasattr(row, "held")]
         if "as_of" in self.asked or self.operation == "list":
             prefetch_related_objects(bare, self._held())
         else:
             for row in bare:
                 row.held = self._begun(row)[-1:] or self._history(row)[:1]
-        super().furnish(rows)
+        super().annotate(rows)
 
     def require_begun(self, row: Any) -> None:
         if not self._begun(row) and self._history(row):
@@ -216,17 +304,6 @@ class Dated(Stood):
         """The facts that held of each thing on the day, as a list of one or none."""
         held = facts_before(self.facts, before_asked(getattr(self, "asked", {})))
         return Prefetch("facts", queryset=held, to_attr="held")
-
-
-_AS_OF_QUERIES: dict[type[Representation], type[Query]] = {}
-
-
-def _as_of_query(representation: type[Representation]) -> type[Query]:
-    """Made once, as those of lists are."""
-    if representation not in _AS_OF_QUERIES:
-        base = item_query(representation)
-        _AS_OF_QUERIES[representation] = type(base.__name__, (base,), {"as_of": as_of_field()})
-    return _AS_OF_QUERIES[representation]
 
 
 def require_stood(row: Placed, day: date) -> None:

@@ -2,48 +2,35 @@
 
 from __future__ import annotations
 
-from typing import ClassVar
-
 from api.conventions import fields
-from api.conventions.cursors import Order
-from api.conventions.listing import Filters, Lookup
-from api.conventions.representations import Representation
-from api.conventions.views import Listed, Shown, Written
+from api.conventions.filters import FilterSet
+from api.conventions.serializers import ResourceSerializer
+from api.conventions.viewsets import CreateMixin, UpdateMixin
 from api.conventions.writing import Writing
 from sites.access.abilities import Ability
 from sites.access.gates import device_model_for
-from sites.fields import columns_of
 from sites.models import DeviceModel
 from sites.services.catalogue import device_model_add, device_model_alter
 
 
-class DeviceModelShown(Representation):
+class DeviceModelSerializer(ResourceSerializer):
     class Meta:
         model = DeviceModel
-        fields = ("id", *columns_of(DeviceModel))
 
 
-class DeviceModelFilters(Filters):
-    kind = fields.Choice(choices=DeviceModel.Kind.choices, required=False)
-    name = fields.Text(required=False)
-
-    lookups: ClassVar[dict[str, Lookup]] = {"kind": "kind", "name": "name"}
+class DeviceModelFilterSet(FilterSet):
+    kind = fields.Choice(choices=DeviceModel.Kind.choices)
+    name = fields.Text()
 
 
-class DeviceModels(Listed, Shown, Written):
+class DeviceModelViewSet(CreateMixin, UpdateMixin):
     """Device models with their ratings. A rating that is null is unknown; it never counts as zero."""
 
     gate = device_model_for
-    representation = DeviceModelShown
-    filters = DeviceModelFilters
-    orders = {"name": Order("name"), "kind": Order("kind"), "id": Order("id")}
-    usual_order = "name"
-    abilities = {
-        "list": Ability.READ_INVENTORY,
-        "retrieve": Ability.READ_INVENTORY,
-        "create": Ability.ADMIN,
-        "partial_update": Ability.ADMIN,
-    }
+    serializer_class = DeviceModelSerializer
+    filterset_class = DeviceModelFilterSet
+    ordering_fields = {"name": "name", "kind": "kind", "id": "id"}
+    write_ability = Ability.ADMIN
     bodies = {
         "create": Writing(device_model_add),
         "partial_update": Writing(device_model_alter, subject="device_model", partial=True),

@@ -5,43 +5,43 @@ from __future__ import annotations
 from typing import Any
 
 from api.conventions import fields
-from api.conventions.serializers import Body
+from api.conventions.serializers import StrictSerializer
 from sites.changes.models import ChangeSet
+from zones.loads.wording import RenderedLoad
 from zones.planning.drafts import Difference, DraftEvaluation
-from zones.planning.wording import Told
 
 from . import figures
 
 
-class DifferenceShown(Body):
+class DifferenceSerializer(StrictSerializer):
     """One limit on one subject whose figure, limit or verdict would differ."""
 
     code = fields.Choice(choices=figures.CODES)
     title = fields.Text()
-    subject = figures.SubjectShown()
+    subject = figures.SubjectSerializer()
     sentence = fields.Text(help_text="What would change, in a sentence.")
-    crosses = fields.Flag(help_text="It would be past its limit, or no longer to be told, and is not now.")
-    clears = fields.Flag(help_text="It is past its limit, or not to be told, and would be neither.")
-    before = figures.FigureShown(allow_null=True, help_text="null: it is not there yet.")
-    after = figures.FigureShown(allow_null=True, help_text="null: it would not be there any more.")
+    crosses = fields.Flag(help_text="It would be past its limit, or cannot tell, and is neither now.")
+    clears = fields.Flag(help_text="It is past its limit, or cannot tell, and would be neither.")
+    before = figures.FigureSerializer(allow_null=True, help_text="null: it is not there yet.")
+    after = figures.FigureSerializer(allow_null=True, help_text="null: it would not be there any more.")
 
 
-class EvaluationShown(Body):
+class EvaluationSerializer(StrictSerializer):
     """What a draft would do to its site: limits that it would cross first, then those that it would clear."""
 
     change_set_id = fields.Id()
     site_id = fields.Id()
     as_of = fields.Day(help_text="The later of the draft's day and today.")
-    summary = fields.Text(help_text="What it comes to, to be read aloud.")
+    summary = fields.Text(help_text="The evaluation in a few sentences.")
     crosses = fields.Flag(
-        help_text="Something would be past its limit, or no longer to be told, that is not now."
+        help_text="Some figure would be past its limit, or cannot tell, that is neither now."
     )
-    items = DifferenceShown(many=True)
-    not_computed = figures.NotComputedShown(many=True, help_text="What could not be computed any more.")
-    computed = figures.NotComputedShown(many=True, help_text="What could be computed again.")
+    items = DifferenceSerializer(many=True)
+    not_computed = figures.NotComputedSerializer(many=True, help_text="What could no longer be computed.")
+    computed = figures.NotComputedSerializer(many=True, help_text="What could be computed again.")
 
 
-def evaluation_shown(draft: ChangeSet, found: DraftEvaluation) -> dict[str, Any]:
+def evaluation_data(draft: ChangeSet, found: DraftEvaluation) -> dict[str, Any]:
     return {
         "change_set_id": draft.pk,
         "site_id": draft.site_id,
@@ -68,7 +68,7 @@ def _difference(one: Difference) -> dict[str, Any]:
     }
 
 
-def _side(one: Difference) -> Told:
+def _side(one: Difference) -> RenderedLoad:
     side = one.after or one.before
     assert side is not None, "a difference has a side"
     return side

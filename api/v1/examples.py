@@ -118,7 +118,7 @@ BODIES: Final[dict[str, dict[str, Any]]] = {
     ),
     "ReadingSupersede": _correction(value=0.68),
     # drafts
-    "DraftBody": {
+    "Draft": {
         "site_id": 12,
         "reason": "Two more speakers at the gate",
         "job_reference": "Q-118",
@@ -136,20 +136,20 @@ BODIES: Final[dict[str, dict[str, Any]]] = {
             {"op": "point.append", "run_id": 81, "after_id": "@first", "model_id": 9},
         ],
     },
-    "RevisedBody": {"operations": [{"op": "point.append", "run_id": 81, "after_id": 140, "model_id": 9}]},
-    "AcceptBody": {"happened_on": "2026-11-24", "job_reference": "LS-2207"},
-    "NothingBody": {},
+    "DraftRevision": {"operations": [{"op": "point.append", "run_id": 81, "after_id": 140, "model_id": 9}]},
+    "Acceptance": {"happened_on": "2026-11-24", "job_reference": "LS-2207"},
+    "Nothing": {},
     # findings
-    "FindingBody": {
+    "FindingChange": {
         "state": "deferred",
         "deferred_until": "2026-12-24",
         "state_reason": "With the next test visit",
     },
-    "TicketBody": {"ticket_reference": "INC-40718"},
+    "Ticket": {"ticket_reference": "T-40718"},
     # programs
-    "TokenBody": {"name": "ticketing", "scopes": ["inventory:read", "findings:write"]},
+    "TokenRequest": {"name": "ticketing", "scopes": ["record:read", "findings:write"]},
     # calculations
-    "DescribedRunBody": {
+    "DescribedRun": {
         "source": {"voltage_v": 24, "tolerance": 0.05, "internal_resistance_ohm": 0.2},
         "temperature_c": 20,
         "points": [
@@ -164,8 +164,7 @@ _SUPPLY_CURRENT: Final = {
     "code": "supply_current",
     "title": "Supply current",
     "subject": {"kind": "supply", "id": 71, "name": "supply PS 1"},
-    "sentence": "Supply PS 1 gives 1.83 A (between 1.74 A and 1.92 A) during a page; it should give no more "
-    "than 1.60 A.",
+    "sentence": "Supply PS 1 delivers 1.83 A (1.74 A to 1.92 A) during a page; limit 1.60 A.",
     "verdict": "past",
     "quantity": "current of the supply while everything it feeds is paged",
     "unit": "A",
@@ -176,7 +175,7 @@ _SUPPLY_CURRENT: Final = {
     "limit_is": "at_most",
     "limit_from": "rated current of the supply × loading fraction (0.8 unless changed)",
     "source": "rated current: data sheet; loading fraction: common practice, no source",
-    "near": "near under 10% headroom",
+    "near": "near under 10 % headroom",
     "headroom_likely": -0.14375,
     "headroom_worst": -0.2009375,
     "share_measured_or_marked": 1.0,
@@ -192,8 +191,7 @@ ANSWERS: Final[dict[str, dict[str, Any]]] = {
         "life_safety": "unknown",
         "as_of": "2026-11-25",
         "verdict": "past",
-        "summary": "Over: Supply PS 1 gives 1.83 A (between 1.74 A and 1.92 A) during a page; it should give "
-        "no more than 1.60 A.",
+        "summary": "Past: Supply PS 1 delivers 1.83 A (1.74 A to 1.92 A) during a page; limit 1.60 A.",
         "tightest": _SUPPLY_CURRENT,
         "items": [_SUPPLY_CURRENT],
         "not_computed": [],
@@ -201,7 +199,7 @@ ANSWERS: Final[dict[str, dict[str, Any]]] = {
             {
                 "code": "disconnect",
                 "text": Caution.DISCONNECT.text,
-                "why": "what is to be looked at is fed",
+                "why": "the equipment is energised",
             }
         ],
     },
@@ -209,22 +207,20 @@ ANSWERS: Final[dict[str, dict[str, Any]]] = {
         "change_set_id": 4107,
         "site_id": 12,
         "as_of": "2026-11-25",
-        "summary": "Supply current of supply PS 1: from 1.35 A to 1.83 A; limit 1.60 A. Over; until now "
-        "within.",
+        "summary": "Supply current of supply PS 1: from 1.35 A to 1.83 A; limit 1.60 A. Past; before within.",
         "crosses": True,
         "items": [
             {
                 "code": "supply_current",
                 "title": "Supply current",
                 "subject": {"kind": "supply", "id": 71, "name": "supply PS 1"},
-                "sentence": "Supply current of supply PS 1: from 1.35 A to 1.83 A; limit 1.60 A. Over; until "
-                "now within.",
+                "sentence": "Supply current of supply PS 1: from 1.35 A to 1.83 A; limit 1.60 A. Past; "
+                "before within.",
                 "crosses": True,
                 "clears": False,
                 "before": {
                     **_SUPPLY_CURRENT,
-                    "sentence": "Supply PS 1 gives 1.35 A (between 1.28 A and 1.42 A) during a page; it "
-                    "should give no more than 1.60 A.",
+                    "sentence": "Supply current, supply PS 1: 1.35 A; limit 1.60 A.",
                     "verdict": "within",
                     "low": 1.2825,
                     "likely": 1.35,

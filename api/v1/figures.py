@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable
 from typing import Any
 
 from api.conventions import fields
-from api.conventions.serializers import Body
-from zones.electrical.subjects import SubjectKind
+from api.conventions.answers import rounded
+from api.conventions.serializers import StrictSerializer
+from zones.electrical.subjects import Subject, SubjectKind
 from zones.electrical.verdicts import Verdict
 from zones.limits.cautions import Caution, CautionHere
 from zones.limits.limit import Detail, Limit, Severity
 from zones.limits.registry import LIMITS
-from zones.planning.loads import Subject
-from zones.planning.wording import NotComputed, Told
+from zones.loads.wording import NotComputed, RenderedLoad
 
 CODES = [limit.code for limit in LIMITS]
 SUBJECT_KINDS = [kind.name.lower() for kind in SubjectKind]
@@ -37,31 +36,31 @@ HIGH_HELP = (
 )
 
 
-class SubjectShown(Body):
+class SubjectSerializer(StrictSerializer):
     kind = fields.Choice(choices=SUBJECT_KINDS)
     id = fields.Id()
     name = fields.Text(help_text="As people call it, as in `supply PS 1`.")
 
 
-class PlaceShown(Body):
+class PlaceSerializer(StrictSerializer):
     kind = fields.Choice(choices=[str(detail) for detail in Detail])
     id = fields.Whole(help_text="Its id; of a row, its number.")
     name = fields.Text(allow_blank=True)
 
 
-class CautionShown(Body):
+class CautionSerializer(StrictSerializer):
     code = fields.Choice(choices=[str(caution) for caution in Caution])
     text = fields.Text()
     why = fields.Text(help_text="What it hangs on here.")
 
 
-class FigureShown(Body):
+class FigureSerializer(StrictSerializer):
     """One figure against its limit. low, likely and high are by estimates of load: low is the kindest to the
     limit and high the harshest, so where the limit is a least one, low is the greatest figure."""
 
     code = fields.Choice(choices=CODES)
     title = fields.Text()
-    subject = SubjectShown()
+    subject = SubjectSerializer()
     sentence = fields.Text(help_text="What is so, in a sentence.")
     verdict = fields.Choice(choices=VERDICTS, help_text=VERDICT_HELP)
     quantity = fields.Text(help_text="What the figure is.")
@@ -84,15 +83,17 @@ class FigureShown(Body):
         allow_null=True, help_text="The share of the load that rests on measured or marked data."
     )
     severity = fields.Choice(choices=SEVERITIES, help_text="What follows where the limit is past.")
-    place = PlaceShown(allow_null=True, help_text="Where to look, where that is somewhere in particular.")
+    place = PlaceSerializer(
+        allow_null=True, help_text="Where to look, where that is somewhere in particular."
+    )
 
 
-class NotComputedShown(Body):
-    subject = SubjectShown()
+class NotComputedSerializer(StrictSerializer):
+    subject = SubjectSerializer()
     reason = fields.Text()
 
 
-def figure(one: Told) -> dict[str, Any]:
+def figure(one: RenderedLoad) -> dict[str, Any]:
     load, limit = one.load, one.limit
     return {
         "code": limit.code,
@@ -139,8 +140,3 @@ def not_computed(one: NotComputed) -> dict[str, Any]:
 
 def cautions(found: Iterable[CautionHere]) -> list[dict[str, str]]:
     return [{"code": str(one.caution), "text": one.text, "why": one.why} for one in found]
-
-
-def rounded(value: float | None) -> float | None:
-    """Nine digits: enough for anyone, and no last bits of a sum."""
-    return None if value is None or math.isnan(value) else float(f"{value:.9g}")

@@ -4,32 +4,26 @@ closed by people, opened and cleared by the record alone."""
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from datetime import datetime
-from typing import Any, ClassVar, Final
-from zoneinfo import ZoneInfo
+from typing import Any, Final
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.db.models import Case, F, IntegerField, QuerySet, Value, When
-from django.utils import timezone
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.conventions import etags, fields
-from api.conventions.cursors import Order
-from api.conventions.listing import Filters, Lookup, Names
+from api.conventions.answers import RoundedField
+from api.conventions.filters import Names
 from api.conventions.problems import CONFLICT, Place, Problem, invalid
-from api.conventions.representations import Expansion, Representation
-from api.conventions.serializers import Body, whole_body_error
-from api.conventions.views import Listed, Shown
+from api.conventions.serializers import ResourceSerializer, StrictSerializer, whole_body_error
+from api.conventions.viewsets import ReadOnlyViewSet
 from sites.access.abilities import Ability
 from sites.access.gates import NotFound, closet_for
-from zones.electrical.subjects import SubjectKind
 from zones.electrical.verdicts import Verdict
-from zones.findings.annotate import told
-from zones.findings.models import Finding
-from zones.findings.selectors import of_closet, of_zone
+from zones.findings.annotate import annotate
+from zones.findings.selectors import of_zone
 from zones.findings.services import (
     StaleVersionError,
     finding_acknowledge,
@@ -40,38 +34,28 @@ from zones.findings.services import (
 from zones.gates import finding_for, zone_for
 from zones.limits.limit import Severity
 from zones.limits.registry import LIMITS
-from zones.models import Zone
+from zones.models import Finding, Zone
+from zones.subjects import in_closet, path_of
 
 from . import figures
-from .attributions import AttributionShown, attribution
-from .sites import SiteShown
+from .attributions import AttributionSerializer
+from .dated import SiteFilterSet
+from .sites import SiteSerializer
 
 OPEN: Final = [state.value for state in Finding.State if state is not Finding.State.CLEARED]
-_RESOURCES: Final = {
-    SubjectKind.PORT: "switch-ports",
-    SubjectKind.SUPPLY: "supplies",
-    SubjectKind.SWITCH: "switches",
-}
 
 
-class FindingSubjectShown(figures.SubjectShown):
+class FindingSubjectSerializer(figures.SubjectSerializer):
     path = fields.Text(help_text="Where it is in this API.")
 
 
-class ZoneConcernedShown(Body):
+class ZoneSummarySerializer(StrictSerializer):
     id = fields.Id()
     name = fields.Text()
     life_safety = fields.Choice(choices=Zone.LifeSafety.choices)
 
 
-class Figure(fields.Number):
-    """Rounded as figures are everywhere."""
-
-    def to_representation(self, value: float) -> float | None:  # type: ignore[override]
-        return figures.rounded(value)
-
-
-class FindingShown(Representation):
+class FindingSerializer(ResourceSerializer):
     """One limit past on one subject, from when it opened until it cleared."""
 
     site_code = fields.Text(source="site.code", read_only=True)
@@ -79,75 +63,47 @@ class FindingShown(Representation):
     customer_id = fields.Id(source="site.customer_id", read_only=True)
     case_key = fields.Text(source="case.key", read_only=True, help_text="The same for the same cause.")
     code = fields.Choice(choices=figures.CODES, read_only=True)
-    title = fields.Text(source="words.limit.title", read_only=True)
+    title = fields.Text(
+        source="words.title", read_only=True, help_text="Site, subject, figure and limit in 80 characters."
+    )
+    limit_title = fields.Text(source="words.limit.title", read_only=True, help_text="The name of the limit.")
     sentence = fields.Text(source="words.sentence", read_only=True, help_text="What is so, in a sentence.")
     severity = fields.Word(Severity, source="words.limit.severity", read_only=True)
     severity_words = fields.Text(source="words.limit.severity.words", read_only=True)
-    subject = FindingSubjectShown(source="shown_subject", read_only=True)
+    subject = FindingSubjectSerializer(source="shown_subject", read_only=True)
     place = fields.Text(
         source="words.place", read_only=True, allow_blank=True, help_text="Where to look, as people call it."
     )
     closet_id = fields.Id(
         source="words.closet_id", read_only=True, allow_null=True, help_text="Where to go; null: no closet."
     )
-    zones = ZoneConcernedShown(
-        source="words.zones", many=True, read_only=True, help_text="The zones that hang on it today."
+    zones = ZoneSummarySerializer(
+        source="words.zones", many=True, read_only=True, help_text="The zones that it bears on today."
     )
     verdict = fields.Word(Verdict, read_only=True, help_text=figures.VERDICT_HELP)
     quantity = fields.Text(source="words.limit.quantity", read_only=True)
     unit = fields.Text(source="words.limit.unit", read_only=True, allow_blank=True)
-    low = Figure(read_only=True, allow_null=True, help_text=figures.LOW_HELP)
-    likely = Figure(read_only=True, allow_null=True, help_text=figures.LIKELY_HELP)
-    high = Figure(read_only=True, allow_null=True, help_text=figures.HIGH_HELP)
-    limit = Figure(
+    low = RoundedField(read_only=True, allow_null=True, help_text=figures.LOW_HELP)
+    likely = RoundedField(read_only=True, allow_null=True, help_text=figures.LIKELY_HELP)
+    high = RoundedField(read_only=True, allow_null=True, help_text=figures.HIGH_HELP)
+    limit = RoundedField(
         source="limit_value", read_only=True, allow_null=True, help_text="null: a rating is missing."
     )
     limit_is = fields.Choice(choices=["at_most", "at_least"], source="shown_limit_is", read_only=True)
-    attribution = AttributionShown(source="shown_attribution", read_only=True)
-    cautions = figures.CautionShown(source="shown_cautions", many=True, read_only=True)
+    reason = fields.Text(
+        source="words.reason",
+        read_only=True,
+        allow_blank=True,
+        help_text="Why it cannot be computed, where so.",
+    )
+    attribution = AttributionSerializer(source="words.attribution", read_only=True)
+    cautions = figures.CautionSerializer(source="shown_cautions", many=True, read_only=True)
 
-    expansions: ClassVar = {"site": Expansion(SiteShown)}
+    expansions = {"site": SiteSerializer}
 
     class Meta:
         model = Finding
-        fields = (
-            "id",
-            "site_id",
-            "site_code",
-            "site_name",
-            "customer_id",
-            "case_id",
-            "case_key",
-            "code",
-            "title",
-            "sentence",
-            "severity",
-            "severity_words",
-            "subject",
-            "place",
-            "closet_id",
-            "zones",
-            "verdict",
-            "quantity",
-            "low",
-            "likely",
-            "high",
-            "limit",
-            "limit_is",
-            "unit",
-            "attribution",
-            "cautions",
-            "state",
-            "deferred_until",
-            "state_reason",
-            "state_by",
-            "outcome",
-            "reason",
-            "recomputed",
-            "opened_at",
-            "changed_at",
-            "cleared_at",
-        )
+        exclude = ("subject_kind", "subject_id", "limit_value", "told_excess", "detail", "reasons")
         extra_kwargs = {
             "state_by": {"help_text": "Who last acknowledged, deferred, reopened or closed it."},
             "state_reason": {"help_text": "What they said."},
@@ -155,57 +111,49 @@ class FindingShown(Representation):
         }
 
 
-def put_in_words(findings: Sequence[Any]) -> None:
-    """Give findings, with their sites, what `FindingShown` shows beyond their columns."""
-    all_words = told(findings)
+def annotate_findings(findings: Sequence[Any]) -> None:
+    """Give findings, with their sites, what `FindingSerializer` shows beyond their columns."""
+    all_words = annotate(findings)
     for finding in findings:
         words = finding.words = all_words[finding.pk]
-        kind, subject_id = finding.subject
-        subject = figures.subject((SubjectKind(kind), subject_id), words.subject)
-        finding.shown_subject = {**subject, "path": path_of(SubjectKind(kind), subject_id)}
+        subject = figures.subject(finding.subject, words.subject)
+        finding.shown_subject = {**subject, "path": f"/api/v1/{path_of(finding.subject)}"}
         finding.shown_limit_is = figures.limit_is(words.limit)
-        finding.shown_attribution = attribution(finding.attribution)
         finding.shown_cautions = figures.cautions(words.cautions)
-
-
-def path_of(kind: SubjectKind, subject_id: int) -> str:
-    """Where the subject of a limit is in this API."""
-    resource = _RESOURCES.get(kind, f"{kind.name.lower()}s")
-    return f"/api/v1/{resource}/{subject_id}"
 
 
 # --- what is asked ------------------------------------------------------------------------------------------
 
 
-def _at_least(rows: QuerySet[Any], verdict: Verdict) -> QuerySet[Any]:
-    return rows.filter(verdict__gte=int(verdict))
-
-
-class FindingFilters(Filters):
-    site_id = fields.Id(required=False)
-    customer_id = fields.Id(required=False)
-    zone_id = fields.Id(required=False, help_text="What this zone hangs on today, back to the switch.")
-    closet_id = fields.Id(required=False, help_text="What stands in this closet.")
-    case_id = fields.Id(required=False)
-    code = Names(figures.CODES, required=False, help_text="These limits, with commas between them.")
+class FindingFilterSet(SiteFilterSet):
+    zone_id = fields.Id(help_text="What this zone depends on today, back to the switch.")
+    closet_id = fields.Id(help_text="What stands in this closet.")
+    case_id = fields.Id()
+    code = Names(figures.CODES, source="code__in", help_text="These limits, with commas between them.")
     state = Names(
         Finding.State.values,
+        source="state__in",
         default=OPEN,
         help_text="These states, with commas between them; left out: all but `cleared`.",
     )
-    verdict = fields.Word(Verdict, required=False, help_text="This verdict or a worse one.")
+    verdict = fields.Word(Verdict, source="verdict__gte", help_text="This verdict or a worse one.")
 
-    lookups: ClassVar[dict[str, Lookup]] = {
-        "site_id": "site_id",
-        "customer_id": "site__customer_id",
-        "case_id": "case_id",
-        "code": "code__in",
-        "state": "state__in",
-        "verdict": _at_least,
-    }
+    def filter_zone_id(self, rows: QuerySet[Any], value: int) -> QuerySet[Any]:
+        try:
+            zone = zone_for(principal=self.context["view"].principal, id=value)
+        except NotFound:
+            return rows.none()
+        return rows.filter(of_zone(zone))
+
+    def filter_closet_id(self, rows: QuerySet[Any], value: int) -> QuerySet[Any]:
+        try:
+            closet = closet_for(principal=self.context["view"].principal, id=value)
+        except NotFound:
+            return rows.none()
+        return rows.filter(in_closet(closet), site_id=closet.site_id)
 
 
-class FindingBody(Body):
+class FindingChangeSerializer(StrictSerializer):
     """What people do to a finding. Figures, verdict and attribution are the record's."""
 
     state = fields.Choice(
@@ -265,51 +213,37 @@ def refusal(error: ValidationError) -> Problem:
 # --- the resource -------------------------------------------------------------------------------------------
 
 
-class Findings(Listed, Shown):
+class FindingViewSet(ReadOnlyViewSet):
     """Findings: limits that are past, with figure, limit and verdict, the change that crossed it, and what to
     beware of. They open and clear by the record; people acknowledge and defer them, take that back, and close
     them."""
 
     gate = finding_for
-    representation = FindingShown
-    filters = FindingFilters
-    orders = {"severity": Order("gravity"), "opened_at": Order("opened_at"), "id": Order("id")}
-    usual_order = "-severity"
-    abilities = {
-        "list": Ability.READ_INVENTORY,
-        "retrieve": Ability.READ_INVENTORY,
-        "partial_update": Ability.WRITE_FINDINGS,
-    }
-    bodies = {"partial_update": FindingBody}
+    serializer_class = FindingSerializer
+    filterset_class = FindingFilterSet
+    ordering_fields = {"severity": "gravity", "opened_at": "opened_at", "id": "id"}
+    ordering = "-severity"
+    write_ability = Ability.WRITE_FINDINGS
+    bodies = {"partial_update": FindingChangeSerializer}
 
-    def rows(self) -> QuerySet[Any]:
-        rows: QuerySet[Any] = super().rows().select_related("site", "case").annotate(gravity=_GRAVITY)
-        asked: Mapping[str, Any] = getattr(self, "asked", {})
-        try:
-            if "zone_id" in asked:
-                zone = zone_for(principal=self.principal, id=asked["zone_id"])
-                rows = rows.filter(of_zone(zone, _today(zone)), site_id=zone.site_id)
-            if "closet_id" in asked:
-                closet = closet_for(principal=self.principal, id=asked["closet_id"])
-                rows = rows.filter(of_closet(closet), site_id=closet.site_id)
-        except NotFound:
-            return rows.none()
+    def get_queryset(self) -> QuerySet[Any]:
+        rows: QuerySet[Any] = super().get_queryset().select_related("site", "case").annotate(gravity=_GRAVITY)
         return rows
 
-    def furnish(self, rows: Sequence[Any]) -> None:
-        put_in_words(rows)
+    def annotate(self, rows: Sequence[Any]) -> None:
+        annotate_findings(rows)
 
     def partial_update(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
         """Acknowledge a finding, defer it until a day, take either back, or say what became of it."""
-        finding = self.named_row()
-        values = self.body()
+        finding = self.matched_object()
+        values = self.validated_body()
         try:
             self._write(finding, values)
         except StaleVersionError:
-            raise etags.stale(self.versions(self.row())) from None
+            raise etags.stale(self.versions(self.get_object())) from None
         except ValidationError as error:
             raise refusal(error) from error
-        return self.shown(self.row())
+        return self.respond(self.get_object())
 
     @transaction.atomic
     def _write(self, finding: Finding, values: Mapping[str, Any]) -> None:
@@ -328,11 +262,6 @@ class Findings(Listed, Shown):
         if "outcome" in values:
             outcome = Finding.Outcome(values["outcome"])
             finding_set_outcome(**by, outcome=outcome, reason=said, expected_version=version)
-
-
-def _today(zone: Zone) -> Any:
-    now: datetime = timezone.now()
-    return now.astimezone(ZoneInfo(zone.site.time_zone)).date()
 
 
 # What may hurt, what falls silent, what is surest: the order in which a dispatcher looks at findings

@@ -5,33 +5,30 @@ from __future__ import annotations
 from typing import Any
 
 from api.conventions import fields
-from api.conventions.serializers import Body, Query
-from zones.limits.cautions import Surroundings, cautions_of
+from api.conventions.serializers import StrictSerializer
+from zones.loads.explanations import Explanations
+from zones.loads.wording import RenderedLoad
+from zones.loads.zone_loads import ZoneLoad, cautions_of_zone
 from zones.models import Zone
-from zones.planning.explanations import Explanations
-from zones.planning.surroundings import cautions_of_limits, life_safety_of
-from zones.planning.wording import Told
-from zones.planning.zone_loads import ZoneLoad
 
 from . import figures
-from .dated import as_of_field
-from .worked import CalculationShown, calculation
+from .dated import AsOfQuery
+from .worked import CalculationSerializer
 
 
-class LoadQuery(Query):
-    as_of = as_of_field()
+class LoadQuery(AsOfQuery):
     explain = fields.Flag(
         default=False, help_text="With each figure also its worked calculation, from the inputs to the limit."
     )
 
 
-class ExplainedShown(figures.FigureShown):
+class ExplainedSerializer(figures.FigureSerializer):
     """A figure; with `explain=true` also how it was computed."""
 
-    calculation = CalculationShown(required=False)
+    calculation = CalculationSerializer(required=False)
 
 
-class ZoneLoadShown(Body):
+class ZoneLoadSerializer(StrictSerializer):
     """Everything that bears on a zone on a day, worst verdict first and then least headroom."""
 
     zone_id = fields.Id()
@@ -40,15 +37,14 @@ class ZoneLoadShown(Body):
     life_safety = fields.Choice(choices=Zone.LifeSafety.choices)
     as_of = fields.Day()
     verdict = fields.Choice(choices=figures.VERDICTS, help_text="The worst of all its figures.")
-    summary = fields.Text(help_text="What it comes to, to be read aloud.")
-    tightest = figures.FigureShown(allow_null=True, help_text="The figure of least headroom.")
-    items = ExplainedShown(many=True)
-    not_computed = figures.NotComputedShown(many=True, help_text="What cannot be computed, and why.")
-    cautions = figures.CautionShown(many=True)
+    summary = fields.Text(help_text="The loads in a sentence or two.")
+    tightest = figures.FigureSerializer(allow_null=True, help_text="The figure of least headroom.")
+    items = ExplainedSerializer(many=True)
+    not_computed = figures.NotComputedSerializer(many=True, help_text="What cannot be computed, and why.")
+    cautions = figures.CautionSerializer(many=True)
 
 
-def zone_load_shown(zone: Zone, load: ZoneLoad, explanations: Explanations | None) -> dict[str, Any]:
-    here = Surroundings(life_safety=life_safety_of([zone]), limits=cautions_of_limits(load.figures))
+def zone_load_data(zone: Zone, load: ZoneLoad, explanations: Explanations | None) -> dict[str, Any]:
     return {
         "zone_id": zone.pk,
         "zone": zone.name,
@@ -60,12 +56,12 @@ def zone_load_shown(zone: Zone, load: ZoneLoad, explanations: Explanations | Non
         "tightest": None if load.tightest is None else figures.figure(load.tightest),
         "items": [_explained(one, explanations) for one in load.figures],
         "not_computed": [figures.not_computed(one) for one in load.problems],
-        "cautions": figures.cautions(cautions_of(here)),
+        "cautions": figures.cautions(cautions_of_zone(zone, load)),
     }
 
 
-def _explained(one: Told, explanations: Explanations | None) -> dict[str, Any]:
+def _explained(one: RenderedLoad, explanations: Explanations | None) -> dict[str, Any]:
     shown = figures.figure(one)
     if explanations is not None:
-        shown["calculation"] = calculation(explanations.of(one.load))
+        shown["calculation"] = CalculationSerializer(explanations.of(one.load)).data
     return shown

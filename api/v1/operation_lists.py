@@ -15,8 +15,8 @@ from rest_framework.response import Response
 from api.conventions import fields
 from api.conventions.places import pointer
 from api.conventions.problems import Place
-from api.conventions.serializers import Body
-from api.conventions.views import Door
+from api.conventions.serializers import StrictSerializer
+from api.conventions.views import ApiView, Spec
 from sites.access.abilities import Ability
 from sites.changes.errors import ChangeRefused
 from sites.changes.operations import Operation, Use, operations, read_operations
@@ -106,7 +106,7 @@ def operation_places(bodies: Any) -> list[Place]:
 # --- what came of them --------------------------------------------------------------------------------------
 
 
-class ResultShown(Body):
+class ResultSerializer(StrictSerializer):
     """What one operation made or changed."""
 
     op = fields.Text()
@@ -115,7 +115,7 @@ class ResultShown(Body):
     ids = serializers.ListField(child=fields.Id(), help_text="One for most operations.")
 
 
-def results_shown(accepted: Accepted[Any]) -> list[dict[str, Any]]:
+def results_data(accepted: Accepted[Any]) -> list[dict[str, Any]]:
     """One entry an operation, in order."""
     return [
         _result(body, result if isinstance(result, list) else [result])
@@ -136,7 +136,7 @@ def _result(body: Mapping[str, Any], made: list[Model]) -> dict[str, Any]:
 # --- what there is ------------------------------------------------------------------------------------------
 
 
-class OperationShown(Body):
+class OperationSerializer(StrictSerializer):
     name = fields.Text(help_text="What stands as `op`.")
     sentence = fields.Text(help_text="What it means.")
     use = fields.Choice(
@@ -147,15 +147,14 @@ class OperationShown(Body):
     schema = serializers.JSONField(help_text="JSON Schema (2020-12) of the operation as a draft holds it.")
 
 
-class OperationsShown(Body):
-    items = OperationShown(many=True)
+class OperationsSerializer(StrictSerializer):
+    items = OperationSerializer(many=True)
 
 
-class Operations(Door):
+class OperationListView(ApiView):
     """The operations that a draft of a site can consist of: what each means, and what it takes."""
 
-    abilities = {"get": Ability.READ_INVENTORY}
-    answers = {"get": {200: OperationsShown}}
+    specs = {"get": Spec(Ability.READ_RECORD, answer=OperationsSerializer)}
 
     def get(self, request: Request) -> Response:  # noqa: ARG002
         left_out = _not_of_one_site()

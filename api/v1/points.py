@@ -2,22 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from datetime import date
-from typing import Any, ClassVar
+from typing import Any
 
 from django.db.models import Exists, OuterRef, QuerySet
 
 from api.conventions import fields
-from api.conventions.cursors import Order
-from api.conventions.listing import Lookup
-from api.conventions.representations import Expansion
-from api.conventions.views import Ended
+from api.conventions.viewsets import RecordViewSet, change_action, create_action
 from api.conventions.writing import Writing
-from sites.access.abilities import Ability
 from sites.changes.steps import day_of
-from sites.fields import columns_of
-from sites.models import Basis
 from sites.selectors import before_of, history, recorded_before
 from zones.gates import point_for
 from zones.models import Point, PointFacts
@@ -31,116 +24,78 @@ from zones.services.points import (
     point_remove,
 )
 
-from .acting import done_to_it, making_one
-from .cable_types import CableTypeShown
-from .dated import Dated, DatedShown, FactFilters, UnchangedSince, before_asked, not_there, require_stood
-from .device_models import DeviceModelShown
-from .runs import RunShown
+from .cable_types import CableTypeSerializer
+from .dated import DatedFilterSet, DatedMixin, FactsSerializer, not_there, require_stood
+from .device_models import DeviceModelSerializer
+from .runs import RunSerializer
 
 
-class PointShown(DatedShown):
-    kind = fields.Word(PointFacts.Kind, source="now.kind", read_only=True, allow_null=True)
-    device_kind = fields.Word(
-        PointFacts.DeviceKind, source="now.device_kind", read_only=True, allow_null=True
-    )
-    length_basis = fields.Word(Basis, source="now.length_basis", read_only=True, allow_null=True)
-    current_basis = fields.Word(Basis, source="now.current_basis", read_only=True, allow_null=True)
-    tap_basis = fields.Word(Basis, source="now.tap_basis", read_only=True, allow_null=True)
+class PointSerializer(FactsSerializer):
     after_id = fields.Id(
         source="now.parent_id",
         read_only=True,
         allow_null=True,
-        help_text="The point that it hangs behind; null: its segment comes from the block.",
+        help_text="The point before it; null: its segment comes from the block.",
     )
-    unchanged_since = UnchangedSince()
 
-    facts = PointFacts
-    expansions: ClassVar = {
-        "run": Expansion(RunShown, related=("run",)),
-        "model": Expansion(DeviceModelShown, prefetched=("held__model",), source="now.model", nullable=True),
-        "cable_type": Expansion(
-            CableTypeShown, prefetched=("held__cable_type",), source="now.cable_type", nullable=True
-        ),
-    }
+    expansions = {"run": RunSerializer, "model": DeviceModelSerializer, "cable_type": CableTypeSerializer}
 
     class Meta:
         model = Point
-        fields = (
-            "id",
-            "site_id",
-            "run_id",
-            "rank",
-            "name",
-            "after_id",
-            *columns_of(PointFacts, "run", "rank", "parent", "parent_rank"),
-            "unchanged_since",
-        )
+        facts = PointFacts
+        exclude = ("parent", "parent_rank")
         extra_kwargs = {
-            "rank": {"read_only": True, "help_text": "Its place in the run's order: parents come first."},
-            "zone_id": {"help_text": "The zone it hangs in, where that is not the run's."},
+            "rank": {"read_only": True, "help_text": "Its place in the run's order: parents come first."}
         }
 
 
-class PointFilters(FactFilters):
-    run_id = fields.Id(required=False)
-    zone_id = fields.Id(required=False, help_text="What is heard in this zone: on its runs, or strayed.")
-    name = fields.Text(required=False)
-    model_id = fields.Id(required=False)
-    feed_supply_id = fields.Id(required=False, help_text="Points at which this supply feeds a run.")
-    kind = fields.Word(PointFacts.Kind, required=False)
+class PointFilterSet(DatedFilterSet):
+    run_id = fields.Id()
+    zone_id = fields.Id(help_text="What is heard in this zone: on its runs, or on another zone's.")
+    name = fields.Text()
+    model_id = fields.Id()
+    feed_supply_id = fields.Id(help_text="Points at which this supply feeds a run.")
+    kind = fields.Word(PointFacts.Kind)
 
-    # A point stands as long as its run does
-    of = "run__"
-    facts = PointFacts
-    fact_lookups: ClassVar = {"model_id": "model_id", "feed_supply_id": "feed_supply_id", "kind": "kind"}
-    lookups: ClassVar[dict[str, Lookup]] = {**FactFilters.lookups, "run_id": "run_id", "name": "name"}
+    of = "run__"  # a point stands as long as its run does
 
-    @classmethod
-    def applied(cls, rows: QuerySet[Any], asked: Mapping[str, Any]) -> QuerySet[Any]:
-        rows = super().applied(rows, asked)
-        before = before_asked(asked)
-        there = recorded_before(PointFacts, before).filter(point_id=OuterRef("pk"))
-        rows = rows.filter(Exists(there))
-        return heard_in_zone(rows, asked["zone_id"], before) if "zone_id" in asked else rows
+    def filter_ended(self, rows: QuerySet[Any], value: str) -> QuerySet[Any]:
+        there = recorded_before(PointFacts, self.before).filter(point_id=OuterRef("pk"))
+        return super().filter_ended(rows, value).filter(Exists(there))
+
+    def filter_zone_id(self, rows: QuerySet[Any], value: int) -> QuerySet[Any]:
+        return heard_in_zone(rows, value, self.before)
 
 
-class Points(Dated, Ended):
+class PointViewSet(DatedMixin, RecordViewSet):
     """Points of runs: devices, bare splices and uncounted groups. Ending a point
     takes the device off and leaves a splice."""
 
     gate = point_for
-    representation = PointShown
-    facts = PointFacts
-    filters = PointFilters
-    orders = {"rank": Order("rank"), "name": Order("name"), "id": Order("id")}
-    usual_order = "id"
-    abilities = {
-        "list": Ability.READ_INVENTORY,
-        "retrieve": Ability.READ_INVENTORY,
-        "create": Ability.WRITE_INVENTORY,
-        "insert": Ability.WRITE_INVENTORY,
-        "found": Ability.WRITE_INVENTORY,
-        "partial_update": Ability.WRITE_INVENTORY,
-        "destroy": Ability.WRITE_INVENTORY,
-        "correct": Ability.WRITE_INVENTORY,
-    }
+    serializer_class = PointSerializer
+    filterset_class = PointFilterSet
+    ordering_fields = {"rank": "rank", "name": "name", "id": "id"}
+    ordering = "id"
     bodies = {
         "create": Writing(point_append, within=("run",)),
-        "insert": Writing(point_insert, within=("before",)),
-        "found": Writing(point_found, within=("run",)),
         "partial_update": Writing(point_alter, subject="point", partial=True),
         "destroy": Writing(point_remove, subject="point"),
-        "correct": Writing(point_correct, subject="point", partial=True),
     }
-    making = ("create", "insert", "found")
-    versioned = ("correct",)
-
-    insert = making_one("insert", "Cut a device or splice into a run, into the segment before a point.")
-    found = making_one(
-        "found",
-        "Record a device that turns out to have hung on a run all along. This adds nothing on site.",
+    insert = create_action(
+        "insert",
+        Writing(point_insert, within=("before",)),
+        "Cut a device or splice into a run, into the segment before a point.",
     )
-    correct = done_to_it("correct", "What is recorded of a point was wrong. This adds nothing on site.")
+    found = create_action(
+        "found",
+        Writing(point_found, within=("run",)),
+        "Record a device that turns out to have been on a run all along. This adds nothing on site.",
+    )
+    correct = change_action(
+        "correct",
+        Writing(point_correct, subject="point", partial=True),
+        "What is recorded of a point was wrong. This adds nothing on site.",
+    )
 
     def require_there(self, row: Point, day: date) -> None:
         require_stood(row.run, day)

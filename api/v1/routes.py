@@ -1,11 +1,13 @@
-"""The addresses of version 1: a resource's name, and the views that answer there."""
+"""The addresses of version 1: a resource's path, and the view set that answers there."""
 
 from __future__ import annotations
+
+from typing import Final
 
 from django.urls import URLPattern, URLResolver, path
 from rest_framework.routers import SimpleRouter
 
-from api.conventions.views import Resource
+from api.conventions.viewsets import ReadOnlyViewSet
 
 from . import (
     about,
@@ -41,48 +43,49 @@ from . import (
     zones,
 )
 
-RESOURCES: dict[str, type[Resource]] = {
-    "customers": customers.Customers,
-    "contracts": contracts.Contracts,
-    "coverages": coverages.Coverages,
-    "sites": sites.Sites,
-    "closets": closets.Closets,
-    "contacts": contacts.Contacts,
-    "device-models": device_models.DeviceModels,
-    "cable-types": cable_types.CableTypes,
-    "switches": switches.Switches,
-    "switch-ports": switch_ports.SwitchPorts,
-    "endpoints": endpoints.Endpoints,
-    "outputs": outputs.Outputs,
-    "supplies": supplies.Supplies,
-    "amplifiers": amplifiers.Amplifiers,
-    "blocks": blocks.Blocks,
-    "landings": landings.Landings,
-    "readings": readings.Readings,
-    "paging-sets": paging_sets.PagingSets,
-    "zones": zones.Zones,
-    "zone-endpoints": zone_endpoints.ZoneEndpoints,
-    "runs": runs.Runs,
-    "points": points.Points,
-    "change-sets": change_sets.ChangeSets,
-    "changes": changes.Changes,
-    "findings": findings.Findings,
-    "cases": cases.Cases,
+RESOURCES: Final[dict[str, type[ReadOnlyViewSet]]] = {
+    "customers": customers.CustomerViewSet,
+    "contracts": contracts.ContractViewSet,
+    "coverages": coverages.CoverageViewSet,
+    "sites": sites.SiteViewSet,
+    "closets": closets.ClosetViewSet,
+    "contacts": contacts.ContactViewSet,
+    "catalogue/devices": device_models.DeviceModelViewSet,
+    "catalogue/cables": cable_types.CableTypeViewSet,
+    "switches": switches.SwitchViewSet,
+    "switch-ports": switch_ports.SwitchPortViewSet,
+    "endpoints": endpoints.EndpointViewSet,
+    "outputs": outputs.OutputViewSet,
+    "supplies": supplies.SupplyViewSet,
+    "amplifiers": amplifiers.AmplifierViewSet,
+    "blocks": blocks.BlockViewSet,
+    "landings": landings.LandingViewSet,
+    "readings": readings.ReadingViewSet,
+    "paging-sets": paging_sets.PagingSetViewSet,
+    "zones": zones.ZoneViewSet,
+    "zone-endpoints": zone_endpoints.ZoneEndpointViewSet,
+    "runs": runs.RunViewSet,
+    "points": points.PointViewSet,
+    "change-sets": change_sets.ChangeSetViewSet,
+    "changes": changes.ChangeViewSet,
+    "findings": findings.FindingViewSet,
+    "cases": cases.CaseViewSet,
 }
+"""Each resource by its path. What it is (its gate and so its model, its serializer) is on its view set."""
 
 _router = SimpleRouter(trailing_slash=False, use_regex_path=False)
-for _name, _view in RESOURCES.items():
-    _router.register(_name, _view, basename=_name)
+for _name, _view_set in RESOURCES.items():
+    _router.register(_name, _view_set, basename=_name)
 
 urlpatterns: list[URLPattern | URLResolver] = [
-    path("schema", about.SchemaDoor.as_view(), name="schema"),
+    path("schema", about.SchemaView.as_view(), name="schema"),
     path("reference", about.ReferencePage.as_view(), name="reference"),
-    path("problems", about.ProblemsDoor.as_view(), name="problems"),
-    path("problems/<str:code>", about.ProblemDoor.as_view(), name="problem"),
-    path("operations", operation_lists.Operations.as_view(), name="operations"),
-    path("calculations/run", calculations.RunCalculation.as_view(), name="calculations-run"),
-    path("search", search.Search.as_view(), name="search"),
-    path("tokens", tokens.Tokens.as_view(), name="tokens"),
-    path("tokens/<int:id>/revoke", tokens.TokenRevocation.as_view(), name="tokens-revoke"),
+    path("problems", about.ProblemListView.as_view(), name="problems"),
+    path("problems/<str:code>", about.ProblemView.as_view(), name="problem"),
+    path("operations", operation_lists.OperationListView.as_view(), name="operations"),
+    path("calculations/run", calculations.RunCalculationView.as_view(), name="calculations-run"),
+    path("search", search.SearchView.as_view(), name="search"),
+    path("tokens", tokens.TokenListView.as_view(), name="tokens"),
+    path("tokens/<int:id>/revoke", tokens.TokenRevocationView.as_view(), name="tokens-revoke"),
     *_router.urls,
 ]

@@ -2,21 +2,22 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
+from dataclasses import replace
 from typing import Any
 
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.conventions import fields
-from api.conventions.listing import Names
-from api.conventions.serializers import Body, Query
-from api.conventions.views import Door
+from api.conventions.answers import AnswerSerializer
+from api.conventions.filters import Names
+from api.conventions.serializers import QuerySerializer, StrictSerializer
+from api.conventions.views import ApiView, Spec
 from sites.access.abilities import Ability
-from zones.search import KINDS, search
+from zones.search import KINDS, Found, search
 
 
-class SearchQuery(Query):
+class SearchQuery(QuerySerializer):
     q = fields.Text(
         min_length=2, max_length=200, help_text="Words, in any order; accents and typing errors are forgiven."
     )
@@ -24,30 +25,24 @@ class SearchQuery(Query):
     page_size = fields.Whole(min_value=1, max_value=100, default=20, help_text="How many results at most.")
 
 
-class FoundShown(Body):
+class FoundSerializer(AnswerSerializer):
     kind = fields.Choice(choices=KINDS)
-    id = fields.Id()
     path = fields.Text(help_text="Where it is, below /api/v1/.")
-    title = fields.Text()
-    where = fields.Text(allow_blank=True)
-    customer_id = fields.Id()
-    site_id = fields.Id(allow_null=True)
-    ended = fields.Flag(help_text="It does not stand any more.")
-    rank = fields.Number(help_text="How well it was found, from 0 to 1.")
+
+    class Meta:
+        dataclass = Found
 
 
-class ResultsShown(Body):
-    items = FoundShown(many=True)
+class ResultsSerializer(StrictSerializer):
+    items = FoundSerializer(many=True)
     next = fields.Text(allow_null=True, help_text="Always null: better words find more than further pages.")
 
 
-class Search(Door):
+class SearchView(ApiView):
     """Customers, sites, closets and zones by what someone remembers of their names and addresses, best
     first."""
 
-    abilities = {"get": Ability.READ_INVENTORY}
-    queries = {"get": SearchQuery}
-    answers = {"get": {200: ResultsShown}}
+    specs = {"get": Spec(Ability.READ_RECORD, query=SearchQuery, answer=ResultsSerializer)}
 
     def get(self, request: Request) -> Response:  # noqa: ARG002
         asked: Any = self.asked
@@ -57,5 +52,5 @@ class Search(Door):
             kinds=asked.get("kinds", KINDS),
             most=asked["page_size"],
         )
-        items = [asdict(each) | {"rank": round(each.rank, 3)} for each in found]
-        return Response({"items": items, "next": None})
+        items = [replace(each, rank=round(each.rank, 3)) for each in found]
+        return Response(ResultsSerializer({"items": items, "next": None}).data)

@@ -7,41 +7,36 @@ from typing import Any
 from rest_framework import serializers
 
 from api.conventions import fields
-from api.conventions.serializers import Body, Query
+from api.conventions.serializers import StrictSerializer
 from sites.models import Site
 from zones.visits.survey import Question, Survey
 
 from . import figures
-from .dated import as_of_field
 
 
-class SurveyQuery(Query):
-    as_of = as_of_field()
-
-
-class QuestionShown(Body):
+class QuestionSerializer(StrictSerializer):
     """A figure of which nobody can tell whether it is past its limit."""
 
-    sentence = fields.Text(help_text="All of it, to be read aloud.")
+    sentence = fields.Text(help_text="All of it in sentences.")
     missing = serializers.ListField(
         child=fields.Text(),
         help_text="What it hangs on and is not known, or not well; empty: only a measurement can settle it.",
     )
-    figure = figures.FigureShown()
+    figure = figures.FigureSerializer()
 
 
-class SurveyShown(Body):
+class SurveySerializer(StrictSerializer):
     """What a site leaves open on a day: the list for the next visit."""
 
     site_id = fields.Id()
     site = fields.Text(help_text="Its name.")
     as_of = fields.Day()
-    summary = fields.Text(help_text="To be read aloud.")
-    items = QuestionShown(many=True)
-    not_computed = figures.NotComputedShown(many=True, help_text="What cannot be computed, and why.")
+    summary = fields.Text(help_text="The survey in a few sentences.")
+    items = QuestionSerializer(many=True)
+    not_computed = figures.NotComputedSerializer(many=True, help_text="What cannot be computed, and why.")
 
 
-def survey_shown(site: Site, survey: Survey) -> dict[str, Any]:
+def survey_data(site: Site, survey: Survey) -> dict[str, Any]:
     return {
         "site_id": site.pk,
         "site": site.name,

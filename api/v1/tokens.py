@@ -11,8 +11,8 @@ from rest_framework.response import Response
 
 from api.conventions import fields
 from api.conventions.permissions import AUTHENTICATED
-from api.conventions.serializers import Body
-from api.conventions.views import Door
+from api.conventions.serializers import ResourceSerializer, StrictSerializer
+from api.conventions.views import ApiView, Spec
 from sites.access.abilities import TOKEN_SCOPES, Ability
 from sites.access.gates import NotFound
 from sites.access.models import Token
@@ -29,28 +29,30 @@ class CustomerIds(serializers.ListField):
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(child=fields.Id(), allow_null=True, **kwargs)
 
+    def to_representation(self, data: Any) -> list[int] | None:  # type: ignore[override]
+        return sorted(customer.pk for customer in data.customers.all()) if data.narrowed else None
 
-class TokenShown(Body):
-    id = fields.Id()
-    name = fields.Text(allow_blank=True)
+
+class TokenSerializer(ResourceSerializer):
     scopes = serializers.ListField(child=fields.Choice(choices=SCOPES))
-    customer_ids = CustomerIds(help_text="null: every customer that its user sees.")
-    created_at = fields.Instant()
-    last_used_at = fields.Instant(allow_null=True, help_text="To the minute.")
-    expires_at = fields.Instant(allow_null=True)
-    revoked_at = fields.Instant(allow_null=True)
+    customer_ids = CustomerIds(source="*", help_text="null: every customer that its user sees.")
+
+    class Meta:
+        model = Token
+        exclude = ("user", "digest", "narrowed")
+        extra_kwargs = {"last_used_at": {"help_text": "To the minute."}}
 
 
-class TokensShown(Body):
-    items = TokenShown(many=True)
+class TokensSerializer(StrictSerializer):
+    items = TokenSerializer(many=True)
     next = fields.Text(allow_null=True, help_text="Always null: one's own are not many.")
 
 
-class TokenMadeShown(TokenShown):
+class TokenMadeSerializer(TokenSerializer):
     secret = fields.Text(help_text="What the program sends. It is shown this once, and kept nowhere.")
 
 
-class TokenBody(Body):
+class TokenRequestSerializer(StrictSerializer):
     name = fields.Text(required=False, default="", allow_blank=True, max_length=120)
     scopes = serializers.ListField(child=fields.Choice(choices=SCOPES), min_length=1)
     customer_ids = CustomerIds(
@@ -59,20 +61,22 @@ class TokenBody(Body):
     expires_at = fields.Instant(required=False, default=None, allow_null=True)
 
 
-class Tokens(Door):
+class TokenListView(ApiView):
     """One's own tokens. A token does no more than the one who makes it may, and sees no more."""
 
-    abilities = {"get": AUTHENTICATED, "post": Ability.ADMIN}
-    bodies = {"post": TokenBody}
-    answers = {"get": {200: TokensShown}, "post": {201: TokenMadeShown}}
+    specs = {
+        "get": Spec(AUTHENTICATED, answer=TokensSerializer),
+        "post": Spec(Ability.ADMIN, body=TokenRequestSerializer, answer=TokenMadeSerializer, status=201),
+    }
 
     def get(self, request: Request) -> Response:  # noqa: ARG002
         """One's own tokens, the newest first; through a token that may not make others, that one alone."""
-        return Response({"items": [_shown(token) for token in own_tokens(self.principal)], "next": None})
+        items = TokenSerializer(own_tokens(self.principal), many=True).data
+        return Response({"items": items, "next": None})
 
     def post(self, request: Request) -> Response:  # noqa: ARG002
         """Make a token that speaks for you."""
-        asked = self.body()
+        asked = self.validated_body()
         try:
             token, secret = own_token_make(principal=self.principal, **asked)
         except ValidationError as error:
@@ -80,14 +84,13 @@ class Tokens(Door):
             for one in error.error_list:
                 by_field.setdefault(_FIELD_OF.get(one.code or "", "scopes"), []).append(one)
             raise ValidationError(by_field) from error
-        answer = Response({**_shown(token), "secret": secret}, status=201)
+        answer = Response({**TokenSerializer(token).data, "secret": secret}, status=201)
         answer.headers["Cache-Control"] = "no-store"
         return answer
 
 
-class TokenRevocation(Door):
-    abilities = {"post": AUTHENTICATED}
-    answers = {"post": {200: TokenShown}}
+class TokenRevocationView(ApiView):
+    specs = {"post": Spec(AUTHENTICATED, answer=TokenSerializer)}
 
     def post(self, request: Request, id: int) -> Response:  # noqa: A002, ARG002 - it is the id of an address
         """End one of your own tokens for good. A second time changes nothing."""
@@ -95,18 +98,4 @@ class TokenRevocation(Door):
         if token is None:
             raise NotFound
         token_revoke(token=token)
-        return Response(_shown(token))
-
-
-def _shown(token: Token) -> dict[str, Any]:
-    customer_ids = sorted(customer.pk for customer in token.customers.all()) if token.narrowed else None
-    return {
-        "id": token.pk,
-        "name": token.name,
-        "scopes": token.scopes,
-        "customer_ids": customer_ids,
-        **{
-            name: fields.Instant().to_representation(value) if (value := getattr(token, name)) else None
-            for name in ("created_at", "last_used_at", "expires_at", "revoked_at")
-        },
-    }
+        return Response(TokenSerializer(token).data)

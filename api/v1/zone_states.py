@@ -10,18 +10,17 @@ from collections.abc import Sequence
 from typing import Any, Final
 
 from api.conventions import fields
-from api.conventions.representations import Furnished
-from zones.electrical.subjects import SubjectKind
+from api.conventions.answers import rounded
+from api.conventions.serializers import RenderedSerializer
+from zones.electrical.subjects import Subject, SubjectKind
 from zones.electrical.verdicts import Verdict
-from zones.findings.locations import Subject
-from zones.findings.models import Finding
-from zones.planning.zone_states import (
+from zones.loads.zone_states import (
     OpenFinding,
     StoredFigures,
     open_findings,
     stored_figures,
-    subjects_bearing_on,
 )
+from zones.models import Finding
 
 from . import figures
 
@@ -29,17 +28,17 @@ _KINDS: Final = {int(kind): kind.name.lower() for kind in SubjectKind}
 _VERDICTS: Final = {int(verdict): verdict.name.lower() for verdict in Verdict}
 
 
-class SubjectIdShown(Furnished):
+class SubjectSummarySerializer(RenderedSerializer):
     kind = fields.Choice(choices=figures.SUBJECT_KINDS)
     id = fields.Id()
 
 
-class ZoneFigureShown(Furnished):
+class ZoneFigureSerializer(RenderedSerializer):
     """A figure against its limit as the last recheck found it; in words, and with headroom and place, it is
     in the zone's `load`."""
 
     code = fields.Choice(choices=figures.CODES)
-    subject = SubjectIdShown()
+    subject = SubjectSummarySerializer()
     verdict = fields.Choice(choices=figures.VERDICTS, help_text=figures.VERDICT_HELP)
     low = fields.Number(allow_null=True, help_text=figures.LOW_HELP)
     likely = fields.Number(allow_null=True, help_text=figures.LIKELY_HELP)
@@ -48,40 +47,39 @@ class ZoneFigureShown(Furnished):
     as_of = fields.Day(help_text="The day at its site that it was computed for.")
 
 
-class ZoneFindingShown(Furnished):
+class ZoneFindingSerializer(RenderedSerializer):
     """A finding that has not cleared; all of it is under `findings`."""
 
     id = fields.Id()
     case_id = fields.Id()
     code = fields.Choice(choices=figures.CODES)
-    subject = SubjectIdShown()
+    subject = SubjectSummarySerializer()
     verdict = fields.Choice(choices=figures.VERDICTS, help_text=figures.VERDICT_HELP)
     state = fields.Choice(choices=[one for one in Finding.State.values if one != Finding.State.CLEARED])
     opened_at = fields.Instant()
 
 
-def put_states(zones: Sequence[Any], expand: Sequence[str]) -> None:
-    """Give zones the figures and findings that are to be shown with them, in at most three queries."""
+def annotate_zones(zones: Sequence[Any], expand: Sequence[str]) -> None:
+    """Give zones the figures and findings that are to be shown with them, in at most two queries."""
     wanted = [name for name in ("figures", "findings") if name in expand]
     if not wanted:
         return
     by_id: dict[int, Any] = {zone.pk: zone for zone in zones}
     for zone in zones:
-        zone.shown_figures, zone.shown_findings = [], []
-    bearing = subjects_bearing_on({zone.pk: zone.site_id for zone in zones})
+        zone.figures, zone.findings = [], []
     if "figures" in wanted:
-        for stored in stored_figures(bearing):
+        for stored in stored_figures(by_id):
             shown = _figures(stored)
-            for zone_id in bearing[stored.subject]:
-                by_id[zone_id].shown_figures += shown
+            for zone_id in stored.zones:
+                by_id[zone_id].figures += shown
     if "findings" in wanted:
-        for finding in open_findings(bearing):
-            for zone_id in bearing[finding.subject]:
-                by_id[zone_id].shown_findings.append(_finding(finding))
+        for finding in open_findings(by_id):
+            for zone_id in finding.zones:
+                by_id[zone_id].findings.append(_finding(finding))
 
 
 def _figures(stored: StoredFigures) -> list[dict[str, Any]]:
-    subject, as_of, rounded = _subject(stored.subject), stored.as_of.isoformat(), figures.rounded
+    subject, as_of = _subject(stored.subject), stored.as_of.isoformat()
     return [
         {
             "code": code,

@@ -13,34 +13,26 @@ from .models import User
 
 
 class Ability(StrEnum):
-    READ_INVENTORY = "inventory:read"
-    READ_EVENTS = "events:read"
+    READ_RECORD = "record:read"
     WRITE_FINDINGS = "findings:write"
-    WRITE_INVENTORY = "inventory:write"
-    WRITE_TESTS = "tests:write"
+    WRITE_RECORD = "record:write"
     WRITE_READINGS = "readings:write"
-    WRITE_SUBSCRIPTIONS = "subscriptions:write"
-    WRITE_IMPORTS = "imports:write"
     ADMIN = "admin"
     REVEAL_SECRETS = "secrets:reveal"
 
 
 MEANINGS: Final[dict[Ability, str]] = {
-    Ability.READ_INVENTORY: "look at customers, sites, plant, zones, loads, findings and changes",
-    Ability.READ_EVENTS: "read the feed of events",
+    Ability.READ_RECORD: "look at customers, sites, plant, zones, loads, findings and changes",
     Ability.WRITE_FINDINGS: "acknowledge and defer findings, set ticket references",
-    Ability.WRITE_INVENTORY: "write as-built changes: sites, closets, contacts, plant, runs, clips",
-    Ability.WRITE_TESTS: "record tests",
+    Ability.WRITE_RECORD: "write as-built changes: sites, closets, contacts, plant, runs, clips",
     Ability.WRITE_READINGS: "record readings",
-    Ability.WRITE_SUBSCRIPTIONS: "have events delivered, and replay deliveries",
-    Ability.WRITE_IMPORTS: "import as-built files",
     Ability.ADMIN: "write customers, contracts, the catalogue, users and tokens",
     Ability.REVEAL_SECRETS: "have a door or alarm code shown, one at a time, each time logged",
 }
 
-_READER = frozenset({Ability.READ_INVENTORY, Ability.READ_EVENTS})
+_READER = frozenset({Ability.READ_RECORD})
 _DISPATCHER = _READER | {Ability.WRITE_FINDINGS, Ability.REVEAL_SECRETS}
-_TECHNICIAN = _DISPATCHER | {Ability.WRITE_INVENTORY, Ability.WRITE_TESTS, Ability.WRITE_READINGS}
+_TECHNICIAN = _DISPATCHER | {Ability.WRITE_RECORD, Ability.WRITE_READINGS}
 _MANAGER = frozenset(Ability)
 
 ROLES: Final[dict[str, frozenset[Ability]]] = {

@@ -49,6 +49,7 @@ def today_at(site_id: int | None) -> dt.date:
 
 
 def today_in(time_zone: str) -> dt.date:
+    """Today in a time zone, by its name."""
     return timezone.now().astimezone(ZoneInfo(time_zone)).date()
 
 

@@ -11,8 +11,8 @@ from typing import Final
 from api.conventions.permissions import AUTHENTICATED, PUBLIC
 from sites.access.abilities import Ability
 
-READ = Ability.READ_INVENTORY
-WRITE = Ability.WRITE_INVENTORY
+READ = Ability.READ_RECORD
+WRITE = Ability.WRITE_RECORD
 FINDINGS = Ability.WRITE_FINDINGS
 ADMIN = Ability.ADMIN
 
@@ -56,14 +56,14 @@ TABLE: Final[dict[tuple[str, str], Ability | str]] = {
     ("POST", "/api/v1/contacts"): WRITE,
     ("PATCH", "/api/v1/contacts/{id}"): WRITE,
     ("DELETE", "/api/v1/contacts/{id}"): WRITE,
-    ("GET", "/api/v1/device-models"): READ,
-    ("GET", "/api/v1/device-models/{id}"): READ,
-    ("POST", "/api/v1/device-models"): ADMIN,
-    ("PATCH", "/api/v1/device-models/{id}"): ADMIN,
-    ("GET", "/api/v1/cable-types"): READ,
-    ("GET", "/api/v1/cable-types/{id}"): READ,
-    ("POST", "/api/v1/cable-types"): ADMIN,
-    ("PATCH", "/api/v1/cable-types/{id}"): ADMIN,
+    ("GET", "/api/v1/catalogue/devices"): READ,
+    ("GET", "/api/v1/catalogue/devices/{id}"): READ,
+    ("POST", "/api/v1/catalogue/devices"): ADMIN,
+    ("PATCH", "/api/v1/catalogue/devices/{id}"): ADMIN,
+    ("GET", "/api/v1/catalogue/cables"): READ,
+    ("GET", "/api/v1/catalogue/cables/{id}"): READ,
+    ("POST", "/api/v1/catalogue/cables"): ADMIN,
+    ("PATCH", "/api/v1/catalogue/cables/{id}"): ADMIN,
     ("GET", "/api/v1/switches"): READ,
     ("GET", "/api/v1/switches/{id}"): READ,
     ("POST", "/api/v1/switches"): WRITE,

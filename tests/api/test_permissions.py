@@ -90,6 +90,10 @@ def test_nobody_gets_past_what_is_public(nobody: Client) -> None:
         assert (ask(nobody, method, route) == 401) is (needed != PUBLIC), (method, route)
 
 
+def test_every_scope_that_is_offered_is_one_that_something_answers() -> None:
+    assert set(TOKEN_SCOPES) == {needed for needed in TABLE.values() if isinstance(needed, Ability)}
+
+
 def test_public_is_only_what_says_the_same_to_everyone() -> None:
     assert {route for (_, route), needed in TABLE.items() if needed == PUBLIC} == {
         "/api/v1/schema",

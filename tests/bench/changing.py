@@ -13,8 +13,7 @@ from sites.changes.models import ChangeSet
 from sites.models import Site
 from tests.bench.fleets import add_speakers, settle, tidy
 from tests.bench.lines import peak_rss_mb
-from zones.findings.models import Finding
-from zones.models import Run
+from zones.models import Finding, Run
 from zones.recheck.sweep import look_once
 
 CASES = ("changes",)

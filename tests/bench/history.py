@@ -9,9 +9,10 @@ from django.utils import timezone
 
 from tests.bench.fleets import sizes
 from tests.bench.lines import Line, compare
+from zones.loads.histories import zone_history
+from zones.loads.site_loads import site_loads
+from zones.loads.zone_loads import loads_of_zones
 from zones.models import Zone
-from zones.planning.histories import zone_history
-from zones.planning.zone_loads import zone_load
 
 NAME = "history"
 CASES = ("zones",)
@@ -33,10 +34,14 @@ def cases(_wanted: tuple[str, ...], _sites: int) -> Iterator[Line]:
         NAME,
         "zones",
         lambda: each(zone_history),
-        lambda: each(zone_load),
+        lambda: each(_evaluated),
         goal=3,
         sizes={**sizes(), "zones": len(zones), "steps": _steps(zones, today)},
     )
+
+
+def _evaluated(zone_id: int, site_id: int, day: dt.date) -> object:
+    return loads_of_zones(site_loads(site_id, day), [zone_id])
 
 
 def _steps(zones: list[tuple[int, int]], today: dt.date) -> int:

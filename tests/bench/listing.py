@@ -28,8 +28,7 @@ from sites.access.services import token_make
 from sites.models import User
 from tests.bench.fleets import sizes, tidy
 from tests.bench.lines import Line, compare
-from zones.models import Zone
-from zones.planning.zone_states import subjects_bearing_on
+from zones.models import ZoneSubject
 
 NAME = "list"
 CASES = ("zones",)
@@ -61,7 +60,7 @@ def cases(_wanted: tuple[str, ...], _sites: int) -> Iterator[Line]:
     user, _ = User.objects.get_or_create(
         username="bench", defaults={"role": User.Role.MANAGER, "all_customers": True}
     )
-    _, secret = token_make(user=user, scopes=["inventory:read"])
+    _, secret = token_make(user=user, scopes=["record:read"])
     with _served() as port:
         caller = http.client.HTTPConnection("127.0.0.1", port)
 
@@ -92,8 +91,8 @@ def cases(_wanted: tuple[str, ...], _sites: int) -> Iterator[Line]:
 
 
 def _read(ids: list[int]) -> Callable[[], bytes]:
-    zones = dict(Zone.objects.filter(pk__in=ids).values_list("pk", "site_id"))
-    bearing = [(zone, int(kind), pk) for (kind, pk), of in subjects_bearing_on(zones).items() for zone in of]
+    of_zones = ZoneSubject.objects.filter(zone_id__in=ids)
+    bearing = list(of_zones.values_list("zone_id", "subject_kind", "subject_id"))
     subjects = [list(column) for column in zip(*bearing, strict=True)]
     connections["default"].ensure_connection()
     driver = connections["default"].connection

@@ -17,9 +17,9 @@ from django.db import connection, connections
 from sites.models import Site
 from tests.bench.fleets import sizes, tidy
 from tests.bench.lines import Line, line, peak_rss_mb, seconds
+from zones.models import Figures
 from zones.plant import queries
 from zones.plant.columns import Query, blocks, statement
-from zones.recheck.models import Figures
 from zones.recheck.recheck_queue import mark_outdated
 from zones.recheck.sweep import sweep
 
@@ -89,7 +89,7 @@ def copy_out() -> None:
     with connection.cursor() as cursor:
         for query in vars(queries).values():
             if isinstance(query, Query) and "site_id = ANY" in query.rows:
-                with cursor.copy(statement(query, ids)) as stream:
+                with cursor.copy(statement({"": (query, ids)})) as stream:
                     for _ in blocks(stream):
                         pass
 

@@ -21,8 +21,7 @@ from tests.bench.changing import ROUNDS, SITES_A_ROUND, SPEAKERS
 from tests.bench.fleets import add_speakers, settle, tidy
 from tests.bench.lines import peak_rss_mb
 from zones.electrical.subjects import SubjectKind
-from zones.findings.models import Finding
-from zones.models import Run, RunFacts
+from zones.models import Finding, Run, RunFacts
 
 CASES = ("changes",)
 TOGETHER = False

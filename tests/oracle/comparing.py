@@ -298,12 +298,16 @@ def _compare_attribution(finding: Finding, expected: Attributed, where: str, rep
         )
 
 
+# The oracle's names of causes, where they are others
+_KINDS = {"correction": "record correction", "as_found": "as found"}
+
+
 def _compare_named(told: dict[str, Any], expected: Named, where: str, report: Report) -> None:
     said = (
-        told["kind"].replace("_", " "),
+        _KINDS.get(told["kind"], told["kind"]),
         told["day"],
-        told["change_set"] and told["change_set"]["id"],
-        told["correction"] and told["correction"]["id"],
+        told["change_set"],
+        told["correction"],
     )
     wanted = (expected.kind, expected.day.isoformat(), expected.change_set, expected.correction)
     if said != wanted:

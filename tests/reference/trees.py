@@ -6,7 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tests.reference.random_trees import Tree
-from zones.electrical.radial import Forest, Solution, solve
+from zones.electrical.forest import Forest
+from zones.electrical.radial import Solution, solve
 
 
 def first_points(trees: Sequence[Tree]) -> NDArray[np.intp]:

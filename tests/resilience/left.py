@@ -50,7 +50,7 @@ def left_of(site_id: int) -> dict[str, Any]:
         "figures": [_rounded(row) for row in figures.values_list("subject_kind", "solver_version", *values)],
         "findings": sorted(
             Finding.objects.filter(site_id=site_id).values_list(
-                "code", "subject_kind", "verdict", "state", "reason", "version"
+                "code", "subject_kind", "verdict", "state", "reasons", "version"
             )
         ),
         "cases": sorted((case.cleared_at is None, case.version) for case in cases),

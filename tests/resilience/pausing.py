@@ -62,7 +62,7 @@ FAILURE_UNCOMMITTED = {
 }
 FAILURE_COMMITTED = {
     "failure not told": Step(_BATCH, "failed_listeners"),
-    "finding, case and event written": Step("zones.findings.rechecked", "tell", after=True),
+    "finding, case and event written": Step("zones.findings.rechecked", "notify", after=True),
 }
 FAILURE_TOLD = {
     "failure told": Step(_BATCH, "_note_failure", after=True),

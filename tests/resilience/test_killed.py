@@ -102,7 +102,7 @@ def test_another_process_takes_over(step: str, undisturbed: dict[str, Any], proc
     killed.kill()
     following.until(lambda: not Mark.objects.exists())
     os.kill(following.popen.pid, signal.SIGTERM)
-    assert "1 sites recomputed, 0 could not be." in following.ended()
+    assert "1 site recomputed. 0 failed." in following.ended()
     assert left_of(disturbed.site_id) == undisturbed
 
 
@@ -247,7 +247,7 @@ def test_a_sweeper_that_cannot_compute_a_site(step: str, uncomputable: Path, pro
         left = left_of(disturbed)
         failed |= {"checks": [(2, *failed["checks"][0][1:])]}
     assert left == failed
-    assert Finding.objects.get(site_id=disturbed).reason == REASON
+    assert Finding.objects.get(site_id=disturbed).reasons == [REASON]
 
     uncomputable.write_text("", encoding="ascii")
     SiteCheck.objects.update(next_attempt_at=timezone.now())

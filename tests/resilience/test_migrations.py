@@ -51,7 +51,7 @@ MAKE_TOKEN = """
 from sites.access.models import User
 from sites.access.services import token_make
 user = User.objects.create(username="mara", role=User.Role.MANAGER, all_customers=True)
-print(token_make(user=user, scopes=["inventory:read", "inventory:write", "findings:write"])[1])
+print(token_make(user=user, scopes=["record:read", "record:write", "findings:write"])[1])
 """
 
 

@@ -22,7 +22,7 @@ pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.slow]
 
 
 def recomputed(said: str) -> int:
-    found = re.search(r"^(\d+) sites recomputed, 0 could not be\.$", said, re.MULTILINE)
+    found = re.search(r"^(\d+) sites? recomputed\. 0 failed\.$", said, re.MULTILINE)
     assert found, said
     return int(found[1])
 

@@ -73,7 +73,7 @@ def _writers(processes: Processes, environment: dict[str, str], change_sets: int
     catalogue = asdict(make_catalogue())
     contract = factories.make_contract(factories.make_customer())
     user = factories.make_user(User.Role.MANAGER, all_customers=True)
-    _, token = token_make(user=user, scopes=["inventory:read", "inventory:write"])
+    _, token = token_make(user=user, scopes=["record:read", "record:write"])
     told = {"change_sets": change_sets, "catalogue": catalogue, "contract": contract.pk, "token": token}
     return [
         processes.start(

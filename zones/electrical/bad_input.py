@@ -1,4 +1,4 @@
-"""What is wrong with a described run, where, and what would be right."""
+"""Problems of a run description: what is wrong, where, and what is expected."""
 
 from __future__ import annotations
 
@@ -6,14 +6,14 @@ import json
 from dataclasses import dataclass
 
 SHOWN_AT_MOST = 50
-"""Problems that are told of one input; the rest are counted."""
+"""Problems reported of one input; the rest are counted."""
 
 Location = tuple[str | int, ...]
 
 
 @dataclass(frozen=True)
 class Problem:
-    """One thing that is wrong. code: a word for programs; detail: what was found and what was expected."""
+    """One problem. code: for programs; detail: what was found and what is expected."""
 
     location: Location
     code: str
@@ -21,19 +21,19 @@ class Problem:
 
     @property
     def path(self) -> str:
-        """For people: ``points[3].length_m``; of the whole, ``document``."""
+        """The location for people: ``points[3].length_m``; ``document`` for the whole."""
         steps = (f"[{step}]" if isinstance(step, int) else f".{_harmless(step)}" for step in self.location)
         return "".join(steps).removeprefix(".") or "document"
 
     @property
     def pointer(self) -> str:
-        """For programs: a JSON pointer (RFC 6901), ``/points/3/length_m``."""
+        """The location for programs: a JSON pointer (RFC 6901), ``/points/3/length_m``."""
         steps = (str(step).replace("~", "~0").replace("/", "~1") for step in self.location)
         return "".join(f"/{step}" for step in steps)
 
 
 class BadInputError(ValueError):
-    """Input that cannot be computed, with all that is wrong with it, up to `SHOWN_AT_MOST`."""
+    """Input that cannot be computed, with its first problems, `SHOWN_AT_MOST` of them."""
 
     def __init__(self, problems: list[Problem], count: int) -> None:
         self.problems = tuple(problems)
@@ -45,7 +45,7 @@ class BadInputError(ValueError):
 
 
 class Problems:
-    """Collects problems while reading goes on, so that one look at an input finds them all."""
+    """The problems found so far."""
 
     def __init__(self) -> None:
         self._kept: list[Problem] = []
@@ -66,12 +66,12 @@ def _place(problem: Problem) -> list[tuple[int, str]]:
 
 
 def only_problem(code: str, detail: str) -> BadInputError:
-    """A problem of the input as a whole, beside which no other can be found: its code, and a detail."""
+    """The error of an input that cannot be read at all, by ``code`` and ``detail``."""
     return BadInputError([Problem((), code, detail)], 1)
 
 
 def shown(value: object) -> str:
-    """A value as JSON has it, cut short and without anything that would upset a terminal or a log."""
+    """A value as JSON, shortened and safe for a terminal or a log."""
     if isinstance(value, dict):
         return "an object"
     if isinstance(value, list):

@@ -1,6 +1,6 @@
-"""How sure a value is: from a value and its basis to low, likely and high.
+"""Low, likely and high of a value, from the value and its basis.
 
-Common practice, no source: every factor here is a default that the integrator can change (``Factors``).
+Common practice, no source: every factor is a default that the integrator can change (``Factors``).
 Bands are arrays with a first axis of three: 0 low (kindest), 1 likely, 2 high (harshest).
 """
 
@@ -55,7 +55,7 @@ class Factors:
     current_marked_high: float = 1.15
     current_measured_low: float = 0.95
     current_measured_high: float = 1.05
-    # where nothing is known
+    # where the value is not recorded
     unknown_segment_low_m: float = 4.0
     unknown_segment_likely_m: float = 8.0
     unknown_segment_high_m: float = 15.0
@@ -75,7 +75,7 @@ class Factors:
     unknown_horn_tap_likely_w: float = 15.0
     unknown_horn_tap_high_w: float = 30.0
     unknown_idle_of_speech: float = 0.5
-    # what limits are judged with
+    # what limits are judged by
     speech_of_full_output: float = 0.5
     loading_fraction: float = 0.8
     conductor_rating_a: float = 1.0
@@ -86,7 +86,7 @@ class Factors:
     nominal_supply_v: float = 24.0
 
     def with_values(self, values: dict[str, float]) -> Factors:
-        """These factors with some replaced. Errors: ValueError naming a factor that does not exist."""
+        """These factors with some replaced. Raises ValueError naming a factor that does not exist."""
         known = {f.name for f in fields(self)}
         unknown = sorted(set(values) - known)
         if unknown:
@@ -102,8 +102,7 @@ class Factors:
         return out
 
     def unknown(self, stem: str, unit: str) -> FloatArray:
-        """(3,) low, likely and high of a value that nobody knows, such as ``unknown("unknown_segment",
-        "m")``."""
+        """(3,) low, likely and high of an unrecorded value: ``unknown("unknown_segment", "m")``."""
         return np.array([getattr(self, f"{stem}_{band}_{unit}") for band in ("low", "likely", "high")])
 
 
@@ -129,7 +128,7 @@ def lengths(
 
 
 def by_kind(device_kind: IntArray, factors: Factors, unit: str, infix: str = "") -> FloatArray:
-    """(3, n) low, likely, high of an unknown device's current [A], or tap [W] (infix ``_tap``), by its kind.
+    """(3, n) low, likely, high of an unrecorded current [A], or tap [W] (infix ``_tap``), by device kind.
 
     device_kind: (n,) of ``DeviceKind``; unit: "a" or "w".
     """
@@ -143,9 +142,8 @@ def loads(
 ) -> FloatArray:
     """Banded load of one device each: currents [A], or watts in the current column.
 
-    value: (n,) NaN where unknown; basis: (n,); device_kind: (n,) decides the band of an
-    unknown one; infix: ``_tap`` for the unknown band of taps.
-    Returns (3, n) [unit].
+    value: (n,) NaN where unknown; basis: (n,); device_kind: (n,) decides the band of an unknown one; infix:
+    ``_tap`` for the unknown band of taps. Returns (3, n) [unit].
 
     >>> loads(np.array([0.04]), np.array([4]), np.array([1]), Factors(), unit="a").round(4).tolist()
     [[0.038], [0.04], [0.042]]

@@ -1,11 +1,11 @@
-"""Readings as anchors: what an instrument said on a day settles what the record only guessed.
+"""Readings calibrate the values that the record only guesses.
 
-Drawing, guessed and unknown currents of a run are scaled by one factor to the measured run current (a paging
-reading counts as speech; source voltage as measured at the block, else computed from the record); then such
-lengths by one factor to the measured end voltage. Scaled values take the measured band for those devices'
-whole life there; values on a better basis stay; devices added later are not scaled. The newest reading wins.
-A factor outside 0.5–2 is not used: record or reading is wrong, which the figure ``reading_disagrees`` says.
-The method is common practice, no source.
+The currents of a run on basis drawing, guessed or unknown are scaled by one factor to the measured run
+current (a paging reading counts as speech; the source voltage is the one measured at the block, else computed
+from the record). Then such lengths are scaled by one factor to the measured end voltage. Scaled values take
+the measured band for those devices' whole life there; values on a better basis stay; devices added later are
+not scaled. The newest reading wins. A factor outside 0.5–2 is not used: record or reading is wrong, and the
+figure ``reading_disagrees`` shows it. The method is common practice, no source.
 """
 
 from __future__ import annotations
@@ -18,75 +18,68 @@ import numpy as np
 
 from .bands import HIGH, LIKELY, LOW, Basis, FloatArray, IntArray
 from .dc_network import DcNetwork, Sources, dc_network, solve_bands, sources
-from .figures import FigureBlock, sums
+from .figures import FigureBlock, Subjects, any_of, first_known, lookup, sums
 from .forest import Forest
-from .plant import BoolArray, Members, Plant, ReadingKind, State, expand
+from .plant import FOREVER, BoolArray, Members, Plant, ReadingKind, ReadingRows, State, expand
 from .point_loads import PointLoads
 from .radial import solve
 from .subjects import SubjectKind
 from .verdicts import PAST_TOLERANCE
-from .wiring import ancestor_closure, wire
+from .wiring import ancestor_closure, first_where_extreme, number_pairs, renumber, section_tops, wire
 
 FACTOR_LEAST, FACTOR_MOST = 0.5, 2.0
+SAME_LOAD = (
+    *("run_index", "kind", "model_index", "device_kind", "current_basis"),
+    *("speech_current_a", "idle_current_a", "count_low", "count_likely", "count_high"),
+)
+SAME_SEGMENT = ("run_index", "parent_index", "length_m", "length_basis")
 _ROUNDS = 160
-_SETTLED = 1e-13
-"""Between two factors as near as that there is none to look for, relative to them."""
+_EQUAL = 1e-13
+"""Relative distance of two factors that count as equal."""
 
 
 @dataclass(frozen=True)
 class Anchoring:
-    """The loads as the readings leave them, and how each reading compares with the unanchored record.
+    """The loads after calibration, and how each reading compares with the record before it.
 
-    loads: as ``point_loads``, with scaled values where a reading anchors them. By reading (r,), in order of
-    run, kind and time: run_index, group, begin, end (the next reading of that run and kind), reading_id,
-    excess (fraction by which it lies outside the band, 0 inside, NaN where it cannot be compared), factor
-    (NaN where nothing was scaled).
+    loads: as ``point_loads``, scaled where a reading applies. readings: r rows in order of run, kind and
+    time, each ending at the next one of its run and kind. excess: (r,) fraction by which the reading lies
+    outside the band, 0 inside, NaN where it cannot be compared. factor: (r,) NaN where nothing was scaled.
     """
 
     loads: PointLoads
-    run_index: IntArray
-    group: IntArray
-    begin: IntArray
-    end: IntArray
-    reading_id: IntArray
+    readings: ReadingRows
     excess: FloatArray
     factor: FloatArray
 
     def disagreements(self, plant: Plant, members: Members) -> FigureBlock:
         """Figure reading_disagrees (by run): the largest excess of the readings that hold on the day; limit
         0."""
-        order = np.argsort(self.group, kind="stable")
-        offsets = np.searchsorted(self.group[order], np.arange(len(plant.group_site) + 1))
-        groups = plant.site_groups
-        start = np.where(members.group < 0, groups[members.site], members.group)
-        stop = np.where(members.group < 0, groups[members.site + 1], members.group + 1)
-        owner, at = expand(offsets[start], offsets[stop])
-        row = order[at] if len(order) else at
-        step = members.step[owner]
-        holds = (self.begin[row] <= step) & (step < self.end[row]) & ~np.isnan(self.excess[row])
-        owner, row = owner[holds], row[holds]
-        width = max(len(plant.run_id), 1)
-        keys, which = np.unique(owner * width + self.run_index[row], return_inverse=True)
-        worst = np.lexsort((self.excess[row], which))
-        chosen = np.zeros(len(keys), np.int64)
-        chosen[which[worst]] = row[worst]
+        readings = self.readings
+        order = np.argsort(readings.group, kind="stable")
+        offsets = np.searchsorted(readings.group[order], np.arange(len(plant.group_site) + 1))
+        owner, at = expand(*members.slices(plant, offsets))
+        row, step = order[at], members.step[owner]
+        holds = (readings.begin[row] <= step) & (step < readings.end[row]) & ~np.isnan(self.excess[row])
+        # backwards: of equal excesses the last reading is shown
+        owner, row = owner[holds][::-1], row[holds][::-1]
+        member, run, pair = number_pairs(owner, readings.run_index[row])
+        worst = row[first_where_extreme(pair, self.excess[row], len(member), largest=True)]
         return FigureBlock.of(
             "reading_disagrees",
-            SubjectKind.RUN,
-            member=keys // width,
-            subject=keys % width,
-            group=self.group[chosen],
-            bands=np.stack([self.excess[chosen]] * 3),
+            Subjects(SubjectKind.RUN, member, run, readings.group[worst]),
+            bands=self.excess[worst],
             limit=0.0,
-            detail=self.reading_id[chosen],
+            detail=readings.reading_id[worst],
         )
 
 
 @dataclass(frozen=True)
 class _Bench:
-    """The block-fed part of each reading's run, alone, behind its block voltage; one tree a reading.
+    """The part of each reading's run that its block feeds, behind its block voltage; one tree a reading.
 
-    row, tree, parent: (n,) node's point row, reading, parent node; paging: (n,); block_voltage_v: (3, r).
+    row, tree, parent: (n,) point row, reading and parent of each node; paging: (n,) the reading was taken
+    while paging; block_voltage_v: (3, r).
     """
 
     row: IntArray
@@ -95,9 +88,14 @@ class _Bench:
     paging: BoolArray
     block_voltage_v: FloatArray
 
+    @property
+    def count(self) -> int:
+        """r, the number of readings."""
+        return int(self.block_voltage_v.shape[1])
+
     @cached_property
     def forest(self) -> Forest:
-        return Forest.build(self.parent, self.tree, self.block_voltage_v.shape[1])
+        return Forest.build(self.parent, self.tree, self.count)
 
     def solve(
         self,
@@ -106,8 +104,8 @@ class _Bench:
         load_factor: FloatArray | float = 1.0,
         length_factor: FloatArray | float = 1.0,
     ) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """Voltage, load current and branch current of the nodes in one band, with some scaled; NaN where
-        infeasible."""
+        """Voltage, load current and branch current of the nodes in one band, with loads and lengths scaled;
+        NaN where infeasible."""
         amps = np.where(self.paging, loads.speech_a[band, self.row], loads.idle_a[band, self.row])
         watts = np.where(self.paging, loads.speech_w[band, self.row], loads.idle_w[band, self.row])
         volts = self.block_voltage_v[band]
@@ -124,71 +122,58 @@ class _Bench:
 
 
 def anchor(plant: Plant, loads: PointLoads) -> Anchoring:
-    """Take every reading of the plant into account."""
-    readings = plant.readings
-    if not len(readings):
-        none, no_value = np.zeros(0, np.int64), np.zeros(0)
-        return Anchoring(loads, none, none, none, none, none, no_value, no_value)
-    order = np.lexsort((readings.reading_id, readings.begin, readings.kind, readings.run_index))
-    run, kind, begin = readings.run_index[order], readings.kind[order], readings.begin[order]
-    follows = (run[1:] == run[:-1]) & (kind[1:] == kind[:-1])
-    end = np.append(np.where(follows, begin[1:], np.iinfo(np.int64).max), np.iinfo(np.int64).max)
+    """The loads of ``plant`` calibrated by its readings, and how each reading compares with the record."""
+    table = plant.readings
+    count = len(table)
+    if not count:
+        return Anchoring(loads, table, np.zeros(0), np.zeros(0))
+    table = table.rows(np.lexsort((table.reading_id, table.begin, table.kind, table.run_index)))
+    follows = (table.run_index[1:] == table.run_index[:-1]) & (table.kind[1:] == table.kind[:-1])
+    readings = replace(table, end=np.append(np.where(follows, table.begin[1:], FOREVER), FOREVER))
     newest = np.append(~follows, True)
-    value, state = readings.value[order], readings.state[order]
-    point = readings.point_index[order]
-    group = readings.group[order]
 
-    members = Members.of_groups(plant, group, begin)
-    bench = _bench(plant, members, run, state, readings.source_voltage_v[order], loads)
-    count = len(order)
-    target = _target_nodes(plant, bench, point, count)
-    excess = _excess(bench, loads, kind, value, target, count)
+    bench = _bench(plant, readings, loads)
+    target = np.full(count, -1)  # node where each voltage was measured, −1 where the block did not feed it
+    there = np.flatnonzero(plant.points.point_index[bench.row] == readings.point_index[bench.tree])
+    target[bench.tree[there]] = there
+    excess = _excess(bench, loads, readings, target)
     factor = np.full(count, np.nan)
 
-    current = newest & (kind == ReadingKind.RUN_CURRENT)
-    factor[current] = _current_factor(bench, loads, value, count)[current]
+    current = newest & (readings.kind == ReadingKind.RUN_CURRENT)
+    factor[current] = _current_factor(bench, loads, readings.value)[current]
     loads = _scale_currents(plant, loads, bench, _usable(factor, current))
-    voltage = newest & (kind == ReadingKind.END_VOLTAGE) & (target >= 0)
-    factor[voltage] = _length_factor(bench, loads, value, target, count)[voltage]
+    voltage = newest & (readings.kind == ReadingKind.END_VOLTAGE) & (target >= 0)
+    factor[voltage] = _length_factor(bench, loads, readings.value, target)[voltage]
     loads = _scale_lengths(plant, loads, bench, _usable(factor, voltage))
     unused = (current | voltage) & ~np.isnan(factor) & np.isnan(_usable(factor, current | voltage))
-    # a factor out of range is a disagreement even where the bands are so wide that the reading lies inside
+    # a factor out of range is a disagreement, even where the reading lies inside wide bands
     excess = np.where(unused, np.fmax(excess, np.abs(np.log2(np.maximum(factor, 1e-9))) - 1.0), excess)
-    return Anchoring(loads, run, group, begin, end, readings.reading_id[order], excess, factor)
+    return Anchoring(loads, readings, excess, factor)
 
 
 def _usable(factor: FloatArray, chosen: BoolArray) -> FloatArray:
-    """(r,) the factor where it is chosen and lies within 0.5–2, but for the last bits of a sum, else NaN."""
+    """(r,) the factor where it is chosen and lies within 0.5–2, apart from rounding, else NaN."""
     least, most = FACTOR_LEAST * (1 - PAST_TOLERANCE), FACTOR_MOST * (1 + PAST_TOLERANCE)
     with np.errstate(invalid="ignore"):
         return np.where(chosen & (factor >= least) & (factor <= most), factor, np.nan)
 
 
-def _bench(
-    plant: Plant, members: Members, run: IntArray, state: IntArray, measured_v: FloatArray, loads: PointLoads
-) -> _Bench:
+def _bench(plant: Plant, readings: ReadingRows, loads: PointLoads) -> _Bench:
+    members = Members.of_groups(plant, readings.group, readings.begin)
     network = dc_network(plant, wire(plant, members))
     wiring = network.wiring
-    source = sources(plant, members, network)
-    computed = _block_voltages(plant, network, source, loads, state)
+    computed = _block_voltages(plant, network, sources(plant, members, network), loads, readings.state)
     # the run of each reading, and only the part of it that its block feeds
-    fed_at_block = network.from_block.copy()
-    top = np.arange(len(wiring.row))
-    while True:
-        further = np.where(network.parent[top] >= 0, network.parent[top], top)
-        if np.array_equal(further, top):
-            break
-        top = further
-    of_reading = plant.points.run_index[wiring.row] == run[wiring.member]
-    keep = np.flatnonzero(of_reading & (network.tree >= 0) & fed_at_block[top])
-    number = np.full(len(wiring.row) + 1, -1)
-    number[keep] = np.arange(len(keep))
+    top = section_tops(network.parent, np.zeros(len(wiring.row), np.bool_))
+    of_reading = plant.points.run_index[wiring.row] == readings.run_index[wiring.member]
+    keep = np.flatnonzero(of_reading & (network.tree >= 0) & network.from_block[top])
+    parent = renumber(keep, len(wiring.row))[network.parent[keep]]
     tree = wiring.member[keep]
-    voltage = np.full((3, len(members)), np.nan)
+    voltage = np.full((3, len(readings)), np.nan)
     voltage[:, tree] = computed[:, network.tree[keep]]
-    voltage = np.where(np.isnan(measured_v), voltage, measured_v)
-    voltage = np.where(np.isnan(voltage) | (voltage <= 0), plant.factors.nominal_supply_v, voltage)
-    return _Bench(wiring.row[keep], tree, number[network.parent[keep]], state[tree] == State.PAGING, voltage)
+    voltage = first_known(readings.source_voltage_v, voltage)
+    voltage = np.where(voltage > 0, voltage, plant.factors.nominal_supply_v)
+    return _Bench(wiring.row[keep], tree, parent, readings.state[tree] == State.PAGING, voltage)
 
 
 def _block_voltages(
@@ -197,26 +182,16 @@ def _block_voltages(
     """(3, t) voltage at each supply's terminals in the reading's state: kindest and likely from its open
     voltage, harshest from the bottom of its tolerance or battery."""
     fed = np.flatnonzero(network.tree >= 0)
-    row, tree = network.wiring.row[fed], network.tree[fed]
-    paging = state[network.wiring.member[fed]] == State.PAGING
-    segment = network.segment[fed]
-    ohm = np.where(segment >= 0, loads.loop_resistance_ohm[:, np.append(network.wiring.row, 0)[segment]], 0.0)
-    amps = np.where(paging, loads.speech_a[:, row], loads.idle_a[:, row])
-    watts = np.where(paging, loads.speech_w[:, row], loads.idle_w[:, row])
-    table = plant.supplies
-    no_load = np.append(table.no_load_voltage_v, np.nan)[source.row]
-    open_voltage = np.where(
-        np.isnan(no_load), np.append(table.rated_load_voltage_v, np.nan)[source.row], no_load
-    )
+    amps, watts = loads.drawn(network.wiring.row[fed], state[network.wiring.member[fed]] == State.PAGING)
     out = np.empty((3, len(source.row)))
-    for voltage, bands in ((open_voltage, (LOW, LIKELY)), (source.voltage_v, (HIGH,))):
+    for voltage, bands in ((source.open_voltage_v, (LOW, LIKELY)), (source.voltage_v, (HIGH,))):
         solved = solve_bands(
             network.parent[fed],
             fed,
-            tree,
+            network.tree[fed],
             voltage,
             source.resistance_ohm,
-            ohm,
+            network.segment_ohm(loads, fed),
             amps,
             watts,
             plant.factors.nominal_supply_v,
@@ -226,61 +201,51 @@ def _block_voltages(
     return out
 
 
-def _target_nodes(plant: Plant, bench: _Bench, point: IntArray, count: int) -> IntArray:
-    """(r,) node where each voltage reading was taken, −1 where that point is not fed from the block then."""
-    target = np.full(count, -1)
-    there = np.flatnonzero(plant.points.point_index[bench.row] == point[bench.tree])
-    target[bench.tree[there]] = there
-    return target
+def _excess(bench: _Bench, loads: PointLoads, readings: ReadingRows, target: IntArray) -> FloatArray:
+    """(r,) fraction by which each reading lies outside the band that is computed for it; NaN not computed."""
+    has_nodes = np.bincount(bench.tree, minlength=bench.count) > 0
+    value = readings.value
 
-
-def _excess(
-    bench: _Bench, loads: PointLoads, kind: IntArray, value: FloatArray, target: IntArray, count: int
-) -> FloatArray:
-    low, high = np.full(count, np.nan), np.full(count, np.nan)
-    has = np.bincount(bench.tree, minlength=count) > 0
-    for band, bound in ((LOW, low), (HIGH, high)):
+    def computed(band: int) -> FloatArray:
         voltage, load, _ = bench.solve(loads, band)
-        at_point = np.append(voltage, np.nan)[target]
-        bound[:] = np.where(
-            kind == ReadingKind.RUN_CURRENT, np.where(has, sums(bench.tree, load, count), np.nan), at_point
-        )
+        current = np.where(has_nodes, sums(bench.tree, load, bench.count), np.nan)
+        return np.where(readings.kind == ReadingKind.RUN_CURRENT, current, lookup(voltage, target))
+
+    low, high = computed(LOW), computed(HIGH)
     least, most = np.fmin(low, high), np.fmax(low, high)
     with np.errstate(invalid="ignore", divide="ignore"):
         above = np.where(most > 0, (value - most) / most, np.where(value > 0, 1.0, 0.0))
         below = np.where(least > 0, (least - value) / least, 0.0)
         outside = np.maximum(above, below)
-    # a reading on the very edge of the band is not outside, whatever the last bits of a sum
+    # rounding does not put a reading on the edge of the band outside it
     outside = np.where(outside > PAST_TOLERANCE, outside, 0.0)
     return np.where(np.isnan(low) | np.isnan(high), np.nan, outside)
 
 
-def _current_factor(bench: _Bench, loads: PointLoads, value: FloatArray, count: int) -> FloatArray:
+def _current_factor(bench: _Bench, loads: PointLoads, value: FloatArray) -> FloatArray:
     """(r,) factor on the scalable loads that makes each run's current the measured one; NaN where none are
     scalable.
 
-    Exact at once for constant-current loads; where loads are watts their current moves with the voltage, and
-    the proportion is taken again until it stands still.
+    One proportion is exact for constant-current loads. The current of loads in watts depends on the voltage,
+    so the proportion is repeated until it converges.
     """
     scaled = loads.scaled_current[bench.row]
 
     def better(factor: FloatArray) -> FloatArray:
         _, load, _ = bench.solve(loads, LIKELY, load_factor=np.where(scaled, factor[bench.tree], 1.0))
-        good = sums(bench.tree, np.where(scaled, 0.0, load), count)
-        moved = sums(bench.tree, np.where(scaled, load, 0.0), count)
+        good = sums(bench.tree, np.where(scaled, 0.0, load), bench.count)
+        moved = sums(bench.tree, np.where(scaled, load, 0.0), bench.count)
         with np.errstate(invalid="ignore", divide="ignore"):
             return np.where(moved > 0, factor * (value - good) / moved, np.nan)
 
-    return _settle(better, np.bincount(bench.tree[scaled], minlength=count) > 0)
+    return _converge(better, any_of(bench.tree, scaled, bench.count))
 
 
-def _length_factor(
-    bench: _Bench, loads: PointLoads, value: FloatArray, target: IntArray, count: int
-) -> FloatArray:
+def _length_factor(bench: _Bench, loads: PointLoads, value: FloatArray, target: IntArray) -> FloatArray:
     """(r,) factor on the scalable lengths that makes the voltage at each reading's point the measured one.
 
-    The drop to the point is the sum of branch current × resistance on its path, in proportion to the factor
-    where loads are constant current; else taken again until it stands still.
+    The drop to the point is the sum of branch current × resistance on its path: in proportion to the factor
+    for constant-current loads, else repeated until it converges.
     """
     scaled = loads.scaled_length[bench.row]
     on_path = ancestor_closure(bench.parent, target)
@@ -289,60 +254,60 @@ def _length_factor(
         by_node = np.where(scaled, factor[bench.tree], 1.0)
         _, _, branch = bench.solve(loads, LIKELY, length_factor=by_node)
         drop = np.where(on_path, branch * loads.loop_resistance_ohm[LIKELY, bench.row] * by_node, 0.0)
-        good = sums(bench.tree, np.where(scaled, 0.0, drop), count)
-        moved = sums(bench.tree, np.where(scaled, drop, 0.0), count)
+        good = sums(bench.tree, np.where(scaled, 0.0, drop), bench.count)
+        moved = sums(bench.tree, np.where(scaled, drop, 0.0), bench.count)
         with np.errstate(invalid="ignore", divide="ignore"):
             return np.where(
                 moved > 0, factor * (bench.block_voltage_v[LIKELY] - value - good) / moved, np.nan
             )
 
-    return _settle(better, np.bincount(bench.tree[scaled & on_path], minlength=count) > 0)
+    return _converge(better, any_of(bench.tree, scaled & on_path, bench.count))
 
 
-def _settle(better: Callable[[FloatArray], FloatArray], possible: BoolArray) -> FloatArray:
-    """The factors at which a proportional correction stands still, from 1; NaN where there is none.
+def _converge(better: Callable[[FloatArray], FloatArray], possible: BoolArray) -> FloatArray:
+    """The fixed points of a proportional correction, iterated from 1; NaN where there is none.
 
     ``better`` is more than its argument where that is too small, less where it is too large, and NaN where
-    the network has no solution, which means too large: a run draws more, and its end sees less, the larger
-    the factor. It is exact at once for loads of constant current. Where loads are watts it overshoots, close
-    to collapse beyond any bound; so what is known to be too small or too large is kept, and a proposal that
-    does not fall between them, or no longer makes haste, gives way to the middle.
+    the network has no solution, which means too large: the larger the factor, the more a run draws and the
+    lower the voltage at its end. One call is exact for constant-current loads. For loads in watts it
+    overshoots, without bound near collapse. So a bracket is kept, and a proposal outside it, and every third
+    proposal, is replaced by the bracket's middle (bisection).
 
-    Held within a tenth and ten times the usable range: a factor out there will not be used anyway.
+    Clipped to a tenth and ten times the usable range: a factor beyond is not used anyway.
     """
     least, most = FACTOR_LEAST / 10, FACTOR_MOST * 10
     factor = np.ones(len(possible))
     low, high = np.zeros(len(possible)), np.full(len(possible), np.inf)
-    reached = np.zeros(len(possible), np.bool_)  # some factor above was too large, and yet has a solution
+    reached = np.zeros(len(possible), np.bool_)  # a factor that is too large has a solution
     dead, settled = ~possible, ~possible
     for round_ in range(_ROUNDS):
         tried = better(factor)
         none = np.isnan(tried)
         if round_ == 0:
             dead |= none
-        settled |= dead | (np.abs(tried - factor) <= _SETTLED * factor)
+        settled |= dead | (np.abs(tried - factor) <= _EQUAL * factor)
         settled |= ((factor == most) & (tried > factor)) | ((factor == least) & (tried < factor))
         low = np.where(tried > factor, np.maximum(low, factor), low)
         high = np.where(none | (tried < factor), np.minimum(high, factor), high)
         reached |= tried < factor
-        if (settled | (high - low <= _SETTLED * factor)).all():
+        if (settled | (high - low <= _EQUAL * factor)).all():
             break
         middle = (np.maximum(low, least) + np.minimum(high, most)) / 2
         proposed = np.clip(tried, least, most)
         sound = (proposed > low) & (proposed < high) & (round_ % 3 < 2)
         factor = np.where(settled, factor, np.where(sound, proposed, middle))
-    # what closed in on a factor beyond which there is no solution found nothing that stands still
+    # a bracket that closed on the factor of collapse holds no fixed point
     return np.where(dead | (~settled & ~reached), np.nan, factor)
 
 
 def _rows_for_life(
     plant: Plant, bench: _Bench, usable: FloatArray, scaled: BoolArray, same: Sequence[str]
 ) -> FloatArray:
-    """(rows,) factor of every row of a point that stood on the reading's day, for its whole life as the same
-    thing; NaN elsewhere.
+    """(rows,) the factor of every row of a point of the reading's day, while it is the same thing; NaN
+    elsewhere.
 
-    same: the columns of ``plant.points`` that must equal those of the row that was read, without a break: a
-    device taken off and hung again is another one, which nobody measured.
+    same: the columns of ``plant.points`` that equal those of the measured row without a break. A device that
+    was removed and mounted again counts as another one, which nobody measured.
     """
     points = plant.points
     chosen = np.flatnonzero(~np.isnan(usable[bench.tree]) & scaled[bench.row])
@@ -356,12 +321,8 @@ def _rows_for_life(
     for name in same:
         column = getattr(points, name)
         there = column[np.where(read >= 0, read, 0)]
-        unknown = (
-            np.isnan(column) & np.isnan(there)
-            if column.dtype.kind == "f"
-            else np.zeros(len(column), np.bool_)
-        )
-        alike &= (column == there) | unknown
+        both_unknown = (column != column) & (there != there)  # NaN differs from itself
+        alike &= (column == there) | both_unknown
     order = np.lexsort((points.begin, points.point_index))
     breaks = ~alike[order] | (np.diff(points.point_index[order], prepend=-1) != 0)
     stretch = np.empty(len(order), np.int64)
@@ -371,19 +332,7 @@ def _rows_for_life(
 
 
 def _scale_currents(plant: Plant, loads: PointLoads, bench: _Bench, usable: FloatArray) -> PointLoads:
-    same = (
-        "run_index",
-        "kind",
-        "model_index",
-        "device_kind",
-        "current_basis",
-        "speech_current_a",
-        "idle_current_a",
-        "count_low",
-        "count_likely",
-        "count_high",
-    )
-    factor = _rows_for_life(plant, bench, usable, loads.scaled_current, same)
+    factor = _rows_for_life(plant, bench, usable, loads.scaled_current, SAME_LOAD)
     hit = ~np.isnan(factor)
     band = plant.factors.table("current")[:, Basis.MEASURED][:, None]
 
@@ -401,9 +350,7 @@ def _scale_currents(plant: Plant, loads: PointLoads, bench: _Bench, usable: Floa
 
 
 def _scale_lengths(plant: Plant, loads: PointLoads, bench: _Bench, usable: FloatArray) -> PointLoads:
-    factor = _rows_for_life(
-        plant, bench, usable, loads.scaled_length, ("run_index", "parent_index", "length_m", "length_basis")
-    )
+    factor = _rows_for_life(plant, bench, usable, loads.scaled_length, SAME_SEGMENT)
     hit = ~np.isnan(factor) & (loads.length_m[LIKELY] > 0)
     band = plant.factors.table("length")[:, Basis.MEASURED][:, None]
     length = np.where(hit, loads.length_m[LIKELY] * np.where(hit, factor, 1.0) * band, loads.length_m)

@@ -1,4 +1,4 @@
-"""Resistance of copper conductors, and of the loops they make.
+"""Resistance of copper conductors and of loops of them.
 
 Sources: ASTM B258 (diameter of a gauge), IEC 60028 (resistivity of annealed copper at 20 °C, and how it
 rises with temperature), TIA-568 and IEC 61156-5 (largest resistance of a category-cable conductor).
@@ -23,10 +23,10 @@ CATEGORY_MAXIMUM_OHM_PER_M = {"TIA-568": 0.0938, "IEC 61156-5": 0.095}
 """Largest resistance of one conductor of a category cable at 20 °C [Ω/m], by standard."""
 
 AWG_THICKEST, AWG_THINNEST = 0, 40
-"""The gauges that are accepted. ASTM B258 goes on at both ends, where no wiring of this kind is made."""
+"""Accepted gauges. ASTM B258 has thicker and thinner ones, which nobody uses for paging."""
 
 COLDEST_C, HOTTEST_C = -80.0, 200.0
-"""Where the linear temperature law of copper is good to about 1 % [°C]."""
+"""Range in which the linear temperature law of copper is good to about 1 % [°C]."""
 
 
 def awg_diameter_m(awg: ArrayLike) -> NDArray[np.float64]:
@@ -99,8 +99,7 @@ def loop_resistance_ohm(
     >>> loop_resistance_ohm(24, 20.0, parallel_pairs=[1, 2]).round(3).tolist()
     [3.369, 1.684]
     """
-    length = _within("length_m", length_m, 0.0, np.finfo(np.float64).max)
-    pairs = _within("parallel_pairs", parallel_pairs, 1.0, np.finfo(np.float64).max)
+    length, pairs = _within("length_m", length_m, 0.0), _within("parallel_pairs", parallel_pairs, 1.0)
     return np.asarray(2.0 * resistance_ohm_per_m(awg, temperature_c) * length / pairs)
 
 
@@ -111,7 +110,7 @@ def length_of_loop_m(
     parallel_pairs: ArrayLike = 1,
     temperature_c: ArrayLike = 20.0,
 ) -> NDArray[np.float64]:
-    """How far away a loop is closed [m]: R · paralleled pairs / (2 · R′).
+    """Distance at which a loop is closed [m]: R · paralleled pairs / (2 · R′).
 
     awg: any shape [gauge number]; loop_resistance_ohm: any shape, not negative [Ω]; parallel_pairs: any
     shape, at least 1; temperature_c: any shape [°C]. Raises ValueError otherwise. ASTM B258 and IEC 60028.
@@ -120,12 +119,14 @@ def length_of_loop_m(
     >>> round(float(length_of_loop_m(24, 3.369)), 1)
     20.0
     """
-    resistance = _within("loop_resistance_ohm", loop_resistance_ohm, 0.0, np.finfo(np.float64).max)
-    pairs = _within("parallel_pairs", parallel_pairs, 1.0, np.finfo(np.float64).max)
+    resistance = _within("loop_resistance_ohm", loop_resistance_ohm, 0.0)
+    pairs = _within("parallel_pairs", parallel_pairs, 1.0)
     return np.asarray(resistance * pairs / (2.0 * resistance_ohm_per_m(awg, temperature_c)))
 
 
-def _within(name: str, values: ArrayLike, low: float, high: float) -> NDArray[np.float64]:
+def _within(
+    name: str, values: ArrayLike, low: float, high: float = np.finfo(np.float64).max
+) -> NDArray[np.float64]:
     array = np.asarray(values, dtype=np.float64)
     wrong = array[~((array >= low) & (array <= high))]
     if wrong.size:

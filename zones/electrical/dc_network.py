@@ -1,6 +1,6 @@
-"""The DC trees of self-amplified runs: what hangs on which supply, its source, who pages, and the solution.
+"""The DC trees of self-amplified runs: nodes by supply, sources, paging scenarios, and their solution.
 
-A section is what lies between cuts of the negative; each is a tree rooted at its own feed.
+Cuts of the negative divide a run into sections. Each section is a tree rooted at its own feed.
 """
 
 from __future__ import annotations
@@ -10,11 +10,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from .bands import FloatArray, IntArray
-from .figures import sums
+from .figures import first_known, lookup, sums
 from .forest import Forest
 from .plant import BoolArray, Members, Plant, RunKind, select
+from .point_loads import PointLoads
 from .radial import Solution, solve
-from .wiring import Wiring, rows_of, section_tops
+from .wiring import Wiring, number_pairs, renumber, rows_of, section_tops
 
 
 @dataclass(frozen=True)
@@ -24,8 +25,8 @@ class DcNetwork:
     wiring: of self-amplified runs. tree: (n,) tree of each node, −1 where its section has no feed. parent:
     (n,) DC parent (re-rooted where a section is fed mid-run), −1 at the feed. segment: (n,) the node whose
     segment of cable leads to the DC parent; −1 where the feed lands on the point itself. from_block: (n,) the
-    segment leaves the block, fed there. tree_member, tree_supply: (t,) member and supply index. paralleled:
-    (k,) by run: two feeds meet.
+    segment leaves the block and is fed there. tree_member, tree_supply: (t,) member and supply index.
+    paralleled: (k,) by run: two feeds meet in a section.
     """
 
     wiring: Wiring
@@ -37,12 +38,19 @@ class DcNetwork:
     tree_supply: IntArray
     paralleled: BoolArray
 
+    def segment_ohm(self, loads: PointLoads, node: IntArray) -> FloatArray:
+        """(3, x) resistance of the segment that leads to each ``node`` (x,) [Ω]; 0 where the feed is."""
+        segment = self.segment[node]
+        row = np.append(self.wiring.row, 0)[segment]
+        return np.where(segment >= 0, loads.loop_resistance_ohm[:, row], 0.0)
+
 
 @dataclass(frozen=True)
 class Sources:
-    """(t,) by tree: voltage at the worst of tolerance or battery [V], NaN unknown; internal resistance [Ω];
-    rated current [A]; row in ``plant.supplies``, −1 none."""
+    """(t,) by tree: open voltage [V]; voltage at the bottom of its tolerance or battery [V], NaN unknown;
+    internal resistance [Ω]; rated current [A]; row in ``plant.supplies``, −1 none."""
 
+    open_voltage_v: FloatArray
     voltage_v: FloatArray
     resistance_ohm: FloatArray
     rated_current_a: FloatArray
@@ -50,7 +58,7 @@ class Sources:
 
 
 def dc_network(plant: Plant, everything: Wiring) -> DcNetwork:
-    """Which node hangs on which supply, as of each member's step."""
+    """The DC trees of each member, as of its step."""
     kind = plant.run_kind[plant.runs.run_index[everything.run_row]]
     wiring = everything.only_runs(kind == RunKind.SELF_AMPLIFIED)
     nodes = len(wiring.row)
@@ -63,75 +71,61 @@ def dc_network(plant: Plant, everything: Wiring) -> DcNetwork:
     feed_supply = plant.points.feed_supply_index[wiring.row]
     fed = np.flatnonzero(feed_supply >= 0)
 
-    # one feed a section; where several meet, the run is paralleled: say so, and compute from the first
+    # where several feeds meet in a section its run is paralleled, and is computed from the first feed
     feeds = at_block[top].astype(np.int64) * (np.arange(nodes) == top)
     np.add.at(feeds, top[fed], 1)
     paralleled = np.zeros(len(wiring.run_row), np.bool_)
     paralleled[wiring.run[feeds > 1]] = True
 
     supply = np.full(nodes, -1)
-    midst = fed[~at_block[top[fed]]]
-    _, first = np.unique(top[midst], return_index=True)
-    midst = midst[first]
-    supply[top[midst]] = feed_supply[midst]
+    mid_run = fed[~at_block[top[fed]]]
+    _, first = np.unique(top[mid_run], return_index=True)
+    mid_run = mid_run[first]
+    supply[top[mid_run]] = feed_supply[mid_run]
     supply = np.where(at_block, block_supply, supply)[top]
 
     parent[cut] = -1
     segment = np.arange(nodes)
-    # re-root a section that is fed in its midst: turn the path from the feed to the section's top around
-    at, before, before_segment = midst.copy(), np.full(len(midst), -1), np.full(len(midst), -1)
+    # re-root a section that is fed mid-run: reverse the path from the feed to the section's top
+    at, before, before_segment = mid_run.copy(), np.full(len(mid_run), -1), np.full(len(mid_run), -1)
     while len(at):
         above, is_top = wiring.parent[at], top[at] == at
         parent[at], segment_here = before, segment[at].copy()
         segment[at] = before_segment
         at, before, before_segment = above[~is_top], at[~is_top], segment_here[~is_top]
 
-    width = max(len(plant.supply_id), 1)
-    key = np.where(supply >= 0, wiring.member * width + supply, -1)
-    keys = np.unique(key[key >= 0])
-    tree = np.where(key >= 0, np.searchsorted(keys, key), -1)
-    return DcNetwork(wiring, tree, parent, segment, at_block, keys // width, keys % width, paralleled)
+    tree_member, tree_supply, tree = number_pairs(wiring.member, supply)
+    return DcNetwork(wiring, tree, parent, segment, at_block, tree_member, tree_supply, paralleled)
 
 
 def sources(plant: Plant, members: Members, network: DcNetwork) -> Sources:
-    """The source of each tree as of its member's step: at the bottom of its tolerance, or of its battery.
+    """The source of each tree as of its member's step.
 
-    No-load and rated-load voltage and rated current give the internal resistance; one voltage alone is stiff.
-    A battery's lowest voltage is its voltage under load, and taken as stiff.
+    No-load voltage, rated-load voltage and rated current give the internal resistance; with one voltage alone
+    it is zero. A battery's lowest voltage is taken as a voltage under load, with no resistance.
     """
-    source_row = rows_of(
+    row = rows_of(
         plant, "supplies", "supply_index", members, member=network.tree_member, thing=network.tree_supply
     )
-
-    def column(values: FloatArray) -> FloatArray:
-        taken: FloatArray = np.append(values, np.nan)[source_row]
-        return taken
-
     table = plant.supplies
-    no_load, loaded, rated = (
-        column(table.no_load_voltage_v),
-        column(table.rated_load_voltage_v),
-        column(table.rated_current_a),
-    )
-    open_voltage = np.where(np.isnan(no_load), loaded, no_load)
-    resistance = np.where(
-        np.isnan(no_load) | np.isnan(loaded) | np.isnan(rated), 0.0, (no_load - loaded) / rated
-    )
-    voltage = open_voltage * (1.0 - column(table.voltage_tolerance))
-    lowest = column(table.lowest_voltage_v)
-    battery = ~np.isnan(lowest)
+    no_load, loaded = lookup(table.no_load_voltage_v, row), lookup(table.rated_load_voltage_v, row)
+    rated = lookup(table.rated_current_a, row)
+    open_voltage = first_known(no_load, loaded)
+    lowest = lookup(table.lowest_voltage_v, row)
+    resistance = np.where(np.isnan(lowest), (no_load - loaded) / rated, 0.0)
     return Sources(
-        voltage_v=np.where(battery, lowest, voltage),
-        resistance_ohm=np.where(battery, 0.0, np.maximum(resistance, 0.0)),
+        open_voltage_v=open_voltage,
+        voltage_v=first_known(lowest, open_voltage * (1.0 - lookup(table.voltage_tolerance, row))),
+        resistance_ohm=np.fmax(resistance, 0.0),
         rated_current_a=rated,
-        row=source_row,
+        row=row,
     )
 
 
 @dataclass(frozen=True)
 class Scenarios:
-    """Which zones page together. member, paging_set: (i,) by instance; a set of −1: everything pages at once.
-    ``pages`` and ``listed`` are keys (owner, zone) of what the sets say."""
+    """Which zones page together. member, paging_set: (i,) by instance; a set of −1: every zone pages at once.
+    ``pages`` and ``listed`` are keys of (instance, zone) and (member, zone) that the sets name."""
 
     member: IntArray
     paging_set: IntArray
@@ -140,8 +134,7 @@ class Scenarios:
     listed: IntArray
 
     def speaking(self, instance: IntArray, zone_id: IntArray) -> BoolArray:
-        """True where a zone pages in an instance: it is in the instance's set, or in no set of the site at
-        all."""
+        """True where a zone pages in an instance: it is in the instance's set, or in no set of its site."""
         zone = np.searchsorted(self.zones, zone_id)
         width = len(self.zones)
         in_set: BoolArray = np.isin(instance * width + zone, self.pages)
@@ -150,9 +143,9 @@ class Scenarios:
 
 
 def scenarios(plant: Plant, members: Members) -> Scenarios:
-    """One scenario a paging set that holds on the day; a site that lists none pages everything at once.
+    """One scenario a paging set of the day; at a site without sets every zone pages at once.
 
-    A zone in no set is taken to page with every set: the harsher reading of an incomplete list.
+    A zone in no set pages with every set: the harsher reading of an incomplete list.
     """
     owner, row = select(plant, "paging", members, site_wide=True)
     zones = np.unique(np.concatenate([plant.runs.zone_id, plant.paging.zone_id, [-1]]))
@@ -189,20 +182,18 @@ def solve_bands(
 ) -> Solution:
     """Solve the same trees in three bands, as one forest three times as large.
 
-    parent: (n,) node positions of the caller; position: (n,) the caller's position of each node here; tree:
-    (n,); source_voltage_v, source_resistance_ohm: (t,); segment_ohm, amps, watts: (3, n). Where a source
-    voltage is NaN the currents are those at nominal_v and the voltages NaN. Infeasible: 0 V, and the current
-    demanded at the source voltage, or that of the next kinder band if it is more. Returns a Solution with
-    arrays reshaped to (3, n) and (3, t).
+    parent: (n,) nodes as the caller numbers them, −1 at the feed; position: (n,) the caller's number of each
+    node here; tree: (n,); source_voltage_v, source_resistance_ohm: (t,); segment_ohm, amps, watts: (3, n).
+    Where a source voltage is NaN the currents are those at nominal_v and the voltages NaN. An infeasible tree
+    has 0 V, and the current demanded at the source voltage, or that of the next kinder band if it is more.
+    Returns a Solution with arrays reshaped to (3, n) and (3, t).
     """
     nodes, trees = len(position), len(source_voltage_v)
-    number = np.full(int(position.max(initial=-1)) + 2, -1)
-    number[position] = np.arange(nodes)
-    local = np.where(parent >= 0, number[parent], -1)
+    forest = Forest.build(renumber(position, int(position.max(initial=-1)) + 1)[parent], tree, trees).times(3)
     unknown = np.isnan(source_voltage_v)
     volts = np.where(unknown, nominal_v, source_voltage_v)
     solved = solve(
-        Forest.build(local, tree, trees).times(3),
+        forest,
         source_voltage_v=np.tile(volts, 3),
         source_resistance_ohm=np.tile(source_resistance_ohm, 3),
         segment_resistance_ohm=segment_ohm.ravel(),
@@ -219,7 +210,8 @@ def solve_bands(
     source_current = np.where(feasible, solved.source_current_a.reshape(3, trees), fallback)
     if not node_ok.all():
         # loads in watts draw more at the low voltage of a kinder band than is demanded at the source's
-        branch = np.maximum.accumulate(np.where(node_ok, branch, _demand_behind(local, demanded)), axis=0)
+        behind = forest.totals(demanded.ravel()).reshape(3, nodes)
+        branch = np.maximum.accumulate(np.where(node_ok, branch, behind), axis=0)
         source_current = np.maximum.accumulate(source_current, axis=0)
     return Solution(
         feasible=feasible,
@@ -231,18 +223,3 @@ def solve_bands(
         source_current_a=source_current,
         iterations=solved.iterations.reshape(3, trees),
     )
-
-
-def _demand_behind(parent: IntArray, demand: FloatArray) -> FloatArray:
-    """(3, n) demand of each node and everything behind it, for networks that have no solution."""
-    behind = demand.copy()
-    depth = np.zeros(len(parent), np.int64)
-    at = parent.copy()
-    while (at >= 0).any():
-        depth += at >= 0
-        at = np.where(at >= 0, np.append(parent, -1)[at], -1)
-    for level in range(int(depth.max(initial=0)), 0, -1):
-        here = np.flatnonzero(depth == level)
-        for band in range(len(behind)):
-            np.add.at(behind[band], parent[here], behind[band, here])
-    return behind

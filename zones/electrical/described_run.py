@@ -1,4 +1,4 @@
-"""A run described in a document of its own: what may stand in it, and what the solver says about it.
+"""A run described in a document, and its solution.
 
     {"source": {"voltage_v": 24, "tolerance": 0.0, "internal_resistance_ohm": 0.0},
      "temperature_c": 20,
@@ -6,8 +6,8 @@
                  "load": {"current_a": 0.05}}, ...]}
 
 A load is any sum of ``current_a``, ``power_w`` and ``resistance_ohm``; a point without one is a splice.
-``loop_resistance_ohm`` may stand instead of ``length_m`` and ``awg``; it is taken as it is, whatever the
-temperature. Points stand in any order; those whose parent is null start at the source.
+``loop_resistance_ohm`` replaces ``length_m`` and ``awg``; temperature does not change it. Points come in any
+order; those whose parent is null start at the source.
 """
 
 from __future__ import annotations
@@ -26,21 +26,22 @@ from zones.electrical.run_description import DescribedPoint, Reading
 
 @dataclass(frozen=True, eq=False)
 class DescribedRun:
-    """A run that can be computed. Arrays hold one entry a point, in the order of the document."""
+    """A run that can be computed. Arrays have one entry a point, in the order of the document.
+
+    parent: index of the parent, -1 for the source; source_voltage_v: at the bottom of the tolerance.
+    """
 
     point_ids: tuple[str, ...]
     parent: Indices
-    """(n,) index of the parent, -1 for the source."""
     segment_resistance_ohm: Floats
     current_a: Floats
     power_w: Floats
     conductance_s: Floats
     source_voltage_v: float
-    """[V] at the bottom of the tolerance."""
     source_resistance_ohm: float
 
     def solve(self) -> Solution:
-        """One tree, solved."""
+        """The solution of the run as one tree."""
         forest = Forest.build(self.parent, np.zeros(len(self.point_ids), dtype=np.intp), 1)
         return solve(
             forest,
@@ -67,8 +68,8 @@ WHY_INFEASIBLE = {
 
 
 def answer(run: DescribedRun, solution: Solution) -> dict[str, object]:
-    """What is said about a run and its solution, ready for JSON: voltages and load currents, or why there are
-    none."""
+    """The answer for a ``run`` and its ``solution``, ready for JSON: voltages and load currents, or why there
+    are none."""
     reason = int(solution.reason[0])
     if reason in WHY_INFEASIBLE:
         code, why = WHY_INFEASIBLE[reason]
@@ -84,9 +85,9 @@ def answer(run: DescribedRun, solution: Solution) -> dict[str, object]:
 
 
 def describe(document: object) -> DescribedRun:
-    """Check a document, as `json_text.read` or any JSON parser gives it, and make arrays of it.
+    """The run in a document, which is the result of `json_text.read` or of any JSON parser.
 
-    Raises BadInputError with every problem found: where it is, what was found, what was expected.
+    Raises BadInputError with every problem: where it is, what was found, what is expected.
     """
     problems = Problems()
     source, temperature, points = Reading(problems).document(document)

@@ -1,9 +1,10 @@
-"""``evaluate(plant, members)``: the one computation behind everything the service says about a load."""
+"""``evaluate(plant, members)``: the computation of every figure and verdict in the service."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -22,18 +23,18 @@ from .verdicts import Rule, judge
 from .wiring import wire
 
 SOLVER_VERSION = 2
-"""Kept with every figure: raise it when a formula changes, so that the fleet is recomputed and told so."""
+"""Stored with every figure. Raise it when a formula changes: then the fleet is recomputed and notified."""
 
 
 @dataclass(frozen=True)
 class Evaluation:
-    """Figures and verdicts of a batch, one row a (member, subject, limit); n rows.
+    """Figures and verdicts of a batch: n rows, one a (member, subject, limit).
 
     member: (n,) number of the member. rule: (n,) position in ``rules``. subject_kind, subject_id: (n,).
-    group: (n,) of the plant, for asking again about other days. low, likely, high, limit: (n,) [unit of the
-    limit]; NaN not known. verdict: (n,) of ``Verdict``. detail: (n,) id of the point, row or reading that
+    group: (n,) of the plant, to evaluate it again on other days. low, likely, high, limit: (n,) [unit of the
+    limit], NaN unknown. verdict: (n,) of ``Verdict``. detail: (n,) id of the point, row or reading that
     decides, −1 none. supported: (n,) share of the load that rests on measured or marked data. problems: what
-    could not be computed, and why.
+    cannot be computed, and why.
     """
 
     rules: tuple[Rule, ...]
@@ -61,9 +62,9 @@ def evaluate(
     """Figures and verdicts of every member, low, likely and high in one batch.
 
     plant: the snapshot. members: (m,) what to evaluate, as of which step. rules: the limits to judge by;
-    figures without a rule are left out. anchoring: what ``anchor(plant, point_loads(plant))`` gave, to reuse
-    it between calls on the same plant. Never raises for what a record may hold: an infeasible network is a
-    figure, an impossible one a ``Problem``.
+    figures without a rule are left out. anchoring: the result of ``anchor(plant, point_loads(plant))``, to
+    reuse it between calls on the same plant. Raises nothing that depends on the record: an infeasible network
+    has figures, an ambiguous one is a ``Problem``.
     """
     anchored = anchoring or anchor(plant, point_loads(plant))
     loads = anchored.loads
@@ -79,7 +80,7 @@ def evaluate(
             int(wiring.run_member[k]),
             SubjectKind.RUN,
             int(plant.runs.run_index[wiring.run_row[k]]),
-            "a point hangs on a point that is not there on this day",
+            "parent_missing",
         )
         for k in np.flatnonzero(wiring.orphaned)
     ]
@@ -87,18 +88,8 @@ def evaluate(
 
 
 def subject_ids(plant: Plant, kind: SubjectKind) -> IntArray:
-    """The record's ids of the subjects of a kind, by dense index."""
-    ids: IntArray = {
-        SubjectKind.RUN: plant.run_id,
-        SubjectKind.OUTPUT: plant.output_id,
-        SubjectKind.SUPPLY: plant.supply_id,
-        SubjectKind.AMPLIFIER: plant.amplifier_id,
-        SubjectKind.SWITCH: plant.switch_id,
-        SubjectKind.PORT: plant.port_id,
-        SubjectKind.ENDPOINT: plant.endpoint_id,
-        SubjectKind.BLOCK: plant.block_id,
-        SubjectKind.SITE: plant.site_id,
-    }[kind]
+    """The record's ids of the subjects of a ``kind``, by dense index."""
+    ids: IntArray = getattr(plant, f"{kind.name.lower()}_id")
     return ids
 
 
@@ -107,29 +98,23 @@ def _judge(
 ) -> Evaluation:
     number = {rule.code: i for i, rule in enumerate(rules)}
     judged = [(number[b.code], b) for b in blocks if b.code in number and len(b.member)]
-    ints, floats = np.zeros(0, np.int64), np.zeros(0)
 
-    def joined(parts: list[IntArray]) -> IntArray:
-        return np.concatenate([ints, *parts])
-
-    def joined_floats(parts: list[FloatArray]) -> FloatArray:
-        return np.concatenate([floats, *parts])
+    def joined(parts: Iterable[Any], dtype: type = np.int64) -> Any:
+        return np.concatenate([np.zeros(0, dtype), *parts])
 
     return Evaluation(
         rules=rules,
-        member=joined([b.member for _, b in judged]),
-        rule=joined([np.full(len(b.member), i) for i, b in judged]),
-        subject_kind=joined([np.full(len(b.member), int(b.subject_kind)) for _, b in judged]),
-        subject_id=joined([subject_ids(plant, b.subject_kind)[b.subject] for _, b in judged]),
-        group=joined([b.group for _, b in judged]),
-        low=joined_floats([b.low for _, b in judged]),
-        likely=joined_floats([b.likely for _, b in judged]),
-        high=joined_floats([b.high for _, b in judged]),
-        limit=joined_floats([b.limit for _, b in judged]),
-        verdict=joined(
-            [judge(b.low, b.likely, b.high, b.limit, rules[i]).astype(np.int64) for i, b in judged]
-        ),
-        detail=joined([b.detail for _, b in judged]),
-        supported=joined_floats([b.supported for _, b in judged]),
+        member=joined(b.member for _, b in judged),
+        rule=joined(np.full(len(b.member), i) for i, b in judged),
+        subject_kind=joined(np.full(len(b.member), int(b.subject_kind)) for _, b in judged),
+        subject_id=joined(subject_ids(plant, b.subject_kind)[b.subject] for _, b in judged),
+        group=joined(b.group for _, b in judged),
+        low=joined((b.low for _, b in judged), float),
+        likely=joined((b.likely for _, b in judged), float),
+        high=joined((b.high for _, b in judged), float),
+        limit=joined((b.limit for _, b in judged), float),
+        verdict=joined(judge(b.low, b.likely, b.high, b.limit, rules[i]).astype(np.int64) for i, b in judged),
+        detail=joined(b.detail for _, b in judged),
+        supported=joined((b.supported for _, b in judged), float),
         problems=tuple(problems),
     )

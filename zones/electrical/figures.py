@@ -1,14 +1,27 @@
-"""Figures in the making: each family of computations returns blocks of them; ``evaluate`` joins and judges
-them."""
+"""Blocks of figures, as each family of computations returns them, and the array functions that make them."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
 
 from .bands import FloatArray, IntArray
+from .plant import BoolArray
 from .subjects import SubjectKind
+
+Values = TypeVar("Values", FloatArray, IntArray, BoolArray)
+
+
+@dataclass(frozen=True)
+class Subjects:
+    """What figures are about: one kind, and (n,) member, index (by kind) and group."""
+
+    kind: SubjectKind
+    member: IntArray
+    index: IntArray
+    group: IntArray
 
 
 @dataclass(frozen=True)
@@ -33,36 +46,39 @@ class FigureBlock:
     def of(
         cls,
         code: str,
-        subject_kind: SubjectKind,
+        subjects: Subjects,
         *,
-        member: IntArray,
-        subject: IntArray,
-        group: IntArray,
-        bands: FloatArray,
+        bands: FloatArray | IntArray,
         limit: FloatArray | float,
-        detail: IntArray | None = None,
-        supported: FloatArray | None = None,
+        detail: IntArray | int = -1,
+        supported: FloatArray | float = np.nan,
+        keep: BoolArray | None = None,
     ) -> FigureBlock:
-        """A block from banded figures (3, n); a limit may be one number for all."""
-        count = len(member)
+        """A block of the rows that ``keep`` chooses, or of all.
+
+        bands: (3, n), or (n,) where the figure is certain. limit, detail, supported: (n,), or one for all.
+        """
+        count = len(subjects.member)
+        chosen = slice(None) if keep is None else keep
+        low, likely, high = np.broadcast_to(np.asarray(bands, float), (3, count))[:, chosen]
         return cls(
-            code,
-            subject_kind,
-            member,
-            subject,
-            group,
-            bands[0],
-            bands[1],
-            bands[2],
-            np.broadcast_to(np.asarray(limit, float), (count,)).copy(),
-            np.full(count, -1) if detail is None else detail,
-            np.full(count, np.nan) if supported is None else supported,
+            code=code,
+            subject_kind=subjects.kind,
+            member=subjects.member[chosen],
+            subject=subjects.index[chosen],
+            group=subjects.group[chosen],
+            low=low,
+            likely=likely,
+            high=high,
+            limit=np.broadcast_to(limit, (count,))[chosen].astype(float),
+            detail=np.broadcast_to(detail, (count,))[chosen],
+            supported=np.broadcast_to(supported, (count,))[chosen],
         )
 
 
 @dataclass(frozen=True)
 class Problem:
-    """Something that cannot be computed: member (number), subject kind and index, and why, in words."""
+    """Something that cannot be computed: member (number), subject kind and index, and the code of why."""
 
     member: int
     subject_kind: SubjectKind
@@ -70,10 +86,33 @@ class Problem:
     reason: str
 
 
+def lookup(values: Values, index: IntArray) -> Values:
+    """``values`` (k,) at ``index`` (n,); where the index is −1: NaN, −1 or False, by the type of the values.
+
+    >>> lookup(np.array([0.5, 0.25]), np.array([1, -1])).tolist()
+    [0.25, nan]
+    """
+    missing = {"f": np.nan, "i": -1, "b": False}[values.dtype.kind]
+    found: Values = np.append(values, missing)[index]
+    return found
+
+
+def first_known(*values: FloatArray | float) -> FloatArray:
+    """The first of ``values`` (n,) that is not NaN, or NaN.
+
+    >>> first_known(np.array([np.nan, 2.0]), 1.0).tolist()
+    [1.0, 2.0]
+    """
+    known, *others = values
+    for other in others:
+        known = np.where(np.isnan(known), other, known)
+    return np.asarray(known)
+
+
 def share(part: FloatArray, whole: FloatArray) -> FloatArray:
-    """part / whole; NaN where there is nothing."""
-    with np.errstate(invalid="ignore", divide="ignore"):
-        return np.where(whole > 0, part / np.where(whole > 0, whole, 1.0), np.nan)
+    """part / whole; NaN where the whole is zero."""
+    out: FloatArray = np.full(whole.shape, np.nan)
+    return np.divide(part, whole, out=out, where=whole > 0)
 
 
 def sums(owner: IntArray, values: FloatArray, count: int) -> FloatArray:
@@ -83,12 +122,15 @@ def sums(owner: IntArray, values: FloatArray, count: int) -> FloatArray:
     return np.stack([np.bincount(owner, v, minlength=count) for v in values])
 
 
-def extremes(owner: IntArray, values: FloatArray, count: int, *, largest: bool) -> FloatArray:
-    """(3, count) largest or smallest of ``values`` (3, n) by owner; −inf or +inf where an owner has none.
+def any_of(owner: IntArray, true: BoolArray, count: int) -> BoolArray:
+    """(count,) True for each owner that has an entry where ``true`` (n,) holds."""
+    return np.bincount(owner[true], minlength=count) > 0
 
-    NaN never counts.
-    """
-    out = np.full((len(values), count), -np.inf if largest else np.inf)
+
+def extremes(owner: IntArray, values: FloatArray, count: int, *, largest: bool) -> FloatArray:
+    """(3, count) ``largest`` or smallest of ``values`` (3, n) by owner; NaN never chosen, and where there is
+    none."""
+    out = np.full((len(values), count), np.nan)
     for band, of_band in zip(out, values, strict=True):
         (np.fmax if largest else np.fmin).at(band, owner, of_band)
     return out

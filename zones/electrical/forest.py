@@ -1,6 +1,6 @@
-"""The shape of radial networks: which point hangs on which, for many trees at once, sorted for the solver.
+"""The shape of radial networks: the parent of each point, for many trees at once, sorted for the solver.
 
-A shape holds no resistance, load or voltage: one serves every day, whether a load is there by then or not.
+A shape holds no resistance, load or voltage.
 """
 
 from __future__ import annotations
@@ -20,25 +20,24 @@ _NARROW = 8  # points a level, below which plain floats beat array calls
 
 @dataclass(frozen=True, eq=False)
 class Levels:
-    """Nodes (points and terminals) sorted by their distance from the terminal in segments.
+    """m nodes (points and terminals) sorted by their distance from the terminal in segments.
 
     A level is a contiguous slice, in the order of its parents, which all lie in the level before. The first
-    level holds the terminals, those of the deepest trees first: thereby the parents in unbranched runs are a
-    slice, too, which is several times faster than an array of positions.
+    level holds the terminals, those of the deepest trees first, so that the parents in unbranched runs are a
+    slice, too: several times faster than an array of positions.
+
+    bounds: first position of each level, then m. parent: (m,) position of each node's parent, -1 for a
+    terminal; tree: (m,). steps: of each level but the first, its slice and the positions of its parents.
     """
 
     bounds: list[int]
-    """Where each level begins, and the number of nodes."""
     parent: Indices
-    """(m,) position of each node's parent; -1 for a terminal."""
     tree: Indices
-    """(m,)"""
     steps: list[tuple[slice, slice | Indices]]
-    """For each level but the first, its slice and the positions of its parents."""
 
     @classmethod
     def build(cls, bounds: list[int], parent: Indices, tree: Indices) -> Levels:
-        # The parents of a level are a slice where each position is one more than that before.
+        # the parents of a level are a slice where each position is one more than the one before
         breaks = np.zeros(len(parent) + 1, dtype=np.intp)
         np.cumsum(np.diff(parent) != 1, out=breaks[1:-1])
         steps: list[tuple[slice, slice | Indices]] = []
@@ -73,7 +72,7 @@ class Levels:
             values[:] = sums
             return
         for own, parents in reversed(self.steps):
-            # A copy, as `add.at` takes ten times as long where the two overlap.
+            # a copy, because `add.at` takes ten times as long where the two overlap
             add_at(values, parents, values[own].copy())
 
 
@@ -87,7 +86,10 @@ def add_at(values: Floats, parents: slice | Indices, addend: Floats) -> None:
 
 @dataclass(frozen=True, eq=False)
 class Forest:
-    """The shape of t trees with n points together. Reusable for any number of solves.
+    """The shape of t trees with n points together, for any number of solves.
+
+    parent: (n,) index of each point's parent, -1 for the terminal of its tree; tree: (n,) 0..t-1. node:
+    (n + t,) level order: the index of a point, or n + the index of a tree for its terminal.
 
     >>> fork = Forest.build(parent=[-1, 0, 0], tree=[0, 0, 0])
     >>> fork.tree_count, len(fork.parent)
@@ -95,21 +97,18 @@ class Forest:
     """
 
     parent: Indices
-    """(n,) index of the point at the other end of each point's segment; -1: the terminal of its tree."""
     tree: Indices
-    """(n,) which tree each point belongs to, 0..t-1."""
     tree_count: int
     levels: Levels
     node: Indices
-    """(n + t,) level order: the index of a point, or n + the index of a tree for its terminal."""
 
     @classmethod
     def build(cls, parent: ArrayLike, tree: ArrayLike, tree_count: int | None = None) -> Forest:
-        """Check a shape and sort it once.
+        """A shape, checked and sorted.
 
         parent: (n,) index of each point's parent, which may come after it; -1: the terminal of its tree.
         tree: (n,) from 0 to t - 1.
-        tree_count: t, by default one more than the largest in `tree`; a tree may be without points.
+        tree_count: t, by default one more than the largest in `tree`; a tree may have no points.
         Raises ValueError, naming the point, where a parent is out of range or in another tree, or segments
         form a cycle.
         """
@@ -137,10 +136,9 @@ class Forest:
         return cls(parent, tree, tree_count, levels, node)
 
     def times(self, copies: int) -> Forest:
-        """The same trees several times over: of copy c point i is i + c n, and tree k is k + c t.
+        """The same trees ``copies`` times: in copy c point i is i + c n, and tree k is k + c t.
 
-        Nothing is sorted again: the copies of a node follow one another in its level, and so their parents do
-        in theirs, which are a slice where they were one.
+        Not sorted again: the copies of a node follow one another in its level, as their parents do in theirs.
 
         >>> Forest.build(parent=[-1, 0], tree=[0, 0]).times(2).parent.tolist()
         [-1, 0, -1, 2]
@@ -168,6 +166,14 @@ class Forest:
         )
         return Forest(side_by_side(self.parent, n), side_by_side(self.tree, t), copies * t, levels, node)
 
+    def totals(self, values: Floats) -> Floats:
+        """(n,) the sum of ``values`` (n,) over each point and all points behind it."""
+        in_level_order = np.append(values, np.zeros(self.tree_count))[self.node]
+        self.levels.add_to_parents(in_level_order)
+        total = np.empty_like(in_level_order)
+        total[self.node] = in_level_order
+        return total[: len(values)]
+
 
 def _whole_numbers(name: str, values: ArrayLike) -> Indices:
     array = np.asarray(values)
@@ -186,7 +192,7 @@ def _depths(parent: Indices) -> Indices:
             return depth[:n] + 1
         depth += depth[ancestor]
         ancestor = ancestor[ancestor]
-    # After more strides than there are points, what has not arrived is on or behind a cycle.
+    # after more strides than points, what has not reached a terminal is on or behind a cycle
     cycle = [int(ancestor[np.flatnonzero(ancestor < n)[0]])]
     while (following := int(parent[cycle[-1]])) != cycle[0]:
         cycle.append(following)

@@ -1,8 +1,4 @@
-"""JSON as RFC 8259 defines it, read without the liberties that parsers take.
-
-A repeated key is kept as a fact to complain about, where the usual reading keeps the last value in silence;
-text that is not UTF-8 or not JSON is refused with its place.
-"""
+"""Strict JSON (RFC 8259): repeated keys are kept to be reported, and errors have a position."""
 
 from __future__ import annotations
 
@@ -12,22 +8,21 @@ from collections import Counter
 from zones.electrical.bad_input import only_problem
 
 LARGEST_TEXT_BYTES = 64 * 1024 * 1024
-"""Some three times what the largest run takes, written out generously."""
+"""About three times the largest run."""
 
 
 class ObjectWithRepeatedKeys(dict[str, object]):
-    """A JSON object in which a key stands more than once."""
+    """A JSON object with a repeated key."""
 
     repeated: tuple[str, ...] = ()
 
 
 def read(text: bytes) -> object:
-    """The value that a JSON text stands for.
+    """The value of a JSON ``text``.
 
-    text: bytes. Objects with a repeated key come as `ObjectWithRepeatedKeys`. NaN and Infinity, which are not
-    JSON, and numbers beyond double precision come as non-finite floats: whoever wants a number there refuses
-    them, and can say where they stand.
-    Raises BadInputError where the text is too long, not UTF-8, not JSON or nested too deeply.
+    Objects with a repeated key come as `ObjectWithRepeatedKeys`. NaN, Infinity and numbers beyond double
+    precision come as non-finite floats, so that the reader can refuse them with their location. Raises
+    BadInputError where the text is too long, not UTF-8, not JSON or nested too deeply.
 
     >>> read(b'{"length_m": 1e1}')
     {'length_m': 10.0}
@@ -49,9 +44,9 @@ def read(text: bytes) -> object:
     try:
         return json.loads(decoded, object_pairs_hook=_object, parse_int=_integer)
     except json.JSONDecodeError as error:
-        said = error.msg[0].lower() + error.msg[1:]
+        reason = error.msg[0].lower() + error.msg[1:]
         raise only_problem(
-            "not_json", f"not JSON: line {error.lineno}, column {error.colno}: {said}"
+            "not_json", f"not JSON: line {error.lineno}, column {error.colno}: {reason}"
         ) from error
     except RecursionError as error:
         raise only_problem("too_deep", "nested too deeply: a run takes four levels") from error
@@ -68,5 +63,5 @@ def _object(pairs: list[tuple[str, object]]) -> dict[str, object]:
 
 
 def _integer(digits: str) -> int | float:
-    # Python refuses to read thousands of digits as an integer; as a number they are what 1e999 is.
+    # Python reads no integer of thousands of digits; as a float it is infinite, like 1e999
     return int(digits) if len(digits) < 300 else float(digits)

@@ -1,7 +1,6 @@
-"""Formulas of audio lines: taps and impedances, level and loss. Arrays in, arrays out.
+"""Formulas of audio lines: impedance of taps, level and loss.
 
-Sources: audio handbooks (constant-voltage practice, impedance bridging; values from memory where a test
-says so).
+Sources: audio handbooks (constant-voltage practice, impedance bridging), from memory where a test says so.
 """
 
 from __future__ import annotations

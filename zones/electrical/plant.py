@@ -1,11 +1,11 @@
-"""The frozen snapshot that everything is computed from.
+"""The immutable snapshot from which everything is computed.
 
-A ``Plant`` is made of tables of dated rows. A row holds for steps ``begin <= step < end``. Every row belongs
-to a *group*: the set of things whose figures can depend on each other on some day (a supply with every run it
-ever fed and the outputs and amplifiers behind those; a switch with its ports and endpoints; a block; a site's
-addresses). Groups are numbered so that those of one site are contiguous, and tables are sorted by group, so
-the rows of a member are one slice of each table. One superset geometry serves every day: a point that is not
-there yet is not selected, one that was removed is a splice.
+A ``Plant`` has tables of dated rows. A row holds for steps ``begin <= step < end``. Every row belongs to a
+*group*: the things whose figures can depend on each other on some day (a supply with every run it ever fed
+and the outputs and amplifiers behind those; a switch with its ports and endpoints; a block; a site's
+addresses). The groups of one site are contiguous, and tables are sorted by group, so the rows of a member are
+one slice of each table. The same geometry serves every day: a point of a later day is not selected, a removed
+point is a splice.
 
 Names of arrays carry units; ids are those of the record (any integers); ``*_index`` point into another table
 of the plant, −1 for none. Unknown values are NaN (floats) or −1 (classes, counts): never zero.
@@ -87,7 +87,7 @@ _EMPTY = {
 
 @dataclass(frozen=True)
 class RunRows(Table):
-    """What feeds a run, from a step to a step."""
+    """What feeds a run."""
 
     run_index: IntArray  # dense index of the run in the plant
     zone_id: IntArray  # −1: none
@@ -117,11 +117,11 @@ class PointRows(Table):
     dc_pairs: IntArray  # −1 unknown
     negative_cut: BoolArray
     current_basis: IntArray
-    speech_current_a: FloatArray  # the device's own, where known better than its model's
+    speech_current_a: FloatArray  # the device's own, which goes before its model's
     idle_current_a: FloatArray
     tap_power_w: FloatArray
     tap_basis: IntArray
-    zone_id: IntArray  # the zone it hangs in where that is not the run's; −1
+    zone_id: IntArray  # its zone where that is not the run's; −1
     feed_supply_index: IntArray
 
 
@@ -198,6 +198,7 @@ class PoeReadingRows(Table):
 @dataclass(frozen=True)
 class LandingRows(Table):
     block_index: IntArray
+    run_index: IntArray  # −1: it belongs to what feeds runs
     row: IntArray
     field_side: BoolArray
     carries: IntArray
@@ -207,6 +208,14 @@ class LandingRows(Table):
 class ZoneRows(Table):
     """Zones in service, in a group of the whole site."""
 
+    zone_id: IntArray
+
+
+@dataclass(frozen=True)
+class HeardRows(Table):
+    """Endpoints that are heard in a zone without a run, in the endpoint's group."""
+
+    endpoint_index: IntArray
     zone_id: IntArray
 
 
@@ -269,8 +278,9 @@ class Plant:
     """Everything that figures depend on, for one site or many.
 
     Ids by dense index: ``run_id``, ``point_id``, ``supply_id``, … Sites: ``site_id`` (s,), ``temperature_c``
-    (s,). Runs: ``run_kind`` (``RunKind``), ``run_block_kind`` (``BlockKind``), ``run_site`` index of its
-    site. Groups: ``group_site`` (g,) ascending index of the site a group belongs to.
+    (s,). Runs: ``run_kind`` (``RunKind``), ``run_block`` index of its block, ``run_block_kind``
+    (``BlockKind``). Outputs: ``output_endpoint`` index of its endpoint. Groups: ``group_site`` (g,) ascending
+    index of the site a group belongs to.
     """
 
     site_id: IntArray
@@ -278,10 +288,12 @@ class Plant:
     group_site: IntArray
     run_id: IntArray
     run_kind: IntArray
+    run_block: IntArray
     run_block_kind: IntArray
     point_id: IntArray
     supply_id: IntArray
     output_id: IntArray
+    output_endpoint: IntArray
     amplifier_id: IntArray
     switch_id: IntArray
     port_id: IntArray
@@ -300,6 +312,7 @@ class Plant:
     poe_readings: PoeReadingRows
     landings: LandingRows
     zones: ZoneRows
+    heard: HeardRows
     addresses: AddressRows
     paging: PagingRows
     readings: ReadingRows
@@ -329,7 +342,7 @@ class Plant:
         at: list[IntArray] = []
         steps: list[IntArray] = []
         for name, table in self.tables.items():
-            if name in {"readings", "zones"}:  # they change no load: a reading is not an event on site
+            if name in {"readings", "zones", "heard"}:  # they change no load: a reading is no event on site
                 continue
             offsets = self.group_offsets[name]
             if name == "paging":  # bears on every group of its site
@@ -347,7 +360,7 @@ class Plant:
 
 @dataclass(frozen=True)
 class Members:
-    """What to evaluate: a site, or one group of it, as of a step.
+    """Sites, or single groups of them, each as of a step.
 
     site: (m,) index into ``plant.site_id``; step: (m,); group: (m,) a group of that site, or −1 for all of
     them.
@@ -359,6 +372,15 @@ class Members:
 
     def __len__(self) -> int:
         return len(self.site)
+
+    def slices(
+        self, plant: Plant, offsets: IntArray, *, site_wide: bool = False
+    ) -> tuple[IntArray, IntArray]:
+        """(m,) start and stop of each member's rows in a table whose groups begin at ``offsets`` (g+1,)."""
+        whole = np.ones(len(self), np.bool_) if site_wide else self.group < 0
+        first = np.where(whole, plant.site_groups[self.site], self.group)
+        last = np.where(whole, plant.site_groups[self.site + 1], self.group + 1)
+        return offsets[first], offsets[last]
 
     @classmethod
     def of_sites(cls, plant: Plant, step: IntArray | int) -> Members:
@@ -391,16 +413,12 @@ def select(
 ) -> tuple[IntArray, IntArray]:
     """The rows of a table that hold for each member.
 
-    name: of the plant's table, such as "runs". site_wide: take all of the member's site whatever its group
+    name: of the plant's table, such as "runs". site_wide: take all rows of the member's site
     (zones and paging sets bear on every group). Returns (member number, row number), each (total,), sorted by
     member and then row.
     """
     table = plant.tables[name]
-    offsets, site_groups = plant.group_offsets[name], plant.site_groups
-    whole = np.ones(len(members), np.bool_) if site_wide else members.group < 0
-    start = np.where(whole, site_groups[members.site], members.group)
-    stop = np.where(whole, site_groups[members.site + 1], members.group + 1)
-    owner, row = expand(offsets[start], offsets[stop])
+    owner, row = expand(*members.slices(plant, plant.group_offsets[name], site_wide=site_wide))
     step = members.step[owner]
     holds = (table.begin[row] <= step) & (step < table.end[row])
     return owner[holds], row[holds]

@@ -1,8 +1,8 @@
 """Power over the data cable: classes, losses in the channel, allocation and expected shedding.
 
-Source: IEEE 802.3 clauses 33 and 145 (class powers, minimum PSE voltages, channel resistances); RFC 3621
-(usage threshold, port priorities). Values of the table are from memory of those documents and checked
-against each other by the loss formula in the tests.
+Sources: IEEE 802.3 clauses 33 and 145 (class powers, minimum PSE voltages, channel resistances), RFC 3621
+(usage threshold, port priorities). The table is from memory of those documents; the tests check its values
+against each other by the loss formula.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from .bands import FloatArray, IntArray
+from .figures import first_known
 
 #                     class:  0      1     2     3      4     5    6    7    8
 PSE_POWER_W = np.array([15.4, 4.0, 7.0, 15.4, 30.0, 45.0, 60.0, 75.0, 90.0])
@@ -25,7 +26,7 @@ MAX_CHANNEL_M = 100.0
 
 
 def power_at_device(pse_power_w: ArrayLike, voltage_v: ArrayLike, resistance_ohm: ArrayLike) -> FloatArray:
-    """P_PD = P − (P/V)²·R: what is left at the device of the power its source puts in.
+    """P_PD = P − (P/V)²·R: the power at the device, from the power at its source.
 
     pse_power_w, voltage_v, resistance_ohm: any shapes that broadcast [W], [V], [Ω]. IEEE 802.3 clauses 33,
     145.
@@ -39,7 +40,7 @@ def power_at_device(pse_power_w: ArrayLike, voltage_v: ArrayLike, resistance_ohm
 
 
 def power_at_source(pd_power_w: ArrayLike, voltage_v: ArrayLike, resistance_ohm: ArrayLike) -> FloatArray:
-    """P_PSE = V·(V − √(V² − 4·R·P_PD)) / 2R: what the source must put in for a device's power.
+    """P_PSE = V·(V − √(V² − 4·R·P_PD)) / 2R: the power at the source, from the power at the device.
 
     pd_power_w, voltage_v, resistance_ohm: any shapes that broadcast [W], [V], [Ω]; zero resistance loses
     nothing. Returns NaN where the channel cannot carry that power at any current.
@@ -53,25 +54,24 @@ def power_at_source(pd_power_w: ArrayLike, voltage_v: ArrayLike, resistance_ohm:
     )
     inside = voltage**2 - 4.0 * resistance * power
     root = np.sqrt(np.where(inside >= 0, inside, np.nan))
-    # V·(V − √)/2R, written without the cancellation that loses digits as R goes to zero
+    # the same as V·(V − √)/2R, without the cancellation that loses digits as R goes to zero
     return np.asarray(2.0 * power * voltage / (voltage + root))
 
 
 def allocation_w(poe_class: IntArray, granted_w: FloatArray) -> FloatArray:
-    """Power a switch sets aside for a port: what was negotiated, else the class's; an unknown class (−1) is
-    class 0.
+    """Power allocated to a port: negotiated, else its class's; an unknown class (−1) counts as class 0.
 
     poe_class: (n,) 0..8 or −1; granted_w: (n,) [W], NaN where nothing was negotiated.
 
     >>> allocation_w(np.array([3, -1, 4]), np.array([np.nan, np.nan, 21.5])).tolist()
     [15.4, 15.4, 21.5]
     """
-    return np.where(np.isnan(granted_w), PSE_POWER_W[np.where(poe_class < 0, 0, poe_class)], granted_w)
+    return first_known(granted_w, PSE_POWER_W[np.maximum(poe_class, 0)])
 
 
 @dataclass(frozen=True)
 class Shedding:
-    """shed: (n,) True for ports expected to lose power; remaining_w: allocated power that is left [W]."""
+    """shed: (n,) True for ports expected to lose power; remaining_w: allocation of the other ports [W]."""
 
     shed: NDArray[np.bool_]
     remaining_w: float
@@ -80,8 +80,8 @@ class Shedding:
 def expected_shedding(
     allocated_w: FloatArray, priority: IntArray, port_number: IntArray, budget_w: float
 ) -> Shedding:
-    """Which ports of one switch lose power when its budget does not suffice: low priority first, then the
-    highest port number. "Expected": many switches refuse the newcomer instead.
+    """The ports of one switch that are expected to lose power when its budget does not suffice: low priority
+    first, then the highest port number. Many switches refuse the newest port instead.
 
     allocated_w: (n,) [W]; priority: (n,) 0 critical, 1 high, 2 low (RFC 3621 pethPsePortPowerPriority, less
     one); port_number: (n,); budget_w: [W].
@@ -93,7 +93,7 @@ def expected_shedding(
     keep_order = np.lexsort((port_number, priority))
     running = np.cumsum(allocated_w[keep_order])
     kept = running <= budget_w * (1 + 1e-12)
-    # a port behind the first one that does not fit is shed too: shedding goes from the end of the order
+    # every port behind the first one that does not fit is shed: shedding starts at the end of the order
     kept = np.logical_and.accumulate(kept)
     shed = np.ones(len(allocated_w), np.bool_)
     shed[keep_order[kept]] = False

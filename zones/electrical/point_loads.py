@@ -1,7 +1,6 @@
-"""What each point row puts on its networks, and what each segment resists, in three bands.
+"""The load of each point row and the resistance of each segment, in three bands.
 
-Computed once for all rows of a plant, whatever the day; members only select rows. Bands: (3, n), see
-``bands``.
+Computed once for all rows of a plant; members only select rows. Bands: (3, n), see ``bands``.
 """
 
 from __future__ import annotations
@@ -16,7 +15,6 @@ from .bands import (
     LIKELY,
     LOW,
     Basis,
-    DeviceKind,
     FloatArray,
     IntArray,
     by_kind,
@@ -24,6 +22,7 @@ from .bands import (
     loads,
 )
 from .conductors import resistance_ohm_per_m
+from .figures import first_known, lookup
 from .plant import BoolArray, Plant, PointKind, RunKind
 
 UNKNOWN_GAUGE_AWG = np.array([22.0, 24.0, 26.0])
@@ -37,8 +36,9 @@ class PointLoads:
     speech_a, idle_a, speech_w, idle_w, tap_w: (3, n), of all devices at the point. count: (3, n).
     speaker_conductance_s: (n,) of one low-impedance speaker, NaN unknown. minimum_voltage_v,
     input_impedance_ohm, input_sensitivity_v, conductor_rating_a: (n,), NaN unknown. conductors: (n,)
-    paralleled in one leg. loaded: (n,) True where something hangs. supported: (n,) True where the load rests
-    on measured or marked data. scaled_current, scaled_length: (n,) True where a reading may anchor the value.
+    paralleled in one leg. loaded: (n,) True where a device is. supported: (n,) True where the load rests on
+    measured or marked data. scaled_current, scaled_length: (n,) True where a reading may scale the value.
+    pairs_recorded, current_recorded: (n,) True where the point's own row has the pairs, the speech current.
     """
 
     length_m: FloatArray
@@ -60,11 +60,15 @@ class PointLoads:
     supported: BoolArray
     scaled_current: BoolArray
     scaled_length: BoolArray
+    pairs_recorded: BoolArray
+    current_recorded: BoolArray
 
-
-def of_model(values: FloatArray, model_index: IntArray) -> FloatArray:
-    """Take a rating, of ``values`` one a model, by ``model_index`` (n,); NaN where that is −1: unknown."""
-    return np.append(values, np.nan)[model_index]
+    def drawn(self, row: IntArray, speaking: BoolArray) -> tuple[FloatArray, FloatArray]:
+        """(3, x) currents [A] and constant powers [W] of rows ``row`` (x,): at speech or else idle."""
+        return (
+            np.where(speaking, self.speech_a[:, row], self.idle_a[:, row]),
+            np.where(speaking, self.speech_w[:, row], self.idle_w[:, row]),
+        )
 
 
 def segment_resistance_ohm_per_m(
@@ -73,11 +77,11 @@ def segment_resistance_ohm_per_m(
     """(3, n) resistance of one conductor [Ω/m] at the site's design temperature.
 
     cable_index: (n,) into ``plant.cables``, −1 unknown; temperature_c: (n,) [°C].
-    Nominal for low and likely, largest allowed for high on category cable; an unknown cable is 22, 24, 26
-    AWG.
+    Low and likely are nominal; high is the largest that the standard allows on category cable. An unknown
+    cable is 22, 24, 26 AWG.
     """
-    gauge = np.append(plant.cables.gauge_awg, np.nan)[cable_index]
-    category = np.append(plant.cables.category, False)[cable_index]
+    gauge = lookup(plant.cables.gauge_awg, cable_index)
+    category = lookup(plant.cables.category, cable_index)
     known = ~np.isnan(gauge)
     out = np.empty((3, len(cable_index)))
     for band in (LOW, LIKELY, HIGH):
@@ -87,7 +91,7 @@ def segment_resistance_ohm_per_m(
 
 
 def point_loads(plant: Plant) -> PointLoads:
-    """Loads and resistances of every point row of ``plant``, before any reading is taken into account.
+    """Loads and resistances of every point row of ``plant``, before any reading scales them.
 
     Speech current: the device's own, else the model's, else half of full output and never under idle (common
     practice). A model that states watts and no currents is a constant-power load. A device of unknown model
@@ -104,23 +108,19 @@ def point_loads(plant: Plant) -> PointLoads:
     pairs = np.where(rows.dc_pairs > 0, rows.dc_pairs, 1).astype(float)
     pair_resistance = 2.0 * per_m * length
 
-    gauge = np.append(plant.cables.gauge_awg, np.nan)[rows.cable_index]
-    rating = np.append(plant.cables.conductor_rating_a, np.nan)[rows.cable_index]
+    gauge = lookup(plant.cables.gauge_awg, rows.cable_index)
     default = np.where(np.isnan(gauge) | (gauge >= 22.5), factors.conductor_rating_a, np.nan)
-    rating = np.where(np.isnan(rating), default, rating)
+    rating = first_known(lookup(plant.cables.conductor_rating_a, rows.cable_index), default)
 
     count = np.stack([rows.count_low, rows.count_likely, rows.count_high])
     loaded = rows.count_high > 0
-    kind = np.where(model >= 0, np.append(models.device_kind, DeviceKind.UNKNOWN)[model], rows.device_kind)
+    kind = np.where(model >= 0, lookup(models.device_kind, model), rows.device_kind)
 
-    def own_or(own: FloatArray, rated: FloatArray) -> FloatArray:
-        return np.where(np.isnan(own), rated, own)
-
-    idle = own_or(rows.idle_current_a, of_model(models.idle_current_a, model))
-    full_output = of_model(models.full_output_current_a, model)
+    idle = first_known(rows.idle_current_a, lookup(models.idle_current_a, model))
+    full_output = lookup(models.full_output_current_a, model)
     half = np.fmax(full_output * factors.speech_of_full_output, np.where(np.isnan(full_output), np.nan, idle))
-    speech = own_or(rows.speech_current_a, own_or(of_model(models.speech_current_a, model), half))
-    full_w, idle_w = of_model(models.full_output_power_w, model), of_model(models.idle_power_w, model)
+    speech = first_known(rows.speech_current_a, lookup(models.speech_current_a, model), half)
+    full_w, idle_w = lookup(models.full_output_power_w, model), lookup(models.idle_power_w, model)
     watts = np.isnan(speech) & ~np.isnan(full_w)
     speech_w_rated = np.fmax(full_w * factors.speech_of_full_output, idle_w)
 
@@ -162,14 +162,16 @@ def point_loads(plant: Plant) -> PointLoads:
         idle_w=np.where(in_watts, idle_w_band, 0.0) * count,
         tap_w=np.where(on_line, tap, 0.0) * count,
         count=count,
-        speaker_conductance_s=1.0 / of_model(models.nominal_impedance_ohm, model),
-        minimum_voltage_v=of_model(models.minimum_voltage_v, model),
-        input_impedance_ohm=of_model(models.input_impedance_ohm, model),
-        input_sensitivity_v=of_model(models.input_sensitivity_v, model),
+        speaker_conductance_s=1.0 / lookup(models.nominal_impedance_ohm, model),
+        minimum_voltage_v=lookup(models.minimum_voltage_v, model),
+        input_impedance_ohm=lookup(models.input_impedance_ohm, model),
+        input_sensitivity_v=lookup(models.input_sensitivity_v, model),
         conductor_rating_a=rating,
         conductors=pairs,
         loaded=loaded,
         supported=supported,
         scaled_current=self_amplified & (~marked | uncounted),
         scaled_length=(rows.length_basis < Basis.MARKED) | np.isnan(rows.length_m),
+        pairs_recorded=rows.dc_pairs > 0,
+        current_recorded=~np.isnan(rows.speech_current_a),
     )

@@ -1,4 +1,4 @@
-"""The radial network: many trees of cable and load, each behind one source, solved together.
+"""Solver of radial networks: many trees of cable and load, each behind one source, solved together.
 
 A *tree* is a source (voltage ``Vs``, internal resistance ``Rs``), its terminal, and points joined to the
 terminal or to one another by segments of cable. Each point draws
@@ -52,17 +52,17 @@ anywhere means less voltage everywhere. (Points joined by a segment of zero leng
 What rounding adds
 ------------------
 After a relative fall s each load is met to s**2, since ``F(N) = P (V - N)**2 / (V**2 N)``. So a tree has
-ended when no voltage falls by more than 1e-8 of itself: another step would change its loads by less than
+converged when no voltage falls by more than 1e-8 of itself: another step would change its loads by less than
 rounding does. Close to collapse, with a share d of the load still to spare, rounding alone moves the voltages
-by some 1e-16 / sqrt(d), and the falls stop shrinking: so a tree has also ended when its largest fall is below
-1e-6 and not smaller than the one before. Either way the answer is exact for loads that differ from the given
-ones by no more than some 1e-12. Voltages are sensitive at the point of collapse, in reality as here; there
-they are good to some 1e-7, and whether a load within some 1e-12 of the largest possible one counts as carried
-is left to rounding. By 5, a tree still moving after `STEP_LIMIT` steps has no solution that double precision
-tells from none; it is reported so, and never with the voltages of an unfinished iteration.
+by some 1e-16 / sqrt(d), and the falls stop shrinking: so a tree has also converged when its largest fall is
+below 1e-6 and not smaller than the one before. Either way the answer is exact for loads that differ from the
+given ones by no more than some 1e-12. Voltages are sensitive at the point of collapse, in reality as here;
+there they are good to some 1e-7, and rounding decides whether a load within some 1e-12 of the largest
+possible one has a solution. By 5, a tree still moving after `STEP_LIMIT` steps has no solution that double
+precision distinguishes from none; it is reported as unsolved, without the voltages of the last step.
 
-Each tree undergoes the same operations in the same order whatever else is in the call: a batch gives its
-members the very bits that they get alone.
+Each tree undergoes the same operations in the same order whatever else is in the call: its results are the
+same bits in any batch.
 """
 
 from __future__ import annotations
@@ -74,56 +74,43 @@ from numpy.typing import ArrayLike, NDArray
 
 from zones.electrical.forest import Floats, Forest, Indices, Levels, add_at
 
-__all__ = [
-    "NO_STABLE_SOLUTION",
-    "REASONS",
-    "SOLVED",
-    "STEP_LIMIT",
-    "VOLTAGE_NOT_ABOVE_ZERO",
-    "Forest",
-    "Solution",
-    "solve",
-]
-
 SOLVED, NO_STABLE_SOLUTION, VOLTAGE_NOT_ABOVE_ZERO = 0, 1, 2
 REASONS = ("solved", "no stable solution", "voltage not above zero")
 
 STEP_LIMIT = 128
-"""Steps after which a tree counts as unsolvable. Halving from Vs down to the last bit takes about 55."""
+"""Steps after which a tree counts as unsolved. Halving from Vs to the last bit takes about 55."""
 
 LARGEST_MAGNITUDE = 1e100
 """Bound on every input, so that no intermediate product overflows."""
 
-_SETTLED = 1e-8  # largest fall of a voltage, relative to itself
-_ROUNDING_MAY_RULE = 1e-6  # likewise
-_DROP_ABOVE = 0.2  # share of the working set that must have ended before it is worth while to copy the rest
+_SETTLED = 1e-8  # largest fall of a voltage, relative to itself, of a converged tree
+_ROUNDING_MAY_RULE = 1e-6  # the same, once falls stop shrinking
+_DROP_ABOVE = 0.2  # share of finished nodes above which copying the others saves time
 
 
 @dataclass(frozen=True, eq=False)
 class Solution:
-    """What `solve` found. Trees without a solution have NaN in every voltage and current, and say why."""
+    """Voltages and currents of n points in t trees; a tree without a solution has NaN in all of them.
+
+    feasible: (t,); reason: (t,) index into `REASONS`. voltage_v: (n,). load_current_a: (n,) of the point's
+    own load; branch_current_a: (n,) in the segment that leads to the point: the sum over the point and all
+    points behind it. terminal_voltage_v: (t,) behind the internal resistance of the source. source_current_a:
+    (t,). iterations: (t,) number of Newton steps.
+    """
 
     feasible: NDArray[np.bool_]
-    """(t,)"""
     reason: NDArray[np.int8]
-    """(t,) index into `REASONS`."""
     voltage_v: Floats
-    """(n,) [V]"""
     load_current_a: Floats
-    """(n,) [A] drawn by the point's own load."""
     branch_current_a: Floats
-    """(n,) [A] in the segment that leads to the point: the sum over the point and all behind it."""
     terminal_voltage_v: Floats
-    """(t,) [V] behind the internal resistance of the source."""
     source_current_a: Floats
-    """(t,) [A]"""
     iterations: Indices
-    """(t,) Newton steps taken."""
 
 
 @dataclass(frozen=True, eq=False)
 class _WorkingSet:
-    """The trees not ended yet, in level order."""
+    """The unfinished trees, in level order."""
 
     levels: Levels
     place: Indices | None  # positions in the whole forest; None: all of it
@@ -190,14 +177,14 @@ def _sweep(
 def _sweep_narrow(
     levels: Levels, source: Floats, resistance: Floats, intercept: Floats, slope: Floats
 ) -> tuple[Floats, Floats]:
-    """`_sweep`, operation for operation, on plain floats: a long chain has as many levels as points."""
+    """`_sweep` on plain floats, which are faster for a long chain: it has as many levels as points."""
     parent, r, a, b = levels.parent.tolist(), resistance.tolist(), intercept.tolist(), slope.tolist()
     pivot = [1.0] * len(r)
     for start, stop in zip(levels.bounds[-2::-1], levels.bounds[:0:-1], strict=True):
         for node in range(start, stop):
             q = r[node] * b[node] + 1
             if not q > 0:
-                q = float("nan")  # ends its tree, as a zero or negative pivot does, and never divides by zero
+                q = float("nan")  # ends its tree as a pivot of zero or less does, without dividing by zero
             pivot[node] = q
             if start:
                 a[parent[node]] += a[node] / q
@@ -257,7 +244,7 @@ def solve(
     source_voltage = _quantity("source_voltage_v", source_voltage_v, trees)
 
     def in_level_order(name: str, values: ArrayLike, at_terminals: Floats) -> Floats:
-        # `take` with "clip" does not first go through all the positions to see whether they are in range
+        # "clip" saves the check that every position is in range
         return np.concatenate([_quantity(name, values, n), at_terminals]).take(node, mode="clip")
 
     everything = _WorkingSet(
@@ -273,7 +260,7 @@ def solve(
         in_level_order("power_w", power_w, no_load),
         in_level_order("conductance_s", conductance_s, no_load),
     )
-    # A tree without a solution divides by pivots and voltages that are zero or negative until it is dropped.
+    # a tree without a solution divides by pivots and voltages of zero or less until it is dropped
     with np.errstate(all="ignore"):
         voltage, reason, iterations = _iterate(everything)
         load = everything.power_w / voltage
@@ -320,7 +307,7 @@ def _iterate(everything: _WorkingSet) -> tuple[Floats, NDArray[np.int8], Indices
         following, pivot = work.step(voltage)
         broken = _trees_with(work.levels.tree, ~((pivot > 0) & (following > 0)), trees)
         fall = np.full(trees, -np.inf)
-        # the voltages before the step are not needed again, and their memory is
+        # reuses the memory of the voltages before the step, which are not needed again
         np.maximum.at(fall, work.levels.tree, np.divide(voltage, following, out=voltage))
         fall -= 1
         settled = ~curved | (fall <= _SETTLED) | ((fall <= _ROUNDING_MAY_RULE) & (fall >= previous_fall))
@@ -334,7 +321,7 @@ def _iterate(everything: _WorkingSet) -> tuple[Floats, NDArray[np.int8], Indices
         if nodes_of_tree[live].sum() < (1 - _DROP_ABOVE) * voltage.size:
             kept = work.places_of(live)
             voltage, work = voltage[kept], work.only(kept)
-    _tell_apart(everything, reason, curved)
+    _find_reasons(everything, reason, curved)
     return answer, reason, iterations
 
 
@@ -345,8 +332,8 @@ def _trees_with(tree: Indices, mark: NDArray[np.bool_], trees: int) -> NDArray[n
     return marked
 
 
-def _tell_apart(everything: _WorkingSet, reason: NDArray[np.int8], curved: NDArray[np.bool_]) -> None:
-    """Say "voltage not above zero" of a tree that has no solution without its constant-power loads either."""
+def _find_reasons(everything: _WorkingSet, reason: NDArray[np.int8], curved: NDArray[np.bool_]) -> None:
+    """Set "voltage not above zero" for trees that have no solution without constant-power loads either."""
     unsolved = reason != SOLVED
     reason[unsolved & ~curved] = VOLTAGE_NOT_ABOVE_ZERO
     unsolved &= curved

@@ -1,8 +1,8 @@
 """Networks of resistive loads: audio of self-amplified runs, and constant-voltage and low-impedance lines.
 
-There a shunting load can hide a long segment, so no corner of all values is the harshest for every point. The
-judged point is the lowest in the likely solution; the high estimate takes its path long, the other segments
-short and all loads high, and the low estimate the reverse.
+A shunting load can hide a long segment, so no corner of all values is the harshest for every point. The
+judged point is the lowest in the likely solution. The high estimate takes long segments on its path, short
+ones elsewhere and high loads; the low estimate takes the reverse.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from .bands import HIGH, LIKELY, LOW, FloatArray, IntArray
+from .figures import lookup
 from .forest import Forest
 from .plant import BoolArray
 from .radial import solve
@@ -20,7 +21,7 @@ from .wiring import ancestor_closure, first_where_extreme
 
 @dataclass(frozen=True)
 class Judged:
-    """node: (t,) judged node of each tree, −1 where nothing hangs on it; voltage: (3, t) its voltage as a
+    """node: (t,) judged node of each tree, −1 where it has no device; voltage: (3, t) its voltage as a
     fraction of the source's unloaded voltage, NaN without a judged node."""
 
     node: IntArray
@@ -37,10 +38,10 @@ def judge_lowest(
     conductance_s: FloatArray,
     loaded: BoolArray,
 ) -> Judged:
-    """Solve t trees at 1 V and judge the lowest loaded point of each.
+    """The lowest loaded point of each of t trees, solved at 1 V.
 
     parent, tree: (n,), parent −1 at the source; tree_count: t; source_resistance_ohm: (t,); segment_ohm,
-    conductance_s: (3, n); loaded: (n,) points where a device hears the voltage.
+    conductance_s: (3, n); loaded: (n,) True where a device is.
     """
     forest = Forest.build(parent, tree, tree_count)
 
@@ -67,8 +68,4 @@ def judge_lowest(
     )
     corner_load = np.stack([conductance_s[LOW], conductance_s[HIGH]])
     low, high = voltages(forest.times(2), 2, corner_ohm, corner_load)
-    there = node >= 0
-    pick = np.where(there, node, 0)
-    if not len(parent):
-        return Judged(node, np.full((3, tree_count), np.nan))
-    return Judged(node, np.where(there, np.stack([low[pick], likely[pick], high[pick]]), np.nan))
+    return Judged(node, np.stack([lookup(voltage, node) for voltage in (low, likely, high)]))

@@ -1,4 +1,4 @@
-"""What may stand in the description of a run, and reading one: every problem in it is found in one go."""
+"""Reader of run descriptions: checks one and reports every problem at once."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ _MOST_IDS_TO_GUESS_AMONG = 1_000
 
 @dataclass(frozen=True)
 class Quantity:
-    """A number that a document may hold: its range, and how the range is worded."""
+    """A number of a description: its range, and the words for that range."""
 
     lowest: float
     highest: float
@@ -59,7 +59,7 @@ _KEYS = {
 
 @dataclass(frozen=True)
 class DescribedPoint:
-    """A point as it was read. parent: index of its parent, -1 at the source; values: its segment."""
+    """A point. parent: index of its parent, -1 at the source; values: its segment."""
 
     id: str
     parent: int
@@ -69,24 +69,25 @@ class DescribedPoint:
 
 @dataclass(frozen=True)
 class _Object:
-    """A JSON object whose keys have been looked at."""
+    """A JSON object whose keys have been checked."""
 
     location: Location
     content: Mapping[str, object]
     meant: frozenset[str]
-    """Keys that seem to stand there misspelt: their absence is not told a second time."""
+    """Keys that are probably there but misspelt: they are not reported as missing, too."""
 
     def has(self, key: str) -> bool:
         return key in self.content or key in self.meant
 
 
 class Reading:
-    """Goes through a document once; what is wrong goes to `problems`, and reading goes on."""
+    """Reads a document once, and collects what is wrong in `problems`."""
 
     def __init__(self, problems: Problems) -> None:
         self.problems = problems
 
     def document(self, value: object) -> tuple[Mapping[str, float], float, list[DescribedPoint]]:
+        """The values of the source, the temperature [°C] and the points."""
         whole = self.keyed((), value, "the document", "an object with source and points")
         if whole is None:
             return {}, 20.0, []
@@ -96,18 +97,18 @@ class Reading:
             if inner is not None:
                 source = self.numbers(inner, SOURCE)
                 self.required(inner, "voltage_v", SOURCE["voltage_v"].expected)
-        temperature = 20.0
-        if "temperature_c" in whole.content:
-            given = self.number(("temperature_c",), whole.content["temperature_c"], TEMPERATURE_C)
-            temperature = temperature if given is None else given
+        temperature = self.numbers(whole, {"temperature_c": TEMPERATURE_C}).get("temperature_c", 20.0)
         points: list[DescribedPoint] = []
         if self.required(whole, "points", "a list of points"):
             points = self.points(whole.content["points"])
         return source, temperature, points
 
+    def unexpected(self, location: Location, code: str, value: object, expected: str) -> None:
+        self.problems.add(location, code, f"is {shown(value)}: expected {expected}")
+
     def points(self, value: object) -> list[DescribedPoint]:
         if not isinstance(value, list):
-            self.problems.add(("points",), "wrong_type", f"is {shown(value)}: expected a list of points")
+            self.unexpected(("points",), "wrong_type", value, "a list of points")
             return []
         if not 1 <= len(value) <= MOST_POINTS:
             self.problems.add(
@@ -142,7 +143,7 @@ class Reading:
         value = point.content["id"]
         if isinstance(value, str) and 1 <= len(value) <= _LONGEST_ID and value.isprintable():
             return value
-        self.problems.add((*point.location, "id"), "bad_id", f"is {shown(value)}: expected {expected}")
+        self.unexpected((*point.location, "id"), "bad_id", value, expected)
         return None
 
     def parent(self, point: _Object | None, number_of: Mapping[str, int]) -> int:
@@ -154,12 +155,11 @@ class Reading:
             return -1
         location = (*point.location, "parent")
         if not isinstance(value, str):
-            self.problems.add(location, "wrong_type", f"is {shown(value)}: expected {expected}")
+            self.unexpected(location, "wrong_type", value, expected)
             return -1
         if value not in number_of:
-            near: list[str] = []
-            if len(number_of) <= _MOST_IDS_TO_GUESS_AMONG:
-                near = difflib.get_close_matches(value, number_of, 1)
+            few = len(number_of) <= _MOST_IDS_TO_GUESS_AMONG
+            near = difflib.get_close_matches(value, number_of, 1) if few else []
             hint = f" (did you mean {shown(near[0])}?)" if near else ""
             self.problems.add(
                 location, "unknown_parent", f"no point has the id {shown(value)}{hint}: expected {expected}"
@@ -168,7 +168,7 @@ class Reading:
         return number_of[value]
 
     def cycles(self, parents: list[int], ids: list[str | None]) -> None:
-        """Name every cycle of points that are each other's parents."""
+        """Report every cycle of parents."""
         walk_of = [-1] * len(parents)
         for start in range(len(parents)):
             point = start
@@ -220,13 +220,11 @@ class Reading:
 
     def keyed(self, location: Location, value: object, kind: str, expected: str) -> _Object | None:
         if not isinstance(value, dict):
-            self.problems.add(location, "wrong_type", f"is {shown(value)}: expected {expected}")
+            self.unexpected(location, "wrong_type", value, expected)
             return None
         if isinstance(value, ObjectWithRepeatedKeys):
             for key in value.repeated:
-                self.problems.add(
-                    (*location, key), "repeated_key", "stands here more than once: expected once"
-                )
+                self.problems.add((*location, key), "repeated_key", "occurs more than once: expected once")
         meant = set()
         for key in value:
             if key not in _KEYS[kind]:
@@ -241,13 +239,12 @@ class Reading:
         return key in inner.content
 
     def numbers(self, inner: _Object, quantities: Mapping[str, Quantity]) -> dict[str, float]:
-        found: dict[str, float] = {}
-        for key, quantity in quantities.items():
-            if key in inner.content:
-                number = self.number((*inner.location, key), inner.content[key], quantity)
-                if number is not None:
-                    found[key] = number
-        return found
+        found = {
+            key: self.number((*inner.location, key), inner.content[key], quantity)
+            for key, quantity in quantities.items()
+            if key in inner.content
+        }
+        return {key: number for key, number in found.items() if number is not None}
 
     def number(self, location: Location, value: object, quantity: Quantity) -> float | None:
         if isinstance(value, bool) or not isinstance(value, int | float):
@@ -265,7 +262,7 @@ class Reading:
 
 
 def _guess(key: str, kind: str) -> tuple[str, str]:
-    """The key that was probably meant (or an empty text), and what to say of the one that stands there."""
+    """The key that was probably meant (empty: none), and the detail of the problem."""
     known = _KEYS[kind]
     without_unit = [name for name in known if name.rpartition("_")[0] == key]
     if without_unit:

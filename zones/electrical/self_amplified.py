@@ -1,9 +1,9 @@
 """Self-amplified runs on DC: voltage, supply, run and conductor current.
 
-All runs of a supply are branches of one tree, since its internal resistance couples them. A run whose minus
-is cut is several sections, each a tree rooted at its own feed. Limits are judged at speech; every paging set
-of the site is a scenario (its zones at speech, the others idle), solved in the same batch with all three
-bands, and the worst counts.
+All runs of a supply are branches of one tree, since its internal resistance couples them. A run whose
+negative is cut has several sections, each a tree rooted at its own feed. Limits are judged at speech. Every
+paging set of the site is a scenario (its zones at speech, the others idle); all scenarios are solved in one
+batch with all three bands, and the worst one counts.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ import numpy as np
 
 from .bands import HIGH, LIKELY, FloatArray, IntArray
 from .dc_network import DcNetwork, Scenarios, Sources, dc_network, scenarios, solve_bands, sources
-from .figures import FigureBlock, Problem, extremes, share, sums
+from .figures import FigureBlock, Problem, Subjects, any_of, extremes, first_known, lookup, share, sums
 from .plant import BoolArray, Members, Plant, expand
 from .point_loads import PointLoads
 from .subjects import SubjectKind
@@ -26,12 +26,11 @@ CLASS_2_LIMIT_VA = 100.0
 
 @dataclass(frozen=True)
 class DcSolution:
-    """The DC trees of a batch, solved in every scenario of their members; what ``evaluate_dc`` reads figures
-    off, and what a worked calculation shows.
+    """The DC trees of a batch, solved in every scenario of their members.
 
-    instance, node: (x,) which scenario and which node of ``network.wiring`` each entry is of. speaking: (x,)
-    its zone pages. voltage, branch: (3, x) [V], [A] in the segment that leads to it; NaN where nothing feeds
-    it. tree_instance, tree: (y,) likewise of trees; source_current: (3, y) [A].
+    instance, node: (x,) scenario, and node of ``network.wiring``, of each entry. speaking: (x,) its zone
+    pages. voltage, branch: (3, x) voltage [V], and current in the segment that leads to it [A]; NaN where no
+    supply feeds it. tree_instance, tree: (y,) likewise of trees; source_current: (3, y) [A].
     """
 
     network: DcNetwork
@@ -50,11 +49,10 @@ class DcSolution:
 def solve_dc(plant: Plant, members: Members, everything: Wiring, loads: PointLoads) -> DcSolution:
     """Solve every scenario of every member, each in three bands, in one batch.
 
-    An infeasible network has no voltage: 0 V stands for it, and the current its loads demand at the source
-    voltage.
+    An infeasible network gets 0 V, and the current that its loads demand at the source voltage.
     """
     network = dc_network(plant, everything)
-    wiring, rows = network.wiring, network.wiring.row
+    wiring = network.wiring
     source = sources(plant, members, network)
 
     # every node once a scenario of its member, each in three bands
@@ -62,11 +60,6 @@ def solve_dc(plant: Plant, members: Members, everything: Wiring, loads: PointLoa
     first_node = np.searchsorted(wiring.member, np.arange(len(members) + 1))
     instance, node = expand(first_node[scenario.member], first_node[scenario.member + 1])
     speaking = scenario.speaking(instance, plant.runs.zone_id[wiring.run_row][wiring.run[node]])
-    row = rows[node]
-    amps = np.where(speaking, loads.speech_a[:, row], loads.idle_a[:, row])
-    watts = np.where(speaking, loads.speech_w[:, row], loads.idle_w[:, row])
-    segment = network.segment[node]
-    ohms = np.where(segment >= 0, loads.loop_resistance_ohm[:, np.append(rows, 0)[segment]], 0.0)
 
     tree_first = np.searchsorted(network.tree_member, np.arange(len(members) + 1))
     inst_tree_owner, inst_tree = expand(tree_first[scenario.member], tree_first[scenario.member + 1])
@@ -78,15 +71,16 @@ def solve_dc(plant: Plant, members: Members, everything: Wiring, loads: PointLoa
     shift = np.arange(len(node)) - node  # a node's parent lies in the same instance
     parent = np.where(network.parent[node] >= 0, network.parent[node] + shift, -1)
     kept = np.flatnonzero(fed)
+    amps, watts = loads.drawn(wiring.row[node[kept]], speaking[kept])
     solution = solve_bands(
         parent[kept],
         kept,
         tree_at[kept],
         source.voltage_v[inst_tree],
         source.resistance_ohm[inst_tree],
-        ohms[:, kept],
-        amps[:, kept],
-        watts[:, kept],
+        network.segment_ohm(loads, node[kept]),
+        amps,
+        watts,
         plant.factors.nominal_supply_v,
     )
     voltage = np.full((3, len(node)), np.nan)
@@ -110,17 +104,15 @@ def solve_dc(plant: Plant, members: Members, everything: Wiring, loads: PointLoa
 def evaluate_dc(
     plant: Plant, members: Members, everything: Wiring, loads: PointLoads
 ) -> tuple[list[FigureBlock], list[Problem]]:
-    """Figures of supplies and self-amplified runs: supply_current, class_2_power, run_voltage, run_current,
-    conductor_current; each the worst of its member's scenarios, in each band."""
+    """Figures supply_current, class_2_power (by supply), run_voltage, run_current and conductor_current (by
+    run): in each band the worst of the member's scenarios. With them what cannot be computed."""
     solved = solve_dc(plant, members, everything, loads)
     network, source, node = solved.network, solved.source, solved.node
     wiring, rows = network.wiring, network.wiring.row
     runs, trees = len(wiring.run_row), len(network.tree_member)
     supply_current = extremes(solved.tree, solved.source_current, trees, largest=True)
     worst_voltage = extremes(node, solved.voltage, len(rows), largest=False)
-    worst_voltage = np.where(np.isfinite(worst_voltage), worst_voltage, np.nan)
     worst_branch = extremes(node, solved.branch, len(rows), largest=True)
-    worst_branch = np.where(np.isfinite(worst_branch), worst_branch, np.nan)
     at_block = network.from_block[node]
     inst_run = solved.instance[at_block] * max(runs, 1) + wiring.run[node[at_block]]
     keys, position = np.unique(inst_run, return_inverse=True)
@@ -135,10 +127,12 @@ def evaluate_dc(
     blocks += _run_figures(
         plant, network, loads, worst_voltage, worst_branch, run_current, demand_likely, supported
     )
-    reason = "two supplies feed the same section: their currents cannot be told apart"
     problems = [
         Problem(
-            int(wiring.run_member[k]), SubjectKind.RUN, int(plant.runs.run_index[wiring.run_row[k]]), reason
+            int(wiring.run_member[k]),
+            SubjectKind.RUN,
+            int(plant.runs.run_index[wiring.run_row[k]]),
+            "fed_twice",
         )
         for k in np.flatnonzero(network.paralleled)
     ]
@@ -157,38 +151,30 @@ def _supply_figures(
     table, trees = plant.supplies, len(network.tree_member)
     group = np.zeros(trees, np.int64)
     group[network.tree[fed]] = plant.points.group[network.wiring.row[fed]]
-    common = {"member": network.tree_member, "subject": network.tree_supply, "group": group}
-    blocks = [
+    subjects = Subjects(SubjectKind.SUPPLY, network.tree_member, network.tree_supply, group)
+    marked = lookup(table.class_2_marked, source.row)
+    rated_load, no_load = lookup(table.rated_load_voltage_v, source.row), source.open_voltage_v
+    capacity = first_known(rated_load, no_load) * source.rated_current_a
+    # not marked: its capacity counts; marking not recorded: only the harshest band takes it as not marked
+    kind = np.where(marked == 0, capacity, np.minimum(capacity, CLASS_2_LIMIT_VA))
+    return [
         FigureBlock.of(
             "supply_current",
-            SubjectKind.SUPPLY,
-            **common,
+            subjects,
             bands=current,
             limit=source.rated_current_a * plant.factors.loading_fraction,
             supported=share(
                 sums(network.tree[fed], supported[fed], trees), sums(network.tree[fed], demand[fed], trees)
             ),
-        )
+        ),
+        FigureBlock.of(
+            "class_2_power",
+            subjects,
+            bands=np.stack([kind, kind, capacity]),
+            limit=CLASS_2_LIMIT_VA,
+            keep=(marked != 1) & ~np.isnan(capacity),
+        ),
     ]
-    marked = np.append(table.class_2_marked, -1)[source.row]
-    full = np.append(table.rated_load_voltage_v, np.nan)[source.row]
-    full = np.where(np.isnan(full), np.append(table.no_load_voltage_v, np.nan)[source.row], full)
-    capacity = full * source.rated_current_a
-    judged = (marked != 1) & ~np.isnan(capacity)
-    if judged.any():
-        # not marked: what it can deliver counts; not known whether it is marked: only the harshest reading
-        # does
-        kind = np.where(marked == 0, capacity, np.minimum(capacity, CLASS_2_LIMIT_VA))[judged]
-        blocks.append(
-            FigureBlock.of(
-                "class_2_power",
-                SubjectKind.SUPPLY,
-                **{k: v[judged] for k, v in common.items()},
-                bands=np.stack([kind, kind, capacity[judged]]),
-                limit=CLASS_2_LIMIT_VA,
-            )
-        )
-    return blocks
 
 
 def _run_figures(
@@ -202,62 +188,53 @@ def _run_figures(
     supported: FloatArray,
 ) -> list[FigureBlock]:
     wiring, rows, runs = network.wiring, network.wiring.row, len(network.wiring.run_row)
-    run_row = wiring.run_row
-    has_load = np.bincount(wiring.run[loads.loaded[rows]], minlength=runs) > 0
-    resting = share(sums(wiring.run, supported, runs), sums(wiring.run, demand, runs))
-    point_id = np.append(plant.point_id[plant.points.point_index[rows]], -1)
+    run, run_row = wiring.run, wiring.run_row
+    has_load = any_of(run, loads.loaded[rows], runs)
+    share_supported = share(sums(run, supported, runs), sums(run, demand, runs))
+    point_id = plant.point_id[plant.points.point_index[rows]]
 
     def block(
-        code: str, keep: BoolArray, bands: FloatArray, limit: FloatArray, node: IntArray | None
+        code: str, keep: BoolArray, bands: FloatArray, limit: FloatArray, detail: IntArray | int
     ) -> FigureBlock:
         return FigureBlock.of(
             code,
-            SubjectKind.RUN,
-            member=wiring.run_member[keep],
-            subject=plant.runs.run_index[run_row[keep]],
-            group=plant.runs.group[run_row[keep]],
-            bands=bands[:, keep],
-            limit=limit[keep],
-            detail=None if node is None else point_id[node[keep]],
-            supported=resting[keep],
+            wiring.subjects(plant),
+            bands=bands,
+            limit=limit,
+            detail=detail,
+            supported=share_supported,
+            keep=keep,
         )
 
-    # voltage: the judged device is the one with the least margin in the likely solution; other bands may have
-    # another least margin, and it is the margin that is shown against the judged device's minimum
+    # The judged device has the least margin in the likely solution. Another device may have the least margin
+    # in another band; that margin is shown against the judged device's minimum.
     minimum = loads.minimum_voltage_v[rows]
     device = loads.loaded[rows]
     margin = np.where(device, voltage - minimum, np.nan)
-    judged = first_where_extreme(wiring.run, margin[LIKELY], runs, largest=False)
-    reference = np.append(minimum, np.nan)[judged]
-    figure = np.full((3, runs), np.nan)
-    for band in range(3):
-        worst = first_where_extreme(wiring.run, margin[band], runs, largest=False)
-        figure[band] = reference + np.append(margin[band], np.nan)[worst]
-    unknown = np.bincount(wiring.run[device & np.isnan(minimum + voltage[LIKELY])], minlength=runs) > 0
-    figure[HIGH, unknown | network.paralleled] = np.nan
-    blocks = [block("run_voltage", has_load, figure, reference, judged)]
+    judged = first_where_extreme(run, margin[LIKELY], runs, largest=False)
+    least_voltage = lookup(minimum, judged)
+    lowest = least_voltage + extremes(run, margin, runs, largest=False)
+    unknown = any_of(run, device & np.isnan(minimum + voltage[LIKELY]), runs)
+    lowest[HIGH, unknown | network.paralleled] = np.nan
 
-    fitted = plant.runs.fuse_fitted[run_row] == 1
-    blocks.append(
-        block(
-            "run_current",
-            fitted & np.isfinite(run_current[LIKELY]),
-            run_current,
-            plant.runs.fuse_rating_a[run_row] * plant.factors.loading_fraction,
-            None,
-        )
-    )
+    fused = (plant.runs.fuse_fitted[run_row] == 1) & ~np.isnan(run_current[LIKELY])
+    fuse_limit = plant.runs.fuse_rating_a[run_row] * plant.factors.loading_fraction
 
     segment = np.append(rows, 0)[network.segment]
-    per_conductor = np.where(network.segment >= 0, branch / loads.conductors[segment], np.nan)
     rating = loads.conductor_rating_a[segment]
-    worst = first_where_extreme(wiring.run, per_conductor[LIKELY] / rating, runs, largest=True)
-    limit = np.append(rating, np.nan)[worst]
-    figure = np.full((3, runs), np.nan)
-    for band in range(3):
-        loading = per_conductor[band] / rating
-        hardest = first_where_extreme(wiring.run, loading, runs, largest=True)
-        figure[band] = np.append(loading, np.nan)[hardest] * limit
-    node = np.append(network.segment, -1)[worst]
-    blocks.append(block("conductor_current", has_load & (worst >= 0), figure, limit, node))
-    return blocks
+    loading = np.where(network.segment >= 0, branch / loads.conductors[segment], np.nan) / rating
+    worst = first_where_extreme(run, loading[LIKELY], runs, largest=True)
+    rating_there = lookup(rating, worst)
+    current = extremes(run, loading, runs, largest=True) * rating_there
+    at = lookup(network.segment, worst)
+    return [
+        block("run_voltage", has_load, lowest, least_voltage, lookup(point_id, judged)),
+        block("run_current", fused, run_current, fuse_limit, -1),
+        block(
+            "conductor_current",
+            has_load & (worst >= 0),
+            current,
+            rating_there,
+            lookup(point_id, at),
+        ),
+    ]

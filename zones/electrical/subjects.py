@@ -1,4 +1,4 @@
-"""What a figure is about. The numbers are kept in the database: add at the end, never renumber."""
+"""Kinds of things that figures are about. The numbers are stored: add at the end, never renumber."""
 
 from __future__ import annotations
 
@@ -15,3 +15,11 @@ class SubjectKind(IntEnum):
     ENDPOINT = 7
     BLOCK = 8
     SITE = 9
+
+    @property
+    def word(self) -> str:
+        return self.name.lower()
+
+
+Subject = tuple[int, int]
+"""Subject kind, and the record's id of the subject."""

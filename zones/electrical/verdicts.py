@@ -1,8 +1,8 @@
-"""From three estimates and a limit to a verdict.
+"""Verdicts, from three estimates and a limit.
 
-*Low* is the corner kindest to the limit and *high* the harshest, whichever way the limit points: under a
-voltage minimum the low estimate is the highest voltage. An estimate is *past* a limit when it is beyond it
-by more than 1e-9 of it, so that equality, and the last bits of a sum, never open a finding.
+*Low* is the corner kindest to the limit and *high* the harshest: under a voltage minimum the low estimate is
+the highest voltage. An estimate is *past* a limit when it is beyond it by more than 1e-9 of it, so that
+neither equality nor rounding opens a finding.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ PAST_TOLERANCE = 1e-9
 
 
 class Verdict(IntEnum):
-    """The numbers are kept in the database and are in order of severity."""
+    """Verdicts in order of severity. The numbers are stored: never renumber."""
 
     WITHIN = 0
     NEAR = 1
@@ -28,12 +28,12 @@ class Verdict(IntEnum):
 
 @dataclass(frozen=True)
 class Rule:
-    """How one limit is judged: which figure, which way it points, and when it is near.
+    """How one limit is judged.
 
-    code: of the limits registry, and of the figure that is judged. at_least: the figure must not fall below
-    the limit (else: must not exceed it). near_fraction: near begins at this fraction of the limit left as
-    headroom. near_margin: where given, near begins at this distance from the limit instead [unit of the
-    figure]; 0: never near. advice: the worst that is said is "near"; nothing is opened as past.
+    code: of the limit, and of the figure that is judged by it. at_least: the figure must not fall below the
+    limit (else: must not exceed it). near_fraction: headroom, as a fraction of the limit, below which a
+    figure is near. near_margin: that headroom in the figure's unit instead; 0: never near. advice: the worst
+    verdict is "near".
     """
 
     code: str
@@ -62,9 +62,9 @@ def judge(
 ) -> NDArray[np.uint8]:
     """The verdict of each row.
 
-    low, likely, high, limit: (n,) [unit of the figure]; NaN is "not known", so a row whose limit or high
-    estimate is NaN is never within. rule: which way the limit points, and when a figure is near. Returns (n,)
-    of ``Verdict``.
+    low, likely, high, limit: (n,) [unit of the figure], NaN unknown; a row whose limit or high estimate is
+    unknown is never within. rule: which way the limit points, and when a figure is near. Returns (n,) of
+    ``Verdict``.
 
     >>> low, likely, high = [1.7, 1.5, 1.5, 1.0], [1.8, 1.7, 1.55, 1.1], [1.9, 1.9, 1.7, 1.2]
     >>> [Verdict(v).name for v in judge(low, likely, high, 1.6, Rule("supply_current"))]

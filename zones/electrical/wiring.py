@@ -1,6 +1,7 @@
-"""The points and runs that stand on a member's day, with parents resolved: the nodes of every network.
+"""The points and runs that exist on a member's day, with parents resolved: the nodes of every network.
 
-All families start from this. Nodes are sorted by (member, run, rank), so the nodes of a run are one slice.
+Every family of computations starts from this. Nodes are sorted by (member, run, rank), so the nodes of a run
+are one slice.
 """
 
 from __future__ import annotations
@@ -10,15 +11,17 @@ from dataclasses import dataclass
 import numpy as np
 
 from .bands import FloatArray, IntArray
+from .figures import Subjects
 from .plant import BoolArray, Members, Plant, select
+from .subjects import SubjectKind
 
 
 @dataclass(frozen=True)
 class Wiring:
     """member, row, run, parent: (n,) by node: its member, its row in ``plant.points``, its run (position in
     the run arrays), its parent node or −1 at the block. run_member, run_row: (k,) by run in service: its
-    member, its row in ``plant.runs``. ``orphaned``: (k,) a point of the run hangs on one that is not
-    there."""
+    member, its row in ``plant.runs``. orphaned: (k,) the parent of some point does not
+    exist on that day."""
 
     member: IntArray
     row: IntArray
@@ -28,8 +31,15 @@ class Wiring:
     run_row: IntArray
     orphaned: BoolArray
 
+    def subjects(self, plant: Plant) -> Subjects:
+        """The runs, as subjects of figures."""
+        runs = plant.runs
+        return Subjects(
+            SubjectKind.RUN, self.run_member, runs.run_index[self.run_row], runs.group[self.run_row]
+        )
+
     def only_runs(self, keep: BoolArray) -> Wiring:
-        """The same wiring with some runs left out. keep: (k,)."""
+        """The same wiring without some runs. keep: (k,)."""
         nodes = keep[self.run]
         run_number = np.cumsum(keep) - 1
         node_number = np.append(np.cumsum(nodes) - 1, -1)
@@ -45,7 +55,7 @@ class Wiring:
 
 
 def wire(plant: Plant, members: Members) -> Wiring:
-    """Select what stands for each member and link it up."""
+    """The wiring of each member: the runs and points of its day, each point linked to its parent."""
     run_member, run_row = select(plant, "runs", members)
     member, row = select(plant, "points", members)
     run_key = run_member * max(len(plant.run_id), 1) + plant.runs.run_index[run_row]
@@ -68,7 +78,7 @@ def wire(plant: Plant, members: Members) -> Wiring:
 
 
 def locate(sorted_keys: IntArray, wanted: IntArray) -> tuple[IntArray, BoolArray]:
-    """Where each wanted key stands in ``sorted_keys`` (0 where it does not), and whether it does."""
+    """Position of each ``wanted`` key in ``sorted_keys`` (0 where it is missing), and whether it is there."""
     if len(sorted_keys) == 0:
         return np.zeros(len(wanted), np.int64), np.zeros(len(wanted), np.bool_)
     at = np.minimum(np.searchsorted(sorted_keys, wanted), len(sorted_keys) - 1)
@@ -76,12 +86,39 @@ def locate(sorted_keys: IntArray, wanted: IntArray) -> tuple[IntArray, BoolArray
     return np.where(found, at, 0), found
 
 
+def number_pairs(member: IntArray, thing: IntArray) -> tuple[IntArray, IntArray, IntArray]:
+    """The distinct pairs of member and thing, sorted, and which pair each entry is.
+
+    member, thing: (n,); an entry whose thing is −1 has no pair. Returns (k,) member, (k,) thing, and (n,)
+    number of the pair, −1 none.
+
+    >>> [a.tolist() for a in number_pairs(np.array([0, 0, 1]), np.array([4, -1, 3]))]
+    [[0, 1], [4, 3], [0, -1, 1]]
+    """
+    width = int(thing.max(initial=0)) + 1
+    key = np.where(thing >= 0, member * width + thing, -1)
+    keys = np.unique(key[key >= 0])
+    return keys // width, keys % width, np.where(key >= 0, np.searchsorted(keys, key), -1)
+
+
+def renumber(kept: IntArray, count: int) -> IntArray:
+    """(count + 1,) the new number of each of ``count`` nodes when only ``kept`` (k,) stay; −1 for the others
+    and, as the last entry, for −1.
+
+    >>> renumber(np.array([1, 2]), 3)[np.array([2, -1])].tolist()
+    [1, -1]
+    """
+    number = np.full(count + 1, -1)
+    number[kept] = np.arange(len(kept))
+    return number
+
+
 def rows_of(
     plant: Plant, name: str, index: str, members: Members, *, member: IntArray, thing: IntArray
 ) -> IntArray:
     """The row of a table that holds for each (member, thing); −1 where none does.
 
-    name: of the plant's table; index: its column that says whose row it is; member, thing: (n,).
+    name: of the plant's table; index: its column of things; member, thing: (n,), a thing of −1 has no row.
     """
     owner, row = select(plant, name, members)
     of_thing: IntArray = getattr(plant.tables[name], index)
@@ -89,7 +126,7 @@ def rows_of(
     key = owner * width + of_thing[row]
     order = np.argsort(key, kind="stable")
     at, found = locate(key[order], member * width + thing)
-    return np.where(found, np.append(row[order], -1)[at], -1)
+    return np.where(found & (thing >= 0), np.append(row[order], -1)[at], -1)
 
 
 def ancestor_closure(parent: IntArray, start: IntArray) -> BoolArray:
@@ -120,7 +157,7 @@ def section_tops(parent: IntArray, cut: BoolArray) -> IntArray:
 
 
 def first_where_extreme(owner: IntArray, value: FloatArray, count: int, *, largest: bool) -> IntArray:
-    """For each owner 0..count−1 the first position with its largest (or smallest) value; −1 where it has
+    """For each owner 0..count−1 the first position of its ``largest`` value, or its smallest; −1 where it has
     none.
 
     owner: (n,); value: (n,), NaN never chosen.

@@ -14,11 +14,10 @@ Pure: no database here. What change sets there are is asked through ``Lookup``, 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
-from enum import StrEnum
 from functools import cache
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -30,99 +29,16 @@ from zones.electrical.plant import FOREVER, Plant
 from zones.electrical.subjects import SubjectKind
 from zones.electrical.verdicts import Rule
 
-from .changes_at_step import Deed, adds_load
+from .named_changes import Attribution, Figure, NamedChange
 from .timeline import OWN_ROWS, Series, Targets, follow
 from .upstream import Scene, Scenes
 
 if TYPE_CHECKING:
-    from zones.plant.change_sets import ChangeSetInfo
+    from zones.plant.change_sets import ChangeSetInfo, ChangeSets
 
 
-class Cause(StrEnum):
-    """What kind of thing pushed a figure past its limit."""
-
-    ADDITION = "addition"
-    ALTERATION = "alteration"
-    CORRECTION = "record_correction"
-    TIME = "time"
-    AS_FOUND = "as_found"
-    UNKNOWN = "unknown"
-
-
-class ChangeSets(NamedTuple):
-    """Those that were asked for, by (site id, step) and by id."""
-
-    by_step: Mapping[tuple[int, int], ChangeSetInfo]
-    by_id: Mapping[int, ChangeSetInfo]
-
-
-Lookup = Callable[[Collection[tuple[int, int]], Collection[int]], ChangeSets]
+Lookup = Callable[[Collection[tuple[int, int]], Collection[int]], "ChangeSets"]
 """Given pairs of (site id, step) and ids of change sets, those change sets."""
-
-
-@dataclass(frozen=True)
-class Figure:
-    """A figure and its limit at one time, likely unless that is not known [unit of the limit]; None: not
-    there."""
-
-    value: float | None
-    limit: float | None
-
-
-@dataclass(frozen=True)
-class NamedChange:
-    """One end of a crossing.
-
-    change_set: that of the step; None where the record has none (a reading's day). correction: the later
-    change set that last wrote what feeds the subject there, where better knowledge did. as_found: not after
-    the baseline; then ``day`` is the baseline's.
-    """
-
-    day: dt.date
-    as_found: bool
-    change_set: ChangeSetInfo | None
-    correction: ChangeSetInfo | None
-    deeds: tuple[Deed, ...]
-    before: Figure
-    after: Figure
-
-    @property
-    def cause(self) -> Cause:
-        if self.as_found:
-            return Cause.AS_FOUND
-        if self.correction is not None:
-            return Cause.CORRECTION
-        if self.change_set is None and not self.deeds:
-            return Cause.UNKNOWN
-        return Cause.ADDITION if adds_load(self.deeds) else Cause.ALTERATION
-
-    @property
-    def causing(self) -> ChangeSetInfo | None:
-        """The change set behind it: the correction where there is one."""
-        return self.correction or self.change_set
-
-
-@dataclass(frozen=True)
-class Attribution:
-    """What pushed one subject past one limit.
-
-    named: the change of the likely estimate (of the high one, where only that is past): it gives kind and
-    case. since, until: None where one change is named; else the crossing lies between them. possible: only
-    the high estimate is past. surveyed: the baseline is the survey of a site taken over.
-    """
-
-    named: NamedChange
-    since: NamedChange | None
-    until: NamedChange | None
-    possible: bool
-    baseline: Figure
-    baseline_day: dt.date
-    surveyed: bool
-
-    @property
-    def quiet(self) -> bool:
-        """Known from a first import, and not from anything after it."""
-        return self.named.causing is not None and self.named.causing.quiet
 
 
 @dataclass(frozen=True)
@@ -357,7 +273,7 @@ def _named_change(
         as_found=as_found,
         change_set=original,
         correction=correction,
-        deeds=scene.deeds,
+        changes=scene.changes,
         before=_figure(series, entry - 1) if entry > ends.span.start and not as_found else Figure(None, None),
         after=_figure(series, after),
     )

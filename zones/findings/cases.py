@@ -1,10 +1,10 @@
 """Which case a finding belongs to: a function of the record, and of nothing else.
 
 The key is site and causing change set; past at the baseline: site and "as found"; by time: subject, limit and
-due day. Where a crossing lies between two changes, it is the change of the likely estimate (L) whose key
+due day. Where a crossing is between two changes, it is the change of the likely estimate (L) whose key
 counts: the ends of the range move as data gets better, and the ticket should not move with them. A record
 correction that wrote what feeds the subject is itself the cause, so a cause revised by a correction moves its
-findings to the correction's case. What nobody can attribute (a site that cannot be computed at all) has a
+findings to the correction's case. What has no attribution (a site that cannot be computed at all) has a
 case of its own.
 """
 
@@ -13,7 +13,7 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import dataclass
 
-from .attribution import Attribution
+from .named_changes import Attribution
 
 
 @dataclass(frozen=True)
@@ -26,7 +26,7 @@ class CaseKey:
 
 
 def key_of(site_id: int, attribution: Attribution | None) -> CaseKey:
-    """The case of what a change, or nobody's change, brought about."""
+    """The case of what a change caused, or of what has no known cause."""
     if attribution is None:
         return unattributed_key(site_id)
     cause = attribution.named.causing
@@ -38,7 +38,7 @@ def key_of(site_id: int, attribution: Attribution | None) -> CaseKey:
 
 
 def due_key(site_id: int, subject_kind: int, subject_id: int, code: str, day: dt.date) -> CaseKey:
-    """The case of what time alone brought about."""
+    """The case of what time alone caused."""
     return CaseKey(f"subject-{subject_kind}-{subject_id}/{code}/due-{day.isoformat()}", site_id)
 
 

@@ -2,13 +2,13 @@
 
 They come from a recheck's evaluation, and from the rooms above (an endpoint in service untested, a test
 overdue), which register a source. A condition is a function of the record and of the day, with its
-attribution and case; ``episodes`` compares it with the findings that are open.
+attribution and case; ``reconcile`` compares it with the findings that are open.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Collection, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Final, TypeVar
 
@@ -17,15 +17,13 @@ import numpy as np
 from zones.electrical.bands import LIKELY, LOW
 from zones.electrical.figures import Problem
 from zones.electrical.verdicts import Verdict
-from zones.limits.registry import limit_by_code
-from zones.plant.change_sets import change_sets_at, change_sets_by_id
+from zones.plant.change_sets import look_up
 from zones.recheck.checked import Checked
 
-from .attribution import Attribution, ChangeSets, attribute
+from .attribution import attribute
 from .cases import CaseKey, key_of
-from .names import names_of, of_subject
+from .named_changes import unattributed
 from .timeline import OWN_ROWS, Targets, past_bands, problem_subject
-from .wording import Judged, as_data, references, unattributed
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -33,8 +31,8 @@ F = TypeVar("F", bound=Callable[..., Any])
 @dataclass(frozen=True)
 class Condition:
     """One limit that is past on one subject. low, likely, high, limit: [unit of the limit], None not known.
-    detail: id of what decides. reason: why it cannot be computed, where that is the condition. attribution:
-    as JSON. quiet: known from a site's first import alone."""
+    detail: id of what decides. reasons: codes of why it cannot be computed, where that is the condition.
+    attribution: as it is stored. quiet: known from a site's first import alone."""
 
     case: CaseKey
     code: str
@@ -47,7 +45,7 @@ class Condition:
     high: float | None = None
     limit: float | None = None
     detail: int | None = None
-    reason: str = ""
+    reasons: Sequence[str] = ()
     quiet: bool = False
     key: tuple[int, int, str] = field(init=False)
 
@@ -77,12 +75,12 @@ def conditions_of(checked: Checked) -> list[Condition]:
 
 def _evaluated(checked: Checked) -> list[Condition]:
     plant, evaluation = checked.plant, checked.evaluation
-    # "cannot tell" is a question for the survey list, and opens nothing; advice is judged no worse than near,
-    # and yet is a finding
+    # "cannot tell" is a question for the survey list and opens no finding; advice is near at worst, and is a
+    # finding where its estimate is past
     past = past_bands(evaluation)
     rows = np.flatnonzero(past[LIKELY] | past[LOW])
     problems = _problems(checked)
-    targets = Targets.of_rows(evaluation, rows).joined(Targets.of_problems(plant, problems))
+    targets = Targets.of_rows(evaluation, rows).joined(Targets.of_problems(plant, list(problems)))
     if not len(targets):
         return []
     attributions = attribute(
@@ -94,7 +92,6 @@ def _evaluated(checked: Checked) -> list[Condition]:
         lookup=look_up,
         anchoring=checked.anchoring,
     )
-    told = attributions_as_data(targets, attributions)
     sites = [checked.site_id[s] for s in plant.group_site[targets.group]]
     figures = [
         {
@@ -106,68 +103,30 @@ def _evaluated(checked: Checked) -> list[Condition]:
             "detail": int(evaluation.detail[row]) if evaluation.detail[row] >= 0 else None,
         }
         for row in rows
-    ] + [{"verdict": Verdict.CANNOT_TELL, "reason": problem.reason} for problem in problems]
+    ] + [{"verdict": Verdict.CANNOT_TELL, "reasons": reasons} for reasons in problems.values()]
     return [
         Condition(
-            case=key_of(sites[k], attributions[k]),
+            case=key_of(sites[k], one),
             code=targets.code[k],
             subject_kind=int(targets.subject_kind[k]),
             subject_id=int(targets.subject_id[k]),
-            attribution=told[k],
-            quiet=_is_quiet(attributions[k]),
+            attribution=unattributed() if one is None else one.as_record(),
+            quiet=one is not None and one.quiet,
             **figures[k],
         )
-        for k in range(len(targets))
+        for k, one in enumerate(attributions)
     ]
 
 
-def look_up(places: Collection[tuple[int, int]], ids: Collection[int]) -> ChangeSets:
-    """The change sets that attributions name, in two queries."""
-    return ChangeSets(change_sets_at(places), change_sets_by_id(ids))
-
-
-def attributions_as_data(
-    targets: Targets, attributions: Iterable[Attribution | None]
-) -> list[dict[str, Any]]:
-    """Attributions in words and as JSON, their names read at once."""
-    found = list(attributions)
-    subjects = [
-        of_subject(int(kind), int(pk))
-        for kind, pk in zip(targets.subject_kind, targets.subject_id, strict=True)
-    ]
-    names = names_of([*subjects, *(r for one in found if one is not None for r in references(one))])
-    out = []
-    for k, one in enumerate(found):
-        subject = names.get(subjects[k], f"{subjects[k].kind} {subjects[k].id}")
-        judged = Judged(
-            targets.code[k], limit_by_code(targets.code[k]).unit, bool(targets.at_least[k]), subject
-        )
-        out.append(
-            unattributed(f"No change in the record explains what {subject} has")
-            if one is None
-            else as_data(one, judged, names)
-        )
-    return out
-
-
-def _problems(checked: Checked) -> list[Problem]:
-    """What cannot be computed, each subject once, with all the reasons."""
-    reasons: dict[tuple[int, int], list[Problem]] = {}
+def _problems(checked: Checked) -> dict[Problem, list[str]]:
+    """What cannot be computed, each subject once, with all its reasons."""
+    found: dict[tuple[int, int], tuple[Problem, set[str]]] = {}
     for problem in checked.evaluation.problems:
         if problem.subject_kind in OWN_ROWS:
             key = (int(problem.subject_kind), problem_subject(checked.plant, problem))
-            reasons.setdefault(key, []).append(problem)
-    return [
-        Problem(
-            same[0].member, same[0].subject_kind, same[0].subject, "; ".join(sorted({p.reason for p in same}))
-        )
-        for same in reasons.values()
-    ]
+            found.setdefault(key, (problem, set()))[1].add(problem.reason)
+    return {problem: sorted(reasons) for problem, reasons in found.values()}
 
 
 def _known(value: float) -> float | None:
     return None if math.isnan(value) else float(value)
-
-
-def _is_quiet(attribution: Attribution | None) -> bool:
-    return attribution is not None and attribution.quiet

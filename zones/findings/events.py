@@ -1,10 +1,10 @@
-"""Who is told what: outbox rows, written in the transaction that made them happen.
+"""Who is notified of what: outbox rows, written in the transaction that made them happen.
 
-A site without a contract on the day has findings but no events. What is only probably past is told unless the
-contract says no; advice never is. A first import is quiet: one summary, once. What a new formula changed is
-recorded and not told. A ticketing system opens one ticket a case and closes the same one: ``case_key`` is
-stable, and a case that was never told is told as opened when it first deserves it (a contract begins, a
-finding grows worse).
+A site without a contract on the day has findings but no events. What is only probably past makes an event
+unless the contract says no; advice never does. A first import is quiet: one summary, once. What a new formula
+changed is recorded without an event. A ticketing system opens one ticket a case and closes the same one:
+``case_key`` is stable, and a case without an event so far is opened by the first event that it deserves (a
+contract begins, a finding grows worse).
 """
 
 from __future__ import annotations
@@ -14,6 +14,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from enum import StrEnum
 from typing import Any
 
+from django.db.models import Exists, OuterRef
+
 from sites.changes.models import ChangeSet
 from sites.changes.services import today_at
 from sites.changes.steps import first_step_after
@@ -22,9 +24,9 @@ from sites.outbox.services import events_write
 from sites.selectors import contract_today
 from zones.electrical.verdicts import Verdict
 from zones.limits.registry import limit_by_code
+from zones.models import Case, Finding, Takeover
 
-from .event_payloads import Bodies, change_set_body, contracts_on
-from .models import Case, Finding, Takeover
+from .event_payloads import Payloads, change_set_body, contracts_on
 from .reconcile import CaseUpdate, Entry, What
 from .timeline import CANNOT_COMPUTE
 
@@ -38,7 +40,7 @@ class EventKind(StrEnum):
     CHANGE_SET_ACCEPTED = "change_set.accepted"
 
 
-def tell(
+def notify(
     updates: Sequence[CaseUpdate],
     *,
     as_of: Mapping[int, dt.date],
@@ -46,48 +48,42 @@ def tell(
     silent: Iterable[int] = (),
     taking_over: bool = True,
 ) -> None:
-    """Write the events of one reconciliation and note what was told.
+    """Write the events of one reconciliation, and note which cases have one.
 
-    silent: sites of which nothing is told this time. taking_over: whether first imports are looked for (not
-    after a failure, when nothing is known of them).
+    silent: sites without events this time. taking_over: whether first imports are looked for (not after a
+    failure, when nothing is known of them).
     """
     silent = set(silent)
     contracts = {site_id: c for site_id, c in contracts_on(as_of).items() if site_id not in silent}
-    chosen = [(update, kind) for update in updates if (kind := _kind(update, contracts)) is not None]
     summaries = _summaries(updates, contracts) if taking_over else {}
     summed_up = {case.pk for cases in summaries.values() for case in cases}
-    chosen = [(update, kind) for update, kind in chosen if update.case.pk not in summed_up]
+    chosen = [
+        (update, kind)
+        for update in updates
+        if update.case.pk not in summed_up and (kind := _kind(update, contracts)) is not None
+    ]
     if not chosen and not summaries:
         return
-    told = {f.pk: f for cases in summaries.values() for of_case in cases.values() for f in of_case}
-    told |= {f.pk: f for update, _ in chosen for f in _findings(update)}
-    bodies = Bodies(
+    named = {f.pk: f for cases in summaries.values() for of_case in cases.values() for f in of_case}
+    named |= {f.pk: f for update, _ in chosen for f in _findings(update)}
+    payloads = Payloads(
         {update.case.site_id for update, _ in chosen} | set(summaries),
-        told.values(),
+        named.values(),
         contracts=contracts,
-        step={site_id: first_step_after(day) - 1 for site_id, day in as_of.items()},
+        before={site_id: first_step_after(day) for site_id, day in as_of.items()},
     )
     events = [
         _event(
             EventKind.SITE_TAKEN_OVER,
-            bodies,
-            site_id,
-            f"sites/{site_id}",
-            bodies.takeover(site_id, cases),
-            now,
+            payloads.sites[site_id],
+            payloads.takeover(site_id, cases),
+            happened_at=now,
+            subject=f"sites/{site_id}",
         )
         for site_id, cases in summaries.items()
     ]
     events += [
-        _event(
-            kind,
-            bodies,
-            update.case.site_id,
-            f"cases/{update.case.pk}",
-            bodies.case(update.case, _findings(update), map(_entry, update.entries)),
-            now,
-            case_key=update.case.key,
-        )
+        _case_event(kind, payloads, update.case, _findings(update), map(_entry, update.entries), now)
         for update, kind in chosen
     ]
     events_write(events)
@@ -100,29 +96,25 @@ def tell(
     )
 
 
-def tell_acknowledged(case: Case, finding: Finding, *, now: dt.datetime) -> None:
-    """A person has taken note of a finding, put it off, taken that back, or given its outcome."""
+def notify_acknowledged(case: Case, finding: Finding, *, now: dt.datetime) -> None:
+    """Write the event of a finding that was acknowledged, deferred, reopened, or given its outcome."""
     day = today_at(case.site_id)
     contracts = contracts_on({case.site_id: day})
     if case.told_at is None or case.site_id not in contracts:
         return
     findings = list(case.findings.filter(cleared_at__isnull=True).order_by("id"))
-    bodies = Bodies(
-        [case.site_id], findings, contracts=contracts, step={case.site_id: first_step_after(day) - 1}
-    )
-    entry = {"what": str(finding.state), "finding": finding.pk, "by": finding.state_by}
-    _event(
-        EventKind.CASE_ACKNOWLEDGED,
-        bodies,
-        case.site_id,
-        f"cases/{case.pk}",
-        bodies.case(case, findings, [entry | {"reason": finding.state_reason}]),
-        now,
-        case_key=case.key,
-    ).save()
+    before = {case.site_id: first_step_after(day)}
+    payloads = Payloads([case.site_id], findings, contracts=contracts, before=before)
+    entry = {
+        "what": str(finding.state),
+        "finding": finding.pk,
+        "by": finding.state_by,
+        "reason": finding.state_reason,
+    }
+    _case_event(EventKind.CASE_ACKNOWLEDGED, payloads, case, findings, [entry], now).save()
 
 
-def tell_accepted(change_set: ChangeSet) -> None:
+def notify_accepted(change_set: ChangeSet) -> None:
     """Listener of ``sites.changes.listeners.on_accepted``: an accepted change set of a site under
     contract."""
     if change_set.site_id is None or change_set.quiet or change_set.recorded_at is None:
@@ -131,14 +123,13 @@ def tell_accepted(change_set: ChangeSet) -> None:
     if contract is None:
         return
     site = Site.objects.select_related("customer").get(pk=change_set.site_id)
-    Event.objects.create(
-        kind=EventKind.CHANGE_SET_ACCEPTED,
-        customer_id=site.customer_id,
-        site=site,
+    _event(
+        EventKind.CHANGE_SET_ACCEPTED,
+        site,
+        change_set_body(change_set, site, contract),
         subject=f"change-sets/{change_set.pk}",
-        body=change_set_body(change_set, site, contract),
         happened_at=change_set.recorded_at,
-    )
+    ).save()
 
 
 def deserves_event(finding: Finding, contract: Contract, verdict: int | None = None) -> bool:
@@ -152,7 +143,7 @@ def deserves_event(finding: Finding, contract: Contract, verdict: int | None = N
 
 
 def _kind(update: CaseUpdate, contracts: Mapping[int, Contract]) -> EventKind | None:
-    """What the ticketing system is told of a case, if anything."""
+    """The event of a case, if there is one."""
     case, contract = update.case, contracts.get(update.case.site_id)
     if contract is None:
         return None
@@ -175,15 +166,17 @@ def _summaries(
     updates: Sequence[CaseUpdate], contracts: Mapping[int, Contract]
 ) -> dict[int, dict[Case, list[Finding]]]:
     """By site that was taken over and not yet summed up, its open cases with their findings. Again where a
-    later quiet import opened more: nothing is lost, and nothing comes one by one."""
+    later quiet import opened more: none is lost, and none becomes an event of its own."""
     pending = {
         update.case.site_id
         for update in updates
         if update.quiet and update.case.told_at is None and update.case.site_id in contracts
     }
-    told = set(Takeover.objects.filter(site_id__in=contracts).values_list("site_id", flat=True))
     quietly = ChangeSet.objects.filter(
-        site_id__in=set(contracts) - told, quiet=True, state=ChangeSet.State.ACCEPTED
+        ~Exists(Takeover.objects.filter(site_id=OuterRef("site_id"))),
+        site_id__in=contracts,
+        quiet=True,
+        state=ChangeSet.State.ACCEPTED,
     )
     sites = pending | set(quietly.values_list("site_id", flat=True).distinct())
     summaries: dict[int, dict[Case, list[Finding]]] = {site_id: {} for site_id in sorted(sites)}
@@ -208,22 +201,23 @@ def _entry(entry: Entry) -> dict[str, Any]:
     }
 
 
-def _event(
+def _case_event(
     kind: EventKind,
-    bodies: Bodies,
-    site_id: int,
-    subject: str,
-    body: dict[str, Any],
+    payloads: Payloads,
+    case: Case,
+    findings: Sequence[Finding],
+    entries: Iterable[Mapping[str, Any]],
     now: dt.datetime,
-    *,
-    case_key: str = "",
 ) -> Event:
-    return Event(
-        kind=kind,
-        customer_id=bodies.sites[site_id].customer_id,
-        site_id=site_id,
-        subject=subject,
-        case_key=case_key,
-        body=body,
+    return _event(
+        kind,
+        payloads.sites[case.site_id],
+        payloads.case(case, findings, entries),
+        subject=f"cases/{case.pk}",
+        case_key=case.key,
         happened_at=now,
     )
+
+
+def _event(kind: EventKind, site: Site, body: dict[str, Any], **values: Any) -> Event:
+    return Event(kind=kind, customer_id=site.customer_id, site_id=site.pk, body=body, **values)

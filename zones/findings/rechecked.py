@@ -5,18 +5,20 @@ from __future__ import annotations
 import datetime as dt
 from zoneinfo import ZoneInfo
 
+from django.db.models import Value
+
 from sites.changes.listeners import on_accepted
 from sites.models import Coverage, Site
 from zones.electrical.evaluate import SOLVER_VERSION
 from zones.electrical.subjects import SubjectKind
 from zones.electrical.verdicts import Verdict
+from zones.models import Finding
 from zones.recheck.checked import Checked, Due, on_checked, on_due, on_failed
 
-from . import wording
 from .cases import unattributed_key
 from .conditions import Condition, conditions_of
-from .events import tell, tell_accepted
-from .models import Finding
+from .events import notify, notify_accepted
+from .named_changes import unattributed
 from .reconcile import reconcile
 from .timeline import CANNOT_COMPUTE
 
@@ -25,7 +27,7 @@ CONTRACT_BEGINS = "contract begins"
 
 
 def findings_checked(checked: Checked) -> None:
-    """Open, change, move and clear findings, and tell of it, in the recheck's transaction."""
+    """Open, change, move and clear findings, and notify, in the recheck's transaction."""
     as_of = dict(zip(checked.site_id, checked.as_of, strict=True))
     recomputed = {
         site_id
@@ -33,7 +35,7 @@ def findings_checked(checked: Checked) -> None:
         if solver is not None and solver < SOLVER_VERSION
     }
     updates = reconcile(conditions_of(checked), as_of=as_of, now=checked.now, recomputed=recomputed)
-    tell(updates, as_of=as_of, now=checked.now, silent=recomputed)
+    notify(updates, as_of=as_of, now=checked.now, silent=recomputed)
 
 
 def findings_failed(site_id: int, reason: str, now: dt.datetime) -> None:
@@ -48,31 +50,29 @@ def findings_failed(site_id: int, reason: str, now: dt.datetime) -> None:
         subject_kind=SubjectKind.SITE,
         subject_id=site_id,
         verdict=Verdict.CANNOT_TELL,
-        reason=reason,
-        attribution=wording.unattributed(f"{site.name} could not be computed: {reason}"),
+        reasons=[reason],
+        attribution=unattributed(),
     )
     updates = reconcile([condition], as_of=as_of, now=now, judged=_is_of_a_whole_site, lock=True)
-    tell(updates, as_of=as_of, now=now, taking_over=False)
+    notify(updates, as_of=as_of, now=now, taking_over=False)
 
 
 def findings_due(checked: Checked) -> list[Due]:
-    """The days on which time alone changes a finding, or who is told of it."""
+    """The days on which time alone changes a finding or its events."""
     as_of = dict(zip(checked.site_id, checked.as_of, strict=True))
-    deferred = Finding.objects.filter(site_id__in=as_of, state=Finding.State.DEFERRED)
-    due = [
-        Due(site_id, until, DEFERRAL_ENDS)
-        for site_id, until in deferred.values_list("site_id", "deferred_until")
-        if until is not None
-    ]
-    later = Coverage.objects.filter(
-        site_id__in=as_of, days__startswith__gt=min(as_of.values(), default=dt.date.max)
+    first = min(as_of.values(), default=dt.date.max)
+    deferred = Finding.objects.filter(
+        site_id__in=as_of, state=Finding.State.DEFERRED, deferred_until__isnull=False
+    ).order_by()
+    later = Coverage.objects.filter(site_id__in=as_of, days__startswith__gt=first).order_by()
+    rows = deferred.values_list("site_id", "deferred_until", Value(DEFERRAL_ENDS)).union(
+        later.values_list("site_id", "days__startswith", Value(CONTRACT_BEGINS)), all=True
     )
-    due += [
-        Due(site_id, begins, CONTRACT_BEGINS)
-        for site_id, begins in later.values_list("site_id", "days__startswith")
-        if begins > as_of[site_id]
+    return [
+        Due(site_id, day, reason)
+        for site_id, day, reason in rows
+        if reason == DEFERRAL_ENDS or day > as_of[site_id]
     ]
-    return due
 
 
 def register() -> None:
@@ -80,7 +80,7 @@ def register() -> None:
     on_checked(findings_checked)
     on_failed(findings_failed)
     on_due(findings_due)
-    on_accepted(tell_accepted)
+    on_accepted(notify_accepted)
 
 
 def _is_of_a_whole_site(finding: Finding) -> bool:

@@ -1,8 +1,8 @@
 """Findings kept in step with what is past: opened, changed, moved between cases, cleared.
 
 What is written is a function of the conditions and of what is open already; when or how often a recheck ran
-changes nothing. Only what people did to a finding (acknowledged, deferred, its outcome) and what was told of
-it are memories.
+changes nothing. Only what people did to a finding (acknowledged, deferred, its outcome) and which events it
+had are memories.
 """
 
 from __future__ import annotations
@@ -18,17 +18,17 @@ from django.db.models import Q
 
 from zones.electrical.verdicts import Verdict
 from zones.limits.registry import limit_by_code
+from zones.models import Case, Finding
 
 from .conditions import Condition
-from .models import Case, Finding
 
 CHANGED_FRACTION: Final = 0.05
-"""A figure has changed when it moved by this fraction of its limit since it was last told."""
+"""A figure has changed when it moved by this fraction of its limit since it last opened or changed."""
 
 _SAME: Final = 1e-9
 _FIGURES: Final = {"low": "low", "likely": "likely", "high": "high", "limit_value": "limit"}
 _WRITTEN: Final = [
-    "case", "state", "verdict", "low", "likely", "high", "limit_value", "told_excess", "detail", "reason",
+    "case", "state", "verdict", "low", "likely", "high", "limit_value", "told_excess", "detail", "reasons",
     "attribution", "recomputed", "changed_at", "cleared_at", "deferred_until", "version",
 ]  # fmt: skip
 
@@ -79,7 +79,7 @@ def reconcile(
     """Make the open findings of the sites of ``as_of`` those of ``conditions``. Returns every case concerned.
 
     as_of: today by site. recomputed: sites of which a new formula may have changed the figures. judged: which
-    of the open findings these conditions speak of: of those, what is not a condition any more is cleared.
+    of the open findings these conditions cover: of those, what is no longer a condition is cleared.
 
     Seven statements at most, however many sites:
 
@@ -197,12 +197,12 @@ class _Reconciliation:
             self._note(case, What.REOPENED, finding, before)
             changed = True
         values = _values(condition)
-        told_anew = finding.attribution != values["attribution"] or finding.reason != values["reason"]
-        if changed or told_anew:
+        attributed_anew = finding.attribution != values["attribution"] or finding.reasons != values["reasons"]
+        if changed or attributed_anew:
             finding.version += 1
         if changed:
             finding.changed_at = self.now
-        if changed or told_anew or _differs(finding, values):
+        if changed or attributed_anew or _differs(finding, values):
             for name, value in values.items():
                 setattr(finding, name, value)
             self.dirty.append(finding)
@@ -259,11 +259,11 @@ class _Reconciliation:
 
 
 def _values(condition: Condition) -> dict[str, Any]:
-    """What a condition says of its finding."""
+    """The columns of a finding that its condition gives."""
     return {
         "verdict": int(condition.verdict),
         "detail": condition.detail,
-        "reason": condition.reason,
+        "reasons": list(condition.reasons),
         "attribution": condition.attribution,
         **{name: getattr(condition, of) for name, of in _FIGURES.items()},
     }
@@ -289,7 +289,7 @@ def _excess(condition: Condition) -> float | None:
 
 
 def _worse_or_better(finding: Finding, condition: Condition) -> What | None:
-    """Another verdict, or 5 % of the limit (of a limit of nothing: anything) since it was last told."""
+    """Another verdict, or 5 % of the limit (of a limit of 0: anything) since it last opened or changed."""
     if condition.verdict != finding.verdict:
         return What.WORSE if condition.verdict > finding.verdict else What.BETTER
     excess = _excess(condition)

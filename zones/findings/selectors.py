@@ -3,38 +3,21 @@ zone."""
 
 from __future__ import annotations
 
-import datetime as dt
 from dataclasses import dataclass
-from typing import Any
 
-from django.db.models import Prefetch, Q, QuerySet
+from django.db.models import Exists, OuterRef, Prefetch, Q, QuerySet
 
 from sites.access.scope import Scope, scoped
-from sites.changes.steps import first_step_after
-from sites.models import (
-    Amplifier,
-    Block,
-    Closet,
-    Endpoint,
-    EndpointFacts,
-    Output,
-    Supply,
-    Switch,
-    SwitchPort,
-)
-from sites.selectors import holding, standing, stood
 from zones.electrical.subjects import SubjectKind
 from zones.electrical.verdicts import Verdict
 from zones.limits.registry import limit_by_code
-from zones.models import Figures, PointFacts, Run, RunFacts, Zone, ZoneEndpoint
-
-from .models import Case, Finding
+from zones.models import Case, Figures, Finding, Zone, ZoneSubject
 
 
 @dataclass(frozen=True)
 class OpenQuestion:
     """A limit of which the record cannot tell whether it is past. low, likely, high, limit: [unit of the
-    limit], None not known. missing: a rating or a value that everything hangs on is not recorded at all."""
+    limit], None not known. missing: a rating, or a value that the figure depends on, is not recorded."""
 
     site_id: int
     subject_kind: SubjectKind
@@ -62,58 +45,12 @@ def cases(scope: Scope, *, cleared: bool = False) -> QuerySet[Case]:
     return rows.prefetch_related(Prefetch("findings", queryset=open_ones, to_attr="open_findings"))
 
 
-def of_closet(closet: Closet) -> Q:
-    """Findings whose subject stands in a closet: a run, in that of its block; an output, in its device's."""
-    endpoints = Endpoint.objects.filter(closet=closet).values("pk")
-    return _of_subjects(
-        {
-            SubjectKind.RUN: Run.objects.filter(block__closet=closet),
-            SubjectKind.OUTPUT: Output.objects.filter(endpoint__in=endpoints),
-            SubjectKind.SUPPLY: Supply.objects.filter(closet=closet),
-            SubjectKind.AMPLIFIER: Amplifier.objects.filter(closet=closet),
-            SubjectKind.SWITCH: Switch.objects.filter(closet=closet),
-            SubjectKind.PORT: SwitchPort.objects.filter(switch__closet=closet),
-            SubjectKind.ENDPOINT: Endpoint.objects.filter(closet=closet),
-            SubjectKind.BLOCK: Block.objects.filter(closet=closet),
-        }
+def of_zone(zone: Zone) -> Q:
+    """The condition that a finding's subject bears on a zone today."""
+    bears = ZoneSubject.objects.filter(
+        zone=zone, subject_kind=OuterRef("subject_kind"), subject_id=OuterRef("subject_id")
     )
-
-
-def of_zone(zone: Zone, as_of: dt.date) -> Q:
-    """Findings whose subject the zone hangs on at the end of a day: its runs and what feeds those, its
-    network speakers and gateways, their ports and switches."""
-    bound = first_step_after(as_of)
-    of_site = {"site_id": zone.site_id}
-    # a speaker that hangs in the zone but on another one's run makes it hang on that run as well
-    strays = holding(PointFacts, bound).filter(zone=zone, **of_site)
-    facts = holding(RunFacts, bound).filter(
-        Q(zone=zone) | Q(run__in=strays.values("run")), stood(bound, "run__"), **of_site
-    )
-    midst = holding(PointFacts, bound).filter(
-        feed_supply__isnull=False, run__in=facts.values("run"), **of_site
-    )
-    heard = standing(ZoneEndpoint, bound, zone=zone)
-    outputs = Output.objects.filter(pk__in=facts.values("output"))
-    endpoints = Endpoint.objects.filter(
-        Q(pk__in=heard.values("endpoint")) | Q(pk__in=outputs.values("endpoint"))
-    )
-    patched = holding(EndpointFacts, bound).filter(endpoint__in=endpoints.values("pk"))
-    ports = SwitchPort.objects.filter(pk__in=patched.values("port"))
-    runs = Run.objects.filter(pk__in=facts.values("run"))
-    return _of_subjects(
-        {
-            SubjectKind.RUN: runs,
-            SubjectKind.OUTPUT: outputs,
-            SubjectKind.SUPPLY: Supply.objects.filter(
-                Q(pk__in=facts.values("supply")) | Q(pk__in=midst.values("feed_supply"))
-            ),
-            SubjectKind.AMPLIFIER: Amplifier.objects.filter(pk__in=facts.values("amplifier")),
-            SubjectKind.BLOCK: Block.objects.filter(pk__in=runs.values("block")),
-            SubjectKind.ENDPOINT: endpoints,
-            SubjectKind.PORT: ports,
-            SubjectKind.SWITCH: Switch.objects.filter(pk__in=ports.values("switch")),
-        }
-    )
+    return Q(Exists(bears), site_id=zone.site_id)
 
 
 def survey_list(scope: Scope, *, site_id: int | None = None) -> list[OpenQuestion]:
@@ -143,10 +80,3 @@ def survey_list(scope: Scope, *, site_id: int | None = None) -> list[OpenQuestio
 def by_severity(rows: list[Finding]) -> list[Finding]:
     """In the order in which a dispatcher looks at them: what may hurt, what falls silent, what is surest."""
     return sorted(rows, key=lambda f: (-limit_by_code(f.code).severity, -f.verdict, f.pk))
-
-
-def _of_subjects(subjects: dict[SubjectKind, QuerySet[Any]]) -> Q:
-    wanted = Q(pk__in=[])
-    for kind, rows in subjects.items():
-        wanted |= Q(subject_kind=int(kind), subject_id__in=rows.values("pk"))
-    return wanted

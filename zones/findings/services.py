@@ -1,5 +1,4 @@
-"""What people do to findings and cases. Figures, verdicts and attributions are the record's, never a
-person's."""
+"""What people do to findings and cases. Figures, verdicts and attributions come from the record alone."""
 
 from __future__ import annotations
 
@@ -12,23 +11,22 @@ from django.utils import timezone
 
 from sites.changes.services import today_at
 from sites.models import User
+from zones.models import Case, DueDate, Finding
 from zones.recheck.due_dates import begins_at
-from zones.recheck.models import DueDate
 
-from .events import tell_acknowledged
-from .models import Case, Finding
+from .events import notify_acknowledged
 from .rechecked import DEFERRAL_ENDS
 
 
 class StaleVersionError(Exception):
-    """Someone else's change came in between: the finding or case is not as the caller saw it."""
+    """The finding or case changed after the caller read it."""
 
 
 @transaction.atomic
 def finding_acknowledge(
     *, finding: Finding, user: User, reason: str = "", expected_version: int | None = None
 ) -> Finding:
-    """Say that someone has taken note. It stays so, whatever the figure does, until the finding clears."""
+    """Acknowledge a finding. It stays acknowledged, whatever the figure does, until it clears."""
     locked = _locked(finding, expected_version)
     locked.state = Finding.State.ACKNOWLEDGED
     locked.deferred_until = None
@@ -39,10 +37,12 @@ def finding_acknowledge(
 def finding_reopen(
     *, finding: Finding, user: User, reason: str = "", expected_version: int | None = None
 ) -> Finding:
-    """Take an acknowledgement or a deferral back: the finding is open again, as if nobody had taken note."""
+    """Take an acknowledgement or a deferral back: the finding is open again."""
     locked = _locked(finding, expected_version)
     if locked.state == Finding.State.OPEN:
-        raise ValidationError("This finding is open: there is nothing to take back.", code="open")
+        raise ValidationError(
+            "This finding is open: it has no acknowledgement or deferral to take back.", code="open"
+        )
     locked.state = Finding.State.OPEN
     locked.deferred_until = None
     return _written(locked, user, reason)
@@ -52,16 +52,16 @@ def finding_reopen(
 def finding_defer(
     *, finding: Finding, user: User, until: dt.date, reason: str, expected_version: int | None = None
 ) -> Finding:
-    """Put a finding off until a day in the site's time zone, when it is open again by itself.
+    """Defer a finding until a day in the site's time zone, on which it opens again by itself.
 
     1. Lock the finding, so that a recheck waits or begins again.
     2. Write the day's due date: at that midnight the site is rechecked, and the deferral found to have ended.
     """
     if not reason.strip():
-        raise ValidationError({"reason": "Say why: a deferral has a reason."}, code="required")
+        raise ValidationError({"reason": "A deferral needs a reason: say why."}, code="required")
     if until <= today_at(finding.site_id):
         raise ValidationError(
-            {"until": f"{until} is not in the future at this site; give a day after today."}, code="past"
+            {"until": f"{until} is not after today at this site. Give a later day."}, code="past"
         )
     locked = _locked(finding, expected_version)
     locked.state = Finding.State.DEFERRED
@@ -80,11 +80,11 @@ def finding_set_outcome(
     reason: str = "",
     expected_version: int | None = None,
 ) -> Finding:
-    """Say what became of a finding, open or cleared; the finding itself clears when the record says so."""
+    """Set the outcome of a finding, open or cleared. The finding itself clears by the record."""
     if outcome not in Finding.Outcome.values:
         known = ", ".join(value for value in Finding.Outcome.values if value)
         raise ValidationError(
-            {"outcome": f"There is no outcome {outcome!r}; known: {known}."}, code="unknown"
+            {"outcome": f"Unknown outcome {outcome!r}; give one of {known}."}, code="unknown"
         )
     locked = _locked(finding, expected_version, cleared_too=True)
     locked.outcome = outcome
@@ -95,7 +95,7 @@ def finding_set_outcome(
 def case_set_ticket_reference(
     *, case: Case, user: User, ticket_reference: str, expected_version: int | None = None
 ) -> Case:
-    """Keep under which number the ticketing system has the case; blank takes it away."""
+    """Store the ticket reference of a case; blank removes it."""
     locked = Case.objects.select_for_update(of=("self",)).get(pk=case.pk)
     if expected_version is not None and locked.version != expected_version:
         raise StaleVersionError(f"case {locked.pk} is version {locked.version}, not {expected_version}")
@@ -119,7 +119,7 @@ def _locked(finding: Finding, expected_version: int | None, *, cleared_too: bool
         raise StaleVersionError(f"finding {locked.pk} is version {locked.version}, not {expected_version}")
     if locked.state == Finding.State.CLEARED and not cleared_too:
         raise ValidationError(
-            f"This finding cleared on {locked.cleared_at:%Y-%m-%d}; only its outcome can still be set.",
+            f"This finding cleared on {locked.cleared_at:%Y-%m-%d}. Only its outcome can still be set.",
             code="cleared",
         )
     return locked
@@ -130,5 +130,5 @@ def _written(finding: Finding, user: User, reason: str) -> Finding:
     finding.state_reason = reason.strip()
     finding.version += 1
     finding.save(update_fields=["state", "deferred_until", "outcome", "state_by", "state_reason", "version"])
-    tell_acknowledged(finding.case, finding, now=timezone.now())
+    notify_acknowledged(finding.case, finding, now=timezone.now())
     return finding

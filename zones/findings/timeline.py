@@ -31,10 +31,9 @@ OWN_ROWS = {
     SubjectKind.ENDPOINT: ("endpoints", "endpoint_index"),
     SubjectKind.BLOCK: ("landings", "block_index"),
 }
-"""The table and column in which a subject's own rows are; of a block, what lies on it."""
+"""The table and column in which a subject's own rows are; of a block, its landings."""
 
-# What ``Plant.steps_of_groups`` leaves out, since it changes no load, but what these figures hang on all the
-# same
+# What ``Plant.steps_of_groups`` leaves out, since it changes no load, although these figures depend on it
 _MORE_STEPS = {"reading_disagrees": "readings", "audio_with_dc": "zones"}
 
 
@@ -211,7 +210,7 @@ def _group_of(plant: Plant, problem: Problem) -> int:
 def _steps(
     plant: Plant, groups: IntArray, position: IntArray, codes: Sequence[str]
 ) -> tuple[IntArray, IntArray]:
-    """(position in groups, step), each once and in order, with those that only some figures hang on."""
+    """(position in groups, step), each once and in order, with those that only some figures depend on."""
     at, step = (
         plant.steps_of_groups(groups) if len(groups) else (np.zeros(0, np.int64), np.zeros(0, np.int64))
     )

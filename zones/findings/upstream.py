@@ -15,7 +15,7 @@ from zones.electrical.evaluate import subject_ids
 from zones.electrical.plant import BoolArray, Plant, Table
 from zones.electrical.subjects import SubjectKind
 
-from .changes_at_step import THINGS, Deed, Rows, deeds_of
+from .changes_at_step import THINGS, ChangeAtStep, Rows, changes_at_step
 
 
 @dataclass(frozen=True, eq=False)
@@ -43,8 +43,8 @@ class Scene:
         return frozenset(found)
 
     @cached_property
-    def deeds(self) -> tuple[Deed, ...]:
-        return deeds_of(self.plant, self.rows, self.step)
+    def changes(self) -> tuple[ChangeAtStep, ...]:
+        return changes_at_step(self.plant, self.rows, self.step)
 
 
 class Scenes:
@@ -122,7 +122,7 @@ def _of_runs(plant: Plant, runs: IntArray, step: int) -> Rows:
 
 
 def _runs_on(plant: Plant, column: str, index: int, step: int) -> IntArray:
-    """Runs that hang on a supply, output or amplifier at the step, or did right before it."""
+    """Runs fed by a supply, output or amplifier at the step, or right before it."""
     table = plant.runs
     runs = table.run_index[_around(table, step) & (getattr(table, column) == index)]
     if column == "supply_index":

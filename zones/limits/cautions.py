@@ -1,8 +1,8 @@
 """The usual cautions, and the one place that decides where each of them matters.
 
-A caution is shown with what it hangs on, and not at all where nothing of the kind is known or suspected: a
-page of boilerplate is read by nobody. Whoever shows a place, a zone or a finding says what is known of it
-(``Surroundings``), and shows what ``cautions_of`` gives.
+A caution is shown with its reason, and only where its danger is known or suspected: nobody reads a page of
+boilerplate. Whoever shows a place, a zone or a finding states what is known of it (``Surroundings``), and
+shows what ``cautions_of`` returns.
 """
 
 from __future__ import annotations
@@ -12,6 +12,8 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Final
+
+from sites.wording import listed
 
 
 class Caution(StrEnum):
@@ -40,38 +42,37 @@ _TEXTS = {
         "paging serves that purpose, NFPA 72 and its listed equipment govern."
     ),
     Caution.GAS: (
-        "Ask before entering whether the room is safe, and enter as the site's own rules say. At a gas alarm "
-        "or a sharp smell leave at once and warn others."
+        "Ask whether the room is safe before you enter, and follow the site's rules. At a gas alarm or a "
+        "sharp smell leave at once and warn others."
     ),
     Caution.DANGER: (
-        "A danger of this place is recorded. Ask before going in whether it stands, and start no work until "
-        "it is shut off, fenced off or kept away."
+        "A danger of this place is recorded. Ask about it before you enter. Start no work until it is shut "
+        "off, fenced off or removed."
     ),
     Caution.DISCONNECT: (
         "Disconnect and check before touching. A source that is off but not locked out counts as energised. "
-        "Clips pulled at a block part the field cable only: the equipment side of the block stays live, and "
+        "Pulled clips isolate the field cable only: the equipment side of the block stays live, and "
         "the zone is silent while they are out."
     ),
-    Caution.LINE_VOLTAGE: "A 70.7 V or 100 V line can shock. Switch its amplifier off, lock it out, and "
-    "measure.",
+    Caution.LINE_VOLTAGE: "A 70.7 V or 100 V line can shock. Lock out its amplifier, then verify.",
     Caution.WIRING_CLASSES: ("Keep Class 2 and Class 3 wiring apart from power wiring as the code requires."),
     Caution.PLENUM: "Plenum spaces need plenum cable.",
     Caution.LADDER: "Near live parts use a ladder that does not conduct.",
 }
 
 SHOCKING_LINE_V: Final = 70.0
-"""A constant-voltage line from here up is warned of; a 25 V line is not."""
+"""The lowest voltage of a constant-voltage line that has a caution; a 25 V line has none."""
 
 
 @dataclass(frozen=True)
 class Surroundings:
-    """What is known of a place or a zone that cautions hang on.
+    """What is known of a place or a zone that cautions depend on.
 
-    life_safety: what is said of each zone concerned (yes, no, unknown). line_voltages_v: of the lines driven
+    life_safety: the answer of each zone concerned (yes, no, unknown). line_voltages_v: of the lines driven
     there [V]; None in it: an amplifier whose line voltage is not recorded. sources: energised things, as
     people call them (supplies, amplifiers). ladder_m: greatest working height that needs a ladder [m].
     plenum_cable: some cable there is plenum cable. dangers: those recorded of the place, as people wrote
-    them. texts: what else they wrote of it. limits: cautions of the limits that are past or near there.
+    them. texts: what else they wrote about it. limits: cautions of the limits that are past or near there.
     """
 
     life_safety: frozenset[str] = frozenset()
@@ -84,7 +85,7 @@ class Surroundings:
     limits: frozenset[Caution] = frozenset()
 
     def says(self, words: str) -> str:
-        """The first of some words (a pattern of alternatives) that was written of the place; blank: none."""
+        """The first of some words (a pattern of alternatives) in the texts of the place; blank: none."""
         for text in (*self.dangers, *self.texts):
             found = re.search(rf"\b(?:{words})\b", text, re.IGNORECASE)
             if found:
@@ -116,17 +117,17 @@ def _life_safety(here: Surroundings) -> str:
     if "yes" in here.life_safety:
         return "a zone here serves life safety"
     if "unknown" in here.life_safety:
-        return "nobody has said whether a zone here serves life safety"
+        return "life safety not recorded for a zone here"
     return ""
 
 
 def _gas(here: Surroundings) -> str:
     word = here.says("ammonia|chlorine|NH3|refrigerant|hypochlorite")
-    return f"what is written of this place speaks of {word}" if word else ""
+    return f"the record of this place mentions {word}" if word else ""
 
 
 def _danger(here: Surroundings) -> str:
-    # As people wrote it, whatever it is: a list of words would leave out what nobody thought of
+    # As people wrote it: a list of known words would leave dangers out
     written = dict.fromkeys(" ".join(text.split()).rstrip(".") for text in here.dangers)
     named = "; ".join(text for text in written if text)
     return f"recorded here: {named}" if named else ""
@@ -135,17 +136,14 @@ def _danger(here: Surroundings) -> str:
 def _line_voltage(here: Surroundings) -> str:
     high = sorted(volts for volts in here.line_voltages_v if volts is not None and volts >= SHOCKING_LINE_V)
     if high:
-        return f"a line of {' and '.join(f'{volts:g} V' for volts in high)} starts here"
+        return f"a {listed([f'{volts:g} V' for volts in high])} line starts here"
     return "the line voltage of an amplifier here is not recorded" if None in here.line_voltages_v else ""
 
 
 def _disconnect(here: Surroundings) -> str:
     if not here.sources:
-        return "what is to be looked at is fed" if Caution.DISCONNECT in here.limits else ""
-    most = 3
-    named = ", ".join(here.sources[:most])
-    more = f" and {len(here.sources) - most} more" if len(here.sources) > most else ""
-    return f"energised here: {named}{more}"
+        return "the equipment is energised" if Caution.DISCONNECT in here.limits else ""
+    return f"energised here: {listed(here.sources, 3)}"
 
 
 def _ladder(here: Surroundings) -> str:
@@ -153,18 +151,18 @@ def _ladder(here: Surroundings) -> str:
 
 
 def _wiring_classes(here: Surroundings) -> str:
-    return "a limit of Class 2 wiring is concerned" if Caution.WIRING_CLASSES in here.limits else ""
+    return "a Class 2 limit applies here" if Caution.WIRING_CLASSES in here.limits else ""
 
 
 def _plenum(here: Surroundings) -> str:
     if here.plenum_cable:
         return "plenum cable is recorded here"
-    return "what is written of this place speaks of a plenum" if here.says("plenum") else ""
+    return "the record of this place mentions a plenum" if here.says("plenum") else ""
 
 
 def _local_code(here: Surroundings) -> str:
     if Caution.LOCAL_CODE in here.limits:
-        return "a limit set by wiring rules is concerned"
+        return "a limit from the wiring rules applies here"
     return "a line here can shock" if _line_voltage(here) else ""
 
 
@@ -179,7 +177,7 @@ CAUTIONS: Final[tuple[_Rule, ...]] = (
     _Rule(Caution.PLENUM, _plenum),
     _Rule(Caution.LOCAL_CODE, _local_code),
 )
-"""The gravest first: life safety is shown first everywhere."""
+"""The gravest first: life safety comes first everywhere."""
 
 
 def cautions_of(here: Surroundings) -> tuple[CautionHere, ...]:

@@ -19,25 +19,24 @@ DC_LIMITS = (
         limit_from="rated current of the supply × loading fraction (0.8 unless changed)",
         source=f"rated current: data sheet; loading fraction: {NO_SOURCE}",
         severity=Severity.SILENCE,
-        template="{subject} gives {figure} during a page; it should give no more than {limit}.",
+        template="{subject} delivers {figure} during a page; {limit}.",
         remedies=(Remedy.MOVE_BRANCH, Remedy.SECOND_SUPPLY, Remedy.LARGER_SUPPLY),
         cautions=(Caution.DISCONNECT, Caution.WIRING_CLASSES),
     ),
     Limit(
         code="class_2_power",
         title="Class 2 power",
-        # What a source can deliver does not creep up on a limit: it is within the class or it is not
+        # What a source can deliver is within the class or it is not
         rule=Rule("class_2_power", near_margin=0),
         subject_kind=SubjectKind.SUPPLY,
         quantity="power that a supply not marked Class 2 can deliver",
         unit="VA",
         decimals=0,
-        limit_from="100 VA at up to 30 V. The class is what the equipment is marked, never inferred from a "
+        limit_from="100 VA at up to 30 V; the class is what the equipment is marked, never inferred from a "
         "voltage",
         source="NEC Chapter 9 Table 11 (from memory)",
         severity=Severity.HAZARD,
-        template="{subject} can deliver {figure} and is not recorded as marked Class 2; Class 2 wiring takes "
-        "{limit} at most.",
+        template="{subject} can deliver {figure} and is not recorded as marked Class 2; Class 2 {limit}.",
         remedies=(Remedy.SPLIT_RUN, Remedy.SECOND_SUPPLY, Remedy.CORRECT_RECORD),
         cautions=(Caution.LOCAL_CODE, Caution.WIRING_CLASSES),
     ),
@@ -53,10 +52,10 @@ DC_LIMITS = (
         source="data sheet of the speaker",
         severity=Severity.SILENCE,
         detail=Detail.POINT,
-        template="On {subject} the speaker{place} gets {figure} during a page; it needs {limit}.",
+        template="{subject} delivers {figure} to the speaker{at} during a page; {limit}.",
         remedies=(Remedy.SPARE_PAIR, Remedy.MOVE_BRANCH, Remedy.SPLIT_RUN, Remedy.SECOND_SUPPLY),
         cautions=(Caution.DISCONNECT,),
-        zero_means="more load than the cable can carry",
+        overloaded="{subject} has no stable voltage{at} during a page: overloaded; {limit}.",
     ),
     Limit(
         code="run_current",
@@ -69,8 +68,7 @@ DC_LIMITS = (
         limit_from="rating of the fuse × loading fraction (0.8 unless changed)",
         source=f"rating: marking of the fuse; loading fraction: {NO_SOURCE}",
         severity=Severity.SILENCE,
-        template="{subject} draws {figure} through its fuse during a page; the fuse should carry no more "
-        "than {limit}.",
+        template="{subject} draws {figure} through its fuse during a page; {limit}.",
         remedies=(Remedy.MOVE_BRANCH, Remedy.SPLIT_RUN, Remedy.SECOND_SUPPLY),
         cautions=(Caution.DISCONNECT, Caution.WIRING_CLASSES),
     ),
@@ -86,8 +84,7 @@ DC_LIMITS = (
         source=f"rating: data sheet of the cable; 1 A where none is given: {NO_SOURCE}",
         severity=Severity.HAZARD,
         detail=Detail.POINT,
-        template="On {subject} each conductor of the segment{place} carries {figure} during a page; it is "
-        "rated for {limit}.",
+        template="{subject} carries {figure} in each conductor of the segment{to} during a page; {limit}.",
         remedies=(Remedy.SPARE_PAIR, Remedy.MOVE_BRANCH, Remedy.SPLIT_RUN, Remedy.SECOND_SUPPLY),
         cautions=(Caution.DISCONNECT, Caution.LOCAL_CODE),
     ),

@@ -1,13 +1,14 @@
-"""What a limit is: everything that is said, judged and offered about it, in one entry."""
+"""What a limit is: its rule, its words and its remedies in one entry."""
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from enum import IntEnum, StrEnum
 
+from sites.wording import capital, plural
 from zones.electrical.subjects import SubjectKind
 from zones.electrical.verdicts import Rule
+from zones.limits.amounts import amount, percent
 from zones.limits.cautions import Caution
 
 NO_SOURCE = "common practice, no source"
@@ -31,8 +32,8 @@ class Severity(IntEnum):
 
 
 class Remedy(StrEnum):
-    """Kinds of remedy. The first ones are computed before they are offered; the last ones are done by a
-    person who looks."""
+    """Kinds of remedy. The last two are done by a person who looks; the others are computed before they are
+    offered."""
 
     SPARE_PAIR = "spare_pair"
     MOVE_BRANCH = "move_branch"
@@ -59,13 +60,16 @@ class Detail(StrEnum):
 class Limit:
     """One limit of the registry.
 
-    code: as the core gives it with the figure, at most 40 characters. rule: how it is judged; None: it is
-    opened by other means than a figure. subject_kind: what it judges; None: several kinds. quantity: what
-    the figure is. unit: of figure, limit and headroom; blank for counts and shares. decimals: how many are
-    shown. limit_from: what the limit is made of. source: the document it is in, or that there is none.
-    template: the sentence; ``{place}`` becomes " at P12", or nothing.
-    remedies: kinds, in the order in which they are tried. detail: what the figure's detail is, None: nothing.
-    zero_means: what a likely figure of nothing says.
+    code: as the core gives it with the figure, at most 40 characters. rule: how it is judged; None: no figure
+    is judged. subject_kind: what it judges; None: several kinds. quantity: what the figure is. unit: of
+    figure, limit and headroom; blank for counts and fractions. decimals: how many are shown. limit_from: what
+    the limit is made of. source: the document it is in, or that there is none. template: the sentence; its
+    fields are ``subject``, ``figure`` (with unit or noun, and its band), ``limit`` ("limit 1.60 A", "minimum
+    18.0 V"), ``allowed`` (the number alone), ``which`` (the reading) and ``at``, ``to``, ``of``, ``first``
+    (" at P12", " to P12", " of row 5", ", first P12"; blank without a place).
+    remedies: kinds, in the order in which they are tried. detail: what the figure's detail is the id of.
+    noun: what a count counts. percent: the figure is a fraction, shown in percent. past, in_order: of a count
+    of faults, a clause on the subject while there are some, and while there are none.
     """
 
     code: str
@@ -82,11 +86,21 @@ class Limit:
     remedies: tuple[Remedy, ...]
     cautions: tuple[Caution, ...] = ()
     detail: Detail | None = None
-    zero_means: str = ""
+    noun: str = ""
+    percent: bool = False
+    past: str = ""
+    in_order: str = ""
+    overloaded: str = ""
+    """The sentence where a likely figure of 0 means that the network has no stable voltage."""
 
     @property
     def is_advice(self) -> bool:
         return self.rule is not None and self.rule.advice
+
+    @property
+    def is_minimum(self) -> bool:
+        """Whether the figure must not fall below the limit."""
+        return self.rule is not None and self.rule.at_least
 
     @property
     def counts_faults(self) -> bool:
@@ -100,44 +114,86 @@ class Limit:
 
     @property
     def near_rule(self) -> str:
-        """When a figure counts as near, as a person reads it."""
+        """When a figure counts as near, in words."""
         if self.is_advice:
-            return "advice: said as near, never as past"
+            return "advice: near, never past"
         if self.rule is None or self.rule.near_margin == 0:
             return "never near: past or not"
         if self.rule.near_margin is not None:
-            return f"near within {self._number(self.rule.near_margin)} of the limit"
-        return f"near under {self.rule.near_fraction:.0%} headroom"
+            return f"near within {self.number(self.rule.near_margin)} of the limit"
+        return f"near under {percent(self.rule.near_fraction)} headroom"
 
-    def figure_text(self, low: float, likely: float, high: float) -> str:
-        """The figure with its unit, and its band where it has one.
+    def number(self, value: float, *, apart_from: float | None = None) -> str:
+        """A value with the unit; in more digits where it would else look like ``apart_from``."""
+        if self.percent:
+            return percent(value)
+        return amount(value, self.unit, decimals=self.decimals, apart_from=apart_from)
 
-        low, likely, high: [unit]; NaN: not known.
-        """
-        if math.isnan(likely):
-            return "an unknown amount"
-        text = self._number(likely)
-        if likely == 0 and self.zero_means:
-            text += f" ({self.zero_means})"
-        bounds = sorted({self._number(low), self._number(high)}, key=lambda shown: float(shown.split()[0]))
-        if math.isnan(low) or math.isnan(high) or bounds == [self._number(likely)]:
+    def figure_text(
+        self,
+        likely: float | None,
+        low: float | None = None,
+        high: float | None = None,
+        *,
+        apart_from: float | None = None,
+    ) -> str:
+        """The figure with its unit, and its band where it has one. None: not known [unit]."""
+        if likely is None:
+            return "not recorded"
+        if likely == 0 and self.overloaded:
+            return "no stable voltage: overloaded"
+        shown = self.number(likely, apart_from=apart_from)
+        text = f"{shown} {plural(likely, self.noun)}" if self.noun else shown
+        if low is None or high is None or self.number(low) == self.number(high) == self.number(likely):
             return text
-        return f"{text} (between {' and '.join(bounds)})"
+        return f"{text} ({' to '.join(self.number(value) for value in sorted((low, high)))})"
 
-    def limit_text(self, limit: float) -> str:
-        return "an unknown amount, since a rating is missing" if math.isnan(limit) else self._number(limit)
+    def limit_text(self, limit: float | None) -> str:
+        """``limit 1.60 A``, ``minimum 18.0 V``."""
+        if limit is None:
+            return "limit not recorded: rating missing"
+        return f"{'minimum' if self.is_minimum else 'limit'} {self.number(limit)}"
 
     def sentence(
-        self, *, subject: str, low: float, likely: float, high: float, limit: float, place: str = ""
+        self,
+        *,
+        subject: str,
+        low: float | None,
+        likely: float | None,
+        high: float | None,
+        limit: float | None,
+        place: str = "",
     ) -> str:
-        """What a dispatcher reads. subject, place: as people call them."""
-        return self.template.format(
-            subject=subject,
-            figure=self.figure_text(low, likely, high),
-            limit=self.limit_text(limit),
-            place=f" at {place}" if place else "",
+        """What is past, or may be, in one sentence. subject, place: as people call them."""
+        template = self.template
+        if likely is None and self.rule is not None:
+            template = f"{self.title}, {{subject}}: {{figure}}; {{limit}}."
+        elif likely == 0 and self.overloaded:
+            template = self.overloaded
+        return capital(
+            template.format(
+                subject=subject,
+                figure=self.figure_text(likely, low, high),
+                limit=self.limit_text(limit),
+                allowed=_allowed(limit),
+                which=place or "a reading",
+                **{key: f"{lead}{place}" if place else "" for key, lead in _LEADS.items()},
+            )
         )
 
-    def _number(self, value: float) -> str:
-        shown = f"{value + 0.0:.{self.decimals}f}"
-        return f"{shown} {self.unit}" if self.unit else shown
+    def clause(self, subject: str, figure: float | None, limit: float | None) -> str:
+        """Figure and limit in a few words: ``supply PS-1: 1.83 A, limit 1.60 A``, or of a count of faults
+        ``polarity reversed on 2 rows of block B1``."""
+        if not self.past:
+            return f"{subject}: {self.figure_text(figure, apart_from=limit)}, {self.limit_text(limit)}"
+        template = (
+            self.in_order if figure is not None and limit is not None and figure <= limit else self.past
+        )
+        return template.format(subject=subject, figure=self.figure_text(figure), allowed=_allowed(limit))
+
+
+_LEADS = {"at": " at ", "to": " to ", "of": " of ", "first": ", first "}
+
+
+def _allowed(limit: float | None) -> str:
+    return "none" if limit is None else f"{limit:g}"

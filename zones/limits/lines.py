@@ -21,7 +21,7 @@ LINE_LIMITS = (
         limit_from="rated power of the amplifier × loading fraction (0.8 unless changed)",
         source=f"rated power: data sheet; loading fraction: {NO_SOURCE}",
         severity=Severity.SILENCE,
-        template="The taps on {subject} add up to {figure}; it should drive no more than {limit}.",
+        template="{subject} drives taps of {figure}; {limit}.",
         remedies=(Remedy.LOWER_TAPS, Remedy.MOVE_BRANCH, Remedy.LARGER_AMPLIFIER),
         cautions=_AT_THE_AMPLIFIER,
     ),
@@ -37,14 +37,14 @@ LINE_LIMITS = (
         "power",
         source="data sheet of the amplifier; Z = V²/P: audio handbooks",
         severity=Severity.SILENCE,
-        template="The load on {subject} is {figure}; the amplifier needs at least {limit}.",
+        template="{subject} drives a load of {figure}; {limit}.",
         remedies=(Remedy.LOWER_TAPS, Remedy.MOVE_BRANCH, Remedy.LARGER_AMPLIFIER),
         cautions=_AT_THE_AMPLIFIER,
     ),
     Limit(
         code="line_loss",
         title="Line loss",
-        # Near at 1 dB where over is at 3 dB
+        # Near at 1 dB, past at 3 dB
         rule=Rule("line_loss", near_margin=2.0),
         subject_kind=SubjectKind.RUN,
         quantity="loss in the cable to the farthest device, 20·log10 of the voltages: the change in the "
@@ -55,8 +55,7 @@ LINE_LIMITS = (
         source=NO_SOURCE,
         severity=Severity.SOUND_SUFFERS,
         detail=Detail.POINT,
-        template="On {subject} the cable to the speaker{place} loses {figure}; {limit} is the most it "
-        "should lose.",
+        template="{subject} loses {figure} in the cable to the speaker{at}; {limit}.",
         remedies=(Remedy.LOWER_TAPS, Remedy.SPARE_PAIR, Remedy.SPLIT_RUN),
         cautions=(Caution.LINE_VOLTAGE,),
     ),

@@ -14,14 +14,14 @@ POE_LIMITS = (
         title="PoE allocated",
         rule=Rule("poe_allocated"),
         subject_kind=SubjectKind.SWITCH,
-        quantity="power set aside for all ports: negotiated, else that of the class (class 0 where unknown)",
+        quantity="power allocated to all ports: negotiated, else of the class (class 0 where not recorded)",
         unit="W",
         decimals=1,
         limit_from="PoE budget of the switch with all its power supplies",
         source=f"budget: data sheet; power by class: {_IEEE}",
         severity=Severity.SILENCE,
-        template="{subject} has set aside {figure} for its ports; its budget is {limit}. Ports of low "
-        "priority, or newcomers, may get no power.",
+        template="{subject} has allocated {figure}; {limit}. Ports of low priority, or new ones, may get no "
+        "power.",
         remedies=(Remedy.MOVE_ENDPOINT,),
     ),
     Limit(
@@ -29,14 +29,14 @@ POE_LIMITS = (
         title="PoE with one supply lost",
         rule=Rule("poe_one_supply_lost"),
         subject_kind=SubjectKind.SWITCH,
-        quantity="power set aside for all ports",
+        quantity="power allocated to all ports",
         unit="W",
         decimals=1,
         limit_from="PoE budget of the switch with its largest power supply lost",
         source=f"budget: data sheet; power by class: {_IEEE}",
         severity=Severity.SILENCE,
-        template="{subject} has set aside {figure} for its ports; with its largest power supply lost "
-        "{limit} is left, and some zones fall silent.",
+        template="{subject} has allocated {figure}; with its largest power supply lost, {limit}. Some zones "
+        "would then fall silent.",
         remedies=(Remedy.MOVE_ENDPOINT,),
     ),
     Limit(
@@ -51,22 +51,22 @@ POE_LIMITS = (
         source=f"usage threshold: RFC 3621 pethMainPseUsageThreshold; 0.8 where unset: {NO_SOURCE}",
         severity=Severity.SILENCE,
         detail=Detail.READING,
-        template="{subject} was measured to deliver {figure}; {limit} is its usage threshold.",
+        template="{subject} delivered {figure} when measured; {limit} by its usage threshold.",
         remedies=(Remedy.MOVE_ENDPOINT,),
     ),
     Limit(
         code="port_power",
-        title="Port power against class",
+        title="Port power",
         rule=Rule("port_power"),
         subject_kind=SubjectKind.PORT,
-        quantity="power that the port must put in for its endpoint to page, cable included",
+        quantity="power that the port must deliver for its endpoint to page, cable included",
         unit="W",
         decimals=1,
         limit_from="power of the class at the switch",
         source=_IEEE,
         severity=Severity.SILENCE,
         detail=Detail.ENDPOINT,
-        template="{subject} must put in {figure} for its endpoint to page; its class allows {limit}.",
+        template="{subject} must deliver {figure} for its endpoint to page; {limit} by its class.",
         remedies=(Remedy.MOVE_ENDPOINT, Remedy.CORRECT_RECORD),
     ),
     Limit(
@@ -80,8 +80,7 @@ POE_LIMITS = (
         limit_from="longest channel of a horizontal cable",
         source="TIA-568, ISO/IEC 11801",
         severity=Severity.SILENCE,
-        template="The data cable to {subject} is {figure} long; {limit} is the longest that the standard "
-        "allows.",
+        template="The data cable to {subject} is {figure} long; {limit}.",
         remedies=(Remedy.MOVE_ENDPOINT, Remedy.CORRECT_RECORD),
     ),
 )

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from typing import Final
+
 from zones.electrical.subjects import SubjectKind
 from zones.electrical.verdicts import Rule
 from zones.limits.limit import NO_SOURCE, Detail, Limit, Remedy, Severity
@@ -12,16 +15,18 @@ RECORD_LIMITS = (
         title="Reading disagrees with the record",
         rule=Rule("reading_disagrees", near_margin=0),
         subject_kind=SubjectKind.RUN,
-        quantity="fraction by which a reading lies outside what the record allows, before it is used to "
-        "settle it",
+        quantity="fraction by which a reading is outside the range computed without it",
         unit="",
         decimals=2,
-        limit_from="none: a reading lies within low and high, and scales guesses by a factor of 0.5 to 2",
+        limit_from="none: a reading is between low and high, and scales guesses by a factor of 0.5 to 2",
         source=NO_SOURCE,
         severity=Severity.SOUND_SUFFERS,
         detail=Detail.READING,
-        template="A reading of {subject} lies outside what its record allows, by {figure} of it: the record "
-        "or the reading is wrong.",
+        template="{subject}: {which} is {figure} outside the computed range. Read "
+        "it again, or correct the record.",
+        percent=True,
+        past="a reading of {subject} is {figure} outside the computed range",
+        in_order="every reading of {subject} within the computed range",
         remedies=(Remedy.CORRECT_RECORD,),
     ),
     Limit(
@@ -33,9 +38,21 @@ RECORD_LIMITS = (
         unit="",
         decimals=0,
         limit_from="none",
-        source="what cannot be computed is not known to be within its limits: by definition",
+        source="by definition: a load that cannot be computed cannot be judged",
         severity=Severity.SILENCE,
-        template="{subject} cannot be computed, so nothing is known of its load.",
+        template="{subject} cannot be computed.",
+        past="{subject} cannot be computed",
+        in_order="{subject} computed",
         remedies=(Remedy.CORRECT_RECORD,),
     ),
 )
+
+NOT_COMPUTED: Final = {
+    "fed_twice": "two supplies feed the same section, so their currents cannot be told apart",
+    "parent_missing": "the point before one of its points is not there on this day",
+}
+
+
+def why_not_computed(reasons: Iterable[str]) -> str:
+    """Why something cannot be computed, by the codes of the core; an error of a whole site is shown as is."""
+    return "; ".join(NOT_COMPUTED.get(reason, reason) for reason in reasons)

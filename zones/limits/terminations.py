@@ -1,4 +1,4 @@
-"""Limits that need no network solved: what must not be on a block, on a wire or on the network twice.
+"""Limits that need no network solved: what may not lie on a block, on a wire or twice on the network.
 
 All are counts: past or not, and never near.
 """
@@ -23,7 +23,10 @@ TERMINATION_LIMITS = (
         source=f"connecting hardware takes one conductor a contact: {NO_SOURCE}",
         severity=Severity.SILENCE,
         detail=Detail.ROW,
-        template="Two wires on one clip: {figure} conductors on {subject}{place}, where {limit} belongs.",
+        template="{subject} has {figure} on one side{of}; {allowed} allowed.",
+        noun="conductor",
+        past="{figure} on one side of a row of {subject}, {allowed} allowed",
+        in_order="no row of {subject} used twice",
         remedies=(Remedy.REWIRE, Remedy.CORRECT_RECORD),
         cautions=(Caution.DISCONNECT,),
     ),
@@ -39,7 +42,10 @@ TERMINATION_LIMITS = (
         source="a pair joined to its opposite is reversed: by definition",
         severity=Severity.SILENCE,
         detail=Detail.ROW,
-        template="Rows of {subject} on which a pair is landed reversed: {figure}, the first{place}.",
+        template="{subject}: polarity reversed on {figure}{first}.",
+        noun="row",
+        past="polarity reversed on {figure} of {subject}",
+        in_order="no polarity reversed on {subject}",
         remedies=(Remedy.REWIRE, Remedy.CORRECT_RECORD),
         cautions=(Caution.DISCONNECT,),
     ),
@@ -54,23 +60,27 @@ TERMINATION_LIMITS = (
         limit_from="keep them apart",
         source=NO_SOURCE,
         severity=Severity.ADVICE,
-        template="Audio and DC share {subject} on a site with several zones; keeping them apart saves "
+        template="{subject} carries audio and DC on a site with several zones. Keep them apart: it prevents "
         "mistakes.",
+        past="audio and DC of several zones together on {subject}",
+        in_order="audio and DC apart on {subject}",
         remedies=(Remedy.REWIRE,),
     ),
     Limit(
         code="wire_gauge",
-        title="Wire too thick or thin for the block",
+        title="Wire outside its block's range",
         rule=Rule("wire_gauge", near_margin=0),
         subject_kind=SubjectKind.RUN,
-        quantity="gauge numbers by which the field cable lies outside what its block takes",
+        quantity="gauge numbers by which the field cable is outside its block's wire range",
         unit="AWG",
         decimals=0,
         limit_from="22–26 AWG on a 110-type block; 20–26 AWG on a 66-type and 12–26 AWG on a screw strip",
         source=f"110-type: its connecting-hardware standard (from memory); the others: {NO_SOURCE}; the "
         f"data sheet of the block governs",
         severity=Severity.SILENCE,
-        template="The cable of {subject} lies {figure} outside what its block takes; contacts may not hold.",
+        template="The cable of {subject} is {figure} outside its block's wire range. Contacts may not hold.",
+        past="cable of {subject} is {figure} outside its block's wire range",
+        in_order="cable of {subject} within its block's wire range",
         remedies=(Remedy.REWIRE, Remedy.CORRECT_RECORD),
     ),
     Limit(
@@ -84,8 +94,10 @@ TERMINATION_LIMITS = (
         limit_from="one endpoint an address",
         source="RFC 5227: an address belongs to one host on a link",
         severity=Severity.SILENCE,
-        template="The network address of {subject} is recorded for {figure} endpoints; it belongs to "
-        "{limit}.",
+        template="{figure} share the network address of {subject}; {allowed} allowed.",
+        noun="endpoint",
+        past="{figure} with the network address of {subject}, {allowed} allowed",
+        in_order="network address of {subject} used once",
         remedies=(Remedy.REWIRE, Remedy.CORRECT_RECORD),
     ),
 )

@@ -4,7 +4,6 @@
 from __future__ import annotations
 
 from django.contrib.postgres.fields import ArrayField
-from django.core.serializers.json import DjangoJSONEncoder
 from django.db import migrations, models
 from django.db.models.functions import Lower
 
@@ -566,6 +565,47 @@ class Migration(migrations.Migration):
             },
         ),
         migrations.CreateModel(
+            name="ZoneSubject",
+            fields=[
+                (
+                    "pk",
+                    models.CompositePrimaryKey(
+                        "zone_id",
+                        "subject_kind",
+                        "subject_id",
+                        blank=True,
+                        editable=False,
+                        primary_key=True,
+                        serialize=False,
+                    ),
+                ),
+                ("subject_kind", models.PositiveSmallIntegerField()),
+                ("subject_id", models.BigIntegerField()),
+                (
+                    "site",
+                    models.ForeignKey(
+                        db_constraint=False, on_delete=models.CASCADE, related_name="+", to="sites.site"
+                    ),
+                ),
+                (
+                    "zone",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=models.CASCADE,
+                        related_name="subjects",
+                        to="zones.zone",
+                    ),
+                ),
+            ],
+            options={
+                "db_table": "zone_subject",
+                "indexes": [
+                    models.Index(fields=["subject_kind", "subject_id"], name="zone_subject_by_subject")
+                ],
+            },
+        ),
+        migrations.CreateModel(
             name="SiteCheck",
             fields=[
                 (
@@ -582,6 +622,14 @@ class Migration(migrations.Migration):
                 ("checked_at", models.DateTimeField(null=True)),
                 ("as_of", models.DateField(null=True)),
                 ("solver_version", models.PositiveSmallIntegerField(null=True)),
+                (
+                    "not_computed",
+                    models.PositiveIntegerField(
+                        db_default=0,
+                        default=0,
+                        help_text="How many things of the site could not be computed.",
+                    ),
+                ),
                 ("failures", models.PositiveIntegerField(default=0)),
                 ("last_error", models.TextField(blank=True)),
                 ("next_attempt_at", models.DateTimeField(null=True)),
@@ -649,7 +697,7 @@ class Migration(migrations.Migration):
                         db_default="",
                         default="",
                         editable=False,
-                        help_text="Who gave the ticket's reference.",
+                        help_text="Who entered the ticket reference.",
                         max_length=150,
                     ),
                 ),
@@ -657,7 +705,7 @@ class Migration(migrations.Migration):
                     "told_at",
                     models.DateTimeField(
                         editable=False,
-                        help_text="When an event first spoke of the case since it opened; blank: nobody was told.",
+                        help_text="Time of the first event since the case opened; blank: no event yet.",
                         null=True,
                     ),
                 ),
@@ -722,19 +770,28 @@ class Migration(migrations.Migration):
                 ),
                 ("detail", models.BigIntegerField(null=True)),
                 (
-                    "reason",
-                    models.TextField(
-                        blank=True, help_text="Why it cannot be computed, where that is the finding."
+                    "reasons",
+                    ArrayField(
+                        base_field=models.TextField(),
+                        blank=True,
+                        default=list,
+                        help_text="Codes of why it cannot be computed, where that is the finding; of a whole site the error.",
+                        size=None,
                     ),
                 ),
-                ("attribution", models.JSONField(encoder=DjangoJSONEncoder)),
+                (
+                    "attribution",
+                    models.JSONField(
+                        help_text="What pushed it past its limit: codes, ids and values, which `named_changes` reads."
+                    ),
+                ),
                 (
                     "recomputed",
                     models.BooleanField(
                         db_default=False,
                         default=False,
                         editable=False,
-                        help_text="Its last change came from a new formula and from nothing in the record: no event.",
+                        help_text="Its last change came from a new formula, not from the record: no event.",
                     ),
                 ),
                 ("opened_at", models.DateTimeField()),

@@ -1,8 +1,7 @@
-from zones.findings.models import Case, Finding, Takeover
-from zones.proving.models import Reading
-from zones.recheck.models import DueDate, Figures, SiteCheck
-
+from .findings import Case, Finding, Takeover
 from .landings import ClipFacts, Landing
+from .readings import Reading
+from .recheck import DueDate, Figures, SiteCheck, ZoneSubject
 from .runs import Point, PointFacts, Run, RunFacts
 from .zones import PagingSet, PagingSetZone, Zone, ZoneEndpoint
 
@@ -24,4 +23,5 @@ __all__ = [
     "Takeover",
     "Zone",
     "ZoneEndpoint",
+    "ZoneSubject",
 ]

@@ -16,10 +16,11 @@ from sites.changes.errors import refuse
 from sites.changes.models import ChangeSet
 from sites.changes.services import change_set_trial, today_at
 from sites.models import Site
+from sites.wording import capital, counted, lower_first
+from zones.electrical.subjects import Subject
 from zones.electrical.verdicts import Verdict
-
-from .loads import SiteLoads, Subject, site_loads
-from .wording import NotComputed, Told, difference_in_words, lower_first, not_computed, told
+from zones.loads.site_loads import SiteLoads, site_loads
+from zones.loads.wording import NotComputed, RenderedLoad, difference_in_words, not_computed, render_loads
 
 # What differs by less was computed alike: how a batch is put together moves the last bits of a sum
 _SAME = 1e-9
@@ -32,8 +33,8 @@ class Difference:
 
     code: str
     subject: Subject
-    before: Told | None
-    after: Told | None
+    before: RenderedLoad | None
+    after: RenderedLoad | None
 
     @property
     def verdict_before(self) -> Verdict:
@@ -45,12 +46,12 @@ class Difference:
 
     @property
     def crosses(self) -> bool:
-        """It becomes worse than near: past, or no longer possible to tell."""
+        """It would become worse than near: past, or cannot tell."""
         return self.verdict_after >= Verdict.CANNOT_TELL and self.verdict_after > self.verdict_before
 
     @property
     def clears(self) -> bool:
-        """It was past its limit, or not to be told, and is neither any more."""
+        """It is past its limit, or cannot tell, and would be neither."""
         return self.verdict_before >= Verdict.CANNOT_TELL > self.verdict_after
 
     @property
@@ -71,12 +72,11 @@ class DraftEvaluation:
 
     @property
     def summary(self) -> str:
-        """What it comes to, to be read aloud."""
+        """What it comes to, in sentences."""
         crossing = [one for one in self.differences if one.crosses]
         clearing = [one for one in self.differences if one.clears]
         said = [
-            f"{one.name[:1].upper()}{one.name[1:]} could not be computed any more: {one.reason}."
-            for one in self.not_computed
+            f"{capital(one.name)} could no longer be computed: {one.reason}." for one in self.not_computed
         ]
         said += [one.sentence for one in crossing]
         if clearing:
@@ -85,15 +85,13 @@ class DraftEvaluation:
             return "It would change no figure." if not said else " ".join(said)
         if not said:
             count = len(self.differences)
-            said.append(
-                f"It would change {count} figure{'' if count == 1 else 's'}, and push none past its limit."
-            )
+            said.append(f"It would change {counted(count, 'figure')}; none crosses its limit.")
         return " ".join(said)
 
 
 def _what(one: Difference) -> str:
-    told = one.after or one.before
-    return f"{lower_first(told.limit.title)} of {told.subject}" if told is not None else one.code
+    of = one.after or one.before
+    return f"{lower_first(of.limit.title)} of {of.subject}" if of is not None else one.code
 
 
 @transaction.atomic
@@ -128,12 +126,12 @@ def evaluate_draft(change_set: ChangeSet) -> DraftEvaluation:
 
 @dataclass(frozen=True)
 class _InWords:
-    figures: dict[tuple[str, Subject], Told]
+    figures: dict[tuple[str, Subject], RenderedLoad]
     problems: tuple[NotComputed, ...]
 
 
 def _in_words(loads: SiteLoads) -> _InWords:
-    figures = {(one.load.code, one.load.subject): one for one in told(loads.loads)}
+    figures = {(one.load.code, one.load.subject): one for one in render_loads(loads.loads)}
     return _InWords(figures, not_computed(loads.problems))
 
 
@@ -152,7 +150,7 @@ def _without(some: tuple[NotComputed, ...], others: tuple[NotComputed, ...]) -> 
     return tuple(one for one in some if (one.subject, one.reason) not in known)
 
 
-def _same(one: Told | None, other: Told | None) -> bool:
+def _same(one: RenderedLoad | None, other: RenderedLoad | None) -> bool:
     if one is None or other is None:
         return one is other
     old, new = one.load, other.load

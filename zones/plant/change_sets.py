@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable
+from collections.abc import Collection, Mapping
 from typing import NamedTuple
 
 from django.db import connection
-
-from sites.changes.models import ChangeSet
 
 
 class ChangeSetInfo(NamedTuple):
@@ -32,22 +30,30 @@ class ChangeSetInfo(NamedTuple):
 _COLUMNS = ", ".join(ChangeSetInfo._fields)
 
 
-def change_sets_at(places: Iterable[tuple[int, int]]) -> dict[tuple[int, int], ChangeSetInfo]:
-    """The change sets of (site id, step) pairs, in one query; pairs at which nothing was accepted are left
-    out."""
+class ChangeSets(NamedTuple):
+    """Those that were asked for, by (site id, step) and by id."""
+
+    by_step: Mapping[tuple[int, int], ChangeSetInfo]
+    by_id: Mapping[int, ChangeSetInfo]
+
+
+def look_up(places: Collection[tuple[int, int]], ids: Collection[int] = ()) -> ChangeSets:
+    """The accepted change sets of (site id, step) pairs and of ids, in one query; pairs at which nothing was
+    accepted are left out."""
+    if not places and not ids:
+        return ChangeSets({}, {})
     wanted = sorted(set(places))
     with connection.cursor() as cursor:
         cursor.execute(
             f"""SELECT {_COLUMNS} FROM change_set
                 JOIN unnest(%s::bigint[], %s::bigint[]) AS wanted (site_id, step) USING (site_id, step)
-                WHERE state = 'accepted'""",  # noqa: S608 - the names of fields
-            [[site for site, _ in wanted], [step for _, step in wanted]],
+                WHERE state = 'accepted'
+                UNION SELECT {_COLUMNS} FROM change_set
+                WHERE id = ANY(%s::bigint[]) AND state = 'accepted'""",  # noqa: S608 - the names of fields
+            [[site for site, _ in wanted], [step for _, step in wanted], sorted(set(ids))],
         )
         found = [ChangeSetInfo._make(row) for row in cursor.fetchall()]
-    return {(info.site_id, info.step): info for info in found if info.site_id and info.step}
-
-
-def change_sets_by_id(ids: Iterable[int]) -> dict[int, ChangeSetInfo]:
-    """Accepted change sets by their ids, in one query."""
-    rows = ChangeSet.objects.filter(pk__in=set(ids), state=ChangeSet.State.ACCEPTED)
-    return {info.id: info for info in map(ChangeSetInfo._make, rows.values_list(*ChangeSetInfo._fields))}
+    return ChangeSets(
+        {(info.site_id, info.step): info for info in found if info.site_id and info.step},
+        {info.id: info for info in found},
+    )

@@ -43,12 +43,24 @@ def fetch(cursor: Any, query: Query, ids: Iterable[int]) -> Columns:
 
     cursor: Django's. ids: of the sites, or of the catalogue rows, that are wanted.
     """
+    return fetch_together(cursor, {"": (query, ids)})[""]
+
+
+def fetch_together(cursor: Any, queries: Mapping[str, tuple[Query, Iterable[int]]]) -> dict[str, Columns]:
+    """One COPY for several queries, each with its ids; their columns by name, as ``fetch`` returns them.
+
+    Narrow rows are filled up to the width of the widest, so that all have the same length: tables of many
+    rows are better fetched with their like.
+    """
+    width = _width(queries)
     parts = [("fields", ">i2")]
-    for kind, columns in (("whole", query.whole), ("real", query.real)):
-        for name in columns:
-            parts += [(f"length of {name}", ">i4"), (name, _KINDS[kind][2])]
-    with cursor.copy(statement(query, ids)) as stream:
-        data = bytearray()
+    if len(queries) > 1:
+        parts += [("length of query", ">i4"), ("query", ">i8")]
+    for kind, count in width.items():
+        for k in range(count):
+            parts += [(f"length of {kind} {k}", ">i4"), (f"{kind} {k}", _KINDS[kind][2])]
+    data = bytearray()
+    with cursor.copy(statement(queries)) as stream:
         for block in blocks(stream):  # each is given back at once: to keep them all costs more than the copy
             data += block
     layout = np.dtype(parts)
@@ -56,21 +68,36 @@ def fetch(cursor: Any, query: Query, ids: Iterable[int]) -> Columns:
     if rest:
         raise RuntimeError(f"a binary COPY of {len(data)} bytes does not hold rows of {layout.itemsize}")
     rows = np.frombuffer(data, layout, count=count, offset=_HEADER_BYTES)
-    return {name: rows[name].astype(np.int64) for name in query.whole} | {
-        name: rows[name].astype(np.float64) for name in query.real
+    found = {}
+    for number, (name, (query, _)) in enumerate(queries.items()):
+        own = rows if len(queries) == 1 else rows[rows["query"] == number]
+        found[name] = {
+            column: own[f"{kind} {k}"].astype(_KINDS[kind][3])
+            for kind in width
+            for k, column in enumerate(getattr(query, kind))
+        }
+    return found
+
+
+def _width(queries: Mapping[str, tuple[Query, Iterable[int]]]) -> dict[str, int]:
+    return {
+        kind: max(len(getattr(query, kind)) for query, _ in queries.values()) for kind in ("whole", "real")
     }
 
 
-def statement(query: Query, ids: Iterable[int]) -> str:
-    """The binary COPY that ``fetch`` reads."""
-    expressions = [
-        f"coalesce(({expression})::{_KINDS[kind][1]}, {_KINDS[kind][0]})"
-        for kind, columns in (("whole", query.whole), ("real", query.real))
-        for expression in columns.values()
-    ]
-    wanted = "'{" + ",".join(str(int(i)) for i in ids) + "}'::bigint[]"
-    select = f"SELECT {', '.join(expressions)} {query.rows.format(ids=wanted)}"
-    return f"COPY ({select}) TO STDOUT (FORMAT binary)"
+def statement(queries: Mapping[str, tuple[Query, Iterable[int]]]) -> str:
+    """The binary COPY that ``fetch_together`` reads."""
+    selects = []
+    for number, (query, ids) in enumerate(queries.values()):
+        expressions = [f"{number}::int8"] if len(queries) > 1 else []
+        for kind, count in _width(queries).items():
+            unknown, sql_type, *_ = _KINDS[kind]
+            columns = list(getattr(query, kind).values())
+            expressions += [f"coalesce(({column})::{sql_type}, {unknown})" for column in columns]
+            expressions += [f"{unknown}::{sql_type}"] * (count - len(columns))
+        wanted = "'{" + ",".join(str(int(i)) for i in ids) + "}'::bigint[]"
+        selects.append(f"(SELECT {', '.join(expressions)} {query.rows.format(ids=wanted)})")
+    return f"COPY ({' UNION ALL '.join(selects)}) TO STDOUT (FORMAT binary)"
 
 
 def blocks(stream: Copy) -> Iterator[Buffer]:

@@ -1,5 +1,8 @@
 """The SQL by which the record is read: one query a table of the plant, whatever the number of sites.
 
+The arrays of a table say what is read: a column is the field of that name in the facts or in the catalogue.
+Only what has another name there, or is computed, is written out. ``x_index`` is read as the id of its x.
+
 A thing's dated facts are read beside the thing itself. Where a thing stands before its first facts, a row of
 unknowns holds from its beginning, so that it is there on every day on which it stands.
 """
@@ -8,13 +11,62 @@ unknowns holds from its beginning, so that it is there on every day on which it 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import fields
+from typing import Any
 
-from sites.models import Block, DeviceModel, EndpointFacts, SwitchPortFacts
+from django.db.models import Model
+
+from sites.models import (
+    AmplifierFacts,
+    Block,
+    CableType,
+    DeviceModel,
+    EndpointFacts,
+    SupplyFacts,
+    SwitchFacts,
+    SwitchPort,
+    SwitchPortFacts,
+)
+from zones.electrical import plant as electrical
 from zones.electrical.bands import DeviceKind
-from zones.models import Landing, Reading, Run
+from zones.models import Landing, PointFacts, Reading, Run, RunFacts, ZoneEndpoint
 from zones.plant.columns import Query
 
 FOREVER = "9223372036854775807"
+OWN = "id"
+"""An array that says which thing a row is of: it is fetched once, as ``id``."""
+_OF_EVERY_TABLE = {field.name for field in fields(electrical.Table)}
+
+
+def _query(
+    rows: str,
+    base: dict[str, str],
+    table: type[Any],
+    *sources: tuple[str, type[Model]],
+    also: dict[str, str] | None = None,
+    **said: str,
+) -> Query:
+    """The query of a table of the plant: ``base`` and a column for each of its arrays.
+
+    sources: aliases in ``rows``, with the model whose columns they have; the first that has a field is asked.
+    said: SQL of arrays that are no such field. also: numbers that no array holds as they are.
+    """
+    whole, real = dict(base), dict(also or {})
+    for field in fields(table):
+        if field.name not in _OF_EVERY_TABLE:
+            sql = said.get(field.name) or _column(field.name, sources)
+            if sql != OWN:
+                (real if field.type == "FloatArray" else whole)[field.name] = sql
+    return Query(rows=rows, whole=whole, real=real)
+
+
+def _column(array: str, sources: Sequence[tuple[str, type[Model]]]) -> str:
+    for alias, model in sources:
+        for field in model._meta.concrete_fields:
+            if array.removesuffix("_index") in (field.name, field.attname):
+                yes_or_no = "::int" if field.get_internal_type() == "BooleanField" else ""
+                return f'{alias}."{field.column}"{yes_or_no}'
+    raise LookupError(f"no column is called as the array {array}")
 
 
 def _number(column: str, words: Sequence[str]) -> str:
@@ -67,198 +119,170 @@ SITES = Query(
 RUN_KINDS = [Run.Kind.SELF_AMPLIFIED, Run.Kind.CONSTANT_VOLTAGE, Run.Kind.LOW_IMPEDANCE]
 BLOCK_KINDS = [Block.Kind.SPLIT_66, Block.Kind.UNSPLIT_66, Block.Kind.TYPE_110, Block.Kind.SCREW]
 
-RUNS = Query(
-    whole={
-        **_FACTS,
+RUNS = _query(
+    _facts_of("run"),
+    _FACTS
+    | {
+        "block": "t.block_id",
         "kind": _number("t.kind", RUN_KINDS),
         "block_kind": f"(SELECT {_number('b.kind', BLOCK_KINDS)} FROM block b WHERE b.id = t.block_id)",
-        "zone": "f.zone_id",
-        "supply": "f.supply_id",
-        "output": "f.output_id",
-        "amplifier": "f.amplifier_id",
-        "fuse_fitted": "f.fuse_fitted::int",
     },
-    real={"fuse_rating_a": "f.fuse_rating_a"},
-    rows=_facts_of("run"),
+    electrical.RunRows,
+    ("f", RunFacts),
+    run_index=OWN,
 )
 
 # A point stands as long as its run does; its facts carry its run and rank.
-POINTS = Query(
-    whole={
+POINTS = _query(
+    # The sites of the run are said too, or the whole fleet's runs are read for one site's; that they are the
+    # same is not, or sites are merged and every point is held against every run of its site
+    "FROM point_facts f JOIN run t ON t.id = f.run_id"
+    " WHERE f.site_id = ANY({ids}) AND t.site_id = ANY({ids})",
+    {
         "id": "f.point_id",
         **_span("t"),
         "site": "f.site_id",
         "step": "f.step",
         "changed_by": "f.change_set_id",
-        "run": "f.run_id",
-        "parent": "f.parent_id",
-        "kind": "f.kind",
-        "device_kind": "f.device_kind",
-        "model": "f.model_id",
-        "length_basis": "f.length_basis",
-        "cable": "f.cable_type_id",
-        "dc_pairs": "f.dc_pairs",
-        "negative_cut": "f.negative_cut::int",
-        "current_basis": "f.current_basis",
-        "tap_basis": "f.tap_basis",
-        "zone": "f.zone_id",
-        "feed_supply": "f.feed_supply_id",
     },
-    real={
-        "rank": "f.rank",
-        "count_low": "f.count_low",
-        "count_likely": "f.count_likely",
-        "count_high": "f.count_high",
-        "length_m": "f.length_m",
-        "speech_current_a": "f.speech_current_a",
-        "idle_current_a": "f.idle_current_a",
-        "tap_power_w": "f.tap_power_w",
-    },
-    # The sites of the run are said too, or the whole fleet's runs are read for one site's; that they are the
-    # same is not, or sites are merged and every point is held against every run of its site
-    rows="FROM point_facts f JOIN run t ON t.id = f.run_id"
-    " WHERE f.site_id = ANY({ids}) AND t.site_id = ANY({ids})",
+    electrical.PointRows,
+    ("f", PointFacts),
+    point_index=OWN,
+    cable_index="f.cable_type_id",
+    also={"rank": "f.rank"},
 )
 
-SUPPLIES = Query(
-    whole={**_FACTS, "class_2_marked": "m.class_2_marked::int"},
-    real={
-        "rated_current_a": "m.rated_current_a",
-        "no_load_voltage_v": "m.no_load_voltage_v",
-        "rated_load_voltage_v": "m.rated_load_voltage_v",
-        "voltage_tolerance": "m.voltage_tolerance",
-        "lowest_voltage_v": "m.lowest_voltage_v",
-    },
-    rows=_facts_of("supply", model=True),
+SUPPLIES = _query(
+    _facts_of("supply", model=True),
+    _FACTS,
+    electrical.SupplyRows,
+    ("f", SupplyFacts),
+    ("m", DeviceModel),
+    supply_index=OWN,
 )
 
-AMPLIFIERS = Query(
-    whole=_FACTS,
-    real={
-        "rated_power_w": "m.rated_power_w",
-        "line_voltage_v": "f.line_voltage_v",
-        "minimum_impedance_ohm": "m.minimum_impedance_ohm",
-    },
-    rows=_facts_of("amplifier", model=True),
+AMPLIFIERS = _query(
+    _facts_of("amplifier", model=True),
+    _FACTS,
+    electrical.AmplifierRows,
+    ("f", AmplifierFacts),
+    ("m", DeviceModel),
+    amplifier_index=OWN,
 )
 
-SWITCHES = Query(
-    whole={**_FACTS, "power_supply_count": "f.power_supply_count"},
-    real={
-        "budget_w": "m.poe_budget_w",
-        "budget_one_lost_w": "m.poe_budget_one_lost_w",
-        "usage_threshold": "f.usage_threshold",
-    },
-    rows=_facts_of("switch", model=True),
+SWITCHES = _query(
+    _facts_of("switch", model=True),
+    _FACTS,
+    electrical.SwitchRows,
+    ("f", SwitchFacts),
+    switch_index=OWN,
+    budget_w="m.poe_budget_w",
+    budget_one_lost_w="m.poe_budget_one_lost_w",
 )
 
 _PRIORITY = SwitchPortFacts.Priority
-PORTS = Query(
-    whole={
-        **_FACTS,
-        "switch": "t.switch_id",
-        "number": "t.number",
-        "priority": _number(
-            f"coalesce(f.priority, '{_PRIORITY.LOW}')", [_PRIORITY.CRITICAL, _PRIORITY.HIGH, _PRIORITY.LOW]
-        ),
-        "other_load": "coalesce(f.other_load <> '', false)::int",
-        "other_class": "f.other_load_class",
-    },
-    real={"other_power_w": "f.other_load_power_w"},
-    rows=_facts_of("switch_port"),
+PORTS = _query(
+    _facts_of("switch_port"),
+    _FACTS,
+    electrical.PortRows,
+    ("t", SwitchPort),
+    port_index=OWN,
+    priority=_number(
+        f"coalesce(f.priority, '{_PRIORITY.LOW}')", [_PRIORITY.CRITICAL, _PRIORITY.HIGH, _PRIORITY.LOW]
+    ),
+    other_load="coalesce(f.other_load <> '', false)::int",
+    other_class="f.other_load_class",
+    other_power_w="f.other_load_power_w",
 )
 
 # Its data cable carries the power of an endpoint unless that is known to come from elsewhere.
 _SOURCE = EndpointFacts.PowerSource
-ENDPOINTS = Query(
-    whole={
-        **_FACTS,
-        "port": "f.port_id",
-        "poe_class": "coalesce(f.negotiated_class, m.poe_class)",
-        "length_basis": "coalesce(f.cable_length_basis, 0)",
-        "cable": "f.cable_type_id",
-        "over_cable": f"(f.power_source IN ('{_SOURCE.ADAPTER}', '{_SOURCE.MAINS}') IS NOT TRUE)::int",
-        "address": "CASE WHEN f.address IS NOT NULL"
+ENDPOINTS = _query(
+    _facts_of("endpoint", model=True),
+    _FACTS
+    | {
+        "address_code": "CASE WHEN f.address IS NOT NULL"
         " THEN dense_rank() OVER (ORDER BY t.site_id, f.address, f.vlan) END",
     },
-    real={
-        "granted_w": "f.negotiated_power_w",
-        "paging_power_w": "m.paging_poe_w",
-        "length_m": "f.cable_length_m",
-        "output_impedance_ohm": "m.output_impedance_ohm",
-        "output_level_v": "m.output_level_v",
-        "output_speakers_max": "m.output_speakers_max",
+    electrical.EndpointRows,
+    ("f", EndpointFacts),
+    endpoint_index=OWN,
+    poe_class="coalesce(f.negotiated_class, m.poe_class)",
+    granted_w="f.negotiated_power_w",
+    paging_power_w="m.paging_poe_w",
+    length_m="f.cable_length_m",
+    length_basis="coalesce(f.cable_length_basis, 0)",
+    cable_index="f.cable_type_id",
+    over_cable=f"(f.power_source IN ('{_SOURCE.ADAPTER}', '{_SOURCE.MAINS}') IS NOT TRUE)::int",
+    # what an output is follows its endpoint's model
+    also={
+        "impedance_ohm": "m.output_impedance_ohm",
+        "level_v": "m.output_level_v",
+        "speakers_max": "m.output_speakers_max",
     },
-    rows=_facts_of("endpoint", model=True),
 )
 
 OUTPUTS = Query(whole={**_THING, "endpoint": "t.endpoint_id"}, rows=_rows_of("output"))
 BLOCKS = Query(whole={"id": "t.id", "site": "t.site_id"}, rows=_rows_of("block"))
-ZONES = Query(whole=_THING, rows=_rows_of("zone"))
+ZONES = Query(whole={**_THING, "zone_id": "t.id"}, rows=_rows_of("zone"))
+HEARD = _query(_rows_of("zone_endpoint"), _THING, electrical.HeardRows, ("t", ZoneEndpoint))
 
 _CARRIES = Landing.Carries
-LANDINGS = Query(
-    whole={
-        **_THING,
-        "block": "t.block_id",
-        "row": 't."row"',
-        "field_side": f"(t.side = '{Landing.Side.FIELD}')::int",
-        "carries": _number(
-            "t.carries",
-            [
-                _CARRIES.AUDIO_POSITIVE,
-                _CARRIES.AUDIO_NEGATIVE,
-                _CARRIES.DC_POSITIVE,
-                _CARRIES.DC_NEGATIVE,
-                _CARRIES.LINE_HOT,
-                _CARRIES.LINE_COMMON,
-                _CARRIES.SPARE,
-            ],
-        ),
-    },
-    rows=_rows_of("landing"),
+LANDINGS = _query(
+    _rows_of("landing"),
+    _THING,
+    electrical.LandingRows,
+    ("t", Landing),
+    field_side=f"(t.side = '{Landing.Side.FIELD}')::int",
+    carries=_number(
+        "t.carries",
+        [
+            _CARRIES.AUDIO_POSITIVE,
+            _CARRIES.AUDIO_NEGATIVE,
+            _CARRIES.DC_POSITIVE,
+            _CARRIES.DC_NEGATIVE,
+            _CARRIES.LINE_HOT,
+            _CARRIES.LINE_COMMON,
+            _CARRIES.SPARE,
+        ],
+    ),
 )
 
 # A zone is of a paging set for as long as the set stands.
-PAGING = Query(
-    whole={**_THING, "changed_by": "z.change_set_id", "zone": "z.zone_id"},
-    rows="FROM paging_set t JOIN paging_set_zone z ON z.paging_set_id = t.id WHERE t.site_id = ANY({ids})",
+PAGING = _query(
+    "FROM paging_set t JOIN paging_set_zone z ON z.paging_set_id = t.id WHERE t.site_id = ANY({ids})",
+    _THING | {"changed_by": "z.change_set_id"},
+    electrical.PagingRows,
+    set_id="t.id",
+    zone_id="z.zone_id",
 )
 
 _STATES = [Reading.State.IDLE, Reading.State.PAGING]
 _CURRENT_READINGS = """reading r WHERE r.site_id = ANY({ids})
         AND NOT EXISTS (SELECT FROM reading newer WHERE newer.supersedes_id = r.id)"""
-READINGS = Query(
-    whole={
-        "id": "r.id",
-        "site": "r.site_id",
-        "step": "r.step",
-        "changed_by": "r.change_set_id",
-        "run": "r.run_id",
-        "kind": _number("r.kind", [Reading.Kind.RUN_CURRENT, Reading.Kind.END_VOLTAGE]),
-        "state": _number("r.state", _STATES),
-        "point": "r.point_id",
-    },
-    real={"value": "r.value", "source_voltage_v": "r.source_voltage_v"},
-    rows=f"FROM {_CURRENT_READINGS} AND r.run_id IS NOT NULL",
+READINGS = _query(
+    f"FROM {_CURRENT_READINGS} AND r.run_id IS NOT NULL",
+    {"site": "r.site_id", "step": "r.step", "changed_by": "r.change_set_id"},
+    electrical.ReadingRows,
+    ("r", Reading),
+    reading_id="r.id",
+    kind=_number("r.kind", [Reading.Kind.RUN_CURRENT, Reading.Kind.END_VOLTAGE]),
+    state=_number("r.state", _STATES),
 )
 
 # Watts are read per power-supply group (RFC 3621): the last reading of each group on a step, summed.
-POE_READINGS = Query(
-    whole={
-        "id": "max(g.id)",
-        "site": "g.site_id",
-        "step": "g.step",
-        "changed_by": "max(g.change_set_id)",
-        "switch": "g.switch_id",
-        "state": _number("g.state", _STATES),
-    },
-    real={"power_w": "sum(g.value)"},
-    rows=f"""FROM (
+POE_READINGS = _query(
+    f"""FROM (
             SELECT DISTINCT ON (r.switch_id, r.step, r.state, r.power_group) r.*
             FROM {_CURRENT_READINGS} AND r.switch_id IS NOT NULL
             ORDER BY r.switch_id, r.step, r.state, r.power_group, r.id DESC
         ) g GROUP BY g.site_id, g.switch_id, g.step, g.state""",
+    {"site": "g.site_id", "step": "g.step", "changed_by": "max(g.change_set_id)"},
+    electrical.PoeReadingRows,
+    switch_index="g.switch_id",
+    reading_id="max(g.id)",
+    state=_number("g.state", _STATES),
+    power_w="sum(g.value)",
 )
 
 # A model of another kind (a gateway, a network speaker) on a run is a device of unknown kind there.
@@ -267,32 +291,25 @@ _DEVICE_KINDS = {
     DeviceModel.Kind.WALL_SPEAKER: DeviceKind.WALL_SPEAKER,
     DeviceModel.Kind.HORN: DeviceKind.HORN,
 }
-MODELS = Query(
-    whole={
-        "model_id": "id",
-        "device_kind": "CASE kind "
-        + " ".join(f"WHEN '{word}' THEN {int(number)}" for word, number in _DEVICE_KINDS.items())
-        + f" ELSE {int(DeviceKind.UNKNOWN)} END",
-    },
-    real={
-        name: name
-        for name in (
-            "speech_current_a",
-            "idle_current_a",
-            "full_output_current_a",
-            "idle_power_w",
-            "full_output_power_w",
-            "minimum_voltage_v",
-            "input_impedance_ohm",
-            "input_sensitivity_v",
-            "nominal_impedance_ohm",
-        )
-    },
-    rows="FROM device_model WHERE id = ANY({ids})",
+MODELS = _query(
+    "FROM device_model t WHERE id = ANY({ids})",
+    {},
+    electrical.Models,
+    ("t", DeviceModel),
+    model_id="t.id",
+    device_kind="CASE kind "
+    + " ".join(f"WHEN '{word}' THEN {int(number)}" for word, number in _DEVICE_KINDS.items())
+    + f" ELSE {int(DeviceKind.UNKNOWN)} END",
+)
+CABLES = _query(
+    "FROM cable_type t WHERE id = ANY({ids})", {}, electrical.Cables, ("t", CableType), cable_id="t.id"
 )
 
-CABLES = Query(
-    whole={"cable_id": "id", "category": "category::int"},
-    real={"gauge_awg": "gauge_awg", "conductor_rating_a": "conductor_rating_a"},
-    rows="FROM cable_type WHERE id = ANY({ids})",
-)
+# Rows of one COPY are filled up to its widest, so the tables of many rows are read with their like
+TOGETHER = (
+    {"points": POINTS},
+    {"ports": PORTS, "landings": LANDINGS, "outputs": OUTPUTS, "blocks": BLOCKS, "zones": ZONES,
+     "heard": HEARD, "paging": PAGING, "readings": READINGS, "poe_readings": POE_READINGS, "sites": SITES},
+    {"runs": RUNS, "supplies": SUPPLIES, "amplifiers": AMPLIFIERS, "switches": SWITCHES,
+     "endpoints": ENDPOINTS},
+)  # fmt: skip

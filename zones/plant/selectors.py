@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Any, TypeVar
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, fields
+from functools import partial
+from typing import Any, Final, TypeVar
 
 import numpy as np
 from django.db import connection
@@ -14,7 +15,7 @@ from zones.electrical import plant as electrical
 from zones.electrical.bands import Factors, IntArray
 from zones.electrical.plant import FOREVER, Plant, PointKind, Table, expand
 from zones.plant import queries
-from zones.plant.columns import Columns, Query, fetch
+from zones.plant.columns import Columns, fetch_together
 from zones.plant.grouping import components, place_of, spans
 
 T = TypeVar("T", bound=Table)
@@ -25,7 +26,7 @@ def read_plant(site_ids: Sequence[int]) -> Plant:
 
     ``plant.site_id`` is ascending and leaves out ids of which there is no site. Facts hold from their step
     until the next row of the same thing, and no longer than it stands; what is dated in the future is there
-    too: a ``Members`` asks for a step. Eighteen queries, for one site or a thousand. To have them agree with
+    too: a ``Members`` asks for a step. Five queries, for one site or a thousand. To have them agree with
     each other while others write, call it in a REPEATABLE READ transaction.
     """
     factors = Factors().with_values(dict(Factor.objects.values_list("name", "value")))
@@ -53,191 +54,126 @@ class _Reading:
 
     def __init__(self, cursor: Any, site_ids: Sequence[int]) -> None:
         self.cursor = cursor
-        sites = fetch(cursor, queries.SITES, site_ids)
+        self.read: dict[str, Columns] = {}
+        for together in queries.TOGETHER:
+            self.read |= fetch_together(cursor, {name: (query, site_ids) for name, query in together.items()})
+        sites = self.read.pop("sites")
         order = np.argsort(sites["id"])
         self.site_id: IntArray = sites["id"][order]
         self.temperature_c = sites["temperature_c"][order]
         self.nodes = 0
         self.site_of_node: list[IntArray] = []
+        self.index: dict[str, Callable[[IntArray], IntArray]] = {}
+        """By what an array's name begins with (``run_index``), the index of each of some ids."""
+        for columns in self.read.values():
+            columns["site_index"] = place_of(self.site_id, columns["site"])
+        for name, table in (_KINDS | {"point": "points"}).items():
+            self.read[table][f"{name}_index"] = self.read[table]["id"]
+        for name in _DATED:
+            self.read[name] = _holding(self.read[name], "zone_id" if name == "paging" else "")
 
     def plant(self, factors: Factors) -> Plant:
-        runs, points = self.dated(queries.RUNS), self.dated(queries.POINTS)
-        supplies, amplifiers = self.dated(queries.SUPPLIES), self.dated(queries.AMPLIFIERS)
-        switches, ports = self.dated(queries.SWITCHES), self.dated(queries.PORTS)
-        endpoints = self.dated(queries.ENDPOINTS)
-        outputs, blocks = self.dated(queries.OUTPUTS), self.fetch(queries.BLOCKS)
-        landings, zones = self.dated(queries.LANDINGS), self.dated(queries.ZONES)
-        paging = self.dated(queries.PAGING, thing="zone")
-        readings, poe_readings = self.fetch(queries.READINGS), self.fetch(queries.POE_READINGS)
-        models, model_index = self.catalogue(queries.MODELS, "model_id", points["model"])
-        cables, cable_index = self.catalogue(
-            queries.CABLES, "cable_id", np.concatenate([points["cable"], endpoints["cable"]])
-        )
-
-        run, supply, output = self.kind(runs), self.kind(supplies), self.kind(outputs)
-        amplifier, switch, port = self.kind(amplifiers), self.kind(switches), self.kind(ports)
-        endpoint, block = self.kind(endpoints), self.kind(blocks)
+        read = self.read
+        models, cables = self.catalogue()
+        kinds = {name: self.kind(name, read[table]) for name, table in _KINDS.items()}
+        run, endpoint, block = (kinds[name] for name in ("run", "endpoint", "block"))
+        self.index["feed_supply"] = self.index["supply"]
         everywhere = np.arange(len(self.site_id))
         addresses, site_wide = self.more_nodes(everywhere), self.more_nodes(everywhere)
 
-        of_run, of_point = run.index(runs["id"]), run.index(points["run"])
+        def joint(table: str, one: str, other: str) -> tuple[IntArray, IntArray]:
+            """The nodes that the rows of a table join: of the things in two of its columns."""
+            return tuple(  # type: ignore[return-value]
+                kinds[name.removeprefix("feed_")].node(self.index[name](read[table][f"{name}_index"]))
+                for name in (one, other)
+            )
+
         root = components(
             self.nodes,
             [
-                (run.node(of_run), supply.node(supply.index(runs["supply"]))),
-                (run.node(of_run), output.node(output.index(runs["output"]))),
-                (run.node(of_run), amplifier.node(amplifier.index(runs["amplifier"]))),
-                (run.node(of_point), supply.node(supply.index(points["feed_supply"]))),
-                (port.node(port.index(ports["id"])), switch.node(switch.index(ports["switch"]))),
-                (endpoint.node(endpoint.index(endpoints["id"])), port.node(port.index(endpoints["port"]))),
+                joint("runs", "run", "supply"),
+                joint("runs", "run", "output"),
+                joint("runs", "run", "amplifier"),
+                joint("points", "run", "feed_supply"),
+                joint("ports", "port", "switch"),
+                joint("endpoints", "endpoint", "port"),
             ],
         )
+        with_address = read["endpoints"]["address_code"] >= 0
+        read["addresses"] = {name: column[with_address] for name, column in read["endpoints"].items()}
+        wide = [read[name]["site_index"] for name in ("zones", "paging")]
         group, group_site = self.groups(root, has_rows=np.concatenate([
             np.arange(addresses),
-            addresses + np.unique(endpoints["site_index"][endpoints["address"] >= 0]),
-            site_wide + np.unique(np.concatenate([zones["site_index"], paging["site_index"]])),
+            addresses + np.unique(read["addresses"]["site_index"]),
+            site_wide + np.unique(np.concatenate(wide)),
         ]))  # fmt: skip
 
-        points["group"] = group[run.node(of_point)]
-        point_id, points["point"] = _ranked(points, of_point)
-        by_id = np.argsort(point_id)
-        without_place = place_of(point_id[by_id], points["parent"]) < 0
-        absent = np.unique(points["parent"][without_place & (points["parent"] >= 0)])
-        if len(absent):  # parents without facts: the core says so, by their index
-            point_id = np.concatenate([point_id, absent])
-            by_id = np.argsort(point_id)
+        read["points"] |= _counts(read["points"])
+        of_point = group[run.node(run.index(read["points"]["run_index"]))]
+        point_id = self.ranked(read["points"], of_point)
+        of_outputs = endpoint.index(read["outputs"]["endpoint"])
+        output_endpoint = _of_things(kinds["output"], read["outputs"] | {"endpoint": of_outputs}, "endpoint")
+        read["outputs"] = _outputs(read["outputs"], read["endpoints"], endpoint)
+        for name, first in (("addresses", addresses), ("zones", site_wide), ("paging", site_wide)):
+            read[name]["group"] = group[first + read[name]["site_index"]]
+        read["readings"] |= {"begin": read["readings"]["step"]}
+        read["readings"]["end"] = np.full(len(read["readings"]["step"]), FOREVER)
+        read["poe_readings"] |= _until_the_next(read["poe_readings"])
+        for name, owner in _OWNERS.items():
+            kind = kinds[owner]
+            read[name]["group"] = group[kind.node(kind.index(read[name][f"{owner}_index"]))]
 
-        def point_index(wanted: IntArray) -> IntArray:
-            return np.append(by_id, -1)[place_of(point_id[by_id], wanted)]
-
-        outputs = _outputs(outputs, endpoints, endpoint)
-        of_output = output.index(outputs["id"])
-        with_address = endpoints["address"] >= 0
-
+        ids: dict[str, Any] = {f"{name}_id": kind.ids for name, kind in kinds.items()}
+        tables: dict[str, Any] = {name: self.table(table, name) for name, table in TABLES.items()}
         return Plant(
             site_id=self.site_id,
             temperature_c=self.temperature_c,
             group_site=group_site,
-            run_id=run.ids,
-            run_kind=_of_things(run, runs, "kind"),
-            run_block_kind=_of_things(run, runs, "block_kind"),
+            run_kind=_of_things(run, read["runs"], "kind"),
+            run_block=block.index(_of_things(run, read["runs"], "block")),
+            run_block_kind=_of_things(run, read["runs"], "block_kind"),
+            output_endpoint=output_endpoint,
             point_id=point_id,
-            supply_id=supply.ids,
-            output_id=output.ids,
-            amplifier_id=amplifier.ids,
-            switch_id=switch.ids,
-            port_id=port.ids,
-            endpoint_id=endpoint.ids,
-            block_id=block.ids,
             models=electrical.Models(**models),
             cables=electrical.Cables(**cables | {"category": cables["category"] > 0}),
             factors=factors,
-            runs=_rows(
-                electrical.RunRows,
-                runs,
-                group[run.node(of_run)],
-                run_index=of_run,
-                zone_id=runs["zone"],
-                supply_index=supply.index(runs["supply"]),
-                output_index=output.index(runs["output"]),
-                amplifier_index=amplifier.index(runs["amplifier"]),
-            ).ordered("run_index", "begin"),
-            points=_rows(
-                electrical.PointRows,
-                points | _counts(points),
-                points["group"],
-                run_index=of_point,
-                point_index=points["point"],
-                parent_index=point_index(points["parent"]),
-                model_index=model_index(points["model"]),
-                cable_index=cable_index(points["cable"]),
-                negative_cut=points["negative_cut"] > 0,
-                zone_id=points["zone"],
-                feed_supply_index=supply.index(points["feed_supply"]),
-            ).ordered("run_index", "point_index", "begin"),
-            supplies=_own_rows(electrical.SupplyRows, supplies, supply, "supply_index", group),
-            outputs=_rows(
-                electrical.OutputRows, outputs, group[output.node(of_output)], output_index=of_output
-            ).ordered("output_index", "begin"),
-            amplifiers=_own_rows(electrical.AmplifierRows, amplifiers, amplifier, "amplifier_index", group),
-            switches=_own_rows(electrical.SwitchRows, switches, switch, "switch_index", group),
-            ports=_own_rows(
-                electrical.PortRows,
-                ports | {"other_load": ports["other_load"] > 0},
-                port,
-                "port_index",
-                group,
-                switch_index=switch.index(ports["switch"]),
-            ),
-            endpoints=_own_rows(
-                electrical.EndpointRows,
-                endpoints | {"over_cable": endpoints["over_cable"] > 0},
-                endpoint,
-                "endpoint_index",
-                group,
-                port_index=port.index(endpoints["port"]),
-                cable_index=cable_index(endpoints["cable"]),
-            ),
-            poe_readings=_poe_readings(poe_readings, switch, group),
-            landings=_rows(
-                electrical.LandingRows,
-                landings | {"field_side": landings["field_side"] > 0},
-                group[block.node(block.index(landings["block"]))],
-                block_index=block.index(landings["block"]),
-            ).ordered("block_index", "row", "begin"),
-            zones=_rows(
-                electrical.ZoneRows, zones, group[site_wide + zones["site_index"]], zone_id=zones["id"]
-            ).ordered("zone_id", "begin"),
-            addresses=_rows(
-                electrical.AddressRows,
-                {name: column[with_address] for name, column in endpoints.items()},
-                group[addresses + endpoints["site_index"][with_address]],
-                endpoint_index=endpoint.index(endpoints["id"][with_address]),
-                address_code=endpoints["address"][with_address],
-            ).ordered("endpoint_index", "begin"),
-            paging=_rows(
-                electrical.PagingRows,
-                paging,
-                group[site_wide + paging["site_index"]],
-                set_id=paging["id"],
-                zone_id=paging["zone"],
-            ).ordered("set_id", "zone_id"),
-            readings=_rows(
-                electrical.ReadingRows,
-                readings | {"begin": readings["step"], "end": np.full(len(readings["step"]), FOREVER)},
-                group[run.node(run.index(readings["run"]))],
-                run_index=run.index(readings["run"]),
-                reading_id=readings["id"],
-                point_index=point_index(readings["point"]),
-            ).ordered("run_index", "begin"),
+            **ids,
+            **tables,
         )
 
-    def fetch(self, query: Query) -> Columns:
-        columns = fetch(self.cursor, query, self.site_id)
-        columns["site_index"] = place_of(self.site_id, columns["site"])
-        return columns
+    def table(self, table: type[T], name: str) -> T:
+        """A table of the plant from the columns of its arrays' names: ids become indices."""
+        columns = self.read[name]
+        arrays: dict[str, Any] = {}
+        for field in fields(table):
+            values = columns[field.name]
+            if field.name.endswith("_index"):
+                values = self.index[field.name.removesuffix("_index")](values)
+            arrays[field.name] = values > 0 if field.type == "BoolArray" else values
+        return table(**arrays).ordered(*_ORDER.get(name, (fields(table)[len(fields(Table))].name, "begin")))
 
-    def dated(self, query: Query, *, thing: str = "") -> Columns:
-        """The rows that ever hold, with ``begin`` and ``end``. thing: a column that, with the id, says what
-        a row is of, where the id alone does not."""
-        columns = self.fetch(query)
-        key = columns["id"]
-        if thing:
-            key = np.unique(np.stack([key, columns[thing]]), axis=1, return_inverse=True)[1].ravel()
-        begin, end, holds = spans(key, columns["step"], columns["first_step"], columns["last_step"])
-        return {name: column[holds] for name, column in (columns | {"begin": begin, "end": end}).items()}
+    def catalogue(self) -> tuple[Columns, Columns]:
+        """The models and the cable types that are named, each ascending by id."""
+        wanted = {
+            "model": (queries.MODELS, [self.read["points"]["model_index"]]),
+            "cable": (queries.CABLES, [self.read[name]["cable_index"] for name in ("points", "endpoints")]),
+        }
+        found = fetch_together(
+            self.cursor,
+            {name: (query, _named(ids)) for name, (query, ids) in wanted.items()},
+        )
+        for name, columns in found.items():
+            order = np.argsort(columns[f"{name}_id"])
+            found[name] = {column: values[order] for column, values in columns.items()}
+            self.index[name] = partial(place_of, found[name][f"{name}_id"])
+        return found["model"], found["cable"]
 
-    def catalogue(self, query: Query, key: str, wanted: IntArray) -> tuple[Columns, Any]:
-        """The catalogue rows that are ``wanted``, ascending, and a function from their ids to positions."""
-        columns = fetch(self.cursor, query, np.unique(wanted[wanted >= 0]))
-        order = np.argsort(columns[key])
-        columns = {name: column[order] for name, column in columns.items()}
-        return columns, lambda ids: place_of(columns[key], ids)
-
-    def kind(self, columns: Columns) -> _Kind:
+    def kind(self, name: str, columns: Columns) -> _Kind:
         ids, first = np.unique(columns["id"], return_index=True)
         site = columns["site_index"][first]
-        return _Kind(ids, site, self.more_nodes(site))
+        made = _Kind(ids, site, self.more_nodes(site))
+        self.index[name] = made.index
+        return made
 
     def more_nodes(self, site: IntArray) -> int:
         first = self.nodes
@@ -255,21 +191,62 @@ class _Reading:
         number[roots] = np.arange(len(roots))
         return number[root], site[roots]
 
+    def ranked(self, points: Columns, group: IntArray) -> IntArray:
+        """Number the points in the order of group, run and rank. Returns their ids in that order."""
+        run_index = self.index["run"](points["run_index"])
+        order = np.lexsort((points["id"], points["rank"], run_index, group))
+        ids = points["id"][order]
+        point_id = ids[np.append(True, ids[1:] != ids[:-1])[: len(ids)]]
+        # parents without facts come last: the core says that they are not there, by their index
+        absent = np.setdiff1d(points["parent_index"][points["parent_index"] >= 0], point_id)
+        point_id = np.concatenate([point_id, absent])
+        by_id = np.argsort(point_id)
+        ascending = point_id[by_id]
+        self.index["point"] = lambda wanted: np.append(by_id, -1)[place_of(ascending, wanted)]
+        self.index["parent"] = self.index["point"]
+        return point_id
 
-def _rows(table: type[T], columns: Columns, group: IntArray, **more: Any) -> T:
-    names = table.__dataclass_fields__
-    given = {name: column for name, column in columns.items() if name in names} | more | {"group": group}
-    return table(**given)
+
+TABLES: Final[dict[str, type[Table]]] = {
+    name: getattr(electrical, str(kind).rpartition(".")[2])
+    for name, kind in electrical.Plant.__annotations__.items()
+    if str(kind).endswith("Rows")
+}
+"""The tables of a plant, by name."""
+_KINDS: Final = {
+    "run": "runs", "supply": "supplies", "output": "outputs", "amplifier": "amplifiers",
+    "switch": "switches", "port": "ports", "endpoint": "endpoints", "block": "blocks",
+}  # fmt: skip
+"""The kinds of things, with the table that has a row of each."""
+_OWNERS: Final = {table: name for name, table in _KINDS.items() if name != "block"} | {
+    "points": "run", "readings": "run", "poe_readings": "switch", "landings": "block", "heard": "endpoint",
+}  # fmt: skip
+"""Tables whose rows are in the group of a thing, and of which kind it is."""
+_DATED: Final = (
+    "runs", "points", "supplies", "amplifiers", "switches", "ports", "endpoints", "outputs", "landings",
+    "zones", "heard", "paging",
+)  # fmt: skip
+_ORDER: Final = {
+    "points": ("run_index", "point_index", "begin"),
+    "landings": ("block_index", "row", "begin"),
+    "paging": ("set_id", "zone_id"),
+}
+"""How rows are sorted within a group, where it is not by their first array and time."""
 
 
-def _own_rows(
-    table: type[T], columns: Columns, kind: _Kind, own_index: str, group: IntArray, **more: Any
-) -> T:
-    """Rows of facts about the things of a kind, sorted by thing and time."""
-    index = kind.index(columns["id"])
-    return _rows(table, columns, group[kind.node(index)], **{own_index: index}, **more).ordered(
-        own_index, "begin"
-    )
+def _holding(columns: Columns, also: str) -> Columns:
+    """The rows that ever hold, with ``begin`` and ``end``. also: a column that, with the id, says what a row
+    is of, where the id alone does not."""
+    key = columns["id"]
+    if also:
+        key = np.unique(np.stack([key, columns[also]]), axis=1, return_inverse=True)[1].ravel()
+    begin, end, holds = spans(key, columns["step"], columns["first_step"], columns["last_step"])
+    return {name: column[holds] for name, column in (columns | {"begin": begin, "end": end}).items()}
+
+
+def _named(ids: Iterable[IntArray]) -> IntArray:
+    every = np.concatenate(list(ids))
+    return np.unique(every[every >= 0])
 
 
 def _of_things(kind: _Kind, columns: Columns, name: str) -> IntArray:
@@ -290,16 +267,6 @@ def _counts(points: Columns) -> Columns:
     }
 
 
-def _ranked(points: Columns, run_index: IntArray) -> tuple[IntArray, IntArray]:
-    """Number the points in the order of group, run and rank. Returns ids by point, and index by row."""
-    order = np.lexsort((points["id"], points["rank"], run_index, points["group"]))
-    ids = points["id"][order]
-    first = np.append(True, ids[1:] != ids[:-1])[: len(ids)]
-    index = np.empty(len(ids), np.int64)
-    index[order] = np.cumsum(first) - 1
-    return ids[first], index
-
-
 def _outputs(outputs: Columns, endpoints: Columns, endpoint: _Kind) -> Columns:
     """What an output is follows its endpoint's model: one row a stretch of both."""
     of_row = endpoint.index(endpoints["id"])
@@ -309,30 +276,19 @@ def _outputs(outputs: Columns, endpoints: Columns, endpoint: _Kind) -> Columns:
     stop = np.searchsorted(of_row[order], wanted, side="right")
     of_output, at = expand(start, np.where(wanted >= 0, stop, start))
     row = order[at]
-    begin = np.maximum(outputs["begin"][of_output], endpoints["begin"][row])
-    end = np.minimum(outputs["end"][of_output], endpoints["end"][row])
     later = outputs["begin"][of_output] > endpoints["begin"][row]
-    columns = {
-        "id": outputs["id"][of_output],
-        "begin": begin,
-        "end": end,
+    columns = {name: column[row] for name, column in endpoints.items()} | {
+        "output_index": outputs["id"][of_output],
+        "begin": np.maximum(outputs["begin"][of_output], endpoints["begin"][row]),
+        "end": np.minimum(outputs["end"][of_output], endpoints["end"][row]),
         "changed_by": np.where(later, outputs["changed_by"][of_output], endpoints["changed_by"][row]),
-        "impedance_ohm": endpoints["output_impedance_ohm"][row],
-        "level_v": endpoints["output_level_v"][row],
-        "speakers_max": endpoints["output_speakers_max"][row],
     }
-    return {name: column[begin < end] for name, column in columns.items()}
+    return {name: column[columns["begin"] < columns["end"]] for name, column in columns.items()}
 
 
-def _poe_readings(columns: Columns, switch: _Kind, group: IntArray) -> electrical.PoeReadingRows:
-    """Each holds until the next of its switch and state."""
-    index = switch.index(columns["switch"])
-    ever, forever = np.zeros(len(index), np.int64), np.full(len(index), FOREVER)
-    begin, end, _ = spans(index * 2 + columns["state"], columns["step"], ever, forever)
-    return _rows(
-        electrical.PoeReadingRows,
-        columns | {"begin": begin, "end": end},
-        group[switch.node(index)],
-        switch_index=index,
-        reading_id=columns["id"],
-    ).ordered("switch_index", "begin")
+def _until_the_next(readings: Columns) -> Columns:
+    """A reading of PoE power holds until the next of its switch and state."""
+    ever, forever = np.zeros(len(readings["step"]), np.int64), np.full(len(readings["step"]), FOREVER)
+    key = readings["switch_index"] * 2 + readings["state"]
+    begin, end, _ = spans(key, readings["step"], ever, forever)
+    return {"begin": begin, "end": end}

@@ -12,12 +12,13 @@ from sites.models import Site
 from zones.electrical.evaluate import Evaluation, evaluate, subject_ids
 from zones.electrical.plant import Members, Plant
 from zones.electrical.verdicts import Verdict
-from zones.limits.limit import Detail, Limit
-from zones.limits.names import names_of, places_of
+from zones.limits.limit import Limit
+from zones.limits.record import why_not_computed
 from zones.limits.registry import RULES, limit_by_code
 from zones.plant.selectors import read_plant
 from zones.recheck.batch import snapshot
 from zones.recheck.stored_figures import without_repeats
+from zones.subjects import Names
 
 
 @dataclass(frozen=True)
@@ -65,19 +66,17 @@ def sites_as_of(site_ids: Sequence[int], day: dt.date) -> Iterator[SiteAsOf]:
 def _figures(evaluation: Evaluation) -> dict[int, list[Figure]]:
     limits = [limit_by_code(rule.code) for rule in evaluation.rules]
     subjects = list(zip(evaluation.subject_kind.tolist(), evaluation.subject_id.tolist(), strict=True))
-    details: list[tuple[Detail, int] | None] = [
-        (limit, detail) if (limit := limits[rule].detail) and detail >= 0 else None
+    places = [
+        (limits[rule].detail, detail if detail >= 0 else None)
         for rule, detail in zip(evaluation.rule.tolist(), evaluation.detail.tolist(), strict=True)
     ]
-    names = names_of(subjects)
-    places = places_of(detail for detail in details if detail)
+    names = Names(subjects, places)
     by_member: dict[int, list[Figure]] = {}
     for row, (kind, id_) in enumerate(subjects):
-        detail = details[row]
         by_member.setdefault(int(evaluation.member[row]), []).append(
             Figure(
                 limit=limits[evaluation.rule[row]],
-                subject=names[kind, id_],
+                subject=names.of((kind, id_)),
                 subject_kind=kind,
                 subject_id=id_,
                 low=_finite(evaluation.low[row]),
@@ -85,7 +84,7 @@ def _figures(evaluation: Evaluation) -> dict[int, list[Figure]]:
                 high=_finite(evaluation.high[row]),
                 limit_value=_finite(evaluation.limit[row]),
                 verdict=Verdict(int(evaluation.verdict[row])),
-                place=places[detail] if detail else "",
+                place=names.place(*places[row]),
             )
         )
     return by_member
@@ -96,10 +95,12 @@ def _problems(plant: Plant, evaluation: Evaluation) -> dict[int, list[str]]:
         (int(problem.subject_kind), int(subject_ids(plant, problem.subject_kind)[problem.subject]))
         for problem in evaluation.problems
     ]
-    names = names_of(subjects)
+    names = Names(subjects)
     by_member: dict[int, list[str]] = {}
     for problem, subject in zip(evaluation.problems, subjects, strict=True):
-        by_member.setdefault(problem.member, []).append(f"{names[subject]}: {problem.reason}")
+        by_member.setdefault(problem.member, []).append(
+            f"{names.of(subject)}: {why_not_computed([problem.reason])}"
+        )
     return by_member
 
 

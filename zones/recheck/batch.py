@@ -6,7 +6,7 @@ What is found is a function of the record and of the day, never of when or how o
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from typing import NamedTuple
@@ -18,16 +18,18 @@ from django.db import DatabaseError, OperationalError, connection, transaction
 from psycopg import errors
 
 from sites.changes.steps import first_step_after
+from zones.electrical.bearing import bearing
 from zones.electrical.calibration import anchor
 from zones.electrical.evaluate import SOLVER_VERSION, evaluate
 from zones.electrical.plant import Members
 from zones.electrical.point_loads import point_loads
 from zones.limits.registry import RULES
+from zones.models import SiteCheck
 from zones.plant.selectors import read_plant
 from zones.recheck.checked import Checked, checked_listeners, due_sources, failed_listeners
 from zones.recheck.due_dates import future_facts, write_due_dates
-from zones.recheck.models import SiteCheck
 from zones.recheck.recheck_queue import MarkRead, delete_marks, read_marks, set_aside
+from zones.recheck.stored_bearing import write_bearing
 from zones.recheck.stored_figures import without_repeats, write_figures
 
 log = structlog.get_logger(__name__)
@@ -89,7 +91,7 @@ def check(
 
     1. Read the marks. Sites without any are left alone: someone recomputed them before they were claimed.
     2. Read the plant, and evaluate each site as of the end of its today: what is dated later is not yet.
-    3. Write the figures that differ.
+    3. Write the figures that differ, and what bears on which zone.
     4. Tell the listeners, and write the days on which time alone will change the result.
     5. Delete the marks that were read in step 1. One that is committed meanwhile is not seen, so it stays.
 
@@ -100,9 +102,9 @@ def check(
     marks += read_marks(site_ids)
     if not marks:
         return None
-    now = now or _database_time()
-    plant = read_plant(sorted({mark.site_id for mark in marks}))
-    sites = _sites(plant.site_id.tolist())
+    sites, clock = _sites({mark.site_id for mark in marks})
+    now = now or clock
+    plant = read_plant([site.id for site in sites])
     zones = {site.id: ZoneInfo(site.time_zone) for site in sites}
     as_of = tuple(now.astimezone(zone).date() for zone in zones.values())
     step = tuple(first_step_after(day) - 1 for day in as_of)
@@ -122,6 +124,7 @@ def check(
         solver_before=tuple(site.solver_version for site in sites),
     )
     write_figures(plant, evaluation, as_of, now)
+    write_bearing(plant, bearing(plant, members))
     for listener in checked_listeners():
         listener(checked)
     due = [each for source in (future_facts, *due_sources()) for each in source(checked)]
@@ -159,18 +162,23 @@ def snapshot() -> Iterator[None]:
 
 
 def _note_success(checked: Checked) -> None:
+    problems = np.bincount(
+        np.array([problem.member for problem in checked.evaluation.problems], np.int64),
+        minlength=len(checked.site_id),
+    )
     with connection.cursor() as cursor:
         cursor.execute(
             """INSERT INTO site_check (
-                   site_id, as_of, checked_at, solver_version, failures, last_error, next_attempt_at
+                   site_id, as_of, not_computed, checked_at, solver_version, failures, last_error,
+                   next_attempt_at
                )
-               SELECT site_id, as_of, %s, %s, 0, '', NULL
-               FROM unnest(%s::bigint[], %s::date[]) AS checked(site_id, as_of)
+               SELECT site_id, as_of, not_computed, %s, %s, 0, '', NULL
+               FROM unnest(%s::bigint[], %s::date[], %s::int[]) AS checked(site_id, as_of, not_computed)
                ON CONFLICT (site_id) DO UPDATE SET
-                   as_of = excluded.as_of, checked_at = excluded.checked_at,
-                   solver_version = excluded.solver_version, failures = 0, last_error = '',
-                   next_attempt_at = NULL""",
-            [checked.now, SOLVER_VERSION, list(checked.site_id), list(checked.as_of)],
+                   as_of = excluded.as_of, not_computed = excluded.not_computed,
+                   checked_at = excluded.checked_at, solver_version = excluded.solver_version,
+                   failures = 0, last_error = '', next_attempt_at = NULL""",
+            [checked.now, SOLVER_VERSION, list(checked.site_id), list(checked.as_of), problems.tolist()],
         )
 
 
@@ -213,16 +221,18 @@ class _Site(NamedTuple):
     solver_version: int | None
 
 
-def _sites(site_ids: Sequence[int]) -> list[_Site]:
-    """Those that there are, in the order of their ids."""
+def _sites(site_ids: Iterable[int]) -> tuple[list[_Site], dt.datetime]:
+    """Those that there are, in the order of their ids, and the time by the clock of the database: one for all
+    processes, and the one that due dates are compared with."""
     with connection.cursor() as cursor:
         cursor.execute(
-            """SELECT site.id, time_zone, surveyed_on, solver_version
-               FROM site LEFT JOIN site_check ON site_check.site_id = site.id
-               WHERE site.id = ANY(%s) ORDER BY site.id""",
+            """SELECT site.id, time_zone, surveyed_on, solver_version, clock
+               FROM (SELECT clock_timestamp() AS clock) AS now LEFT JOIN site ON site.id = ANY(%s)
+               LEFT JOIN site_check ON site_check.site_id = site.id ORDER BY site.id""",
             [list(site_ids)],
         )
-        return [_Site._make(row) for row in cursor.fetchall()]
+        rows = cursor.fetchall()
+    return [_Site._make(row) for *row, _ in rows if row[0] is not None], rows[0][-1]
 
 
 def _database_time() -> dt.datetime:

@@ -47,11 +47,12 @@ def claimed(lane: Mark.Lane, count: int) -> Iterator[list[int]]:
                 wanted = count - len(held)
                 cursor.execute(_NEXT_MARKED, {"lane": lane, "after": after, "count": wanted})
                 marked = [site_id for (site_id,) in cursor.fetchall()]
-                cursor.execute(
-                    "SELECT s FROM unnest(%s::bigint[]) AS s WHERE pg_try_advisory_lock(%s + s)",
-                    [marked, CLAIM_KEYS],
-                )
-                held += [site_id for (site_id,) in cursor.fetchall()]
+                if marked:
+                    cursor.execute(
+                        "SELECT s FROM unnest(%s::bigint[]) AS s WHERE pg_try_advisory_lock(%s + s)",
+                        [marked, CLAIM_KEYS],
+                    )
+                    held += [site_id for (site_id,) in cursor.fetchall()]
             if len(marked) < wanted:
                 break
             after = marked[-1]
@@ -80,9 +81,10 @@ def _released() -> Iterator[list[int]]:
         yield held
     finally:
         try:
-            with connection.cursor() as cursor:
-                cursor.execute(
-                    "SELECT pg_advisory_unlock(%s + s) FROM unnest(%s::bigint[]) AS s", [CLAIM_KEYS, held]
-                )
+            if held:
+                with connection.cursor() as cursor:
+                    cursor.execute(
+                        "SELECT pg_advisory_unlock(%s + s) FROM unnest(%s::bigint[]) AS s", [CLAIM_KEYS, held]
+                    )
         except DatabaseError:
             connection.close()  # the end of a session frees its locks

@@ -11,8 +11,8 @@ from django.db import connection
 
 from sites.changes.steps import day_of
 from zones.electrical.plant import FOREVER
+from zones.models import DueDate
 from zones.recheck.checked import Checked, Due
-from zones.recheck.models import DueDate
 
 FUTURE_FACT = "dated in the future"
 

@@ -49,15 +49,15 @@ def raise_due(now: dt.datetime | None = None) -> None:
     """
     with connection.cursor() as cursor:
         cursor.execute(
-            """WITH due AS (DELETE FROM due_date WHERE at <= coalesce(%s, now()) RETURNING site_id, reason)
-               INSERT INTO mark (site_id, lane, reason) SELECT DISTINCT site_id, %s, reason FROM due""",
-            [now, Mark.Lane.BULK],
-        )
-        cursor.execute(
-            """UPDATE mark SET lane = %s FROM site_check
-               WHERE mark.lane = %s AND site_check.site_id = mark.site_id
-                 AND site_check.next_attempt_at <= coalesce(%s, now())""",
-            [Mark.Lane.BULK, Mark.Lane.SET_ASIDE, now],
+            """WITH due AS (
+                   DELETE FROM due_date WHERE at <= coalesce(%(now)s, now()) RETURNING site_id, reason
+               ), raised AS (
+                   INSERT INTO mark (site_id, lane, reason) SELECT DISTINCT site_id, %(bulk)s, reason FROM due
+               )
+               UPDATE mark SET lane = %(bulk)s FROM site_check
+               WHERE mark.lane = %(aside)s AND site_check.site_id = mark.site_id
+                 AND site_check.next_attempt_at <= coalesce(%(now)s, now())""",
+            {"now": now, "bulk": Mark.Lane.BULK, "aside": Mark.Lane.SET_ASIDE},
         )
 
 

@@ -15,27 +15,24 @@ from django.db.models import Q, QuerySet
 
 from sites.models import Closet
 from sites.selectors import before_of
-from zones.electrical.subjects import SubjectKind
+from sites.wording import capital, counted, listed, plural
+from zones.electrical.subjects import Subject, SubjectKind
 from zones.electrical.verdicts import Verdict
-from zones.findings.annotate import ToldFinding
-from zones.findings.annotate import told as findings_told
-from zones.findings.models import Finding
+from zones.findings.annotate import FindingInWords, annotate
 from zones.findings.selectors import by_severity
+from zones.hazards import Hazards
 from zones.limits.cautions import CautionHere
-from zones.models import Zone
-from zones.planning.bearing import subjects_of_zones
-from zones.planning.loads import Subject, site_loads
-from zones.planning.surroundings import cautions_of_limits
-from zones.planning.wording import not_computed
-from zones.planning.zone_loads import ZoneLoad, loads_of_zones
+from zones.loads.site_loads import loads_on
+from zones.loads.wording import not_computed
+from zones.loads.zone_loads import ZoneLoad, cautions_of_limits, loads_of_zones
+from zones.models import Finding, Zone
+from zones.subjects import subjects_in
 
 from .equipment import Equipment, equipment_of
-from .hazards import cautions_in
 from .reaching import Cover, Reach, cover_of, reach_of
 from .recent import RecentChange, recent_changes
 from .survey import Question, questions_of
 from .wiring import Wiring, wiring_of
-from .wording import capital, counted, listed
 
 
 @dataclass(frozen=True)
@@ -60,7 +57,7 @@ class FindingHere:
     """elsewhere: its subject stands in another closet, and a zone that is fed from here hangs on it."""
 
     finding: Finding
-    told: ToldFinding
+    words: FindingInWords
     elsewhere: bool
 
 
@@ -92,20 +89,20 @@ def closet_sheet(closet: Closet, as_of: dt.date) -> ClosetSheet:
     before = before_of(as_of)
     reach, cover = reach_of(closet), cover_of(closet.site_id, as_of)
     equipment, wiring = equipment_of(closet, before), wiring_of(closet, before)
-    loads = site_loads(closet.site_id, as_of)
-    here = equipment.subjects | wiring.subjects
-    bearing = {zone_id: on for zone_id, on in subjects_of_zones(loads).items() if on & here}
+    loads = loads_on(closet.site_id, as_of)
+    # A run that leaves elsewhere and lies here falls silent by what is done here as well
+    here = subjects_in(closet, before) | {(SubjectKind.RUN, run.id) for run in wiring.runs}
+    bearing = {zone_id: on for zone_id, on in loads.bearing.items() if on & here}
     zones = _zones(bearing, loads_of_zones(loads, bearing))
     concerned: set[Subject] = set(here).union(*bearing.values())
     findings = _findings(closet, as_of, here, concerned)
     questions = questions_of(loads, concerned)
     figures = [figure for one in zones for figure in one.load.figures]
-    cautions = cautions_in(
-        closet,
-        equipment,
-        wiring,
+    cautions = Hazards([closet.pk], {closet.site_id: before}).cautions(
+        closet.site,
+        [closet.pk],
         life_safety={one.zone.life_safety for one in zones},
-        limits=cautions_of_limits(figures).union(*(one.told.limit.cautions for one in findings)),
+        limits=cautions_of_limits(figures).union(*(one.words.limit.cautions for one in findings)),
     )
     problems = not_computed(loads.problems_of(concerned))
     life_safety = _life_safety([one.zone for one in zones])
@@ -160,13 +157,12 @@ def _life_safety(zones: Sequence[Zone]) -> LifeSafety:
     said = []
     if yes:
         said.append(
-            f"{_zones_named(yes)} {'serves' if len(yes) == 1 else 'serve'} life safety: before anything is "
-            "switched off, agree with the site what takes its place."
+            f"{capital(_zones_named(yes))} {plural(len(yes), 'serves', 'serve')} life safety. Agree a "
+            "substitute with the site before you switch anything off."
         )
     if unknown:
         said.append(
-            f"Nobody has said whether {_zones_named(unknown, start=False)} "
-            f"{'serves' if len(unknown) == 1 else 'serve'} life safety: ask before anything is switched off."
+            f"Life safety not recorded for {_zones_named(unknown)}. Ask before you switch anything off."
         )
     if not said:
         said.append(
@@ -178,9 +174,8 @@ def _life_safety(zones: Sequence[Zone]) -> LifeSafety:
     return LifeSafety(answer, yes + unknown, " ".join(said))
 
 
-def _zones_named(zones: Sequence[Zone], *, start: bool = True) -> str:
-    word = "zone" if len(zones) == 1 else "zones"
-    return f"{capital(word) if start else word} {listed([zone.name for zone in zones])}"
+def _zones_named(zones: Sequence[Zone]) -> str:
+    return f"{plural(len(zones), 'zone')} {listed([zone.name for zone in zones])}"
 
 
 # --- findings -----------------------------------------------------------------------------------------------
@@ -193,7 +188,7 @@ def _findings(
     first, and of equals those here."""
     here = set(here)
     rows = by_severity(list(_open_on(closet, as_of).filter(_of(concerned))))
-    words = findings_told(rows)
+    words = annotate(rows)
     found = [
         FindingHere(row, words[row.pk], (SubjectKind(row.subject_kind), row.subject_id) not in here)
         for row in rows
@@ -211,12 +206,12 @@ def _open_on(closet: Closet, as_of: dt.date) -> QuerySet[Finding]:
 
 
 def _of(subjects: Iterable[Subject]) -> Q:
-    by_kind: dict[SubjectKind, list[int]] = {}
+    by_kind: dict[int, list[int]] = {}
     for kind, subject_id in subjects:
         by_kind.setdefault(kind, []).append(subject_id)
     wanted = Q(pk__in=[])
     for kind, ids in by_kind.items():
-        wanted |= Q(subject_kind=int(kind), subject_id__in=ids)
+        wanted |= Q(subject_kind=kind, subject_id__in=ids)
     return wanted
 
 
@@ -244,7 +239,7 @@ def _summary(
         said.append(f"Here: {listed(equipment.in_words)}.")
     said.append(_of_zones(zones))
     if findings:
-        gravest = findings[0].told.sentence
+        gravest = findings[0].words.sentence
         said.append(
             f"1 finding is open: {gravest}"
             if len(findings) == 1

@@ -5,8 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections import defaultdict
 from dataclasses import dataclass
-
-from django.db.models import Q
+from typing import Any
 
 from sites.models import (
     Amplifier,
@@ -19,13 +18,9 @@ from sites.models import (
     SupplyFacts,
     Switch,
     SwitchFacts,
-    SwitchPort,
 )
-from sites.selectors import facts_before, standing
-from zones.electrical.subjects import SubjectKind
-from zones.planning.loads import Subject
-
-from .wording import counted
+from sites.selectors import facts_before, standing, things_with_facts
+from sites.wording import counted
 
 
 @dataclass(frozen=True)
@@ -111,7 +106,6 @@ class Equipment:
     endpoints: tuple[EndpointHere, ...]
     supplies: tuple[SupplyHere, ...]
     amplifiers: tuple[AmplifierHere, ...]
-    subjects: frozenset[Subject]
 
     @property
     def in_words(self) -> list[str]:
@@ -126,24 +120,9 @@ class Equipment:
 
 
 def equipment_of(closet: Closet, before: int) -> Equipment:
-    """Ten queries, however much stands there."""
-    switches = standing(Switch, before, closet=closet)
-    endpoints = standing(Endpoint, before, closet=closet)
-    supplies = standing(Supply, before, closet=closet)
-    amplifiers = standing(Amplifier, before, closet=closet)
-    of_switch = {
-        row.switch_id: row
-        for row in facts_before(SwitchFacts, before, switch__closet=closet).select_related("model")
-    }
-    of_supply = {
-        row.supply_id: row
-        for row in facts_before(SupplyFacts, before, supply__closet=closet).select_related("model")
-    }
-    of_amplifier = {
-        row.amplifier_id: row
-        for row in facts_before(AmplifierFacts, before, amplifier__closet=closet).select_related("model")
-    }
-    # Of devices elsewhere too, since they may hang on a switch here
+    """Eight queries, however much stands there."""
+    there: dict[str, Any] = {"site_ids": [closet.site_id], "closet": closet}
+    # Of devices elsewhere too, since they may be connected to a switch here
     patched = {
         row.endpoint_id: row
         for row in facts_before(EndpointFacts, before, site_id=closet.site_id).select_related(
@@ -152,29 +131,28 @@ def equipment_of(closet: Closet, before: int) -> Equipment:
         if row.endpoint.end_step is None or row.endpoint.end_step >= before
     }
     outputs: dict[int, list[int]] = defaultdict(list)
-    subjects: set[Subject] = set()
     for output in standing(Output, before, endpoint__closet=closet):
         outputs[output.endpoint_id].append(output.number)
-        subjects.add((SubjectKind.OUTPUT, output.pk))
     on_switch: dict[int, list[PortHere]] = defaultdict(list)
     for row in patched.values():
         if row.port is not None:
             here = PortHere(row.port.pk, row.port.number, row.endpoint_id, row.endpoint.name)
             on_switch[row.port.switch_id].append(here)
-    ports = standing(SwitchPort, before).filter(Q(switch__closet=closet)).values_list("pk", flat=True)
-    subjects |= {(SubjectKind.PORT, pk) for pk in ports}
-    found = Equipment(
-        switches=tuple(_switch(row, of_switch.get(row.pk), on_switch[row.pk]) for row in switches),
+    endpoints = standing(Endpoint, before, closet=closet)
+    return Equipment(
+        switches=tuple(
+            _switch(row, facts, on_switch[row.pk])
+            for row, facts in things_with_facts(Switch, SwitchFacts, before, **there)
+        ),
         endpoints=tuple(_endpoint(row, patched.get(row.pk), outputs[row.pk]) for row in endpoints),
-        supplies=tuple(_supply(row, of_supply.get(row.pk)) for row in supplies),
-        amplifiers=tuple(_amplifier(row, of_amplifier.get(row.pk)) for row in amplifiers),
-        subjects=frozenset(),
+        supplies=tuple(
+            _supply(row, facts) for row, facts in things_with_facts(Supply, SupplyFacts, before, **there)
+        ),
+        amplifiers=tuple(
+            _amplifier(row, facts)
+            for row, facts in things_with_facts(Amplifier, AmplifierFacts, before, **there)
+        ),
     )
-    subjects |= {(SubjectKind.SWITCH, one.id) for one in found.switches}
-    subjects |= {(SubjectKind.ENDPOINT, one.id) for one in found.endpoints}
-    subjects |= {(SubjectKind.SUPPLY, one.id) for one in found.supplies}
-    subjects |= {(SubjectKind.AMPLIFIER, one.id) for one in found.amplifiers}
-    return Equipment(found.switches, found.endpoints, found.supplies, found.amplifiers, frozenset(subjects))
 
 
 def _switch(row: Switch, facts: SwitchFacts | None, ports: list[PortHere]) -> SwitchHere:

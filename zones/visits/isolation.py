@@ -11,9 +11,8 @@ from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 
 from sites.models import Block
+from sites.wording import capital, listed, numbers
 from zones.models import Landing, Run
-
-from .wording import capital, listed, numbers
 
 
 @dataclass(frozen=True)

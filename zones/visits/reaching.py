@@ -9,8 +9,7 @@ from dataclasses import dataclass
 from django.db.models import Q
 
 from sites.models import Closet, Contact, Contract, Coverage, Secret
-
-from .wording import capital, counted, listed
+from sites.wording import capital, counted, listed
 
 
 @dataclass(frozen=True)

@@ -12,46 +12,21 @@ from django.db.models import Q
 
 from sites.changes.models import ChangeSet
 from sites.changes.operations import operations
-from sites.models import (
-    Amplifier,
-    AmplifierFacts,
-    Block,
-    Closet,
-    DatedFacts,
-    Endpoint,
-    EndpointFacts,
-    Output,
-    Placed,
-    Supply,
-    SupplyFacts,
-    Switch,
-    SwitchFacts,
-    SwitchPortFacts,
-)
-from zones.models import ClipFacts, Landing, PointFacts, Reading, Run, RunFacts
+from sites.models import Closet
+from zones.models import ClipFacts, Landing, PointFacts, Reading
+from zones.subjects import SUBJECTS
 
 SHOWN: Final = 5
 
-_THINGS: Final[Mapping[type[Placed], str]] = {
-    Switch: "closet",
-    Endpoint: "closet",
-    Output: "endpoint__closet",
-    Supply: "closet",
-    Amplifier: "closet",
-    Block: "closet",
-    Run: "block__closet",
-    Landing: "block__closet",
-}
-_FACTS: Final[Mapping[type[DatedFacts], str]] = {
-    SwitchFacts: "switch__closet",
-    SwitchPortFacts: "port__switch__closet",
-    EndpointFacts: "endpoint__closet",
-    SupplyFacts: "supply__closet",
-    AmplifierFacts: "amplifier__closet",
-    RunFacts: "run__block__closet",
-    PointFacts: "run__block__closet",
-    ClipFacts: "block__closet",
-}
+_THINGS: Final = {
+    kind.model: kind.closet.removesuffix("_id") for kind in SUBJECTS.values() if kind.closet
+} | {Landing: "block__closet"}
+"""What stands in closets, with the lookup that leads to its closet."""
+_FACTS: Final = {
+    things.facts.rel.related_model: f"{things.facts.field.name}__{path}"
+    for things, path in _THINGS.items()
+    if hasattr(things, "facts")
+} | {PointFacts: "run__block__closet", ClipFacts: "block__closet"}
 _READINGS: Final = ("run__block__closet", "switch__closet")
 
 

@@ -8,20 +8,21 @@ from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 
 from sites.selectors import before_of
+from sites.wording import counted, listed, lower_first
+from zones.electrical.subjects import Subject
 from zones.electrical.verdicts import Verdict
-from zones.planning.loads import SiteLoads, Subject, site_loads
-from zones.planning.wording import NotComputed, Told, not_computed, told
+from zones.loads.site_loads import Loads, loads_on
+from zones.loads.wording import NotComputed, RenderedLoad, not_computed, render_loads
 
 from .unknowns import SiteFacts, unknown_of
-from .wording import counted, listed, lower
 
 
 @dataclass(frozen=True)
 class Question:
-    """A figure of which nobody can tell whether it is past its limit. missing: what it hangs on and is not
-    known, or not well; sentence: all of it, to be read aloud."""
+    """A figure that cannot be judged. missing: what it depends on and is not recorded, or not well; sentence:
+    all of it in words."""
 
-    figure: Told
+    figure: RenderedLoad
     missing: tuple[str, ...]
     sentence: str
 
@@ -35,25 +36,25 @@ class Survey:
 
 
 def site_survey(site_id: int, as_of: dt.date) -> Survey:
-    """What a site leaves open on a day. As many queries for a large site as for a small one."""
-    loads = site_loads(site_id, as_of)
+    """The open questions of a site on a day. As many queries for a large site as for a small one."""
+    loads = loads_on(site_id, as_of)
     questions = questions_of(loads)
     problems = not_computed(loads.problems)
     return Survey(as_of, questions, problems, _summary(questions, problems))
 
 
-def questions_of(loads: SiteLoads, subjects: Collection[Subject] | None = None) -> tuple[Question, ...]:
+def questions_of(loads: Loads, subjects: Collection[Subject] | None = None) -> tuple[Question, ...]:
     """Of a whole site, or of some subjects on it."""
     chosen = loads.loads if subjects is None else loads.of(subjects)
-    figures = told([load for load in chosen if load.verdict is Verdict.CANNOT_TELL])
+    figures = render_loads([load for load in chosen if load.verdict is Verdict.CANNOT_TELL])
     if not figures:
         return ()
     facts = SiteFacts(loads.site_id, before_of(loads.as_of))
     return tuple(_question(one, unknown_of(facts, one.load.code, one.load.subject)) for one in figures)
 
 
-def _question(figure: Told, missing: tuple[str, ...]) -> Question:
-    subject = f"{lower(figure.limit.title)} of {figure.subject}"
+def _question(figure: RenderedLoad, missing: tuple[str, ...]) -> Question:
+    subject = f"{lower_first(figure.limit.title)} of {figure.subject}"
     return Question(figure, missing, f"Cannot tell: {subject}. {figure.sentence} {_why(missing)}")
 
 
@@ -61,7 +62,7 @@ def _why(missing: Sequence[str]) -> str:
     if missing:
         return f"Not known well enough: {'; '.join(missing)}."
     return (
-        "All that it hangs on is recorded, and still the estimates lie on both sides of the limit: only a "
+        "Everything it depends on is recorded, yet the estimates are on both sides of the limit: only a "
         "measurement can settle it."
     )
 
@@ -74,7 +75,7 @@ def _summary(questions: Sequence[Question], problems: Iterable[NotComputed]) -> 
         said.append(f"{counted(len(broken), 'thing')} cannot be computed: {listed(broken, 5)}.")
     if questions:
         said.append(
-            f"{counted(len(questions), 'figure')} cannot be judged, of {listed(names, 5)}: the estimates lie "
+            f"{counted(len(questions), 'figure')} cannot be judged, of {listed(names, 5)}: the estimates are "
             "on both sides of a limit, or a rating is missing."
         )
-    return " ".join(said) or "Nothing is open: every figure can be judged by what is recorded."
+    return " ".join(said) or "Nothing is open: the record is enough to judge every figure."

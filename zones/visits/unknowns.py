@@ -27,12 +27,10 @@ from sites.models import (
     SwitchPort,
 )
 from sites.selectors import things_with_facts
-from zones.electrical.subjects import SubjectKind
+from sites.wording import counted, listed
+from zones.electrical.subjects import Subject, SubjectKind
 from zones.models import PointFacts, Run, RunFacts
-from zones.planning.loads import Subject
 from zones.selectors import points_before, runs_before
-
-from .wording import counted, listed
 
 _NAMED_AT_MOST: Final = 3
 _SPEAKER, _SEGMENT = "speaker", "segment"

@@ -10,11 +10,9 @@ from django.db.models import Q
 
 from sites.models import AmplifierFacts, Block, Closet, Supply
 from sites.selectors import facts_before, standing, stood
-from zones.electrical.subjects import SubjectKind
 from zones.limits.cautions import SHOCKING_LINE_V
 from zones.models import Landing, PointFacts, Run, RunFacts
 from zones.pair_colours import conductor_colour
-from zones.planning.loads import Subject
 from zones.selectors import points_before, pulled_clips_before
 
 from .isolation import Feed, Isolation, Lying, isolation_of
@@ -76,15 +74,8 @@ class RunHere:
 
 @dataclass(frozen=True)
 class Wiring:
-    """line_voltages_v: of the constant-voltage runs that lie here; None in it: not recorded. feeds: what
-    feeds the runs here. plenum_cable: whether some of their cable is."""
-
     blocks: tuple[BlockHere, ...]
     runs: tuple[RunHere, ...]
-    subjects: frozenset[Subject]
-    line_voltages_v: frozenset[float | None]
-    feeds: tuple[Feed, ...]
-    plenum_cable: bool
 
 
 def wiring_of(closet: Closet, before: int) -> Wiring:
@@ -124,16 +115,6 @@ def wiring_of(closet: Closet, before: int) -> Wiring:
             _run(run, facts.get(run.pk), isolation_of(run.pk, run.kind, lying, feeds[run.pk], closet.pk))
             for run in runs
         ),
-        subjects=frozenset(
-            {(SubjectKind.BLOCK, block.pk) for block in blocks}
-            # one that leaves elsewhere and lies here falls silent by what is done here as well
-            | {(SubjectKind.RUN, run.pk) for run in runs}
-        ),
-        line_voltages_v=frozenset(
-            _voltage_of(facts.get(run.pk), voltages) for run in runs if run.kind == Run.Kind.CONSTANT_VOLTAGE
-        ),
-        feeds=tuple({feed.name: feed for of_run in feeds.values() for feed in of_run}.values()),
-        plenum_cable=any(row.cable_type is not None and row.cable_type.plenum for row in points),
     )
 
 
@@ -142,10 +123,6 @@ def _line_voltages(facts: Iterable[RunFacts], before: int) -> dict[int, float | 
     ids = {row.amplifier_id for row in facts if row.amplifier_id is not None}
     rows = facts_before(AmplifierFacts, before, amplifier_id__in=ids)
     return {row.amplifier_id: row.line_voltage_v for row in rows}
-
-
-def _voltage_of(facts: RunFacts | None, voltages: Mapping[int, float | None]) -> float | None:
-    return None if facts is None or facts.amplifier_id is None else voltages.get(facts.amplifier_id)
 
 
 def _fed_mid_run(points: Sequence[PointFacts]) -> dict[int, list[tuple[str, Supply]]]:

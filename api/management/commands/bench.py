@@ -1,4 +1,4 @@
-"""`manage.py bench [NAME ...]`: the benchmarks of tests/bench/, as ratios measured side by side."""
+"""`manage.py bench [NAME ...]`: the benchmarks of tests/bench/, as ratios to a yardstick."""
 
 from __future__ import annotations
 
@@ -18,25 +18,25 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 SITES = 5000
 MOST_IMPORTED = 100
-"""Sites that are imported: some 40,000 rows, as when somebody's files are taken over."""
+"""Sites that are imported: some 40,000 rows, a typical import."""
 NEEDS_NO_FLEET = "solver"
 COUNTS = "structure"
 """Counts statements and imports: in a database without a fleet, so that it always counts the same."""
 IMPORTS = "import"
 RECHECKS = "recheck-all"
-TELLS_WORKERS = "one-change"
+USES_BROKER = "one-change"
 BENCHES = (
     COUNTS,
     NEEDS_NO_FLEET,
     IMPORTS,
     RECHECKS,
-    TELLS_WORKERS,
+    USES_BROKER,
     "interactive",
     "list",
     "history",
     "search",
 )
-"""In this order: the recheck of a fleet that was never rechecked comes before what needs its figures."""
+"""In this order: the first recheck of the fleet comes before the benchmarks that need its figures."""
 NEED_NO_FIGURES = (NEEDS_NO_FLEET, IMPORTS, RECHECKS)
 
 
@@ -48,10 +48,10 @@ def _sites(text: str) -> int:
 
 class Command(BaseCommand):
     help = (
-        "Run the benchmarks, or some of them; one JSON line a case: ours and a yardstick measured side by "
-        "side in one process, and what their ratio is to be at most. structure times nothing: it counts "
-        "code, imports, statements, functions. They write a fleet into a database of their own, which is "
-        "thrown away, and touch no other. What is said on the way goes to standard error."
+        "Run all benchmarks, or those named. They print one JSON line a case: our time and a yardstick's, "
+        "measured side by side in one process, and the largest allowed ratio. structure measures no time: it "
+        "counts code, imports, statements and functions. The benchmarks write a fleet into a temporary "
+        "database. Progress goes to standard error."
     )
 
     def add_arguments(self, parser: CommandParser) -> None:
@@ -63,7 +63,7 @@ class Command(BaseCommand):
     def handle(self, *, names: Sequence[str], sites: int, **_options: Any) -> None:
         for needed in ("scipy", "tests.bench"):
             if find_spec(needed) is None:
-                raise CommandError(f"{needed} is not there: install requirements-dev.txt in a full checkout.")
+                raise CommandError(f"{needed} is missing: install requirements-dev.txt in a full checkout.")
         wanted = [bench for bench in BENCHES if bench in names or not names]
         if COUNTS in wanted:
             with self._database() as (own, _broker):
@@ -76,9 +76,9 @@ class Command(BaseCommand):
 
     @contextmanager
     def _database(self) -> Iterator[tuple[dict[str, str], str]]:
-        """The environment of a database of its own, and the caller's broker."""
+        """Environment variables of a temporary database, and the caller's broker."""
         with tempfile.TemporaryDirectory(prefix="zonebook-bench-", ignore_cleanup_errors=True) as scratch:
-            # Whoever the caller serves: a benchmark that wrote there would be a fault of its own
+            # without the caller's database, so that no benchmark writes there
             own = {key: value for key, value in os.environ.items() if not key.startswith("DATABASE_")}
             broker = own.pop("CELERY_BROKER_URL", "")
             own |= {
@@ -95,23 +95,23 @@ class Command(BaseCommand):
         if of_a_fleet:
             self._write_fleet(min(sites, MOST_IMPORTED) if of_a_fleet == {IMPORTS} else sites, own)
         if RECHECKS not in wanted and not of_a_fleet <= {*NEED_NO_FIGURES}:
-            self._run(["manage.py", "recheck", "--all"], own, told=False)
+            self._run(["manage.py", "recheck", "--all"], own, shown=False)
         for bench in wanted:
-            told_by = {"CELERY_BROKER_URL": broker} if bench == TELLS_WORKERS else {}
-            self._run(["-m", "tests.bench", bench, "--sites", str(sites)], own | told_by)
+            with_broker = {"CELERY_BROKER_URL": broker} if bench == USES_BROKER else {}
+            self._run(["-m", "tests.bench", bench, "--sites", str(sites)], own | with_broker)
 
     def _write_fleet(self, sites: int, environment: Mapping[str, str]) -> None:
         self.stderr.write(f"writing a fleet of {sites} sites")
         self._run(["manage.py", "migrate", "--verbosity", "0"], environment)
-        self._run(["manage.py", "fleet", "--sites", str(sites), "--verbosity", "0"], environment, told=False)
+        self._run(["manage.py", "fleet", "--sites", str(sites), "--verbosity", "0"], environment, shown=False)
 
-    def _run(self, arguments: list[str], environment: Mapping[str, str], *, told: bool = True) -> None:
+    def _run(self, arguments: list[str], environment: Mapping[str, str], *, shown: bool = True) -> None:
         self.stdout.flush()
         done = subprocess.run(
             [sys.executable, *arguments],
             cwd=settings.BASE_DIR,
             env=dict(environment),
-            stdout=None if told else subprocess.DEVNULL,
+            stdout=None if shown else subprocess.DEVNULL,
         )
         if done.returncode:
             raise CommandError(f"{' '.join(arguments)} ended with {done.returncode}")

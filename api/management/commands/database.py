@@ -1,4 +1,4 @@
-"""`manage.py database`: how the embedded database is reached, and its data out and in."""
+"""`manage.py database`: address, dump and load of the embedded database."""
 
 import subprocess
 from pathlib import Path
@@ -14,31 +14,30 @@ from api.database.cluster import PORT, SUPERUSER
 
 class Command(BaseCommand):
     help = (
-        "The embedded database: where it is reached, its data out (dump) and in (load), for a backup or to "
-        "carry it over to another major version of PostgreSQL. A server given by DATABASE_URL has its own "
-        "tools for that."
+        "Address, dump and load of the embedded database, for a backup or to move to another major version "
+        "of PostgreSQL. A server given by DATABASE_URL has its own tools for that."
     )
 
-    requires_system_checks = []  # a backup does not wait for a repaired model
+    requires_system_checks = []  # a backup works with a broken model, too
 
     def add_arguments(self, parser: CommandParser) -> None:
         parts = parser.add_subparsers(dest="part", required=True)
-        parts.add_parser("address", help="print the address, as psql and pg_dump take it")
-        dump = parts.add_parser("dump", help="write everything into a file of pg_dump's custom format")
+        parts.add_parser("address", help="print a connection string for psql and pg_dump")
+        dump = parts.add_parser("dump", help="write the database to a file in pg_dump's custom format")
         dump.add_argument("file", type=Path)
-        load = parts.add_parser("load", help="fill a new database from such a file, all or nothing")
+        load = parts.add_parser("load", help="fill a new database from such a file, in one transaction")
         load.add_argument("file", type=Path)
 
     def handle(self, *, part: str, **options: Any) -> None:
         owner = connections["owner"]
         if not isinstance(owner, DatabaseWrapper):
             raise CommandError(
-                "DATABASE_URL is set, so the embedded database is not in use. Dump and load a server of "
-                "your own with its pg_dump and pg_restore."
+                "DATABASE_URL is set, so the embedded database is not in use. Dump and load that server with "
+                "its own pg_dump and pg_restore."
             )
         host = owner.join_server()
         self.name = str(owner.settings_dict["NAME"])
-        # What it owns, the owner may be kept from reading by row security, so the copy is the superuser's
+        # As superuser: row security may hide rows from the owner
         self.arguments = [f"--host={host}", f"--port={PORT}", f"--username={SUPERUSER}"]
         if part == "address":
             user = owner.settings_dict["USER"]

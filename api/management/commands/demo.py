@@ -1,4 +1,4 @@
-"""`manage.py demo`: the invented fleet on this machine, to look at; `--check` plays the main job on it."""
+"""`manage.py demo`: serve the invented fleet on this machine; `--check` checks the main job on it."""
 
 from __future__ import annotations
 
@@ -13,34 +13,34 @@ from django.db import connections
 
 from api.demo.client import Client
 from api.demo.fleet import ensure_fleet
-from api.demo.main_job import play
+from api.demo.main_job import check_main_job
 from api.demo.people import ensure_people
 from api.demo.processes import DemoError, free_port, require_free, serving
 from sites.access.services import token_make, token_revoke
 from sites.models import Token, User
 
 PORT = 8000
-SCOPES = ("inventory:read", "inventory:write", "findings:write")
+SCOPES = ("record:read", "record:write", "findings:write")
 NAMED = "demo"
 
 
 class Command(BaseCommand):
     help = (
         "Serve the demo: an invented integrator, its customers and their sites, with a sweeper that rechecks "
-        "what changes. Ctrl-C or SIGTERM stops everything it started. --check plays the main job over real "
-        "HTTP instead: adds speakers to a zone until a limit is past, waits for the finding that names the "
-        "change, takes them off again, and exits 0 only if all of it held."
+        "changed sites. Ctrl-C or SIGTERM stops everything. --check runs the main job over HTTP instead: it "
+        "adds speakers to a zone until a figure is past its limit, waits for the finding that names the "
+        "change, removes the speakers, and exits 0 if every step is as expected."
     )
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument(
-            "--port", type=int, help=f"of 127.0.0.1 (default: {PORT}; with --check a free one)"
+            "--port", type=int, help=f"port of 127.0.0.1 (default: {PORT}; with --check a free one)"
         )
-        parser.add_argument("--check", action="store_true", help="play the main job, then stop")
+        parser.add_argument("--check", action="store_true", help="check the main job, then stop")
         parser.add_argument(
             "--json",
             action="store_true",
-            help="address and logins as one line of JSON, the first on standard output, once it serves",
+            help="when it serves, print address and log-ins as JSON, on the first line of standard output",
         )
 
     def handle(self, *, port: int | None, check: bool, json: bool, **_options: Any) -> None:
@@ -48,34 +48,34 @@ class Command(BaseCommand):
         port = port or (free_port() if check else PORT)
         try:
             require_free(port)
-            ensure_fleet(say=self._aside)
+            ensure_fleet(say=self._note)
             logins = ensure_people(Path(settings.DATA_DIR))
             token, secret = self._token(logins["manager"]["user"])
             connections.close_all()
             with serving(port, quiet=quiet):
                 if check:
-                    play(Client(port, secret), say=self.stdout.write)
+                    check_main_job(Client(port, secret), say=self.stdout.write)
                     token_revoke(token=token)
                 else:
-                    self._tell(port, logins, secret, as_json=json)
+                    self._print(port, logins, secret, as_json=json)
                     signal.pause()
         except DemoError as error:
             raise CommandError(str(error)) from error
         except KeyboardInterrupt:
-            self._aside("stopped")
+            self._note("Stopped.")
 
-    def _aside(self, text: str) -> None:
-        # Not on standard output: with --json its first line is for a program
+    def _note(self, text: str) -> None:
+        # On standard error: with --json the first line of standard output is for a program
         self.stderr.write(text, style_func=lambda words: words)
 
     def _token(self, username: str) -> tuple[Token, str]:
         user = User.objects.get(username=username)
-        # One at a time: an earlier demo's token was printed on some terminal
+        # The token of an earlier demo was printed on a terminal
         for old in Token.objects.filter(user=user, name=NAMED, revoked_at=None):
             token_revoke(token=old)
         return token_make(user=user, scopes=list(SCOPES), name=NAMED)
 
-    def _tell(self, port: int, logins: dict[str, dict[str, str]], secret: str, *, as_json: bool) -> None:
+    def _print(self, port: int, logins: dict[str, dict[str, str]], secret: str, *, as_json: bool) -> None:
         url = f"http://127.0.0.1:{port}"
         if as_json:
             self.stdout.write(as_text.dumps({"url": url, "logins": logins, "token": secret}))
@@ -84,19 +84,19 @@ class Command(BaseCommand):
         api = f"{url}/api/v1"
         lines = [
             "",
-            f"Zonebook serves Larkmoor Sound & Signal (all invented) on {url}",
+            f"Zonebook serves the invented fleet of Larkmoor Sound & Signal on {url}",
             "",
             f"  reference   {api}/reference",
             f"  search      {api}/search?q=quay",
             f"  findings    {api}/findings",
             "",
-            "  as a program:",
+            "  with the manager's token:",
             f"  curl -H 'Authorization: Bearer {secret}' '{api}/findings?page_size=3'",
             "",
-            "  people (user, password; the pages they log in to come with a later version):",
+            "  users (role, log-in name, password; this version has no pages to log in to):",
             *(f"  {role:<11} {who['user']}  {who['password']}" for role, who in logins.items()),
             "",
-            "Ctrl-C stops it.",
+            "Ctrl-C stops the demo.",
         ]
         self.stdout.write("\n".join(lines))
         self.stdout.flush()

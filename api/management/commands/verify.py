@@ -1,4 +1,4 @@
-"""`manage.py verify`: everything that CI checks, one step after the other."""
+"""`manage.py verify`: every check of CI."""
 
 import shutil
 import subprocess
@@ -17,7 +17,7 @@ MANAGE = "manage.py"
 
 @dataclass(frozen=True)
 class Step:
-    """A check: what it looks at, and the program that does it, of this environment or manage.py itself."""
+    """A check, and its program: of this environment, or manage.py."""
 
     name: str
     about: str
@@ -25,7 +25,7 @@ class Step:
     arguments: tuple[str, ...] = ()
 
     def command(self) -> list[str] | None:
-        """What to run; None where the program is not installed."""
+        """The command line; None where the program is not installed."""
         if self.program == MANAGE:
             return [sys.executable, str(settings.BASE_DIR / MANAGE), *self.arguments]
         found = shutil.which(self.program, path=str(Path(sys.executable).parent))
@@ -43,9 +43,7 @@ STEPS = (
 
 
 class Command(BaseCommand):
-    help = (
-        "Run everything that CI checks: " + "; ".join(f"{step.name} ({step.about})" for step in STEPS) + "."
-    )
+    help = "Run every check of CI: " + "; ".join(f"{step.name} ({step.about})" for step in STEPS) + "."
 
     def add_arguments(self, parser: CommandParser) -> None:
         names = [step.name for step in STEPS]
@@ -61,22 +59,21 @@ class Command(BaseCommand):
         missing = sorted({step.program for step in steps if step.command() is None})
         if missing:
             raise CommandError(
-                f"not installed: {', '.join(missing)}. Install what development needs: "
-                "pip install -r requirements-dev.txt"
+                f"not installed: {', '.join(missing)}. Run: pip install -r requirements-dev.txt"
             )
         failed = run(steps, say=self._say)
         if failed:
             raise CommandError(f"failed: {', '.join(failed)}")
-        self._say(f"all of {len(steps)} steps passed")
+        self._say(f"passed: {len(steps)} of {len(steps)} steps")
 
     def _say(self, line: str) -> None:
-        # A step writes to the same terminal by itself, so what we say must be out before
+        # flushed before a step writes to the same terminal
         self.stdout.write(line)
         self.stdout.flush()
 
 
 def run(steps: Sequence[Step], *, say: Callable[[str], None]) -> list[str]:
-    """Run every step, the later ones also where an earlier one failed; the names of those that did."""
+    """Names of the steps that failed, after running every step."""
     results: list[tuple[Step, bool, float]] = []
     for step in steps:
         say(f"── {step.name}: {step.about}")

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import argparse
+import datetime as dt
 import difflib
-from datetime import datetime, time, timedelta
+from collections.abc import Iterable
 from typing import Any, Final
 
 from django.core.exceptions import ValidationError
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.utils import timezone
-from django.utils.dateparse import parse_date
 
 from sites.access.services import scope_help, token_make
 from sites.models import Customer, User
@@ -19,7 +19,7 @@ BAD_INPUT: Final = 2
 
 
 class Command(BaseCommand):
-    help = "Make a token for a program and print it once, last on standard output; only its digest is kept."
+    help = "Make a token for a program and print it on standard output, once: only its digest is stored."
 
     def create_parser(self, prog_name: str, subcommand: str, **kwargs: Any) -> CommandParser:
         return super().create_parser(
@@ -31,25 +31,25 @@ class Command(BaseCommand):
         )
 
     def add_arguments(self, parser: CommandParser) -> None:
-        parser.add_argument("user", metavar="USER", help="whom the token speaks for: their log-in name")
+        parser.add_argument("user", metavar="USER", help="log-in name of the user whose rights it has")
         parser.add_argument(
             "--scope",
             action="append",
             default=[],
             metavar="S",
             dest="scopes",
-            help="what it may do; give it once for each scope (listed below)",
+            help="a right of the token (listed below); repeatable",
         )
         parser.add_argument(
             "--customer",
             action="append",
             metavar="C",
             dest="customers",
-            help="a customer's code: the token then sees only those named (default: all that the user sees)",
+            help="code of a customer that it may see; repeatable (default: every customer of the user)",
         )
-        parser.add_argument("--name", default="", help="what it is for, as its list shows it")
+        parser.add_argument("--name", default="", help="its purpose, as the list of tokens shows it")
         parser.add_argument(
-            "--expires", metavar="DATE", help="its last day (UTC), as in 2027-03-31; default: none"
+            "--expires", metavar="DATE", help="its last day (UTC), such as 2027-03-31 (default: none)"
         )
 
     def handle(self, *args: Any, **options: Any) -> None:
@@ -66,7 +66,7 @@ class Command(BaseCommand):
             raise CommandError("\n".join(error.messages), returncode=BAD_INPUT) from error
         self.stderr.write(
             f"Token {token.pk} of {user.get_username()} ({user.get_role_display()}): "
-            f"{', '.join(token.scopes)}. It is shown this once; keep it where secrets are kept."
+            f"{', '.join(token.scopes)}. It is shown only once: store it as a secret."
         )
         self.stdout.write(secret)
 
@@ -75,9 +75,7 @@ def _user(name: str) -> User:
     user = User.objects.filter(username=name).first()
     if user is None:
         names = list(User.objects.values_list("username", flat=True).order_by("username")[:1000])
-        close = difflib.get_close_matches(name, names, n=3)
-        hint = f" Did you mean {' or '.join(close)}?" if close else ""
-        raise CommandError(f"There is no user {name!r}.{hint}", returncode=BAD_INPUT)
+        raise CommandError(f"There is no user {name!r}.{_hint(name, names, most=3)}", returncode=BAD_INPUT)
     return user
 
 
@@ -85,27 +83,28 @@ def _customer_ids(codes: list[str] | None) -> list[int] | None:
     if codes is None:
         return None
     by_code = dict(Customer.objects.values_list("code", "id"))
-    unknown = [code for code in codes if code not in by_code]
+    unknown = [
+        f"There is no customer with the code {code!r}.{_hint(code, by_code)}"
+        for code in codes
+        if code not in by_code
+    ]
     if unknown:
-        hints = {code: difflib.get_close_matches(code, by_code, n=1) for code in unknown}
-        raise CommandError(
-            "\n".join(
-                f"There is no customer with the code {code!r}."
-                + (f" Did you mean {hints[code][0]}?" if hints[code] else "")
-                for code in unknown
-            ),
-            returncode=BAD_INPUT,
-        )
+        raise CommandError("\n".join(unknown), returncode=BAD_INPUT)
     return [by_code[code] for code in codes]
 
 
-def _end_of(day: str | None) -> datetime | None:
+def _hint(word: str, known: Iterable[str], most: int = 1) -> str:
+    close = difflib.get_close_matches(word, known, n=most)
+    return f" Did you mean {' or '.join(close)}?" if close else ""
+
+
+def _end_of(day: str | None) -> dt.datetime | None:
     if day is None:
         return None
     try:
-        date = parse_date(day)
-    except ValueError:
-        date = None
-    if date is None:
-        raise CommandError(f"--expires {day}: expected a day, as in 2027-03-31.", returncode=BAD_INPUT)
-    return datetime.combine(date + timedelta(days=1), time(), tzinfo=timezone.get_default_timezone())
+        date = dt.date.fromisoformat(day)
+    except ValueError as error:
+        raise CommandError(
+            f"--expires {day}: expected a day such as 2027-03-31.", returncode=BAD_INPUT
+        ) from error
+    return dt.datetime.combine(date + dt.timedelta(days=1), dt.time(), tzinfo=timezone.get_default_timezone())

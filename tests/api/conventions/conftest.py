@@ -14,15 +14,15 @@ from rest_framework.response import Response
 from api import urls
 from api.conventions import fields
 from api.conventions.permissions import PUBLIC
-from api.conventions.serializers import Body
-from api.conventions.views import Door
+from api.conventions.serializers import StrictSerializer
+from api.conventions.views import ApiView, Spec
 
 
-class Segment(Body):
+class Segment(StrictSerializer):
     length_m = fields.Number()
 
 
-class Anything(Body):
+class Anything(StrictSerializer):
     name = fields.Text()
     made = fields.Day(read_only=True)
     segments = Segment(many=True, required=False)
@@ -30,12 +30,11 @@ class Anything(Body):
     count = fields.Whole(required=False)
 
 
-class Checking(Door):
-    abilities = {"post": PUBLIC}
-    bodies = {"post": Anything}
+class Checking(ApiView):
+    specs = {"post": Spec(PUBLIC, body=Anything)}
 
     def post(self, request: Request) -> Response:  # noqa: ARG002 - the library's signature
-        return Response(self.body())
+        return Response(self.validated_body())
 
 
 urlpatterns = [path("api/v1/checking", Checking.as_view()), path("", include(urls.urlpatterns))]

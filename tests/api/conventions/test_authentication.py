@@ -81,10 +81,10 @@ def test_a_token_needs_none(with_token: Caller, manager: User) -> None:
 
 
 def test_a_missing_scope_is_told_by_name(with_token: Caller, manager: User) -> None:
-    answer = with_token(manager, ["events:read"]).get("/api/v1/sites")
-    assert "inventory:read" in problem(answer, 403, "forbidden")["detail"]
+    answer = with_token(manager, ["findings:write"]).get("/api/v1/sites")
+    assert "record:read" in problem(answer, 403, "forbidden")["detail"]
     challenge = answer["WWW-Authenticate"]
-    assert challenge == 'Bearer realm="zonebook", error="insufficient_scope", scope="inventory:read"'
+    assert challenge == 'Bearer realm="zonebook", error="insufficient_scope", scope="record:read"'
 
 
 def test_a_token_narrowed_to_one_customer_sees_that_one(

@@ -54,7 +54,7 @@ def test_nulls_come_last_and_pages_go_through_them(manager: User, with_token: Ca
         factories.make_cable(gauge_awg=gauge)
     client = with_token(manager)
     for order, expected in [("gauge_awg", [18, 24, 24]), ("-gauge_awg", [24, 24, 18])]:
-        pages = walked(client, "/api/v1/cable-types", order=order, page_size=2)
+        pages = walked(client, "/api/v1/catalogue/cables", order=order, page_size=2)
         gauges = [item["gauge_awg"] for page in pages for item in page["items"]]
         assert gauges == [*expected, None, None, None]
 
@@ -111,7 +111,7 @@ def test_no_count_unless_asked(terminals: list[Site], reader: User, with_token: 
 def test_the_count_is_capped(
     terminals: list[Site], reader: User, with_token: Caller, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("api.conventions.views.LARGEST_COUNT", 4)
+    monkeypatch.setattr("api.conventions.pagination.LARGEST_COUNT", 4)
     counted = with_token(reader).get("/api/v1/sites", {"count": "true"}).json()
     assert (counted["count"], counted["count_is_capped"]) == (4, True)
 
@@ -177,8 +177,8 @@ ADDRESSES = [
     "/api/v1/sites?expand=customer,coverages&count=true",
     "/api/v1/closets?expand=site,contacts",
     "/api/v1/contacts",
-    "/api/v1/device-models",
-    "/api/v1/cable-types",
+    "/api/v1/catalogue/devices",
+    "/api/v1/catalogue/cables",
 ]
 
 

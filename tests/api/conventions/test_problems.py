@@ -66,7 +66,7 @@ def test_a_crash_tells_nothing_of_itself(
         raise RuntimeError("the secret reason")
 
     client = with_token(reader)
-    monkeypatch.setattr("api.v1.sites.Sites.list", crash)
+    monkeypatch.setattr("api.v1.sites.SiteViewSet.list", crash)
     answer = client.get("/api/v1/sites")
     problem(answer, 500, "internal")
     assert b"secret" not in answer.content
@@ -227,7 +227,7 @@ def test_what_the_database_cannot_do(
         raise error
 
     client = with_token(reader)
-    monkeypatch.setattr("api.v1.sites.Sites.list", refuse)
+    monkeypatch.setattr("api.v1.sites.SiteViewSet.list", refuse)
     answer = client.get("/api/v1/sites")
     problem(answer, status, code)
     assert str(error).encode() not in answer.content

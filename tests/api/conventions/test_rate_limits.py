@@ -2,23 +2,32 @@
 
 from __future__ import annotations
 
+import os
 import re
+import subprocess
+import sys
+from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 import pytest
-from django.db import connection, connections
+from django.core.cache import cache
+from django.core.cache.backends.redis import RedisCache
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 
-from api.conventions.models import RequestWindow
-from api.conventions.rate_limits import count_request
+from api.conventions.throttling import count_request
 from sites.models import User
 from tests.api.conftest import Caller
 from tests.api.conventions.test_problems import problem
 
 
 @pytest.fixture(autouse=True)
-def three_requests(settings: Any) -> None:
+def three_requests(settings: Any) -> Iterator[None]:
     settings.REQUESTS_PER_MINUTE = 3
+    cache.clear()
+    yield
+    cache.clear()
 
 
 def left(answer: Any) -> int:
@@ -32,7 +41,7 @@ def left(answer: Any) -> int:
 @pytest.fixture
 def long_window(monkeypatch: pytest.MonkeyPatch) -> None:
     """A window that no test can run across the edge of: it ends when the century does."""
-    monkeypatch.setattr("api.conventions.rate_limits.WINDOW_S", 4_000_000_000)
+    monkeypatch.setattr("api.conventions.throttling.WINDOW_S", 4_000_000_000)
 
 
 def test_the_fourth_request_waits(with_token: Caller, reader: User, long_window: None) -> None:
@@ -67,42 +76,74 @@ def test_each_token_has_its_own(
     assert left(person.get("/api/v1/sites")) == 2
 
 
-def test_a_new_window_begins_anew(with_token: Caller, reader: User, long_window: None) -> None:
+def test_what_the_role_forbids_counts_too(with_token: Caller, reader: User, long_window: None) -> None:
     client = with_token(reader)
+    answer = client.post("/api/v1/sites", {}, content_type="application/json")
+    problem(answer, 403, "forbidden")
+    assert left(answer) == 2
+
+
+def test_a_new_window_begins_anew(with_token: Caller, reader: User, monkeypatch: pytest.MonkeyPatch) -> None:
+    client = with_token(reader)
+    monkeypatch.setattr("api.conventions.throttling.time.time", lambda: 6_000_000_059.5)
     for _ in range(4):
-        client.get("/api/v1/sites")
-    RequestWindow.objects.update(window=-1)
+        answer = client.get("/api/v1/sites")
+    problem(answer, 429, "rate_limited")
+    assert answer["Retry-After"] == "1"
+    monkeypatch.setattr("api.conventions.throttling.time.time", lambda: 6_000_000_060.0)
     assert left(client.get("/api/v1/sites")) == 2
 
 
 def test_what_is_public_is_not_counted(nobody: Any) -> None:
     assert "RateLimit" not in nobody.get("/api/v1/problems")
-    assert not RequestWindow.objects.exists()
 
 
-@pytest.mark.django_db(transaction=True)
-def test_callers_at_once_are_all_counted(settings: Any, long_window: None) -> None:
-    settings.REQUESTS_PER_MINUTE = 1000
-    user = User.objects.create_user("busy")
+def test_a_request_that_reads_writes_nothing(with_token: Caller, reader: User) -> None:
+    client = with_token(reader)
+    client.get("/api/v1/sites")  # the first of a token notes that it is in use
+    with CaptureQueriesContext(connection) as queries:
+        client.get("/api/v1/sites")
+    assert [one["sql"] for one in queries if not one["sql"].startswith("SELECT")] == []
 
-    def ask(_number: int) -> int:
-        try:
-            return count_request(user, None).used
-        finally:
-            connections.close_all()
 
+def test_callers_at_once_are_all_counted(long_window: None) -> None:
     with ThreadPoolExecutor(8) as pool:
-        used = sorted(pool.map(ask, range(80)))
+        used = sorted(pool.map(lambda _: count_request("user 1")[0], range(80)))
     assert used == list(range(1, 81))
+
+
+COUNT = """
+import django; django.setup()
+import api.conventions.throttling as throttling
+throttling.WINDOW_S = 4_000_000_000
+for _ in range(20): print(throttling.count_request("user 1")[0])
+"""
+
+
+def test_processes_that_share_a_cache_count_together(redis_url: str) -> None:
+    shared = RedisCache(redis_url, {})
+    shared.clear()
+    environment = os.environ | {
+        "ZONEBOOK_CACHE_URL": redis_url, "DJANGO_SETTINGS_MODULE": "tests.settings",
+    }  # fmt: skip
+    running = [
+        subprocess.Popen([sys.executable, "-c", COUNT], env=environment, stdout=subprocess.PIPE, text=True)
+        for _ in range(2)
+    ]
+    used = sorted(int(line) for one in running for line in one.communicate()[0].split())
+    shared.clear()
+    assert used == list(range(1, 41))
+
+
+def test_a_cache_that_is_away_refuses_nobody(
+    with_token: Caller, reader: User, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("api.conventions.throttling.cache", RedisCache("redis://127.0.0.1:1/0", {}))
+    client = with_token(reader)
+    assert {client.get("/api/v1/sites").status_code for _ in range(5)} == {200}
 
 
 def test_the_window_is_a_minute(with_token: Caller, reader: User) -> None:
     answer = with_token(reader).get("/api/v1/sites")
     assert answer["RateLimit-Policy"] == '"default";q=3;w=60'
     assert 0 < int(answer["RateLimit"].rpartition("=")[2]) <= 60
-
-
-def test_a_crash_forgets_the_counts(db: None) -> None:
-    with connection.cursor() as cursor:
-        cursor.execute("SELECT relpersistence FROM pg_class WHERE relname = 'request_window'")
-        assert cursor.fetchone() == ("u",)

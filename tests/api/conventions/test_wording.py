@@ -9,12 +9,12 @@ from rest_framework import serializers
 
 from api import urls
 from api.conventions import fields
-from api.conventions.serializers import Body, _Strict
+from api.conventions.serializers import StrictSerializer
 
 LIBRARYS = ("Ensure ", "This field", "This list", "Enter a valid", "A valid ", "Not a valid")
 
 
-class Cable(Body):
+class Cable(StrictSerializer):
     length_m = fields.Number(min_value=0.5, max_value=305)
     pairs = fields.Whole(min_value=1, required=False)
     share = fields.Number(max_value=1, required=False)
@@ -64,7 +64,7 @@ def _all_below(kind: type[Any]) -> list[type[Any]]:
 def test_no_body_or_query_of_the_service_speaks_as_the_library() -> None:
     assert urls.urlpatterns  # every resource is loaded
     seen = 0
-    for kind in _all_below(_Strict):
+    for kind in _all_below(StrictSerializer):
         if not kind.__module__.startswith("api.v1") or (
             issubclass(kind, serializers.ModelSerializer) and not hasattr(kind, "Meta")
         ):

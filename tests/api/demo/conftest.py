@@ -1,4 +1,4 @@
-"""The demo as a person starts it: a process of its own, on an embedded database in a folder of its own."""
+"""The demo as a process, with an embedded database in its own folder."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ import pytest
 from tests.api.database.conftest import make_folder, remove_database
 
 ROOT = Path(__file__).resolve().parents[3]
-# Whatever the tests themselves run on, the demo runs on what it brings
+# The demo uses its own database and broker, whatever the tests use
 NOT_ITS_OWN = (
     "DATABASE_URL",
     "DATABASE_OWNER_URL",
@@ -31,7 +31,7 @@ Demo = Callable[..., "subprocess.Popen[str]"]
 
 @contextmanager
 def data_folder() -> Iterator[Path]:
-    """A data folder that is gone in the end, wherever its embedded database lies."""
+    """A data folder, removed at the end together with its embedded database."""
     folder = make_folder()
     data = folder / "data"
     try:
@@ -43,7 +43,7 @@ def data_folder() -> Iterator[Path]:
 
 @pytest.fixture(scope="module")
 def demo_data() -> Iterator[Path]:
-    """One data folder for all demos of a module: the first of them makes and fills it."""
+    """One data folder for all demos of a module; the first of them fills it."""
     with data_folder() as data:
         yield data
 
@@ -76,12 +76,12 @@ def demo(demo_data: Path) -> Iterator[Demo]:
 
 
 def _hear_ctrl_c() -> None:
-    """Who runs the tests in the background of a script has SIGINT ignored, by what is started here too."""
+    """Restore SIGINT, which a test run in the background of a script ignores."""
     signal.signal(signal.SIGINT, signal.SIG_DFL)
 
 
 def processes_of(data: Path) -> dict[int, str]:
-    """Living processes that were told of this data folder, by argument or environment: id and command."""
+    """Processes with this data folder in their arguments or environment: id and command."""
     found = {}
     word = str(data).encode()
     for entry in Path("/proc").glob("[0-9]*"):

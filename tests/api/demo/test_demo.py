@@ -1,4 +1,4 @@
-"""`manage.py demo`: the main job is played over real HTTP, and nothing is left running."""
+"""`manage.py demo`: the main job over HTTP, and no process left behind."""
 
 from __future__ import annotations
 
@@ -22,12 +22,12 @@ pytestmark = pytest.mark.skipif(
 )
 
 
-def test_the_main_job_holds(demo: Demo, demo_data: Path) -> None:
+def test_the_main_job(demo: Demo, demo_data: Path) -> None:
     process = demo("--check")
     said, errors = process.communicate(timeout=CHECK_S)
     assert process.returncode == 0, errors
     lines = said.splitlines()
-    assert re.fullmatch(r"1\. Zone .+, .+, is in order\.", lines[0])
+    assert re.fullmatch(r"1\. Zone .+, .+: stays within its limits\.", lines[0])
     visits = [
         (int(found[1]), found[2])
         for line in lines
@@ -37,7 +37,7 @@ def test_the_main_job_holds(demo: Demo, demo_data: Path) -> None:
             )
         )
     ]
-    assert [after for _, after in visits][:-1] == ["Still in order."] * (len(visits) - 1)
+    assert all(after == "The zone still stays within its limits." for _, after in visits[:-1])
     crossing, after = visits[-1]
     assert after.startswith("Now ")
     assert after.endswith(" is past its limit.")
@@ -45,16 +45,16 @@ def test_the_main_job_holds(demo: Demo, demo_data: Path) -> None:
         found[1]: found[2] for line in lines if (found := re.match(r"   ([a-z]+(?: [a-z]+)?) {3,}(.+)", line))
     }
     assert list(told) == ["zone", "limit", "at commissioning", "now", "verdict", "the change"]
-    # The figure was on the right side of its limit at commissioning, and is on the other now
+    # the figure was within its limit at commissioning, and is past it now
     limit, first, now = (
         float(re.findall(r"\d+\.\d+", told[name])[0]) for name in ("limit", "at commissioning", "now")
     )
     sides = (first >= limit, now >= limit) if "at least" in told["limit"] else (first <= limit, now <= limit)
     assert sides == (True, False)
-    assert told["verdict"].startswith(("over: ", "probably over: "))
+    assert told["verdict"].startswith(("past: ", "probably past: "))
     assert told["the change"].startswith(f"change set {crossing}: ")
     assert f"job DEMO-{len(visits)}" in told["the change"]
-    assert lines[-1] == "The speakers are off again, and the finding is cleared. All of it held."
+    assert lines[-1] == "The speakers are removed and the finding is cleared. Every step is as expected."
     _nothing_runs(demo_data)
 
 
@@ -81,7 +81,7 @@ def test_a_signal_stops_everything_it_started(demo: Demo, demo_data: Path, how: 
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="only Linux ends a killed parent's children")
-def test_killed_it_leaves_nothing_running(demo: Demo, demo_data: Path) -> None:
+def test_a_killed_demo_leaves_no_process(demo: Demo, demo_data: Path) -> None:
     process = demo("--json", "--port", str(_free_port()))
     assert process.stdout is not None
     assert json.loads(process.stdout.readline())["url"]
@@ -93,14 +93,14 @@ def test_killed_it_leaves_nothing_running(demo: Demo, demo_data: Path) -> None:
     _nothing_runs(demo_data)
 
 
-def test_there_is_no_such_port(demo: Demo) -> None:
+def test_an_impossible_port_is_refused(demo: Demo) -> None:
     process = demo("--port", "80000")
     _, errors = process.communicate(timeout=STOP_S)
     assert process.returncode == 1
     assert "There is no port 80000: expected 1 to 65535" in errors
 
 
-def test_a_port_that_is_taken_is_named(demo: Demo) -> None:
+def test_a_port_in_use_is_refused(demo: Demo) -> None:
     with socket.socket() as taken:
         taken.bind(("127.0.0.1", 0))
         taken.listen()
@@ -108,7 +108,7 @@ def test_a_port_that_is_taken_is_named(demo: Demo) -> None:
         process = demo("--port", str(port))
         _, errors = process.communicate(timeout=STOP_S)
     assert process.returncode == 1
-    assert f"Port {port} of 127.0.0.1 is taken." in errors
+    assert f"Port {port} of 127.0.0.1 is in use." in errors
 
 
 def _nothing_runs(data: Path) -> None:

@@ -4,15 +4,20 @@ from __future__ import annotations
 
 from django.utils import timezone
 
+from sites.changes.services import today_at
+from sites.changes.steps import first_step_after
 from sites.models import Basis, Contact, Customer, DeviceModel
 from sites.services.closets import contact_add
 from sites.services.endpoints import endpoint_move
 from tests import factories
 from tests.halls import Hall, make_hall
+from zones.electrical.bearing import bearing
+from zones.electrical.plant import Members
 from zones.electrical.subjects import SubjectKind
-from zones.findings.models import Case, Finding
-from zones.findings.wording import unattributed
-from zones.models import Reading
+from zones.findings.named_changes import unattributed
+from zones.models import Case, Finding, Reading
+from zones.plant.selectors import read_plant
+from zones.recheck.stored_bearing import write_bearing
 from zones.services.landings import PairUse, landing_add
 from zones.services.paging_sets import paging_set_add
 from zones.services.readings import reading_record
@@ -74,6 +79,9 @@ def add(hall: Hall, count: int) -> None:
             (SubjectKind.OUTPUT, gateway.outputs.get(number=1), "output_speakers"),
         ):
             _finding(hall, kind, thing.pk, code)
+    plant = read_plant([hall.site.pk])
+    today = first_step_after(today_at(hall.site.pk)) - 1
+    write_bearing(plant, bearing(plant, Members.of_sites(plant, today)))
 
 
 def _finding(hall: Hall, kind: SubjectKind, subject_id: int, code: str) -> None:
@@ -82,6 +90,6 @@ def _finding(hall: Hall, kind: SubjectKind, subject_id: int, code: str) -> None:
     case = Case.objects.create(site=hall.site, key=f"{hall.site.pk}/{code}/{subject_id}", opened_at=now)
     Finding.objects.create(
         site=hall.site, case=case, code=code, subject_kind=int(kind), subject_id=subject_id, verdict=4,
-        low=2.0, likely=2.1, high=2.2, limit_value=1.6, detail=None, attribution=unattributed("no change"),
+        low=2.0, likely=2.1, high=2.2, limit_value=1.6, detail=None, attribution=unattributed(),
         opened_at=now, changed_at=now,
     )  # fmt: skip

@@ -87,7 +87,7 @@ def test_a_draft_is_evaluated_in_words_and_figures(
     assert supply["after"]["likely"] == pytest.approx(2.08)
     assert (supply["before"]["verdict"], supply["after"]["verdict"]) == ("cannot_tell", "past")
     assert supply["after"]["headroom_likely"] == pytest.approx(-0.3)
-    assert supply["sentence"].endswith("from 1.60 A to 2.08 A; limit 1.60 A. Past; until now cannot tell.")
+    assert supply["sentence"].endswith("from 1.60 A to 2.08 A; limit 1.60 A. Past; before cannot tell.")
     assert found["crosses"]
     assert found["summary"].startswith("Supply current of supply PS 1")
     assert Change.objects.count() == changes
@@ -155,15 +155,15 @@ def test_a_revision_between_reading_and_accepting_is_stale(
     answer = draft(client, hall, twelve_more(hall))
     made = ChangeSet.objects.get(pk=answer.json()["id"])
 
-    from api.v1.change_sets import ChangeSets
+    from api.v1.change_sets import ChangeSetViewSet
 
-    whole = ChangeSets.body
+    whole = ChangeSetViewSet.validated_body
 
-    def body(self: ChangeSets) -> dict[str, Any]:
+    def body(self: ChangeSetViewSet) -> dict[str, Any]:
         change_set_revise(change_set=made, reason="meanwhile")
         return whole(self)
 
-    monkeypatch.setattr(ChangeSets, "body", body)
+    monkeypatch.setattr(ChangeSetViewSet, "validated_body", body)
     late = refused(client, f"change-sets/{made.pk}/accept", {}, answer["ETag"])
     assert late.status_code == 412
     made.refresh_from_db()

@@ -16,8 +16,7 @@ from tests import factories
 from tests.api.conftest import Caller
 from tests.api.v1.asking import get
 from tests.halls import Hall
-from zones.findings.models import Case
-from zones.models import Zone
+from zones.models import Case, Zone
 from zones.recheck.batch import recheck
 from zones.services.landings import PairUse, landing_add
 from zones.services.zones import zone_alter
@@ -51,7 +50,7 @@ def test_the_sheet_is_as_described_with_all_there_can_be_on_it(hall: Hall, clien
     case = next(one for one in sheet["cases"] if one["id"] == finding["case_id"])
     assert (case["ticket_reference"], finding["id"] in case["finding_ids"]) == ("T-88", True)
     assert [zone["name"] for zone in sheet["zones"]] == ["Gangway", "Ticket hall"]
-    assert sheet["zones"][0]["tightest"]["headroom"] == "30% past its limit"
+    assert sheet["zones"][0]["tightest"]["headroom"] == "30 % past its limit"
     assert sheet["runs"][0]["isolation"]["clips"][0]["to_pull"] == [1, 2]
     assert sheet["changes"][0]["actor"] == factories.INTEGRATOR
     # Read from top to bottom, it begins with what may cost a life

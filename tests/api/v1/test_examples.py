@@ -56,7 +56,7 @@ def test_every_example_is_of_something() -> None:
 def test_the_example_of_a_calculation_comes_out_as_its_answer_says() -> None:
     from zones.electrical.described_run import answer, describe
 
-    run = describe(BODIES["DescribedRunBody"])
+    run = describe(BODIES["DescribedRun"])
     found: Any = answer(run, run.solve())
     told: Any = ANSWERS["Solved"]
     assert found["source_current_a"] == pytest.approx(told["source_current_a"], abs=1e-4)

@@ -13,17 +13,17 @@ from django.test.utils import CaptureQueriesContext
 from sites.access.models import User
 from sites.changes.models import ChangeSet
 from sites.changes.services import change_accept, today_at
-from sites.models import Basis, Customer, DeviceModel
+from sites.models import Basis, Customer, DeviceModel, Event
 from sites.services.closets import closet_alter
 from tests import factories
 from tests.api.conftest import Caller
 from tests.api.v1 import plenty
 from tests.api.v1.asking import ROOT, as_described, etag_of, get, patch
 from tests.halls import Hall
-from zones.findings.models import Case, Finding
 from zones.findings.services import finding_acknowledge
-from zones.models import PointFacts, Run, Zone
+from zones.models import Case, Finding, PointFacts, Run, Zone
 from zones.recheck.batch import check
+from zones.services.landings import PairUse, landing_add
 from zones.services.points import point_remove
 from zones.services.zones import zone_alter
 
@@ -86,7 +86,8 @@ def test_a_finding_says_what_is_past_and_which_change_did_it(
     hall: Hall, added: ChangeSet, finding: Finding, client: Client
 ) -> None:
     shown = get(client, f"findings/{finding.pk}")
-    assert (shown["code"], shown["title"]) == ("supply_current", "Supply current")
+    assert (shown["code"], shown["limit_title"]) == ("supply_current", "Supply current")
+    assert shown["title"] == f"{hall.site.code} supply PS 1: 2.08 A, limit 1.60 A"
     assert shown["subject"] == {
         "kind": "supply",
         "id": hall.supply.pk,
@@ -139,6 +140,39 @@ def test_where_it_is_whom_it_concerns_and_what_to_beware_of(
         factories.change(hall.site), closet=hall.closet, dangers="ammonia plant next door", ladder_m=4
     )
     assert codes() == ["gas", "danger", "disconnect", "ladder", "wiring_classes"]
+
+
+def test_a_finding_on_a_block_that_only_dc_lies_on_is_one_of_the_zone(hall: Hall, client: Client) -> None:
+    power = factories.make_block(hall.closet, name="DC block")
+    change = factories.change(hall.site, happened_on=ADDED)
+    for run in (hall.run, hall.gangway_run):  # both on one row, which takes one
+        landing_add(change, block=power, row=1, pair=2, carries=PairUse.DC, run=run)
+    check([hall.site.pk])
+    twice = Finding.objects.get(code="row_used_twice", subject_id=power.pk)
+    assert twice.pk in ids(client, zone_id=hall.zone.pk)
+    assert [zone["name"] for zone in get(client, f"findings/{twice.pk}")["zones"]] == [
+        "Ticket hall",
+        "Gangway",
+    ]
+
+
+def test_a_danger_in_a_note_is_warned_of_everywhere(hall: Hall, client: Client) -> None:
+    """On the sheet of the closet, with the finding, in the event and beside the load."""
+    note = "Ammonia plant behind this wall"
+    closet_alter(factories.change(hall.site), closet=hall.closet, note=note)
+    factories.make_coverage(factories.make_contract(hall.site.customer), hall.site)
+    add_speakers(hall, 12)
+    check([hall.site.pk])
+    finding = Finding.objects.get(code="supply_current", subject_id=hall.supply.pk)
+    (opened,) = Event.objects.filter(kind="case.opened", site=hall.site)
+    for told in (
+        get(client, f"closets/{hall.closet.pk}/sheet"),
+        get(client, f"findings/{finding.pk}"),
+        opened.body,
+        get(client, f"zones/{hall.zone.pk}/load"),
+    ):
+        why = {caution["code"]: caution["why"] for caution in told["cautions"]}
+        assert why["gas"] == "the record of this place mentions ammonia"
 
 
 def test_voltage_says_at_which_speaker(hall: Hall, client: Client) -> None:
@@ -205,7 +239,7 @@ def test_it_clears_by_the_record_alone(hall: Hall, finding: Finding, client: Cli
         client, f"findings/{finding.pk}", {"state": "acknowledged"}, etag_of(client, f"findings/{finding.pk}")
     )
     assert late.status_code == 409
-    assert "only its outcome" in late.json()["detail"]
+    assert "Only its outcome" in late.json()["detail"]
     done = patch(
         client, f"findings/{finding.pk}", {"outcome": "repaired"}, etag_of(client, f"findings/{finding.pk}")
     )
@@ -264,7 +298,7 @@ def test_an_acknowledgement_is_taken_back(finding: Finding, client: Client) -> N
     address = f"findings/{finding.pk}"
     never = refused(client, address, {"state": "open"}, etag_of(client, address))
     assert (never.status_code, never.json()["code"]) == (409, "conflict")
-    assert "nothing to take back" in never.json()["detail"]
+    assert "no acknowledgement or deferral to take back" in never.json()["detail"]
     patch(client, address, {"state": "acknowledged"}, etag_of(client, address))
     back = {"state": "open", "state_reason": "the wrong line"}
     shown = patch(client, address, back, etag_of(client, address)).json()
@@ -290,7 +324,7 @@ def test_a_deferral_is_taken_back(hall: Hall, finding: Finding, client: Client) 
         (
             {"state": "deferred", "deferred_until": "2020-01-01", "state_reason": "x"},
             "/deferred_until",
-            "not in the future",
+            "is not after today at this site",
         ),
         ({"state": "acknowledged", "deferred_until": "2099-01-01"}, "/deferred_until", "state deferred"),
         ({"state": "cleared"}, "/state", "Expected one of: acknowledged, deferred"),
@@ -317,15 +351,15 @@ def test_of_two_who_write_only_the_first_does(
     assert refused(client, address, {"state": "acknowledged"}).status_code == 428
     assert refused(client, address, {"state": "acknowledged"}, '"99"').status_code == 412
 
-    from api.v1.findings import Findings
+    from api.v1.findings import FindingViewSet
 
-    whole = Findings.body
+    whole = FindingViewSet.validated_body
 
-    def body(self: Findings) -> dict[str, Any]:
+    def body(self: FindingViewSet) -> dict[str, Any]:
         finding_acknowledge(finding=finding, user=technician, reason="mine")
         return whole(self)
 
-    monkeypatch.setattr(Findings, "body", body)
+    monkeypatch.setattr(FindingViewSet, "validated_body", body)
     late = refused(client, address, {"outcome": "repaired"}, etag_of(client, address))
     assert late.status_code == 412
     assert late["ETag"] == etag_of(client, address)
@@ -396,6 +430,6 @@ def test_an_amplifier_s_line_is_warned_of(hall: Hall, client: Client) -> None:
     check([hall.site.pk])
     (shown,) = get(client, "findings", code="amplifier_load")["items"]
     why = {caution["code"]: caution["why"] for caution in shown["cautions"]}
-    assert why["line_voltage"] == "a line of 70.7 V starts here"
-    assert why["disconnect"] == "energised here: supply PS 1, amplifier A 1"
+    assert why["line_voltage"] == "a 70.7 V line starts here"
+    assert why["disconnect"] == "energised here: supply PS 1 and amplifier A 1"
     assert "local_code" in why

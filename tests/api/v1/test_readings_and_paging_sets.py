@@ -112,7 +112,7 @@ def test_a_bad_reading_is_named(
 def test_a_program_with_the_scope_records_readings_and_nothing_else(
     hall: Hall, technician: User, with_token: Caller
 ) -> None:
-    client = with_token(technician, ["inventory:read", "readings:write"])
+    client = with_token(technician, ["record:read", "readings:write"])
     read(client, hall)
     body = {"name": "all", "zone_ids": [hall.zone.pk]}
     assert refused(client, "paging-sets", body).status_code == 403

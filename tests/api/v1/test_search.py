@@ -183,11 +183,11 @@ def test_the_indexes_are_those_that_the_search_asks_for(fleet: dict[str, Any]) -
     """The texts of the statement and of the indexes are written in two places and must be the same."""
     for table, index, text in [
         ("site s", "site_searched", searching._SITE_TEXT),
-        *((f"{thing.table} t", f"{thing.table}_searched", thing.own) for thing in searching.THINGS),
+        *((f"{thing.kind} t", f"{thing.kind}_searched", thing.own) for thing in searching.THINGS),
     ]:
         with connection.cursor() as cursor:
             cursor.execute("SET LOCAL enable_seqscan = off")
-            for test in (searching._AS_TYPED, searching._FORGIVING):
+            for test in (searching._EXACT, searching._SIMILAR):
                 condition = test.format(text=text, number=0)
                 cursor.execute(
                     f"EXPLAIN SELECT FROM {table} WHERE {condition}", {"w0": "riser", "like0": "%riser%"}

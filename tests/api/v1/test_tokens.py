@@ -27,7 +27,7 @@ def bearer(secret: str) -> Client:
 
 def test_a_token_is_made_shown_once_and_works(manager: User, logged_in: Caller) -> None:
     client = logged_in(manager)
-    answer = post(client, "tokens", {"name": "ticketing", "scopes": ["inventory:read", "events:read"]})
+    answer = post(client, "tokens", {"name": "ticketing", "scopes": ["record:read", "findings:write"]})
     made = answer.json()
     assert answer["Cache-Control"] == "no-store"
     assert bearer(made["secret"]).get("/api/v1/sites").status_code == 200
@@ -40,7 +40,7 @@ def test_a_token_is_made_shown_once_and_works(manager: User, logged_in: Caller) 
 
 def test_a_revoked_token_is_dead_and_stays_so(manager: User, logged_in: Caller) -> None:
     client = logged_in(manager)
-    made = post(client, "tokens", {"scopes": ["inventory:read"]}).json()
+    made = post(client, "tokens", {"scopes": ["record:read"]}).json()
     first = post(client, f"tokens/{made['id']}/revoke", {}, status=200).json()
     assert bearer(made["secret"]).get("/api/v1/sites").status_code == 401
     again = post(client, f"tokens/{made['id']}/revoke", {}, status=200).json()
@@ -48,7 +48,7 @@ def test_a_revoked_token_is_dead_and_stays_so(manager: User, logged_in: Caller) 
 
 
 def test_of_others_there_is_nothing(manager: User, dispatcher: User, logged_in: Caller) -> None:
-    other, _ = token_make(user=dispatcher, scopes=["inventory:read"])
+    other, _ = token_make(user=dispatcher, scopes=["record:read"])
     client = logged_in(manager)
     assert get(client, "tokens")["items"] == []
     ours = client.post(f"/api/v1/tokens/{other.pk}/revoke", {}, content_type="application/json")
@@ -64,12 +64,12 @@ def test_of_others_there_is_nothing(manager: User, dispatcher: User, logged_in: 
     [
         ({}, "/scopes", "cannot be left out"),
         ({"scopes": []}, "/scopes", "at least 1"),
-        ({"scopes": ["inventory:raed"]}, "/scopes/0", "Did you mean inventory:read?"),
+        ({"scopes": ["record:raed"]}, "/scopes/0", "Did you mean record:read?"),
         ({"scopes": ["secrets:reveal"]}, "/scopes/0", "Expected one of"),
-        ({"scopes": ["inventory:read"], "customer_ids": [999999999]}, "/customer_ids", "not granted"),
-        ({"scopes": ["inventory:read"], "expires_at": "2020-01-01T00:00:00Z"}, "/expires_at", "future"),
-        ({"scopes": ["inventory:read"], "expires_at": "2027-01-01"}, "/expires_at", "with its offset"),
-        ({"scopes": ["inventory:read"], "scope": "x"}, "/scope", "Did you mean scopes?"),
+        ({"scopes": ["record:read"], "customer_ids": [999999999]}, "/customer_ids", "not granted"),
+        ({"scopes": ["record:read"], "expires_at": "2020-01-01T00:00:00Z"}, "/expires_at", "future"),
+        ({"scopes": ["record:read"], "expires_at": "2027-01-01"}, "/expires_at", "with its offset"),
+        ({"scopes": ["record:read"], "scope": "x"}, "/scope", "Did you mean scopes?"),
     ],
 )
 def test_a_bad_body_is_named(
@@ -89,12 +89,12 @@ def test_a_bad_body_is_named(
 def test_a_token_passes_on_no_more_than_it_has(
     customer: Customer, other_customer: Customer, manager: User, with_token: Caller
 ) -> None:
-    client = with_token(manager, ["admin", "inventory:read"], [customer])
-    answer = refused(client, {"scopes": ["inventory:write"]})
+    client = with_token(manager, ["admin", "record:read"], [customer])
+    answer = refused(client, {"scopes": ["record:write"]})
     assert (answer.status_code, answer.json()["errors"][0]["pointer"]) == (400, "/scopes")
-    answer = refused(client, {"scopes": ["inventory:read"], "customer_ids": [other_customer.pk]})
+    answer = refused(client, {"scopes": ["record:read"], "customer_ids": [other_customer.pk]})
     assert (answer.status_code, answer.json()["errors"][0]["pointer"]) == (400, "/customer_ids")
-    made = post(client, "tokens", {"scopes": ["inventory:read"]}).json()
+    made = post(client, "tokens", {"scopes": ["record:read"]}).json()
     assert made["customer_ids"] == [customer.pk], "it sees no more, though nothing was said"
 
 
@@ -109,11 +109,11 @@ def test_a_token_lasts_no_longer_than_the_one_that_made_it(manager: User) -> Non
 
 
 def test_a_token_that_may_not_make_others_sees_itself_alone(manager: User) -> None:
-    other, _ = token_make(user=manager, scopes=["inventory:read"])
-    own, secret = token_make(user=manager, scopes=["inventory:read"])
+    other, _ = token_make(user=manager, scopes=["record:read"])
+    own, secret = token_make(user=manager, scopes=["record:read"])
     client = bearer(secret)
     assert [item["id"] for item in get(client, "tokens")["items"]] == [own.pk]
-    assert refused(client, {"scopes": ["inventory:read"]}).status_code == 403
+    assert refused(client, {"scopes": ["record:read"]}).status_code == 403
     address = "/api/v1/tokens/{}/revoke"
     assert client.post(address.format(other.pk), {}, content_type="application/json").status_code == 404
     assert client.post(address.format(own.pk), {}, content_type="application/json").status_code == 200

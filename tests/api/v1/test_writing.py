@@ -57,13 +57,14 @@ def things(
         "sites": (site.pk, {"dangers": "forklifts"}),
         "closets": (closet.pk, {"room": "2.14", "ladder_m": 3.5}),
         "contacts": (contact.pk, {"phone": "+1 555 0199"}),
-        "device-models": (factories.make_model(DeviceModel.Kind.HORN).pk, {"minimum_voltage_v": 17.5}),
-        "cable-types": (factories.make_cable().pk, {"plenum": True}),
+        "catalogue/devices": (factories.make_model(DeviceModel.Kind.HORN).pk, {"minimum_voltage_v": 17.5}),
+        "catalogue/cables": (factories.make_cable().pk, {"plenum": True}),
     }
 
 
 RESOURCES = [
-    "customers", "contracts", "coverages", "sites", "closets", "contacts", "device-models", "cable-types",
+    "customers", "contracts", "coverages", "sites", "closets", "contacts", "catalogue/devices",
+    "catalogue/cables",
 ]  # fmt: skip
 WITH_DELETE = ["coverages", "closets", "contacts"]
 
@@ -96,10 +97,10 @@ def test_a_closet_is_made_and_its_change_set_says_why(
     [
         ("customers", {"code": "baths", "name": "City Baths"}),
         (
-            "device-models",
+            "catalogue/devices",
             {"name": "horn 15", "kind": "horn", "full_output_current_a": 0.7, "taps_w": [7.5, 15]},
         ),
-        ("cable-types", {"name": "cat 24", "gauge_awg": 24}),
+        ("catalogue/cables", {"name": "cat 24", "gauge_awg": 24}),
     ],
 )
 def test_what_all_sites_share_is_made_by_managers(
@@ -340,13 +341,13 @@ def test_a_name_that_is_taken(closet: Closet, technician: User, with_token: Call
 
 def test_a_value_that_no_rule_allows(manager: User, with_token: Caller) -> None:
     body = {"name": "odd", "kind": "horn", "poe_class": 9, "change": {"reason": "new"}}
-    found = problem(post(with_token(manager), "device-models", body), 400, "invalid")
+    found = problem(post(with_token(manager), "catalogue/devices", body), 400, "invalid")
     assert found["errors"][0]["pointer"] == "/poe_class"
 
 
 def test_a_word_that_is_none(manager: User, with_token: Caller) -> None:
     body = {"name": "odd", "kind": "trumpet", "change": {"reason": "new"}}
-    found = problem(post(with_token(manager), "device-models", body), 400, "invalid")
+    found = problem(post(with_token(manager), "catalogue/devices", body), 400, "invalid")
     assert "horn" in found["errors"][0]["detail"]
 
 
@@ -402,7 +403,7 @@ def test_the_outsider_writes_to_nothing(
 ) -> None:
     client = with_token(outsider)
     for resource, (number, altered) in things.items():
-        if resource in ("device-models", "cable-types"):
+        if resource in ("catalogue/devices", "catalogue/cables"):
             continue  # the catalogue is everybody's
         for write in (patch, delete) if resource in WITH_DELETE else (patch,):
             problem(write(client, f"{resource}/{number}", {**altered, "change": WHY}, "*"), 404, "not_found")

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from django.test import Client
 
-from api.v1.zone_states import ZoneFigureShown, ZoneFindingShown
+from api.v1.zone_states import ZoneFigureSerializer, ZoneFindingSerializer
 from sites.access.models import User
 from sites.changes.services import today_at
 from sites.models import Basis, DeviceModel
@@ -130,8 +130,7 @@ def test_the_load_of_a_zone(hall: Hall, client: Client) -> None:
     assert first["subject"] == {"kind": "supply", "id": hall.supply.pk, "name": "supply PS 1"}
     assert first["share_measured_or_marked"] == 1.0
     assert first["sentence"] == (
-        "Supply PS 1 gives 1.60 A (between 1.52 A and 1.68 A) during a page; it should give no more than "
-        "1.60 A."
+        "Supply PS 1 delivers 1.60 A (1.52 A to 1.68 A) during a page; limit 1.60 A."
     )
     limit = limit_by_code("supply_current")
     assert (first["title"], first["source"], first["limit_from"]) == (
@@ -148,13 +147,13 @@ def test_the_load_of_a_zone(hall: Hall, client: Client) -> None:
 def test_the_load_says_aloud_what_it_comes_to(hall: Hall, client: Client) -> None:
     address = f"zones/{hall.zone.pk}/load"
     assert get(client, address, as_of=BUILT.isoformat())["summary"].startswith(
-        "Cannot tell: Supply PS 1 gives 1.60 A"
+        "Cannot tell: Supply PS 1 delivers 1.60 A"
     )
     add_speakers(hall, 12)
-    assert get(client, address)["summary"].startswith("Past: Supply PS 1 gives 2.08 A")
+    assert get(client, address)["summary"].startswith("Past: Supply PS 1 delivers 2.08 A")
     bare = factories.make_zone(hall.site, name="Roof")
     empty = get(client, f"zones/{bare.pk}/load")
-    assert empty["summary"] == ("Nothing that feeds it is recorded, so nothing is known of what it carries.")
+    assert empty["summary"] == ("No run and no speaker of this zone is recorded, so its load is not known.")
     assert (empty["items"], empty["tightest"], empty["verdict"]) == ([], None, "within")
 
 
@@ -163,7 +162,7 @@ def test_a_zone_in_order_tells_its_tightest_limit(hall: Hall, client: Client) ->
     supply_alter(factories.change(hall.site, happened_on=LATER), supply=hall.supply, model=larger)
     load = get(client, f"zones/{hall.zone.pk}/load")
     assert load["verdict"] == "within", load["summary"]
-    assert load["summary"].startswith(f"Within all {len(load['items'])} limits; the tightest is ")
+    assert load["summary"].startswith(f"Within all {len(load['items'])} limits; tightest: ")
     assert load["tightest"]["title"].lower() in load["summary"].lower()
 
 
@@ -183,7 +182,7 @@ def test_advice_is_called_so(hall: Hall, client: Client) -> None:
             factories.change(hall.site), block=hall.block, row=row, pair=row, carries=carries, run=hall.run
         )
     summary = get(client, f"zones/{hall.zone.pk}/load")["summary"]
-    assert summary.startswith(f"Advice: Audio and DC share block {hall.block.name}"), summary
+    assert summary.startswith(f"Advice: Block {hall.block.name} carries audio and DC"), summary
 
 
 def test_what_cannot_be_computed_is_said(hall: Hall, client: Client) -> None:
@@ -290,7 +289,7 @@ def test_a_list_shows_what_the_last_recheck_found(hall: Hall, client: Client) ->
     assert [zone["name"] for zone in shown] == ["Gangway", "Ticket hall"]
     for zone in shown:
         load = get(client, f"zones/{zone['id']}/load")["items"]
-        names = ZoneFigureShown().fields.keys() - {"subject", "as_of"}
+        names = ZoneFigureSerializer().fields.keys() - {"subject", "as_of"}
         assert sorted(map(_plain, zone["figures"])) == sorted(
             _plain({name: item[name] for name in names} | {"subject": item["subject"]}) for item in load
         )
@@ -301,7 +300,7 @@ def test_a_list_shows_what_the_last_recheck_found(hall: Hall, client: Client) ->
         assert listed
         assert zone["findings"] == [
             {
-                **{name: finding[name] for name in ZoneFindingShown().fields},
+                **{name: finding[name] for name in ZoneFindingSerializer().fields},
                 "subject": {name: finding["subject"][name] for name in ("kind", "id")},
             }
             for finding in listed
@@ -318,7 +317,10 @@ def test_what_stands_beside_a_zone_is_as_described(hall: Hall, client: Client) -
     add_speakers(hall, 12)
     check([hall.site.pk])
     zone = get(client, f"zones/{hall.zone.pk}", expand="figures,findings")
-    for described, items in ((ZoneFigureShown(), zone["figures"]), (ZoneFindingShown(), zone["findings"])):
+    for described, items in (
+        (ZoneFigureSerializer(), zone["figures"]),
+        (ZoneFindingSerializer(), zone["findings"]),
+    ):
         assert items
         for item in items:
             assert list(item) == list(described.fields)

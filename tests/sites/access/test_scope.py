@@ -67,7 +67,7 @@ def test_users_and_tokens_are_seen_by_those_who_share_a_customer(
     manager: User, dispatcher: User, customer: Customer, other_customer: Customer
 ) -> None:
     ours, theirs = Scope(frozenset({customer.pk})), Scope(frozenset({other_customer.pk}))
-    token = Token.objects.create(user=dispatcher, digest="d", scopes=["inventory:read"])
+    token = Token.objects.create(user=dispatcher, digest="d", scopes=["record:read"])
     assert list(scoped(User, ours)) == [dispatcher]
     assert list(scoped(Token, ours)) == [token]
     assert not scoped(User, theirs).exists()
@@ -81,7 +81,7 @@ def test_a_user_of_all_customers_stays_unseen_in_spite_of_a_grant(
     """The grant may stay from the time before they were given everything."""
     Grant.objects.create(user=manager, customer=customer)
     Token.objects.create(user=manager, digest="m", scopes=["admin"])
-    token = Token.objects.create(user=dispatcher, digest="d", scopes=["inventory:read"])
+    token = Token.objects.create(user=dispatcher, digest="d", scopes=["record:read"])
     granted = Scope(frozenset({customer.pk}))
     assert list(scoped(User, granted)) == [dispatcher]
     assert list(scoped(Token, granted)) == [token]
@@ -91,5 +91,5 @@ def test_a_user_of_all_customers_stays_unseen_in_spite_of_a_grant(
 def test_an_ability_is_required_by_name(dispatcher: User) -> None:
     asking = principal_of(dispatcher)
     asking.require(Ability.WRITE_FINDINGS)
-    with pytest.raises(AbilityMissing, match="inventory:write"):
-        asking.require(Ability.WRITE_INVENTORY)
+    with pytest.raises(AbilityMissing, match="record:write"):
+        asking.require(Ability.WRITE_RECORD)

@@ -19,22 +19,22 @@ def make(*words: str) -> tuple[str, str]:
 
 
 def test_it_prints_the_token_once_and_last(manager: User) -> None:
-    out, err = make("maud", "--scope", "inventory:read", "--scope", "events:read", "--name", "ticketing")
+    out, err = make("maud", "--scope", "record:read", "--scope", "findings:write", "--name", "ticketing")
     token = token_by_secret(out.splitlines()[-1])
     assert token is not None
-    assert (token.user, token.scopes, token.name) == (manager, ["inventory:read", "events:read"], "ticketing")
+    assert (token.user, token.scopes, token.name) == (manager, ["record:read", "findings:write"], "ticketing")
     assert out.strip() not in err
 
 
 def test_customers_narrow_it(manager: User, customer: Customer, other_customer: Customer) -> None:
-    out, _ = make("maud", "--scope", "inventory:read", "--customer", "norrland-cold")
+    out, _ = make("maud", "--scope", "record:read", "--customer", "norrland-cold")
     token = token_by_secret(out.strip())
     assert token is not None
     assert principal_of(manager, token).scope.customer_ids == frozenset({other_customer.pk})
 
 
 def test_expires_is_the_last_day(manager: User) -> None:
-    make("maud", "--scope", "inventory:read", "--expires", "2031-03-31")
+    make("maud", "--scope", "record:read", "--expires", "2031-03-31")
     (token,) = Token.objects.all()
     assert token.expires_at is not None
     assert token.expires_at.isoformat() == "2031-04-01T00:00:00+00:00"
@@ -44,16 +44,16 @@ def test_expires_is_the_last_day(manager: User) -> None:
     ("words", "told"),
     [
         (["mauds", "--scope", "admin"], "There is no user 'mauds'. Did you mean maud?"),
-        (["maud"], "A token needs at least one scope: inventory:read"),
-        (["maud", "--scope", "asbuilt"], "The scopes are: inventory:read, events:read"),
+        (["maud"], "A token needs at least one scope: record:read"),
+        (["maud", "--scope", "asbuilt"], "The scopes are: record:read, findings:write"),
         (["maud", "--scope", "admin", "--customer", "strand-ferry"], "Did you mean strand-ferries?"),
         (
             ["maud", "--scope", "admin", "--expires", "soon"],
-            "--expires soon: expected a day, as in 2027-03-31.",
+            "--expires soon: expected a day such as 2027-03-31.",
         ),
         (["maud", "--scope", "admin", "--expires", "2027-02-30"], "expected a day"),
         (["maud", "--scope", "admin", "--expires", "2020-01-01"], "must expire in the future"),
-        (["dora", "--scope", "admin"], "dora is a dispatcher, who may: inventory:read"),
+        (["dora", "--scope", "admin"], "dora is a dispatcher, who may: record:read"),
     ],
 )
 def test_what_is_wrong_is_said_and_nothing_is_made(

@@ -21,7 +21,7 @@ from sites.models import Customer, Grant
 
 
 def test_a_secret_has_a_prefix_and_256_bits_and_only_its_digest_is_kept(manager: User) -> None:
-    token, secret = token_make(user=manager, scopes=["inventory:read"])
+    token, secret = token_make(user=manager, scopes=["record:read"])
     assert re.fullmatch(r"zbk_[A-Za-z0-9_-]{43}", secret)  # 43 characters of 6 bits hold 256
     assert token.digest == hashlib.sha256(secret.encode()).hexdigest()
     kept = Token.objects.filter(pk=token.pk).values().get()
@@ -34,14 +34,14 @@ def test_two_secrets_differ(manager: User) -> None:
 
 
 def test_a_token_is_found_by_its_secret_and_by_nothing_near_it(manager: User) -> None:
-    token, secret = token_make(user=manager, scopes=["inventory:read"])
+    token, secret = token_make(user=manager, scopes=["record:read"])
     assert token_by_secret(secret) == token
     for other in [secret[:-1], secret + "x", secret.swapcase(), token.digest, "", " " + secret]:
         assert token_by_secret(other) is None
 
 
 def test_a_revoked_token_is_over_and_stays_so(manager: User) -> None:
-    token, secret = token_make(user=manager, scopes=["inventory:read"])
+    token, secret = token_make(user=manager, scopes=["record:read"])
     token_revoke(token=token)
     first = token.revoked_at
     assert first is not None
@@ -52,7 +52,7 @@ def test_a_revoked_token_is_over_and_stays_so(manager: User) -> None:
 
 def test_a_token_ends_when_it_expires(manager: User) -> None:
     token, secret = token_make(
-        user=manager, scopes=["inventory:read"], expires_at=timezone.now() + timedelta(hours=1)
+        user=manager, scopes=["record:read"], expires_at=timezone.now() + timedelta(hours=1)
     )
     assert token_by_secret(secret) == token
     Token.objects.filter(pk=token.pk).update(expires_at=timezone.now())
@@ -60,19 +60,19 @@ def test_a_token_ends_when_it_expires(manager: User) -> None:
 
 
 def test_a_token_of_someone_switched_off_does_nothing(manager: User) -> None:
-    _, secret = token_make(user=manager, scopes=["inventory:read"])
+    _, secret = token_make(user=manager, scopes=["record:read"])
     manager.is_active = False
     manager.save()
     assert token_by_secret(secret) is None
     with pytest.raises(ValidationError, match="switched off"):
-        token_make(user=manager, scopes=["inventory:read"])
+        token_make(user=manager, scopes=["record:read"])
 
 
 def test_an_unknown_scope_is_answered_with_the_scopes_there_are(manager: User) -> None:
     with pytest.raises(ValidationError) as error:
-        token_make(user=manager, scopes=["inventory:raed", "plant"])
+        token_make(user=manager, scopes=["record:raed", "plant"])
     first, second = error.value.messages
-    assert "Did you mean inventory:read?" in first
+    assert "Did you mean record:read?" in first
     for ability in TOKEN_SCOPES:
         assert ability.value in second
     assert not Token.objects.exists()
@@ -90,21 +90,21 @@ def test_codes_are_never_for_programs(manager: User) -> None:
 
 def test_a_token_does_no_more_than_its_user_may(dispatcher: User) -> None:
     with pytest.raises(ValidationError, match="dora is a dispatcher"):
-        token_make(user=dispatcher, scopes=["inventory:write"])
+        token_make(user=dispatcher, scopes=["record:write"])
 
 
 def test_a_token_loses_what_its_user_loses(manager: User) -> None:
-    token, _ = token_make(user=manager, scopes=["admin", "inventory:read"])
-    assert principal_of(manager, token).abilities == {Ability.ADMIN, Ability.READ_INVENTORY}
+    token, _ = token_make(user=manager, scopes=["admin", "record:read"])
+    assert principal_of(manager, token).abilities == {Ability.ADMIN, Ability.READ_RECORD}
     manager.role = User.Role.DISPATCHER
     manager.save()
-    assert principal_of(manager, token).abilities == {Ability.READ_INVENTORY}
+    assert principal_of(manager, token).abilities == {Ability.READ_RECORD}
 
 
 def test_a_token_narrows_its_users_grants(
     manager: User, customer: Customer, other_customer: Customer
 ) -> None:
-    token, _ = token_make(user=manager, scopes=["inventory:read"], customer_ids=[other_customer.pk])
+    token, _ = token_make(user=manager, scopes=["record:read"], customer_ids=[other_customer.pk])
     scope = principal_of(manager, token).scope
     assert scope.covers(other_customer.pk)
     assert not scope.covers(customer.pk)
@@ -115,8 +115,8 @@ def test_a_token_narrows_several_grants_to_one(
     dispatcher: User, customer: Customer, other_customer: Customer
 ) -> None:
     Grant.objects.create(user=dispatcher, customer=other_customer)
-    token, _ = token_make(user=dispatcher, scopes=["inventory:read"], customer_ids=[customer.pk])
-    wide, _ = token_make(user=dispatcher, scopes=["inventory:read"])
+    token, _ = token_make(user=dispatcher, scopes=["record:read"], customer_ids=[customer.pk])
+    wide, _ = token_make(user=dispatcher, scopes=["record:read"])
     assert principal_of(dispatcher, token).scope.customer_ids == frozenset({customer.pk})
     assert principal_of(dispatcher, wide).scope.customer_ids == frozenset({customer.pk, other_customer.pk})
     assert principal_of(dispatcher).scope.customer_ids == frozenset({customer.pk, other_customer.pk})
@@ -124,20 +124,20 @@ def test_a_token_narrows_several_grants_to_one(
 
 def test_a_token_never_widens_them(dispatcher: User, customer: Customer, other_customer: Customer) -> None:
     with pytest.raises(ValidationError, match="not granted"):
-        token_make(user=dispatcher, scopes=["inventory:read"], customer_ids=[other_customer.pk])
-    token, _ = token_make(user=dispatcher, scopes=["inventory:read"], customer_ids=[customer.pk])
+        token_make(user=dispatcher, scopes=["record:read"], customer_ids=[other_customer.pk])
+    token, _ = token_make(user=dispatcher, scopes=["record:read"], customer_ids=[customer.pk])
     Grant.objects.filter(user=dispatcher).delete()
     assert not principal_of(dispatcher, token).scope.covers(customer.pk)
 
 
 def test_a_token_narrowed_to_a_customer_that_is_gone_sees_nothing(manager: User, customer: Customer) -> None:
-    token, _ = token_make(user=manager, scopes=["inventory:read"], customer_ids=[customer.pk])
+    token, _ = token_make(user=manager, scopes=["record:read"], customer_ids=[customer.pk])
     token.customers.clear()
     assert principal_of(manager, token).scope.customer_ids == frozenset()
 
 
 def test_its_use_is_noted_at_most_once_a_minute(manager: User, monkeypatch: pytest.MonkeyPatch) -> None:
-    token, secret = token_make(user=manager, scopes=["inventory:read"])
+    token, secret = token_make(user=manager, scopes=["record:read"])
     noon = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
     written = []
     for seconds in [0, 1, 59, 61, 100, 122]:

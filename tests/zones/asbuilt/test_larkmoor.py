@@ -25,10 +25,10 @@ from zones.asbuilt.services import Imported, import_files
 from zones.electrical.evaluate import evaluate
 from zones.electrical.plant import Members
 from zones.electrical.verdicts import Verdict
-from zones.limits.names import names_of
 from zones.limits.registry import RULES
 from zones.models import PointFacts, Reading, Run, Zone
 from zones.plant.selectors import read_plant
+from zones.subjects import Names
 
 FIXTURES = Path(settings.BASE_DIR) / "fixtures"
 Found = dict[tuple[str, str, str], tuple[str, float]]
@@ -80,12 +80,12 @@ def past_at(step: int, codes: list[str]) -> Found:
     found = evaluate(plant, Members.of_sites(plant, step - 1), RULES)
     assert not found.problems
     chosen = [i for i in range(len(found)) if found.verdict[i] >= Verdict.CANNOT_TELL]
-    names = names_of({(int(found.subject_kind[i]), int(found.subject_id[i])) for i in chosen})
+    names = Names((int(found.subject_kind[i]), int(found.subject_id[i])) for i in chosen)
     return {
         (
             site_code[int(plant.site_id[found.member[i]])],
             RULES[found.rule[i]].code,
-            names[int(found.subject_kind[i]), int(found.subject_id[i])],
+            names.of((int(found.subject_kind[i]), int(found.subject_id[i]))),
         ): (Verdict(found.verdict[i]).name, float(found.likely[i]))
         for i in chosen
     }

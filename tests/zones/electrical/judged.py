@@ -1,4 +1,4 @@
-"""Every limit of the core, what it says of a plant built by hand, and the plainest of such plants."""
+"""Every limit of the core, its figures for a plant built by hand, and the simplest such plant."""
 
 from __future__ import annotations
 

@@ -1,7 +1,5 @@
 """Plants built by hand for tests: things by keyword, later facts by ``change``, groups joined as the reader
-joins them.
-
-Nothing here computes; it only lays out rows. Steps are small integers; the default step of a thing is 1.
+joins them. Steps are small integers; the default step of a thing is 1.
 """
 
 from __future__ import annotations
@@ -93,8 +91,15 @@ FACTS: dict[str, dict[str, Any]] = {
         "over_cable": True,
     },
     "poe_readings": {"switch_index": -1, "reading_id": 0, "state": p.State.PAGING, "power_w": NAN},
-    "landings": {"block_index": 0, "row": 1, "field_side": False, "carries": p.Carries.SPARE},
+    "landings": {
+        "block_index": 0,
+        "run_index": -1,
+        "row": 1,
+        "field_side": False,
+        "carries": p.Carries.SPARE,
+    },
     "zones": {"zone_id": 1},
+    "heard": {"endpoint_index": 0, "zone_id": 1},
     "addresses": {"endpoint_index": 0, "address_code": 0},
     "paging": {"set_id": 1, "zone_id": 1},
     "readings": {
@@ -129,6 +134,7 @@ ROWS: dict[str, type[p.Table]] = {
     "poe_readings": p.PoeReadingRows,
     "landings": p.LandingRows,
     "zones": p.ZoneRows,
+    "heard": p.HeardRows,
     "addresses": p.AddressRows,
     "paging": p.PagingRows,
     "readings": p.ReadingRows,
@@ -136,8 +142,8 @@ ROWS: dict[str, type[p.Table]] = {
 
 
 class ToyPlant:
-    """Call the makers, then ``build()``. Makers return the dense index of what they made; ids are index +
-    1000."""
+    """A plant in the making: call the makers, which return dense indexes (ids are index + 1000), then
+    ``build()``."""
 
     def __init__(self, *, temperature_c: float = 20.0, factors: Factors | None = None) -> None:
         self.temperature_c = temperature_c
@@ -146,6 +152,8 @@ class ToyPlant:
         self.cables: list[dict[str, Any]] = []
         self.run_kinds: list[int] = []
         self.block_kinds: list[int] = []
+        self.run_blocks: list[int] = []
+        self.output_endpoints: dict[int, int] = {}
         self.blocks = 0
         self.counts: dict[str, int] = defaultdict(int)
         self.rows: dict[str, list[dict[str, Any]]] = defaultdict(list)
@@ -178,9 +186,15 @@ class ToyPlant:
         )
 
     def run(
-        self, *, kind: int = p.RunKind.SELF_AMPLIFIED, block_kind: int = p.BlockKind.SPLIT_66, **facts: Any
+        self,
+        *,
+        kind: int = p.RunKind.SELF_AMPLIFIED,
+        block_kind: int = p.BlockKind.SPLIT_66,
+        block: int = -1,
+        **facts: Any,
     ) -> int:
         self.run_kinds.append(kind)
+        self.run_blocks.append(block)
         self.block_kinds.append(block_kind)
         return self.add("runs", **facts)
 
@@ -232,6 +246,7 @@ class ToyPlant:
             "poe_readings": ("switch", "switch_index"),
             "landings": ("block", "block_index"),
             "readings": ("run", "run_index"),
+            "heard": ("endpoint", "endpoint_index"),
         }
         keys: dict[str, list[tuple[str, int]]] = {
             table: [
@@ -273,10 +288,14 @@ class ToyPlant:
             group_site=np.zeros(self.group_count, np.int64),
             run_id=ids["runs"],
             run_kind=np.array(self.run_kinds, np.int64),
+            run_block=np.array(self.run_blocks, np.int64),
             run_block_kind=np.array(self.block_kinds, np.int64),
             point_id=ids["points"],
             supply_id=ids["supplies"],
             output_id=ids["outputs"],
+            output_endpoint=np.array(
+                [self.output_endpoints.get(k, -1) for k in range(self.counts["outputs"])], np.int64
+            ),
             amplifier_id=ids["amplifiers"],
             switch_id=ids["switches"],
             port_id=ids["ports"],

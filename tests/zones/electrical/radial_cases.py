@@ -6,7 +6,8 @@ import numpy as np
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from zones.electrical.radial import Forest, Solution, solve
+from zones.electrical.forest import Forest
+from zones.electrical.radial import Solution, solve
 
 
 @dataclass(frozen=True)

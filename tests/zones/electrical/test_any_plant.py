@@ -1,4 +1,4 @@
-"""What holds for any plant whatever."""
+"""Properties of every plant."""
 
 from __future__ import annotations
 

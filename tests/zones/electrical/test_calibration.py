@@ -1,4 +1,4 @@
-"""Readings as anchors, by arithmetic that can be followed."""
+"""Calibration by readings, against arithmetic by hand."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ from zones.electrical.conductors import loop_resistance_ohm
 from zones.electrical.verdicts import Verdict
 
 
-def test_a_reading_scales_what_was_guessed_and_leaves_what_was_marked() -> None:
+def test_a_reading_scales_guessed_values_and_keeps_marked_ones() -> None:
     toy = chain_plant(4, current_basis=DRAWING)
     for i in (0, 1):
         toy.rows["points"][i]["current_basis"] = MARKED
@@ -34,7 +34,7 @@ def test_a_reading_scales_what_was_guessed_and_leaves_what_was_marked() -> None:
     assert high == pytest.approx(0.1 * 1.15 + 0.09 * 1.05)
 
 
-def test_a_reading_settles_unknown_devices_and_uncounted_groups() -> None:
+def test_a_reading_scales_unknown_devices_and_uncounted_groups() -> None:
     toy = chain_plant(2, current_basis=UNKNOWN, model_index=0)
     toy.chain(
         0,
@@ -85,7 +85,7 @@ def test_a_device_keeps_its_scale_for_its_whole_life_there_and_loses_it_when_swa
     assert figure(figures(toy, 5), "supply_current")[1] == pytest.approx(0.04 + 0.07)
 
 
-def test_a_device_like_the_measured_one_hung_in_its_place_later_is_not_scaled() -> None:
+def test_a_device_like_the_measured_one_mounted_in_its_place_later_is_not_scaled() -> None:
     toy = chain_plant(2, current_basis=DRAWING)
     toy.add("readings", run_index=0, step=3, value=0.08)
     for step, kind, count in ((4, p.PointKind.SPLICE, 0.0), (5, p.PointKind.DEVICE, 1.0)):
@@ -117,7 +117,7 @@ def test_an_idle_reading_scales_speech_by_the_same_factor() -> None:
 
 
 @pytest.mark.parametrize("value", [0.02, 0.25])
-def test_a_factor_out_of_range_is_not_used_and_said(value: float) -> None:
+def test_a_factor_out_of_range_is_reported_and_not_used(value: float) -> None:
     toy = chain_plant(2, current_basis=DRAWING)
     toy.add("readings", run_index=0, reading_id=33, step=2, value=value)
     found = figures(toy)
@@ -205,6 +205,6 @@ def test_a_reading_close_to_collapse_is_used_to_the_last_digit() -> None:
     assert figure(figures(toy), "supply_current")[1] == pytest.approx(current_a, rel=1e-9)
 
 
-def test_a_plant_without_readings_is_left_alone() -> None:
+def test_a_plant_without_readings_keeps_its_loads() -> None:
     found = figures(chain_plant(2, current_basis=DRAWING))
     assert not np.isin(found.rule, [21]).any()

@@ -1,4 +1,4 @@
-"""Reading a described run: what is taken, and what is said of what is not."""
+"""Reading a described run: accepted input, and the problems of other input."""
 
 import json
 import re
@@ -34,13 +34,13 @@ def good() -> dict[str, Any]:
 
 
 def problems_of(document: object) -> dict[str, str]:
-    """Path and detail of all that is wrong."""
+    """Detail of each problem by its path."""
     with pytest.raises(BadInputError) as refusal:
         describe(document)
     return {problem.path: problem.detail for problem in refusal.value.problems}
 
 
-# --- what is taken ------------------------------------------------------------------------------------------
+# --- accepted -----------------------------------------------------------------------------------------------
 
 
 def test_a_good_description_becomes_arrays() -> None:
@@ -61,7 +61,7 @@ def test_a_good_description_becomes_arrays() -> None:
     assert run.conductance_s == pytest.approx([0.0, 0.001, 0.0])
 
 
-def test_what_is_left_out_has_its_default() -> None:
+def test_a_missing_optional_value_has_its_default() -> None:
     run = describe(
         {"source": {"voltage_v": 24}, "points": [{"id": "a", "parent": None, "length_m": 10, "awg": 24}]}
     )
@@ -78,7 +78,7 @@ def test_children_may_come_before_their_parents() -> None:
     assert run.solve().voltage_v == pytest.approx(straight[::-1], rel=1e-12)
 
 
-def test_a_segment_of_zero_length_is_taken() -> None:
+def test_a_segment_of_zero_length_is_accepted() -> None:
     run = describe(with_value("points[1].length_m", 0))
     found = run.solve()
     assert found.voltage_v[1] == found.voltage_v[0]
@@ -113,7 +113,7 @@ def test_the_answer_to_an_infeasible_run_says_why(load: dict[str, float], reason
     assert said.keys() == {"feasible", "reason", "detail"}
 
 
-# --- what is refused ----------------------------------------------------------------------------------------
+# --- refused ------------------------------------------------------------------------------------------------
 
 NAN, INFINITY, REMOVED = float("nan"), float("inf"), object()
 
@@ -188,7 +188,7 @@ def with_value(path: str, value: object) -> dict[str, Any]:
         ("tolerance", 0.1, "does not belong here but in source"),
     ],
 )
-def test_one_thing_that_is_wrong_is_the_only_one_told(path: str, value: object, said: str) -> None:
+def test_one_mistake_is_reported_as_one_problem(path: str, value: object, said: str) -> None:
     problems = problems_of(with_value(path, value))
     assert list(problems) == [path]
     assert said in problems[path]
@@ -203,14 +203,14 @@ def test_one_thing_that_is_wrong_is_the_only_one_told(path: str, value: object, 
         ({"loop_resistance_ohm": 1, "parallel_pairs": 2}, "parallel_pairs is given too: expected one or"),
     ],
 )
-def test_the_resistance_of_a_segment_is_said_once(segment: dict[str, float], said: str) -> None:
+def test_a_segment_has_one_statement_of_its_resistance(segment: dict[str, float], said: str) -> None:
     problems = problems_of(with_value("points[2]", {"id": "splice", "parent": "p1", **segment}))
     assert list(problems) == ["points[2]"]
     assert said in problems["points[2]"]
 
 
 @pytest.mark.parametrize("key", ["length", "length_ft", "lenght_m"])
-def test_a_misspelt_key_is_told_once_with_the_one_that_was_meant(key: str) -> None:
+def test_a_misspelt_key_is_one_problem_with_the_right_key(key: str) -> None:
     document = good()
     document["points"][0][key] = document["points"][0].pop("length_m")
     problems = problems_of(document)
@@ -219,11 +219,11 @@ def test_a_misspelt_key_is_told_once_with_the_one_that_was_meant(key: str) -> No
 
 
 @pytest.mark.parametrize(("document", "shown"), [([], "a list"), (None, "null"), ("run", '"run"'), (3, "3")])
-def test_a_document_that_is_no_object_is_refused(document: object, shown: str) -> None:
+def test_a_document_that_is_not_an_object_is_refused(document: object, shown: str) -> None:
     assert problems_of(document) == {"document": f"is {shown}: expected an object with source and points"}
 
 
-def test_all_that_is_wrong_is_told_at_once_in_the_order_of_the_document() -> None:
+def test_all_problems_are_reported_in_the_order_of_the_document() -> None:
     document = good()
     document["source"]["voltage_v"] = "24"
     document["points"][2]["loop_resistance_ohm"] = -1
@@ -248,7 +248,7 @@ def test_two_cycles_are_both_named() -> None:
     assert 'cycle of 3: "c" -> "d" -> "e" -> "c": expected a way' in problems["points[2].parent"]
 
 
-def test_beyond_a_sensible_number_problems_are_counted() -> None:
+def test_problems_beyond_the_limit_are_counted() -> None:
     document = good()
     document["points"] = [{"id": f"p{k}", "parent": None, "length_m": -1, "awg": 24} for k in range(1000)]
     with pytest.raises(BadInputError) as refusal:
@@ -292,7 +292,7 @@ _places = st.sampled_from(
 
 
 @given(_places, _values)
-def test_whatever_stands_anywhere_is_computed_or_refused(path: str, value: object) -> None:
+def test_any_value_anywhere_is_computed_or_refused(path: str, value: object) -> None:
     said = ""
     try:
         run = describe(with_value(path, value))
@@ -319,26 +319,26 @@ def test_whatever_stands_anywhere_is_computed_or_refused(path: str, value: objec
         (b'{"a":' * 200_000, "nested too deeply"),
     ],
 )
-def test_text_that_is_no_json_is_refused_with_its_place(text: bytes, said: str) -> None:
+def test_text_that_is_not_json_is_refused_with_its_position(text: bytes, said: str) -> None:
     with pytest.raises(BadInputError) as refusal:
         read(text)
     assert [problem.path for problem in refusal.value.problems] == ["document"]
     assert said in refusal.value.problems[0].detail
 
 
-def test_a_text_without_end_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_too_long_a_text_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("zones.electrical.json_text.LARGEST_TEXT_BYTES", 1024**2)
     with pytest.raises(BadInputError, match="expected at most 1 MiB"):
         read(b" " * (1024**2 + 1))
 
 
 @pytest.mark.parametrize("number", ["NaN", "1e999", "-1e999", "Infinity", "9" * 5000, "9" * 400])
-def test_numbers_that_are_none_are_told_where_they_stand(number: str) -> None:
+def test_non_finite_numbers_are_reported_with_their_location(number: str) -> None:
     text = json.dumps(good()).replace('"length_m": 10', f'"length_m": {number}')
     assert list(problems_of(read(text.encode()))) == ["points[0].length_m"]
 
 
-def test_repeated_keys_are_told_where_they_stand() -> None:
+def test_repeated_keys_are_reported_with_their_location() -> None:
     text = json.dumps(good())
     text = text.replace('"voltage_v": 24', '"voltage_v": 24, "voltage_v": 48')
     text = text.replace('"current_a": 0.05', '"current_a": 0.05, "current_a": 0.06')
@@ -347,8 +347,8 @@ def test_repeated_keys_are_told_where_they_stand() -> None:
     )
     problems = problems_of(read(text.encode()))
     assert set(problems) == {"source.voltage_v", "points[0].load.current_a", "temperature_c"}
-    assert set(problems.values()) == {"stands here more than once: expected once"}
+    assert set(problems.values()) == {"occurs more than once: expected once"}
 
 
-def test_a_byte_order_mark_does_no_harm() -> None:
+def test_a_byte_order_mark_is_skipped() -> None:
     assert read(b"\xef\xbb\xbf{}") == {}

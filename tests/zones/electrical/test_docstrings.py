@@ -1,4 +1,4 @@
-"""The core's docstrings: their examples hold, and they say what each argument is."""
+"""The core's docstrings: their examples hold, and they name every argument."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ MODULES = [
     importlib.import_module(f"zones.electrical.{module.name}")
     for module in pkgutil.iter_modules(zones.electrical.__path__)
 ]
-# What the module's own docstring explains once for all of its functions
+# Arguments that the docstring of the module explains for all of its functions
 EXPLAINED_ELSEWHERE = {
     "plant",
     "members",

@@ -1,4 +1,4 @@
-"""Figures of hand-built plants, against arithmetic that fits on a napkin."""
+"""Figures of plants built by hand, against arithmetic by hand."""
 
 from __future__ import annotations
 
@@ -74,7 +74,7 @@ def test_blank_is_unknown_and_never_zero() -> None:
     assert verdict is Verdict.CANNOT_TELL
 
 
-def test_a_supply_of_unknown_rating_is_never_green() -> None:
+def test_a_supply_of_unknown_rating_is_never_within() -> None:
     toy = chain_plant(1)
     toy.rows["supplies"][0] |= {"rated_current_a": NAN, "no_load_voltage_v": NAN}
     found = figures(toy)
@@ -146,7 +146,7 @@ def test_fuse_is_judged_where_fitted_only() -> None:
     assert figure(figures(toy), "run_current")[4] is Verdict.CANNOT_TELL
 
 
-def test_a_uncounted_group_counts_at_the_far_end_with_its_own_range() -> None:
+def test_an_uncounted_group_counts_at_the_far_end_with_its_own_range() -> None:
     toy = chain_plant(2)
     toy.chain(
         0,
@@ -254,7 +254,7 @@ def test_a_network_without_solution_is_a_verdict_with_zero_volts() -> None:
     assert figure(found, "supply_current")[1] == pytest.approx(100 / 24)
 
 
-def test_removal_leaves_a_splice_that_still_leads_on() -> None:
+def test_a_removed_device_leaves_a_splice() -> None:
     toy = chain_plant(3)
     toy.change(
         "points",
@@ -346,7 +346,7 @@ def test_low_impedance_speakers_in_parallel() -> None:
     assert figure(figures(toy), "line_impedance")[4] is Verdict.CANNOT_TELL
 
 
-def test_speaker_tied_to_the_nearest_run_of_another_zone() -> None:
+def test_a_speaker_connected_to_a_run_of_another_zone() -> None:
     toy = chain_plant(3)
     toy.rows["points"][2]["zone_id"] = 9
     assert figure(figures(toy), "other_zone")[1:] == (1, 1, 0, Verdict.PAST)
@@ -373,7 +373,7 @@ def test_block_faults_are_figures() -> None:
     assert figure(figures(toy), "audio_with_dc")[1] == 1
 
 
-def test_thick_wire_on_a_66_type_block() -> None:
+def test_a_conductor_outside_the_wire_range_of_a_66_type_block() -> None:
     toy = ToyPlant()
     run = toy.run(kind=p.RunKind.CONSTANT_VOLTAGE)
     toy.chain(run, 1, cable_index=toy.cable(gauge_awg=16.0))
@@ -407,7 +407,7 @@ def test_source_not_marked_class_2() -> None:
     assert not has(figures(toy), "class_2_power")
 
 
-def test_factors_are_editable_and_misnamed_ones_refused() -> None:
+def test_factors_are_editable_and_unknown_ones_are_refused() -> None:
     toy = chain_plant()
     toy.factors = Factors().with_values({"loading_fraction": 0.5})
     assert figure(figures(toy), "supply_current")[3] == pytest.approx(1.0)

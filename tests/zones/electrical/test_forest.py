@@ -1,4 +1,4 @@
-"""Shapes that are trees, and shapes that are not."""
+"""Checking and sorting the shape of trees."""
 
 import numpy as np
 import pytest
@@ -22,7 +22,7 @@ from zones.electrical.forest import Forest
         ([True], [0], r"parent: expected whole numbers"),
     ],
 )
-def test_what_is_no_tree_is_refused_by_name(parent: list[int], tree: list[int], message: str) -> None:
+def test_a_shape_that_is_not_a_tree_is_refused(parent: list[int], tree: list[int], message: str) -> None:
     with pytest.raises(ValueError, match=message):
         Forest.build(parent, tree)
 

@@ -1,4 +1,4 @@
-"""The electrical core stands on NumPy and the standard library alone."""
+"""The electrical core imports only NumPy and the standard library."""
 
 import subprocess
 import sys
@@ -9,7 +9,7 @@ import zones.electrical
 for module in pkgutil.walk_packages(zones.electrical.__path__, "zones.electrical."):
     __import__(module.name)
 allowed = {"zones", "numpy", *sys.stdlib_module_names}
-# What was loaded before a line of ours ran (site hooks of the environment) is none of the core's doing.
+# modules that site hooks of the environment loaded before are not counted
 foreign = {name.partition(".")[0] for name in sys.modules.keys() - before} - allowed
 print(*sorted(name for name in foreign if not name.startswith("_")))
 """

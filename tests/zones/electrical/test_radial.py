@@ -1,4 +1,4 @@
-"""What holds for every tree, and what is refused."""
+"""Properties of every solved tree, and refused input."""
 
 from dataclasses import replace
 
@@ -9,13 +9,13 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from tests.zones.electrical.radial_cases import Case, renumbered, single_trees, together
+from zones.electrical.forest import Forest
 from zones.electrical.radial import (
     NO_STABLE_SOLUTION,
     REASONS,
     SOLVED,
     STEP_LIMIT,
     VOLTAGE_NOT_ABOVE_ZERO,
-    Forest,
     Solution,
     solve,
 )
@@ -197,7 +197,7 @@ def test_currents_that_use_up_the_voltage_leave_none_above_zero() -> None:
     assert solve_chain(segments=[1.0], current_a=23.999).reason[0] == SOLVED
 
 
-def test_watts_are_blamed_only_where_the_currents_alone_could_be_carried() -> None:
+def test_no_stable_solution_is_the_reason_only_where_the_currents_alone_have_one() -> None:
     assert solve_chain(segments=[1.0], current_a=1.0, power_w=1000.0).reason[0] == NO_STABLE_SOLUTION
     assert solve_chain(segments=[1.0], current_a=30.0, power_w=1.0).reason[0] == VOLTAGE_NOT_ABOVE_ZERO
 
@@ -302,7 +302,7 @@ def test_a_tree_without_points_rests_at_its_sources_voltage() -> None:
     assert found.source_current_a.tolist() == [0.0, 1.0, 0.0]
 
 
-def test_nothing_gives_nothing() -> None:
+def test_an_empty_forest_has_an_empty_solution() -> None:
     found = solve(
         Forest.build([], []),
         source_voltage_v=[],
@@ -327,7 +327,7 @@ def test_nothing_gives_nothing() -> None:
         "conductance_s",
     ],
 )
-def test_a_quantity_that_cannot_be_is_refused_by_name(name: str, wrong: float) -> None:
+def test_an_impossible_quantity_is_refused_by_name(name: str, wrong: float) -> None:
     quantities: dict[str, object] = {
         "source_voltage_v": 24.0,
         "source_resistance_ohm": 0.0,

@@ -11,8 +11,7 @@ from django.db.backends.postgresql.psycopg_any import DateRange
 
 from sites.models import ChangeSet, Contract, Coverage, DeviceModel, Event, Mark
 from tests.zones.recording import SiteRecord, cable_type, device_model, shared_change
-from zones.findings.models import Case, Finding
-from zones.models import Point, PointFacts, Run, Zone
+from zones.models import Case, Finding, Point, PointFacts, Run, Zone
 from zones.recheck.batch import check
 
 BUILT = dt.date(2026, 3, 2)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import json
 from collections.abc import Collection, Sequence
 from typing import Any
 
@@ -15,22 +16,17 @@ from zones.electrical.bands import Basis, DeviceKind
 from zones.electrical.evaluate import Evaluation, evaluate
 from zones.electrical.plant import Members
 from zones.electrical.verdicts import Rule
-from zones.findings.attribution import Attribution, ChangeSets, HistoryEntry, attribute, history
+from zones.findings.attribution import HistoryEntry, attribute, history
 from zones.findings.changes_at_step import Reference
+from zones.findings.named_changes import Attribution
 from zones.findings.timeline import Targets, past_bands
-from zones.findings.wording import Judged, as_data, sentence
-from zones.plant.change_sets import ChangeSetInfo
+from zones.findings.wording import as_shown, sentence
+from zones.limits.registry import limit_by_code
+from zones.plant.change_sets import ChangeSetInfo, ChangeSets
 
 SITE = 7
 SUPPLY_CURRENT = Rule("supply_current")
-UNITS = {
-    "supply_current": "A",
-    "amplifier_load": "W",
-    "run_voltage": "V",
-    "output_speakers": "",
-    "poe_allocated": "W",
-}
-NAMES = {
+NAMES: dict[tuple[str, int], str] = {
     Reference("supply", 1000): "supply S1",
     Reference("supply", 1001): "supply S2",
     Reference("run", 1000): "run R1",
@@ -171,15 +167,14 @@ class Story(ToyPlant):
         return entries
 
 
-def told(attribution: Attribution, subject: str = "supply S2", rule: Rule = SUPPLY_CURRENT) -> str:
-    return sentence(attribution, judged(subject, rule), NAMES)
+def said(attribution: Attribution, subject: str = "supply S2", rule: Rule = SUPPLY_CURRENT) -> str:
+    return sentence(attribution, limit_by_code(rule.code), subject, NAMES)
 
 
-def data(
-    attribution: Attribution, subject: str = "supply S2", rule: Rule = SUPPLY_CURRENT
-) -> dict[str, object]:
-    return as_data(attribution, judged(subject, rule), NAMES)
-
-
-def judged(subject: str, rule: Rule) -> Judged:
-    return Judged(rule.code, UNITS.get(rule.code, ""), rule.at_least, subject)
+def shown(
+    story: Story, attribution: Attribution, subject: str = "supply S2", rule: Rule = SUPPLY_CURRENT
+) -> dict[str, Any]:
+    """As the API shows it, after it was stored as JSON and read again."""
+    record = json.loads(json.dumps(attribution.as_record()))
+    read = Attribution.of_record(record, {info.id: info for info in story.infos})
+    return as_shown(record, read, limit_by_code(rule.code), subject, NAMES)

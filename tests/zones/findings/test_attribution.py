@@ -7,13 +7,14 @@ import datetime as dt
 import numpy as np
 import pytest
 
-from tests.zones.findings.stories import SUPPLY_CURRENT, Story, told
+from tests.zones.findings.stories import SUPPLY_CURRENT, Story, said
 from zones.electrical.bands import Basis
 from zones.electrical.evaluate import evaluate
 from zones.electrical.plant import Members
 from zones.electrical.verdicts import Rule
 from zones.findings import timeline
-from zones.findings.attribution import Attribution, Cause, attribute
+from zones.findings.attribution import attribute
+from zones.findings.named_changes import Attribution, Cause
 from zones.findings.timeline import Targets
 
 
@@ -225,7 +226,7 @@ def test_a_correction_of_another_supplys_run_in_the_group_is_not_named(story: St
     found = story.only()
     assert found.named.cause is Cause.ADDITION
     assert ids(found) == [work]
-    assert sum(deed.count for deed in found.named.deeds) == 12
+    assert sum(change.count for change in found.named.changes) == 12
 
 
 def test_a_run_moved_from_another_supply_is_named(story: Story) -> None:
@@ -251,7 +252,7 @@ def test_equality_is_not_past(story: Story) -> None:
     story.speakers(0, 5, 0.05)  # 1.60 A of 1.60 A, but for the last bits
     found = story.only()  # measured currents: the high estimate is past, the likely one is not
     assert found.named.after.value == pytest.approx(1.6)
-    assert "not certain" in told(found)
+    assert said(found).endswith("; it may not exceed the limit")
 
 
 def test_many_subjects_are_answered_in_one_batch(story: Story, monkeypatch: pytest.MonkeyPatch) -> None:

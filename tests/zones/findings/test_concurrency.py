@@ -18,10 +18,10 @@ from tests.zones.findings.conftest import ADDED, NOW, Quay
 from tests.zones.recheck.conftest import another_connection
 from zones.findings import rechecked
 from zones.findings.conditions import Condition, conditions_of
-from zones.findings.models import Finding
 from zones.findings.rechecked import findings_failed
 from zones.findings.services import StaleVersionError, finding_acknowledge
 from zones.findings.timeline import CANNOT_COMPUTE
+from zones.models import Finding
 from zones.recheck.batch import recheck
 from zones.recheck.checked import Checked
 
@@ -103,7 +103,7 @@ def test_an_acknowledgement_during_a_recheck_that_fails_is_kept() -> None:
         person.result(PATIENCE_S)
     finding = quay.finding(CANNOT_COMPUTE)
     assert (finding.state, finding.state_reason) == ("acknowledged", "seen")
-    assert finding.reason == "another reason"
+    assert finding.reasons == ["another reason"]
 
 
 @pytest.mark.django_db(transaction=True)

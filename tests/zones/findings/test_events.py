@@ -14,9 +14,8 @@ from sites.models import ChangeSet, Closet, Contact, Coverage, Event, Secret, Us
 from tests.factories import make_user
 from tests.zones.findings.conftest import ADDED, BUILT, NOW, Quay
 from tests.zones.recording import shared_change
-from zones.findings.models import Case, Finding, Takeover
 from zones.findings.services import finding_acknowledge, finding_defer, finding_reopen
-from zones.models import DueDate, Point, PointFacts, Zone
+from zones.models import Case, DueDate, Finding, Point, PointFacts, Takeover, Zone
 from zones.rules.points import DEVICE_KINDS
 
 LATER = NOW + dt.timedelta(hours=1)
@@ -65,9 +64,11 @@ def test_an_opened_case_says_all_that_a_dispatcher_needs(quay: Quay) -> None:
     assert finding["figure"]["likely"] == pytest.approx(1.83)
     assert (finding["limit"], finding["unit"], finding["verdict"]) == (pytest.approx(1.6), "A", "past")
     assert finding["zones"] == [{"id": quay.zone.pk, "name": "Ticket hall", "life_safety": "unknown"}]
-    assert finding["sentence"].startswith("Supply S1 gives 1.83 A")
-    assert finding["attribution"]["change_sets"] == [added.pk]
+    assert finding["sentence"].startswith("Supply S1 delivers 1.83 A")
+    assert finding["attribution"]["change_set_ids"] == [added.pk]
     assert "12 wall speakers added" in finding["attribution"]["sentence"]
+    title = f"{quay.record.site.code} supply S1: 1.83 A, limit 1.60 A"
+    assert (body["case"]["title"], finding["title"]) == (title, title)
     assert body["changes"] == [
         {"what": "joined", "finding": finding["id"], "verdict_before": "within", "moved_to": None}
     ]

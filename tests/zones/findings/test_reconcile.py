@@ -4,6 +4,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import json
 from collections.abc import Iterable
 from typing import Any
 
@@ -12,7 +13,7 @@ from django.db import IntegrityError, connection, transaction
 from django.test.utils import CaptureQueriesContext
 
 from sites.changes.models import ChangeSet
-from sites.models import Mark, SupplyFacts, User
+from sites.models import Mark, Supply, SupplyFacts, User
 from tests.factories import make_user
 from tests.zones.findings.conftest import ADDED, NOW, Quay
 from tests.zones.recording import device_model
@@ -20,12 +21,12 @@ from zones.electrical.evaluate import SOLVER_VERSION
 from zones.electrical.subjects import SubjectKind
 from zones.electrical.verdicts import Verdict
 from zones.findings import conditions, rechecked
+from zones.findings.annotate import FindingInWords, annotate
 from zones.findings.cases import due_key
 from zones.findings.conditions import Condition
-from zones.findings.models import Case, Finding
+from zones.findings.named_changes import by_time
 from zones.findings.services import finding_acknowledge, finding_defer, finding_set_outcome
-from zones.findings.wording import due
-from zones.models import DueDate, Landing
+from zones.models import Case, DueDate, Finding, Landing, Run
 from zones.recheck.batch import check
 from zones.recheck.checked import Checked
 from zones.recheck.recheck_queue import raise_due
@@ -37,6 +38,10 @@ DAY = dt.timedelta(days=1)
 @pytest.fixture
 def dispatcher(db: None) -> User:
     return make_user(User.Role.DISPATCHER, first_name="Orla", last_name="Brisk")
+
+
+def words_of(finding: Finding) -> FindingInWords:
+    return annotate([finding])[finding.pk]
 
 
 def everything(quay: Quay) -> list[Any]:
@@ -62,10 +67,9 @@ def test_a_later_addition_opens_a_finding_that_names_it(quay: Quay) -> None:
     assert finding.limit_value == pytest.approx(1.6)
     assert finding.attribution["kind"] == "addition"
     assert finding.attribution["change_sets"] == [added.pk]
-    assert finding.attribution["sentence"] == (
-        "12 wall speakers added on 2026-05-04 by Tom Reed, job LS-2207, took supply S1 from 1.35 A to 1.83 "
-        "A; "
-        "limit 1.60 A"
+    assert words_of(finding).attribution["sentence"] == (
+        "12 wall speakers added on 2026-05-04 by Tom Reed, job LS-2207: supply S1 went from 1.35 A to "
+        "1.83 A; limit 1.60 A"
     )
     assert finding.case.change_set_id == added.pk
     assert quay.cases() == {f"change-set-{added.pk}": True}
@@ -78,6 +82,25 @@ def test_rechecking_again_changes_nothing(quay: Quay) -> None:
     quay.check(LATER)
     quay.check(LATER + 40 * DAY)
     assert everything(quay) == before
+
+
+def test_a_new_name_changes_no_version_and_stands_in_the_sentence(quay: Quay) -> None:
+    """A finding stores ids and values: its sentences are rendered when somebody reads them."""
+    quay.add(12)
+    quay.check()
+    before = everything(quay)
+    with quay.record.change(ADDED + DAY) as renaming:
+        Supply.objects.filter(pk=quay.supply.pk).update(name="Dock supply", change_set_id=renaming.pk)
+        Run.objects.filter(pk=quay.run.pk).update(name="R7", change_set_id=renaming.pk)
+    quay.check(LATER)
+    assert everything(quay) == before
+    words = words_of(quay.finding())
+    assert (
+        words.sentence == "Supply Dock supply delivers 1.83 A (1.74 A to 1.92 A) during a page; limit 1.60 A."
+    )
+    assert "supply Dock supply went from 1.35 A to 1.83 A" in words.attribution["sentence"]
+    stored = json.dumps(quay.finding().attribution)
+    assert not [word for word in ("S1", "Dock", "speaker", "Tom", "LS-2207") if word in stored]
 
 
 def test_the_order_and_number_of_rechecks_does_not_matter(db: None) -> None:
@@ -99,8 +122,8 @@ def test_the_order_and_number_of_rechecks_does_not_matter(db: None) -> None:
     def told(quay: Quay) -> list[Any]:
         rows = Finding.objects.filter(site_id=quay.site_id, cleared_at__isnull=True).order_by("code")
         return [
-            (f.code, f.verdict, round(f.likely or 0, 9), f.attribution["sentence"], f.attribution["day"],
-             Case.objects.get(pk=f.case_id).change_set.step)  # type: ignore[union-attr]
+            (f.code, f.verdict, round(f.likely or 0, 9), words_of(f).attribution["sentence"],
+             f.attribution["day"], Case.objects.get(pk=f.case_id).change_set.step)  # type: ignore[union-attr]
             for f in rows
         ]  # fmt: skip
 
@@ -175,7 +198,7 @@ def test_a_cause_revised_by_a_correction_moves_the_finding(quay: Quay) -> None:
     quay.check(LATER)
     finding = quay.finding()
     assert finding.pk == moved_from
-    assert finding.attribution["kind"] == "record_correction"
+    assert finding.attribution["kind"] == "correction"
     assert finding.attribution["change_sets"] == [correction.pk, added.pk]
     assert quay.cases() == {f"change-set-{added.pk}": False, f"change-set-{correction.pk}": True}
     left, joined = quay.events()[-2:]
@@ -292,7 +315,11 @@ def test_a_point_fed_twice_cannot_be_computed_and_is_a_finding_until_it_can(quay
     quay.check()
     finding = quay.finding("cannot_compute")
     assert (finding.subject_kind, finding.subject_id) == (SubjectKind.RUN, quay.run.pk)
-    assert "two supplies feed the same section" in finding.reason
+    assert finding.reasons == ["fed_twice"]
+    assert words_of(finding).sentence == (
+        "Run R1 cannot be computed: two supplies feed the same section, so their currents cannot be told "
+        "apart."
+    )
     assert finding.attribution["change_sets"] == [made.pk]
     assert quay.kinds() == ["case.opened"]
     with quay.record.change(ADDED + DAY):
@@ -308,7 +335,11 @@ def test_a_failed_recheck_is_a_finding_until_one_succeeds(quay: Quay) -> None:
     rechecked.findings_failed(quay.site_id, "ValueError: no such factor", LATER + DAY)
     finding = quay.finding("cannot_compute")
     assert (finding.subject_kind, finding.subject_id) == (SubjectKind.SITE, quay.site_id)
-    assert finding.reason == "ValueError: no such factor"
+    assert finding.reasons == ["ValueError: no such factor"]
+    assert (
+        words_of(finding).sentence
+        == f"{quay.record.site.name} cannot be computed: ValueError: no such factor."
+    )
     assert finding.opened_at == LATER
     assert quay.finding().state == "open", "what is known otherwise stays open"
     assert quay.kinds() == ["case.opened", "case.opened"]
@@ -357,7 +388,7 @@ def test_rooms_above_bring_conditions_of_their_own(quay: Quay, monkeypatch: pyte
             subject_kind=SubjectKind.RUN,
             subject_id=quay.run.pk,
             verdict=Verdict.PAST,
-            attribution=due("The yearly test of run R1 fell due on 2026-05-20", fell_due.isoformat()),
+            attribution=by_time(fell_due),
         )
     ]
 
@@ -369,6 +400,7 @@ def test_rooms_above_bring_conditions_of_their_own(quay: Quay, monkeypatch: pyte
     quay.check()
     finding = quay.finding("reading_disagrees")
     assert finding.attribution["kind"] == "time"
+    assert words_of(finding).attribution["sentence"] == "Due since 2026-05-20"
     assert finding.case.key == f"subject-1-{quay.run.pk}/reading_disagrees/due-2026-05-20"
     overdue.clear()
     quay.check(LATER)

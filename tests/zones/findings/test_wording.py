@@ -8,13 +8,15 @@ import string
 
 import pytest
 
-from tests.zones.findings.stories import NAMES, SUPPLY_CURRENT, Story, data, told
+from tests.zones.findings.stories import NAMES, SUPPLY_CURRENT, Story, said, shown
 from zones.electrical import plant as p
 from zones.electrical.bands import Basis
 from zones.electrical.verdicts import Rule
-from zones.findings.change_types import ACTS
-from zones.findings.changes_at_step import Deed, Reference
-from zones.findings.wording import number, what_was_done
+from zones.findings.change_types import CHANGE_TYPES
+from zones.findings.changes_at_step import ChangeAtStep, Reference
+from zones.findings.wording import TITLE_LENGTH, title, what_was_done
+from zones.limits.amounts import amount
+from zones.limits.registry import LIMITS, limit_by_code
 
 LOAD = Rule("amplifier_load")
 BUDGET = Rule("poe_allocated")
@@ -31,18 +33,17 @@ def story() -> Story:
 def test_an_addition(story: Story) -> None:
     story.on("2025-03-14")
     story.speakers(0, 12, 0.04)
-    assert told(story.only()) == (
-        "12 wall speakers added on 2025-03-14 by R. Ondine, job LS-2207, took supply S2 from 1.35 A to "
-        "1.83 A; "
-        "limit 1.60 A"
+    assert said(story.only()) == (
+        "12 wall speakers added on 2025-03-14 by R. Ondine, job LS-2207: supply S2 went from 1.35 A to "
+        "1.83 A; limit 1.60 A"
     )
 
 
 def test_an_addition_on_a_run_of_its_own_and_without_a_job(story: Story) -> None:
     story.on("2025-03-14", job="")
     story.speakers(story.fed_run(0), 12, 0.04)
-    assert told(story.only()) == (
-        "12 wall speakers added on 2025-03-14 by R. Ondine, took supply S2 from 1.35 A to 1.83 A; limit "
+    assert said(story.only()) == (
+        "12 wall speakers added on 2025-03-14 by R. Ondine: supply S2 went from 1.35 A to 1.83 A; limit "
         "1.60 A"
     )
 
@@ -50,11 +51,11 @@ def test_an_addition_on_a_run_of_its_own_and_without_a_job(story: Story) -> None
 def test_a_smaller_supply(story: Story) -> None:
     story.on("2025-03-14")
     story.alter("supplies", 0, rated_current_a=1.0)
-    assert told(story.only(), "supply S1") == (
+    assert said(story.only(), "supply S1") == (
         "Supply S1 replaced, rated current lowered from 2.00 A to 1.00 A on 2025-03-14 by R. Ondine, job "
-        "LS-2207, "
-        "lowered what supply S1 may have from 1.60 A to 0.80 A; it has 1.35 A"
+        "LS-2207: limit of supply S1 lowered from 1.60 A to 0.80 A; figure 1.35 A"
     )
+    assert shown(story, story.only(), "supply S1")["sentence"] == said(story.only(), "supply S1")
 
 
 def test_taps_raised() -> None:
@@ -70,10 +71,9 @@ def test_taps_raised() -> None:
     story.on("2025-03-14", "E. Sorrel", "LS-2300")
     for point in points:
         story.alter("points", point, tap_power_w=5.0)
-    assert told(story.only([LOAD]), "amplifier A1", LOAD) == (
-        "Tap of 20 ceiling speakers raised from 1 W to 5 W on 2025-03-14 by E. Sorrel, job LS-2300, took "
-        "amplifier A1 "
-        "from 20 W to 100 W; limit 48 W"
+    assert said(story.only([LOAD]), "amplifier A1", LOAD) == (
+        "Tap of 20 ceiling speakers raised from 1 W to 5 W on 2025-03-14 by E. Sorrel, job LS-2300: "
+        "amplifier A1 went from 20 W to 100 W; limit 48 W"
     )
 
 
@@ -83,8 +83,8 @@ def test_a_swapped_model(story: Story) -> None:
     point = story.speakers(0, 1, float("nan"), model=0)[0]
     story.on("2025-03-14")
     story.alter("points", point, model_index=1)
-    assert told(story.only()).startswith(
-        "1 horn (HN-15) put in place of WS-8 on 2025-03-14 by R. Ondine, job LS-2207, took supply S2 from "
+    assert said(story.only()).startswith(
+        "WS-8 replaced by 1 horn (HN-15) on 2025-03-14 by R. Ondine, job LS-2207: supply S2 went from "
         "1.39 A to"
     )
 
@@ -94,10 +94,9 @@ def test_a_range(story: Story) -> None:
     story.speakers(0, 4, 0.05, basis=Basis.MARKED)
     story.on("2025-03-14")
     story.speakers(0, 2, 0.05, basis=Basis.MARKED)
-    assert told(story.only()) == (
-        "Between the change of 2025-01-10 by E. Sorrel, job LS-2300 (4 wall speakers added) and that of "
-        "2025-03-14 by "
-        "R. Ondine, job LS-2207 (2 wall speakers added), supply S2 went from 1.35 A to 1.65 A; limit 1.60 A"
+    assert said(story.only()) == (
+        "Between 2025-01-10 (4 wall speakers added by E. Sorrel, job LS-2300) and 2025-03-14 (2 wall "
+        "speakers added by R. Ondine, job LS-2207): supply S2 went from 1.35 A to 1.65 A; limit 1.60 A"
     )
 
 
@@ -106,20 +105,17 @@ def test_a_range_from_what_was_found(story: Story) -> None:
     story.speakers(0, 6, 0.05, basis=Basis.MARKED)
     story.on("2025-03-14")
     story.speakers(0, 6, 0.05, basis=Basis.MARKED)
-    assert told(story.only()) == (
-        "Between what was found on 2024-05-01 and the change of 2025-03-14 by R. Ondine, job LS-2207 (6 "
-        "wall speakers "
-        "added), supply S2 went from 1.65 A to 1.95 A; limit 1.60 A"
+    assert said(story.only()) == (
+        "Between what was found on 2024-05-01 and 2025-03-14 (6 wall speakers added by R. Ondine, job "
+        "LS-2207): supply S2 went from 1.65 A to 1.95 A; limit 1.60 A"
     )
 
 
 def test_as_found(story: Story) -> None:
     story.speakers(0, 12, 0.04)
-    assert told(story.only()) == (
-        "As found at the end of its first day, 2024-05-01: supply S2 at 1.83 A; limit 1.60 A"
-    )
+    assert said(story.only()) == ("As found on the first day, 2024-05-01: supply S2 at 1.83 A; limit 1.60 A")
     story.surveyed_on = dt.date(2024, 6, 1)
-    assert told(story.only()) == "As found by the survey of 2024-06-01: supply S2 at 1.83 A; limit 1.60 A"
+    assert said(story.only()) == "As found by the survey of 2024-06-01: supply S2 at 1.83 A; limit 1.60 A"
 
 
 def test_a_correction_names_the_work_and_itself(story: Story) -> None:
@@ -129,23 +125,22 @@ def test_a_correction_names_the_work_and_itself(story: Story) -> None:
     for point in added:
         story.rewrite("points", point, speech_current_a=0.04)
     found = story.only()
-    assert told(found) == (
-        "The record of the change of 2025-03-14 by R. Ondine, job LS-2207 (12 wall speakers added), as "
-        "corrected on "
-        "2026-02-01 by P. Vale, job LS-2500 (“as told”), took supply S2 from 1.35 A to 1.83 A; limit 1.60 A"
+    assert said(found) == (
+        "12 wall speakers added on 2025-03-14 by R. Ondine, job LS-2207, corrected on 2026-02-01 by P. Vale, "
+        "job LS-2500 (“as told”): supply S2 went from 1.35 A to 1.83 A; limit 1.60 A"
     )
-    told_as_data = data(found)
-    assert told_as_data["kind"] == "record_correction"
-    assert told_as_data["change_sets"] == [102, 101]
-    assert told_as_data["actor"] == "P. Vale"
+    as_read = shown(story, found)
+    assert as_read["cause"] == "correction"
+    assert as_read["change_set_ids"] == [102, 101]
+    assert as_read["change"]["correction"]["actor"] == "P. Vale"
+    assert as_read["change"]["change_set"]["actor"] == "R. Ondine"
 
 
 def test_something_as_found_that_only_a_correction_brought_to_light(story: Story) -> None:
     story.on("2026-02-01", "P. Vale", "", kind="correction")
     story.rewrite("points", 26, speech_current_a=0.6)
-    assert told(story.only()) == (
-        "As found at the end of its first day, 2024-05-01: supply S2 at 1.90 A; limit 1.60 A; known since "
-        "the record "
+    assert said(story.only()) == (
+        "As found on the first day, 2024-05-01: supply S2 at 1.90 A; limit 1.60 A; known since the record "
         "was corrected on 2026-02-01 by P. Vale (“as told”)"
     )
 
@@ -159,10 +154,9 @@ def test_a_smaller_switch() -> None:
         story.put("endpoints", port_index=port)
     story.on("2025-03-14", "E. Sorrel", "")
     story.alter("switches", switch, budget_w=65.0)
-    assert told(story.only([BUDGET]), "switch SW1", BUDGET) == (
-        "Switch 1000 replaced, PoE budget lowered from 130 W to 65 W on 2025-03-14 by E. Sorrel, lowered "
-        "what switch "
-        "SW1 may have from 130 W to 65 W; it has 92.4 W"
+    assert said(story.only([BUDGET]), "switch SW1", BUDGET) == (
+        "Switch 1000 replaced, PoE budget lowered from 130 W to 65 W on 2025-03-14 by E. Sorrel: "
+        "limit of switch SW1 lowered from 130 W to 65 W; figure 92.4 W"
     )
 
 
@@ -176,57 +170,85 @@ def test_a_speaker_of_the_next_zone() -> None:
     story.rows["points"][-1]["zone_id"] = 2
     rule = Rule("other_zone", near_margin=0)
     assert story.rows["points"][-1]["point_index"] == point
-    assert told(story.only([rule], day="2025-03-15"), "run R1", rule) == (
-        "1 wall speaker added on 2025-03-14 by R. Ondine, job LS-2207, left 1 device of another zone on "
-        "run R1"
+    assert said(story.only([rule], day="2025-03-15"), "run R1", rule) == (
+        "1 wall speaker added on 2025-03-14 by R. Ondine, job LS-2207: 1 device in another zone on run R1"
     )
 
 
-def test_data_is_json_and_keeps_the_sentence_beside_the_figures(story: Story) -> None:
+def test_what_is_stored_holds_no_word_and_renders_the_same(story: Story) -> None:
     story.on("2025-03-14")
     story.speakers(0, 12, 0.04)
-    found = data(story.only())
-    assert json.loads(json.dumps(found)) == found
-    assert found["kind"] == "addition"
-    assert (found["before"], found["after"], found["limit"], found["unit"]) == (1.35, 1.83, 1.6, "A")
-    assert found["day"] == "2025-03-14"
-    assert found["between"] is None
-    assert found["baseline"] == {"day": "2024-05-01", "surveyed": False, "figure": 1.35, "limit": 1.6}
+    found = story.only()
+    stored = json.dumps(found.as_record())
+    assert not [word for word in ("speaker", "Ondine", "LS-2207", "as told", "S2") if word in stored]
+    as_read = shown(story, found)
+    assert as_read["sentence"] == said(found)
+    assert as_read["cause"] == "addition"
+    change = as_read["change"]
+    assert (change["before"], change["after"], change["limit"]) == (1.35, 1.83, 1.6)
+    assert (change["day"], change["what"]) == ("2025-03-14", "12 wall speakers added")
+    (made,) = change["changes"]
+    assert (made["type"], made["count"], made["device_kind"]) == ("device_added", 12, "wall speaker")
+    assert change["change_set"]["job_reference"] == "LS-2207"
+    assert as_read["between"] is None
+    assert as_read["baseline"] == {"day": "2024-05-01", "surveyed": False, "figure": 1.35, "limit": 1.6}
 
 
-def test_many_deeds_are_told_as_few() -> None:
-    deeds = [
-        Deed("device_added", 12, 2),
-        Deed("segment_pairs", 3, before=2.0, after=1.0),
-        Deed(
+def test_a_stored_range_is_read_as_it_was(story: Story) -> None:
+    for day, count in (("2025-01-10", 4), ("2025-03-14", 2)):
+        story.on(day)
+        story.speakers(0, count, 0.05, basis=Basis.MARKED)
+    found = story.only()
+    as_read = shown(story, found)
+    assert as_read["sentence"] == said(found)
+    assert [as_read["between"][end]["day"] for end in ("since", "until")] == ["2025-01-10", "2025-03-14"]
+    moved = ChangeAtStep("run_supply", thing=Reference("run", 1), before=Reference("supply", 2), after=2.5)
+    assert ChangeAtStep.of_record(json.loads(json.dumps(moved.as_record()))) == moved
+
+
+def test_a_title_is_site_thing_figure_limit_in_80_characters() -> None:
+    supply, polarity = limit_by_code("supply_current"), limit_by_code("polarity_reversed")
+    assert title("merrow-harbour", supply, "PS-1", 1.83, 1.6) == "merrow-harbour PS-1: 1.83 A, limit 1.60 A"
+    assert title("merrow-harbour", polarity, "block B1", 2.0, 0.0) == (
+        "merrow-harbour polarity reversed on 2 rows of block B1"
+    )
+    for limit in LIMITS:
+        assert len(title("merrow-harbour-east", limit, "s" * 120, 123.4, 100.0)) <= TITLE_LENGTH
+
+
+def test_of_many_changes_few_are_named() -> None:
+    changes = [
+        ChangeAtStep("device_added", 12, 2),
+        ChangeAtStep("segment_pairs", 3, before=2.0, after=1.0),
+        ChangeAtStep(
             "run_supply", thing=Reference("run", 1000), before=Reference("supply", 1000),
             after=Reference("supply", 1001),
         ),
-        Deed("device_removed", 1, 3),
+        ChangeAtStep("device_removed", 1, 3),
     ]  # fmt: skip
-    assert what_was_done(deeds[:3], NAMES) == (
-        "12 wall speakers added, pairs of 3 segments of cable lowered from 2 to 1 and run R1 moved from "
-        "supply S1 to "
+    assert what_was_done(changes[:3], NAMES) == (
+        "12 wall speakers added, pairs of 3 segments lowered from 2 to 1 and run R1 moved from supply S1 to "
         "supply S2"
     )
-    assert what_was_done(deeds, NAMES) == (
-        "12 wall speakers added, pairs of 3 segments of cable lowered from 2 to 1 and 2 more changes"
+    assert what_was_done(changes, NAMES) == (
+        "12 wall speakers added, pairs of 3 segments lowered from 2 to 1 and 2 more changes"
     )
 
 
-@pytest.mark.parametrize("act", sorted(ACTS))
-def test_every_act_has_a_phrase_that_can_be_filled(act: str) -> None:
+@pytest.mark.parametrize("kind", sorted(CHANGE_TYPES))
+def test_every_type_has_a_phrase_that_can_be_filled(kind: str) -> None:
     for before, after in ((None, None), (1.0, 2.0), (Reference("supply", 1000), None)):
-        text = what_was_done(
-            [Deed(act, 2, 1, thing=Reference("run", 1000), before=before, after=after)], NAMES
-        )
+        change = ChangeAtStep(kind, 2, 1, thing=Reference("run", 1000), before=before, after=after)
+        text = what_was_done([change], NAMES)
         assert text
         assert "{" not in text
-    fields = {name for _, name, _, _ in string.Formatter().parse(ACTS[act].phrase) if name}
-    assert fields <= {
-        "device", "thing", "span", "way", "move", "old", "new", "segments", "points", "conductors",
-        "readings", "zones",
-    }  # fmt: skip
+    fields = {name for _, name, _, _ in string.Formatter().parse(CHANGE_TYPES[kind].phrase) if name}
+    assert fields <= {"device", "thing", "span", "way", "move", "old", "new", "count"}
+
+
+def test_a_model_in_place_of_an_unknown_one_names_its_kind() -> None:
+    swapped = ChangeAtStep("device_swapped", 1, 3, before=Reference("kind", 2))
+    assert what_was_done([swapped], NAMES) == "wall speaker replaced by 1 horn (model not recorded)"
 
 
 @pytest.mark.parametrize(
@@ -245,4 +267,4 @@ def test_every_act_has_a_phrase_that_can_be_filled(act: str) -> None:
     ],
 )
 def test_numbers(value: float, unit: str, apart_from: float | None, text: str) -> None:
-    assert number(value, unit, apart_from=apart_from) == text
+    assert amount(value, unit, apart_from=apart_from) == text

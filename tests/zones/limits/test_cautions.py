@@ -8,7 +8,7 @@ from zones.limits.cautions import CAUTIONS, Caution, Surroundings, cautions_of
 
 WHERE_IT_MATTERS = [
     (Caution.LIFE_SAFETY, Surroundings(life_safety=frozenset({"no", "yes"})), "serves life safety"),
-    (Caution.LIFE_SAFETY, Surroundings(life_safety=frozenset({"unknown"})), "nobody has said"),
+    (Caution.LIFE_SAFETY, Surroundings(life_safety=frozenset({"unknown"})), "life safety not recorded"),
     (Caution.GAS, Surroundings(texts=("", "Ammonia plant room: alarm panel at the door")), "ammonia"),
     (Caution.GAS, Surroundings(texts=("behind the CHLORINE store",)), "chlorine"),
     (Caution.GAS, Surroundings(dangers=("ammonia next door",)), "ammonia"),
@@ -23,7 +23,7 @@ WHERE_IT_MATTERS = [
     (Caution.LINE_VOLTAGE, Surroundings(line_voltages_v=frozenset({25.0, 100.0})), "100 V"),
     (Caution.LINE_VOLTAGE, Surroundings(line_voltages_v=frozenset({None})), "not recorded"),
     (Caution.DISCONNECT, Surroundings(sources=("supply PS 1",)), "supply PS 1"),
-    (Caution.DISCONNECT, Surroundings(limits=frozenset({Caution.DISCONNECT})), "is fed"),
+    (Caution.DISCONNECT, Surroundings(limits=frozenset({Caution.DISCONNECT})), "is energised"),
     (Caution.LADDER, Surroundings(ladder_m=4.5), "4.5 m"),
     (Caution.WIRING_CLASSES, Surroundings(limits=frozenset({Caution.WIRING_CLASSES})), "Class 2"),
     (Caution.PLENUM, Surroundings(plenum_cable=True), "plenum cable"),

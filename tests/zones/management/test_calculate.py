@@ -1,4 +1,4 @@
-"""`manage.py calculate`, as a program calls it: a process of its own, its streams and its exit status."""
+"""`manage.py calculate` as a process: its streams and exit status."""
 
 import json
 import os
@@ -93,7 +93,7 @@ def test_a_table_too_long_to_read_holds_the_lowest_voltages(calculate: Any, tmp_
     assert " n1205 " in done.stdout
     assert " n206 " in done.stdout
     assert " n205 " not in done.stdout
-    assert "205 points of higher voltage are not shown" in done.stdout
+    assert "Points of higher voltage not shown: 205." in done.stdout
 
 
 def test_a_dash_reads_standard_input(calculate: Any) -> None:
@@ -136,7 +136,7 @@ def test_bad_input_exits_2_and_names_every_place(calculate: Any, tmp_path: Path,
         ("", "nothing in it"),
     ],
 )
-def test_text_that_is_no_run_exits_2(calculate: Any, tmp_path: Path, text: str, said: str) -> None:
+def test_text_that_is_not_a_run_exits_2(calculate: Any, tmp_path: Path, text: str, said: str) -> None:
     done = calculate(written(tmp_path, text))
     assert done.returncode == 2
     assert said in done.stderr

@@ -1,4 +1,4 @@
-"""`manage.py recheck`: what it recomputes, what it tells of a day, and how it answers what it cannot do."""
+"""`manage.py recheck`: sites it recomputes, figures as of a day, and refused input."""
 
 from __future__ import annotations
 
@@ -47,7 +47,7 @@ def said(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) ->
 
 
 def test_without_options_it_recomputes_what_is_marked(overloaded: Terminal, said: Any) -> None:
-    assert said() == "1 sites recomputed.\n"
+    assert said() == "1 site recomputed.\n"
     assert not Mark.objects.exists()
     assert Figures.objects.filter(site_id=overloaded.site_id).exists()
     assert said("--json") == '{"checked": 0, "failed": {}}\n'
@@ -64,7 +64,7 @@ def test_all_recomputes_what_is_not_marked_too(overloaded: Terminal, said: Any) 
 
 def test_chosen_sites_are_recomputed_and_no_others(overloaded: Terminal, said: Any) -> None:
     other = SiteRecord("quay-4")
-    assert said("--site", "quay-9", "--site", "quay-9") == "1 sites recomputed.\n"
+    assert said("--site", "quay-9", "--site", "quay-9") == "1 site recomputed.\n"
     assert Mark.objects.filter(site_id=other.site_id).exists()
 
 
@@ -79,18 +79,18 @@ def test_a_site_that_cannot_be_computed_is_named_and_the_status_says_so(
         call_command("recheck", "--site", "quay-9")
     assert ended.value.code == 1
     out = capsys.readouterr().out
-    assert "0 sites recomputed.\nSite quay-9 could not be computed: ZeroDivisionError: broken\n" in out
+    assert "0 sites recomputed.\nSite quay-9 failed: ZeroDivisionError: broken\n" in out
 
 
-def test_as_of_a_day_tells_and_writes_nothing(overloaded: Terminal, said: Any) -> None:
+def test_as_of_a_day_prints_and_writes_nothing(overloaded: Terminal, said: Any) -> None:
     before = (ADDED_ON - dt.timedelta(days=1)).isoformat()
     then = said("--as-of", before)
     now = said("--as-of", ADDED_ON.isoformat())
     assert "quay-9 as of " + before in then
     assert "supply PS 1" not in then
-    assert "figures within their limits." in then
+    assert "figures are within their limits." in then
     assert "supply PS 1" in now
-    assert "1.70 A (between 1.61 A and 1.79 A)" in now
+    assert "1.70 A (1.61 A to 1.79 A)" in now
     assert "1.60 A" in now
     assert "past" in now
     assert Mark.objects.filter(site_id=overloaded.site_id).exists()
@@ -124,7 +124,7 @@ def test_as_of_a_day_in_json_is_a_line_a_site_with_every_figure(overloaded: Term
     assert voltage["place"]
 
 
-def test_what_cannot_be_computed_on_a_day_is_told(transactional_db: None, said: Any) -> None:
+def test_a_run_that_cannot_be_computed_is_named(transactional_db: None, said: Any) -> None:
     record = SiteRecord("quay-9")
     with record.change():
         first, second = record.supply(name="PS 1"), record.supply(name="PS 2")
@@ -137,12 +137,12 @@ def test_what_cannot_be_computed_on_a_day_is_told(transactional_db: None, said: 
 @pytest.mark.parametrize(
     ("arguments", "message"),
     [
-        (["--site", "quay-8"], "--site quay-8: there is no site of that code. Did you mean quay-9?"),
+        (["--site", "quay-8"], "--site quay-8: no site has this code. Did you mean quay-9?"),
         (["--as-of", "yesterday"], "--as-of yesterday: expected a day such as 2026-03-01"),
         (["--as-of", "2026-02-30"], "--as-of 2026-02-30: expected a day such as 2026-03-01"),
     ],
 )
-def test_bad_input_is_named_with_what_would_be_right(
+def test_bad_input_is_refused_with_what_is_expected(
     overloaded: Terminal, arguments: list[str], message: str
 ) -> None:
     with pytest.raises(CommandError) as refused:
@@ -157,12 +157,12 @@ def test_all_and_chosen_sites_exclude_each_other(transactional_db: None) -> None
 
 
 @pytest.mark.parametrize("seconds", ["0", "-1", "nan", "7200"])
-def test_a_sweep_refuses_an_interval_that_is_none(transactional_db: None, seconds: str) -> None:
+def test_a_sweep_refuses_a_bad_interval(transactional_db: None, seconds: str) -> None:
     with pytest.raises(CommandError, match=r"expected 0\.01 to 3600 seconds") as refused:
         call_command("sweep", "--loop", f"--interval={seconds}")
     assert refused.value.returncode == 2
 
 
-def test_a_sweep_says_what_it_did(overloaded: Terminal, capsys: pytest.CaptureFixture[str]) -> None:
+def test_a_sweep_prints_its_counts(overloaded: Terminal, capsys: pytest.CaptureFixture[str]) -> None:
     call_command("sweep")
-    assert "1 sites recomputed, 0 could not be." in capsys.readouterr().out
+    assert "1 site recomputed. 0 failed." in capsys.readouterr().out

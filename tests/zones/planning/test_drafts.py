@@ -19,9 +19,9 @@ from tests import factories
 from tests.halls import Hall
 from zones.electrical.subjects import SubjectKind
 from zones.electrical.verdicts import Verdict
+from zones.loads.site_loads import site_loads
 from zones.models import Point
 from zones.planning.drafts import DraftEvaluation, evaluate_draft
-from zones.planning.loads import site_loads
 from zones.services.points import point_alter
 
 pytestmark = pytest.mark.django_db
@@ -100,7 +100,7 @@ def test_what_it_says_is_what_comes_when_it_is_accepted(hall: Hall, technician: 
 def test_differences_are_told_in_words(hall: Hall) -> None:
     found = evaluate_draft(draft(hall, twelve_more(hall)))
     assert of(found, "supply_current").sentence == (
-        "Supply current of supply PS 1: from 1.60 A to 2.08 A; limit 1.60 A. Over; until now cannot tell."
+        "Supply current of supply PS 1: from 1.60 A to 2.08 A; limit 1.60 A. Past; before cannot tell."
     )
     assert found.summary.startswith("Supply current of supply PS 1: from 1.60 A to 2.08 A")
     larger = factories.make_model(DeviceModel.Kind.SUPPLY, rated_current_a=4.0)
@@ -108,7 +108,7 @@ def test_differences_are_told_in_words(hall: Hall) -> None:
         draft(hall, [{"op": "supply.alter", "supply_id": hall.supply.pk, "model_id": larger.pk}])
     )
     assert of(healed, "supply_current").sentence == (
-        "Supply current of supply PS 1: 1.60 A; limit 3.20 A instead of 1.60 A. Within; until now "
+        "Supply current of supply PS 1: 1.60 A; limit 3.20 A, before limit 1.60 A. Within; before "
         "cannot tell."
     )
     assert healed.summary == "In order again: supply current of supply PS 1."
@@ -140,7 +140,7 @@ def test_what_could_not_be_computed_any_more(hall: Hall) -> None:
     )
     (amiss,) = found.not_computed
     assert amiss.name == "run R1"
-    assert found.summary.startswith("Run R1 could not be computed any more: two supplies feed")
+    assert found.summary.startswith("Run R1 could no longer be computed: two supplies feed")
     assert found.computed == ()
 
 

@@ -10,7 +10,7 @@ from sites.models import (
 )
 from tests.zones.plant.told import LATER
 from tests.zones.recording import SiteRecord
-from zones.plant.change_sets import change_sets_at, change_sets_by_id
+from zones.plant.change_sets import look_up
 
 pytestmark = pytest.mark.django_db
 
@@ -25,11 +25,11 @@ def test_change_sets_are_found_by_step_and_by_id() -> None:
         other.zone()
     step = step_of(LATER, 1)  # of either site the first of that day
 
-    found = change_sets_at([(record.site_id, step), (other.site_id, step), (record.site_id, 5)])
+    found = dict(look_up([(record.site_id, step), (other.site_id, step), (record.site_id, 5)]).by_step)
 
     info = found.pop((record.site_id, step))
     assert found.keys() == {(other.site_id, step)}
-    assert info == change_sets_by_id([corrected.pk, -1])[corrected.pk]
+    assert info == look_up([], [corrected.pk, -1]).by_id[corrected.pk]
     assert (info.kind, info.reason, info.job_reference, info.actor, info.happened_on) == (
         "correction",
         "counted",
@@ -37,4 +37,4 @@ def test_change_sets_are_found_by_step_and_by_id() -> None:
         "Tom Reed",
         LATER,
     )
-    assert change_sets_by_id([elsewhere.pk])[elsewhere.pk].step == step
+    assert look_up([], [elsewhere.pk]).by_id[elsewhere.pk].step == step

@@ -207,7 +207,7 @@ def test_any_number_of_sites_takes_the_same_queries(count: int, django_assert_nu
     records = [SiteRecord() for _ in range(count)]
     for record in records:
         small_site(record, speaker, supply_model, gateway, wire)
-    with django_assert_num_queries(18):
+    with django_assert_num_queries(5):
         plant = read_plant([record.site_id for record in records])
     assert len(plant.site_id) == count
     assert len(plant.point_id) == 11 * count

@@ -347,7 +347,7 @@ def test_any_number_of_sites_takes_the_same_queries(count: int, django_assert_nu
     terminals = [make_terminal() for _ in range(count)]
     for terminal in terminals:
         terminal.add_speakers(1, TODAY + dt.timedelta(days=3))
-    with django_assert_num_queries(26):
+    with django_assert_num_queries(15):
         checked(*(terminal.site_id for terminal in terminals))
     assert SiteCheck.objects.count() == count
 

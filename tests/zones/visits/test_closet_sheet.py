@@ -42,12 +42,11 @@ def sheet_of(closet: Closet, day: dt.date = BUILT) -> ClosetSheet:
 # --- life safety first --------------------------------------------------------------------------------------
 
 
-def test_nobody_has_said_is_told_as_such(hall: Hall) -> None:
+def test_life_safety_that_is_not_recorded(hall: Hall) -> None:
     found = sheet_of(hall.closet).life_safety
     assert found.answer == "unknown"
     assert found.sentence == (
-        "Nobody has said whether zones Gangway and Ticket hall serve life safety: ask before anything is "
-        "switched off."
+        "Life safety not recorded for zones Gangway and Ticket hall. Ask before you switch anything off."
     )
 
 
@@ -55,7 +54,7 @@ def test_the_gravest_comes_first(hall: Hall) -> None:
     zone_alter(factories.change(hall.site), zone=hall.gangway, life_safety=Zone.LifeSafety.YES)
     sheet = sheet_of(hall.closet)
     assert sheet.life_safety.answer == "yes"
-    assert sheet.life_safety.sentence.startswith("Zone Gangway serves life safety: before anything is ")
+    assert sheet.life_safety.sentence.startswith("Zone Gangway serves life safety. Agree a substitute ")
     assert sheet.summary.startswith(sheet.life_safety.sentence)
     assert [one.zone.name for one in sheet.zones] == ["Gangway", "Ticket hall"]
 
@@ -314,7 +313,7 @@ def test_each_zone_with_its_load(hall: Hall) -> None:
     assert one.load.verdict is Verdict.CANNOT_TELL
     assert one.load.tightest is not None
     # by hand: 40 speakers at half of 80 mA are 1.60 A of 0.8 x 2 A: nothing left
-    assert (one.load.tightest.load.code, one.load.tightest.headroom_words) == ("supply_current", "0% left")
+    assert (one.load.tightest.load.code, one.load.tightest.headroom_words) == ("supply_current", "0 % left")
 
 
 def test_a_fault_that_is_there_or_not_has_no_headroom(hall: Hall) -> None:
@@ -328,9 +327,9 @@ def test_what_cannot_be_told_is_said_with_why(hall: Hall) -> None:
     unknown = [sentence for sentence in sheet_of(hall.closet).unknown if "supply current" in sentence]
     (said,) = unknown
     assert said == (
-        "Cannot tell: supply current of supply PS 1. Supply PS 1 gives 1.60 A (between 1.52 A and 1.68 A) "
-        "during a page; it should give no more than 1.60 A. All that it hangs on is recorded, and still the "
-        "estimates lie on both sides of the limit: only a measurement can settle it."
+        "Cannot tell: supply current of supply PS 1. Supply PS 1 delivers 1.60 A (1.52 A to 1.68 A) "
+        "during a page; limit 1.60 A. Everything it depends on is recorded, yet the "
+        "estimates are on both sides of the limit: only a measurement can settle it."
     )
 
 
@@ -352,11 +351,11 @@ def test_open_findings_name_the_change_and_their_ticket(hall: Hall) -> None:
     today = dt.datetime.now(dt.UTC).date()
     sheet = sheet_of(hall.closet, today)
     found = next(one for one in sheet.findings if one.finding.code == "supply_current")
-    assert found.told.sentence.startswith("Supply PS 1 gives 2.08 A")
-    assert "wall speaker" in found.finding.attribution["sentence"]
+    assert found.words.sentence.startswith("Supply PS 1 delivers 2.08 A")
+    assert "wall speaker" in found.words.attribution["sentence"]
     assert not found.elsewhere
     assert found.finding.case.site_id == hall.site.pk
-    assert f"findings are open, the gravest: {sheet.findings[0].told.sentence}" in sheet.summary
+    assert f"findings are open, the gravest: {sheet.findings[0].words.sentence}" in sheet.summary
     # Nobody knew of them before the recheck found them
     assert sheet_of(hall.closet, today - dt.timedelta(days=1)).findings == ()
     bare = factories.make_closet(hall.site, name="empty")

@@ -45,7 +45,7 @@ def questions(site: Site, day: dt.date = BUILT) -> dict[str, Question]:
 def test_a_site_that_is_all_known_leaves_nothing_open(site: Site) -> None:
     found = site_survey(site.pk, BUILT)
     assert (found.questions, found.problems) == ((), ())
-    assert found.summary == "Nothing is open: every figure can be judged by what is recorded."
+    assert found.summary == "Nothing is open: the record is enough to judge every figure."
 
 
 def test_where_all_is_recorded_only_a_measurement_settles_it(hall: Hall) -> None:

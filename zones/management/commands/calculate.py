@@ -17,7 +17,7 @@ from zones.electrical.json_text import LARGEST_TEXT_BYTES, read
 from zones.electrical.radial import Solution
 
 BAD_INPUT, INFEASIBLE = 2, 3
-ROWS_SHOWN = 1_000  # laying out a table of 100,000 rows takes half a minute, and nobody reads it
+ROWS_SHOWN = 1_000  # a table of 100,000 rows takes half a minute to lay out
 
 EXPLANATION = """\
 The voltage and the load current at every point of a run that a JSON file describes.
@@ -31,10 +31,10 @@ A run of two points, the second of them a bare splice:
       "load": {"current_a": 0.05}},
      {"id": "p2", "parent": "p1", "loop_resistance_ohm": 1.5}]}
 
-A load is any sum of current_a, power_w and resistance_ohm. loop_resistance_ohm stands instead of
-length_m and awg. The run is solved at voltage_v x (1 - tolerance).
+A load is any sum of current_a, power_w and resistance_ohm. loop_resistance_ohm replaces length_m
+and awg. The run is solved at voltage_v x (1 - tolerance).
 
-Exit status: 0 solved, 2 bad input, 3 no solution exists (and why)."""
+Exit status: 0 solved, 2 bad input, 3 no solution exists."""
 
 CAUTION = (
     "Local code, the authority having jurisdiction and licensed practice govern; this computes and approves "
@@ -60,14 +60,14 @@ class Command(BaseCommand):
         except BadInputError as error:
             raise CommandError(f"{file} cannot be computed.\n{error}", returncode=BAD_INPUT) from error
         solution = run.solve()
-        said = answer(run, solution)
+        found = answer(run, solution)
         if options["json"]:
-            self.stdout.write(json.dumps(said, allow_nan=False))
-        elif said["feasible"]:
+            self.stdout.write(json.dumps(found, allow_nan=False))
+        elif found["feasible"]:
             self.print_table(run, solution)
         else:
-            self.stdout.write(f"No solution. {said['detail']}")
-        if not said["feasible"]:
+            self.stdout.write(f"No solution. {found['detail']}")
+        if not found["feasible"]:
             sys.exit(INFEASIBLE)
 
     def print_table(self, run: DescribedRun, solution: Solution) -> None:
@@ -89,14 +89,10 @@ class Command(BaseCommand):
         console.print(table)
         not_shown = by_voltage.size - table.row_count
         if not_shown:
-            console.print(f"{not_shown} points of higher voltage are not shown: --json prints them all.")
+            console.print(f"Points of higher voltage not shown: {not_shown}. --json prints all points.")
         lowest = by_voltage[0]
-        console.print(
-            Text(
-                f"Lowest: {solution.voltage_v[lowest]:.3f} V at {run.point_ids[lowest]}. "
-                f"Source: {solution.source_current_a[0]:.4f} A."
-            )
-        )
+        summary = f"Lowest: {solution.voltage_v[lowest]:.3f} V at {run.point_ids[lowest]}."
+        console.print(Text(f"{summary} Source: {solution.source_current_a[0]:.4f} A."))
         console.print(CAUTION)
 
 

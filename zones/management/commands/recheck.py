@@ -1,4 +1,4 @@
-"""`manage.py recheck`: recompute sites now, or tell how they stood on a day."""
+"""`manage.py recheck`: recompute sites now, or print their figures as of a day."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from collections.abc import Iterator, Sequence
 from typing import IO, Any, cast
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.utils.translation import ngettext
 from rich.console import Console
 from rich.progress import track
 from rich.table import Table
@@ -24,15 +25,15 @@ from zones.recheck.claims import claimed_sites
 from zones.recheck.recheck_queue import mark_sites
 from zones.recheck.sweep import Swept, sweep
 
-COULD_NOT, BAD_INPUT = 1, 2
+FAILED, BAD_INPUT = 1, 2
 BATCH = 50
 
 
 class Command(BaseCommand):
     help = (
         "Recompute the load of sites now: those that are marked as changed, or --all, or each --site. With "
-        "--as-of DATE, tell how they stood at the end of that day, as known now, and write nothing. "
-        "Exit status: 0 done, 1 some site could not be computed, 2 bad input."
+        "--as-of DATE, print their figures at the end of that day, as known now, and write nothing. "
+        "Exit status: 0 done, 1 some site failed, 2 bad input."
     )
 
     def add_arguments(self, parser: CommandParser) -> None:
@@ -42,26 +43,25 @@ class Command(BaseCommand):
             "--site", action="append", metavar="CODE", dest="sites", help="this site; repeatable"
         )
         parser.add_argument(
-            "--as-of", metavar="DATE", type=_day, help="a day such as 2026-03-01: print, and write nothing"
+            "--as-of", metavar="DATE", type=_day, help="print figures of a day such as 2026-03-01"
         )
         parser.add_argument(
             "--json",
             action="store_true",
-            help="print JSON: one object; with --as-of one a site and line, with every figure",
+            help="print one JSON object; with --as-of one a line for each site, with every figure",
         )
 
     def handle(self, *, sites: list[str] | None, as_of: dt.date | None, **options: Any) -> None:
         if as_of is not None:
-            self._tell(_chosen(sites), as_of, as_json=options["json"])
+            self._print_sites(_chosen(sites), as_of, as_json=options["json"])
             return
-        # With neither, it is what a sweep does
         swept = self._recompute(_chosen(sites)) if sites or options["all"] else sweep()
-        self._say_what_was_done(swept, as_json=options["json"])
+        self._print_swept(swept, as_json=options["json"])
         if swept.failed:
-            sys.exit(COULD_NOT)
+            sys.exit(FAILED)
 
     def _recompute(self, site_ids: Sequence[int]) -> Swept:
-        """Each batch is marked once it is claimed, so that no sweeper takes it away in between."""
+        """Recompute by batches. A batch is marked after it is claimed, so that no sweeper claims it first."""
         swept = Swept()
         for batch in self._batches(site_ids):
             with claimed_sites(batch) as claimed:
@@ -69,16 +69,16 @@ class Command(BaseCommand):
                 swept.add(recheck(claimed))
         return swept
 
-    def _say_what_was_done(self, swept: Swept, *, as_json: bool) -> None:
+    def _print_swept(self, swept: Swept, *, as_json: bool) -> None:
         if as_json:
             failed = {_code_of(site_id): reason for site_id, reason in swept.failed.items()}
             self.stdout.write(json.dumps({"checked": swept.checked, "failed": failed}))
             return
-        self.stdout.write(f"{swept.checked} sites recomputed.")
+        self.stdout.write(sites_recomputed(swept.checked))
         for site_id, reason in swept.failed.items():
-            self.stdout.write(f"Site {_code_of(site_id)} could not be computed: {reason}")
+            self.stdout.write(f"Site {_code_of(site_id)} failed: {reason}")
 
-    def _tell(self, site_ids: Sequence[int], day: dt.date, *, as_json: bool) -> None:
+    def _print_sites(self, site_ids: Sequence[int], day: dt.date, *, as_json: bool) -> None:
         for batch in self._batches(site_ids):
             for site in sites_as_of(batch, day):
                 if as_json:
@@ -92,7 +92,7 @@ class Command(BaseCommand):
         within = len(site.figures) - len(notable)
         if notable:
             table = Table(title=f"{site.code} as of {site.day}", title_justify="left")
-            for heading in ("subject", "limit", "figure", "at most or least", "verdict"):
+            for heading in ("subject", "limit", "figure", "limit value", "verdict"):
                 table.add_column(heading, overflow="fold")
             for figure in notable:
                 subject = f"{figure.subject}, {figure.place}" if figure.place else figure.subject
@@ -104,10 +104,11 @@ class Command(BaseCommand):
             console.print(Text(f"{site.code} as of {site.day}"))
         for problem in site.problems:
             console.print(Text(f"Cannot be computed: {problem}"))
-        console.print(Text(f"{within} figures within their limits."))
+        count = ngettext("%d figure is within its limit.", "%d figures are within their limits.", within)
+        console.print(Text(count % within))
 
     def _batches(self, site_ids: Sequence[int]) -> Iterator[Sequence[int]]:
-        """Batches, with progress on a terminal where there are many."""
+        """Batches, with a progress bar where there are several and a terminal."""
         batches = [site_ids[i : i + BATCH] for i in range(0, len(site_ids), BATCH)]
         shown = len(batches) > 1 and sys.stderr.isatty()
         return iter(
@@ -115,6 +116,11 @@ class Command(BaseCommand):
                 batches, description="Sites", console=Console(stderr=True), disable=not shown, transient=True
             )
         )
+
+
+def sites_recomputed(count: int) -> str:
+    """ "1 site recomputed." or "3 sites recomputed."."""
+    return ngettext("%d site recomputed.", "%d sites recomputed.", count) % count
 
 
 def _chosen(codes: list[str] | None) -> list[int]:
@@ -125,7 +131,7 @@ def _chosen(codes: list[str] | None) -> list[int]:
         if code not in known:
             close = difflib.get_close_matches(code, known, n=1)
             meant = f" Did you mean {close[0]}?" if close else ""
-            raise CommandError(f"--site {code}: there is no site of that code.{meant}", returncode=BAD_INPUT)
+            raise CommandError(f"--site {code}: no site has this code.{meant}", returncode=BAD_INPUT)
     return sorted({known[code] for code in codes})
 
 
@@ -147,11 +153,8 @@ def _words(verdict: Verdict) -> str:
 
 
 def _figure_and_limit(figure: Figure) -> tuple[str, str]:
-    low, likely, high, limit = (
-        float("nan") if value is None else value
-        for value in (figure.low, figure.likely, figure.high, figure.limit_value)
-    )
-    return figure.limit.figure_text(low, likely, high), figure.limit.limit_text(limit)
+    shown = figure.limit.figure_text(figure.likely, figure.low, figure.high)
+    return shown, figure.limit.limit_text(figure.limit_value)
 
 
 def _as_json(site: SiteAsOf) -> dict[str, Any]:

@@ -1,36 +1,34 @@
-"""`manage.py sweep`: recompute what is marked; with `--loop`, on and on."""
+"""`manage.py sweep`: recompute the sites that are marked as changed; with `--loop`, until it is stopped."""
 
 from __future__ import annotations
 
 import signal
 import sys
 import threading
-from types import FrameType
 from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from zones.recheck.sweep import sweep, sweep_until
 
-COULD_NOT, BAD_INPUT = 1, 2
+from .recheck import BAD_INPUT, FAILED, sites_recomputed
 
 
 class Command(BaseCommand):
     help = (
-        "Claim the sites that are marked as changed and recompute them, turn due dates into marks, and do "
-        "what else is waiting. Several may run at once, beside Celery workers. With --loop it goes on until "
-        "SIGTERM or Ctrl-C, and ends the batch it is at. Exit status: 0 done, 1 some site could not be "
-        "computed, 2 bad input."
+        "Recompute the sites that are marked as changed, mark sites whose date is due, and do other waiting "
+        "work. Several sweepers may run at once, beside Celery workers. With --loop, repeat until SIGTERM or "
+        "Ctrl-C, then finish the batch. Exit status: 0 done, 1 some site failed, 2 bad input."
     )
 
     def add_arguments(self, parser: CommandParser) -> None:
-        parser.add_argument("--loop", action="store_true", help="go on until SIGTERM or Ctrl-C")
+        parser.add_argument("--loop", action="store_true", help="repeat until SIGTERM or Ctrl-C")
         parser.add_argument(
             "--interval",
             type=float,
             default=0.5,
             metavar="SECONDS",
-            help="how long to wait with --loop while nothing is marked (default: 0.5)",
+            help="with --loop: wait while no site is marked (default: 0.5)",
         )
 
     def handle(self, *, loop: bool, interval: float, **_options: Any) -> None:
@@ -39,19 +37,15 @@ class Command(BaseCommand):
                 f"--interval {interval:g}: expected 0.01 to 3600 seconds", returncode=BAD_INPUT
             )
         stop = threading.Event()
-        before = {number: signal.signal(number, _setting(stop)) for number in (signal.SIGTERM, signal.SIGINT)}
+        before = {
+            number: signal.signal(number, lambda _number, _frame: stop.set())
+            for number in (signal.SIGTERM, signal.SIGINT)
+        }
         try:
             swept = sweep_until(stop, interval_s=interval) if loop else sweep(stop=stop)
         finally:
             for number, handler in before.items():
                 signal.signal(number, handler)
-        self.stdout.write(f"{swept.checked} sites recomputed, {len(swept.failed)} could not be.")
+        self.stdout.write(f"{sites_recomputed(swept.checked)} {len(swept.failed)} failed.")
         if swept.failed and not loop:
-            sys.exit(COULD_NOT)
-
-
-def _setting(stop: threading.Event) -> Any:
-    def handle(_number: int, _frame: FrameType | None) -> None:
-        stop.set()
-
-    return handle
+            sys.exit(FAILED)

@@ -1,0 +1,53 @@
+"""Answers that are no resources: as the dataclass of what was found describes them, so that nothing is
+described twice."""
+
+from __future__ import annotations
+
+import inspect
+import math
+from typing import Any
+
+from rest_framework import serializers
+from rest_framework_dataclasses.serializers import DataclassSerializer
+
+from . import fields
+
+
+def rounded(value: float | None) -> float | None:
+    """Nine digits: enough for anyone, and no last bits of a sum."""
+    return None if value is None or math.isnan(value) else float(f"{value:.9g}")
+
+
+class RoundedField(fields.Number):
+    def to_representation(self, value: float) -> float | None:  # type: ignore[override]
+        return rounded(value)
+
+
+class AnswerSerializer(DataclassSerializer):
+    """Shows every field of a dataclass (``AnswerSerializer(dataclass=Reach)``), and of those within it."""
+
+    serializer_field_mapping = {
+        **DataclassSerializer.serializer_field_mapping,
+        str: fields.Text,
+        float: RoundedField,
+    }
+
+    @property
+    def serializer_dataclass_field(self) -> type[AnswerSerializer]:
+        return AnswerSerializer
+
+    def build_typed_field(self, field_name: str, type_info: Any, extra_kwargs: Any) -> Any:
+        field_class, kwargs = super().build_typed_field(field_name, type_info, extra_kwargs)
+        kwargs.pop("required", None)  # an answer always has it
+        if issubclass(field_class, serializers.CharField):
+            kwargs.setdefault("allow_blank", True)
+        return field_class, kwargs
+
+    def build_enum_field(self, field_name: str, type_info: Any) -> Any:  # noqa: ARG002 - the library's signature
+        return fields.Word, {"enumeration": type_info.base_type}
+
+    def description(self) -> str:
+        """What the dataclass says of itself; blank where it says nothing."""
+        kind = self.dataclass_definition.dataclass_type
+        said = inspect.getdoc(kind) or ""
+        return "" if said.startswith(f"{kind.__name__}(") else said  # else it is its signature

@@ -1,0 +1,142 @@
+"""What may be asked of one thing and of a list: filters, order, page, fields and expansions, each from a list
+of what is allowed."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from functools import cache
+from typing import Any, Final
+
+from django.db.models import QuerySet
+from rest_framework import serializers
+from rest_framework.filters import BaseFilterBackend
+from rest_framework.request import Request
+
+from . import fields
+from .serializers import QuerySerializer, ResourceSerializer
+from .suggestions import did_you_mean, listed
+
+LARGEST_PAGE: Final = 500
+USUAL_PAGE: Final = 100
+# Counting further would cost more than the number is worth
+LARGEST_COUNT: Final = 10_000
+
+
+class Names(fields.Text):
+    """Some of the names in `allowed`, with commas between them."""
+
+    def __init__(self, allowed: Iterable[str], **kwargs: Any) -> None:
+        self.allowed = tuple(allowed)
+        super().__init__(**kwargs)
+
+    def to_internal_value(self, data: Any) -> tuple[str, ...]:  # type: ignore[override]
+        names = dict.fromkeys(name.strip() for name in super().to_internal_value(data).split(","))
+        for name in names:
+            if name not in self.allowed:
+                raise serializers.ValidationError(
+                    f"There is no {name!r} here.{did_you_mean(name, self.allowed)} "
+                    f"There are: {listed(self.allowed) or 'none'}.",
+                    code="unknown",
+                )
+        return tuple(names)
+
+
+class FilterSet(QuerySerializer):
+    """The filters of a list, all of them optional. A filter's `source` is its lookup, by default its own
+    name; what no lookup can say has a method ``filter_NAME(rows, value)``."""
+
+    def __init_subclass__(cls, **kwargs: Any) -> None:
+        field: Any
+        for field in cls._declared_fields.values():
+            made_with = field._kwargs  # noqa: SLF001 - what the library copies the field from
+            if "default" not in made_with:
+                made_with.setdefault("required", False)
+        super().__init_subclass__(**kwargs)
+
+    def to_internal_value(self, data: Any) -> dict[str, Any]:
+        values = super().to_internal_value(data)
+        named = {name: str(field.source) for name, field in self.fields.items()}
+        return {name: values[source] for name, source in named.items() if source in values}
+
+    def filter_queryset(self, rows: QuerySet[Any], names: Iterable[str]) -> QuerySet[Any]:
+        """`rows` without those that one of the filters `names` leaves out."""
+        lookups: dict[str, Any] = {}
+        for name in names:
+            if name not in self.validated_data:
+                continue
+            value, method = self.validated_data[name], getattr(self, f"filter_{name}", None)
+            if method is None:
+                lookups[str(self.fields[name].source)] = value
+            else:
+                rows = method(rows, value)
+        return self.filter_lookups(rows, lookups) if lookups else rows
+
+    def filter_lookups(self, rows: QuerySet[Any], lookups: Mapping[str, Any]) -> QuerySet[Any]:
+        return rows.filter(**lookups)
+
+
+class FilterSetBackend(BaseFilterBackend):
+    """Filters a list by the view's `filterset_class`, whose values the view has checked with the rest of its
+    query."""
+
+    def filter_queryset(self, request: Request, queryset: QuerySet[Any], view: Any) -> QuerySet[Any]:  # noqa: ARG002
+        return view.query.filter_queryset(queryset, filter_names(view.filterset_class))  # type: ignore[no-any-return]
+
+
+def filter_names(filterset: type[FilterSet]) -> tuple[str, ...]:
+    return tuple(filterset._declared_fields)  # noqa: SLF001 - as the library calls it
+
+
+@cache
+def item_query(
+    serializer: type[ResourceSerializer], base: type[QuerySerializer] = QuerySerializer
+) -> type[QuerySerializer]:
+    """What may be asked of one thing beside `base`: which fields, and which related things in full. Made
+    once: making a serializer class takes longer than answering with it."""
+    return type(f"{serializer.__name__}Query", (base,), _shown_fields(serializer))
+
+
+@cache
+def list_query(
+    serializer: type[ResourceSerializer],
+    filterset: type[FilterSet],
+    orders: tuple[str, ...],
+    usual_order: str,
+) -> type[QuerySerializer]:
+    """What may be asked of a list."""
+    page_fields: dict[str, Any] = {
+        "page_size": fields.Whole(
+            min_value=1, max_value=LARGEST_PAGE, default=USUAL_PAGE, help_text="How many items a page has."
+        ),
+        "cursor": fields.Text(
+            required=False, help_text="`next` of the page before; leave it out to start from the beginning."
+        ),
+        "count": fields.Flag(
+            default=False,
+            help_text=f"Also tell how many there are, counting no further than {LARGEST_COUNT}.",
+        ),
+        "order": fields.Choice(
+            choices=[sign + name for name in orders for sign in ("", "-")],
+            default=usual_order,
+            help_text="What the list is sorted by; - turns it around.",
+        ),
+    }
+    return type(f"{serializer.__name__}ListQuery", (filterset,), page_fields | _shown_fields(serializer))
+
+
+def _shown_fields(serializer: type[ResourceSerializer]) -> dict[str, Names]:
+    # The metaclass takes declared fields out of the class body, so a field may well be called `fields`
+    shown = {
+        "fields": Names(
+            serializer.field_names(),
+            required=False,
+            help_text="Only these fields, with commas between them; `id` is always there.",
+        )
+    }
+    if serializer.expansions:
+        shown["expand"] = Names(
+            serializer.expansions,
+            required=False,
+            help_text="These related things in full, with commas between them.",
+        )
+    return shown

@@ -1,0 +1,129 @@
+"""Pages by keyset: a page goes on after the last row's (sort key, id), so rows written meanwhile shift
+nothing.
+
+The cursor is signed and bound to the list it came from, its filters and order, and the scope of the one who
+asked; on any other list it is refused rather than answered with the wrong rows. (The framework's own cursor
+repeats or leaves out rows where many share a sort key, and is bound to nothing.)"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Mapping
+from datetime import date, datetime
+from typing import Any, Final
+
+from django.core import signing
+from django.db.models import F, Q
+from django.db.models.constants import LOOKUP_SEP
+from rest_framework.pagination import BasePagination
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from .filters import LARGEST_COUNT, filter_names
+from .problems import Place, invalid
+from .serializers import model_field
+
+SALT: Final = "zonebook.cursor"
+SORT_KEY: Final = "sort_key"
+
+
+class KeysetPagination(BasePagination):
+    """One page of a list, as the view's checked query asks for it: by one of the view's `ordering_fields`,
+    each a field or a lookup through foreign keys, then by id."""
+
+    body: dict[str, Any]
+
+    def paginate_queryset(self, queryset: Any, request: Request, view: Any = None) -> list[Any]:
+        """The rows after the cursor (from the beginning without one); what follows is for the response."""
+        asked = view.asked
+        name = asked["order"]
+        path, descending, size = (
+            view.ordering_fields[name.removeprefix("-")],
+            name[0] == "-",
+            asked["page_size"],
+        )
+        nullable = _is_nullable(queryset.model, path)
+        bound_to = _binding(
+            path=request.path,
+            order=name,
+            filters={key: asked[key] for key in filter_names(view.filterset_class) if key in asked},
+            scope=view.principal.scope.fingerprint(),
+        )
+        rows = queryset.annotate(**{SORT_KEY: F(path)})
+        if "cursor" in asked:
+            rows = rows.filter(
+                _after(*_read(asked["cursor"], bound_to), nullable=nullable, descending=descending)
+            )
+        key = F(SORT_KEY)
+        by_key = key.desc(nulls_last=nullable or None) if descending else key.asc(nulls_last=nullable or None)
+        # One row more than asked for tells whether anything follows
+        found = list(rows.order_by(by_key, "-id" if descending else "id")[: size + 1])
+        page = found[:size]
+        last = page[-1] if len(found) > size else None
+        self.body = {"next": None if last is None else _write(getattr(last, SORT_KEY), last.pk, bound_to)}
+        if asked["count"]:
+            counted = queryset.order_by()[: LARGEST_COUNT + 1].count()
+            self.body |= {"count": min(counted, LARGEST_COUNT), "count_is_capped": counted > LARGEST_COUNT}
+        return page
+
+    def get_paginated_response(self, data: Any) -> Response:
+        return Response({"items": data, **self.body})
+
+
+def _is_nullable(model: Any, path: str) -> bool:
+    """Whether a sort key can be null; of what is annotated, never."""
+    if LOOKUP_SEP in path or model_field(model, path) is None:
+        return False
+    return bool(model_field(model, path).null)
+
+
+def _binding(**parts: Any) -> str:
+    """A short digest of everything that a cursor belongs to."""
+    text = json.dumps(parts, sort_keys=True, default=str)
+    return hashlib.sha256(text.encode()).hexdigest()[:20]
+
+
+def _after(value: Any, row_id: int, *, nullable: bool, descending: bool) -> Q:
+    beyond, from_here = ("lt", "lte") if descending else ("gt", "gte")
+    if value is None:  # nulls come last, by id
+        return Q(**{f"{SORT_KEY}__isnull": True, f"id__{beyond}": row_id})
+    # The first condition alone bounds an index scan; the second drops the rows already shown
+    following = Q(**{f"{SORT_KEY}__{from_here}": value}) & (
+        Q(**{f"{SORT_KEY}__{beyond}": value}) | Q(**{f"id__{beyond}": row_id})
+    )
+    return following | Q(**{f"{SORT_KEY}__isnull": True}) if nullable else following
+
+
+_WRITERS: Final[Mapping[type, str]] = {datetime: "t", date: "d", str: "s", int: "i", float: "f", bool: "b"}
+
+
+def _write(value: Any, row_id: int, bound_to: str) -> str:
+    if value is None:
+        kept: list[Any] = ["n", None]
+    elif isinstance(value, datetime | date):
+        kept = [_WRITERS[type(value)], value.isoformat()]
+    else:
+        kept = [_WRITERS[type(value)], value]
+    return signing.dumps([bound_to, *kept, row_id], salt=SALT)
+
+
+def _read(cursor: str, bound_to: str) -> tuple[Any, int]:
+    try:
+        bound, kind, value, row_id = signing.loads(cursor, salt=SALT)
+    except (signing.BadSignature, ValueError) as error:
+        raise _refused("This cursor was not given out here, or not whole.") from error
+    if bound != bound_to:
+        raise _refused(
+            "This cursor belongs to another list, filter, order or scope. "
+            "Leave it out to start from the beginning."
+        )
+    if kind == "t":
+        value = datetime.fromisoformat(value)
+    elif kind == "d":
+        value = date.fromisoformat(value)
+    return value, row_id
+
+
+def _refused(detail: str) -> Exception:
+    return invalid(Place(detail, code="cursor", parameter="cursor"))

@@ -1,0 +1,254 @@
+"""View sets: one a resource, with a list, single things, and what can be done with them.
+
+A `ReadOnlyViewSet` has a `gate`, a `serializer_class`, and for its list a `filterset_class`,
+`ordering_fields` (by name, the field or lookup) and `ordering`. What is written through operations of the
+record names them in `bodies`, and takes `CreateMixin`, `UpdateMixin`, `DestroyMixin`, or all of them:
+`RecordViewSet`. Any other action has its `Spec` in its decorator."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from typing import Any, ClassVar
+
+from django.db import transaction
+from django.db.models import Model, QuerySet
+from django.urls import reverse
+from rest_framework.decorators import action
+from rest_framework.generics import GenericAPIView
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.viewsets import ViewSetMixin
+
+from sites.access.abilities import Ability
+from sites.access.gates import Gate, NotFound, site_for
+from sites.access.scope import scoped
+from sites.changes.errors import ChangeConflict
+from sites.changes.services import Accepted
+
+from . import etags
+from .filters import FilterSet, item_query, list_query
+from .permissions import Needed
+from .problems import Place, invalid
+from .serializers import QuerySerializer, ResourceSerializer
+from .views import ApiView, Spec
+from .writing import Asked, Writing
+
+Body = type[Any] | Writing
+
+
+class ReadOnlyViewSet(ViewSetMixin, ApiView, GenericAPIView):
+    gate: ClassVar[Gate[Any]]
+    serializer_class: type[ResourceSerializer]
+    filterset_class: ClassVar[type[FilterSet]] = FilterSet
+    ordering_fields: ClassVar[Mapping[str, str]] = {"name": "name", "site": "site__name", "id": "id"}
+    ordering: ClassVar[str] = "name"
+    bodies: ClassVar[Mapping[str, Body]] = {}
+    # Of an operation that answers with something else than the thing
+    answers: ClassVar[Mapping[str, Any]] = {}
+    read_ability: ClassVar[Needed] = Ability.READ_RECORD
+    write_ability: ClassVar[Needed] = Ability.WRITE_RECORD
+    # Of an action beside those that every resource may have; given in its decorator
+    action_spec: Spec | None = None
+
+    lookup_field = "id"
+    lookup_value_converter = "int"
+
+    @property
+    def operation(self) -> str:
+        action = getattr(self, "action", None) or ""
+        return action if action and hasattr(self, action) else ""
+
+    def spec_of(self, operation: str) -> Spec:
+        if self.action_spec is not None:
+            answer = self.action_spec.answer or self.serializer_class
+            return replace(
+                self.action_spec, ability=self.action_spec.ability or self.write_ability, answer=answer
+            )
+        answer = self.answers.get(operation, self.serializer_class)
+        if operation == "list":
+            return Spec(self.read_ability, query=self._list_query(), answer=answer)
+        if operation == "retrieve":
+            return Spec(self.read_ability, query=self.item_query(), answer=answer)
+        return Spec(
+            self.write_ability,
+            body=self.bodies[operation],
+            answer=None if operation == "destroy" else answer,
+            status={"create": 201, "destroy": 204}.get(operation, 200),
+            if_match=operation != "create",
+        )
+
+    def _list_query(self) -> type[QuerySerializer]:
+        return list_query(
+            self.serializer_class, self.filterset_class, tuple(self.ordering_fields), self.ordering
+        )
+
+    def item_query(self) -> type[QuerySerializer]:
+        """What may be asked of one thing."""
+        return item_query(self.serializer_class)
+
+    # --- rows -----------------------------------------------------------------------------------------------
+
+    @property
+    def model(self) -> type[Model]:
+        return self.gate.model
+
+    def get_queryset(self) -> QuerySet[Any]:
+        """The rows of the list, all in scope; add here what each of them needs, never another source of
+        rows."""
+        return scoped(self.model, self.principal.scope)
+
+    def get_object(self) -> Any:
+        """The thing that the address names, if it is there and in scope."""
+        return self.gate(principal=self.principal, id=int(self.kwargs["id"]))
+
+    def matched_object(self) -> Any:
+        """The thing that the address names, in the version that `If-Match` names: decided before the body."""
+        row = self.get_object()
+        etags.require_match(self.request, self.versions(row))
+        return row
+
+    def versions(self, row: Any) -> etags.Versions:
+        """The rows that a change of this thing builds on; with facts of its own, the last of them too."""
+        return etags.versions_of(row)
+
+    def annotate(self, rows: Sequence[Any]) -> None:
+        """Give rows what their serializer shows beyond their columns: once for a page, in a fixed number of
+        queries."""
+
+    def get_serializer_context(self) -> dict[str, Any]:
+        return {"fields": self.asked.get("fields"), "expand": self.asked.get("expand", ())}
+
+    def respond(self, row: Any, *, status: int = 200) -> Response:
+        """`row` with its ETag; created, also with where it is from now on."""
+        self.annotate([row])
+        headers = {"ETag": etags.etag(self.versions(row))}
+        if status == 201:
+            headers["Location"] = reverse(f"{self.basename}-detail", kwargs={"id": row.pk})
+        return Response(self.get_serializer(row).data, status=status, headers=headers)
+
+    def respond_anew(self, row_id: int, *, status: int = 201) -> Response:
+        """What a write made, read as anyone will read it."""
+        return self.respond(self.gate(principal=self.principal, id=row_id), status=status)
+
+    # --- actions --------------------------------------------------------------------------------------------
+
+    def list(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
+        rows = self.serializer_class.with_expansions(self.get_queryset(), self.asked.get("expand", ()))
+        page: Any = self.paginate_queryset(self.filter_queryset(rows))
+        self.annotate(page)
+        return self.get_paginated_response(self.get_serializer(page, many=True).data)
+
+    def retrieve(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
+        return self.respond(self.get_object())
+
+
+class OperationViewSet(ReadOnlyViewSet):
+    """Written through operations of the record.
+
+    Someone else's change that comes between reading a version and writing is a 412 as well: the operation
+    expects the versions once more, under the lock."""
+
+    def perform(self, row: Any = None, *, expects: bool = True) -> Accepted[Any]:
+        """Apply the operation of this action: to `row`, in the version that was read where the operation
+        `expects` one; without a row, something new comes about."""
+        writing = self.writing()
+        asked = writing.read(self.request.data, self.principal)
+        if row is not None:
+            return self.accept(writing, asked, row, expects=expects)
+        site_id = self._site_asked_for(asked) if writing.of_site else asked.site_id
+        return writing.accept(asked, principal=self.principal, site_id=site_id)
+
+    def accept(self, writing: Writing, asked: Asked, row: Any, *, expects: bool = True) -> Accepted[Any]:
+        """
+        1. What belongs to a site: the operation takes the site's lock, and then expects the versions.
+        2. What all sites share has no such lock: so its row is locked first, as its UPDATE will lock it.
+        """
+        if writing.operation.shared:
+            with transaction.atomic():
+                self._lock(row)
+                return writing.accept(asked, principal=self.principal, site_id=None, subject=row)
+        try:
+            return writing.accept(
+                asked,
+                principal=self.principal,
+                site_id=self.site_id_of(row),
+                subject=row,
+                expects=self.versions(row) if expects else None,
+            )
+        except ChangeConflict as error:
+            raise etags.stale(self.versions(self.get_object())) from error
+
+    def _lock(self, row: Any) -> None:
+        locked = self.get_queryset().select_for_update(of=("self",), no_key=True).filter(pk=row.pk).first()
+        if locked is None:
+            raise NotFound
+        if self.versions(locked) != self.versions(row):
+            raise etags.stale(self.versions(locked))
+
+    def writing(self) -> Writing:
+        writing = self.spec.body
+        assert isinstance(writing, Writing), f"{self.operation} has no Writing for its body"
+        return writing
+
+    def site_id_of(self, row: Any) -> int:
+        site_id: int = row.site_id
+        return site_id
+
+    def _site_asked_for(self, asked: Asked) -> int:
+        assert asked.site_id is not None, "a body without its site is refused when it is read"
+        try:
+            return site_for(principal=self.principal, id=asked.site_id).pk
+        except NotFound:
+            detail = f"There is no site {asked.site_id}."
+            raise invalid(Place(detail, code="not_found", pointer="/site_id")) from None
+
+
+class CreateMixin(OperationViewSet):
+    def create(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
+        return self.respond(self.perform().result, status=201)
+
+
+class UpdateMixin(OperationViewSet):
+    def partial_update(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
+        self.perform(self.matched_object())
+        return self.respond(self.get_object())
+
+
+class DestroyMixin(OperationViewSet):
+    """What can be ended, or removed: that takes the version and says why, as any other change."""
+
+    def destroy(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
+        self.perform(self.matched_object())
+        return Response(status=204)
+
+
+class RecordViewSet(CreateMixin, UpdateMixin, DestroyMixin):
+    """What is made, changed, and in the end taken down or removed."""
+
+
+def change_action(name: str, writing: Writing, says: str) -> Any:
+    """``POST /things/{id}/name``: an operation done to the thing in the version that was read; answers with
+    the thing as it is then."""
+
+    def act(self: OperationViewSet, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG001
+        self.perform(self.matched_object())
+        return self.respond(self.get_object())
+
+    return _named(act, name, writing, says, detail=True)
+
+
+def create_action(name: str, writing: Writing, says: str) -> Any:
+    """``POST /things/name``: another way in which a new thing comes about."""
+
+    def act(self: OperationViewSet, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG001
+        return self.respond(self.perform().result, status=201)
+
+    return _named(act, name, writing, says, detail=False)
+
+
+def _named(function: Any, name: str, writing: Writing, says: str, *, detail: bool) -> Any:
+    function.__name__ = name.replace("-", "_")
+    function.__doc__ = says
+    spec = Spec(body=writing, status=200 if detail else 201, if_match=detail)
+    return action(detail=detail, methods=["post"], url_path=name, url_name=name, action_spec=spec)(function)

@@ -1,0 +1,67 @@
+"""Lists, counts and capitals for every sentence that the service writes."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+
+def listed(words: Sequence[str], most: int | None = None) -> str:
+    """Words as a list with commas and "and"; beyond `most`, how many more there are.
+
+    >>> listed(["a", "b", "c"]), listed(["a", "b", "c"], most=1)
+    ('a, b and c', 'a and 2 more')
+    """
+    shown = list(words if most is None else words[:most])
+    if most is not None and len(words) > most:
+        shown.append(f"{len(words) - most} more")
+    return " and ".join([", ".join(shown[:-1]), shown[-1]] if len(shown) > 1 else shown)
+
+
+def numbers(given: Iterable[int]) -> str:
+    """Row numbers as a list; three and more in sequence by their ends.
+
+    >>> numbers([4, 1, 2, 3, 7]), numbers([1, 2])
+    ('1 to 4 and 7', '1 and 2')
+    """
+    groups: list[list[int]] = []
+    for number in sorted(set(given)):
+        if groups and number == groups[-1][-1] + 1:
+            groups[-1].append(number)
+        else:
+            groups.append([number])
+    words: list[str] = []
+    for group in groups:
+        words += [f"{group[0]} to {group[-1]}"] if len(group) > 2 else [str(number) for number in group]
+    return listed(words)
+
+
+def counted(count: float, one: str, several: str = "") -> str:
+    """A count with its noun inflected.
+
+    >>> counted(1, "segment"), counted(2, "switch", "switches"), counted(2.5, "speaker")
+    ('1 segment', '2 switches', '2.5 speakers')
+    """
+    return f"{count:g} {plural(count, one, several)}"
+
+
+def plural(count: float, one: str, several: str = "") -> str:
+    """The form of a noun or verb that goes with a count.
+
+    >>> plural(1, "is", "are"), plural(0, "zone")
+    ('is', 'zones')
+    """
+    return one if count == 1 else several or f"{one}s"
+
+
+def capital(text: str) -> str:
+    """A sentence begins with a capital letter, whatever it begins with."""
+    return text[:1].upper() + text[1:]
+
+
+def lower_first(text: str) -> str:
+    """A title inside a sentence; abbreviations stay as they are.
+
+    >>> lower_first("Supply current"), lower_first("PoE allocated")
+    ('supply current', 'PoE allocated')
+    """
+    return text if text[:2].isupper() or text.startswith("PoE") else text[:1].lower() + text[1:]

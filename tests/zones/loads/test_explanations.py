@@ -1,0 +1,243 @@
+"""Worked calculations: each figure again, from its inputs to the limit, as someone with a pencil would."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Any
+
+import pytest
+
+from sites.models import Basis, DeviceModel
+from sites.services.endpoints import endpoint_alter
+from sites.services.switches import port_alter, switch_alter
+from tests import factories
+from tests.halls import Hall
+from zones.limits.registry import LIMITS
+from zones.loads.explanations import Explanations
+from zones.loads.explanations.registry import EXPLAINERS
+from zones.loads.explanations.worked import Worked
+from zones.loads.site_loads import Load, SiteLoads, site_loads
+from zones.models import PointFacts, Reading, Run
+from zones.services.landings import PairUse, landing_add
+from zones.services.paging_sets import paging_set_add
+from zones.services.points import point_alter, point_append
+from zones.services.readings import reading_record
+from zones.services.runs import run_alter
+
+pytestmark = pytest.mark.django_db
+BUILT = factories.BUILT_ON
+
+
+@pytest.fixture
+def everything(hall: Hall) -> Hall:
+    """A site on which every limit of the registry has a figure."""
+    change = factories.change(hall.site)
+    run_alter(change, run=hall.run, fuse_fitted=True, fuse_rating_a=2.0)
+    model = factories.make_model(
+        DeviceModel.Kind.SWITCH, port_count=8, poe_budget_w=130.0, poe_budget_one_lost_w=65.0
+    )
+    switch_alter(change, switch=hall.switch, model=model, power_supply_count=2)
+    port_alter(change, port=hall.switch.ports.get(number=5), other_load="a camera", other_load_class=3)
+    endpoint_alter(
+        change, endpoint=hall.gateway, cable_length_m=60.0, cable_length_basis=Basis.MEASURED,
+        address="10.1.0.5", vlan=30,
+    )  # fmt: skip
+    speaker = factories.make_gateway(
+        hall.closet, factories.make_model(DeviceModel.Kind.NETWORK_SPEAKER), name="NS 1"
+    )
+    endpoint_alter(change, endpoint=speaker, address="10.1.0.5", vlan=30)
+    reading_record(
+        change, kind=Reading.Kind.POE_POWER, state=Reading.State.PAGING, value=40.0, taken_on=BUILT,
+        switch=hall.switch,
+    )  # fmt: skip
+    reading_record(
+        change, kind=Reading.Kind.RUN_CURRENT, state=Reading.State.PAGING, value=2.9, taken_on=BUILT,
+        run=hall.run,
+    )  # fmt: skip
+    point_append(change, run=hall.run, after=hall.points[-1], model=hall.speaker, zone=hall.gangway)
+    amplifier = factories.make_amplifier(hall.closet, name="A 1")
+    line = factories.make_run(
+        hall.block, kind=Run.Kind.CONSTANT_VOLTAGE, zone=hall.zone, name="L1", amplifier=amplifier
+    )
+    horn = factories.make_model(DeviceModel.Kind.HORN)
+    cable = factories.make_cable(gauge_awg=18, category=False, name="18 AWG")
+    factories.make_points(
+        line, 3, horn, length_m=50.0, tap_power_w=30.0, tap_basis=Basis.MARKED, cable_type=cable
+    )
+    landing_add(change, block=hall.block, row=1, pair=1, carries=PairUse.AUDIO, output=hall.output)
+    landing_add(change, block=hall.block, row=1, pair=1, carries=PairUse.AUDIO, run=hall.run, reversed=True)
+    landing_add(change, block=hall.block, row=2, pair=2, carries=PairUse.DC, run=hall.run)
+    return hall
+
+
+def explained(loads: SiteLoads) -> list[tuple[Load, Worked]]:
+    explanations = Explanations(loads)
+    return [(load, explanations.of(load)) for load in loads.loads]
+
+
+def of(hall: Hall, code: str, subject: int, as_of: dt.date = BUILT) -> tuple[Load, Worked]:
+    (found,) = (
+        pair
+        for pair in explained(site_loads(hall.site.pk, as_of))
+        if (pair[0].code, pair[0].subject_id) == (code, subject)
+    )
+    return found
+
+
+def amounts(worked: Worked) -> dict[str, Any]:
+    return {amount.name: amount for amount in (*worked.inputs, *(step.gives for step in worked.steps))}
+
+
+def test_every_limit_with_a_figure_is_explained() -> None:
+    assert set(EXPLAINERS) == {limit.code for limit in LIMITS if limit.rule is not None}
+
+
+def test_every_figure_is_reached_by_its_calculation(everything: Hall) -> None:
+    """What the steps (or, where nothing is to be computed, the inputs or the rows) come to is the figure."""
+    found = explained(site_loads(everything.site.pk, BUILT))
+    assert {load.code for load, _ in found} == set(EXPLAINERS), "every limit has a figure on this site"
+    for load, worked in found:
+        assert worked.formula
+        if load.likely is None:
+            continue
+        reached = [amount.likely for amount in amounts(worked).values() if amount.likely is not None]
+        reached += [float(len(table.rows)) for table in worked.tables]
+        if load.code in ("audio_with_dc", "wire_gauge"):  # a comparison of the inputs
+            continue
+        assert any(value == pytest.approx(load.likely, rel=1e-9, abs=1e-9) for value in reached), load
+
+
+def test_the_current_of_a_supply(hall: Hall) -> None:
+    _, worked = of(hall, "supply_current", hall.supply.pk)
+    (table,) = worked.tables
+    assert len(table.rows) == 40
+    # by hand: 40 speakers at half of 80 mA; 0.8 of 2 A
+    assert table.rows[0]["likely_a"] == pytest.approx(0.040)
+    assert sum(float(row["likely_a"] or 0) for row in table.rows) == pytest.approx(1.6)
+    assert {row["run"] for row in table.rows} == {"run R1", "run R2"}
+    assert table.rows[0]["known"] == "measured, from its model"
+    assert [step.text for step in worked.steps] == [
+        "Sum of the currents: 1.6 A (low 1.52 A, high 1.68 A).",
+        "Current of the supply, its network solved: 1.6 A (low 1.52 A, high 1.68 A).",
+        "Limit: 2 A × 0.8 = 1.6 A.",
+    ]
+    assert "the site lists no paging sets" in " ".join(worked.assumptions)
+
+
+def test_paging_sets_and_who_is_idle(hall: Hall) -> None:
+    change = factories.change(hall.site)
+    paging_set_add(change, name="halls", zones=[hall.zone])
+    paging_set_add(change, name="gangways", zones=[hall.gangway])
+    load, worked = of(hall, "supply_current", hall.supply.pk)
+    draws, sets = worked.tables
+    # by hand: 30 at 40 mA with 10 idle at 20 mA; 10 at 40 mA with 30 idle
+    assert {row["paging"]: row["likely_a"] for row in sets.rows} == {
+        "Ticket hall": pytest.approx(1.4),
+        "Gangway": pytest.approx(1.0),
+    }
+    assert load.likely == pytest.approx(1.4)
+    assert sum(float(row["likely_a"] or 0) for row in draws.rows) == pytest.approx(1.4)
+    assert {row["known"] for row in draws.rows if row["run"] == "run R2"} == {
+        "idle; measured, from its model"
+    }
+
+
+def test_the_voltage_at_the_last_speaker(hall: Hall) -> None:
+    load, worked = of(hall, "run_voltage", hall.run.pk)
+    (table,) = worked.tables
+    assert [row["to"] for row in table.rows] == [str(number) for number in range(1, 31)]
+    # by hand: 24.4 V less 1.6 A through (24.4 − 24.0)/2 Ω, less 30 segments of 1 m: segment k carries
+    # (31 − k) × 40 mA over three pairs of 24 AWG, 84.22 mΩ/m at 20 °C (ASTM B258, IEC 60028)
+    drop = sum((31 - k) * 0.040 for k in range(1, 31)) * 2 * 0.084219 / 3
+    assert sum(float(row["drop_v"] or 0) for row in table.rows) == pytest.approx(drop, rel=1e-4)
+    assert load.likely == pytest.approx(24.4 - 1.6 * 0.2 - drop, rel=1e-5)
+    found = amounts(worked)
+    assert found["voltage at the supply"].likely == pytest.approx(24.08)
+    assert found["voltage there"].likely == pytest.approx(load.likely)
+    assert found["voltage there"].high == pytest.approx(load.high)
+    voltages = [float(row["voltage_v"] or 0) for row in table.rows]
+    assert voltages == sorted(voltages, reverse=True)
+
+
+def test_a_run_that_nothing_feeds(hall: Hall) -> None:
+    bare = factories.make_run(hall.block, zone=hall.zone, name="R7")
+    factories.make_points(bare, 2, hall.speaker)
+    load, worked = of(hall, "run_voltage", bare.pk)
+    assert load.likely is None
+    assert "no voltage to compute" in worked.assumptions[0]
+
+
+def test_one_pair_behind_several(hall: Hall) -> None:
+    point_alter(factories.change(hall.site), point=hall.points[10], dc_pairs=1)
+    load, worked = of(hall, "conductor_current", hall.run.pk)
+    # by hand: 20 speakers of 40 mA hang behind the single pair; the first segment has 30 on three
+    assert load.likely == pytest.approx(0.8)
+    assert load.detail == hall.points[10].pk
+    assert amounts(worked)["pairs paralleled"].likely == 1
+    assert amounts(worked)["current of one conductor"].likely == pytest.approx(0.8)
+
+
+def test_taps_and_their_impedance(everything: Hall) -> None:
+    amplifier = everything.closet.amplifiers.get()
+    load, worked = of(everything, "amplifier_load", amplifier.pk)
+    # by hand: three taps of 30 W; 0.8 of 120 W
+    assert [load.likely, load.limit] == pytest.approx([90.0, 96.0])
+    assert [row["likely_w"] for row in worked.tables[0].rows] == [30.0, 30.0, 30.0]
+    load, worked = of(everything, "line_impedance", amplifier.pk)
+    assert load.likely == pytest.approx(70.7**2 / 90)
+    assert amounts(worked)["limit"].likely == pytest.approx(70.7**2 / 120)
+
+
+def test_what_a_switch_sets_aside(everything: Hall) -> None:
+    load, worked = of(everything, "poe_allocated", everything.switch.pk)
+    (table,) = worked.tables
+    # IEEE 802.3: class 2 is 7 W at the switch, class 3 is 15.4 W
+    assert {row["feeds"]: row["allocated_w"] for row in table.rows} == {
+        "endpoint GW 1": 7.0,
+        "another load": 15.4,
+    }
+    assert load.likely == pytest.approx(22.4)
+    lost, worked = of(everything, "poe_one_supply_lost", everything.switch.pk)
+    assert amounts(worked)["PoE budget with the largest power supply lost"].likely == 65.0
+    assert lost.limit == 65.0
+
+
+def test_what_a_reading_scaled_is_said(hall: Hall) -> None:
+    reading_record(
+        factories.change(hall.site), kind=Reading.Kind.RUN_CURRENT, state=Reading.State.PAGING, value=0.5,
+        taken_on=BUILT, run=hall.gangway_run,
+    )  # fmt: skip
+    for point in hall.gangway_run.points.all():
+        facts = PointFacts.objects.filter(point=point).latest("step")
+        assert facts.current_basis == Basis.MEASURED
+    guessed = factories.make_run(
+        hall.block,
+        zone=hall.gangway,
+        name="R3",
+        supply=hall.supply,
+        output=hall.gateway.outputs.get(number=2),
+    )
+    factories.make_points(guessed, 4, hall.speaker, current_basis=Basis.GUESSED)
+    reading_record(
+        factories.change(hall.site), kind=Reading.Kind.RUN_CURRENT, state=Reading.State.PAGING, value=0.2,
+        taken_on=BUILT, run=guessed,
+    )  # fmt: skip
+    _, worked = of(hall, "supply_current", hall.supply.pk)
+    known = {row["run"]: row["known"] for row in worked.tables[0].rows}
+    assert known == {
+        "run R1": "measured, from its model",
+        "run R2": "measured, from its model",
+        "run R3": "scaled to a reading",
+    }
+
+
+def test_what_nobody_knows_is_said(hall: Hall) -> None:
+    change = factories.change(hall.site)
+    point_append(change, run=hall.run, after=hall.points[-1], model=hall.speaker)
+    point_append(change, run=hall.gangway_run, current_basis=Basis.UNKNOWN)
+    _, worked = of(hall, "supply_current", hall.supply.pk)
+    (strange,) = (row for row in worked.tables[0].rows if row["model"] == "model not recorded")
+    assert strange["known"] == "not recorded: taken as usual for its kind"
+    assert strange["likely_a"] == pytest.approx(0.050), "common practice for a ceiling speaker"
+    _, worked = of(hall, "run_voltage", hall.run.pk)
+    assert worked.tables[0].rows[-1]["known"] == "not recorded: taken as usual"

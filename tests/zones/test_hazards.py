@@ -1,0 +1,99 @@
+"""Which cautions a closet shows, and that it shows no others."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Any
+
+import pytest
+
+from sites.models import Amplifier, Block, CableType, Closet, DeviceModel
+from sites.selectors import before_of
+from sites.services.closets import closet_alter
+from sites.services.power import amplifier_add
+from sites.services.sites import site_alter
+from tests import factories
+from zones.hazards import Hazards
+from zones.limits.cautions import Caution
+from zones.models import Run
+
+pytestmark = pytest.mark.django_db
+BUILT = factories.BUILT_ON
+
+
+def shown(closet: Closet, day: dt.date = BUILT, **known: Any) -> dict[Caution, str]:
+    hazards = Hazards([closet.pk], {closet.site_id: before_of(day)})
+    found = hazards.cautions(closet.site, [closet.pk], **{"life_safety": {"no"}, "limits": (), **known})
+    return {one.caution: one.why for one in found}
+
+
+def test_an_empty_closet_shows_none(closet: Closet) -> None:
+    assert shown(closet) == {}
+
+
+@pytest.mark.parametrize(
+    ("said", "why"), [("yes", "serves life safety"), ("unknown", "life safety not recorded")]
+)
+def test_life_safety(closet: Closet, said: str, why: str) -> None:
+    assert why in shown(closet, life_safety={"no", said})[Caution.LIFE_SAFETY]
+
+
+@pytest.mark.parametrize(
+    ("line_voltage_v", "warned"), [(100.0, True), (70.7, True), (25.0, False), (None, False)]
+)
+def test_a_line_that_shocks(closet: Closet, line_voltage_v: float | None, warned: bool) -> None:
+    factories.make_amplifier(closet, line_voltage_v=line_voltage_v)
+    assert (Caution.LINE_VOLTAGE in shown(closet)) is warned
+
+
+def test_a_line_of_an_unknown_amplifier_may_shock(closet: Closet) -> None:
+    amplifier_add(factories.change(closet.site), closet=closet, name="A 9")
+    assert "not recorded" in shown(closet)[Caution.LINE_VOLTAGE]
+
+
+def test_a_line_that_only_lands_here_shocks_as_well(closet: Closet, block: Block) -> None:
+    """The amplifier stands in another closet; the conductors are touched in this one."""
+    elsewhere: Amplifier = factories.make_amplifier(factories.make_closet(closet.site), name="A 1")
+    factories.make_run(block, kind=Run.Kind.CONSTANT_VOLTAGE, amplifier=elsewhere)
+    found = shown(closet)
+    assert "70.7 V" in found[Caution.LINE_VOLTAGE]
+    assert found[Caution.DISCONNECT] == f"energised here: amplifier A 1 (in closet {elsewhere.closet.name})"
+
+
+def test_a_source_that_may_be_off_but_not_locked_out(closet: Closet) -> None:
+    factories.make_supply(closet, name="PS 1")
+    assert shown(closet)[Caution.DISCONNECT] == "energised here: supply PS 1"
+    assert shown(closet, BUILT - dt.timedelta(days=1)) == {}, "it did not stand there yet"
+
+
+def test_a_ladder(closet: Closet) -> None:
+    closet_alter(factories.change(closet.site), closet=closet, ladder_m=3.6576)
+    closet.refresh_from_db()
+    assert shown(closet)[Caution.LADDER] == "work here is up to 3.7 m high"
+
+
+@pytest.mark.parametrize("field", ["dangers", "directions", "permits", "protective_equipment", "note"])
+def test_gas(closet: Closet, field: str) -> None:
+    written: dict[str, Any] = {field: "beside the chlorine store"}
+    closet_alter(factories.change(closet.site), closet=closet, **written)
+    closet.refresh_from_db()
+    assert "chlorine" in shown(closet)[Caution.GAS]
+
+
+def test_every_recorded_danger(closet: Closet) -> None:
+    site_alter(factories.change(closet.site), dangers="forklifts")
+    closet_alter(factories.change(closet.site), closet=closet, dangers="water on the floor")
+    closet = Closet.objects.get(pk=closet.pk)
+    assert shown(closet)[Caution.DANGER] == "recorded here: forklifts; water on the floor"
+
+
+def test_plenum_cable_on_a_run_from_here(closet: Closet, block: Block) -> None:
+    cable: CableType = factories.make_cable(plenum=True)
+    factories.make_points(factories.make_run(block), 1, cable_type=cable)
+    assert "plenum cable" in shown(closet)[Caution.PLENUM]
+
+
+def test_class_2_and_3_only_where_a_limit_of_theirs_is_concerned(closet: Closet) -> None:
+    factories.make_supply(closet, factories.make_model(DeviceModel.Kind.SUPPLY, rated_current_a=10.0))
+    assert Caution.WIRING_CLASSES not in shown(closet)
+    assert Caution.WIRING_CLASSES in shown(closet, limits={Caution.WIRING_CLASSES})

@@ -1,0 +1,195 @@
+"""What an attribution is: the change that is named, with figures; and how it is stored.
+
+A finding stores ids, codes and values, so that a new name of a supply or a person is no change of a finding.
+``wording`` renders it for whoever reads it.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import TYPE_CHECKING, Any
+
+from .changes_at_step import ChangeAtStep, Reference, adds_load
+
+if TYPE_CHECKING:
+    from zones.plant.change_sets import ChangeSetInfo
+
+Record = Mapping[str, Any]
+"""An attribution as it is stored: JSON."""
+
+
+class Cause(StrEnum):
+    """What kind of thing pushed a figure past its limit."""
+
+    ADDITION = "addition"
+    ALTERATION = "alteration"
+    CORRECTION = "correction"
+    TIME = "time"
+    AS_FOUND = "as_found"
+    UNKNOWN = "unknown"
+
+
+@dataclass(frozen=True)
+class Figure:
+    """A figure and its limit at one time, likely unless that is not known [unit of the limit]; None: not
+    there."""
+
+    value: float | None
+    limit: float | None
+
+
+@dataclass(frozen=True)
+class NamedChange:
+    """One end of a crossing.
+
+    change_set: that of the step; None where the record has none (a reading's day). correction: the later
+    change set that last wrote what feeds the subject there, where it was a correction of the record.
+    as_found: not after the baseline; then ``day`` is the baseline's.
+    """
+
+    day: dt.date
+    as_found: bool
+    change_set: ChangeSetInfo | None
+    correction: ChangeSetInfo | None
+    changes: tuple[ChangeAtStep, ...]
+    before: Figure
+    after: Figure
+
+    @property
+    def cause(self) -> Cause:
+        if self.as_found:
+            return Cause.AS_FOUND
+        if self.correction is not None:
+            return Cause.CORRECTION
+        if self.change_set is None and not self.changes:
+            return Cause.UNKNOWN
+        return Cause.ADDITION if adds_load(self.changes) else Cause.ALTERATION
+
+    @property
+    def causing(self) -> ChangeSetInfo | None:
+        """The change set behind it: the correction where there is one."""
+        return self.correction or self.change_set
+
+    @property
+    def is_revised(self) -> bool:
+        """Whether it is work that a later correction rewrote, rather than a correction by itself."""
+        return None not in (self.correction, self.change_set) and self.correction != self.change_set
+
+    def as_record(self) -> dict[str, Any]:
+        return {
+            "kind": str(self.cause),
+            "day": self.day.isoformat(),
+            "change_set": None if self.change_set is None else self.change_set.id,
+            "correction": None if self.correction is None else self.correction.id,
+            "changes": [change.as_record() for change in self.changes],
+            "before": rounded(self.before.value),
+            "after": rounded(self.after.value),
+            "limit_before": rounded(self.before.limit),
+            "limit": rounded(self.after.limit),
+        }
+
+    @classmethod
+    def of_record(cls, record: Record, change_sets: Mapping[int, ChangeSetInfo]) -> NamedChange:
+        return cls(
+            day=dt.date.fromisoformat(record["day"]),
+            as_found=record["kind"] == Cause.AS_FOUND,
+            change_set=change_sets.get(record["change_set"]),
+            correction=change_sets.get(record["correction"]),
+            changes=tuple(map(ChangeAtStep.of_record, record["changes"])),
+            before=Figure(record["before"], record["limit_before"]),
+            after=Figure(record["after"], record["limit"]),
+        )
+
+
+@dataclass(frozen=True)
+class Attribution:
+    """What pushed one subject past one limit.
+
+    named: the change of the likely estimate (of the high one, where only that is past): it gives kind and
+    case. since, until: None where one change is named; else the crossing is between them. possible: only the
+    high estimate is past. surveyed: the baseline is the survey of a site taken over.
+    """
+
+    named: NamedChange
+    since: NamedChange | None
+    until: NamedChange | None
+    possible: bool
+    baseline: Figure
+    baseline_day: dt.date
+    surveyed: bool
+
+    @property
+    def quiet(self) -> bool:
+        """Known from a first import, and not from anything after it."""
+        return self.named.causing is not None and self.named.causing.quiet
+
+    @property
+    def every_change(self) -> tuple[NamedChange, ...]:
+        """The changes that are named, the one that gives the case first."""
+        return tuple(change for change in (self.named, self.since, self.until) if change is not None)
+
+    def references(self) -> Iterator[Reference]:
+        """Everything that its sentence names."""
+        for named in self.every_change:
+            for change in named.changes:
+                yield from change.references()
+
+    def as_record(self) -> dict[str, Any]:
+        """The attribution as JSON. change_sets: those that are named, each once, the causing one first."""
+        infos = [info for named in self.every_change for info in (named.correction, named.change_set) if info]
+        between = None
+        if self.since is not None and self.until is not None:
+            between = {"since": self.since.as_record(), "until": self.until.as_record()}
+        return {
+            "kind": str(self.named.cause),
+            "change_sets": list(dict.fromkeys(info.id for info in infos)),
+            "day": self.named.day.isoformat(),
+            "possible": self.possible,
+            "baseline": {
+                "day": self.baseline_day.isoformat(),
+                "surveyed": self.surveyed,
+                "figure": rounded(self.baseline.value),
+                "limit": rounded(self.baseline.limit),
+            },
+            "change": self.named.as_record(),
+            "between": between,
+        }
+
+    @classmethod
+    def of_record(cls, record: Record, change_sets: Mapping[int, ChangeSetInfo]) -> Attribution | None:
+        """The attribution that was stored; None where no change is named."""
+        if record.get("change") is None:
+            return None
+        between, baseline = record["between"] or {}, record["baseline"]
+
+        def change(of: Record | None) -> NamedChange | None:
+            return None if of is None else NamedChange.of_record(of, change_sets)
+
+        return cls(
+            named=NamedChange.of_record(record["change"], change_sets),
+            since=change(between.get("since")),
+            until=change(between.get("until")),
+            possible=record["possible"],
+            baseline=Figure(baseline["figure"], baseline["limit"]),
+            baseline_day=dt.date.fromisoformat(baseline["day"]),
+            surveyed=baseline["surveyed"],
+        )
+
+
+def by_time(day: dt.date) -> dict[str, Any]:
+    """The record of an attribution to time alone: nothing was changed, a day came."""
+    return {"kind": str(Cause.TIME), "change_sets": [], "day": day.isoformat()}
+
+
+def unattributed() -> dict[str, Any]:
+    """The record where no change explains what is past."""
+    return {"kind": str(Cause.UNKNOWN), "change_sets": [], "day": None}
+
+
+def rounded(value: float | None) -> float | None:
+    """Nine digits: enough for anyone, and the last bits of a sum do not make a record look changed."""
+    return None if value is None or math.isnan(value) else float(f"{value:.9g}")

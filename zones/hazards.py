@@ -1,0 +1,172 @@
+"""What cautions depend on, assembled in one place for whoever shows them: sheets, findings, events, loads.
+
+``zones.limits.cautions`` decides which of them matter.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Collection, Iterable, Mapping
+from dataclasses import dataclass, field
+from typing import Final
+
+from django.db import connection
+
+from sites.models import Closet, Site
+from zones.limits.cautions import Caution, CautionHere, Surroundings, cautions_of
+from zones.models import Run
+
+_OF_SITE: Final = ("permits", "induction", "note")
+_OF_CLOSET: Final = (
+    "name", "building", "room", "directions", "induction", "permits", "protective_equipment",
+    "other_tenants", "note",
+)  # fmt: skip
+"""What people wrote of a place that may speak of a danger, besides its dangers."""
+
+# A run that lies in a closet is energised there from wherever it is fed. The points that matter are few: the
+# table of points is read along its site, once
+_ENERGISED: Final = f"""
+WITH place AS MATERIALIZED (
+    SELECT closet.id AS closet_id, closet.site_id, asked.before
+    FROM closet JOIN unnest(%(sites)s::bigint[], %(befores)s::bigint[]) AS asked(site_id, before)
+        USING (site_id)
+    WHERE closet.id = ANY(%(closets)s::bigint[])
+),
+lying AS MATERIALIZED (
+    SELECT p.closet_id, p.before, run.id AS run_id, run.kind
+    FROM place p JOIN block ON block.site_id = p.site_id AND block.closet_id = p.closet_id
+    JOIN run ON run.block_id = block.id
+    WHERE run.begin_step < p.before AND (run.end_step IS NULL OR run.end_step >= p.before)
+    UNION
+    SELECT p.closet_id, p.before, run.id, run.kind
+    FROM place p JOIN block ON block.site_id = p.site_id AND block.closet_id = p.closet_id
+    JOIN landing l ON l.block_id = block.id
+        AND l.begin_step < p.before AND (l.end_step IS NULL OR l.end_step >= p.before)
+    JOIN run ON run.id = l.run_id
+        AND run.begin_step < p.before AND (run.end_step IS NULL OR run.end_step >= p.before)
+),
+fed AS MATERIALIZED (
+    SELECT DISTINCT ON (l.closet_id, l.run_id) l.*, f.supply_id, f.amplifier_id, f.output_id
+    FROM lying l LEFT JOIN run_facts f ON f.run_id = l.run_id AND f.step < l.before
+    ORDER BY l.closet_id, l.run_id, f.step DESC
+),
+special AS MATERIALIZED (
+    SELECT DISTINCT ON (l.closet_id, f.point_id) l.closet_id, f.feed_supply_id, f.cable_type_id
+    FROM (
+        SELECT DISTINCT run_id, point_id FROM point_facts
+        WHERE site_id = ANY(%(sites)s::bigint[]) AND (
+            feed_supply_id IS NOT NULL OR cable_type_id IN (SELECT id FROM cable_type WHERE plenum)
+        )
+    ) AS ever
+    JOIN lying l USING (run_id) JOIN point_facts f ON f.point_id = ever.point_id AND f.step < l.before
+    ORDER BY l.closet_id, f.point_id, f.step DESC
+),
+driving AS (
+    SELECT DISTINCT ON (p.closet_id, amplifier.id)
+        p.closet_id, amplifier.id, amplifier.name, f.line_voltage_v, f.model_id
+    FROM place p JOIN amplifier ON amplifier.site_id = p.site_id LEFT JOIN amplifier_facts f
+        ON f.amplifier_id = amplifier.id AND f.step < p.before
+    WHERE amplifier.closet_id = p.closet_id
+        AND amplifier.begin_step < p.before
+        AND (amplifier.end_step IS NULL OR amplifier.end_step >= p.before)
+    ORDER BY p.closet_id, amplifier.id, f.step DESC
+),
+driven AS (
+    SELECT DISTINCT ON (fed.closet_id, fed.run_id) fed.closet_id, f.line_voltage_v
+    FROM fed LEFT JOIN amplifier_facts f ON f.amplifier_id = fed.amplifier_id AND f.step < fed.before
+    WHERE fed.kind = '{Run.Kind.CONSTANT_VOLTAGE}'
+    ORDER BY fed.closet_id, fed.run_id, f.step DESC
+)
+SELECT of.*, closet.name
+FROM (
+    SELECT p.closet_id, 0, 'supply ' || supply.name, supply.closet_id, NULL::float8, NULL::bool
+    FROM place p JOIN supply ON supply.closet_id = p.closet_id
+    WHERE supply.begin_step < p.before AND (supply.end_step IS NULL OR supply.end_step >= p.before)
+    -- no line voltage is how a low-impedance amplifier is recorded; of an unknown model it is unknown
+    UNION ALL SELECT closet_id, 1, 'amplifier ' || name, closet_id, line_voltage_v,
+        line_voltage_v IS NOT NULL OR model_id IS NULL FROM driving
+    UNION ALL SELECT fed.closet_id, 2, 'supply ' || supply.name, supply.closet_id, NULL, NULL
+    FROM fed JOIN supply ON supply.id = fed.supply_id
+    UNION ALL SELECT fed.closet_id, 2, 'amplifier ' || amplifier.name, amplifier.closet_id, NULL, NULL
+    FROM fed JOIN amplifier ON amplifier.id = fed.amplifier_id
+    -- of a self-amplified run an output is only the sound; another run it drives, as an amplifier does
+    UNION ALL SELECT fed.closet_id, 2, 'output ' || output.number || ' of ' || endpoint.name,
+        endpoint.closet_id, NULL, NULL
+    FROM fed JOIN output ON output.id = fed.output_id JOIN endpoint ON endpoint.id = output.endpoint_id
+    WHERE fed.kind <> '{Run.Kind.SELF_AMPLIFIED}'
+    UNION ALL SELECT s.closet_id, 2, 'supply ' || supply.name, supply.closet_id, NULL, NULL
+    FROM special s JOIN supply ON supply.id = s.feed_supply_id
+    UNION ALL SELECT closet_id, 3, NULL, NULL, line_voltage_v, true FROM driven
+    UNION ALL SELECT closet_id, 4, NULL, NULL, NULL, NULL
+    FROM special s JOIN cable_type ON cable_type.id = s.cable_type_id AND cable_type.plenum
+) AS of(closet_id, rank, source, stands_in, line_voltage_v, has_line)
+LEFT JOIN closet ON closet.id = of.stands_in AND of.stands_in <> of.closet_id
+ORDER BY of.rank, of.source
+"""  # noqa: S608 - our own words
+_PLENUM: Final = 4
+
+
+@dataclass
+class _Energised:
+    """In a closet: sources, with their closet where that is another one; voltages of lines, None: not
+    recorded; and whether some cable is plenum cable."""
+
+    sources: list[str] = field(default_factory=list)
+    line_voltages_v: set[float | None] = field(default_factory=set)
+    plenum_cable: bool = False
+
+
+class Hazards:
+    """What is known of some closets, and of what is energised in them. Two queries, however many closets."""
+
+    def __init__(self, closet_ids: Collection[int], before: Mapping[int, int]) -> None:
+        """before: by site, the step before which lies all that holds."""
+        self.closets: dict[int, Closet] = {}
+        self._energised: dict[int, _Energised] = defaultdict(_Energised)
+        if not closet_ids:
+            return
+        self.closets = Closet.objects.select_related("site").in_bulk(closet_ids)
+        with connection.cursor() as cursor:
+            cursor.execute(
+                _ENERGISED,
+                {"closets": list(closet_ids), "sites": list(before), "befores": list(before.values())},
+            )
+            for closet_id, rank, source, _, voltage, has_line, elsewhere in cursor.fetchall():
+                of = self._energised[closet_id]
+                if source is not None:
+                    of.sources.append(f"{source} (in closet {elsewhere})" if elsewhere else source)
+                if has_line:
+                    of.line_voltages_v.add(voltage)
+                of.plenum_cable |= rank == _PLENUM
+
+    def cautions(
+        self,
+        site: Site,
+        closet_ids: Iterable[int | None],
+        *,
+        life_safety: Iterable[str],
+        limits: Iterable[Caution],
+    ) -> tuple[CautionHere, ...]:
+        """The cautions that matter in some of the closets, the gravest first, each with why.
+
+        life_safety: what is said of each zone concerned. limits: the cautions of the limits concerned. None
+        among the closets: what is concerned stands in none.
+        """
+        closets = [self.closets[pk] for pk in dict.fromkeys(closet_ids) if pk in self.closets]
+        energised = [self._energised[closet.pk] for closet in closets if closet.pk in self._energised]
+        heights = [closet.ladder_m for closet in closets if closet.ladder_m is not None]
+        return cautions_of(
+            Surroundings(
+                life_safety=frozenset(life_safety),
+                line_voltages_v=frozenset().union(*(each.line_voltages_v for each in energised)),
+                sources=tuple(dict.fromkeys(source for each in energised for source in each.sources)),
+                ladder_m=max(heights, default=None),
+                plenum_cable=any(each.plenum_cable for each in energised),
+                dangers=(site.dangers, *(closet.dangers for closet in closets)),
+                texts=(
+                    *(getattr(site, name) for name in _OF_SITE),
+                    *(getattr(closet, name) for closet in closets for name in _OF_CLOSET),
+                ),
+                limits=frozenset(limits),
+            )
+        )

@@ -1,0 +1,42 @@
+"""Values with their units, in as many digits as the unit deserves."""
+
+from __future__ import annotations
+
+import math
+from typing import Final
+
+# Digits after the point; of the last three, zeros at the end are left out
+_DIGITS: Final = {"A": 2, "V": 1, "dB": 1, "W": 1, "Ω": 1, "m": 1}
+_WITHOUT_ZEROS: Final = {"W", "Ω", "m", ""}
+_MOST_DIGITS: Final = 9
+
+
+def amount(value: float, unit: str, *, decimals: int | None = None, apart_from: float | None = None) -> str:
+    """A value with its unit; in more digits where it would else look like ``apart_from``.
+
+    >>> amount(1.6, "A"), amount(60.0, "W"), amount(1.602, "A", apart_from=1.6), amount(3.0, "")
+    ('1.60 A', '60 W', '1.602 A', '3')
+    """
+    digits = _DIGITS.get(unit, 1) if decimals is None else decimals
+    text = _digits(value, digits, unit)
+    if apart_from is not None and not math.isclose(value, apart_from, rel_tol=1e-9):
+        while text == _digits(apart_from, digits, unit) and digits < _MOST_DIGITS:
+            digits += 1
+            text = _digits(value, digits, unit)
+    return f"{text} {unit}".strip()
+
+
+def percent(fraction: float) -> str:
+    """A fraction in whole percent.
+
+    >>> percent(0.163)
+    '16 %'
+    """
+    return f"{100 * fraction:.0f} %"
+
+
+def _digits(value: float, digits: int, unit: str) -> str:
+    text = f"{value:.{digits}f}"
+    if unit in _WITHOUT_ZEROS and "." in text:
+        text = text.rstrip("0").rstrip(".")
+    return text.replace("-", "−") if float(text) else text.removeprefix("-")

@@ -1,0 +1,23 @@
+"""Worked calculations: each figure of a zone again, with its inputs, formula and intermediate values, for
+someone with a pencil. They read the same plant and the same solved networks as the figures themselves."""
+
+from __future__ import annotations
+
+from zones.loads.site_loads import Load, SiteLoads
+
+from . import amplifier_lines, direct_current, network_power, sound, terminations
+from .registry import EXPLAINERS
+from .scene import Scene
+from .worked import Worked
+
+__all__ = ["Explanations", "amplifier_lines", "direct_current", "network_power", "sound", "terminations"]
+
+
+class Explanations:
+    """The worked calculations of a site's loads; what they are made from is read and solved once."""
+
+    def __init__(self, loads: SiteLoads) -> None:
+        self._scene = Scene(loads)
+
+    def of(self, load: Load) -> Worked:
+        return EXPLAINERS[load.code](self._scene, load)

@@ -1,0 +1,158 @@
+"""Worked calculations of constant-voltage and low-impedance lines."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from sites.models import Basis
+from zones.electrical.bands import LIKELY
+from zones.electrical.plant import BoolArray, RunKind
+from zones.loads.site_loads import Load
+
+from .registry import explains
+from .scene import Scene
+from .worked import (
+    Amount,
+    Column,
+    Step,
+    Table,
+    Worked,
+    amount_of_fraction,
+    bands_of,
+    limit_by_fraction,
+    number,
+)
+
+_JUDGED = (
+    "The judged point is the lowest in the likely estimate. The high estimate takes its path long, the other "
+    "segments short and all loads high."
+)
+_TAPS = (
+    Column("run", "run"),
+    Column("point", "point"),
+    Column("low_w", "low", "W"),
+    Column("likely_w", "likely", "W"),
+    Column("high_w", "high", "W"),
+    Column("known", "how it is known"),
+)
+
+
+@explains("amplifier_load")
+def amplifier_load(scene: Scene, load: Load) -> Worked:
+    row = scene.row_of("amplifiers", "amplifier_index", scene.index(load))
+    rated = float(np.append(scene.plant.amplifiers.rated_power_w, np.nan)[row])
+    fraction = scene.plant.factors.loading_fraction
+    taps = scene.loads.tap_w[:, scene.wiring.row[_driven(scene, load)]].sum(axis=1)
+    return Worked(
+        formula="P = Σ of the taps on the amplifier's lines. Limit: rated power × loading fraction.",
+        assumptions=("All taps at once. The loss in the cable is not counted as load.",),
+        inputs=(
+            Amount.of("rated power of the amplifier", "W", rated, "data sheet of its model"),
+            amount_of_fraction(fraction),
+        ),
+        tables=(_tap_table(scene, load),),
+        steps=(
+            Step(f"Sum of the taps: {number(float(taps[LIKELY]), 'W')}.", Amount.of("taps", "W", taps)),
+            limit_by_fraction(rated, fraction, "W"),
+        ),
+    )
+
+
+@explains("line_impedance")
+def line_impedance(scene: Scene, load: Load) -> Worked:
+    row = scene.row_of("amplifiers", "amplifier_index", scene.index(load))
+    table = scene.plant.amplifiers
+    volts, rated, lowest = (
+        float(np.append(column, np.nan)[row])
+        for column in (table.line_voltage_v, table.rated_power_w, table.minimum_impedance_ohm)
+    )
+    driven = _driven(scene, load)
+    nodes = scene.wiring.row[driven]
+    on_taps = scene.plant.run_kind[scene.plant.points.run_index[nodes]] == RunKind.CONSTANT_VOLTAGE
+    taps = scene.loads.tap_w[:, nodes[on_taps]].sum(axis=1)
+    inputs = [Amount.of("line voltage", "V", volts, "recorded of the amplifier")]
+    steps = []
+    if on_taps.any():
+        steps.append(
+            Step(
+                f"Taps: {number(float(taps[LIKELY]), 'W')}, so "
+                f"{number(volts, 'V')}² / {number(float(taps[LIKELY]), 'W')} = "
+                f"{number(volts**2 / float(taps[LIKELY]), 'Ω')}.",
+                Amount.of("impedance of the taps", "Ω", volts**2 / taps),
+            )
+        )
+    together = Amount.of("line impedance", "Ω", bands_of(load))
+    steps.append(Step(f"All in parallel: {number(load.likely, 'Ω')}.", together))
+    if np.isfinite(lowest):
+        inputs.append(Amount.of("lowest load of the amplifier", "Ω", lowest, "data sheet of its model"))
+    elif on_taps.any():
+        inputs.append(Amount.of("rated power of the amplifier", "W", rated, "data sheet of its model"))
+        steps.append(
+            Step(
+                f"Limit: {number(volts, 'V')}² / {number(rated, 'W')} = {number(volts**2 / rated, 'Ω')}.",
+                Amount.of("limit", "Ω", volts**2 / rated),
+            )
+        )
+    return Worked(
+        formula="Z = V² / P of a tap; 1/Z = Σ 1/Zₖ of everything connected to the amplifier. Limit: its "
+        "lowest load impedance, else V² / P of its rated power.",
+        assumptions=("Cable adds impedance, so it is left out: the figure is the harsher one.",),
+        inputs=tuple(inputs),
+        tables=(_tap_table(scene, load),) if on_taps.any() else (),
+        steps=tuple(steps),
+    )
+
+
+@explains("line_loss")
+def line_loss(scene: Scene, load: Load) -> Worked:
+    of_run = scene.plant.points.run_index[scene.wiring.row] == scene.index(load)
+    path, bands = scene.path_to(load, of_run), bands_of(load)
+    ratio = 10 ** (-bands / 20)
+    return Worked(
+        formula="L = −20·log10(V / Vs): the loss of the power that a tap draws. It is not the efficiency: "
+        "the power in all loads against the power from the amplifier.",
+        assumptions=(_JUDGED,),
+        inputs=(
+            Amount.of(
+                "highest line loss",
+                "dB",
+                scene.plant.factors.line_loss_db,
+                "common practice, no source",
+            ),
+        ),
+        tables=(
+            scene.path_table(
+                "Cable to the farthest device", path, "loop resistance", scene.loads.loop_resistance_ohm
+            ),
+        ),
+        steps=(
+            Step(
+                f"V / Vs there: {number(float(ratio[LIKELY]))}, the network solved.",
+                Amount.of("voltage, of the amplifier's", "", ratio),
+            ),
+            Step(f"−20·log10 of it: {number(load.likely, 'dB')}.", Amount.of("loss", "dB", bands)),
+        ),
+    )
+
+
+def _driven(scene: Scene, load: Load) -> BoolArray:
+    """(n,) the loaded nodes of the runs on the amplifier of a load."""
+    wiring, plant = scene.wiring, scene.plant
+    kind = plant.run_kind[plant.runs.run_index[wiring.run_row]]
+    runs = (plant.runs.amplifier_index[wiring.run_row] == scene.index(load)) & (
+        kind != RunKind.SELF_AMPLIFIED
+    )
+    driven: BoolArray = runs[wiring.run] & scene.loads.loaded[wiring.row]
+    return driven
+
+
+def _tap_table(scene: Scene, load: Load) -> Table:
+    rows = []
+    for row in scene.wiring.row[_driven(scene, load)]:
+        at = int(row)
+        if not scene.loads.tap_w[LIKELY, at]:
+            continue
+        known = Basis(int(scene.plant.points.tap_basis[at]))
+        shown = "not recorded: taken as usual for its kind" if known == Basis.UNKNOWN else known.label
+        rows.append([scene.run_name_of(at), scene.point_name(at), *scene.loads.tap_w[:, at], shown])
+    return Table.of("Taps", _TAPS, rows)

@@ -1,0 +1,167 @@
+"""Worked calculations of power over the data cable, and of that cable."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from sites.models import Basis
+from zones.electrical.plant import State, select
+from zones.electrical.poe import (
+    MAX_CHANNEL_M,
+    PD_POWER_W,
+    POWERED_PAIRS,
+    PSE_MINIMUM_V,
+    PSE_POWER_W,
+    allocation_w,
+)
+from zones.electrical.subjects import SubjectKind
+from zones.loads.site_loads import Load
+
+from .registry import explains
+from .scene import Scene
+from .worked import Amount, Column, Step, Table, Worked, bands_of, limit_by_fraction, number
+
+_PORTS = (
+    Column("port", "port"),
+    Column("feeds", "feeds"),
+    Column("poe_class", "class"),
+    Column("negotiated_w", "negotiated", "W"),
+    Column("allocated_w", "allocated", "W"),
+)
+_IEEE = "IEEE 802.3 clauses 33 and 145, from memory"
+
+
+@explains("poe_allocated", "poe_one_supply_lost")
+def poe_allocated(scene: Scene, load: Load) -> Worked:
+    table, total = _allocations(scene, load)
+    row = scene.row_of("switches", "switch_index", scene.index(load))
+    lost = load.code == "poe_one_supply_lost"
+    budget = (scene.plant.switches.budget_one_lost_w if lost else scene.plant.switches.budget_w)[row]
+    name = "PoE budget with the largest power supply lost" if lost else "PoE budget"
+    return Worked(
+        formula="P = Σ of what the switch allocates: what was negotiated, else the power of the class.",
+        assumptions=("A class that is not recorded counts as class 0: 15.4 W.",),
+        inputs=(Amount.of(name, "W", float(budget), "data sheet of its model"),),
+        tables=(table,),
+        steps=(Step(f"Together: {number(total, 'W')}.", Amount.of("allocated", "W", total)),),
+    )
+
+
+@explains("poe_measured")
+def poe_measured(scene: Scene, load: Load) -> Worked:
+    row = scene.row_of("switches", "switch_index", scene.index(load))
+    switches = scene.plant.switches
+    budget, set_to = float(switches.budget_w[row]), float(switches.usage_threshold[row])
+    usual = scene.plant.factors.poe_usage_threshold
+    threshold = usual if np.isnan(set_to) else set_to
+    readings = scene.plant.poe_readings
+    reading = int(np.flatnonzero(readings.reading_id == load.detail)[0])
+    state = "paging" if readings.state[reading] == State.PAGING else "idle"
+    return Worked(
+        formula="P as measured. Limit: budget × usage threshold.",
+        assumptions=(f"The reading was taken {state}; the supply groups of the switch are added up.",),
+        inputs=(
+            Amount.of("PoE budget", "W", budget, "data sheet of its model"),
+            Amount.of(
+                "usage threshold",
+                "",
+                threshold,
+                "unset: common practice" if np.isnan(set_to) else "set in the switch (RFC 3621)",
+            ),
+        ),
+        steps=(
+            Step(
+                f"Measured: {number(float(readings.power_w[reading]), 'W')}.",
+                Amount.of("measured power", "W", float(readings.power_w[reading])),
+            ),
+            limit_by_fraction(budget, threshold, "W"),
+        ),
+    )
+
+
+@explains("port_power")
+def port_power(scene: Scene, load: Load) -> Worked:
+    table = scene.plant.endpoints
+    index = int(np.flatnonzero(scene.plant.endpoint_id == load.detail)[0])
+    row = scene.row_of("endpoints", "endpoint_index", index)
+    recorded = int(table.poe_class[row])
+    of_class = max(recorded, 0)
+    volts, pairs = float(PSE_MINIMUM_V[of_class]), int(POWERED_PAIRS[of_class])
+    needed = float(table.paging_power_w[row])
+    drawn = bands_of(load)
+    # P_PD = P − (P/V)²·R, solved for the resistance that the figure was computed with
+    with np.errstate(invalid="ignore", divide="ignore"):
+        ohms = (drawn - needed) / (drawn / volts) ** 2
+    return Worked(
+        formula="P_PSE = V·(V − √(V² − 4·R·P_PD)) / 2R over the endpoint's own cable, at the lowest voltage "
+        "of its class. Limit: the power of the class at the switch.",
+        assumptions=() if recorded >= 0 else ("The class is not recorded: taken as class 0.",),
+        inputs=(
+            Amount.of("power that the endpoint draws while it pages", "W", needed, "data sheet of its model"),
+            Amount.of(
+                "class", "", of_class, "negotiated, or of its model" if recorded >= 0 else "not recorded"
+            ),
+            Amount.of("lowest voltage at the switch", "V", volts, _IEEE),
+            Amount.of("pairs that carry power", "", pairs, _IEEE),
+            Amount.of("resistance of the cable, out and back", "Ω", ohms, _cable_known(scene, row)),
+            Amount.of("power of the class at the device", "W", float(PD_POWER_W[of_class]), _IEEE),
+        ),
+        steps=(
+            Step(f"At the switch: {number(load.likely, 'W')}.", Amount.of("power at the switch", "W", drawn)),
+            Step(
+                f"Limit: class {of_class} allows {number(float(PSE_POWER_W[of_class]), 'W')}.",
+                Amount.of("limit", "W", float(PSE_POWER_W[of_class])),
+            ),
+        ),
+    )
+
+
+@explains("endpoint_cable")
+def endpoint_cable(scene: Scene, load: Load) -> Worked:
+    row = scene.row_of("endpoints", "endpoint_index", scene.index(load))
+    return Worked(
+        formula="The length as recorded, with the band of how it is known.",
+        inputs=(
+            Amount.of("length of the data cable", "m", bands_of(load), _cable_known(scene, row)),
+            Amount.of("longest channel", "m", MAX_CHANNEL_M, "TIA-568, ISO/IEC 11801"),
+        ),
+    )
+
+
+def _allocations(scene: Scene, load: Load) -> tuple[Table, float]:
+    plant, switch = scene.plant, scene.index(load)
+    _, ports = select(plant, "ports", scene.members)
+    ports = ports[plant.ports.switch_index[ports] == switch]
+    ports = ports[np.argsort(plant.ports.number[ports])]
+    _, ends = select(plant, "endpoints", scene.members)
+    rows: list[list[object]] = []
+    total = 0.0
+    for port in ports:
+        for end in ends[plant.endpoints.port_index[ends] == plant.ports.port_index[port]]:
+            known = plant.endpoints.poe_class[[end]], plant.endpoints.granted_w[[end]]
+            name = scene.name(SubjectKind.ENDPOINT, int(plant.endpoints.endpoint_index[end]))
+            total += _add(rows, int(plant.ports.number[port]), name, *known)
+        if plant.ports.other_load[port]:
+            known = plant.ports.other_class[[port]], plant.ports.other_power_w[[port]]
+            total += _add(rows, int(plant.ports.number[port]), "another load", *known)
+    return Table.of("Allocated power by port", _PORTS, rows), total
+
+
+def _add(
+    rows: list[list[object]],
+    number_: int,
+    name: str,
+    poe_class: np.ndarray[tuple[int], np.dtype[np.int64]],
+    granted: np.ndarray[tuple[int], np.dtype[np.float64]],
+) -> float:
+    allocated = float(allocation_w(poe_class, granted)[0])
+    shown = "not recorded" if poe_class[0] < 0 else str(int(poe_class[0]))
+    rows.append([number_, name, shown, granted[0], allocated])
+    return allocated
+
+
+def _cable_known(scene: Scene, row: int) -> str:
+    table = scene.plant.endpoints
+    if np.isnan(table.length_m[row]):
+        return "length not recorded: taken as usual, and no more than its class allows"
+    return f"length {Basis(int(table.length_basis[row])).label}"

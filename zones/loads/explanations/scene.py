@@ -1,0 +1,156 @@
+"""What worked calculations are made from: a site's plant as it was solved, and the names of what is in it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import cached_property
+
+import numpy as np
+
+from sites.models import Basis
+from zones.electrical.bands import LIKELY, FloatArray
+from zones.electrical.evaluate import subject_ids
+from zones.electrical.plant import BoolArray, Members, Plant, select
+from zones.electrical.point_loads import PointLoads, point_loads
+from zones.electrical.self_amplified import DcSolution, solve_dc
+from zones.electrical.subjects import SubjectKind
+from zones.electrical.wiring import Wiring, wire
+from zones.loads.site_loads import Load, SiteLoads
+from zones.models import PointFacts, Zone
+from zones.selectors import points_before
+from zones.subjects import Names
+
+from .worked import Column, Table
+
+PAGE = "Judged during a page: at speech, half of full output where the model states nothing else."
+
+
+class Scene:
+    """A site's loads with what they were computed from; everything is read and solved once, when asked."""
+
+    def __init__(self, loads: SiteLoads) -> None:
+        self.site = loads
+        self.plant: Plant = loads.plant
+        self.members: Members = loads.members
+        self.loads: PointLoads = loads.anchoring.loads
+
+    @cached_property
+    def wiring(self) -> Wiring:
+        return wire(self.plant, self.members)
+
+    @cached_property
+    def dc(self) -> DcSolution:
+        return solve_dc(self.plant, self.members, self.wiring, self.loads)
+
+    @cached_property
+    def unanchored(self) -> PointLoads:
+        return point_loads(self.plant)
+
+    # --- names, each kind in one query ----------------------------------------------------------------------
+
+    @cached_property
+    def points(self) -> dict[int, PointFacts]:
+        """By id, the facts of every point of the site that held on the day, with point, model and cable."""
+        before = int(self.members.step[0]) + 1
+        rows = points_before(before, run_ids=[int(pk) for pk in self.plant.run_id])
+        return {row.point_id: row for row in rows}
+
+    @cached_property
+    def zones(self) -> dict[int, str]:
+        return dict(Zone.objects.filter(site_id=self.site.site_id).values_list("pk", "name"))
+
+    @cached_property
+    def _names(self) -> Names:
+        kinds = [kind for kind in SubjectKind if kind is not SubjectKind.SITE]
+        return Names((kind, int(pk)) for kind in kinds for pk in subject_ids(self.plant, kind))
+
+    def name(self, kind: SubjectKind, index: int) -> str:
+        """What people call a thing, by its index in the plant."""
+        return self._names.of((kind, int(subject_ids(self.plant, kind)[index])))
+
+    def point_name(self, row: int) -> str:
+        """What people call the point of a point row: its name, and its place where one is recorded."""
+        pk = int(self.plant.point_id[self.plant.points.point_index[row]])
+        facts = self.points.get(pk)
+        if facts is None:
+            return f"point {pk}"
+        return f"{facts.point.name} ({facts.place})" if facts.place else facts.point.name
+
+    def model_name(self, row: int) -> str:
+        facts = self.points.get(int(self.plant.point_id[self.plant.points.point_index[row]]))
+        return facts.model.name if facts is not None and facts.model is not None else "model not recorded"
+
+    # --- places in the plant --------------------------------------------------------------------------------
+
+    def index(self, load: Load) -> int:
+        """The index in the plant of what a load is about."""
+        return int(np.flatnonzero(subject_ids(self.plant, load.subject_kind) == load.subject_id)[0])
+
+    def row_of(self, table: str, column: str, index: int) -> int:
+        """The row of a table that holds of a thing on the day; −1 where none does."""
+        _, rows = select(self.plant, table, self.members)
+        found = rows[getattr(self.plant.tables[table], column)[rows] == index]
+        return int(found[0]) if len(found) else -1
+
+    def path_to(self, load: Load, chosen: BoolArray) -> list[int]:
+        """Of the chosen nodes of the wiring the one of a load's point, with those before it, from the block
+        on."""
+        ids = self.plant.point_id[self.plant.points.point_index[self.wiring.row]]
+        path = [int(np.flatnonzero(chosen & (ids == load.detail))[0])]
+        while self.wiring.parent[path[-1]] >= 0:
+            path.append(int(self.wiring.parent[path[-1]]))
+        return path[::-1]
+
+    def path_table(self, title: str, path: Sequence[int], resistance: str, ohms: FloatArray) -> Table:
+        """The segments of a path. ohms: (3, rows) by row of points; resistance: what it is the resistance
+        of."""
+        columns = (
+            Column("to", "segment to"),
+            Column("length_m", "length", "m"),
+            Column("gauge_awg", "gauge", "AWG"),
+            Column("resistance_ohm", resistance, "Ω"),
+            Column("known", "how the length is known"),
+        )
+        rows = (int(self.wiring.row[node]) for node in path)
+        cells = [
+            [
+                self.point_name(row),
+                self.loads.length_m[LIKELY, row],
+                self.gauge(row),
+                ohms[LIKELY, row],
+                self.length_known(row),
+            ]
+            for row in rows
+        ]
+        return Table.of(f"{title}, likely estimate", columns, cells)
+
+    def run_name_of(self, row: int) -> str:
+        return self.name(SubjectKind.RUN, int(self.plant.points.run_index[row]))
+
+    # --- how a value is known -------------------------------------------------------------------------------
+
+    def current_known(self, row: int) -> str:
+        """How the current of a point row is known: its basis, or the reading that it was scaled to."""
+        if not np.array_equal(self.loads.speech_a[:, row], self.unanchored.speech_a[:, row]):
+            return "scaled to a reading"
+        plant = self.plant
+        own = bool(self.loads.current_recorded[row])
+        basis = Basis(int(plant.points.current_basis[row])).label
+        if basis == Basis.UNKNOWN.label or not (own or plant.points.model_index[row] >= 0):
+            return "not recorded: taken as usual for its kind"
+        return basis if own else f"{basis}, from its model"
+
+    def length_known(self, row: int) -> str:
+        if not np.array_equal(self.loads.length_m[:, row], self.unanchored.length_m[:, row]):
+            return "scaled to a reading"
+        if not np.isfinite(self.plant.points.length_m[row]):
+            return "not recorded: taken as usual"
+        return Basis(int(self.plant.points.length_basis[row])).label
+
+    def gauge(self, row: int) -> float:
+        """AWG of the segment to a point, NaN where unknown."""
+        gauge: float = np.append(self.plant.cables.gauge_awg, np.nan)[self.plant.points.cable_index[row]]
+        return gauge
+
+    def site_temperature_c(self) -> float:
+        return float(self.plant.temperature_c[0])

@@ -1,0 +1,135 @@
+"""Worked calculations of the audio side of self-amplified runs."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from zones.electrical.bands import LIKELY
+from zones.electrical.plant import BoolArray
+from zones.loads.site_loads import Load
+
+from .registry import explains
+from .scene import Scene
+from .worked import Amount, Column, Step, Table, Worked, bands_of, number
+
+_COUNTS = (
+    Column("run", "run"),
+    Column("low", "low"),
+    Column("likely", "likely"),
+    Column("high", "high"),
+)
+
+
+@explains("output_speakers")
+def output_speakers(scene: Scene, load: Load) -> Worked:
+    wiring, of_output = scene.wiring, _on_output(scene, load)
+    runs = sorted({int(run) for run in wiring.run[of_output]})
+    rows = []
+    for run in runs:
+        row = wiring.row[of_output & (wiring.run == run)]
+        rows.append([scene.run_name_of(int(row[0])), *scene.loads.count[:, row].sum(axis=1)])
+    count = scene.loads.count[:, wiring.row[of_output]].sum(axis=1)
+    return Worked(
+        formula="n = Σ of the speakers on all runs of the output.",
+        assumptions=("An uncounted group has a range of its own.",),
+        inputs=(_speakers_allowed(scene, load),),
+        tables=(Table.of("Speakers by run", _COUNTS, rows),),
+        steps=(Step(f"Together: {number(float(count[LIKELY]))}.", Amount.of("speakers", "", count)),),
+    )
+
+
+@explains("audio_level")
+def audio_level(scene: Scene, load: Load) -> Worked:
+    wiring, of_output = scene.wiring, _on_output(scene, load)
+    output = scene.row_of("outputs", "output_index", scene.index(load))
+    source = float(scene.plant.outputs.impedance_ohm[output])
+    sent = float(scene.plant.outputs.level_v[output])
+    loaded = of_output & scene.loads.loaded[wiring.row]
+    row = wiring.row[loaded]
+    path, bands = scene.path_to(load, of_output), bands_of(load)
+    conductance = (scene.loads.count[:, row] / scene.loads.input_impedance_ohm[row]).sum(axis=1)
+    with np.errstate(divide="ignore"):
+        parallel = 1.0 / conductance
+    needed = float(scene.loads.input_sensitivity_v[wiring.row[path[-1]]])
+    by_sensitivity = np.isfinite(sent) and np.isfinite(needed)
+    limit = (
+        f"Limit: 20·log10({number(needed, 'V')} / {number(sent, 'V')}) = {number(load.limit, 'dB')}."
+        if by_sensitivity
+        else f"Limit: {number(load.limit, 'dB')}, since sensitivity or level is not recorded."
+    )
+    return Worked(
+        formula="L = 20·log10(V / V₀), V₀ the unloaded output: source impedance, cable and all inputs in "
+        "parallel are one resistive network.",
+        assumptions=(
+            "Inputs bridge the line.",
+            "The high estimate takes the path long, the other segments short and all inputs there are.",
+        ),
+        inputs=(
+            Amount.of("source impedance of the output", "Ω", source, "data sheet of its model"),
+            Amount.of("all inputs in parallel, without cable", "Ω", parallel, "data sheets of their models"),
+            Amount.of("level of the output", "V", sent, "data sheet of its model"),
+            Amount.of("sensitivity of the input", "V", needed, "data sheet of its model"),
+        ),
+        tables=(
+            scene.path_table(
+                "Cable to the speaker with the lowest input level",
+                path,
+                "resistance of the pair",
+                scene.loads.pair_resistance_ohm,
+            ),
+        ),
+        steps=(
+            Step(
+                f"V / V₀ there: {number(float(10 ** (bands[LIKELY] / 20)))}, the network solved.",
+                Amount.of("voltage, of the unloaded output's", "", 10 ** (bands / 20)),
+            ),
+            Step(f"20·log10 of it: {number(load.likely, 'dB')}.", Amount.of("level", "dB", bands)),
+            Step(limit, Amount.of("limit", "dB", np.nan if load.limit is None else load.limit)),
+        ),
+    )
+
+
+@explains("other_zone")
+def other_zone(scene: Scene, load: Load) -> Worked:
+    wiring, plant = scene.wiring, scene.plant
+    run_zone = plant.runs.zone_id[wiring.run_row][wiring.run]
+    is_in = plant.points.zone_id[wiring.row]
+    of_run = plant.points.run_index[wiring.row] == scene.index(load)
+    stray = of_run & scene.loads.loaded[wiring.row] & (is_in >= 0) & (is_in != run_zone)
+    columns = (
+        Column("point", "point"),
+        Column("is_in", "is in"),
+        Column("pages_with", "pages with"),
+        Column("devices", "devices"),
+    )
+    rows = [
+        [
+            scene.point_name(int(wiring.row[node])),
+            scene.zones.get(int(is_in[node]), "another zone"),
+            scene.zones.get(int(run_zone[node]), "another zone"),
+            scene.loads.count[LIKELY, wiring.row[node]],
+        ]
+        for node in np.flatnonzero(stray)
+    ]
+    count = scene.loads.count[:, wiring.row[stray]].sum(axis=1)
+    return Worked(
+        formula="n = Σ of the devices on the run that are in another zone than the run's.",
+        tables=(Table.of("Devices in another zone", columns, rows),),
+        steps=(Step(f"Together: {number(float(count[LIKELY]))}.", Amount.of("devices", "", count)),),
+    )
+
+
+def _on_output(scene: Scene, load: Load) -> BoolArray:
+    """(n,) the nodes of the runs on the output of a load."""
+    wiring = scene.wiring
+    on: BoolArray = (scene.plant.runs.output_index[wiring.run_row] == scene.index(load))[wiring.run]
+    return on
+
+
+def _speakers_allowed(scene: Scene, load: Load) -> Amount:
+    output = scene.row_of("outputs", "output_index", scene.index(load))
+    rated = float(np.append(scene.plant.outputs.speakers_max, np.nan)[output])
+    if np.isfinite(rated):
+        return Amount.of("speakers that the output is rated for", "", rated, "data sheet of its model")
+    usual = scene.plant.factors.speakers_per_output
+    return Amount.of("speakers on one output", "", usual, "its model states none: common practice")

@@ -1,0 +1,185 @@
+"""Worked calculations of landings, wires and addresses: counts, and what was counted."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from sites.models import Block
+from zones.electrical.bands import IntArray
+from zones.electrical.plant import Carries, select
+from zones.electrical.point_loads import UNKNOWN_GAUGE_AWG
+from zones.electrical.subjects import SubjectKind
+from zones.electrical.terminations import GAUGE_RANGE_AWG, OPPOSITE
+from zones.loads.site_loads import Load
+from zones.models import Landing
+
+from .registry import explains
+from .scene import Scene
+from .worked import Amount, Column, Step, Table, Worked, number
+
+# In the order of the plant's numbers
+_CARRIES = [
+    Landing.Carries.AUDIO_POSITIVE,
+    Landing.Carries.AUDIO_NEGATIVE,
+    Landing.Carries.DC_POSITIVE,
+    Landing.Carries.DC_NEGATIVE,
+    Landing.Carries.LINE_HOT,
+    Landing.Carries.LINE_COMMON,
+    Landing.Carries.SPARE,
+]
+_BLOCKS = [Block.Kind.SPLIT_66, Block.Kind.UNSPLIT_66, Block.Kind.TYPE_110, Block.Kind.SCREW]
+_CONDUCTORS = (Column("row", "row"), Column("side", "side"), Column("carries", "carries"))
+
+
+@explains("row_used_twice")
+def row_used_twice(scene: Scene, load: Load) -> Worked:
+    rows = _landings(scene, load)
+    rows = rows[scene.plant.landings.row[rows] == load.detail]
+    return Worked(
+        formula="The most conductors on one side of one row.",
+        tables=(_conductors(scene, f"On row {load.detail}", rows),),
+        steps=tuple(
+            Step(f"On the side of the {side}: {count}.", Amount.of(f"conductors, {side}", "", count))
+            for side, count in (
+                ("equipment", int((~scene.plant.landings.field_side[rows]).sum())),
+                ("field cable", int(scene.plant.landings.field_side[rows].sum())),
+            )
+        ),
+    )
+
+
+@explains("polarity_reversed")
+def polarity_reversed(scene: Scene, load: Load) -> Worked:
+    table, rows = scene.plant.landings, _landings(scene, load)
+    wrong = [
+        one
+        for one in rows
+        if any(
+            table.row[other] == table.row[one]
+            and table.field_side[other] != table.field_side[one]
+            and OPPOSITE[table.carries[one]] == table.carries[other]
+            for other in rows
+        )
+    ]
+    count = len(np.unique(table.row[wrong]))
+    return Worked(
+        formula="Rows on which one side carries a conductor of a pair and the other side its opposite.",
+        tables=(_conductors(scene, "Rows with reversed polarity", np.array(wrong, np.int64)),),
+        steps=(Step(f"Rows: {count}.", Amount.of("rows", "", count)),),
+    )
+
+
+@explains("audio_with_dc")
+def audio_with_dc(scene: Scene, load: Load) -> Worked:
+    carries = scene.plant.landings.carries[_landings(scene, load)]
+    _, zones = select(scene.plant, "zones", scene.members)
+    return Worked(
+        formula="1 where audio and DC are on the block and the site has several zones, else 0.",
+        inputs=(
+            Amount.of(
+                "conductors with audio",
+                "",
+                int(np.isin(carries, [Carries.AUDIO_POSITIVE, Carries.AUDIO_NEGATIVE]).sum()),
+                "landings",
+            ),
+            Amount.of(
+                "conductors with DC",
+                "",
+                int(np.isin(carries, [Carries.DC_POSITIVE, Carries.DC_NEGATIVE]).sum()),
+                "landings",
+            ),
+            Amount.of("zones of the site", "", len(zones), "recorded"),
+        ),
+    )
+
+
+@explains("wire_gauge")
+def wire_gauge(scene: Scene, load: Load) -> Worked:
+    wiring, run = scene.wiring, scene.index(load)
+    home = (wiring.parent < 0) & (scene.plant.points.run_index[wiring.row] == run)
+    rows = [int(row) for row in wiring.row[home]]
+    kind = int(scene.plant.run_block_kind[run])
+    thickest, thinnest = GAUGE_RANGE_AWG[kind]
+    gauges = [
+        Amount.of(
+            f"gauge of the segment to {scene.point_name(row)}",
+            "AWG",
+            UNKNOWN_GAUGE_AWG if np.isnan(scene.gauge(row)) else scene.gauge(row),
+            "not recorded: taken as usual" if np.isnan(scene.gauge(row)) else "its cable type",
+        )
+        for row in rows
+    ]
+    return Worked(
+        formula="The gauge numbers by which the cable on the block is outside the block's wire range.",
+        inputs=(
+            *gauges,
+            Amount.of(f"thickest wire of a {_BLOCKS[kind].label} block", "AWG", thickest, "common practice"),
+            Amount.of("thinnest wire", "AWG", thinnest, "common practice"),
+        ),
+    )
+
+
+@explains("address_used_twice")
+def address_used_twice(scene: Scene, load: Load) -> Worked:
+    table = scene.plant.addresses
+    _, rows = select(scene.plant, "addresses", scene.members)
+    own = rows[table.endpoint_index[rows] == scene.index(load)]
+    same = rows[np.isin(table.address_code[rows], table.address_code[own])]
+    listed = [[scene.name(SubjectKind.ENDPOINT, int(table.endpoint_index[row]))] for row in same]
+    return Worked(
+        formula="Endpoints that are recorded with the same address and VLAN.",
+        tables=(Table.of("With this address", (Column("endpoint", "endpoint"),), listed),),
+    )
+
+
+@explains("reading_disagrees")
+def reading_disagrees(scene: Scene, load: Load) -> Worked:
+    anchoring = scene.site.anchoring
+    at = int(np.flatnonzero(anchoring.readings.reading_id == load.detail)[0])
+    reading = int(np.flatnonzero(scene.plant.readings.reading_id == load.detail)[0])
+    value = float(scene.plant.readings.value[reading])
+    unit = "A" if scene.plant.readings.kind[reading] == 0 else "V"
+    factor = float(anchoring.factor[at])
+    steps = [
+        Step(
+            f"Outside the computed range by {number(100 * float(anchoring.excess[at]))} %.",
+            Amount.of("excess", "", float(anchoring.excess[at])),
+        )
+    ]
+    if np.isfinite(factor):
+        steps.append(
+            Step(
+                f"The guessed values would have to be {number(factor)} times as large. From 0.5 to 2 the "
+                "reading scales them; beyond that the record or the reading is wrong.",
+                Amount.of("factor", "", factor),
+            )
+        )
+    return Worked(
+        formula="The fraction by which the reading is outside the range from low to high, for its day and "
+        "without it.",
+        inputs=(Amount.of("reading", unit, value, "measured"),),
+        steps=tuple(steps),
+    )
+
+
+def _landings(scene: Scene, load: Load) -> IntArray:
+    """The rows of the landings on the block of a load."""
+    _, rows = select(scene.plant, "landings", scene.members)
+    chosen: IntArray = rows[scene.plant.landings.block_index[rows] == scene.index(load)]
+    return chosen
+
+
+def _conductors(scene: Scene, title: str, rows: IntArray) -> Table:
+    table = scene.plant.landings
+    return Table.of(
+        title,
+        _CONDUCTORS,
+        [
+            [
+                int(table.row[row]),
+                "field cable" if table.field_side[row] else "equipment",
+                _CARRIES[int(table.carries[row])].label,
+            ]
+            for row in sorted(rows, key=lambda row: (table.row[row], table.field_side[row]))
+        ],
+    )

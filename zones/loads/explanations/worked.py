@@ -1,0 +1,108 @@
+"""What a worked calculation consists of: inputs, tables of what was added up or walked along, and steps."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from zones.electrical.bands import FloatArray
+from zones.loads.site_loads import Load
+
+Cell = str | float | None
+
+
+@dataclass(frozen=True)
+class Amount:
+    """A value in three estimates [unit]; None not known. known: how it is known, in words."""
+
+    name: str
+    unit: str
+    low: float | None
+    likely: float | None
+    high: float | None
+    known: str = ""
+
+    @classmethod
+    def of(cls, name: str, unit: str, value: ArrayLike, known: str = "") -> Amount:
+        """value: one number for all estimates, or (3,) low, likely, high; NaN and infinity are not known."""
+        low, likely, high = np.broadcast_to(np.asarray(value, float), (3,)).tolist()
+        return cls(name, unit, _finite(low), _finite(likely), _finite(high), known)
+
+
+@dataclass(frozen=True)
+class Column:
+    """key: under which rows have it; name: as a heading."""
+
+    key: str
+    name: str
+    unit: str = ""
+
+
+@dataclass(frozen=True)
+class Table:
+    title: str
+    columns: tuple[Column, ...]
+    rows: tuple[dict[str, Cell], ...]
+
+    @classmethod
+    def of(cls, title: str, columns: Sequence[Column], rows: Sequence[Sequence[Any]]) -> Table:
+        """rows: cells in the order of the columns; NaN becomes None."""
+        keys = [column.key for column in columns]
+        return cls(
+            title, tuple(columns), tuple(dict(zip(keys, map(_cell, row), strict=True)) for row in rows)
+        )
+
+
+@dataclass(frozen=True)
+class Step:
+    """One line of the calculation: in words and numbers, and what it gives."""
+
+    text: str
+    gives: Amount
+
+
+@dataclass(frozen=True)
+class Worked:
+    """formula: in the symbols of the trade. assumptions: what was taken for granted, each a sentence."""
+
+    formula: str
+    assumptions: tuple[str, ...] = ()
+    inputs: tuple[Amount, ...] = ()
+    tables: tuple[Table, ...] = ()
+    steps: tuple[Step, ...] = ()
+
+
+def bands_of(load: Load) -> FloatArray:
+    """(3,) the figure of a load: low, likely, high; NaN where not known."""
+    return np.array([load.low, load.likely, load.high], float)
+
+
+def amount_of_fraction(fraction: float) -> Amount:
+    return Amount.of("loading fraction", "", fraction, "common practice, unless changed")
+
+
+def limit_by_fraction(rated: float, fraction: float, unit: str) -> Step:
+    """The limit as a rating × a fraction."""
+    text = f"Limit: {number(rated, unit)} × {fraction:g} = {number(rated * fraction, unit)}."
+    return Step(text, Amount.of("limit", unit, rated * fraction))
+
+
+def number(value: float | None, unit: str = "", digits: int = 4) -> str:
+    """A value as a step shows it; ``not recorded`` where it is not known."""
+    if value is None or not np.isfinite(value):
+        return "not recorded"
+    return f"{value:.{digits}g} {unit}".strip()
+
+
+def _cell(value: Any) -> Cell:
+    if isinstance(value, str) or value is None:
+        return value
+    return _finite(float(value))
+
+
+def _finite(value: float) -> float | None:
+    return value if np.isfinite(value) else None

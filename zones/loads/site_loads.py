@@ -1,0 +1,264 @@
+"""Loads as people ask for them: of a site, of a zone, on a day, with headroom.
+
+Nothing here computes a load: it reads what the last recheck found, or reads a plant and evaluates it, and
+says how far each figure is from its limit.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Mapping, Set
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import Final
+
+from django.db import connection, transaction
+
+from sites.changes.steps import first_step_after
+from zones.electrical.bearing import Bearing, bearing
+from zones.electrical.calibration import Anchoring, anchor
+from zones.electrical.evaluate import SOLVER_VERSION, Evaluation, evaluate, subject_ids
+from zones.electrical.figures import Problem
+from zones.electrical.plant import Members, Plant
+from zones.electrical.point_loads import point_loads
+from zones.electrical.subjects import Subject, SubjectKind
+from zones.electrical.verdicts import Verdict
+from zones.limits.registry import LIMITS, RULES, limit_by_code
+from zones.plant.selectors import read_plant
+from zones.recheck.stored_figures import without_repeats
+
+
+@dataclass(frozen=True)
+class Load:
+    """One figure against one limit. Headroom is the share of the limit that is left, negative past it; None
+    where the limit is zero, the figure counts faults, or something is not known. ``detail``: id of the point,
+    row or reading that decides."""
+
+    code: str
+    subject_kind: SubjectKind
+    subject_id: int
+    low: float | None
+    likely: float | None
+    high: float | None
+    limit: float | None
+    verdict: Verdict
+    headroom_likely: float | None
+    headroom_worst: float | None
+    detail: int | None
+    supported: float | None
+
+    @property
+    def subject(self) -> Subject:
+        return self.subject_kind, self.subject_id
+
+
+@dataclass(frozen=True, eq=False)
+class Loads:
+    """The loads of a site on a day, what could not be computed, and by zone the subjects that bear on it; of
+    one zone alone where only that was asked."""
+
+    site_id: int
+    as_of: dt.date
+    loads: tuple[Load, ...]
+    problems: tuple[tuple[Subject, str], ...]
+    bearing: Mapping[int, Set[Subject]]
+
+    def of(self, subjects: Iterable[Subject]) -> tuple[Load, ...]:
+        """The loads of some subjects, worst verdict first and then least headroom."""
+        wanted = set(subjects)
+        chosen = [load for load in self.loads if load.subject in wanted]
+        return tuple(sorted(chosen, key=_severity))
+
+    def problems_of(self, subjects: Iterable[Subject]) -> tuple[tuple[Subject, str], ...]:
+        """What could not be computed of some subjects, and why."""
+        wanted = set(subjects)
+        return tuple((subject, reason) for subject, reason in self.problems if subject in wanted)
+
+
+@dataclass(frozen=True, eq=False)
+class SiteLoads(Loads):
+    """The loads of a whole site with what they were computed from. ``evaluation`` has a row for each of
+    ``loads``, in the same order."""
+
+    plant: Plant
+    anchoring: Anchoring
+    members: Members
+    evaluation: Evaluation
+
+
+def loads_on(site_id: int, as_of: dt.date, *, zone_id: int | None = None) -> Loads:
+    """The loads of a site as of the end of a day, as known now; those of one zone, where only that is asked.
+
+    Today's are read, where the last recheck left what evaluating the site now would give; those of any other
+    day are computed.
+    """
+    return _stored_loads(site_id, as_of, zone_id) or site_loads(site_id, as_of)
+
+
+def site_loads(site_id: int, as_of: dt.date) -> SiteLoads:
+    """Evaluate a site as of the end of a day, as known now."""
+    with one_snapshot():
+        plant = read_plant([site_id])
+    members = Members.of_sites(plant, first_step_after(as_of) - 1)
+    anchoring = anchor(plant, point_loads(plant))
+    found = without_repeats(evaluate(plant, members, RULES, anchoring=anchoring))
+    columns = (
+        [found.rules[rule].code for rule in found.rule],
+        *(column.tolist() for column in (
+            found.subject_kind, found.subject_id, found.low, found.likely, found.high, found.limit,
+            found.verdict, found.detail, found.supported,
+        )),
+    )  # fmt: skip
+    return SiteLoads(
+        site_id=site_id,
+        as_of=as_of,
+        plant=plant,
+        anchoring=anchoring,
+        members=members,
+        evaluation=found,
+        loads=tuple(_load(*row) for row in zip(*columns, strict=True)),
+        problems=_by_ids(plant, found.problems),
+        bearing=_by_zone(bearing(plant, members)),
+    )
+
+
+@contextmanager
+def one_snapshot() -> Iterator[None]:
+    """All that is read inside is of one moment. Within a transaction of the caller's, it is that one's
+    business: a draft is evaluated under the site's lock, which does as much for that site."""
+    if connection.in_atomic_block:
+        yield
+        return
+    with transaction.atomic():
+        with connection.cursor() as cursor:
+            cursor.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ, READ ONLY")
+        yield
+
+
+def smallest_headroom(loads: Iterable[Load]) -> Load | None:
+    """The load with the least likely headroom, where any is known."""
+    known = [load for load in loads if load.headroom_likely is not None]
+    return min(
+        known, key=lambda load: (load.headroom_likely, _or_infinity(load.headroom_worst)), default=None
+    )
+
+
+# It is current for the site's today where nothing was written or fell due since the last recheck, and that
+# one went well, could compute all of the site, and used the formulas of this process. One statement, so that
+# figures and zones are of one recheck
+_STORED: Final = """
+WITH current AS MATERIALIZED (
+    SELECT EXISTS (
+        SELECT FROM site JOIN site_check c ON c.site_id = site.id
+        WHERE site.id = %(site)s AND (now() AT TIME ZONE site.time_zone)::date = %(day)s
+            AND c.as_of <= %(day)s AND c.solver_version = %(solver)s AND c.failures = 0
+            AND c.not_computed = 0
+            AND NOT EXISTS (SELECT FROM mark WHERE mark.site_id = site.id)
+            AND NOT EXISTS (SELECT FROM due_date d WHERE d.site_id = site.id AND d.at <= now())
+    ) AS yes
+), bears AS (
+    SELECT subject_kind, subject_id, array_agg(zone_id) AS zones FROM zone_subject
+    WHERE site_id = %(site)s AND (%(zone)s::bigint IS NULL OR zone_id = %(zone)s) GROUP BY 1, 2
+)
+SELECT yes, subject_kind, subject_id, zones, codes, low, likely, high, limit_value, verdict, detail, supported
+FROM current LEFT JOIN (
+    bears FULL JOIN (SELECT * FROM figures WHERE site_id = %(site)s) AS f USING (subject_kind, subject_id)
+) ON yes AND (%(zone)s::bigint IS NULL OR zones IS NOT NULL)
+"""
+
+
+def _stored_loads(site_id: int, as_of: dt.date, zone_id: int | None) -> Loads | None:
+    """What the last recheck found; None where that is not what evaluating the site now would give."""
+    with connection.cursor() as cursor:
+        cursor.execute(_STORED, {"site": site_id, "day": as_of, "zone": zone_id, "solver": SOLVER_VERSION})
+        rows = cursor.fetchall()
+    if not rows[0][0]:
+        return None
+    of_zones: dict[int, set[Subject]] = defaultdict(set)
+    loads = []
+    for _, kind, subject_id, zones, codes, *columns in rows:
+        for zone in zones or ():
+            of_zones[zone].add((kind, subject_id))
+        for code, *figures in zip(codes or (), *(column or () for column in columns), strict=True):
+            loads.append(_load(code, kind, subject_id, *figures))
+    return Loads(site_id, as_of, tuple(loads), (), of_zones)
+
+
+def _by_ids(plant: Plant, problems: Iterable[Problem]) -> tuple[tuple[Subject, str], ...]:
+    """What could not be computed, by the record's ids."""
+    return tuple(
+        (
+            (problem.subject_kind, int(subject_ids(plant, problem.subject_kind)[problem.subject])),
+            problem.reason,
+        )
+        for problem in problems
+    )
+
+
+def _by_zone(found: Bearing) -> Mapping[int, Set[Subject]]:
+    of_zones: dict[int, set[Subject]] = defaultdict(set)
+    for zone, kind, subject_id in zip(
+        found.zone_id.tolist(), found.subject_kind.tolist(), found.subject_id.tolist(), strict=True
+    ):
+        of_zones[zone].add((kind, subject_id))
+    return of_zones
+
+
+def _load(
+    code: str,
+    kind: int,
+    subject_id: int,
+    low: float | None,
+    likely: float | None,
+    high: float | None,
+    limit: float | None,
+    verdict: int,
+    detail: int | None,
+    supported: float | None,
+) -> Load:
+    of, limit, likely, high = limit_by_code(code), _known(limit), _known(likely), _known(high)
+
+    def headroom(figure: float | None) -> float | None:
+        if figure is None or not limit or of.counts_faults:
+            return None
+        at_least = of.rule is not None and of.rule.at_least
+        return (figure - limit) / abs(limit) if at_least else (limit - figure) / abs(limit)
+
+    return Load(
+        code=code,
+        subject_kind=SubjectKind(kind),
+        subject_id=subject_id,
+        low=_known(low),
+        likely=likely,
+        high=high,
+        limit=limit,
+        verdict=Verdict(verdict),
+        headroom_likely=headroom(likely),
+        headroom_worst=headroom(high),
+        detail=None if detail is None or detail < 0 else detail,
+        supported=_known(supported),
+    )
+
+
+def _known(value: float | None) -> float | None:
+    return value if value is not None and math.isfinite(value) else None
+
+
+def _or_infinity(value: float | None) -> float:
+    return float("inf") if value is None else value
+
+
+def _severity(load: Load) -> tuple[int, float, int, int, int]:
+    """Of equals, in the order of the registry and of their ids, wherever they were read."""
+    return (
+        -load.verdict,
+        _or_infinity(load.headroom_likely),
+        _PLACE_OF[load.code],
+        load.subject_kind,
+        load.subject_id,
+    )
+
+
+_PLACE_OF: Final = {limit.code: place for place, limit in enumerate(LIMITS)}

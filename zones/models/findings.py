@@ -1,0 +1,159 @@
+"""Findings (one episode of one limit on one subject) and cases (the findings that one change caused on one
+site)."""
+
+from __future__ import annotations
+
+from django.contrib.postgres.fields import ArrayField
+from django.db import models
+from django.db.models import Q
+
+from zones.electrical.verdicts import Verdict
+
+
+class Case(models.Model):
+    """One ticket, not six. The key is a function of the record: site and causing change set, or site and "as
+    found", or subject, limit and due day; so the same cause is the same case whenever a recheck ran.
+
+    A case clears with its last finding. Where its cause brings about a finding again, the same row opens
+    again, with a new ``opened_at``, and its ticket stays.
+    """
+
+    site = models.ForeignKey(
+        "sites.Site", on_delete=models.PROTECT, related_name="cases", db_constraint=False
+    )
+    key = models.CharField(max_length=120, unique=True)
+    change_set = models.ForeignKey(
+        "sites.ChangeSet",
+        on_delete=models.PROTECT,
+        null=True,
+        related_name="cases",
+        db_constraint=False,
+        help_text="The change that caused it; blank: as found.",
+    )
+    opened_at = models.DateTimeField()
+    cleared_at = models.DateTimeField(null=True, blank=True)
+    quiet = models.BooleanField(default=False, help_text="Opened by a first import: no event of its own.")
+    ticket_reference = models.CharField(max_length=120, blank=True)
+    ticket_by = models.CharField(
+        max_length=150,
+        blank=True,
+        default="",
+        db_default="",
+        editable=False,
+        help_text="Who entered the ticket reference.",
+    )
+    told_at = models.DateTimeField(
+        null=True,
+        editable=False,
+        help_text="Time of the first event since the case opened; blank: no event yet.",
+    )
+    version = models.BigIntegerField(default=1, editable=False)
+
+    class Meta:
+        db_table = "case"
+        ordering = ["-id"]
+        constraints = [models.UniqueConstraint(fields=["site", "id"], name="case_of_site")]
+
+
+class Finding(models.Model):
+    class State(models.TextChoices):
+        OPEN = "open", "open"
+        ACKNOWLEDGED = "acknowledged", "acknowledged"
+        DEFERRED = "deferred", "deferred"
+        CLEARED = "cleared", "cleared"
+
+    class Outcome(models.TextChoices):
+        NONE = "", "none yet"
+        REPAIRED = "repaired", "repaired"
+        RECORD_WRONG = "record_wrong", "record was wrong"
+        ACCEPTED = "accepted", "accepted by the customer"
+        FOLLOWS = "follows", "follows from another"
+
+    site = models.ForeignKey(
+        "sites.Site", on_delete=models.PROTECT, related_name="findings", db_constraint=False
+    )
+    case = models.ForeignKey(Case, on_delete=models.PROTECT, related_name="findings", db_constraint=False)
+    code = models.CharField(max_length=40)
+    subject_kind = models.PositiveSmallIntegerField()
+    subject_id = models.BigIntegerField()
+    state = models.CharField(max_length=12, choices=State.choices, default=State.OPEN)
+    verdict = models.PositiveSmallIntegerField()
+    low = models.FloatField(null=True)
+    likely = models.FloatField(null=True)
+    high = models.FloatField(null=True)
+    limit_value = models.FloatField(null=True)
+    told_excess = models.FloatField(
+        null=True,
+        editable=False,
+        help_text="Likely figure less limit when it last opened or changed: from there 5 % of the limit is "
+        "measured, however many rechecks lie between.",
+    )
+    detail = models.BigIntegerField(null=True)
+    reasons = ArrayField(
+        models.TextField(),
+        default=list,
+        blank=True,
+        help_text="Codes of why it cannot be computed, where that is the finding; of a whole site the error.",
+    )
+    attribution = models.JSONField(
+        help_text="What pushed it past its limit: codes, ids and values, which `named_changes` reads."
+    )
+    recomputed = models.BooleanField(
+        default=False,
+        db_default=False,
+        editable=False,
+        help_text="Its last change came from a new formula, not from the record: no event.",
+    )
+    opened_at = models.DateTimeField()
+    changed_at = models.DateTimeField()
+    cleared_at = models.DateTimeField(null=True, blank=True)
+    deferred_until = models.DateField(null=True, blank=True)
+    state_reason = models.TextField(blank=True)
+    state_by = models.CharField(max_length=150, blank=True)
+    outcome = models.CharField(max_length=14, choices=Outcome.choices, default=Outcome.NONE, blank=True)
+    version = models.BigIntegerField(default=1, editable=False)
+
+    class Meta:
+        db_table = "finding"
+        ordering = ["-id"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["subject_kind", "subject_id", "code"],
+                condition=Q(cleared_at__isnull=True),
+                name="finding_one_open_a_subject_and_limit",
+            ),
+            models.CheckConstraint(
+                condition=Q(state="cleared", cleared_at__isnull=False)
+                | (~Q(state="cleared") & Q(cleared_at__isnull=True)),
+                name="finding_cleared_has_time",
+            ),
+            models.CheckConstraint(
+                condition=~Q(state="deferred") | Q(deferred_until__isnull=False),
+                name="finding_deferred_until_a_day",
+            ),
+        ]
+        indexes = [
+            models.Index(fields=["site", "-id"], name="finding_by_site"),
+        ]
+
+    @property
+    def subject(self) -> tuple[int, int]:
+        """Subject kind and id."""
+        return self.subject_kind, self.subject_id
+
+    @property
+    def verdict_word(self) -> str:
+        """The code of its verdict."""
+        return Verdict(self.verdict).name.lower()
+
+
+class Takeover(models.Model):
+    """A site whose first import has its one summary event."""
+
+    site = models.OneToOneField(
+        "sites.Site", on_delete=models.CASCADE, primary_key=True, related_name="+", db_constraint=False
+    )
+    told_at = models.DateTimeField()
+
+    class Meta:
+        db_table = "takeover"

@@ -1,0 +1,203 @@
+"""The kinds of things that figures, findings and sentences are about: one registry.
+
+Of each kind it says which model it is, what people call one of them, which closet it stands in and where it
+is in the API. Whoever needs names or closets asks here: one query, however many things of however many kinds.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any, Final
+
+from django.db.models import BigIntegerField, F, OuterRef, Q, QuerySet, Subquery, TextField, Value
+from django.db.models.functions import Cast
+
+from sites.models import (
+    Amplifier,
+    Block,
+    CableType,
+    Closet,
+    DeviceModel,
+    Endpoint,
+    Output,
+    Site,
+    Supply,
+    Switch,
+    SwitchPort,
+)
+from sites.selectors import standing
+from zones.electrical.subjects import Subject, SubjectKind
+from zones.limits.limit import Detail
+from zones.models import Point, PointFacts, Reading, Run, Zone
+
+Key = tuple[str, int]
+"""A word of ``NAMED``, and the id of one of those things."""
+
+
+@dataclass(frozen=True)
+class Kind:
+    """model: whose rows they are. words: the fields, one or two, that ``say`` makes a name of. closet: the
+    lookup that leads to the id of the closet; blank: in none. resource: of the API."""
+
+    model: type[Any]
+    say: str
+    words: tuple[Any, ...] = ("name",)
+    closet: str = ""
+    resource: str = ""
+
+    def rows(self, word: str, ids: Iterable[int]) -> QuerySet[Any, Any]:
+        first, second = (*self.words, Value(""))[:2]
+        closet = F(self.closet) if self.closet else Cast(Value(None), BigIntegerField())
+        rows: QuerySet[Any, Any] = (
+            self.model._default_manager.filter(pk__in=ids)
+            .order_by()
+            .annotate(
+                kind_=Value(word, TextField()),
+                first_=Cast(first, TextField()),
+                second_=Cast(second, TextField()),
+                closet_=closet,
+            )
+        )
+        return rows.values_list("kind_", "pk", "first_", "second_", "closet_")
+
+    def name(self, first: str, second: str | None) -> str:
+        return self.say.format(*(first, second or "")[: len(self.words)]).removesuffix(" ()")
+
+
+SUBJECTS: Final[dict[SubjectKind, Kind]] = {
+    SubjectKind.RUN: Kind(Run, "run {}", closet="block__closet_id", resource="runs"),
+    SubjectKind.OUTPUT: Kind(
+        Output,
+        "output {} of {}",
+        ("number", "endpoint__name"),
+        closet="endpoint__closet_id",
+        resource="outputs",
+    ),
+    SubjectKind.SUPPLY: Kind(Supply, "supply {}", closet="closet_id", resource="supplies"),
+    SubjectKind.AMPLIFIER: Kind(Amplifier, "amplifier {}", closet="closet_id", resource="amplifiers"),
+    SubjectKind.SWITCH: Kind(Switch, "switch {}", closet="closet_id", resource="switches"),
+    SubjectKind.PORT: Kind(
+        SwitchPort,
+        "port {} of {}",
+        ("number", "switch__name"),
+        closet="switch__closet_id",
+        resource="switch-ports",
+    ),
+    SubjectKind.ENDPOINT: Kind(Endpoint, "endpoint {}", closet="closet_id", resource="endpoints"),
+    SubjectKind.BLOCK: Kind(Block, "block {}", closet="closet_id", resource="blocks"),
+    SubjectKind.SITE: Kind(Site, "{}", resource="sites"),
+}
+_PLACE: Final = PointFacts._default_manager.filter(point=OuterRef("pk")).order_by("-step").values("place")[:1]
+"""The last thing said of where a point is."""
+NAMED: Final[dict[str, Kind]] = {
+    **{kind.word: of for kind, of in SUBJECTS.items()},
+    "zone": Kind(Zone, "zone {}", resource="zones"),
+    "point": Kind(Point, "{}", resource="points"),
+    "model": Kind(DeviceModel, "{}"),
+    "cable": Kind(CableType, "{}"),
+    # what the detail of a figure points at
+    f"at {Detail.POINT}": Kind(Point, "{} ({})", ("name", Subquery(_PLACE))),
+    f"at {Detail.ENDPOINT}": Kind(Endpoint, "{}"),
+    f"at {Detail.READING}": Kind(Reading, "reading of {}", ("taken_on",)),
+}
+"""Everything that sentences name: the subjects, and what else they speak of."""
+
+
+@dataclass(frozen=True)
+class Named:
+    """What people call a thing, and the closet that it stands in."""
+
+    name: str
+    closet_id: int | None = None
+
+
+def look_up(keys: Iterable[Key]) -> dict[Key, Named]:
+    """The names of some things, by word and id; whatever is not there is left out. At most one query."""
+    wanted: dict[str, set[int]] = defaultdict(set)
+    for word, id_ in keys:
+        wanted[word].add(id_)
+    parts = [NAMED[word].rows(word, ids) for word, ids in wanted.items() if word in NAMED]
+    if not parts:
+        return {}
+    rows = parts[0].union(*parts[1:], all=True) if len(parts) > 1 else parts[0]
+    return {
+        (word, id_): Named(NAMED[word].name(first, second), closet_id)
+        for word, id_, first, second, closet_id in rows
+    }
+
+
+class Names:
+    """The names of some subjects, and of what the details of figures point at. At most one query."""
+
+    def __init__(
+        self,
+        subjects: Iterable[Subject],
+        places: Iterable[tuple[Detail | None, int | None]] = (),
+        others: Iterable[Key] = (),
+    ) -> None:
+        keys = [_key_at(detail, id_) for detail, id_ in places if detail is not None and id_ is not None]
+        self._named = look_up([*map(key_of, subjects), *keys, *others])
+
+    @property
+    def texts(self) -> dict[Key, str]:
+        """The names by key; whatever is not there is left out."""
+        return {key: named.name for key, named in self._named.items()}
+
+    def of(self, subject: Subject) -> str:
+        """``run R3``, ``output 2 of GW 1``; the kind and id of one that is not there."""
+        word, id_ = key = key_of(subject)
+        return self._named[key].name if key in self._named else f"{word} {id_}"
+
+    def closet_of(self, subject: Subject) -> int | None:
+        """The closet that it stands in; None: in none."""
+        named = self._named.get(key_of(subject))
+        return None if named is None else named.closet_id
+
+    def place(self, detail: Detail | None, id_: int | None) -> str:
+        """``P12 (gangway)``, ``row 7``, ``NS 3``, ``reading of 2026-03-02``; blank: nowhere in particular."""
+        if detail is None or id_ is None:
+            return ""
+        if detail is Detail.ROW:
+            return f"row {id_}"
+        named = self._named.get(_key_at(detail, id_))
+        return "" if named is None else named.name
+
+
+def key_of(subject: Subject) -> Key:
+    kind, id_ = subject
+    return SubjectKind(kind).word, id_
+
+
+def _key_at(detail: Detail, id_: int) -> Key:
+    return f"at {detail}", id_
+
+
+def subjects_in(closet: Closet, before: int) -> set[Subject]:
+    """What stood in a closet before a step. One query."""
+    parts = [
+        standing(of.model, before, **{of.closet: closet.pk})
+        .order_by()
+        .annotate(kind_=Value(int(kind)))
+        .values_list("kind_", "pk")
+        for kind, of in SUBJECTS.items()
+        if of.closet
+    ]
+    return set(parts[0].union(*parts[1:], all=True))
+
+
+def in_closet(closet: Closet) -> Q:
+    """The condition that a row's subject (``subject_kind``, ``subject_id``) stands in a closet."""
+    wanted = Q(pk__in=[])
+    for kind, of in SUBJECTS.items():
+        if of.closet:
+            rows = of.model._default_manager.filter(**{of.closet: closet.pk})
+            wanted |= Q(subject_kind=int(kind), subject_id__in=rows.values("pk"))
+    return wanted
+
+
+def path_of(subject: Subject) -> str:
+    """Where a subject is in the API, below its root."""
+    kind, id_ = subject
+    return f"{SUBJECTS[SubjectKind(kind)].resource}/{id_}"

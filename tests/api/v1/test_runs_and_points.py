@@ -341,7 +341,7 @@ def test_a_bad_body_is_named(
             {"kind": "uncounted_group"},
             400,
             "/count_likely",
-            "An uncounted group needs counts",
+            "An uncounted group says how many devices there may be",
         ),
     ],
 )

@@ -108,7 +108,7 @@ def test_a_draft_calls_things_as_resources_do(hall: Hall, client: Client) -> Non
     assert answer.status_code == 400
     assert "Did you mean run_id?" in told["/operations/0/run"]
     assert "Did you mean model_id?" in told["/operations/0/model"]
-    listed = description()["components"]["schemas"]["DraftBody"]["properties"]["operations"]
+    listed = description()["components"]["schemas"]["Draft"]["properties"]["operations"]
     append = listed["items"]["discriminator"]["mapping"]["point.append"].rsplit("/", 1)[1]
     described = description()["components"]["schemas"][append]["properties"]
     assert {"run_id", "after_id", "model_id", "speech_current_a"} <= set(described)

@@ -182,7 +182,7 @@ def test_a_parent_without_facts_is_said_to_be_missing() -> None:
         run = record.run()
         first = record.point(run, "P1", 1.0)
         record.point(run, "P2", 2.0, parent=first)
-    with connection.cursor() as cursor:  # no door of ours can do that
+    with connection.cursor() as cursor:  # no channel can do that
         cursor.execute("ALTER TABLE point_facts DISABLE TRIGGER USER")
         cursor.execute("DELETE FROM point_facts WHERE point_id = %s", [first.pk])
         cursor.execute("ALTER TABLE point_facts ENABLE TRIGGER USER")
@@ -190,9 +190,7 @@ def test_a_parent_without_facts_is_said_to_be_missing() -> None:
     plant = read_plant([record.site_id])
     found = evaluate(plant, Members.of_sites(plant, first_step_after(DAY)), ())
 
-    assert [problem.reason for problem in found.problems] == [
-        "a point hangs on a point that is not there on this day"
-    ]
+    assert [problem.reason for problem in found.problems] == ["parent_missing"]
 
 
 def test_unused_models_are_not_read() -> None:

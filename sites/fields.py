@@ -402,6 +402,7 @@ class _Worded(Fact):
         else:
             self.words = dict(zip(words, self._stored(words), strict=True))
             kwargs["choices"] = [(value, word) for word, value in self.words.items()]
+        self._word_of = {value: word for word, value in self.words.items()}
         super().__init__(**kwargs)
 
     @staticmethod
@@ -427,7 +428,7 @@ class _Worded(Fact):
         return self.words[value]
 
     def write(self, value: Any) -> Any:
-        return None if value is None else next(word for word, own in self.words.items() if own == value)
+        return None if value is None else self._word_of[value]
 
     def deconstruct(self) -> Any:
         name, path, args, kwargs = super().deconstruct()

@@ -13,17 +13,12 @@ from typing import Any, TypeVar
 from django.db.models import BigIntegerField, DateField, Exists, Func, OuterRef, Q, QuerySet
 from django.db.models.expressions import Combinable
 
-from sites.changes.selectors import primary_key_fields
 from sites.changes.steps import STEPS_A_DAY, first_step_after
 from sites.models import Contract, DatedFacts, Placed
+from sites.models.dated import thing_fields
 
 T = TypeVar("T", bound=Placed)
 F = TypeVar("F", bound=DatedFacts)
-
-
-def before_of(day: dt.date) -> int:
-    """The step before which lies all that holds as of ``day``."""
-    return first_step_after(day)
 
 
 class StepAfterToday(Func):
@@ -66,14 +61,14 @@ def begun(before: Before, of: str = "") -> Q:
     """
     has_begun = Q(**{f"{of}begin_step__lt": before})
     if isinstance(before, StepAfterToday):
-        past_everywhere = before_of(dt.datetime.now(dt.UTC).date() - dt.timedelta(days=2))
+        past_everywhere = first_step_after(dt.datetime.now(dt.UTC).date() - dt.timedelta(days=2))
         return Q(**{f"{of}begin_step__lt": past_everywhere}) | has_begun
     return has_begun
 
 
 def holding(facts: type[F], before: Before) -> QuerySet[F]:
     """The last row of facts before the step of every thing, to be filtered by what the facts say."""
-    things = [name for name in primary_key_fields(facts) if name != "step"]
+    things = thing_fields(facts)
     later = facts._default_manager.filter(
         step__lt=before, step__gt=OuterRef("step"), **{name: OuterRef(name) for name in things}
     )
@@ -88,7 +83,7 @@ def recorded_before(facts: type[F], before: Before) -> QuerySet[F]:
 def facts_before(facts: type[F], before: Before, **filters: Any) -> QuerySet[F]:
     """The last row of facts before the step of every thing that ``filters`` (``site_id__in`` and such)
     choose."""
-    things = [name for name in primary_key_fields(facts) if name != "step"]
+    things = thing_fields(facts)
     return (
         facts._default_manager.filter(step__lt=before, **filters).order_by(*things, "-step").distinct(*things)
     )
@@ -98,7 +93,7 @@ def things_with_facts(
     things: type[T], facts: type[F], before: int, *, site_ids: Collection[int], **filters: Any
 ) -> list[tuple[T, F | None]]:
     """Each thing that stood on the sites with the facts that held of it, in two queries."""
-    (key,) = (name for name in primary_key_fields(facts) if name != "step")
+    (key,) = thing_fields(facts)
     held = {
         getattr(row, key): row
         for row in facts_before(facts, before, site_id__in=site_ids).select_related(*_shared(facts))
@@ -120,8 +115,8 @@ def contract_today(site_id: int) -> Contract | None:
 
 def history(facts: type[F], *thing: int) -> QuerySet[F]:
     """All rows of facts of a thing, in the order in which they hold."""
-    keys = (name for name in primary_key_fields(facts) if name != "step")
-    return facts._default_manager.filter(**dict(zip(keys, thing, strict=True))).order_by("step")
+    keys = dict(zip(thing_fields(facts), thing, strict=True))
+    return facts._default_manager.filter(**keys).order_by("step")
 
 
 def _shared(facts: type[DatedFacts]) -> list[str]:

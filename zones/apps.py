@@ -14,9 +14,12 @@ class ZonesConfig(AppConfig):
         # Registers the operations that a change set can consist of
         importlib.import_module("zones.services")
 
-        from sites.changes.listeners import on_accepted
+        from django.conf import settings
+
+        from sites.changes.signals import change_set_accepted
         from zones.findings import rechecked
         from zones.recheck.nudge import nudge_after_commit
 
-        on_accepted(nudge_after_commit)
+        if settings.CELERY_BROKER_URL:
+            change_set_accepted.connect(nudge_after_commit)
         rechecked.register()

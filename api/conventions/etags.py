@@ -13,12 +13,12 @@ from typing import Final
 from django.db.models import Model
 from rest_framework.request import Request
 
-from sites.changes.selectors import version_of
+from sites.changes.making import version_of
 
 from .problems import BAD_REQUEST, PRECONDITION_REQUIRED, STALE_VERSION, Problem
 
 _TAGS: Final = re.compile(r'\s*(?:(?:W/)?"[\x21\x23-\x7e\x80-\xff]*"\s*(?:,\s*|$))+')
-_TAG: Final = re.compile(r'(W/)?"([\x21\x23-\x7e\x80-\xff]*)"')
+_TAG: Final = re.compile(r'(W/)?("[\x21\x23-\x7e\x80-\xff]*")')
 
 
 Versions = Mapping[str, int]
@@ -32,11 +32,8 @@ def versions_of(row: Model) -> Versions:
 
 
 def etag(versions: Versions) -> str:
-    return f'"{_tag(versions)}"'
-
-
-def _tag(versions: Versions) -> str:
-    return "-".join(map(str, versions.values()))
+    """The versions as an entity tag, quotes included."""
+    return f'"{"-".join(map(str, versions.values()))}"'
 
 
 def require_match(request: Request, versions: Versions) -> None:
@@ -52,7 +49,7 @@ def require_match(request: Request, versions: Versions) -> None:
     if not _TAGS.fullmatch(given):
         raise Problem(BAD_REQUEST, 'If-Match must hold an entity tag in quotes, as in "41".')
     strong = {tag for weak, tag in _TAG.findall(given) if not weak}
-    if _tag(versions) not in strong:
+    if etag(versions) not in strong:
         raise stale(versions)
 
 

@@ -36,7 +36,8 @@ class StrictSerializer(serializers.Serializer):
         """The values; every unknown name is reported beside whatever else is wrong, never instead of it."""
         if not isinstance(data, Mapping):
             return super().to_internal_value(data)
-        unknown = self._unknown(data)
+        names = [name for name in data if name not in self.fields or self.fields[name].read_only]
+        unknown = self._unknown(names) if names else {}
         try:
             values = super().to_internal_value(data)
         except Invalid as error:
@@ -47,12 +48,10 @@ class StrictSerializer(serializers.Serializer):
             raise Invalid(unknown)
         return values
 
-    def _unknown(self, data: Mapping[str, Any]) -> dict[str, list[ErrorDetail]]:
+    def _unknown(self, names: Sequence[str]) -> dict[str, list[ErrorDetail]]:
         writable = {name for name, field in self.fields.items() if not field.read_only}
         found: dict[str, list[ErrorDetail]] = {}
-        for name in data:
-            if name in writable:
-                continue
+        for name in names:
             if name in self.fields:
                 text = f"{name} is not written here: it follows from the rest. Leave it out."
                 found[name] = [ErrorDetail(text, code="read_only")]
@@ -103,6 +102,13 @@ _KEPT_BACK = frozenset({"change_set", "version", "begin_step", "end_step", "step
 _FIELDS: dict[type[serializers.Serializer], dict[str, Any]] = {}
 
 
+def _unbound(field: serializers.Field[Any, Any, Any, Any]) -> serializers.Field[Any, Any, Any, Any]:
+    """A field of a serializer's own. A plain one has nothing within it that is bound to a serializer, and to
+    make it anew takes longer than to show its value."""
+    nested = isinstance(field, serializers.BaseSerializer) or hasattr(field, "child")
+    return copy.deepcopy(field) if nested else copy.copy(field)
+
+
 class ResourceSerializer(serializers.ModelSerializer):
     """One kind of thing as it is shown: all that its model records, foreign keys as ``…_id``, but for
     `Meta.exclude`; or what `Meta.fields` names. Fewer by the query's `fields`, with related things by
@@ -135,7 +141,7 @@ class ResourceSerializer(serializers.ModelSerializer):
         kind = type(self)
         if kind not in _FIELDS:
             _FIELDS[kind] = super().get_fields()
-        shown: dict[str, Any] = copy.deepcopy(_FIELDS[kind])
+        shown: dict[str, Any] = {name: _unbound(field) for name, field in _FIELDS[kind].items()}
         parent: Any = self.parent  # None at the root, whatever the stubs say
         if parent is not None and not (
             isinstance(parent, serializers.ListSerializer) and parent.parent is None

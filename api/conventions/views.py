@@ -46,6 +46,7 @@ class ApiView(APIView):
     specs: ClassVar[Mapping[str, Spec]] = {}
     rate_limit: Mapping[str, str] = {}
     format_kwarg = None  # everything is JSON
+    http_method_names = [method for method in APIView.http_method_names if method != "options"]
     query: QuerySerializer
     asked: Mapping[str, Any]
 
@@ -96,10 +97,6 @@ class ApiView(APIView):
         final.headers.setdefault("Cache-Control", "private, no-cache")
         patch_vary_headers(final, ["Authorization", "Cookie"])
         return final
-
-    @property
-    def allowed_methods(self) -> list[str]:
-        return [method for method in super().allowed_methods if method != "OPTIONS"]
 
     # --- what is asked --------------------------------------------------------------------------------------
 

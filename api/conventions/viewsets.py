@@ -21,7 +21,7 @@ from rest_framework.response import Response
 from rest_framework.viewsets import ViewSetMixin
 
 from sites.access.abilities import Ability
-from sites.access.gates import Gate, NotFound, site_for
+from sites.access.gates import Gate, NotFound
 from sites.access.scope import scoped
 from sites.changes.errors import ChangeConflict
 from sites.changes.services import Accepted
@@ -29,7 +29,6 @@ from sites.changes.services import Accepted
 from . import etags
 from .filters import FilterSet, item_query, list_query
 from .permissions import Needed
-from .problems import Place, invalid
 from .serializers import QuerySerializer, ResourceSerializer
 from .views import ApiView, Spec
 from .writing import Asked, Writing
@@ -152,12 +151,12 @@ class OperationViewSet(ReadOnlyViewSet):
     def perform(self, row: Any = None, *, expects: bool = True) -> Accepted[Any]:
         """Apply the operation of this action: to `row`, in the version that was read where the operation
         `expects` one; without a row, something new comes about."""
-        writing = self.writing()
+        writing = self.spec.body
+        assert isinstance(writing, Writing), f"{self.operation} has no Writing for its body"
         asked = writing.read(self.request.data, self.principal)
         if row is not None:
             return self.accept(writing, asked, row, expects=expects)
-        site_id = self._site_asked_for(asked) if writing.of_site else asked.site_id
-        return writing.accept(asked, principal=self.principal, site_id=site_id)
+        return writing.accept(asked, principal=self.principal, site_id=asked.site_id)
 
     def accept(self, writing: Writing, asked: Asked, row: Any, *, expects: bool = True) -> Accepted[Any]:
         """
@@ -186,22 +185,9 @@ class OperationViewSet(ReadOnlyViewSet):
         if self.versions(locked) != self.versions(row):
             raise etags.stale(self.versions(locked))
 
-    def writing(self) -> Writing:
-        writing = self.spec.body
-        assert isinstance(writing, Writing), f"{self.operation} has no Writing for its body"
-        return writing
-
     def site_id_of(self, row: Any) -> int:
         site_id: int = row.site_id
         return site_id
-
-    def _site_asked_for(self, asked: Asked) -> int:
-        assert asked.site_id is not None, "a body without its site is refused when it is read"
-        try:
-            return site_for(principal=self.principal, id=asked.site_id).pk
-        except NotFound:
-            detail = f"There is no site {asked.site_id}."
-            raise invalid(Place(detail, code="not_found", pointer="/site_id")) from None
 
 
 class CreateMixin(OperationViewSet):

@@ -18,10 +18,10 @@ from sites.access.selectors import Principal
 from sites.changes.errors import ChangeConflict, ChangeRefused, Problem
 from sites.changes.models import ChangeSet
 from sites.changes.operations import Accepted, Operation
-from sites.changes.parameters import ID_SCHEMA, Parameter, Reference, is_id, parse_values
+from sites.changes.parameters import Parameter, Reference, parse_values
 from sites.changes.services import Change
 from sites.fields import Fact
-from sites.models import Catalogued, Recorded
+from sites.models import Catalogued, Recorded, Site
 
 from .etags import Versions
 from .places import pointer
@@ -44,11 +44,13 @@ WHY_SCHEMA: Final = {
     "required": ["reason"],
     "additionalProperties": False,
 }
+_SITE: Final = Parameter("site", required=True, nullable=False, model=Site)
 
 
 @dataclass(frozen=True)
 class Asked:
-    """A body that was read: the operation's values, why, and of which site where the body says it."""
+    """A body that was read: the operation's values, why, and of which site; None where the address says it,
+    and for what all sites share."""
 
     values: Mapping[str, Any]
     why: Mapping[str, Any]
@@ -59,13 +61,12 @@ class Asked:
 class Writing:
     """The body of a write: what `operation` takes, but for its `subject`, which the address names.
 
-    `of_site`: the body says by ``site_id`` of which site the new thing is. `within`: the first of these
-    parameters that is given says it, since what it refers to is of that site. `partial`: anything may be
-    left out, and stays as it is, but not everything."""
+    `within`: the first of these parameters that is given says of which site a new thing is, since what it
+    refers to is of that site; ``site``, which no operation takes, is the site itself. `partial`: anything
+    may be left out, and stays as it is, but not everything."""
 
     operation: Operation[Any, Any]
     subject: str | None = None
-    of_site: bool = False
     within: tuple[str, ...] = ()
     partial: bool = False
 
@@ -80,19 +81,19 @@ class Writing:
     @cached_property
     def parameters(self) -> dict[str, Parameter]:
         """What the body can hold."""
-        return {name: one for name, one in self.operation.parameters.items() if name != self.subject}
+        site = {"site": _SITE} if "site" in self.within else {}
+        return site | {name: one for name, one in self.operation.parameters.items() if name != self.subject}
 
     @cached_property
     def schema(self) -> dict[str, Any]:
         """JSON Schema of the body, but for ``change``, whose component the caller knows."""
-        site: dict[str, Any] = {"site_id": ID_SCHEMA} if self.of_site else {}
         parameters = self.parameters.values()
         required = [one.key for one in parameters if one.required and not self.partial]
         return {
             "type": "object",
             "description": self.operation.sentence,
-            "properties": {**site, **{one.key: one.schema(labels=False) for one in parameters}},
-            "required": [*site, *required],
+            "properties": {one.key: one.schema(labels=False) for one in parameters},
+            "required": required,
             "additionalProperties": False,
         }
 
@@ -101,18 +102,19 @@ class Writing:
         if not isinstance(body, Mapping):
             raise invalid(Place("Expected a JSON object.", pointer=""))
         why, places = _why(body)
-        site_id, of_site = self._site(body)
-        beside = ["change", *(["site_id"] if self.of_site else [])]
-        values, problems = parse_values(self.parameters, body, partial=self.partial, beside=beside)
-        places += [*of_site, *_placed(problems), *self._out_of_scope(values, principal)]
+        values, problems = parse_values(self.parameters, body, partial=self.partial, beside=["change"])
+        places += _placed(problems)
+        sites = self._sites(values, principal, places)
         if not places and self.partial and not set(values) - {"held_on"}:
             known = listed(one.key for one in self.parameters.values())
             places = [Place(f"Nothing is to change: name at least one of {known}.", code="empty", pointer="")]
-        if not places and self.within:
-            site_id, places = self._site_within(values, principal)
+        if not places and self.within and not sites:
+            known = listed(self.parameters[name].key for name in self.within)
+            places = [Place(f"Say what it belongs to: one of {known}.", code="required", pointer="")]
         if places:
             raise invalid(*places)
-        return Asked(values, why, site_id)
+        values.pop("site", None)
+        return Asked(values, why, sites[0] if sites else None)
 
     def accept(
         self,
@@ -148,48 +150,31 @@ class Writing:
 
     # --- the parts of a body --------------------------------------------------------------------------------
 
-    def _site(self, body: Mapping[str, Any]) -> tuple[int | None, list[Place]]:
-        if not self.of_site:
-            return None, []
-        site_id = body.get("site_id")
-        if is_id(site_id):
-            return site_id, []
-        code = "invalid" if "site_id" in body else "required"
-        return None, [Place("site_id: expected the id of a site.", code=code, pointer="/site_id")]
-
-    def _site_within(self, values: Mapping[str, Any], principal: Principal) -> tuple[int | None, list[Place]]:
-        """The site of the first row that says it, if all that it names are in scope."""
-        for name in self.within:
-            if values.get(name):
-                rows = _in_scope(values[name], principal)
-                places = self._missing(name, values[name], rows)
-                return (None, places) if places else (next(iter(rows.values())), [])
-        known = listed(self.parameters[name].key for name in self.within)
-        return None, [Place(f"Say what it belongs to: one of {known}.", code="required", pointer="")]
-
-    def _out_of_scope(self, values: Mapping[str, Any], principal: Principal) -> list[Place]:
-        """What refers to rows that the one who asks does not see, or that are not there. Rows of the site
-        itself are looked for by the operation, under the site's lock."""
-        places: list[Place] = []
+    def _sites(self, values: Mapping[str, Any], principal: Principal, places: list[Place]) -> list[int]:
+        """The sites of what the first given of `within` names. `places` gets what is not there, or
+        not seen by the one who asks; other rows of a site are looked for by the operation, under the site's
+        lock."""
+        found: list[int] = []
+        saying = [name for name in self.within if values.get(name)][:1]
         for name, value in values.items():
-            model = self.parameters[name].model
-            if value and model is not None and not issubclass(model, Recorded | Catalogued):
-                places += self._missing(name, value, _in_scope(value, principal))
-        return places
-
-    def _missing(self, name: str, value: Any, rows: Mapping[int, Any]) -> list[Place]:
-        parameter = self.parameters[name]
-        assert parameter.model is not None
-        kind = parameter.model._meta.verbose_name
-        return [
-            Place(
-                f"There is no {kind} {one.named}.",
-                code="not_found",
-                pointer=pointer(parameter.key, place) if parameter.many else pointer(parameter.key),
-            )
-            for place, one in enumerate(value if parameter.many else [value])
-            if one.named not in rows
-        ]
+            parameter = self.parameters[name]
+            model = parameter.model
+            if not value or model is None:
+                continue
+            if name not in saying and issubclass(model, Recorded | Catalogued):
+                continue
+            references: list[Reference] = value if parameter.many else [value]
+            rows = scoped(model, principal.scope).filter(pk__in=[one.pk for one in references])
+            site = "site_id" if issubclass(model, Recorded) else "pk"
+            sites = dict(rows.values_list("pk", site))
+            for place, one in enumerate(references):
+                if one.pk not in sites:
+                    where = pointer(parameter.key, place) if parameter.many else pointer(parameter.key)
+                    detail = f"There is no {model._meta.verbose_name} {one.pk}."
+                    places.append(Place(detail, code="not_found", pointer=where))
+            if name in saying:
+                found += sites.values()
+        return found
 
     def _outer_pointer(self, path: str) -> str:
         """A pointer into an operation's JSON, or to what the change itself says, as one into the body."""
@@ -197,23 +182,15 @@ class Writing:
         return f"/change{path}" if said in WHY and said not in self.operation.parameters else path
 
 
-def _in_scope(value: Any, principal: Principal) -> dict[int, Any]:
-    """The rows that a reference, or a list of them, names and the one who asks sees: id to site."""
-    references: list[Reference] = value if isinstance(value, list) else [value]
-    model = references[0].model
-    rows = scoped(model, principal.scope).filter(pk__in=[one.named for one in references])
-    return dict(rows.values_list("pk", "site_id" if issubclass(model, Recorded) else "pk"))
-
-
-def _placed(problems: list[Problem]) -> list[Place]:
-    return [Place(one.detail, code=one.code, pointer=one.path) for one in problems]
+def _placed(problems: list[Problem], within: str = "") -> list[Place]:
+    return [Place(one.detail, code=one.code, pointer=f"{within}{one.path}") for one in problems]
 
 
 def _why(body: Mapping[str, Any]) -> tuple[Mapping[str, Any], list[Place]]:
     said = body.get("change")
     if isinstance(said, Mapping):
         values, problems = parse_values(WHY, said)
-        return values, [Place(one.detail, code=one.code, pointer=f"/change{one.path}") for one in problems]
+        return values, _placed(problems, "/change")
     if "change" in body:
         return {}, [Place("change: expected a JSON object.", pointer="/change")]
     detail = 'Say why: "change" holds a reason, and may hold happened_on and job_reference.'

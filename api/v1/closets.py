@@ -43,7 +43,7 @@ class ClosetViewSet(PlacedMixin, RecordViewSet):
     serializer_class = ClosetSerializer
     filterset_class = ClosetFilterSet
     bodies = {
-        "create": Writing(closet_add, of_site=True),
+        "create": Writing(closet_add, within=("site",)),
         "partial_update": Writing(closet_alter, subject="closet", partial=True),
         "destroy": Writing(closet_end, subject="closet"),
     }

@@ -31,7 +31,7 @@ class ContactViewSet(RecordViewSet):
     filterset_class = ContactFilterSet
     ordering_fields = {"name": "name", "id": "id"}
     bodies = {
-        "create": Writing(contact_add, of_site=True),
+        "create": Writing(contact_add, within=("site",)),
         "partial_update": Writing(contact_alter, subject="contact", partial=True),
         "destroy": Writing(contact_remove, subject="contact"),
     }

@@ -22,14 +22,13 @@ from api.conventions.etags import Versions, versions_of
 from api.conventions.filters import FilterSet, item_query
 from api.conventions.serializers import QuerySerializer, ResourceSerializer, model_field
 from api.conventions.viewsets import ReadOnlyViewSet
-from sites.changes.selectors import primary_key_fields, version_of
-from sites.changes.services import today_at, today_in
-from sites.changes.steps import day_of
+from sites.changes.making import today_at, today_in, version_of
+from sites.changes.steps import day_of, first_step_after
 from sites.models import DatedFacts, Placed, Site
+from sites.models.dated import thing_fields
 from sites.selectors import (
     Before,
     StepAfterToday,
-    before_of,
     begun,
     ended,
     facts_before,
@@ -50,7 +49,7 @@ class AsOfQuery(QuerySerializer):
 def before_asked(asked: Mapping[str, Any]) -> Before:
     """The step before which lies what was asked for."""
     day: date | None = asked.get("as_of")
-    return StepAfterToday(F("site__time_zone")) if day is None else before_of(day)
+    return StepAfterToday(F("site__time_zone")) if day is None else first_step_after(day)
 
 
 def day_asked(asked: Mapping[str, Any], site: Site) -> date:
@@ -120,7 +119,7 @@ class NamedDatedFilterSet(DatedFilterSet, NamedFilterSet):
 
 def thing_of(facts: type[DatedFacts]) -> str:
     """The field of the thing whose facts these are: ``run_id``."""
-    (name,) = (name for name in primary_key_fields(facts) if name != "step")
+    (name,) = thing_fields(facts)
     return name
 
 
@@ -130,17 +129,14 @@ def thing_of(facts: type[DatedFacts]) -> str:
 class StepDayField(serializers.DateField):
     """The day of a step: when a thing began to stand, or ended."""
 
-    def __init__(self, **kwargs: Any) -> None:
-        super().__init__(read_only=True, **kwargs)
-
     def to_representation(self, value: int) -> str:  # type: ignore[override]
         day: date = day_of(value)
         return day.isoformat()
 
 
 class PlacedSerializer(ResourceSerializer):
-    began_on = StepDayField(source="begin_step")
-    ended_on = StepDayField(source="end_step", allow_null=True)
+    began_on = StepDayField(source="begin_step", read_only=True)
+    ended_on = StepDayField(source="end_step", read_only=True, allow_null=True)
 
 
 class FactsSerializer(ResourceSerializer):
@@ -148,7 +144,10 @@ class FactsSerializer(ResourceSerializer):
     are null."""
 
     unchanged_since = StepDayField(
-        source="now.step", allow_null=True, help_text="Since which day it is as it is shown here."
+        source="now.step",
+        read_only=True,
+        allow_null=True,
+        help_text="Since which day it is as it is shown here.",
     )
 
     @classmethod
@@ -262,11 +261,6 @@ class DatedMixin(PlacedMixin):
     filterset_class = DatedFilterSet
     serializer_class: type[FactsSerializer]
 
-    @property
-    def facts(self) -> type[DatedFacts]:
-        found: type[DatedFacts] = self.serializer_class.Meta.facts
-        return found
-
     def get_queryset(self) -> QuerySet[Any]:
         return super().get_queryset().prefetch_related(self._held())
 
@@ -277,7 +271,6 @@ class DatedMixin(PlacedMixin):
         else:
             for row in bare:
                 row.held = self._begun(row)[-1:] or self._history(row)[:1]
-        super().annotate(rows)
 
     def require_begun(self, row: Any) -> None:
         if not self._begun(row) and self._history(row):
@@ -286,30 +279,31 @@ class DatedMixin(PlacedMixin):
     def _history(self, row: Any) -> list[DatedFacts]:
         """All facts of a thing, read once: the last of them is its version."""
         if not hasattr(row, "facts_read"):
-            row.facts_read = list(history(self.facts, row.pk))
+            row.facts_read = list(history(self.serializer_class.Meta.facts, row.pk))
         facts: list[DatedFacts] = row.facts_read
         return facts
 
     def _begun(self, row: Any) -> list[DatedFacts]:
         """Those of a thing's facts that held today or before."""
-        before = before_of(today_in(row.site.time_zone))
+        before = first_step_after(today_in(row.site.time_zone))
         return [facts for facts in self._history(row) if facts.step < before]
 
     def versions(self, row: Any) -> Versions:
-        last = self._history(row)[-1] if self._history(row) else None
-        key = f"{self.facts._meta.db_table}/{row.pk}"
-        return {**versions_of(row), **({key: version_of(last)} if last is not None else {})}
+        found = dict(versions_of(row))
+        for last in self._history(row)[-1:]:
+            found[f"{last._meta.db_table}/{row.pk}"] = version_of(last)
+        return found
 
     def _held(self) -> Prefetch[Any, Any, Any]:
         """The facts that held of each thing on the day, as a list of one or none."""
-        held = facts_before(self.facts, before_asked(getattr(self, "asked", {})))
+        held = facts_before(self.serializer_class.Meta.facts, before_asked(getattr(self, "asked", {})))
         return Prefetch("facts", queryset=held, to_attr="held")
 
 
 def require_stood(row: Placed, day: date) -> None:
-    if row.begin_step >= before_of(day):
+    if row.begin_step >= first_step_after(day):
         raise not_there(f"It did not stand on {day} yet: it began on {day_of(row.begin_step)}.")
-    if row.end_step is not None and row.end_step < before_of(day):
+    if row.end_step is not None and row.end_step < first_step_after(day):
         raise not_there(f"It did not stand on {day} any more: it ended on {day_of(row.end_step)}.")
 
 

@@ -62,7 +62,7 @@ class EndpointViewSet(DatedMixin, RecordViewSet):
     filterset_class = EndpointFilterSet
     ordering_fields = {"name": "name", "site": "site__name", "warranty_end": "warranty_end", "id": "id"}
     bodies = {
-        "create": Writing(endpoint_add, of_site=True),
+        "create": Writing(endpoint_add, within=("site",)),
         "partial_update": Writing(endpoint_alter, subject="endpoint", partial=True),
         "destroy": Writing(endpoint_end, subject="endpoint"),
     }

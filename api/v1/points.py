@@ -10,8 +10,8 @@ from django.db.models import Exists, OuterRef, QuerySet
 from api.conventions import fields
 from api.conventions.viewsets import RecordViewSet, change_action, create_action
 from api.conventions.writing import Writing
-from sites.changes.steps import day_of
-from sites.selectors import before_of, history, recorded_before
+from sites.changes.steps import day_of, first_step_after
+from sites.selectors import history, recorded_before
 from zones.gates import point_for
 from zones.models import Point, PointFacts
 from zones.selectors import heard_in_zone
@@ -100,5 +100,5 @@ class PointViewSet(DatedMixin, RecordViewSet):
     def require_there(self, row: Point, day: date) -> None:
         require_stood(row.run, day)
         first = history(PointFacts, row.pk).first()
-        if first is not None and first.step >= before_of(day):
+        if first is not None and first.step >= first_step_after(day):
             raise not_there(f"It did not stand on {day} yet: it was hung on {day_of(first.step)}.")

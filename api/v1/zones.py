@@ -11,6 +11,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.conventions import fields
+from api.conventions.serializers import StrictSerializer
 from api.conventions.views import Spec
 from api.conventions.viewsets import RecordViewSet
 from api.conventions.writing import Writing
@@ -19,14 +20,16 @@ from zones.gates import zone_for
 from zones.loads.explanations import Explanations
 from zones.loads.histories import zone_history
 from zones.loads.site_loads import loads_on, site_loads
-from zones.loads.zone_loads import loads_of_zones
+from zones.loads.wording import RenderedLoad
+from zones.loads.zone_loads import ZoneLoad, cautions_of_zone, loads_of_zones
 from zones.models import Zone
 from zones.services.zones import zone_add, zone_alter, zone_end
 
-from .dated import NO_CASE, PlacedFilterSet, PlacedMixin, PlacedSerializer, day_asked
+from . import figures
+from .dated import NO_CASE, AsOfQuery, PlacedFilterSet, PlacedMixin, PlacedSerializer, day_asked
 from .histories import HistoryQuery, ZoneHistorySerializer, zone_history_data
-from .loads import LoadQuery, ZoneLoadSerializer, zone_load_data
 from .sites import SiteSerializer
+from .worked import CalculationSerializer
 from .zone_states import ZoneFigureSerializer, ZoneFindingSerializer, annotate_zones
 
 
@@ -47,6 +50,34 @@ class ZoneFilterSet(PlacedFilterSet):
         return rows.filter(groups__contains=[value])
 
 
+class LoadQuery(AsOfQuery):
+    explain = fields.Flag(
+        default=False, help_text="With each figure also its worked calculation, from the inputs to the limit."
+    )
+
+
+class ExplainedSerializer(figures.FigureSerializer):
+    """A figure; with `explain=true` also how it was computed."""
+
+    calculation = CalculationSerializer(required=False)
+
+
+class ZoneLoadSerializer(StrictSerializer):
+    """Everything that bears on a zone on a day, worst verdict first and then least headroom."""
+
+    zone_id = fields.Id()
+    zone = fields.Text(help_text="Its name.")
+    site_id = fields.Id()
+    life_safety = fields.Choice(choices=Zone.LifeSafety.choices)
+    as_of = fields.Day()
+    verdict = fields.Choice(choices=figures.VERDICTS, help_text="The worst of all its figures.")
+    summary = fields.Text(help_text="The loads in a sentence or two.")
+    tightest = figures.FigureSerializer(allow_null=True, help_text="The figure of least headroom.")
+    items = ExplainedSerializer(many=True)
+    not_computed = figures.NotComputedSerializer(many=True, help_text="What cannot be computed, and why.")
+    cautions = figures.CautionSerializer(many=True)
+
+
 class ZoneViewSet(PlacedMixin, RecordViewSet):
     """Zones: the area that hears one page. Whether it serves life safety is `unknown` until someone says."""
 
@@ -55,7 +86,7 @@ class ZoneViewSet(PlacedMixin, RecordViewSet):
     filterset_class = ZoneFilterSet
     ordering_fields = {"name": "name", "page_code": "page_code", "site": "site__name", "id": "id"}
     bodies = {
-        "create": Writing(zone_add, of_site=True),
+        "create": Writing(zone_add, within=("site",)),
         "partial_update": Writing(zone_alter, subject="zone", partial=True),
         "destroy": Writing(zone_end, subject="zone"),
     }
@@ -87,3 +118,26 @@ class ZoneViewSet(PlacedMixin, RecordViewSet):
         """The zone, and the day that was asked for, on which it stood."""
         zone: Zone = self.get_standing_object()
         return zone, day_asked(self.asked, zone.site)
+
+
+def zone_load_data(zone: Zone, load: ZoneLoad, explanations: Explanations | None) -> dict[str, Any]:
+    return {
+        "zone_id": zone.pk,
+        "zone": zone.name,
+        "site_id": zone.site_id,
+        "life_safety": zone.life_safety,
+        "as_of": load.as_of.isoformat(),
+        "verdict": load.verdict.name.lower(),
+        "summary": load.summary,
+        "tightest": None if load.tightest is None else figures.figure(load.tightest),
+        "items": [_explained(one, explanations) for one in load.figures],
+        "not_computed": [figures.not_computed(one) for one in load.problems],
+        "cautions": figures.cautions(cautions_of_zone(zone, load)),
+    }
+
+
+def _explained(one: RenderedLoad, explanations: Explanations | None) -> dict[str, Any]:
+    shown = figures.figure(one)
+    if explanations is not None:
+        shown["calculation"] = CalculationSerializer(explanations.of(one.load)).data
+    return shown

@@ -6,6 +6,7 @@ outside the scope does not exist.
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Callable, Collection
 from dataclasses import dataclass
 from typing import Any, Final, TypeVar
@@ -88,6 +89,7 @@ scope_by_rule(User, _users)
 scope_by_rule(Token, _tokens)
 
 
+@functools.cache
 def customer_path(model: type[Model]) -> str | None:
     """The lookup from `model` to its customer's id; None for a model that belongs to no customer."""
     label = model._meta.label

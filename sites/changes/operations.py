@@ -20,7 +20,7 @@ import functools
 import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Annotated, Any, Concatenate, Generic, ParamSpec, TypeVar
+from typing import Annotated, Any, Concatenate, Generic, NoReturn, ParamSpec, TypeVar
 
 from django.db import IntegrityError, models, transaction
 
@@ -28,13 +28,12 @@ from sites.fields import DayField
 
 from . import selectors
 from .constraints import problem_of
-from .context import change_context
 from .errors import ChangeConflict, ChangeRefused, Problem
-from .listeners import tell_accepted
-from .making import Change, make_change_set, next_site_id
+from .making import Change, change_context, make_change_set, next_site_id
 from .models import ChangeSet
 from .parameters import Parameter, parameters_of, parse_values
-from .work import Work
+from .signals import change_set_accepted
+from .work import Work, depth
 
 P = ParamSpec("P")
 R = TypeVar("R")
@@ -83,6 +82,12 @@ class Operation(Generic[P, R]):
         # Read late: models that a field refers to may still be imported
         return parameters_of(self.apply, self.of, self.takes)
 
+    @functools.cached_property
+    def references(self) -> Sequence[Parameter]:
+        """Its parameters that name rows: parts before what they are parts of, which is read with them."""
+        found = [one for one in self.parameters.values() if one.model is not None]
+        return sorted(found, key=lambda one: -depth(one.model))
+
     @property
     def schema(self) -> dict[str, Any]:
         """JSON Schema of the operation in a draft."""
@@ -101,8 +106,11 @@ class Operation(Generic[P, R]):
 
     def body(self, /, *_args: P.args, **values: P.kwargs) -> dict[str, Any]:
         """The operation as JSON."""
-        found = {self.parameters[name]: value for name, value in values.items()}
-        return {"op": self.name, **{one.key: one.write(value) for one, value in found.items()}}
+        found: dict[str, Any] = {"op": self.name}
+        for name, value in values.items():
+            parameter = self.parameters[name]
+            found[parameter.key] = parameter.write(value)
+        return found
 
     def __call__(self, change: Change, /, *args: P.args, **values: P.kwargs) -> Accepted[R]:
         """Make a change set of this one operation and accept it; problems point into the operation itself."""
@@ -250,7 +258,7 @@ def accept(change: Change, calls: Sequence[Call]) -> Accepted[Any]:
 
     1. Insert the change set as accepted: the database locks the site's row and gives the step.
     2. Apply operation by operation, checking the versions each expects before it.
-    3. Check deferred keys, tell listeners. The caller's transaction commits, or nothing was written.
+    3. Check deferred keys, send the signal. The caller's transaction commits, or nothing was written.
     """
     site_id = change.site_id
     if site_id is None and calls[0].operation.name == SITE_ADD:
@@ -263,7 +271,7 @@ def accept(change: Change, calls: Sequence[Call]) -> Accepted[Any]:
         operations=[call.body for call in calls],
     )
     work = apply_calls(change_set, calls)
-    tell_accepted(change_set)
+    change_set_accepted.send(ChangeSet, change_set=change_set)
     return Accepted(change_set, work.results)
 
 
@@ -284,10 +292,11 @@ def apply_calls(change_set: ChangeSet, calls: Sequence[Call], *, learning: bool 
 def _apply(work: Work, index: int, call: Call) -> None:
     work.expects = {}
     try:
-        _require_fitting(call.operation, work.change_set)
+        if call.operation.shared is (work.site_id is not None):
+            _refuse_place(call.operation)
         if call.expects:
             _require_expected(work, call)
-        result = call.operation.apply(work, **work.resolve(call.values, call.operation.parameters))
+        result = call.operation.apply(work, **work.resolve(call.values, call.operation.references))
     except ChangeRefused as refused:
         raise refused.at(index) from refused.__cause__
     except IntegrityError as error:
@@ -298,13 +307,12 @@ def _apply(work: Work, index: int, call: Call) -> None:
         work.labels[call.label] = result
 
 
-def _require_fitting(operation: Operation[Any, Any], change_set: ChangeSet) -> None:
-    if operation.shared and change_set.site_id is not None:
+def _refuse_place(operation: Operation[Any, Any]) -> NoReturn:
+    if operation.shared:
         detail = f"{operation.name} is of what all sites share, and this change set of one site: make two."
         raise ChangeRefused([Problem(detail, "of_no_site", "/op")])
-    if not operation.shared and change_set.site_id is None:
-        detail = f"{operation.name} is of one site, and this change set of none: name its site."
-        raise ChangeRefused([Problem(detail, "of_a_site", "/op")])
+    detail = f"{operation.name} is of one site, and this change set of none: name its site."
+    raise ChangeRefused([Problem(detail, "of_a_site", "/op")])
 
 
 def _require_expected(work: Work, call: Call) -> None:
@@ -325,7 +333,7 @@ _WHAT = {Use.WORK: "work on site", Use.CORRECTION: "a correction of the record"}
 
 def kind_for(asked: ChangeSet.Kind | None, calls: Sequence[Call]) -> ChangeSet.Kind:
     """The kind of a change set of these operations; a correction and work on site are two change sets."""
-    uses = {call.operation.use for call in calls}
+    uses = [call.operation.use for call in calls]
     kind = asked or (Kind.CORRECTION if Use.CORRECTION in uses else Kind.WORK)
     amiss = Use.WORK if kind == Kind.CORRECTION else Use.CORRECTION
     problems = [

@@ -33,7 +33,7 @@ class Reference:
     ``@gateway/output/2``)."""
 
     model: type[models.Model]
-    named: int | str
+    pk: int | str
 
 
 @dataclass(frozen=True)
@@ -94,12 +94,11 @@ class Parameter:
 
     def write(self, value: Any) -> Any:
         """The JSON of a value."""
+        if value is None:
+            return None
         if self.many:
-            return [_named(item) for item in value]
-        if self.model is not None or value is None:
-            return _named(value)
-        assert self.fact is not None
-        return self.fact.write(value)
+            return [item.pk for item in value]
+        return value.pk if self.fact is None else self.fact.write(value)
 
     def schema(self, *, labels: bool) -> dict[str, Any]:
         """JSON Schema; ``labels``: rows can also be named by the label of an earlier operation."""
@@ -115,12 +114,6 @@ class Parameter:
 
 def is_id(value: Any) -> bool:
     return isinstance(value, int) and not isinstance(value, bool) and 0 < value <= LARGEST_ID
-
-
-def _named(value: Any) -> Any:
-    if isinstance(value, Reference):
-        return value.named
-    return value.pk if isinstance(value, models.Model) else value
 
 
 def parameters_of(
@@ -193,13 +186,14 @@ def parse_values(
 
     ``partial``: anything may be left out. ``beside``: keys that stand there too and are read elsewhere.
     """
-    by_key = {parameter.key: parameter for parameter in parameters.values()}
+    by_key: dict[str, Parameter] = {}
     values: dict[str, Any] = {}
-    problems = [
-        Problem(f"{key} is missing; expected {one.expected}.", "required", f"/{key}")
-        for key, one in by_key.items()
-        if one.required and key not in given and not partial
-    ]
+    problems: list[Problem] = []
+    for one in parameters.values():
+        by_key[one.key] = one
+        if one.required and one.key not in given and not partial:
+            detail = f"{one.key} is missing; expected {one.expected}."
+            problems.append(Problem(detail, "required", f"/{one.key}"))
     for key, value in given.items():
         if key in by_key:
             try:

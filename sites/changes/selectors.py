@@ -5,26 +5,17 @@ from __future__ import annotations
 import functools
 import re
 from collections.abc import Callable, Mapping
-from typing import Any, cast
+from typing import Any
 
 from django.apps import apps
 from django.db import models
 from django.db.models import QuerySet
 
-from sites.models.dated import DatedFacts, Recorded
+from sites.models.dated import DatedFacts, Recorded, thing_fields
 
 from .errors import refuse
+from .making import version_of
 from .models import Change, ChangeSet
-
-
-def primary_key_fields(model: type[models.Model]) -> tuple[str, ...]:
-    """The fields of a composite primary key."""
-    return tuple(cast(models.CompositePrimaryKey, model._meta.pk).field_names)
-
-
-def version_of(row: models.Model) -> int:
-    """The version of a row: the change set that last wrote it, or its count where it has none."""
-    return int(row.change_set_id if hasattr(row, "change_set_id") else row.version)  # type: ignore[attr-defined]
 
 
 def change_set_named(*, site_id: int | None, step: int) -> str:
@@ -79,7 +70,7 @@ def _version_now(key: str, site_id: int | None) -> int | list[int] | None:
     if issubclass(model, Recorded):
         rows = rows.filter(site_id=site_id)
     if issubclass(model, DatedFacts):
-        names = [*(field for field in primary_key_fields(model) if field != "step"), "step"]
+        names = [*thing_fields(model), "step"]
         rows = rows.filter(**dict(zip(names, map(int, words), strict=False))).order_by("-step")
     else:
         rows = rows.filter(pk=int(words[0]))

@@ -20,12 +20,12 @@ from django.db import connection, transaction
 
 from sites.access.models import User
 
-from .context import change_context, each_row_context
 from .errors import ChangeConflict, ChangeRefused, Problem
-from .listeners import tell_accepted
 from .making import (
     Change,
+    change_context,
     change_set_row,
+    each_row_context,
     make_change_set,
     next_site_id,
     require_said,
@@ -35,6 +35,7 @@ from .making import (
 )
 from .models import ChangeSet
 from .operations import SITE_ADD, Accepted, accept, apply_calls, kind_for, read_operations
+from .signals import change_set_accepted
 from .work import Work
 
 __all__ = [
@@ -153,7 +154,7 @@ def change_set_accept(
     draft.accepted_by = user
     require_said(draft)
     work = change_set_apply(draft)
-    tell_accepted(draft)
+    change_set_accepted.send(ChangeSet, change_set=draft)
     return Accepted(draft, work.results)
 
 
@@ -200,7 +201,7 @@ def open_change_set(change: Change) -> Iterator[ChangeSet]:
         )
         with change_context(change_set):
             yield change_set
-        tell_accepted(change_set)
+        change_set_accepted.send(ChangeSet, change_set=change_set)
 
 
 @contextmanager
@@ -229,7 +230,7 @@ def open_change_sets(changes: Sequence[Change]) -> Iterator[list[ChangeSet]]:
         with each_row_context():
             yield [change_sets[place] for place in range(len(changes))]
         for place in range(len(changes)):
-            tell_accepted(change_sets[place])
+            change_set_accepted.send(ChangeSet, change_set=change_sets[place])
 
 
 # --- the parts -------------------------------------------------------------------------------------------

@@ -30,7 +30,7 @@ def first_step_of(day: dt.date) -> int:
 
 def first_step_after(day: dt.date) -> int:
     """Facts "as of ``day``" are those whose step is below this one."""
-    return first_step_of(day) + STEPS_A_DAY
+    return (day.toordinal() - _EPOCH + 1) * STEPS_A_DAY
 
 
 def last_step_of(day: dt.date) -> int:

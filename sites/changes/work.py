@@ -17,14 +17,14 @@ from django.core.exceptions import ValidationError
 from django.db import models
 
 from sites.fields import SiteKey
-from sites.models.dated import DatedFacts, Placed, Recorded
+from sites.models.dated import DatedFacts, Placed, Recorded, thing_fields
 from sites.models.places import Site
 
 from . import selectors
 from .errors import ChangeRefused, Problem, refuse
+from .making import version_of
 from .models import ChangeSet
 from .parameters import Parameter, Reference
-from .selectors import primary_key_fields
 from .steps import last_step_of
 
 M = TypeVar("M", bound=models.Model)
@@ -41,17 +41,16 @@ def _wholes(model: type[models.Model] | None) -> tuple[str, ...]:
 
 
 @functools.cache
-def _depth(model: type[models.Model] | None) -> int:
+def depth(model: type[models.Model] | None) -> int:
     """How many rows a row is a part of, one within the other."""
     wholes = [model._meta.get_field(name).related_model for name in _wholes(model)] if model else []
-    return 1 + max((_depth(whole) for whole in wholes if isinstance(whole, type)), default=0)
+    return 1 + max((depth(whole) for whole in wholes if isinstance(whole, type)), default=0)
 
 
 @functools.cache
-def thing_fields(facts: type[DatedFacts]) -> tuple[str, ...]:
-    """The fields that say whose facts these are: the key but for the step (``supply_id``; ``block_id``,
-    ``row``)."""
-    return tuple(name for name in primary_key_fields(facts) if name != "step")
+def _unchecked(model: type[models.Model]) -> frozenset[str]:
+    """Fields that hold references: rows already, which keys check."""
+    return frozenset(field.name for field in model._meta.fields if field.is_relation or field.primary_key)
 
 
 class Work:
@@ -80,15 +79,15 @@ class Work:
 
     # --- reading ------------------------------------------------------------------------------------------
 
-    def resolve(self, values: Mapping[str, Any], parameters: Mapping[str, Parameter]) -> dict[str, Any]:
-        """``values`` with every reference replaced by the row it names, as it is under the site's lock;
-        ChangeRefused names all that fail."""
+    def resolve(self, values: Mapping[str, Any], references: Sequence[Parameter]) -> dict[str, Any]:
+        """``values`` with each of ``references`` replaced by the row it names, as it is under the site's
+        lock; ChangeRefused names all that fail."""
         problems: list[Problem] = []
         resolved = dict(values)
-        # Parts before what they are parts of, which comes with them
-        for name in sorted(values, key=lambda name: -_depth(parameters[name].model)):
-            value, path = values[name], f"/{parameters[name].key}"
-            if parameters[name].model is None or value is None:
+        for parameter in references:
+            name, path = parameter.name, f"/{parameter.key}"
+            value = values.get(name)
+            if value is None:
                 continue
             if isinstance(value, list):
                 resolved[name] = [
@@ -101,9 +100,9 @@ class Work:
         return resolved
 
     def _row(self, value: Any, path: str, problems: list[Problem]) -> Any:
-        model, named = (value.model, value.named) if isinstance(value, Reference) else (type(value), value.pk)
+        model = value.model if isinstance(value, Reference) else type(value)
         try:
-            row = self._labelled(value) if isinstance(named, str) else self._found(model, named)
+            row = self._labelled(value) if isinstance(value.pk, str) else self._found(model, value.pk)
             # A correction may be of what has ended since
             if isinstance(row, Placed) and not self.is_correction:
                 self.require_standing(row)
@@ -134,7 +133,7 @@ class Work:
     def _labelled(self, reference: Reference) -> models.Model:
         """``@gateway`` is what the operation labelled ``gateway`` made; ``@gateway/output/2`` its output
         2."""
-        label, *rest = str(reference.named).removeprefix("@").split("/")
+        label, *rest = str(reference.pk).removeprefix("@").split("/")
         row = self.labels.get(label)
         if row is None:
             known = ", ".join(f"@{name}" for name in self.labels) or "none before this one"
@@ -145,7 +144,7 @@ class Work:
                 **{row._meta.model_name: row, "number": int(rest[1]), "end_step__isnull": True}
             ).first()
         if not isinstance(row, reference.model):
-            raise refuse(f"{reference.named} is no {reference.model._meta.verbose_name}.", code="not_found")
+            raise refuse(f"{reference.pk} is no {reference.model._meta.verbose_name}.", code="not_found")
         return row
 
     def require_standing(self, thing: Placed) -> None:
@@ -201,7 +200,8 @@ class Work:
     # --- writing ------------------------------------------------------------------------------------------
 
     def add(self, row: M) -> M:
-        """Insert a row, of the record or of what sites share, with what its model says about its fields."""
+        """Insert a row, of the record or of what sites share, checked by its model's fields. A thing begins,
+        and facts hold, from this step on."""
         if isinstance(row, Recorded) and self.site is not None:
             row.site = self.site
         elif isinstance(row, Recorded):
@@ -210,6 +210,8 @@ class Work:
             row.change_set_id = self.change_set.pk
         if isinstance(row, Placed):
             row.begin_step = self.step
+        elif isinstance(row, DatedFacts):
+            row.step = self.step
         clean(row)
         row.save(force_insert=True)
         self._made.add((type(row), row.pk))
@@ -234,7 +236,7 @@ class Work:
 
     def _expect_row(self, row: models.Model) -> None:
         if hasattr(row, "change_set_id") or hasattr(row, "version"):
-            self.expect(type(row), [row.pk], selectors.version_of(row))
+            self.expect(type(row), [row.pk], version_of(row))
 
     def end(self, thing: Placed, *others: Placed) -> None:
         """The thing stands no longer from this step on; ``others`` go with it. Who uses it has been asked."""
@@ -253,15 +255,6 @@ class Work:
             values["change_set_id"] = row.change_set_id = self.change_set.pk
         type(row)._default_manager.filter(pk=row.pk).update(**values)
 
-    def begin(self, row: F) -> F:
-        """The first facts of a thing, or of a thing that had none."""
-        row.site_id = self.site_id
-        row.change_set_id = self.change_set.pk
-        row.step = self.step
-        clean(row)
-        row.save(force_insert=True)
-        return row
-
     def supersede(self, facts: type[F], thing: Sequence[int], given: Mapping[str, Any]) -> F | None:
         """From this step on a thing's facts are as before but for ``given``; None when nothing differs."""
         if not given:
@@ -275,7 +268,7 @@ class Work:
             )
         before = self.current(facts, *thing)
         if before is None:
-            return self.begin(facts(**dict(zip(thing_fields(facts), thing, strict=True)), **given))
+            return self.add(facts(**dict(zip(thing_fields(facts), thing, strict=True)), **given))
         changed = _differences(before, given)
         if not changed:
             return None
@@ -285,7 +278,7 @@ class Work:
         if before.step == self.step:
             self._update_facts(before, changed)
             return before
-        return self.begin(before)
+        return self.add(before)
 
     def _update_facts(self, row: DatedFacts, changed: Mapping[str, Any]) -> None:
         keys = {name: getattr(row, name) for name in (*thing_fields(type(row)), "step")}
@@ -352,12 +345,9 @@ def clean(row: models.Model, names: Iterable[str] | None = None) -> None:
 
     References are left out: they are rows already, and keys hold them.
     """
-    checked = set(names) if names is not None else None
-    left_out = {
-        field.name
-        for field in row._meta.fields
-        if field.is_relation or (checked is not None and field.name not in checked) or field.primary_key
-    }
+    left_out: set[str] = set(_unchecked(type(row)))
+    if names is not None:
+        left_out |= {field.name for field in row._meta.fields}.difference(names)
     try:
         row.clean_fields(exclude=left_out)
     except ValidationError as error:

@@ -7,7 +7,8 @@ open, so several changes of one day are in order. Plant is never deleted: it end
 
 from __future__ import annotations
 
-from typing import Any
+import functools
+from typing import Any, cast
 
 from django.db import models
 from django.db.models import Q
@@ -60,3 +61,11 @@ class DatedFacts(Recorded):
 
     class Meta:
         abstract = True
+
+
+@functools.cache
+def thing_fields(facts: type[DatedFacts]) -> tuple[str, ...]:
+    """The fields that say whose facts these are: the key but for the step (``supply_id``; ``block_id``,
+    ``row``)."""
+    key = cast(models.CompositePrimaryKey, facts._meta.pk)
+    return tuple(name for name in key.field_names if name != "step")

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any, NamedTuple
 
-from sites.changes.errors import Problem
+from sites.changes.errors import Problem, refuse, require
 from sites.models import Basis, DeviceModel, EndpointFacts
 
 _KIND = DeviceModel.Kind
@@ -27,6 +27,12 @@ def model_fits(fitting: Sequence[DeviceModel.Kind], model: str, kind: str | None
         yield Problem(f"{model} is a {_KIND(kind).label}; expected a {wanted}.", "wrong_kind", "/model_id")
 
 
+def require_model(thing: str, model: DeviceModel | None) -> None:
+    """Refuse a model that is another kind of device than ``thing``, one of ``MODELS``."""
+    if model is not None:
+        require(model_fits(MODELS[thing], model.name, model.kind))
+
+
 def basis_fits(value_name: str, value: float | None, basis_name: str, basis: int) -> Iterator[Problem]:
     """A value comes with how it is known, and an unknown one with none."""
     if value is not None and basis == Basis.UNKNOWN:
@@ -34,6 +40,18 @@ def basis_fits(value_name: str, value: float | None, basis_name: str, basis: int
         yield Problem(f"Say how {value_name} is known: {basis_name} {words}.", "required", f"/{basis_name}")
     if value is None and basis != Basis.UNKNOWN:
         yield Problem(f"{basis_name} comes with {value_name}.", "required", f"/{value_name}")
+
+
+def with_basis(given: Mapping[str, Any], value: str, basis: str) -> dict[str, Any]:
+    """``given``, where a value comes with how it is known, and a blank value is unknown."""
+    completed = dict(given)
+    if value in given:
+        if given[value] is None:
+            completed.setdefault(basis, Basis.UNKNOWN)
+        require(basis_fits(value, given[value], basis, completed.get(basis, Basis.UNKNOWN)))
+    elif basis in given:
+        raise refuse(f"{basis} comes with {value}.", code="required", path=f"/{value}")
+    return completed
 
 
 def power_fits(*, on_port: bool, power_source: str) -> Iterator[Problem]:

@@ -8,13 +8,11 @@ from sites.changes.errors import require
 from sites.changes.operations import HeldOn, Use, operation
 from sites.changes.work import Work, but, describe, only
 from sites.fields import ListField, WordField, facts_of
-from sites.models import DeviceModel, Endpoint, EndpointFacts, Output, SwitchPort
-from sites.rules.equipment import Held, port_is_free, power_fits
+from sites.models import Endpoint, EndpointFacts, Output, SwitchPort
+from sites.rules.equipment import Held, port_is_free, power_fits, require_model, with_basis
 
-from .fitting import require_kind, with_basis
 from .uses import facts_from, require_unused, standing_at
 
-_KINDS = (DeviceModel.Kind.GATEWAY, DeviceModel.Kind.NETWORK_SPEAKER, DeviceModel.Kind.NETWORK_AMPLIFIER)
 _PowerSource = EndpointFacts.PowerSource
 OUTPUTS_AT_MOST = 64
 
@@ -36,10 +34,10 @@ _Outputs = Annotated[
 )
 def endpoint_add(work: Work, /, *, name: str, outputs: _Outputs = None, **given: Any) -> Endpoint:
     model = given.get("model")
-    require_kind(model, *_KINDS)
+    require_model("endpoint", model)
     state = _fitting_state(work, None, only(given, _ENDPOINT))
     endpoint = work.add(Endpoint(name=name, **but(given, _ENDPOINT)))
-    work.begin(EndpointFacts(endpoint=endpoint, **state))
+    work.add(EndpointFacts(endpoint=endpoint, **state))
     if outputs is None:
         count = model.output_count if model is not None else None
         outputs = [Output.Terminal.UNKNOWN] * (count or 0)
@@ -59,7 +57,7 @@ def endpoint_add(work: Work, /, *, name: str, outputs: _Outputs = None, **given:
     use=Use.ANY,
 )
 def endpoint_alter(work: Work, /, *, endpoint: Endpoint, **given: Any) -> Endpoint:
-    require_kind(given.get("model"), *_KINDS)
+    require_model("endpoint", given.get("model"))
     work.alter(endpoint, but(given, _ENDPOINT))
     state = only(given, _ENDPOINT)
     if state:
@@ -86,7 +84,7 @@ def endpoint_move(work: Work, /, *, endpoint: Endpoint, port: SwitchPort | None)
     use=Use.CORRECTION,
 )
 def endpoint_correct(work: Work, /, *, endpoint: Endpoint, held_on: HeldOn = None, **given: Any) -> Endpoint:
-    require_kind(given.get("model"), *_KINDS)
+    require_model("endpoint", given.get("model"))
     state = _fitting_state(work, endpoint, given)
     work.correct(EndpointFacts, [endpoint.pk], state, held_on=held_on, together=_TOGETHER)
     return endpoint

@@ -7,9 +7,9 @@ from typing import Any
 from sites.changes.operations import HeldOn, Use, operation
 from sites.changes.work import Work, but, only
 from sites.fields import facts_of
-from sites.models import Amplifier, AmplifierFacts, Closet, DeviceModel, Supply, SupplyFacts
+from sites.models import Amplifier, AmplifierFacts, Closet, Supply, SupplyFacts
+from sites.rules.equipment import require_model
 
-from .fitting import require_kind
 from .uses import require_unused
 
 _SUPPLY = facts_of(SupplyFacts)
@@ -22,9 +22,9 @@ _SUPPLY = facts_of(SupplyFacts)
     takes=(*facts_of(Supply, "closet", "name"), *_SUPPLY),
 )
 def supply_add(work: Work, /, *, closet: Closet, name: str, **given: Any) -> Supply:
-    require_kind(given.get("model"), DeviceModel.Kind.SUPPLY)
+    require_model("supply", given.get("model"))
     supply = work.add(Supply(closet=closet, name=name, **but(given, _SUPPLY)))
-    work.begin(SupplyFacts(supply=supply, **only(given, _SUPPLY)))
+    work.add(SupplyFacts(supply=supply, **only(given, _SUPPLY)))
     return supply
 
 
@@ -36,7 +36,7 @@ def supply_add(work: Work, /, *, closet: Closet, name: str, **given: Any) -> Sup
     use=Use.ANY,
 )
 def supply_alter(work: Work, /, *, supply: Supply, **given: Any) -> Supply:
-    require_kind(given.get("model"), DeviceModel.Kind.SUPPLY)
+    require_model("supply", given.get("model"))
     work.alter(supply, but(given, _SUPPLY))
     work.supersede(SupplyFacts, [supply.pk], only(given, _SUPPLY))
     return supply
@@ -50,7 +50,7 @@ def supply_alter(work: Work, /, *, supply: Supply, **given: Any) -> Supply:
     use=Use.CORRECTION,
 )
 def supply_correct(work: Work, /, *, supply: Supply, held_on: HeldOn = None, **given: Any) -> Supply:
-    require_kind(given.get("model"), DeviceModel.Kind.SUPPLY)
+    require_model("supply", given.get("model"))
     work.correct(SupplyFacts, [supply.pk], given, held_on=held_on)
     return supply
 
@@ -73,9 +73,9 @@ _AMPLIFIER = facts_of(AmplifierFacts)
     takes=(*facts_of(Amplifier, "closet", "name"), *_AMPLIFIER),
 )
 def amplifier_add(work: Work, /, *, closet: Closet, name: str, **given: Any) -> Amplifier:
-    require_kind(given.get("model"), DeviceModel.Kind.AMPLIFIER)
+    require_model("amplifier", given.get("model"))
     amplifier = work.add(Amplifier(closet=closet, name=name, **but(given, _AMPLIFIER)))
-    work.begin(AmplifierFacts(amplifier=amplifier, **only(given, _AMPLIFIER)))
+    work.add(AmplifierFacts(amplifier=amplifier, **only(given, _AMPLIFIER)))
     return amplifier
 
 
@@ -87,7 +87,7 @@ def amplifier_add(work: Work, /, *, closet: Closet, name: str, **given: Any) -> 
     use=Use.ANY,
 )
 def amplifier_alter(work: Work, /, *, amplifier: Amplifier, **given: Any) -> Amplifier:
-    require_kind(given.get("model"), DeviceModel.Kind.AMPLIFIER)
+    require_model("amplifier", given.get("model"))
     work.alter(amplifier, but(given, _AMPLIFIER))
     work.supersede(AmplifierFacts, [amplifier.pk], only(given, _AMPLIFIER))
     return amplifier
@@ -103,7 +103,7 @@ def amplifier_alter(work: Work, /, *, amplifier: Amplifier, **given: Any) -> Amp
 def amplifier_correct(
     work: Work, /, *, amplifier: Amplifier, held_on: HeldOn = None, **given: Any
 ) -> Amplifier:
-    require_kind(given.get("model"), DeviceModel.Kind.AMPLIFIER)
+    require_model("amplifier", given.get("model"))
     work.correct(AmplifierFacts, [amplifier.pk], given, held_on=held_on)
     return amplifier
 

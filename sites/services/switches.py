@@ -19,8 +19,8 @@ from sites.models import (
     SwitchPort,
     SwitchPortFacts,
 )
+from sites.rules.equipment import require_model
 
-from .fitting import require_kind
 from .uses import facts_from, require_unused, standing_at, used_by
 
 _SWITCH = facts_of(SwitchFacts)
@@ -37,9 +37,9 @@ def switch_add(
     work: Work, /, *, closet: Closet, name: str, port_count: _PortCount = None, **given: Any
 ) -> Switch:
     model = given.get("model")
-    require_kind(model, DeviceModel.Kind.SWITCH)
+    require_model("switch", model)
     switch = work.add(Switch(closet=closet, name=name, **but(given, _SWITCH)))
-    work.begin(SwitchFacts(switch=switch, **only(given, _SWITCH)))
+    work.add(SwitchFacts(switch=switch, **only(given, _SWITCH)))
     _set_port_count(work, switch, (_ports_of(model) or 0) if port_count is None else port_count)
     return switch
 
@@ -54,7 +54,7 @@ def switch_add(
 )
 def switch_alter(work: Work, /, *, switch: Switch, port_count: _PortCount = None, **given: Any) -> Switch:
     model = given.get("model")
-    require_kind(model, DeviceModel.Kind.SWITCH)
+    require_model("switch", model)
     work.alter(switch, but(given, _SWITCH))
     swapped = work.supersede(SwitchFacts, [switch.pk], only(given, _SWITCH))
     count = _ports_of(model) if port_count is None and swapped else port_count
@@ -71,7 +71,7 @@ def switch_alter(work: Work, /, *, switch: Switch, port_count: _PortCount = None
     use=Use.CORRECTION,
 )
 def switch_correct(work: Work, /, *, switch: Switch, held_on: HeldOn = None, **given: Any) -> Switch:
-    require_kind(given.get("model"), DeviceModel.Kind.SWITCH)
+    require_model("switch", given.get("model"))
     work.correct(SwitchFacts, [switch.pk], given, held_on=held_on)
     return switch
 

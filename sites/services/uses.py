@@ -8,8 +8,9 @@ from typing import Any
 from django.db.models import F, Min, OuterRef, Q, QuerySet, Subquery
 
 from sites.changes.errors import ChangeRefused, Problem
-from sites.changes.work import Work, describe, thing_fields
+from sites.changes.work import Work, describe
 from sites.models import DatedFacts, Placed
+from sites.models.dated import thing_fields
 
 # What of the rooms above uses a thing of ours: (work, thing) -> descriptions
 UsedBy = Callable[[Work, Placed], Iterable[str]]

@@ -7,8 +7,8 @@ from typing import Any
 
 import pytest
 
+from sites.changes.steps import first_step_after
 from sites.models import Amplifier, Block, CableType, Closet, DeviceModel
-from sites.selectors import before_of
 from sites.services.closets import closet_alter
 from sites.services.power import amplifier_add
 from sites.services.sites import site_alter
@@ -22,7 +22,7 @@ BUILT = factories.BUILT_ON
 
 
 def shown(closet: Closet, day: dt.date = BUILT, **known: Any) -> dict[Caution, str]:
-    hazards = Hazards([closet.pk], {closet.site_id: before_of(day)})
+    hazards = Hazards([closet.pk], {closet.site_id: first_step_after(day)})
     found = hazards.cautions(closet.site, [closet.pk], **{"life_safety": {"no"}, "limits": (), **known})
     return {one.caution: one.why for one in found}
 

@@ -19,7 +19,7 @@ from psycopg import sql
 from psycopg.types.range import Range
 
 from sites.access.models import User
-from sites.changes.context import bulk_lane, change_context
+from sites.changes.making import bulk_lane, change_context
 from sites.changes.models import ChangeSet
 from sites.changes.services import Change as ChangeAsked
 from sites.changes.services import open_change_set, open_change_sets

@@ -114,9 +114,8 @@ def notify_acknowledged(case: Case, finding: Finding, *, now: dt.datetime) -> No
     _case_event(EventKind.CASE_ACKNOWLEDGED, payloads, case, findings, [entry], now).save()
 
 
-def notify_accepted(change_set: ChangeSet) -> None:
-    """Listener of ``sites.changes.listeners.on_accepted``: an accepted change set of a site under
-    contract."""
+def notify_accepted(*, change_set: ChangeSet, **_sent: object) -> None:
+    """Receiver of ``change_set_accepted``: write the event where the site is under contract."""
     if change_set.site_id is None or change_set.quiet or change_set.recorded_at is None:
         return
     contract = contract_today(change_set.site_id)

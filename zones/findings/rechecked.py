@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 
 from django.db.models import Value
 
-from sites.changes.listeners import on_accepted
+from sites.changes.signals import change_set_accepted
 from sites.models import Coverage, Site
 from zones.electrical.evaluate import SOLVER_VERSION
 from zones.electrical.subjects import SubjectKind
@@ -80,7 +80,7 @@ def register() -> None:
     on_checked(findings_checked)
     on_failed(findings_failed)
     on_due(findings_due)
-    on_accepted(notify_accepted)
+    change_set_accepted.connect(notify_accepted)
 
 
 def _is_of_a_whole_site(finding: Finding) -> bool:

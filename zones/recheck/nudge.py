@@ -7,10 +7,7 @@ import os
 import threading
 
 import structlog
-from django.conf import settings
 from django.db import transaction
-
-from sites.changes.models import ChangeSet
 
 log = structlog.get_logger(__name__)
 
@@ -65,10 +62,10 @@ def _publish() -> None:
 _teller: _Teller | None = None
 
 
-def nudge_after_commit(_change_set: ChangeSet) -> None:
-    """Listener of ``sites.changes.listeners.on_accepted``: tell a worker once the change is committed."""
-    if settings.CELERY_BROKER_URL:
-        transaction.on_commit(nudge)
+def nudge_after_commit(**_sent: object) -> None:
+    """Receiver of ``change_set_accepted``, where there is a broker: tell a worker once the change is
+    committed."""
+    transaction.on_commit(nudge)
 
 
 def nudge() -> None:

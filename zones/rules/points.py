@@ -6,7 +6,9 @@ from collections.abc import Iterator, Sequence
 
 from sites.changes.errors import Problem
 from sites.models import DeviceModel
-from zones.models import PointFacts
+from zones.models import PointFacts, Run
+
+from .runs import FED_BY
 
 DEVICE_KINDS: dict[str | None, int] = {
     DeviceModel.Kind.CEILING_SPEAKER: PointFacts.DeviceKind.CEILING_SPEAKER,
@@ -45,3 +47,10 @@ def splice_is_bare(kind: int, **loads: object) -> Iterator[Problem]:
             if value is not None and not (name == "device_kind" and value == PointFacts.DeviceKind.UNKNOWN):
                 path = "/model_id" if name == "model" else f"/{name}"
                 yield Problem("A splice carries no load.", "invalid", path)
+
+
+def mid_feed_fits(kind: str, *, fed: bool) -> Iterator[Problem]:
+    """A supply feeds only a self-amplified run at a point. ``kind``: the run's."""
+    if fed and "supply" not in FED_BY[kind]:
+        detail = f"A {Run.Kind(kind).label} run is not fed by a supply."
+        yield Problem(detail, "wrong_kind", "/feed_supply_id")

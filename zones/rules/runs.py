@@ -23,13 +23,6 @@ def feeds_fit(kind: str, feeds: Collection[str]) -> Iterator[Problem]:
             yield Problem(detail, "wrong_kind", f"/{feed}_id")
 
 
-def mid_feed_fits(kind: str, *, fed: bool) -> Iterator[Problem]:
-    """A supply feeds only a self-amplified run at a point."""
-    if fed and "supply" not in FED_BY[kind]:
-        detail = f"A {Run.Kind(kind).label} run is not fed by a supply."
-        yield Problem(detail, "wrong_kind", "/feed_supply_id")
-
-
 def fuse_fits(fitted: bool | None, rating_a: float | None) -> Iterator[Problem]:
     """Only a fitted fuse has a rating."""
     if rating_a is not None and fitted is not True:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from operator import itemgetter
 from typing import Annotated, Any
 
 from sites.changes.errors import Problem, refuse, require
@@ -11,16 +12,14 @@ from sites.changes.parameters import Parameter
 from sites.changes.selectors import version_reader
 from sites.changes.work import Work, clean, describe
 from sites.fields import NumberedWordField, facts_of, length
-from sites.models import Basis, DeviceModel, Placed, Supply
-from sites.services.fitting import require_kind, with_basis
+from sites.models import Basis, Placed, Supply
+from sites.rules.equipment import MODELS, model_fits, with_basis
 from sites.services.uses import facts_from, used_by
 from zones.models import Point, PointFacts, Run
-from zones.rules.points import DEVICE_KINDS, LOADS, counts_fit, device_fits, splice_is_bare
-from zones.rules.runs import mid_feed_fits
+from zones.rules.points import DEVICE_KINDS, LOADS, counts_fit, device_fits, mid_feed_fits, splice_is_bare
 
-from .ranks import rank_after_all, rank_before, rank_below
+from .ranks import rank_before, rank_below
 
-_SPEAKERS = (DeviceModel.Kind.CEILING_SPEAKER, DeviceModel.Kind.WALL_SPEAKER, DeviceModel.Kind.HORN)
 _COUNTS = ("count_low", "count_likely", "count_high")
 _TOGETHER = [
     ("length_m", "length_basis"),
@@ -49,13 +48,13 @@ def point_append(
     work: Work, /, *, run: Run, after: Point | None = None, name: str | None = None, **given: Any
 ) -> Point:
     if after is not None:
-        _current(work, after, run=run, path="/after_id")
+        _recorded(work, after, run=run, path="/after_id")
         # Someone who added a point there meanwhile has made the record another than the one this was drawn
         # for
         if work.learning and not work.made(after):
             work.expect("point_children", [after.pk], _children(work.site_id, after.pk))
     point = _add_point(work, run, None, name)
-    work.begin(_facts(point, after, _fitting(run, given, None)))
+    work.add(_facts(point, after, _fitting(run, given, None)))
     return point
 
 
@@ -83,13 +82,13 @@ def point_insert(
         "distance_from_parent_m",
         "distance_basis",
     )
-    _current(work, before, path="/before_id")
+    _recorded(work, before, path="/before_id")
     rank = rank_before(work, before)
     # Read after that: the run may have been put in order anew
-    old = _current(work, before, path="/before_id")
+    old = _recorded(work, before, path="/before_id")
     near, far = _split(old, distance_from_parent_m, distance["distance_basis"])
     point = _add_point(work, before.run, rank, name)
-    work.begin(_facts(point, old.parent, {**_fitting(before.run, given, None), **near, **_cable_of(old)}))
+    work.add(_facts(point, old.parent, {**_fitting(before.run, given, None), **near, **_cable_of(old)}))
     work.supersede(PointFacts, [before.pk], {**far, "parent": point, "parent_rank": point.rank})
     return point
 
@@ -105,7 +104,7 @@ def point_alter(work: Work, /, *, point: Point, **given: Any) -> Point:
     if "name" in given:
         work.alter(point, {"name": given.pop("name")})
     if given:
-        current = _current(work, point)
+        current = _recorded(work, point)
         if "after" in given:
             given |= _rehung(work, point, given.pop("after"))
         work.supersede(PointFacts, [point.pk], _fitting(point.run, given, current))
@@ -114,7 +113,7 @@ def point_alter(work: Work, /, *, point: Point, **given: Any) -> Point:
 
 @operation("point.remove", "A device is taken off a run; its conductors are spliced through.")
 def point_remove(work: Work, /, *, point: Point) -> Point:
-    current = _current(work, point)
+    current = _recorded(work, point)
     if current.kind == PointFacts.Kind.SPLICE:
         raise refuse(f"{describe(point)} is a bare splice already.", code="nothing_there", path="/point_id")
     work.supersede(PointFacts, [point.pk], _BARE)
@@ -131,7 +130,7 @@ def point_remove(work: Work, /, *, point: Point) -> Point:
 def point_correct(work: Work, /, *, point: Point, held_on: HeldOn = None, **given: Any) -> Point:
     if "name" in given:
         work.alter(point, {"name": given.pop("name")})
-    latest = _latest(work, point)
+    latest = _recorded(work, point, latest=True)
     if "after" in given:
         given |= _rehung(work, point, given.pop("after"))
     together = [*_TOGETHER, ("parent", "parent_rank")]
@@ -165,7 +164,7 @@ def point_found(
     if after is None:
         since = run.begin_step
     else:
-        _latest(work, after, run=run, path="/after_id")
+        _recorded(work, after, run=run, path="/after_id", latest=True)
         since = PointFacts.objects.filter(point=after).order_by("step").values_list("step", flat=True)[0]
     point = _add_point(work, run, None, name)
     _begin_at(work, since, _facts(point, after, _fitting(run, given, None)))
@@ -207,25 +206,16 @@ def _begin_at(work: Work, step: int, row: PointFacts) -> None:
 # --------------------------------------------------------------------------------------------------
 
 
-def _latest(work: Work, point: Point, *, run: Run | None = None, path: str = "/point_id") -> PointFacts:
-    """The last facts of a point, whenever they hold."""
-    _require_of(run, point, path)
-    return _recorded(point, work.latest(PointFacts, point.pk), path)
-
-
-def _current(work: Work, point: Point, *, run: Run | None = None, path: str = "/point_id") -> PointFacts:
-    """The facts that hold, of a point whose run stands; refuses a day before something already recorded."""
-    _require_of(run, point, path)
-    work.require_standing(point.run)
-    return _recorded(point, work.current(PointFacts, point.pk), path)
-
-
-def _require_of(run: Run | None, point: Point, path: str) -> None:
+def _recorded(
+    work: Work, point: Point, *, run: Run | None = None, path: str = "/point_id", latest: bool = False
+) -> PointFacts:
+    """The facts that hold, of a point whose run stands; refuses a day before something already recorded.
+    ``latest``: the last ones, whenever they hold."""
     if run is not None and point.run_id != run.pk:
         raise refuse(f"{describe(point)} is of another run.", code="other_run", path=path)
-
-
-def _recorded(point: Point, facts: PointFacts | None, path: str) -> PointFacts:
+    if not latest:
+        work.require_standing(point.run)
+    facts = (work.latest if latest else work.current)(PointFacts, point.pk)
     if facts is None:
         raise refuse(f"Nothing is recorded of {describe(point)}.", code="not_found", path=path)
     return facts
@@ -235,9 +225,10 @@ def _add_point(work: Work, run: Run, rank: float | None, name: str | None) -> Po
     """A point of a run, by default after all others and named by the first number that is free."""
     if rank is None or name is None:
         taken = dict(Point.objects.filter(run=run).order_by().values_list("name", "rank"))
-        rank = rank_after_all(taken.values()) if rank is None else rank
+        if rank is None:
+            rank = float(int(max(taken.values(), default=0.0)) + 1)
     if name is None:
-        name = next(str(number) for number in range(1, len(taken) + 2) if str(number) not in taken)
+        name = min({*map(str, range(1, len(taken) + 2))}.difference(taken), key=int)
     return work.add(Point(run=run, rank=rank, name=name))
 
 
@@ -283,7 +274,7 @@ def _rehung(work: Work, point: Point, after: Point | None) -> dict[str, Any]:
     """The fields by which ``point`` hangs behind ``after`` (None: at the block)."""
     if after is None:
         return {"parent": None, "parent_rank": None}
-    _latest(work, after, run=point.run, path="/after_id")
+    _recorded(work, after, run=point.run, path="/after_id", latest=True)
     rank_below(work, point, after)
     return {"parent": after, "parent_rank": after.rank}
 
@@ -291,11 +282,10 @@ def _rehung(work: Work, point: Point, after: Point | None) -> dict[str, Any]:
 def _fitting(run: Run, given: dict[str, Any], current: PointFacts | None) -> dict[str, Any]:
     """``given`` with what follows from it, for a point that is ``current`` so far (None: new)."""
     model = given.get("model")
-    require_kind(model, *_SPEAKERS)
     given = with_basis(given, "length_m", "length_basis")
     given = with_basis(given, "tap_power_w", "tap_basis")
     if model is not None:
-        given.setdefault("device_kind", DEVICE_KINDS[model.kind])
+        given.setdefault("device_kind", DEVICE_KINDS.get(model.kind))
     kind = given.get("kind", current.kind if current is not None else PointFacts.Kind.DEVICE)
     if kind == PointFacts.Kind.SPLICE and (current is None or current.kind != kind):
         given = {**_BARE, **given}
@@ -315,9 +305,11 @@ def _problems(run: Run, kind: int, given: dict[str, Any], current: PointFacts | 
         name: given.get(name, getattr(current, name, None)) for name in (*LOADS, *_COUNTS, "feed_supply")
     }
     model = after["model"]
-    if model is not None and after["device_kind"] is not None:
-        yield from device_fits(model.name, model.kind, after["device_kind"])
-    yield from counts_fit(kind, [after[name] for name in _COUNTS])
+    if model is not None:
+        yield from model_fits(MODELS["point"], model.name, model.kind)
+        if after["device_kind"] is not None:
+            yield from device_fits(model.name, model.kind, after["device_kind"])
+    yield from counts_fit(kind, itemgetter(*_COUNTS)(after))
     yield from splice_is_bare(kind, **{name: after[name] for name in LOADS})
     yield from mid_feed_fits(run.kind, fed=after["feed_supply"] is not None)
 

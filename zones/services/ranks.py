@@ -15,11 +15,6 @@ from sites.changes.work import Work, describe
 from zones.models import Point, PointFacts, Run
 
 
-def rank_after_all(ranks: Iterable[float]) -> float:
-    """A rank after all of ``ranks``."""
-    return float(int(max(ranks, default=0.0)) + 1)
-
-
 def rank_before(work: Work, point: Point) -> float:
     """A rank just before that of ``point``: after every point that comes before it."""
     lower = _lower_neighbour(point)

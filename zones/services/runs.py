@@ -28,7 +28,7 @@ _FEEDS = ("output", "supply", "amplifier")
 def run_add(work: Work, /, *, block: Block, name: str, kind: Run.Kind, **given: Any) -> Run:
     state = _fitting_state(kind, only(given, _RUN))
     run = work.add(Run(block=block, name=name, kind=kind, **but(given, _RUN)))
-    work.begin(RunFacts(run=run, **state))
+    work.add(RunFacts(run=run, **state))
     return run
 
 

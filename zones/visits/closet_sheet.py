@@ -13,8 +13,8 @@ from zoneinfo import ZoneInfo
 
 from django.db.models import Q, QuerySet
 
+from sites.changes.steps import first_step_after
 from sites.models import Closet
-from sites.selectors import before_of
 from sites.wording import capital, counted, listed, plural
 from zones.electrical.subjects import Subject, SubjectKind
 from zones.electrical.verdicts import Verdict
@@ -86,7 +86,7 @@ def closet_sheet(closet: Closet, as_of: dt.date) -> ClosetSheet:
 
     How it is reached, and whom to call, is told as it is now: that is not dated.
     """
-    before = before_of(as_of)
+    before = first_step_after(as_of)
     reach, cover = reach_of(closet), cover_of(closet.site_id, as_of)
     equipment, wiring = equipment_of(closet, before), wiring_of(closet, before)
     loads = loads_on(closet.site_id, as_of)

@@ -7,7 +7,7 @@ import datetime as dt
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 
-from sites.selectors import before_of
+from sites.changes.steps import first_step_after
 from sites.wording import counted, listed, lower_first
 from zones.electrical.subjects import Subject
 from zones.electrical.verdicts import Verdict
@@ -49,7 +49,7 @@ def questions_of(loads: Loads, subjects: Collection[Subject] | None = None) -> t
     figures = render_loads([load for load in chosen if load.verdict is Verdict.CANNOT_TELL])
     if not figures:
         return ()
-    facts = SiteFacts(loads.site_id, before_of(loads.as_of))
+    facts = SiteFacts(loads.site_id, first_step_after(loads.as_of))
     return tuple(_question(one, unknown_of(facts, one.load.code, one.load.subject)) for one in figures)
 
 

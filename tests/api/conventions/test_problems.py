@@ -13,7 +13,7 @@ from django.test import Client, RequestFactory, override_settings
 from rest_framework import serializers
 
 from api.conventions import errors, problems
-from api.conventions.parsers import LARGEST_BODY_BYTES
+from api.conventions.bodies import LARGEST_BODY_BYTES
 from api.conventions.places import body_places, pointer
 from sites.changes.services import open_change_set
 from sites.models import Customer, Site, User

@@ -16,7 +16,7 @@ from django.core.cache.backends.redis import RedisCache
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-from api.conventions.throttling import count_request
+from api.conventions.permissions import count_request
 from sites.models import User
 from tests.api.conftest import Caller
 from tests.api.conventions.test_problems import problem
@@ -41,7 +41,7 @@ def left(answer: Any) -> int:
 @pytest.fixture
 def long_window(monkeypatch: pytest.MonkeyPatch) -> None:
     """A window that no test can run across the edge of: it ends when the century does."""
-    monkeypatch.setattr("api.conventions.throttling.WINDOW_S", 4_000_000_000)
+    monkeypatch.setattr("api.conventions.permissions.WINDOW_S", 4_000_000_000)
 
 
 def test_the_fourth_request_waits(with_token: Caller, reader: User, long_window: None) -> None:
@@ -85,12 +85,12 @@ def test_what_the_role_forbids_counts_too(with_token: Caller, reader: User, long
 
 def test_a_new_window_begins_anew(with_token: Caller, reader: User, monkeypatch: pytest.MonkeyPatch) -> None:
     client = with_token(reader)
-    monkeypatch.setattr("api.conventions.throttling.time.time", lambda: 6_000_000_059.5)
+    monkeypatch.setattr("api.conventions.permissions.time.time", lambda: 6_000_000_059.5)
     for _ in range(4):
         answer = client.get("/api/v1/sites")
     problem(answer, 429, "rate_limited")
     assert answer["Retry-After"] == "1"
-    monkeypatch.setattr("api.conventions.throttling.time.time", lambda: 6_000_000_060.0)
+    monkeypatch.setattr("api.conventions.permissions.time.time", lambda: 6_000_000_060.0)
     assert left(client.get("/api/v1/sites")) == 2
 
 
@@ -114,7 +114,7 @@ def test_callers_at_once_are_all_counted(long_window: None) -> None:
 
 COUNT = """
 import django; django.setup()
-import api.conventions.throttling as throttling
+import api.conventions.permissions as throttling
 throttling.WINDOW_S = 4_000_000_000
 for _ in range(20): print(throttling.count_request("user 1")[0])
 """
@@ -138,7 +138,7 @@ def test_processes_that_share_a_cache_count_together(redis_url: str) -> None:
 def test_a_cache_that_is_away_refuses_nobody(
     with_token: Caller, reader: User, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("api.conventions.throttling.cache", RedisCache("redis://127.0.0.1:1/0", {}))
+    monkeypatch.setattr("api.conventions.permissions.cache", RedisCache("redis://127.0.0.1:1/0", {}))
     client = with_token(reader)
     assert {client.get("/api/v1/sites").status_code for _ in range(5)} == {200}
 

@@ -14,7 +14,7 @@ import pytest
 from django.utils.functional import lazystr
 from rest_framework.renderers import JSONRenderer
 
-from api.conventions.renderers import FastJSONRenderer
+from api.conventions.bodies import FastJSONRenderer
 from sites.models import ChangeSet
 
 

@@ -9,7 +9,6 @@ import pytest
 
 from sites.access.models import User
 from sites.changes.errors import ChangeConflict, ChangeRefused
-from sites.changes.listeners import _accepted, on_accepted
 from sites.changes.models import Change, ChangeSet, Mark
 from sites.changes.services import (
     change_accept,
@@ -20,6 +19,7 @@ from sites.changes.services import (
     change_set_withdraw,
     today_at,
 )
+from sites.changes.signals import change_set_accepted
 from sites.models import Block, Closet, DeviceModel, Site, Supply, SupplyFacts
 from sites.services.power import supply_alter, supply_end
 from sites.services.sites import site_alter
@@ -266,23 +266,23 @@ def test_a_draft_may_add_a_site_and_what_stands_on_it(customer: Any, manager: Us
     assert PointFacts.objects.get(parent__isnull=False).parent == Point.objects.earliest("rank")
 
 
-def test_listeners_hear_of_it_in_the_same_transaction(
+def test_receivers_hear_of_it_in_the_same_transaction(
     site: Site, swap: dict[str, Any], manager: User
 ) -> None:
     heard: list[tuple[int, int]] = []
     draft = change_set_draft(change(site, happened_on=DAY), [swap])
 
-    def listen(change_set: ChangeSet) -> None:
+    def listen(*, change_set: ChangeSet, **_sent: object) -> None:
         heard.append((change_set.pk, change_set.changes.count()))
 
-    on_accepted(listen)
+    change_set_accepted.connect(listen)
     try:
         with change_set_trial(draft):
             assert heard == []  # a trial is no acceptance
         change_set_accept(change_set=draft, user=manager)
         done = change_accept(change(site, happened_on=DAY), [{"op": "closet.add", "name": "x"}])
     finally:
-        _accepted.remove(listen)
+        change_set_accepted.disconnect(listen)
     assert heard == [(draft.pk, 1), (done.change_set.pk, 1)]
 
 

@@ -7,7 +7,7 @@ from collections.abc import Callable
 import pytest
 from django.db import transaction
 
-from sites.changes.context import bulk_lane
+from sites.changes.making import bulk_lane
 from sites.changes.models import ChangeSet, Mark
 from sites.changes.services import open_change_set
 from sites.models import Closet, Contact, DeviceModel, Factor, Site

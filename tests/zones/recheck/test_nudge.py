@@ -7,9 +7,10 @@ from collections.abc import Iterator
 from typing import Any
 
 import pytest
+from django.apps import apps
 from django.db import transaction
 
-from sites.changes import listeners
+from sites.changes.signals import change_set_accepted
 from tests.zones.recording import SiteRecord
 from zones.recheck import nudge
 from zones.recheck.tasks import look
@@ -21,9 +22,11 @@ pytestmark = pytest.mark.django_db(transaction=True)
 def sent(monkeypatch: pytest.MonkeyPatch, settings: Any) -> Iterator[list[dict[str, Any]]]:
     """What is published; the publishing thread is gone afterwards."""
     settings.CELERY_BROKER_URL = "memory://"
+    apps.get_app_config("zones").ready()
     messages: list[dict[str, Any]] = []
     monkeypatch.setattr(look, "apply_async", lambda **how: messages.append(how))
     yield messages
+    change_set_accepted.disconnect(nudge.nudge_after_commit)
     finish()
 
 
@@ -69,7 +72,9 @@ def test_a_change_that_is_rolled_back_is_not_told(forget_teller: None, sent: lis
 def test_without_a_broker_nobody_is_told(
     forget_teller: None, sent: list[dict[str, Any]], settings: Any
 ) -> None:
+    change_set_accepted.disconnect(nudge.nudge_after_commit)
     settings.CELERY_BROKER_URL = None
+    apps.get_app_config("zones").ready()
     SiteRecord()
     assert nudge._teller is None
     assert sent == []
@@ -97,10 +102,6 @@ def test_a_broker_that_is_away_fails_nothing_and_delays_nothing(
     let_go.set()
     finish()
     assert len(asked) == 2
-
-
-def test_the_listener_is_registered() -> None:
-    assert nudge.nudge_after_commit in listeners._accepted
 
 
 def test_the_task_sweeps(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -17,8 +17,8 @@ from zones.asbuilt.formats.kinds import Values
 from zones.asbuilt.parsing import Row
 from zones.asbuilt.things import Facts, Thing
 from zones.rules.landings import clip_fits, row_fits
-from zones.rules.points import device_fits
-from zones.rules.runs import feeds_fit, mid_feed_fits
+from zones.rules.points import device_fits, mid_feed_fits
+from zones.rules.runs import feeds_fit
 
 from .context import Context
 

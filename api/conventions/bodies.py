@@ -1,5 +1,5 @@
 """JSON in, strictly: what two readers could understand differently is refused, and so is what fills the
-memory."""
+memory. JSON out, fast: of a long list the standard library's encoder took a ninth of all the time."""
 
 from __future__ import annotations
 
@@ -9,7 +9,10 @@ import math
 from collections.abc import Mapping
 from typing import IO, Any, Final, NoReturn
 
+import orjson
 from rest_framework.parsers import BaseParser
+from rest_framework.renderers import JSONRenderer
+from rest_framework.utils.encoders import JSONEncoder
 
 from .problems import MALFORMED_BODY, TOO_LARGE, Problem
 
@@ -37,20 +40,17 @@ class StrictJSONParser(BaseParser):
             raise Problem(
                 MALFORMED_BODY, f"The body is not UTF-8: byte {error.start} cannot be read."
             ) from error
-        return _read(text)
-
-
-def _read(text: str) -> Any:
-    try:
-        return json.loads(
-            text, object_pairs_hook=_object, parse_float=_finite, parse_constant=_refuse_constant
-        )
-    except json.JSONDecodeError as error:
-        raise Problem(MALFORMED_BODY, f"Line {error.lineno}, column {error.colno}: {error.msg}.") from error
-    except RecursionError as error:
-        raise Problem(MALFORMED_BODY, "The body is nested too deeply.") from error
-    except ValueError as error:  # an integer of thousands of digits
-        raise Problem(MALFORMED_BODY, "The body holds a number that is too long.") from error
+        try:
+            return json.loads(
+                text, object_pairs_hook=_object, parse_float=_finite, parse_constant=_refuse_constant
+            )
+        except json.JSONDecodeError as error:
+            where = f"Line {error.lineno}, column {error.colno}"
+            raise Problem(MALFORMED_BODY, f"{where}: {error.msg}.") from error
+        except RecursionError as error:
+            raise Problem(MALFORMED_BODY, "The body is nested too deeply.") from error
+        except ValueError as error:  # an integer of thousands of digits
+            raise Problem(MALFORMED_BODY, "The body holds a number that is too long.") from error
 
 
 def _object(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
@@ -71,3 +71,24 @@ def _finite(text: str) -> float:
 
 def _refuse_constant(name: str) -> NoReturn:
     raise Problem(MALFORMED_BODY, f"{name} is not a JSON number; leave out what is not known, or send null.")
+
+
+class FastJSONRenderer(JSONRenderer):
+    """What REST framework's renderer gives, by orjson: times, decimals and the rest in its words. What is no
+    number (none is meant to get here) becomes null."""
+
+    _others = JSONEncoder().default
+
+    def render(
+        self,
+        data: Any,
+        accepted_media_type: str | None = None,
+        renderer_context: Mapping[str, Any] | None = None,
+    ) -> bytes:
+        if data is None:
+            return b""
+        if self.get_indent(accepted_media_type or "", dict(renderer_context or {})):  # asked for by a person
+            return super().render(data, accepted_media_type, renderer_context)
+        return orjson.dumps(
+            data, default=self._others, option=orjson.OPT_PASSTHROUGH_DATETIME | orjson.OPT_NON_STR_KEYS
+        )

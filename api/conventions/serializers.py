@@ -4,7 +4,7 @@ is an error that names it), and of resources, whose fields follow from their mod
 from __future__ import annotations
 
 import copy
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from functools import cache
 from typing import Any, ClassVar
 
@@ -99,14 +99,14 @@ class WordField(serializers.ChoiceField):
 _KEPT_BACK = frozenset({"change_set", "version", "begin_step", "end_step", "step"})
 
 
-_FIELDS: dict[type[serializers.Serializer], dict[str, Any]] = {}
+_FIELDS: dict[type[serializers.Serializer], dict[str, tuple[Callable[[Any], Any], Any]]] = {}
 
 
-def _unbound(field: serializers.Field[Any, Any, Any, Any]) -> serializers.Field[Any, Any, Any, Any]:
-    """A field of a serializer's own. A plain one has nothing within it that is bound to a serializer, and to
-    make it anew takes longer than to show its value."""
+def _copier_of(field: Any) -> Callable[[Any], Any]:
+    """How a serializer gets a field of its own. A plain one has nothing within it that is bound to a
+    serializer, and to make it anew takes longer than to show its value."""
     nested = isinstance(field, serializers.BaseSerializer) or hasattr(field, "child")
-    return copy.deepcopy(field) if nested else copy.copy(field)
+    return copy.deepcopy if nested else copy.copy
 
 
 class ResourceSerializer(serializers.ModelSerializer):
@@ -140,8 +140,9 @@ class ResourceSerializer(serializers.ModelSerializer):
         # Kept, since to find them out takes longer than to show a thing
         kind = type(self)
         if kind not in _FIELDS:
-            _FIELDS[kind] = super().get_fields()
-        shown: dict[str, Any] = {name: _unbound(field) for name, field in _FIELDS[kind].items()}
+            found = super().get_fields()
+            _FIELDS[kind] = {name: (_copier_of(field), field) for name, field in found.items()}
+        shown: dict[str, Any] = {name: copied(field) for name, (copied, field) in _FIELDS[kind].items()}
         parent: Any = self.parent  # None at the root, whatever the stubs say
         if parent is not None and not (
             isinstance(parent, serializers.ListSerializer) and parent.parent is None

@@ -47,6 +47,8 @@ class ApiView(APIView):
     rate_limit: Mapping[str, str] = {}
     format_kwarg = None  # everything is JSON
     http_method_names = [method for method in APIView.http_method_names if method != "options"]
+    # Of what is asked for, where there is such an operation
+    spec: Spec
     query: QuerySerializer
     asked: Mapping[str, Any]
 
@@ -68,11 +70,6 @@ class ApiView(APIView):
             ) from None
 
     @cached_property
-    def spec(self) -> Spec:
-        """The spec of what is asked for."""
-        return self.spec_of(self.operation)
-
-    @cached_property
     def principal(self) -> Principal:
         user, token = self.request.user, self.request.auth
         assert isinstance(user, User), "asked for the principal of nobody"
@@ -82,6 +79,8 @@ class ApiView(APIView):
         """As the framework does it, but that throttles come before permissions, so that a request that is
         refused counts too; then the query."""
         request.accepted_renderer, request.accepted_media_type = self.perform_content_negotiation(request)
+        if self.operation:
+            self.spec = self.spec_of(self.operation)
         self.perform_authentication(request)
         self.check_throttles(request)
         self.check_permissions(request)

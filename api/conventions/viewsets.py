@@ -3,13 +3,18 @@
 A `ReadOnlyViewSet` has a `gate`, a `serializer_class`, and for its list a `filterset_class`,
 `ordering_fields` (by name, the field or lookup) and `ordering`. What is written through operations of the
 record names them in `bodies`, and takes `CreateMixin`, `UpdateMixin`, `DestroyMixin`, or all of them:
-`RecordViewSet`. Any other action has its `Spec` in its decorator."""
+`RecordViewSet`. Any other action has its `Spec` in its decorator.
+
+A thing's `ETag` is the version of its rows; whoever changes it says in `If-Match` which one they mean. 428
+and 412 are decided before the body is looked at. The service that writes compares the version once more under its
+lock, so that of two who both passed here only the first writes."""
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from typing import Any, ClassVar
+from typing import Any, ClassVar, Final
 
 from django.db import transaction
 from django.db.models import Model, QuerySet
@@ -24,16 +29,66 @@ from sites.access.abilities import Ability
 from sites.access.gates import Gate, NotFound
 from sites.access.scope import scoped
 from sites.changes.errors import ChangeConflict
+from sites.changes.making import version_of
 from sites.changes.services import Accepted
 
-from . import etags
 from .filters import FilterSet, item_query, list_query
 from .permissions import Needed
+from .problems import BAD_REQUEST, PRECONDITION_REQUIRED, STALE_VERSION, Problem
 from .serializers import QuerySerializer, ResourceSerializer
 from .views import ApiView, Spec
 from .writing import Asked, Writing
 
 Body = type[Any] | Writing
+
+# --- versions -------------------------------------------------------------------------------------------
+
+_TAGS: Final = re.compile(r'\s*(?:(?:W/)?"[\x21\x23-\x7e\x80-\xff]*"\s*(?:,\s*|$))+')
+_TAG: Final = re.compile(r'(W/)?("[\x21\x23-\x7e\x80-\xff]*")')
+
+
+Versions = Mapping[str, int]
+"""What a thing consists of, each row with its version, under the keys that operations expect versions by
+(``supply/12``, and ``supply_facts/12`` for the last facts of it)."""
+
+
+def versions_of(row: Model) -> Versions:
+    """The version of a thing that is one row."""
+    return {f"{row._meta.db_table}/{row.pk}": version_of(row)}
+
+
+def etag(versions: Versions) -> str:
+    """The versions as an entity tag, quotes included."""
+    return f'"{"-".join(map(str, versions.values()))}"'
+
+
+def require_match(request: Request, versions: Versions) -> None:
+    """Raise 428 without `If-Match`, 412 unless it names these versions (strong comparison, RFC 9110 section
+    13.1.1)."""
+    given = request.headers.get("If-Match")
+    if given is None:
+        raise Problem(
+            PRECONDITION_REQUIRED, "Read this first, and send the ETag that came with it in If-Match."
+        )
+    if given.strip() == "*":
+        return
+    if not _TAGS.fullmatch(given):
+        raise Problem(BAD_REQUEST, 'If-Match must hold an entity tag in quotes, as in "41".')
+    strong = {tag for weak, tag in _TAG.findall(given) if not weak}
+    if etag(versions) not in strong:
+        raise stale(versions)
+
+
+def stale(versions: Versions) -> Problem:
+    """The 412: someone wrote it in the meantime; the present version is told."""
+    return Problem(
+        STALE_VERSION,
+        f"This was changed in the meantime; its present version is {etag(versions)}.",
+        headers={"ETag": etag(versions)},
+    )
+
+
+# --- view sets ------------------------------------------------------------------------------------------
 
 
 class ReadOnlyViewSet(ViewSetMixin, ApiView, GenericAPIView):
@@ -104,12 +159,12 @@ class ReadOnlyViewSet(ViewSetMixin, ApiView, GenericAPIView):
     def matched_object(self) -> Any:
         """The thing that the address names, in the version that `If-Match` names: decided before the body."""
         row = self.get_object()
-        etags.require_match(self.request, self.versions(row))
+        require_match(self.request, self.versions(row))
         return row
 
-    def versions(self, row: Any) -> etags.Versions:
+    def versions(self, row: Any) -> Versions:
         """The rows that a change of this thing builds on; with facts of its own, the last of them too."""
-        return etags.versions_of(row)
+        return versions_of(row)
 
     def annotate(self, rows: Sequence[Any]) -> None:
         """Give rows what their serializer shows beyond their columns: once for a page, in a fixed number of
@@ -121,7 +176,7 @@ class ReadOnlyViewSet(ViewSetMixin, ApiView, GenericAPIView):
     def respond(self, row: Any, *, status: int = 200) -> Response:
         """`row` with its ETag; created, also with where it is from now on."""
         self.annotate([row])
-        headers = {"ETag": etags.etag(self.versions(row))}
+        headers = {"ETag": etag(self.versions(row))}
         if status == 201:
             headers["Location"] = reverse(f"{self.basename}-detail", kwargs={"id": row.pk})
         return Response(self.get_serializer(row).data, status=status, headers=headers)
@@ -176,14 +231,14 @@ class OperationViewSet(ReadOnlyViewSet):
                 expects=self.versions(row) if expects else None,
             )
         except ChangeConflict as error:
-            raise etags.stale(self.versions(self.get_object())) from error
+            raise stale(self.versions(self.get_object())) from error
 
     def _lock(self, row: Any) -> None:
         locked = self.get_queryset().select_for_update(of=("self",), no_key=True).filter(pk=row.pk).first()
         if locked is None:
             raise NotFound
         if self.versions(locked) != self.versions(row):
-            raise etags.stale(self.versions(locked))
+            raise stale(self.versions(locked))
 
     def site_id_of(self, row: Any) -> int:
         site_id: int = row.site_id

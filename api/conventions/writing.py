@@ -23,7 +23,6 @@ from sites.changes.services import Change
 from sites.fields import Fact
 from sites.models import Catalogued, Recorded, Site
 
-from .etags import Versions
 from .places import pointer
 from .problems import Place, invalid
 from .refusals import refusal
@@ -101,9 +100,9 @@ class Writing:
         """The values in `body`; if anything is wrong, every place of it is named at once."""
         if not isinstance(body, Mapping):
             raise invalid(Place("Expected a JSON object.", pointer=""))
-        why, places = _why(body)
+        why, amiss = _why(body)
         values, problems = parse_values(self.parameters, body, partial=self.partial, beside=["change"])
-        places += _placed(problems)
+        places = [Place(one.detail, code=one.code, pointer=one.path) for one in [*amiss, *problems]]
         sites = self._sites(values, principal, places)
         if not places and self.partial and not set(values) - {"held_on"}:
             known = listed(one.key for one in self.parameters.values())
@@ -123,7 +122,7 @@ class Writing:
         principal: Principal,
         site_id: int | None,
         subject: Model | None = None,
-        expects: Versions | None = None,
+        expects: Mapping[str, int] | None = None,
     ) -> Accepted[Any]:
         """Make and accept the change set. A `ChangeConflict` goes up; any other refusal is a problem by
         now."""
@@ -182,16 +181,11 @@ class Writing:
         return f"/change{path}" if said in WHY and said not in self.operation.parameters else path
 
 
-def _placed(problems: list[Problem], within: str = "") -> list[Place]:
-    return [Place(one.detail, code=one.code, pointer=f"{within}{one.path}") for one in problems]
-
-
-def _why(body: Mapping[str, Any]) -> tuple[Mapping[str, Any], list[Place]]:
+def _why(body: Mapping[str, Any]) -> tuple[Mapping[str, Any], list[Problem]]:
     said = body.get("change")
     if isinstance(said, Mapping):
-        values, problems = parse_values(WHY, said)
-        return values, _placed(problems, "/change")
+        return parse_values(WHY, said, within="/change")
     if "change" in body:
-        return {}, [Place("change: expected a JSON object.", pointer="/change")]
+        return {}, [Problem("change: expected a JSON object.", "invalid", "/change")]
     detail = 'Say why: "change" holds a reason, and may hold happened_on and job_reference.'
-    return {}, [Place(detail, code="required", pointer="/change")]
+    return {}, [Problem(detail, "required", "/change")]

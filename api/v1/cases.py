@@ -10,9 +10,9 @@ from django.db.models import Prefetch, QuerySet, prefetch_related_objects
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.conventions import etags, fields
+from api.conventions import fields
 from api.conventions.serializers import ResourceSerializer, StrictSerializer
-from api.conventions.viewsets import ReadOnlyViewSet
+from api.conventions.viewsets import ReadOnlyViewSet, Versions, stale
 from sites.access.abilities import Ability
 from sites.access.scope import scoped
 from zones.findings.services import StaleVersionError, case_set_ticket_reference
@@ -79,7 +79,7 @@ class CaseViewSet(ReadOnlyViewSet):
     def get_queryset(self) -> QuerySet[Any]:
         return super().get_queryset().select_related("site")
 
-    def versions(self, row: Case) -> etags.Versions:
+    def versions(self, row: Case) -> Versions:
         # The change set of a case is what caused it, not what last wrote it
         return {f"case/{row.pk}": row.version}
 
@@ -106,7 +106,7 @@ class CaseViewSet(ReadOnlyViewSet):
                 expected_version=case.version,
             )
         except StaleVersionError:
-            raise etags.stale(self.versions(self.get_object())) from None
+            raise stale(self.versions(self.get_object())) from None
         except ValidationError as error:
             raise refusal(error) from error
         return self.respond(self.get_object())

@@ -8,21 +8,21 @@ from typing import Any
 
 from django.db.models import QuerySet
 from rest_framework.decorators import action
+from rest_framework.exceptions import ValidationError
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.conventions import etags, fields
+from api.conventions import fields
 from api.conventions.places import body_places
-from api.conventions.problems import Place, invalid
+from api.conventions.problems import invalid
 from api.conventions.serializers import ResourceSerializer, StrictSerializer, whole_body_error
 from api.conventions.views import Spec
-from api.conventions.viewsets import ReadOnlyViewSet
+from api.conventions.viewsets import ReadOnlyViewSet, etag, stale
 from sites.access.abilities import Ability
 from sites.access.gates import NotFound, change_set_for, site_for
 from sites.access.models import User
 from sites.changes.errors import ChangeConflict
 from sites.changes.models import ChangeSet
-from sites.changes.parameters import is_id
 from sites.changes.services import (
     Accepted,
     Change,
@@ -109,6 +109,12 @@ class DraftSerializer(StrictSerializer):
     planned = fields.Flag(required=False, help_text=_PLANNED)
     purpose = fields.Choice(choices=ChangeSet.Purpose.choices, default=ChangeSet.Purpose.RECORD)
     operations = OperationList()
+
+    def validate_site_id(self, site_id: int) -> int:
+        try:
+            return site_for(principal=self.context["view"].principal, id=site_id).pk
+        except NotFound:
+            raise ValidationError(f"There is no site {site_id}.", code="not_found") from None
 
 
 class DraftRevisionSerializer(StrictSerializer):
@@ -206,7 +212,7 @@ class ChangeSetViewSet(ReadOnlyViewSet):
         self.validated_body()
         draft = self.get_object()
         return Response(
-            evaluation_data(draft, evaluate_draft(draft)), headers={"ETag": etags.etag(self.versions(draft))}
+            evaluation_data(draft, evaluate_draft(draft)), headers={"ETag": etag(self.versions(draft))}
         )
 
     @action(
@@ -232,9 +238,7 @@ class ChangeSetViewSet(ReadOnlyViewSet):
             raise self._overtaken(conflict) from conflict
         row = self.get_object()
         row.results = results_data(accepted)
-        return Response(
-            AcceptedChangeSetSerializer(row).data, headers={"ETag": etags.etag(self.versions(row))}
-        )
+        return Response(AcceptedChangeSetSerializer(row).data, headers={"ETag": etag(self.versions(row))})
 
     @action(detail=True, methods=["post"], action_spec=Spec(body=NothingSerializer, if_match=True))
     def withdraw(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
@@ -251,7 +255,7 @@ class ChangeSetViewSet(ReadOnlyViewSet):
         """A draft that was itself changed meanwhile is a 412; one whose rows were, a 409 as it stands."""
         if any(problem.operation is not None for problem in conflict.problems):
             return conflict
-        return etags.stale(self.versions(self.get_object()))
+        return stale(self.versions(self.get_object()))
 
     def validated_body(self) -> dict[str, Any]:
         """The body's values; everything wrong with it, and in each of its operations, is named at once."""
@@ -260,18 +264,9 @@ class ChangeSetViewSet(ReadOnlyViewSet):
         given = self.request.data
         body = body_class(data=given, context={"view": self})
         places = [] if body.is_valid() else body_places(body.errors)
-        if self.operation == "create" and isinstance(given, Mapping) and is_id(given.get("site_id")):
-            places += self._site_places(given["site_id"])
         if isinstance(given, Mapping) and "operations" in given:
             places += operation_places(given["operations"])
         if places:
             raise invalid(*places)
         values: dict[str, Any] = body.validated_data
         return values
-
-    def _site_places(self, site_id: int) -> list[Place]:
-        try:
-            site_for(principal=self.principal, id=site_id)
-        except NotFound:
-            return [Place(f"There is no site {site_id}.", code="not_found", pointer="/site_id")]
-        return []

@@ -9,10 +9,9 @@ from typing import Any
 from rest_framework import serializers
 
 from api.conventions import fields
-from api.conventions.etags import Versions
 from api.conventions.filters import FilterSet
 from api.conventions.serializers import ResourceSerializer
-from api.conventions.viewsets import RecordViewSet
+from api.conventions.viewsets import RecordViewSet, Versions
 from api.conventions.writing import Asked, Writing
 from sites.access.abilities import Ability
 from sites.access.gates import Gate

@@ -18,10 +18,9 @@ from rest_framework.response import Response
 from rest_framework.utils.model_meta import get_field_info
 
 from api.conventions import fields, problems
-from api.conventions.etags import Versions, versions_of
 from api.conventions.filters import FilterSet, item_query
 from api.conventions.serializers import QuerySerializer, ResourceSerializer, model_field
-from api.conventions.viewsets import ReadOnlyViewSet
+from api.conventions.viewsets import ReadOnlyViewSet, Versions, versions_of
 from sites.changes.making import today_at, today_in, version_of
 from sites.changes.steps import day_of, first_step_after
 from sites.models import DatedFacts, Placed, Site

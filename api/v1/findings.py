@@ -13,12 +13,12 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.conventions import etags, fields
+from api.conventions import fields
 from api.conventions.answers import RoundedField
 from api.conventions.filters import Names
 from api.conventions.problems import CONFLICT, Place, Problem, invalid
 from api.conventions.serializers import ResourceSerializer, StrictSerializer, whole_body_error
-from api.conventions.viewsets import ReadOnlyViewSet
+from api.conventions.viewsets import ReadOnlyViewSet, stale
 from sites.access.abilities import Ability
 from sites.access.gates import NotFound, closet_for
 from zones.electrical.verdicts import Verdict
@@ -240,7 +240,7 @@ class FindingViewSet(ReadOnlyViewSet):
         try:
             self._write(finding, values)
         except StaleVersionError:
-            raise etags.stale(self.versions(self.get_object())) from None
+            raise stale(self.versions(self.get_object())) from None
         except ValidationError as error:
             raise refusal(error) from error
         return self.respond(self.get_object())

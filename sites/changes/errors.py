@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
@@ -55,7 +56,7 @@ class ChangeConflict(ChangeRefused):
 
 def require(*checked: Iterable[Problem]) -> None:
     """Refuse what the rules found; nothing where they found nothing."""
-    problems = [problem for found in checked for problem in found]
+    problems = [*itertools.chain(*checked)]
     if problems:
         raise ChangeRefused(problems)
 

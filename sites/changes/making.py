@@ -64,19 +64,14 @@ def next_site_id() -> int:
     return int(site_id)
 
 
-def make_change_set(change: Change, **fields: Any) -> ChangeSet:
-    """Insert a change set; it has the day and the step that the database gave it."""
-    row = change_set_row(change, **fields)
-    save(row, force_insert=True)
-    return row
-
-
-def save(row: ChangeSet, *, force_insert: bool = False) -> None:
-    """Save a change set; ChangeRefused says what the database refused."""
+def saved(row: ChangeSet) -> ChangeSet:
+    """A change set, saved; a new one has the day and the step that the database gave it. ChangeRefused says
+    what the database refused."""
     try:
-        row.save(force_insert=force_insert)
+        row.save(force_insert=row.pk is None)
     except IntegrityError as error:
         raise ChangeRefused([problem_of(error)]) from error
+    return row
 
 
 def change_set_row(

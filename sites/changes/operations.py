@@ -29,7 +29,7 @@ from sites.fields import DayField
 from . import selectors
 from .constraints import problem_of
 from .errors import ChangeConflict, ChangeRefused, Problem
-from .making import Change, change_context, make_change_set, next_site_id
+from .making import Change, change_context, change_set_row, next_site_id, saved
 from .models import ChangeSet
 from .parameters import Parameter, parameters_of, parse_values
 from .signals import change_set_accepted
@@ -263,12 +263,14 @@ def accept(change: Change, calls: Sequence[Call]) -> Accepted[Any]:
     site_id = change.site_id
     if site_id is None and calls[0].operation.name == SITE_ADD:
         site_id = next_site_id()
-    change_set = make_change_set(
-        change,
-        kind=kind_for(change.kind, calls),
-        site_id=site_id,
-        state=ChangeSet.State.ACCEPTED,
-        operations=[call.body for call in calls],
+    change_set = saved(
+        change_set_row(
+            change,
+            kind=kind_for(change.kind, calls),
+            site_id=site_id,
+            state=ChangeSet.State.ACCEPTED,
+            operations=[call.body for call in calls],
+        )
     )
     work = apply_calls(change_set, calls)
     change_set_accepted.send(ChangeSet, change_set=change_set)

@@ -83,8 +83,11 @@ class Parameter:
 
     def _reference(self, value: Any, labels: bool) -> Reference:
         assert self.model is not None
-        named = isinstance(value, str) and len(value) > 1 and value.startswith("@")
-        if not (labels and named) and not is_id(value):
+        if isinstance(value, str):
+            fits = labels and len(value) > 1 and value.startswith("@")
+        else:
+            fits = isinstance(value, int) and not isinstance(value, bool) and 0 < value <= LARGEST_ID
+        if not fits:
             raise self._wrong(labels)
         return Reference(self.model, value)
 
@@ -110,10 +113,6 @@ class Parameter:
             one = {"anyOf": [ID_SCHEMA, LABEL_SCHEMA]} if labels else dict(ID_SCHEMA)
             schema = {"type": "array", "items": one} if self.many else one
         return {"anyOf": [schema, {"type": "null"}]} if self.nullable else schema
-
-
-def is_id(value: Any) -> bool:
-    return isinstance(value, int) and not isinstance(value, bool) and 0 < value <= LARGEST_ID
 
 
 def parameters_of(
@@ -181,10 +180,12 @@ def parse_values(
     labels: bool = False,
     partial: bool = False,
     beside: Collection[str] = (),
+    within: str = "",
 ) -> tuple[dict[str, Any], list[Problem]]:
     """Python values of the JSON object ``given``, and all that is wrong with it.
 
     ``partial``: anything may be left out. ``beside``: keys that stand there too and are read elsewhere.
+    ``within``: the JSON pointer to ``given``.
     """
     by_key: dict[str, Parameter] = {}
     values: dict[str, Any] = {}
@@ -193,22 +194,24 @@ def parse_values(
         by_key[one.key] = one
         if one.required and one.key not in given and not partial:
             detail = f"{one.key} is missing; expected {one.expected}."
-            problems.append(Problem(detail, "required", f"/{one.key}"))
+            problems.append(Problem(detail, "required", f"{within}/{one.key}"))
     for key, value in given.items():
         if key in by_key:
             try:
                 values[by_key[key].name] = by_key[key].parse(value, labels=labels)
             except ValidationError as error:
-                problems.append(Problem(f"{key}: {error.messages[0]}.", "invalid", f"/{_escaped(key)}"))
+                problems.append(
+                    Problem(f"{key}: {error.messages[0]}.", "invalid", f"{within}/{_escaped(key)}")
+                )
         elif key not in beside:
-            problems.append(_unknown(key, [*by_key, *beside]))
+            problems.append(_unknown(key, [*by_key, *beside], within))
     return values, problems
 
 
-def _unknown(key: str, known: Sequence[str]) -> Problem:
+def _unknown(key: str, known: Sequence[str], within: str) -> Problem:
     close = difflib.get_close_matches(key, known, n=1)
     hint = f"Did you mean {close[0]}?" if close else f"What can stand here: {', '.join(known)}."
-    return Problem(f"There is no {key!r} here. {hint}", "unknown", f"/{_escaped(key)}")
+    return Problem(f"There is no {key!r} here. {hint}", "unknown", f"{within}/{_escaped(key)}")
 
 
 def _escaped(key: str) -> str:

@@ -26,10 +26,9 @@ from .making import (
     change_context,
     change_set_row,
     each_row_context,
-    make_change_set,
     next_site_id,
     require_said,
-    save,
+    saved,
     today_at,
     today_in,
 )
@@ -72,8 +71,8 @@ def change_set_draft(change: Change, bodies: Sequence[Mapping[str, Any]]) -> Cha
     """Keep operations as a draft, with the versions of the rows that each builds on."""
     kind = kind_for(change.kind, read_operations(list(bodies)))
     bodies = _plain(bodies)
-    change_set = make_change_set(
-        change, kind=kind, site_id=change.site_id, state=State.DRAFT, operations=bodies
+    change_set = saved(
+        change_set_row(change, kind=kind, site_id=change.site_id, state=State.DRAFT, operations=bodies)
     )
     change_set.operations = _with_expectations(change_set)
     change_set.save(update_fields=["operations"])
@@ -170,7 +169,7 @@ def change_set_apply(change_set: ChangeSet, *, learning: bool = False) -> Work:
     if change_set.site_id is None and calls[0].operation.name == SITE_ADD:
         change_set.site_id = next_site_id()
     change_set.state = State.ACCEPTED
-    save(change_set)
+    saved(change_set)
     change_set.refresh_from_db()
     return apply_calls(change_set, calls, learning=learning)
 
@@ -196,8 +195,14 @@ def open_change_set(change: Change) -> Iterator[ChangeSet]:
     The database holds all of them to it. For imports and whatever else writes thousands of rows at once.
     """
     with transaction.atomic():
-        change_set = make_change_set(
-            change, kind=change.kind or Kind.WORK, site_id=change.site_id, state=State.ACCEPTED, operations=[]
+        change_set = saved(
+            change_set_row(
+                change,
+                kind=change.kind or Kind.WORK,
+                site_id=change.site_id,
+                state=State.ACCEPTED,
+                operations=[],
+            )
         )
         with change_context(change_set):
             yield change_set

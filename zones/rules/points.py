@@ -29,11 +29,12 @@ def device_fits(model: str, kind: str | None, device_kind: int) -> Iterator[Prob
 def counts_fit(kind: int, counts: Sequence[int | None]) -> Iterator[Problem]:
     """An uncounted group says how many devices there may be, at least, likely and at most, or that nobody
     can say; nothing else has counts."""
+    if set(counts) == {None}:
+        return
     known = [count for count in counts if count is not None]
     if kind != PointFacts.Kind.UNCOUNTED_GROUP:
-        if known:
-            yield Problem("Only an uncounted group has counts.", "invalid", "/count_likely")
-    elif known and (len(known) < len(counts) or sorted(known) != known or known[0] < 0):
+        yield Problem("Only an uncounted group has counts.", "invalid", "/count_likely")
+    elif len(known) < len(counts) or sorted(known) != known or known[0] < 0:
         detail = (
             "An uncounted group says how many devices there may be: count_low ≤ count_likely ≤ count_high."
         )

@@ -13,7 +13,7 @@ from typing import Any, Final, TypeVar
 from django.core.exceptions import FieldDoesNotExist
 from django.db.models import Exists, Model, OuterRef, QuerySet
 
-from .models import Grant, Token, User
+from sites.models.access import Grant, Token, User
 
 M = TypeVar("M", bound=Model)
 

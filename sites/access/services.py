@@ -12,11 +12,11 @@ from django.db import transaction
 from django.db.models import Q
 from django.utils import timezone
 
+from sites.models.access import Grant, Token, User
 from sites.models.customers import Customer
 
 from .abilities import MEANINGS, ROLES, TOKEN_SCOPES
 from .credentials import digest_of, make_secret
-from .models import Grant, Token, User
 from .selectors import Principal, principal_of
 
 # A busy program would otherwise write its token's row with every request

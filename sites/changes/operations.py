@@ -25,6 +25,7 @@ from typing import Annotated, Any, Concatenate, Generic, ParamSpec, TypeVar
 from django.db import IntegrityError, models, transaction
 
 from sites.fields import DayField
+from sites.models.changes import ChangeSet
 
 from . import selectors
 from .constraints import problem_of
@@ -32,7 +33,6 @@ from .context import change_context
 from .errors import ChangeConflict, ChangeRefused, Problem
 from .listeners import tell_accepted
 from .making import Change, make_change_set, next_site_id
-from .models import ChangeSet
 from .parameters import Parameter, parameters_of, parse_values
 from .work import Work
 

@@ -18,7 +18,8 @@ from typing import Any
 
 from django.db import connection, transaction
 
-from sites.access.models import User
+from sites.models.access import User
+from sites.models.changes import ChangeSet
 
 from .context import change_context, each_row_context
 from .errors import ChangeConflict, ChangeRefused, Problem
@@ -33,7 +34,6 @@ from .making import (
     today_at,
     today_in,
 )
-from .models import ChangeSet
 from .operations import SITE_ADD, Accepted, accept, apply_calls, kind_for, read_operations
 from .work import Work
 

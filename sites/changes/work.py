@@ -17,12 +17,12 @@ from django.core.exceptions import ValidationError
 from django.db import models
 
 from sites.fields import SiteKey
+from sites.models.changes import ChangeSet
 from sites.models.dated import DatedFacts, Placed, Recorded
 from sites.models.places import Site
 
 from . import selectors
 from .errors import ChangeRefused, Problem, refuse
-from .models import ChangeSet
 from .parameters import Parameter, Reference
 from .selectors import primary_key_fields
 from .steps import last_step_of

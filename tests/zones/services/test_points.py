@@ -9,10 +9,10 @@ from typing import Any
 import pytest
 
 from sites.changes.errors import ChangeRefused
-from sites.changes.models import ChangeSet
 from sites.changes.services import change_accept
 from sites.changes.steps import day_of, first_step_after
 from sites.models import Basis, DeviceModel
+from sites.models.changes import ChangeSet
 from tests import factories
 from tests.factories import BUILT_ON, change
 from zones.models import Point, PointFacts, Run

@@ -106,7 +106,7 @@ def own_token_make(
     expires_at: datetime | None = None,
 ) -> tuple[Token, str]:
     """A token made by the one it speaks for. Made through another token, it may, sees and lasts no more than
-    that one, so that nobody gains by passing on what they hold."""
+    that one, so a token never grants more than its maker has."""
     held = {ability.value for ability in principal.abilities}
     known = {ability.value for ability in TOKEN_SCOPES}
     beyond = [scope for scope in scopes if scope in known and scope not in held]

@@ -250,7 +250,7 @@ def accept(change: Change, calls: Sequence[Call]) -> Accepted[Any]:
 
     1. Insert the change set as accepted: the database locks the site's row and gives the step.
     2. Apply operation by operation, checking the versions each expects before it.
-    3. Check deferred keys, tell listeners. The caller's transaction commits, or nothing was written.
+    3. Check deferred keys, call listeners. The caller's transaction commits, or nothing was written.
     """
     site_id = change.site_id
     if site_id is None and calls[0].operation.name == SITE_ADD:

@@ -299,8 +299,8 @@ def test_a_branch_is_hung_behind_a_point_that_comes_later(run: Run, chain: list[
     assert end.rank < side.rank < beyond.rank
 
 
-def test_points_never_hang_on_each_other(run: Run, chain: list[Point]) -> None:
-    with pytest.raises(ChangeRefused, match="hang on each other") as caught:
+def test_points_are_never_parents_of_each_other(run: Run, chain: list[Point]) -> None:
+    with pytest.raises(ChangeRefused, match="parents of each other") as caught:
         point_alter(on(run), point=chain[0], after=chain[2])
     assert caught.value.problems[0].pointer == "/after_id"
 

@@ -21,8 +21,8 @@ from rest_framework.request import Request
 from rest_framework.throttling import BaseThrottle
 
 from sites.access.abilities import Ability
-from sites.access.models import Token, User
 from sites.access.selectors import Principal
+from sites.models.access import Token, User
 
 log = structlog.get_logger(__name__)
 

@@ -6,8 +6,8 @@ record names them in `bodies`, and takes `CreateMixin`, `UpdateMixin`, `DestroyM
 `RecordViewSet`. Any other action has its `Spec` in its decorator.
 
 A thing's `ETag` is the version of its rows; whoever changes it says in `If-Match` which one they mean. 428
-and 412 are decided before the body is looked at. The service that writes compares the version once more under its
-lock, so that of two who both passed here only the first writes."""
+and 412 are decided before the body is looked at. The service that writes compares the version once more
+under its lock, so that of two who both passed here only the first writes."""
 
 from __future__ import annotations
 

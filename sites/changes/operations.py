@@ -25,12 +25,12 @@ from typing import Annotated, Any, Concatenate, Generic, NoReturn, ParamSpec, Ty
 from django.db import IntegrityError, models, transaction
 
 from sites.fields import DayField
+from sites.models.changes import ChangeSet
 
 from . import selectors
 from .constraints import problem_of
 from .errors import ChangeConflict, ChangeRefused, Problem
 from .making import Change, change_context, change_set_row, next_site_id, saved
-from .models import ChangeSet
 from .parameters import Parameter, parameters_of, parse_values
 from .signals import change_set_accepted
 from .work import Work, depth

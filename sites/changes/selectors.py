@@ -11,11 +11,11 @@ from django.apps import apps
 from django.db import models
 from django.db.models import QuerySet
 
+from sites.models.changes import Change, ChangeSet
 from sites.models.dated import DatedFacts, Recorded, thing_fields
 
 from .errors import refuse
 from .making import version_of
-from .models import Change, ChangeSet
 
 
 def change_set_named(*, site_id: int | None, step: int) -> str:

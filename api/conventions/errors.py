@@ -23,12 +23,12 @@ from rest_framework import exceptions, serializers
 from rest_framework.response import Response
 
 from sites.access.selectors import AbilityMissing
-from sites.changes.errors import ChangeConflict, ChangeRefused
+from sites.changes.errors import ChangeRefused
 
 from . import database_errors, problems
 from .places import body_places
 from .problems import Kind, Problem, invalid
-from .refusals import conflict, refusal
+from .refusals import refusal
 
 log = structlog.get_logger(__name__)
 
@@ -119,7 +119,6 @@ _PROBLEMS: list[tuple[tuple[type[Exception], ...], Callable[[Any], Problem]]] = 
     ((DjangoInvalid,), _service_error),
     ((exceptions.ParseError,), _saying(problems.MALFORMED_BODY)),
     ((exceptions.NotAuthenticated, exceptions.AuthenticationFailed), _not_authenticated),
-    ((ChangeConflict,), conflict),
     ((ChangeRefused,), refusal),
     ((AbilityMissing,), _ability_missing),
     (

@@ -8,7 +8,7 @@ from typing import Final
 
 from django.db import IntegrityError
 
-from sites.changes.errors import ChangeConflict, ChangeRefused
+from sites.changes.errors import ChangeRefused
 
 from . import database_errors
 from .problems import CONFLICT, INVALID, UNPROCESSABLE, Kind, Place, Problem
@@ -22,8 +22,8 @@ _IN_THE_WAY: Final = frozenset(
 
 
 def refusal(refused: ChangeRefused, outer_pointer: Callable[[str], str] = str) -> Problem:
-    """The problem that `refused` is. (A conflict of versions is another one: a 412 or a 409, as the caller
-    knows.)"""
+    """The problem that `refused` is. Where the thing itself was changed meanwhile, the caller answers 412
+    instead."""
     return Problem(
         _kind_of(refused),
         "; ".join(problem.detail for problem in refused.problems),
@@ -34,17 +34,6 @@ def refusal(refused: ChangeRefused, outer_pointer: Callable[[str], str] = str) -
                 pointer=outer_pointer(problem.path) if problem.operation is None else problem.pointer,
             )
             for problem in refused.problems
-        ],
-    )
-
-
-def conflict(refused: ChangeConflict) -> Problem:
-    """The 409 of a draft that was made for rows as they no longer are."""
-    return Problem(
-        CONFLICT,
-        "; ".join(problem.detail for problem in refused.problems),
-        errors=[
-            Place(problem.detail, code=problem.code, pointer=problem.pointer) for problem in refused.problems
         ],
     )
 

@@ -61,8 +61,8 @@ class Writing:
     """The body of a write: what `operation` takes, but for its `subject`, which the address names.
 
     `within`: the first of these parameters that is given says of which site a new thing is, since what it
-    refers to is of that site; ``site``, which no operation takes, is the site itself. `partial`: anything
-    may be left out, and stays as it is, but not everything."""
+    refers to is of that site; ``site``, which these operations do not take, is the site itself. `partial`:
+    anything may be left out, and stays as it is, but not everything."""
 
     operation: Operation[Any, Any]
     subject: str | None = None
@@ -112,7 +112,8 @@ class Writing:
             places = [Place(f"Say what it belongs to: one of {known}.", code="required", pointer="")]
         if places:
             raise invalid(*places)
-        values.pop("site", None)
+        if "site" in self.within:
+            del values["site"]
         return Asked(values, why, sites[0] if sites else None)
 
     def accept(

@@ -16,6 +16,8 @@ from sites.models import Closet
 from zones.models import ClipFacts, Landing, PointFacts, Reading
 from zones.subjects import SUBJECTS
 
+from .shown import shown
+
 SHOWN: Final = 5
 
 _THINGS: Final = {
@@ -67,21 +69,9 @@ def recent_changes(closet: Closet, before: int) -> tuple[RecentChange, ...]:
         by_step | by_id, site_id=closet.site_id, state=ChangeSet.State.ACCEPTED, step__lt=before
     ).order_by("-step")[:SHOWN]
     sentences = {one.name: one.sentence for one in operations()}
-    return tuple(_recent(row, sentences) for row in found)
-
-
-def _recent(row: ChangeSet, sentences: Mapping[str, str]) -> RecentChange:
-    assert row.happened_on is not None, "an accepted change set has its day"
-    assert row.recorded_at is not None, "and the time when it was accepted"
-    return RecentChange(
-        id=row.pk,
-        happened_on=row.happened_on,
-        recorded_at=row.recorded_at,
-        kind=row.get_kind_display(),
-        actor=row.actor,
-        reason=row.reason,
-        job_reference=row.job_reference,
-        what=_done(row.operations, sentences),
+    return tuple(
+        shown(RecentChange, row, kind=row.get_kind_display(), what=_done(row.operations, sentences))
+        for row in found
     )
 
 

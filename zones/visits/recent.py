@@ -1,4 +1,4 @@
-"""The last changes to what stands in a closet and lies on its blocks."""
+"""The last changes to what stands in a closet and is landed on its blocks."""
 
 from __future__ import annotations
 
@@ -50,8 +50,8 @@ class RecentChange:
 def recent_changes(closet: Closet, before: int) -> tuple[RecentChange, ...]:
     """The last few change sets before a step that touched something here, the latest first. One query.
 
-    A row of facts tells its change set by the step from which it holds, and whoever corrected it since by its
-    change set; a thing tells when it began and ended.
+    A row of facts names its change set by the step from which it holds, and the one that last corrected it by
+    id; a thing has the steps at which it began and ended.
     """
     by_step, by_id = Q(), Q(pk=closet.change_set_id)
     for things, path in _THINGS.items():

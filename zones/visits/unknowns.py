@@ -178,12 +178,16 @@ def _words(of: type[models.Model], name: str) -> str:
     return str(fields[name].verbose_name) if name in fields else name
 
 
+def _may_be_missing(names: Sequence[str]) -> tuple[str, ...]:
+    """Of some facts of points, those that may be null."""
+    fields = [PointFacts._meta.get_field(name) for name in names]
+    return tuple(field.name for field in fields if field.null)
+
+
 _MISSING: Final = ""
 _UNSURE: Final = {Basis.GUESSED: ", only guessed", Basis.DRAWING: ", only from a drawing"}
 _FUSE, _COUNTS, _CURRENT, _TAP = "fuse", "counts", "current", "tap_power_w"
-_SEGMENT: Final[tuple[str, ...]] = tuple(
-    name for name in PointFacts.SEGMENT if PointFacts._meta.get_field(name).null
-)
+_CABLE, _SEGMENT = _may_be_missing(PointFacts.CABLE), _may_be_missing(PointFacts.SEGMENT)
 _OF_RUN: Final[Mapping[str, Callable[[Run, RunFacts, Sequence[PointFacts]], Iterator[str]]]] = {
     _FUSE: _fuse,
     _COUNTS: _counts,
@@ -202,7 +206,7 @@ _DEPENDS_ON: Final[Mapping[str, Sequence[tuple[Any, ...]]]] = {
     ),
     "run_voltage": (_VOLTAGES, (_RUN, "minimum_voltage_v", _COUNTS, _CURRENT, *_SEGMENT)),
     "run_current": ((_RUN, _FUSE, _COUNTS, _CURRENT),),
-    "conductor_current": ((_RUN, _COUNTS, _CURRENT, *_SEGMENT),),
+    "conductor_current": ((_RUN, _COUNTS, _CURRENT, *_CABLE),),
     "output_speakers": ((_RUN, _COUNTS),),
     "audio_level": (
         (_ENDPOINT, "output_impedance_ohm"),

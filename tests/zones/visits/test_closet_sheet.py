@@ -266,7 +266,7 @@ def test_rows_of_a_block(hall: Hall) -> None:
     assert (equipment.side, equipment.of, equipment.zone) == ("equipment", "supply PS 1", "")
     assert (field.side, field.of, field.zone) == ("field", "run R1", "Ticket hall")
     # ANSI/ICEA colour code: the second pair is white and orange
-    assert (field.pair, field.colour, field.carries) == (2, "orange-white", "DC −24 V")
+    assert (field.pair, field.colour, field.carries) == (2, "orange-white", "DC negative")
     assert rows[9].conductors == ()
     assert all(row.clip == "in" for row in sheet_of(hall.closet).wiring.blocks[0].rows)
 

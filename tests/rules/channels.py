@@ -31,6 +31,7 @@ _ADDED_BY = {
     "zone_endpoints": "zone_endpoint.add", "outputs": "output.add",
 }  # fmt: skip
 _OF_SITE = ("closets", "endpoints", "zones")
+_ADDRESS = {"device_models": "catalogue/devices", "cable_types": "catalogue/cables"}
 
 
 @dataclass(frozen=True)
@@ -58,7 +59,7 @@ class Channels:
         change = {"reason": "as seen", "happened_on": NOW.isoformat()}
         if BY_NAME[attempt.kind].sited is False:
             del change["happened_on"]
-        address = f"/api/v1/{attempt.kind.replace('_', '-')}"
+        address = f"/api/v1/{_ADDRESS.get(attempt.kind, attempt.kind.replace('_', '-'))}"
         if attempt.ended is not None:
             address = f"{address}/{attempt.ended.row().pk}"
             etag = self._client.get(address)["ETag"]
@@ -70,7 +71,9 @@ class Channels:
             if attempt.kind in _OF_SITE:
                 body["site_id"] = _site().pk
             answer = self._client.post(address, {**body, "change": change}, content_type="application/json")
+        # 404: no such address, which refuses nothing
         assert answer.status_code < 500, answer.content
+        assert answer.status_code != 404, answer.content
         return "" if answer.status_code < 300 else answer.content.decode()
 
     # -- drafts

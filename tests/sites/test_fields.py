@@ -81,7 +81,10 @@ SAMPLES: list[tuple[type[Fact], Callable[[Any], list[Any]]]] = [
     (fields.EmailField, lambda _: ["", "desk@example.org", "a\u200bb@example.org"]),
     (
         fields.NoteField,
-        lambda field: ["", "two\nlines", " ends", "a\u200bb", "a\x07b", "x" * field.max_length, "\u202eabc"],
+        lambda field: (
+            ["", "two\nlines", " ends", "a\u200bb", "a\x07b", "\u202eabc"]
+            + ["x" * length for length in (field.max_length, field.max_length + 1)]
+        ),
     ),
     (
         fields.LineField,

@@ -15,7 +15,10 @@ from sites.services.sites import site_alter
 from tests import factories
 from zones.hazards import Hazards
 from zones.limits.cautions import Caution
-from zones.models import Run
+from zones.models import Run, Zone
+from zones.services.landings import PairUse, landing_add, landing_end
+from zones.services.points import point_alter
+from zones.services.runs import run_correct
 
 pytestmark = pytest.mark.django_db
 BUILT = factories.BUILT_ON
@@ -23,7 +26,7 @@ BUILT = factories.BUILT_ON
 
 def shown(closet: Closet, day: dt.date = BUILT, **known: Any) -> dict[Caution, str]:
     hazards = Hazards([closet.pk], {closet.site_id: first_step_after(day)})
-    found = hazards.cautions(closet.site, [closet.pk], **{"life_safety": {"no"}, "limits": (), **known})
+    found = hazards.cautions(closet.site, [closet.pk], **{"zones": (), "limits": (), **known})
     return {one.caution: one.why for one in found}
 
 
@@ -32,10 +35,12 @@ def test_an_empty_closet_shows_none(closet: Closet) -> None:
 
 
 @pytest.mark.parametrize(
-    ("said", "why"), [("yes", "serves life safety"), ("unknown", "life safety not recorded")]
+    ("said", "why"),
+    [("yes", "zone Gangway serves life safety"), ("unknown", "life safety not recorded for zone Gangway")],
 )
 def test_life_safety(closet: Closet, said: str, why: str) -> None:
-    assert why in shown(closet, life_safety={"no", said})[Caution.LIFE_SAFETY]
+    zones = [Zone(name="Quay", life_safety="no"), Zone(name="Gangway", life_safety=said)]
+    assert shown(closet, zones=zones)[Caution.LIFE_SAFETY] == why
 
 
 @pytest.mark.parametrize(
@@ -60,6 +65,30 @@ def test_a_line_that_only_lands_here_shocks_as_well(closet: Closet, block: Block
     assert found[Caution.DISCONNECT] == f"energised here: amplifier A 1 (in closet {elsewhere.closet.name})"
 
 
+def test_a_run_is_energised_where_it_lies_while_it_lies_there(closet: Closet, block: Block) -> None:
+    elsewhere = factories.make_closet(closet.site)
+    supply = factories.make_supply(elsewhere, name="PS 1")
+    run = factories.make_run(factories.make_block(elsewhere), supply=supply)
+    assert shown(closet) == {}
+    landings = landing_add(
+        factories.change(closet.site), block=block, row=1, pair=1, carries=PairUse.DC, run=run
+    ).result
+    there = {Caution.DISCONNECT: f"energised here: supply PS 1 (in closet {elsewhere.name})"}
+    assert shown(closet) == there
+    later = BUILT + dt.timedelta(days=9)
+    landing_end(factories.change(closet.site, happened_on=later), landings=landings)
+    assert shown(closet) == there
+    assert shown(closet, later) == {}
+
+
+def test_an_output_gives_a_self_amplified_run_only_its_sound(closet: Closet, block: Block) -> None:
+    gateway = factories.make_gateway(factories.make_closet(closet.site), name="GW 1")
+    run = factories.make_run(block, output=gateway.outputs.get(number=1))
+    assert shown(closet) == {}
+    run_correct(factories.change(closet.site), run=run, kind=Run.Kind.LOW_IMPEDANCE)
+    assert "output 1 of GW 1" in shown(closet)[Caution.DISCONNECT]
+
+
 def test_a_source_that_may_be_off_but_not_locked_out(closet: Closet) -> None:
     factories.make_supply(closet, name="PS 1")
     assert shown(closet)[Caution.DISCONNECT] == "energised here: supply PS 1"
@@ -72,12 +101,25 @@ def test_a_ladder(closet: Closet) -> None:
     assert shown(closet)[Caution.LADDER] == "work here is up to 3.7 m high"
 
 
-@pytest.mark.parametrize("field", ["dangers", "directions", "permits", "protective_equipment", "note"])
+@pytest.mark.parametrize(
+    "field",
+    [
+        "name", "building", "room", "directions", "induction", "permits", "protective_equipment",
+        "other_tenants", "dangers", "note",
+    ],
+)  # fmt: skip
 def test_gas(closet: Closet, field: str) -> None:
     written: dict[str, Any] = {field: "beside the chlorine store"}
     closet_alter(factories.change(closet.site), closet=closet, **written)
     closet.refresh_from_db()
     assert "chlorine" in shown(closet)[Caution.GAS]
+
+
+@pytest.mark.parametrize("field", ["induction", "permits", "dangers", "note"])
+def test_gas_that_is_recorded_of_the_site(closet: Closet, field: str) -> None:
+    written: dict[str, Any] = {field: "ammonia plant at the far end"}
+    site_alter(factories.change(closet.site), **written)
+    assert "ammonia" in shown(Closet.objects.get(pk=closet.pk))[Caution.GAS]
 
 
 def test_every_recorded_danger(closet: Closet) -> None:
@@ -91,6 +133,17 @@ def test_plenum_cable_on_a_run_from_here(closet: Closet, block: Block) -> None:
     cable: CableType = factories.make_cable(plenum=True)
     factories.make_points(factories.make_run(block), 1, cable_type=cable)
     assert "plenum cable" in shown(closet)[Caution.PLENUM]
+
+
+def test_plenum_cable_until_it_is_replaced(closet: Closet, block: Block) -> None:
+    cable: CableType = factories.make_cable(plenum=True)
+    (point,) = factories.make_points(factories.make_run(block), 1, cable_type=cable)
+    later = BUILT + dt.timedelta(days=9)
+    point_alter(
+        factories.change(closet.site, happened_on=later), point=point, cable_type=factories.make_cable()
+    )
+    assert Caution.PLENUM in shown(closet)
+    assert Caution.PLENUM not in shown(closet, later)
 
 
 def test_class_2_and_3_only_where_a_limit_of_theirs_is_concerned(closet: Closet) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime as dt
 from typing import Any
 
@@ -110,6 +111,24 @@ def test_a_draft_happens_on_the_day_it_is_accepted_unless_said(
     assert plan.happened_on is None
     done = change_set_accept(change_set=plan, user=manager)
     assert done.change_set.happened_on == today_at(site.pk)
+
+
+@pytest.mark.parametrize("said", ["when drafted", "when revised", "when accepted"])
+def test_a_draft_of_a_day_to_come_is_tried_and_is_accepted_as_planned(
+    site: Site, swap: dict[str, Any], manager: User, said: str
+) -> None:
+    day = today_at(site.pk) + dt.timedelta(days=7)
+    made = change(site, happened_on=day)
+    draft = change_set_draft(dataclasses.replace(made, planned=said == "when drafted"), [swap])
+    if said != "when drafted":
+        with pytest.raises(ChangeRefused, match="planned"):
+            change_set_accept(change_set=draft, user=manager)
+    if said == "when revised":
+        draft = change_set_revise(change_set=draft, planned=True)
+    done = change_set_accept(
+        change_set=draft, user=manager, planned=True if said == "when accepted" else None
+    )
+    assert (done.change_set.happened_on, done.change_set.planned) == (day, True)
 
 
 def test_someone_in_between_is_a_conflict_that_names_them(

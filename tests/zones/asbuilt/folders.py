@@ -204,6 +204,7 @@ def record_of(site: Site) -> dict[str, list[str]]:
                     row.reason,
                     row.job_reference,
                     row.happened_on,
+                    row.planned,
                 )
             )
             for row in ChangeSet.objects.filter(site=site, state="accepted").order_by("step")

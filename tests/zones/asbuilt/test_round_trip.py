@@ -72,6 +72,15 @@ def test_files_of_every_kind(tmp_path: Path) -> None:
     assert_round_trip(Site.objects.get(), tmp_path)
 
 
+def test_a_change_of_a_day_to_come_stays_planned(tmp_path: Path) -> None:
+    folder = pier()
+    folder["changes"][-1] |= {"day": "2199-12-31", "planned": "yes"}
+    take(folder)
+    planned = ChangeSet.objects.filter(site__isnull=False, planned=True)
+    assert [row.reason for row in planned] == ["counted"]
+    assert_round_trip(Site.objects.get(), tmp_path)
+
+
 def test_corrections_ends_and_names_used_again(tmp_path: Path) -> None:
     folder = pier()
     fix = {

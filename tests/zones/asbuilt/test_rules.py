@@ -65,6 +65,25 @@ def test_what_rest_refuses_the_import_refuses(
     assert not Site.objects.exists()
 
 
+@pytest.mark.parametrize(
+    ("day", "taken"),
+    # at the pier NOW is nine in the morning of the first day
+    [("2026-06-01", True), ("2026-06-02", False)],
+)
+def test_only_what_is_planned_is_of_a_day_to_come(day: str, taken: bool) -> None:
+    folder = pier()
+    folder["changes"][-1]["day"] = day
+    if not taken:
+        with pytest.raises(ImportRefusedError) as refused:
+            take(folder)
+        assert {(p.file, p.row, p.column, p.code) for p in refused.value.problems} == {
+            ("changes.csv", 5, "day", "invalid")
+        }
+        folder["changes"][-1]["planned"] = "yes"
+    take(folder)
+    assert Site.objects.exists()
+
+
 def test_a_port_is_taken_again_once_it_is_free() -> None:
     folder = pier()
     folder["endpoints"].append(folder["endpoints"][0] | {"change": "more", "closet": "", "port": "2"})

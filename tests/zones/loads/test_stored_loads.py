@@ -5,12 +5,14 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import pytest
 from django.utils import timezone
 
 from sites.changes.services import today_at
 from sites.models import Basis
+from sites.services.sites import site_alter
 from tests import factories
 from tests.halls import Hall
 from zones.loads.site_loads import Loads, SiteLoads, loads_on, site_loads
@@ -66,6 +68,17 @@ def test_another_day_is_computed(hall: Hall) -> None:
     assert is_read(hall)
     assert not is_read(hall, today - DAY)
     assert not is_read(hall, today + DAY)
+
+
+@pytest.mark.parametrize("time_zone", ["Pacific/Kiritimati", "Pacific/Pago_Pago"])
+def test_today_is_the_day_at_the_site(hall: Hall, time_zone: str) -> None:
+    """At any moment one of the two has another day than UTC."""
+    site_alter(factories.change(hall.site), time_zone=time_zone)
+    check([hall.site.pk])
+    day = dt.datetime.now(ZoneInfo(time_zone)).date()
+    assert is_read(hall, day)
+    assert not is_read(hall, day - DAY)
+    assert not is_read(hall, day + DAY)
 
 
 def test_what_was_written_since_is_computed(hall: Hall) -> None:

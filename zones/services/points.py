@@ -15,7 +15,7 @@ from sites.models import Basis, DeviceModel, Placed, Supply
 from sites.services.fitting import require_kind, with_basis
 from sites.services.uses import facts_from, used_by
 from zones.models import Point, PointFacts, Run
-from zones.rules.points import DEVICE_KINDS, LOADS, counts_fit, device_fits, splice_is_bare
+from zones.rules.points import DEVICE_KINDS, counts_fit, device_fits, splice_is_bare
 from zones.rules.runs import mid_feed_fits
 
 from .ranks import rank_after_all, rank_before, rank_below
@@ -312,13 +312,14 @@ def _fitting(run: Run, given: dict[str, Any], current: PointFacts | None) -> dic
 def _problems(run: Run, kind: int, given: dict[str, Any], current: PointFacts | None) -> Iterable[Problem]:
     """What the rules find in the point as it would be."""
     after = {
-        name: given.get(name, getattr(current, name, None)) for name in (*LOADS, *_COUNTS, "feed_supply")
+        name: given.get(name, getattr(current, name, None))
+        for name in (*PointFacts.LOADS, *_COUNTS, "feed_supply")
     }
     model = after["model"]
     if model is not None and after["device_kind"] is not None:
         yield from device_fits(model.name, model.kind, after["device_kind"])
     yield from counts_fit(kind, [after[name] for name in _COUNTS])
-    yield from splice_is_bare(kind, **{name: after[name] for name in LOADS})
+    yield from splice_is_bare(kind, **{name: after[name] for name in PointFacts.LOADS})
     yield from mid_feed_fits(run.kind, fed=after["feed_supply"] is not None)
 
 

@@ -66,11 +66,10 @@ LANDINGS = file_kind(
     "with two block rows such as 7-8, a pair: its first conductor (white, red, black, yellow or violet) on "
     "the first, its second (blue, orange, green, brown or slate) on the second. `audio`: + then −; `dc`: "
     "ground (positive) then −24 V; `line`: hot then common; `…_reversed` the other way round.",
-    "block",
     OfField("row", help="Row of the block, or the two rows of a pair.", cell=Rows(_ROW)),
-    *("side", Reference("run", RUNS.name, ("run",))),
+    Reference("run", RUNS.name, ("run",)),
     Reference("output", "outputs", ("endpoint", "output"), help=("Gateway.",)),
-    *("supply", "amplifier", OfField("pair", help="Pair of its cable.")),
+    OfField("pair", help="Pair of its cable."),
     OfField("conductor", help="Blank where two rows are given.", more={"required": False}),
     OfField("carries", cell=Word({word: word for word in (*_C.values, *PAIRS)})),
     model=Landing,

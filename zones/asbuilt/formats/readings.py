@@ -27,21 +27,18 @@ READINGS = file_kind(
     Column(
         "reading", _KEY, "A key of your own, once a site, where another row supersedes this one.", field=None
     ),
-    *("kind", "state", "run"),
     Reference("point", POINTS.name, ("run", "point")),
-    *("switch", OfField("power_group", help="Power-supply group of the switch (RFC 3621).")),
+    OfField("power_group", help="Power-supply group of the switch (RFC 3621)."),
     OfField("value", help="A, V or W, as its kind says."),
     OfField("source_voltage_v", help="Measured at the block at the same time."),
-    "taken_on",
-    Column(
+    OfField(
+        "step",
         "after",
-        _KEY,
         "Key of the change after which it was taken; blank: after all changes of its day.",
-        field=None,
+        _KEY,
+        more={"field": None, "required": False},
     ),
-    *("technician", "instrument", "calibrated_on"),
-    Column("supersedes", _KEY, "Key of the reading that this one corrects.", field=None),
-    "note",
+    OfField("supersedes", help="Key of the reading that this one corrects.", cell=_KEY, more={"field": None}),
     model=Reading,
     key=(),
     change_help="Key of the change that wrote it. Blank: the last change of its day, else the first after "

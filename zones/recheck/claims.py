@@ -12,7 +12,7 @@ from contextlib import contextmanager
 
 from django.db import DatabaseError, connection
 
-from sites.changes.models import Mark
+from sites.models.changes import Mark
 
 CLAIM_KEYS = 0x5AED << 40
 """Advisory locks are one space of 64-bit keys a database: a claim's is this plus the id of its site."""

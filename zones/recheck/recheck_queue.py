@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 from django.db import connection
 
-from sites.changes.models import Mark
+from sites.models.changes import Mark
 from zones.electrical.evaluate import SOLVER_VERSION
 
 

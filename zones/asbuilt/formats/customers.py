@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from sites.changes.errors import Problem
-from sites.fields import DayField, LineField
+from sites.fields import DayField
 from sites.models import ChangeSet, Closet, Contact, Contract, Coverage, Customer, Site
-from zones.asbuilt.cells import Day, Text
+from zones.asbuilt.cells import Day
 
-from .kinds import Column, OfField, Reference, Values, file_kind
+from .kinds import KEY, Column, OfField, Reference, Values, file_kind
 
 CUSTOMERS = file_kind(
     "customers",
@@ -72,7 +72,7 @@ CHANGES = file_kind(
     "file.",
     Column(
         "change",
-        Text(LineField(max_length=80)),
+        KEY,
         "A key of your own, once a site, that the other files name.",
         field=None,
         required=True,

@@ -372,32 +372,32 @@ class FileKind:
         return f"{self.name}.csv"
 
 
-_KEY = Text(LineField(max_length=80))
+KEY = Text(LineField(max_length=80))
 SITE = Column("site", Text(CodeField(max_length=60)), "The site's code.", field=None, required=True)
 CHANGE = Column(
     "change",
-    _KEY,
+    KEY,
     "Key of the change from which this row holds. Blank: the change from which the thing stands in the "
     "record, or, for a new thing, the site's first change in changes.csv.",
     field=None,
 )
 WRITTEN_AT = Column(
     "change",
-    _KEY,
+    KEY,
     "Key of the change that wrote this row. Blank: the site's first change in changes.csv. To edit a row "
     "that is in the record, name a new change.",
     field=None,
 )
-ENDS = Column("ends", _KEY, "Key of the change at which the thing is taken out.", field=None)
+ENDS = Column("ends", KEY, "Key of the change at which the thing is taken out.", field=None)
 REVISED_BY = Column(
     "revised_by",
-    _KEY,
+    KEY,
     "Key of the record correction that last rewrote this row; blank where nobody has.",
     field=None,
 )
 DESCRIBED_BY = Column(
     "described_by",
-    _KEY,
+    KEY,
     "Key of the change that last rewrote what is not dated; blank where nobody has but who ended it. First "
     "row of a thing only.",
     field=None,

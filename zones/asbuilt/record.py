@@ -81,24 +81,13 @@ class Record:
         return found
 
     def _read_changes(self, found: dict[int, Thing]) -> None:
-        fields = (
-            "id",
-            "site_id",
-            "step",
-            "happened_on",
-            "actor",
-            "job_reference",
-            "reason",
-            "kind",
-            "channel",
-            "planned",
-        )
+        names = [name for name in BY_NAME["changes"].own if name != "happened_on"]
         rows = ChangeSet.objects.filter(site_id__in=found, state=ChangeSet.State.ACCEPTED).order_by(
             "site_id", "step"
         )
-        for row in rows.values(*fields):
+        for row in rows.values("id", "site_id", "step", "happened_on", *names):
             site = found[row["site_id"]]
-            values = {name: row[name] for name in fields[4:]}
+            values = {name: row[name] for name in names}
             change = Change(
                 site,
                 "",

@@ -108,6 +108,8 @@ class PointFacts(DatedFacts):
     # The facts of the segment from the parent, and those of them that say what cable it is
     SEGMENT: ClassVar = ("length_m", "length_basis", "cable_type", "dc_pairs", "negative_cut")
     CABLE: ClassVar = ("cable_type_id", "dc_pairs")
+    # What a splice has none of
+    LOADS: ClassVar = ("model", "device_kind", "speech_current_a", "idle_current_a", "tap_power_w")
 
     pk = models.CompositePrimaryKey("point_id", "step")
     run = fields.SiteKey(Run, db_index=False)

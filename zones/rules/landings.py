@@ -13,6 +13,7 @@ SIDES: dict[str, tuple[str, ...]] = {
     Landing.Side.EQUIPMENT: ("output", "supply", "amplifier"),
 }
 """Whose conductors lie on each side."""
+OWNERS = tuple(name for names in SIDES.values() for name in names)
 
 
 def row_fits(block: str, row_count: int, row: int, path: str = "/row") -> Iterator[Problem]:
@@ -34,8 +35,7 @@ def owner_fits(owners: Collection[str], side: str | None = None) -> Iterator[Pro
     ``owners``: those of run, output, supply and amplifier that are named. ``side``: None where it follows.
     """
     if len(owners) != 1:
-        of = ", ".join(name for names in SIDES.values() for name in names)
-        detail = f"Say whose pair it is: one of {of}, not {' and '.join(owners) or 'none'}."
+        detail = f"Say whose pair it is: one of {', '.join(OWNERS)}, not {' and '.join(owners) or 'none'}."
         yield Problem(detail, "required", "/side" if side == Landing.Side.EQUIPMENT else "/run_id")
     elif side is not None and not set(owners) <= set(SIDES[side]):
         detail = f"The {side} side takes one of {', '.join(SIDES[side])}."

@@ -16,7 +16,6 @@ DEVICE_KINDS: dict[str | None, int] = {
     DeviceModel.Kind.HORN: PointFacts.DeviceKind.HORN,
 }
 """What a device of a model of each kind is."""
-LOADS = ("model", "device_kind", "speech_current_a", "idle_current_a", "tap_power_w")
 
 
 def device_fits(model: str, kind: str | None, device_kind: int) -> Iterator[Problem]:
@@ -42,7 +41,7 @@ def counts_fit(kind: int, counts: Sequence[int | None]) -> Iterator[Problem]:
 
 
 def splice_is_bare(kind: int, **loads: object) -> Iterator[Problem]:
-    """A splice carries no load. ``loads``: those of ``LOADS`` by name."""
+    """A splice carries no load. ``loads``: those of ``PointFacts.LOADS`` by name."""
     if kind == PointFacts.Kind.SPLICE:
         for name, value in loads.items():
             if value is not None and not (name == "device_kind" and value == PointFacts.DeviceKind.UNKNOWN):

@@ -16,7 +16,7 @@ from sites.models import Basis, Placed, Supply
 from sites.rules.equipment import MODELS, model_fits, with_basis
 from sites.services.uses import facts_from, used_by
 from zones.models import Point, PointFacts, Run
-from zones.rules.points import DEVICE_KINDS, LOADS, counts_fit, device_fits, mid_feed_fits, splice_is_bare
+from zones.rules.points import DEVICE_KINDS, counts_fit, device_fits, mid_feed_fits, splice_is_bare
 
 from .ranks import rank_before, rank_below
 
@@ -302,7 +302,8 @@ def _fitting(run: Run, given: dict[str, Any], current: PointFacts | None) -> dic
 def _problems(run: Run, kind: int, given: dict[str, Any], current: PointFacts | None) -> Iterable[Problem]:
     """What the rules find in the point as it would be."""
     after = {
-        name: given.get(name, getattr(current, name, None)) for name in (*LOADS, *_COUNTS, "feed_supply")
+        name: given.get(name, getattr(current, name, None))
+        for name in (*PointFacts.LOADS, *_COUNTS, "feed_supply")
     }
     model = after["model"]
     if model is not None:
@@ -310,7 +311,7 @@ def _problems(run: Run, kind: int, given: dict[str, Any], current: PointFacts | 
         if after["device_kind"] is not None:
             yield from device_fits(model.name, model.kind, after["device_kind"])
     yield from counts_fit(kind, itemgetter(*_COUNTS)(after))
-    yield from splice_is_bare(kind, **{name: after[name] for name in LOADS})
+    yield from splice_is_bare(kind, **{name: after[name] for name in PointFacts.LOADS})
     yield from mid_feed_fits(run.kind, fed=after["feed_supply"] is not None)
 
 

@@ -5,16 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from sites.changes.errors import Problem
-from sites.fields import DayField, LineField
+from sites.fields import DayField
 from sites.models import ChangeSet, Closet, Contact, Contract, Coverage, Customer, Site
-from zones.asbuilt.cells import Day, Text
+from zones.asbuilt.cells import Day
 
-from .kinds import Column, OfField, Reference, Values, file_kind
+from .kinds import KEY, Column, OfField, Reference, Values, file_kind
 
 CUSTOMERS = file_kind(
     "customers",
     "Whom the integrator works for.",
-    *("code", "name", "note"),
     model=Customer,
     key=("code",),
     sited=False,
@@ -26,7 +25,6 @@ CONTRACTS = file_kind(
     "contracts",
     "Maintenance contracts. Which sites they cover stands in coverages.csv.",
     _CUSTOMER,
-    *("reference", "response_hours", "test_interval_months", "event_when_probable", "note"),
     model=Contract,
     key=("customer", "reference"),
     sited=False,
@@ -38,8 +36,6 @@ SITES = file_kind(
     "One installation at one address.",
     OfField("code", help="The integrator's own key; the column “site” of the other files."),
     _CUSTOMER,
-    *("name", "address", "city", "postal_code", "time_zone", "length_unit", "design_temperature_c"),
-    *("surveyed_on", "out_of_hours_phone", "induction", "permits", "dangers", "note"),
     model=Site,
     key=("code",),
     sited=False,
@@ -76,7 +72,7 @@ CHANGES = file_kind(
     "file.",
     Column(
         "change",
-        Text(LineField(max_length=80)),
+        KEY,
         "A key of your own, once a site, that the other files name.",
         field=None,
         required=True,
@@ -97,6 +93,7 @@ CHANGES = file_kind(
         more={"required": False, "default": ChangeSet.Channel.IMPORT.value},
     ),
     model=ChangeSet,
+    only=("happened_on", "actor", "job_reference", "planned", "reason", "kind", "channel"),
     key=("change",),
     recorded=False,
 )
@@ -105,17 +102,6 @@ CLOSETS = file_kind(
     "closets",
     "Telecommunications spaces, and how a person gets into them. Codes of doors and alarms never stand in "
     "files.",
-    *("name", "building", "floor", "room", "directions", "opened_by", "opening_hours", "key_location"),
-    *(
-        "escort",
-        "induction",
-        "permits",
-        "protective_equipment",
-        "other_tenants",
-        "dangers",
-        "ladder_m",
-        "note",
-    ),
     model=Closet,
     key=("name",),
     placed=True,
@@ -124,14 +110,7 @@ CLOSETS = file_kind(
 CONTACTS = file_kind(
     "contacts",
     "People to call.",
-    *(
-        "role",
-        "name",
-        OfField("closet", help="Where the contact is for one closet only."),
-        "phone",
-        "email",
-    ),
-    *("hours", "note"),
+    OfField("closet", help="Where the contact is for one closet only."),
     model=Contact,
     key=("role", "name"),
 )

@@ -41,7 +41,7 @@ def one_each(column: str) -> Any:
 SWITCHES = file_kind(
     "switches",
     "What feeds endpoints with data and PoE.",
-    *("name", "closet", "owner", "serial", "note", MODEL, "power_supply_count", "usage_threshold"),
+    MODEL,
     model=Switch,
     facts=SwitchFacts,
     facts_of="switch",
@@ -53,14 +53,12 @@ SWITCH_PORTS = file_kind(
     "switch_ports",
     "Ports that matter: those that feed our endpoints, and those with other loads. A row may stand for a "
     "range.",
-    "switch",
     OfField(
         "number",
         "port",
         "Port number, or a range such as 1-24.",
         Rows(SwitchPort._meta.get_field("number")),
     ),
-    *("priority", "other_load", "other_load_class", "other_load_power_w"),
     model=SwitchPort,
     facts=SwitchPortFacts,
     facts_of="port",
@@ -84,25 +82,12 @@ def _powered(attributes: Values, values: Values) -> None:
 ENDPOINTS = file_kind(
     "endpoints",
     "Networked audio devices: gateways, network speakers, network amplifiers.",
-    *(
-        "name",
-        OfField("closet", help="Blank where it hangs in a room."),
-        "place",
-        "serial",
-        "mac",
-        "firmware",
-    ),
-    *("configuration_backup", "warranty_end", "note", MODEL),
+    OfField("closet", help="Blank where it hangs in a room."),
+    MODEL,
     OfField("power_source", help="Blank: port where a port is given, else unknown."),
     Reference("port", "switch_ports", ("switch", "port"), dated=True),
-    *("negotiated_class", "negotiated_power_w", OfField("cable_length_m", help="From the switch.")),
-    *(
-        "cable_length_basis",
-        OfField("cable_type", "cable", "Name in cable_types.csv."),
-        "address",
-        "vlan",
-    ),
-    *("multicast_group", "page_code"),
+    OfField("cable_length_m", help="From the switch."),
+    OfField("cable_type", "cable", "Name in cable_types.csv."),
     model=Endpoint,
     facts=EndpointFacts,
     facts_of="endpoint",
@@ -116,9 +101,7 @@ ENDPOINTS = file_kind(
 OUTPUTS = file_kind(
     "outputs",
     "Analog audio outputs of endpoints. A row may stand for a range.",
-    "endpoint",
     OfField("number", "output", "Number, or a range such as 1-4.", Rows(Output._meta.get_field("number"))),
-    "terminal",
     model=Output,
     key=("endpoint", "output"),
     placed=True,
@@ -128,7 +111,6 @@ OUTPUTS = file_kind(
 SUPPLIES = file_kind(
     "supplies",
     "DC sources for self-amplified speakers.",
-    *("name", "closet", "outlet", "breaker", "ups", "battery_installed_on", "note"),
     OfField("model", help="Name in device_models.csv; blank: unknown, and nothing it feeds can be judged."),
     model=Supply,
     facts=SupplyFacts,
@@ -140,7 +122,7 @@ SUPPLIES = file_kind(
 AMPLIFIERS = file_kind(
     "amplifiers",
     "Amplifiers of constant-voltage and low-impedance lines.",
-    *("name", "closet", "outlet", "breaker", "note", MODEL, "line_voltage_v"),
+    MODEL,
     model=Amplifier,
     facts=AmplifierFacts,
     facts_of="amplifier",
@@ -151,7 +133,6 @@ AMPLIFIERS = file_kind(
 BLOCKS = file_kind(
     "blocks",
     "Termination blocks, where equipment and field cable meet.",
-    *("name", "closet", "kind", "row_count", "note"),
     model=Block,
     key=("name",),
     placed=True,

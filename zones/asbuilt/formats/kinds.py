@@ -1,13 +1,15 @@
 """What a file kind is made of: columns, what they refer to, and how its rows are dated.
 
-A column is that of the model field whose name it has: type, unit, bounds, words, default and description are
-the field's. What stands here and in the modules beside is what only files know: which columns a file has, how
-a reference is spelt, what a blank stands for, and notations such as ``~12`` and ``7-8``.
+A file has a column for each fact of its model and of its dated facts, in their order; type, unit, bounds,
+words, default and description are the field's. What stands here and in the modules beside is what only files
+know: other headers, how a reference is spelt, what a blank stands for, and notations such as ``~12`` and
+``7-8``.
 """
 
 from __future__ import annotations
 
 import dataclasses
+from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
@@ -17,7 +19,7 @@ from typing import Any
 from django.db.models import NOT_PROVIDED, Field, ForeignKey, Model
 
 from sites.changes.errors import Problem
-from sites.fields import CodeField, Fact, LineField
+from sites.fields import CodeField, Fact, LineField, facts_of
 from sites.models import Basis
 from zones.asbuilt.cells import Cell, Number, Quantity, Rows, Text, cell_of
 
@@ -79,7 +81,6 @@ class Reference:
         return f"{self.name}_id"
 
 
-Item = str | OfField | Reference | Column
 _KINDS: dict[str, FileKind] = {}
 """The kinds by name, those first that others refer to."""
 
@@ -87,17 +88,24 @@ _KINDS: dict[str, FileKind] = {}
 def file_kind(
     name: str,
     about: str,
-    *items: Item,
+    *items: OfField | Reference | Column,
     model: type[Model] | None = None,
     facts: type[Model] | None = None,
     estimates: tuple[Estimated, ...] = (),
+    only: tuple[str, ...] = (),
+    but: tuple[str, ...] = (),
     **more: Any,
 ) -> FileKind:
-    """A kind of file with a column for each of ``items``: a field of its model or of its dated facts by its
-    name, a reference, or a column of its own."""
-    made_of = _Columns(model, facts, estimates)
-    for item in items:
-        made_of.add(item)
+    """A kind of file with a column for each fact of its model and its dated facts.
+
+    ``items``: those that are spelt in another way than their field, and columns of no field, which stand
+    first. ``only``: these facts, in this order; ``but``: those without a column.
+    """
+    made_of = _Columns(items, estimates)
+    left_out = {*but, more.get("facts_of", "")}
+    for owner in (model, facts):
+        if owner is not None:
+            made_of.add_facts(owner, only, left_out, dated=owner is facts)
     made = FileKind(
         name=name,
         about=about,
@@ -113,45 +121,48 @@ def file_kind(
 
 
 class _Columns:
-    """Columns and references while a kind is made of its items."""
+    """Columns and references while a kind is made."""
 
     def __init__(
-        self, model: type[Model] | None, facts: type[Model] | None, estimates: tuple[Estimated, ...]
+        self, items: tuple[OfField | Reference | Column, ...], estimates: tuple[Estimated, ...]
     ) -> None:
-        self._models = [one for one in (model, facts) if one is not None]
-        self._facts = facts
         self._estimates = {name: pair for pair in estimates for name in (pair.value, pair.basis)}
         self.columns: dict[str, Column] = {}
         self.references: list[Reference] = []
-
-    def add(self, item: Item) -> None:
-        if isinstance(item, Column):
-            self.columns[item.name] = item
-        elif isinstance(item, Reference):
-            self._refer(item)
-        else:
-            item = OfField(item) if isinstance(item, str) else item
-            owner, fact = self._field(item.of)
-            dated = owner is self._facts
-            if isinstance(fact, ForeignKey):
-                name = item.name or item.of
-                to = next(kind for kind in _KINDS.values() if kind.model is fact.related_model)
-                help_ = item.help or str(fact.help_text)
-                required = not fact.null
-                self._refer(Reference(item.of, to.name, (name,), dated, required, (help_,)))
+        self._spelt: dict[str, list[OfField | Reference]] = defaultdict(list)
+        self._seen: set[str] = set()
+        for item in items:
+            if isinstance(item, Column):
+                self.columns[item.name] = item
             else:
-                self._add_column(item, fact, dated=dated)
+                self._spelt[item.of if isinstance(item, OfField) else item.name].append(item)
 
-    def _field(self, name: str) -> tuple[type[Model], Field[Any, Any]]:
-        for model in reversed(self._models):
-            for field in model._meta.concrete_fields:
-                if field.name == name:
-                    return model, field
-        raise LookupError(f"no field {name} of {self._models}")
+    def add_facts(self, owner: type[Model], only: tuple[str, ...], but: set[str], *, dated: bool) -> None:
+        """A column for each fact of ``owner``, as ``file_kind`` says; what facts repeat of their thing is
+        the thing's."""
+        fields = {field.name: field for field in owner._meta.concrete_fields}
+        stated = {*facts_of(owner)} - but
+        for name in only or [one for one in fields if one in stated or one in self._spelt]:
+            if name not in self._seen:
+                self._seen.add(name)
+                for item in self._spelt.get(name) or [OfField(name)]:
+                    self._add(item, fields[name], dated=dated)
+
+    def _add(self, item: OfField | Reference, fact: Field[Any, Any], *, dated: bool) -> None:
+        if isinstance(item, Reference):
+            self._refer(item)
+        elif isinstance(fact, ForeignKey) and item.cell is None:
+            name = item.name or item.of
+            to = next(kind for kind in _KINDS.values() if kind.model is fact.related_model)
+            help_ = item.help or str(fact.help_text)
+            self._refer(Reference(item.of, to.name, (name,), dated, not fact.null, (help_,)))
+        else:
+            self._add_column(item, fact, dated=dated)
 
     def _add_column(self, item: OfField, fact: Any, *, dated: bool) -> None:
         name = item.name or item.of
-        default, cell, help_ = _default(fact), item.cell, item.help or fact.help_text
+        cell, help_ = item.cell, item.help or fact.help_text
+        default = _default(fact) if isinstance(fact, Fact) else None
         pair = self._estimates.get(name)
         if pair is not None and pair.value == name:
             cell = Quantity(fact)
@@ -361,32 +372,32 @@ class FileKind:
         return f"{self.name}.csv"
 
 
-_KEY = Text(LineField(max_length=80))
+KEY = Text(LineField(max_length=80))
 SITE = Column("site", Text(CodeField(max_length=60)), "The site's code.", field=None, required=True)
 CHANGE = Column(
     "change",
-    _KEY,
+    KEY,
     "Key of the change from which this row holds. Blank: the change from which the thing stands in the "
     "record, or, for a new thing, the site's first change in changes.csv.",
     field=None,
 )
 WRITTEN_AT = Column(
     "change",
-    _KEY,
+    KEY,
     "Key of the change that wrote this row. Blank: the site's first change in changes.csv. To edit a row "
     "that is in the record, name a new change.",
     field=None,
 )
-ENDS = Column("ends", _KEY, "Key of the change at which the thing is taken out.", field=None)
+ENDS = Column("ends", KEY, "Key of the change at which the thing is taken out.", field=None)
 REVISED_BY = Column(
     "revised_by",
-    _KEY,
+    KEY,
     "Key of the record correction that last rewrote this row; blank where nobody has.",
     field=None,
 )
 DESCRIBED_BY = Column(
     "described_by",
-    _KEY,
+    KEY,
     "Key of the change that last rewrote what is not dated; blank where nobody has but who ended it. First "
     "row of a thing only.",
     field=None,

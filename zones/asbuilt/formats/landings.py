@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from sites.changes.errors import Problem
 from zones.asbuilt.cells import Rows, Word
 from zones.models import ClipFacts, Landing
-from zones.rules.landings import owner_fits
+from zones.rules.landings import OWNERS, owner_fits
 
 from .kinds import OfField, Reference, Values, file_kind, together
 from .wiring import RUNS
@@ -25,7 +25,6 @@ PAIRS = {
     "spare": (_C.SPARE.value, _C.SPARE.value),
 }
 _ROW = Landing._meta.get_field("row")
-_OWNERS = ("run", "output", "supply", "amplifier")
 
 
 def _landing(values: Values) -> Iterator[Problem]:
@@ -47,7 +46,7 @@ def _landing(values: Values) -> Iterator[Problem]:
             yield Problem(detail, "required", "/conductor")
         if carries not in _C.values:
             yield Problem(f"one conductor carries one of {', '.join(_C.values)}", "invalid", "/carries")
-    yield from owner_fits([name for name in _OWNERS if values.get(name) is not None], values["side"])
+    yield from owner_fits([name for name in OWNERS if values.get(name) is not None], values["side"])
 
 
 def _conductors(values: Values) -> list[Values]:
@@ -66,11 +65,10 @@ LANDINGS = file_kind(
     "with two block rows such as 7-8, a pair: its first conductor (white, red, black, yellow or violet) on "
     "the first, its second (blue, orange, green, brown or slate) on the second. `audio`: + then −; `dc`: "
     "ground (positive) then −24 V; `line`: hot then common; `…_reversed` the other way round.",
-    "block",
     OfField("row", help="Row of the block, or the two rows of a pair.", cell=Rows(_ROW)),
-    *("side", Reference("run", RUNS.name, ("run",))),
+    Reference("run", RUNS.name, ("run",)),
     Reference("output", "outputs", ("endpoint", "output"), help=("Gateway.",)),
-    *("supply", "amplifier", OfField("pair", help="Pair of its cable.")),
+    OfField("pair", help="Pair of its cable."),
     OfField("conductor", help="Blank where two rows are given.", more={"required": False}),
     OfField("carries", cell=Word({word: word for word in (*_C.values, *PAIRS)})),
     model=Landing,

@@ -5,12 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from sites.changes.errors import Problem
-from sites.fields import LineField
-from zones.asbuilt.cells import Text
 from zones.models import Reading
 from zones.rules.readings import subject_fits
 
-from .kinds import Column, OfField, Reference, Values, file_kind
+from .kinds import KEY, Column, OfField, Reference, Values, file_kind
 from .wiring import POINTS
 
 
@@ -19,29 +17,24 @@ def _subject(values: Values) -> Iterator[Problem]:
     yield from subject_fits(values["kind"], given)
 
 
-_KEY = Text(LineField(max_length=80))
-
 READINGS = file_kind(
     "readings",
     "What an instrument said on a day. Readings are never changed: a correction supersedes one.",
     Column(
-        "reading", _KEY, "A key of your own, once a site, where another row supersedes this one.", field=None
+        "reading", KEY, "A key of your own, once a site, where another row supersedes this one.", field=None
     ),
-    *("kind", "state", "run"),
     Reference("point", POINTS.name, ("run", "point")),
-    *("switch", OfField("power_group", help="Power-supply group of the switch (RFC 3621).")),
+    OfField("power_group", help="Power-supply group of the switch (RFC 3621)."),
     OfField("value", help="A, V or W, as its kind says."),
     OfField("source_voltage_v", help="Measured at the block at the same time."),
-    "taken_on",
-    Column(
+    OfField(
+        "step",
         "after",
-        _KEY,
         "Key of the change after which it was taken; blank: after all changes of its day.",
-        field=None,
+        KEY,
+        more={"field": None, "required": False},
     ),
-    *("technician", "instrument", "calibrated_on"),
-    Column("supersedes", _KEY, "Key of the reading that this one corrects.", field=None),
-    "note",
+    OfField("supersedes", help="Key of the reading that this one corrects.", cell=KEY, more={"field": None}),
     model=Reading,
     key=(),
     change_help="Key of the change that wrote it. Blank: the last change of its day, else the first after "

@@ -8,7 +8,7 @@ from sites.changes.errors import Problem
 from sites.models import Basis
 from zones.asbuilt.cells import Count, Counted, Listed
 from zones.models import PagingSet, Point, PointFacts, Run, RunFacts, Zone, ZoneEndpoint
-from zones.rules.points import DEVICE_KINDS, LOADS, counts_fit, splice_is_bare
+from zones.rules.points import DEVICE_KINDS, counts_fit, splice_is_bare
 from zones.rules.runs import fuse_fits
 
 from .kinds import Column, Estimated, OfField, Reference, Values, file_kind, together
@@ -16,7 +16,6 @@ from .kinds import Column, Estimated, OfField, Reference, Values, file_kind, tog
 ZONES = file_kind(
     "zones",
     "Areas that hear one page.",
-    *("name", "page_code", "groups", "priority", "life_safety", "note"),
     model=Zone,
     key=("name",),
     placed=True,
@@ -25,7 +24,6 @@ ZONES = file_kind(
 ZONE_ENDPOINTS = file_kind(
     "zone_endpoints",
     "Network speakers, and the zones they are heard in.",
-    *("zone", "endpoint"),
     model=ZoneEndpoint,
     key=("zone", "endpoint"),
     placed=True,
@@ -34,7 +32,6 @@ ZONE_ENDPOINTS = file_kind(
 PAGING_SETS = file_kind(
     "paging_sets",
     "Zones that page together. A site without any pages all zones of a supply at once, the harsher case.",
-    "name",
     Column("zones", Listed(ZONES.by_name["name"].cell), "Names of its zones.", field=None, required=True),
     model=PagingSet,
     key=("name",),
@@ -55,7 +52,6 @@ def _fused(attributes: Values, values: Values) -> None:
 RUNS = file_kind(
     "runs",
     "Field cables from a block to a chain, or tree, of devices, and what feeds them.",
-    *("name", "block", "kind", "note", "zone"),
     Reference(
         "output",
         "outputs",
@@ -63,11 +59,9 @@ RUNS = file_kind(
         dated=True,
         help=("Gateway whose output feeds it.", "Number of that output."),
     ),
-    *("supply", "amplifier"),
     OfField(
         "fuse_fitted", help="Own fuse in the negative leg; blank: unknown, or yes where a rating is given."
     ),
-    "fuse_rating_a",
     model=Run,
     facts=RunFacts,
     facts_of="run",
@@ -88,7 +82,7 @@ def _point(values: Values) -> Iterator[Problem]:
     else:
         yield from counts_fit(kind, [count.low, count.likely, count.high] if count else [])
     if kind == PointFacts.Kind.SPLICE:
-        loads = {name: values.get(name) for name in LOADS} | {"device_kind": values.get("device")}
+        loads = {name: values.get(name) for name in PointFacts.LOADS} | {"device_kind": values.get("device")}
         yield from splice_is_bare(kind, **loads)
 
 
@@ -113,39 +107,34 @@ POINTS = file_kind(
     "What hangs on a run, and the segment of cable to it from its parent. A row is the complete facts of its "
     "point from its change on; a device taken out leaves a splice.",
     Reference("run", "runs", ("run",), required=True),
-    OfField("name", "point", "Once a run.", more={"dated": False}),
+    OfField("name", "point", "Once a run."),
     OfField(
         "rank",
         "order",
         "Place in the run's order; blank: as the rows stand, parents before children.",
-        more={"required": False, "dated": False},
+        more={"required": False},
     ),
-    Column(
+    OfField(
         "parent",
-        RUNS.by_name["name"].cell,
-        "The point its segment of cable comes from; blank: the block.",
-        field=None,
-        dated=True,
+        help="The point its segment of cable comes from; blank: the block.",
+        cell=RUNS.by_name["name"].cell,
+        more={"field": None},
     ),
     Reference("parent", "points", ("run", "parent"), dated=True),
-    "kind",
     OfField("device_kind", "device", "Blank: as its model says."),
     OfField("model", help="Name in device_models.csv; blank: unknown."),
-    Column(
+    OfField(
+        "count_likely",
         "count",
-        Counted(PointFacts._meta.get_field("count_likely")),
         "How many an uncounted group stands for.",
-        field=None,
-        dated=True,
+        Counted(PointFacts._meta.get_field("count_likely")),
+        more={"field": None},
     ),
     OfField("place", help="Where a person finds it."),
     OfField("length_m", help="Of the segment from its parent."),
-    "length_basis",
     OfField("cable_type", "cable", "Name in cable_types.csv; blank: unknown."),
     OfField("dc_pairs", "pairs"),
-    *("negative_cut", "speech_current_a", "idle_current_a", "current_basis"),
     OfField("tap_power_w", help="Tap set on a constant-voltage line."),
-    *("tap_basis", "zone", "feed_supply"),
     model=Point,
     facts=PointFacts,
     facts_of="point",
@@ -156,6 +145,7 @@ POINTS = file_kind(
         Estimated("tap_power_w", "tap_basis", Basis.DRAWING),
     ),
     check=_point,
+    but=("parent_rank", "count_low", "count_high"),
     extra=("count_low", "count_likely", "count_high"),
     fill=_load,
     show=_counted,

@@ -5,13 +5,16 @@ from __future__ import annotations
 from collections import defaultdict
 
 from sites.rules.days import day_has_come
+from zones.asbuilt.formats import BY_NAME
 from zones.asbuilt.parsing import Row
 from zones.asbuilt.things import Change, Thing
 
 from .context import DEFAULTS, Context
 
-_COLUMNS = {"actor": "person", "job_reference": "job"} | {
-    name: name for name in ("reason", "kind", "channel", "planned")
+_COLUMNS = {
+    column.attribute: column.name
+    for column in BY_NAME["changes"].columns
+    if column.attribute not in (None, "happened_on")
 }
 _SAME = ("actor", "job_reference", "reason")
 

@@ -8,8 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from .amplified import evaluate_lines
-from .audio import evaluate_audio
+from .audio_lines import evaluate_audio, evaluate_lines
 from .bands import FloatArray, IntArray
 from .calibration import Anchoring, anchor
 from .figures import FigureBlock, Problem

@@ -130,9 +130,8 @@ def _other_zone(plant: Plant, wiring: Wiring, loads: PointLoads) -> FigureBlock:
     elsewhere = loads.loaded[wiring.row] & (own_zone >= 0) & (run_zone >= 0) & (own_zone != run_zone)
     runs = len(wiring.run_row)
     first = first_where_extreme(wiring.run, np.where(elsewhere, 1.0, np.nan), runs, largest=True)
-    return FigureBlock.of(
+    return wiring.subjects(plant).figures(
         "other_zone",
-        wiring.subjects(plant),
         bands=sums(wiring.run[elsewhere], loads.count[:, wiring.row[elsewhere]], runs),
         limit=0.0,
         detail=lookup(plant.point_id[plant.points.point_index[wiring.row]], first),
@@ -173,16 +172,14 @@ def _outputs(plant: Plant, members: Members, wiring: Wiring, loads: PointLoads) 
     by_sensitivity = level_db(sensitivity, lookup(plant.outputs.level_v, output_row))
     subjects = Subjects(SubjectKind.OUTPUT, member, output, group)
     return [
-        FigureBlock.of(
+        subjects.figures(
             "output_speakers",
-            subjects,
             bands=speakers,
             limit=first_known(speakers_max, plant.factors.speakers_per_output),
             keep=some,
         ),
-        FigureBlock.of(
+        subjects.figures(
             "audio_level",
-            subjects,
             bands=level_db(result.voltage, 1.0),
             limit=first_known(by_sensitivity, -plant.factors.audio_loss_db),
             detail=lookup(plant.point_id[plant.points.point_index[row]], result.node),
@@ -234,15 +231,14 @@ def evaluate_lines(
         impedance = 1.0 / total_s
         lowest = np.where(tapped & np.isnan(lowest), tap_impedance_ohm(line_voltage, rated), lowest)
     blocks = [
-        FigureBlock.of(
+        subjects.figures(
             "amplifier_load",
-            subjects,
             bands=power,
             limit=rated * plant.factors.loading_fraction,
             supported=share(supported_power, power[1]),
             keep=tapped & some,
         ),
-        FigureBlock.of("line_impedance", subjects, bands=impedance, limit=lowest, keep=some),
+        subjects.figures("line_impedance", bands=impedance, limit=lowest, keep=some),
     ]
 
     conductance_unknown = any_of(wiring.run, loaded & np.isnan(conductance[1]), runs)
@@ -260,9 +256,8 @@ def evaluate_lines(
     devices = np.where(loaded, loads.count[1, row], 0.0)
     supported = np.where(loads.supported[row], loads.count[1, row], 0.0)
     blocks.append(
-        FigureBlock.of(
+        wiring.subjects(plant).figures(
             "line_loss",
-            wiring.subjects(plant),
             bands=loss,
             limit=plant.factors.line_loss_db,
             detail=lookup(plant.point_id[plant.points.point_index[row]], result.node),

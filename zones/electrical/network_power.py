@@ -18,7 +18,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from .bands import FloatArray, IntArray, lengths
 from .figures import FigureBlock, Subjects, first_known, lookup, sums
-from .plant import BoolArray, Members, Plant, State, select
+from .plant import Members, Plant, State, select
 from .point_loads import segment_resistance_ohm_per_m
 from .subjects import SubjectKind
 from .wiring import locate, rows_of
@@ -115,10 +115,14 @@ def evaluate_network_power(plant: Plant, members: Members) -> list[FigureBlock]:
     on_port = rows_of(
         plant, "ports", "port_index", members, member=owner, thing=plant.endpoints.port_index[row]
     )
+    table = plant.endpoints
+    home_run = np.ones(len(row), np.bool_)
+    length = lengths(table.length_m[row], table.length_basis[row], home_run, plant.factors)
+    endpoints = Subjects(SubjectKind.ENDPOINT, owner, table.endpoint_index[row], table.group[row])
     return [
         *_switches(plant, members, owner, row, on_port),
-        _ports(plant, owner, row, on_port),
-        _cables(plant, owner, row),
+        _ports(plant, owner, row, on_port, length),
+        endpoints.figures("endpoint_cable", bands=length, limit=MAX_CHANNEL_M),
     ]
 
 
@@ -144,18 +148,6 @@ def _switches(
     others = allocation_w(plant.ports.other_class[port_row], plant.ports.other_power_w[port_row])
     total = allocated(owner[powered], on_port[powered], ends) + allocated(port_owner, port_row, others)
 
-    def block(
-        code: str, keep: BoolArray, figure: FloatArray, limit: FloatArray, detail: IntArray | int = -1
-    ) -> FigureBlock:
-        return FigureBlock.of(
-            code,
-            Subjects(SubjectKind.SWITCH, member, table.switch_index[switch_row], table.group[switch_row]),
-            bands=figure,
-            limit=limit,
-            detail=detail,
-            keep=keep,
-        )
-
     budget, one_lost = table.budget_w[switch_row], table.budget_one_lost_w[switch_row]
     # a switch that loses its only power supply loses everything: no figure of its load
     supplies = table.power_supply_count[switch_row]
@@ -171,19 +163,19 @@ def _switches(
     chosen[to[last][found[last]]] = reading_row[last][found[last]]
     threshold = first_known(table.usage_threshold[switch_row], plant.factors.poe_usage_threshold)
     measured, reading_id = lookup(readings.power_w, chosen), lookup(readings.reading_id, chosen)
+    subjects = Subjects(SubjectKind.SWITCH, member, table.switch_index[switch_row], table.group[switch_row])
     return [
-        block("poe_allocated", total > 0, total, budget),
-        block("poe_one_supply_lost", (total > 0) & redundant, total, one_lost),
-        block("poe_measured", chosen >= 0, measured, budget * threshold, reading_id),
+        subjects.figures("poe_allocated", bands=total, limit=budget, keep=total > 0),
+        subjects.figures("poe_one_supply_lost", bands=total, limit=one_lost, keep=(total > 0) & redundant),
+        subjects.figures(
+            "poe_measured", bands=measured, limit=budget * threshold, detail=reading_id, keep=chosen >= 0
+        ),
     ]
 
 
-def _banded_lengths(plant: Plant, row: IntArray) -> FloatArray:
-    table = plant.endpoints
-    return lengths(table.length_m[row], table.length_basis[row], np.ones(len(row), np.bool_), plant.factors)
-
-
-def _ports(plant: Plant, owner: IntArray, row: IntArray, on_port: IntArray) -> FigureBlock:
+def _ports(
+    plant: Plant, owner: IntArray, row: IntArray, on_port: IntArray, length: FloatArray
+) -> FigureBlock:
     """Power at the port for its endpoint's paging power, over its own cable, against the class's PSE power.
 
     A channel that cannot carry that power gets the most it can carry, V²/(2R) at the source: always more than
@@ -191,30 +183,18 @@ def _ports(plant: Plant, owner: IntArray, row: IntArray, on_port: IntArray) -> F
     """
     table = plant.endpoints
     keep = (on_port >= 0) & ~np.isnan(table.paging_power_w[row])
-    owner, row, on_port = owner[keep], row[keep], on_port[keep]
+    owner, row, on_port, length = owner[keep], row[keep], on_port[keep], length[:, keep]
     poe_class = np.maximum(table.poe_class[row], 0)
     site = plant.group_site[table.group[row]]
     per_m = segment_resistance_ohm_per_m(plant, table.cable_index[row], plant.temperature_c[site])
-    length = _banded_lengths(plant, row)
     ohm = 2.0 * per_m * length / POWERED_PAIRS[poe_class]
     ohm = np.where(np.isnan(table.length_m[row]), np.minimum(ohm, CHANNEL_RESISTANCE_OHM[poe_class]), ohm)
     volts = PSE_MINIMUM_V[poe_class]
     with np.errstate(divide="ignore"):
         drawn = first_known(power_at_source(table.paging_power_w[row], volts, ohm), volts**2 / (2.0 * ohm))
-    return FigureBlock.of(
+    return Subjects(SubjectKind.PORT, owner, plant.ports.port_index[on_port], table.group[row]).figures(
         "port_power",
-        Subjects(SubjectKind.PORT, owner, plant.ports.port_index[on_port], table.group[row]),
         bands=drawn,
         limit=PSE_POWER_W[poe_class],
         detail=plant.endpoint_id[table.endpoint_index[row]],
-    )
-
-
-def _cables(plant: Plant, owner: IntArray, row: IntArray) -> FigureBlock:
-    table = plant.endpoints
-    return FigureBlock.of(
-        "endpoint_cable",
-        Subjects(SubjectKind.ENDPOINT, owner, table.endpoint_index[row], table.group[row]),
-        bands=_banded_lengths(plant, row),
-        limit=MAX_CHANNEL_M,
     )

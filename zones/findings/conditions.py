@@ -17,7 +17,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any, Final, TypeVar
 
 import numpy as np
@@ -85,10 +85,10 @@ class Condition:
     detail: int | None = None
     reasons: Sequence[str] = ()
     quiet: bool = False
-    key: tuple[int, int, str] = field(init=False)
 
-    def __post_init__(self) -> None:
-        object.__setattr__(self, "key", (self.subject_kind, self.subject_id, self.code))
+    @property
+    def key(self) -> tuple[int, int, str]:
+        return self.subject_kind, self.subject_id, self.code
 
 
 Source = Callable[[Checked], Iterable[Condition]]

@@ -26,7 +26,7 @@ from zones.electrical.verdicts import Verdict
 from zones.limits.registry import limit_by_code
 from zones.models import Case, Finding, Takeover
 
-from .event_payloads import Payloads, change_set_body, contracts_on
+from .event_payloads import Payloads, change_set_body
 from .reconcile import CaseUpdate, Entry, What
 from .timeline import CANNOT_COMPUTE
 
@@ -130,6 +130,18 @@ def notify_accepted(change_set: ChangeSet) -> None:
         subject=f"change-sets/{change_set.pk}",
         happened_at=change_set.recorded_at,
     ).save()
+
+
+def contracts_on(days: Mapping[int, dt.date]) -> dict[int, Contract]:
+    """By site, the contract that covers it on its day; sites without one are left out."""
+    covering: Any = Contract.objects.raw(
+        """SELECT contract.*, coverage.site_id AS covers
+           FROM coverage JOIN unnest(%s::bigint[], %s::date[]) AS asked(site_id, day) USING (site_id)
+               JOIN contract ON contract.id = coverage.contract_id
+           WHERE days @> day""",
+        [list(days), list(days.values())],
+    )
+    return {contract.covers: contract for contract in covering}
 
 
 def deserves_event(finding: Finding, contract: Contract, verdict: int | None = None) -> bool:

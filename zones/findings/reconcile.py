@@ -98,14 +98,14 @@ def reconcile(
     return _Reconciliation(as_of, now, set(recomputed)).run(list(conditions), list(found), judged)
 
 
+@dataclass
 class _Reconciliation:
-    def __init__(self, as_of: Mapping[int, dt.date], now: dt.datetime, recomputed: set[int]) -> None:
-        self.as_of = as_of
-        self.now = now
-        self.recomputed = recomputed
-        self.updates: dict[int, CaseUpdate] = {}
-        self.new: list[Finding] = []
-        self.dirty: list[Finding] = []
+    as_of: Mapping[int, dt.date]
+    now: dt.datetime
+    recomputed: set[int]
+    updates: dict[int, CaseUpdate] = field(default_factory=dict)
+    new: list[Finding] = field(default_factory=list)
+    dirty: list[Finding] = field(default_factory=list)
 
     def run(
         self, conditions: list[Condition], found: list[Finding], judged: Callable[[Finding], bool]
@@ -271,7 +271,7 @@ def _values(condition: Condition) -> dict[str, Any]:
 
 def _differs(finding: Finding, values: Mapping[str, Any]) -> bool:
     """More than the last bits of a sum."""
-    if any(getattr(finding, name) != values[name] for name in ("verdict", "detail")):
+    if finding.verdict != values["verdict"] or finding.detail != values["detail"]:
         return True
     for name in _FIGURES:
         old, new = getattr(finding, name), values[name]

@@ -27,7 +27,7 @@ from django.db import models
 FIRST_DAY, LAST_DAY = dt.date(1970, 1, 1), dt.date(2200, 12, 31)
 LARGEST_ID = 2**63 - 1
 
-# Characters that nobody sees: controls, zero-width, bidirectional marks, tags. The same text is a regular
+# Invisible characters: controls, zero-width, bidirectional marks, tags. The same text is a regular
 # expression of Python and of PostgreSQL (``zonebook_is_line`` and ``zonebook_is_text``)
 UNSEEN = (
     r"\u0001-\u0008\u000B-\u001F\u007F-\u009F\u00AD\u034F\u061C\u115F\u1160\u17B4\u17B5\u180B-\u180F"
@@ -259,7 +259,7 @@ class NoteField(_Text, models.TextField):
 
 
 class _Patterned(_Text):
-    """A line of a form that a regular expression tells, to Python and to PostgreSQL alike."""
+    """A line of the form of a regular expression, the same in Python and in PostgreSQL."""
 
     pattern: ClassVar[str]
 
@@ -364,7 +364,7 @@ class AddressField(Fact, models.GenericIPAddressField):
 
 
 class DayField(Fact, models.DateField):
-    """A day, in one range wherever days are recorded."""
+    """A day; one range for all recorded days."""
 
     # Where it is left out, a trigger may give it
     db_returning = True

@@ -62,7 +62,7 @@ def begun(before: Before, of: str = "") -> Q:
 
     Where the step is that of today, one that is past everywhere is looked at first: to work out the time of
     every site takes longer than all else that a list of a fleet does, and only what began yesterday or later
-    hangs on it.
+    depends on it.
     """
     has_begun = Q(**{f"{of}begin_step__lt": before})
     if isinstance(before, StepAfterToday):

@@ -15,8 +15,8 @@ from django.db import connection, transaction
 from hypothesis import settings as hypothesis_settings
 from kombu.connection import Connection
 
-from sites.access.models import User
 from sites.models import Block, Closet, Customer, Site
+from sites.models.access import User
 from tests import factories
 from zones.models import Run, Zone
 

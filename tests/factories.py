@@ -13,8 +13,6 @@ from copy import copy
 from itertools import pairwise
 from typing import Any
 
-from sites.access.models import Grant, User
-from sites.changes.models import ChangeSet
 from sites.changes.services import Change, open_change_set
 from sites.changes.work import Work
 from sites.models import (
@@ -32,6 +30,8 @@ from sites.models import (
     Supply,
     Switch,
 )
+from sites.models.access import Grant, User
+from sites.models.changes import ChangeSet
 from sites.services.catalogue import cable_type_add, device_model_add
 from sites.services.closets import block_add, closet_add
 from sites.services.customers import contract_add, coverage_add, customer_add

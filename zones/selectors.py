@@ -21,8 +21,8 @@ def points_before(before: int, *, run_ids: Collection[int]) -> list[PointFacts]:
 
 
 def heard_in_zone(points: QuerySet[Point], zone_id: int, before: Before) -> QuerySet[Point]:
-    """Of ``points`` those that were heard in a zone: on its runs, unless they hung in another; and those of
-    other runs that hung in it. All are of the zone's site, which is all that is looked at."""
+    """Of ``points`` those heard in a zone: on its runs unless they name another zone, and points of other
+    runs that name it. All are of the zone's site."""
     of_point = holding(PointFacts, before).filter(point_id=OuterRef("pk"))
     on_its_run = holding(RunFacts, before).filter(run_id=OuterRef("run_id"), zone_id=zone_id)
     return points.filter(

@@ -11,9 +11,9 @@ from drf_spectacular.extensions import OpenApiAuthenticationExtension
 from rest_framework.authentication import BaseAuthentication, SessionAuthentication
 from rest_framework.request import Request
 
-from sites.access.models import Token, User
 from sites.access.selectors import token_by_secret
 from sites.access.services import token_used
+from sites.models.access import Token, User
 
 from .errors import csrf_problem
 from .problems import INVALID_TOKEN, Problem

@@ -18,7 +18,7 @@ from redis.exceptions import RedisError
 from rest_framework.request import Request
 from rest_framework.throttling import BaseThrottle
 
-from sites.access.models import Token, User
+from sites.models.access import Token, User
 
 log = structlog.get_logger(__name__)
 

@@ -19,8 +19,8 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from sites.access.models import Token, User
 from sites.access.selectors import Principal, principal_of
+from sites.models.access import Token, User
 
 from .permissions import Needed
 from .places import body_places, query_places

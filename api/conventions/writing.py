@@ -16,12 +16,12 @@ from django.db.models import Model
 from sites.access.scope import scoped
 from sites.access.selectors import Principal
 from sites.changes.errors import ChangeConflict, ChangeRefused, Problem
-from sites.changes.models import ChangeSet
 from sites.changes.operations import Accepted, Operation
 from sites.changes.parameters import ID_SCHEMA, Parameter, Reference, is_id, parse_values
 from sites.changes.services import Change
 from sites.fields import Fact
 from sites.models import Catalogued, Recorded
+from sites.models.changes import ChangeSet
 
 from .etags import Versions
 from .places import pointer

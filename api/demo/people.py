@@ -7,8 +7,8 @@ import os
 import secrets
 from pathlib import Path
 
-from sites.access.models import User
 from sites.models import Customer
+from sites.models.access import User
 
 PEOPLE = {
     User.Role.MANAGER: ("mara", "Mara", "Ellingsworth"),

@@ -19,9 +19,7 @@ from api.conventions.views import Spec
 from api.conventions.viewsets import ReadOnlyViewSet
 from sites.access.abilities import Ability
 from sites.access.gates import NotFound, change_set_for, site_for
-from sites.access.models import User
 from sites.changes.errors import ChangeConflict
-from sites.changes.models import ChangeSet
 from sites.changes.parameters import is_id
 from sites.changes.services import (
     Accepted,
@@ -31,6 +29,8 @@ from sites.changes.services import (
     change_set_revise,
     change_set_withdraw,
 )
+from sites.models.access import User
+from sites.models.changes import ChangeSet
 from zones.planning.drafts import evaluate_draft
 
 from .dated import NO_CASE, SiteFilterSet

@@ -13,7 +13,7 @@ from api.conventions import fields
 from api.conventions.serializers import ResourceSerializer
 from api.conventions.viewsets import ReadOnlyViewSet
 from sites.access.gates import Gate
-from sites.changes.models import Change
+from sites.models.changes import Change
 
 from .change_sets import ChangeSetSerializer
 from .dated import SiteFilterSet

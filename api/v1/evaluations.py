@@ -6,7 +6,7 @@ from typing import Any
 
 from api.conventions import fields
 from api.conventions.serializers import StrictSerializer
-from sites.changes.models import ChangeSet
+from sites.models.changes import ChangeSet
 from zones.loads.wording import RenderedLoad
 from zones.planning.drafts import Difference, DraftEvaluation
 

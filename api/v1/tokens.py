@@ -15,9 +15,9 @@ from api.conventions.serializers import ResourceSerializer, StrictSerializer
 from api.conventions.views import ApiView, Spec
 from sites.access.abilities import TOKEN_SCOPES, Ability
 from sites.access.gates import NotFound
-from sites.access.models import Token
 from sites.access.selectors import own_tokens
 from sites.access.services import own_token_make, token_revoke
+from sites.models.access import Token
 
 SCOPES: Final = [ability.value for ability in TOKEN_SCOPES]
 _FIELD_OF: Final = {"past": "expires_at", "beyond_expiry": "expires_at", "beyond_grant": "customer_ids"}

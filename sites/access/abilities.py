@@ -9,7 +9,7 @@ from __future__ import annotations
 from enum import StrEnum
 from typing import Final
 
-from .models import User
+from sites.models.access import User
 
 
 class Ability(StrEnum):

@@ -1,7 +1,7 @@
 """One gate an object: the only way from an id in an address or a body to a row.
 
-Absent and forbidden are one answer, the same `NotFound`, so that nobody learns what others have. Zones and
-what hangs on them have their gates in `zones.gates`, made the same way."""
+Absent and forbidden are one answer, the same `NotFound`, so an answer
+reveals nothing of other customers. Zones and what is connected to them have their gates in `zones.gates`."""
 
 from __future__ import annotations
 

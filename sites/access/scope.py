@@ -13,7 +13,7 @@ from typing import Any, Final, TypeVar
 from django.core.exceptions import FieldDoesNotExist
 from django.db.models import Exists, Model, OuterRef, QuerySet
 
-from .models import Grant, Token, User
+from sites.models.access import Grant, Token, User
 
 M = TypeVar("M", bound=Model)
 
@@ -72,7 +72,7 @@ def scope_by_rule(model: type[Model], rule: Callable[[QuerySet[Any], Scope], Que
 
 
 def _users(rows: QuerySet[User], scope: Scope) -> QuerySet[User]:
-    """Whoever is granted one of the scope's customers by name; a user granted all is seen by their like
+    """Users granted one of the scope's customers by name; a user granted all is seen by their like
     only."""
     if scope.customer_ids is None:
         return rows

@@ -9,9 +9,10 @@ from django.core.exceptions import PermissionDenied
 from django.db.models import QuerySet
 from django.utils import timezone
 
+from sites.models.access import Grant, Token, User
+
 from .abilities import ROLES, TOKEN_SCOPES, Ability
 from .credentials import digest_of, looks_like_token
-from .models import Grant, Token, User
 from .scope import EVERYTHING, Scope
 
 

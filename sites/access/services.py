@@ -12,11 +12,11 @@ from django.db import transaction
 from django.db.models import Q
 from django.utils import timezone
 
+from sites.models.access import Grant, Token, User
 from sites.models.customers import Customer
 
 from .abilities import MEANINGS, ROLES, TOKEN_SCOPES
 from .credentials import digest_of, make_secret
-from .models import Grant, Token, User
 from .selectors import Principal, principal_of
 
 # A busy program would otherwise write its token's row with every request
@@ -106,7 +106,7 @@ def own_token_make(
     expires_at: datetime | None = None,
 ) -> tuple[Token, str]:
     """A token made by the one it speaks for. Made through another token, it may, sees and lasts no more than
-    that one, so that nobody gains by passing on what they hold."""
+    that one, so a token never grants more than its maker has."""
     held = {ability.value for ability in principal.abilities}
     known = {ability.value for ability in TOKEN_SCOPES}
     beyond = [scope for scope in scopes if scope in known and scope not in held]

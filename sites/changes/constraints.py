@@ -148,7 +148,7 @@ add_rules(
         ),
         "record_is_never_deleted": ("The record is never deleted: a thing ends at a step.", ""),
         "change_is_written_by_triggers": (
-            "The change record is written by the database and nobody else.",
+            "Only the database writes the change record.",
             "",
         ),
         "change_is_only_added_to": ("The change record is only ever added to.", ""),

@@ -7,7 +7,7 @@ from contextlib import AbstractContextManager, contextmanager
 
 from django.db import connection
 
-from .models import ChangeSet
+from sites.models.changes import ChangeSet
 
 _EACH_ROW = "each row"
 

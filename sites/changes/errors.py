@@ -31,7 +31,7 @@ class Problem:
 
 
 class ChangeRefused(Exception):  # noqa: N818 - it says what happened, and is no fault
-    """Nothing was written. ``problems`` says all that is wrong, as far as it could be told at once."""
+    """Nothing was written. ``problems`` lists everything found wrong at once."""
 
     def __init__(self, problems: Iterable[Problem]) -> None:
         self.problems = tuple(problems)

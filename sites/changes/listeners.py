@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from .models import ChangeSet
+from sites.models.changes import ChangeSet
 
 Listener = Callable[[ChangeSet], None]
 

@@ -11,12 +11,12 @@ from django.core.exceptions import ValidationError
 from django.db import IntegrityError, connection
 from django.utils import timezone
 
-from sites.access.models import User
+from sites.models.access import User
+from sites.models.changes import ChangeSet
 from sites.models.places import Site
 
 from .constraints import problem_of
 from .errors import ChangeRefused, Problem
-from .models import ChangeSet
 
 
 @dataclass(frozen=True, kw_only=True)

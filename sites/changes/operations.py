@@ -25,6 +25,7 @@ from typing import Annotated, Any, Concatenate, Generic, ParamSpec, TypeVar
 from django.db import IntegrityError, models, transaction
 
 from sites.fields import DayField
+from sites.models.changes import ChangeSet
 
 from . import selectors
 from .constraints import problem_of
@@ -32,7 +33,6 @@ from .context import change_context
 from .errors import ChangeConflict, ChangeRefused, Problem
 from .listeners import tell_accepted
 from .making import Change, make_change_set, next_site_id
-from .models import ChangeSet
 from .parameters import Parameter, parameters_of, parse_values
 from .work import Work
 
@@ -250,7 +250,7 @@ def accept(change: Change, calls: Sequence[Call]) -> Accepted[Any]:
 
     1. Insert the change set as accepted: the database locks the site's row and gives the step.
     2. Apply operation by operation, checking the versions each expects before it.
-    3. Check deferred keys, tell listeners. The caller's transaction commits, or nothing was written.
+    3. Check deferred keys, call listeners. The caller's transaction commits, or nothing was written.
     """
     site_id = change.site_id
     if site_id is None and calls[0].operation.name == SITE_ADD:

@@ -11,10 +11,10 @@ from django.apps import apps
 from django.db import models
 from django.db.models import QuerySet
 
+from sites.models.changes import Change, ChangeSet
 from sites.models.dated import DatedFacts, Recorded
 
 from .errors import refuse
-from .models import Change, ChangeSet
 
 
 def primary_key_fields(model: type[models.Model]) -> tuple[str, ...]:

@@ -5,7 +5,7 @@ on, and rolled back), when it is evaluated, and when it is accepted. A change fr
 set of one operation that is accepted at once (``operations.accept``).
 
 Order of locks, everywhere: the change set's own row (drafts only), then the site's row, which acceptance
-takes in the database; whoever writes several sites takes them in the order of their ids. Under READ
+takes in the database; a writer of several sites takes them in the order of their ids. Under READ
 COMMITTED, which this service runs at, each statement after the lock sees what the one before it committed.
 """
 
@@ -18,7 +18,8 @@ from typing import Any
 
 from django.db import connection, transaction
 
-from sites.access.models import User
+from sites.models.access import User
+from sites.models.changes import ChangeSet
 
 from .context import change_context, each_row_context
 from .errors import ChangeConflict, ChangeRefused, Problem
@@ -33,7 +34,6 @@ from .making import (
     today_at,
     today_in,
 )
-from .models import ChangeSet
 from .operations import SITE_ADD, Accepted, accept, apply_calls, kind_for, read_operations
 from .work import Work
 
@@ -91,9 +91,9 @@ def change_set_revise(
     job_reference: str | None = None,
     expected_version: int | None = None,
 ) -> ChangeSet:
-    """Change a draft, or make a withdrawn one a draft again; the versions it builds on are learnt anew.
+    """Change a draft, or make a withdrawn one a draft again; the versions it builds on are read again.
 
-    1. Lock the draft's row, so that nobody accepts it meanwhile.
+    1. Lock the draft's row, so that it is not accepted meanwhile.
     2. Change it; apply it under the site's lock and roll that back.
     """
     draft = _locked(change_set, expected_version)

@@ -1,7 +1,7 @@
 """Steps: one integer, day-major, so that facts of several changes of a day are in order.
 
 ``step = days since 1970-01-01 * STEPS_A_DAY + order of acceptance within the day``, the order counting from
-1. The database gives a change set its step when it is accepted; nobody else makes one up.
+1. Only the database assigns a step, when a change set is accepted.
 """
 
 from __future__ import annotations

@@ -1,5 +1,4 @@
-"""What an operation has in hand while it is applied: the change set, its step, and the few ways to write
-rows.
+"""The change set being applied, its step, and the ways to write rows.
 
 All of them run under the lock of the site's row, which acceptance takes; none commits. ``expects`` collects
 the versions of the rows that the operation builds on, so that a draft can tell when someone else came in
@@ -17,12 +16,12 @@ from django.core.exceptions import ValidationError
 from django.db import models
 
 from sites.fields import SiteKey
+from sites.models.changes import ChangeSet
 from sites.models.dated import DatedFacts, Placed, Recorded
 from sites.models.places import Site
 
 from . import selectors
 from .errors import ChangeRefused, Problem, refuse
-from .models import ChangeSet
 from .parameters import Parameter, Reference
 from .selectors import primary_key_fields
 from .steps import last_step_of
@@ -191,7 +190,7 @@ class Work:
         return (type(row), row.pk) in self._made
 
     def forget(self, model: type[models.Model]) -> None:
-        """Read rows of ``model`` anew when they are next named: they were changed in bulk."""
+        """Read rows of ``model`` again when they are next named: they were changed in bulk."""
         self._seen = {key: row for key, row in self._seen.items() if key[0] is not model}
 
     def named(self, step: int) -> str:

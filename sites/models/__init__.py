@@ -1,13 +1,13 @@
 from sites import fields
-from sites.access.models import Grant, Token, User
-from sites.changes.models import Change, ChangeSet, Mark
-from sites.outbox.models import Event
 
+from .access import Grant, Token, User
 from .blocks import Block
 from .catalogue import CableType, Catalogued, DeviceModel, Factor
+from .changes import Change, ChangeSet, Mark
 from .customers import Contract, Coverage, Customer
 from .dated import Basis, DatedFacts, Placed, Recorded, standing_once
 from .network import Endpoint, EndpointFacts, Output, Switch, SwitchFacts, SwitchPort, SwitchPortFacts
+from .outbox import Event
 from .places import Closet, Contact, Site
 from .power import Amplifier, AmplifierFacts, Supply, SupplyFacts
 from .secrets import Secret, SecretReveal

@@ -8,7 +8,7 @@ from collections.abc import Iterable
 from django.core.serializers.json import DjangoJSONEncoder
 from django.db import connection
 
-from .models import Event
+from sites.models.outbox import Event
 
 
 def events_write(events: Iterable[Event]) -> None:

@@ -5,11 +5,11 @@ from __future__ import annotations
 from typing import Any
 
 from sites.changes.errors import refuse
-from sites.changes.models import ChangeSet, Mark
 from sites.changes.operations import Use, operation
 from sites.changes.work import Work
 from sites.fields import facts_of
 from sites.models import CableType, DeviceModel, Factor, Site
+from sites.models.changes import ChangeSet, Mark
 
 
 @operation(

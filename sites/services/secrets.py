@@ -13,11 +13,11 @@ from cryptography.fernet import Fernet, InvalidToken, MultiFernet
 from django.conf import settings
 from django.db import IntegrityError, transaction
 
-from sites.access.models import User
 from sites.changes.constraints import problem_of
 from sites.changes.errors import ChangeRefused, Problem
 from sites.changes.work import clean
 from sites.models import Closet, Secret, SecretReveal, Site
+from sites.models.access import User
 
 
 class SecretUnreadable(Exception):  # noqa: N818 - it says what is so

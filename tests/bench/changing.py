@@ -9,8 +9,8 @@ from collections.abc import Iterator
 
 from django.db import connection
 
-from sites.changes.models import ChangeSet
 from sites.models import Site
+from sites.models.changes import ChangeSet
 from tests.bench.fleets import add_speakers, settle, tidy
 from tests.bench.lines import peak_rss_mb
 from zones.models import Finding, Run

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from django.db import connection, connections
 
-from sites.changes.models import ChangeSet
 from sites.changes.services import Change, change_accept
+from sites.models.changes import ChangeSet
 from zones.recheck.sweep import look_once
 
 

@@ -18,7 +18,7 @@ from contextlib import contextmanager
 from django.conf import settings
 from django.db import connection
 
-from sites.changes.models import Mark
+from sites.models.changes import Mark
 from tests.bench.fleets import add_speakers, sizes, tidy
 from tests.bench.lines import Line, line
 from zones.electrical.subjects import SubjectKind

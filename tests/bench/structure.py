@@ -27,7 +27,7 @@ from rest_framework.test import APIClient
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
-from sites.access.models import User
+from sites.models.access import User
 from tests import factories
 from tests.halls import Hall, make_hall
 from zones.recheck.sweep import sweep

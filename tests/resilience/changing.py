@@ -10,8 +10,8 @@ import django
 
 django.setup()
 
-from sites.changes.models import ChangeSet  # noqa: E402 - Django must be set up first
 from sites.changes.services import Change  # noqa: E402
+from sites.models.changes import ChangeSet  # noqa: E402 - Django must be set up first
 from zones.services.zones import zone_add  # noqa: E402
 
 change = Change(

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 
 import pytest
 
-from sites.changes.models import Mark
+from sites.models.changes import Mark
 from tests.resilience.conftest import Processes
 from tests.zones.recheck.conftest import make_terminal
 from zones.models import SiteCheck, Zone

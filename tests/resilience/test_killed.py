@@ -15,7 +15,7 @@ import pytest
 from django.db import connection
 from django.utils import timezone
 
-from sites.changes.models import Mark
+from sites.models.changes import Mark
 from tests.resilience.conftest import Processes, until_alone
 from tests.resilience.left import (
     BEFORE_IT,

@@ -48,7 +48,7 @@ WRITERS, WRITERS_LONG = 1, 2
 EXAMPLES = "upgrading"
 NEXT = ("--settings", "tests.resilience.upgrading.settings")
 MAKE_TOKEN = """
-from sites.access.models import User
+from sites.models.access import User
 from sites.access.services import token_make
 user = User.objects.create(username="mara", role=User.Role.MANAGER, all_customers=True)
 print(token_make(user=user, scopes=["record:read", "record:write", "findings:write"])[1])

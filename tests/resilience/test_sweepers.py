@@ -9,7 +9,7 @@ import signal
 import pytest
 from django.db import connection
 
-from sites.changes.models import Mark
+from sites.models.changes import Mark
 from tests.resilience.conftest import Processes, until_alone
 from tests.zones.recheck.conftest import another_connection, make_terminal
 from tests.zones.recording import SiteRecord

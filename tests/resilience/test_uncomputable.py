@@ -10,7 +10,7 @@ import pytest
 from django.db.models import QuerySet
 from django.utils import timezone
 
-from sites.changes.models import Mark
+from sites.models.changes import Mark
 from tests.resilience.conftest import Process, Processes
 from tests.resilience.left import left_of, overloaded
 from tests.resilience.spoiling import REASON

@@ -22,9 +22,9 @@ from django.db import connection
 from django.utils import timezone
 from kombu.connection import Connection
 
-from sites.access.models import User
 from sites.access.services import token_make
-from sites.changes.models import ChangeSet, Mark
+from sites.models.access import User
+from sites.models.changes import ChangeSet, Mark
 from tests import factories
 from tests.oracle.comparing import Report, compare_sweep
 from tests.oracle.computing import Computed

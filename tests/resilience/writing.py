@@ -23,8 +23,8 @@ from django.conf import settings  # noqa: E402
 from django.core.management import call_command  # noqa: E402
 from django.test import Client  # noqa: E402
 
-from sites.changes.models import ChangeSet  # noqa: E402
 from sites.models import Contract, Site  # noqa: E402
+from sites.models.changes import ChangeSet  # noqa: E402
 from tests.oracle.histories.catalogue import Catalogue  # noqa: E402
 from tests.oracle.histories.playing import History  # noqa: E402
 from tests.resilience.pausing import end_with_parent  # noqa: E402

@@ -11,10 +11,10 @@ from typing import Any
 from django.db import DataError, IntegrityError, connection, models
 from django.test import Client
 
-from sites.changes.models import ChangeSet
 from sites.changes.services import Change, open_change_set
 from sites.changes.steps import last_step_of
 from sites.models import Placed, Site
+from sites.models.changes import ChangeSet
 from tests.rules.plant import NOW, SITE, Ref, row_of
 from tests.zones.asbuilt.folders import take
 from zones.asbuilt.cells import Count, Estimate, Quantity, Word

@@ -8,7 +8,7 @@ import pytest
 from django.db import transaction
 from django.test import Client
 
-from sites.access.models import User
+from sites.models.access import User
 from tests import factories
 from tests.api.conftest import Caller, with_token
 from tests.rules.channels import Attempt, Channels

@@ -15,11 +15,11 @@ from django.db import IntegrityError, connection, transaction
 from django.db.models import QuerySet
 from psycopg import errors as pg
 
-from sites.access.models import User
 from sites.access.scope import EVERYTHING, Scope, scoped
 from sites.changes.constraints import problem_of
-from sites.changes.models import ChangeSet
 from sites.models import Site
+from sites.models.access import User
+from sites.models.changes import ChangeSet
 
 from .exporting import Exporter
 from .files import read_files

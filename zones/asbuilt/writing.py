@@ -18,13 +18,13 @@ from django.db.models import Model
 from psycopg import sql
 from psycopg.types.range import Range
 
-from sites.access.models import User
 from sites.changes.context import bulk_lane, change_context
-from sites.changes.models import ChangeSet
 from sites.changes.services import Change as ChangeAsked
 from sites.changes.services import open_change_set, open_change_sets
 from sites.changes.steps import last_step_of
 from sites.models import Coverage
+from sites.models.access import User
+from sites.models.changes import ChangeSet
 from zones.models import PagingSetZone
 
 from .formats import ALL, BY_NAME, FileKind

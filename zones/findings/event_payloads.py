@@ -13,8 +13,8 @@ from typing import Any, Final
 
 from django.db.models import Model
 
-from sites.changes.models import ChangeSet
 from sites.models import Contact, Contract, Site
+from sites.models.changes import ChangeSet
 from zones.electrical.subjects import SubjectKind
 from zones.models import Case, Finding
 

@@ -16,10 +16,10 @@ from typing import Any
 
 from django.db.models import Exists, OuterRef
 
-from sites.changes.models import ChangeSet
 from sites.changes.services import today_at
 from sites.changes.steps import first_step_after
 from sites.models import Contract, Event, Site
+from sites.models.changes import ChangeSet
 from sites.outbox.services import events_write
 from sites.selectors import contract_today
 from zones.electrical.verdicts import Verdict

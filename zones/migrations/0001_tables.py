@@ -685,9 +685,7 @@ class Migration(migrations.Migration):
                 ("cleared_at", models.DateTimeField(blank=True, null=True)),
                 (
                     "quiet",
-                    models.BooleanField(
-                        default=False, help_text="Opened by a first import: no event of its own."
-                    ),
+                    models.BooleanField(default=False, help_text="Opened by a first import: no event."),
                 ),
                 ("ticket_reference", models.CharField(blank=True, max_length=120)),
                 (

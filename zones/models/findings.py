@@ -32,7 +32,7 @@ class Case(models.Model):
     )
     opened_at = models.DateTimeField()
     cleared_at = models.DateTimeField(null=True, blank=True)
-    quiet = models.BooleanField(default=False, help_text="Opened by a first import: no event of its own.")
+    quiet = models.BooleanField(default=False, help_text="Opened by a first import: no event.")
     ticket_reference = models.CharField(max_length=120, blank=True)
     ticket_by = models.CharField(
         max_length=150,

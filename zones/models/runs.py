@@ -90,7 +90,7 @@ class Point(Recorded):
 
 class PointFacts(DatedFacts):
     """What a point is, and the segment of cable to it from its parent. A splice carries no load: a removed
-    speaker leaves one. An uncounted group stands for devices nobody has counted, at the far end."""
+    speaker leaves one. An uncounted group stands for devices not counted yet, at the far end."""
 
     class Kind(models.IntegerChoices):
         SPLICE = 0, "splice"
@@ -134,7 +134,7 @@ class PointFacts(DatedFacts):
     negative_cut = fields.FlagField(
         default=False, help_text="The negative of this segment is cut: a section begins here."
     )
-    # what hangs at the point
+    # the load at the point
     current_basis = fields.NumberedWordField(Basis, default=Basis.MARKED)
     speech_current_a = fields.current("This device's own current, where known better than its model's.")
     idle_current_a = fields.current()
@@ -144,7 +144,7 @@ class PointFacts(DatedFacts):
         "zones.Zone",
         null=True,
         db_index=False,
-        help_text="The zone it hangs in, where that is not the run's.",
+        help_text="Its zone, where that is not the run's.",
     )
     feed_supply = fields.SiteKey(
         "sites.Supply",

@@ -13,9 +13,9 @@ from dataclasses import dataclass
 from django.db import transaction
 
 from sites.changes.errors import refuse
-from sites.changes.models import ChangeSet
 from sites.changes.services import change_set_trial, today_at
 from sites.models import Site
+from sites.models.changes import ChangeSet
 from sites.wording import capital, counted, lower_first
 from zones.electrical.subjects import Subject
 from zones.electrical.verdicts import Verdict

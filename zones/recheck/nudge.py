@@ -10,7 +10,7 @@ import structlog
 from django.conf import settings
 from django.db import transaction
 
-from sites.changes.models import ChangeSet
+from sites.models.changes import ChangeSet
 
 log = structlog.get_logger(__name__)
 

@@ -21,8 +21,8 @@ from zoneinfo import ZoneInfo
 import numpy as np
 from django.db import DatabaseError, connection
 
-from sites.changes.models import Mark
 from sites.changes.steps import day_of
+from sites.models.changes import Mark
 from zones.electrical.evaluate import SOLVER_VERSION
 from zones.electrical.plant import FOREVER
 from zones.models import DueDate

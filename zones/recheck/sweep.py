@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 import structlog
 from django.db import InterfaceError, OperationalError, close_old_connections, connection
 
-from sites.changes.models import Mark
+from sites.models.changes import Mark
 from zones.recheck.batch import Outcome, recheck
 from zones.recheck.recheck_queue import claimed, mark_outdated, raise_due
 

@@ -25,8 +25,8 @@ def device_fits(model: str, kind: str | None, device_kind: int) -> Iterator[Prob
 
 
 def counts_fit(kind: int, counts: Sequence[int | None]) -> Iterator[Problem]:
-    """An uncounted group says how many devices there may be, at least, likely and at most, or that nobody
-    can say; nothing else has counts."""
+    """An uncounted group says how many devices there may be, at least, likely and at most, or that it is
+    unknown; nothing else has counts."""
     known = [count for count in counts if count is not None]
     if kind != PointFacts.Kind.UNCOUNTED_GROUP:
         if known:

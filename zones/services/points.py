@@ -1,4 +1,4 @@
-"""Points: what hangs on a run, and the segment of cable to it."""
+"""Points: the devices and splices of a run, and the segment of cable to each."""
 
 from __future__ import annotations
 
@@ -85,7 +85,7 @@ def point_insert(
     )
     _current(work, before, path="/before_id")
     rank = rank_before(work, before)
-    # Read after that: the run may have been put in order anew
+    # Read after that: the run may have new ranks
     old = _current(work, before, path="/before_id")
     near, far = _split(old, distance_from_parent_m, distance["distance_basis"])
     point = _add_point(work, before.run, rank, name)
@@ -107,7 +107,7 @@ def point_alter(work: Work, /, *, point: Point, **given: Any) -> Point:
     if given:
         current = _current(work, point)
         if "after" in given:
-            given |= _rehung(work, point, given.pop("after"))
+            given |= _reconnected(work, point, given.pop("after"))
         work.supersede(PointFacts, [point.pk], _fitting(point.run, given, current))
     return point
 
@@ -133,7 +133,7 @@ def point_correct(work: Work, /, *, point: Point, held_on: HeldOn = None, **give
         work.alter(point, {"name": given.pop("name")})
     latest = _latest(work, point)
     if "after" in given:
-        given |= _rehung(work, point, given.pop("after"))
+        given |= _reconnected(work, point, given.pop("after"))
     together = [*_TOGETHER, ("parent", "parent_rank")]
     work.correct(
         PointFacts, [point.pk], _fitting(point.run, given, latest), held_on=held_on, together=together
@@ -159,7 +159,7 @@ def point_found(
     **given: Any,
 ) -> Point:
     """Since ``before``, or else ``after``, or else the run itself has been there. Before a point, the segment
-    to it is split in halves in every row that says how it hangs now."""
+    to it is split in halves in every row with its present parent."""
     if before is not None:
         return _found_before(work, before, name, given)
     if after is None:
@@ -176,7 +176,7 @@ def _found_before(work: Work, before: Point, name: str | None, given: dict[str, 
     point = _add_point(work, before.run, rank_before(work, before), name)
     rows = list(PointFacts.objects.filter(point=before).order_by("step").select_related("parent"))
     last = rows[-1]
-    # The unbroken stretch of rows that say how it hangs now
+    # The unbroken stretch of rows with its present parent
     stretch = [last]
     for row in reversed(rows[:-1]):
         if row.parent_id != last.parent_id:
@@ -241,14 +241,14 @@ def _add_point(work: Work, run: Run, rank: float | None, name: str | None) -> Po
     return work.add(Point(run=run, rank=rank, name=name))
 
 
-def _facts(point: Point, parent: Point | None, hung: dict[str, Any]) -> PointFacts:
+def _facts(point: Point, parent: Point | None, given: dict[str, Any]) -> PointFacts:
     return PointFacts(
         run_id=point.run_id,
         point=point,
         rank=point.rank,
         parent=parent,
         parent_rank=parent.rank if parent is not None else None,
-        **hung,
+        **given,
     )
 
 
@@ -279,8 +279,8 @@ def _split(
     return near, {"length_m": old.length_m - distance_m, "length_basis": old.length_basis}
 
 
-def _rehung(work: Work, point: Point, after: Point | None) -> dict[str, Any]:
-    """The fields by which ``point`` hangs behind ``after`` (None: at the block)."""
+def _reconnected(work: Work, point: Point, after: Point | None) -> dict[str, Any]:
+    """The fields that connect ``point`` behind ``after`` (None: to the block)."""
     if after is None:
         return {"parent": None, "parent_rank": None}
     _latest(work, after, run=point.run, path="/after_id")
@@ -301,7 +301,7 @@ def _fitting(run: Run, given: dict[str, Any], current: PointFacts | None) -> dic
         given = {**_BARE, **given}
     if kind == PointFacts.Kind.UNCOUNTED_GROUP:
         if (current is None or current.kind != kind) and not any(name in given for name in _COUNTS):
-            detail = "An uncounted group says how many devices there may be, or null where nobody can say."
+            detail = "An uncounted group says how many devices there may be, or null where this is not known."
             raise refuse(detail, code="required", path="/count_likely")
     elif current is not None and current.kind == PointFacts.Kind.UNCOUNTED_GROUP:
         given = {**dict.fromkeys(_COUNTS), **given}
@@ -323,7 +323,7 @@ def _problems(run: Run, kind: int, given: dict[str, Any], current: PointFacts | 
 
 
 def _children(site_id: int | None, point_id: int) -> list[int]:
-    """Ids of the change sets that hung something behind a point, one a child."""
+    """Ids of the change sets that connected something behind a point, one a child."""
     rows = PointFacts.objects.filter(site_id=site_id or 0, parent_id=point_id).order_by("point_id", "-step")
     return sorted(rows.distinct("point_id").values_list("change_set_id", flat=True))
 

@@ -1,8 +1,8 @@
-"""The order of points in a run: every point after all that it ever hung on.
+"""The order of points in a run: every point after all points it was ever connected behind.
 
 The order is what makes a tree a tree (a parent's rank is below its child's, checked by the database in every
 row of facts, past ones included). A new point takes a rank between two others; when two lie too close for a
-number between them, or a point is hung behind one that comes later, the run is put in order anew.
+number between them, or a point moves behind one that comes later, the whole run gets new ranks.
 """
 
 from __future__ import annotations
@@ -46,7 +46,7 @@ def _lower_neighbour(point: Point) -> float:
 
 
 def _order_anew(work: Work, run: Run, more: Iterable[tuple[int, int]]) -> None:
-    """Give all points of a run new ranks: by what they ever hung on, then by the ranks they have.
+    """Give all points of a run new ranks: by every parent they ever had, then by the ranks they have.
 
     1. Sort by (parent, child) of every row of facts, those of ``more`` included; a circle is refused.
     2. Write the new ranks, all above the old ones, from the last point to the first: at every moment each
@@ -56,8 +56,8 @@ def _order_anew(work: Work, run: Run, more: Iterable[tuple[int, int]]) -> None:
     """
     points = {point.pk: point for point in Point.objects.filter(run=run)}
     before: dict[int, set[int]] = {pk: set() for pk in points}
-    hung = PointFacts.objects.filter(run=run, parent__isnull=False).values_list("parent_id", "point_id")
-    for parent, child in [*hung.distinct(), *more]:
+    parents = PointFacts.objects.filter(run=run, parent__isnull=False).values_list("parent_id", "point_id")
+    for parent, child in [*parents.distinct(), *more]:
         before[child].add(parent)
     order = _sorted(before, {pk: point.rank for pk, point in points.items()}, points)
     first = float(int(max((point.rank for point in points.values()), default=0.0)) + 1)
@@ -72,7 +72,7 @@ def _sorted(before: dict[int, set[int]], ranks: dict[int, float], points: dict[i
         sorter.prepare()
     except graphlib.CycleError as error:
         circle = ", ".join(describe(points[pk]) for pk in dict.fromkeys(error.args[1]))
-        detail = f"These would hang on each other, now or in what is recorded of the past: {circle}."
+        detail = f"These points would be parents of each other, now or in the past: {circle}."
         raise refuse(detail, code="circle", path="/after_id") from error
     order: list[int] = []
     ready: list[int] = []

@@ -64,10 +64,10 @@ add_rules(
         "point_name_once_a_run": ("Another point of this run has this name.", "name"),
         "point_facts_point_of_its_run": ("The point must be one of the same run.", "point_id"),
         "point_facts_parent_of_its_run": (
-            "What a point hangs on must be a point of the same run.",
+            "The parent of a point must be a point of the same run.",
             "after_id",
         ),
-        "point_facts_parent_comes_before": ("What a point hangs on comes before it in its run.", "after_id"),
+        "point_facts_parent_comes_before": ("The parent of a point comes before it in its run.", "after_id"),
         "point_facts_length_and_basis": (
             "A length comes with its basis: guessed, drawing, marked or measured.",
             "length_m",

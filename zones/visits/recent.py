@@ -10,9 +10,9 @@ from typing import Any, Final
 
 from django.db.models import Q
 
-from sites.changes.models import ChangeSet
 from sites.changes.operations import operations
 from sites.models import Closet
+from sites.models.changes import ChangeSet
 from zones.models import ClipFacts, Landing, PointFacts, Reading
 from zones.subjects import SUBJECTS
 

@@ -53,12 +53,12 @@ class Command(BaseCommand):
         with Progress(*columns, console=Console(stderr=True), disable=options["verbosity"] == 0) as progress:
             task = progress.add_task("sites", total=options["sites"])
 
-            def told(written: Written) -> None:
+            def show(written: Written) -> None:
                 progress.advance(task, written.sites)
 
             try:
                 written = write_fleet(
-                    sites=options["sites"], seed=options["seed"], workers=options["workers"], on_batch=told
+                    sites=options["sites"], seed=options["seed"], workers=options["workers"], on_batch=show
                 )
             except FleetExistsError as error:
                 raise CommandError(str(error)) from error

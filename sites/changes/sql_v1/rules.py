@@ -1,6 +1,6 @@
 """The SQL by which the database holds the rules that cross rows (``sites.rules``, ``zones.rules``).
 
-What one row can break is a CHECK or a key of its table. What takes another row to tell is checked here:
+What one row can break is a CHECK or a key of its table. What depends on another row is checked here:
 
 - by a statement trigger over all new rows at once (``hold``), where the other row is there before: a model of
   the right kind, a run that such a source feeds, a row that the block has, a thing that stands then;

@@ -75,7 +75,7 @@ class Users:
     """Editing what all sites share changes the load of the sites that use it: their marks, in the bulk lane.
 
     ``using``: (table, column) of rows that refer to an edited row of the table ``edited``. ``texts``:
-    columns for people, whose edit marks nobody.
+    columns for people, whose edit marks no site.
     """
 
     name: str
@@ -119,7 +119,7 @@ CREATE TRIGGER factor_users_marked AFTER INSERT OR UPDATE OR DELETE ON factor
     FOR EACH STATEMENT EXECUTE FUNCTION zonebook_factor_marks();
 """
 
-# Whether a test is overdue, and whether anyone is told, hangs on the contract.
+# The contract decides whether a test is overdue and whether an event is sent.
 CONTRACT_MARKS = f"""
 CREATE FUNCTION zonebook_coverage_marks() RETURNS trigger LANGUAGE plpgsql {DEFINER} AS $$
 BEGIN

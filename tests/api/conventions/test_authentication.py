@@ -8,8 +8,8 @@ import pytest
 from django.test import Client
 from django.utils import timezone
 
-from sites.access.models import Token
 from sites.models import Customer, Site, User
+from sites.models.access import Token
 from tests.api.conftest import Caller
 from tests.api.conventions.test_problems import problem
 

@@ -9,7 +9,7 @@ from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
-from sites.access.models import User
+from sites.models.access import User
 from tests.api.conftest import Caller
 from tests.api.v1.asking import post
 

@@ -9,10 +9,10 @@ from typing import Any
 import pytest
 from django.test import Client
 
-from sites.access.models import User
-from sites.changes.models import Change, ChangeSet
 from sites.changes.services import change_set_revise
 from sites.models import DeviceModel
+from sites.models.access import User
+from sites.models.changes import Change, ChangeSet
 from tests import factories
 from tests.api.conftest import Caller
 from tests.api.v1.asking import ROOT, as_described, etag_of, get, patch, post

@@ -8,8 +8,8 @@ import json
 import pytest
 from django.test import Client
 
-from sites.access.models import User
 from sites.models import Basis, Secret
+from sites.models.access import User
 from sites.services.power import supply_add
 from sites.services.secrets import secret_write
 from tests import factories

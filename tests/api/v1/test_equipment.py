@@ -9,9 +9,9 @@ from typing import Any
 import pytest
 from django.test import Client
 
-from sites.access.models import User
-from sites.changes.models import ChangeSet
 from sites.models import Closet, DeviceModel, Switch
+from sites.models.access import User
+from sites.models.changes import ChangeSet
 from sites.services.endpoints import endpoint_move
 from sites.services.power import supply_alter
 from tests import factories

@@ -10,8 +10,8 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
 from api.v1.routes import RESOURCES
-from sites.access.models import User
 from sites.models import Customer
+from sites.models.access import User
 from tests import factories
 from tests.api.conftest import Caller
 from tests.api.v1 import plenty

@@ -10,10 +10,10 @@ from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
-from sites.access.models import User
-from sites.changes.models import ChangeSet
 from sites.changes.services import change_accept, today_at
 from sites.models import Basis, Customer, DeviceModel, Event
+from sites.models.access import User
+from sites.models.changes import ChangeSet
 from sites.services.closets import closet_alter
 from tests import factories
 from tests.api.conftest import Caller

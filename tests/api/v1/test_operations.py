@@ -8,8 +8,8 @@ import jsonschema
 import pytest
 from django.test import Client
 
-from sites.access.models import User
 from sites.models import Change, Secret
+from sites.models.access import User
 from sites.services.secrets import secret_write
 from tests.api.conftest import Caller
 from tests.api.v1.asking import get, post

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from django.test import Client
 
-from sites.access.models import User
+from sites.models.access import User
 from tests import factories
 from tests.api.conftest import Caller
 from tests.api.v1.asking import delete, etag_of, get, post

@@ -8,9 +8,9 @@ from typing import Any
 import pytest
 from django.test import Client
 
-from sites.access.models import User
-from sites.changes.models import ChangeSet
 from sites.models import DeviceModel
+from sites.models.access import User
+from sites.models.changes import ChangeSet
 from tests import factories
 from tests.api.conftest import Caller
 from tests.api.v1.asking import delete, etag_of, get, patch, post

@@ -9,9 +9,9 @@ import pytest
 from django.test import Client
 from django.utils import timezone
 
-from sites.access.models import Token, User
 from sites.access.services import token_make
 from sites.models import Customer
+from sites.models.access import Token, User
 from tests import factories
 from tests.api.conftest import Caller
 from tests.api.v1.asking import get, post

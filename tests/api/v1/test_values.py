@@ -9,8 +9,8 @@ from django.db import IntegrityError, connection, transaction
 from django.test import Client
 
 from api.conventions.schema import description
-from sites.access.models import User
-from sites.changes.models import ChangeSet
+from sites.models.access import User
+from sites.models.changes import ChangeSet
 from tests import factories
 from tests.api.conftest import Caller
 from tests.halls import Hall

@@ -13,8 +13,8 @@ import pytest
 from django.db import connections
 from django.test import Client
 
-from sites.changes.models import Change, ChangeSet
 from sites.models import Closet, Contact, Customer, DeviceModel, Grant, Site, User
+from sites.models.changes import Change, ChangeSet
 from sites.services.closets import contact_add
 from tests import factories
 from tests.api.conftest import Caller

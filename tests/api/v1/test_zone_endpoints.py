@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import datetime as dt
 
-from sites.access.models import User
 from sites.models import DeviceModel
+from sites.models.access import User
 from tests import factories
 from tests.api.conftest import Caller
 from tests.api.v1.asking import delete, etag_of, get, post

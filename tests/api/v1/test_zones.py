@@ -9,9 +9,9 @@ import pytest
 from django.test import Client
 
 from api.v1.zone_states import ZoneFigureSerializer, ZoneFindingSerializer
-from sites.access.models import User
 from sites.changes.services import today_at
 from sites.models import Basis, DeviceModel
+from sites.models.access import User
 from sites.services.power import supply_alter
 from tests import factories
 from tests.api.conftest import Caller

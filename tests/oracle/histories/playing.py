@@ -10,9 +10,9 @@ from typing import Any
 from django.db import IntegrityError
 
 from sites.changes.errors import ChangeRefused
-from sites.changes.models import ChangeSet
 from sites.changes.services import Change, change_accept, open_change_set
 from sites.models import Contract, Customer
+from sites.models.changes import ChangeSet
 from sites.services.customers import coverage_add
 from tests.factories import change
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from sites.changes.models import ChangeSet
 from sites.models import Endpoint, EndpointFacts, Supply
+from sites.models.changes import ChangeSet
 from zones.models import Point, PointFacts, Run
 
 from .things import Things

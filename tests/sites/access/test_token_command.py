@@ -7,9 +7,9 @@ import io
 import pytest
 from django.core.management import CommandError, call_command
 
-from sites.access.models import Token, User
 from sites.access.selectors import principal_of, token_by_secret
 from sites.models import Customer
+from sites.models.access import Token, User
 
 
 def make(*words: str) -> tuple[str, str]:

@@ -14,10 +14,10 @@ from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from sites.access.abilities import ROLES, TOKEN_SCOPES, Ability
-from sites.access.models import Token, User
 from sites.access.selectors import principal_of, token_by_secret
 from sites.access.services import token_make, token_revoke, token_used
 from sites.models import Customer, Grant
+from sites.models.access import Token, User
 
 
 def test_a_secret_has_a_prefix_and_256_bits_and_only_its_digest_is_kept(manager: User) -> None:

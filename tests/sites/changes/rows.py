@@ -10,7 +10,7 @@ import psycopg
 import pytest
 from django.db import IntegrityError, connection, transaction
 
-from sites.changes.models import ChangeSet
+from sites.models.changes import ChangeSet
 
 _CHANGE_SET = """
 INSERT INTO change_set (site_id, state, kind, purpose, channel, actor, reason, job_reference, happened_on,

@@ -5,9 +5,9 @@ from __future__ import annotations
 import pytest
 from django.db import connection
 
-from sites.changes.models import Change, ChangeSet
 from sites.changes.services import open_change_set, open_change_sets
 from sites.models import Block, Closet, Site
+from sites.models.changes import Change, ChangeSet
 from tests import factories
 from tests.factories import change
 from tests.sites.changes.rows import refused, step

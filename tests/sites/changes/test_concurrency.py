@@ -12,9 +12,9 @@ import pytest
 from django.db import connection, transaction
 
 from sites.changes.errors import ChangeRefused
-from sites.changes.models import ChangeSet
 from sites.changes.services import change_accept, change_set_accept, change_set_draft
 from sites.models import Closet, Site
+from sites.models.changes import ChangeSet
 from tests import factories
 from tests.factories import change
 from tests.sites.changes.rows import step

@@ -7,10 +7,8 @@ from typing import Any
 
 import pytest
 
-from sites.access.models import User
 from sites.changes.errors import ChangeConflict, ChangeRefused
 from sites.changes.listeners import _accepted, on_accepted
-from sites.changes.models import Change, ChangeSet, Mark
 from sites.changes.services import (
     change_accept,
     change_set_accept,
@@ -21,6 +19,8 @@ from sites.changes.services import (
     today_at,
 )
 from sites.models import Block, Closet, DeviceModel, Site, Supply, SupplyFacts
+from sites.models.access import User
+from sites.models.changes import Change, ChangeSet, Mark
 from sites.services.power import supply_alter, supply_end
 from sites.services.sites import site_alter
 from tests import factories

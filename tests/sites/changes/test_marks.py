@@ -8,9 +8,9 @@ import pytest
 from django.db import transaction
 
 from sites.changes.context import bulk_lane
-from sites.changes.models import ChangeSet, Mark
 from sites.changes.services import open_change_set
 from sites.models import Closet, Contact, DeviceModel, Factor, Site
+from sites.models.changes import ChangeSet, Mark
 from sites.services.catalogue import (
     cable_type_alter,
     device_model_add,

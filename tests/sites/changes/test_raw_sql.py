@@ -9,10 +9,10 @@ from zoneinfo import ZoneInfo
 import pytest
 from django.db import connection, transaction
 
-from sites.changes.models import Change, ChangeSet, Mark
 from sites.changes.services import today_at
 from sites.changes.steps import STEPS_A_DAY, day_of, step_of
 from sites.models import Block, Closet, Customer, DeviceModel, Site, SupplyFacts
+from sites.models.changes import Change, ChangeSet, Mark
 from tests import factories
 from tests.sites.changes.rows import accepted, refused, say, sql, step
 

@@ -8,8 +8,8 @@ from contextlib import AbstractContextManager
 import pytest
 from django.db import ProgrammingError, connection
 
-from sites.changes.models import Change, Mark
 from sites.models import Closet
+from sites.models.changes import Change, Mark
 from tests import factories
 from tests.sites.changes.rows import sql
 

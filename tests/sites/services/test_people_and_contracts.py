@@ -6,9 +6,9 @@ from collections.abc import Callable
 import pytest
 
 from sites.changes.errors import ChangeRefused
-from sites.changes.models import Change
 from sites.changes.services import today_at
 from sites.models import Closet, Contact, Coverage, Customer, Site
+from sites.models.changes import Change
 from sites.services.closets import closet_alter, contact_add, contact_alter, contact_remove
 from sites.services.customers import contract_alter, coverage_add, coverage_alter, customer_alter
 from sites.services.sites import site_add, site_alter

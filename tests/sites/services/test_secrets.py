@@ -9,10 +9,10 @@ from cryptography.fernet import Fernet
 from django.core import serializers
 from pytest_django import Settings
 
-from sites.access.models import User
 from sites.changes.errors import ChangeRefused
-from sites.changes.models import Change
 from sites.models import Closet, Secret, SecretReveal, Site
+from sites.models.access import User
+from sites.models.changes import Change
 from sites.services.secrets import SecretUnreadable, secret_reveal, secret_write, secrets_rotate
 from tests import factories
 from tests.sites.changes.rows import refused, sql

@@ -10,7 +10,6 @@ from typing import Any
 
 from django.db import models
 
-from sites.changes.models import ChangeSet
 from sites.models import (
     Amplifier,
     AmplifierFacts,
@@ -29,6 +28,7 @@ from sites.models import (
     SwitchPort,
     SwitchPortFacts,
 )
+from sites.models.changes import ChangeSet
 from zones.asbuilt.resolving import Importer
 from zones.asbuilt.services import Imported, import_files
 from zones.models import (

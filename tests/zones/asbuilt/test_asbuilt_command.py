@@ -11,10 +11,10 @@ import pytest
 from django.core.management import call_command
 from django.core.management.base import CommandError
 
-from sites.access.models import User
 from sites.access.scope import Scope
-from sites.changes.models import ChangeSet
 from sites.models import Closet, Site
+from sites.models.access import User
+from sites.models.changes import ChangeSet
 from zones.asbuilt.format_page import render
 from zones.asbuilt.problems import ImportRefusedError
 

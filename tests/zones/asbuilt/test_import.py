@@ -7,7 +7,6 @@ from typing import Any
 
 import pytest
 
-from sites.changes.models import Change, ChangeSet, Mark
 from sites.changes.steps import last_step_of, step_of
 from sites.models import (
     Basis,
@@ -23,6 +22,7 @@ from sites.models import (
     SupplyFacts,
     SwitchPortFacts,
 )
+from sites.models.changes import Change, ChangeSet, Mark
 from zones.asbuilt.problems import ImportRefusedError
 from zones.asbuilt.resolving import Importer
 from zones.asbuilt.services import import_files

@@ -16,9 +16,9 @@ import pytest
 from django.conf import settings
 from django.utils import timezone
 
-from sites.changes.models import ChangeSet
 from sites.changes.steps import first_step_after, first_step_of
 from sites.models import Closet, Contract, Coverage, Customer, DeviceModel, Endpoint, Site
+from sites.models.changes import ChangeSet
 from zones.asbuilt.files import read_folder
 from zones.asbuilt.resolving import Importer
 from zones.asbuilt.services import Imported, import_files

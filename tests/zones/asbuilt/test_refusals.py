@@ -6,8 +6,8 @@ from collections.abc import Callable
 
 import pytest
 
-from sites.changes.models import ChangeSet
 from sites.models import DeviceModel, Site
+from sites.models.changes import ChangeSet
 from zones.asbuilt.problems import ImportRefusedError, RowProblem
 from zones.asbuilt.resolving import Importer
 from zones.asbuilt.services import import_files

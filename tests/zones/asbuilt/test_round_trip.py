@@ -15,9 +15,9 @@ from pathlib import Path
 import pytest
 
 from sites.changes.errors import ChangeRefused
-from sites.changes.models import ChangeSet
 from sites.changes.services import change_accept
 from sites.models import DeviceModel, Site
+from sites.models.changes import ChangeSet
 from tests import factories
 from tests.factories import change
 from tests.zones.test_replay import Naive, random_operation, replay

@@ -12,8 +12,8 @@ import pytest
 from django.db import IntegrityError, connection, transaction
 from django.test.utils import CaptureQueriesContext
 
-from sites.changes.models import ChangeSet
 from sites.models import Mark, Supply, SupplyFacts, User
+from sites.models.changes import ChangeSet
 from tests.factories import make_user
 from tests.zones.findings.conftest import ADDED, NOW, Quay
 from tests.zones.recording import device_model

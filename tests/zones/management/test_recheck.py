@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 from django.core.management import CommandError, call_command
 
-from sites.changes.models import Mark
+from sites.models.changes import Mark
 from tests.zones.recheck.conftest import Terminal, make_terminal
 from tests.zones.recording import DAY, SiteRecord
 from zones.models import DueDate, Figures, SiteCheck

@@ -11,9 +11,9 @@ import pytest
 from django.db import connection
 
 from sites.changes.errors import ChangeConflict, ChangeRefused
-from sites.changes.models import Change, ChangeSet, Mark
 from sites.changes.services import change_set_accept, change_set_draft, change_set_withdraw, today_at
 from sites.models import DeviceModel, Supply
+from sites.models.changes import Change, ChangeSet, Mark
 from sites.services.power import supply_alter
 from tests import factories
 from tests.halls import Hall

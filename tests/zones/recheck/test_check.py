@@ -12,9 +12,9 @@ import numpy as np
 import pytest
 from django.db import IntegrityError
 
-from sites.changes.models import ChangeSet, Mark
 from sites.changes.steps import first_step_after
 from sites.models import EndpointFacts, Site
+from sites.models.changes import ChangeSet, Mark
 from tests.zones.recheck.conftest import LATER, NOW, Terminal, make_terminal
 from tests.zones.recording import SiteRecord, device_model
 from zones.electrical.evaluate import SOLVER_VERSION, evaluate

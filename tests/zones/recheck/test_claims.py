@@ -7,7 +7,7 @@ import threading
 import pytest
 from django.db import OperationalError, connection
 
-from sites.changes.models import Mark
+from sites.models.changes import Mark
 from tests.zones.recheck.conftest import another_connection
 from zones.recheck.recheck_queue import CLAIM_KEYS, claimed, claimed_sites, mark_sites
 

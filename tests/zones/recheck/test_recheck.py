@@ -8,7 +8,7 @@ from contextlib import suppress
 import pytest
 from django.db import InterfaceError, OperationalError, connection
 
-from sites.changes.models import Mark
+from sites.models.changes import Mark
 from tests.zones.recheck.conftest import LATER, NOW, another_connection, make_terminal
 from zones.electrical.subjects import SubjectKind
 from zones.models import Figures, SiteCheck

@@ -11,7 +11,7 @@ from types import SimpleNamespace
 import pytest
 from django.db import OperationalError, connection
 
-from sites.changes.models import Mark
+from sites.models.changes import Mark
 from tests.zones.recheck.conftest import NOW, Terminal, make_terminal
 from zones.electrical.evaluate import SOLVER_VERSION
 from zones.models import DueDate, Figures, SiteCheck

@@ -9,10 +9,10 @@ from typing import Any
 import pytest
 
 from sites.changes.errors import ChangeRefused
-from sites.changes.models import ChangeSet
 from sites.changes.services import change_accept
 from sites.changes.steps import day_of, first_step_after
 from sites.models import Basis, DeviceModel
+from sites.models.changes import ChangeSet
 from tests import factories
 from tests.factories import BUILT_ON, change
 from zones.models import Point, PointFacts, Run
@@ -299,8 +299,8 @@ def test_a_branch_is_hung_behind_a_point_that_comes_later(run: Run, chain: list[
     assert end.rank < side.rank < beyond.rank
 
 
-def test_points_never_hang_on_each_other(run: Run, chain: list[Point]) -> None:
-    with pytest.raises(ChangeRefused, match="hang on each other") as caught:
+def test_points_are_never_parents_of_each_other(run: Run, chain: list[Point]) -> None:
+    with pytest.raises(ChangeRefused, match="parents of each other") as caught:
         point_alter(on(run), point=chain[0], after=chain[2])
     assert caught.value.problems[0].pointer == "/after_id"
 

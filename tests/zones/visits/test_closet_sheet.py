@@ -9,8 +9,8 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-from sites.access.models import User
 from sites.models import Basis, Closet, Contact, DeviceModel, Secret, Site, Switch
+from sites.models.access import User
 from sites.services.closets import closet_alter, contact_add
 from sites.services.endpoints import endpoint_alter, endpoint_move
 from sites.services.power import supply_alter

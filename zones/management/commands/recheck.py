@@ -16,8 +16,8 @@ from rich.progress import track
 from rich.table import Table
 from rich.text import Text
 
-from sites.changes.models import Mark
 from sites.models import Site
+from sites.models.changes import Mark
 from zones.electrical.verdicts import Verdict
 from zones.recheck.as_of import Figure, SiteAsOf, sites_as_of
 from zones.recheck.batch import recheck

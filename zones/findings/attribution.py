@@ -95,7 +95,20 @@ def attribute(
     baseline = baseline_steps(plant, targets, surveyed_on)
     ends = [_ends(series, k, int(baseline[k])) for k in range(len(targets))]
     every = Scenes(plant)
-    scenes = [_scenes(every, targets, k, end, series) for k, end in enumerate(ends)]
+    # by entry at which some estimate of the target became past, what changed there
+    scenes = [
+        {
+            entry: every.at(
+                SubjectKind(int(targets.subject_kind[k])),
+                int(targets.subject_id[k]),
+                int(targets.group[k]),
+                int(series.step[entry]),
+            )
+            for entry in (end.high, end.likely, end.low)
+            if entry is not None
+        }
+        for k, end in enumerate(ends)
+    ]
     site = plant.group_site[targets.group]
     change_sets = lookup(
         {(int(plant.site_id[site[k]]), scene.step) for k, of in enumerate(scenes) for scene in of.values()},
@@ -182,30 +195,10 @@ def baseline_steps(plant: Plant, targets: Targets, surveyed_on: Sequence[dt.date
 
 def _ends(series: Series, target: int, baseline_step: int) -> _Ends:
     span = series.of(target)
-
-    def standing(band: int) -> int | None:
-        beyond = series.past[band, span]
-        if not len(beyond) or not beyond[-1]:
-            return None
-        within = np.flatnonzero(~beyond)
-        first: int = span.start + (int(within[-1]) + 1 if len(within) else 0)
-        return first
-
-    return _Ends(span, baseline_step, standing(HIGH), standing(LIKELY), standing(LOW))
-
-
-def _scenes(every: Scenes, targets: Targets, target: int, ends: _Ends, series: Series) -> dict[int, Scene]:
-    """By entry at which some estimate of the target became past, what changed there."""
-    return {
-        entry: every.at(
-            SubjectKind(int(targets.subject_kind[target])),
-            int(targets.subject_id[target]),
-            int(targets.group[target]),
-            int(series.step[entry]),
-        )
-        for entry in (ends.high, ends.likely, ends.low)
-        if entry is not None
-    }
+    # by band, how many entries at the end are past without a break
+    unbroken = np.logical_and.accumulate(series.past[:, span][:, ::-1], axis=1).sum(axis=1)
+    low, likely, high = (span.stop - int(count) if count else None for count in unbroken)
+    return _Ends(span, baseline_step, high, likely, low)
 
 
 def _attribution(

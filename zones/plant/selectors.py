@@ -214,14 +214,14 @@ class _Reading:
         return table(**arrays).ordered(*_ORDER.get(name, (fields(table)[len(fields(Table))].name, "begin")))
 
     def catalogue(self) -> tuple[Columns, Columns]:
-        """The models and the cable types that are named, each ascending by id."""
+        """The models and the cable types that are named, each ascending by id; of −1 (none) there is none."""
         wanted = {
             "model": (queries.MODELS, [self.read["points"]["model_index"]]),
             "cable": (queries.CABLES, [self.read[name]["cable_index"] for name in ("points", "endpoints")]),
         }
         found = fetch_together(
             self.cursor,
-            {name: (query, _named(ids)) for name, (query, ids) in wanted.items()},
+            {name: (query, np.unique(np.concatenate(ids))) for name, (query, ids) in wanted.items()},
         )
         for name, columns in found.items():
             order = np.argsort(columns[f"{name}_id"])
@@ -303,11 +303,6 @@ def _holding(columns: Columns, also: str) -> Columns:
         key = np.unique(np.stack([key, columns[also]]), axis=1, return_inverse=True)[1].ravel()
     begin, end, holds = spans(key, columns["step"], columns["first_step"], columns["last_step"])
     return {name: column[holds] for name, column in (columns | {"begin": begin, "end": end}).items()}
-
-
-def _named(ids: Iterable[IntArray]) -> IntArray:
-    every = np.concatenate(list(ids))
-    return np.unique(every[every >= 0])
 
 
 def _of_things(kind: _Kind, columns: Columns, name: str) -> IntArray:

@@ -78,7 +78,7 @@ def _blocks(plant: Plant, members: Members) -> list[FigureBlock]:
     several_zones = np.bincount(zone_owner, minlength=len(members))[member] > 1
     audio = carrying(Carries.AUDIO_POSITIVE, Carries.AUDIO_NEGATIVE)
     both = audio & carrying(Carries.DC_POSITIVE, Carries.DC_NEGATIVE) & several_zones
-    return [twice, polarity, subjects.figures("audio_with_dc", bands=both, limit=0.0)]
+    return [twice, polarity, subjects.figures("audio_with_dc", bands=both.astype(np.int64), limit=0.0)]
 
 
 def _gauges(plant: Plant, wiring: Wiring) -> FigureBlock:

@@ -123,6 +123,12 @@ class _Bounded(Fact):
         self.unit, self.minimum, self.above, self.maximum = unit, minimum, above, maximum
         super().__init__(*args, **kwargs)
 
+    def set_attributes_from_name(self, name: str) -> None:
+        # What people call it: its name without the unit, unless it says otherwise
+        if not self.verbose_name:
+            self.verbose_name = " ".join(name.split("_")[: -1 if self.unit else None])
+        super().set_attributes_from_name(name)
+
     _kind: ClassVar[str] = "a number"
     _schema_type: ClassVar[str] = "number"
 
@@ -586,7 +592,7 @@ class _Key(models.ForeignKey):
     def deconstruct(self) -> Any:
         name, path, _, kwargs = super().deconstruct()
         to = kwargs.pop("to")
-        left_out = {"help_text", "blank", "on_delete", *(kwargs.keys() & self.usual.keys())}
+        left_out = {"help_text", "verbose_name", "blank", "on_delete", *(kwargs.keys() & self.usual.keys())}
         kept = {word: value for word, value in kwargs.items() if word not in left_out}
         for word, value in self.usual.items():
             if getattr(self, word, value) != value:
@@ -641,14 +647,16 @@ def length(text: str = "") -> QuantityField:
     return QuantityField(unit="m", minimum=0, maximum=10_000, null=True, blank=True, help_text=text)
 
 
-def rating(unit: str, maximum: float, text: str = "") -> QuantityField:
+def rating(unit: str, maximum: float, text: str = "", **kwargs: Any) -> QuantityField:
     """A rating above zero; null where it is not recorded."""
-    return QuantityField(unit=unit, above=0, maximum=maximum, null=True, blank=True, help_text=text)
+    return QuantityField(unit=unit, above=0, maximum=maximum, null=True, blank=True, help_text=text, **kwargs)
 
 
-def power(maximum: float, text: str = "") -> QuantityField:
+def power(maximum: float, text: str = "", **kwargs: Any) -> QuantityField:
     """Power drawn or allocated; null where it is not recorded."""
-    return QuantityField(unit="W", minimum=0, maximum=maximum, null=True, blank=True, help_text=text)
+    return QuantityField(
+        unit="W", minimum=0, maximum=maximum, null=True, blank=True, help_text=text, **kwargs
+    )
 
 
 def tap(**kwargs: Any) -> QuantityField:
@@ -661,8 +669,8 @@ def line_voltage(**kwargs: Any) -> QuantityField:
     return QuantityField(unit="V", above=0, maximum=250, **kwargs)
 
 
-def poe_class() -> WholeField:
-    return WholeField(minimum=0, maximum=8, null=True, blank=True)
+def poe_class(**kwargs: Any) -> WholeField:
+    return WholeField(minimum=0, maximum=8, null=True, blank=True, **kwargs)
 
 
 def port_count(**kwargs: Any) -> WholeField:

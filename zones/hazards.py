@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field
-from typing import Final
+from typing import Final, Protocol
 
 from django.db import connection
 
@@ -23,8 +23,8 @@ _OF_CLOSET: Final = (
 )  # fmt: skip
 """What people wrote of a place that may speak of a danger, besides its dangers."""
 
-# A run that lies in a closet is energised there from wherever it is fed. The points that matter are few: the
-# table of points is read along its site, once
+# A run that is landed in a closet is energised there from wherever it is fed. The points that matter are few:
+# the table of points is read along its site, once
 _ENERGISED: Final = f"""
 WITH place AS MATERIALIZED (
     SELECT closet.id AS closet_id, closet.site_id, asked.before
@@ -106,6 +106,16 @@ ORDER BY of.rank, of.source
 _PLENUM: Final = 4
 
 
+class ZoneConcerned(Protocol):
+    """A zone by its name and whether it serves life safety (yes, no, unknown)."""
+
+    @property
+    def name(self) -> str: ...
+
+    @property
+    def life_safety(self) -> str: ...
+
+
 @dataclass
 class _Energised:
     """In a closet: sources, with their closet where that is another one; voltages of lines, None: not
@@ -120,7 +130,7 @@ class Hazards:
     """What is known of some closets, and of what is energised in them. Two queries, however many closets."""
 
     def __init__(self, closet_ids: Collection[int], before: Mapping[int, int]) -> None:
-        """before: by site, the step before which lies all that holds."""
+        """before: by site, the step after the last change that counts."""
         self.closets: dict[int, Closet] = {}
         self._energised: dict[int, _Energised] = defaultdict(_Energised)
         if not closet_ids:
@@ -144,12 +154,12 @@ class Hazards:
         site: Site,
         closet_ids: Iterable[int | None],
         *,
-        life_safety: Iterable[str],
+        zones: Iterable[ZoneConcerned],
         limits: Iterable[Caution],
     ) -> tuple[CautionHere, ...]:
         """The cautions that matter in some of the closets, the gravest first, each with why.
 
-        life_safety: what is said of each zone concerned. limits: the cautions of the limits concerned. None
+        zones: those concerned. limits: the cautions of the limits concerned. None
         among the closets: what is concerned stands in none.
         """
         closets = [self.closets[pk] for pk in dict.fromkeys(closet_ids) if pk in self.closets]
@@ -157,7 +167,7 @@ class Hazards:
         heights = [closet.ladder_m for closet in closets if closet.ladder_m is not None]
         return cautions_of(
             Surroundings(
-                life_safety=frozenset(life_safety),
+                life_safety=frozenset((zone.name, zone.life_safety) for zone in zones),
                 line_voltages_v=frozenset().union(*(each.line_voltages_v for each in energised)),
                 sources=tuple(dict.fromkeys(source for each in energised for source in each.sources)),
                 ladder_m=max(heights, default=None),

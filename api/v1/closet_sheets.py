@@ -40,7 +40,7 @@ class LifeSafetySerializer(StrictSerializer):
 
     answer = fields.Choice(choices=Zone.LifeSafety.choices, help_text="The gravest of the zones here.")
     sentence = fields.Text()
-    zones = ZoneSummarySerializer(many=True, help_text="Those that do, then those of which nobody has said.")
+    zones = ZoneSummarySerializer(many=True, help_text="Those that do, then those not recorded.")
 
 
 class ContractSummarySerializer(StrictSerializer):
@@ -93,7 +93,7 @@ class FindingSummarySerializer(StrictSerializer):
     subject = figures.SubjectSerializer()
     place = figures.PlaceSerializer(allow_null=True)
     elsewhere = fields.Flag(
-        help_text="What it is about stands in another closet; a zone that is fed from here hangs on it."
+        help_text="What it is about stands in another closet; a zone that is fed from here depends on it."
     )
     closet_id = fields.Id(allow_null=True)
     sentence = fields.Text()
@@ -114,8 +114,8 @@ class CaseSummarySerializer(StrictSerializer):
 
 
 class ClosetSheetSerializer(StrictSerializer):
-    """What a dispatcher reads before a visit: life safety first, then what may hurt, then how to get there;
-    what stands there, what it carries, what is wrong with it, and what nobody knows. Never a code."""
+    """What a dispatcher reads before a visit: life safety first, then the dangers, then how to get there;
+    what stands there, what it carries, what is wrong with it, and what is not recorded. Never a code."""
 
     closet = ClosetSummarySerializer()
     site = SiteSummarySerializer()
@@ -136,7 +136,7 @@ class ClosetSheetSerializer(StrictSerializer):
     findings = FindingSummarySerializer(many=True, help_text="Open at the end of the day, the gravest first.")
     cases = CaseSummarySerializer(many=True)
     unknown = serializers.ListField(
-        child=fields.Text(), help_text="What is not known that one should know before going."
+        child=fields.Text(), help_text="What is not recorded and matters before a visit."
     )
     changes = AnswerSerializer(
         dataclass=RecentChange, many=True, help_text="The last few that touched something here."

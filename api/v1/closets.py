@@ -51,6 +51,6 @@ class ClosetViewSet(PlacedMixin, RecordViewSet):
     @action(detail=True, action_spec=Spec(Ability.READ_RECORD, query=AsOfQuery, answer=ClosetSheetSerializer))
     def sheet(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
         """All that one reads before going there: life safety, dangers, the way in, what stands there, what it
-        carries, what is wrong with it and what nobody knows. Never a code."""
+        carries, what is wrong with it and what is not recorded. Never a code."""
         closet: Closet = self.get_standing_object()
         return Response(closet_sheet_data(closet_sheet(closet, day_asked(self.asked, closet.site))))

@@ -15,12 +15,12 @@ from . import figures
 
 
 class QuestionSerializer(StrictSerializer):
-    """A figure of which nobody can tell whether it is past its limit."""
+    """A figure that cannot be judged."""
 
     sentence = fields.Text(help_text="All of it in sentences.")
     missing = serializers.ListField(
         child=fields.Text(),
-        help_text="What it hangs on and is not known, or not well; empty: only a measurement can settle it.",
+        help_text="What it depends on and is not recorded, or only estimated; empty: measure.",
     )
     figure = figures.FigureSerializer()
 

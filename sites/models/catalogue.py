@@ -49,6 +49,7 @@ class DeviceModel(Catalogued):
         maximum=120,
         null=True,
         blank=True,
+        verbose_name="lowest voltage",
         help_text="Lowest DC voltage at which it works.",
     )
     input_impedance_ohm = fields.rating("Ω", 10_000_000)
@@ -67,21 +68,27 @@ class DeviceModel(Catalogued):
     output_speakers_max = fields.WholeField(
         minimum=0, maximum=1000, null=True, blank=True, help_text="Speakers an output may feed."
     )
-    poe_class = fields.poe_class()
+    poe_class = fields.poe_class(verbose_name="PoE class")
     idle_poe_w = fields.power(100)
-    paging_poe_w = fields.power(100)
+    paging_poe_w = fields.power(100, verbose_name="power while paging")
     # sources
     rated_current_a = fields.rating("A", 1000, "Of a DC supply.")
-    no_load_voltage_v = fields.rating("V", 120)
+    no_load_voltage_v = fields.rating("V", 120, verbose_name="no-load voltage")
     rated_load_voltage_v = fields.rating(
-        "V", 120, "At rated current: with the no-load voltage it gives the source's resistance."
+        "V",
+        120,
+        "At rated current: with the no-load voltage it gives the source's resistance.",
+        verbose_name="voltage at rated load",
     )
     voltage_tolerance = fields.QuantityField(
         minimum=0, maximum=0.5, default=0.0, help_text="Fraction the source may lie below its voltage."
     )
     lowest_voltage_v = fields.rating("V", 120, "Battery-backed: its voltage when the battery ends.")
     class_2_marked = fields.FlagField(
-        null=True, blank=True, help_text="Whether it is marked as a Class 2 source."
+        null=True,
+        blank=True,
+        verbose_name="Class 2 marking",
+        help_text="Whether it is marked as a Class 2 source.",
     )
     rated_power_w = fields.rating("W", 10_000, "Of an amplifier.")
     line_voltages_v = fields.ListField(
@@ -94,8 +101,10 @@ class DeviceModel(Catalogued):
     minimum_impedance_ohm = fields.rating("Ω", 100_000, "Lowest load of an amplifier.")
     # switches
     port_count = fields.port_count(null=True, blank=True, help_text="Ports of a switch.")
-    poe_budget_w = fields.power(10_000, "With all its power supplies.")
-    poe_budget_one_lost_w = fields.power(10_000, "With its largest power supply lost.")
+    poe_budget_w = fields.power(10_000, "With all its power supplies.", verbose_name="PoE budget")
+    poe_budget_one_lost_w = fields.power(
+        10_000, "With its largest power supply lost.", verbose_name="PoE budget with one supply lost"
+    )
     note = fields.NoteField()
 
     class Meta:
@@ -105,6 +114,12 @@ class DeviceModel(Catalogued):
 
     def __str__(self) -> str:
         return self.name
+
+    @property
+    def states_current(self) -> bool:
+        """Whether it states what it draws during a page, or at full output."""
+        rated = (self.speech_current_a, self.full_output_current_a, self.full_output_power_w)
+        return any(rating is not None for rating in rated)
 
 
 class CableType(Catalogued):

@@ -44,6 +44,7 @@ class SwitchFacts(DatedFacts):
         maximum=16,
         null=True,
         blank=True,
+        verbose_name="number of power supplies",
         help_text="Power supplies fitted; with one, losing it loses all. Blank: unknown.",
     )
     usage_threshold = fields.QuantityField(

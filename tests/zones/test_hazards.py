@@ -15,7 +15,7 @@ from sites.services.sites import site_alter
 from tests import factories
 from zones.hazards import Hazards
 from zones.limits.cautions import Caution
-from zones.models import Run
+from zones.models import Run, Zone
 
 pytestmark = pytest.mark.django_db
 BUILT = factories.BUILT_ON
@@ -23,7 +23,7 @@ BUILT = factories.BUILT_ON
 
 def shown(closet: Closet, day: dt.date = BUILT, **known: Any) -> dict[Caution, str]:
     hazards = Hazards([closet.pk], {closet.site_id: before_of(day)})
-    found = hazards.cautions(closet.site, [closet.pk], **{"life_safety": {"no"}, "limits": (), **known})
+    found = hazards.cautions(closet.site, [closet.pk], **{"zones": (), "limits": (), **known})
     return {one.caution: one.why for one in found}
 
 
@@ -32,10 +32,12 @@ def test_an_empty_closet_shows_none(closet: Closet) -> None:
 
 
 @pytest.mark.parametrize(
-    ("said", "why"), [("yes", "serves life safety"), ("unknown", "life safety not recorded")]
+    ("said", "why"),
+    [("yes", "zone Gangway serves life safety"), ("unknown", "life safety not recorded for zone Gangway")],
 )
 def test_life_safety(closet: Closet, said: str, why: str) -> None:
-    assert why in shown(closet, life_safety={"no", said})[Caution.LIFE_SAFETY]
+    zones = [Zone(name="Quay", life_safety="no"), Zone(name="Gangway", life_safety=said)]
+    assert shown(closet, zones=zones)[Caution.LIFE_SAFETY] == why
 
 
 @pytest.mark.parametrize(

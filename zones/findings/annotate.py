@@ -94,7 +94,7 @@ class Annotated:
             cautions=self.hazards.cautions(
                 finding.site,
                 [closet_id],
-                life_safety={zone.life_safety for zone in zones},
+                zones=zones,
                 limits=limit.cautions,
             ),
         )

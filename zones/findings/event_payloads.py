@@ -100,11 +100,12 @@ class Payloads:
         site, words = self.sites[site_id], [self.words[f.pk] for f in findings]
         closet_ids = list(dict.fromkeys(one.closet_id for one in words if one.closet_id is not None))
         closets = [self.hazards.closets[pk] for pk in closet_ids]
-        answers = {zone.life_safety for one in words for zone in one.zones}
+        zones = [zone for one in words for zone in one.zones]
+        answers = {zone.life_safety for zone in zones}
         cautions = self.hazards.cautions(
             site,
             closet_ids,
-            life_safety=answers,
+            zones=zones,
             limits=(caution for one in words for caution in one.limit.cautions),
         )
         there = {None, *(closet.pk for closet in closets)}

@@ -1,19 +1,19 @@
 """The usual cautions, and the one place that decides where each of them matters.
 
-A caution is shown with its reason, and only where its danger is known or suspected: nobody reads a page of
-boilerplate. Whoever shows a place, a zone or a finding states what is known of it (``Surroundings``), and
+A caution is shown with its reason, and only where its danger is known or suspected: a page of boilerplate
+stays unread. Whoever shows a place, a zone or a finding states what is known of it (``Surroundings``), and
 shows what ``cautions_of`` returns.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Final
 
-from sites.wording import listed
+from sites.wording import listed, plural
 
 
 class Caution(StrEnum):
@@ -68,14 +68,15 @@ SHOCKING_LINE_V: Final = 70.0
 class Surroundings:
     """What is known of a place or a zone that cautions depend on.
 
-    life_safety: the answer of each zone concerned (yes, no, unknown). line_voltages_v: of the lines driven
-    there [V]; None in it: an amplifier whose line voltage is not recorded. sources: energised things, as
-    people call them (supplies, amplifiers). ladder_m: greatest working height that needs a ladder [m].
-    plenum_cable: some cable there is plenum cable. dangers: those recorded of the place, as people wrote
-    them. texts: what else they wrote about it. limits: cautions of the limits that are past or near there.
+    life_safety: each zone concerned by name, with its answer (yes, no, unknown). line_voltages_v: of the
+    lines driven there [V]; None in it: an amplifier whose line voltage is not recorded. sources: energised
+    things, as people call them (supplies, amplifiers). ladder_m: greatest working height that needs a
+    ladder [m]. plenum_cable: some cable there is plenum cable. dangers: those recorded of the place, as
+    people wrote them. texts: what else they wrote about it. limits: cautions of the limits that are past or
+    near there.
     """
 
-    life_safety: frozenset[str] = frozenset()
+    life_safety: frozenset[tuple[str, str]] = frozenset()
     line_voltages_v: frozenset[float | None] = frozenset()
     sources: tuple[str, ...] = ()
     ladder_m: float | None = None
@@ -114,11 +115,20 @@ class _Rule:
 
 
 def _life_safety(here: Surroundings) -> str:
-    if "yes" in here.life_safety:
-        return "a zone here serves life safety"
-    if "unknown" in here.life_safety:
-        return "life safety not recorded for a zone here"
-    return ""
+    yes, unknown = (
+        sorted(name for name, answer in here.life_safety if answer == asked) for asked in ("yes", "unknown")
+    )
+    said = []
+    if yes:
+        said.append(f"{zones_named(yes)} {plural(len(yes), 'serves', 'serve')} life safety")
+    if unknown:
+        said.append(f"life safety not recorded for {zones_named(unknown)}")
+    return "; ".join(said)
+
+
+def zones_named(names: Sequence[str], most: int | None = 5) -> str:
+    """``zone Gangway``, ``zones Gangway and Quay``."""
+    return f"{plural(len(names), 'zone')} {listed(names, most)}"
 
 
 def _gas(here: Surroundings) -> str:

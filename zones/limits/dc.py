@@ -31,7 +31,6 @@ DC_LIMITS = (
         subject_kind=SubjectKind.SUPPLY,
         quantity="power that a supply not marked Class 2 can deliver",
         unit="VA",
-        decimals=0,
         limit_from="100 VA at up to 30 V; the class is what the equipment is marked, never inferred from a "
         "voltage",
         source="NEC Chapter 9 Table 11 (from memory)",

@@ -56,7 +56,7 @@ class Detail(StrEnum):
     READING = "reading"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Limit:
     """One limit of the registry.
 
@@ -77,8 +77,8 @@ class Limit:
     rule: Rule | None
     subject_kind: SubjectKind | None
     quantity: str
-    unit: str
-    decimals: int
+    unit: str = ""
+    decimals: int = 0
     limit_from: str
     source: str
     severity: Severity

@@ -76,7 +76,6 @@ POE_LIMITS = (
         subject_kind=SubjectKind.ENDPOINT,
         quantity="length of the data cable",
         unit="m",
-        decimals=0,
         limit_from="longest channel of a horizontal cable",
         source="TIA-568, ISO/IEC 11801",
         severity=Severity.SILENCE,

@@ -72,13 +72,13 @@ def cautions_of_zone(zone: Zone, load: ZoneLoad) -> tuple[CautionHere, ...]:
     return Hazards(load.closet_ids, {zone.site_id: first_step_after(load.as_of)}).cautions(
         zone.site,
         sorted(load.closet_ids),
-        life_safety=[zone.life_safety],
+        zones=[zone],
         limits=cautions_of_limits(load.figures),
     )
 
 
 def cautions_of_limits(figures: Iterable[RenderedLoad]) -> frozenset[Caution]:
-    """The cautions of the limits that are near, past, or not to be told: whoever mends them minds these."""
+    """The cautions of the limits that are near, past or cannot be judged."""
     return frozenset(
         caution for one in figures if one.load.verdict > Verdict.WITHIN for caution in one.limit.cautions
     )

@@ -28,8 +28,8 @@ class Landing(Placed):
     class Carries(models.TextChoices):
         AUDIO_POSITIVE = "audio_positive", "audio +"
         AUDIO_NEGATIVE = "audio_negative", "audio −"
-        DC_POSITIVE = "dc_positive", "DC ground (positive)"
-        DC_NEGATIVE = "dc_negative", "DC −24 V"
+        DC_POSITIVE = "dc_positive", "DC positive"
+        DC_NEGATIVE = "dc_negative", "DC negative"
         LINE_HOT = "line_hot", "line hot"
         LINE_COMMON = "line_common", "line common"
         SPARE = "spare", "spare"

@@ -8,7 +8,7 @@ from django.db import models
 from django.db.models import F, Q
 from django.db.models.functions import Lower
 
-from sites.models import Basis, DatedFacts, Placed, Recorded, fields, standing_once
+from sites.models import Basis, DatedFacts, DeviceModel, Placed, Recorded, fields, standing_once
 
 
 class Run(Placed):
@@ -127,9 +127,12 @@ class PointFacts(DatedFacts):
     # the segment from the parent
     length_m = fields.length()
     length_basis = fields.NumberedWordField(Basis, default=Basis.UNKNOWN)
-    cable_type = fields.SharedKey("sites.CableType", null=True, db_index=False)
+    cable_type = fields.SharedKey("sites.CableType", null=True, db_index=False, verbose_name="cable")
     dc_pairs = fields.pairs(
-        null=True, blank=True, help_text="Pairs paralleled for DC, or for a line; blank: unknown."
+        null=True,
+        blank=True,
+        verbose_name="number of pairs",
+        help_text="Pairs paralleled for DC, or for a line; blank: unknown.",
     )
     negative_cut = fields.FlagField(
         default=False, help_text="The negative of this segment is cut: a section begins here."
@@ -138,7 +141,7 @@ class PointFacts(DatedFacts):
     current_basis = fields.NumberedWordField(Basis, default=Basis.MARKED)
     speech_current_a = fields.current("This device's own current, where known better than its model's.")
     idle_current_a = fields.current()
-    tap_power_w = fields.tap(null=True, blank=True)
+    tap_power_w = fields.tap(null=True, blank=True, verbose_name="tap")
     tap_basis = fields.NumberedWordField(Basis, default=Basis.UNKNOWN)
     zone = fields.SiteKey(
         "zones.Zone",
@@ -195,3 +198,12 @@ class PointFacts(DatedFacts):
                 name="point_facts_splice_is_bare",
             ),
         ]
+
+    @property
+    def current(self) -> DeviceModel | PointFacts | None:
+        """What states the current of a device here: the point or its model; None: not recorded."""
+        if self.current_basis == Basis.UNKNOWN:
+            return None
+        if self.speech_current_a is not None:
+            return self
+        return self.model if self.model is not None and self.model.states_current else None

@@ -1,7 +1,7 @@
 """The sheet of a closet: all that a dispatcher reads, and a technician takes along, before a visit.
 
-Life safety comes first, then what may hurt, then how to get there; then what stands there, what it carries,
-what is wrong with it and what nobody knows.
+Life safety comes first, then the dangers, then how to get there; then what stands there, what it carries,
+what is wrong with it and what is not recorded.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from zones.electrical.verdicts import Verdict
 from zones.findings.annotate import FindingInWords, annotate
 from zones.findings.selectors import by_severity
 from zones.hazards import Hazards
-from zones.limits.cautions import CautionHere
+from zones.limits.cautions import CautionHere, zones_named
 from zones.loads.site_loads import loads_on
 from zones.loads.wording import not_computed
 from zones.loads.zone_loads import ZoneLoad, cautions_of_limits, loads_of_zones
@@ -54,7 +54,7 @@ class ZoneHere:
 
 @dataclass(frozen=True)
 class FindingHere:
-    """elsewhere: its subject stands in another closet, and a zone that is fed from here hangs on it."""
+    """elsewhere: its subject stands in another closet, and a zone that is fed from here depends on it."""
 
     finding: Finding
     words: FindingInWords
@@ -84,13 +84,13 @@ class ClosetSheet:
 def closet_sheet(closet: Closet, as_of: dt.date) -> ClosetSheet:
     """The sheet of a closet as of the end of a day. As many queries for a full closet as for a bare one.
 
-    How it is reached, and whom to call, is told as it is now: that is not dated.
+    How it is reached, and whom to call, is shown as it is now: that is not dated.
     """
     before = before_of(as_of)
     reach, cover = reach_of(closet), cover_of(closet.site_id, as_of)
     equipment, wiring = equipment_of(closet, before), wiring_of(closet, before)
     loads = loads_on(closet.site_id, as_of)
-    # A run that leaves elsewhere and lies here falls silent by what is done here as well
+    # Work here also silences a run that leaves elsewhere and is landed here
     here = subjects_in(closet, before) | {(SubjectKind.RUN, run.id) for run in wiring.runs}
     bearing = {zone_id: on for zone_id, on in loads.bearing.items() if on & here}
     zones = _zones(bearing, loads_of_zones(loads, bearing))
@@ -101,7 +101,7 @@ def closet_sheet(closet: Closet, as_of: dt.date) -> ClosetSheet:
     cautions = Hazards([closet.pk], {closet.site_id: before}).cautions(
         closet.site,
         [closet.pk],
-        life_safety={one.zone.life_safety for one in zones},
+        zones=[one.zone for one in zones],
         limits=cautions_of_limits(figures).union(*(one.words.limit.cautions for one in findings)),
     )
     problems = not_computed(loads.problems_of(concerned))
@@ -156,14 +156,14 @@ def _life_safety(zones: Sequence[Zone]) -> LifeSafety:
     )
     said = []
     if yes:
+        names = zones_named([zone.name for zone in yes], None)
         said.append(
-            f"{capital(_zones_named(yes))} {plural(len(yes), 'serves', 'serve')} life safety. Agree a "
-            "substitute with the site before you switch anything off."
+            f"{capital(names)} {plural(len(yes), 'serves', 'serve')} life safety. Agree a substitute with "
+            "the site before you switch anything off."
         )
     if unknown:
-        said.append(
-            f"Life safety not recorded for {_zones_named(unknown)}. Ask before you switch anything off."
-        )
+        names = zones_named([zone.name for zone in unknown], None)
+        said.append(f"Life safety not recorded for {names}. Ask before you switch anything off.")
     if not said:
         said.append(
             "No zone that is fed from here serves life safety."
@@ -174,18 +174,14 @@ def _life_safety(zones: Sequence[Zone]) -> LifeSafety:
     return LifeSafety(answer, yes + unknown, " ".join(said))
 
 
-def _zones_named(zones: Sequence[Zone]) -> str:
-    return f"{plural(len(zones), 'zone')} {listed([zone.name for zone in zones])}"
-
-
 # --- findings -----------------------------------------------------------------------------------------------
 
 
 def _findings(
     closet: Closet, as_of: dt.date, here: Iterable[Subject], concerned: Iterable[Subject]
 ) -> tuple[FindingHere, ...]:
-    """Those open at the end of the day, of what stands here and of what the zones here hang on; the gravest
-    first, and of equals those here."""
+    """Those open at the end of the day, of what stands here and of what the zones here depend on: those here
+    before those elsewhere, the gravest first."""
     here = set(here)
     rows = by_severity(list(_open_on(closet, as_of).filter(_of(concerned))))
     words = annotate(rows)
@@ -252,7 +248,7 @@ def _summary(
 def _of_zones(zones: Sequence[ZoneHere]) -> str:
     if not zones:
         return "Nothing that is recorded here feeds a zone."
-    said = [f"{counted(len(zones), 'zone')} {'is' if len(zones) == 1 else 'are'} fed from here"]
+    said = [f"{counted(len(zones), 'zone')} {plural(len(zones), 'is', 'are')} fed from here"]
     for verdict, words in _VERDICTS:
         names = [one.zone.name for one in zones if one.load.verdict is verdict]
         if names:

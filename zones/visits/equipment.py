@@ -11,6 +11,7 @@ from sites.models import (
     Amplifier,
     AmplifierFacts,
     Closet,
+    DeviceModel,
     Endpoint,
     EndpointFacts,
     Output,
@@ -22,10 +23,12 @@ from sites.models import (
 from sites.selectors import facts_before, standing, things_with_facts
 from sites.wording import counted
 
+from .shown import shown
+
 
 @dataclass(frozen=True)
 class PortHere:
-    """A port of a switch that one of our devices hangs on."""
+    """A port of a switch to which one of our devices is connected."""
 
     id: int
     number: int
@@ -35,8 +38,8 @@ class PortHere:
 
 @dataclass(frozen=True)
 class SwitchHere:
-    """owner: whose it is and whether it may be touched, in words. touch: whether it may. ports: those that
-    our devices hang on."""
+    """owner: whose it is and whether it may be touched, in words. touch: whether it may. ports: those
+    with one of our devices."""
 
     id: int
     name: str
@@ -155,39 +158,34 @@ def equipment_of(closet: Closet, before: int) -> Equipment:
     )
 
 
+def _model_of(facts: Any) -> tuple[DeviceModel | None, str]:
+    """The model, and its name; blank: not recorded."""
+    model = facts.model if facts is not None else None
+    return model, model.name if model is not None else ""
+
+
 def _switch(row: Switch, facts: SwitchFacts | None, ports: list[PortHere]) -> SwitchHere:
-    return SwitchHere(
-        id=row.pk,
-        name=row.name,
+    return shown(
+        SwitchHere,
+        row,
         owner=row.get_owner_display(),
         touch=row.owner == Switch.Owner.INTEGRATOR,
-        model=_model(facts),
-        serial=row.serial,
+        model=_model_of(facts)[1],
         power_supplies=facts.power_supply_count if facts else None,
         ports=tuple(sorted(ports, key=lambda port: port.number)),
-        note=row.note,
     )
 
 
 def _endpoint(row: Endpoint, facts: EndpointFacts | None, outputs: list[int]) -> EndpointHere:
-    model = facts.model if facts else None
-    return EndpointHere(
-        id=row.pk,
-        name=row.name,
+    model, name = _model_of(facts)
+    return shown(
+        EndpointHere,
+        row,
+        facts,
         kind=model.get_kind_display() if model else "",
-        model=_model(facts),
-        address=(facts.address or "") if facts else "",
-        vlan=facts.vlan if facts else None,
-        multicast_group=(facts.multicast_group or "") if facts else "",
-        page_code=facts.page_code if facts else "",
-        mac=row.mac,
-        serial=row.serial,
-        firmware=row.firmware,
-        configuration_backup=row.configuration_backup,
-        warranty_end=row.warranty_end,
+        model=name,
         powered_by=_power(facts),
         outputs=tuple(sorted(outputs)),
-        note=row.note,
     )
 
 
@@ -200,39 +198,14 @@ def _power(facts: EndpointFacts | None) -> str:
 
 
 def _supply(row: Supply, facts: SupplyFacts | None) -> SupplyHere:
-    return SupplyHere(
-        id=row.pk,
-        name=row.name,
-        model=_model(facts),
-        rated_current_a=facts.model.rated_current_a if facts and facts.model else None,
-        outlet=row.outlet,
-        breaker=row.breaker,
-        ups=row.ups,
-        battery_installed_on=row.battery_installed_on,
-        note=row.note,
-    )
+    model, name = _model_of(facts)
+    return shown(SupplyHere, row, model, model=name)
 
 
 def _amplifier(row: Amplifier, facts: AmplifierFacts | None) -> AmplifierHere:
+    model, name = _model_of(facts)
     volts = facts.line_voltage_v if facts else None
     # No line voltage is how a low-impedance amplifier is recorded; of an unknown one it is unknown
-    known = volts is not None or (facts is not None and facts.model is not None)
-    return AmplifierHere(
-        id=row.pk,
-        name=row.name,
-        model=_model(facts),
-        rated_power_w=facts.model.rated_power_w if facts and facts.model else None,
-        line_voltage_v=volts,
-        line_known=known,
-        line=f"{volts:g} V line" if volts is not None else "low impedance" if known else "not recorded",
-        outlet=row.outlet,
-        breaker=row.breaker,
-        note=row.note,
-    )
-
-
-def _model(
-    facts: SwitchFacts | EndpointFacts | SupplyFacts | AmplifierFacts | None,
-) -> str:
-    """Blank: not recorded."""
-    return facts.model.name if facts is not None and facts.model is not None else ""
+    known = volts is not None or model is not None
+    line = f"{volts:g} V line" if volts is not None else "low impedance" if known else "not recorded"
+    return shown(AmplifierHere, row, facts, model, model=name, line_known=known, line=line)

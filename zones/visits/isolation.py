@@ -1,54 +1,18 @@
-"""Which clips to pull so that a run is parted from what feeds it, and what stays connected all the same.
+"""Which clips to pull to disconnect a run from what feeds it, and what stays connected all the same.
 
-Pure: from how conductors lie to words. A clip parts only what lies on its row, so whatever is not recorded
-there, or comes in at another place, is said.
+Pure: from the landings to words. A clip disconnects only what is on its row, so the sentence names whatever
+is not recorded there, or feeds the run at another place.
 """
 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 from sites.models import Block
-from sites.wording import capital, listed, numbers
+from sites.wording import capital, listed, numbers, plural
 from zones.models import Landing, Run
-
-
-@dataclass(frozen=True)
-class Lying:
-    """One conductor of a run's field cable on one row of a block."""
-
-    run_id: int
-    run: str
-    carries: str
-    row: int
-    block_id: int
-    block: str
-    block_kind: str
-    can_isolate: bool
-    closet_id: int
-    closet: str
-    pulled: bool
-
-    @classmethod
-    def of(cls, landing: Landing, out: Collection[tuple[int, int]]) -> Lying:
-        """out: (block, row) of every clip that is out."""
-        assert landing.run is not None, "what lies on the equipment side belongs to no run"
-        block = landing.block
-        return cls(
-            run_id=landing.run.pk,
-            run=landing.run.name,
-            carries=landing.carries,
-            row=landing.row,
-            block_id=block.pk,
-            block=block.name,
-            block_kind=block.kind,
-            can_isolate=block.can_isolate,
-            closet_id=block.closet_id,
-            closet=block.closet.name,
-            pulled=(block.pk, landing.row) in out,
-        )
 
 
 @dataclass(frozen=True)
@@ -86,7 +50,8 @@ class Clips:
 
 @dataclass(frozen=True)
 class Isolation:
-    """complete: whether pulling these clips parts the run from all that feeds it, as far as is recorded."""
+    """complete: whether pulling these clips disconnects the run from all that feeds it, as far as is
+    recorded."""
 
     sentence: str
     complete: bool
@@ -97,12 +62,19 @@ _DC = frozenset({Landing.Carries.DC_POSITIVE, Landing.Carries.DC_NEGATIVE})
 
 
 def isolation_of(
-    run_id: int, kind: str, lying: Sequence[Lying], feeds: Iterable[Feed], closet_id: int
+    run: Run,
+    landings: Sequence[Landing],
+    out: Collection[tuple[int, int]],
+    feeds: Collection[Feed],
+    closet_id: int,
 ) -> Isolation:
-    """lying: conductors of this run and of all others that may share its rows. closet_id: from where it is
-    told; what stands in another closet is said with it."""
-    own = [one for one in lying if one.run_id == run_id]
-    feeds = tuple(feeds)
+    """How to disconnect a run from all that feeds it.
+
+    landings: of this run's conductors and of those of others that may share its rows, with their blocks and
+    closets. out: (block, row) of every clip that is out. closet_id: the closet where the reader stands;
+    what is in another closet is named with it.
+    """
+    own = [one for one in landings if one.run_id == run.pk]
     switch_off = [
         f"First switch off {feed.named(closet_id)}, which drives {feed.shocking_line}, and lock it out."
         for feed in feeds
@@ -114,42 +86,41 @@ def isolation_of(
         if feed.at_point
     ]
     if not own:
-        lost = (
-            "Where this run lies on the blocks is not recorded: trace its conductors before pulling anything."
-        )
+        lost = "The rows of this run are not recorded: trace its conductors before you pull anything."
         return Isolation(" ".join([*switch_off, lost, *still_fed]), complete=False, clips=())
-    clips = _clips(own, closet_id)
-    said = [*switch_off, *(_of_block(one) for one in clips)]
-    unrecorded = _unrecorded(kind, own, feeds)
-    said += unrecorded
-    rows = {(one.block_id, one.row) for one in own if one.can_isolate}
-    others = sorted({one.run for one in lying if one.run_id != run_id and (one.block_id, one.row) in rows})
-    if others:
-        said.append(f"This parts {'run' if len(others) == 1 else 'runs'} {listed(others)} as well.")
-    said += still_fed
+    clips = _clips(own, out, closet_id)
+    unrecorded = _unrecorded(run.kind, own, feeds)
+    rows = {(one.block_id, one.row) for one in own if one.block.can_isolate}
+    others = sorted(
+        {
+            other.run.name
+            for other in landings
+            if other.run is not None and other.run_id != run.pk and (other.block_id, other.row) in rows
+        }
+    )
+    also = f"This disconnects {plural(len(others), 'run')} {listed(others)} as well."
+    said = [*switch_off, *map(_of_block, clips), *unrecorded, *([also] if others else []), *still_fed]
     complete = not still_fed and not unrecorded and not any(one.to_lift for one in clips)
     return Isolation(" ".join(said), complete, clips)
 
 
-def _clips(own: Sequence[Lying], closet_id: int) -> tuple[Clips, ...]:
-    by_block: dict[int, list[Lying]] = defaultdict(list)
+def _clips(own: Sequence[Landing], out: Collection[tuple[int, int]], closet_id: int) -> tuple[Clips, ...]:
+    by_block: dict[Block, set[int]] = defaultdict(set)
     for one in own:
-        by_block[one.block_id].append(one)
+        by_block[one.block].add(one.row)
     found = []
-    for block_id, of_block in by_block.items():
-        first = of_block[0]
-        pulled = {one.row for one in of_block if one.pulled}
-        rows = {one.row for one in of_block}
+    for block, rows in by_block.items():
+        pulled = {row for row in rows if (block.pk, row) in out}
         found.append(
             Clips(
-                block_id=block_id,
-                block=first.block,
-                closet=first.closet,
-                elsewhere=first.closet_id != closet_id,
-                cross_connect=first.block_kind == Block.Kind.TYPE_110,
-                to_pull=tuple(sorted(rows - pulled)) if first.can_isolate else (),
-                out=tuple(sorted(pulled)) if first.can_isolate else (),
-                to_lift=() if first.can_isolate else tuple(sorted(rows)),
+                block_id=block.pk,
+                block=block.name,
+                closet=block.closet.name,
+                elsewhere=block.closet_id != closet_id,
+                cross_connect=block.kind == Block.Kind.TYPE_110,
+                to_pull=tuple(sorted(rows - pulled)) if block.can_isolate else (),
+                out=tuple(sorted(pulled)) if block.can_isolate else (),
+                to_lift=() if block.can_isolate else tuple(sorted(rows)),
             )
         )
     # Where one stands comes first
@@ -167,19 +138,19 @@ def _of_block(clips: Clips) -> str:
         said.append(f"{'Lift the cross-connect of' if clips.cross_connect else 'Pull'} {rows} on {where}.")
     if clips.out:
         rows = _named("cross-connect" if clips.cross_connect else "clip", clips.out)
-        said.append(f"{capital(rows)} on {where} {'is' if len(clips.out) == 1 else 'are'} out already.")
+        said.append(f"{capital(rows)} on {where} {plural(len(clips.out), 'is', 'are')} out already.")
     return " ".join(said)
 
 
 def _named(one: str, rows: Sequence[int]) -> str:
-    return f"{one if len(rows) == 1 else one + 's'} {numbers(rows)}"
+    return f"{plural(len(rows), one)} {numbers(rows)}"
 
 
-def _unrecorded(kind: str, own: Sequence[Lying], feeds: Sequence[Feed]) -> list[str]:
-    """What must lie somewhere and is recorded nowhere, so that the clips named do not part it."""
+def _unrecorded(kind: str, own: Sequence[Landing], feeds: Collection[Feed]) -> list[str]:
+    """What must be somewhere and is recorded nowhere, so that the clips named do not disconnect the run."""
     from_block = [feed for feed in feeds if not feed.at_point]
     if not feeds:
-        return ["What feeds it is not recorded: measure before touching."]
+        return ["What feeds it is not recorded: measure before you touch it."]
     if kind == Run.Kind.SELF_AMPLIFIED and from_block and not any(one.carries in _DC for one in own):
-        return ["Where its DC conductors lie is not recorded: they stay connected. Measure before touching."]
+        return ["The rows of its DC are not recorded: it stays connected. Measure before you touch it."]
     return []

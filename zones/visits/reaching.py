@@ -4,17 +4,19 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 from django.db.models import Q
 
 from sites.models import Closet, Contact, Contract, Coverage, Secret
 from sites.wording import capital, counted, listed
 
+from .shown import shown
+
 
 @dataclass(frozen=True)
 class ContactHere:
-    """closet: whether of this closet, rather than of the whole site."""
+    """of_closet: of this closet, rather than of the whole site."""
 
     id: int
     name: str
@@ -88,15 +90,15 @@ class Reach:
 
     @property
     def unknown(self) -> tuple[str, ...]:
-        """What nobody recorded that one must know before going, in words."""
+        """What one must know before going and is not recorded, in sentences."""
         asked = (
             (self.address, "The address of the site is not recorded."),
-            (self.place or self.directions, "Where in the site the closet is, is not recorded."),
+            (self.place or self.directions, "The location of the closet is not recorded."),
             (self.opened_by or self.contacts.key_holder, "Who opens it is not recorded."),
             (self.opening_hours, "When it can be opened is not recorded."),
-            (self.key_location or self.codes.door, "Where the key is, is not recorded."),
+            (self.key_location or self.codes.door, "The location of the key is not recorded."),
             (self.contacts.site, "No site contact is recorded."),
-            (self.contacts.network, "Nobody is recorded to call about the customer's network."),
+            (self.contacts.network, "No contact for the customer's network is recorded."),
             (
                 self.out_of_hours_phone or self.contacts.out_of_hours,
                 "No number to call out of hours is recorded.",
@@ -112,26 +114,14 @@ def reach_of(closet: Closet) -> Reach:
     def both(name: str) -> tuple[str, ...]:
         return tuple(text for text in (getattr(site, name), getattr(closet, name)) if text)
 
-    return Reach(
+    return shown(
+        Reach,
+        closet,
+        site,
         address=", ".join(word for word in (site.address, site.city, site.postal_code) if word),
-        building=closet.building,
-        floor=closet.floor,
-        room=closet.room,
-        directions=closet.directions,
-        opened_by=closet.opened_by,
-        opening_hours=closet.opening_hours,
-        key_location=closet.key_location,
         codes=_codes(closet),
-        escort=closet.escort,
-        induction=both("induction"),
-        permits=both("permits"),
-        protective_equipment=closet.protective_equipment,
-        other_tenants=closet.other_tenants,
-        dangers=both("dangers"),
-        ladder_m=closet.ladder_m,
-        out_of_hours_phone=site.out_of_hours_phone,
         contacts=_contacts(closet),
-        note=both("note"),
+        **{name: both(name) for name in ("induction", "permits", "dangers", "note")},
     )
 
 
@@ -139,21 +129,14 @@ def _contacts(closet: Closet) -> Contacts:
     rows = Contact.objects.filter(Q(closet=closet) | Q(closet__isnull=True), site_id=closet.site_id)
     ordered = sorted(rows, key=lambda row: (row.closet_id is None, row.name, row.pk))
 
-    def of(role: Contact.Role) -> tuple[ContactHere, ...]:
+    def of(role: str) -> tuple[ContactHere, ...]:
         return tuple(
-            ContactHere(
-                row.pk, row.name, row.phone, row.email, row.hours, row.closet_id is not None, row.note
-            )
+            shown(ContactHere, row, of_closet=row.closet_id is not None)
             for row in ordered
             if row.role == role
         )
 
-    return Contacts(
-        site=of(Contact.Role.SITE),
-        out_of_hours=of(Contact.Role.OUT_OF_HOURS),
-        network=of(Contact.Role.NETWORK),
-        key_holder=of(Contact.Role.KEY_HOLDER),
-    )
+    return Contacts(**{field.name: of(field.name) for field in fields(Contacts)})
 
 
 def _codes(closet: Closet) -> Codes:

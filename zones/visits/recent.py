@@ -1,4 +1,4 @@
-"""The last changes to what stands in a closet and lies on its blocks."""
+"""The last changes to what stands in a closet and is landed on its blocks."""
 
 from __future__ import annotations
 
@@ -15,6 +15,8 @@ from sites.models import Closet
 from sites.models.changes import ChangeSet
 from zones.models import ClipFacts, Landing, PointFacts, Reading
 from zones.subjects import SUBJECTS
+
+from .shown import shown
 
 SHOWN: Final = 5
 
@@ -48,8 +50,8 @@ class RecentChange:
 def recent_changes(closet: Closet, before: int) -> tuple[RecentChange, ...]:
     """The last few change sets before a step that touched something here, the latest first. One query.
 
-    A row of facts tells its change set by the step from which it holds, and whoever corrected it since by its
-    change set; a thing tells when it began and ended.
+    A row of facts names its change set by the step from which it holds, and the one that last corrected it by
+    id; a thing has the steps at which it began and ended.
     """
     by_step, by_id = Q(), Q(pk=closet.change_set_id)
     for things, path in _THINGS.items():
@@ -67,21 +69,9 @@ def recent_changes(closet: Closet, before: int) -> tuple[RecentChange, ...]:
         by_step | by_id, site_id=closet.site_id, state=ChangeSet.State.ACCEPTED, step__lt=before
     ).order_by("-step")[:SHOWN]
     sentences = {one.name: one.sentence for one in operations()}
-    return tuple(_recent(row, sentences) for row in found)
-
-
-def _recent(row: ChangeSet, sentences: Mapping[str, str]) -> RecentChange:
-    assert row.happened_on is not None, "an accepted change set has its day"
-    assert row.recorded_at is not None, "and the time when it was accepted"
-    return RecentChange(
-        id=row.pk,
-        happened_on=row.happened_on,
-        recorded_at=row.recorded_at,
-        kind=row.get_kind_display(),
-        actor=row.actor,
-        reason=row.reason,
-        job_reference=row.job_reference,
-        what=_done(row.operations, sentences),
+    return tuple(
+        shown(RecentChange, row, kind=row.get_kind_display(), what=_done(row.operations, sentences))
+        for row in found
     )
 
 

@@ -1,5 +1,7 @@
-"""What a site leaves open: figures of which nobody can tell whether they are past their limit, and the values
-that are missing, in words. The list for the next visit."""
+"""The figures of a site that cannot be judged, and the values that are missing, in words.
+
+It is the list for the next visit.
+"""
 
 from __future__ import annotations
 
@@ -60,7 +62,7 @@ def _question(figure: RenderedLoad, missing: tuple[str, ...]) -> Question:
 
 def _why(missing: Sequence[str]) -> str:
     if missing:
-        return f"Not known well enough: {'; '.join(missing)}."
+        return f"Not recorded, or only estimated: {'; '.join(missing)}."
     return (
         "Everything it depends on is recorded, yet the estimates are on both sides of the limit: only a "
         "measurement can settle it."

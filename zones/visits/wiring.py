@@ -1,4 +1,4 @@
-"""What lies on the blocks of a closet on a day: row by row, run by run."""
+"""What is landed on the blocks of a closet on a day: row by row, run by run."""
 
 from __future__ import annotations
 
@@ -8,19 +8,20 @@ from dataclasses import dataclass
 
 from django.db.models import Q
 
-from sites.models import AmplifierFacts, Block, Closet, Supply
+from sites.models import Amplifier, AmplifierFacts, Block, Closet, Endpoint, Output, Supply
 from sites.selectors import facts_before, standing, stood
 from zones.limits.cautions import SHOCKING_LINE_V
 from zones.models import Landing, PointFacts, Run, RunFacts
 from zones.pair_colours import conductor_colour
 from zones.selectors import points_before, pulled_clips_before
 
-from .isolation import Feed, Isolation, Lying, isolation_of
+from .isolation import Feed, Isolation, isolation_of
+from .shown import shown
 
 
 @dataclass(frozen=True)
 class Conductor:
-    """What lies on one side of a row. carries: in words. of: what it belongs to, as people call it."""
+    """A conductor on one side of a row. carries: in words. of: what it belongs to, as people call it."""
 
     landing_id: int
     side: str
@@ -35,7 +36,7 @@ class Conductor:
 
 @dataclass(frozen=True)
 class Row:
-    """clip: ``in``, ``out``, or blank where nothing on the block can be pulled. remark: what is wrong with
+    """clip: ``in``, ``out``, or blank where the block has no clips. remark: what is wrong with
     it, in words."""
 
     number: int
@@ -46,7 +47,7 @@ class Row:
 
 @dataclass(frozen=True)
 class BlockHere:
-    """rows: those that something lies on, or whose clip is out."""
+    """rows: those with a conductor, or whose clip is out."""
 
     id: int
     name: str
@@ -58,7 +59,7 @@ class BlockHere:
 
 @dataclass(frozen=True)
 class RunHere:
-    """A run that leaves this closet, or lies on a block here. fed_by: in words, blank where nothing is
+    """A run that leaves this closet, or is landed on a block here. fed_by: in words, blank where nothing is
     recorded."""
 
     id: int
@@ -79,7 +80,7 @@ class Wiring:
 
 
 def wiring_of(closet: Closet, before: int) -> Wiring:
-    """Nine queries, however much lies there."""
+    """What is landed in a closet. Nine queries, however much that is."""
     blocks = list(standing(Block, before, closet=closet))
     landed_here = Landing.objects.filter(stood(before), block__closet=closet, run__isnull=False)
     runs = list(
@@ -105,14 +106,13 @@ def wiring_of(closet: Closet, before: int) -> Wiring:
     voltages = _line_voltages(facts.values(), before)
     mid_run = _fed_mid_run(points)
     feeds = {run.pk: _feeds(facts.get(run.pk), mid_run[run.pk], voltages) for run in runs}
-    lying = [Lying.of(row, out) for row in landings if row.run_id is not None]
     return Wiring(
         blocks=tuple(
             _block(block, [row for row in landings if row.block_id == block.pk], out, facts)
             for block in blocks
         ),
         runs=tuple(
-            _run(run, facts.get(run.pk), isolation_of(run.pk, run.kind, lying, feeds[run.pk], closet.pk))
+            _run(run, facts.get(run.pk), isolation_of(run, landings, out, feeds[run.pk], closet.pk))
             for run in runs
         ),
     )
@@ -126,7 +126,7 @@ def _line_voltages(facts: Iterable[RunFacts], before: int) -> dict[int, float | 
 
 
 def _fed_mid_run(points: Sequence[PointFacts]) -> dict[int, list[tuple[str, Supply]]]:
-    """By run, the supplies that feed it at a point, which no clip at the block parts from it."""
+    """By run, the supplies that feed it at a point, which no clip at the block disconnects."""
     fed = [row for row in points if row.feed_supply_id is not None]
     supplies = Supply.objects.select_related("closet").in_bulk({row.feed_supply_id for row in fed})
     found: dict[int, list[tuple[str, Supply]]] = defaultdict(list)
@@ -138,34 +138,22 @@ def _fed_mid_run(points: Sequence[PointFacts]) -> dict[int, list[tuple[str, Supp
 def _feeds(
     facts: RunFacts | None, mid_run: Iterable[tuple[str, Supply]], voltages: Mapping[int, float | None]
 ) -> tuple[Feed, ...]:
+    """What energises the conductors of a run. Of a self-amplified run an output is only the sound; another
+    run it drives, as an amplifier does."""
+
+    def of(name: str, stands: Supply | Amplifier | Endpoint, **more: str) -> Feed:
+        return Feed(name, stands.closet_id, stands.closet.name if stands.closet else "", **more)
+
     found = []
     if facts is not None and facts.supply is not None:
-        supply = facts.supply
-        found.append(Feed(f"supply {supply.name}", supply.closet_id, supply.closet.name))
+        found.append(of(f"supply {facts.supply.name}", facts.supply))
     if facts is not None and facts.amplifier is not None:
-        amplifier = facts.amplifier
-        line = _shocking_line(facts.run.kind, voltages.get(amplifier.pk))
-        found.append(
-            Feed(
-                f"amplifier {amplifier.name}",
-                amplifier.closet_id,
-                amplifier.closet.name,
-                shocking_line=line,
-            )
-        )
+        line = _shocking_line(facts.run.kind, voltages.get(facts.amplifier.pk))
+        found.append(of(f"amplifier {facts.amplifier.name}", facts.amplifier, shocking_line=line))
     if facts is not None and facts.output is not None and facts.run.kind != Run.Kind.SELF_AMPLIFIED:
-        # Of a self-amplified run it is only the sound; a line it drives, as an amplifier does
-        endpoint = facts.output.endpoint
-        found.append(
-            Feed(
-                f"output {facts.output.number} of {endpoint.name}",
-                endpoint.closet_id,
-                endpoint.closet.name if endpoint.closet is not None else "",
-                shocking_line=_shocking_line(facts.run.kind, None),
-            )
-        )
-    for point, supply in mid_run:
-        found.append(Feed(f"supply {supply.name}", supply.closet_id, supply.closet.name, at_point=point))
+        line = _shocking_line(facts.run.kind, None)
+        found.append(of(_output(facts.output), facts.output.endpoint, shocking_line=line))
+    found += [of(f"supply {supply.name}", supply, at_point=point) for point, supply in mid_run]
     return tuple(found)
 
 
@@ -185,23 +173,15 @@ def _block(
     for landing in landings:
         by_row[landing.row].append(landing)
     pulled = {row for of, row in out if of == block.pk}
-    return BlockHere(
-        id=block.pk,
-        name=block.name,
-        kind=block.get_kind_display(),
-        row_count=block.row_count,
-        rows=tuple(
-            _row(number, by_row[number], pulled, block, facts) for number in sorted(by_row.keys() | pulled)
-        ),
-        note=block.note,
-    )
+    rows = [_row(number, by_row[number], pulled, block, facts) for number in sorted(by_row.keys() | pulled)]
+    return shown(BlockHere, block, kind=block.get_kind_display(), rows=tuple(rows))
 
 
 def _row(
     number: int, landings: Sequence[Landing], pulled: set[int], block: Block, facts: Mapping[int, RunFacts]
 ) -> Row:
     remarks = [
-        f"{len(on_side)} wires on the {side} side of one clip"
+        f"{len(on_side)} conductors on the {side} side; 1 allowed"
         for side in Landing.Side.values
         if len(on_side := [row for row in landings if row.side == side]) > 1
     ]
@@ -215,47 +195,41 @@ def _row(
 
 def _conductor(row: Landing, facts: Mapping[int, RunFacts]) -> Conductor:
     of_run = facts.get(row.run_id) if row.run_id is not None else None
-    zone = of_run.zone if of_run is not None else None
-    return Conductor(
+    return shown(
+        Conductor,
+        row,
+        of_run,
         landing_id=row.pk,
-        side=row.side,
-        pair=row.pair,
         colour=conductor_colour(row.pair, first=row.conductor == Landing.Conductor.FIRST),
         carries=row.get_carries_display(),
-        of=_whose(row),
-        run_id=row.run_id,
-        zone_id=zone.pk if zone else None,
-        zone=zone.name if zone else "",
+        of=f"run {row.run.name}" if row.run is not None else " and ".join(_sources(row)),
+        zone=_zone(of_run),
     )
-
-
-def _whose(row: Landing) -> str:
-    if row.run is not None:
-        return f"run {row.run.name}"
-    if row.output is not None:
-        return f"output {row.output.number} of {row.output.endpoint.name}"
-    if row.supply is not None:
-        return f"supply {row.supply.name}"
-    return f"amplifier {row.amplifier.name}" if row.amplifier is not None else ""
 
 
 def _run(run: Run, facts: RunFacts | None, isolation: Isolation) -> RunHere:
-    zone = facts.zone if facts else None
-    fed = []
-    if facts is not None and facts.output is not None:
-        fed.append(f"output {facts.output.number} of {facts.output.endpoint.name}")
-    if facts is not None and facts.supply is not None:
-        fed.append(f"supply {facts.supply.name}")
-    if facts is not None and facts.amplifier is not None:
-        fed.append(f"amplifier {facts.amplifier.name}")
-    return RunHere(
-        id=run.pk,
-        name=run.name,
+    return shown(
+        RunHere,
+        run,
+        facts,
         kind=run.get_kind_display(),
-        zone_id=zone.pk if zone else None,
-        zone=zone.name if zone else "",
+        zone=_zone(facts),
         block=run.block.name,
-        fed_by=" and ".join(fed),
+        fed_by=" and ".join(_sources(facts)) if facts else "",
         isolation=isolation,
-        note=run.note,
     )
+
+
+def _zone(facts: RunFacts | None) -> str:
+    return facts.zone.name if facts is not None and facts.zone is not None else ""
+
+
+def _sources(row: Landing | RunFacts) -> list[str]:
+    """The output, supply and amplifier of a row, as people call them."""
+    output = [] if row.output is None else [_output(row.output)]
+    supply = [] if row.supply is None else [f"supply {row.supply.name}"]
+    return output + supply + ([] if row.amplifier is None else [f"amplifier {row.amplifier.name}"])
+
+
+def _output(output: Output) -> str:
+    return f"output {output.number} of {output.endpoint.name}"

@@ -7,8 +7,16 @@ import pytest
 from zones.limits.cautions import CAUTIONS, Caution, Surroundings, cautions_of
 
 WHERE_IT_MATTERS = [
-    (Caution.LIFE_SAFETY, Surroundings(life_safety=frozenset({"no", "yes"})), "serves life safety"),
-    (Caution.LIFE_SAFETY, Surroundings(life_safety=frozenset({"unknown"})), "life safety not recorded"),
+    (
+        Caution.LIFE_SAFETY,
+        Surroundings(life_safety=frozenset({("Quay", "no"), ("Gangway", "yes")})),
+        "zone Gangway serves life safety",
+    ),
+    (
+        Caution.LIFE_SAFETY,
+        Surroundings(life_safety=frozenset({("Gangway", "unknown"), ("Quay", "unknown")})),
+        "life safety not recorded for zones Gangway and Quay",
+    ),
     (Caution.GAS, Surroundings(texts=("", "Ammonia plant room: alarm panel at the door")), "ammonia"),
     (Caution.GAS, Surroundings(texts=("behind the CHLORINE store",)), "chlorine"),
     (Caution.GAS, Surroundings(dangers=("ammonia next door",)), "ammonia"),
@@ -53,7 +61,7 @@ def test_where_nothing_is_known_nothing_is_shown() -> None:
 @pytest.mark.parametrize(
     "here",
     [
-        Surroundings(life_safety=frozenset({"no"})),
+        Surroundings(life_safety=frozenset({("Quay", "no")})),
         Surroundings(line_voltages_v=frozenset({25.0})),
         Surroundings(ladder_m=0.0),
         Surroundings(dangers=("", " \n")),
@@ -66,7 +74,7 @@ def test_it_is_left_out_where_it_does_not_matter(here: Surroundings) -> None:
 
 def test_the_gravest_comes_first_and_each_once() -> None:
     everything = Surroundings(
-        life_safety=frozenset({"yes", "unknown"}),
+        life_safety=frozenset({("Quay", "yes"), ("Gangway", "unknown")}),
         line_voltages_v=frozenset({70.7, None}),
         sources=("supply PS 1", "supply PS 2", "amplifier A 1", "amplifier A 2"),
         ladder_m=3.0,

@@ -169,7 +169,6 @@ def test_a_small_step_is_told_in_as_many_digits_as_it_takes(drift: Hall) -> None
         point=drift.points[-1],
         speech_current_a=0.0401,
         current_basis=Basis.MEASURED,
-        step=None,
     )
     point_alter(
         factories.change(drift.site, happened_on=TODAY), point=drift.points[-1], speech_current_a=0.0402

@@ -168,7 +168,7 @@ def test_what_is_not_known_of_the_way_in_is_said(closet: Closet) -> None:
     for sentence in (
         "The address of the site is not recorded.",
         "Who opens it is not recorded.",
-        "Where the key is, is not recorded.",
+        "The location of the key is not recorded.",
         "No number to call out of hours is recorded.",
     ):
         assert sentence in unknown
@@ -242,7 +242,7 @@ def test_what_stands_there(hall: Hall) -> None:
 
 
 def test_a_device_elsewhere_on_a_switch_here(hall: Hall) -> None:
-    """It, and the zone it is heard in, hang on this closet."""
+    """It, and the zone it is heard in, depend on this closet."""
     speaker = factories.make_gateway(
         factories.make_closet(hall.site), factories.make_model(DeviceModel.Kind.NETWORK_SPEAKER), name="NS 1"
     )
@@ -266,12 +266,12 @@ def test_rows_of_a_block(hall: Hall) -> None:
     assert (equipment.side, equipment.of, equipment.zone) == ("equipment", "supply PS 1", "")
     assert (field.side, field.of, field.zone) == ("field", "run R1", "Ticket hall")
     # ANSI/ICEA colour code: the second pair is white and orange
-    assert (field.pair, field.colour, field.carries) == (2, "orange-white", "DC −24 V")
+    assert (field.pair, field.colour, field.carries) == (2, "orange-white", "DC negative")
     assert rows[9].conductors == ()
     assert all(row.clip == "in" for row in sheet_of(hall.closet).wiring.blocks[0].rows)
 
 
-def test_how_to_part_each_run(hall: Hall) -> None:
+def test_how_to_disconnect_each_run(hall: Hall) -> None:
     runs = {run.name: run for run in sheet_of(hall.closet).wiring.runs}
     assert runs["R1"].isolation.sentence == f"Pull clips 1 to 4 on {hall.block.name}."
     assert runs["R2"].isolation.sentence == f"Pull clips 5 to 8 on {hall.block.name}."
@@ -289,13 +289,13 @@ def test_two_wires_on_one_clip_are_said_with_the_row_and_with_both_runs(hall: Ha
         run=hall.gangway_run,
     )
     wiring = sheet_of(hall.closet).wiring
-    assert wiring.blocks[0].rows[0].remark == "2 wires on the field side of one clip"
+    assert wiring.blocks[0].rows[0].remark == "2 conductors on the field side; 1 allowed"
     runs = {run.name: run.isolation.sentence for run in wiring.runs}
-    assert runs["R1"].endswith("This parts run R2 as well.")
-    assert runs["R2"].endswith("This parts run R1 as well.")
+    assert runs["R1"].endswith("This disconnects run R2 as well.")
+    assert runs["R2"].endswith("This disconnects run R1 as well.")
 
 
-def test_a_supply_along_the_run_is_told(hall: Hall) -> None:
+def test_a_supply_along_the_run_is_named(hall: Hall) -> None:
     far = factories.make_supply(factories.make_closet(hall.site, name="IDF-2"), name="PS 2")
     point_alter(factories.change(hall.site), point=hall.points[5], feed_supply=far, negative_cut=True)
     run = next(run for run in sheet_of(hall.closet).wiring.runs if run.name == "R1")
@@ -415,7 +415,7 @@ def queries_of(closet: Closet) -> int:
     return len(queries)
 
 
-def test_a_run_that_leaves_elsewhere_and_lies_here_makes_its_zone_hang_on_this_closet(hall: Hall) -> None:
+def test_a_run_that_leaves_elsewhere_and_lies_here_makes_its_zone_depend_on_this_closet(hall: Hall) -> None:
     here = factories.make_closet(hall.site, name="IDF-2")
     block = factories.make_block(here, name="X")
     assert sheet_of(here).zones == ()

@@ -1,33 +1,40 @@
-"""Which clips part a run from what feeds it, and what is said where they do not."""
+"""Which clips disconnect a run from what feeds it, and what the sentence says where they do not."""
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from typing import Any
 
-from sites.models import Block
+from sites.models import Block, Closet
 from zones.models import Landing, Run
-from zones.visits.isolation import Feed, Lying, isolation_of
+from zones.visits.isolation import Feed, isolation_of
 
 HERE, THERE = 1, 2
 SUPPLY = Feed("supply PS 1", HERE, "MDF")
 
 
-def lying(row: int, *, run: int = 1, carries: str = Landing.Carries.DC_NEGATIVE, **more: Any) -> Lying:
-    said: dict[str, Any] = {
-        "block_id": 10,
-        "block": "B1",
-        "block_kind": Block.Kind.SPLIT_66,
-        "can_isolate": True,
-        "closet_id": HERE,
-        "closet": "MDF",
-        "pulled": False,
-        **more,
-    }
-    return Lying(run_id=run, run=f"R{run}", carries=carries, row=row, **said)
+def lying(
+    row: int,
+    *,
+    run: int = 1,
+    carries: str = Landing.Carries.DC_NEGATIVE,
+    block_id: int = 10,
+    block: str = "B1",
+    kind: str = Block.Kind.SPLIT_66,
+    closet_id: int = HERE,
+    closet: str = "MDF",
+) -> Landing:
+    on = Block(pk=block_id, name=block, kind=kind, closet=Closet(pk=closet_id, name=closet))
+    return Landing(run=Run(pk=run, name=f"R{run}"), block=on, row=row, carries=carries)
 
 
-def isolated(own: list[Lying], *feeds: Feed, kind: str = Run.Kind.SELF_AMPLIFIED) -> tuple[str, bool]:
-    found = isolation_of(1, kind, own, feeds, HERE)
+def isolated(
+    own: list[Landing],
+    *feeds: Feed,
+    kind: str = Run.Kind.SELF_AMPLIFIED,
+    out: Collection[tuple[int, int]] = (),
+) -> tuple[str, bool]:
+    found = isolation_of(Run(pk=1, name="R1", kind=kind), own, out, feeds, HERE)
     return found.sentence, found.complete
 
 
@@ -44,23 +51,23 @@ def test_blocks_here_come_before_blocks_elsewhere_which_are_named() -> None:
 
 
 def test_what_is_out_already_is_said_and_not_pulled_again() -> None:
-    said, complete = isolated([lying(1), lying(2, pulled=True)], SUPPLY)
+    said, complete = isolated([lying(1), lying(2)], SUPPLY, out={(10, 2), (20, 1)})
     assert (said, complete) == ("Pull clip 1 on B1. Clip 2 on B1 is out already.", True)
-    assert isolated([lying(1, pulled=True), lying(2, pulled=True)], SUPPLY) == (
+    assert isolated([lying(1), lying(2)], SUPPLY, out={(10, 1), (10, 2)}) == (
         "Clips 1 and 2 on B1 are out already.",
         True,
     )
 
 
 def test_a_cross_connect_is_lifted() -> None:
-    strip: dict[str, Any] = {"block_kind": Block.Kind.TYPE_110}
+    strip: dict[str, Any] = {"kind": Block.Kind.TYPE_110}
     assert isolated([lying(1, **strip), lying(2, **strip)], SUPPLY)[0] == (
         "Lift the cross-connect of rows 1 and 2 on B1."
     )
 
 
-def test_where_nothing_can_be_pulled_wires_come_off_and_it_is_not_called_parted() -> None:
-    screws: dict[str, Any] = {"block_kind": Block.Kind.SCREW, "can_isolate": False}
+def test_where_nothing_can_be_pulled_wires_come_off_and_it_is_not_called_disconnected() -> None:
+    screws: dict[str, Any] = {"kind": Block.Kind.SCREW}
     said, complete = isolated([lying(1, **screws), lying(2, **screws)], SUPPLY)
     assert (
         said == "Nothing on B1 can be pulled: switch off what feeds it, then take its wires off rows 1 and 2."
@@ -70,7 +77,7 @@ def test_where_nothing_can_be_pulled_wires_come_off_and_it_is_not_called_parted(
 
 def test_another_run_on_the_same_clip_is_named() -> None:
     said, _ = isolated([lying(1), lying(2), lying(2, run=3), lying(9, run=4)], SUPPLY)
-    assert said == "Pull clips 1 and 2 on B1. This parts run R3 as well."
+    assert said == "Pull clips 1 and 2 on B1. This disconnects run R3 as well."
 
 
 def test_a_run_on_another_blocks_row_of_the_same_number_is_not_named() -> None:
@@ -98,9 +105,9 @@ def test_a_line_that_shocks_is_switched_off_first() -> None:
     assert complete
 
 
-def test_what_is_not_recorded_is_never_called_parted() -> None:
+def test_what_is_not_recorded_is_never_called_disconnected() -> None:
     nowhere, complete = isolated([], SUPPLY)
-    assert nowhere.startswith("Where this run lies on the blocks is not recorded")
+    assert nowhere.startswith("The rows of this run are not recorded")
     assert not complete
     audio = [
         lying(1, carries=Landing.Carries.AUDIO_POSITIVE),
@@ -108,9 +115,9 @@ def test_what_is_not_recorded_is_never_called_parted() -> None:
     ]
     no_dc, complete = isolated(audio, SUPPLY)
     assert no_dc.endswith(
-        "Where its DC conductors lie is not recorded: they stay connected. Measure before touching."
+        "The rows of its DC are not recorded: it stays connected. Measure before you touch it."
     )
     assert not complete
     no_feed, complete = isolated([lying(1)])
-    assert no_feed.endswith("What feeds it is not recorded: measure before touching.")
+    assert no_feed.endswith("What feeds it is not recorded: measure before you touch it.")
     assert not complete

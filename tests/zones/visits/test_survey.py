@@ -10,12 +10,16 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from sites.models import Basis, Block, Closet, DeviceModel, Site, Supply
+from sites.selectors import before_of
+from sites.services.endpoints import endpoint_alter, endpoint_move
 from sites.services.power import amplifier_add, supply_add
 from tests import factories
 from tests.halls import Hall
+from zones.electrical.subjects import SubjectKind
 from zones.models import PointFacts, Run
 from zones.services.points import point_append
 from zones.visits.survey import Question, site_survey
+from zones.visits.unknowns import SiteFacts, unknown_of
 
 pytestmark = pytest.mark.django_db
 BUILT = factories.BUILT_ON
@@ -70,7 +74,8 @@ def test_what_nobody_recorded_is_named_with_where_it_is(site: Site, dim_run: Run
         "the cable of 2 segments on run R7 (to points A and B)",
         "the number of pairs of 2 segments on run R7 (to points A and B)",
     }
-    assert "Not known well enough: which model supply PS 9 is; the" in found["supply_current"].sentence
+    said = found["supply_current"].sentence
+    assert "Not recorded, or only estimated: which model supply PS 9 is; the" in said
 
 
 def test_many_are_counted_and_a_few_named(site: Site, dim_run: Run) -> None:
@@ -106,7 +111,7 @@ def test_a_rating_that_the_catalogue_does_not_state(site: Site, closet: Closet, 
     assert questions(site)["supply_current"].missing == ("the rated current of PSU-X (supply PS 3)",)
 
 
-def test_lines_hang_on_taps(site: Site, closet: Closet, block: Block) -> None:
+def test_lines_depend_on_taps(site: Site, closet: Closet, block: Block) -> None:
     amplifier = amplifier_add(factories.change(site), closet=closet, name="A 9", line_voltage_v=70.7).result
     run = factories.make_run(
         block,
@@ -120,6 +125,46 @@ def test_lines_hang_on_taps(site: Site, closet: Closet, block: Block) -> None:
         "which model amplifier A 9 is",
         "the tap of 1 speaker on run L1 (point A)",
     )
+
+
+def test_the_loss_of_a_line_depends_on_the_pairs_of_its_cable(site: Site, block: Block) -> None:
+    run = factories.make_run(
+        block, kind=Run.Kind.CONSTANT_VOLTAGE, name="L1", amplifier=factories.make_amplifier(block.closet)
+    )
+    hang(run, "A", tap_power_w=5.0, tap_basis=Basis.MARKED, length_m=9.0, length_basis=Basis.MEASURED)
+    assert unknown(site, "line_loss", SubjectKind.RUN, run.pk) == (
+        "the cable of 1 segment on run L1 (to point A)",
+        "the number of pairs of 1 segment on run L1 (to point A)",
+    )
+
+
+def test_power_depends_on_the_switch_and_on_the_endpoints_that_it_powers(site: Site, closet: Closet) -> None:
+    model = factories.make_model(DeviceModel.Kind.SWITCH, name="SW-X", poe_budget_one_lost_w=None)
+    switch = factories.make_switch(closet, model, name="SW 9")
+    device = factories.make_model(DeviceModel.Kind.GATEWAY, name="GW-X", poe_class=None, paging_poe_w=None)
+    gateway = factories.make_gateway(closet, device, name="GW 9")
+    factories.make_gateway(closet, device, name="powered elsewhere")
+    port = switch.ports.get(number=1)
+    endpoint_move(factories.change(site), endpoint=gateway, port=port)
+    assert unknown(site, "poe_one_supply_lost", SubjectKind.SWITCH, switch.pk) == (
+        "the PoE budget with one supply lost of SW-X (switch SW 9)",
+        "the number of power supplies of switch SW 9",
+        "the PoE class of GW-X (endpoint GW 9)",
+    )
+    assert unknown(site, "port_power", SubjectKind.PORT, port.pk) == (
+        "the PoE class and the power while paging of GW-X (endpoint GW 9)",
+        "the cable length of endpoint GW 9",
+    )
+    endpoint_alter(
+        factories.change(site), endpoint=gateway, cable_length_m=40.0, cable_length_basis=Basis.GUESSED
+    )
+    assert unknown(site, "endpoint_cable", SubjectKind.ENDPOINT, gateway.pk) == (
+        "the cable length of endpoint GW 9, only guessed",
+    )
+
+
+def unknown(site: Site, code: str, kind: SubjectKind, thing_id: int) -> tuple[str, ...]:
+    return unknown_of(SiteFacts(site.pk, before_of(BUILT)), code, (kind, thing_id))
 
 
 def test_a_larger_site_costs_as_many_queries(site: Site, dim_run: Run) -> None:

@@ -19,6 +19,8 @@ from .worked import (
     Worked,
     amount_of_fraction,
     bands_of,
+    columns,
+    estimates,
     limit_by_fraction,
     number,
 )
@@ -27,14 +29,7 @@ _JUDGED = (
     "The judged point is the lowest in the likely estimate. The high estimate takes its path long, the other "
     "segments short and all loads high."
 )
-_TAPS = (
-    Column("run", "run"),
-    Column("point", "point"),
-    Column("low_w", "low", "W"),
-    Column("likely_w", "likely", "W"),
-    Column("high_w", "high", "W"),
-    Column("known", "how it is known"),
-)
+_TAPS = columns("run", "point", *estimates("W"), Column("known", "how it is known"))
 
 
 @explains("amplifier_load")
@@ -47,12 +42,12 @@ def amplifier_load(scene: Scene, load: Load) -> Worked:
         formula="P = Σ of the taps on the amplifier's lines. Limit: rated power × loading fraction.",
         assumptions=("All taps at once. The loss in the cable is not counted as load.",),
         inputs=(
-            Amount.of("rated power of the amplifier", "W", rated, "data sheet of its model"),
+            Amount.rated("rated power of the amplifier", "W", rated),
             amount_of_fraction(fraction),
         ),
         tables=(_tap_table(scene, load),),
         steps=(
-            Step(f"Sum of the taps: {number(float(taps[LIKELY]), 'W')}.", Amount.of("taps", "W", taps)),
+            Step.of("Sum of the taps", "taps", "W", taps),
             limit_by_fraction(rated, fraction, "W"),
         ),
     )
@@ -81,12 +76,11 @@ def line_impedance(scene: Scene, load: Load) -> Worked:
                 Amount.of("impedance of the taps", "Ω", volts**2 / taps),
             )
         )
-    together = Amount.of("line impedance", "Ω", bands_of(load))
-    steps.append(Step(f"All in parallel: {number(load.likely, 'Ω')}.", together))
+    steps.append(Step.of("All in parallel", "line impedance", "Ω", bands_of(load)))
     if np.isfinite(lowest):
-        inputs.append(Amount.of("lowest load of the amplifier", "Ω", lowest, "data sheet of its model"))
+        inputs.append(Amount.rated("lowest load of the amplifier", "Ω", lowest))
     elif on_taps.any():
-        inputs.append(Amount.of("rated power of the amplifier", "W", rated, "data sheet of its model"))
+        inputs.append(Amount.rated("rated power of the amplifier", "W", rated))
         steps.append(
             Step(
                 f"Limit: {number(volts, 'V')}² / {number(rated, 'W')} = {number(volts**2 / rated, 'Ω')}.",
@@ -114,10 +108,7 @@ def line_loss(scene: Scene, load: Load) -> Worked:
         assumptions=(_JUDGED,),
         inputs=(
             Amount.of(
-                "highest line loss",
-                "dB",
-                scene.plant.factors.line_loss_db,
-                "common practice, no source",
+                "highest line loss", "dB", scene.plant.factors.line_loss_db, "common practice, no source"
             ),
         ),
         tables=(
@@ -126,11 +117,8 @@ def line_loss(scene: Scene, load: Load) -> Worked:
             ),
         ),
         steps=(
-            Step(
-                f"V / Vs there: {number(float(ratio[LIKELY]))}, the network solved.",
-                Amount.of("voltage, of the amplifier's", "", ratio),
-            ),
-            Step(f"−20·log10 of it: {number(load.likely, 'dB')}.", Amount.of("loss", "dB", bands)),
+            Step.of("V / Vs there, the network solved", "voltage, of the amplifier's", "", ratio),
+            Step.of("−20·log10 of it", "loss", "dB", bands),
         ),
     )
 

@@ -13,8 +13,20 @@ from zones.electrical.subjects import SubjectKind
 from zones.loads.site_loads import Load
 
 from .registry import explains
-from .scene import PAGE, Scene
-from .worked import Amount, Column, Step, Table, Worked, amount_of_fraction, limit_by_fraction, number
+from .scene import PAGE, SEGMENT, Scene
+from .worked import (
+    LENGTH_KNOWN,
+    Amount,
+    Column,
+    Step,
+    Table,
+    Worked,
+    amount_of_fraction,
+    columns,
+    estimates,
+    limit_by_fraction,
+    number,
+)
 
 _EXTREMES = (
     "The supply is taken at the bottom of its tolerance, or of its battery; conductors at the site's design "
@@ -24,26 +36,15 @@ _JUDGED = (
     "The judged speaker is the one with the least margin in the likely estimate. The high estimate takes "
     "long cable, of the highest resistance that its standard allows, and high currents."
 )
-_DRAWS = (
-    Column("run", "run"),
-    Column("point", "point"),
-    Column("model", "model"),
-    Column("devices", "devices"),
-    Column("low_a", "low", "A"),
-    Column("likely_a", "likely", "A"),
-    Column("high_a", "high", "A"),
-    Column("known", "how it is known"),
-)
-_SEGMENTS = (
-    Column("to", "segment to"),
-    Column("length_m", "length", "m"),
-    Column("gauge_awg", "gauge", "AWG"),
-    Column("pairs", "pairs"),
+_DRAWS = columns("run", "point", "model", "devices", *estimates("A"), Column("known", "how it is known"))
+_SEGMENTS = columns(
+    *SEGMENT,
+    "pairs",
     Column("resistance_ohm", "loop resistance", "Ω"),
     Column("current_a", "current", "A"),
     Column("drop_v", "drop", "V"),
     Column("voltage_v", "voltage there", "V"),
-    Column("known", "how the length is known"),
+    LENGTH_KNOWN,
 )
 
 
@@ -58,27 +59,20 @@ def supply_current(scene: Scene, load: Load) -> Worked:
     drawn = _drawn(scene, entries)
     rated = float(dc.source.rated_current_a[tree])
     fraction = plant.factors.loading_fraction
-    steps = [
-        Step(
-            f"Sum of the currents: {_span(drawn.sum(axis=1), 'A')}.",
-            Amount.of("current drawn", "A", drawn.sum(axis=1)),
-        ),
-        Step(
-            f"Current of the supply, its network solved: {_span(current.max(axis=1), 'A')}.",
-            Amount.of("supply current", "A", current.max(axis=1)),
-        ),
-        limit_by_fraction(rated, fraction, "A"),
-    ]
     return Worked(
         formula="I = Σ Iₖ over everything that the supply feeds; a load of constant power draws P / V at its "
         "own voltage. Limit: rated current × loading fraction.",
         assumptions=(PAGE, _who_pages(scene, instance), _EXTREMES),
         inputs=(
-            Amount.of("rated current of the supply", "A", rated, "data sheet of its model"),
+            Amount.rated("rated current of the supply", "A", rated),
             amount_of_fraction(fraction),
         ),
         tables=(_draw_table(scene, entries, drawn), *_sets_table(scene, of_tree)),
-        steps=tuple(steps),
+        steps=(
+            Step.of("Sum of the currents", "current drawn", "A", drawn.sum(axis=1)),
+            Step.of("Current of the supply, its network solved", "supply current", "A", current.max(axis=1)),
+            limit_by_fraction(rated, fraction, "A"),
+        ),
     )
 
 
@@ -98,8 +92,8 @@ def class_2_power(scene: Scene, load: Load) -> Worked:
             f"The supply is recorded as: {marked}. The class is what equipment is marked, never inferred.",
         ),
         inputs=(
-            Amount.of("voltage at rated load", "V", volts, "data sheet of its model"),
-            Amount.of("rated current", "A", rated, "data sheet of its model"),
+            Amount.rated("voltage at rated load", "V", volts),
+            Amount.rated("rated current", "A", rated),
             Amount.of("Class 2 power", "VA", CLASS_2_LIMIT_VA, "NEC Chapter 9 Table 11, from memory"),
         ),
         steps=(
@@ -157,10 +151,10 @@ def run_voltage(scene: Scene, load: Load) -> Worked:
         "R′ = 4·ρ/(π·d²), d = 0.005 in · 92^((36−n)/39), ρ = 1/58 Ω·mm²/m · (1 + 0.00393·(T − 20 °C)).",
         assumptions=(PAGE, _who_pages(scene, instance), _EXTREMES, _JUDGED),
         inputs=(
-            Amount.of(f"voltage of {supply}", "V", volts, "data sheet of its model"),
+            Amount.rated(f"voltage of {supply}", "V", volts),
             Amount.of("internal resistance of the supply", "Ω", ohms, "from no-load and rated-load voltage"),
             Amount.of("design temperature", "°C", scene.site_temperature_c(), "of the site"),
-            Amount.of("lowest voltage at which the speaker works", "V", minimum, "data sheet of its model"),
+            Amount.rated("lowest voltage at which the speaker works", "V", minimum),
         ),
         tables=(Table.of("Along the path, likely estimate", _SEGMENTS, rows),),
         steps=(
@@ -169,7 +163,7 @@ def run_voltage(scene: Scene, load: Load) -> Worked:
                 f"{number(ohms, 'Ω')} = {number(float(terminal[LIKELY]), 'V')}.",
                 Amount.of("voltage at the supply", "V", terminal),
             ),
-            Step(f"Drop along the path: {_span(drop, 'V')}.", Amount.of("drop along the path", "V", drop)),
+            Step.of("Drop along the path", "drop along the path", "V", drop),
             Step(
                 f"At {scene.point_name(int(dc.network.wiring.row[node]))}: "
                 f"{number(float(terminal[LIKELY]), 'V')} − {number(float(drop[LIKELY]), 'V')} = "
@@ -200,7 +194,7 @@ def run_current(scene: Scene, load: Load) -> Worked:
         ),
         tables=(_draw_table(scene, entries, _drawn(scene, entries)),),
         steps=(
-            Step(f"Current of the run: {_span(current, 'A')}.", Amount.of("run current", "A", current)),
+            Step.of("Current of the run", "run current", "A", current),
             limit_by_fraction(rating, plant.factors.loading_fraction, "A"),
         ),
     )
@@ -224,12 +218,7 @@ def conductor_current(scene: Scene, load: Load) -> Worked:
             "Each leg of the loop is as many conductors as there are pairs; they share the current evenly.",
         ),
         inputs=(
-            Amount.of(
-                "pairs paralleled",
-                "",
-                pairs,
-                known,
-            ),
+            Amount.of("pairs paralleled", "", pairs, known),
             Amount.of(
                 "rating of one conductor",
                 "A",
@@ -238,9 +227,8 @@ def conductor_current(scene: Scene, load: Load) -> Worked:
             ),
         ),
         steps=(
-            Step(
-                f"Current of the segment to {scene.point_name(row)}: {_span(branch, 'A')}.",
-                Amount.of("current of the segment", "A", branch),
+            Step.of(
+                f"Current of the segment to {scene.point_name(row)}", "current of the segment", "A", branch
             ),
             Step(
                 f"{number(float(branch[LIKELY]), 'A')} / {pairs:g} = {number(float(each[LIKELY]), 'A')}.",
@@ -319,17 +307,12 @@ def _sets_table(scene: Scene, of_tree: np.ndarray[tuple[int], np.dtype[np.bool_]
     dc = scene.dc
     if of_tree.sum() < 2:
         return ()
-    columns = (
-        Column("paging", "paging set"),
-        Column("low_a", "low", "A"),
-        Column("likely_a", "likely", "A"),
-        Column("high_a", "high", "A"),
-    )
     rows = [
         [_set_name(scene, int(dc.tree_instance[k])), *dc.source_current[:, k]]
         for k in np.flatnonzero(of_tree)
     ]
-    return (Table.of("Each paging set with the others idle; the worst counts", columns, rows),)
+    shown = columns(Column("paging", "paging set"), *estimates("A"))
+    return (Table.of("Each paging set with the others idle; the worst counts", shown, rows),)
 
 
 def _who_pages(scene: Scene, instance: int) -> str:
@@ -348,8 +331,3 @@ def _set_name(scene: Scene, instance: int) -> str:
         if key // len(zones) == instance
     ]
     return ", ".join(sorted(listed)) or "no zone"
-
-
-def _span(bands: FloatArray, unit: str) -> str:
-    low, likely, high = (number(float(value), unit) for value in bands)
-    return likely if low == likely == high else f"{likely} (low {low}, high {high})"

@@ -19,11 +19,11 @@ from zones.loads.site_loads import Load
 
 from .registry import explains
 from .scene import Scene
-from .worked import Amount, Column, Step, Table, Worked, bands_of, limit_by_fraction, number
+from .worked import Amount, Column, Step, Table, Worked, bands_of, columns, limit_by_fraction, number
 
-_PORTS = (
-    Column("port", "port"),
-    Column("feeds", "feeds"),
+_PORTS = columns(
+    "port",
+    "feeds",
     Column("poe_class", "class"),
     Column("negotiated_w", "negotiated", "W"),
     Column("allocated_w", "allocated", "W"),
@@ -41,9 +41,9 @@ def poe_allocated(scene: Scene, load: Load) -> Worked:
     return Worked(
         formula="P = Σ of what the switch allocates: what was negotiated, else the power of the class.",
         assumptions=("A class that is not recorded counts as class 0: 15.4 W.",),
-        inputs=(Amount.of(name, "W", float(budget), "data sheet of its model"),),
+        inputs=(Amount.rated(name, "W", float(budget)),),
         tables=(table,),
-        steps=(Step(f"Together: {number(total, 'W')}.", Amount.of("allocated", "W", total)),),
+        steps=(Step.of("Together", "allocated", "W", total),),
     )
 
 
@@ -61,7 +61,7 @@ def poe_measured(scene: Scene, load: Load) -> Worked:
         formula="P as measured. Limit: budget × usage threshold.",
         assumptions=(f"The reading was taken {state}; the supply groups of the switch are added up.",),
         inputs=(
-            Amount.of("PoE budget", "W", budget, "data sheet of its model"),
+            Amount.rated("PoE budget", "W", budget),
             Amount.of(
                 "usage threshold",
                 "",
@@ -70,10 +70,7 @@ def poe_measured(scene: Scene, load: Load) -> Worked:
             ),
         ),
         steps=(
-            Step(
-                f"Measured: {number(float(readings.power_w[reading]), 'W')}.",
-                Amount.of("measured power", "W", float(readings.power_w[reading])),
-            ),
+            Step.of("Measured", "measured power", "W", readings.power_w[reading]),
             limit_by_fraction(budget, threshold, "W"),
         ),
     )
@@ -97,7 +94,7 @@ def port_power(scene: Scene, load: Load) -> Worked:
         "of its class. Limit: the power of the class at the switch.",
         assumptions=() if recorded >= 0 else ("The class is not recorded: taken as class 0.",),
         inputs=(
-            Amount.of("power that the endpoint draws while it pages", "W", needed, "data sheet of its model"),
+            Amount.rated("power that the endpoint draws while it pages", "W", needed),
             Amount.of(
                 "class", "", of_class, "negotiated, or of its model" if recorded >= 0 else "not recorded"
             ),
@@ -107,7 +104,7 @@ def port_power(scene: Scene, load: Load) -> Worked:
             Amount.of("power of the class at the device", "W", float(PD_POWER_W[of_class]), _IEEE),
         ),
         steps=(
-            Step(f"At the switch: {number(load.likely, 'W')}.", Amount.of("power at the switch", "W", drawn)),
+            Step.of("At the switch", "power at the switch", "W", drawn),
             Step(
                 f"Limit: class {of_class} allows {number(float(PSE_POWER_W[of_class]), 'W')}.",
                 Amount.of("limit", "W", float(PSE_POWER_W[of_class])),

@@ -20,8 +20,13 @@ from zones.models import PointFacts, Zone
 from zones.selectors import points_before
 from zones.subjects import Names
 
-from .worked import Column, Table
+from .worked import LENGTH_KNOWN, Column, Table, columns
 
+SEGMENT = (
+    Column("to", "segment to"),
+    Column("length_m", "length", "m"),
+    Column("gauge_awg", "gauge", "AWG"),
+)
 PAGE = "Judged during a page: at speech, half of full output where the model states nothing else."
 
 
@@ -104,13 +109,7 @@ class Scene:
     def path_table(self, title: str, path: Sequence[int], resistance: str, ohms: FloatArray) -> Table:
         """The segments of a path. ohms: (3, rows) by row of points; resistance: what it is the resistance
         of."""
-        columns = (
-            Column("to", "segment to"),
-            Column("length_m", "length", "m"),
-            Column("gauge_awg", "gauge", "AWG"),
-            Column("resistance_ohm", resistance, "Ω"),
-            Column("known", "how the length is known"),
-        )
+        shown = columns(*SEGMENT, Column("resistance_ohm", resistance, "Ω"), LENGTH_KNOWN)
         rows = (int(self.wiring.row[node]) for node in path)
         cells = [
             [
@@ -122,7 +121,7 @@ class Scene:
             ]
             for row in rows
         ]
-        return Table.of(f"{title}, likely estimate", columns, cells)
+        return Table.of(f"{title}, likely estimate", shown, cells)
 
     def run_name_of(self, row: int) -> str:
         return self.name(SubjectKind.RUN, int(self.plant.points.run_index[row]))

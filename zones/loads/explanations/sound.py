@@ -10,14 +10,9 @@ from zones.loads.site_loads import Load
 
 from .registry import explains
 from .scene import Scene
-from .worked import Amount, Column, Step, Table, Worked, bands_of, number
+from .worked import Amount, Step, Table, Worked, bands_of, columns, estimates, number
 
-_COUNTS = (
-    Column("run", "run"),
-    Column("low", "low"),
-    Column("likely", "likely"),
-    Column("high", "high"),
-)
+_STRAY = columns("point", "is_in", "pages_with", "devices")
 
 
 @explains("output_speakers")
@@ -33,8 +28,8 @@ def output_speakers(scene: Scene, load: Load) -> Worked:
         formula="n = Σ of the speakers on all runs of the output.",
         assumptions=("An uncounted group has a range of its own.",),
         inputs=(_speakers_allowed(scene, load),),
-        tables=(Table.of("Speakers by run", _COUNTS, rows),),
-        steps=(Step(f"Together: {number(float(count[LIKELY]))}.", Amount.of("speakers", "", count)),),
+        tables=(Table.of("Speakers by run", columns("run", *estimates()), rows),),
+        steps=(Step.of("Together", "speakers", "", count),),
     )
 
 
@@ -65,10 +60,10 @@ def audio_level(scene: Scene, load: Load) -> Worked:
             "The high estimate takes the path long, the other segments short and all inputs there are.",
         ),
         inputs=(
-            Amount.of("source impedance of the output", "Ω", source, "data sheet of its model"),
+            Amount.rated("source impedance of the output", "Ω", source),
             Amount.of("all inputs in parallel, without cable", "Ω", parallel, "data sheets of their models"),
-            Amount.of("level of the output", "V", sent, "data sheet of its model"),
-            Amount.of("sensitivity of the input", "V", needed, "data sheet of its model"),
+            Amount.rated("level of the output", "V", sent),
+            Amount.rated("sensitivity of the input", "V", needed),
         ),
         tables=(
             scene.path_table(
@@ -79,11 +74,13 @@ def audio_level(scene: Scene, load: Load) -> Worked:
             ),
         ),
         steps=(
-            Step(
-                f"V / V₀ there: {number(float(10 ** (bands[LIKELY] / 20)))}, the network solved.",
-                Amount.of("voltage, of the unloaded output's", "", 10 ** (bands / 20)),
+            Step.of(
+                "V / V₀ there, the network solved",
+                "voltage, of the unloaded output's",
+                "",
+                10 ** (bands / 20),
             ),
-            Step(f"20·log10 of it: {number(load.likely, 'dB')}.", Amount.of("level", "dB", bands)),
+            Step.of("20·log10 of it", "level", "dB", bands),
             Step(limit, Amount.of("limit", "dB", np.nan if load.limit is None else load.limit)),
         ),
     )
@@ -96,12 +93,6 @@ def other_zone(scene: Scene, load: Load) -> Worked:
     is_in = plant.points.zone_id[wiring.row]
     of_run = plant.points.run_index[wiring.row] == scene.index(load)
     stray = of_run & scene.loads.loaded[wiring.row] & (is_in >= 0) & (is_in != run_zone)
-    columns = (
-        Column("point", "point"),
-        Column("is_in", "is in"),
-        Column("pages_with", "pages with"),
-        Column("devices", "devices"),
-    )
     rows = [
         [
             scene.point_name(int(wiring.row[node])),
@@ -114,8 +105,10 @@ def other_zone(scene: Scene, load: Load) -> Worked:
     count = scene.loads.count[:, wiring.row[stray]].sum(axis=1)
     return Worked(
         formula="n = Σ of the devices on the run that are in another zone than the run's.",
-        tables=(Table.of("Devices in another zone", columns, rows),),
-        steps=(Step(f"Together: {number(float(count[LIKELY]))}.", Amount.of("devices", "", count)),),
+        tables=(
+            Table.of("Devices in another zone", columns("point", "is_in", "pages_with", "devices"), rows),
+        ),
+        steps=(Step.of("Together", "devices", "", count),),
     )
 
 
@@ -130,6 +123,6 @@ def _speakers_allowed(scene: Scene, load: Load) -> Amount:
     output = scene.row_of("outputs", "output_index", scene.index(load))
     rated = float(np.append(scene.plant.outputs.speakers_max, np.nan)[output])
     if np.isfinite(rated):
-        return Amount.of("speakers that the output is rated for", "", rated, "data sheet of its model")
+        return Amount.rated("speakers that the output is rated for", "", rated)
     usual = scene.plant.factors.speakers_per_output
     return Amount.of("speakers on one output", "", usual, "its model states none: common practice")

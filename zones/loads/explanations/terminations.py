@@ -15,7 +15,7 @@ from zones.models import Landing
 
 from .registry import explains
 from .scene import Scene
-from .worked import Amount, Column, Step, Table, Worked, number
+from .worked import Amount, Step, Table, Worked, columns, number
 
 # In the order of the plant's numbers
 _CARRIES = [
@@ -28,7 +28,7 @@ _CARRIES = [
     Landing.Carries.SPARE,
 ]
 _BLOCKS = [Block.Kind.SPLIT_66, Block.Kind.UNSPLIT_66, Block.Kind.TYPE_110, Block.Kind.SCREW]
-_CONDUCTORS = (Column("row", "row"), Column("side", "side"), Column("carries", "carries"))
+_CONDUCTORS = columns("row", "side", "carries")
 
 
 @explains("row_used_twice")
@@ -39,7 +39,7 @@ def row_used_twice(scene: Scene, load: Load) -> Worked:
         formula="The most conductors on one side of one row.",
         tables=(_conductors(scene, f"On row {load.detail}", rows),),
         steps=tuple(
-            Step(f"On the side of the {side}: {count}.", Amount.of(f"conductors, {side}", "", count))
+            Step.of(f"On the side of the {side}", f"conductors, {side}", "", count)
             for side, count in (
                 ("equipment", int((~scene.plant.landings.field_side[rows]).sum())),
                 ("field cable", int(scene.plant.landings.field_side[rows].sum())),
@@ -65,7 +65,7 @@ def polarity_reversed(scene: Scene, load: Load) -> Worked:
     return Worked(
         formula="Rows on which one side carries a conductor of a pair and the other side its opposite.",
         tables=(_conductors(scene, "Rows with reversed polarity", np.array(wrong, np.int64)),),
-        steps=(Step(f"Rows: {count}.", Amount.of("rows", "", count)),),
+        steps=(Step.of("Rows", "rows", "", count),),
     )
 
 
@@ -128,7 +128,7 @@ def address_used_twice(scene: Scene, load: Load) -> Worked:
     listed = [[scene.name(SubjectKind.ENDPOINT, int(table.endpoint_index[row]))] for row in same]
     return Worked(
         formula="Endpoints that are recorded with the same address and VLAN.",
-        tables=(Table.of("With this address", (Column("endpoint", "endpoint"),), listed),),
+        tables=(Table.of("With this address", columns("endpoint"), listed),),
     )
 
 

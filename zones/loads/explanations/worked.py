@@ -32,6 +32,11 @@ class Amount:
         low, likely, high = np.broadcast_to(np.asarray(value, float), (3,)).tolist()
         return cls(name, unit, _finite(low), _finite(likely), _finite(high), known)
 
+    @classmethod
+    def rated(cls, name: str, unit: str, value: ArrayLike) -> Amount:
+        """A rating of a model."""
+        return cls.of(name, unit, value, "data sheet of its model")
+
 
 @dataclass(frozen=True)
 class Column:
@@ -40,6 +45,20 @@ class Column:
     key: str
     name: str
     unit: str = ""
+
+
+def columns(*given: str | Column) -> tuple[Column, ...]:
+    """The columns of a table; a key alone is also the heading."""
+    return tuple(one if isinstance(one, Column) else Column(one, one.replace("_", " ")) for one in given)
+
+
+def estimates(unit: str = "") -> tuple[Column, ...]:
+    """The columns of a value in three estimates."""
+    key = f"_{unit.lower()}" if unit else ""
+    return tuple(Column(name + key, name, unit) for name in ("low", "likely", "high"))
+
+
+LENGTH_KNOWN = Column("known", "how the length is known")
 
 
 @dataclass(frozen=True)
@@ -63,6 +82,14 @@ class Step:
 
     text: str
     gives: Amount
+
+    @classmethod
+    def of(cls, said: str, name: str, unit: str, value: ArrayLike) -> Step:
+        """What is found, with its value: ``Sum of the taps: 60 W (low 50 W, high 70 W).``"""
+        amount = Amount.of(name, unit, value)
+        low, likely, high = (number(one, unit) for one in (amount.low, amount.likely, amount.high))
+        band = "" if low == likely == high else f" (low {low}, high {high})"
+        return cls(f"{said}: {likely}{band}.", amount)
 
 
 @dataclass(frozen=True)

@@ -103,7 +103,7 @@ class FindingSerializer(ResourceSerializer):
 
     class Meta:
         model = Finding
-        exclude = ("subject_kind", "subject_id", "limit_value", "told_excess", "detail", "reasons")
+        exclude = ("subject_kind", "subject_id", "limit_value", "notified_excess", "detail", "reasons")
         extra_kwargs = {
             "state_by": {"help_text": "Who last acknowledged, deferred, reopened or closed it."},
             "state_reason": {"help_text": "What they said."},

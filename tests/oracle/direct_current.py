@@ -15,7 +15,7 @@ from .values import NAN, Bands, PointValues, Values
 
 ValuesOf = Callable[[Row], PointValues]
 CLASS_2_VA = 100.0
-PARALLELED = "two supplies feed the same section: their currents cannot be told apart"
+PARALLELED = "fed_twice"
 
 
 @dataclass

@@ -9,7 +9,7 @@ from __future__ import annotations
 import pytest
 
 from tests.zones.electrical.plants import ToyPlant
-from zones.electrical import lines
+from zones.electrical import audio_lines
 from zones.electrical.bands import Basis
 from zones.electrical.evaluate import evaluate
 from zones.electrical.plant import Members, RunKind
@@ -20,11 +20,11 @@ FOOT = 0.3048
 
 @pytest.mark.parametrize(("tap_w", "ohm"), [(1, 5000), (2, 2500), (5, 1000), (10, 500), (100, 50)])
 def test_taps_at_70_7_volts(tap_w: float, ohm: float) -> None:
-    assert float(lines.tap_impedance_ohm(70.7, tap_w)) == pytest.approx(ohm, rel=1e-3)
+    assert float(audio_lines.tap_impedance_ohm(70.7, tap_w)) == pytest.approx(ohm, rel=1e-3)
 
 
 def test_zero_dbu() -> None:
-    assert pytest.approx(0.7746, abs=1e-5) == lines.DBU_REFERENCE_V
+    assert pytest.approx(0.7746, abs=1e-5) == audio_lines.DBU_REFERENCE_V
 
 
 def test_100_w_behind_500_ft_of_18_awg() -> None:

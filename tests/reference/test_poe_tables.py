@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from tests.zones.electrical.plants import ToyPlant
-from zones.electrical import poe
+from zones.electrical import network_power
 from zones.electrical.bands import Factors
 from zones.electrical.conductors import loop_resistance_ohm
 from zones.electrical.evaluate import evaluate
@@ -32,13 +32,13 @@ CLASSES = [  # class, PSE W, PD W, minimum PSE V, channel Ω, powered pairs
 def test_device_power_of_each_class_follows_from_source_power(
     poe_class: int, pse_w: float, pd_w: float, volts: float, ohm: float, pairs: int
 ) -> None:
-    assert poe.PSE_POWER_W[poe_class] == pse_w
-    assert poe.PD_POWER_W[poe_class] == pd_w
-    assert poe.PSE_MINIMUM_V[poe_class] == volts
-    assert poe.CHANNEL_RESISTANCE_OHM[poe_class] == ohm
-    assert poe.POWERED_PAIRS[poe_class] == pairs
-    assert float(poe.power_at_device(pse_w, volts, ohm)) == pytest.approx(pd_w, rel=2e-3)
-    assert float(poe.power_at_source(pd_w, volts, ohm)) == pytest.approx(pse_w, rel=4e-3)
+    assert network_power.PSE_POWER_W[poe_class] == pse_w
+    assert network_power.PD_POWER_W[poe_class] == pd_w
+    assert network_power.PSE_MINIMUM_V[poe_class] == volts
+    assert network_power.CHANNEL_RESISTANCE_OHM[poe_class] == ohm
+    assert network_power.POWERED_PAIRS[poe_class] == pairs
+    assert float(network_power.power_at_device(pse_w, volts, ohm)) == pytest.approx(pd_w, rel=2e-3)
+    assert float(network_power.power_at_source(pd_w, volts, ohm)) == pytest.approx(pse_w, rel=4e-3)
 
 
 @pytest.mark.parametrize(("poe_class", "pse_w", "pd_w", "volts", "ohm", "pairs"), CLASSES)
@@ -72,14 +72,14 @@ def test_class_3_device_over_60_m_of_24_awg() -> None:
     """12.95 W over 60 m of 24 AWG on two pairs at 44 V takes 13.420 W (IEEE 802.3 formula, ASTM B258
     wire)."""
     ohm = loop_resistance_ohm(24, 60.0, parallel_pairs=2)
-    assert float(poe.power_at_source(12.95, 44.0, ohm)) == pytest.approx(13.420, rel=1e-3)
+    assert float(network_power.power_at_source(12.95, 44.0, ohm)) == pytest.approx(13.420, rel=1e-3)
 
 
 def test_source_and_device_power_are_each_others_inverse() -> None:
     power, volts, ohm = np.meshgrid([3.84, 12.95, 25.5, 71.3], [44.0, 50.0, 57.0], [0.0, 1.0, 6.25])
-    assert poe.power_at_device(poe.power_at_source(power, volts, ohm), volts, ohm) == pytest.approx(
-        power, rel=1e-12
-    )
+    assert network_power.power_at_device(
+        network_power.power_at_source(power, volts, ohm), volts, ohm
+    ) == pytest.approx(power, rel=1e-12)
 
 
 @pytest.mark.parametrize(("ports", "verdict"), [(24, Verdict.NEAR), (25, Verdict.PAST)])
@@ -100,6 +100,6 @@ def test_the_newest_low_priority_port_is_shed_first() -> None:
     """RFC 3621 priorities; order within a priority: common practice, no source ("expected")."""
     allocated = np.array([15.4, 30.0, 15.4, 15.4])
     priority, number = np.array([2, 0, 2, 1]), np.array([1, 9, 3, 2])
-    shedding = poe.expected_shedding(allocated, priority, number, 65.0)
+    shedding = network_power.expected_shedding(allocated, priority, number, 65.0)
     assert shedding.shed.tolist() == [False, False, True, False]
     assert shedding.remaining_w == pytest.approx(60.8)

@@ -28,8 +28,7 @@ from tests.resilience.left import (
 from tests.zones.findings.conftest import Quay
 from zones.electrical.evaluate import SOLVER_VERSION
 from zones.models import DueDate, Figures, SiteCheck
-from zones.recheck.due_dates import FUTURE_FACT
-from zones.recheck.recheck_queue import mark_sites
+from zones.recheck.recheck_queue import FUTURE_FACT, mark_sites
 from zones.recheck.sweep import sweep
 
 pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.slow]

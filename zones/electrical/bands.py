@@ -6,7 +6,7 @@ Bands are arrays with a first axis of three: 0 low (kindest), 1 likely, 2 high (
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from enum import IntEnum
 
 import numpy as np
@@ -87,8 +87,8 @@ class Factors:
 
     def with_values(self, values: dict[str, float]) -> Factors:
         """These factors with some replaced. Raises ValueError naming a factor that does not exist."""
-        known = {f.name for f in fields(self)}
-        unknown = sorted(set(values) - known)
+        known = self.__dataclass_fields__
+        unknown = sorted(values.keys() - known.keys())
         if unknown:
             raise ValueError(f"no such factor: {', '.join(unknown)}; known: {', '.join(sorted(known))}")
         return replace(self, **values)

@@ -51,10 +51,7 @@ def bearing(plant: Plant, members: Members) -> Bearing:
         np.concatenate([run, of_point]),
     ).of_zones()
 
-    def along(run_member: IntArray, run_index: IntArray, thing: IntArray) -> _Pairs:
-        return of_run.through(run_member, run_index, thing)
-
-    output = along(member, run, runs.output_index[row])
+    output = of_run.through(member, run, runs.output_index[row])
     heard = plant.heard
     endpoint = output.through_all(plant.output_endpoint).with_more(
         heard_member, heard.zone_id[heard_row], heard.endpoint_index[heard_row]
@@ -65,13 +62,13 @@ def bearing(plant: Plant, members: Members) -> Bearing:
     found = (
         (SubjectKind.RUN, plant.run_id, of_run),
         (SubjectKind.OUTPUT, plant.output_id, output),
-        (SubjectKind.SUPPLY, plant.supply_id, along(member, run, runs.supply_index[row])),
+        (SubjectKind.SUPPLY, plant.supply_id, of_run.through(member, run, runs.supply_index[row])),
         (
             SubjectKind.SUPPLY,
             plant.supply_id,
-            along(point_member, of_point, points.feed_supply_index[point_row]),
+            of_run.through(point_member, of_point, points.feed_supply_index[point_row]),
         ),
-        (SubjectKind.AMPLIFIER, plant.amplifier_id, along(member, run, runs.amplifier_index[row])),
+        (SubjectKind.AMPLIFIER, plant.amplifier_id, of_run.through(member, run, runs.amplifier_index[row])),
         (
             SubjectKind.SWITCH,
             plant.switch_id,
@@ -83,7 +80,9 @@ def bearing(plant: Plant, members: Members) -> Bearing:
         (
             SubjectKind.BLOCK,
             plant.block_id,
-            along(landing_member, landings.run_index[landing_row], landings.block_index[landing_row]),
+            of_run.through(
+                landing_member, landings.run_index[landing_row], landings.block_index[landing_row]
+            ),
         ),
     )
     columns = np.concatenate(

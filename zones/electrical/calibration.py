@@ -65,9 +65,8 @@ class Anchoring:
         owner, row = owner[holds][::-1], row[holds][::-1]
         member, run, pair = number_pairs(owner, readings.run_index[row])
         worst = row[first_where_extreme(pair, self.excess[row], len(member), largest=True)]
-        return FigureBlock.of(
+        return Subjects(SubjectKind.RUN, member, run, readings.group[worst]).figures(
             "reading_disagrees",
-            Subjects(SubjectKind.RUN, member, run, readings.group[worst]),
             bands=self.excess[worst],
             limit=0.0,
             detail=readings.reading_id[worst],

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
-from .amplified import evaluate_lines
-from .audio import evaluate_audio
+from .audio_lines import evaluate_audio, evaluate_lines
 from .bands import FloatArray, IntArray
 from .calibration import Anchoring, anchor
 from .figures import FigureBlock, Problem
@@ -99,22 +97,29 @@ def _judge(
     number = {rule.code: i for i, rule in enumerate(rules)}
     judged = [(number[b.code], b) for b in blocks if b.code in number and len(b.member)]
 
-    def joined(parts: Iterable[Any], dtype: type = np.int64) -> Any:
-        return np.concatenate([np.zeros(0, dtype), *parts])
-
+    whole, real = [np.zeros((7, 0), np.int64)], [np.zeros((5, 0))]
+    for i, b in judged:
+        count = len(b.member)
+        ids = subject_ids(plant, b.subject_kind)[b.subject]
+        kind, rule = np.full(count, int(b.subject_kind)), np.full(count, i)
+        verdict = judge(b.low, b.likely, b.high, b.limit, rules[i])
+        whole.append(np.stack([b.member, rule, kind, ids, b.group, verdict.astype(np.int64), b.detail]))
+        real.append(np.stack([b.low, b.likely, b.high, b.limit, b.supported]))
+    member, rule, subject_kind, subject_id, group, verdict, detail = np.concatenate(whole, axis=1)
+    low, likely, high, limit, supported = np.concatenate(real, axis=1)
     return Evaluation(
         rules=rules,
-        member=joined(b.member for _, b in judged),
-        rule=joined(np.full(len(b.member), i) for i, b in judged),
-        subject_kind=joined(np.full(len(b.member), int(b.subject_kind)) for _, b in judged),
-        subject_id=joined(subject_ids(plant, b.subject_kind)[b.subject] for _, b in judged),
-        group=joined(b.group for _, b in judged),
-        low=joined((b.low for _, b in judged), float),
-        likely=joined((b.likely for _, b in judged), float),
-        high=joined((b.high for _, b in judged), float),
-        limit=joined((b.limit for _, b in judged), float),
-        verdict=joined(judge(b.low, b.likely, b.high, b.limit, rules[i]).astype(np.int64) for i, b in judged),
-        detail=joined(b.detail for _, b in judged),
-        supported=joined((b.supported for _, b in judged), float),
+        member=member,
+        rule=rule,
+        subject_kind=subject_kind,
+        subject_id=subject_id,
+        group=group,
+        low=low,
+        likely=likely,
+        high=high,
+        limit=limit,
+        verdict=verdict,
+        detail=detail,
+        supported=supported,
         problems=tuple(problems),
     )

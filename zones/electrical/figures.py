@@ -15,16 +15,6 @@ Values = TypeVar("Values", FloatArray, IntArray, BoolArray)
 
 
 @dataclass(frozen=True)
-class Subjects:
-    """What figures are about: one kind, and (n,) member, index (by kind) and group."""
-
-    kind: SubjectKind
-    member: IntArray
-    index: IntArray
-    group: IntArray
-
-
-@dataclass(frozen=True)
 class FigureBlock:
     """Rows of one code. member, subject (index by kind), group: (n,); low, likely, high, limit: (n,) [unit of
     the code], NaN not known; detail: (n,) id of what decides (a point, a row, a reading), −1 none; supported:
@@ -42,11 +32,19 @@ class FigureBlock:
     detail: IntArray
     supported: FloatArray
 
-    @classmethod
-    def of(
-        cls,
+
+@dataclass(frozen=True)
+class Subjects:
+    """What figures are about: one kind, and (n,) member, index (by kind) and group."""
+
+    kind: SubjectKind
+    member: IntArray
+    index: IntArray
+    group: IntArray
+
+    def figures(
+        self,
         code: str,
-        subjects: Subjects,
         *,
         bands: FloatArray | IntArray,
         limit: FloatArray | float,
@@ -54,19 +52,19 @@ class FigureBlock:
         supported: FloatArray | float = np.nan,
         keep: BoolArray | None = None,
     ) -> FigureBlock:
-        """A block of the rows that ``keep`` chooses, or of all.
+        """The figures of one code, of the subjects that ``keep`` chooses or of all.
 
         bands: (3, n), or (n,) where the figure is certain. limit, detail, supported: (n,), or one for all.
         """
-        count = len(subjects.member)
+        count = len(self.member)
         chosen = slice(None) if keep is None else keep
         low, likely, high = np.broadcast_to(np.asarray(bands, float), (3, count))[:, chosen]
-        return cls(
+        return FigureBlock(
             code=code,
-            subject_kind=subjects.kind,
-            member=subjects.member[chosen],
-            subject=subjects.index[chosen],
-            group=subjects.group[chosen],
+            subject_kind=self.kind,
+            member=self.member[chosen],
+            subject=self.index[chosen],
+            group=self.group[chosen],
             low=low,
             likely=likely,
             high=high,

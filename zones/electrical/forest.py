@@ -146,9 +146,6 @@ class Forest:
         n, t = len(self.parent), self.tree_count
         copy = np.arange(copies)
 
-        def side_by_side(values: Indices, step: int) -> Indices:
-            return np.where(values < 0, -1, values + copy[:, None] * step).ravel()
-
         def one_by_one(values: Indices, step: int) -> Indices:
             return (values[:, None] + copy * step).ravel()
 
@@ -164,7 +161,9 @@ class Forest:
         levels = Levels.build(
             [bound * copies for bound in self.levels.bounds], parent, one_by_one(self.levels.tree, t)
         )
-        return Forest(side_by_side(self.parent, n), side_by_side(self.tree, t), copies * t, levels, node)
+        given_parent = np.where(self.parent < 0, -1, self.parent + copy[:, None] * n).ravel()
+        given_tree = (self.tree + copy[:, None] * t).ravel()
+        return Forest(given_parent, given_tree, copies * t, levels, node)
 
     def totals(self, values: Floats) -> Floats:
         """(n,) the sum of ``values`` (n,) over each point and all points behind it."""

@@ -1,29 +1,111 @@
-"""Power from switches to endpoints: allocation, one supply lost, measured power, ports, and cable lengths.
+"""Power over the data cable: from the power of a device to that at its port, and what ports add up to.
 
 A switch is judged by allocation against its whole budget and against the budget left when its largest power
 supply is lost, and, where a reading exists, by measured power against its usage threshold (RFC 3621; 0.8
 where unset).
+
+Sources: IEEE 802.3 clauses 33 and 145 (class powers, minimum PSE voltages, channel resistances), RFC 3621
+(usage threshold, port priorities). The table is from memory of those documents; the tests check its values
+against each other by the loss formula.
 """
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
+from numpy.typing import ArrayLike, NDArray
 
 from .bands import FloatArray, IntArray, lengths
 from .figures import FigureBlock, Subjects, first_known, lookup, sums
-from .plant import BoolArray, Members, Plant, State, select
-from .poe import (
-    CHANNEL_RESISTANCE_OHM,
-    MAX_CHANNEL_M,
-    POWERED_PAIRS,
-    PSE_MINIMUM_V,
-    PSE_POWER_W,
-    allocation_w,
-    power_at_source,
-)
+from .plant import Members, Plant, State, select
 from .point_loads import segment_resistance_ohm_per_m
 from .subjects import SubjectKind
 from .wiring import locate, rows_of
+
+#                     class:  0      1     2     3      4     5    6    7    8
+PSE_POWER_W = np.array([15.4, 4.0, 7.0, 15.4, 30.0, 45.0, 60.0, 75.0, 90.0])
+PD_POWER_W = np.array([12.95, 3.84, 6.49, 12.95, 25.5, 40.0, 51.0, 62.0, 71.3])
+PSE_MINIMUM_V = np.array([44.0, 44.0, 44.0, 44.0, 50.0, 50.0, 50.0, 52.0, 52.0])
+CHANNEL_RESISTANCE_OHM = np.array([20.0, 20.0, 20.0, 20.0, 12.5, 6.25, 6.25, 6.25, 6.25])
+POWERED_PAIRS = np.array([2, 2, 2, 2, 2, 4, 4, 4, 4])
+MAX_CHANNEL_M = 100.0
+"""Longest horizontal channel (TIA-568, ISO/IEC 11801)."""
+
+
+def power_at_device(pse_power_w: ArrayLike, voltage_v: ArrayLike, resistance_ohm: ArrayLike) -> FloatArray:
+    """P_PD = P − (P/V)²·R: the power at the device, from the power at its source.
+
+    pse_power_w, voltage_v, resistance_ohm: any shapes that broadcast [W], [V], [Ω]. IEEE 802.3 clauses 33,
+    145.
+
+    >>> round(float(power_at_device(15.4, 44.0, 20.0)), 2)
+    12.95
+    """
+    power = np.asarray(pse_power_w, float)
+    lost = (power / np.asarray(voltage_v, float)) ** 2 * np.asarray(resistance_ohm, float)
+    return np.asarray(power - lost)
+
+
+def power_at_source(pd_power_w: ArrayLike, voltage_v: ArrayLike, resistance_ohm: ArrayLike) -> FloatArray:
+    """P_PSE = V·(V − √(V² − 4·R·P_PD)) / 2R: the power at the source, from the power at the device.
+
+    pd_power_w, voltage_v, resistance_ohm: any shapes that broadcast [W], [V], [Ω]; zero resistance loses
+    nothing. Returns NaN where the channel cannot carry that power at any current.
+
+    >>> from zones.electrical.conductors import loop_resistance_ohm
+    >>> round(float(power_at_source(12.95, 44.0, loop_resistance_ohm(24, 60.0, parallel_pairs=2))), 2)
+    13.42
+    """
+    power, voltage, resistance = np.broadcast_arrays(
+        np.asarray(pd_power_w, float), np.asarray(voltage_v, float), np.asarray(resistance_ohm, float)
+    )
+    inside = voltage**2 - 4.0 * resistance * power
+    root = np.sqrt(np.where(inside >= 0, inside, np.nan))
+    # the same as V·(V − √)/2R, without the cancellation that loses digits as R goes to zero
+    return np.asarray(2.0 * power * voltage / (voltage + root))
+
+
+def allocation_w(poe_class: IntArray, granted_w: FloatArray) -> FloatArray:
+    """Power allocated to a port: negotiated, else its class's; an unknown class (−1) counts as class 0.
+
+    poe_class: (n,) 0..8 or −1; granted_w: (n,) [W], NaN where nothing was negotiated.
+
+    >>> allocation_w(np.array([3, -1, 4]), np.array([np.nan, np.nan, 21.5])).tolist()
+    [15.4, 15.4, 21.5]
+    """
+    return first_known(granted_w, PSE_POWER_W[np.maximum(poe_class, 0)])
+
+
+@dataclass(frozen=True)
+class Shedding:
+    """shed: (n,) True for ports expected to lose power; remaining_w: allocation of the other ports [W]."""
+
+    shed: NDArray[np.bool_]
+    remaining_w: float
+
+
+def expected_shedding(
+    allocated_w: FloatArray, priority: IntArray, port_number: IntArray, budget_w: float
+) -> Shedding:
+    """The ports of one switch that are expected to lose power when its budget does not suffice: low priority
+    first, then the highest port number. Many switches refuse the newest port instead.
+
+    allocated_w: (n,) [W]; priority: (n,) 0 critical, 1 high, 2 low (RFC 3621 pethPsePortPowerPriority, less
+    one); port_number: (n,); budget_w: [W].
+
+    >>> asked_w = np.array([15.4, 15.4, 15.4])
+    >>> expected_shedding(asked_w, np.array([0, 2, 2]), np.array([1, 2, 3]), 31.0).shed.tolist()
+    [False, False, True]
+    """
+    keep_order = np.lexsort((port_number, priority))
+    running = np.cumsum(allocated_w[keep_order])
+    kept = running <= budget_w * (1 + 1e-12)
+    # every port behind the first one that does not fit is shed: shedding starts at the end of the order
+    kept = np.logical_and.accumulate(kept)
+    shed = np.ones(len(allocated_w), np.bool_)
+    shed[keep_order[kept]] = False
+    return Shedding(shed=shed, remaining_w=float(allocated_w[~shed].sum()))
 
 
 def evaluate_network_power(plant: Plant, members: Members) -> list[FigureBlock]:
@@ -33,10 +115,14 @@ def evaluate_network_power(plant: Plant, members: Members) -> list[FigureBlock]:
     on_port = rows_of(
         plant, "ports", "port_index", members, member=owner, thing=plant.endpoints.port_index[row]
     )
+    table = plant.endpoints
+    home_run = np.ones(len(row), np.bool_)
+    length = lengths(table.length_m[row], table.length_basis[row], home_run, plant.factors)
+    endpoints = Subjects(SubjectKind.ENDPOINT, owner, table.endpoint_index[row], table.group[row])
     return [
         *_switches(plant, members, owner, row, on_port),
-        _ports(plant, owner, row, on_port),
-        _cables(plant, owner, row),
+        _ports(plant, owner, row, on_port, length),
+        endpoints.figures("endpoint_cable", bands=length, limit=MAX_CHANNEL_M),
     ]
 
 
@@ -62,18 +148,6 @@ def _switches(
     others = allocation_w(plant.ports.other_class[port_row], plant.ports.other_power_w[port_row])
     total = allocated(owner[powered], on_port[powered], ends) + allocated(port_owner, port_row, others)
 
-    def block(
-        code: str, keep: BoolArray, figure: FloatArray, limit: FloatArray, detail: IntArray | int = -1
-    ) -> FigureBlock:
-        return FigureBlock.of(
-            code,
-            Subjects(SubjectKind.SWITCH, member, table.switch_index[switch_row], table.group[switch_row]),
-            bands=figure,
-            limit=limit,
-            detail=detail,
-            keep=keep,
-        )
-
     budget, one_lost = table.budget_w[switch_row], table.budget_one_lost_w[switch_row]
     # a switch that loses its only power supply loses everything: no figure of its load
     supplies = table.power_supply_count[switch_row]
@@ -89,19 +163,19 @@ def _switches(
     chosen[to[last][found[last]]] = reading_row[last][found[last]]
     threshold = first_known(table.usage_threshold[switch_row], plant.factors.poe_usage_threshold)
     measured, reading_id = lookup(readings.power_w, chosen), lookup(readings.reading_id, chosen)
+    subjects = Subjects(SubjectKind.SWITCH, member, table.switch_index[switch_row], table.group[switch_row])
     return [
-        block("poe_allocated", total > 0, total, budget),
-        block("poe_one_supply_lost", (total > 0) & redundant, total, one_lost),
-        block("poe_measured", chosen >= 0, measured, budget * threshold, reading_id),
+        subjects.figures("poe_allocated", bands=total, limit=budget, keep=total > 0),
+        subjects.figures("poe_one_supply_lost", bands=total, limit=one_lost, keep=(total > 0) & redundant),
+        subjects.figures(
+            "poe_measured", bands=measured, limit=budget * threshold, detail=reading_id, keep=chosen >= 0
+        ),
     ]
 
 
-def _banded_lengths(plant: Plant, row: IntArray) -> FloatArray:
-    table = plant.endpoints
-    return lengths(table.length_m[row], table.length_basis[row], np.ones(len(row), np.bool_), plant.factors)
-
-
-def _ports(plant: Plant, owner: IntArray, row: IntArray, on_port: IntArray) -> FigureBlock:
+def _ports(
+    plant: Plant, owner: IntArray, row: IntArray, on_port: IntArray, length: FloatArray
+) -> FigureBlock:
     """Power at the port for its endpoint's paging power, over its own cable, against the class's PSE power.
 
     A channel that cannot carry that power gets the most it can carry, V²/(2R) at the source: always more than
@@ -109,30 +183,18 @@ def _ports(plant: Plant, owner: IntArray, row: IntArray, on_port: IntArray) -> F
     """
     table = plant.endpoints
     keep = (on_port >= 0) & ~np.isnan(table.paging_power_w[row])
-    owner, row, on_port = owner[keep], row[keep], on_port[keep]
+    owner, row, on_port, length = owner[keep], row[keep], on_port[keep], length[:, keep]
     poe_class = np.maximum(table.poe_class[row], 0)
     site = plant.group_site[table.group[row]]
     per_m = segment_resistance_ohm_per_m(plant, table.cable_index[row], plant.temperature_c[site])
-    length = _banded_lengths(plant, row)
     ohm = 2.0 * per_m * length / POWERED_PAIRS[poe_class]
     ohm = np.where(np.isnan(table.length_m[row]), np.minimum(ohm, CHANNEL_RESISTANCE_OHM[poe_class]), ohm)
     volts = PSE_MINIMUM_V[poe_class]
     with np.errstate(divide="ignore"):
         drawn = first_known(power_at_source(table.paging_power_w[row], volts, ohm), volts**2 / (2.0 * ohm))
-    return FigureBlock.of(
+    return Subjects(SubjectKind.PORT, owner, plant.ports.port_index[on_port], table.group[row]).figures(
         "port_power",
-        Subjects(SubjectKind.PORT, owner, plant.ports.port_index[on_port], table.group[row]),
         bands=drawn,
         limit=PSE_POWER_W[poe_class],
         detail=plant.endpoint_id[table.endpoint_index[row]],
-    )
-
-
-def _cables(plant: Plant, owner: IntArray, row: IntArray) -> FigureBlock:
-    table = plant.endpoints
-    return FigureBlock.of(
-        "endpoint_cable",
-        Subjects(SubjectKind.ENDPOINT, owner, table.endpoint_index[row], table.group[row]),
-        bands=_banded_lengths(plant, row),
-        limit=MAX_CHANNEL_M,
     )

@@ -120,9 +120,6 @@ class _WorkingSet:
     power_w: Floats
     conductance_s: Floats
 
-    def places_of(self, trees: NDArray[np.bool_]) -> Indices:
-        return np.flatnonzero(trees[self.levels.tree])
-
     def only(self, kept: Indices) -> _WorkingSet:
         """The trees whose nodes are at the positions `kept`."""
         return _WorkingSet(
@@ -269,12 +266,9 @@ def solve(
         branch = load.copy()
         levels.add_to_parents(branch)
 
-    def in_given_order(values: Floats) -> Floats:
-        given = np.empty_like(values)
-        given[node] = values
-        return given
-
-    voltage, load, branch = in_given_order(voltage), in_given_order(load), in_given_order(branch)
+    in_given_order = np.empty((3, len(node)))
+    in_given_order[:, node] = voltage, load, branch
+    voltage, load, branch = in_given_order
     return Solution(
         feasible=reason == SOLVED,
         reason=reason,
@@ -313,13 +307,13 @@ def _iterate(everything: _WorkingSet) -> tuple[Floats, NDArray[np.int8], Indices
         settled = ~curved | (fall <= _SETTLED) | ((fall <= _ROUNDING_MAY_RULE) & (fall >= previous_fall))
         solved = live & settled & ~broken
         if solved.any():
-            places = work.places_of(solved)
+            places = np.flatnonzero(solved[work.levels.tree])
             answer[places if work.place is None else work.place[places]] = following[places]
             reason[solved] = SOLVED
         live &= ~(settled | broken)
         previous_fall, voltage = fall, following
         if nodes_of_tree[live].sum() < (1 - _DROP_ABOVE) * voltage.size:
-            kept = work.places_of(live)
+            kept = np.flatnonzero(live[work.levels.tree])
             voltage, work = voltage[kept], work.only(kept)
     _find_reasons(everything, reason, curved)
     return answer, reason, iterations
@@ -338,6 +332,6 @@ def _find_reasons(everything: _WorkingSet, reason: NDArray[np.int8], curved: NDA
     reason[unsolved & ~curved] = VOLTAGE_NOT_ABOVE_ZERO
     unsolved &= curved
     if unsolved.any():
-        work = everything.only(everything.places_of(unsolved))
+        work = everything.only(np.flatnonzero(unsolved[everything.levels.tree]))
         voltage, _ = work.sweep(work.current_a.copy(), work.conductance_s.copy())
         reason[_trees_with(work.levels.tree, ~(voltage > 0), reason.size)] = VOLTAGE_NOT_ABOVE_ZERO

@@ -158,18 +158,16 @@ def _supply_figures(
     # not marked: its capacity counts; marking not recorded: only the harshest band takes it as not marked
     kind = np.where(marked == 0, capacity, np.minimum(capacity, CLASS_2_LIMIT_VA))
     return [
-        FigureBlock.of(
+        subjects.figures(
             "supply_current",
-            subjects,
             bands=current,
             limit=source.rated_current_a * plant.factors.loading_fraction,
             supported=share(
                 sums(network.tree[fed], supported[fed], trees), sums(network.tree[fed], demand[fed], trees)
             ),
         ),
-        FigureBlock.of(
+        subjects.figures(
             "class_2_power",
-            subjects,
             bands=np.stack([kind, kind, capacity]),
             limit=CLASS_2_LIMIT_VA,
             keep=(marked != 1) & ~np.isnan(capacity),
@@ -193,19 +191,7 @@ def _run_figures(
     share_supported = share(sums(run, supported, runs), sums(run, demand, runs))
     point_id = plant.point_id[plant.points.point_index[rows]]
 
-    def block(
-        code: str, keep: BoolArray, bands: FloatArray, limit: FloatArray, detail: IntArray | int
-    ) -> FigureBlock:
-        return FigureBlock.of(
-            code,
-            wiring.subjects(plant),
-            bands=bands,
-            limit=limit,
-            detail=detail,
-            supported=share_supported,
-            keep=keep,
-        )
-
+    subjects = wiring.subjects(plant)
     # The judged device has the least margin in the likely solution. Another device may have the least margin
     # in another band; that margin is shown against the judged device's minimum.
     minimum = loads.minimum_voltage_v[rows]
@@ -228,13 +214,23 @@ def _run_figures(
     current = extremes(run, loading, runs, largest=True) * rating_there
     at = lookup(network.segment, worst)
     return [
-        block("run_voltage", has_load, lowest, least_voltage, lookup(point_id, judged)),
-        block("run_current", fused, run_current, fuse_limit, -1),
-        block(
+        subjects.figures(
+            "run_voltage",
+            bands=lowest,
+            limit=least_voltage,
+            detail=lookup(point_id, judged),
+            supported=share_supported,
+            keep=has_load,
+        ),
+        subjects.figures(
+            "run_current", bands=run_current, limit=fuse_limit, supported=share_supported, keep=fused
+        ),
+        subjects.figures(
             "conductor_current",
-            has_load & (worst >= 0),
-            current,
-            rating_there,
-            lookup(point_id, at),
+            bands=current,
+            limit=rating_there,
+            detail=lookup(point_id, at),
+            supported=share_supported,
+            keep=has_load & (worst >= 0),
         ),
     ]

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import numpy as np
 
-from .bands import IntArray
 from .figures import FigureBlock, Subjects, any_of, extremes, lookup
 from .plant import BlockKind, BoolArray, Carries, Members, Plant, expand, select
 from .point_loads import UNKNOWN_GAUGE_AWG
@@ -47,16 +46,16 @@ def _blocks(plant: Plant, members: Members) -> list[FigureBlock]:
     group = np.zeros(blocks, np.int64)
     group[block] = table.group[row]
 
-    def counted(code: str, figure: IntArray, limit: float, detail: IntArray | int = -1) -> FigureBlock:
-        subjects = Subjects(SubjectKind.BLOCK, member, block_index, group)
-        return FigureBlock.of(code, subjects, bands=figure, limit=limit, detail=detail)
+    subjects = Subjects(SubjectKind.BLOCK, member, block_index, group)
 
     on_field_side = table.field_side[row]
     height = int(table.row[row].max(initial=0)) + 1
     place = block * height + table.row[row]
     sides, crowd = np.unique(place * 2 + on_field_side, return_counts=True)
     fullest = first_where_extreme(sides // 2 // height, crowd.astype(float), blocks, largest=True)
-    twice = counted("row_used_twice", crowd[fullest], 1.0, (sides // 2 % height)[fullest])
+    twice = subjects.figures(
+        "row_used_twice", bands=crowd[fullest], limit=1.0, detail=(sides // 2 % height)[fullest]
+    )
 
     # each conductor on the equipment side with each on the field side of its row
     equipment, field = np.flatnonzero(~on_field_side), np.flatnonzero(on_field_side)
@@ -70,7 +69,7 @@ def _blocks(plant: Plant, members: Members) -> list[FigureBlock]:
     reversed_count = np.bincount(rows_wrong // height, minlength=blocks)
     first_wrong = np.full(blocks, -1)
     first_wrong[(rows_wrong // height)[::-1]] = (rows_wrong % height)[::-1]
-    polarity = counted("polarity_reversed", reversed_count, 0.0, first_wrong)
+    polarity = subjects.figures("polarity_reversed", bands=reversed_count, limit=0.0, detail=first_wrong)
 
     def carrying(*kinds: int) -> BoolArray:
         return any_of(block, np.isin(carries, kinds), blocks)
@@ -79,7 +78,7 @@ def _blocks(plant: Plant, members: Members) -> list[FigureBlock]:
     several_zones = np.bincount(zone_owner, minlength=len(members))[member] > 1
     audio = carrying(Carries.AUDIO_POSITIVE, Carries.AUDIO_NEGATIVE)
     both = audio & carrying(Carries.DC_POSITIVE, Carries.DC_NEGATIVE) & several_zones
-    return [twice, polarity, counted("audio_with_dc", both.astype(np.int64), 0.0)]
+    return [twice, polarity, subjects.figures("audio_with_dc", bands=both.astype(np.int64), limit=0.0)]
 
 
 def _gauges(plant: Plant, wiring: Wiring) -> FigureBlock:
@@ -94,9 +93,8 @@ def _gauges(plant: Plant, wiring: Wiring) -> FigureBlock:
     # of an unknown gauge either end of the range may be the kindest
     outside = np.where(np.isnan(gauge), np.stack([outside.min(0), outside[1], outside.max(0)]), outside)
     figure = extremes(wiring.run[home], outside, len(wiring.run_row), largest=True)
-    return FigureBlock.of(
+    return wiring.subjects(plant).figures(
         "wire_gauge",
-        wiring.subjects(plant),
         bands=figure,
         limit=0.0,
         keep=~np.isnan(figure[1]),
@@ -107,9 +105,8 @@ def _addresses(plant: Plant, members: Members) -> FigureBlock:
     owner, row = select(plant, "addresses", members)
     table = plant.addresses
     _, _, which = number_pairs(owner, table.address_code[row])
-    return FigureBlock.of(
+    return Subjects(SubjectKind.ENDPOINT, owner, table.endpoint_index[row], table.group[row]).figures(
         "address_used_twice",
-        Subjects(SubjectKind.ENDPOINT, owner, table.endpoint_index[row], table.group[row]),
         bands=np.bincount(which)[which],
         limit=1.0,
     )

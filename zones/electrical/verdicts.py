@@ -70,9 +70,7 @@ def judge(
     >>> [Verdict(v).name for v in judge(low, likely, high, 1.6, Rule("supply_current"))]
     ['PAST', 'PROBABLY_PAST', 'CANNOT_TELL', 'WITHIN']
     """
-    low_, likely_, high_, limit_ = np.broadcast_arrays(
-        *(np.asarray(a, float) for a in (low, likely, high, limit))
-    )
+    low_, likely_, high_, limit_ = np.broadcast_arrays(low, likely, high, limit)
     if rule.near_margin is None:
         margin = np.abs(limit_) * rule.near_fraction
     else:

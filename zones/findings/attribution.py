@@ -16,7 +16,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
-from functools import cache
+from operator import attrgetter
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -91,11 +91,24 @@ def attribute(
     """
     if not len(targets):
         return []
-    series = follow(plant, targets, rules, np.asarray(asked_step, np.int64), anchoring=anchoring)
+    series = follow(plant, targets, rules, asked_step, anchoring=anchoring)
     baseline = baseline_steps(plant, targets, surveyed_on)
     ends = [_ends(series, k, int(baseline[k])) for k in range(len(targets))]
     every = Scenes(plant)
-    scenes = [_scenes(every, targets, k, end, series) for k, end in enumerate(ends)]
+    # by entry at which some estimate of the target became past, what changed there
+    scenes = [
+        {
+            entry: every.at(
+                SubjectKind(int(targets.subject_kind[k])),
+                int(targets.subject_id[k]),
+                int(targets.group[k]),
+                int(series.step[entry]),
+            )
+            for entry in (end.high, end.likely, end.low)
+            if entry is not None
+        }
+        for k, end in enumerate(ends)
+    ]
     site = plant.group_site[targets.group]
     change_sets = lookup(
         {(int(plant.site_id[site[k]]), scene.step) for k, of in enumerate(scenes) for scene in of.values()},
@@ -130,7 +143,7 @@ def history(
     """
     if not len(targets):
         return []
-    series = follow(plant, targets, rules, np.asarray(asked_step, np.int64), anchoring=anchoring)
+    series = follow(plant, targets, rules, asked_step, anchoring=anchoring)
     baseline = baseline_steps(plant, targets, surveyed_on)
     site_of = [int(plant.site_id[s]) for s in plant.group_site[targets.group]]
     change_sets = lookup(
@@ -146,7 +159,7 @@ def history(
                 likely=float(series.figures[LIKELY, e]),
                 high=float(series.figures[HIGH, e]),
                 limit=float(series.limit[e]),
-                past=(bool(series.past[LOW, e]), bool(series.past[LIKELY, e]), bool(series.past[HIGH, e])),
+                past=tuple(series.past[:, e].tolist()),
                 after_baseline=int(series.step[e]) > baseline[k],
             )
             for e in range(series.of(k).start, series.of(k).stop)
@@ -159,60 +172,33 @@ def history(
 def baseline_steps(plant: Plant, targets: Targets, surveyed_on: Sequence[dt.date | None]) -> IntArray:
     """(t,) the last step that still counts as found: of the survey day of a site taken over, else of the
     subject's own first day."""
-    first: dict[int, IntArray] = {}
     out = np.full(len(targets), -1, np.int64)
     for k in range(len(targets)):
-        surveyed = surveyed_on[plant.group_site[targets.group[k]]]
+        site = plant.group_site[targets.group[k]]
+        surveyed = surveyed_on[site]
         if surveyed is not None:
             out[k] = first_step_after(surveyed) - 1
             continue
         kind = SubjectKind(int(targets.subject_kind[k]))
         if kind not in OWN_ROWS:
             continue
-        if kind not in first:
-            first[kind] = _first_steps(plant, kind)
-        index = int(np.flatnonzero(subject_ids(plant, kind) == targets.subject_id[k])[0])
-        begun = int(first[kind][index])
+        name, column = OWN_ROWS[kind]
+        # of the whole site: the group of a figure is not always that of its subject (an address used twice)
+        of_site = slice(*plant.group_offsets[name][plant.site_groups[site : site + 2]])
+        table = plant.tables[name].rows(of_site)
+        index = np.flatnonzero(subject_ids(plant, kind) == targets.subject_id[k])[0]
+        begun = int(table.begin[getattr(table, column) == index].min(initial=FOREVER))
         if begun != FOREVER:
             out[k] = first_step_after(day_of(begun)) - 1
     return out
 
 
-def _first_steps(plant: Plant, kind: SubjectKind) -> IntArray:
-    """By dense index of the kind, where its first row begins."""
-    name, column = OWN_ROWS[kind]
-    table = plant.tables[name]
-    first = np.full(len(subject_ids(plant, kind)), FOREVER)
-    np.minimum.at(first, getattr(table, column), table.begin)
-    return first
-
-
 def _ends(series: Series, target: int, baseline_step: int) -> _Ends:
     span = series.of(target)
-
-    def standing(band: int) -> int | None:
-        beyond = series.past[band, span]
-        if not len(beyond) or not beyond[-1]:
-            return None
-        within = np.flatnonzero(~beyond)
-        first: int = span.start + (int(within[-1]) + 1 if len(within) else 0)
-        return first
-
-    return _Ends(span, baseline_step, standing(HIGH), standing(LIKELY), standing(LOW))
-
-
-def _scenes(every: Scenes, targets: Targets, target: int, ends: _Ends, series: Series) -> dict[int, Scene]:
-    """By entry at which some estimate of the target became past, what changed there."""
-    return {
-        entry: every.at(
-            SubjectKind(int(targets.subject_kind[target])),
-            int(targets.subject_id[target]),
-            int(targets.group[target]),
-            int(series.step[entry]),
-        )
-        for entry in (ends.high, ends.likely, ends.low)
-        if entry is not None
-    }
+    # by band, how many entries at the end are past without a break
+    unbroken = np.logical_and.accumulate(series.past[:, span][:, ::-1], axis=1).sum(axis=1)
+    low, likely, high = (span.stop - int(count) if count else None for count in unbroken)
+    return _Ends(span, baseline_step, high, likely, low)
 
 
 def _attribution(
@@ -227,9 +213,10 @@ def _attribution(
     if ends.named is None:
         return None
 
-    @cache
-    def change(entry: int) -> NamedChange:
-        return _named_change(series, ends, entry, site_id, scenes[entry], change_sets)
+    change = {
+        entry: _named_change(series, ends, entry, site_id, scene, change_sets)
+        for entry, scene in scenes.items()
+    }
 
     def same(one: int | None, other: int | None) -> bool:
         """Whatever happened up to the baseline is one thing: as found."""
@@ -241,14 +228,14 @@ def _attribution(
     if ends.likely is not None:
         one_change = same(ends.high, ends.likely) and (ends.low is None or same(ends.low, ends.likely))
         if not one_change:
-            since = change(ends.high if ends.high is not None else ends.likely)
-            until = change(ends.low if ends.low is not None else ends.likely)
+            since = change[ends.high if ends.high is not None else ends.likely]
+            until = change[ends.low if ends.low is not None else ends.likely]
     at_baseline = np.flatnonzero(series.step[ends.span] <= ends.baseline_step)
     found = (
         _figure(series, ends.span.start + int(at_baseline[-1])) if len(at_baseline) else Figure(None, None)
     )
     return Attribution(
-        named=change(ends.named),
+        named=change[ends.named],
         since=since,
         until=until,
         possible=ends.likely is None and ends.low is None,
@@ -279,6 +266,9 @@ def _named_change(
     )
 
 
+_WHEN_WRITTEN = attrgetter("recorded_at", "id")
+
+
 def authors_of(
     scene: Scene, site_id: int, change_sets: ChangeSets
 ) -> tuple[ChangeSetInfo | None, ChangeSetInfo | None]:
@@ -286,10 +276,8 @@ def authors_of(
     original = change_sets.by_step.get((site_id, scene.step))
     wrote = [change_sets.by_id[k] for k in scene.writers if k in change_sets.by_id]
     if original is None and wrote:  # a reading's day has no change set of its own: the one that wrote it down
-        original = min(wrote, key=lambda row: (row.recorded_at, row.id))
-    last = max(
-        [*wrote, *([original] if original else [])], key=lambda row: (row.recorded_at, row.id), default=None
-    )
+        original = min(wrote, key=_WHEN_WRITTEN)
+    last = max([*wrote, *([original] if original else [])], key=_WHEN_WRITTEN, default=None)
     return original, last if last is not None and last.kind == "correction" else None
 
 

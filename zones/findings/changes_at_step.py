@@ -6,7 +6,7 @@ Pure: a ``ChangeAtStep`` holds ids and values; ``wording`` renders it.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from fnmatch import fnmatchcase
 from functools import cache
@@ -152,11 +152,6 @@ def changes_at_step(plant: Plant, rows: Rows, step: int) -> tuple[ChangeAtStep, 
         hidden |= {"reading_taken"}
     kept = [change for change in changes if change.type not in hidden] or changes
     return tuple(sorted(kept, key=lambda change: (CHANGE_TYPES[change.type].rank, -change.count)))
-
-
-def adds_load(changes: Iterable[ChangeAtStep]) -> bool:
-    """Whether devices or loads were added."""
-    return any(CHANGE_TYPES[change.type].adds for change in changes)
 
 
 def _merged(changes: Sequence[ChangeAtStep]) -> list[ChangeAtStep]:

@@ -1,15 +1,23 @@
-"""What is past now: the conditions that findings are episodes of.
+"""What is past now: the conditions that findings are episodes of, and the case of each.
 
-They come from a recheck's evaluation, and from the rooms above (an endpoint in service untested, a test
+Conditions come from a recheck's evaluation, and from the rooms above (an endpoint in service untested, a test
 overdue), which register a source. A condition is a function of the record and of the day, with its
 attribution and case; ``reconcile`` compares it with the findings that are open.
+
+The key of a case is site and causing change set; past at the baseline: site and "as found"; by time: subject,
+limit and due day. Where a crossing is between two changes, it is the change of the likely estimate (L) whose
+key counts: the ends of the range move as data gets better, and the ticket should not move with them. A record
+correction that wrote what feeds the subject is itself the cause, so a cause revised by a correction moves its
+findings to the correction's case. What has no attribution (a site that cannot be computed at all) has a case
+of its own.
 """
 
 from __future__ import annotations
 
+import datetime as dt
 import math
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any, Final, TypeVar
 
 import numpy as np
@@ -21,9 +29,39 @@ from zones.plant.change_sets import look_up
 from zones.recheck.checked import Checked
 
 from .attribution import attribute
-from .cases import CaseKey, key_of
-from .named_changes import unattributed
+from .named_changes import Attribution, unattributed
 from .timeline import OWN_ROWS, Targets, past_bands, problem_subject
+
+
+@dataclass(frozen=True)
+class CaseKey:
+    """key: unique, and shown to ticketing systems. change_set_id: the cause, where it is one."""
+
+    key: str
+    site_id: int
+    change_set_id: int | None = None
+
+
+def key_of(site_id: int, attribution: Attribution | None) -> CaseKey:
+    """The case of what a change caused, or of what has no known cause."""
+    if attribution is None:
+        return unattributed_key(site_id)
+    cause = attribution.named.causing
+    if attribution.named.as_found:
+        return CaseKey(f"site-{site_id}/as-found", site_id)
+    if cause is None:
+        return CaseKey(f"site-{site_id}/unnamed-{attribution.named.day.isoformat()}", site_id)
+    return CaseKey(f"site-{site_id}/change-set-{cause.id}", site_id, cause.id)
+
+
+def due_key(site_id: int, subject_kind: int, subject_id: int, code: str, day: dt.date) -> CaseKey:
+    """The case of what time alone caused."""
+    return CaseKey(f"subject-{subject_kind}-{subject_id}/{code}/due-{day.isoformat()}", site_id)
+
+
+def unattributed_key(site_id: int) -> CaseKey:
+    return CaseKey(f"site-{site_id}/unattributed", site_id)
+
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -47,10 +85,10 @@ class Condition:
     detail: int | None = None
     reasons: Sequence[str] = ()
     quiet: bool = False
-    key: tuple[int, int, str] = field(init=False)
 
-    def __post_init__(self) -> None:
-        object.__setattr__(self, "key", (self.subject_kind, self.subject_id, self.code))
+    @property
+    def key(self) -> tuple[int, int, str]:
+        return self.subject_kind, self.subject_id, self.code
 
 
 Source = Callable[[Checked], Iterable[Condition]]

@@ -6,7 +6,6 @@ constant number of queries for any number of cases.
 
 from __future__ import annotations
 
-import datetime as dt
 from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import asdict
@@ -31,18 +30,6 @@ _SITE: Final = (
     "id", "code", "name", "address", "city", "postal_code", "time_zone", "out_of_hours_phone", "induction",
     "permits", "dangers",
 )  # fmt: skip
-
-
-def contracts_on(days: Mapping[int, dt.date]) -> dict[int, Contract]:
-    """By site, the contract that covers it on its day; sites without one are left out."""
-    covering: Any = Contract.objects.raw(
-        """SELECT contract.*, coverage.site_id AS covers
-           FROM coverage JOIN unnest(%s::bigint[], %s::date[]) AS asked(site_id, day) USING (site_id)
-               JOIN contract ON contract.id = coverage.contract_id
-           WHERE days @> day""",
-        [list(days), list(days.values())],
-    )
-    return {contract.covers: contract for contract in covering}
 
 
 class Payloads:

@@ -26,7 +26,7 @@ from zones.electrical.verdicts import Verdict
 from zones.limits.registry import limit_by_code
 from zones.models import Case, Finding, Takeover
 
-from .event_payloads import Payloads, change_set_body, contracts_on
+from .event_payloads import Payloads, change_set_body
 from .reconcile import CaseUpdate, Entry, What
 from .timeline import CANNOT_COMPUTE
 
@@ -88,11 +88,11 @@ def notify(
     ]
     events_write(events)
     opened = [update.case.pk for update, kind in chosen if kind is EventKind.CASE_OPENED]
-    Case.objects.filter(pk__in=[*opened, *summed_up]).update(told_at=now)
+    Case.objects.filter(pk__in=[*opened, *summed_up]).update(notified_at=now)
     cleared = [update.case.pk for update, kind in chosen if kind is EventKind.CASE_CLEARED]
-    Case.objects.filter(pk__in=cleared).update(told_at=None)
+    Case.objects.filter(pk__in=cleared).update(notified_at=None)
     Takeover.objects.bulk_create(
-        [Takeover(site_id=site_id, told_at=now) for site_id in summaries], ignore_conflicts=True
+        [Takeover(site_id=site_id, notified_at=now) for site_id in summaries], ignore_conflicts=True
     )
 
 
@@ -100,7 +100,7 @@ def notify_acknowledged(case: Case, finding: Finding, *, now: dt.datetime) -> No
     """Write the event of a finding that was acknowledged, deferred, reopened, or given its outcome."""
     day = today_at(case.site_id)
     contracts = contracts_on({case.site_id: day})
-    if case.told_at is None or case.site_id not in contracts:
+    if case.notified_at is None or case.site_id not in contracts:
         return
     findings = list(case.findings.filter(cleared_at__isnull=True).order_by("id"))
     before = {case.site_id: first_step_after(day)}
@@ -131,6 +131,18 @@ def notify_accepted(*, change_set: ChangeSet, **_sent: object) -> None:
     ).save()
 
 
+def contracts_on(days: Mapping[int, dt.date]) -> dict[int, Contract]:
+    """By site, the contract that covers it on its day; sites without one are left out."""
+    covering: Any = Contract.objects.raw(
+        """SELECT contract.*, coverage.site_id AS covers
+           FROM coverage JOIN unnest(%s::bigint[], %s::date[]) AS asked(site_id, day) USING (site_id)
+               JOIN contract ON contract.id = coverage.contract_id
+           WHERE days @> day""",
+        [list(days), list(days.values())],
+    )
+    return {contract.covers: contract for contract in covering}
+
+
 def deserves_event(finding: Finding, contract: Contract, verdict: int | None = None) -> bool:
     """Whether a finding, at a verdict, is worth an event under a contract."""
     if limit_by_code(finding.code).is_advice:
@@ -147,9 +159,9 @@ def _kind(update: CaseUpdate, contracts: Mapping[int, Contract]) -> EventKind | 
     if contract is None:
         return None
     if not update.findings:
-        return EventKind.CASE_CLEARED if update.cleared and case.told_at is not None else None
+        return EventKind.CASE_CLEARED if update.cleared and case.notified_at is not None else None
     news = any(_is_news(entry, update, contract) for entry in update.entries)
-    if case.told_at is not None:
+    if case.notified_at is not None:
         return EventKind.CASE_CHANGED if news else None
     loud = any(deserves_event(f, contract) and f.pk not in update.quiet for f in update.findings)
     return EventKind.CASE_OPENED if loud and (news or not case.quiet) else None
@@ -169,7 +181,7 @@ def _summaries(
     pending = {
         update.case.site_id
         for update in updates
-        if update.quiet and update.case.told_at is None and update.case.site_id in contracts
+        if update.quiet and update.case.notified_at is None and update.case.site_id in contracts
     }
     quietly = ChangeSet.objects.filter(
         ~Exists(Takeover.objects.filter(site_id=OuterRef("site_id"))),
@@ -180,7 +192,7 @@ def _summaries(
     sites = pending | set(quietly.values_list("site_id", flat=True).distinct())
     summaries: dict[int, dict[Case, list[Finding]]] = {site_id: {} for site_id in sorted(sites)}
     for update in updates:
-        if update.quiet and update.case.told_at is None and update.case.site_id in summaries:
+        if update.quiet and update.case.notified_at is None and update.case.site_id in summaries:
             summaries[update.case.site_id][update.case] = update.findings
     return summaries
 

@@ -13,7 +13,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import TYPE_CHECKING, Any
 
-from .changes_at_step import ChangeAtStep, Reference, adds_load
+from .change_types import CHANGE_TYPES
+from .changes_at_step import ChangeAtStep, Reference
 
 if TYPE_CHECKING:
     from zones.plant.change_sets import ChangeSetInfo
@@ -67,7 +68,8 @@ class NamedChange:
             return Cause.CORRECTION
         if self.change_set is None and not self.changes:
             return Cause.UNKNOWN
-        return Cause.ADDITION if adds_load(self.changes) else Cause.ALTERATION
+        adds_load = any(CHANGE_TYPES[change.type].adds for change in self.changes)
+        return Cause.ADDITION if adds_load else Cause.ALTERATION
 
     @property
     def causing(self) -> ChangeSetInfo | None:

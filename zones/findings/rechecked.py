@@ -15,8 +15,7 @@ from zones.electrical.verdicts import Verdict
 from zones.models import Finding
 from zones.recheck.checked import Checked, Due, on_checked, on_due, on_failed
 
-from .cases import unattributed_key
-from .conditions import Condition, conditions_of
+from .conditions import Condition, conditions_of, unattributed_key
 from .events import notify, notify_accepted
 from .named_changes import unattributed
 from .reconcile import reconcile

@@ -28,8 +28,8 @@ CHANGED_FRACTION: Final = 0.05
 _SAME: Final = 1e-9
 _FIGURES: Final = {"low": "low", "likely": "likely", "high": "high", "limit_value": "limit"}
 _WRITTEN: Final = [
-    "case", "state", "verdict", "low", "likely", "high", "limit_value", "told_excess", "detail", "reasons",
-    "attribution", "recomputed", "changed_at", "cleared_at", "deferred_until", "version",
+    "case", "state", "verdict", "low", "likely", "high", "limit_value", "notified_excess", "detail",
+    "reasons", "attribution", "recomputed", "changed_at", "cleared_at", "deferred_until", "version",
 ]  # fmt: skip
 
 
@@ -98,14 +98,14 @@ def reconcile(
     return _Reconciliation(as_of, now, set(recomputed)).run(list(conditions), list(found), judged)
 
 
+@dataclass
 class _Reconciliation:
-    def __init__(self, as_of: Mapping[int, dt.date], now: dt.datetime, recomputed: set[int]) -> None:
-        self.as_of = as_of
-        self.now = now
-        self.recomputed = recomputed
-        self.updates: dict[int, CaseUpdate] = {}
-        self.new: list[Finding] = []
-        self.dirty: list[Finding] = []
+    as_of: Mapping[int, dt.date]
+    now: dt.datetime
+    recomputed: set[int]
+    updates: dict[int, CaseUpdate] = field(default_factory=dict)
+    new: list[Finding] = field(default_factory=list)
+    dirty: list[Finding] = field(default_factory=list)
 
     def run(
         self, conditions: list[Condition], found: list[Finding], judged: Callable[[Finding], bool]
@@ -174,7 +174,7 @@ class _Reconciliation:
             subject_kind=condition.subject_kind,
             subject_id=condition.subject_id,
             state=Finding.State.OPEN,
-            told_excess=_excess(condition),
+            notified_excess=_excess(condition),
             opened_at=self.now,
             changed_at=self.now,
             recomputed=case.site_id in self.recomputed,
@@ -190,7 +190,7 @@ class _Reconciliation:
         what = _worse_or_better(finding, condition)
         if what is not None:
             self._note(case, what, finding, before)
-            finding.told_excess = _excess(condition)
+            finding.notified_excess = _excess(condition)
             finding.recomputed = case.site_id in self.recomputed
             changed = True
         if self._deferral_ended(finding):
@@ -216,7 +216,7 @@ class _Reconciliation:
         finding.case = case
         finding.recomputed = case.site_id in self.recomputed
         self._note(case, What.JOINED, finding, Verdict(finding.verdict))
-        finding.told_excess = _excess(condition)
+        finding.notified_excess = _excess(condition)
         return True
 
     def _deferral_ended(self, finding: Finding) -> bool:
@@ -248,14 +248,14 @@ class _Reconciliation:
             if stands and not was_open:
                 update.opened = True
                 case.quiet = case.site_id in self.recomputed or len(update.quiet) == len(update.findings)
-                case.cleared_at, case.opened_at, case.told_at = None, self.now, None
+                case.cleared_at, case.opened_at, case.notified_at = None, self.now, None
             elif was_open and not stands:
                 update.cleared = True
                 case.cleared_at = self.now
             if update.entries or update.opened or update.cleared:
                 case.version += 1
                 dirty.append(case)
-        _update(Case, dirty, ["quiet", "opened_at", "cleared_at", "told_at", "version"])
+        _update(Case, dirty, ["quiet", "opened_at", "cleared_at", "notified_at", "version"])
 
 
 def _values(condition: Condition) -> dict[str, Any]:
@@ -271,7 +271,7 @@ def _values(condition: Condition) -> dict[str, Any]:
 
 def _differs(finding: Finding, values: Mapping[str, Any]) -> bool:
     """More than the last bits of a sum."""
-    if any(getattr(finding, name) != values[name] for name in ("verdict", "detail")):
+    if finding.verdict != values["verdict"] or finding.detail != values["detail"]:
         return True
     for name in _FIGURES:
         old, new = getattr(finding, name), values[name]
@@ -293,9 +293,9 @@ def _worse_or_better(finding: Finding, condition: Condition) -> What | None:
     if condition.verdict != finding.verdict:
         return What.WORSE if condition.verdict > finding.verdict else What.BETTER
     excess = _excess(condition)
-    if excess is None or finding.told_excess is None or condition.limit is None:
+    if excess is None or finding.notified_excess is None or condition.limit is None:
         return None
-    moved = excess - finding.told_excess
+    moved = excess - finding.notified_excess
     if abs(moved) < max(CHANGED_FRACTION * abs(condition.limit) * (1 - _SAME), 1e-9):
         return None
     rule = limit_by_code(condition.code).rule

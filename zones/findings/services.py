@@ -12,7 +12,7 @@ from django.utils import timezone
 from sites.changes.services import today_at
 from sites.models import User
 from zones.models import Case, DueDate, Finding
-from zones.recheck.due_dates import begins_at
+from zones.recheck.recheck_queue import begins_at
 
 from .events import notify_acknowledged
 from .rechecked import DEFERRAL_ENDS

@@ -150,7 +150,7 @@ def follow(
     plant: Plant,
     targets: Targets,
     rules: Sequence[Rule],
-    asked_step: IntArray,
+    asked_step: Sequence[int],
     *,
     anchoring: Anchoring | None = None,
 ) -> Series:
@@ -160,7 +160,7 @@ def follow(
     """
     groups, position = np.unique(targets.group, return_inverse=True)
     at, step = _steps(plant, groups, position, targets.code)
-    kept = step <= asked_step[plant.group_site[groups[at]]]
+    kept = step <= np.asarray(asked_step, np.int64)[plant.group_site[groups[at]]]
     at, step = at[kept], step[kept]
     first = np.searchsorted(at, np.arange(len(groups) + 1))
     length = (first[1:] - first[:-1])[position]

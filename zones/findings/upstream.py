@@ -4,7 +4,7 @@ run has nothing to do with this one's current."""
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any, Final
 
@@ -39,7 +39,7 @@ class Scene:
             if name in THINGS:
                 things = getattr(table, THINGS[name])
                 ends &= ~np.isin(things, things[begins])
-            found |= {int(k) for k in table.changed_by[begins | ends]}
+            found |= set(table.changed_by[begins | ends].tolist())
         return frozenset(found)
 
     @cached_property
@@ -47,6 +47,7 @@ class Scene:
         return changes_at_step(self.plant, self.rows, self.step)
 
 
+@dataclass(frozen=True, eq=False)
 class Scenes:
     """The scenes of a plant, each made once: a change mostly pushes several limits of one subject, and
     several subjects of one group.
@@ -55,20 +56,16 @@ class Scenes:
     stay in memory until such circles are looked for.
     """
 
-    def __init__(self, plant: Plant) -> None:
-        self._plant = plant
-        self._of_group: dict[int, Plant] = {}
-        self._made: dict[tuple[SubjectKind, int, int, int], Scene] = {}
+    plant: Plant
+    _of_group: dict[int, Plant] = field(default_factory=dict)
+    _made: dict[tuple[SubjectKind, int, int, int], Scene] = field(default_factory=dict)
 
     def at(self, kind: SubjectKind, subject_id: int, group: int, step: int) -> Scene:
         """What changed at ``step`` of the rows that feed the subject; of its whole group where none of those
         did."""
         key = (kind, subject_id, group, step)
-        if key not in self._made:
-            self._made[key] = self._make(*key)
-        return self._made[key]
-
-    def _make(self, kind: SubjectKind, subject_id: int, group: int, step: int) -> Scene:
+        if key in self._made:
+            return self._made[key]
         if group not in self._of_group:
             self._of_group[group] = self._only(group)
         own = self._of_group[group]
@@ -77,13 +74,16 @@ class Scenes:
         for near in _NEARNESS[kind](own, index, step):
             rows = {name: edge[name] & near[name] for name in near}
             if any(mask.any() for mask in rows.values()):
-                return Scene(own, step, rows)
-        return Scene(own, step, edge)
+                break
+        else:
+            rows = edge
+        self._made[key] = Scene(own, step, rows)
+        return self._made[key]
 
     def _only(self, group: int) -> Plant:
         """The plant with the rows of one group; of paging sets and zones, those of its site, on which every
         group hangs."""
-        plant = self._plant
+        plant = self.plant
         site = int(plant.group_site[group])
         of_site = plant.site_groups[site : site + 2]
         sliced: dict[str, Any] = {}

@@ -27,7 +27,7 @@ from zones.electrical.subjects import Subject, SubjectKind
 from zones.electrical.verdicts import Verdict
 from zones.limits.registry import LIMITS, RULES, limit_by_code
 from zones.plant.selectors import read_plant
-from zones.recheck.stored_figures import without_repeats
+from zones.recheck.stored_results import without_repeats
 
 
 @dataclass(frozen=True)

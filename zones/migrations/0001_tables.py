@@ -700,7 +700,7 @@ class Migration(migrations.Migration):
                     ),
                 ),
                 (
-                    "told_at",
+                    "notified_at",
                     models.DateTimeField(
                         editable=False,
                         help_text="Time of the first event since the case opened; blank: no event yet.",
@@ -759,7 +759,7 @@ class Migration(migrations.Migration):
                 ("high", models.FloatField(null=True)),
                 ("limit_value", models.FloatField(null=True)),
                 (
-                    "told_excess",
+                    "notified_excess",
                     models.FloatField(
                         editable=False,
                         help_text="Likely figure less limit when it last opened or changed: from there 5 % of the limit is measured, however many rechecks lie between.",
@@ -860,7 +860,7 @@ class Migration(migrations.Migration):
                         to="sites.site",
                     ),
                 ),
-                ("told_at", models.DateTimeField()),
+                ("notified_at", models.DateTimeField()),
             ],
             options={
                 "db_table": "takeover",

@@ -42,7 +42,7 @@ class Case(models.Model):
         editable=False,
         help_text="Who entered the ticket reference.",
     )
-    told_at = models.DateTimeField(
+    notified_at = models.DateTimeField(
         null=True,
         editable=False,
         help_text="Time of the first event since the case opened; blank: no event yet.",
@@ -82,7 +82,7 @@ class Finding(models.Model):
     likely = models.FloatField(null=True)
     high = models.FloatField(null=True)
     limit_value = models.FloatField(null=True)
-    told_excess = models.FloatField(
+    notified_excess = models.FloatField(
         null=True,
         editable=False,
         help_text="Likely figure less limit when it last opened or changed: from there 5 % of the limit is "
@@ -153,7 +153,7 @@ class Takeover(models.Model):
     site = models.OneToOneField(
         "sites.Site", on_delete=models.CASCADE, primary_key=True, related_name="+", db_constraint=False
     )
-    told_at = models.DateTimeField()
+    notified_at = models.DateTimeField()
 
     class Meta:
         db_table = "takeover"

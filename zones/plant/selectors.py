@@ -13,10 +13,71 @@ from django.db import connection
 from sites.models import Factor
 from zones.electrical import plant as electrical
 from zones.electrical.bands import Factors, IntArray
-from zones.electrical.plant import FOREVER, Plant, PointKind, Table, expand
+from zones.electrical.plant import FOREVER, BoolArray, Plant, PointKind, Table, expand
 from zones.plant import queries
 from zones.plant.columns import Columns, fetch_together
-from zones.plant.grouping import components, place_of, spans
+
+
+def components(count: int, joints: Iterable[tuple[IntArray, IntArray]]) -> IntArray:
+    """(count,) by node the lowest node that it is joined with, through however many others.
+
+    joints: pairs of (k,) arrays of nodes that belong together; pairs with −1 on either side join nothing.
+
+    Labels sink along the joints, and every label is then replaced by its own label's until nothing moves:
+    halving paths, so a chain of n costs some log n rounds.
+
+    >>> components(5, [(np.array([0, 3, 4]), np.array([1, 4, -1]))]).tolist()
+    [0, 0, 2, 3, 3]
+    """
+    both = [np.stack(pair) for pair in joints]
+    one, other = np.concatenate([np.zeros((2, 0), np.int64), *both], axis=1)
+    real = (one >= 0) & (other >= 0)
+    one, other = one[real], other[real]
+    label = np.arange(count)
+    while True:
+        lowest = np.minimum(label[one], label[other])
+        sunk = label.copy()
+        # the nodes' own labels sink, and those of the roots they had: or a component would part from its root
+        for nodes in (one, other, label[one], label[other]):
+            np.minimum.at(sunk, nodes, lowest)
+        while not np.array_equal(sunk, jumped := sunk[sunk]):
+            sunk = jumped
+        if np.array_equal(sunk, label):
+            return label
+        label = sunk
+
+
+def spans(
+    thing: IntArray, step: IntArray, first_step: IntArray, last_step: IntArray
+) -> tuple[IntArray, IntArray, BoolArray]:
+    """When rows of dated facts hold: from their step until the thing's next row, and only while it stands.
+
+    thing, step, first_step, last_step: (n,) of each row; a thing stands from its first step until before its
+    last. Returns begin, end and whether the row ever holds, (n,) each, in the order given.
+
+    >>> begin, end, holds = spans(np.array([7, 7, 8]), np.array([20, 10, 10]), np.full(3, 10), np.full(3, 30))
+    >>> begin.tolist(), end.tolist(), holds.all().item()
+    ([20, 10, 10], [30, 20, 30], True)
+    """
+    order = np.lexsort((step, thing))
+    following = np.full(len(thing), FOREVER)
+    alike = thing[order][1:] == thing[order][:-1]
+    following[order[:-1]] = np.where(alike, step[order][1:], FOREVER)
+    begin, end = np.maximum(step, first_step), np.minimum(following, last_step)
+    return begin, end, begin < end
+
+
+def place_of(ids: IntArray, wanted: IntArray) -> IntArray:
+    """(n,) where each of ``wanted`` stands in ``ids`` (ascending); −1 where it does not.
+
+    >>> place_of(np.array([4, 9]), np.array([9, -1, 5])).tolist()
+    [1, -1, -1]
+    """
+    if not len(ids):
+        return np.full(len(wanted), -1)
+    place = np.minimum(np.searchsorted(ids, wanted), len(ids) - 1)
+    return np.where(ids[place] == wanted, place, -1)
+
 
 T = TypeVar("T", bound=Table)
 
@@ -153,14 +214,14 @@ class _Reading:
         return table(**arrays).ordered(*_ORDER.get(name, (fields(table)[len(fields(Table))].name, "begin")))
 
     def catalogue(self) -> tuple[Columns, Columns]:
-        """The models and the cable types that are named, each ascending by id."""
+        """The models and the cable types that are named, each ascending by id; of −1 (none) there is none."""
         wanted = {
             "model": (queries.MODELS, [self.read["points"]["model_index"]]),
             "cable": (queries.CABLES, [self.read[name]["cable_index"] for name in ("points", "endpoints")]),
         }
         found = fetch_together(
             self.cursor,
-            {name: (query, _named(ids)) for name, (query, ids) in wanted.items()},
+            {name: (query, np.unique(np.concatenate(ids))) for name, (query, ids) in wanted.items()},
         )
         for name, columns in found.items():
             order = np.argsort(columns[f"{name}_id"])
@@ -242,11 +303,6 @@ def _holding(columns: Columns, also: str) -> Columns:
         key = np.unique(np.stack([key, columns[also]]), axis=1, return_inverse=True)[1].ravel()
     begin, end, holds = spans(key, columns["step"], columns["first_step"], columns["last_step"])
     return {name: column[holds] for name, column in (columns | {"begin": begin, "end": end}).items()}
-
-
-def _named(ids: Iterable[IntArray]) -> IntArray:
-    every = np.concatenate(list(ids))
-    return np.unique(every[every >= 0])
 
 
 def _of_things(kind: _Kind, columns: Columns, name: str) -> IntArray:

@@ -17,7 +17,7 @@ from zones.limits.record import why_not_computed
 from zones.limits.registry import RULES, limit_by_code
 from zones.plant.selectors import read_plant
 from zones.recheck.batch import snapshot
-from zones.recheck.stored_figures import without_repeats
+from zones.recheck.stored_results import without_repeats
 from zones.subjects import Names
 
 

@@ -27,10 +27,15 @@ from zones.limits.registry import RULES
 from zones.models import SiteCheck
 from zones.plant.selectors import read_plant
 from zones.recheck.checked import Checked, checked_listeners, due_sources, failed_listeners
-from zones.recheck.due_dates import future_facts, write_due_dates
-from zones.recheck.recheck_queue import MarkRead, delete_marks, read_marks, set_aside
-from zones.recheck.stored_bearing import write_bearing
-from zones.recheck.stored_figures import without_repeats, write_figures
+from zones.recheck.recheck_queue import (
+    MarkRead,
+    delete_marks,
+    future_facts,
+    read_marks,
+    set_aside,
+    write_due_dates,
+)
+from zones.recheck.stored_results import without_repeats, write_bearing, write_figures
 
 log = structlog.get_logger(__name__)
 

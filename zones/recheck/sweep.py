@@ -15,8 +15,7 @@ from django.db import InterfaceError, OperationalError, close_old_connections, c
 
 from sites.models.changes import Mark
 from zones.recheck.batch import Outcome, recheck
-from zones.recheck.claims import claimed
-from zones.recheck.recheck_queue import mark_outdated, raise_due
+from zones.recheck.recheck_queue import claimed, mark_outdated, raise_due
 
 log = structlog.get_logger(__name__)
 

@@ -162,7 +162,10 @@ BAD = {
     ),
     "a table that goes": (
         [SQL("DROP TABLE takeover")],
-        [f"takes takeover.{column} away, which the last release reads" for column in ("site_id", "told_at")],
+        [
+            "takes takeover.notified_at away, which the last release reads",
+            "takes takeover.site_id away, which the last release reads",
+        ],
     ),
     "a function that goes": (
         [SQL("DROP FUNCTION zonebook_joined(character varying[]) CASCADE")],

@@ -17,7 +17,7 @@ from zones.electrical.subjects import SubjectKind
 from zones.findings.named_changes import unattributed
 from zones.models import Case, Finding, Reading
 from zones.plant.selectors import read_plant
-from zones.recheck.stored_bearing import write_bearing
+from zones.recheck.stored_results import write_bearing
 from zones.services.landings import PairUse, landing_add
 from zones.services.paging_sets import paging_set_add
 from zones.services.readings import reading_record

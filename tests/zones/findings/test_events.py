@@ -221,7 +221,7 @@ def test_a_clean_first_import_is_told_as_well(db: None) -> None:
     Event.objects.all().delete()
     quay.check(LATER + 90 * DAY)
     assert quay.events() == []
-    assert Takeover.objects.get(site_id=quay.site_id).told_at == NOW
+    assert Takeover.objects.get(site_id=quay.site_id).notified_at == NOW
 
 
 def test_what_happens_after_the_first_import_is_told(db: None) -> None:

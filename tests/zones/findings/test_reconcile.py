@@ -22,8 +22,7 @@ from zones.electrical.subjects import SubjectKind
 from zones.electrical.verdicts import Verdict
 from zones.findings import conditions, rechecked
 from zones.findings.annotate import FindingInWords, annotate
-from zones.findings.cases import due_key
-from zones.findings.conditions import Condition
+from zones.findings.conditions import Condition, due_key
 from zones.findings.named_changes import by_time
 from zones.findings.services import finding_acknowledge, finding_defer, finding_set_outcome
 from zones.models import Case, DueDate, Finding, Landing, Run

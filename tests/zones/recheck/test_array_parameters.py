@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from django.db import DatabaseError
 
-from zones.recheck.array_parameters import cursor_taking_arrays
+from zones.recheck.stored_results import cursor_taking_arrays
 
 pytestmark = pytest.mark.django_db
 

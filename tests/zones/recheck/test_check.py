@@ -24,12 +24,11 @@ from zones.electrical.verdicts import Verdict
 from zones.limits.registry import RULES
 from zones.models import DueDate, Figures, SiteCheck
 from zones.plant.selectors import read_plant
-from zones.recheck import batch, stored_figures
+from zones.recheck import batch, stored_results
 from zones.recheck.batch import check
 from zones.recheck.checked import Checked, Due, on_checked, on_due
-from zones.recheck.due_dates import FUTURE_FACT
-from zones.recheck.recheck_queue import mark_sites, raise_due
-from zones.recheck.stored_figures import without_repeats
+from zones.recheck.recheck_queue import FUTURE_FACT, mark_sites, raise_due
+from zones.recheck.stored_results import without_repeats
 
 pytestmark = pytest.mark.django_db
 
@@ -131,7 +130,7 @@ def test_a_recheck_of_what_did_not_change_writes_no_figures(terminal: Terminal) 
     checked(terminal.site_id, now=NOW)
     mark_sites([terminal.site_id], reason="asked for")
     found = checked(terminal.site_id, now=LATER)
-    assert stored_figures.write_figures(found.plant, found.evaluation, found.as_of, LATER) == (0, 0)
+    assert stored_results.write_figures(found.plant, found.evaluation, found.as_of, LATER) == (0, 0)
     assert set(Figures.objects.values_list("computed_at", flat=True)) == {NOW}
     assert SiteCheck.objects.get(pk=terminal.site_id).checked_at == LATER
 
@@ -317,7 +316,7 @@ def test_a_new_solver_writes_everything_again_and_says_so(
 ) -> None:
     checked(terminal.site_id, now=NOW)
     mark_sites([terminal.site_id], reason="newer solver")
-    for module in (batch, stored_figures):
+    for module in (batch, stored_results):
         monkeypatch.setattr(module, "SOLVER_VERSION", SOLVER_VERSION + 1)
     found = checked(terminal.site_id, now=LATER)
     assert found.solver_before == (SOLVER_VERSION,)

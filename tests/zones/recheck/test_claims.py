@@ -9,8 +9,7 @@ from django.db import OperationalError, connection
 
 from sites.models.changes import Mark
 from tests.zones.recheck.conftest import another_connection
-from zones.recheck.claims import CLAIM_KEYS, claimed, claimed_sites
-from zones.recheck.recheck_queue import mark_sites
+from zones.recheck.recheck_queue import CLAIM_KEYS, claimed, claimed_sites, mark_sites
 
 pytestmark = pytest.mark.django_db(transaction=True)
 

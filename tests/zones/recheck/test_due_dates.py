@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from zones.recheck.due_dates import begins_at
+from zones.recheck.recheck_queue import begins_at
 
 
 @pytest.mark.parametrize(

@@ -5,8 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from sites.models import Basis
-from zones.electrical.plant import State, select
-from zones.electrical.poe import (
+from zones.electrical.network_power import (
     MAX_CHANNEL_M,
     PD_POWER_W,
     POWERED_PAIRS,
@@ -14,6 +13,7 @@ from zones.electrical.poe import (
     PSE_POWER_W,
     allocation_w,
 )
+from zones.electrical.plant import State, select
 from zones.electrical.subjects import SubjectKind
 from zones.loads.site_loads import Load
 

@@ -70,7 +70,7 @@ GOOD = {
     "a rule for what comes": [
         SQL("ALTER TABLE point ADD CONSTRAINT point_ranks CHECK (rank >= -1) NOT VALID")
     ],
-    "a longer text": [SQL("ALTER TABLE contract ALTER reference TYPE varchar(500)")],
+    "a longer text": [SQL('ALTER TABLE "case" ALTER ticket_reference TYPE varchar(500)')],
     "a function's new body": [
         SQL(
             "CREATE OR REPLACE FUNCTION zonebook_joined(words varchar[]) RETURNS text LANGUAGE sql IMMUTABLE "
@@ -103,7 +103,7 @@ BAD = {
         [AlterField("zone", "name", models.CharField(max_length=3))],
         ["rewrites zone", "changes the type of zone.name"],
     ),
-    "a table written anew": ([SQL("ALTER TABLE request_window SET LOGGED")], ["rewrites request_window"]),
+    "a table written anew": ([SQL("ALTER TABLE takeover SET UNLOGGED")], ["rewrites takeover"]),
     "an index": (
         [AddIndex("point", models.Index(fields=["rank"], name="point_ranked"))],
         ["reads point through while nobody may write to it"],

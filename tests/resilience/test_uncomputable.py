@@ -47,7 +47,7 @@ def test_a_site_whose_computation_raises(uncomputable: Path, processes: Processe
     for left in failed:
         assert left["figures"] == []
         assert set(left["marks"]) == {Mark.Lane.SET_ASIDE}
-        assert [(code, reason) for code, *_, reason, _ in left["findings"]] == [(CANNOT_COMPUTE, REASON)]
+        assert [(code, reason) for code, *_, reason, _ in left["findings"]] == [(CANNOT_COMPUTE, [REASON])]
         assert left["events"]["case.opened"] == 1
 
     # it backs off, is told no more, and holds up no change of another

@@ -40,7 +40,7 @@ def codes_of_the_core() -> set[str]:
                 continue
             name = node.func.attr if isinstance(node.func, ast.Attribute) else getattr(node.func, "id", "")
             first = node.args[0]
-            if name in {"of", "block", "counted"} and isinstance(first, ast.Constant):
+            if name == "figures" and isinstance(first, ast.Constant):
                 codes.add(str(first.value))
     return codes
 

@@ -35,7 +35,7 @@ def test_a_step_can_be_left_out_and_one_alone_be_run(capfd: pytest.CaptureFixtur
         begun, ended, summary = said.getvalue().splitlines()
         assert begun.endswith("good: passes")
         assert (ended.split()[0], ended.split()[-1]) == ("passed", "good")
-        assert summary == "all of 1 steps passed"
+        assert summary == "passed: 1 of 1 steps"
 
 
 def test_a_missing_tool_is_named_before_anything_runs(monkeypatch: pytest.MonkeyPatch) -> None:

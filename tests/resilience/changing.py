@@ -12,6 +12,7 @@ django.setup()
 
 from sites.changes.services import Change  # noqa: E402
 from sites.models.changes import ChangeSet  # noqa: E402 - Django must be set up first
+from zones.recheck import nudge  # noqa: E402
 from zones.services.zones import zone_add  # noqa: E402
 
 change = Change(
@@ -26,3 +27,7 @@ zone_add(change, name=f"{sys.argv[2]} warm-up")
 began = time.perf_counter()
 zone_add(change, name=sys.argv[2])
 print(f"{time.perf_counter() - began:.3f}")
+
+# A busy machine may need longer than the two seconds a command waits at its end
+if nudge._teller is not None:
+    nudge._teller.finish(60.0)

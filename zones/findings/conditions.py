@@ -125,7 +125,7 @@ def _evaluated(checked: Checked) -> list[Condition]:
         plant,
         targets,
         evaluation.rules,
-        asked_step=checked.step,
+        asked_step=checked.members.step.tolist(),
         surveyed_on=checked.surveyed_on,
         lookup=look_up,
         anchoring=checked.anchoring,

@@ -1,4 +1,4 @@
-"""Figures as of a day, as known now: computed and told, and nothing written."""
+"""Figures as of a day, as known now: computed, and nothing written."""
 
 from __future__ import annotations
 

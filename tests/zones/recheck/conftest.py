@@ -25,7 +25,7 @@ LATER = NOW + dt.timedelta(hours=1)
 @pytest.fixture(autouse=True)
 def nobody_listening(monkeypatch: pytest.MonkeyPatch) -> None:
     """The rooms above register listeners when the service starts; here each test brings its own."""
-    for name in ("_checked", "_failed", "_due"):
+    for name in ("checked_listeners", "failed_listeners", "due_sources"):
         monkeypatch.setattr(checked, name, [])
 
 

@@ -34,7 +34,7 @@ def no_chores(monkeypatch: pytest.MonkeyPatch) -> None:
 @pytest.fixture
 def one_at_a_time(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(sweep, "BATCHES", dict.fromkeys(BATCHES, Batches(fewest=1, most=1, lasting_s=1)))
-    monkeypatch.setattr(sweep, "_pace", sweep._Pace())
+    monkeypatch.setattr(sweep, "_sites_at_once", {})
 
 
 @pytest.fixture
@@ -96,7 +96,7 @@ def test_a_batch_has_as_many_sites_as_its_time_allows(
         clock[0] += len(site_ids) * next(seconds_a_site)
         return Outcome(checked=site_ids)
 
-    monkeypatch.setattr(sweep, "_pace", sweep._Pace())
+    monkeypatch.setattr(sweep, "_sites_at_once", {})
     monkeypatch.setattr(sweep, "claimed", claimed)
     monkeypatch.setattr(sweep, "recheck", recheck)
     monkeypatch.setattr(sweep, "time", SimpleNamespace(perf_counter=lambda: clock[0]))

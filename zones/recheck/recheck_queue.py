@@ -4,8 +4,8 @@ A mark says "this site's load must be recomputed". Triggers write marks with the
 ways in and out. Time is an input too: a due date becomes a mark on the day on which a site's result changes
 with no write.
 
-A claim says which process recomputes a site now: a session advisory lock, which even SIGKILL frees. It is held by the
-database connection and not by a transaction, since the transaction that computes must begin after the claim:
+A claim is a session advisory lock of the process that recomputes a site now; even SIGKILL frees it. The
+connection holds it and not a transaction, since the transaction that computes must begin after the claim:
 one begun before might not see what the last holder wrote. A pooler between us and the database must therefore
 keep sessions.
 """

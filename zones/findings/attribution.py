@@ -131,7 +131,7 @@ def history(
     baseline = baseline_steps(plant, targets, surveyed_on)
     site_of = [int(plant.site_id[s]) for s in plant.group_site[targets.group]]
     change_sets = lookup(
-        {(site_of[k], int(step)) for k in range(len(targets)) for step in series.step[series.of(k)]}, ()
+        {(site_of[k], int(step)) for k in range(len(targets.code)) for step in series.step[series.of(k)]}, ()
     )
     return [
         [
@@ -149,15 +149,15 @@ def history(
             for e in range(series.of(k).start, series.of(k).stop)
             if not np.isnan(series.figures[:, e]).all()
         ]
-        for k in range(len(targets))
+        for k in range(len(targets.code))
     ]
 
 
 def baseline_steps(plant: Plant, targets: Targets, surveyed_on: Sequence[dt.date | None]) -> IntArray:
     """(t,) the last step that still counts as found: of the survey day of a site taken over, else of the
     subject's own first day."""
-    out = np.full(len(targets), -1, np.int64)
-    for k in range(len(targets)):
+    out = np.full(len(targets.code), -1, np.int64)
+    for k in range(len(targets.code)):
         site = plant.group_site[targets.group[k]]
         surveyed = surveyed_on[site]
         if surveyed is not None:
@@ -253,7 +253,7 @@ def authors_of(
 
 
 def _figure(series: Series, entry: int) -> Figure:
-    known = [float(series.figures[band, entry]) for band in (LIKELY, HIGH, LOW)]
-    value = next((v for v in known if not np.isnan(v)), None)
+    known = series.figures[[LIKELY, HIGH, LOW], entry]
+    known = known[~np.isnan(known)]
     limit = float(series.limit[entry])
-    return Figure(value, None if np.isnan(limit) else limit)
+    return Figure(float(known[0]) if len(known) else None, None if np.isnan(limit) else limit)

@@ -140,18 +140,21 @@ def _evaluated(checked: Checked) -> list[Condition]:
         }
         for k, row in enumerate(rows)
     ] + [{"verdict": Verdict.CANNOT_TELL, "reasons": reasons} for reasons in problems.values()]
-    return [
-        Condition(
-            case=key_of(sites[k], one),
-            code=targets.code[k],
-            subject_kind=int(targets.subject_kind[k]),
-            subject_id=int(targets.subject_id[k]),
-            attribution=unattributed() if one is None else one.as_record(),
-            quiet=one is not None and one.quiet,
-            **figures[k],
+    conditions = []
+    for k, one in enumerate(attributions):
+        cause = None if one is None else one.named.causing
+        conditions.append(
+            Condition(
+                case=key_of(sites[k], one),
+                code=targets.code[k],
+                subject_kind=int(targets.subject_kind[k]),
+                subject_id=int(targets.subject_id[k]),
+                attribution=unattributed() if one is None else one.as_record(),
+                quiet=cause is not None and cause.quiet,
+                **figures[k],
+            )
         )
-        for k, one in enumerate(attributions)
-    ]
+    return conditions
 
 
 def _problems(checked: Checked) -> dict[Problem, list[str]]:

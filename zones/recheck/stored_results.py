@@ -125,7 +125,8 @@ def write_figures(
     found = _found(plant, evaluation)
     with connection.cursor() as cursor:
         stored = fetch(cursor, _STORED_FIGURES, plant.site_id)
-        kind, subject = (np.concatenate([found[name], stored[name]]) for name in ("kind", "subject"))
+        kind = np.concatenate([found["kind"], stored["kind"]])
+        subject = np.concatenate([found["subject"], stored["subject"]])
         # one number a subject is sorted several times as fast as pairs are
         subjects, number = np.unique(subject * (len(SubjectKind) + 1) + kind, return_inverse=True)
         count, of_found, of_stored = len(subjects), number[: len(found["kind"])], number[len(found["kind"]) :]

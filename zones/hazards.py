@@ -1,4 +1,4 @@
-"""What cautions depend on, assembled in one place for whoever shows them: sheets, findings, events, loads.
+"""What cautions depend on, assembled in one place for sheets, findings, events and loads.
 
 ``zones.limits.cautions`` decides which of them matter.
 """

@@ -1,7 +1,7 @@
 """The kinds of things that figures, findings and sentences are about: one registry.
 
 Of each kind it says which model it is, what people call one of them, which closet it stands in and where it
-is in the API. Whoever needs names or closets asks here: one query, however many things of however many kinds.
+is in the API. Names and closets are read here: one query, however many things of however many kinds.
 """
 
 from __future__ import annotations

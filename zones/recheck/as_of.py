@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import datetime as dt
-import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+
+import numpy as np
 
 from sites.changes.steps import first_step_after
 from sites.models import Site
@@ -71,18 +72,21 @@ def _figures(evaluation: Evaluation) -> dict[int, list[Figure]]:
         for rule, detail in zip(evaluation.rule.tolist(), evaluation.detail.tolist(), strict=True)
     ]
     names = Names(subjects, places)
+    columns = np.stack([evaluation.low, evaluation.likely, evaluation.high, evaluation.limit], axis=1)
+    known = np.where(np.isfinite(columns), columns, None)
     by_member: dict[int, list[Figure]] = {}
     for row, (kind, id_) in enumerate(subjects):
+        low, likely, high, limit_value = known[row]
         by_member.setdefault(int(evaluation.member[row]), []).append(
             Figure(
                 limit=limits[evaluation.rule[row]],
                 subject=names.of((kind, id_)),
                 subject_kind=kind,
                 subject_id=id_,
-                low=_finite(evaluation.low[row]),
-                likely=_finite(evaluation.likely[row]),
-                high=_finite(evaluation.high[row]),
-                limit_value=_finite(evaluation.limit[row]),
+                low=low,
+                likely=likely,
+                high=high,
+                limit_value=limit_value,
                 verdict=Verdict(int(evaluation.verdict[row])),
                 place=names.place(*places[row]),
             )
@@ -102,7 +106,3 @@ def _problems(plant: Plant, evaluation: Evaluation) -> dict[int, list[str]]:
             f"{names.of(subject)}: {why_not_computed([problem.reason])}"
         )
     return by_member
-
-
-def _finite(value: float) -> float | None:
-    return float(value) if math.isfinite(value) else None

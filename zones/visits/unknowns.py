@@ -1,4 +1,4 @@
-"""Values that a figure depends on and that nobody recorded, or somebody guessed, in words.
+"""Values that a figure depends on and that are not recorded, or only guessed, in words.
 
 `_DEPENDS_ON` says by limit which values its figure is made of. What a value is called, whether it is of a
 segment, and which field holds its basis, follow from its model field. A rating or a length that is missing

@@ -1,4 +1,4 @@
-"""Stories told to a toy plant: dated change sets, and what was put in, taken out or corrected at each."""
+"""Stories of a toy plant: dated change sets, and what was put in, taken out or corrected at each."""
 
 from __future__ import annotations
 
@@ -64,8 +64,8 @@ class Story(ToyPlant):
         self.step, self.author = step_of(happened_on, order), 100 + len(self.infos)
         recorded_at = dt.datetime(2026, 1, 1, tzinfo=dt.UTC) + dt.timedelta(minutes=len(self.infos))
         self.infos.append(
-            ChangeSetInfo(self.author, SITE, self.step, kind, "record", "rest", quiet, actor, "as told", job,
-                          happened_on, recorded_at)
+            ChangeSetInfo(self.author, SITE, self.step, kind, "record", "rest", quiet, actor, "as ordered",
+                          job, happened_on, recorded_at)
         )  # fmt: skip
         return self.author
 

@@ -137,7 +137,7 @@ def test_a_subject_bears_on_the_zones_behind_it(quay: Quay) -> None:
         quay.record.point(run, "fed here", 1.0, feed_supply=second, **quay.facts)
         lanes, ramp = quay.record.zone("Lanes"), quay.record.zone("Ramp")
         stray = quay.record.run("R3", supply=quay.supply, zone=quay.zone)
-        quay.record.point(stray, "hangs over the ramp", 1.0, parent=None, zone=ramp, **quay.facts)
+        quay.record.point(stray, "above the ramp", 1.0, parent=None, zone=ramp, **quay.facts)
         quay.record.make(ZoneEndpoint, zone=lanes, endpoint=speaker)
     expected = {
         (SubjectKind.SWITCH, switch.pk): {quay.zone.pk, lanes.pk},

@@ -1,4 +1,4 @@
-"""The sweep: lanes, due dates, chores, and going on until it is told to stop."""
+"""The sweep: lanes, due dates, chores, and going on until it is asked to stop."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ def one_at_a_time(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 @pytest.fixture
-def order(nobody_listening: None) -> list[int]:
+def order(no_listeners: None) -> list[int]:
     """The sites in the order in which they are rechecked."""
     seen: list[int] = []
     on_checked(lambda found: seen.extend(found.site_id))
@@ -182,7 +182,7 @@ def test_chores_are_done_with_every_look_and_one_that_fails_stops_no_other() -> 
     )  # with the look that found the site, and with the one that found nothing
 
 
-def test_the_loop_goes_on_until_it_is_told_to_stop() -> None:
+def test_the_loop_goes_on_until_it_is_asked_to_stop() -> None:
     terminal = make_terminal()
     stop = threading.Event()
     looks: list[int] = []

@@ -209,7 +209,7 @@ def _device(plant: Plant, row: int | None) -> tuple[bool, int, Reference | None]
 
 def _alterations(plant: Plant, name: str, pairs: Sequence[Pair]) -> Iterator[ChangeAtStep]:
     table = plant.tables[name]
-    watched = _watched(name, type(table))
+    watched = _watched(name, tuple([f.name for f in fields(table)]))
     fresh = {thing for thing, before, _ in pairs if before is None}
     for thing, before, after in pairs:
         if before is None or after is None:
@@ -248,16 +248,15 @@ def _value(plant: Plant, refers_to: str, value: Any) -> float | Reference | None
 
 
 @cache
-def _watched(name: str, of: type[Table]) -> dict[str, tuple[str, ...]]:
+def _watched(name: str, columns: tuple[str, ...]) -> dict[str, tuple[str, ...]]:
     """By type of alteration of a table, the columns that it is about, in the order of its patterns."""
     apart = {*(f.name for f in fields(Table)), THINGS[name]}
-    columns = [f.name for f in fields(of) if f.name not in apart]
     found = {}
     for type_, change in CHANGE_TYPES.items():
         table, *patterns = change.columns.split() or ("",)
         if table == name:
-            matching = (column for like in patterns for column in columns if fnmatchcase(column, like))
-            found[type_] = tuple(dict.fromkeys(matching))
+            matching = [column for like in patterns for column in columns if fnmatchcase(column, like)]
+            found[type_] = tuple(column for column in dict.fromkeys(matching) if column not in apart)
     return found
 
 

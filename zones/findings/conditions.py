@@ -131,7 +131,8 @@ def _evaluated(checked: Checked) -> list[Condition]:
     )
     sites = [checked.site_id[s] for s in plant.group_site[targets.group]]
     estimates = np.stack([evaluation.low, evaluation.likely, evaluation.high, evaluation.limit], axis=1)[rows]
-    known = np.where(np.isnan(estimates), None, estimates)
+    known = estimates.astype(np.object_)
+    known[np.isnan(estimates)] = None
     figures = [
         {
             **dict(zip(("low", "likely", "high", "limit"), known[k], strict=True)),

@@ -73,7 +73,8 @@ def _figures(evaluation: Evaluation) -> dict[int, list[Figure]]:
     ]
     names = Names(subjects, places)
     columns = np.stack([evaluation.low, evaluation.likely, evaluation.high, evaluation.limit], axis=1)
-    known = np.where(np.isfinite(columns), columns, None)
+    known = columns.astype(np.object_)
+    known[~np.isfinite(columns)] = None
     by_member: dict[int, list[Figure]] = {}
     for row, (kind, id_) in enumerate(subjects):
         low, likely, high, limit_value = known[row]

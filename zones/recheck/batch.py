@@ -103,15 +103,15 @@ def check(
     are seen as well. ``marks``: is given the ids of the marks that were read, even if this raises.
     """
     marks = [] if marks is None else marks
-    found, clock = marked_sites(site_ids)
+    found = marked_sites(site_ids)
     for site in found:
         marks += site.marks
-    if not marks:
+    if not found:
         return None
-    now = now or clock
-    sites = [site for site in found if site.time_zone is not None]
-    plant = read_plant([site.id for site in sites])
-    zones = {site.id: ZoneInfo(site.time_zone) for site in sites}
+    now = now or found[0].read_at
+    zones = {site.id: ZoneInfo(site.time_zone) for site in found if site.time_zone is not None}
+    sites = [site for site in found if site.id in zones]
+    plant = read_plant(list(zones))
     as_of = [now.astimezone(zone).date() for zone in zones.values()]
     members = Members.of_sites(plant, np.array([first_step_after(day) - 1 for day in as_of], np.int64))
     anchoring = anchor(plant, point_loads(plant))

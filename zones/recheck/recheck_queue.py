@@ -29,14 +29,15 @@ from zones.recheck.checked import Checked, Due
 
 
 class MarkedSite(NamedTuple):
-    """A site to be recomputed, with the ids of its marks. All but these and its id are None where the site is
-    deleted or was never computed."""
+    """A site to be recomputed. marks: their ids. time_zone: None: the site is deleted. read_at: by the clock
+    of the database: one for all processes, and the one that due dates are compared with."""
 
     id: int
     marks: list[int]
-    time_zone: str
+    time_zone: str | None
     surveyed_on: dt.date | None
     solver_version: int | None
+    read_at: dt.datetime
 
 
 def mark_sites(site_ids: Iterable[int], *, reason: str, lane: Mark.Lane = Mark.Lane.INTERACTIVE) -> None:
@@ -44,9 +45,8 @@ def mark_sites(site_ids: Iterable[int], *, reason: str, lane: Mark.Lane = Mark.L
     Mark.objects.bulk_create(Mark(site_id=site_id, lane=lane, reason=reason) for site_id in site_ids)
 
 
-def marked_sites(site_ids: Sequence[int]) -> tuple[list[MarkedSite], dt.datetime | None]:
-    """Those of these sites with marks that the transaction sees, in the order of their ids; and the time by
-    the clock of the database: one for all processes, and the one that due dates are compared with."""
+def marked_sites(site_ids: Sequence[int]) -> list[MarkedSite]:
+    """Those of these sites with marks that the transaction sees, in the order of their ids."""
     with connection.cursor() as cursor:
         cursor.execute(
             """SELECT mark.site_id, array_agg(mark.id), time_zone, surveyed_on, solver_version,
@@ -57,14 +57,13 @@ def marked_sites(site_ids: Sequence[int]) -> tuple[list[MarkedSite], dt.datetime
                GROUP BY mark.site_id, site.id, site_check.site_id ORDER BY mark.site_id""",
             [list(site_ids)],
         )
-        rows = cursor.fetchall()
-    return [MarkedSite._make(row[:-1]) for row in rows], rows[0][-1] if rows else None
+        return [MarkedSite._make(row) for row in cursor.fetchall()]
 
 
 def delete_marks(mark_ids: Sequence[int]) -> None:
     """Delete exactly these: one that was written since stays, and its site is recomputed again."""
     with connection.cursor() as cursor:
-        cursor.execute("DELETE FROM mark WHERE id = ANY(%s::bigint[])", [mark_ids])
+        cursor.execute("DELETE FROM mark WHERE id = ANY(%s::bigint[])", [list(mark_ids)])
 
 
 def set_aside(mark_ids: Sequence[int]) -> None:

@@ -90,7 +90,7 @@ SUBJECTS: Final[dict[SubjectKind, Kind]] = {
     SubjectKind.SITE: Kind(Site, "{}", resource="sites"),
 }
 _PLACE: Final = PointFacts._default_manager.filter(point=OuterRef("pk")).order_by("-step").values("place")[:1]
-"""The last thing said of where a point is."""
+"""The last recorded place of a point."""
 NAMED: Final[dict[str, Kind]] = {
     **{kind.word: of for kind, of in SUBJECTS.items()},
     "zone": Kind(Zone, "zone {}", resource="zones"),
@@ -102,7 +102,7 @@ NAMED: Final[dict[str, Kind]] = {
     f"at {Detail.ENDPOINT}": Kind(Endpoint, "{}"),
     f"at {Detail.READING}": Kind(Reading, "reading of {}", ("taken_on",)),
 }
-"""Everything that sentences name: the subjects, and what else they speak of."""
+"""Everything that sentences name: the subjects and more."""
 
 
 @dataclass(frozen=True)

@@ -17,7 +17,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from typing import Any, Final, TypeVar
+from typing import Any, Final
 
 import numpy as np
 
@@ -60,9 +60,6 @@ def due_key(site_id: int, subject_kind: int, subject_id: int, code: str, day: dt
 
 def unattributed_key(site_id: int) -> CaseKey:
     return CaseKey(f"site-{site_id}/unattributed", site_id)
-
-
-F = TypeVar("F", bound=Callable[..., Any])
 
 
 @dataclass(frozen=True)

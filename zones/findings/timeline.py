@@ -116,8 +116,8 @@ class Series:
 def _past(figures: FloatArray, limit: FloatArray, at_least: BoolArray) -> BoolArray:
     """(3, n) whether the low, likely and high estimate of each row is past its limit.
 
-    An estimate that is not known is taken no kinder than the kinder ones: the highest may be NaN (one rating
-    of many is missing) where the likely one is past already.
+    An estimate that is not known is past where a lower one is: the high one may be NaN (one rating of many is
+    missing) where the likely one is past already.
     """
     sign = np.where(at_least, -1.0, 1.0)
     out = past(sign * figures, sign * limit, at_least=False)

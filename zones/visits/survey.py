@@ -21,8 +21,8 @@ from .unknowns import SiteFacts, unknown_of
 
 @dataclass(frozen=True)
 class Question:
-    """A figure that cannot be judged. missing: what it depends on and is not recorded, or not well; sentence:
-    all of it in words."""
+    """A figure that cannot be judged. missing: what it depends on and is not recorded, or only guessed;
+    sentence: all of it in words."""
 
     figure: RenderedLoad
     missing: tuple[str, ...]

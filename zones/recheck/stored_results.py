@@ -194,21 +194,21 @@ def write_bearing(plant: Plant, found: Bearing) -> None:
     """Make what is stored of the plant's sites that of ``found`` (one member a site). One statement."""
     with cursor_taking_arrays() as cursor:
         cursor.execute(
-            """WITH found AS (
-                   SELECT * FROM unnest(%s::bigint[], %s::bigint[], %s::bigint[], %s::bigint[])
-                       AS f (site_id, zone_id, subject_kind, subject_id)
+            """WITH differing AS MATERIALIZED (
+                   SELECT found.site_id AS site, stored.site_id AS stored_site,
+                       zone_id, subject_kind, subject_id
+                   FROM unnest(%s::bigint[], %s::bigint[], %s::bigint[], %s::bigint[])
+                           AS found (site_id, zone_id, subject_kind, subject_id)
+                       FULL JOIN (SELECT * FROM zone_subject WHERE site_id = ANY(%s::bigint[])) AS stored
+                           USING (zone_id, subject_kind, subject_id)
+                   WHERE found.site_id IS NULL OR stored.site_id IS NULL
                ), gone AS (
-                   DELETE FROM zone_subject stored WHERE site_id = ANY(%s::bigint[]) AND NOT EXISTS (
-                       SELECT FROM found WHERE found.zone_id = stored.zone_id
-                           AND found.subject_kind = stored.subject_kind
-                           AND found.subject_id = stored.subject_id
-                   )
+                   DELETE FROM zone_subject t USING differing d
+                   WHERE d.site IS NULL AND t.zone_id = d.zone_id AND t.subject_kind = d.subject_kind
+                       AND t.subject_id = d.subject_id
                )
                INSERT INTO zone_subject (site_id, zone_id, subject_kind, subject_id)
-               SELECT * FROM found WHERE NOT EXISTS (
-                   SELECT FROM zone_subject stored WHERE found.zone_id = stored.zone_id
-                       AND found.subject_kind = stored.subject_kind AND found.subject_id = stored.subject_id
-               )""",
+               SELECT site, zone_id, subject_kind, subject_id FROM differing WHERE stored_site IS NULL""",
             [
                 plant.site_id[found.member],
                 found.zone_id,

@@ -111,7 +111,7 @@ def _evaluated(checked: Checked) -> list[Condition]:
     plant, evaluation = checked.plant, checked.evaluation
     # "cannot tell" is a question for the survey list and opens no finding; advice is near at worst, and is a
     # finding where its estimate is past
-    every = Targets.of(evaluation)
+    every = Targets.of_rows(evaluation)
     rows = np.flatnonzero(every.now_past[LIKELY] | every.now_past[LOW])
     targets = every.only(rows)
     problems = _problems(checked) if evaluation.problems else {}

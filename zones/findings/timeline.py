@@ -58,17 +58,18 @@ class Targets:
         return len(self.code)
 
     @classmethod
-    def of(cls, evaluation: Evaluation) -> Targets:
-        """The subject and limit of each row of an evaluation."""
-        at_least = np.array([rule.at_least for rule in evaluation.rules], np.bool_)[evaluation.rule]
-        figures = np.stack([evaluation.low, evaluation.likely, evaluation.high])
+    def of_rows(cls, evaluation: Evaluation, rows: IntArray | slice = slice(None)) -> Targets:
+        """The subjects and limits of some rows of an evaluation; of all where none are given."""
+        rule = evaluation.rule[rows]
+        at_least = np.array([rule.at_least for rule in evaluation.rules], np.bool_)[rule]
+        figures = np.stack([evaluation.low, evaluation.likely, evaluation.high])[:, rows]
         return cls(
-            code=np.array([rule.code for rule in evaluation.rules], np.object_)[evaluation.rule],
+            code=np.array([rule.code for rule in evaluation.rules], np.object_)[rule],
             at_least=at_least,
-            subject_kind=evaluation.subject_kind,
-            subject_id=evaluation.subject_id,
-            group=evaluation.group,
-            now_past=_past(figures, evaluation.limit, at_least),
+            subject_kind=evaluation.subject_kind[rows],
+            subject_id=evaluation.subject_id[rows],
+            group=evaluation.group[rows],
+            now_past=_past(figures, evaluation.limit[rows], at_least),
         )
 
     @classmethod

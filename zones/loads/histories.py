@@ -106,7 +106,7 @@ class _Histories:
     def __init__(self, loads: SiteLoads, rows: Sequence[int]) -> None:
         self.loads = loads
         self.plant, self.rules = loads.plant, loads.evaluation.rules
-        self.targets = Targets.of(loads.evaluation).only(np.array(rows, np.int64))
+        self.targets = Targets.of_rows(loads.evaluation, np.array(rows, np.int64))
         self.surveyed_on = Site.objects.filter(pk=loads.site_id).values_list("surveyed_on", flat=True).get()
         self.asked: dict[str, Any] = {
             "asked_step": [int(loads.members.step[0])],

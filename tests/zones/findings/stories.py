@@ -127,7 +127,7 @@ class Story(ToyPlant):
     ) -> tuple[p.Plant, Targets, Evaluation]:
         plant = self.build()
         now = evaluate(plant, Members.of_sites(plant, self.as_of(day)), rules)
-        every = Targets.of(now)
+        every = Targets.of_rows(now)
         return plant, every if all_rows else every.only(np.flatnonzero(every.now_past.any(axis=0))), now
 
     def attributions(

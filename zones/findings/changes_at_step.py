@@ -100,8 +100,8 @@ _COUNTED_EVENTS: Final = {  # tables whose rows begin and end and are never alte
 
 
 def changes_at_step(plant: Plant, rows: Rows, step: int) -> tuple[ChangeAtStep, ...]:
-    """What was changed at a step, of the rows that are meant: equal changes taken together, the most telling
-    first."""
+    """What was changed at a step, of the rows that are meant: equal changes taken together, in the
+    order in which a sentence names them."""
     counted: dict[ChangeAtStep, float] = {}
     for change in _every(plant, rows, step):
         alike = replace(change, count=0.0)

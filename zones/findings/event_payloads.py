@@ -98,7 +98,7 @@ class Payloads:
         }
 
     def _concerned(self, site_id: int, findings: Iterable[Finding]) -> dict[str, Any]:
-        """Whose the site is, where it is, whom to call, how to get there and what to beware of."""
+        """Whose the site is, where it is, whom to call, how to get there, and the cautions."""
         site, words = self.sites[site_id], [self.words[f.pk] for f in findings]
         closet_ids = list(dict.fromkeys(one.closet_id for one in words if one.closet_id is not None))
         closets = [self.hazards.closets[pk] for pk in closet_ids]

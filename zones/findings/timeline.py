@@ -218,7 +218,7 @@ def _rows_of_targets(
     targets: Targets, rules: Sequence[Rule], position: IntArray, found: IntArray, values: FloatArray
 ) -> tuple[IntArray, IntArray]:
     """Rows of what was found that are figures of a target, and whose. Of several for one target and member
-    (two endpoints recorded on one port) the harshest comes last.
+    (two endpoints recorded on one port) the worst comes last.
 
     found: (4, n) position of the group, number of the rule (−1: cannot be computed), subject kind and id.
     values: (4, n) low, likely, high, limit.

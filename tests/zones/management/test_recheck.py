@@ -21,8 +21,8 @@ ADDED_ON = DAY + dt.timedelta(days=30)
 
 
 @pytest.fixture(autouse=True)
-def nobody_listening(monkeypatch: pytest.MonkeyPatch) -> None:
-    for name in ("_checked", "_failed", "_due"):
+def no_listeners(monkeypatch: pytest.MonkeyPatch) -> None:
+    for name in ("checked_listeners", "failed_listeners", "due_sources"):
         monkeypatch.setattr(checked, name, [])
 
 

@@ -11,6 +11,7 @@ from collections.abc import Mapping
 
 from .files import PROBLEM_COLUMN, Sheet
 from .parsing import Row
+from .problems import place_of
 
 
 def rejected_files(sheets: Mapping[str, Sheet], rows: Mapping[str, list[Row]]) -> dict[str, bytes]:
@@ -48,8 +49,6 @@ def _as_csv(sheet: Sheet, rows: list[Row]) -> bytes:
 
 def _why(row: Row) -> str:
     if row.problems:
-        return "; ".join(
-            f"{problem.column}: {problem.message}" if problem.column else problem.message
-            for problem in row.problems
-        )
+        columns = ((place_of(problem)[2], problem.detail) for problem in row.problems)
+        return "; ".join(f"{column}: {detail}" if column else detail for column, detail in columns)
     return f"waits for {row.waits_for.place}" if row.waits_for is not None else ""

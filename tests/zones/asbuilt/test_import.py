@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 
+from sites.changes.errors import ChangeRefused
 from sites.changes.steps import last_step_of, step_of
 from sites.models import (
     Basis,
@@ -23,7 +24,6 @@ from sites.models import (
     SwitchPortFacts,
 )
 from sites.models.changes import Change, ChangeSet, Mark
-from zones.asbuilt.problems import ImportRefusedError
 from zones.asbuilt.resolving import Importer
 from zones.asbuilt.services import import_files
 from zones.models import ClipFacts, Landing, PagingSet, Point, PointFacts, Reading, RunFacts
@@ -255,7 +255,7 @@ def test_a_site_without_a_row_in_changes_takes_the_importers_word() -> None:
     del folder["changes"], folder["clips"]
     folder["supplies"].pop()
     folder["landings"].pop()
-    with pytest.raises(ImportRefusedError) as refused:
+    with pytest.raises(ChangeRefused) as refused:
         take(folder)
     assert {problem.code for problem in refused.value.problems} == {"no_change"}
     importer = Importer("Mila Quay", NOW, dt.date(2026, 5, 30), "Rune Vale", "surveyed")

@@ -1,4 +1,4 @@
-"""Files about whom the integrator works for, where, and under which contract; and who did what when."""
+"""Files about customers, sites and contracts; and who did what when."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from .kinds import KEY, Column, OfField, Reference, Values, file_kind
 
 CUSTOMERS = file_kind(
     "customers",
-    "Whom the integrator works for.",
+    "Customers of the integrator.",
     model=Customer,
     key=("code",),
     sited=False,
@@ -55,10 +55,8 @@ COVERAGES = file_kind(
     "site.",
     Reference("contract", "contracts", ("customer", "contract"), required=True, help=(_CUSTOMER.help[0],)),
     Reference("site", "sites", ("site",), required=True, help=("The site's code.",)),
-    Column("covered_from", Day(DayField()), field=None, required=True),
-    Column(
-        "covered_until", Day(DayField()), "First day that is not covered any more; blank: open.", field=None
-    ),
+    Column("covered_from", Day(DayField()), required=True),
+    Column("covered_until", Day(DayField()), "First day no longer covered; blank: open."),
     model=Coverage,
     key=("contract", "site", "covered_from"),
     sited=False,
@@ -74,13 +72,12 @@ CHANGES = file_kind(
         "change",
         KEY,
         "A key of your own, once a site, that the other files name.",
-        field=None,
         required=True,
     ),
     OfField("happened_on", "day", "When it happened, in the site's time zone.", more={"required": True}),
     OfField("actor", "person", "Who did it.", more={"required": True}),
     OfField("job_reference", "job", "Job reference."),
-    OfField("planned", help="Whether it is agreed for a day to come; blank: no."),
+    OfField("planned", help="Whether it is planned for a day to come; blank: no."),
     OfField("reason", help="Why, in a sentence."),
     OfField(
         "kind",

@@ -82,7 +82,7 @@ def _powered(attributes: Values, values: Values) -> None:
 ENDPOINTS = file_kind(
     "endpoints",
     "Networked audio devices: gateways, network speakers, network amplifiers.",
-    OfField("closet", help="Blank where it hangs in a room."),
+    OfField("closet", help="Blank where it is in a room."),
     MODEL,
     OfField("power_source", help="Blank: port where a port is given, else unknown."),
     Reference("port", "switch_ports", ("switch", "port"), dated=True),

@@ -64,7 +64,7 @@ LANDINGS = file_kind(
     "Which conductor lies on which row and side of which block. One row of the file is one conductor, or, "
     "with two block rows such as 7-8, a pair: its first conductor (white, red, black, yellow or violet) on "
     "the first, its second (blue, orange, green, brown or slate) on the second. `audio`: + then −; `dc`: "
-    "ground (positive) then −24 V; `line`: hot then common; `…_reversed` the other way round.",
+    "positive then negative; `line`: hot then common; `…_reversed` the other way round.",
     OfField("row", help="Row of the block, or the two rows of a pair.", cell=Rows(_ROW)),
     Reference("run", RUNS.name, ("run",)),
     Reference("output", "outputs", ("endpoint", "output"), help=("Gateway.",)),
@@ -80,8 +80,8 @@ LANDINGS = file_kind(
 
 CLIPS = file_kind(
     "clips",
-    "Bridging clips that were pulled or put back, and cross-connects lifted or laid again. A row of a block "
-    "that is not named here has its halves joined.",
+    "Bridging clips pulled or inserted, and cross-connects lifted or laid again. A row of a block that is "
+    "not named here has its halves joined.",
     Reference("block", "blocks", ("block",), required=True),
     OfField("row", help="Row, or rows such as 1-4.", cell=Rows(_ROW), more={"dated": False}),
     OfField("is_in", "clip", cell=Word({"in": True, "out": False})),

@@ -32,7 +32,7 @@ ZONE_ENDPOINTS = file_kind(
 PAGING_SETS = file_kind(
     "paging_sets",
     "Zones that page together. A site without any pages all zones of a supply at once, the harsher case.",
-    Column("zones", Listed(ZONES.by_name["name"].cell), "Names of its zones.", field=None, required=True),
+    Column("zones", Listed(ZONES.by_name["name"].cell), "Names of its zones.", required=True),
     model=PagingSet,
     key=("name",),
     placed=True,
@@ -104,8 +104,8 @@ def _counted(attributes: Values) -> Values:
 
 POINTS = file_kind(
     "points",
-    "What hangs on a run, and the segment of cable to it from its parent. A row is the complete facts of its "
-    "point from its change on; a device taken out leaves a splice.",
+    "Devices, uncounted groups and splices of a run, and the segment of cable to each from its parent. A row "
+    "is the complete facts of its point from its change on; a device taken out leaves a splice.",
     Reference("run", "runs", ("run",), required=True),
     OfField("name", "point", "Once a run."),
     OfField(
@@ -118,7 +118,7 @@ POINTS = file_kind(
         "parent",
         help="The point its segment of cable comes from; blank: the block.",
         cell=RUNS.by_name["name"].cell,
-        more={"field": None},
+        more={"attribute": None},
     ),
     Reference("parent", "points", ("run", "parent"), dated=True),
     OfField("device_kind", "device", "Blank: as its model says."),
@@ -128,7 +128,7 @@ POINTS = file_kind(
         "count",
         "How many an uncounted group stands for.",
         Counted(PointFacts._meta.get_field("count_likely")),
-        more={"field": None},
+        more={"attribute": None},
     ),
     OfField("place", help="Where a person finds it."),
     OfField("length_m", help="Of the segment from its parent."),

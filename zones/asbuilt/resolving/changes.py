@@ -7,7 +7,7 @@ from collections import defaultdict
 from sites.rules.days import day_has_come
 from zones.asbuilt.formats import BY_NAME
 from zones.asbuilt.parsing import Row
-from zones.asbuilt.things import Change, Thing
+from zones.asbuilt.things import AFTER_RECORDED, Change, Thing
 
 from .context import DEFAULTS, Context
 
@@ -40,7 +40,7 @@ def changes_of_sites(context: Context) -> None:
 
 
 def _remember_refused(context: Context, row: Row) -> None:
-    """So that rows that name it wait for it, and are not told that there is no such change."""
+    """So that rows that name it wait for it, and do not complain that there is no such change."""
     lives = context.world.lives("sites", None, (row.cells.get("site", ""),))
     key = row.cells.get("change", "")
     if lives and key:
@@ -63,7 +63,7 @@ def _match(context: Context, site: Thing, rows: list[Row]) -> None:
         same = recorded[day, *(values[name] for name in _SAME)]
         match = next((change for change in same if given.get("kind") in (None, change.values["kind"])), None)
         if match is None:
-            order = Change.order_of_new(place)
+            order = AFTER_RECORDED + place
             change = Change(site, row.values["change"], day, values, order, row=row, quiet=quiet)
             new.append(change)
         else:

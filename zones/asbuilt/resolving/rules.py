@@ -1,7 +1,7 @@
 """Holds rows to the rules of ``sites.rules`` and ``zones.rules``, once what they name is known.
 
-What a row's own cells contradict was said when they were read (``formats``); here is what takes another thing
-to tell: its model, its run, its block, the other devices on its port, and what ended before it.
+What a row's own cells contradict was found when they were read (``formats``). What is checked here needs
+other things: its model, its run, its block, the other devices on its port, and what ended before it.
 """
 
 from __future__ import annotations

@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 import sys
 from argparse import ArgumentParser
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from datetime import date
 from getpass import getuser
@@ -21,10 +21,12 @@ from django.utils import timezone
 from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
 
+from sites.changes.errors import ChangeRefused, Problem
 from sites.models import Customer, Site, User
+from sites.wording import counted
 from zones.asbuilt.files import read_folder
 from zones.asbuilt.format_page import render
-from zones.asbuilt.problems import ImportRefusedError, RowProblem, did_you_mean, problem_in
+from zones.asbuilt.problems import did_you_mean, place_of, problem_in, sentence_of
 from zones.asbuilt.resolving import Importer
 from zones.asbuilt.services import Imported, export_folder, import_files
 from zones.asbuilt.services import Progress as Report
@@ -81,7 +83,10 @@ class Command(BaseCommand):
         )
         parser.add_argument("--user", metavar="NAME", help="log-in name of the one who imports")
         parser.add_argument(
-            "--day", type=_day, metavar="DATE", help="for sites without a row in changes.csv: when"
+            "--day",
+            type=date.fromisoformat,
+            metavar="DATE",
+            help="for sites without a row in changes.csv: when",
         )
         parser.add_argument("--person", default="", help="for sites without a row in changes.csv: who")
         parser.add_argument("--reason", default="", help="for sites without a row in changes.csv: why")
@@ -122,7 +127,7 @@ class Command(BaseCommand):
                     accept_good=options["accept_good"],
                     progress=report,
                 )
-        except ImportRefusedError as refused:
+        except ChangeRefused as refused:
             self._refuse(refused.problems, options)
         if done.rejected and not done.dry_run:
             aside.mkdir(parents=True, exist_ok=True)
@@ -134,7 +139,7 @@ class Command(BaseCommand):
 
     def _read(self, options: dict[str, Any]) -> dict[str, bytes]:
         files: dict[str, bytes] = {}
-        problems: list[RowProblem] = []
+        problems: list[Problem] = []
         for folder in options["folders"]:
             if not folder.is_dir():
                 raise CommandError(f"{folder} is not a folder", returncode=2)
@@ -154,13 +159,13 @@ class Command(BaseCommand):
             self._refuse(problems, options)
         return files
 
-    def _refuse(self, problems: list[RowProblem], options: dict[str, Any]) -> NoReturn:
+    def _refuse(self, problems: Sequence[Problem], options: dict[str, Any]) -> NoReturn:
         if options["json"]:
-            self._print({"ok": False, "written": {}, "problems": [problem.as_dict() for problem in problems]})
+            self._print({"ok": False, "written": {}, "problems": _as_json(problems)})
         else:
             for problem in problems:
-                self.stderr.write(str(problem), self.style.ERROR)
-            self.stderr.write(f"{_many(len(problems), 'problem')}; nothing was written.")
+                self.stderr.write(sentence_of(problem), self.style.ERROR)
+            self.stderr.write(f"{counted(len(problems), 'problem')}; nothing was written.")
         sys.exit(2)
 
     def _print_summary(self, done: Imported, aside: Path, *, as_json: bool) -> None:
@@ -172,7 +177,7 @@ class Command(BaseCommand):
                     "rows": done.rows,
                     "written": done.written,
                     "change_sets": [] if done.dry_run else [change_set.pk for change_set in done.change_sets],
-                    "problems": [problem.as_dict() for problem in done.problems],
+                    "problems": _as_json(done.problems),
                     "waiting": done.waiting,
                     "aside": {name: str(aside / name) for name in done.rejected},
                 }
@@ -180,17 +185,17 @@ class Command(BaseCommand):
             return
         verb = "Would write" if done.dry_run else "Wrote"
         if done.nothing_new:
-            self.stdout.write(f"Nothing to write: the record holds all {_many(done.rows, 'row')} already.")
+            self.stdout.write(f"Nothing to write: the record holds all {counted(done.rows, 'row')} already.")
         else:
             self.stdout.write(
                 f"{verb} {', '.join(f'{count} {name}' for name, count in done.written.items())}."
             )
         for problem in done.problems:
-            self.stderr.write(str(problem), self.style.WARNING)
+            self.stderr.write(sentence_of(problem), self.style.WARNING)
         if done.problems:
             where = "would go" if done.dry_run else "are"
             waiting = (
-                f"{_many(len(done.problems), 'problem')}, {_many(done.waiting, 'row')} waiting for others"
+                f"{counted(len(done.problems), 'problem')}, {counted(done.waiting, 'row')} waiting for others"
             )
             self.stderr.write(
                 f"{waiting}; these {where} in {aside}, to be put right and imported from there."
@@ -226,12 +231,12 @@ class Command(BaseCommand):
         self.stdout.write(json.dumps(summary, ensure_ascii=False, indent=2))
 
 
-def _many(count: int, word: str) -> str:
-    return f"{count} {word}{'' if count == 1 else 's'}"
-
-
-def _day(text: str) -> date:
-    return date.fromisoformat(text)
+def _as_json(problems: Iterable[Problem]) -> list[dict[str, Any]]:
+    return [
+        dict(zip(("file", "row", "column"), place_of(problem), strict=True))
+        | {"code": problem.code, "message": problem.detail}
+        for problem in problems
+    ]
 
 
 def _user(name: str | None) -> User | None:

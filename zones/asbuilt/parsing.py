@@ -75,7 +75,7 @@ def parse(sheet: Sheet) -> list[Row]:
     ]
     rows = []
     for number, cells in sheet.rows:
-        row = Row(kind, number, {reader.header: cells[reader.header] for reader in readers})
+        row = Row(kind, number, cells)
         for reader in readers:
             if text := cells[reader.header]:
                 reader.take(row, text)

@@ -7,7 +7,7 @@ import zoneinfo
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, NamedTuple
 
 from zones.asbuilt.formats import BY_NAME, FileKind, Reference
 from zones.asbuilt.formats.kinds import Sources, Values
@@ -36,6 +36,18 @@ class Importer:
     happened_on: dt.date | None = None
     person: str = ""
     reason: str = ""
+
+
+class LookUp(NamedTuple):
+    """The cells of a row, and when what they name is to stand: just after ``at`` (None: now). ``strict``: it
+    must; else any thing of that name will do, one that stands first.
+    """
+
+    row: Row
+    values: Values
+    site: Thing | None = None
+    at: Change | None = None
+    strict: bool = False
 
 
 @dataclass
@@ -154,68 +166,39 @@ class Context:
 
     # -- names
 
-    def read(
-        self,
-        row: Row,
-        sources: Sources,
-        site: Thing | None,
-        values: Values,
-        at: Change | None,
-        *,
-        strict: bool,
-    ) -> Values:
-        """What ``values`` of a row say of attributes: only those that it gives, with things for names."""
+    def read(self, look: LookUp, sources: Sources) -> Values:
+        """What a row says of attributes: only those that it gives, with things for names."""
         read: Values = {}
         for attribute, source in sources.items():
             if isinstance(source, Reference):
-                thing = self.refer(row, source, site, values, at, strict=strict)
+                thing = self.refer(look, source)
                 if thing is not None:
                     read[attribute] = thing
-            elif source is not None and source.name in values:
-                read[attribute] = values[source.name]
+            elif source is not None and source.name in look.values:
+                read[attribute] = look.values[source.name]
         return read
 
-    def key(
-        self,
-        row: Row,
-        parts: Sequence[str | Reference],
-        site: Thing | None,
-        values: Values,
-        at: Change | None,
-        *,
-        strict: bool,
-    ) -> tuple[Any, ...] | None:
+    def key(self, look: LookUp, parts: Sequence[str | Reference]) -> tuple[Any, ...] | None:
         """The key that a row gives in ``parts``; None after one of them was complained about."""
         key: list[Any] = []
         for part in parts:
             if isinstance(part, Reference):
-                key.append(self.refer(row, part, site, values, at, strict=strict))
-                if key[-1] is None and values.get(part.columns[-1]) is not None:
+                key.append(self.refer(look, part))
+                if key[-1] is None and look.values.get(part.columns[-1]) is not None:
                     return None
             else:
-                key.append(values.get(part))
+                key.append(look.values.get(part))
         return tuple(key)
 
-    def refer(
-        self,
-        row: Row,
-        reference: Reference,
-        site: Thing | None,
-        values: Values,
-        at: Change | None,
-        *,
-        strict: bool,
-    ) -> Thing | None:
-        """The thing that a reference's cells name just after ``at`` (None: now); None where they are blank,
-        or after a complaint. ``strict``: it must stand then; else any thing of that name will do, one that
-        stands first.
-        """
+    def refer(self, look: LookUp, reference: Reference) -> Thing | None:
+        """The thing that a reference's cells name; None where they are blank, or after a complaint."""
+        row, values, site, at, strict = look
         column = reference.columns[-1]
         if values.get(column) is None:
             return None
         kind = BY_NAME[reference.to]
         site = site if kind.sited else None
-        key = self.key(row, reference.parts, site, values, at, strict=strict)
+        key = self.key(look, reference.parts)
         if key is None:
             return None
         lives = self.world.lives(kind.name, site, key)

@@ -12,7 +12,7 @@ from zones.asbuilt.formats.kinds import Values
 from zones.asbuilt.parsing import Row
 from zones.asbuilt.things import Change, Facts, Thing
 
-from .context import Context
+from .context import Context, LookUp
 
 
 class Given(NamedTuple):
@@ -72,14 +72,15 @@ def _given(context: Context, kind: FileKind, row: Row, values: Values) -> Given 
         if site is None:
             return None
         change = context.change(row, site, "change") if dated else None
-    key = context.key(row, kind.parts, site, values, change, strict=True)
+    look = LookUp(row, values, site, change, strict=True)
+    key = context.key(look, kind.parts)
     if key is None:
         return None
     if dated and change is None and not row.is_refused() and not context.world.lives(kind.name, site, key):
         assert site is not None
         change = context.first_change(row, site)
         if change is not None:
-            key = context.key(row, kind.parts, site, values, change, strict=True)
+            key = context.key(look._replace(at=change), kind.parts)
     return None if key is None else Given(row, values, site, key, change)
 
 

@@ -10,7 +10,7 @@ from zones.asbuilt.parsing import Row
 from zones.asbuilt.things import Thing
 from zones.rules.readings import taken_by_then
 
-from .context import Context
+from .context import Context, LookUp
 
 # A reading by its site's code and the key that a row gave it; its row where that is refused
 Named = dict[tuple[Any, str], Thing | Row]
@@ -92,7 +92,7 @@ def _reading(context: Context, row: Row, named: Named) -> Thing | None:
     if key is not None and (row.values["site"], key) in named:
         row.complain("reading", "key_twice", f"“{key}” is the key of another reading of this site")
     after = context.change(row, site, "after")
-    values = kind.own_blank | context.read(row, kind.own, site, row.values, after, strict=False)
+    values = kind.own_blank | context.read(LookUp(row, row.values, site, after), kind.own)
     superseded = None
     if "supersedes" in row.values:
         wanted = named.get((row.values["site"], row.values["supersedes"]))

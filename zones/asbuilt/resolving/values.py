@@ -9,7 +9,7 @@ from zones.asbuilt.formats.kinds import Values
 from zones.asbuilt.parsing import Row
 from zones.asbuilt.things import Change, Facts, Thing
 
-from .context import Context
+from .context import Context, LookUp
 from .rules import check_block_row, check_facts
 
 _MEMBER = Reference("zone", "zones", ("zones",))
@@ -20,7 +20,7 @@ def check_customers(context: Context) -> None:
     kind = BY_NAME["sites"]
     for row in context.rows.get("sites", []):
         if not row.is_refused():
-            context.refer(row, kind.references[0], None, row.values, None, strict=False)
+            context.refer(LookUp(row, row.values), kind.references[0])
 
 
 def settle(context: Context, kind: FileKind) -> None:
@@ -73,12 +73,12 @@ def _settle_own(context: Context, thing: Thing, row: Row, values: Values) -> Non
 
 def _own_values(context: Context, thing: Thing, row: Row, values: Values) -> Values:
     """What a row says of the undated attributes: only those that it gives. A blank says nothing."""
-    own = context.read(row, thing.kind.own, thing.site, values, thing.begin, strict=False)
+    look = LookUp(row, values, thing.site, thing.begin)
+    own = context.read(look, thing.kind.own)
     if thing.kind.name == "paging_sets" and "zones" in values:
         # a set's zones need not stand when the set begins: they are no dated fact of it
-        named = ({"zones": name} for name in values["zones"])
-        found = [context.refer(row, _MEMBER, thing.site, one, thing.begin, strict=False) for one in named]
-        own["zones"] = frozenset(zone for zone in found if zone is not None)
+        names = (look._replace(values={"zones": name}) for name in values["zones"])
+        own["zones"] = frozenset(zone for one in names if (zone := context.refer(one, _MEMBER)))
     return own
 
 
@@ -129,7 +129,8 @@ def _settle_facts(context: Context, thing: Thing, facts: Facts, row: Row, values
         )
         row.complain("revised_by", "not_a_correction", message)
     # the complete facts: a blank is unknown, or the column's default
-    new = kind.dated_blank | context.read(row, kind.dated, thing.site, values, facts.change, strict=True)
+    look = LookUp(row, values, thing.site, facts.change, strict=True)
+    new = kind.dated_blank | context.read(look, kind.dated)
     if kind.fill is not None:
         kind.fill(new, values)
     if not row.is_refused():

@@ -33,6 +33,7 @@ from .resolving import Context
 from .things import Change, Facts, Thing
 
 SITES_A_BATCH = 100
+KINDS = (BY_NAME["sites"], *SITED)
 Progress = Callable[[int, int], None]
 # The row of a model that these columns find, and what is written to it
 Rewrite = tuple[type[Model], Values, Values]
@@ -46,17 +47,16 @@ class Writer:
         self._world = context.world
         self._user = user
         self._progress = progress
-        self._of_site: dict[str, dict[Thing, list[Thing]]] = {}
+        self._of_site: dict[tuple[FileKind, Thing], list[Thing]] = defaultdict(list)
         self.written: Counter[str] = Counter()
         self.change_sets: list[ChangeSet] = []
 
     def write(self) -> None:
         self._write_shared()
-        for kind in SITED:
-            self._of_site[kind.name] = defaultdict(list)
+        for kind in KINDS:
             for thing in self._world.things[kind.name]:
-                if thing.site is not None and not thing.refused:
-                    self._of_site[kind.name][thing.site].append(thing)
+                if not thing.refused:
+                    self._of_site[kind, thing.site or thing].append(thing)
         changes = self._new_changes()
         _reserve_ids([site for site in changes if site.id is None])
         sites = sorted(changes, key=_id)
@@ -71,10 +71,9 @@ class Writer:
         row of changes.csv asks for are only accepted where something is written within them.
         """
         writers: set[Change | None] = set()
-        for thing in itertools.chain(*(self._world.things[kind.name] for kind in (*SITED, BY_NAME["sites"]))):
-            if not thing.refused:
-                writers |= {thing.writer, thing.described, thing.ender}
-                writers.update(facts.writer for facts in thing.facts)
+        for thing in itertools.chain(*self._of_site.values()):
+            writers |= {thing.writer, thing.described, thing.ender}
+            writers.update(facts.writer for facts in thing.facts)
         found = {}
         for site, changes in self._world.changes.items():
             new = [change for change in changes if not change.recorded and (change.row or change in writers)]
@@ -130,12 +129,18 @@ class Writer:
 
     def _write_sites(self, by_site: dict[Thing, list[Change]]) -> None:
         changes = [change for of_site in by_site.values() for change in of_site]
+        asked = [
+            ChangeAsked(
+                site_id=change.site.id,
+                user=self._user,
+                happened_on=change.happened_on,
+                quiet=change.quiet,
+                **change.values,
+            )
+            for change in changes
+        ]
         lane = bulk_lane() if all(change.quiet for change in changes) else nullcontext()
-        with (
-            transaction.atomic(),
-            lane,
-            open_change_sets([_asked(one, self._user) for one in changes]) as accepted,
-        ):
+        with transaction.atomic(), lane, open_change_sets(asked) as accepted:
             for change, change_set in zip(changes, accepted, strict=True):
                 change.id, change.step = change_set.pk, change_set.step
             self.change_sets += accepted
@@ -144,19 +149,19 @@ class Writer:
             self._update(list(by_site), {change_set.pk: change_set for change_set in accepted})
 
     def _things(self, kind: FileKind, sites: Sequence[Thing]) -> list[Thing]:
-        if kind.name == "sites":
-            return list(sites)
-        return [thing for site in sites for thing in self._of_site[kind.name][site]]
+        return [thing for site in sites for thing in self._of_site.get((kind, site), ())]
 
     def _insert(self, sites: Sequence[Thing]) -> None:
         """Every new row of ``sites``, table by table, in an order in which each finds what it refers to."""
-        for kind in (BY_NAME["sites"], *SITED):
+        for kind in KINDS:
             things = self._things(kind, sites)
             new = [thing for thing in things if not thing.recorded]
-            if kind.model is not None and new:
+            if kind.model is not None:
                 _reserve_ids([thing for thing in new if thing.id is None])
-                reused = _names_used_again(things) if kind.placed else set()
-                _copy(kind.model, [_thing_row(thing, with_end=thing in reused) for thing in new])
+                # what ends in the batch that begins another of its name: a name stands once at a time
+                names = Counter((thing.site, thing.key) for thing in things if kind.placed)
+                rows = [_thing_row(thing, again=names[thing.site, thing.key] > 1) for thing in new]
+                _copy(kind.model, rows)
             if kind.name == "paging_sets":
                 _copy(PagingSetZone, [row for thing in new for row in _members(thing, thing.values["zones"])])
             facts = [(thing, one) for thing in things for one in thing.facts if not one.recorded]
@@ -165,23 +170,21 @@ class Writer:
             self.written[kind.name] += len(new) if kind.facts is None else len(facts)
 
     def _update(self, sites: Sequence[Thing], change_sets: dict[int, ChangeSet]) -> None:
-        """What ends, and what is corrected, each within the change set that says so."""
-        ends: dict[Change, dict[tuple[FileKind, Change], list[Thing]]] = defaultdict(
-            lambda: defaultdict(list)
-        )
+        """What ends, and then what is corrected, each within the change set that says so."""
+        ends: dict[tuple[Change, FileKind, Change], list[int | None]] = defaultdict(list)
         rewrites: dict[Change, list[Rewrite]] = defaultdict(list)
-        for kind in (BY_NAME["sites"], *SITED):
+        for kind in KINDS:
             for thing in self._things(kind, sites):
                 if thing.end is not None and thing.ender is not None and thing.described is None:
-                    ends[thing.ender][kind, thing.end].append(thing)
+                    ends[thing.ender, kind, thing.end].append(thing.id)
                     self.written[kind.name] += thing.recorded
                 for change, rewrite in self._rewrites(thing):
                     rewrites[change].append(rewrite)
-        for ender, of_kinds in ends.items():
-            with change_context(change_sets[_id(ender)]):
-                for (kind, end), things in of_kinds.items():
-                    _end(kind, end, things)
-        for change, rows in rewrites.items():
+        ended: dict[Change, list[Rewrite]] = defaultdict(list)
+        for (change, kind, end), ids in ends.items():
+            if kind.model is not None:
+                ended[change].append((kind.model, {"pk__in": ids}, {"end_step": end.step}))
+        for change, rows in itertools.chain(ended.items(), rewrites.items()):
             with change_context(change_sets[_id(change)]):
                 for model, key, values in rows:
                     model._default_manager.filter(**key).update(**values, change_set_id=change.id)
@@ -210,22 +213,6 @@ class Writer:
 
 
 # --- rows ---------------------------------------------------------------------------------------------------
-
-
-def _asked(change: Change, user: User | None) -> ChangeAsked:
-    values = change.values
-    return ChangeAsked(
-        site_id=change.site.id,
-        user=user,
-        actor=values["actor"],
-        reason=values["reason"],
-        job_reference=values["job_reference"],
-        happened_on=change.happened_on,
-        planned=values["planned"],
-        kind=ChangeSet.Kind(values["kind"]),
-        channel=ChangeSet.Channel(values["channel"]),
-        quiet=change.quiet,
-    )
 
 
 def _id(one: Change | Thing | None) -> int:
@@ -262,13 +249,14 @@ def _own_row(thing: Thing) -> Values:
     return {"id": thing.id} | _key_values(thing) | _plain(thing.values)
 
 
-def _thing_row(thing: Thing, *, with_end: bool) -> Values:
+def _thing_row(thing: Thing, *, again: bool) -> Values:
+    """The row of a new thing; ``again``: its name is used again in the same batch."""
     row = _own_row(thing) | {"change_set_id": _id(thing.writer)}
     if thing.site is not None:
         row["site_id"] = _id(thing.site)
     if thing.kind.placed:
         # Else it ends within the change set that ended it
-        ended = thing.end is not None and (with_end or thing.described is not None)
+        ended = thing.end is not None and (again or thing.described is not None)
         row |= {"begin_step": _step(thing.begin), "end_step": _step(thing.end) if ended else None}
     if thing.kind.name == "readings":
         after = thing.values["after"]
@@ -308,22 +296,6 @@ def _days(coverage: Thing) -> Range[Any]:
 
 def _coverage_row(thing: Thing) -> Values:
     return {"id": thing.id, "contract_id": thing.key[0].id, "site_id": thing.key[1].id, "days": _days(thing)}
-
-
-def _names_used_again(things: Sequence[Thing]) -> set[Thing]:
-    """Those that end in the same batch that begins another of their name: a name stands once at a time."""
-    held = Counter((thing.site, thing.key) for thing in things)
-    return {thing for thing in things if thing.end is not None and held[thing.site, thing.key] > 1}
-
-
-def _end(kind: FileKind, change: Change, things: Sequence[Thing]) -> None:
-    assert kind.model is not None
-    table = sql.Identifier(kind.model._meta.db_table)
-    statement = sql.SQL(
-        "UPDATE {} SET end_step = %s, change_set_id = zonebook_change_set() WHERE id = ANY(%s)"
-    ).format(table)
-    with connection.cursor() as cursor:
-        cursor.execute(statement, [_step(change), [thing.id for thing in things]])
 
 
 # --- database -----------------------------------------------------------------------------------------------

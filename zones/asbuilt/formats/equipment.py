@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Any
 
 from sites.changes.errors import Problem
 from sites.models import (
@@ -29,15 +28,6 @@ from .kinds import Estimated, OfField, Reference, Values, file_kind, together
 MODEL = OfField("model", help="Name in device_models.csv; blank: unknown.")
 
 
-def one_each(column: str) -> Any:
-    """An ``expand`` for a column that may hold a range: one record for each number in it."""
-
-    def expand(values: Values) -> list[Values]:
-        return [{**values, column: number_} for number_ in values[column]]
-
-    return expand
-
-
 SWITCHES = file_kind(
     "switches",
     "What feeds endpoints with data and PoE.",
@@ -53,18 +43,12 @@ SWITCH_PORTS = file_kind(
     "switch_ports",
     "Ports that matter: those that feed our endpoints, and those with other loads. A row may stand for a "
     "range.",
-    OfField(
-        "number",
-        "port",
-        "Port number, or a range such as 1-24.",
-        Rows(SwitchPort._meta.get_field("number")),
-    ),
+    OfField("number", "port", "Port number, or a range such as 1-24.", Rows),
     model=SwitchPort,
     facts=SwitchPortFacts,
     facts_of="port",
     key=("switch", "port"),
     placed=True,
-    expand=one_each("port"),
 )
 
 
@@ -101,11 +85,10 @@ ENDPOINTS = file_kind(
 OUTPUTS = file_kind(
     "outputs",
     "Analog audio outputs of endpoints. A row may stand for a range.",
-    OfField("number", "output", "Number, or a range such as 1-4.", Rows(Output._meta.get_field("number"))),
+    OfField("number", "output", "Number, or a range such as 1-4.", Rows),
     model=Output,
     key=("endpoint", "output"),
     placed=True,
-    expand=one_each("output"),
 )
 
 SUPPLIES = file_kind(

@@ -9,6 +9,7 @@ know: other headers, how a reference is spelt, what a blank stands for, and nota
 from __future__ import annotations
 
 import dataclasses
+import functools
 import itertools
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Mapping
@@ -48,13 +49,14 @@ class Column:
 
 @dataclass(frozen=True)
 class OfField:
-    """A column of a field that files spell in their own way: under the name ``name``, in a cell of its own,
-    or with other words. ``more``: further attributes of the column."""
+    """A column of a field that files spell in their own way: under the name ``name``, in a cell of its own
+    (or a kind of cell, made of the field), or with other words. ``more``: further attributes of the column.
+    """
 
     of: str
     name: str = ""
     help: str = ""
-    cell: Cell | None = None
+    cell: Cell | Callable[[Any], Cell] | None = None
     more: Mapping[str, Any] = dataclasses.field(default_factory=dict)
 
 
@@ -133,6 +135,9 @@ def file_kind(
                 if not columns.keys() >= {*part.columns}:
                     for column in _columns(part):
                         columns.setdefault(column.name, column)
+    for column in columns.values():
+        if isinstance(column.cell, Rows):
+            more.setdefault("expand", functools.partial(_one_each, column.name))
     made = FileKind(
         name=name,
         about=about,
@@ -147,6 +152,11 @@ def file_kind(
     return made
 
 
+def _one_each(column: str, values: Values) -> list[Values]:
+    """One record for each number that a column gives."""
+    return [{**values, column: number} for number in values[column]]
+
+
 def _part(
     item: OfField | Reference, fact: Any, pairs: Mapping[str, Estimated], *, dated: bool
 ) -> Column | Reference:
@@ -157,7 +167,8 @@ def _part(
     if isinstance(fact, ForeignKey) and item.cell is None:
         to = next(kind for kind in _KINDS.values() if kind.model is fact.related_model)
         return Reference(item.of, to.name, (name,), dated, not fact.null, (help_,))
-    cell, default = item.cell or cell_of(fact), _default(fact)
+    cell = item.cell if isinstance(item.cell, Cell) else (item.cell or cell_of)(fact)
+    default = _default(fact)
     pair = pairs.get(name)
     if pair is not None and pair.value == name:
         cell = Quantity(fact)
@@ -213,7 +224,8 @@ Sources = Mapping[str, Column | Reference | None]
 class FileKind:
     """One file. ``key``: the columns or references that identify a thing. ``model`` holds the thing,
     ``facts`` its dated facts (``facts_of``: their key to it); ``placed``: it begins and ends at steps;
-    ``recorded``: its rows name the change set that wrote them. ``expand``: one row that stands for several.
+    ``recorded``: its rows name the change set that wrote them. ``expand``: one row that stands for several
+    (of a column that may hold a range: one for each of its numbers).
     ``check``: what a row's cells contradict, by columns or fields. ``fill``: from cells to attributes where
     one does not simply become the other, ``show`` back.
     """

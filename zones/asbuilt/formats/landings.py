@@ -24,7 +24,6 @@ PAIRS = {
     "line_reversed": (_C.LINE_COMMON.value, _C.LINE_HOT.value),
     "spare": (_C.SPARE.value, _C.SPARE.value),
 }
-_ROW = Landing._meta.get_field("row")
 
 
 def _landing(values: Values) -> Iterator[Problem]:
@@ -65,7 +64,7 @@ LANDINGS = file_kind(
     "with two block rows such as 7-8, a pair: its first conductor (white, red, black, yellow or violet) on "
     "the first, its second (blue, orange, green, brown or slate) on the second. `audio`: + then −; `dc`: "
     "positive then negative; `line`: hot then common; `…_reversed` the other way round.",
-    OfField("row", help="Row of the block, or the two rows of a pair.", cell=Rows(_ROW)),
+    OfField("row", help="Row of the block, or the two rows of a pair.", cell=Rows),
     Reference("run", RUNS.name, ("run",)),
     Reference("output", "outputs", ("endpoint", "output"), help=("Gateway.",)),
     OfField("pair", help="Pair of its cable."),
@@ -83,10 +82,9 @@ CLIPS = file_kind(
     "Bridging clips pulled or inserted, and cross-connects lifted or laid again. A row of a block that is "
     "not named here has its halves joined.",
     Reference("block", "blocks", ("block",), required=True),
-    OfField("row", help="Row, or rows such as 1-4.", cell=Rows(_ROW), more={"dated": False}),
+    OfField("row", help="Row, or rows such as 1-4.", cell=Rows, more={"dated": False}),
     OfField("is_in", "clip", cell=Word({"in": True, "out": False})),
     facts=ClipFacts,
     facts_of="block",
     key=("block", "row"),
-    expand=lambda values: [{**values, "row": row} for row in values["row"]],
 )

@@ -127,7 +127,7 @@ POINTS = file_kind(
         "count_likely",
         "count",
         "How many an uncounted group stands for.",
-        Counted(PointFacts._meta.get_field("count_likely")),
+        Counted,
         more={"attribute": None},
     ),
     OfField("place", help="Where a person finds it."),

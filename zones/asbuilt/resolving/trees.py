@@ -125,20 +125,12 @@ def _check_ranks(order: list[Thing], parents: Parents) -> None:
 
 
 def _wait_for_parents(order: list[Thing]) -> None:
-    """Parents first: a row whose parent is refused is put aside with it, and the point's later rows with
-    that row.
-    """
-    refused: dict[Thing, Row | None] = {}
+    """Parents first: a row whose parent is refused is put aside with it."""
+    refused: dict[Thing, Row] = {}
     for point in order:
-        cause = None
-        for facts in sorted(point.facts, key=lambda facts: facts.change.position):
-            if facts.row is None:
-                continue
+        for facts in point.facts:
             parent = facts.values.get("parent_id")
-            if parent in refused:
+            if facts.row is not None and parent in refused:
                 facts.row.wait_for(refused[parent])
-            if cause is not None:
-                facts.row.wait_for(cause)
-            cause = facts.row if facts.row.is_refused() else cause
         if not point.recorded and point.row is not None and point.row.is_refused():
             refused[point] = point.row

@@ -16,8 +16,6 @@ CUSTOMERS = file_kind(
     "Customers of the integrator.",
     model=Customer,
     key=("code",),
-    sited=False,
-    recorded=False,
 )
 _CUSTOMER = Reference("customer", "customers", ("customer",), required=True, help=("The customer's code.",))
 
@@ -27,8 +25,6 @@ CONTRACTS = file_kind(
     _CUSTOMER,
     model=Contract,
     key=("customer", "reference"),
-    sited=False,
-    recorded=False,
 )
 
 SITES = file_kind(
@@ -38,7 +34,7 @@ SITES = file_kind(
     _CUSTOMER,
     model=Site,
     key=("code",),
-    sited=False,
+    recorded=True,
 )
 
 
@@ -59,8 +55,6 @@ COVERAGES = file_kind(
     Column("covered_until", Day(DayField()), "First day no longer covered; blank: open."),
     model=Coverage,
     key=("contract", "site", "covered_from"),
-    sited=False,
-    recorded=False,
     check=_days_in_order,
 )
 
@@ -92,7 +86,7 @@ CHANGES = file_kind(
     model=ChangeSet,
     only=("happened_on", "actor", "job_reference", "planned", "reason", "kind", "channel"),
     key=("change",),
-    recorded=False,
+    sited=True,
 )
 
 CLOSETS = file_kind(
@@ -100,8 +94,6 @@ CLOSETS = file_kind(
     "Telecommunications spaces, and how a person gets into them. Codes of doors and alarms never stand in "
     "files.",
     model=Closet,
-    key=("name",),
-    placed=True,
 )
 
 CONTACTS = file_kind(

@@ -34,9 +34,6 @@ SWITCHES = file_kind(
     MODEL,
     model=Switch,
     facts=SwitchFacts,
-    facts_of="switch",
-    key=("name",),
-    placed=True,
 )
 
 SWITCH_PORTS = file_kind(
@@ -46,9 +43,7 @@ SWITCH_PORTS = file_kind(
     OfField("number", "port", "Port number, or a range such as 1-24.", Rows),
     model=SwitchPort,
     facts=SwitchPortFacts,
-    facts_of="port",
     key=("switch", "port"),
-    placed=True,
 )
 
 
@@ -74,9 +69,6 @@ ENDPOINTS = file_kind(
     OfField("cable_type", "cable", "Name in cable_types.csv."),
     model=Endpoint,
     facts=EndpointFacts,
-    facts_of="endpoint",
-    key=("name",),
-    placed=True,
     estimates=(Estimated("cable_length_m", "cable_length_basis", Basis.DRAWING),),
     check=_port_and_power,
     fill=_powered,
@@ -88,7 +80,6 @@ OUTPUTS = file_kind(
     OfField("number", "output", "Number, or a range such as 1-4.", Rows),
     model=Output,
     key=("endpoint", "output"),
-    placed=True,
 )
 
 SUPPLIES = file_kind(
@@ -97,9 +88,6 @@ SUPPLIES = file_kind(
     OfField("model", help="Name in device_models.csv; blank: unknown, and nothing it feeds can be judged."),
     model=Supply,
     facts=SupplyFacts,
-    facts_of="supply",
-    key=("name",),
-    placed=True,
 )
 
 AMPLIFIERS = file_kind(
@@ -108,15 +96,10 @@ AMPLIFIERS = file_kind(
     MODEL,
     model=Amplifier,
     facts=AmplifierFacts,
-    facts_of="amplifier",
-    key=("name",),
-    placed=True,
 )
 
 BLOCKS = file_kind(
     "blocks",
     "Termination blocks, where equipment and field cable meet.",
     model=Block,
-    key=("name",),
-    placed=True,
 )

@@ -16,13 +16,13 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from functools import cached_property
-from typing import Any
+from typing import Any, cast
 
 from django.db.models import ForeignKey, Model
 
 from sites.changes.errors import Problem
 from sites.fields import CodeField, Fact, LineField, facts_of
-from sites.models import Basis
+from sites.models.dated import Basis, DatedFacts, Placed, Recorded, thing_fields
 from zones.asbuilt.cells import Cell, Number, Quantity, Rows, Text, cell_of
 
 FOOT = Decimal("0.3048")
@@ -99,7 +99,7 @@ def file_kind(
     about: str,
     *items: OfField | Reference | Column,
     model: type[Model] | None = None,
-    facts: type[Model] | None = None,
+    facts: type[DatedFacts] | None = None,
     estimates: tuple[Estimated, ...] = (),
     only: tuple[str, ...] = (),
     but: tuple[str, ...] = (),
@@ -117,7 +117,11 @@ def file_kind(
         if not isinstance(item, Column):
             spelt[item.of if isinstance(item, OfField) else item.name].append(item)
     pairs = {column: pair for pair in estimates for column in (pair.value, pair.basis)}
-    left_out = {*but, more.get("facts_of", "")}
+    in_record = issubclass(cast(type[Model], model or facts), Recorded)
+    placed = model is not None and issubclass(model, Placed)
+    facts_of_ = thing_fields(facts)[0].removesuffix("_id") if facts is not None else ""
+    more = {"sited": in_record, "recorded": in_record, **more}
+    left_out = {*but, facts_of_}
     seen: set[str] = set()
     for owner in filter(None, (model, facts)):
         fields = {field.name: field for field in owner._meta.concrete_fields}
@@ -145,6 +149,8 @@ def file_kind(
         references=tuple(references),
         model=model,
         facts=facts,
+        facts_of=facts_of_,
+        placed=placed,
         estimates=estimates,
         **more,
     )
@@ -233,7 +239,7 @@ class FileKind:
     name: str
     about: str
     columns: tuple[Column, ...]
-    key: tuple[str, ...]
+    key: tuple[str, ...] = ("name",)
     model: type[Model] | None = None
     facts: type[Model] | None = None
     facts_of: str = ""

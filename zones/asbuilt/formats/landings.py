@@ -72,7 +72,6 @@ LANDINGS = file_kind(
     OfField("carries", cell=Word({word: word for word in (*_C.values, *PAIRS)})),
     model=Landing,
     key=("block", "row", "side", "run", "output", "supply", "amplifier", "pair", "conductor"),
-    placed=True,
     check=_landing,
     expand=_conductors,
 )
@@ -85,6 +84,5 @@ CLIPS = file_kind(
     OfField("row", help="Row, or rows such as 1-4.", cell=Rows, more={"dated": False}),
     OfField("is_in", "clip", cell=Word({"in": True, "out": False})),
     facts=ClipFacts,
-    facts_of="block",
     key=("block", "row"),
 )

@@ -17,8 +17,6 @@ ZONES = file_kind(
     "zones",
     "Areas that hear one page.",
     model=Zone,
-    key=("name",),
-    placed=True,
 )
 
 ZONE_ENDPOINTS = file_kind(
@@ -26,7 +24,6 @@ ZONE_ENDPOINTS = file_kind(
     "Network speakers, and the zones they are heard in.",
     model=ZoneEndpoint,
     key=("zone", "endpoint"),
-    placed=True,
 )
 
 PAGING_SETS = file_kind(
@@ -34,8 +31,6 @@ PAGING_SETS = file_kind(
     "Zones that page together. A site without any pages all zones of a supply at once, the harsher case.",
     Column("zones", Listed(ZONES.by_name["name"].cell), "Names of its zones.", required=True),
     model=PagingSet,
-    key=("name",),
-    placed=True,
 )
 
 
@@ -64,9 +59,6 @@ RUNS = file_kind(
     ),
     model=Run,
     facts=RunFacts,
-    facts_of="run",
-    key=("name",),
-    placed=True,
     check=_fuse,
     fill=_fused,
 )
@@ -137,7 +129,6 @@ POINTS = file_kind(
     OfField("tap_power_w", help="Tap set on a constant-voltage line."),
     model=Point,
     facts=PointFacts,
-    facts_of="point",
     key=("run", "point"),
     estimates=(
         Estimated("length_m", "length_basis", Basis.DRAWING),

@@ -8,6 +8,7 @@ from sites.changes.errors import Problem
 from zones.asbuilt.cells import Rows, Word
 from zones.models import ClipFacts, Landing
 from zones.rules.landings import OWNERS, owner_fits
+from zones.services.landings import CARRIES
 
 from .kinds import OfField, Reference, Values, file_kind, together
 from .wiring import RUNS
@@ -15,15 +16,11 @@ from .wiring import RUNS
 FIRST, SECOND = Landing.Conductor.FIRST.value, Landing.Conductor.SECOND.value
 _C = Landing.Carries
 # What both conductors of a pair carry, first then second, so that a pair can be entered in one row
-PAIRS = {
-    "audio": (_C.AUDIO_POSITIVE.value, _C.AUDIO_NEGATIVE.value),
-    "audio_reversed": (_C.AUDIO_NEGATIVE.value, _C.AUDIO_POSITIVE.value),
-    "dc": (_C.DC_POSITIVE.value, _C.DC_NEGATIVE.value),
-    "dc_reversed": (_C.DC_NEGATIVE.value, _C.DC_POSITIVE.value),
-    "line": (_C.LINE_HOT.value, _C.LINE_COMMON.value),
-    "line_reversed": (_C.LINE_COMMON.value, _C.LINE_HOT.value),
-    "spare": (_C.SPARE.value, _C.SPARE.value),
-}
+PAIRS: dict[str, tuple[str, str]] = {}
+for _use, (_first, _second) in CARRIES.items():
+    PAIRS[_use.value] = _first.value, _second.value
+    if _first is not _second:
+        PAIRS[f"{_use.value}_reversed"] = _second.value, _first.value
 
 
 def _landing(values: Values) -> Iterator[Problem]:

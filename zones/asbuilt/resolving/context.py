@@ -55,8 +55,8 @@ class Context:
     world: World
     rows: Mapping[str, list[Row]]
     importer: Importer
-    # by kind, the things that rows of the files speak of, with the rows in the order of their changes
-    spoken: dict[str, dict[Thing, list[Entry]]] = field(
+    # by kind, the things that rows of the files are about, with the rows in the order of their changes
+    mentioned: dict[str, dict[Thing, list[Entry]]] = field(
         default_factory=lambda: defaultdict(lambda: defaultdict(list))
     )
     change_keys: dict[Thing, dict[str, Change]] = field(default_factory=lambda: defaultdict(dict))
@@ -236,11 +236,11 @@ class Context:
         rows of a thing whose row is refused, the other records of a row of which one is refused, and
         whatever took the name of a thing whose end is refused.
         """
-        spoken = self.spoken[kind.name]
+        mentioned = self.mentioned[kind.name]
         again = True
         while again:
             again = False
-            for thing, entries in spoken.items():
+            for thing, entries in mentioned.items():
                 place = next((at for at, (row, _, _) in enumerate(entries) if row.is_refused()), None)
                 if place is None:
                     continue
@@ -251,8 +251,8 @@ class Context:
                 for other in self.world.lives(kind.name, thing.site, thing.key):
                     begin = other.begin
                     if other is not thing and begin is not None and begin.position >= thing.end.position:
-                        again |= _let_wait(spoken.get(other, []), thing.end_row)
-        for thing in spoken:
+                        again |= _let_wait(mentioned.get(other, []), thing.end_row)
+        for thing in mentioned:
             if thing.end_row is not None and thing.end_row.is_refused():
                 thing.end = thing.end_row = None
             thing.facts = [

@@ -40,7 +40,7 @@ def settle_coverages(context: Context) -> None:
             if not row.is_refused():
                 context.world.add(thing)
                 spans[site].append(thing)
-        context.spoken[kind.name][thing].append((row, row.values, None))
+        context.mentioned[kind.name][thing].append((row, row.values, None))
 
 
 def _give_end(row: Row, thing: Thing, until: dt.date | None, spans: list[Thing]) -> None:

@@ -34,7 +34,7 @@ def settle_readings(context: Context) -> None:
                 thing = same.pop(0)
             else:
                 _add_reading(context, row, thing, superseded)
-            context.spoken[kind.name][thing].append((row, row.values, None))
+            context.mentioned[kind.name][thing].append((row, row.values, None))
         if "reading" in row.values:
             name = (row.values.get("site"), row.values["reading"])
             named.setdefault(name, row if row.is_refused() or thing is None else thing)

@@ -84,12 +84,12 @@ def check_ports(context: Context) -> None:
 
 def check_rewritten(context: Context, kind: FileKind) -> None:
     """Complain of a run or a block that is described anew, so that what the record has does not fit it."""
-    for thing, spoken in context.spoken[kind.name].items():
+    for thing, mentioned in context.mentioned[kind.name].items():
         if not thing.rewritten or thing.row is None or thing.row.is_refused():
             continue
         if kind.name == "runs":
             for facts in thing.facts:
-                spoken[0][0].refuse(_feeds(thing, facts.values))
+                mentioned[0][0].refuse(_feeds(thing, facts.values))
         elif kind.name == "blocks":
             thing.row.refuse(_lying_on(context, thing))
 

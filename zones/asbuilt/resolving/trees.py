@@ -20,11 +20,11 @@ Parents = dict[Thing, list[Thing]]
 
 
 def settle_trees(context: Context) -> None:
-    """Rank the new points of every run that the files speak of; put aside what is behind a refused point."""
-    spoken_of = {point.key[0] for point in context.spoken["points"]}
+    """Rank the new points of every run that the files mention; put aside what is behind a refused point."""
+    mentioned = {point.key[0] for point in context.mentioned["points"]}
     by_run: dict[Thing, list[Thing]] = defaultdict(list)
     for point in context.world.things["points"]:
-        if point.key[0] in spoken_of:
+        if point.key[0] in mentioned:
             by_run[point.key[0]].append(point)
     for points in by_run.values():
         parents = {

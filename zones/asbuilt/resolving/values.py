@@ -25,11 +25,11 @@ def check_customers(context: Context) -> None:
 
 def settle(context: Context, kind: FileKind) -> None:
     """Fill things and facts of a kind from their rows, and complain where they contradict the record."""
-    for thing, spoken in context.spoken[kind.name].items():
-        first_row, first_values, _ = spoken[0]
+    for thing, mentioned in context.mentioned[kind.name].items():
+        first_row, first_values, _ = mentioned[0]
         if not first_row.problems:
             _settle_own(context, thing, first_row, first_values)
-        for row, values, facts in spoken:
+        for row, values, facts in mentioned:
             if kind.name in ("landings", "clips"):
                 check_block_row(thing, row)
             if row is not first_row and not row.problems:

@@ -1,4 +1,4 @@
-"""Which thing a row speaks of. A name can be used again after its thing was taken out, so a row belongs to
+"""Which thing a row is about. A name can be used again after its thing was taken out, so a row belongs to
 the thing that stands under that name when the row's change happens, and begins a new one where none does.
 """
 
@@ -25,15 +25,15 @@ class Given(NamedTuple):
     change: Change | None
 
 
-def stand(context: Context, kind: FileKind) -> None:
-    """Give every row of a kind the thing that it speaks of; ``context.spoken`` holds the answer.
+def identify(context: Context, kind: FileKind) -> None:
+    """Give every row of a kind the thing that it is about; ``context.mentioned`` holds the answer.
 
     Rows that are refused already are placed too where they can be: what names their thing waits for them,
     and does not complain that there is no such thing.
     """
     groups: dict[tuple[Any, ...], list[Given]] = defaultdict(list)
     for row in context.rows.get(kind.name, []):
-        if row.is_refused() and not _can_stand(kind, row):
+        if row.is_refused() and not _can_be_identified(kind, row):
             continue
         for values in row.items():
             given = _given(context, kind, row, values)
@@ -46,19 +46,19 @@ def stand(context: Context, kind: FileKind) -> None:
                 message = f"is given in row {same[0].row.number} already"
                 other.row.complain(_key_column(kind, other), "key_twice", message)
             thing = _any_life(context, kind, same[0])
-            context.spoken[kind.name][thing].append((same[0].row, same[0].values, None))
+            context.mentioned[kind.name][thing].append((same[0].row, same[0].values, None))
         elif lost is not None:
             # when one of its rows holds from is not known: the other rows of a thing wait for that one
             thing = _any_life(context, kind, lost)
             rest = (one for one in same if one is not lost)
-            context.spoken[kind.name][thing] += [(one.row, one.values, None) for one in (lost, *rest)]
+            context.mentioned[kind.name][thing] += [(one.row, one.values, None) for one in (lost, *rest)]
         else:
             moments = [(_moment(context, kind, given), given) for given in same]
             for at, given in sorted(moments, key=lambda one: one[0].position):
                 _place(context, kind, given, at)
 
 
-def _can_stand(kind: FileKind, row: Row) -> bool:
+def _can_be_identified(kind: FileKind, row: Row) -> bool:
     if kind.name == "landings":  # more than its key identifies a landing, and nothing names one
         return False
     return all(column in row.values for column in (*kind.key_columns, *(["site"] if kind.sited else [])))
@@ -114,7 +114,7 @@ def _place(context: Context, kind: FileKind, given: Given, at: Change) -> None:
     row = given.row
     lives = context.world.lives(kind.name, given.site, given.key)
     life = next((one for one in lives if one.stands_at(at)), None)
-    spoken = context.spoken[kind.name]
+    mentioned = context.mentioned[kind.name]
     if life is None:
         later = next((one.begin for one in lives if one.begin and one.begin.position > at.position), None)
         if later is not None and not kind.placed:
@@ -127,8 +127,8 @@ def _place(context: Context, kind: FileKind, given: Given, at: Change) -> None:
             return
         life = Thing(kind, given.site, given.key, begin=at, row=row)
         context.world.add(life)
-    elif kind.facts is None and (life in spoken or life.begin is not at):
-        _stands_already(given, life, spoken[life][0][0] if life in spoken else None)
+    elif kind.facts is None and (life in mentioned or life.begin is not at):
+        _stands_already(given, life, mentioned[life][0][0] if life in mentioned else None)
         return
     facts = None
     if kind.facts is not None:
@@ -141,7 +141,7 @@ def _place(context: Context, kind: FileKind, given: Given, at: Change) -> None:
             row.complain("change", "key_twice", message)
             return
         facts.row = row
-    spoken[life].append((row, given.values, facts))
+    mentioned[life].append((row, given.values, facts))
     end = context.change(row, given.site, "ends") if given.site is not None else None
     if end is not None and life.end is not end:
         _end(context, life, row, end)

@@ -43,7 +43,7 @@ class Exporter:
                 yield thing.kind, _written(thing.kind, _named_key(thing) | until)
         kind = BY_NAME["changes"]
         for change in self._world.changes[site]:
-            own = _columns(kind, kind.own, change.values | {"happened_on": change.happened_on})
+            own = _columns(kind, kind.own, change.values)
             yield kind, _written(kind, own | self._change("change", change) | {"site": site.key[0]})
         for kind in SITED:
             for thing in _in_order(self._of_site[site, kind.name]):

@@ -89,13 +89,13 @@ class Record:
 
     def _read_changes(self) -> None:
         found = self._by_id["sites"]
-        names = [name for name in BY_NAME["changes"].own if name != "happened_on"]
+        names = tuple(BY_NAME["changes"].own)
         accepted = ChangeSet.objects.filter(site_id__in=found, state=ChangeSet.State.ACCEPTED)
-        rows = accepted.order_by("site_id", "step").values("id", "site_id", "step", "happened_on", *names)
+        rows = accepted.order_by("site_id", "step").values("id", "site_id", "step", *names)
         for row in rows:
-            site, day, step = found[row["site_id"]], row["happened_on"], row["step"]
+            site, step = found[row["site_id"]], row["step"]
             values = {name: row[name] for name in names}
-            change = Change(site, "", day, values, order=step, id=row["id"], step=step, recorded=True)
+            change = Change(site, "", values, order=step, id=row["id"], step=step, recorded=True)
             self.world.changes[site].append(change)
             self._change_by_id[row["id"]] = change
 

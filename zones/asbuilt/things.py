@@ -27,8 +27,7 @@ class Change:
 
     site: Thing
     key: str
-    happened_on: dt.date
-    values: Values  # actor, job_reference, reason, kind, channel
+    values: Values
     order: int
     id: int | None = None
     step: int | None = None
@@ -41,8 +40,9 @@ class Change:
         self.position = self.happened_on, self.order
 
     @property
-    def is_correction(self) -> bool:
-        return bool(self.values["kind"] == "correction")
+    def happened_on(self) -> dt.date:
+        day: dt.date = self.values["happened_on"]
+        return day
 
     @property
     def label(self) -> str:

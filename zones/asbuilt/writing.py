@@ -130,13 +130,7 @@ class Writer:
     def _write_sites(self, by_site: dict[Thing, list[Change]]) -> None:
         changes = [change for of_site in by_site.values() for change in of_site]
         asked = [
-            ChangeAsked(
-                site_id=change.site.id,
-                user=self._user,
-                happened_on=change.happened_on,
-                quiet=change.quiet,
-                **change.values,
-            )
+            ChangeAsked(site_id=change.site.id, user=self._user, quiet=change.quiet, **change.values)
             for change in changes
         ]
         lane = bulk_lane() if all(change.quiet for change in changes) else nullcontext()

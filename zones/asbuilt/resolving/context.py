@@ -18,8 +18,6 @@ from zones.asbuilt.things import AFTER_RECORDED, Change, Facts, Thing, World, ow
 # What findings are about
 _PLANT = ("switches", "supplies", "amplifiers", "endpoints", "blocks", "zones", "runs")
 READING = "reading taken"
-# What a change says where its row says nothing
-DEFAULTS = {"job_reference": "", "channel": "import", "planned": False}
 COMPLETION = "completes what was taken in before from as-built files"
 
 # What a row gives of a thing: the row, the values of its cells, and the facts that those fill
@@ -126,10 +124,11 @@ class Context:
         return None
 
     def add_change(self, site: Thing, day: dt.date, actor: str, reason: str, kind: str) -> Change:
-        values = DEFAULTS | {"actor": actor, "reason": reason, "kind": kind}
+        given = {"happened_on": day, "actor": actor, "reason": reason, "kind": kind}
         changes = self.world.changes[site]
         order = AFTER_RECORDED + len(changes)
-        changes.append(Change(site, "", day, values, order, quiet=site not in self.with_history))
+        values = BY_NAME["changes"].own_blank | given
+        changes.append(Change(site, "", values, order, quiet=site not in self.with_history))
         return changes[-1]
 
     def change_for_reading(self, row: Row, site: Thing) -> Change | None:

@@ -151,7 +151,7 @@ def _settle_basis(row: Row, pair: Estimated) -> None:
     estimate: Estimate | None = row.values.get(value)
     given: int | None = row.values.get(basis)
     is_given = "" if given is None else f"is {Basis(given).label}"
-    row.values[value] = estimate and estimate.value
+    row.values[value] = None if estimate is None else estimate.value
     if estimate is None or estimate.value is None:
         if estimate is None and pair.optional:
             return

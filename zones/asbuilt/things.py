@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import defaultdict
-from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -130,6 +129,3 @@ class World:
     def names(self, kind: str, owner: Thing | None) -> set[str]:
         """Names of a kind that are in use within an owner (a site, a switch, a run), for advice."""
         return self._names.get((kind, owner), set())
-
-    def new(self, kind: FileKind) -> Iterator[Thing]:
-        return (thing for thing in self.things[kind.name] if not thing.recorded and not thing.refused)

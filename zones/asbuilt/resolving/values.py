@@ -10,7 +10,7 @@ from zones.asbuilt.parsing import Row
 from zones.asbuilt.things import Change, Facts, Thing
 
 from .context import Context, LookUp
-from .rules import check_block_row, check_facts
+from .rules import block_row_fits, facts_fit
 
 _MEMBER = Reference("zone", "zones", ("zones",))
 
@@ -30,8 +30,7 @@ def settle(context: Context, kind: FileKind) -> None:
         if not first_row.problems:
             _settle_own(context, thing, first_row, first_values)
         for row, values, facts in mentioned:
-            if kind.name in ("landings", "clips"):
-                check_block_row(thing, row)
+            row.refuse(block_row_fits(thing))
             if row is not first_row and not row.problems:
                 _same_as_first(context, thing, row, values, first_row)
             if facts is not None and not row.problems:
@@ -134,7 +133,7 @@ def _settle_facts(context: Context, thing: Thing, facts: Facts, row: Row, values
     if kind.fill is not None:
         kind.fill(new, values)
     if not row.is_refused():
-        check_facts(thing, row, new)
+        row.refuse(facts_fit(thing, new))
     if row.is_refused():
         return
     if not facts.recorded:

@@ -22,7 +22,7 @@ NOW = dt.date(2024, 6, 3)
 
 @dataclass(frozen=True)
 class Ref:
-    """A thing by its kind (as files are named) and the names that tell it, owners first."""
+    """A thing by its kind (as files are named) and the names that identify it, owners first."""
 
     kind: str
     names: tuple[Any, ...]

@@ -25,7 +25,7 @@ def rows_aside(done: Imported, name: str) -> list[dict[str, str]]:
     return list(csv.DictReader(io.StringIO(done.rejected[name].decode("utf-8-sig"))))
 
 
-def test_a_bad_row_and_what_hangs_on_it_go_aside_and_the_rest_is_written() -> None:
+def test_a_bad_row_and_what_needs_it_go_aside_and_the_rest_is_written() -> None:
     folder = pier()
     folder["points"][1]["length_m"] = "eight"
     done = take(folder, accept_good=True)

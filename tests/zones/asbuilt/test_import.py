@@ -105,8 +105,8 @@ def test_what_ended_was_ended_by_its_change() -> None:
     assert ended.count() == 2
     assert {row.change_set.job_reference for row in ended} == {"J2"}
     assert {row.change_set.step for row in ended} == {SWAP}
-    told = Change.objects.filter(table_name="landing", change_set__step=SWAP)
-    assert sorted(told.values_list("operation", flat=True)) == ["insert", "update"]
+    changed = Change.objects.filter(table_name="landing", change_set__step=SWAP)
+    assert sorted(changed.values_list("operation", flat=True)) == ["insert", "update"]
 
 
 def test_a_correction_writes_the_rows_that_it_revised() -> None:
@@ -321,8 +321,8 @@ def test_the_record_is_corrected_by_a_change_that_says_so() -> None:
     facts = PointFacts.objects.get(point__name="P2")
     assert (facts.step, facts.length_m, facts.change_set.reason) == (BUILT, 11.5, "reflectometer")
     assert Closet.objects.get().room == "under the stair"
-    told = Change.objects.get(table_name="point_facts", operation="update")
-    assert [row["length_m"] for row in told.old_rows or []] == [8]
+    changed = Change.objects.get(table_name="point_facts", operation="update")
+    assert [row["length_m"] for row in changed.old_rows or []] == [8]
     assert take(folder).nothing_new
 
 

@@ -194,7 +194,7 @@ def test_what_is_wrong_and_where(
     assert words in problems[0].detail
 
 
-def test_what_hangs_on_a_refused_row_is_not_complained_of_as_well() -> None:
+def test_what_needs_a_refused_row_is_not_complained_of_as_well() -> None:
     assert places(edited(lambda f: f["closets"][0].update(ladder_m="tall"))) == [
         ("closets.csv", 2, "ladder_m", "bad_value")
     ]

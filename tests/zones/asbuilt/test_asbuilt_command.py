@@ -163,3 +163,7 @@ def test_a_customer_out_of_scope_does_not_exist_and_is_not_taken_over() -> None:
     (problem,) = refused.value.problems
     assert (place_of(problem)[0], problem.code) == ("sites.csv", "site_code_key")
     assert Site.objects.get().customer.code == "ebb"
+
+
+def test_a_day_that_is_none_says_what_is_expected(folder: Path) -> None:
+    assert "“14.3.2025”: expected a day such as" in run("import", folder, "--day", "14.3.2025")[2]

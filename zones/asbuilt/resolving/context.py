@@ -18,7 +18,7 @@ from zones.asbuilt.things import AFTER_RECORDED, Change, Facts, Thing, World, ow
 # What findings are about
 _PLANT = ("switches", "supplies", "amplifiers", "endpoints", "blocks", "zones", "runs")
 READING = "reading taken"
-COMPLETION = "completes what was taken in before from as-built files"
+COMPLETION = "completes an earlier import of as-built files"
 
 # What a row gives of a thing: the row, the values of its cells, and the facts that those fill
 Entry = tuple[Row, Values, Facts | None]
@@ -37,8 +37,8 @@ class Importer:
 
 
 class LookUp(NamedTuple):
-    """The cells of a row, and when what they name is to stand: just after ``at`` (None: now). ``strict``: it
-    must; else any thing of that name will do, one that stands first.
+    """The cells of a row, and the moment at which what they name should stand: just after ``at`` (None: now).
+    ``strict``: it must stand then; else any thing of that name will do, one that stands first.
     """
 
     row: Row

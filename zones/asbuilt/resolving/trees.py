@@ -6,6 +6,7 @@ any day, taken together, must have no ring. Points of the files without an ``ord
 
 from __future__ import annotations
 
+import bisect
 import heapq
 import math
 from collections import defaultdict
@@ -90,10 +91,10 @@ def _rank(order: list[Thing], parents: Parents) -> None:
         if math.isinf(high):
             rank = math.floor(used[-1]) + 1.0 if used else 1.0
         else:
-            low = max((rank for rank in used if rank < high), default=high - 2.0)
-            rank = (low + high) / 2
+            place = bisect.bisect_left(used, high)
+            rank = ((used[place - 1] if place else high - 2.0) + high) / 2
         point.values["rank"] = rank
-        used = sorted({*used, rank})
+        bisect.insort(used, rank)
 
 
 def _smallest_rank_below(order: list[Thing], parents: Parents) -> dict[Thing, float]:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import sys
+from argparse import ArgumentTypeError
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from datetime import date
@@ -15,12 +16,14 @@ from getpass import getuser
 from pathlib import Path
 from typing import Any, NoReturn
 
+from django.core.exceptions import ValidationError
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.utils import timezone
 from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
 
 from sites.changes.errors import ChangeRefused, Problem
+from sites.fields import DayField
 from sites.models import Customer, Site, User
 from sites.wording import plural
 from zones.asbuilt.files import read_folder
@@ -60,7 +63,7 @@ class Command(BaseCommand):
         )
         add("--user", metavar="NAME", help="log-in name of the one who imports")
         without = "for sites without a row in changes.csv"
-        add("--day", type=date.fromisoformat, metavar="DATE", help=f"{without}: when")
+        add("--day", type=_day, metavar="DATE", help=f"{without}: when")
         add("--person", default="", help=f"{without}: who")
         add("--reason", default="", help=f"{without}: why")
         add("--json", action="store_true", help="print a summary as JSON")
@@ -214,6 +217,15 @@ def _as_json(problems: Iterable[Problem]) -> list[dict[str, Any]]:
         | {"code": problem.code, "message": problem.detail}
         for problem in problems
     ]
+
+
+def _day(text: str) -> date:
+    field = DayField()
+    try:
+        day: date = field.clean(text, None)
+    except ValidationError as error:
+        raise ArgumentTypeError(f"“{text}”: expected {field.expected}") from error
+    return day
 
 
 def _user(name: str | None) -> User | None:

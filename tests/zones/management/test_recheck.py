@@ -130,8 +130,8 @@ def test_a_run_that_cannot_be_computed_is_named(transactional_db: None, said: An
         first, second = record.supply(name="PS 1"), record.supply(name="PS 2")
         run = record.run(supply=first)
         record.point(run, "P1", 1.0, feed_supply=second)
-    told = said("--as-of", DAY.isoformat(), "--site", "quay-9")
-    assert "Cannot be computed: run R1: two supplies feed the same section" in told
+    printed = said("--as-of", DAY.isoformat(), "--site", "quay-9")
+    assert "Cannot be computed: run R1: two supplies feed the same section" in printed
 
 
 @pytest.mark.parametrize(

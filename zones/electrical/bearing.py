@@ -72,7 +72,11 @@ def bearing(plant: Plant, members: Members) -> Bearing:
         (SubjectKind.SWITCH, plant.switch_id, switch),
         (SubjectKind.PORT, plant.port_id, port),
         (SubjectKind.ENDPOINT, plant.endpoint_id, endpoint),
-        (SubjectKind.BLOCK, plant.block_id, _through(of_run, member, run, plant.run_block[run])),
+        (
+            SubjectKind.BLOCK,
+            plant.block_id,
+            _each_once(np.stack([*of_run[:2], plant.run_block[of_run[2]]])),
+        ),
         (SubjectKind.BLOCK, plant.block_id, _through(of_run, landing_member, of_landing, block)),
     ):
         columns.append(np.stack([of_member, zone, np.full(len(zone), int(kind)), ids[thing]]))

@@ -25,7 +25,7 @@ from .point_loads import PointLoads
 from .radial import solve
 from .subjects import SubjectKind
 from .verdicts import PAST_TOLERANCE
-from .wiring import ancestor_closure, first_where_extreme, number_pairs, renumber, section_tops, wire
+from .wiring import ancestor_closure, first_where_extreme, renumber, section_tops, wire
 
 FACTOR_LEAST, FACTOR_MOST = 0.5, 2.0
 SAME_LOAD = (
@@ -63,9 +63,9 @@ class Anchoring:
         holds = (readings.begin[row] <= step) & (step < readings.end[row]) & ~np.isnan(self.excess[row])
         # backwards: of equal excesses the last reading is shown
         owner, row = owner[holds][::-1], row[holds][::-1]
-        member, run, pair = number_pairs(owner, readings.run_index[row])
-        worst = row[first_where_extreme(pair, self.excess[row], len(member), largest=True)]
-        return Subjects(SubjectKind.RUN, member, run, readings.group[worst]).figures(
+        runs, pair = Subjects.distinct(SubjectKind.RUN, owner, readings.run_index[row], readings.group[row])
+        worst = row[first_where_extreme(pair, self.excess[row], len(runs.member), largest=True)]
+        return runs.figures(
             "reading_disagrees",
             bands=self.excess[worst],
             limit=0.0,
@@ -105,17 +105,15 @@ class _Bench:
     ) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Voltage, load current and branch current of the nodes in one band, with loads and lengths scaled;
         NaN where infeasible."""
-        amps = np.where(self.paging, loads.speech_a[band, self.row], loads.idle_a[band, self.row])
-        watts = np.where(self.paging, loads.speech_w[band, self.row], loads.idle_w[band, self.row])
-        volts = self.block_voltage_v[band]
+        amps, watts = loads.drawn(self.row, self.paging)
         solved = solve(
             self.forest,
-            source_voltage_v=volts,
-            source_resistance_ohm=np.zeros(len(volts)),
+            source_voltage_v=self.block_voltage_v[band],
+            source_resistance_ohm=0.0,
             segment_resistance_ohm=loads.loop_resistance_ohm[band, self.row] * length_factor,
-            current_a=amps * load_factor,
-            power_w=watts * load_factor,
-            conductance_s=np.zeros(len(amps)),
+            current_a=amps[band] * load_factor,
+            power_w=watts[band] * load_factor,
+            conductance_s=0.0,
         )
         return solved.voltage_v, solved.load_current_a, solved.branch_current_a
 

@@ -279,6 +279,18 @@ class Cables:
     conductor_rating_a: FloatArray
 
 
+TABLE_OF_KIND = {
+    "run": "runs",
+    "supply": "supplies",
+    "output": "outputs",
+    "amplifier": "amplifiers",
+    "switch": "switches",
+    "port": "ports",
+    "endpoint": "endpoints",
+}
+"""The kinds of things with facts, and the table of the plant that has them."""
+
+
 @dataclass(frozen=True, eq=False)
 class Plant:
     """Everything that figures depend on, for one site or many.

@@ -12,7 +12,7 @@ from .figures import FigureBlock, Subjects, extremes, lookup
 from .plant import BlockKind, Carries, Members, Plant, expand, select
 from .point_loads import UNKNOWN_GAUGE_AWG
 from .subjects import SubjectKind
-from .wiring import Wiring, first_where_extreme, number_pairs
+from .wiring import Wiring, first_where_extreme
 
 OPPOSITE = np.full(7, -1)
 for _one, _other in (
@@ -35,8 +35,8 @@ def evaluate_terminations(plant: Plant, members: Members, wiring: Wiring) -> lis
     address_used_twice (by endpoint)."""
     owner, row = select(plant, "addresses", members)
     table = plant.addresses
-    _, _, same = number_pairs(owner, table.address_code[row])
     endpoints = Subjects(SubjectKind.ENDPOINT, owner, table.endpoint_index[row], table.group[row])
+    _, same = Subjects.distinct(SubjectKind.ENDPOINT, owner, table.address_code[row], table.group[row])
     twice = endpoints.figures("address_used_twice", bands=np.bincount(same)[same], limit=1.0)
     return [*_blocks(plant, members), _gauges(plant, wiring), twice]
 
@@ -44,13 +44,8 @@ def evaluate_terminations(plant: Plant, members: Members, wiring: Wiring) -> lis
 def _blocks(plant: Plant, members: Members) -> list[FigureBlock]:
     owner, row = select(plant, "landings", members)
     table = plant.landings
-    member, block_index, block = number_pairs(owner, table.block_index[row])
-    blocks = len(member)
-    group = np.zeros(blocks, np.int64)
-    group[block] = table.group[row]
-
-    subjects = Subjects(SubjectKind.BLOCK, member, block_index, group)
-
+    subjects, block = Subjects.distinct(SubjectKind.BLOCK, owner, table.block_index[row], table.group[row])
+    blocks = len(subjects.member)
     on_field_side = table.field_side[row]
     height = int(table.row[row].max(initial=0)) + 1
     place = block * height + table.row[row]
@@ -77,7 +72,7 @@ def _blocks(plant: Plant, members: Members) -> list[FigureBlock]:
     carried = np.zeros((blocks, len(Carries)), np.bool_)
     carried[block, carries] = True
     zone_owner, _ = select(plant, "zones", members, site_wide=True)
-    several_zones = np.bincount(zone_owner, minlength=len(members))[member] > 1
+    several_zones = np.bincount(zone_owner, minlength=len(members))[subjects.member] > 1
     audio = carried[:, [Carries.AUDIO_POSITIVE, Carries.AUDIO_NEGATIVE]].any(axis=1)
     dc = carried[:, [Carries.DC_POSITIVE, Carries.DC_NEGATIVE]].any(axis=1)
     return [twice, polarity, subjects.figures("audio_with_dc", bands=audio & dc & several_zones, limit=0.0)]
@@ -88,11 +83,11 @@ def _gauges(plant: Plant, wiring: Wiring) -> FigureBlock:
     banded."""
     home = np.flatnonzero(wiring.parent < 0)
     gauge = lookup(plant.cables.gauge_awg, plant.points.cable_index[wiring.row[home]])
-    kind = plant.run_block_kind[plant.runs.run_index[wiring.run_row[wiring.run[home]]]]
+    kind = plant.run_block_kind[wiring.runs.index[wiring.run[home]]]
     thickest, thinnest = GAUGE_RANGE_AWG[kind].T
     banded = np.where(np.isnan(gauge), UNKNOWN_GAUGE_AWG[:, None], gauge)
     outside = np.maximum(np.maximum(thickest - banded, banded - thinnest), 0.0)
     # of an unknown gauge either end of the range may be the kindest
     outside = np.where(np.isnan(gauge), np.stack([outside.min(0), outside[1], outside.max(0)]), outside)
     figure = extremes(wiring.run[home], outside, len(wiring.run_row), largest=True)
-    return wiring.subjects(plant).figures("wire_gauge", bands=figure, limit=0.0, keep=~np.isnan(figure[1]))
+    return wiring.runs.figures("wire_gauge", bands=figure, limit=0.0, keep=~np.isnan(figure[1]))

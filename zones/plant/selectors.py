@@ -12,7 +12,7 @@ from django.db import connection
 from sites.models import Factor
 from zones.electrical import plant as electrical
 from zones.electrical.bands import Factors, IntArray
-from zones.electrical.plant import FOREVER, BoolArray, Plant, Table, expand, place_of
+from zones.electrical.plant import FOREVER, TABLE_OF_KIND, BoolArray, Plant, Table, expand, place_of
 from zones.plant import queries
 from zones.plant.columns import Columns, fetch_together
 
@@ -184,17 +184,14 @@ _TABLES: Final[dict[str, type[Table]]] = {
 """The tables of a plant, by name."""
 _CATALOGUE: Final = {"sites": "id", "models": "model_id", "cables": "cable_id"}
 """What is read by its own ids, with the column that has them."""
-_KINDS: Final = {
-    "run": "runs", "supply": "supplies", "output": "outputs", "amplifier": "amplifiers",
-    "switch": "switches", "port": "ports", "endpoint": "endpoints", "block": "blocks",
-}  # fmt: skip
-"""The kinds of things, with the table that has a row of each."""
+_KINDS: Final = {**TABLE_OF_KIND, "block": "blocks"}
+"""The kinds of things, with what is read that has a row of each."""
 _JOINTS: Final = (
     ("runs", "run", "supply"), ("runs", "run", "output"), ("runs", "run", "amplifier"),
     ("points", "run", "feed_supply"), ("ports", "port", "switch"), ("endpoints", "endpoint", "port"),
 )  # fmt: skip
 """Which tables join things, and of which kinds."""
-_OWNERS: Final = {table: name for name, table in _KINDS.items() if name != "block"} | {
+_OWNERS: Final = {table: name for name, table in TABLE_OF_KIND.items()} | {
     "points": "run", "readings": "run", "poe_readings": "switch", "landings": "block", "heard": "endpoint",
 }  # fmt: skip
 """Tables whose rows are in the group of a thing, and of which kind it is."""

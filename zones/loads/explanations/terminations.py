@@ -84,7 +84,7 @@ def audio_with_dc(scene: Scene, load: Load) -> Worked:
 
 @explains("wire_gauge")
 def wire_gauge(scene: Scene, load: Load) -> Worked:
-    wiring, run = scene.wiring, scene.index(load)
+    wiring, run = scene.wiring, scene.index(load.subject)
     home = (wiring.parent < 0) & (scene.plant.points.run_index[wiring.row] == run)
     rows = [int(row) for row in wiring.row[home]]
     kind = int(scene.plant.run_block_kind[run])
@@ -113,7 +113,7 @@ def wire_gauge(scene: Scene, load: Load) -> Worked:
 def address_used_twice(scene: Scene, load: Load) -> Worked:
     table = scene.plant.addresses
     _, rows = select(scene.plant, "addresses", scene.members)
-    own = rows[table.endpoint_index[rows] == scene.index(load)]
+    own = rows[table.endpoint_index[rows] == scene.index(load.subject)]
     same = rows[np.isin(table.address_code[rows], table.address_code[own])]
     listed = [[scene.name(SubjectKind.ENDPOINT, int(table.endpoint_index[row]))] for row in same]
     return Worked(
@@ -155,7 +155,7 @@ def reading_disagrees(scene: Scene, load: Load) -> Worked:
 def _landings(scene: Scene, load: Load) -> IntArray:
     """The rows of the landings on the block of a load."""
     _, rows = select(scene.plant, "landings", scene.members)
-    chosen: IntArray = rows[scene.plant.landings.block_index[rows] == scene.index(load)]
+    chosen: IntArray = rows[scene.plant.landings.block_index[rows] == scene.index(load.subject)]
     return chosen
 
 

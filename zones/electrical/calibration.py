@@ -221,44 +221,53 @@ def _excess(bench: _Bench, loads: PointLoads, readings: ReadingRows, target: Int
 
 def _current_factor(bench: _Bench, loads: PointLoads, value: FloatArray) -> FloatArray:
     """(r,) factor on the scalable loads that makes each run's current the measured one; NaN where none are
-    scalable.
+    scalable."""
 
-    One proportion is exact for constant-current loads. The current of loads in watts depends on the voltage,
-    so the proportion is repeated until it converges.
-    """
+    def currents(load_factor: FloatArray) -> FloatArray:
+        _, load, _ = bench.solve(loads, LIKELY, load_factor=load_factor)
+        return load
+
     scaled = loads.scaled_current[bench.row]
-
-    def better(factor: FloatArray) -> FloatArray:
-        _, load, _ = bench.solve(loads, LIKELY, load_factor=np.where(scaled, factor[bench.tree], 1.0))
-        good = sums(bench.tree, np.where(scaled, 0.0, load), bench.count)
-        moved = sums(bench.tree, np.where(scaled, load, 0.0), bench.count)
-        with np.errstate(invalid="ignore", divide="ignore"):
-            return np.where(moved > 0, factor * (value - good) / moved, np.nan)
-
-    return _converge(better, any_of(bench.tree, scaled, bench.count))
+    return _factor(bench, scaled, scaled, value, currents)
 
 
 def _length_factor(bench: _Bench, loads: PointLoads, value: FloatArray, target: IntArray) -> FloatArray:
-    """(r,) factor on the scalable lengths that makes the voltage at each reading's point the measured one.
-
-    The drop to the point is the sum of branch current × resistance on its path: in proportion to the factor
-    for constant-current loads, else repeated until it converges.
-    """
-    scaled = loads.scaled_length[bench.row]
+    """(r,) factor on the scalable lengths that makes the voltage at each reading's point the measured one:
+    the drop to it is the sum of branch current × resistance on its path."""
     on_path = ancestor_closure(bench.parent, target)
 
-    def better(factor: FloatArray) -> FloatArray:
-        by_node = np.where(scaled, factor[bench.tree], 1.0)
-        _, _, branch = bench.solve(loads, LIKELY, length_factor=by_node)
-        drop = np.where(on_path, branch * loads.loop_resistance_ohm[LIKELY, bench.row] * by_node, 0.0)
-        good = sums(bench.tree, np.where(scaled, 0.0, drop), bench.count)
-        moved = sums(bench.tree, np.where(scaled, drop, 0.0), bench.count)
-        with np.errstate(invalid="ignore", divide="ignore"):
-            return np.where(
-                moved > 0, factor * (bench.block_voltage_v[LIKELY] - value - good) / moved, np.nan
-            )
+    def drops(length_factor: FloatArray) -> FloatArray:
+        _, _, branch = bench.solve(loads, LIKELY, length_factor=length_factor)
+        resistance = loads.loop_resistance_ohm[LIKELY, bench.row]
+        return np.where(on_path, branch * resistance * length_factor, 0.0)
 
-    return _converge(better, any_of(bench.tree, scaled & on_path, bench.count))
+    scaled = loads.scaled_length[bench.row]
+    return _factor(bench, scaled, scaled & on_path, bench.block_voltage_v[LIKELY] - value, drops)
+
+
+def _factor(
+    bench: _Bench,
+    scaled: BoolArray,
+    effective: BoolArray,
+    wanted: FloatArray,
+    parts: Callable[[FloatArray], FloatArray],
+) -> FloatArray:
+    """(r,) factor on the scaled nodes at which the sum of their tree's parts is the wanted one; NaN where no
+    effective node is there.
+
+    parts: (n,) what each node adds to the sum, at (n,) factors by node. One proportion is exact for
+    constant-current loads. The current of loads in watts depends on the voltage, so the proportion is
+    repeated until it converges.
+    """
+
+    def better(factor: FloatArray) -> FloatArray:
+        of_node = parts(np.where(scaled, factor[bench.tree], 1.0))
+        good = sums(bench.tree, np.where(scaled, 0.0, of_node), bench.count)
+        moved = sums(bench.tree, np.where(scaled, of_node, 0.0), bench.count)
+        with np.errstate(invalid="ignore", divide="ignore"):
+            return np.where(moved > 0, factor * (wanted - good) / moved, np.nan)
+
+    return _converge(better, any_of(bench.tree, effective, bench.count))
 
 
 def _converge(better: Callable[[FloatArray], FloatArray], possible: BoolArray) -> FloatArray:

@@ -17,7 +17,7 @@ from dataclasses import dataclass, field, fields
 from enum import IntEnum
 from functools import cached_property
 from operator import itemgetter
-from typing import Any, Self
+from typing import Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -69,12 +69,6 @@ class Table:
     def __len__(self) -> int:
         return len(self.group)
 
-    @classmethod
-    def empty(cls) -> Self:
-        """A table without rows, its arrays of the right types."""
-        columns: dict[str, Any] = {f.name: _EMPTY[str(f.type)].copy() for f in fields(cls)}
-        return cls(**columns)
-
     def ordered(self, *keys: str) -> Self:
         """The same rows, sorted by group and then ``keys``."""
         return self.rows(np.lexsort(itemgetter("group", *keys)(vars(self))[::-1]))
@@ -82,13 +76,6 @@ class Table:
     def rows(self, chosen: IntArray | slice) -> Self:
         """Some of the rows."""
         return type(self)(*map(itemgetter(chosen), vars(self).values()))
-
-
-_EMPTY = {
-    "IntArray": np.zeros(0, np.int64),
-    "FloatArray": np.zeros(0, np.float64),
-    "BoolArray": np.zeros(0, np.bool_),
-}
 
 
 @dataclass(frozen=True)

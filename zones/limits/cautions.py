@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from enum import StrEnum
 from typing import Final
 
@@ -106,14 +106,6 @@ class CautionHere:
         return self.caution.text
 
 
-@dataclass(frozen=True)
-class _Rule:
-    """When a caution matters: says why, or nothing."""
-
-    caution: Caution
-    why: Callable[[Surroundings], str] = field(repr=False)
-
-
 def _life_safety(here: Surroundings) -> str:
     yes, unknown = (
         sorted(name for name, answer in here.life_safety if answer == asked) for asked in ("yes", "unknown")
@@ -176,21 +168,20 @@ def _local_code(here: Surroundings) -> str:
     return "a line here can shock" if _line_voltage(here) else ""
 
 
-CAUTIONS: Final[tuple[_Rule, ...]] = (
-    _Rule(Caution.LIFE_SAFETY, _life_safety),
-    _Rule(Caution.GAS, _gas),
-    _Rule(Caution.DANGER, _danger),
-    _Rule(Caution.LINE_VOLTAGE, _line_voltage),
-    _Rule(Caution.DISCONNECT, _disconnect),
-    _Rule(Caution.LADDER, _ladder),
-    _Rule(Caution.WIRING_CLASSES, _wiring_classes),
-    _Rule(Caution.PLENUM, _plenum),
-    _Rule(Caution.LOCAL_CODE, _local_code),
-)
-"""The gravest first: life safety comes first everywhere."""
+CAUTIONS: Final[dict[Caution, Callable[[Surroundings], str]]] = {
+    Caution.LIFE_SAFETY: _life_safety,
+    Caution.GAS: _gas,
+    Caution.DANGER: _danger,
+    Caution.LINE_VOLTAGE: _line_voltage,
+    Caution.DISCONNECT: _disconnect,
+    Caution.LADDER: _ladder,
+    Caution.WIRING_CLASSES: _wiring_classes,
+    Caution.PLENUM: _plenum,
+    Caution.LOCAL_CODE: _local_code,
+}
+"""When each caution matters: says why, or nothing. The gravest first: life safety comes first everywhere."""
 
 
 def cautions_of(here: Surroundings) -> tuple[CautionHere, ...]:
     """The cautions that matter here, the gravest first, each with why."""
-    found = ((rule.caution, rule.why(here)) for rule in CAUTIONS)
-    return tuple(CautionHere(caution, why) for caution, why in found if why)
+    return tuple(CautionHere(caution, why) for caution, reason in CAUTIONS.items() if (why := reason(here)))

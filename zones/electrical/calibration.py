@@ -313,7 +313,7 @@ def _rows_for_life(
     elsewhere.
 
     same: the columns of ``plant.points`` that equal those of the measured row without a break. A device that
-    was removed and mounted again counts as another one, which nobody measured.
+    was removed and mounted again counts as another one, which was not measured.
     """
     points = plant.points
     chosen = np.flatnonzero(~np.isnan(usable[bench.tree]) & scaled[bench.row])

@@ -1,7 +1,7 @@
 """The usual cautions, and the one place that decides where each of them matters.
 
 A caution is shown with its reason, and only where its danger is known or suspected: a page of boilerplate
-stays unread. Whoever shows a place, a zone or a finding states what is known of it (``Surroundings``), and
+stays unread. A sheet, a zone's load or a finding puts what is known of its place into ``Surroundings`` and
 shows what ``cautions_of`` returns.
 """
 
@@ -85,7 +85,7 @@ class Surroundings:
     texts: tuple[str, ...] = ()
     limits: frozenset[Caution] = frozenset()
 
-    def says(self, words: str) -> str:
+    def mentions(self, words: str) -> str:
         """The first of some words (a pattern of alternatives) in the texts of the place; blank: none."""
         for text in (*self.dangers, *self.texts):
             found = re.search(rf"\b(?:{words})\b", text, re.IGNORECASE)
@@ -110,12 +110,12 @@ def _life_safety(here: Surroundings) -> str:
     yes, unknown = (
         sorted(name for name, answer in here.life_safety if answer == asked) for asked in ("yes", "unknown")
     )
-    said = []
+    parts = []
     if yes:
-        said.append(f"{zones_named(yes)} {plural(len(yes), 'serves', 'serve')} life safety")
+        parts.append(f"{zones_named(yes)} {plural(len(yes), 'serves', 'serve')} life safety")
     if unknown:
-        said.append(f"life safety not recorded for {zones_named(unknown)}")
-    return "; ".join(said)
+        parts.append(f"life safety not recorded for {zones_named(unknown)}")
+    return "; ".join(parts)
 
 
 def zones_named(names: Sequence[str], most: int | None = 5) -> str:
@@ -124,7 +124,7 @@ def zones_named(names: Sequence[str], most: int | None = 5) -> str:
 
 
 def _gas(here: Surroundings) -> str:
-    word = here.says("ammonia|chlorine|NH3|refrigerant|hypochlorite")
+    word = here.mentions("ammonia|chlorine|NH3|refrigerant|hypochlorite")
     return f"the record of this place mentions {word}" if word else ""
 
 
@@ -159,7 +159,7 @@ def _wiring_classes(here: Surroundings) -> str:
 def _plenum(here: Surroundings) -> str:
     if here.plenum_cable:
         return "plenum cable is recorded here"
-    return "the record of this place mentions a plenum" if here.says("plenum") else ""
+    return "the record of this place mentions a plenum" if here.mentions("plenum") else ""
 
 
 def _local_code(here: Surroundings) -> str:
@@ -179,7 +179,7 @@ CAUTIONS: Final[dict[Caution, Callable[[Surroundings], str]]] = {
     Caution.PLENUM: _plenum,
     Caution.LOCAL_CODE: _local_code,
 }
-"""When each caution matters: says why, or nothing. The gravest first: life safety comes first everywhere."""
+"""When each caution matters: why, or a blank. The gravest first: life safety comes first everywhere."""
 
 
 def cautions_of(here: Surroundings) -> tuple[CautionHere, ...]:

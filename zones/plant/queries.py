@@ -35,7 +35,7 @@ from zones.plant.columns import Query
 
 FOREVER = "9223372036854775807"
 OWN = "id"
-"""An array that says which thing a row is of: it is fetched once, as ``id``."""
+"""Marks the array that names the thing of a row: it is fetched once, as ``id``."""
 _OF_EVERY_TABLE = {field.name for field in fields(electrical.Table)}
 
 
@@ -45,17 +45,17 @@ def _query(
     table: type[Any],
     *sources: tuple[str, type[Model]],
     also: dict[str, str] | None = None,
-    **said: str,
+    **sql_of: str,
 ) -> Query:
     """The query of a table of the plant: ``base`` and a column for each of its arrays.
 
     sources: aliases in ``rows``, with the model whose columns they have; the first that has a field is asked.
-    said: SQL of arrays that are no such field. also: numbers that no array holds as they are.
+    sql_of: SQL of arrays that are no such field. also: numbers that no array holds as they are.
     """
     whole, real = dict(base), dict(also or {})
     for field in fields(table):
         if field.name not in _OF_EVERY_TABLE:
-            sql = said.get(field.name) or _column(field.name, sources)
+            sql = sql_of.get(field.name) or _column(field.name, sources)
             if sql != OWN:
                 (real if field.type == "FloatArray" else whole)[field.name] = sql
     return Query(rows=rows, whole=whole, real=real)

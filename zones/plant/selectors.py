@@ -221,7 +221,7 @@ def _number_points(points: Columns, readings: Columns) -> IntArray:
     order = np.lexsort((points["id"], points["rank"], points["run_index"], points["group"]))
     ids, parents = points["id"][order], points["parent_index"]
     there = ids[np.append(True, ids[1:] != ids[:-1])[: len(ids)]]
-    # parents without facts come last: the core says that they are not there, by their index
+    # parents without facts come last: the core reports that they are missing, by their index
     point_id = np.append(there, np.setdiff1d(parents[parents >= 0], there))
     by_id = np.argsort(point_id)
     points["point_index"] = points["id"]

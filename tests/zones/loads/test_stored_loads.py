@@ -115,7 +115,7 @@ def test_what_the_last_recheck_left_unfit_is_computed(hall: Hall, left: dict[str
     assert not is_read(hall)
 
 
-def test_where_something_cannot_be_computed_it_is_said(hall: Hall) -> None:
+def test_what_cannot_be_computed_is_listed(hall: Hall) -> None:
     second = factories.make_supply(hall.closet, name="PS 2")
     point_alter(factories.change(hall.site), point=hall.points[5], feed_supply=second)
     check([hall.site.pk])

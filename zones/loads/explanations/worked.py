@@ -84,12 +84,12 @@ class Step:
     gives: Amount
 
     @classmethod
-    def of(cls, said: str, name: str, unit: str, value: ArrayLike) -> Step:
+    def of(cls, text: str, name: str, unit: str, value: ArrayLike) -> Step:
         """What is found, with its value: ``Sum of the taps: 60 W (low 50 W, high 70 W).``"""
         amount = Amount.of(name, unit, value)
         low, likely, high = (number(one, unit) for one in (amount.low, amount.likely, amount.high))
         band = "" if low == likely == high else f" (low {low}, high {high})"
-        return cls(f"{said}: {likely}{band}.", amount)
+        return cls(f"{text}: {likely}{band}.", amount)
 
     @classmethod
     def worked(cls, expression: str, name: str, unit: str, value: ArrayLike) -> Step:

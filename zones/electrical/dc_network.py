@@ -14,7 +14,7 @@ from .figures import Subjects, first_known, lookup, sums
 from .forest import Forest
 from .plant import BoolArray, Members, Plant, RunKind, select
 from .point_loads import PointLoads
-from .radial import Solution, solve
+from .radial import solve
 from .subjects import SubjectKind
 from .wiring import Wiring, renumber, rows_of, section_tops
 
@@ -178,14 +178,15 @@ def solve_bands(
     amps: FloatArray,
     watts: FloatArray,
     nominal_v: float,
-) -> Solution:
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
     """Solve the same trees in three bands, as one forest three times as large.
 
     parent: (n,) nodes as the caller numbers them, −1 at the feed; position: (n,) the caller's number of each
     node here; tree: (n,); source_voltage_v, source_resistance_ohm: (t,); segment_ohm, amps, watts: (3, n).
     Where a source voltage is NaN the currents are those at nominal_v and the voltages NaN. An infeasible tree
     has 0 V, and the current demanded at the source voltage, or that of the next kinder band if it is more.
-    Returns a Solution with arrays reshaped to (3, n) and (3, t).
+
+    Returns voltages and branch currents (3, n), then terminal voltages and source currents (3, t).
     """
     nodes, trees = len(position), len(source_voltage_v)
     forest = Forest.build(renumber(position, int(position.max(initial=-1)) + 1)[parent], tree, trees).times(3)
@@ -201,24 +202,15 @@ def solve_bands(
         conductance_s=0.0,
     )
     feasible = solved.feasible.reshape(3, trees)
-    demanded = amps + watts / volts[tree]
-    fallback = sums(tree, demanded, trees)
     node_ok = feasible[:, tree]
+    demanded = amps + watts / volts[tree]
     voltage = np.where(node_ok, solved.voltage_v.reshape(3, nodes), 0.0)
     branch = solved.branch_current_a.reshape(3, nodes)
-    source_current = np.where(feasible, solved.source_current_a.reshape(3, trees), fallback)
+    current = np.where(feasible, solved.source_current_a.reshape(3, trees), sums(tree, demanded, trees))
     if not node_ok.all():
         # loads in watts draw more at the low voltage of a kinder band than is demanded at the source's
         behind = forest.totals(demanded.ravel()).reshape(3, nodes)
         branch = np.maximum.accumulate(np.where(node_ok, branch, behind), axis=0)
-        source_current = np.maximum.accumulate(source_current, axis=0)
-    return Solution(
-        feasible=feasible,
-        reason=solved.reason.reshape(3, trees),
-        voltage_v=np.where(unknown[tree], np.nan, voltage),
-        load_current_a=np.where(node_ok, solved.load_current_a.reshape(3, nodes), demanded),
-        branch_current_a=branch,
-        terminal_voltage_v=np.where(feasible, solved.terminal_voltage_v.reshape(3, trees), 0.0),
-        source_current_a=source_current,
-        iterations=solved.iterations.reshape(3, trees),
-    )
+        current = np.maximum.accumulate(current, axis=0)
+    terminal = np.where(feasible, solved.terminal_voltage_v.reshape(3, trees), 0.0)
+    return np.where(unknown[tree], np.nan, voltage), branch, terminal, current

@@ -71,7 +71,8 @@ def solve_dc(plant: Plant, members: Members, everything: Wiring, loads: PointLoa
     parent = np.where(network.parent[node] >= 0, network.parent[node] + shift, -1)
     kept = np.flatnonzero(fed)
     amps, watts = loads.drawn(wiring.row[node[kept]], speaking[kept])
-    solution = solve_bands(
+    voltage, branch = np.full((2, 3, len(node)), np.nan)
+    voltage[:, kept], branch[:, kept], _, source_current = solve_bands(
         parent[kept],
         kept,
         tree_at[kept],
@@ -82,8 +83,6 @@ def solve_dc(plant: Plant, members: Members, everything: Wiring, loads: PointLoa
         watts,
         plant.factors.nominal_supply_v,
     )
-    voltage, branch = np.full((2, 3, len(node)), np.nan)
-    voltage[:, kept], branch[:, kept] = solution.voltage_v, solution.branch_current_a
     return DcSolution(
         network=network,
         source=source,
@@ -95,7 +94,7 @@ def solve_dc(plant: Plant, members: Members, everything: Wiring, loads: PointLoa
         branch=branch,
         tree_instance=inst_tree_owner,
         tree=inst_tree,
-        source_current=solution.source_current_a,
+        source_current=source_current,
     )
 
 

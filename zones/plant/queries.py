@@ -99,16 +99,37 @@ _FACTS = {
 }
 
 
-def _facts_of(table: str, *, model: bool = False) -> str:
-    facts, key = f"{table}_facts", f"{table.removeprefix('switch_')}_id"
-    return f"""FROM "{table}" t
+def _dated(
+    table: str,
+    rows: type[Any],
+    facts: type[Model],
+    *sources: tuple[str, type[Model]],
+    base: dict[str, str] | None = None,
+    also: dict[str, str] | None = None,
+    **sql_of: str,
+) -> Query:
+    """The query of things with dated facts. In its SQL, t: the thing, f: its facts, m: the model of those."""
+    kind, of_facts = table.removeprefix("switch_"), facts._meta.db_table
+    join = ""
+    if any(field.name == "model" for field in facts._meta.fields):
+        join, sources = "LEFT JOIN device_model m ON m.id = f.model_id", (*sources, ("m", DeviceModel))
+    return _query(
+        f"""FROM "{table}" t
         JOIN (
-            SELECT {key} AS id, step FROM {facts} WHERE site_id = ANY({{ids}})
+            SELECT {kind}_id AS id, step FROM {of_facts} WHERE site_id = ANY({{ids}})
             UNION SELECT id, begin_step FROM "{table}" WHERE site_id = ANY({{ids}})
         ) s ON s.id = t.id
-        LEFT JOIN {facts} f ON f.{key} = s.id AND f.step = s.step
-        {"LEFT JOIN device_model m ON m.id = f.model_id" if model else ""}
-        WHERE t.site_id = ANY({{ids}})"""
+        LEFT JOIN {of_facts} f ON f.{kind}_id = s.id AND f.step = s.step
+        {join}
+        WHERE t.site_id = ANY({{ids}})""",
+        _FACTS | (base or {}),
+        rows,
+        ("f", facts),
+        *sources,
+        also=also,
+        **{f"{kind}_index": OWN},
+        **sql_of,
+    )
 
 
 SITES = Query(
@@ -118,17 +139,15 @@ SITES = Query(
 )
 
 _BLOCK_KIND = _number("b.kind", electrical.BlockKind, Block.Kind)
-RUNS = _query(
-    _facts_of("run"),
-    _FACTS
-    | {
+RUNS = _dated(
+    "run",
+    electrical.RunRows,
+    RunFacts,
+    base={
         "block_index": "t.block_id",
         "kind": _number("t.kind", electrical.RunKind, Run.Kind),
         "block_kind": f"(SELECT {_BLOCK_KIND} FROM block b WHERE b.id = t.block_id)",
     },
-    electrical.RunRows,
-    ("f", RunFacts),
-    run_index=OWN,
 )
 
 # How many devices are at a point: an uncounted group's range, one device, none at a splice
@@ -158,40 +177,20 @@ POINTS = _query(
     also={"rank": "f.rank"},
 )
 
-SUPPLIES = _query(
-    _facts_of("supply", model=True),
-    _FACTS,
-    electrical.SupplyRows,
-    ("f", SupplyFacts),
-    ("m", DeviceModel),
-    supply_index=OWN,
-)
-
-AMPLIFIERS = _query(
-    _facts_of("amplifier", model=True),
-    _FACTS,
-    electrical.AmplifierRows,
-    ("f", AmplifierFacts),
-    ("m", DeviceModel),
-    amplifier_index=OWN,
-)
-
-SWITCHES = _query(
-    _facts_of("switch", model=True),
-    _FACTS,
+SUPPLIES = _dated("supply", electrical.SupplyRows, SupplyFacts)
+AMPLIFIERS = _dated("amplifier", electrical.AmplifierRows, AmplifierFacts)
+SWITCHES = _dated(
+    "switch",
     electrical.SwitchRows,
-    ("f", SwitchFacts),
-    switch_index=OWN,
+    SwitchFacts,
     budget_w="m.poe_budget_w",
     budget_one_lost_w="m.poe_budget_one_lost_w",
 )
-
-PORTS = _query(
-    _facts_of("switch_port"),
-    _FACTS,
+PORTS = _dated(
+    "switch_port",
     electrical.PortRows,
+    SwitchPortFacts,
     ("t", SwitchPort),
-    port_index=OWN,
     priority=f"coalesce({_number('f.priority', electrical.PortPriority, SwitchPortFacts.Priority)},"
     f" {electrical.PortPriority.LOW})",
     other_load="coalesce(f.other_load <> '', false)::int",
@@ -201,16 +200,14 @@ PORTS = _query(
 
 # Its data cable carries the power of an endpoint unless that is known to come from elsewhere.
 _SOURCE = EndpointFacts.PowerSource
-ENDPOINTS = _query(
-    _facts_of("endpoint", model=True),
-    _FACTS
-    | {
+ENDPOINTS = _dated(
+    "endpoint",
+    electrical.EndpointRows,
+    EndpointFacts,
+    base={
         "address_code": "CASE WHEN f.address IS NOT NULL"
         " THEN dense_rank() OVER (ORDER BY t.site_id, f.address, f.vlan) END",
     },
-    electrical.EndpointRows,
-    ("f", EndpointFacts),
-    endpoint_index=OWN,
     poe_class="coalesce(f.negotiated_class, m.poe_class)",
     granted_w="f.negotiated_power_w",
     paging_power_w="m.paging_poe_w",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from itertools import repeat
 from typing import Self, TypeVar
 
 import numpy as np
@@ -69,8 +70,8 @@ class Subjects:
 
     def problems(self, where: BoolArray, reason: str) -> list[Problem]:
         """That some of them cannot be computed. where: (n,)."""
-        found = zip(self.member[where].tolist(), self.index[where].tolist(), strict=True)
-        return [Problem(member, self.kind, index, reason) for member, index in found]
+        members, indices = self.member[where].tolist(), self.index[where].tolist()
+        return [*map(Problem, members, repeat(self.kind), indices, repeat(reason))]
 
 
 @dataclass(frozen=True)

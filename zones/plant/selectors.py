@@ -94,7 +94,9 @@ def read_plant(site_ids: Sequence[int]) -> Plant:
 
 def _joined(read: dict[str, Columns], factors: Factors) -> Plant:
     """The plant of what was read: ids become indices, and what is joined on some day becomes a group."""
-    sites, models, cables = (_ascending(read.pop(name), key) for name, key in _CATALOGUE.items())
+    sites = _ascending(read.pop("sites"), "id")
+    models = _ascending(read.pop("models"), "model_id")
+    cables = _ascending(read.pop("cables"), "cable_id")
     site_id, ids = sites["id"], {"model": models["model_id"], "cable": cables["cable_id"]}
     for columns in read.values():
         columns["site_index"] = place_of(site_id, columns["site"])
@@ -182,8 +184,6 @@ _TABLES: Final[dict[str, type[Table]]] = {
     if str(kind).endswith("Rows")
 }
 """The tables of a plant, by name."""
-_CATALOGUE: Final = {"sites": "id", "models": "model_id", "cables": "cable_id"}
-"""What is read by its own ids, with the column that has them."""
 _KINDS: Final = {**TABLE_OF_KIND, "block": "blocks"}
 """The kinds of things, with what is read that has a row of each."""
 _JOINTS: Final = (

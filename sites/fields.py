@@ -322,7 +322,7 @@ class TimeZoneField(_Patterned, models.CharField):
             raise self._wrong()
 
     def conditions(self, column: str) -> list[str]:
-        return [*super().conditions(column), f"timezone({column}, now()) IS NOT NULL"]
+        return [*super().conditions(column), f"zonebook_is_time_zone({column})"]
 
 
 @functools.cache

@@ -26,7 +26,7 @@ HELD = [
         [
             of_kind("endpoint_facts", ["gateway", "network_speaker", "network_amplifier"]),
             stands("endpoint_facts", "endpoint_id", "endpoint"),
-            stands("endpoint_facts", "port_id", "switch_port"),
+            stands("endpoint_facts", "port_id", "switch_port", "endpoint"),
         ],
         ["endpoint_id", "model_id", "port_id"],
     ),

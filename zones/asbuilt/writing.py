@@ -161,8 +161,7 @@ class Writer:
             new = [thing for thing in things if not thing.recorded]
             if kind.model is not None and new:
                 _reserve_ids([thing for thing in new if thing.id is None])
-                reused = _names_used_again(things) if kind.placed else set()
-                _copy(kind.model, [_thing_row(thing, with_end=thing in reused) for thing in new])
+                _copy(kind.model, [_thing_row(thing) for thing in new])
             if kind.name == "paging_sets":
                 _copy(PagingSetZone, [row for thing in new for row in _members(thing, thing.values["zones"])])
             facts = [(thing, one) for thing in things for one in thing.facts if not one.recorded]
@@ -268,14 +267,14 @@ def _own_row(thing: Thing) -> Values:
     return {"id": thing.id} | _key_values(thing) | _plain(thing.values)
 
 
-def _thing_row(thing: Thing, *, with_end: bool) -> Values:
+def _thing_row(thing: Thing) -> Values:
     row = _own_row(thing) | {"change_set_id": _id(thing.writer)}
     if thing.site is not None:
         row["site_id"] = _id(thing.site)
     if thing.kind.placed:
-        # Else it ends within the change set that ended it
-        ended = thing.end is not None and (with_end or thing.described is not None)
-        row |= {"begin_step": _step(thing.begin), "end_step": _step(thing.end) if ended else None}
+        # With its end, since a name stands once at a time, and nothing outlasts what it names. The change set
+        # that ended it then writes the same end
+        row |= {"begin_step": _step(thing.begin), "end_step": _step(thing.end) if thing.end else None}
     if thing.kind.name == "readings":
         after = thing.values["after"]
         row["step"] = _step(after) if after else last_step_of(thing.values["taken_on"])
@@ -322,12 +321,6 @@ def _days(thing: Thing) -> Range[Any]:
 
 def _coverage_row(thing: Thing) -> Values:
     return {"id": thing.id, "contract_id": thing.key[0].id, "site_id": thing.key[1].id, "days": _days(thing)}
-
-
-def _names_used_again(things: Sequence[Thing]) -> set[Thing]:
-    """Those that end in the same batch that begins another of their name: a name stands once at a time."""
-    held = Counter((thing.site, thing.key) for thing in things)
-    return {thing for thing in things if thing.end is not None and held[thing.site, thing.key] > 1}
 
 
 def _end(kind: FileKind, change: Change, things: Sequence[Thing]) -> None:

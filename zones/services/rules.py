@@ -54,6 +54,8 @@ add_rules(
         "reading_taken_by_then": ("A reading is not of a day after the change that records it.", "taken_on"),
         "zone_endpoint_once": ("This device is heard in this zone already.", "endpoint_id"),
         "paging_set_zone_once": ("This zone is in this paging set already.", "zone_ids"),
+        "paging_set_has_zones": ("A paging set needs at least one zone.", "zone_ids"),
+        "paging_set_zone_is_only_added_to": ("A paging set keeps its zones: end it and add another.", ""),
         "run_facts_fuse_rating_of_a_fitted_fuse": (
             "Only a fitted fuse has a rating.",
             "fuse_rating_a",

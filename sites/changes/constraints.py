@@ -21,62 +21,45 @@ from .errors import Problem
 # constraint: (sentence, field that it is about)
 Rules = Mapping[str, tuple[str, str]]
 
-_rules: dict[str, tuple[str, str]] = {}
-SENTENCES: dict[str, str] = {}
-"""Constraint name to sentence."""
+RULES: dict[str, tuple[str, str]] = {}
+"""The rules that have a sentence of their own."""
+
+# Rules of many tables, by their names: with {table} and {field} in words
+_PATTERNS: Rules = {
+    "{table}_of_site": ("There is a {table} with this id.", ""),
+    "{table}_name_once_a_site": ("Another {table} of this site has this name.", "name"),
+    "{table}_ends_after_it_begins": ("A thing must end after the change set that added it.", ""),
+    "{table}_in_use": ("This {table} is still used: see to what uses it first.", ""),
+    "{table}_model_of_its_kind": ("The model is of another kind of device.", "model_id"),
+    "{table}_{field}_of_its_site": ("The {field} must be one of the same site.", "{field}_id"),
+    "{table}_{field}_stands": (
+        "The {field} does not stand all that time: it comes later, or ends before.",
+        "{field}_id",
+    ),
+}
 
 
 def add_rules(rules: Rules) -> None:
     """Say, for named rules of the database, what each means to a person."""
-    _rules.update(rules)
-    SENTENCES.update({name: sentence for name, (sentence, _) in rules.items()})
+    RULES.update(rules)
 
 
-def of_its_site(**references: str) -> dict[str, tuple[str, str]]:
-    """The rules that hold a reference within its site: ``supply="closet"`` is
-    ``supply_closet_of_its_site``."""
-    return {
-        f"{table}_{field}_of_its_site": (
-            f"The {field.replace('_', ' ')} must be one of the same site.",
-            f"{field}_id",
-        )
-        for table, fields in references.items()
-        for field in fields.split()
-    }
+def rule_in_words(name: str) -> tuple[str, str] | None:
+    """What a named rule of the database means to a person, and the field that it is about."""
+    if name in RULES:
+        return RULES[name]
+    for pattern, (sentence, field) in _PATTERNS.items():
+        found = re.fullmatch(pattern.format(table=f"(?P<table>{_tables()})", field=r"(?P<field>\w+)"), name)
+        if found:
+            words = {part: text.replace("_", " ") for part, text in found.groupdict().items()}
+            return sentence.format(**words), field.format(**found.groupdict())
+    return None
 
 
-def spans(*tables: str) -> dict[str, tuple[str, str]]:
-    """The rules that what stands ends after it begins."""
-    sentence = "A thing must end after the change set that added it."
-    return {f"{table}_ends_after_it_begins": (sentence, "") for table in tables}
-
-
-def stand_then(**references: str) -> dict[str, tuple[str, str]]:
-    """The rules that what a row names stands when the row begins to hold."""
-    return {
-        f"{table}_{field}_stands": (
-            f"The {field.replace('_', ' ')} does not stand then: it comes later, or ended before.",
-            f"{field}_id",
-        )
-        for table, fields in references.items()
-        for field in fields.split()
-    }
-
-
-def in_use(*tables: str) -> dict[str, tuple[str, str]]:
-    """The rules that nothing outlasts what it names."""
-    return {
-        f"{table}_in_use": (f"This {table.replace('_', ' ')} is still used: see to what uses it first.", "")
-        for table in tables
-    }
-
-
-def name_once(**names: str) -> dict[str, tuple[str, str]]:
-    """The rules that a name is given once a site: ``supply="supply"``."""
-    return {
-        f"{table}_name_once_a_site": (f"Another {word} of this site has this name.", "name")
-        for table, word in names.items()
-    }
+@functools.cache
+def _tables() -> str:
+    """The names of all tables as a regular expression, the longest first."""
+    return "|".join(sorted((model._meta.db_table for model in apps.get_models()), key=len, reverse=True))
 
 
 @functools.cache
@@ -96,9 +79,9 @@ def problem_of(error: IntegrityError | pg.IntegrityError) -> Problem:
     if not isinstance(cause, pg.Error):
         return Problem(str(error), "refused")
     name = cause.diag.constraint_name or ""
-    if name in _rules:
-        sentence, field = _rules[name]
-        return Problem(sentence, name, f"/{field}" if field else "")
+    rule = rule_in_words(name)
+    if rule is not None:
+        return Problem(rule[0], name, f"/{rule[1]}" if rule[1] else "")
     if name in facts():
         return Problem(facts()[name].sentence, "invalid", f"/{facts()[name].name}")
     if isinstance(cause, pg.NotNullViolation):
@@ -169,7 +152,6 @@ add_rules(
         ),
         "change_set_keeps_its_site": ("A change set stays with its site.", "site_id"),
         "change_set_step_once_a_site": ("A site takes 65535 change sets a day at most.", "happened_on"),
-        "change_set_of_site": ("There is a change set with this id.", ""),
         # Customers, contracts, access
         "customer_name_once": ("Another customer has this name.", "name"),
         **{
@@ -212,63 +194,6 @@ add_rules(
             "power_source",
         ),
         "output_number_once_an_endpoint": ("Another output of this endpoint has this number.", "number"),
-        **{
-            f"{table}_of_site": (f"There is a {table.replace('_', ' ')} with this id.", "")
-            for table in (
-                "closet",
-                "block",
-                "supply",
-                "amplifier",
-                "switch",
-                "switch_port",
-                "endpoint",
-                "output",
-            )
-        },
-        **name_once(
-            closet="closet",
-            block="block",
-            supply="supply",
-            amplifier="amplifier",
-            switch="switch",
-            endpoint="endpoint",
-        ),
-        **of_its_site(
-            contact="closet",
-            secret="closet",  # noqa: S106 - a table
-            block="closet",
-            supply="closet",
-            supply_facts="supply",
-            amplifier="closet",
-            amplifier_facts="amplifier",
-            switch="closet",
-            switch_facts="switch",
-            switch_port="switch",
-            switch_port_facts="port",
-            endpoint="closet",
-            endpoint_facts="endpoint port",
-            output="endpoint",
-        ),
-        **spans("closet", "block", "supply", "amplifier", "switch", "switch_port", "endpoint", "output"),
-        **stand_then(
-            block="closet",
-            supply="closet",
-            supply_facts="supply",
-            amplifier="closet",
-            amplifier_facts="amplifier",
-            switch="closet",
-            switch_facts="switch",
-            switch_port="switch",
-            switch_port_facts="port",
-            endpoint="closet",
-            endpoint_facts="endpoint port",
-            output="endpoint",
-        ),
-        **in_use("closet", "switch", "switch_port"),
-        **{
-            f"{table}_model_of_its_kind": ("The model is of another kind of device.", "model_id")
-            for table in ("supply_facts", "amplifier_facts", "switch_facts", "endpoint_facts")
-        },
         "device_model_kind_stays": ("A device model keeps its kind: add another model.", "kind"),
         "endpoint_facts_port_taken": ("Another device is on this port.", "port_id"),
         "event_sequence_key": ("Another event has this place in the feed.", ""),

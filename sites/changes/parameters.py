@@ -133,7 +133,7 @@ def parameters_of(
         field = _field(of, taken)
         if field is None:
             raise TypeError(f"{function.__name__} takes {taken}, which is no field of its models")
-        found[taken] = _of_field(field)
+        found[taken] = parameter_of(field)
     return found
 
 
@@ -145,7 +145,8 @@ def _field(of: Sequence[type[models.Model]], name: str) -> models.Field[Any, Any
     return None
 
 
-def _of_field(field: models.Field[Any, Any], *, required: bool = False) -> Parameter:
+def parameter_of(field: Any, *, required: bool = False) -> Parameter:
+    """The parameter that is a field of a model."""
     if isinstance(field, Fact):
         return Parameter(field.name, required, field.null, fact=field)
     assert isinstance(field, models.ForeignKey)

@@ -11,17 +11,10 @@ from sites.fields import facts_of
 from sites.models import CableType, DeviceModel, Factor, Site
 from sites.models.changes import ChangeSet, Mark
 
+from .usual import Usual
 
-@operation(
-    "device_model.add",
-    "A device model comes into the catalogue.",
-    of=DeviceModel,
-    takes=facts_of(DeviceModel, "name", "kind"),
-    use=Use.ANY,
-    shared=True,
-)
-def device_model_add(work: Work, /, *, name: str, kind: DeviceModel.Kind, **given: Any) -> DeviceModel:
-    return work.add(DeviceModel(name=name, kind=kind, **given))
+device_model_add = Usual(DeviceModel).adds("A device model comes into the catalogue.", "name", "kind")
+cable_type_add = Usual(CableType).adds("A cable type comes into the catalogue.", "name")
 
 
 @operation(
@@ -36,18 +29,6 @@ def device_model_alter(work: Work, /, *, device_model: DeviceModel, **given: Any
     if work.alter(device_model, given):
         _correct_users(work, f"device model {device_model.name}")
     return device_model
-
-
-@operation(
-    "cable_type.add",
-    "A cable type comes into the catalogue.",
-    of=CableType,
-    takes=facts_of(CableType, "name"),
-    use=Use.ANY,
-    shared=True,
-)
-def cable_type_add(work: Work, /, *, name: str, **given: Any) -> CableType:
-    return work.add(CableType(name=name, **given))
 
 
 @operation(

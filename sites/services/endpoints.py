@@ -12,6 +12,7 @@ from sites.models import Endpoint, EndpointFacts, Output, SwitchPort
 from sites.rules.equipment import Held, port_is_free, power_fits, require_model, with_basis
 
 from .uses import facts_from, require_unused, standing_at
+from .usual import Usual
 
 _PowerSource = EndpointFacts.PowerSource
 OUTPUTS_AT_MOST = 64
@@ -135,8 +136,4 @@ def output_alter(work: Work, /, *, output: Output, terminal: Output.Terminal) ->
     return output
 
 
-@operation("output.end", "An analog output is there no longer.")
-def output_end(work: Work, /, *, output: Output) -> Output:
-    require_unused(work, output)
-    work.end(output)
-    return output
+output_end = Usual(Output).ends("An analog output is there no longer.")

@@ -2,38 +2,10 @@
 
 from __future__ import annotations
 
-from sites.changes.constraints import add_rules, in_use, name_once, of_its_site, spans, stand_then
+from sites.changes.constraints import add_rules
 
 add_rules(
     {
-        **{
-            f"{table}_of_site": (f"There is a {table.replace('_', ' ')} with this id.", "")
-            for table in ("zone", "paging_set", "run", "reading", "case")
-        },
-        **name_once(zone="zone", paging_set="paging set", run="run"),
-        **of_its_site(
-            zone_endpoint="zone endpoint",
-            paging_set_zone="paging_set zone",
-            run="block",
-            run_facts="run zone output supply amplifier",
-            point="run",
-            point_facts="zone feed_supply",
-            landing="block run output supply amplifier",
-            clip_facts="block",
-            reading="run switch supersedes",
-            finding="case",
-            case="change_set",
-        ),
-        **spans("zone", "zone_endpoint", "paging_set", "run", "landing"),
-        **stand_then(
-            zone_endpoint="zone endpoint",
-            run="block",
-            run_facts="run zone output supply amplifier",
-            point_facts="run zone feed_supply",
-            landing="block run output supply amplifier",
-            clip_facts="block",
-        ),
-        **in_use("block", "run", "output", "supply", "amplifier", "endpoint", "zone"),
         "run_facts_fed_by_what_fits_its_kind": (
             "A supply feeds self-amplified runs, an amplifier the others.",
             "supply_id",
@@ -42,7 +14,6 @@ add_rules(
             "A supply feeds self-amplified runs only.",
             "feed_supply_id",
         ),
-        "point_facts_model_of_its_kind": ("The model is of another kind of device.", "model_id"),
         "point_facts_device_of_its_model": ("A device is of the kind that its model is.", "device_kind"),
         "point_facts_splice_is_bare": ("A splice carries no load.", "kind"),
         "landing_row_of_its_block": ("The block has no such row.", "row"),

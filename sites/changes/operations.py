@@ -281,32 +281,27 @@ def apply_calls(change_set: ChangeSet, calls: Sequence[Call], *, learning: bool 
     """Write the rows of ``change_set``. ChangeRefused says which operation was refused, and why; then the
     caller's transaction must be rolled back. ``learning``: note the versions that each builds on."""
     work = Work(change_set, learning=learning)
+    index: int | None = None
     try:
         with change_context(change_set):
-            for index, call in enumerate(calls):
-                _apply(work, index, call)
-    except IntegrityError as error:
-        # A deferred key, checked as the context is left
-        raise ChangeRefused([problem_of(error)]) from error
-    return work
-
-
-def _apply(work: Work, index: int, call: Call) -> None:
-    work.expects = {}
-    try:
-        if call.operation.shared is (work.site_id is not None):
-            _refuse_place(call.operation)
-        if call.expects:
-            _require_expected(work, call)
-        result = call.operation.apply(work, **work.resolve(call.values, call.operation.references))
+            for index, call in enumerate(calls):  # noqa: B007 - the operation at hand when one is refused
+                work.expects = {}
+                if call.operation.shared is (work.site_id is not None):
+                    _refuse_place(call.operation)
+                if call.expects:
+                    _require_expected(work, call)
+                result = call.operation.apply(work, **work.resolve(call.values, call.operation.references))
+                work.results.append(result)
+                work.found_expectations.append(work.expects)
+                if call.label:
+                    work.labels[call.label] = result
+            # A deferred key is checked as the context is left, and is of no one operation
+            index = None
     except ChangeRefused as refused:
         raise refused.at(index) from refused.__cause__
     except IntegrityError as error:
         raise ChangeRefused([problem_of(error).at(index)]) from error
-    work.results.append(result)
-    work.found_expectations.append(work.expects)
-    if call.label:
-        work.labels[call.label] = result
+    return work
 
 
 def _refuse_place(operation: Operation[Any, Any]) -> NoReturn:

@@ -75,21 +75,18 @@ class Parameter:
             if value is None:
                 raise ValidationError(f"expected {self.fact.expected}", code="invalid")
             return self.fact.parse(value)
-        if self.many and isinstance(value, list):
-            return [self._reference(item, labels) for item in value]
-        if self.many:
+        if self.many and not isinstance(value, list):
             raise self._wrong(labels)
-        return self._reference(value, labels)
-
-    def _reference(self, value: Any, labels: bool) -> Reference:
-        assert self.model is not None
-        if isinstance(value, str):
-            fits = labels and len(value) > 1 and value.startswith("@")
-        else:
-            fits = isinstance(value, int) and not isinstance(value, bool) and 0 < value <= LARGEST_ID
-        if not fits:
-            raise self._wrong(labels)
-        return Reference(self.model, value)
+        references = []
+        for item in value if self.many else [value]:
+            if isinstance(item, str):
+                fits = labels and len(item) > 1 and item.startswith("@")
+            else:
+                fits = isinstance(item, int) and not isinstance(item, bool) and 0 < item <= LARGEST_ID
+            if not fits:
+                raise self._wrong(labels)
+            references.append(Reference(self.model, item))
+        return references if self.many else references[0]
 
     def _wrong(self, labels: bool) -> ValidationError:
         or_label = ", or the label of an earlier operation, such as @new" if labels else ""

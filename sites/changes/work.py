@@ -88,26 +88,27 @@ class Work:
             value = values.get(name)
             if value is None:
                 continue
-            if isinstance(value, list):
-                resolved[name] = [
-                    self._row(item, f"{path}/{place}", problems) for place, item in enumerate(value)
-                ]
-            else:
-                resolved[name] = self._row(value, path, problems)
+            rows = []
+            for place, item in enumerate(value if parameter.many else [value]):
+                try:
+                    rows.append(self._row(item))
+                except ChangeRefused as refused:
+                    at = f"{path}/{place}" if parameter.many else path
+                    problems += [Problem(problem.detail, problem.code, at) for problem in refused.problems]
+            resolved[name] = rows if parameter.many else next(iter(rows), None)
         if problems:
             raise ChangeRefused(problems)
         return resolved
 
-    def _row(self, value: Any, path: str, problems: list[Problem]) -> Any:
-        model = value.model if isinstance(value, Reference) else type(value)
-        try:
-            row = self._labelled(value) if isinstance(value.pk, str) else self._found(model, value.pk)
-            # A correction may be of what has ended since
-            if isinstance(row, Placed) and not self.is_correction:
-                self.require_standing(row)
-        except ChangeRefused as refused:
-            problems += [Problem(problem.detail, problem.code, path) for problem in refused.problems]
-            return None
+    def _row(self, value: Any) -> models.Model:
+        """The row that a value names, as it is now, if it stands."""
+        if isinstance(value.pk, str):
+            row = self._labelled(value)
+        else:
+            row = self._found(value.model if isinstance(value, Reference) else type(value), value.pk)
+        # A correction may be of what has ended since
+        if isinstance(row, Placed) and not self.is_correction:
+            self.require_standing(row)
         return row
 
     def _found(self, model: type[M], pk: int) -> M:
@@ -166,15 +167,14 @@ class Work:
         A later row means that the operation is back-dated to before something known: refused, naming it.
         """
         row = self.latest(facts, *thing)
-        if row is None:
-            return None
-        if row.step > self.step:
+        if row is not None and row.step > self.step:
             raise refuse(
                 f"This happened on {self.change_set.happened_on}, and {self.named(row.step)} already says "
                 "what holds after it. Give a day from then on, or make a correction.",
                 code="contradicts_later",
             )
-        self.expect(facts, thing, row.change_set_id)
+        if row is not None and self.learning:
+            self.expect(facts, thing, row.change_set_id)
         return row
 
     def expect(self, of: type[models.Model] | str, ids: Iterable[int], version: int | list[int]) -> None:

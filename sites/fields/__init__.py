@@ -6,7 +6,6 @@ as-built column and the sentence of the constraint (``table_column_check``). Wha
 ``minimum``, ``above``, ``maximum``, ``max_length`` and ``help_text``.
 """
 
-from .fact import Fact
 from .keys import (
     LARGEST_ID,
     GivenMomentField,
@@ -15,10 +14,10 @@ from .keys import (
     SiteKey,
     StepField,
     WriterKey,
+    columns_of,
+    facts_of,
 )
-from .numbers import (
-    QuantityField,
-    WholeField,
+from .quantities import (
     block_row,
     current,
     device_count,
@@ -31,19 +30,21 @@ from .numbers import (
     rating,
     tap,
 )
-from .of_models import columns_of, facts_of
-from .texts import (
-    UNSEEN,
-    CodeField,
-    EmailField,
-    LineField,
-    MacField,
-    NameField,
-    NoteField,
-    TimeZoneField,
+from .texts import UNSEEN, CodeField, EmailField, LineField, MacField, NameField, NoteField, TimeZoneField
+from .values import (
+    FIRST_DAY,
+    LAST_DAY,
+    AddressField,
+    DayField,
+    Fact,
+    FlagField,
+    ListField,
+    NumberedWordField,
+    QuantityField,
+    WholeField,
+    WordField,
+    word_of,
 )
-from .values import FIRST_DAY, LAST_DAY, AddressField, DayField, FlagField, ListField
-from .words import NumberedWordField, WordField, word_of
 
 __all__ = [
     "FIRST_DAY",

@@ -11,7 +11,7 @@ from zoneinfo import available_timezones
 from django.core.validators import validate_email
 from django.db import models
 
-from .fact import Fact
+from .values import Fact
 
 # Invisible characters: controls, zero-width, bidirectional marks, tags. The same text is a regular
 # expression of Python and of PostgreSQL (``zonebook_is_line`` and ``zonebook_is_text``)

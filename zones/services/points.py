@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from operator import itemgetter
 from typing import Annotated, Any
 
-from sites.changes.errors import Problem, refuse, require
+from sites.changes.errors import refuse, require
 from sites.changes.operations import HeldOn, Use, operation
 from sites.changes.parameters import Parameter
 from sites.changes.selectors import version_reader
@@ -281,11 +281,10 @@ def _reconnected(work: Work, point: Point, after: Point | None) -> dict[str, Any
 
 def _fitting(run: Run, given: dict[str, Any], current: PointFacts | None) -> dict[str, Any]:
     """``given`` with what follows from it, for a point that is ``current`` so far (None: new)."""
-    model = given.get("model")
     given = with_basis(given, "length_m", "length_basis")
     given = with_basis(given, "tap_power_w", "tap_basis")
-    if model is not None:
-        given.setdefault("device_kind", DEVICE_KINDS.get(model.kind))
+    if given.get("model") is not None:
+        given.setdefault("device_kind", DEVICE_KINDS.get(given["model"].kind))
     kind = given.get("kind", current.kind if current is not None else PointFacts.Kind.DEVICE)
     if kind == PointFacts.Kind.SPLICE and (current is None or current.kind != kind):
         given = {**_BARE, **given}
@@ -295,24 +294,21 @@ def _fitting(run: Run, given: dict[str, Any], current: PointFacts | None) -> dic
             raise refuse(detail, code="required", path="/count_likely")
     elif current is not None and current.kind == PointFacts.Kind.UNCOUNTED_GROUP:
         given = {**dict.fromkeys(_COUNTS), **given}
-    require(_problems(run, kind, given, current))
-    return given
-
-
-def _problems(run: Run, kind: int, given: dict[str, Any], current: PointFacts | None) -> Iterable[Problem]:
-    """What the rules find in the point as it would be."""
+    # As the point would be
     after = {
         name: given.get(name, getattr(current, name, None))
         for name in (*PointFacts.LOADS, *_COUNTS, "feed_supply")
     }
-    model = after["model"]
-    if model is not None:
-        yield from model_fits(MODELS["point"], model.name, model.kind)
-        if after["device_kind"] is not None:
-            yield from device_fits(model.name, model.kind, after["device_kind"])
-    yield from counts_fit(kind, itemgetter(*_COUNTS)(after))
-    yield from splice_is_bare(kind, **{name: after[name] for name in PointFacts.LOADS})
-    yield from mid_feed_fits(run.kind, fed=after["feed_supply"] is not None)
+    model, device_kind = after["model"], after["device_kind"]
+    named, model_kind = (model.name, model.kind) if model is not None else ("", None)
+    require(
+        model_fits(MODELS["point"], named, model_kind),
+        device_fits(named, model_kind, device_kind) if device_kind is not None else (),
+        counts_fit(kind, itemgetter(*_COUNTS)(after)),
+        splice_is_bare(kind, **{name: after[name] for name in PointFacts.LOADS}),
+        mid_feed_fits(run.kind, fed=after["feed_supply"] is not None),
+    )
+    return given
 
 
 def _children(site_id: int | None, point_id: int) -> list[int]:

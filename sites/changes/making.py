@@ -4,7 +4,7 @@ context that names it to the database (``SET LOCAL zonebook.change_set``)."""
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass
 from typing import Any
@@ -75,16 +75,16 @@ def saved(row: ChangeSet) -> ChangeSet:
 
 
 def change_set_row(
-    change: Change, *, kind: ChangeSet.Kind, site_id: int | None, state: str, operations: list[Any]
+    change: Change, operations: Sequence[Any] = (), state: ChangeSet.State = ChangeSet.State.ACCEPTED
 ) -> ChangeSet:
     """The row of a change set, not yet inserted; ChangeRefused names all that is wrong with it."""
     user = change.user
     actor = change.actor.strip() or (user.get_full_name() or user.get_username() if user else "")
     accepted = state == ChangeSet.State.ACCEPTED
     row = ChangeSet(
-        site_id=site_id,
+        site_id=change.site_id,
         state=state,
-        kind=kind,
+        kind=change.kind or ChangeSet.Kind.WORK,
         purpose=change.purpose,
         channel=change.channel,
         user=user,
@@ -95,7 +95,7 @@ def change_set_row(
         happened_on=change.happened_on,
         planned=change.planned,
         quiet=change.quiet,
-        operations=operations,
+        operations=list(operations),
     )
     require_said(row)
     return row

@@ -19,7 +19,7 @@ import enum
 import functools
 import re
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Annotated, Any, Concatenate, Generic, NoReturn, ParamSpec, TypeVar
 
 from django.db import IntegrityError, models, transaction
@@ -53,29 +53,18 @@ class Use(enum.Enum):
     ANY = "any"  # nothing dated: names, notes, people
 
 
+@dataclass(eq=False)
 class Operation(Generic[P, R]):
     """One thing that can be done to the record. ``of``: the models whose fields its parameters are, and
     ``takes`` those of them that it takes as ``**given``; ``shared``: of what belongs to no site."""
 
-    def __init__(
-        self,
-        name: str,
-        sentence: str,
-        apply: Callable[Concatenate[Work, P], R],
-        *,
-        of: Sequence[type[models.Model]],
-        takes: Sequence[str | Parameter],
-        use: Use,
-        shared: bool,
-    ) -> None:
-        self.name = name
-        self.sentence = sentence
-        self.apply = apply
-        self.of = of
-        self.takes = takes
-        self.use = use
-        self.shared = shared
-        self.__doc__ = sentence
+    name: str
+    sentence: str
+    apply: Callable[Concatenate[Work, P], R]
+    of: Sequence[type[models.Model]]
+    takes: Sequence[str | Parameter]
+    use: Use
+    shared: bool
 
     @functools.cached_property
     def parameters(self) -> Mapping[str, Parameter]:
@@ -182,7 +171,7 @@ def operation(
     def register(function: Callable[Concatenate[Work, P], R]) -> Operation[P, R]:
         if name in _registry:
             raise ValueError(f"there are two operations {name}")
-        registered = Operation(name, sentence, function, of=of, takes=takes, use=use, shared=shared)
+        registered = Operation(name, sentence, function, of, takes, use, shared)
         _registry[name] = registered
         return registered
 
@@ -265,10 +254,7 @@ def accept(change: Change, calls: Sequence[Call]) -> Accepted[Any]:
         site_id = next_site_id()
     change_set = saved(
         change_set_row(
-            change,
-            kind=kind_for(change.kind, calls),
-            site_id=site_id,
-            state=ChangeSet.State.ACCEPTED,
+            replace(change, site_id=site_id, kind=kind_for(change.kind, calls)),
             operations=[call.body for call in calls],
         )
     )

@@ -198,9 +198,9 @@ class Work:
 
     # --- writing ------------------------------------------------------------------------------------------
 
-    def add(self, row: M) -> M:
+    def add(self, row: M, *, step: int | None = None) -> M:
         """Insert a row, of the record or of what sites share, checked by its model's fields. A thing begins,
-        and facts hold, from this step on."""
+        and facts hold, from this step on; a correction may give facts another ``step``."""
         if isinstance(row, Recorded) and self.site is not None:
             row.site = self.site
         elif isinstance(row, Recorded):
@@ -210,7 +210,7 @@ class Work:
         if isinstance(row, Placed):
             row.begin_step = self.step
         elif isinstance(row, DatedFacts):
-            row.step = self.step
+            row.step = self.step if step is None else step
         clean(row)
         row.save(force_insert=True)
         self._made.add((type(row), row.pk))

@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from django.db import models
 from django.db.models import Q
-from django.db.models.functions import Lower
 
 from sites import fields
 
-from .dated import Basis, DatedFacts, Placed, standing_once
+from .dated import Basis, DatedFacts, Named, Placed, standing_once
 
 
-class Switch(Placed):
+class Switch(Named):
     class Owner(models.TextChoices):
         INTEGRATOR = "integrator", "integrator"
         CUSTOMER = "customer", "customer: do not touch"
@@ -23,16 +22,8 @@ class Switch(Placed):
     serial = fields.LineField(max_length=80, blank=True)
     note = fields.NoteField()
 
-    class Meta:
+    class Meta(Named.Meta):
         db_table = "switch"
-        ordering = ["name", "id"]
-        constraints = [
-            models.UniqueConstraint(fields=["site", "id"], name="switch_of_site"),
-            standing_once("site", Lower("name"), name="switch_name_once_a_site"),
-        ]
-
-    def __str__(self) -> str:
-        return self.name
 
 
 class SwitchFacts(DatedFacts):
@@ -89,7 +80,7 @@ class SwitchPortFacts(DatedFacts):
         db_table = "switch_port_facts"
 
 
-class Endpoint(Placed):
+class Endpoint(Named):
     """A networked audio device: gateway, network speaker or network amplifier."""
 
     closet = fields.SiteKey("sites.Closet", null=True, related_name="endpoints")
@@ -104,16 +95,8 @@ class Endpoint(Placed):
     warranty_end = fields.DayField(null=True, blank=True)
     note = fields.NoteField()
 
-    class Meta:
+    class Meta(Named.Meta):
         db_table = "endpoint"
-        ordering = ["name", "id"]
-        constraints = [
-            models.UniqueConstraint(fields=["site", "id"], name="endpoint_of_site"),
-            standing_once("site", Lower("name"), name="endpoint_name_once_a_site"),
-        ]
-
-    def __str__(self) -> str:
-        return self.name
 
 
 class EndpointFacts(DatedFacts):

@@ -7,7 +7,7 @@ from django.db.models.functions import Lower
 
 from sites import fields
 
-from .dated import Placed, Recorded, standing_once
+from .dated import Named, Recorded
 
 
 class Site(models.Model):
@@ -54,7 +54,7 @@ class Site(models.Model):
         return self.name
 
 
-class Closet(Placed):
+class Closet(Named):
     """A telecommunications space where things are mounted, and how a person gets into it."""
 
     name = fields.NameField(max_length=80, help_text="The designation on its door or drawing.")
@@ -81,16 +81,8 @@ class Closet(Placed):
     )
     note = fields.NoteField()
 
-    class Meta:
+    class Meta(Named.Meta):
         db_table = "closet"
-        ordering = ["name", "id"]
-        constraints = [
-            models.UniqueConstraint(fields=["site", "id"], name="closet_of_site"),
-            standing_once("site", Lower("name"), name="closet_name_once_a_site"),
-        ]
-
-    def __str__(self) -> str:
-        return self.name
 
 
 class Contact(Recorded):

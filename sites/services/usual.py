@@ -3,6 +3,7 @@ else follows from that."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any, Generic, TypeVar
 
 from django.db import models
@@ -46,11 +47,14 @@ class Usual(Generic[M]):
         use = Use.WORK if issubclass(self._model, Placed) else Use.ANY
         return self._register("add", sentence, takes, use, add)
 
-    def alters(self, sentence: str) -> Operation[..., M]:
+    def alters(self, sentence: str, then: Callable[[Work, M], None] | None = None) -> Operation[..., M]:
+        """``then``: what follows where something did change."""
+
         def alter(work: Work, /, **given: Any) -> M:
             thing: M = given.pop(self._name)
             self._require_model(given)
-            work.alter(thing, but(given, self._dated))
+            if work.alter(thing, but(given, self._dated)) and then is not None:
+                then(work, thing)
             if self._facts is not None:
                 work.supersede(self._facts, [thing.pk], only(given, self._dated))
             return thing

@@ -8,10 +8,10 @@ from django.db import models
 from django.db.models import F, Q
 from django.db.models.functions import Lower
 
-from sites.models import Basis, DatedFacts, DeviceModel, Placed, Recorded, fields, standing_once
+from sites.models import Basis, DatedFacts, DeviceModel, Named, Recorded, fields
 
 
-class Run(Placed):
+class Run(Named):
     """One field cable from a block to a chain, or tree, of devices."""
 
     class Kind(models.TextChoices):
@@ -24,16 +24,8 @@ class Run(Placed):
     kind = fields.WordField(Kind, max_length=20)
     note = fields.NoteField()
 
-    class Meta:
+    class Meta(Named.Meta):
         db_table = "run"
-        ordering = ["name", "id"]
-        constraints = [
-            models.UniqueConstraint(fields=["site", "id"], name="run_of_site"),
-            standing_once("site", Lower("name"), name="run_name_once_a_site"),
-        ]
-
-    def __str__(self) -> str:
-        return self.name
 
 
 class RunFacts(DatedFacts):

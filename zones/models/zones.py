@@ -5,10 +5,10 @@ from __future__ import annotations
 from django.db import models
 from django.db.models.functions import Lower
 
-from sites.models import Placed, Recorded, fields, standing_once
+from sites.models import Named, Placed, Recorded, fields, standing_once
 
 
-class Zone(Placed):
+class Zone(Named):
     class LifeSafety(models.TextChoices):
         YES = "yes", "yes"
         NO = "no", "no"
@@ -21,16 +21,8 @@ class Zone(Placed):
     life_safety = fields.WordField(LifeSafety, max_length=8, default=LifeSafety.UNKNOWN)
     note = fields.NoteField()
 
-    class Meta:
+    class Meta(Named.Meta):
         db_table = "zone"
-        ordering = ["name", "id"]
-        constraints = [
-            models.UniqueConstraint(fields=["site", "id"], name="zone_of_site"),
-            standing_once("site", Lower("name"), name="zone_name_once_a_site"),
-        ]
-
-    def __str__(self) -> str:
-        return self.name
 
 
 class ZoneEndpoint(Placed):

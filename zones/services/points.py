@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from itertools import takewhile
 from operator import itemgetter
 from typing import Annotated, Any
 
@@ -10,11 +11,11 @@ from sites.changes.errors import refuse, require
 from sites.changes.operations import HeldOn, Use, operation
 from sites.changes.parameters import Parameter
 from sites.changes.selectors import version_reader
-from sites.changes.work import Work, clean, describe
+from sites.changes.work import Work, describe
 from sites.fields import NumberedWordField, facts_of, length
 from sites.models import Basis, Placed, Supply
 from sites.rules.equipment import MODELS, model_fits, with_basis
-from sites.services.uses import facts_from, used_by
+from sites.services.uses import used_by, users_from
 from zones.models import Point, PointFacts, Run
 from zones.rules.points import DEVICE_KINDS, counts_fit, device_fits, mid_feed_fits, splice_is_bare
 
@@ -167,7 +168,7 @@ def point_found(
         _recorded(work, after, run=run, path="/after_id", latest=True)
         since = PointFacts.objects.filter(point=after).order_by("step").values_list("step", flat=True)[0]
     point = _add_point(work, run, None, name)
-    _begin_at(work, since, _facts(point, after, _fitting(run, given, None)))
+    work.add(_facts(point, after, _fitting(run, given, None)), step=since)
     return point
 
 
@@ -176,15 +177,12 @@ def _found_before(work: Work, before: Point, name: str | None, given: dict[str, 
     rows = list(PointFacts.objects.filter(point=before).order_by("step").select_related("parent"))
     last = rows[-1]
     # The unbroken stretch of rows with its present parent
-    stretch = [last]
-    for row in reversed(rows[:-1]):
-        if row.parent_id != last.parent_id:
-            break
-        stretch.insert(0, row)
+    stretch = [*takewhile(lambda row: row.parent_id == last.parent_id, reversed(rows))][::-1]
     first = stretch[0]
     near, _ = _split(first, None, Basis.UNKNOWN)
     segment = {**near, **_cable_of(first)}
-    _begin_at(work, first.step, _facts(point, last.parent, {**_fitting(before.run, given, None), **segment}))
+    facts = _facts(point, last.parent, {**_fitting(before.run, given, None), **segment})
+    work.add(facts, step=first.step)
     for row in stretch:
         _, far = _split(row, None, Basis.UNKNOWN)
         work.expect(PointFacts, [before.pk, row.step], row.change_set_id)
@@ -194,16 +192,7 @@ def _found_before(work: Work, before: Point, name: str | None, given: dict[str, 
     return point
 
 
-def _begin_at(work: Work, step: int, row: PointFacts) -> None:
-    row.site_id = work.site_id
-    row.change_set_id = work.change_set.pk
-    row.step = step
-    clean(row)
-    row.save(force_insert=True)
-
-
-# --- the parts
-# --------------------------------------------------------------------------------------------------
+# --- the parts ---
 
 
 def _recorded(
@@ -322,6 +311,5 @@ version_reader("point_children", _children)
 
 @used_by(Supply)
 def _fed_mid_run(work: Work, supply: Placed) -> Iterable[str]:
-    for row in facts_from(work, PointFacts, feed_supply_id=supply.pk).select_related("point", "run"):
-        if row.run.end_step is None or row.run.end_step > work.step:
-            yield describe(row.point)
+    for row in users_from(work, PointFacts, "run", feed_supply_id=supply.pk).select_related("point"):
+        yield describe(row.point)

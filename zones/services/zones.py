@@ -6,7 +6,7 @@ from collections.abc import Iterable
 
 from sites.changes.work import Work, describe
 from sites.models import Endpoint, Placed
-from sites.services.uses import facts_from, standing_at, used_by
+from sites.services.uses import standing_at, used_by, users_from
 from sites.services.usual import Usual
 from zones.models import PagingSet, PointFacts, RunFacts, Zone, ZoneEndpoint
 
@@ -24,12 +24,10 @@ zone_endpoint_end = _ZONE_ENDPOINT.ends("A network speaker is not heard in a zon
 
 @used_by(Zone)
 def _in_zone(work: Work, zone: Placed) -> Iterable[str]:
-    for row in facts_from(work, RunFacts, zone_id=zone.pk).select_related("run"):
-        if row.run.end_step is None or row.run.end_step > work.step:
-            yield describe(row.run)
-    for row in facts_from(work, PointFacts, zone_id=zone.pk).select_related("point", "run"):
-        if row.run.end_step is None or row.run.end_step > work.step:
-            yield describe(row.point)
+    for row in users_from(work, RunFacts, "run", zone_id=zone.pk):
+        yield describe(row.run)
+    for row in users_from(work, PointFacts, "run", zone_id=zone.pk).select_related("point"):
+        yield describe(row.point)
     for heard in standing_at(work, ZoneEndpoint, zone=zone).select_related("endpoint"):
         yield describe(heard.endpoint)
     for paging_set in standing_at(work, PagingSet, members__zone=zone):

@@ -18,14 +18,11 @@ from sites.fields import Fact
 
 from .errors import Problem
 
-# constraint: (sentence, field that it is about)
-Rules = Mapping[str, tuple[str, str]]
-
 RULES: dict[str, tuple[str, str]] = {}
-"""The rules that have a sentence of their own."""
+"""The rules that have a sentence of their own: constraint to sentence, and the field that it is about."""
 
 # Rules of many tables, by their names: with {table} and {field} in words
-_PATTERNS: Rules = {
+_PATTERNS = {
     "{table}_of_site": ("There is a {table} with this id.", ""),
     "{table}_name_once_a_site": ("Another {table} of this site has this name.", "name"),
     "{table}_ends_after_it_begins": ("A thing must end after the change set that added it.", ""),
@@ -39,9 +36,10 @@ _PATTERNS: Rules = {
 }
 
 
-def add_rules(rules: Rules) -> None:
-    """Say, for named rules of the database, what each means to a person."""
-    RULES.update(rules)
+def add_rules(rules: Mapping[str, str | tuple[str, str]]) -> None:
+    """Say, for named rules of the database, what each means to a person; with the field where it is about
+    one."""
+    RULES.update({name: (said, "") if isinstance(said, str) else said for name, said in rules.items()})
 
 
 def rule_in_words(name: str) -> tuple[str, str] | None:
@@ -105,37 +103,28 @@ add_rules(
     {
         # Change sets and the record
         "record_write_names_its_change_set": (
-            "A write to the record says which change set it belongs to (SET LOCAL zonebook.change_set).",
-            "",
+            "A write to the record says which change set it belongs to (SET LOCAL zonebook.change_set)."
         ),
         "record_row_names_its_change_set": (
-            "A row of the record must name the change set that its transaction has named.",
-            "",
+            "A row of the record must name the change set that its transaction has named."
         ),
         "record_change_set_accepted_just_now": (
-            "A row can only be written by a change set that was accepted in the same transaction.",
-            "",
+            "A row can only be written by a change set that was accepted in the same transaction."
         ),
         "record_change_set_of_its_site": (
-            "A change set writes rows of its own site only; what all sites share takes one of no site.",
-            "",
+            "A change set writes rows of its own site only; what all sites share takes one of no site."
         ),
-        "record_row_stays_itself": ("A row keeps its id and its site.", ""),
+        "record_row_stays_itself": "A row keeps its id and its site.",
         "record_holds_from_its_own_step": (
-            "What a change set writes holds from its own step; only a correction may move it.",
-            "",
+            "What a change set writes holds from its own step; only a correction may move it."
         ),
         "record_facts_are_superseded": (
-            "Facts are superseded by new ones, not rewritten; better knowledge is a correction.",
-            "",
+            "Facts are superseded by new ones, not rewritten; better knowledge is a correction."
         ),
-        "record_is_never_deleted": ("The record is never deleted: a thing ends at a step.", ""),
-        "change_is_written_by_triggers": (
-            "Only the database writes the change record.",
-            "",
-        ),
-        "change_is_only_added_to": ("The change record is only ever added to.", ""),
-        "secret_reveal_is_only_added_to": ("The log of revealed codes is only ever added to.", ""),
+        "record_is_never_deleted": "The record is never deleted: a thing ends at a step.",
+        "change_is_written_by_triggers": "Only the database writes the change record.",
+        "change_is_only_added_to": "The change record is only ever added to.",
+        "secret_reveal_is_only_added_to": "The log of revealed codes is only ever added to.",
         "change_set_of_a_day_to_come_is_planned": (
             "happened_on is after today at the site: say planned: true if that is agreed, or keep a draft.",
             "happened_on",
@@ -144,12 +133,9 @@ add_rules(
             "A change set is accepted with the day on which it happened.",
             "happened_on",
         ),
-        "change_set_accepted_has_step": ("An accepted change set of a site has a step.", ""),
-        "change_set_accepted_never_changes": ("An accepted change set never changes; make another one.", ""),
-        "change_set_withdrawn_is_not_accepted": (
-            "This change set is withdrawn; make it a draft again first.",
-            "",
-        ),
+        "change_set_accepted_has_step": "An accepted change set of a site has a step.",
+        "change_set_accepted_never_changes": "An accepted change set never changes; make another one.",
+        "change_set_withdrawn_is_not_accepted": "This change set is withdrawn; make it a draft again first.",
         "change_set_keeps_its_site": ("A change set stays with its site.", "site_id"),
         "change_set_step_once_a_site": ("A site takes 65535 change sets a day at most.", "happened_on"),
         # Customers, contracts, access
@@ -175,7 +161,7 @@ add_rules(
             "all_customers",
         ),
         "grant_once": ("This user is granted this customer already.", "customer_id"),
-        "token_digest_key": ("There is a token with this secret.", ""),
+        "token_digest_key": "There is a token with this secret.",
         # Sites, closets, people
         "contact_once_a_role": ("This person is recorded in this role already.", "name"),
         "secret_label_once_a_site": ("Another code of this site has this label.", "label"),
@@ -196,6 +182,6 @@ add_rules(
         "output_number_once_an_endpoint": ("Another output of this endpoint has this number.", "number"),
         "device_model_kind_stays": ("A device model keeps its kind: add another model.", "kind"),
         "endpoint_facts_port_taken": ("Another device is on this port.", "port_id"),
-        "event_sequence_key": ("Another event has this place in the feed.", ""),
+        "event_sequence_key": "Another event has this place in the feed.",
     }
 )

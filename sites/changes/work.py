@@ -307,13 +307,14 @@ class Work:
             )
         )
         step = None if held_on is None else last_step_of(held_on)
-        first = _row_at(rows, step)
-        if first is None:
+        first = len([row for row in rows if step is None or row.step <= step]) - 1
+        if first < 0:
             raise refuse("Nothing is recorded on that day that could be corrected.", path="/held_on")
         rewritten: dict[int, dict[str, Any]] = {}
         for group in _groups(given, together):
             begin = first
-            since = _standing_since(only(given, group))
+            named = [given[name] for name in group if isinstance(given.get(name), Placed)]
+            since = max((thing.begin_step for thing in named), default=0)
             while step is None and begin > 0 and _same(rows[begin - 1], rows[first], group):
                 if rows[begin - 1].step < since:
                     break
@@ -332,11 +333,6 @@ class Work:
             clean(row, changed)
             self._update_facts(row, changed)
         return [rows[place] for place in sorted(rewritten)]
-
-
-def _standing_since(values: Mapping[str, Any]) -> int:
-    """The first step at which all things among ``values`` stand."""
-    return max((one.begin_step for one in values.values() if isinstance(one, Placed)), default=0)
 
 
 def clean(row: models.Model, names: Iterable[str] | None = None) -> None:
@@ -386,12 +382,6 @@ def _attname(row: models.Model, name: str) -> str:
 
 def _plain(value: Any) -> Any:
     return value.pk if isinstance(value, models.Model) else value
-
-
-def _row_at(rows: Sequence[DatedFacts], step: int | None) -> int | None:
-    """The place of the row valid at ``step`` (None: the last) among rows in the order of their steps."""
-    valid = [place for place, row in enumerate(rows) if step is None or row.step <= step]
-    return valid[-1] if valid else None
 
 
 def _same(one: DatedFacts, other: DatedFacts, names: Iterable[str]) -> bool:

@@ -9,24 +9,22 @@ from .values import QuantityField, WholeField
 
 def current(text: str = "") -> QuantityField:
     """What one speaker or horn draws from its DC."""
-    return QuantityField(unit="A", minimum=0, maximum=20, null=True, blank=True, help_text=text)
+    return QuantityField(unit="A", minimum=0, maximum=20, null=True, help_text=text)
 
 
 def length(text: str = "") -> QuantityField:
     """How long a cable is."""
-    return QuantityField(unit="m", minimum=0, maximum=10_000, null=True, blank=True, help_text=text)
+    return QuantityField(unit="m", minimum=0, maximum=10_000, null=True, help_text=text)
 
 
 def rating(unit: str, maximum: float, text: str = "", **kwargs: Any) -> QuantityField:
     """A rating above zero; null where it is not recorded."""
-    return QuantityField(unit=unit, above=0, maximum=maximum, null=True, blank=True, help_text=text, **kwargs)
+    return QuantityField(unit=unit, above=0, maximum=maximum, null=True, help_text=text, **kwargs)
 
 
 def power(maximum: float, text: str = "", **kwargs: Any) -> QuantityField:
     """Power drawn or allocated; null where it is not recorded."""
-    return QuantityField(
-        unit="W", minimum=0, maximum=maximum, null=True, blank=True, help_text=text, **kwargs
-    )
+    return QuantityField(unit="W", minimum=0, maximum=maximum, null=True, help_text=text, **kwargs)
 
 
 def tap(**kwargs: Any) -> QuantityField:
@@ -40,7 +38,7 @@ def line_voltage(**kwargs: Any) -> QuantityField:
 
 
 def poe_class(**kwargs: Any) -> WholeField:
-    return WholeField(minimum=0, maximum=8, null=True, blank=True, **kwargs)
+    return WholeField(minimum=0, maximum=8, null=True, **kwargs)
 
 
 def port_count(**kwargs: Any) -> WholeField:
@@ -60,4 +58,4 @@ def pairs(**kwargs: Any) -> WholeField:
 
 def device_count() -> WholeField:
     """How many devices an uncounted group may hold."""
-    return WholeField(minimum=0, maximum=1000, null=True, blank=True)
+    return WholeField(minimum=0, maximum=1000, null=True)

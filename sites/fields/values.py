@@ -26,6 +26,11 @@ class Fact(models.Field):
     maximum: float | None = None
     json_type: ClassVar[type | tuple[type, ...]] = str
 
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        # What may be null may be left out
+        kwargs.setdefault("blank", kwargs.get("null", False))
+        super().__init__(*args, **kwargs)
+
     @property
     def expected(self) -> str:
         """What a value must be, as the end of a sentence."""

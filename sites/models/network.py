@@ -34,12 +34,11 @@ class SwitchFacts(DatedFacts):
         minimum=0,
         maximum=16,
         null=True,
-        blank=True,
         verbose_name="number of power supplies",
         help_text="Power supplies fitted; with one, losing it loses all. Blank: unknown.",
     )
     usage_threshold = fields.QuantityField(
-        minimum=0.01, maximum=0.99, null=True, blank=True, help_text="Fraction (RFC 3621); blank: 0.8."
+        minimum=0.01, maximum=0.99, null=True, help_text="Fraction (RFC 3621); blank: 0.8."
     )
 
     class Meta:
@@ -92,7 +91,7 @@ class Endpoint(Named):
     mac = fields.MacField()
     firmware = fields.LineField(max_length=60, blank=True)
     configuration_backup = fields.LineField(max_length=200, blank=True)
-    warranty_end = fields.DayField(null=True, blank=True)
+    warranty_end = fields.DayField(null=True)
     note = fields.NoteField()
 
     class Meta(Named.Meta):
@@ -117,9 +116,9 @@ class EndpointFacts(DatedFacts):
     cable_length_m = fields.length()
     cable_length_basis = fields.NumberedWordField(Basis, default=Basis.UNKNOWN)
     cable_type = fields.SharedKey("sites.CableType", null=True)
-    address = fields.AddressField(null=True, blank=True)
-    vlan = fields.WholeField(minimum=1, maximum=4094, null=True, blank=True)
-    multicast_group = fields.AddressField(null=True, blank=True)
+    address = fields.AddressField(null=True)
+    vlan = fields.WholeField(minimum=1, maximum=4094, null=True)
+    multicast_group = fields.AddressField(null=True)
     page_code = fields.LineField(max_length=20, blank=True)
 
     class Meta:

@@ -34,7 +34,7 @@ class Site(models.Model):
         help_text="Conductors are computed at this temperature.",
     )
     surveyed_on = fields.DayField(
-        null=True, blank=True, help_text="For a site taken over: the day its record was taken as found."
+        null=True, help_text="For a site taken over: the day its record was taken as found."
     )
     out_of_hours_phone = fields.LineField(max_length=60, blank=True)
     induction = fields.NoteField()
@@ -72,12 +72,7 @@ class Closet(Named):
     other_tenants = fields.NoteField(help_text="Other people's equipment on the same wall.")
     dangers = fields.NoteField()
     ladder_m = fields.QuantityField(
-        unit="m",
-        minimum=0,
-        maximum=100,
-        null=True,
-        blank=True,
-        help_text="Working height that needs a ladder.",
+        unit="m", minimum=0, maximum=100, null=True, help_text="Working height that needs a ladder."
     )
     note = fields.NoteField()
 

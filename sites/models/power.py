@@ -17,7 +17,7 @@ class Supply(Named):
     outlet = fields.LineField(max_length=120, blank=True)
     breaker = fields.LineField(max_length=120, blank=True)
     ups = fields.LineField(max_length=120, blank=True)
-    battery_installed_on = fields.DayField(null=True, blank=True)
+    battery_installed_on = fields.DayField(null=True)
     note = fields.NoteField()
 
     class Meta(Named.Meta):
@@ -53,9 +53,7 @@ class AmplifierFacts(DatedFacts):
     amplifier = fields.SiteKey(Amplifier, related_name="facts", db_index=False)
     model = fields.SharedKey("sites.DeviceModel", null=True)
     line_voltage_v = fields.line_voltage(
-        null=True,
-        blank=True,
-        help_text="25, 70.7 or 100 for a constant-voltage line; blank for low impedance.",
+        null=True, help_text="25, 70.7 or 100 for a constant-voltage line; blank for low impedance."
     )
 
     class Meta:

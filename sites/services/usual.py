@@ -3,7 +3,7 @@ else follows from that."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Any, Generic, TypeVar
 
 from django.db import models
@@ -22,11 +22,18 @@ M = TypeVar("M", bound=models.Model)
 
 class Usual(Generic[M]):
     """The operations on a ``model``, and on its dated ``facts`` where it has such. Each is registered under
-    the name of the table and its verb, and takes the fields of both."""
+    the name of the table and its verb, and takes the fields of both. ``fitting`` gives the facts of a thing
+    with what follows from them, or refuses them."""
 
-    def __init__(self, model: type[M], facts: type[DatedFacts] | None = None) -> None:
+    def __init__(
+        self,
+        model: type[M],
+        facts: type[DatedFacts] | None = None,
+        fitting: Callable[[Work, M, dict[str, Any]], dict[str, Any]] = lambda _work, _thing, state: state,
+    ) -> None:
         self._model = model
         self._facts = facts
+        self._fitting = fitting
         self._name = model._meta.db_table
         self._dated = facts_of(facts) if facts is not None else ()
         self._thing = Parameter(self._name, required=True, nullable=False, model=model)
@@ -55,19 +62,23 @@ class Usual(Generic[M]):
             self._require_model(given)
             if work.alter(thing, but(given, self._dated)) and then is not None:
                 then(work, thing)
-            if self._facts is not None:
-                work.supersede(self._facts, [thing.pk], only(given, self._dated))
+            state = only(given, self._dated)
+            if self._facts is not None and state:
+                work.supersede(self._facts, [thing.pk], self._fitting(work, thing, state))
             return thing
 
         takes = [self._thing, *facts_of(self._model), *self._dated]
         return self._register("alter", sentence, takes, Use.ANY, alter)
 
-    def corrects(self, sentence: str) -> Operation[..., M]:
+    def corrects(self, sentence: str, together: Sequence[Sequence[str]] = ()) -> Operation[..., M]:
+        """``together``: groups of facts that are one value, such as a length and its basis."""
+
         def correct(work: Work, /, *, held_on: HeldOn = None, **given: Any) -> M:
             assert self._facts is not None
             thing: M = given.pop(self._name)
             self._require_model(given)
-            work.correct(self._facts, [thing.pk], given, held_on=held_on)
+            state = self._fitting(work, thing, given)
+            work.correct(self._facts, [thing.pk], state, held_on=held_on, together=together)
             return thing
 
         return self._register("correct", sentence, [self._thing, *self._dated], Use.CORRECTION, correct)

@@ -37,9 +37,7 @@ class RunFacts(DatedFacts):
     output = fields.SiteKey("sites.Output", null=True, help_text="Audio source of a self-amplified run.")
     supply = fields.SiteKey("sites.Supply", null=True, help_text="DC supply that feeds the run at its block.")
     amplifier = fields.SiteKey("sites.Amplifier", null=True)
-    fuse_fitted = fields.FlagField(
-        null=True, blank=True, help_text="Own fuse in the negative leg; blank: unknown."
-    )
+    fuse_fitted = fields.FlagField(null=True, help_text="Own fuse in the negative leg; blank: unknown.")
     fuse_rating_a = fields.rating("A", 100)
 
     class Meta:
@@ -110,7 +108,7 @@ class PointFacts(DatedFacts):
     parent = fields.SiteKey(
         Point, null=True, db_index=False, help_text="Blank: the segment comes from the block."
     )
-    parent_rank = fields.QuantityField(minimum=-1e9, maximum=1e9, null=True, blank=True)
+    parent_rank = fields.QuantityField(minimum=-1e9, maximum=1e9, null=True)
     kind = fields.NumberedWordField(Kind, default=Kind.DEVICE)
     device_kind = fields.NumberedWordField(DeviceKind, default=DeviceKind.UNKNOWN)
     model = fields.SharedKey("sites.DeviceModel", null=True, db_index=False)
@@ -124,7 +122,6 @@ class PointFacts(DatedFacts):
     cable_type = fields.SharedKey("sites.CableType", null=True, db_index=False, verbose_name="cable")
     dc_pairs = fields.pairs(
         null=True,
-        blank=True,
         verbose_name="number of pairs",
         help_text="Pairs paralleled for DC, or for a line; blank: unknown.",
     )
@@ -135,7 +132,7 @@ class PointFacts(DatedFacts):
     current_basis = fields.NumberedWordField(Basis, default=Basis.MARKED)
     speech_current_a = fields.current("This device's own current, where known better than its model's.")
     idle_current_a = fields.current()
-    tap_power_w = fields.tap(null=True, blank=True, verbose_name="tap")
+    tap_power_w = fields.tap(null=True, verbose_name="tap")
     tap_basis = fields.NumberedWordField(Basis, default=Basis.UNKNOWN)
     zone = fields.SiteKey(
         "zones.Zone",

@@ -17,7 +17,7 @@ class Zone(Named):
     name = fields.NameField(max_length=120)
     page_code = fields.LineField(max_length=20, blank=True)
     groups = fields.ListField(fields.NameField(max_length=80), max_items=50, default=list, blank=True)
-    priority = fields.WholeField(minimum=0, maximum=9999, null=True, blank=True)
+    priority = fields.WholeField(minimum=0, maximum=9999, null=True)
     life_safety = fields.WordField(LifeSafety, max_length=8, default=LifeSafety.UNKNOWN)
     note = fields.NoteField()
 

@@ -62,19 +62,21 @@ $$;
 _FACTS_NEWS = """SELECT to_jsonb(n) - ARRAY['rank', 'parent_rank'] FROM new_rows n
         EXCEPT SELECT to_jsonb(o) - ARRAY['rank', 'parent_rank'] FROM old_rows o"""
 
-# What an UPDATE may do, by the shape of the table. `o` and `n` are the rows before and after.
-_SHAPES: dict[str, dict[str, str]] = {
-    # a thing that stands from begin_step until end_step
-    "placed": {
-        "step": "begin_step",
-        "update": """
+_STAYS_ITSELF = """
     IF EXISTS (
         SELECT FROM new_rows n LEFT JOIN old_rows o USING (id)
         WHERE o.site_id IS DISTINCT FROM n.site_id
     ) THEN
         RAISE EXCEPTION 'a row of % changed its id or its site', TG_TABLE_NAME USING
             ERRCODE = 'integrity_constraint_violation', CONSTRAINT = 'record_row_stays_itself';
-    END IF;
+    END IF;"""
+
+# What an UPDATE may do, by the shape of the table. `o` and `n` are the rows before and after.
+_SHAPES: dict[str, dict[str, str]] = {
+    # a thing that stands from begin_step until end_step
+    "placed": {
+        "step": "begin_step",
+        "update": f"""{_STAYS_ITSELF}
     IF writer.kind <> 'correction' AND EXISTS (
         SELECT FROM new_rows n JOIN old_rows o USING (id)
         WHERE n.begin_step <> o.begin_step
@@ -109,14 +111,7 @@ _SHAPES: dict[str, dict[str, str]] = {
     # neither
     "plain": {
         "step": "",
-        "update": """
-    IF EXISTS (
-        SELECT FROM new_rows n LEFT JOIN old_rows o USING (id)
-        WHERE o.site_id IS DISTINCT FROM n.site_id
-    ) THEN
-        RAISE EXCEPTION 'a row of % changed its id or its site', TG_TABLE_NAME USING
-            ERRCODE = 'integrity_constraint_violation', CONSTRAINT = 'record_row_stays_itself';
-    END IF;""",
+        "update": _STAYS_ITSELF,
     },
     # the site's own row
     "site": {

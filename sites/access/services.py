@@ -63,7 +63,7 @@ def token_make(
     name: str = "",
     expires_at: datetime | None = None,
 ) -> tuple[Token, str]:
-    """Make a token that speaks for `user`; return it with its secret, which is nowhere else and never shown
+    """Make a token that acts for `user`; return it with its secret, which is stored nowhere and never shown
     again.
 
     `customer_ids` narrows it to those of its user's customers; None leaves it all of them, those to come
@@ -105,8 +105,8 @@ def own_token_make(
     name: str = "",
     expires_at: datetime | None = None,
 ) -> tuple[Token, str]:
-    """A token made by the one it speaks for. Made through another token, it may, sees and lasts no more than
-    that one, so a token never grants more than its maker has."""
+    """A token that a user makes for themselves. Made through another token, it has no more scopes and
+    customers and lasts no longer than that one."""
     held = {ability.value for ability in principal.abilities}
     known = {ability.value for ability in TOKEN_SCOPES}
     beyond = [scope for scope in scopes if scope in known and scope not in held]

@@ -281,7 +281,7 @@ def apply_calls(change_set: ChangeSet, calls: Sequence[Call], *, learning: bool 
                 work.found_expectations.append(work.expects)
                 if call.label:
                     work.labels[call.label] = result
-            # A deferred key is checked as the context is left, and is of no one operation
+            # A deferred key is checked when the context ends, and belongs to no single operation
             index = None
     except ChangeRefused as refused:
         raise refused.at(index) from refused.__cause__
@@ -318,15 +318,15 @@ def kind_for(asked: ChangeSet.Kind | None, calls: Sequence[Call]) -> ChangeSet.K
     """The kind of a change set of these operations; a correction and work on site are two change sets."""
     uses = [call.operation.use for call in calls]
     kind = asked or (Kind.CORRECTION if Use.CORRECTION in uses else Kind.WORK)
-    amiss = Use.WORK if kind == Kind.CORRECTION else Use.CORRECTION
+    misplaced = Use.WORK if kind == Kind.CORRECTION else Use.CORRECTION
     problems = [
         Problem(
-            f"{call.operation.name} is {_WHAT[amiss]}, and this change set is not: make two.",
+            f"{call.operation.name} is {_WHAT[misplaced]}, and this change set is not: make two.",
             "kind_of_change",
             "/op",
         ).at(index)
         for index, call in enumerate(calls)
-        if call.operation.use is amiss
+        if call.operation.use is misplaced
     ]
     if problems:
         raise ChangeRefused(problems)

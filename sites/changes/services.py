@@ -140,8 +140,7 @@ def change_set_accept(
     1. Lock the draft's row: of two who accept it, the second finds it accepted.
     2. Turn it to accepted: the database locks the site's row and gives the step.
     3. Apply operation by operation; a row that is not of the version the draft was made with is a
-    ChangeConflict
-       that names the operation and the change set in between, and nothing is written.
+       ChangeConflict that names the operation and the change set in between, and nothing is written.
     """
     draft = _locked(change_set, expected_version)
     if draft.state != State.DRAFT:

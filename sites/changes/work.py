@@ -1,7 +1,7 @@
 """The change set being applied, its step, and the ways to write rows.
 
 All of them run under the lock of the site's row, which acceptance takes; none commits. ``expects`` collects
-the versions of the rows that the operation builds on, so that a draft can tell when someone else came in
+the versions of the rows that the operation builds on, so that a draft shows when another change came in
 between.
 """
 

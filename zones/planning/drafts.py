@@ -101,7 +101,7 @@ def evaluate_draft(change_set: ChangeSet) -> DraftEvaluation:
     1. Lock the draft's row and then the site's, in the order in which an acceptance takes them. Taken here
        and not in the trial, they hold until both evaluations have read.
     2. Apply the draft, evaluate the site with it, and undo it to the last row.
-    3. Evaluate the site without it: nobody else wrote in between.
+    3. Evaluate the site without it: no other change was written in between.
     """
     draft = ChangeSet.objects.select_for_update(of=("self",)).get(pk=change_set.pk)
     if draft.state != ChangeSet.State.DRAFT:

@@ -50,8 +50,7 @@ def point_append(
 ) -> Point:
     if after is not None:
         _recorded(work, after, run=run, path="/after_id")
-        # Someone who added a point there meanwhile has made the record another than the one this was drawn
-        # for
+        # A point added there meanwhile makes the record another one than this was drawn for
         if work.learning and not work.made(after):
             work.expect("point_children", [after.pk], _children(work.site_id, after.pk))
     point = _add_point(work, run, None, name)

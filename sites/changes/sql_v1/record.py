@@ -19,7 +19,7 @@ BEGIN
         END IF;
     END IF;
     SELECT * INTO writer FROM change_set WHERE id = named;
-    -- The time too: in a cluster restored from a dump transaction ids begin anew.
+    -- The time too: in a cluster restored from a dump transaction ids start over.
     IF writer.id IS NULL OR writer.state <> 'accepted' OR writer.transaction_id <> txid_current()
        OR writer.recorded_at < now() THEN
         RAISE EXCEPTION 'change set % was not accepted in this transaction', named USING
@@ -57,8 +57,8 @@ CREATE FUNCTION zonebook_mark(of_site bigint, writer bigint, in_bulk boolean) RE
 $$;
 """
 
-# A foreign key carries a point's new rank into its facts. An order is no fact, the change row of the point
-# tells of it, and the same keys refuse any rank but the point's own: so an UPDATE of nothing else is let by.
+# A foreign key carries a point's new rank into its facts. The change row of the point records the new rank,
+# and the same keys refuse any other: so an UPDATE of ranks alone passes.
 _FACTS_NEWS = """SELECT to_jsonb(n) - ARRAY['rank', 'parent_rank'] FROM new_rows n
         EXCEPT SELECT to_jsonb(o) - ARRAY['rank', 'parent_rank'] FROM old_rows o"""
 

@@ -23,8 +23,8 @@ _REFUSE = """RAISE EXCEPTION '{table}: {name}' USING
 
 class Check(NamedTuple):
     """A rule by its name, and what breaks it. For new rows: ``asked`` sums them up by the ``id`` of the row
-    of ``target`` that tells, so that each is looked up once, by its key; ``broken`` speaks of the two as
-    ``n`` and ``t``. For a row that is judged later: joins and a condition."""
+    of ``target`` that decides, so that each is looked up once, by its key; ``broken`` names the two ``n``
+    and ``t``. For a row that is judged later: joins and a condition."""
 
     name: str
     broken: str
@@ -37,7 +37,7 @@ class Check(NamedTuple):
         # each of the new rows
         return (
             f"SELECT FROM ({self.asked}) AS n, "
-            f'LATERAL (SELECT * FROM "{self.target}" AS told WHERE told.id = n.id OFFSET 0) AS t '
+            f'LATERAL (SELECT * FROM "{self.target}" AS known WHERE known.id = n.id OFFSET 0) AS t '
             f"WHERE {self.broken}"
         )
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Collection
 from datetime import datetime, timedelta
 from typing import Final
@@ -14,6 +13,7 @@ from django.utils import timezone
 
 from sites.models.access import Grant, Token, User
 from sites.models.customers import Customer
+from sites.wording import did_you_mean
 
 from .abilities import MEANINGS, ROLES, TOKEN_SCOPES
 from .credentials import digest_of, make_secret
@@ -33,8 +33,7 @@ def scope_names_check(names: Collection[str], *, user: User) -> list[str]:
     problems = []
     for name in wanted:
         if name not in known:
-            close = difflib.get_close_matches(name, known, n=1)
-            hint = f" Did you mean {close[0]}?" if close else ""
+            hint = did_you_mean(name, known)
             problems.append(
                 ValidationError(
                     f"There is no scope {name!r}.{hint} The scopes are: {', '.join(known)}.", code="unknown"

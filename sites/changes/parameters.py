@@ -7,7 +7,6 @@ is shown: ``run`` is ``run_id`` in JSON, ``zones`` are ``zone_ids``.
 
 from __future__ import annotations
 
-import difflib
 import functools
 import inspect
 import types
@@ -20,6 +19,7 @@ from django.core.exceptions import ValidationError
 from django.db import models
 
 from sites.fields import LARGEST_ID, Fact, WordField
+from sites.wording import did_you_mean
 
 from .errors import Problem
 
@@ -207,9 +207,8 @@ def parse_values(
 
 
 def _unknown(key: str, known: Sequence[str], within: str) -> Problem:
-    close = difflib.get_close_matches(key, known, n=1)
-    hint = f"Did you mean {close[0]}?" if close else f"What can stand here: {', '.join(known)}."
-    return Problem(f"There is no {key!r} here. {hint}", "unknown", f"{within}/{_escaped(key)}")
+    hint = did_you_mean(key, known) or f" What can stand here: {', '.join(known)}."
+    return Problem(f"There is no {key!r} here.{hint}", "unknown", f"{within}/{_escaped(key)}")
 
 
 def _escaped(key: str) -> str:

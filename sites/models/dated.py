@@ -53,6 +53,15 @@ def standing_once(*expressions: Any, name: str) -> models.UniqueConstraint:
     return models.UniqueConstraint(*expressions, condition=Q(end_step__isnull=True), name=name)
 
 
+def value_with_basis(value: str, basis: str, name: str) -> models.CheckConstraint:
+    """A value is known somehow, and one that is not recorded is unknown."""
+    return models.CheckConstraint(
+        condition=Q(**{f"{value}__isnull": True, basis: Basis.UNKNOWN})
+        | Q(**{f"{value}__isnull": False, f"{basis}__gt": Basis.UNKNOWN}),
+        name=name,
+    )
+
+
 class Named(Placed):
     """A thing with a name that one thing of its kind on the site has at a time. Its table is called as its
     class."""

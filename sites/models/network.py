@@ -7,7 +7,7 @@ from django.db.models import Q
 
 from sites import fields
 
-from .dated import Basis, DatedFacts, Named, Placed, standing_once
+from .dated import Basis, DatedFacts, Named, Placed, standing_once, value_with_basis
 
 
 class Switch(Named):
@@ -124,11 +124,7 @@ class EndpointFacts(DatedFacts):
     class Meta:
         db_table = "endpoint_facts"
         constraints = [
-            models.CheckConstraint(
-                condition=Q(cable_length_m__isnull=True, cable_length_basis=Basis.UNKNOWN)
-                | Q(cable_length_m__isnull=False, cable_length_basis__gt=Basis.UNKNOWN),
-                name="endpoint_facts_length_and_basis",
-            ),
+            value_with_basis("cable_length_m", "cable_length_basis", "endpoint_facts_length_and_basis"),
             models.CheckConstraint(
                 condition=Q(port__isnull=True) | Q(power_source="port"),
                 name="endpoint_facts_port_means_power_from_it",

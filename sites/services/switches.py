@@ -11,7 +11,6 @@ from sites.fields import facts_of
 from sites.fields import port_count as port_count_field
 from sites.models import (
     Closet,
-    DeviceModel,
     EndpointFacts,
     Placed,
     Switch,
@@ -41,7 +40,9 @@ def switch_add(
     require_model("switch", model)
     switch = work.add(Switch(closet=closet, name=name, **but(given, _SWITCH)))
     work.add(SwitchFacts(switch=switch, **only(given, _SWITCH)))
-    _set_port_count(work, switch, (_ports_of(model) or 0) if port_count is None else port_count)
+    if port_count is None and model is not None:
+        port_count = model.port_count
+    _set_port_count(work, switch, port_count or 0)
     return switch
 
 
@@ -58,9 +59,10 @@ def switch_alter(work: Work, /, *, switch: Switch, port_count: _PortCount = None
     require_model("switch", model)
     work.alter(switch, but(given, _SWITCH))
     swapped = work.supersede(SwitchFacts, [switch.pk], only(given, _SWITCH))
-    count = _ports_of(model) if port_count is None and swapped else port_count
-    if count is not None:
-        _set_port_count(work, switch, count)
+    if port_count is None and swapped and model is not None:
+        port_count = model.port_count
+    if port_count is not None:
+        _set_port_count(work, switch, port_count)
     return switch
 
 
@@ -74,10 +76,6 @@ def switch_end(work: Work, /, *, switch: Switch) -> Switch:
     require_unused(work, switch, *ports)
     work.end(switch, *ports)
     return switch
-
-
-def _ports_of(model: DeviceModel | None) -> int | None:
-    return model.port_count if model is not None else None
 
 
 def _set_port_count(work: Work, switch: Switch, count: int) -> None:

@@ -145,22 +145,21 @@ LATER = [
             )
         ],
     ),
-    *ends("block", [User("run", "block_id"), User("landing", "block_id")], ["clip_facts"]),
-    *ends("run", [User("landing", "run_id")], ["run_facts", "point_facts"]),
+    ends("block", [User("run", "block_id"), User("landing", "block_id")], ["clip_facts"]),
+    ends("run", [User("landing", "run_id")], ["run_facts", "point_facts"]),
     *[
-        later
-        for of in ("output", "supply", "amplifier")
-        for later in ends(
+        ends(
             of,
             [User(table, f"{of}_id", thing) for table, thing in _SOURCE]
             + ([User("point_facts", "feed_supply_id", "run")] if of == "supply" else []),
             [] if of == "output" else [f"{of}_facts"],
         )
+        for of in ("output", "supply", "amplifier")
     ],
-    *ends(
+    ends(
         "endpoint", [User("output", "endpoint_id"), User("zone_endpoint", "endpoint_id")], ["endpoint_facts"]
     ),
-    *ends(
+    ends(
         "zone",
         [
             User("run_facts", "zone_id", "run"),

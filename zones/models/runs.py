@@ -8,7 +8,7 @@ from django.db import models
 from django.db.models import F, Q
 from django.db.models.functions import Lower
 
-from sites.models import Basis, DatedFacts, DeviceModel, Named, Recorded, fields
+from sites.models import Basis, DatedFacts, DeviceModel, Named, Recorded, fields, value_with_basis
 
 
 class Run(Named):
@@ -155,16 +155,8 @@ class PointFacts(DatedFacts):
                 | Q(parent__isnull=False, parent_rank__isnull=False, parent_rank__lt=F("rank")),
                 name="point_facts_parent_comes_before",
             ),
-            models.CheckConstraint(
-                condition=Q(length_m__isnull=True, length_basis=Basis.UNKNOWN)
-                | Q(length_m__isnull=False, length_basis__gt=Basis.UNKNOWN),
-                name="point_facts_length_and_basis",
-            ),
-            models.CheckConstraint(
-                condition=Q(tap_power_w__isnull=True, tap_basis=Basis.UNKNOWN)
-                | Q(tap_power_w__isnull=False, tap_basis__gt=Basis.UNKNOWN),
-                name="point_facts_tap_and_basis",
-            ),
+            value_with_basis("length_m", "length_basis", "point_facts_length_and_basis"),
+            value_with_basis("tap_power_w", "tap_basis", "point_facts_tap_and_basis"),
             models.CheckConstraint(
                 condition=Q(count_low__isnull=True, count_likely__isnull=True, count_high__isnull=True)
                 | Q(

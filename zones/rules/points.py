@@ -28,7 +28,7 @@ def device_fits(model: str, kind: str | None, device_kind: int) -> Iterator[Prob
 def counts_fit(kind: int, counts: Sequence[int | None]) -> Iterator[Problem]:
     """An uncounted group says how many devices there may be, at least, likely and at most, or that it is
     unknown; nothing else has counts."""
-    if set(counts) == {None}:
+    if {None}.issuperset(counts):
         return
     known = [count for count in counts if count is not None]
     if kind != PointFacts.Kind.UNCOUNTED_GROUP:

@@ -101,13 +101,8 @@ def point_insert(
     use=Use.ANY,
 )
 def point_alter(work: Work, /, *, point: Point, **given: Any) -> Point:
-    if "name" in given:
-        work.alter(point, {"name": given.pop("name")})
-    if given:
-        current = _recorded(work, point)
-        if "after" in given:
-            given |= _reconnected(work, point, given.pop("after"))
-        work.supersede(PointFacts, [point.pk], _fitting(point.run, given, current))
+    state = _altered(work, point, given)
+    work.supersede(PointFacts, [point.pk], state)
     return point
 
 
@@ -128,15 +123,9 @@ def point_remove(work: Work, /, *, point: Point) -> Point:
     use=Use.CORRECTION,
 )
 def point_correct(work: Work, /, *, point: Point, held_on: HeldOn = None, **given: Any) -> Point:
-    if "name" in given:
-        work.alter(point, {"name": given.pop("name")})
-    latest = _recorded(work, point, latest=True)
-    if "after" in given:
-        given |= _reconnected(work, point, given.pop("after"))
+    state = _altered(work, point, given, latest=True)
     together = [*_TOGETHER, ("parent", "parent_rank")]
-    work.correct(
-        PointFacts, [point.pk], _fitting(point.run, given, latest), held_on=held_on, together=together
-    )
+    work.correct(PointFacts, [point.pk], state, held_on=held_on, together=together)
     return point
 
 
@@ -258,13 +247,21 @@ def _split(
     return near, {"length_m": old.length_m - distance_m, "length_basis": old.length_basis}
 
 
-def _reconnected(work: Work, point: Point, after: Point | None) -> dict[str, Any]:
-    """The fields that connect ``point`` behind ``after`` (None: to the block)."""
-    if after is None:
-        return {"parent": None, "parent_rank": None}
-    _recorded(work, after, run=point.run, path="/after_id", latest=True)
-    rank_below(work, point, after)
-    return {"parent": after, "parent_rank": after.rank}
+def _altered(work: Work, point: Point, given: dict[str, Any], *, latest: bool = False) -> dict[str, Any]:
+    """The dated facts among ``given`` with what follows from them, once the point has its new name and place
+    in the order of the run. ``latest``: as of ``_recorded``."""
+    if "name" in given:
+        work.alter(point, {"name": given.pop("name")})
+    if not given:
+        return {}
+    facts = _recorded(work, point, latest=latest)
+    if "after" in given:
+        after = given.pop("after")
+        if after is not None:
+            _recorded(work, after, run=point.run, path="/after_id", latest=True)
+            rank_below(work, point, after)
+        given |= {"parent": after, "parent_rank": after.rank if after is not None else None}
+    return _fitting(point.run, given, facts)
 
 
 def _fitting(run: Run, given: dict[str, Any], current: PointFacts | None) -> dict[str, Any]:

@@ -162,8 +162,9 @@ class User(NamedTuple):
         )
 
 
-def ends(table: str, users: Sequence[User], facts: Sequence[str] = ()) -> Sequence[Later]:
-    """Nothing outlasts what it names, and no facts of a thing are later than its end."""
+def ends(table: str, users: Sequence[User], facts: Sequence[str] = ()) -> Later:
+    """Nothing outlasts what it names, and no facts of a thing are later than its end. What is added later is
+    held to that by ``stands``."""
     outlasted = " OR ".join(f"EXISTS ({user.past_the_end()})" for user in users)
     stale = " OR ".join(
         f'EXISTS (SELECT FROM "{of}" f WHERE f.{table if of != "switch_port_facts" else "port"}_id = n.id '
@@ -171,14 +172,10 @@ def ends(table: str, users: Sequence[User], facts: Sequence[str] = ()) -> Sequen
         for of in facts
     )
     broken = " OR ".join(filter(None, [outlasted, stale]))
-    checks = [Check(f"{table}_in_use", f"WHERE n.end_step IS NOT NULL AND ({broken})")]
-    return [
-        Later(f"{table}_added_with_its_end", table, "INSERT", "NEW.end_step IS NOT NULL", checks),
-        Later(
-            f"{table}_ended",
-            table,
-            "UPDATE",
-            "NEW.end_step IS NOT NULL AND OLD.end_step IS DISTINCT FROM NEW.end_step",
-            checks,
-        ),
-    ]
+    return Later(
+        f"{table}_ended",
+        table,
+        "UPDATE",
+        "NEW.end_step IS NOT NULL AND OLD.end_step IS DISTINCT FROM NEW.end_step",
+        [Check(f"{table}_in_use", f"WHERE n.end_step IS NOT NULL AND ({broken})")],
+    )

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Collection
 from datetime import datetime, timedelta
 from typing import Final
@@ -14,6 +13,7 @@ from django.utils import timezone
 
 from sites.models.access import Grant, Token, User
 from sites.models.customers import Customer
+from sites.wording import did_you_mean
 
 from .abilities import MEANINGS, ROLES, TOKEN_SCOPES
 from .credentials import digest_of, make_secret
@@ -33,8 +33,7 @@ def scope_names_check(names: Collection[str], *, user: User) -> list[str]:
     problems = []
     for name in wanted:
         if name not in known:
-            close = difflib.get_close_matches(name, known, n=1)
-            hint = f" Did you mean {close[0]}?" if close else ""
+            hint = did_you_mean(name, known)
             problems.append(
                 ValidationError(
                     f"There is no scope {name!r}.{hint} The scopes are: {', '.join(known)}.", code="unknown"
@@ -63,7 +62,7 @@ def token_make(
     name: str = "",
     expires_at: datetime | None = None,
 ) -> tuple[Token, str]:
-    """Make a token that speaks for `user`; return it with its secret, which is nowhere else and never shown
+    """Make a token that acts for `user`; return it with its secret, which is stored nowhere and never shown
     again.
 
     `customer_ids` narrows it to those of its user's customers; None leaves it all of them, those to come
@@ -105,8 +104,8 @@ def own_token_make(
     name: str = "",
     expires_at: datetime | None = None,
 ) -> tuple[Token, str]:
-    """A token made by the one it speaks for. Made through another token, it may, sees and lasts no more than
-    that one, so a token never grants more than its maker has."""
+    """A token that a user makes for themselves. Made through another token, it has no more scopes and
+    customers and lasts no longer than that one."""
     held = {ability.value for ability in principal.abilities}
     known = {ability.value for ability in TOKEN_SCOPES}
     beyond = [scope for scope in scopes if scope in known and scope not in held]

@@ -1,7 +1,7 @@
 """The small site on which the contradictions are tried, and how a thing of it is named in each channel.
 
-Of most kinds there is one that stands, an OLD one that ended before the day of the attempts (``NOW``), and a
-NEW one that begins after it.
+Of most kinds there is one that stands, an OLD one that ended before the day of the attempts (``NOW``), a GONE
+one that stood on that day and has ended since, and a NEW one that begins after it.
 """
 
 from __future__ import annotations
@@ -68,6 +68,7 @@ def _folder() -> Folder:
     lives: tuple[dict[str, str], ...] = (
         {"of": "", "change": "built"},
         {"of": "OLD ", "change": "built", "ends": "gone"},
+        {"of": "GONE ", "change": "built", "ends": "later"},
         {"of": "NEW ", "change": "later"},
     )
     folder: Folder = {

@@ -152,10 +152,7 @@ class Writer:
             new = [thing for thing in things if not thing.recorded]
             if kind.model is not None:
                 _reserve_ids([thing for thing in new if thing.id is None])
-                # what ends in the batch that begins another of its name: a name stands once at a time
-                names = Counter((thing.site, thing.key) for thing in things if kind.placed)
-                rows = [_thing_row(thing, again=names[thing.site, thing.key] > 1) for thing in new]
-                _copy(kind.model, rows)
+                _copy(kind.model, [_thing_row(thing) for thing in new])
             if kind.name == "paging_sets":
                 _copy(PagingSetZone, [row for thing in new for row in _members(thing, thing.values["zones"])])
             facts = [(thing, one) for thing in things for one in thing.facts if not one.recorded]
@@ -243,15 +240,14 @@ def _own_row(thing: Thing) -> Values:
     return {"id": thing.id} | _key_values(thing) | _plain(thing.values)
 
 
-def _thing_row(thing: Thing, *, again: bool) -> Values:
-    """The row of a new thing; ``again``: its name is used again in the same batch."""
+def _thing_row(thing: Thing) -> Values:
     row = _own_row(thing) | {"change_set_id": _id(thing.writer)}
     if thing.site is not None:
         row["site_id"] = _id(thing.site)
     if thing.kind.placed:
-        # Else it ends within the change set that ended it
-        ended = thing.end is not None and (again or thing.described is not None)
-        row |= {"begin_step": _step(thing.begin), "end_step": _step(thing.end) if ended else None}
+        # With its end, since a name stands once at a time, and nothing outlasts what it names. The change set
+        # that ended it then writes the same end
+        row |= {"begin_step": _step(thing.begin), "end_step": _step(thing.end) if thing.end else None}
     if thing.kind.name == "readings":
         after = thing.values["after"]
         row["step"] = _step(after) if after else last_step_of(thing.values["taken_on"])

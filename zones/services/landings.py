@@ -1,4 +1,4 @@
-"""What lies on the blocks: pairs landed and taken off, clips pulled and put."""
+"""What lies on the blocks: pairs landed and taken off, clips pulled and inserted."""
 
 from __future__ import annotations
 

@@ -16,7 +16,7 @@ from sites.access.services import token_used
 from sites.models.access import Token, User
 
 from .errors import csrf_problem
-from .problems import INVALID_TOKEN, Problem
+from .problems import INVALID_TOKEN, ProblemError
 
 CHALLENGE: Final = 'Bearer realm="zonebook"'
 
@@ -42,8 +42,10 @@ class BearerAuthentication(BaseAuthentication):
         return CHALLENGE
 
 
-def _refused(detail: str) -> Problem:
-    return Problem(INVALID_TOKEN, detail, headers={"WWW-Authenticate": f'{CHALLENGE}, error="invalid_token"'})
+def _refused(detail: str) -> ProblemError:
+    return ProblemError(
+        INVALID_TOKEN, detail, headers={"WWW-Authenticate": f'{CHALLENGE}, error="invalid_token"'}
+    )
 
 
 class _CsrfCheck(CsrfViewMiddleware):

@@ -20,8 +20,10 @@ from rest_framework.pagination import BasePagination
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from sites.changes.errors import Problem
+
 from .filters import LARGEST_COUNT, filter_names
-from .problems import Place, invalid
+from .problems import invalid
 from .serializers import model_field
 
 SALT: Final = "zonebook.cursor"
@@ -126,4 +128,4 @@ def _read(cursor: str, bound_to: str) -> tuple[Any, int]:
 
 
 def _refused(detail: str) -> Exception:
-    return invalid(Place(detail, code="cursor", parameter="cursor"))
+    return invalid([Problem(detail, "cursor", "cursor")], in_query=True)

@@ -1,7 +1,7 @@
 """Problem details (RFC 9457): the one shape of every error, and the list of the kinds there are.
 
-A kind's ``type`` is the address of its own description, ``/api/v1/problems/{code}``. Raise `Problem` anywhere
-below a view; everything else that goes wrong is turned into one in `api.conventions.errors`.
+A kind's ``type`` is the address of its own description, ``/api/v1/problems/{code}``. Raise `ProblemError`
+anywhere below a view; every other exception is turned into one in `api.conventions.errors`.
 """
 
 from __future__ import annotations
@@ -12,6 +12,8 @@ from dataclasses import dataclass, field
 from typing import Any, Final
 
 from django.http import HttpRequest, HttpResponse
+
+from sites.changes.errors import Problem
 
 from .request_id import request_id_of
 
@@ -140,39 +142,22 @@ UNAVAILABLE: Final = Kind(
 KINDS: Final[dict[str, Kind]] = {kind.code: kind for kind in globals().values() if isinstance(kind, Kind)}
 
 
-@dataclass(frozen=True)
-class Place:
-    """One thing that is wrong: where (a JSON pointer into the body, or a query parameter), and what would be
-    right."""
-
-    detail: str
-    code: str = "invalid"
-    pointer: str | None = None
-    parameter: str | None = None
-
-    def as_json(self) -> dict[str, str]:
-        where = {"pointer": self.pointer} if self.parameter is None else {"parameter": self.parameter}
-        return {
-            **{name: value for name, value in where.items() if value is not None},
-            "code": self.code,
-            "detail": self.detail,
-        }
-
-
 @dataclass
-class Problem(Exception):  # noqa: N818 - the name that RFC 9457 gives it
-    """Raised anywhere below a view; answered as `application/problem+json`."""
+class ProblemError(Exception):
+    """Raised anywhere below a view; answered as `application/problem+json`. `errors`: of the body, or
+    (`in_query`) of the query, where the path of each is its parameter."""
 
     kind: Kind
     detail: str
-    errors: Sequence[Place] = ()
+    errors: Sequence[Problem] = ()
     headers: Mapping[str, str] = field(default_factory=dict)
+    in_query: bool = False
 
     def __str__(self) -> str:
         return f"{self.kind.status} {self.kind.code}: {self.detail}"
 
     def as_json(self, request: HttpRequest) -> dict[str, Any]:
-        """The body; `instance` is the path that was asked for, without its query, which may hold what is
+        """The body; `instance` is the path of the request, without its query, which may hold what is
         private."""
         return {
             "type": self.kind.type,
@@ -182,7 +167,14 @@ class Problem(Exception):  # noqa: N818 - the name that RFC 9457 gives it
             "instance": request.path,
             "code": self.kind.code,
             "request_id": request_id_of(request),
-            "errors": [place.as_json() for place in self.errors],
+            "errors": [
+                {
+                    **({"parameter": error.path} if self.in_query else {"pointer": error.pointer}),
+                    "code": error.code,
+                    "detail": error.detail,
+                }
+                for error in self.errors
+            ],
         }
 
     def as_response(self, request: HttpRequest) -> HttpResponse:
@@ -195,8 +187,7 @@ class Problem(Exception):  # noqa: N818 - the name that RFC 9457 gives it
         )
 
 
-def invalid(*places: Place) -> Problem:
-    """The 400 for things in the body or the query that are not right; its detail says the first of them."""
-    count = len(places)
-    more = "" if count == 1 else f" ({count} things to correct in all)"
-    return Problem(INVALID, f"{places[0].detail}{more}", errors=places)
+def invalid(errors: Sequence[Problem], *, in_query: bool = False) -> ProblemError:
+    """The 400 for values of the body or the query that are wrong; its detail is that of the first of them."""
+    more = "" if len(errors) == 1 else f" ({len(errors)} things to correct in all)"
+    return ProblemError(INVALID, f"{errors[0].detail}{more}", errors, in_query=in_query)

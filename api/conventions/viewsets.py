@@ -30,14 +30,14 @@ from sites.access.gates import Gate, NotFound
 from sites.access.scope import scoped
 from sites.changes.errors import ChangeConflict
 from sites.changes.making import version_of
-from sites.changes.services import Accepted
+from sites.changes.services import Accepted, Change
 
 from .filters import FilterSet, item_query, list_query
 from .permissions import Needed
-from .problems import BAD_REQUEST, PRECONDITION_REQUIRED, STALE_VERSION, Problem
+from .problems import BAD_REQUEST, PRECONDITION_REQUIRED, STALE_VERSION, ProblemError
 from .serializers import QuerySerializer, ResourceSerializer
 from .views import ApiView, Spec
-from .writing import Asked, Writing
+from .writing import Writing
 
 Body = type[Any] | Writing
 
@@ -67,21 +67,21 @@ def require_match(request: Request, versions: Versions) -> None:
     13.1.1)."""
     given = request.headers.get("If-Match")
     if given is None:
-        raise Problem(
+        raise ProblemError(
             PRECONDITION_REQUIRED, "Read this first, and send the ETag that came with it in If-Match."
         )
     if given.strip() == "*":
         return
     if not _TAGS.fullmatch(given):
-        raise Problem(BAD_REQUEST, 'If-Match must hold an entity tag in quotes, as in "41".')
+        raise ProblemError(BAD_REQUEST, 'If-Match must hold an entity tag in quotes, as in "41".')
     strong = {tag for weak, tag in _TAG.findall(given) if not weak}
     if etag(versions) not in strong:
         raise stale(versions)
 
 
-def stale(versions: Versions) -> Problem:
+def stale(versions: Versions) -> ProblemError:
     """The 412: someone wrote it in the meantime; the present version is told."""
-    return Problem(
+    return ProblemError(
         STALE_VERSION,
         f"This was changed in the meantime; its present version is {etag(versions)}.",
         headers={"ETag": etag(versions)},
@@ -107,11 +107,6 @@ class ReadOnlyViewSet(ViewSetMixin, ApiView, GenericAPIView):
 
     lookup_field = "id"
     lookup_value_converter = "int"
-
-    @property
-    def operation(self) -> str:
-        action = getattr(self, "action", None) or ""
-        return action if action and hasattr(self, action) else ""
 
     def spec_of(self, operation: str) -> Spec:
         if self.action_spec is not None:
@@ -205,15 +200,20 @@ class OperationViewSet(ReadOnlyViewSet):
 
     def perform(self, row: Any = None, *, expects: bool = True) -> Accepted[Any]:
         """Apply the operation of this action: to `row`, in the version that was read where the operation
-        `expects` one; without a row, something new comes about."""
+        `expects` one; without a row, it makes a new thing."""
         writing = self.spec.body
         assert isinstance(writing, Writing), f"{self.operation} has no Writing for its body"
-        asked = writing.read(self.request.data, self.principal)
-        if row is not None:
-            return self.accept(writing, asked, row, expects=expects)
-        return writing.accept(asked, principal=self.principal, site_id=asked.site_id)
+        change, values = writing.read(self.request.data, self.principal)
+        if row is None:
+            return writing.accept(change, values)
+        if writing.subject is not None:
+            # An operation that takes several of a thing is given the one that the address names
+            values[writing.subject] = [row] if writing.operation.parameters[writing.subject].many else row
+        return self.accept(writing, change, values, row, expects=expects)
 
-    def accept(self, writing: Writing, asked: Asked, row: Any, *, expects: bool = True) -> Accepted[Any]:
+    def accept(
+        self, writing: Writing, change: Change, values: dict[str, Any], row: Any, *, expects: bool = True
+    ) -> Accepted[Any]:
         """
         1. What belongs to a site: the operation takes the site's lock, and then expects the versions.
         2. What all sites share has no such lock: so its row is locked first, as its UPDATE will lock it.
@@ -221,15 +221,10 @@ class OperationViewSet(ReadOnlyViewSet):
         if writing.operation.shared:
             with transaction.atomic():
                 self._lock(row)
-                return writing.accept(asked, principal=self.principal, site_id=None, subject=row)
+                return writing.accept(change, values)
+        change = replace(change, site_id=self.site_id_of(row))
         try:
-            return writing.accept(
-                asked,
-                principal=self.principal,
-                site_id=self.site_id_of(row),
-                subject=row,
-                expects=self.versions(row) if expects else None,
-            )
+            return writing.accept(change, values, self.versions(row) if expects else None)
         except ChangeConflict as error:
             raise stale(self.versions(self.get_object())) from error
 

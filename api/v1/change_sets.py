@@ -13,7 +13,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.conventions import fields
-from api.conventions.places import body_places
+from api.conventions.places import body_problems
 from api.conventions.problems import invalid
 from api.conventions.serializers import ResourceSerializer, StrictSerializer, whole_body_error
 from api.conventions.views import Spec
@@ -35,7 +35,7 @@ from zones.planning.drafts import evaluate_draft
 
 from .dated import NO_CASE, SiteFilterSet
 from .evaluations import EvaluationSerializer, evaluation_data
-from .operation_lists import OperationList, ResultSerializer, operation_places, results_data
+from .operation_lists import OperationList, ResultSerializer, operation_problems, results_data
 from .sites import SiteSerializer
 
 _PLANNED = "happened_on may be a day to come: until then the record is as it was."
@@ -263,10 +263,10 @@ class ChangeSetViewSet(ReadOnlyViewSet):
         assert isinstance(body_class, type)
         given = self.request.data
         body = body_class(data=given, context={"view": self})
-        places = [] if body.is_valid() else body_places(body.errors)
+        problems = [] if body.is_valid() else body_problems(body.errors)
         if isinstance(given, Mapping) and "operations" in given:
-            places += operation_places(given["operations"])
-        if places:
-            raise invalid(*places)
+            problems += operation_problems(given["operations"])
+        if problems:
+            raise invalid(problems)
         values: dict[str, Any] = body.validated_data
         return values

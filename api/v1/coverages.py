@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from datetime import date
 from typing import Any
 
@@ -12,10 +11,10 @@ from api.conventions import fields
 from api.conventions.filters import FilterSet
 from api.conventions.serializers import ResourceSerializer
 from api.conventions.viewsets import RecordViewSet, Versions
-from api.conventions.writing import Asked, Writing
+from api.conventions.writing import Writing
 from sites.access.abilities import Ability
 from sites.access.gates import Gate
-from sites.changes.services import Accepted
+from sites.changes.services import Accepted, Change
 from sites.models import Coverage
 from sites.services.customers import coverage_add, coverage_alter, coverage_remove
 
@@ -70,9 +69,10 @@ class CoverageViewSet(RecordViewSet):
         first, end = (0 if day is None else day.toordinal() for day in (row.days.lower, row.days.upper))
         return {"first": first, "end": end}
 
-    def accept(self, writing: Writing, asked: Asked, row: Any, *, expects: bool = True) -> Accepted[Any]:
+    def accept(
+        self, writing: Writing, change: Change, values: dict[str, Any], row: Any, *, expects: bool = True
+    ) -> Accepted[Any]:
         """A PATCH that names one of the days leaves the other as it is."""
         if writing.partial:
-            as_it_is = {"first_day": row.days.lower, "end_day": row.days.upper}
-            asked = replace(asked, values=as_it_is | dict(asked.values))
-        return super().accept(writing, asked, row, expects=expects)
+            values = {"first_day": row.days.lower, "end_day": row.days.upper} | values
+        return super().accept(writing, change, values, row, expects=expects)

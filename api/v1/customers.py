@@ -10,7 +10,7 @@ from rest_framework.response import Response
 
 from api.conventions import fields
 from api.conventions.filters import FilterSet
-from api.conventions.problems import FORBIDDEN, Problem
+from api.conventions.problems import FORBIDDEN, ProblemError
 from api.conventions.serializers import ResourceSerializer
 from api.conventions.viewsets import UpdateMixin
 from api.conventions.writing import Writing
@@ -48,7 +48,7 @@ class CustomerViewSet(UpdateMixin):
         """Who makes a customer sees it from then on; a token that sees some customers only would not."""
         token = self.principal.token
         if token is not None and token.narrowed:
-            raise Problem(
+            raise ProblemError(
                 FORBIDDEN, "This token sees the customers it names and no others; a new one it would not see."
             )
         customer = self.perform().result

@@ -265,7 +265,7 @@ class DatedMixin(PlacedMixin):
 
     def annotate(self, rows: Sequence[Any]) -> None:
         bare = [row for row in rows if not hasattr(row, "held")]
-        if "as_of" in self.asked or self.operation == "list":
+        if "as_of" in self.asked or self.action == "list":
             prefetch_related_objects(bare, self._held())
         else:
             for row in bare:
@@ -306,9 +306,9 @@ def require_stood(row: Placed, day: date) -> None:
         raise not_there(f"It did not stand on {day} any more: it ended on {day_of(row.end_step)}.")
 
 
-def not_yet(begins_on: date) -> problems.Problem:
+def not_yet(begins_on: date) -> problems.ProblemError:
     return not_there(f"It does not stand yet: it begins on {begins_on}. Ask with as_of={begins_on}.")
 
 
-def not_there(detail: str) -> problems.Problem:
-    return problems.Problem(problems.NOT_FOUND, detail)
+def not_there(detail: str) -> problems.ProblemError:
+    return problems.ProblemError(problems.NOT_FOUND, detail)

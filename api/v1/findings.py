@@ -16,11 +16,12 @@ from rest_framework.response import Response
 from api.conventions import fields
 from api.conventions.answers import RoundedField
 from api.conventions.filters import Names
-from api.conventions.problems import CONFLICT, Place, Problem, invalid
+from api.conventions.problems import CONFLICT, ProblemError, invalid
 from api.conventions.serializers import ResourceSerializer, StrictSerializer, whole_body_error
 from api.conventions.viewsets import ReadOnlyViewSet, stale
 from sites.access.abilities import Ability
 from sites.access.gates import NotFound, closet_for
+from sites.changes.errors import Problem
 from zones.electrical.verdicts import Verdict
 from zones.findings.annotate import annotate
 from zones.findings.selectors import of_zone
@@ -197,17 +198,17 @@ class FindingChangeSerializer(StrictSerializer):
 _OUTER: Final = {"until": "deferred_until", "reason": "state_reason"}
 
 
-def refusal(error: ValidationError) -> Problem:
+def refusal(error: ValidationError) -> ProblemError:
     """What a service would not do: a 400 with the place, or a 409 where the thing has cleared."""
     if getattr(error, "error_dict", None):
         return invalid(
-            *(
-                Place(message, pointer=f"/{_OUTER.get(name, name)}")
+            [
+                Problem(message, "invalid", f"/{_OUTER.get(name, name)}")
                 for name, messages in error.message_dict.items()
                 for message in messages
-            )
+            ]
         )
-    return Problem(CONFLICT, " ".join(error.messages))
+    return ProblemError(CONFLICT, " ".join(error.messages))
 
 
 # --- the resource -------------------------------------------------------------------------------------------

@@ -13,12 +13,10 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.conventions import fields
-from api.conventions.places import pointer
-from api.conventions.problems import Place
 from api.conventions.serializers import StrictSerializer
 from api.conventions.views import ApiView, Spec
 from sites.access.abilities import Ability
-from sites.changes.errors import ChangeRefused
+from sites.changes.errors import ChangeRefused, Problem
 from sites.changes.operations import Operation, Use, operations, read_operations
 from sites.changes.services import SITE_ADD, Accepted
 
@@ -35,7 +33,7 @@ _KEPT_OPERATION: Final = {
 
 
 class OperationList(serializers.Field[Any, Any, Any, Any]):
-    """Operations as JSON. What is wrong with them is said by `operation_places`, in the terms of each."""
+    """Operations as JSON. What is wrong with them is said by `operation_problems`, in the terms of each."""
 
     def to_internal_value(self, data: Any) -> Any:
         return data
@@ -74,33 +72,26 @@ class OperationListSchema(OpenApiSerializerFieldExtension):
         }
 
 
-def operation_places(bodies: Any) -> list[Place]:
+def operation_problems(bodies: Any) -> list[Problem]:
     """All that is wrong with the operations of a draft of one site, as far as it shows before they are
     applied."""
     if isinstance(bodies, list) and len(bodies) > MOST:
         detail = f"Expected {MOST} operations at most; there are {len(bodies)}."
-        return [Place(detail, code="max_length", pointer="/operations")]
+        return [Problem(detail, "max_length", "/operations")]
     if bodies == []:
-        return [Place("Name at least one operation.", code="empty", pointer="/operations")]
+        return [Problem("Name at least one operation.", "empty", "/operations")]
     named = bodies if isinstance(bodies, list) else []
-    places = [
-        Place(
-            f"{body['op']} is not of one site, as a draft is.",
-            code="of_no_site",
-            pointer=pointer("operations", index, "op"),
-        )
+    problems = [
+        Problem(f"{body['op']} is not of one site, as a draft is.", "of_no_site", "/op", index)
         for index, body in enumerate(named)
         if isinstance(body, dict) and body.get("op") in _not_of_one_site()
     ]
-    if places:
-        return places
-    try:
-        read_operations(bodies)
-    except ChangeRefused as refused:
-        places = [
-            Place(problem.detail, code=problem.code, pointer=problem.pointer) for problem in refused.problems
-        ]
-    return places
+    if not problems:
+        try:
+            read_operations(bodies)
+        except ChangeRefused as refused:
+            problems += refused.problems
+    return problems
 
 
 # --- what came of them --------------------------------------------------------------------------------------

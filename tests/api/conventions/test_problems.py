@@ -14,7 +14,7 @@ from rest_framework import serializers
 
 from api.conventions import errors, problems
 from api.conventions.bodies import LARGEST_BODY_BYTES
-from api.conventions.places import body_places, pointer
+from api.conventions.places import body_problems, pointer
 from sites.changes.services import open_change_set
 from sites.models import Customer, Site, User
 from tests import factories
@@ -201,7 +201,7 @@ def test_a_lists_own_error_is_about_the_list() -> None:
 
     run = Run(data={"segments": [], "taps": [1, "x", 2]})
     assert not run.is_valid()
-    assert {place.pointer for place in body_places(run.errors)} == {"/segments", "/taps/1"}
+    assert {place.pointer for place in body_problems(run.errors)} == {"/segments", "/taps/1"}
 
 
 # --- the database -------------------------------------------------------------------------------------------

@@ -4,9 +4,9 @@ is an error that names it), and of resources, whose fields follow from their mod
 from __future__ import annotations
 
 import copy
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from functools import cache
-from typing import Any, ClassVar
+from typing import Any, ClassVar, cast
 
 from django.core.exceptions import FieldDoesNotExist
 from django.db.models import Field as ModelField
@@ -99,14 +99,8 @@ class WordField(serializers.ChoiceField):
 _KEPT_BACK = frozenset({"change_set", "version", "begin_step", "end_step", "step"})
 
 
-_FIELDS: dict[type[serializers.Serializer], dict[str, tuple[Callable[[Any], Any], Any]]] = {}
-
-
-def _copier_of(field: Any) -> Callable[[Any], Any]:
-    """How a serializer gets a field of its own. A plain one has nothing within it that is bound to a
-    serializer, and to make it anew takes longer than to show its value."""
-    nested = isinstance(field, serializers.BaseSerializer) or hasattr(field, "child")
-    return copy.deepcopy if nested else copy.copy
+_FIELDS: dict[type[serializers.Serializer], dict[str, Any]] = {}
+"""Of each class: to find out the fields takes longer than to show a thing."""
 
 
 class ResourceSerializer(serializers.ModelSerializer):
@@ -137,21 +131,20 @@ class ResourceSerializer(serializers.ModelSerializer):
         return list(self.field_names())
 
     def get_fields(self) -> dict[str, Any]:
-        # Kept, since to find them out takes longer than to show a thing
-        kind = type(self)
+        kind, parent = type(self), cast("Any", self.parent)  # None at the root, whatever the stubs say
         if kind not in _FIELDS:
-            found = super().get_fields()
-            _FIELDS[kind] = {name: (_copier_of(field), field) for name, field in found.items()}
-        shown: dict[str, Any] = {name: copied(field) for name, (copied, field) in _FIELDS[kind].items()}
-        parent: Any = self.parent  # None at the root, whatever the stubs say
-        if parent is not None and not (
-            isinstance(parent, serializers.ListSerializer) and parent.parent is None
-        ):
-            return shown  # expanded in another thing, which is the one asked for
-        chosen = self.context.get("fields")
-        if chosen is not None:
-            shown = {name: value for name, value in shown.items() if name in chosen or name == "id"}
-        for name in self.context.get("expand", ()):
+            _FIELDS[kind] = super().get_fields()
+        # The query is about the thing asked for, not about what is expanded in it
+        is_root = parent is None or (isinstance(parent, serializers.ListSerializer) and parent.parent is None)
+        chosen = self.context.get("fields") if is_root else None
+        shown = {}
+        for name, field in _FIELDS[kind].items():
+            if chosen is None or name in chosen or name == "id":
+                # A plain field holds no other that is bound to a serializer, and a deep copy takes longer
+                # than to show its value
+                nested = isinstance(field, serializers.BaseSerializer) or hasattr(field, "child")
+                shown[name] = copy.deepcopy(field) if nested else copy.copy(field)
+        for name in self.context.get("expand", ()) if is_root else ():
             source = self.expansion_source(name)
             shown[name] = self.expansions[name](
                 many=self.expands_to_many(name), read_only=True, source=None if source == name else source

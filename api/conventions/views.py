@@ -97,11 +97,10 @@ class ApiView(APIView):
 
     def _checked_query(self) -> QuerySerializer:
         given = self.request.query_params
-        repeated = [
-            Problem(f"{name} is given twice.", "repeated", name)
-            for name, values in given.lists()
-            if len(values) > 1
-        ]
+        repeated = []
+        for name, values in given.lists():
+            if len(values) > 1:
+                repeated.append(Problem(f"{name} is given twice.", "repeated", name))
         if repeated:
             raise invalid(repeated, in_query=True)
         query = self.spec.query(data=given.dict(), context={"view": self})

@@ -132,13 +132,13 @@ class Writing:
         """The site of what the first given of `within` names. `problems` gets what is not there, or not in
         the caller's scope; other rows of a site are looked for by the operation, under the site's lock."""
         site_id = None
-        saying = next((name for name in self.within if values.get(name)), None)
+        saying = [name for name in self.within if values.get(name)][:1]
         for name, value in values.items():
             parameter = self.parameters[name]
             model = parameter.model
             if not value or model is None:
                 continue
-            if name != saying and issubclass(model, Recorded | Catalogued):
+            if name not in saying and issubclass(model, Recorded | Catalogued):
                 continue
             references: list[Reference] = value if parameter.many else [value]
             rows = scoped(model, principal.scope).filter(pk__in=[one.pk for one in references])
@@ -149,7 +149,7 @@ class Writing:
                     where = pointer(parameter.key, place) if parameter.many else pointer(parameter.key)
                     detail = f"There is no {model._meta.verbose_name} {one.pk}."
                     problems.append(Problem(detail, "not_found", where))
-            if name == saying:
+            if name in saying:
                 site_id = next(iter(sites.values()), None)
         return site_id
 

@@ -269,11 +269,13 @@ class DatedMixin(PlacedMixin):
             prefetch_related_objects(bare, self._held())
         else:
             for row in bare:
-                row.held = self._begun(row)[-1:] or self._history(row)[:1]
+                facts, tomorrow = self._history(row), first_step_after(today_in(row.site.time_zone))
+                row.held = [one for one in facts if one.step < tomorrow][-1:] or facts[:1]
 
     def require_begun(self, row: Any) -> None:
-        if not self._begun(row) and self._history(row):
-            raise not_yet(day_of(self._history(row)[0].step))
+        facts = self._history(row)
+        if facts and facts[0].step >= first_step_after(today_in(row.site.time_zone)):
+            raise not_yet(day_of(facts[0].step))
 
     def _history(self, row: Any) -> list[DatedFacts]:
         """All facts of a thing, read once: the last of them is its version."""
@@ -281,11 +283,6 @@ class DatedMixin(PlacedMixin):
             row.facts_read = list(history(self.serializer_class.Meta.facts, row.pk))
         facts: list[DatedFacts] = row.facts_read
         return facts
-
-    def _begun(self, row: Any) -> list[DatedFacts]:
-        """Those of a thing's facts that held today or before."""
-        before = first_step_after(today_in(row.site.time_zone))
-        return [facts for facts in self._history(row) if facts.step < before]
 
     def versions(self, row: Any) -> Versions:
         found = dict(versions_of(row))

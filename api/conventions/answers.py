@@ -19,7 +19,7 @@ def rounded(value: float | None) -> float | None:
 
 
 class RoundedField(fields.Number):
-    def to_representation(self, value: float) -> float | None:  # type: ignore[override]
+    def to_representation(self, value: float) -> float | None:
         return rounded(value)
 
 

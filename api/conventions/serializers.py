@@ -18,19 +18,22 @@ from rest_framework.settings import api_settings
 
 from . import fields
 from .suggestions import did_you_mean, listed
-from .wording import in_our_words
 
 
-class StrictSerializer(serializers.Serializer):
-    """What a request's body holds; or an answer that is no resource."""
+class StrictListSerializer(fields.Worded, serializers.ListSerializer):
+    default_error_messages = {
+        "not_a_list": "Expected a list of objects.",
+        "empty": "Expected at least one item.",
+    }
+
+
+class StrictSerializer(fields.Worded, serializers.Serializer):
+    """What a request's body holds."""
 
     default_error_messages = {"invalid": "Expected a JSON object."}
 
-    def __init_subclass__(cls, **kwargs: Any) -> None:
-        super().__init_subclass__(**kwargs)
-        for name, field in cls._declared_fields.items():
-            if not field.read_only:
-                in_our_words(name, field)
+    class Meta:
+        list_serializer_class = StrictListSerializer
 
     def to_internal_value(self, data: Any) -> Any:
         """The values; every unknown name is reported beside whatever else is wrong, never instead of it."""
@@ -76,7 +79,7 @@ def whole_body_error(text: str, code: str = "invalid") -> Invalid:
 # --- resources ----------------------------------------------------------------------------------------------
 
 
-class RenderedSerializer(StrictSerializer):
+class RenderedSerializer(serializers.Serializer):
     """Describes what is rendered elsewhere in one pass, since there are many of it and a field a value would
     take longer than all else."""
 

@@ -65,23 +65,23 @@ class DescribedRunSerializer(StrictSerializer):
 
     source = SourceSerializer()
     temperature_c = _numbers({"temperature_c": TEMPERATURE_C})["temperature_c"]
-    points = serializers.ListField(
+    points = fields.List(
         child=DescribedPointSerializer(), min_length=1, max_length=MOST_POINTS, allow_empty=False
     )
 
 
-class SolvedPointSerializer(StrictSerializer):
+class SolvedPointSerializer(serializers.Serializer):
     id = fields.Text()
     voltage_v = fields.Number()
     current_a = fields.Number(help_text="That its own load draws.")
 
 
-class LowestSerializer(StrictSerializer):
+class LowestSerializer(serializers.Serializer):
     id = fields.Text()
     voltage_v = fields.Number()
 
 
-class SolvedSerializer(StrictSerializer):
+class SolvedSerializer(serializers.Serializer):
     """The voltages of a run; or that it has none, and why."""
 
     feasible = fields.Flag()

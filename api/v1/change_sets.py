@@ -44,7 +44,7 @@ _PLANNED = "happened_on may be a day to come: until then the record is as it was
 class Person(fields.Text):
     """A user by name, as a person reads it."""
 
-    def to_representation(self, value: User) -> str:  # type: ignore[override]
+    def to_representation(self, value: User) -> str:
         return value.get_full_name() or value.get_username()
 
 

@@ -8,7 +8,6 @@ from rest_framework import serializers
 
 from api.conventions import fields
 from api.conventions.answers import AnswerSerializer, rounded
-from api.conventions.serializers import StrictSerializer
 from zones.electrical.subjects import SubjectKind
 from zones.loads.wording import RenderedLoad
 from zones.models import Finding, Zone
@@ -23,7 +22,7 @@ from .attributions import AttributionSerializer
 from .findings import ZoneSummarySerializer
 
 
-class ClosetSummarySerializer(StrictSerializer):
+class ClosetSummarySerializer(serializers.Serializer):
     id = fields.Id()
     name = fields.Text()
 
@@ -35,7 +34,7 @@ class SiteSummarySerializer(ClosetSummarySerializer):
 # --- before one goes ----------------------------------------------------------------------------------------
 
 
-class LifeSafetySerializer(StrictSerializer):
+class LifeSafetySerializer(serializers.Serializer):
     """Whether a zone that is fed from here serves life safety: read this first."""
 
     answer = fields.Choice(choices=Zone.LifeSafety.choices, help_text="The gravest of the zones here.")
@@ -43,7 +42,7 @@ class LifeSafetySerializer(StrictSerializer):
     zones = ZoneSummarySerializer(many=True, help_text="Those that do, then those not recorded.")
 
 
-class ContractSummarySerializer(StrictSerializer):
+class ContractSummarySerializer(serializers.Serializer):
     """Under which contract one goes; where none covers the day, the one that last did, or next will."""
 
     covered = fields.Flag()
@@ -58,7 +57,7 @@ class ContractSummarySerializer(StrictSerializer):
 # --- what it carries, and what is wrong with it -------------------------------------------------------------
 
 
-class FigureSummarySerializer(StrictSerializer):
+class FigureSummarySerializer(serializers.Serializer):
     """One figure of a zone, in short; `GET /zones/{id}/load` has all of it."""
 
     code = fields.Choice(choices=figures.CODES)
@@ -85,7 +84,7 @@ class ZoneHereSerializer(ZoneSummarySerializer):
     loads = FigureSummarySerializer(many=True)
 
 
-class FindingSummarySerializer(StrictSerializer):
+class FindingSummarySerializer(serializers.Serializer):
     id = fields.Id()
     case_id = fields.Id()
     code = fields.Choice(choices=figures.CODES)
@@ -105,7 +104,7 @@ class FindingSummarySerializer(StrictSerializer):
     attribution = AttributionSerializer()
 
 
-class CaseSummarySerializer(StrictSerializer):
+class CaseSummarySerializer(serializers.Serializer):
     id = fields.Id()
     key = fields.Text()
     ticket_reference = fields.Text(allow_blank=True)
@@ -113,7 +112,7 @@ class CaseSummarySerializer(StrictSerializer):
     finding_ids = serializers.ListField(child=fields.Id())
 
 
-class ClosetSheetSerializer(StrictSerializer):
+class ClosetSheetSerializer(serializers.Serializer):
     """What a dispatcher reads before a visit: life safety first, then the dangers, then how to get there;
     what stands there, what it carries, what is wrong with it, and what is not recorded. Never a code."""
 

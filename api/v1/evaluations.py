@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
+from rest_framework import serializers
+
 from api.conventions import fields
-from api.conventions.serializers import StrictSerializer
 from sites.models.changes import ChangeSet
 from zones.loads.wording import RenderedLoad
 from zones.planning.drafts import Difference, DraftEvaluation
@@ -13,7 +14,7 @@ from zones.planning.drafts import Difference, DraftEvaluation
 from . import figures
 
 
-class DifferenceSerializer(StrictSerializer):
+class DifferenceSerializer(serializers.Serializer):
     """One limit on one subject whose figure, limit or verdict would differ."""
 
     code = fields.Choice(choices=figures.CODES)
@@ -26,7 +27,7 @@ class DifferenceSerializer(StrictSerializer):
     after = figures.FigureSerializer(allow_null=True, help_text="null: it would not be there any more.")
 
 
-class EvaluationSerializer(StrictSerializer):
+class EvaluationSerializer(serializers.Serializer):
     """What a draft would do to its site: limits that it would cross first, then those that it would clear."""
 
     change_set_id = fields.Id()

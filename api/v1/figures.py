@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any
 
+from rest_framework import serializers
+
 from api.conventions import fields
 from api.conventions.answers import rounded
-from api.conventions.serializers import StrictSerializer
 from zones.electrical.subjects import Subject, SubjectKind
 from zones.electrical.verdicts import Verdict
 from zones.limits.cautions import Caution, CautionHere
@@ -36,25 +37,25 @@ HIGH_HELP = (
 )
 
 
-class SubjectSerializer(StrictSerializer):
+class SubjectSerializer(serializers.Serializer):
     kind = fields.Choice(choices=SUBJECT_KINDS)
     id = fields.Id()
     name = fields.Text(help_text="As people call it, as in `supply PS 1`.")
 
 
-class PlaceSerializer(StrictSerializer):
+class PlaceSerializer(serializers.Serializer):
     kind = fields.Choice(choices=[str(detail) for detail in Detail])
     id = fields.Whole(help_text="Its id; of a row, its number.")
     name = fields.Text(allow_blank=True)
 
 
-class CautionSerializer(StrictSerializer):
+class CautionSerializer(serializers.Serializer):
     code = fields.Choice(choices=[str(caution) for caution in Caution])
     text = fields.Text()
     why = fields.Text(help_text="What it hangs on here.")
 
 
-class FigureSerializer(StrictSerializer):
+class FigureSerializer(serializers.Serializer):
     """One figure against its limit. low, likely and high are by estimates of load: low is the kindest to the
     limit and high the harshest, so where the limit is a least one, low is the greatest figure."""
 
@@ -88,7 +89,7 @@ class FigureSerializer(StrictSerializer):
     )
 
 
-class NotComputedSerializer(StrictSerializer):
+class NotComputedSerializer(serializers.Serializer):
     subject = SubjectSerializer()
     reason = fields.Text()
 

@@ -50,7 +50,7 @@ class FindingSubjectSerializer(figures.SubjectSerializer):
     path = fields.Text(help_text="Where it is in this API.")
 
 
-class ZoneSummarySerializer(StrictSerializer):
+class ZoneSummarySerializer(serializers.Serializer):
     id = fields.Id()
     name = fields.Text()
     life_safety = fields.Choice(choices=Zone.LifeSafety.choices)

@@ -6,12 +6,12 @@ from collections.abc import Sequence
 from typing import Any
 
 from django.db.models import QuerySet
+from rest_framework import serializers
 from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.conventions import fields
-from api.conventions.serializers import StrictSerializer
 from api.conventions.views import Spec
 from api.conventions.viewsets import DestroyMixin, change_action
 from api.conventions.writing import Writing
@@ -40,7 +40,7 @@ class LandingSerializer(PlacedSerializer):
         model = Landing
 
 
-class LandedSerializer(StrictSerializer):
+class LandedSerializer(serializers.Serializer):
     """The conductors that one request landed or took off."""
 
     items = LandingSerializer(many=True)

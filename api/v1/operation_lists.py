@@ -13,7 +13,6 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.conventions import fields
-from api.conventions.serializers import StrictSerializer
 from api.conventions.views import ApiView, Spec
 from sites.access.abilities import Ability
 from sites.changes.errors import ChangeRefused, Problem
@@ -32,7 +31,7 @@ _KEPT_OPERATION: Final = {
 }
 
 
-class OperationList(serializers.Field[Any, Any, Any, Any]):
+class OperationList(fields.Worded):
     """Operations as JSON. What is wrong with them is said by `operation_problems`, in the terms of each."""
 
     def to_internal_value(self, data: Any) -> Any:
@@ -97,7 +96,7 @@ def operation_problems(bodies: Any) -> list[Problem]:
 # --- what came of them --------------------------------------------------------------------------------------
 
 
-class ResultSerializer(StrictSerializer):
+class ResultSerializer(serializers.Serializer):
     """What one operation made or changed."""
 
     op = fields.Text()
@@ -127,7 +126,7 @@ def _result(body: Mapping[str, Any], made: list[Model]) -> dict[str, Any]:
 # --- what there is ------------------------------------------------------------------------------------------
 
 
-class OperationSerializer(StrictSerializer):
+class OperationSerializer(serializers.Serializer):
     name = fields.Text(help_text="What stands as `op`.")
     sentence = fields.Text(help_text="What it means.")
     use = fields.Choice(
@@ -138,7 +137,7 @@ class OperationSerializer(StrictSerializer):
     schema = serializers.JSONField(help_text="JSON Schema (2020-12) of the operation as a draft holds it.")
 
 
-class OperationsSerializer(StrictSerializer):
+class OperationsSerializer(serializers.Serializer):
     items = OperationSerializer(many=True)
 
 

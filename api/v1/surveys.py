@@ -7,14 +7,13 @@ from typing import Any
 from rest_framework import serializers
 
 from api.conventions import fields
-from api.conventions.serializers import StrictSerializer
 from sites.models import Site
 from zones.visits.survey import Question, Survey
 
 from . import figures
 
 
-class QuestionSerializer(StrictSerializer):
+class QuestionSerializer(serializers.Serializer):
     """A figure that cannot be judged."""
 
     sentence = fields.Text(help_text="All of it in sentences.")
@@ -25,7 +24,7 @@ class QuestionSerializer(StrictSerializer):
     figure = figures.FigureSerializer()
 
 
-class SurveySerializer(StrictSerializer):
+class SurveySerializer(serializers.Serializer):
     """What a site leaves open on a day: the list for the next visit."""
 
     site_id = fields.Id()

@@ -6,12 +6,12 @@ from collections.abc import Sequence
 from datetime import date
 from typing import Any
 
+from rest_framework import serializers
 from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.conventions import fields
-from api.conventions.serializers import StrictSerializer
 from api.conventions.views import Spec
 from api.conventions.viewsets import RecordViewSet
 from api.conventions.writing import Writing
@@ -62,7 +62,7 @@ class ExplainedSerializer(figures.FigureSerializer):
     calculation = CalculationSerializer(required=False)
 
 
-class ZoneLoadSerializer(StrictSerializer):
+class ZoneLoadSerializer(serializers.Serializer):
     """Everything that bears on a zone on a day, worst verdict first and then least headroom."""
 
     zone_id = fields.Id()

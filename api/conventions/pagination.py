@@ -72,6 +72,21 @@ class KeysetPagination(BasePagination):
     def get_paginated_response(self, data: Any) -> Response:
         return Response({"items": data, **self.body})
 
+    def get_paginated_response_schema(self, schema: dict[str, Any]) -> dict[str, Any]:
+        next_page = {"type": ["string", "null"], "description": "Send it as `cursor` for what follows."}
+        count = {"type": "integer", "maximum": LARGEST_COUNT, "description": "With `count=true`."}
+        capped = f"With `count=true`: there are more than {LARGEST_COUNT}."
+        return {
+            "type": "object",
+            "required": ["items", "next"],
+            "properties": {
+                "items": schema,
+                "next": next_page,
+                "count": count,
+                "count_is_capped": {"type": "boolean", "description": capped},
+            },
+        }
+
 
 def _is_nullable(model: Any, path: str) -> bool:
     """Whether a sort key can be null; of what is annotated, never."""

@@ -16,7 +16,7 @@ from rest_framework.serializers import BaseSerializer
 
 from . import problems
 from .answers import AnswerSerializer
-from .filters import LARGEST_COUNT, Names
+from .filters import Names
 from .permissions import PUBLIC
 from .serializers import ResourceSerializer
 from .views import ApiView, Spec
@@ -51,8 +51,8 @@ class Schema(AutoSchema):
     def is_public(self) -> bool:
         return self.spec.ability == PUBLIC
 
-    def _is_list_view(self, serializer: Any = None) -> bool:  # noqa: ARG002 - the envelope is written out here
-        return False
+    def _is_list_view(self, serializer: Any = None) -> bool:  # noqa: ARG002 - the library's signature
+        return self.operation == "list"
 
     def get_operation_id(self) -> str:
         named = f"by_{self.path.rpartition('{')[2].rstrip('}')}" if self.path.endswith("}") else ""
@@ -110,43 +110,13 @@ class Schema(AutoSchema):
             },
         )
         self.registry.register_on_missing(component)
-        reference: dict[str, Any] = component.ref
-        return reference
+        return component.ref
 
     def get_response_serializers(self) -> Any:
-        spec = self.spec
-        return {spec.status: self._envelope(spec.answer) if self.operation == "list" else spec.answer}
+        return {self.spec.status: self.spec.answer}
 
-    def _envelope(self, serializer: type[ResourceSerializer]) -> dict[str, Any]:
-        item = self.resolve_serializer(serializer, "response")
-        component = ResolvedComponent(
-            name=f"{item.name}List",
-            type=ResolvedComponent.SCHEMA,
-            object=f"{item.name}List",
-            schema={
-                "type": "object",
-                "required": ["items", "next"],
-                "properties": {
-                    "items": {"type": "array", "items": item.ref},
-                    "next": {
-                        "type": ["string", "null"],
-                        "description": "Send it as `cursor` for what follows.",
-                    },
-                    "count": {
-                        "type": "integer",
-                        "maximum": LARGEST_COUNT,
-                        "description": "With `count=true`.",
-                    },
-                    "count_is_capped": {
-                        "type": "boolean",
-                        "description": f"With `count=true`: there are more than {LARGEST_COUNT}.",
-                    },
-                },
-            },
-        )
-        self.registry.register_on_missing(component)
-        reference: dict[str, Any] = component.ref
-        return reference
+    def get_paginated_name(self, serializer_name: str) -> str:
+        return f"{serializer_name}List"
 
     def _postprocess_serializer_schema(
         self, schema: dict[str, Any], serializer: BaseSerializer, direction: Direction
@@ -219,7 +189,7 @@ def _parameter(name: str, field: Names) -> OpenApiParameter:
 
 
 def _response_name(kind: problems.Kind) -> str:
-    return "".join(word.capitalize() for word in kind.code.split("_"))
+    return kind.code.title().replace("_", "")
 
 
 def common_components(
@@ -231,7 +201,9 @@ def common_components(
     """A hook: the problem, the responses that carry it, and the headers, which operations refer to."""
     components = result["components"]
     components["schemas"]["Problem"] = _PROBLEM
-    components["headers"] = _HEADERS
+    components["headers"] = {
+        name: {"description": text, "schema": {"type": "string"}} for name, text in _HEADERS.items()
+    }
     components["responses"] = {
         _response_name(kind): {
             "description": f"{kind.title}. {kind.advice}",
@@ -269,20 +241,11 @@ _PROBLEM: Final = {
     },
 }
 _HEADERS: Final = {
-    "X-Request-ID": {
-        "description": "The id of this request in our logs: the one that was sent, or a new one.",
-        "schema": {"type": "string"},
-    },
-    "ETag": {"description": "The version of the row that people edit.", "schema": {"type": "string"}},
-    "Location": {"description": "Where the new thing is.", "schema": {"type": "string"}},
-    "RateLimit": {
-        "description": "What is left (`r`) and in how many seconds it begins anew (`t`).",
-        "schema": {"type": "string"},
-    },
-    "RateLimit-Policy": {
-        "description": "How many requests (`q`) in how many seconds (`w`).",
-        "schema": {"type": "string"},
-    },
+    "X-Request-ID": "The id of this request in our logs: the one that was sent, or a new one.",
+    "ETag": "The version of the row that people edit.",
+    "Location": "Where the new thing is.",
+    "RateLimit": "What is left (`r`) and in how many seconds it begins anew (`t`).",
+    "RateLimit-Policy": "How many requests (`q`) in how many seconds (`w`).",
 }
 
 

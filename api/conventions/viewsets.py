@@ -263,15 +263,15 @@ class RecordViewSet(CreateMixin, UpdateMixin, DestroyMixin):
     """What is made, changed, and in the end taken down or removed."""
 
 
-def change_action(name: str, writing: Writing, says: str) -> Any:
-    """``POST /things/{id}/name``: an operation done to the thing in the version that was read; answers with
-    the thing as it is then."""
+def change_action(name: str, writing: Writing, says: str, *, if_match: bool = True) -> Any:
+    """``POST /things/{id}/name``: an operation done to the thing in the version that was read (in any version
+    without `if_match`); answers with the thing as it is then."""
 
     def act(self: OperationViewSet, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG001
-        self.perform(self.matched_object())
+        self.perform(self.matched_object() if if_match else self.get_object(), expects=if_match)
         return self.respond(self.get_object())
 
-    return _named(act, name, writing, says, detail=True)
+    return _named(act, name, says, Spec(body=writing, if_match=if_match), detail=True)
 
 
 def create_action(name: str, writing: Writing, says: str) -> Any:
@@ -280,11 +280,10 @@ def create_action(name: str, writing: Writing, says: str) -> Any:
     def act(self: OperationViewSet, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG001
         return self.respond(self.perform().result, status=201)
 
-    return _named(act, name, writing, says, detail=False)
+    return _named(act, name, says, Spec(body=writing, status=201), detail=False)
 
 
-def _named(function: Any, name: str, writing: Writing, says: str, *, detail: bool) -> Any:
+def _named(function: Any, name: str, says: str, spec: Spec, *, detail: bool) -> Any:
     function.__name__ = name.replace("-", "_")
     function.__doc__ = says
-    spec = Spec(body=writing, status=200 if detail else 201, if_match=detail)
     return action(detail=detail, methods=["post"], url_path=name, url_name=name, action_spec=spec)(function)

@@ -6,13 +6,9 @@ from collections.abc import Sequence
 from typing import Any
 
 from rest_framework import serializers
-from rest_framework.decorators import action
-from rest_framework.request import Request
-from rest_framework.response import Response
 
 from api.conventions import fields
-from api.conventions.views import Spec
-from api.conventions.viewsets import RecordViewSet
+from api.conventions.viewsets import RecordViewSet, change_action
 from api.conventions.writing import Writing
 from sites.access.gates import block_for
 from sites.models import Block
@@ -49,16 +45,6 @@ class BlockFilterSet(NamedFilterSet):
     kind = fields.Choice(choices=Block.Kind.choices)
 
 
-def _clip_action(name: str, operation: Any, says: str) -> Any:
-    def act(self: BlockViewSet, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG001
-        self.perform(self.get_object(), expects=False)
-        return self.respond(self.get_object())
-
-    act.__name__, act.__doc__ = name.replace("-", "_"), says
-    spec = Spec(body=Writing(operation, subject="block"))
-    return action(detail=True, methods=["post"], url_path=name, action_spec=spec)(act)
-
-
 class BlockViewSet(PlacedMixin, RecordViewSet):
     """Termination blocks. What lies on them is in `landings`. A clip is pulled or put on a day: that is kept
     beside what was so before, and overwrites nothing, so it asks for no version of the block."""
@@ -71,11 +57,21 @@ class BlockViewSet(PlacedMixin, RecordViewSet):
         "partial_update": Writing(block_alter, subject="block", partial=True),
         "destroy": Writing(block_end, subject="block"),
     }
-    pull_clips = _clip_action(
-        "pull-clips", clip_pull, "Pull bridging clips: the field cable on these rows is isolated."
+    pull_clips = change_action(
+        "pull-clips",
+        Writing(clip_pull, subject="block"),
+        "Pull bridging clips: the field cable on these rows is isolated.",
+        if_match=False,
     )
-    put_clips = _clip_action("put-clips", clip_put, "Put bridging clips in.")
-    correct_clip = _clip_action("correct-clip", clip_correct, "Whether a clip was in was recorded wrongly.")
+    put_clips = change_action(
+        "put-clips", Writing(clip_put, subject="block"), "Put bridging clips in.", if_match=False
+    )
+    correct_clip = change_action(
+        "correct-clip",
+        Writing(clip_correct, subject="block"),
+        "Whether a clip was in was recorded wrongly.",
+        if_match=False,
+    )
 
     def annotate(self, rows: Sequence[Any]) -> None:
         pulled: dict[int, list[int]] = {row.pk: [] for row in rows}

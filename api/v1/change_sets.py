@@ -168,19 +168,9 @@ class ChangeSetViewSet(ReadOnlyViewSet):
         """Draw up a draft. Its operations are applied and undone, so that what could not be accepted is
         refused now; nothing of the record changes."""
         values = self.validated_body()
-        draft = change_set_draft(
-            Change(
-                site_id=values["site_id"],
-                user=self.principal.user,
-                reason=values["reason"],
-                channel=ChangeSet.Channel.REST,
-                happened_on=values.get("happened_on"),
-                planned=values.get("planned", False),
-                job_reference=values.get("job_reference", ""),
-                purpose=ChangeSet.Purpose(values["purpose"]),
-            ),
-            values["operations"],
-        )
+        operations = values.pop("operations")
+        change = Change(user=self.principal.user, channel=ChangeSet.Channel.REST, **values)
+        draft = change_set_draft(change, operations)
         return self.respond(draft, status=201)
 
     def partial_update(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
@@ -190,12 +180,9 @@ class ChangeSetViewSet(ReadOnlyViewSet):
         try:
             revised = change_set_revise(
                 change_set=draft,
-                bodies=values.get("operations"),
-                reason=values.get("reason"),
-                happened_on=values.get("happened_on"),
-                planned=values.get("planned"),
-                job_reference=values.get("job_reference"),
+                bodies=values.pop("operations", None),
                 expected_version=draft.version,
+                **values,
             )
         except ChangeConflict as conflict:
             raise self._overtaken(conflict) from conflict
@@ -229,10 +216,8 @@ class ChangeSetViewSet(ReadOnlyViewSet):
             accepted: Accepted[Any] = change_set_accept(
                 change_set=draft,
                 user=self.principal.user,
-                happened_on=values.get("happened_on"),
-                planned=values.get("planned"),
-                job_reference=values.get("job_reference"),
                 expected_version=draft.version,
+                **values,
             )
         except ChangeConflict as conflict:
             raise self._overtaken(conflict) from conflict

@@ -7,7 +7,7 @@ from typing import Any
 from rest_framework import serializers
 
 from api.conventions import fields
-from api.conventions.answers import AnswerSerializer, rounded
+from api.conventions.answers import AnswerSerializer
 from zones.electrical.subjects import SubjectKind
 from zones.loads.wording import RenderedLoad
 from zones.models import Finding, Zone
@@ -199,18 +199,7 @@ def _zone(here: ZoneHere) -> dict[str, Any]:
 
 
 def _load(one: RenderedLoad) -> dict[str, Any]:
-    return {
-        "code": one.limit.code,
-        "title": one.limit.title,
-        "subject": figures.subject(one.load.subject, one.subject),
-        "sentence": one.sentence,
-        "verdict": one.load.verdict.name.lower(),
-        "unit": one.limit.unit,
-        "likely": rounded(one.load.likely),
-        "limit": rounded(one.load.limit),
-        "headroom_likely": rounded(one.load.headroom_likely),
-        "headroom": one.headroom_words,
-    }
+    return {**figures.figure(one), "headroom": one.headroom_words}
 
 
 def _finding(here: FindingHere) -> dict[str, Any]:

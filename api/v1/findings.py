@@ -249,20 +249,22 @@ class FindingViewSet(ReadOnlyViewSet):
     @transaction.atomic
     def _write(self, finding: Finding, values: Mapping[str, Any]) -> None:
         said = values.get("state_reason", "")
-        by: dict[str, Any] = {"finding": finding, "user": self.principal.user}
+        by: dict[str, Any] = {"finding": finding, "user": self.principal.user, "reason": said}
         version: int | None = finding.version
-        if values.get("state") == Finding.State.ACKNOWLEDGED:
-            finding_acknowledge(**by, reason=said, expected_version=version)
-            version = None  # the lock is held
-        elif values.get("state") == Finding.State.DEFERRED:
-            finding_defer(**by, until=values["deferred_until"], reason=said, expected_version=version)
-            version = None
-        elif values.get("state") == Finding.State.OPEN:
-            finding_reopen(**by, reason=said, expected_version=version)
-            version = None
+        match values.get("state"):
+            case Finding.State.ACKNOWLEDGED:
+                finding_acknowledge(**by, expected_version=version)
+            case Finding.State.DEFERRED:
+                finding_defer(**by, until=values["deferred_until"], expected_version=version)
+            case Finding.State.OPEN:
+                finding_reopen(**by, expected_version=version)
         if "outcome" in values:
-            outcome = Finding.Outcome(values["outcome"])
-            finding_set_outcome(**by, outcome=outcome, reason=said, expected_version=version)
+            # After a new state the lock is held, and the version another
+            finding_set_outcome(
+                **by,
+                outcome=Finding.Outcome(values["outcome"]),
+                expected_version=None if "state" in values else version,
+            )
 
 
 # What may hurt, what falls silent, what is surest: the order in which a dispatcher looks at findings

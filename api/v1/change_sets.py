@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from django.db.models import QuerySet
+from rest_framework import serializers
 from rest_framework.decorators import action
 from rest_framework.exceptions import ValidationError
 from rest_framework.request import Request
@@ -31,12 +32,75 @@ from sites.changes.services import (
 )
 from sites.models.access import User
 from sites.models.changes import ChangeSet
-from zones.planning.drafts import evaluate_draft
+from zones.loads.wording import RenderedLoad
+from zones.planning.drafts import Difference, DraftEvaluation, evaluate_draft
 
+from . import figures
 from .dated import NO_CASE, SiteFilterSet
-from .evaluations import EvaluationSerializer, evaluation_data
 from .operation_lists import OperationList, ResultSerializer, operation_problems, results_data
 from .sites import SiteSerializer
+
+
+class DifferenceSerializer(serializers.Serializer):
+    """One limit on one subject whose figure, limit or verdict would differ."""
+
+    code = fields.Choice(choices=figures.CODES)
+    title = fields.Text()
+    subject = figures.SubjectSerializer()
+    sentence = fields.Text(help_text="What would change, in a sentence.")
+    crosses = fields.Flag(help_text="It would be past its limit, or cannot tell, and is neither now.")
+    clears = fields.Flag(help_text="It is past its limit, or cannot tell, and would be neither.")
+    before = figures.FigureSerializer(allow_null=True, help_text="null: it is not there yet.")
+    after = figures.FigureSerializer(allow_null=True, help_text="null: it would not be there any more.")
+
+
+class EvaluationSerializer(serializers.Serializer):
+    """What a draft would do to its site: limits that it would cross first, then those that it would clear."""
+
+    change_set_id = fields.Id()
+    site_id = fields.Id()
+    as_of = fields.Day(help_text="The later of the draft's day and today.")
+    summary = fields.Text(help_text="The evaluation in a few sentences.")
+    crosses = fields.Flag(
+        help_text="Some figure would be past its limit, or cannot tell, that is neither now."
+    )
+    items = DifferenceSerializer(many=True)
+    not_computed = figures.NotComputedSerializer(many=True, help_text="What could no longer be computed.")
+    computed = figures.NotComputedSerializer(many=True, help_text="What could be computed again.")
+
+
+def evaluation_data(draft: ChangeSet, found: DraftEvaluation) -> dict[str, Any]:
+    return {
+        "change_set_id": draft.pk,
+        "site_id": draft.site_id,
+        "as_of": found.as_of.isoformat(),
+        "summary": found.summary,
+        "crosses": bool(found.not_computed) or any(one.crosses for one in found.differences),
+        "items": [_difference(one) for one in found.differences],
+        "not_computed": [figures.not_computed(one) for one in found.not_computed],
+        "computed": [figures.not_computed(one) for one in found.computed],
+    }
+
+
+def _difference(one: Difference) -> dict[str, Any]:
+    told = _side(one)
+    return {
+        "code": one.code,
+        "title": told.limit.title,
+        "subject": figures.subject(one.subject, told.subject),
+        "sentence": one.sentence,
+        "crosses": one.crosses,
+        "clears": one.clears,
+        "before": None if one.before is None else figures.figure(one.before),
+        "after": None if one.after is None else figures.figure(one.after),
+    }
+
+
+def _side(one: Difference) -> RenderedLoad:
+    side = one.after or one.before
+    assert side is not None, "a difference has a side"
+    return side
+
 
 _PLANNED = "happened_on may be a day to come: until then the record is as it was."
 

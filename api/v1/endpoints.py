@@ -1,26 +1,36 @@
-"""Endpoints: networked audio devices."""
+"""Endpoints, the networked audio devices, and their analog audio outputs."""
 
 from __future__ import annotations
 
 from api.conventions import fields
 from api.conventions.viewsets import RecordViewSet, change_action
 from api.conventions.writing import Writing
-from sites.access.gates import endpoint_for
-from sites.models import DeviceModel, Endpoint, EndpointFacts
+from sites.access.gates import endpoint_for, output_for
+from sites.models import DeviceModel, Endpoint, EndpointFacts, Output
 from sites.services.endpoints import (
     endpoint_add,
     endpoint_alter,
     endpoint_correct,
     endpoint_end,
     endpoint_move,
+    output_add,
+    output_alter,
+    output_end,
 )
 
-from .cable_types import CableTypeSerializer
+from .catalogue import CableTypeSerializer, DeviceModelSerializer
 from .closets import ClosetSerializer
-from .dated import NO_CASE, DatedMixin, DatedSerializer, NamedDatedFilterSet
-from .device_models import DeviceModelSerializer
+from .dated import (
+    NO_CASE,
+    DatedMixin,
+    DatedSerializer,
+    NamedDatedFilterSet,
+    PlacedFilterSet,
+    PlacedMixin,
+    PlacedSerializer,
+)
 from .sites import SiteSerializer
-from .switch_ports import SwitchPortSerializer
+from .switches import SwitchPortSerializer
 
 _KINDS = (DeviceModel.Kind.GATEWAY, DeviceModel.Kind.NETWORK_SPEAKER, DeviceModel.Kind.NETWORK_AMPLIFIER)
 
@@ -76,3 +86,32 @@ class EndpointViewSet(DatedMixin, RecordViewSet):
         Writing(endpoint_correct, subject="endpoint", partial=True),
         "What is recorded of a networked device was wrong.",
     )
+
+
+class OutputSerializer(PlacedSerializer):
+    expansions = {"site": SiteSerializer, "endpoint": EndpointSerializer}
+
+    class Meta:
+        model = Output
+
+
+class OutputFilterSet(PlacedFilterSet):
+    endpoint_id = fields.Id()
+    closet_id = fields.Id(source="endpoint__closet_id", help_text="Outputs of the devices in this closet.")
+    number = fields.Whole(min_value=1, max_value=32767)
+    terminal = fields.Choice(choices=Output.Terminal.choices)
+
+
+class OutputViewSet(PlacedMixin, RecordViewSet):
+    """Analog audio outputs. A new device brings those of its model with it."""
+
+    gate = output_for
+    serializer_class = OutputSerializer
+    filterset_class = OutputFilterSet
+    ordering_fields = {"number": "number", "endpoint": "endpoint__name", "id": "id"}
+    ordering = "endpoint"
+    bodies = {
+        "create": Writing(output_add, within=("endpoint",)),
+        "partial_update": Writing(output_alter, subject="output", partial=True),
+        "destroy": Writing(output_end, subject="output"),
+    }

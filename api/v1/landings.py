@@ -21,7 +21,7 @@ from zones.pair_colours import conductor_colour
 from zones.selectors import pulled_clips_before
 from zones.services.landings import landing_add, landing_correct, landing_end
 
-from .blocks import BlockSerializer
+from .closets import BlockSerializer
 from .dated import PlacedFilterSet, PlacedMixin, PlacedSerializer, before_asked
 from .sites import SiteSerializer
 

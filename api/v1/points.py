@@ -24,9 +24,8 @@ from zones.services.points import (
     point_remove,
 )
 
-from .cable_types import CableTypeSerializer
+from .catalogue import CableTypeSerializer, DeviceModelSerializer
 from .dated import DatedFilterSet, DatedMixin, FactsSerializer, not_there, require_stood
-from .device_models import DeviceModelSerializer
 from .runs import RunSerializer
 
 

@@ -1,4 +1,4 @@
-"""Zones: the area that hears one page; what it carries, and what came of it over time."""
+"""Zones, the area that hears one page: what they carry, and which network speakers are heard in them."""
 
 from __future__ import annotations
 
@@ -12,24 +12,26 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.conventions import fields
+from api.conventions.answers import AnswerSerializer, rounded
 from api.conventions.views import Spec
-from api.conventions.viewsets import RecordViewSet
+from api.conventions.viewsets import CreateMixin, DestroyMixin, RecordViewSet
 from api.conventions.writing import Writing
 from sites.access.abilities import Ability
-from zones.gates import zone_for
+from zones.gates import zone_endpoint_for, zone_for
 from zones.loads.explanations import Explanations
+from zones.loads.explanations.worked import Table, Worked
 from zones.loads.histories import zone_history
 from zones.loads.site_loads import loads_on, site_loads
 from zones.loads.wording import RenderedLoad
 from zones.loads.zone_loads import ZoneLoad, cautions_of_zone, loads_of_zones
-from zones.models import Zone
-from zones.services.zones import zone_add, zone_alter, zone_end
+from zones.models import Zone, ZoneEndpoint
+from zones.services.zones import zone_add, zone_alter, zone_end, zone_endpoint_add, zone_endpoint_end
 
 from . import figures
 from .dated import NO_CASE, AsOfQuery, PlacedFilterSet, PlacedMixin, PlacedSerializer, day_asked
+from .endpoints import EndpointSerializer
 from .histories import HistoryQuery, ZoneHistorySerializer, zone_history_data
 from .sites import SiteSerializer
-from .worked import CalculationSerializer
 from .zone_states import ZoneFigureSerializer, ZoneFindingSerializer, annotate_zones
 
 
@@ -48,6 +50,35 @@ class ZoneFilterSet(PlacedFilterSet):
 
     def filter_group(self, rows: Any, value: str) -> Any:
         return rows.filter(groups__contains=[value])
+
+
+class CellsField(serializers.ListField):
+    """The rows of a table, each by the keys of its columns."""
+
+    child = serializers.DictField(child=serializers.JSONField())
+
+    def to_representation(self, data: Any) -> list[dict[str, Any]]:
+        return [
+            {key: rounded(cell) if isinstance(cell, float) else cell for key, cell in row.items()}
+            for row in data
+        ]
+
+
+class TableSerializer(AnswerSerializer):
+    rows = CellsField(help_text="By the keys of the columns.")
+
+    class Meta:
+        dataclass = Table
+
+
+class CalculationSerializer(AnswerSerializer):
+    """A figure worked out, for someone with a pencil: formula, what was taken for granted, what went in, what
+    was added up or walked along, and the steps."""
+
+    tables = TableSerializer(many=True)
+
+    class Meta:
+        dataclass = Worked
 
 
 class LoadQuery(AsOfQuery):
@@ -141,3 +172,29 @@ def _explained(one: RenderedLoad, explanations: Explanations | None) -> dict[str
     if explanations is not None:
         shown["calculation"] = CalculationSerializer(explanations.of(one.load)).data
     return shown
+
+
+class ZoneEndpointSerializer(PlacedSerializer):
+    expansions = {"zone": ZoneSerializer, "endpoint": EndpointSerializer}
+
+    class Meta:
+        model = ZoneEndpoint
+
+
+class ZoneEndpointFilterSet(PlacedFilterSet):
+    zone_id = fields.Id()
+    endpoint_id = fields.Id()
+
+
+class ZoneEndpointViewSet(PlacedMixin, CreateMixin, DestroyMixin):
+    """Network speakers that are heard in a zone, each from a day to a day."""
+
+    gate = zone_endpoint_for
+    serializer_class = ZoneEndpointSerializer
+    filterset_class = ZoneEndpointFilterSet
+    ordering_fields = {"id": "id", "zone": "zone__name", "endpoint": "endpoint__name"}
+    ordering = "id"
+    bodies = {
+        "create": Writing(zone_endpoint_add, within=("zone",)),
+        "destroy": Writing(zone_endpoint_end, subject="zone_endpoint"),
+    }

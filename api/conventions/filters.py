@@ -113,7 +113,7 @@ def list_query(
         ),
         "count": fields.Flag(
             default=False,
-            help_text=f"Also tell how many there are, counting no further than {LARGEST_COUNT}.",
+            help_text=f"Also give the number of items, counted up to {LARGEST_COUNT}.",
         ),
         "order": fields.Choice(
             choices=[sign + name for name in orders for sign in ("", "-")],

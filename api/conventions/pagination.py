@@ -1,8 +1,8 @@
-"""Pages by keyset: a page goes on after the last row's (sort key, id), so rows written meanwhile shift
+"""Pages by keyset: a page starts after the last row's (sort key, id), so rows written meanwhile shift
 nothing.
 
-The cursor is signed and bound to the list it came from, its filters and order, and the scope of the one who
-asked; on any other list it is refused rather than answered with the wrong rows. (The framework's own cursor
+The cursor is signed and bound to the list it came from, its filters and order, and the scope of the
+caller; on any other list it is refused rather than answered with the wrong rows. (The framework's own cursor
 repeats or leaves out rows where many share a sort key, and is bound to nothing.)"""
 
 from __future__ import annotations
@@ -59,7 +59,7 @@ class KeysetPagination(BasePagination):
             )
         key = F(SORT_KEY)
         by_key = key.desc(nulls_last=nullable or None) if descending else key.asc(nulls_last=nullable or None)
-        # One row more than asked for tells whether anything follows
+        # One row more than asked for shows whether another page follows
         found = list(rows.order_by(by_key, "-id" if descending else "id")[: size + 1])
         page = found[:size]
         last = page[-1] if len(found) > size else None
@@ -129,7 +129,7 @@ def _read(cursor: str, bound_to: str) -> tuple[Any, int]:
     try:
         bound, kind, value, row_id = signing.loads(cursor, salt=SALT)
     except (signing.BadSignature, ValueError) as error:
-        raise _refused("This cursor was not given out here, or not whole.") from error
+        raise _refused("This cursor is not one of this service, or not whole.") from error
     if bound != bound_to:
         raise _refused(
             "This cursor belongs to another list, filter, order or scope. "

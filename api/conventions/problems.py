@@ -23,8 +23,7 @@ TYPE_PATH: Final = "/api/v1/problems/"
 
 @dataclass(frozen=True)
 class Kind:
-    """One kind of problem. `title` never varies; `advice` tells the author of a program what to do about
-    it."""
+    """One kind of problem. `title` never varies; `advice`: what a program's author does about it."""
 
     code: str
     status: int
@@ -55,7 +54,7 @@ INVALID: Final = Kind(
 NOT_AUTHENTICATED: Final = Kind(
     "not_authenticated",
     401,
-    "Nobody is logged in",
+    "No user is logged in",
     "Send `Authorization: Bearer TOKEN`, or log in and send the session cookie.",
 )
 INVALID_TOKEN: Final = Kind(
@@ -86,15 +85,15 @@ METHOD_NOT_ALLOWED: Final = Kind(
     "method_not_allowed", 405, "This cannot be done here", "`Allow` lists the methods that this address has."
 )
 NOT_ACCEPTABLE: Final = Kind(
-    "not_acceptable", 406, "This is not to be had in the form asked for", "Accept `application/json`."
+    "not_acceptable", 406, "This is not available in the form asked for", "Accept `application/json`."
 )
 CONFLICT: Final = Kind(
     "conflict",
     409,
     "This contradicts what is recorded",
-    "Read the present state, decide anew, and send a request that fits it.",
+    "Read the present state, decide again, and send a request that fits it.",
 )
-GONE: Final = Kind("gone", 410, "This is no longer to be had", "`detail` says where to start again.")
+GONE: Final = Kind("gone", 410, "This is no longer available", "`detail` says where to start again.")
 STALE_VERSION: Final = Kind(
     "stale_version",
     412,
@@ -124,13 +123,13 @@ RATE_LIMITED: Final = Kind(
     "rate_limited",
     429,
     "Too many requests",
-    "Wait for the seconds in `Retry-After`; `RateLimit` tells what is left.",
+    "Wait for the seconds in `Retry-After`; `RateLimit` says what is left.",
 )
 INTERNAL: Final = Kind(
     "internal",
     500,
     "Something went wrong on our side",
-    "Nothing was half written. Tell the operator the `request_id`; it leads to the log.",
+    "Nothing was half written. Give the operator the `request_id`; it is in the log.",
 )
 UNAVAILABLE: Final = Kind(
     "unavailable",

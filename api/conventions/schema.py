@@ -244,7 +244,7 @@ _HEADERS: Final = {
     "X-Request-ID": "The id of this request in our logs: the one that was sent, or a new one.",
     "ETag": "The version of the row that people edit.",
     "Location": "Where the new thing is.",
-    "RateLimit": "What is left (`r`) and in how many seconds it begins anew (`t`).",
+    "RateLimit": "What is left (`r`) and in how many seconds a new window begins (`t`).",
     "RateLimit-Policy": "How many requests (`q`) in how many seconds (`w`).",
 }
 

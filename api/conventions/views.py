@@ -65,7 +65,7 @@ class ApiView(APIView):
     @cached_property
     def principal(self) -> Principal:
         user, token = self.request.user, self.request.auth
-        assert isinstance(user, User), "asked for the principal of nobody"
+        assert isinstance(user, User), "a request without a user has no principal"
         return principal_of(user, token if isinstance(token, Token) else None)
 
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:

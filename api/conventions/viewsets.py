@@ -5,20 +5,20 @@ A `ReadOnlyViewSet` has a `gate`, a `serializer_class`, and for its list a `filt
 record names them in `bodies`, and takes `CreateMixin`, `UpdateMixin`, `DestroyMixin`, or all of them:
 `RecordViewSet`. Any other action has its `Spec` in its decorator.
 
-A thing's `ETag` is the version of its rows; whoever changes it says in `If-Match` which one they mean. 428
+A thing's `ETag` is the version of its rows; a change names the version it builds on in `If-Match`. 428
 and 412 are decided before the body is looked at. The service that writes compares the version once more
-under its lock, so that of two who both passed here only the first writes."""
+under its lock, so that of two requests that both passed here only the first writes."""
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from typing import Any, ClassVar, Final
+from typing import Any, ClassVar
 
 from django.db import transaction
 from django.db.models import Model, QuerySet
 from django.urls import reverse
+from django.utils.http import parse_etags
 from rest_framework.decorators import action
 from rest_framework.generics import GenericAPIView
 from rest_framework.request import Request
@@ -43,10 +43,6 @@ Body = type[Any] | Writing
 
 # --- versions -------------------------------------------------------------------------------------------
 
-_TAGS: Final = re.compile(r'\s*(?:(?:W/)?"[\x21\x23-\x7e\x80-\xff]*"\s*(?:,\s*|$))+')
-_TAG: Final = re.compile(r'(W/)?("[\x21\x23-\x7e\x80-\xff]*")')
-
-
 Versions = Mapping[str, int]
 """What a thing consists of, each row with its version, under the keys that operations expect versions by
 (``supply/12``, and ``supply_facts/12`` for the last facts of it)."""
@@ -70,17 +66,15 @@ def require_match(request: Request, versions: Versions) -> None:
         raise ProblemError(
             PRECONDITION_REQUIRED, "Read this first, and send the ETag that came with it in If-Match."
         )
-    if given.strip() == "*":
-        return
-    if not _TAGS.fullmatch(given):
+    tags = parse_etags(given)
+    if not tags:
         raise ProblemError(BAD_REQUEST, 'If-Match must hold an entity tag in quotes, as in "41".')
-    strong = {tag for weak, tag in _TAG.findall(given) if not weak}
-    if etag(versions) not in strong:
+    if tags != ["*"] and etag(versions) not in tags:
         raise stale(versions)
 
 
 def stale(versions: Versions) -> ProblemError:
-    """The 412: someone wrote it in the meantime; the present version is told."""
+    """The 412: another change came in between; its headers have the present version."""
     return ProblemError(
         STALE_VERSION,
         f"This was changed in the meantime; its present version is {etag(versions)}.",
@@ -177,7 +171,7 @@ class ReadOnlyViewSet(ViewSetMixin, ApiView, GenericAPIView):
         return Response(self.get_serializer(row).data, status=status, headers=headers)
 
     def respond_anew(self, row_id: int, *, status: int = 201) -> Response:
-        """What a write made, read as anyone will read it."""
+        """What a write made, read as any GET reads it."""
         return self.respond(self.gate(principal=self.principal, id=row_id), status=status)
 
     # --- actions --------------------------------------------------------------------------------------------
@@ -275,7 +269,7 @@ def change_action(name: str, writing: Writing, says: str, *, if_match: bool = Tr
 
 
 def create_action(name: str, writing: Writing, says: str) -> Any:
-    """``POST /things/name``: another way in which a new thing comes about."""
+    """``POST /things/name``: another way to make a new thing."""
 
     def act(self: OperationViewSet, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG001
         return self.respond(self.perform().result, status=201)

@@ -1,4 +1,4 @@
-"""What the API says about itself, to everyone: its description, and the kinds of problems it answers with."""
+"""The API's own description, and the kinds of problems it answers with; both public."""
 
 from __future__ import annotations
 

@@ -83,11 +83,11 @@ def evaluation_data(draft: ChangeSet, found: DraftEvaluation) -> dict[str, Any]:
 
 
 def _difference(one: Difference) -> dict[str, Any]:
-    told = _side(one)
+    side = _side(one)
     return {
         "code": one.code,
-        "title": told.limit.title,
-        "subject": figures.subject(one.subject, told.subject),
+        "title": side.limit.title,
+        "subject": figures.subject(one.subject, side.subject),
         "sentence": one.sentence,
         "crosses": one.crosses,
         "clears": one.clears,
@@ -116,7 +116,7 @@ class ChangeSetSerializer(ResourceSerializer):
     accepted_by = Person(
         read_only=True,
         allow_null=True,
-        help_text="Who made it the record; null: it is not, or nobody's user.",
+        help_text="Who made it the record; null: it is not accepted, or was accepted without a user.",
     )
     operations = OperationList(
         read_only=True,
@@ -182,7 +182,7 @@ class DraftSerializer(StrictSerializer):
 
 
 class DraftRevisionSerializer(StrictSerializer):
-    """What is to be otherwise in a draft. One that was withdrawn becomes a draft again."""
+    """What changes in a draft. One that was withdrawn becomes a draft again."""
 
     reason = fields.Text(required=False, max_length=2000)
     job_reference = fields.Text(required=False, allow_blank=True, max_length=80)
@@ -238,7 +238,7 @@ class ChangeSetViewSet(ReadOnlyViewSet):
         return self.respond(draft, status=201)
 
     def partial_update(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
-        """Change a draft. The versions of the rows that it builds on are learnt anew."""
+        """Change a draft. The versions of the rows that it builds on are read again."""
         draft = self.matched_object()
         values = self.validated_body()
         try:

@@ -68,7 +68,9 @@ class FindingSerializer(ResourceSerializer):
         source="words.title", read_only=True, help_text="Site, subject, figure and limit in 80 characters."
     )
     limit_title = fields.Text(source="words.limit.title", read_only=True, help_text="The name of the limit.")
-    sentence = fields.Text(source="words.sentence", read_only=True, help_text="What is so, in a sentence.")
+    sentence = fields.Text(
+        source="words.sentence", read_only=True, help_text="Figure and limit, in a sentence."
+    )
     severity = fields.Word(Severity, source="words.limit.severity", read_only=True)
     severity_words = fields.Text(source="words.limit.severity.words", read_only=True)
     subject = FindingSubjectSerializer(source="shown_subject", read_only=True)
@@ -199,7 +201,7 @@ _OUTER: Final = {"until": "deferred_until", "reason": "state_reason"}
 
 
 def refusal(error: ValidationError) -> ProblemError:
-    """What a service would not do: a 400 with the place, or a 409 where the thing has cleared."""
+    """What a service refused: a 400 with the place, or a 409 where the thing has cleared."""
     if getattr(error, "error_dict", None):
         return invalid(
             [
@@ -267,7 +269,7 @@ class FindingViewSet(ReadOnlyViewSet):
             )
 
 
-# What may hurt, what falls silent, what is surest: the order in which a dispatcher looks at findings
+# Danger first, then silence, then the surest verdict: the order in which a dispatcher looks at findings
 _GRAVITY: Final = Case(
     *(When(code=limit.code, then=Value(int(limit.severity) * 10)) for limit in LIMITS),
     default=Value(0),

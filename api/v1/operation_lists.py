@@ -43,7 +43,7 @@ class OperationList(fields.Worded):
 
 
 class OperationListSchema(OpenApiSerializerFieldExtension):
-    """A draft's operations in the schema: one of those there are, told apart by ``op``."""
+    """A draft's operations in the schema: one of the operations, by its ``op``."""
 
     target_class = OperationList
 

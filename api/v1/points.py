@@ -100,4 +100,4 @@ class PointViewSet(DatedMixin, RecordViewSet):
         require_stood(row.run, day)
         first = history(PointFacts, row.pk).first()
         if first is not None and first.step >= first_step_after(day):
-            raise not_there(f"It did not stand on {day} yet: it was hung on {day_of(first.step)}.")
+            raise not_there(f"It did not stand on {day} yet: it was added on {day_of(first.step)}.")

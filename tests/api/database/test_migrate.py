@@ -155,7 +155,7 @@ def test_whoever_waits_for_several_locks_and_the_work_waits_no_longer(
     reader.autocommit = True
     reader.execute("INSERT INTO other VALUES (1)")
     with upgrade.migrating(), LockWaits(session) as waits:
-        while "was stopped: somebody had waited" not in upgrade.said.getvalue():
+        while "was stopped: a session had waited" not in upgrade.said.getvalue():
             reader.execute("SELECT count(*) FROM large")
         reader.execute("DELETE FROM other")
     assert 0.1 < _longest_wait_s(waits, reader) < LONGEST_WAIT_S

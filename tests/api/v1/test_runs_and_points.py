@@ -222,7 +222,7 @@ def test_a_speaker_is_hung_behind_another(hall: Hall, client: Client) -> None:
     assert [operation["op"] for operation in change_set.operations] == ["point.append"]
     before = client.get(f"/api/v1/points/{made['id']}", {"as_of": BUILT.isoformat()})
     assert before.status_code == 404
-    assert f"it was hung on {LATER}" in before.json()["detail"]
+    assert f"it was added on {LATER}" in before.json()["detail"]
 
 
 def test_a_speaker_is_cut_in_and_taken_off_again(hall: Hall, client: Client) -> None:

@@ -201,22 +201,17 @@ def is_for_the_api(request: HttpRequest) -> bool:
     return request.path.startswith("/api/")
 
 
-def handler400(request: HttpRequest, exception: Exception) -> HttpResponse:
-    return _answered(request, exception) or defaults.bad_request(request, exception)
+def _handler(default: Callable[..., HttpResponse]) -> Callable[[HttpRequest, Exception], HttpResponse]:
+    def handler(request: HttpRequest, exception: Exception) -> HttpResponse:
+        problem = problem_of(exception) if is_for_the_api(request) else None
+        return default(request, exception) if problem is None else problem.as_response(request)
+
+    return handler
 
 
-def handler403(request: HttpRequest, exception: Exception) -> HttpResponse:
-    return _answered(request, exception) or defaults.permission_denied(request, exception)
-
-
-def handler404(request: HttpRequest, exception: Exception) -> HttpResponse:
-    return _answered(request, exception) or defaults.page_not_found(request, exception)
-
-
-def _answered(request: HttpRequest, exception: Exception) -> HttpResponse | None:
-    """The problem that `exception` is, where it is for the API."""
-    problem = problem_of(exception) if is_for_the_api(request) else None
-    return None if problem is None else problem.as_response(request)
+handler400 = _handler(defaults.bad_request)
+handler403 = _handler(defaults.permission_denied)
+handler404 = _handler(defaults.page_not_found)
 
 
 def handler500(request: HttpRequest) -> HttpResponse:

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Mapping
 from datetime import date, datetime
 from typing import Any, Final
 
@@ -112,17 +111,9 @@ def _after(value: Any, row_id: int, *, nullable: bool, descending: bool) -> Q:
     return following | Q(**{f"{SORT_KEY}__isnull": True}) if nullable else following
 
 
-_WRITERS: Final[Mapping[type, str]] = {datetime: "t", date: "d", str: "s", int: "i", float: "f", bool: "b"}
-
-
 def _write(value: Any, row_id: int, bound_to: str) -> str:
-    if value is None:
-        kept: list[Any] = ["n", None]
-    elif isinstance(value, datetime | date):
-        kept = [_WRITERS[type(value)], value.isoformat()]
-    else:
-        kept = [_WRITERS[type(value)], value]
-    return signing.dumps([bound_to, *kept, row_id], salt=SALT)
+    kind = "time" if isinstance(value, datetime) else "day" if isinstance(value, date) else ""
+    return signing.dumps([bound_to, kind, value.isoformat() if kind else value, row_id], salt=SALT)
 
 
 def _read(cursor: str, bound_to: str) -> tuple[Any, int]:
@@ -135,9 +126,9 @@ def _read(cursor: str, bound_to: str) -> tuple[Any, int]:
             "This cursor belongs to another list, filter, order or scope. "
             "Leave it out to start from the beginning."
         )
-    if kind == "t":
+    if kind == "time":
         value = datetime.fromisoformat(value)
-    elif kind == "d":
+    elif kind == "day":
         value = date.fromisoformat(value)
     return value, row_id
 

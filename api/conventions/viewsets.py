@@ -2,8 +2,8 @@
 
 A `ReadOnlyViewSet` has a `gate`, a `serializer_class`, and for its list a `filterset_class`,
 `ordering_fields` (by name, the field or lookup) and `ordering`. What is written through operations of the
-record names them in `bodies`, and takes `CreateMixin`, `UpdateMixin`, `DestroyMixin`, or all of them:
-`RecordViewSet`. Any other action has its `Spec` in its decorator.
+record names them in `bodies`, and takes `CreateMixin`, `UpdateMixin`, `DestroyMixin`, or these three
+(`RecordViewSet`), and `CorrectMixin`. Any other action has its `Spec` in its decorator.
 
 A thing's `ETag` is the version of its rows; a change names the version it builds on in `If-Match`. 428
 and 412 are decided before the body is looked at. The service that writes compares the version once more
@@ -251,6 +251,14 @@ class DestroyMixin(OperationViewSet):
     def destroy(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
         self.perform(self.matched_object())
         return Response(status=204)
+
+
+class CorrectMixin(OperationViewSet):
+    @action(detail=True, methods=["post"])
+    def correct(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
+        """Correct what was recorded wrongly. This changes nothing on site."""
+        self.perform(self.matched_object())
+        return self.respond(self.get_object())
 
 
 class RecordViewSet(CreateMixin, UpdateMixin, DestroyMixin):

@@ -20,7 +20,7 @@ from rest_framework.utils.model_meta import get_field_info
 from api.conventions import fields, problems
 from api.conventions.filters import FilterSet, item_query
 from api.conventions.serializers import QuerySerializer, ResourceSerializer, model_field
-from api.conventions.viewsets import ReadOnlyViewSet, Versions, versions_of
+from api.conventions.viewsets import CorrectMixin, ReadOnlyViewSet, Versions, versions_of
 from sites.changes.making import today_at, today_in, version_of
 from sites.changes.steps import day_of, first_step_after
 from sites.models import DatedFacts, Placed, Site
@@ -253,7 +253,7 @@ class PlacedMixin(ReadOnlyViewSet):
             raise not_yet(day_of(row.begin_step))
 
 
-class DatedMixin(PlacedMixin):
+class DatedMixin(PlacedMixin, CorrectMixin):
     """The same, with dated facts. Without a day, what has ended is shown as it last was; what a write has
     planned for a day to come is answered as it will begin, and is not there until then."""
 

@@ -75,16 +75,12 @@ class EndpointViewSet(DatedMixin, RecordViewSet):
         "create": Writing(endpoint_add, within=("site",)),
         "partial_update": Writing(endpoint_alter, subject="endpoint", partial=True),
         "destroy": Writing(endpoint_end, subject="endpoint"),
+        "correct": Writing(endpoint_correct, subject="endpoint", partial=True),
     }
     move = change_action(
         "move",
         Writing(endpoint_move, subject="endpoint"),
         "Patch a networked device to another port, or off every port (null).",
-    )
-    correct = change_action(
-        "correct",
-        Writing(endpoint_correct, subject="endpoint", partial=True),
-        "What is recorded of a networked device was wrong.",
     )
 
 

@@ -13,7 +13,7 @@ from rest_framework.response import Response
 
 from api.conventions import fields
 from api.conventions.views import Spec
-from api.conventions.viewsets import DestroyMixin, change_action
+from api.conventions.viewsets import CorrectMixin, DestroyMixin
 from api.conventions.writing import Writing
 from zones.gates import landing_for
 from zones.models import Landing
@@ -58,7 +58,7 @@ class LandingFilterSet(PlacedFilterSet):
     amplifier_id = fields.Id()
 
 
-class LandingViewSet(PlacedMixin, DestroyMixin):
+class LandingViewSet(PlacedMixin, CorrectMixin, DestroyMixin):
     """Conductors on blocks, one a row. A pair is landed at once, its colours following from its number; two
     wires on one clip are recorded and flagged, since the fault exists."""
 
@@ -70,13 +70,9 @@ class LandingViewSet(PlacedMixin, DestroyMixin):
     bodies = {
         "create": Writing(landing_add, within=("block",)),
         "destroy": Writing(landing_end, subject="landings"),
+        "correct": Writing(landing_correct, subject="landing", partial=True),
     }
     answers = {"create": LandedSerializer}
-    correct = change_action(
-        "correct",
-        Writing(landing_correct, subject="landing", partial=True),
-        "How a conductor lies on a block was recorded wrongly.",
-    )
 
     def create(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
         """Land a pair on two rows of a block: of a run's field cable, or of equipment."""

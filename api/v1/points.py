@@ -8,7 +8,7 @@ from typing import Any
 from django.db.models import Exists, OuterRef, QuerySet
 
 from api.conventions import fields
-from api.conventions.viewsets import RecordViewSet, change_action, create_action
+from api.conventions.viewsets import RecordViewSet, create_action
 from api.conventions.writing import Writing
 from sites.changes.steps import day_of, first_step_after
 from sites.selectors import history, recorded_before
@@ -79,6 +79,7 @@ class PointViewSet(DatedMixin, RecordViewSet):
         "create": Writing(point_append, within=("run",)),
         "partial_update": Writing(point_alter, subject="point", partial=True),
         "destroy": Writing(point_remove, subject="point"),
+        "correct": Writing(point_correct, subject="point", partial=True),
     }
     insert = create_action(
         "insert",
@@ -89,11 +90,6 @@ class PointViewSet(DatedMixin, RecordViewSet):
         "found",
         Writing(point_found, within=("run",)),
         "Record a device that turns out to have been on a run all along. This adds nothing on site.",
-    )
-    correct = change_action(
-        "correct",
-        Writing(point_correct, subject="point", partial=True),
-        "What is recorded of a point was wrong. This adds nothing on site.",
     )
 
     def require_there(self, row: Point, day: date) -> None:

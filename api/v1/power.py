@@ -4,7 +4,7 @@ low-impedance lines."""
 from __future__ import annotations
 
 from api.conventions import fields
-from api.conventions.viewsets import RecordViewSet, change_action
+from api.conventions.viewsets import RecordViewSet
 from api.conventions.writing import Writing
 from sites.access.gates import amplifier_for, supply_for
 from sites.models import Amplifier, AmplifierFacts, Supply, SupplyFacts
@@ -51,12 +51,8 @@ class SupplyViewSet(DatedMixin, RecordViewSet):
         "create": Writing(supply_add, within=("closet",)),
         "partial_update": Writing(supply_alter, subject="supply", partial=True),
         "destroy": Writing(supply_end, subject="supply"),
+        "correct": Writing(supply_correct, subject="supply", partial=True),
     }
-    correct = change_action(
-        "correct",
-        Writing(supply_correct, subject="supply", partial=True),
-        "The model recorded for a DC supply was wrong.",
-    )
 
 
 class AmplifierSerializer(DatedSerializer):
@@ -86,9 +82,5 @@ class AmplifierViewSet(DatedMixin, RecordViewSet):
         "create": Writing(amplifier_add, within=("closet",)),
         "partial_update": Writing(amplifier_alter, subject="amplifier", partial=True),
         "destroy": Writing(amplifier_end, subject="amplifier"),
+        "correct": Writing(amplifier_correct, subject="amplifier", partial=True),
     }
-    correct = change_action(
-        "correct",
-        Writing(amplifier_correct, subject="amplifier", partial=True),
-        "What is recorded of an amplifier was wrong.",
-    )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from api.conventions import fields
-from api.conventions.viewsets import RecordViewSet, UpdateMixin, change_action
+from api.conventions.viewsets import RecordViewSet, UpdateMixin
 from api.conventions.writing import Writing
 from sites.access.gates import switch_for, switch_port_for
 from sites.models import Switch, SwitchFacts, SwitchPort, SwitchPortFacts
@@ -47,12 +47,8 @@ class SwitchViewSet(DatedMixin, RecordViewSet):
         "create": Writing(switch_add, within=("closet",)),
         "partial_update": Writing(switch_alter, subject="switch", partial=True),
         "destroy": Writing(switch_end, subject="switch"),
+        "correct": Writing(switch_correct, subject="switch", partial=True),
     }
-    correct = change_action(
-        "correct",
-        Writing(switch_correct, subject="switch", partial=True),
-        "What is recorded of a switch was wrong.",
-    )
 
 
 class SwitchPortSerializer(DatedSerializer):
@@ -79,9 +75,7 @@ class SwitchPortViewSet(DatedMixin, UpdateMixin):
     filterset_class = SwitchPortFilterSet
     ordering_fields = {"number": "number", "switch": "switch__name", "id": "id"}
     ordering = "number"
-    bodies = {"partial_update": Writing(port_alter, subject="port", partial=True)}
-    correct = change_action(
-        "correct",
-        Writing(port_correct, subject="port", partial=True),
-        "What is recorded of a port was wrong.",
-    )
+    bodies = {
+        "partial_update": Writing(port_alter, subject="port", partial=True),
+        "correct": Writing(port_correct, subject="port", partial=True),
+    }

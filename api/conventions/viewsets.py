@@ -117,8 +117,8 @@ class ReadOnlyViewSet(ViewSetMixin, ApiView, GenericAPIView):
             self.write_ability,
             body=self.bodies[operation],
             answer=None if operation == "destroy" else answer,
-            status={"create": 201, "destroy": 204}.get(operation, 200),
-            if_match=operation != "create",
+            status=204 if operation == "destroy" else 200 if self.detail else 201,
+            if_match=self.detail,
         )
 
     def _list_query(self) -> type[QuerySerializer]:
@@ -205,6 +205,12 @@ class OperationViewSet(ReadOnlyViewSet):
             values[writing.subject] = [row] if writing.operation.parameters[writing.subject].many else row
         return self.accept(writing, change, values, row, expects=expects)
 
+    def change(self, *, expects: bool = True) -> Response:
+        """Apply the operation of this action to the thing that the address names, in the version that
+        `If-Match` names where the operation `expects` one; answers with the thing as it is then."""
+        self.perform(self.matched_object() if expects else self.get_object(), expects=expects)
+        return self.respond(self.get_object())
+
     def accept(
         self, writing: Writing, change: Change, values: dict[str, Any], row: Any, *, expects: bool = True
     ) -> Accepted[Any]:
@@ -241,8 +247,14 @@ class CreateMixin(OperationViewSet):
 
 class UpdateMixin(OperationViewSet):
     def partial_update(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
-        self.perform(self.matched_object())
-        return self.respond(self.get_object())
+        return self.change()
+
+
+class CorrectMixin(OperationViewSet):
+    @action(detail=True, methods=["post"])
+    def correct(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
+        """Correct what was recorded wrongly. This changes nothing on site."""
+        return self.change()
 
 
 class DestroyMixin(OperationViewSet):
@@ -253,39 +265,5 @@ class DestroyMixin(OperationViewSet):
         return Response(status=204)
 
 
-class CorrectMixin(OperationViewSet):
-    @action(detail=True, methods=["post"])
-    def correct(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
-        """Correct what was recorded wrongly. This changes nothing on site."""
-        self.perform(self.matched_object())
-        return self.respond(self.get_object())
-
-
 class RecordViewSet(CreateMixin, UpdateMixin, DestroyMixin):
     """What is made, changed, and in the end taken down or removed."""
-
-
-def change_action(name: str, writing: Writing, says: str, *, if_match: bool = True) -> Any:
-    """``POST /things/{id}/name``: an operation done to the thing in the version that was read (in any version
-    without `if_match`); answers with the thing as it is then."""
-
-    def act(self: OperationViewSet, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG001
-        self.perform(self.matched_object() if if_match else self.get_object(), expects=if_match)
-        return self.respond(self.get_object())
-
-    return _named(act, name, says, Spec(body=writing, if_match=if_match), detail=True)
-
-
-def create_action(name: str, writing: Writing, says: str) -> Any:
-    """``POST /things/name``: another way to make a new thing."""
-
-    def act(self: OperationViewSet, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG001
-        return self.respond(self.perform().result, status=201)
-
-    return _named(act, name, says, Spec(body=writing, status=201), detail=False)
-
-
-def _named(function: Any, name: str, says: str, spec: Spec, *, detail: bool) -> Any:
-    function.__name__ = name.replace("-", "_")
-    function.__doc__ = says
-    return action(detail=detail, methods=["post"], url_path=name, url_name=name, action_spec=spec)(function)

@@ -14,7 +14,7 @@ from rest_framework.response import Response
 from api.conventions import fields
 from api.conventions.serializers import ResourceSerializer
 from api.conventions.views import Spec
-from api.conventions.viewsets import RecordViewSet, change_action
+from api.conventions.viewsets import RecordViewSet
 from api.conventions.writing import Writing
 from sites.access.abilities import Ability
 from sites.access.gates import block_for, closet_for, contact_for
@@ -141,21 +141,36 @@ class BlockViewSet(PlacedMixin, RecordViewSet):
         "partial_update": Writing(block_alter, subject="block", partial=True),
         "destroy": Writing(block_end, subject="block"),
     }
-    pull_clips = change_action(
-        "pull-clips",
-        Writing(clip_pull, subject="block"),
-        "Pull bridging clips: the field cable on these rows is isolated.",
-        if_match=False,
+
+    @action(
+        detail=True,
+        methods=["post"],
+        url_path="pull-clips",
+        action_spec=Spec(body=Writing(clip_pull, subject="block")),
     )
-    put_clips = change_action(
-        "put-clips", Writing(clip_put, subject="block"), "Put bridging clips in.", if_match=False
+    def pull_clips(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
+        """Pull bridging clips: the field cable on these rows is isolated."""
+        return self.change(expects=False)
+
+    @action(
+        detail=True,
+        methods=["post"],
+        url_path="put-clips",
+        action_spec=Spec(body=Writing(clip_put, subject="block")),
     )
-    correct_clip = change_action(
-        "correct-clip",
-        Writing(clip_correct, subject="block"),
-        "Whether a clip was in was recorded wrongly.",
-        if_match=False,
+    def put_clips(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
+        """Put bridging clips in."""
+        return self.change(expects=False)
+
+    @action(
+        detail=True,
+        methods=["post"],
+        url_path="correct-clip",
+        action_spec=Spec(body=Writing(clip_correct, subject="block")),
     )
+    def correct_clip(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
+        """Whether a clip was in was recorded wrongly."""
+        return self.change(expects=False)
 
     def annotate(self, rows: Sequence[Any]) -> None:
         pulled: dict[int, list[int]] = {row.pk: [] for row in rows}

@@ -2,8 +2,14 @@
 
 from __future__ import annotations
 
+from typing import Any
+
+from rest_framework.decorators import action
+from rest_framework.request import Request
+from rest_framework.response import Response
+
 from api.conventions import fields
-from api.conventions.viewsets import RecordViewSet, change_action
+from api.conventions.viewsets import RecordViewSet
 from api.conventions.writing import Writing
 from sites.access.gates import endpoint_for, output_for
 from sites.models import DeviceModel, Endpoint, EndpointFacts, Output
@@ -75,13 +81,14 @@ class EndpointViewSet(DatedMixin, RecordViewSet):
         "create": Writing(endpoint_add, within=("site",)),
         "partial_update": Writing(endpoint_alter, subject="endpoint", partial=True),
         "destroy": Writing(endpoint_end, subject="endpoint"),
+        "move": Writing(endpoint_move, subject="endpoint"),
         "correct": Writing(endpoint_correct, subject="endpoint", partial=True),
     }
-    move = change_action(
-        "move",
-        Writing(endpoint_move, subject="endpoint"),
-        "Patch a networked device to another port, or off every port (null).",
-    )
+
+    @action(detail=True, methods=["post"])
+    def move(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
+        """Patch a networked device to another port, or off every port (null)."""
+        return self.change()
 
 
 class OutputSerializer(PlacedSerializer):

@@ -23,15 +23,6 @@ class Queried:
     """Marks a serializer whose data is a query, where every value arrives as text."""
 
 
-def _in_query(field: Field[Any, Any, Any, Any]) -> bool:
-    parent: Any = field.parent  # None at the root, whatever the stubs say
-    while parent is not None:
-        if isinstance(parent, Queried):
-            return True
-        parent = parent.parent
-    return False
-
-
 class Worded(Field[Any, Any, Any, Any]):
     """Says what is wrong in our words instead of the library's: what would be right."""
 
@@ -73,7 +64,7 @@ class Number(_Ranged, serializers.FloatField):
     noun = "a number"
 
     def to_internal_value(self, data: Any) -> float:
-        if isinstance(data, bool) or (isinstance(data, str) and not _in_query(self)):
+        if isinstance(data, bool) or (isinstance(data, str) and not isinstance(self.root, Queried)):
             self.fail("invalid")
         value: float = super().to_internal_value(data)
         return value
@@ -87,7 +78,7 @@ class Whole(_Ranged, serializers.IntegerField):
     noun = "a whole number"
 
     def to_internal_value(self, data: Any) -> int:
-        if isinstance(data, bool) or (isinstance(data, str) and not _in_query(self)):
+        if isinstance(data, bool) or (isinstance(data, str) and not isinstance(self.root, Queried)):
             self.fail("invalid")
         if isinstance(data, float):
             if not data.is_integer():
@@ -113,7 +104,7 @@ class Flag(Worded, serializers.BooleanField):
     def to_internal_value(self, data: Any) -> bool:
         if isinstance(data, bool):
             return data
-        if not _in_query(self) or data not in self._WORDS:
+        if not isinstance(self.root, Queried) or data not in self._WORDS:
             self.fail("invalid")
         return self._WORDS[data]
 

@@ -94,20 +94,9 @@ class Schema(AutoSchema):
         return {"content": {"application/json": {"schema": reference}}, "required": True}
 
     def _writing(self, writing: Writing) -> dict[str, Any]:
-        """The body of an operation of the record, and why it is done."""
-        schema = writing.schema
-        why = ResolvedComponent(name="Why", type=ResolvedComponent.SCHEMA, object="Why", schema=WHY_SCHEMA)
-        self.registry.register_on_missing(why)
+        """The body of an operation of the record, and why it is done (`common_components`)."""
         component = ResolvedComponent(
-            name=writing.name,
-            type=ResolvedComponent.SCHEMA,
-            object=writing.name,
-            schema={
-                **schema,
-                **({"minProperties": 2} if writing.partial else {}),
-                "properties": {**schema["properties"], "change": why.ref},
-                "required": [*schema["required"], "change"],
-            },
+            name=writing.name, type=ResolvedComponent.SCHEMA, object=writing.name, schema=writing.schema
         )
         self.registry.register_on_missing(component)
         return component.ref
@@ -198,9 +187,9 @@ def common_components(
     request: Request | None,  # noqa: ARG001
     public: bool,  # noqa: ARG001
 ) -> dict[str, Any]:
-    """A hook: the problem, the responses that carry it, and the headers, which operations refer to."""
+    """A hook: adds what operations refer to: `Why`, the problem, its responses, and the headers."""
     components = result["components"]
-    components["schemas"]["Problem"] = _PROBLEM
+    components["schemas"] |= {"Problem": _PROBLEM, "Why": WHY_SCHEMA}
     components["headers"] = {
         name: {"description": text, "schema": {"type": "string"}} for name, text in _HEADERS.items()
     }

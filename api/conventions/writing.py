@@ -73,14 +73,18 @@ class Writing:
 
     @cached_property
     def schema(self) -> dict[str, Any]:
-        """JSON Schema of the body, but for ``change``, whose component the caller knows."""
+        """JSON Schema of the body in the API's description."""
         parameters = self.parameters.values()
         required = [one.key for one in parameters if one.required and not self.partial]
         return {
             "type": "object",
             "description": self.operation.sentence,
-            "properties": {one.key: one.schema(labels=False) for one in parameters},
-            "required": required,
+            **({"minProperties": 2} if self.partial else {}),
+            "properties": {
+                **{one.key: one.schema(labels=False) for one in parameters},
+                "change": {"$ref": "#/components/schemas/Why"},
+            },
+            "required": [*required, "change"],
             "additionalProperties": False,
         }
 

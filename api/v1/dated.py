@@ -23,7 +23,7 @@ from api.conventions.serializers import QuerySerializer, ResourceSerializer, mod
 from api.conventions.viewsets import CorrectMixin, ReadOnlyViewSet, Versions, versions_of
 from sites.changes.making import today_at, today_in, version_of
 from sites.changes.steps import day_of, first_step_after
-from sites.models import DatedFacts, Placed, Site
+from sites.models import DatedFacts, Site
 from sites.models.dated import thing_fields
 from sites.selectors import (
     Before,
@@ -242,7 +242,10 @@ class PlacedMixin(ReadOnlyViewSet):
 
     def require_there(self, row: Any, day: date) -> None:
         """Raise a 404 that says since when, or until when, it stood."""
-        require_stood(row, day)
+        if row.begin_step >= first_step_after(day):
+            raise not_there(f"It did not stand on {day} yet: it began on {day_of(row.begin_step)}.")
+        if row.end_step is not None and row.end_step < first_step_after(day):
+            raise not_there(f"It did not stand on {day} any more: it ended on {day_of(row.end_step)}.")
 
     def require_begun(self, row: Any) -> None:
         """Raise a 404 that says from when on it will stand, for what is not there yet today."""
@@ -294,13 +297,6 @@ class DatedMixin(PlacedMixin, CorrectMixin):
         """The facts that held of each thing on the day, as a list of one or none."""
         held = facts_before(self.serializer_class.Meta.facts, before_asked(getattr(self, "asked", {})))
         return Prefetch("facts", queryset=held, to_attr="held")
-
-
-def require_stood(row: Placed, day: date) -> None:
-    if row.begin_step >= first_step_after(day):
-        raise not_there(f"It did not stand on {day} yet: it began on {day_of(row.begin_step)}.")
-    if row.end_step is not None and row.end_step < first_step_after(day):
-        raise not_there(f"It did not stand on {day} any more: it ended on {day_of(row.end_step)}.")
 
 
 def not_yet(begins_on: date) -> problems.ProblemError:

@@ -28,7 +28,7 @@ from zones.services.points import (
 )
 
 from .catalogue import CableTypeSerializer, DeviceModelSerializer
-from .dated import DatedFilterSet, DatedMixin, FactsSerializer, not_there, require_stood
+from .dated import DatedFilterSet, DatedMixin, FactsSerializer, not_there
 from .runs import RunSerializer
 
 
@@ -98,7 +98,7 @@ class PointViewSet(DatedMixin, RecordViewSet):
         return self.create(request, *args, **kwargs)
 
     def require_there(self, row: Point, day: date) -> None:
-        require_stood(row.run, day)
+        super().require_there(row.run, day)
         first = history(PointFacts, row.pk).first()
         if first is not None and first.step >= first_step_after(day):
             raise not_there(f"It did not stand on {day} yet: it was added on {day_of(first.step)}.")

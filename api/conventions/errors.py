@@ -1,4 +1,4 @@
-"""Everything that goes wrong, turned into a problem: inside a view of the API, and where none is at work."""
+"""Every exception, turned into a problem: inside a view of the API, and outside of any view."""
 
 from __future__ import annotations
 
@@ -38,17 +38,16 @@ NOTHING_HERE = "There is nothing here that you can see."
 RETRY_AFTER_S = 2
 # Codes of what is wrong with the values by themselves, whatever the record holds: a 400
 _OF_THE_VALUES = frozenset({"required", "invalid", "unknown", "not_found"})
-# Codes of what stands in the way in the record, and could be dealt with first: a 409
+# Codes of conflicts with what is recorded, which can be dealt with first: a 409
 _IN_THE_WAY = frozenset(
     {"contradicts_later", "ended", "not_yet_there", "in_use", "conflict", "accepted", "not_a_draft"}
 )
-# Another row stands in the way (409); any other broken rule is about the values themselves (422)
+# A conflict with another row (409); any other broken rule is about the values themselves (422)
 _ROW_IN_THE_WAY = (pg.UniqueViolation, pg.ExclusionViolation, pg.ForeignKeyViolation)
 
 
 def exception_handler(error: Exception, context: dict[str, Any]) -> Response | None:
-    """Django REST framework's hook. None for what is a fault of ours: it goes on up, is logged, and is a
-    500."""
+    """Django REST framework's hook. None for a fault of ours: it is raised again, logged, and a 500."""
     problem = problem_of(error)
     if problem is None:
         return None
@@ -94,8 +93,8 @@ def refusal(refused: ChangeRefused, outer_pointer: Callable[[str], str] = str) -
 
 
 def _unavailable(error: Exception) -> ProblemError:
-    # The database is gone, or undid one of two transactions in each other's way: the same request can be
-    # sent again
+    # The database is gone, or rolled back one of two transactions in a deadlock: the same request can be sent
+    # again
     log.warning("database_unavailable", error=str(error))
     return ProblemError(
         problems.UNAVAILABLE,
@@ -159,11 +158,11 @@ def _unsupported(error: exceptions.UnsupportedMediaType) -> ProblemError:
 
 
 def _saying(kind: Kind, detail: str = "") -> Callable[[Any], ProblemError]:
-    """Always this kind of problem, in these words, or those of the error."""
+    """This kind of problem, with `detail` or the text of the error."""
     return lambda error: ProblemError(kind, detail or str(error.detail))
 
 
-# The first that fits holds, so what is special stands before what is general
+# The first match counts, so subclasses stand before their base classes
 _PROBLEMS: list[tuple[tuple[type[Exception], ...], Callable[[Any], ProblemError]]] = [
     ((OperationalError, InterfaceError), _unavailable),
     ((IntegrityError,), _broken_rule),
@@ -194,7 +193,7 @@ _PROBLEMS: list[tuple[tuple[type[Exception], ...], Callable[[Any], ProblemError]
 ]
 
 
-# --- where no view of the API is at work: Django's own handlers (`api.urls`, settings) ----------------------
+# --- outside of any view: Django's own handlers (`api.urls`, settings) --------------------------------------
 
 
 def is_for_the_api(request: HttpRequest) -> bool:

@@ -30,8 +30,8 @@ SORT_KEY: Final = "sort_key"
 
 
 class KeysetPagination(BasePagination):
-    """One page of a list, as the view's checked query asks for it: by one of the view's `ordering_fields`,
-    each a field or a lookup through foreign keys, then by id."""
+    """One page of a list, in the order that the query names: by one of the view's `ordering_fields`, each a
+    field or a lookup through foreign keys, then by id."""
 
     body: dict[str, Any]
 
@@ -88,7 +88,7 @@ class KeysetPagination(BasePagination):
 
 
 def _is_nullable(model: Any, path: str) -> bool:
-    """Whether a sort key can be null; of what is annotated, never."""
+    """Whether a sort key can be null; annotated ones cannot."""
     if LOOKUP_SEP in path or model_field(model, path) is None:
         return False
     return bool(model_field(model, path).null)

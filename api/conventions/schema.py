@@ -1,6 +1,5 @@
 """The OpenAPI 3.1 description, made from what the views declare (`Spec` in `api.conventions.views`): queries,
-bodies, answers, abilities; with the problems, headers and the list envelope that every address has in
-common."""
+bodies, answers, abilities; with the problems and headers that all addresses share."""
 
 from __future__ import annotations
 
@@ -78,7 +77,7 @@ class Schema(AutoSchema):
                     str,
                     OpenApiParameter.HEADER,
                     required=True,
-                    description="The `ETag` of the version that is meant.",
+                    description="The `ETag` of the version to change.",
                 )
             )
         return found
@@ -129,7 +128,7 @@ class Schema(AutoSchema):
             schema["description"] = serializer.description()
         for value in schema.get("properties", {}).values():
             if {"type": "string", "maxLength": 0} in value.get("oneOf", ()):
-                # Formats are not checked, so that a blank text is both an address and a blank text
+                # A validator without formats takes a blank text for both, which `oneOf` forbids
                 value["anyOf"] = value.pop("oneOf")
         return schema
 

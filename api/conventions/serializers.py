@@ -1,5 +1,5 @@
-"""Serializers: of bodies and queries, which take nothing silently (a name they do not know, or may not write,
-is an error that names it), and of resources, whose fields follow from their models."""
+"""Serializers: of bodies and queries, which refuse every unknown or read-only name, and of resources, whose
+fields follow from their models."""
 
 from __future__ import annotations
 
@@ -80,8 +80,8 @@ def whole_body_error(text: str, code: str = "invalid") -> Invalid:
 
 
 class RenderedSerializer(serializers.Serializer):
-    """Describes what is rendered elsewhere in one pass, since there are many of it and a field a value would
-    take longer than all else."""
+    """Describes what is rendered elsewhere in one pass: there are many, and a serializer field for each value
+    would take longer than all the rest."""
 
     def to_representation(self, instance: Any) -> Any:
         return instance
@@ -98,18 +98,17 @@ class WordField(serializers.ChoiceField):
         return self.words[value]
 
 
-# What the record keeps for itself: who last wrote a row, its version, and its steps, which are shown as days
+# Never shown as columns: who last wrote a row, its version, and its steps, which are shown as days
 _KEPT_BACK = frozenset({"change_set", "version", "begin_step", "end_step", "step"})
 
 
 _FIELDS: dict[type[serializers.Serializer], dict[str, Any]] = {}
-"""Of each class: to find out the fields takes longer than to show a thing."""
+"""Of each class: building the fields takes longer than showing a thing."""
 
 
 class ResourceSerializer(serializers.ModelSerializer):
-    """One kind of thing as it is shown: all that its model records, foreign keys as ``…_id``, but for
-    `Meta.exclude`; or what `Meta.fields` names. Fewer by the query's `fields`, with related things by
-    `expand` (depth 1)."""
+    """One kind of thing: all columns of its model but those in `Meta.exclude`, foreign keys as ``…_id``; or
+    what `Meta.fields` names. The query's `fields` leaves some out, `expand` adds related things (depth 1)."""
 
     # A related thing is always of the same customer, so it needs no scope of its own
     expansions: ClassVar[Mapping[str, type[serializers.Serializer]]] = {}
@@ -189,7 +188,7 @@ class ResourceSerializer(serializers.ModelSerializer):
 
     @classmethod
     def with_expansions(cls, rows: QuerySet[Any], expand: Sequence[str]) -> QuerySet[Any]:
-        """`rows` with what `expand` will show, in a fixed number of queries."""
+        """`rows` with what `expand` shows, in a fixed number of queries."""
         for name in expand:
             if model_field(cls.Meta.model, name) is not None:
                 rows = rows.prefetch_related(name) if cls.expands_to_many(name) else rows.select_related(name)

@@ -30,8 +30,8 @@ from .writing import Writing
 
 @dataclass(frozen=True)
 class Spec:
-    """What one operation of a view needs, takes and answers. An action of a view set that says no ability
-    needs what its writes need, and one that says no answer answers with the thing."""
+    """What one operation of a view requires, takes and answers. An action of a view set without an ability
+    requires that of its writes; one without an answer answers with the thing."""
 
     ability: Needed = ""
     query: type[QuerySerializer] = QuerySerializer
@@ -52,7 +52,7 @@ class ApiView(APIView):
     query: QuerySerializer
     asked: Mapping[str, Any]
 
-    # --- who asks, and whether they may ---------------------------------------------------------------------
+    # --- the caller, and what they may do -------------------------------------------------------------------
 
     def spec_of(self, operation: str) -> Spec:
         try:
@@ -88,12 +88,12 @@ class ApiView(APIView):
         final = super().finalize_response(request, response, *args, **kwargs)
         for name, value in self.rate_limit.items():
             final.headers[name] = value
-        # What one caller sees is not for a cache that stands before others
+        # An answer for one caller may not be cached for others
         final.headers.setdefault("Cache-Control", "private, no-cache")
         patch_vary_headers(final, ["Authorization", "Cookie"])
         return final
 
-    # --- what is asked --------------------------------------------------------------------------------------
+    # --- query and body -------------------------------------------------------------------------------------
 
     def _checked_query(self) -> QuerySerializer:
         given = self.request.query_params

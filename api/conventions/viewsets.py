@@ -1,4 +1,4 @@
-"""View sets: one a resource, with a list, single things, and what can be done with them.
+"""View sets: one a resource, with its list, single things and actions.
 
 A `ReadOnlyViewSet` has a `gate`, a `serializer_class`, and for its list a `filterset_class`,
 `ordering_fields` (by name, the field or lookup) and `ordering`. What is written through operations of the
@@ -92,11 +92,11 @@ class ReadOnlyViewSet(ViewSetMixin, ApiView, GenericAPIView):
     ordering_fields: ClassVar[Mapping[str, str]] = {"name": "name", "site": "site__name", "id": "id"}
     ordering: ClassVar[str] = "name"
     bodies: ClassVar[Mapping[str, Body]] = {}
-    # Of an operation that answers with something else than the thing
+    # Of an operation that does not answer with the thing
     answers: ClassVar[Mapping[str, Any]] = {}
     read_ability: ClassVar[Needed] = Ability.READ_RECORD
     write_ability: ClassVar[Needed] = Ability.WRITE_RECORD
-    # Of an action beside those that every resource may have; given in its decorator
+    # Of an action with a query, an ability or an answer of its own; given in its decorator
     action_spec: Spec | None = None
 
     lookup_field = "id"
@@ -127,7 +127,7 @@ class ReadOnlyViewSet(ViewSetMixin, ApiView, GenericAPIView):
         )
 
     def item_query(self) -> type[QuerySerializer]:
-        """What may be asked of one thing."""
+        """The query of one thing."""
         return item_query(self.serializer_class)
 
     # --- rows -----------------------------------------------------------------------------------------------
@@ -137,33 +137,32 @@ class ReadOnlyViewSet(ViewSetMixin, ApiView, GenericAPIView):
         return self.gate.model
 
     def get_queryset(self) -> QuerySet[Any]:
-        """The rows of the list, all in scope; add here what each of them needs, never another source of
-        rows."""
+        """The rows of the list, all in scope. Extend this queryset; never start from another."""
         return scoped(self.model, self.principal.scope)
 
     def get_object(self) -> Any:
-        """The thing that the address names, if it is there and in scope."""
+        """The thing of this address; `NotFound` where it does not exist or is out of scope."""
         return self.gate(principal=self.principal, id=int(self.kwargs["id"]))
 
     def matched_object(self) -> Any:
-        """The thing that the address names, in the version that `If-Match` names: decided before the body."""
+        """The thing of this address, in the version that `If-Match` names: checked before the body."""
         row = self.get_object()
         require_match(self.request, self.versions(row))
         return row
 
     def versions(self, row: Any) -> Versions:
-        """The rows that a change of this thing builds on; with facts of its own, the last of them too."""
+        """The rows that a change of this thing builds on; of one with dated facts, the last of these too."""
         return versions_of(row)
 
     def annotate(self, rows: Sequence[Any]) -> None:
-        """Give rows what their serializer shows beyond their columns: once for a page, in a fixed number of
-        queries."""
+        """Set on rows what their serializer shows beyond their columns, in a fixed number of queries a
+        page."""
 
     def get_serializer_context(self) -> dict[str, Any]:
         return {"fields": self.asked.get("fields"), "expand": self.asked.get("expand", ())}
 
     def respond(self, row: Any, *, status: int = 200) -> Response:
-        """`row` with its ETag; created, also with where it is from now on."""
+        """`row` with its ETag; a new one with its Location too."""
         self.annotate([row])
         headers = {"ETag": etag(self.versions(row))}
         if status == 201:

@@ -1,7 +1,7 @@
 """Writes to the record: the body of a request is one operation of `sites.changes`, and why it is done.
 
-The operation says what the body holds, so that REST, drafts and pages take the same values under the same
-names. The body is parsed once; its values go to the operation as they are. Every write makes a change set of
+The operation defines the body, so that REST, drafts and pages take the same values under the same names. The
+body is parsed once; its values go to the operation as they are. Every write makes a change set of
 its one operation and carries ``change: {reason, happened_on, job_reference}``."""
 
 from __future__ import annotations
@@ -46,11 +46,11 @@ _SITE: Final = Parameter("site", required=True, nullable=False, model=Site)
 
 @dataclass(frozen=True)
 class Writing:
-    """The body of a write: what `operation` takes, but for its `subject`, which the address names.
+    """The body of a write: the parameters of `operation` but its `subject`, which the address names.
 
     `within`: the first of these parameters that is given says of which site a new thing is, since what it
     refers to is of that site; ``site``, which these operations do not take, is the site itself. `partial`:
-    anything may be left out, and stays as it is, but not everything."""
+    what is left out stays as it is; one value is required."""
 
     operation: Operation[Any, Any]
     subject: str | None = None
@@ -121,8 +121,8 @@ class Writing:
     def accept(
         self, change: Change, values: Mapping[str, Any], expects: Mapping[str, int] | None = None
     ) -> Accepted[Any]:
-        """Make and accept the change set. `ChangeConflict` is for the caller; any other refusal is a problem
-        by now."""
+        """Make and accept the change set. `ChangeConflict` is raised as it is; any other refusal, as a
+        problem."""
         try:
             return self.operation.accept(change, values, expects)
         except ChangeConflict:

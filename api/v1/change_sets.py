@@ -1,5 +1,5 @@
-"""Change sets: what is written to the record, and drafts of it, which are evaluated before anyone accepts
-them."""
+"""Change sets: what is written to the record, and drafts of it, which are evaluated before they are
+accepted."""
 
 from __future__ import annotations
 
@@ -48,8 +48,8 @@ class DifferenceSerializer(serializers.Serializer):
     title = fields.Text()
     subject = figures.SubjectSerializer()
     sentence = fields.Text(help_text="What would change, in a sentence.")
-    crosses = fields.Flag(help_text="It would be past its limit, or cannot tell, and is neither now.")
-    clears = fields.Flag(help_text="It is past its limit, or cannot tell, and would be neither.")
+    crosses = fields.Flag(help_text="Its verdict would be past or cannot_tell, and is neither now.")
+    clears = fields.Flag(help_text="Its verdict is past or cannot_tell, and would be neither.")
     before = figures.FigureSerializer(allow_null=True, help_text="null: it is not there yet.")
     after = figures.FigureSerializer(allow_null=True, help_text="null: it would not be there any more.")
 
@@ -62,7 +62,7 @@ class EvaluationSerializer(serializers.Serializer):
     as_of = fields.Day(help_text="The later of the draft's day and today.")
     summary = fields.Text(help_text="The evaluation in a few sentences.")
     crosses = fields.Flag(
-        help_text="Some figure would be past its limit, or cannot tell, that is neither now."
+        help_text="The verdict of some figure would be past or cannot_tell, and is neither now."
     )
     items = DifferenceSerializer(many=True)
     not_computed = figures.NotComputedSerializer(many=True, help_text="What could no longer be computed.")
@@ -200,7 +200,7 @@ class DraftRevisionSerializer(StrictSerializer):
 
 
 class AcceptanceSerializer(StrictSerializer):
-    """What is known only now; both may be left out, and then stay as the draft has them."""
+    """What is known on acceptance; what is left out stays as the draft has it."""
 
     happened_on = fields.Day(required=False, help_text="A day in the site's time zone.")
     planned = fields.Flag(required=False, help_text=_PLANNED)
@@ -208,7 +208,7 @@ class AcceptanceSerializer(StrictSerializer):
 
 
 class NothingSerializer(StrictSerializer):
-    """An empty object: there is nothing to say."""
+    """An empty object."""
 
 
 # --- the resource -------------------------------------------------------------------------------------------
@@ -216,7 +216,7 @@ class NothingSerializer(StrictSerializer):
 
 class ChangeSetViewSet(ReadOnlyViewSet):
     """Change sets: everything that was written to the record, with who, when and why; and drafts: a what-if,
-    a saved plan, or a technician's redline, evaluated before anyone accepts it."""
+    a saved plan, or a technician's redline, evaluated before it is accepted."""
 
     gate = change_set_for
     serializer_class = ChangeSetSerializer

@@ -31,7 +31,7 @@ class SiteSummarySerializer(ClosetSummarySerializer):
     code = fields.Text()
 
 
-# --- before one goes ----------------------------------------------------------------------------------------
+# --- before a visit -----------------------------------------------------------------------------------------
 
 
 class LifeSafetySerializer(serializers.Serializer):
@@ -43,7 +43,7 @@ class LifeSafetySerializer(serializers.Serializer):
 
 
 class ContractSummarySerializer(serializers.Serializer):
-    """Under which contract one goes; where none covers the day, the one that last did, or next will."""
+    """The contract that covers the visit; where none does on the day, the last one before, or the next."""
 
     covered = fields.Flag()
     contract_id = fields.Id(source="contract.pk", allow_null=True)

@@ -30,7 +30,7 @@ from .dated import NO_CASE, AsOfQuery, day_asked
 class QuestionSerializer(serializers.Serializer):
     """A figure that cannot be judged."""
 
-    sentence = fields.Text(help_text="All of it in sentences.")
+    sentence = fields.Text(help_text="The question in sentences.")
     missing = serializers.ListField(
         child=fields.Text(),
         help_text="What it depends on and is not recorded, or only estimated; empty: measure.",

@@ -45,11 +45,11 @@ class TokenSerializer(ResourceSerializer):
 
 class TokensSerializer(serializers.Serializer):
     items = TokenSerializer(many=True)
-    next = fields.Text(allow_null=True, help_text="Always null: one's own are not many.")
+    next = fields.Text(allow_null=True, help_text="Always null: all are on one page.")
 
 
 class TokenMadeSerializer(TokenSerializer):
-    secret = fields.Text(help_text="What the program sends. It is shown this once, and kept nowhere.")
+    secret = fields.Text(help_text="What the program sends. It is shown once, and not stored.")
 
 
 class TokenRequestSerializer(StrictSerializer):

@@ -112,9 +112,9 @@ class Schema(AutoSchema):
         schema = super()._postprocess_serializer_schema(  # type: ignore[no-untyped-call]
             schema, serializer, direction
         )
+        if type(serializer).__doc__ is None:
+            schema.pop("description", None)  # that of the base class
         if isinstance(serializer, ResourceSerializer):
-            if serializer.__class__.__doc__ is None:
-                schema.pop("description", None)  # that of the base class
             # `fields` can leave out any other, and `expand` adds these
             schema["required"] = ["id"]
             for name, expansion in serializer.expansions.items():

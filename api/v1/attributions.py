@@ -12,7 +12,7 @@ CAUSES = [str(cause) for cause in Cause]
 
 
 class ChangeSetSummarySerializer(serializers.Serializer):
-    """A change set, enough to know whom to ask."""
+    """A change set in short: who, when, why."""
 
     id = fields.Id()
     day = fields.Day()
@@ -68,7 +68,7 @@ class BaselineSerializer(serializers.Serializer):
 
 
 class BetweenSerializer(serializers.Serializer):
-    """The estimates went past at different changes: between these two the limit was crossed."""
+    """The estimates went past at different changes: the limit was crossed between these two."""
 
     since = ChangeSummarySerializer()
     until = ChangeSummarySerializer()

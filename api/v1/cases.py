@@ -61,7 +61,7 @@ class CaseFilterSet(SiteFilterSet):
 
 class TicketSerializer(StrictSerializer):
     ticket_reference = fields.Text(
-        allow_blank=True, max_length=120, help_text="What the ticketing system calls it; blank takes it away."
+        allow_blank=True, max_length=120, help_text="The ticketing system's number; blank removes it."
     )
 
 

@@ -144,7 +144,7 @@ class AcceptedChangeSetSerializer(ChangeSetSerializer):
     results = ResultSerializer(many=True, read_only=True)
 
 
-# --- what is asked ------------------------------------------------------------------------------------------
+# --- queries and bodies -------------------------------------------------------------------------------------
 
 
 class ChangeSetFilterSet(SiteFilterSet):

@@ -85,8 +85,7 @@ class ClosetFilterSet(PlacedFilterSet):
 
 
 class ClosetViewSet(PlacedMixin, RecordViewSet):
-    """Telecommunications closets, with how to reach them. Door codes are not here: they are asked for one at
-    a time."""
+    """Telecommunications closets, with how to reach them. Door codes are not here: each is read by itself."""
 
     gate = closet_for
     serializer_class = ClosetSerializer
@@ -99,7 +98,7 @@ class ClosetViewSet(PlacedMixin, RecordViewSet):
 
     @action(detail=True, action_spec=Spec(Ability.READ_RECORD, query=AsOfQuery, answer=ClosetSheetSerializer))
     def sheet(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
-        """All that one reads before going there: life safety, dangers, the way in, what stands there, what it
+        """Read this before a visit: life safety, dangers, the way in, what stands there, what it
         carries, what is wrong with it and what is not recorded. Never a code."""
         closet: Closet = self.get_standing_object()
         return Response(closet_sheet_data(closet_sheet(closet, day_asked(self.asked, closet.site))))
@@ -130,8 +129,8 @@ class BlockFilterSet(NamedFilterSet):
 
 
 class BlockViewSet(PlacedMixin, RecordViewSet):
-    """Termination blocks. What lies on them is in `landings`. A clip is pulled or put on a day: that is kept
-    beside what was so before, and overwrites nothing, so it asks for no version of the block."""
+    """Termination blocks. What lies on them is in `landings`. A clip is pulled or put in on a day. That
+    overwrites nothing, so it takes no version of the block."""
 
     gate = block_for
     serializer_class = BlockSerializer
@@ -169,7 +168,7 @@ class BlockViewSet(PlacedMixin, RecordViewSet):
         action_spec=Spec(body=Writing(clip_correct, subject="block")),
     )
     def correct_clip(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
-        """Whether a clip was in was recorded wrongly."""
+        """Correct whether a clip was in."""
         return self.change(expects=False)
 
     def annotate(self, rows: Sequence[Any]) -> None:

@@ -42,7 +42,7 @@ class CustomerFilterSet(FilterSet):
 
 
 class CustomerViewSet(UpdateMixin):
-    """Customers that one is granted."""
+    """Customers that you are granted."""
 
     gate = customer_for
     serializer_class = CustomerSerializer
@@ -56,7 +56,7 @@ class CustomerViewSet(UpdateMixin):
 
     @transaction.atomic
     def create(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
-        """Who makes a customer sees it from then on; a token that sees some customers only would not."""
+        """Make a customer; you are granted it. A token of some customers would not see it, so it may not."""
         token = self.principal.token
         if token is not None and token.narrowed:
             raise ProblemError(
@@ -113,7 +113,7 @@ class CoverageViewSet(RecordViewSet):
     }
 
     def versions(self, row: Coverage) -> Versions:
-        # The row counts no versions of its own; its days are all that can change of it
+        # The row has no version; only its days can change
         first, end = (0 if day is None else day.toordinal() for day in (row.days.lower, row.days.upper))
         return {"first": first, "end": end}
 

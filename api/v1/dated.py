@@ -46,13 +46,13 @@ class AsOfQuery(QuerySerializer):
 
 
 def before_asked(asked: Mapping[str, Any]) -> Before:
-    """The step before which lies what was asked for."""
+    """The step after the day of the query; its facts and things come before it."""
     day: date | None = asked.get("as_of")
     return StepAfterToday(F("site__time_zone")) if day is None else first_step_after(day)
 
 
 def day_asked(asked: Mapping[str, Any], site: Site) -> date:
-    """The day that was asked for; today at the site where none was."""
+    """The day of the query; without one, today at the site."""
     return asked.get("as_of") or today_in(site.time_zone)
 
 
@@ -83,7 +83,7 @@ class PlacedFilterSet(AsOfQuery, SiteFilterSet):
         return before_asked(self.validated_data)
 
     def filter_as_of(self, rows: QuerySet[Any], value: date) -> QuerySet[Any]:  # noqa: ARG002
-        return rows  # says of which day the others are
+        return rows  # the other filters read it
 
     def filter_ended(self, rows: QuerySet[Any], value: str) -> QuerySet[Any]:
         condition = {"no": stood, "yes": ended, "any": begun}[value]
@@ -146,7 +146,7 @@ class FactsSerializer(ResourceSerializer):
         source="now.step",
         read_only=True,
         allow_null=True,
-        help_text="Since which day it is as it is shown here.",
+        help_text="The day since which all shown here holds.",
     )
 
     @classmethod
@@ -207,7 +207,7 @@ class FactsSerializer(ResourceSerializer):
         shown: dict[str, Any] = super().to_representation(instance)
         if held is not None:
             return shown
-        # Expanded in something else, whose day it is not: null would say that nothing is known
+        # Expanded in another thing, without the day of the query: null would say not recorded
         of_facts = {name for name, field in self.fields.items() if str(field.source).startswith("now.")}
         return {name: value for name, value in shown.items() if name not in of_facts}
 
@@ -231,7 +231,7 @@ class PlacedMixin(ReadOnlyViewSet):
         return self.respond(self.get_standing_object())
 
     def get_standing_object(self) -> Any:
-        """The thing that the address names, which stood on the day that is asked for, if one is."""
+        """The thing of this address; a 404 where it did not stand on the day of the query."""
         row = self.get_object()
         day: date | None = self.asked.get("as_of")
         if day is not None:
@@ -248,8 +248,8 @@ class PlacedMixin(ReadOnlyViewSet):
             raise not_there(f"It did not stand on {day} any more: it ended on {day_of(row.end_step)}.")
 
     def require_begun(self, row: Any) -> None:
-        """Raise a 404 that says from when on it will stand, for what is not there yet today."""
-        # Nowhere is it earlier than a day before today in UTC
+        """Raise a 404 that says when it begins, for what does not stand yet today."""
+        # In no time zone is it more than a day before today in UTC
         if day_of(row.begin_step) >= datetime.now(UTC).date() and day_of(row.begin_step) > today_at(
             row.site_id
         ):
@@ -257,8 +257,8 @@ class PlacedMixin(ReadOnlyViewSet):
 
 
 class DatedMixin(PlacedMixin, CorrectMixin):
-    """The same, with dated facts. Without a day, what has ended is shown as it last was; what a write has
-    planned for a day to come is answered as it will begin, and is not there until then."""
+    """The same, with dated facts. Without a day in the query, what has ended is shown as it last was. What is
+    planned for a later day is answered, by the write alone, as it will begin."""
 
     filterset_class = DatedFilterSet
     serializer_class: type[FactsSerializer]

@@ -109,13 +109,13 @@ class FindingSerializer(ResourceSerializer):
         exclude = ("subject_kind", "subject_id", "limit_value", "notified_excess", "detail", "reasons")
         extra_kwargs = {
             "state_by": {"help_text": "Who last acknowledged, deferred, reopened or closed it."},
-            "state_reason": {"help_text": "What they said."},
+            "state_reason": {"help_text": "Their reason."},
             "recomputed": {"help_text": "Its last change came from a new formula, not from the record."},
         }
 
 
 def annotate_findings(findings: Sequence[Any]) -> None:
-    """Give findings, with their sites, what `FindingSerializer` shows beyond their columns."""
+    """Set on findings, read with their sites, what `FindingSerializer` shows beyond their columns."""
     all_words = annotate(findings)
     for finding in findings:
         words = finding.words = all_words[finding.pk]
@@ -125,7 +125,7 @@ def annotate_findings(findings: Sequence[Any]) -> None:
         finding.shown_cautions = figures.cautions(words.cautions)
 
 
-# --- what is asked ------------------------------------------------------------------------------------------
+# --- queries and bodies -------------------------------------------------------------------------------------
 
 
 class FindingFilterSet(SiteFilterSet):
@@ -196,7 +196,7 @@ class FindingChangeSerializer(StrictSerializer):
         return attrs
 
 
-# The names that the services have for what is named here
+# The API's names of the services' parameters
 _OUTER: Final = {"until": "deferred_until", "reason": "state_reason"}
 
 
@@ -217,8 +217,8 @@ def refusal(error: ValidationError) -> ProblemError:
 
 
 class FindingViewSet(ReadOnlyViewSet):
-    """Findings: limits that are past, with figure, limit and verdict, the change that crossed it, and what to
-    beware of. They open and clear by the record; people acknowledge and defer them, take that back, and close
+    """Findings: limits that are past, with figure, limit and verdict, the change that crossed it, and
+    cautions. They open and clear by the record; people acknowledge and defer them, take that back, and close
     them."""
 
     gate = finding_for
@@ -237,7 +237,7 @@ class FindingViewSet(ReadOnlyViewSet):
         annotate_findings(rows)
 
     def partial_update(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
-        """Acknowledge a finding, defer it until a day, take either back, or say what became of it."""
+        """Acknowledge a finding, defer it until a day, take either back, or set its outcome."""
         finding = self.matched_object()
         values = self.validated_body()
         try:

@@ -1,4 +1,4 @@
-"""How what a zone carries came about: the answer of ``GET /zones/{id}/history``."""
+"""The history of what a zone carries: the answer of ``GET /zones/{id}/history``."""
 
 from __future__ import annotations
 

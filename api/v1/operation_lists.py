@@ -1,4 +1,4 @@
-"""Lists of operations, as drafts hold them: what is wrong with them, and what came of them."""
+"""Lists of operations, as drafts hold them: what is wrong with them, and their results."""
 
 from __future__ import annotations
 
@@ -32,13 +32,13 @@ _KEPT_OPERATION: Final = {
 
 
 class OperationList(fields.Worded):
-    """Operations as JSON. What is wrong with them is said by `operation_problems`, in the terms of each."""
+    """Operations as JSON. `operation_problems` checks them, each by its own parameters."""
 
     def to_internal_value(self, data: Any) -> Any:
         return data
 
     def to_representation(self, value: Any) -> Any:
-        # As they were sent: the versions they build on are between the draft and the record
+        # As they were sent, without the versions they build on
         return [{name: part for name, part in body.items() if name != "expects"} for body in value]
 
 
@@ -72,8 +72,7 @@ class OperationListSchema(OpenApiSerializerFieldExtension):
 
 
 def operation_problems(bodies: Any) -> list[Problem]:
-    """All that is wrong with the operations of a draft of one site, as far as it shows before they are
-    applied."""
+    """All that is wrong with the operations of a draft of one site, before they are applied."""
     if isinstance(bodies, list) and len(bodies) > MOST:
         detail = f"Expected {MOST} operations at most; there are {len(bodies)}."
         return [Problem(detail, "max_length", "/operations")]
@@ -93,7 +92,7 @@ def operation_problems(bodies: Any) -> list[Problem]:
     return problems
 
 
-# --- what came of them --------------------------------------------------------------------------------------
+# --- results ------------------------------------------------------------------------------------------------
 
 
 class ResultSerializer(serializers.Serializer):
@@ -123,11 +122,11 @@ def _result(body: Mapping[str, Any], made: list[Model]) -> dict[str, Any]:
     }
 
 
-# --- what there is ------------------------------------------------------------------------------------------
+# --- all operations -----------------------------------------------------------------------------------------
 
 
 class OperationSerializer(serializers.Serializer):
-    name = fields.Text(help_text="What stands as `op`.")
+    name = fields.Text(help_text="The value of `op`.")
     sentence = fields.Text(help_text="What it means.")
     use = fields.Choice(
         choices=[use.value for use in Use],

@@ -67,7 +67,7 @@ class AmplifierFilterSet(NamedDatedFilterSet):
     model_id = fields.Id()
     line_voltage_from_v = fields.Number(
         source="line_voltage_v__gte",
-        help_text="Those that drive a line of this voltage or more [V]; 70 finds what shocks.",
+        help_text="Those that drive a line of this voltage or more [V]; 70 finds lines that can shock.",
     )
 
 

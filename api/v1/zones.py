@@ -72,8 +72,8 @@ class TableSerializer(AnswerSerializer):
 
 
 class CalculationSerializer(AnswerSerializer):
-    """A figure worked out, for someone with a pencil: formula, what was taken for granted, what went in, what
-    was added up or walked along, and the steps."""
+    """A worked calculation: formula, assumptions, inputs, what was summed or followed along the run, and the
+    steps."""
 
     tables = TableSerializer(many=True)
 
@@ -110,7 +110,7 @@ class ZoneLoadSerializer(serializers.Serializer):
 
 
 class ZoneViewSet(PlacedMixin, RecordViewSet):
-    """Zones: the area that hears one page. Whether it serves life safety is `unknown` until someone says."""
+    """Zones: the area that hears one page. Life safety is `unknown` until it is recorded."""
 
     gate = zone_for
     serializer_class = ZoneSerializer
@@ -139,8 +139,8 @@ class ZoneViewSet(PlacedMixin, RecordViewSet):
         detail=True, action_spec=Spec(Ability.READ_RECORD, query=HistoryQuery, answer=ZoneHistorySerializer)
     )
     def history(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
-        """How what the zone carries on a day came about: each figure over time, from its commissioning on,
-        with the changes that made it and those that crossed its limit."""
+        """The history of what the zone carries: each figure over time, from its commissioning on, with the
+        changes that made it and those that crossed its limit."""
         zone, day = self._asked_for()
         lines = zone_history(zone.pk, zone.site_id, day, codes=self.asked.get("code"))
         return Response(zone_history_data(zone, day, lines))

@@ -102,9 +102,6 @@ def _side(one: Difference) -> RenderedLoad:
     return side
 
 
-_PLANNED = "happened_on may be a day to come: until then the record is as it was."
-
-
 class Person(fields.Text):
     """A user by name, as a person reads it."""
 
@@ -159,18 +156,26 @@ class ChangeSetFilterSet(SiteFilterSet):
     happened_until = fields.Day(source="happened_on__lte", help_text="What happened on this day or earlier.")
 
 
-class DraftSerializer(StrictSerializer):
+class AcceptanceSerializer(StrictSerializer):
+    """What is known on acceptance; what is left out stays as the draft has it."""
+
+    happened_on = fields.Day(required=False, help_text="A day in the site's time zone.")
+    planned = fields.Flag(
+        required=False, help_text="happened_on may be a day to come: until then the record is as it was."
+    )
+    job_reference = fields.Text(required=False, allow_blank=True, max_length=80)
+
+
+class DraftSerializer(AcceptanceSerializer):
     """A draft: what would be done on one site, and why."""
 
     site_id = fields.Id()
     reason = fields.Text(max_length=2000)
-    job_reference = fields.Text(required=False, allow_blank=True, max_length=80)
     happened_on = fields.Day(
         required=False,
         allow_null=True,
         help_text="A day in the site's time zone; left out: the day it is accepted.",
     )
-    planned = fields.Flag(required=False, help_text=_PLANNED)
     purpose = fields.Choice(choices=ChangeSet.Purpose.choices, default=ChangeSet.Purpose.RECORD)
     operations = OperationList()
 
@@ -181,13 +186,10 @@ class DraftSerializer(StrictSerializer):
             raise ValidationError(f"There is no site {site_id}.", code="not_found") from None
 
 
-class DraftRevisionSerializer(StrictSerializer):
+class DraftRevisionSerializer(AcceptanceSerializer):
     """What changes in a draft. One that was withdrawn becomes a draft again."""
 
     reason = fields.Text(required=False, max_length=2000)
-    job_reference = fields.Text(required=False, allow_blank=True, max_length=80)
-    happened_on = fields.Day(required=False)
-    planned = fields.Flag(required=False, help_text=_PLANNED)
     operations = OperationList(required=False)
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
@@ -197,14 +199,6 @@ class DraftRevisionSerializer(StrictSerializer):
                 code="empty",
             )
         return attrs
-
-
-class AcceptanceSerializer(StrictSerializer):
-    """What is known on acceptance; what is left out stays as the draft has it."""
-
-    happened_on = fields.Day(required=False, help_text="A day in the site's time zone.")
-    planned = fields.Flag(required=False, help_text=_PLANNED)
-    job_reference = fields.Text(required=False, allow_blank=True, max_length=80)
 
 
 class NothingSerializer(StrictSerializer):

@@ -8,7 +8,6 @@ from rest_framework import serializers
 
 from api.conventions import fields
 from api.conventions.answers import AnswerSerializer
-from zones.electrical.subjects import SubjectKind
 from zones.loads.wording import RenderedLoad
 from zones.models import Finding, Zone
 from zones.visits.closet_sheet import ClosetSheet, FindingHere, ZoneHere
@@ -204,13 +203,12 @@ def _load(one: RenderedLoad) -> dict[str, Any]:
 
 def _finding(here: FindingHere) -> dict[str, Any]:
     finding, words = here.finding, here.words
-    kind = SubjectKind(finding.subject_kind)
     return {
         "id": finding.pk,
         "case_id": finding.case_id,
         "code": finding.code,
         "title": words.title,
-        "subject": figures.subject((kind, finding.subject_id), words.subject),
+        "subject": figures.subject(finding.subject, words.subject),
         "place": figures.place(words.limit, finding.detail, words.place),
         "elsewhere": here.elsewhere,
         "closet_id": words.closet_id,

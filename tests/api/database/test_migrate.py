@@ -45,8 +45,8 @@ class Upgrade:
         )
 
     def migrate(self, *words: str, patience: float = LONG_S, **options: bool) -> None:
-        told = {"stdout": self.said, "stderr": self.said}
-        call_command("migrate", APP, *words, database="default", patience=patience, **told, **options)
+        stated = {"stdout": self.said, "stderr": self.said}
+        call_command("migrate", APP, *words, database="default", patience=patience, **stated, **options)
 
     @contextmanager
     def migrating(self) -> Iterator[None]:
@@ -93,7 +93,7 @@ def upgrade(tmp_path: Path, settings: Settings, monkeypatch: pytest.MonkeyPatch)
 
 @pytest.fixture
 def session() -> Iterator[Callable[[], psycopg.Connection[Any]]]:
-    """Sessions of somebody else."""
+    """Sessions of other users."""
     opened: list[psycopg.Connection[Any]] = []
 
     def open_one() -> psycopg.Connection[Any]:

@@ -59,10 +59,10 @@ def test_the_example_of_a_calculation_comes_out_as_its_answer_says() -> None:
 
     run = describe(BODIES["DescribedRun"])
     found: Any = answer(run, run.solve())
-    told: Any = ANSWERS["Solved"]
-    assert found["source_current_a"] == pytest.approx(told["source_current_a"], abs=1e-4)
+    stated: Any = ANSWERS["Solved"]
+    assert found["source_current_a"] == pytest.approx(stated["source_current_a"], abs=1e-4)
     assert [point["voltage_v"] for point in found["points"]] == pytest.approx(
-        [point["voltage_v"] for point in told["points"]], abs=1e-4
+        [point["voltage_v"] for point in stated["points"]], abs=1e-4
     )
 
 

@@ -177,8 +177,6 @@ class List(Worded, serializers.ListField):
 class Choice(Worded, serializers.ChoiceField):
     """One of some words."""
 
-    default_error_messages = {"blank": "Expected one of the words there are; this one is blank."}
-
     def to_internal_value(self, data: Any) -> Any:
         if data == "" and self.allow_blank:
             return ""

@@ -2,8 +2,8 @@
 it holds rather than in its text.
 
 It may stop no session for longer than a moment: no table is rewritten, and none is read through under a lock
-that keeps others from it. And it may break nothing: what the last release reads is still there, and what it writes
-is still taken. (A rule that is new must be one that the last release keeps; that is shown under load.)"""
+that keeps others from it. And it may break nothing: what the last release reads is still there, and what it
+writes is still taken. (A new rule must be one that the last release keeps; that is shown under load.)"""
 
 from __future__ import annotations
 

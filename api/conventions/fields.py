@@ -51,8 +51,9 @@ class _Ranged(Worded):
         if None not in (least, most):
             text = f"Expected {self.noun} from {least} to {most}."
         else:
-            text = f"Expected {self.noun} of at {'least' if most is None else 'most'} {most or least}."
-        super().__init__(error_messages={"min_value": text, "max_value": text}, **kwargs)
+            text = f"Expected {self.noun} of at {f'least {least}' if most is None else f'most {most}'}."
+        given = kwargs.pop("error_messages", {})
+        super().__init__(error_messages={"min_value": text, "max_value": text} | given, **kwargs)
 
 
 class Number(_Ranged, serializers.FloatField):

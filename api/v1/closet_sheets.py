@@ -116,20 +116,20 @@ class ClosetSheetSerializer(serializers.Serializer):
     what stands there, what it carries, what is wrong with it, and what is not recorded. Never a code."""
 
     closet = ClosetSummarySerializer()
-    site = SiteSummarySerializer()
-    customer = SiteSummarySerializer()
+    site = SiteSummarySerializer(source="closet.site")
+    customer = SiteSummarySerializer(source="closet.site.customer")
     as_of = fields.Day()
     life_safety = LifeSafetySerializer()
     cautions = figures.CautionSerializer(many=True, help_text="Those that matter here, the gravest first.")
     summary = fields.Text(help_text="To be read aloud.")
     reach = AnswerSerializer(dataclass=Reach)
-    contract = ContractSummarySerializer()
-    switches = AnswerSerializer(dataclass=SwitchHere, many=True)
-    endpoints = AnswerSerializer(dataclass=EndpointHere, many=True)
-    supplies = AnswerSerializer(dataclass=SupplyHere, many=True)
-    amplifiers = AnswerSerializer(dataclass=AmplifierHere, many=True)
-    blocks = AnswerSerializer(dataclass=BlockHere, many=True)
-    runs = AnswerSerializer(dataclass=RunHere, many=True)
+    contract = ContractSummarySerializer(source="cover")
+    switches = AnswerSerializer(dataclass=SwitchHere, source="equipment.switches", many=True)
+    endpoints = AnswerSerializer(dataclass=EndpointHere, source="equipment.endpoints", many=True)
+    supplies = AnswerSerializer(dataclass=SupplyHere, source="equipment.supplies", many=True)
+    amplifiers = AnswerSerializer(dataclass=AmplifierHere, source="equipment.amplifiers", many=True)
+    blocks = AnswerSerializer(dataclass=BlockHere, source="wiring.blocks", many=True)
+    runs = AnswerSerializer(dataclass=RunHere, source="wiring.runs", many=True)
     zones = ZoneHereSerializer(many=True, help_text="Life safety first, then the worst verdict.")
     findings = FindingSummarySerializer(many=True, help_text="Open at the end of the day, the gravest first.")
     cases = CaseSummarySerializer(many=True)
@@ -142,25 +142,11 @@ class ClosetSheetSerializer(serializers.Serializer):
 
 
 def closet_sheet_data(sheet: ClosetSheet) -> dict[str, Any]:
-    site = sheet.closet.site
     cases = {one.finding.case_id: one.finding.case for one in sheet.findings}
     return ClosetSheetSerializer(
         {
-            "closet": sheet.closet,
-            "site": site,
-            "customer": site.customer,
-            "as_of": sheet.as_of,
-            "life_safety": sheet.life_safety,
+            **vars(sheet),
             "cautions": figures.cautions(sheet.cautions),
-            "summary": sheet.summary,
-            "reach": sheet.reach,
-            "contract": sheet.cover,
-            "switches": sheet.equipment.switches,
-            "endpoints": sheet.equipment.endpoints,
-            "supplies": sheet.equipment.supplies,
-            "amplifiers": sheet.equipment.amplifiers,
-            "blocks": sheet.wiring.blocks,
-            "runs": sheet.wiring.runs,
             "zones": [_zone(one) for one in sheet.zones],
             "findings": [_finding(one) for one in sheet.findings],
             "cases": [
@@ -175,8 +161,6 @@ def closet_sheet_data(sheet: ClosetSheet) -> dict[str, Any]:
                 }
                 for case in cases.values()
             ],
-            "unknown": sheet.unknown,
-            "changes": sheet.changes,
         }
     ).data
 

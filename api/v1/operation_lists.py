@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from typing import Any, Final
 
 from django.db.models import Model
@@ -16,7 +15,7 @@ from api.conventions import fields
 from api.conventions.views import ApiView, Spec
 from sites.access.abilities import Ability
 from sites.changes.errors import ChangeRefused, Problem
-from sites.changes.operations import Operation, Use, operations, read_operations
+from sites.changes.operations import Use, operations, read_operations
 from sites.changes.services import SITE_ADD, Accepted
 
 MOST: Final = 500
@@ -106,20 +105,18 @@ class ResultSerializer(serializers.Serializer):
 
 def results_data(accepted: Accepted[Any]) -> list[dict[str, Any]]:
     """One entry an operation, in order."""
-    return [
-        _result(body, result if isinstance(result, list) else [result])
-        for body, result in zip(accepted.change_set.operations, accepted.results, strict=True)
-    ]
-
-
-def _result(body: Mapping[str, Any], made: list[Model]) -> dict[str, Any]:
-    kind = made[0]._meta.db_table if made else None
-    return {
-        "op": body["op"],
-        "label": body.get("label", ""),
-        "kind": kind,
-        "ids": [row.pk for row in made],
-    }
+    found = []
+    for body, result in zip(accepted.change_set.operations, accepted.results, strict=True):
+        made: list[Model] = result if isinstance(result, list) else [result]
+        found.append(
+            {
+                "op": body["op"],
+                "label": body.get("label", ""),
+                "kind": made[0]._meta.db_table if made else None,
+                "ids": [row.pk for row in made],
+            }
+        )
+    return found
 
 
 # --- all operations -----------------------------------------------------------------------------------------
@@ -130,6 +127,7 @@ class OperationSerializer(serializers.Serializer):
     sentence = fields.Text(help_text="What it means.")
     use = fields.Choice(
         choices=[use.value for use in Use],
+        source="use.value",
         help_text="work: something was done on site; correction: the record was wrong; any: nothing dated, "
         "fits both. Work and corrections cannot stand in one change set.",
     )
@@ -147,12 +145,9 @@ class OperationListView(ApiView):
 
     def get(self, request: Request) -> Response:  # noqa: ARG002
         left_out = _not_of_one_site()
-        return Response({"items": [_operation(one) for one in operations() if one.name not in left_out]})
+        items = [one for one in operations() if one.name not in left_out]
+        return Response(OperationsSerializer({"items": items}).data)
 
 
 def _not_of_one_site() -> list[str]:
     return [one.name for one in operations() if one.shared or one.name == SITE_ADD]
-
-
-def _operation(one: Operation[Any, Any]) -> dict[str, Any]:
-    return {"name": one.name, "sentence": one.sentence, "use": one.use.value, "schema": one.schema}

@@ -11,6 +11,7 @@ from typing import Any
 from django.db import DataError, IntegrityError, connection, models
 from django.test import Client
 
+from sites.changes.errors import ChangeRefused
 from sites.changes.services import Change, open_change_set
 from sites.changes.steps import last_step_of
 from sites.models import Placed, Site
@@ -20,7 +21,7 @@ from tests.zones.asbuilt.folders import take
 from zones.asbuilt.cells import Count, Estimate, Quantity, Word
 from zones.asbuilt.formats import BY_NAME, FileKind
 from zones.asbuilt.formats.landings import PAIRS
-from zones.asbuilt.problems import ImportRefusedError
+from zones.asbuilt.problems import sentence_of
 from zones.models import Landing, Point
 
 _ADDED_BY = {
@@ -116,8 +117,8 @@ class Channels:
             ]
         try:
             take(folder)
-        except ImportRefusedError as refused:
-            return "; ".join(map(str, refused.problems))
+        except ChangeRefused as refused:
+            return "; ".join(map(sentence_of, refused.problems))
         return ""
 
     # -- raw SQL

@@ -22,7 +22,7 @@ NOW = dt.date(2024, 6, 3)
 
 @dataclass(frozen=True)
 class Ref:
-    """A thing by its kind (as files are named) and the names that tell it, owners first."""
+    """A thing by its kind (as files are named) and the names that identify it, owners first."""
 
     kind: str
     names: tuple[Any, ...]
@@ -52,8 +52,7 @@ def model_of(kind: str) -> Ref:
 def row_of(thing: Ref) -> dict[str, str]:
     """The row of the files by which a thing was taken in; of a range, the row of its first."""
     kind = BY_NAME[thing.kind]
-    parts = [name for part in kind.key for name in kind.columns_of(part)]
-    named = dict(zip(parts, map(str, thing.names), strict=True))
+    named = dict(zip(kind.key_columns, map(str, thing.names), strict=True))
     first = {**named, "output": "1-2"} if thing.kind == "outputs" else named
     row = next(row for row in _folder()[thing.kind] if first.items() <= row.items()) | named
     return {name: cell for name, cell in row.items() if name != "change"}

@@ -18,10 +18,10 @@ from numpy.typing import ArrayLike, NDArray
 
 from .bands import FloatArray, IntArray, lengths
 from .figures import FigureBlock, Subjects, first_known, lookup, sums
-from .plant import Members, Plant, State, select
+from .plant import Members, Plant, State, place_of, select
 from .point_loads import segment_resistance_ohm_per_m
 from .subjects import SubjectKind
-from .wiring import locate, rows_of
+from .wiring import rows_of
 
 #                     class:  0      1     2     3      4     5    6    7    8
 PSE_POWER_W = np.array([15.4, 4.0, 7.0, 15.4, 30.0, 45.0, 60.0, 75.0, 90.0])
@@ -112,10 +112,9 @@ def evaluate_network_power(plant: Plant, members: Members) -> list[FigureBlock]:
     """Figures poe_allocated, poe_one_supply_lost, poe_measured (by switch), port_power (by port) and
     endpoint_cable (by endpoint)."""
     owner, row = select(plant, "endpoints", members)
-    on_port = rows_of(
-        plant, "ports", "port_index", members, member=owner, thing=plant.endpoints.port_index[row]
-    )
     table = plant.endpoints
+    ports = Subjects(SubjectKind.PORT, owner, table.port_index[row], table.group[row])
+    on_port = rows_of(plant, members, ports)
     home_run = np.ones(len(row), np.bool_)
     length = lengths(table.length_m[row], table.length_basis[row], home_run, plant.factors)
     endpoints = Subjects(SubjectKind.ENDPOINT, owner, table.endpoint_index[row], table.group[row])
@@ -136,17 +135,16 @@ def _switches(
     key, member, switch_row = key[order], member[order], switch_row[order]
     switches = len(key)
 
-    def allocated(owner: IntArray, port_row: IntArray, power_w: FloatArray) -> FloatArray:
-        at, found = locate(key, owner * width + plant.ports.switch_index[port_row])
-        return sums(at[found], power_w[found], switches)
-
     powered = on_port >= 0
     ends = allocation_w(plant.endpoints.poe_class[row[powered]], plant.endpoints.granted_w[row[powered]])
     port_owner, port_row = select(plant, "ports", members)
     other = plant.ports.other_load[port_row]
     port_owner, port_row = port_owner[other], port_row[other]
     others = allocation_w(plant.ports.other_class[port_row], plant.ports.other_power_w[port_row])
-    total = allocated(owner[powered], on_port[powered], ends) + allocated(port_owner, port_row, others)
+    total = np.zeros(switches)
+    for of, port, power_w in ((owner[powered], on_port[powered], ends), (port_owner, port_row, others)):
+        at = place_of(key, of * width + plant.ports.switch_index[port])
+        total += sums(at[at >= 0], power_w[at >= 0], switches)
 
     budget, one_lost = table.budget_w[switch_row], table.budget_one_lost_w[switch_row]
     # a switch that loses its only power supply loses everything: no figure of its load
@@ -155,12 +153,13 @@ def _switches(
 
     reading_owner, reading_row = select(plant, "poe_readings", members)
     readings = plant.poe_readings
-    to, found = locate(key, reading_owner * width + readings.switch_index[reading_row])
+    to = place_of(key, reading_owner * width + readings.switch_index[reading_row])
     # a paging reading goes before an idle one, then a later one before an earlier one
     rank = np.where(readings.state[reading_row] == State.PAGING, 1, 0)
     last = np.lexsort((readings.begin[reading_row], rank))
+    last = last[to[last] >= 0]
     chosen = np.full(switches, -1)
-    chosen[to[last][found[last]]] = reading_row[last][found[last]]
+    chosen[to[last]] = reading_row[last]
     threshold = first_known(table.usage_threshold[switch_row], plant.factors.poe_usage_threshold)
     measured, reading_id = lookup(readings.power_w, chosen), lookup(readings.reading_id, chosen)
     subjects = Subjects(SubjectKind.SWITCH, member, table.switch_index[switch_row], table.group[switch_row])

@@ -12,11 +12,12 @@ from django.core.management import call_command
 from django.core.management.base import CommandError
 
 from sites.access.scope import Scope
+from sites.changes.errors import ChangeRefused
 from sites.models import Closet, Site
 from sites.models.access import User
 from sites.models.changes import ChangeSet
 from zones.asbuilt.format_page import render
-from zones.asbuilt.problems import ImportRefusedError
+from zones.asbuilt.problems import place_of
 
 from .folders import as_files, pier, take
 
@@ -150,15 +151,19 @@ def test_the_format_is_printed() -> None:
 
 def test_a_customer_out_of_scope_does_not_exist_and_is_not_taken_over() -> None:
     take(pier())
-    with pytest.raises(ImportRefusedError) as refused:
+    with pytest.raises(ChangeRefused) as refused:
         take({"zones": [{"site": "pier", "name": "Deck"}]}, scope=Scope(frozenset()))
     assert [problem.code for problem in refused.value.problems] == ["no_such_site"]
     folder = pier()
     folder["customers"][0] |= {"code": "mine", "name": "Mine"}
     for name in ("contracts", "sites", "coverages"):
         folder[name][0]["customer"] = "mine"
-    with pytest.raises(ImportRefusedError) as refused:
+    with pytest.raises(ChangeRefused) as refused:
         take(folder, scope=Scope(frozenset()))
     (problem,) = refused.value.problems
-    assert (problem.file, problem.code) == ("sites.csv", "site_code_key")
+    assert (place_of(problem)[0], problem.code) == ("sites.csv", "site_code_key")
     assert Site.objects.get().customer.code == "ebb"
+
+
+def test_a_day_that_is_none_says_what_is_expected(folder: Path) -> None:
+    assert "“14.3.2025”: expected a day such as" in run("import", folder, "--day", "14.3.2025")[2]

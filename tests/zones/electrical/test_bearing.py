@@ -1,4 +1,4 @@
-"""What bears on a zone, told from arrays alone."""
+"""What bears on a zone, found from arrays alone."""
 
 from __future__ import annotations
 

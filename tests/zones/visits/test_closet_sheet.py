@@ -323,7 +323,7 @@ def test_a_fault_that_is_there_or_not_has_no_headroom(hall: Hall) -> None:
     assert {load.headroom_likely for load in loads if load.code == "row_used_twice"} == {None}
 
 
-def test_what_cannot_be_told_is_said_with_why(hall: Hall) -> None:
+def test_what_cannot_be_judged_is_shown_with_why(hall: Hall) -> None:
     unknown = [sentence for sentence in sheet_of(hall.closet).unknown if "supply current" in sentence]
     (said,) = unknown
     assert said == (
@@ -356,7 +356,7 @@ def test_open_findings_name_the_change_and_their_ticket(hall: Hall) -> None:
     assert not found.elsewhere
     assert found.finding.case.site_id == hall.site.pk
     assert f"findings are open, the gravest: {sheet.findings[0].words.sentence}" in sheet.summary
-    # Nobody knew of them before the recheck found them
+    # They were not known before the recheck found them
     assert sheet_of(hall.closet, today - dt.timedelta(days=1)).findings == ()
     bare = factories.make_closet(hall.site, name="empty")
     assert sheet_of(bare, today).findings == ()

@@ -14,7 +14,7 @@ from zones.electrical.network_power import (
     allocation_w,
 )
 from zones.electrical.plant import State, select
-from zones.electrical.subjects import SubjectKind
+from zones.electrical.subjects import Subject, SubjectKind
 from zones.loads.site_loads import Load
 
 from .registry import explains
@@ -34,14 +34,13 @@ _IEEE = "IEEE 802.3 clauses 33 and 145, from memory"
 @explains("poe_allocated", "poe_one_supply_lost")
 def poe_allocated(scene: Scene, load: Load) -> Worked:
     table, total = _allocations(scene, load)
-    row = scene.row_of("switches", "switch_index", scene.index(load))
-    lost = load.code == "poe_one_supply_lost"
-    budget = (scene.plant.switches.budget_one_lost_w if lost else scene.plant.switches.budget_w)[row]
-    name = "PoE budget with the largest power supply lost" if lost else "PoE budget"
+    name, column = "PoE budget", "budget_w"
+    if load.code == "poe_one_supply_lost":
+        name, column = "PoE budget with the largest power supply lost", "budget_one_lost_w"
     return Worked(
         formula="P = Σ of what the switch allocates: what was negotiated, else the power of the class.",
         assumptions=("A class that is not recorded counts as class 0: 15.4 W.",),
-        inputs=(Amount.rated(name, "W", float(budget)),),
+        inputs=(Amount.rated(name, "W", scene.fact(load.subject, column)),),
         tables=(table,),
         steps=(Step.of("Together", "allocated", "W", total),),
     )
@@ -49,9 +48,7 @@ def poe_allocated(scene: Scene, load: Load) -> Worked:
 
 @explains("poe_measured")
 def poe_measured(scene: Scene, load: Load) -> Worked:
-    row = scene.row_of("switches", "switch_index", scene.index(load))
-    switches = scene.plant.switches
-    budget, set_to = float(switches.budget_w[row]), float(switches.usage_threshold[row])
+    budget, set_to = scene.fact(load.subject, "budget_w"), scene.fact(load.subject, "usage_threshold")
     usual = scene.plant.factors.poe_usage_threshold
     threshold = usual if np.isnan(set_to) else set_to
     readings = scene.plant.poe_readings
@@ -78,13 +75,10 @@ def poe_measured(scene: Scene, load: Load) -> Worked:
 
 @explains("port_power")
 def port_power(scene: Scene, load: Load) -> Worked:
-    table = scene.plant.endpoints
-    index = int(np.flatnonzero(scene.plant.endpoint_id == load.detail)[0])
-    row = scene.row_of("endpoints", "endpoint_index", index)
-    recorded = int(table.poe_class[row])
+    endpoint = SubjectKind.ENDPOINT, load.detail or 0
+    recorded = int(scene.fact(endpoint, "poe_class"))
     of_class = max(recorded, 0)
-    volts, pairs = float(PSE_MINIMUM_V[of_class]), int(POWERED_PAIRS[of_class])
-    needed = float(table.paging_power_w[row])
+    volts, needed = PSE_MINIMUM_V[of_class], scene.fact(endpoint, "paging_power_w")
     drawn = bands_of(load)
     # P_PD = P − (P/V)²·R, solved for the resistance that the figure was computed with
     with np.errstate(invalid="ignore", divide="ignore"):
@@ -99,15 +93,15 @@ def port_power(scene: Scene, load: Load) -> Worked:
                 "class", "", of_class, "negotiated, or of its model" if recorded >= 0 else "not recorded"
             ),
             Amount.of("lowest voltage at the switch", "V", volts, _IEEE),
-            Amount.of("pairs that carry power", "", pairs, _IEEE),
-            Amount.of("resistance of the cable, out and back", "Ω", ohms, _cable_known(scene, row)),
-            Amount.of("power of the class at the device", "W", float(PD_POWER_W[of_class]), _IEEE),
+            Amount.of("pairs that carry power", "", POWERED_PAIRS[of_class], _IEEE),
+            Amount.of("resistance of the cable, out and back", "Ω", ohms, _cable_known(scene, endpoint)),
+            Amount.of("power of the class at the device", "W", PD_POWER_W[of_class], _IEEE),
         ),
         steps=(
             Step.of("At the switch", "power at the switch", "W", drawn),
             Step(
-                f"Limit: class {of_class} allows {number(float(PSE_POWER_W[of_class]), 'W')}.",
-                Amount.of("limit", "W", float(PSE_POWER_W[of_class])),
+                f"Limit: class {of_class} allows {number(PSE_POWER_W[of_class], 'W')}.",
+                Amount.of("limit", "W", PSE_POWER_W[of_class]),
             ),
         ),
     )
@@ -115,50 +109,42 @@ def port_power(scene: Scene, load: Load) -> Worked:
 
 @explains("endpoint_cable")
 def endpoint_cable(scene: Scene, load: Load) -> Worked:
-    row = scene.row_of("endpoints", "endpoint_index", scene.index(load))
     return Worked(
         formula="The length as recorded, with the band of how it is known.",
         inputs=(
-            Amount.of("length of the data cable", "m", bands_of(load), _cable_known(scene, row)),
+            Amount.of("length of the data cable", "m", bands_of(load), _cable_known(scene, load.subject)),
             Amount.of("longest channel", "m", MAX_CHANNEL_M, "TIA-568, ISO/IEC 11801"),
         ),
     )
 
 
 def _allocations(scene: Scene, load: Load) -> tuple[Table, float]:
-    plant, switch = scene.plant, scene.index(load)
+    plant = scene.plant
     _, ports = select(plant, "ports", scene.members)
-    ports = ports[plant.ports.switch_index[ports] == switch]
-    ports = ports[np.argsort(plant.ports.number[ports])]
+    ports = ports[plant.ports.switch_index[ports] == scene.index(load.subject)]
     _, ends = select(plant, "endpoints", scene.members)
     rows: list[list[object]] = []
     total = 0.0
-    for port in ports:
-        for end in ends[plant.endpoints.port_index[ends] == plant.ports.port_index[port]]:
-            known = plant.endpoints.poe_class[[end]], plant.endpoints.granted_w[[end]]
-            name = scene.name(SubjectKind.ENDPOINT, int(plant.endpoints.endpoint_index[end]))
-            total += _add(rows, int(plant.ports.number[port]), name, *known)
+    for port in ports[np.argsort(plant.ports.number[ports])]:
+        fed = [
+            (
+                scene.name(SubjectKind.ENDPOINT, int(plant.endpoints.endpoint_index[end])),
+                plant.endpoints.poe_class[[end]],
+                plant.endpoints.granted_w[[end]],
+            )
+            for end in ends[plant.endpoints.port_index[ends] == plant.ports.port_index[port]]
+        ]
         if plant.ports.other_load[port]:
-            known = plant.ports.other_class[[port]], plant.ports.other_power_w[[port]]
-            total += _add(rows, int(plant.ports.number[port]), "another load", *known)
+            fed.append(("another load", plant.ports.other_class[[port]], plant.ports.other_power_w[[port]]))
+        for name, poe_class, granted in fed:
+            allocated = float(allocation_w(poe_class, granted)[0])
+            total += allocated
+            shown = "not recorded" if poe_class[0] < 0 else str(int(poe_class[0]))
+            rows.append([int(plant.ports.number[port]), name, shown, granted[0], allocated])
     return Table.of("Allocated power by port", _PORTS, rows), total
 
 
-def _add(
-    rows: list[list[object]],
-    number_: int,
-    name: str,
-    poe_class: np.ndarray[tuple[int], np.dtype[np.int64]],
-    granted: np.ndarray[tuple[int], np.dtype[np.float64]],
-) -> float:
-    allocated = float(allocation_w(poe_class, granted)[0])
-    shown = "not recorded" if poe_class[0] < 0 else str(int(poe_class[0]))
-    rows.append([number_, name, shown, granted[0], allocated])
-    return allocated
-
-
-def _cable_known(scene: Scene, row: int) -> str:
-    table = scene.plant.endpoints
-    if np.isnan(table.length_m[row]):
+def _cable_known(scene: Scene, endpoint: Subject) -> str:
+    if np.isnan(scene.fact(endpoint, "length_m")):
         return "length not recorded: taken as usual, and no more than its class allows"
-    return f"length {Basis(int(table.length_basis[row])).label}"
+    return f"length {Basis(int(scene.fact(endpoint, 'length_basis'))).label}"

@@ -1,4 +1,4 @@
-"""A reading to put into a record, and what a plant that was read from one tells, row by row."""
+"""A reading to put into a record, and the rows of a plant that was read from one."""
 
 from __future__ import annotations
 
@@ -46,10 +46,10 @@ def rows(plant: Plant, table: str, **only: Any) -> list[dict[str, Any]]:
     return out
 
 
-def says(row: dict[str, Any], /, **expected: Any) -> None:
+def expect(row: dict[str, Any], /, **expected: Any) -> None:
     assert {name: row[name] for name in expected} == expected
 
 
-def reading(record: SiteRecord, day: dt.date, **said: Any) -> Reading:
+def reading(record: SiteRecord, day: dt.date, **facts: Any) -> Reading:
     with record.change(day):
-        return record.make(Reading, taken_on=day, step=first_step_after(day) - 1, **said)  # type: ignore[no-any-return]
+        return record.make(Reading, taken_on=day, step=first_step_after(day) - 1, **facts)  # type: ignore[no-any-return]

@@ -2,11 +2,13 @@
 embedded database, generated keys, local addresses only."""
 
 import os
+import secrets
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import environ
+from cryptography.fernet import Fernet
 from django.core.exceptions import ImproperlyConfigured
 
 from api import keyring, logs
@@ -41,16 +43,16 @@ def _key(variable: str, file_name: str, make: Callable[[], str]) -> str:
     return keyring.read_or_make(DATA_DIR / file_name, make)
 
 
-SECRET_KEY = _key("ZONEBOOK_SECRET_KEY", "secret-key", keyring.make_secret_key)
+SECRET_KEY = _key("ZONEBOOK_SECRET_KEY", "secret-key", lambda: secrets.token_urlsafe(64))
 # Fernet keys for door and alarm codes: the first encrypts, every one decrypts, so that keys can be rotated
 FIELD_KEYS = [
     key.strip()
-    for key in _key("ZONEBOOK_FIELD_KEYS", "field-keys", keyring.make_field_key).split(",")
+    for key in _key("ZONEBOOK_FIELD_KEYS", "field-keys", lambda: Fernet.generate_key().decode()).split(",")
     if key.strip()
 ]
 for _number, _field_key in enumerate(FIELD_KEYS, start=1):
     try:
-        keyring.refuse_bad_field_key(_field_key)
+        Fernet(_field_key)
     except ValueError as error:
         raise ImproperlyConfigured(
             f"ZONEBOOK_FIELD_KEYS: key {_number} is not a Fernet key (32 bytes in URL-safe base64)."

@@ -21,7 +21,7 @@ from tests.rules.plant import SITE, build
 from tests.sites.changes.rows import accepted, say, sql
 from tests.zones.asbuilt.folders import take
 from zones.asbuilt.formats import BY_NAME
-from zones.asbuilt.problems import ImportRefusedError
+from zones.asbuilt.problems import place_of
 
 __all__ = ["with_token"]  # a fixture of the API's tests
 
@@ -78,9 +78,9 @@ def test_every_channel_refuses_a_time_zone_by_another_name(channels: Channels, n
             [{"op": "site.alter", "time_zone": name}],
         )
     row = {"code": SITE, "customer": "strand", "name": "Quay", "time_zone": name}
-    with pytest.raises(ImportRefusedError) as refused:
+    with pytest.raises(ChangeRefused) as refused:
         take({"sites": [row]})
-    assert [problem.column for problem in refused.value.problems] == ["time_zone"]
+    assert [place_of(problem)[2] for problem in refused.value.problems] == ["time_zone"]
     say(accepted(site.pk))
     with pytest.raises((IntegrityError, DataError), match=r"time_?zone"):
         sql("UPDATE site SET time_zone = %s, change_set_id = zonebook_change_set()", name)

@@ -1,4 +1,4 @@
-"""Rate limits: each caller its own, counted whatever the answer, told in headers."""
+"""Rate limits: each caller its own, counted whatever the answer, shown in headers."""
 
 from __future__ import annotations
 

@@ -41,19 +41,21 @@ def test_the_main_job(demo: Demo, demo_data: Path) -> None:
     crossing, after = visits[-1]
     assert after.startswith("Now ")
     assert after.endswith(" is past its limit.")
-    told = {
+    stated = {
         found[1]: found[2] for line in lines if (found := re.match(r"   ([a-z]+(?: [a-z]+)?) {3,}(.+)", line))
     }
-    assert list(told) == ["zone", "limit", "at commissioning", "now", "verdict", "the change"]
+    assert list(stated) == ["zone", "limit", "at commissioning", "now", "verdict", "the change"]
     # the figure was within its limit at commissioning, and is past it now
     limit, first, now = (
-        float(re.findall(r"\d+\.\d+", told[name])[0]) for name in ("limit", "at commissioning", "now")
+        float(re.findall(r"\d+\.\d+", stated[name])[0]) for name in ("limit", "at commissioning", "now")
     )
-    sides = (first >= limit, now >= limit) if "at least" in told["limit"] else (first <= limit, now <= limit)
+    sides = (
+        (first >= limit, now >= limit) if "at least" in stated["limit"] else (first <= limit, now <= limit)
+    )
     assert sides == (True, False)
-    assert told["verdict"].startswith(("past: ", "probably past: "))
-    assert told["the change"].startswith(f"change set {crossing}: ")
-    assert f"job DEMO-{len(visits)}" in told["the change"]
+    assert stated["verdict"].startswith(("past: ", "probably past: "))
+    assert stated["the change"].startswith(f"change set {crossing}: ")
+    assert f"job DEMO-{len(visits)}" in stated["the change"]
     assert lines[-1] == "The speakers are removed and the finding is cleared. Every step is as expected."
     _nothing_runs(demo_data)
 
@@ -61,11 +63,11 @@ def test_the_main_job(demo: Demo, demo_data: Path) -> None:
 def test_json_is_the_first_line_once_it_serves(demo: Demo) -> None:
     process = demo("--json", "--port", str(_free_port()))
     assert process.stdout is not None
-    told = json.loads(process.stdout.readline())
-    with urllib.request.urlopen(f"{told['url']}/readyz", timeout=30) as answer:
+    stated = json.loads(process.stdout.readline())
+    with urllib.request.urlopen(f"{stated['url']}/readyz", timeout=30) as answer:
         assert answer.status == 200
-    assert set(told["logins"]) == {"manager", "dispatcher", "technician", "reader"}
-    assert all(set(login) == {"user", "password"} for login in told["logins"].values())
+    assert set(stated["logins"]) == {"manager", "dispatcher", "technician", "reader"}
+    assert all(set(login) == {"user", "password"} for login in stated["logins"].values())
 
 
 @pytest.mark.parametrize("how", [signal.SIGTERM, signal.SIGINT])

@@ -76,9 +76,9 @@ def test_a_worker_is_left_out_where_nobody_could_tell_it(
 
 @pytest.mark.parametrize(("ours", "met"), [(3.0, True), (3.1, False)])
 def test_a_goal_is_met_up_to_its_very_value(ours: float, met: bool) -> None:
-    told = line("history", "zones", ours, 1.0, goal=3, sizes={})
-    assert told.met is met
-    assert json.loads(str(told))["met"] is met
+    stated = line("history", "zones", ours, 1.0, goal=3, sizes={})
+    assert stated.met is met
+    assert json.loads(str(stated))["met"] is met
 
 
 def test_a_size_that_cannot_be_is_refused() -> None:

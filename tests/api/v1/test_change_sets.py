@@ -195,7 +195,7 @@ def test_a_conflict_names_the_operation_and_the_change_set_in_between(hall: Hall
 
 
 @pytest.mark.parametrize(
-    ("body", "pointer", "told"),
+    ("body", "pointer", "stated"),
     [
         ({"operations": []}, "/operations", "at least one operation"),
         ({"operations": "x"}, "/operations", "Expected a list"),
@@ -220,13 +220,13 @@ def test_a_conflict_names_the_operation_and_the_change_set_in_between(hall: Hall
     ],
 )
 def test_a_bad_draft_is_refused_where_it_is_wrong(
-    hall: Hall, client: Client, body: dict[str, Any], pointer: str, told: str
+    hall: Hall, client: Client, body: dict[str, Any], pointer: str, stated: str
 ) -> None:
     good = {"site_id": hall.site.pk, "reason": "why", "operations": twelve_more(hall)}
     answer = refused(client, "change-sets", {**good, **body})
     assert answer.status_code == 400, answer.content
     errors = {error["pointer"]: error["detail"] for error in answer.json()["errors"]}
-    assert told in errors[pointer]
+    assert stated in errors[pointer]
     assert ChangeSet.objects.filter(state="draft").count() == 0
 
 

@@ -165,13 +165,13 @@ def test_a_danger_in_a_note_is_warned_of_everywhere(hall: Hall, client: Client) 
     check([hall.site.pk])
     finding = Finding.objects.get(code="supply_current", subject_id=hall.supply.pk)
     (opened,) = Event.objects.filter(kind="case.opened", site=hall.site)
-    for told in (
+    for stated in (
         get(client, f"closets/{hall.closet.pk}/sheet"),
         get(client, f"findings/{finding.pk}"),
         opened.body,
         get(client, f"zones/{hall.zone.pk}/load"),
     ):
-        why = {caution["code"]: caution["why"] for caution in told["cautions"]}
+        why = {caution["code"]: caution["why"] for caution in stated["cautions"]}
         assert why["gas"] == "the record of this place mentions ammonia"
 
 
@@ -203,7 +203,7 @@ def test_findings_are_found(hall: Hall, added: ChangeSet, finding: Finding, clie
     assert ids(client, code="supply_current,run_voltage", verdict="past")[:1] == [finding.pk]
     assert ids(client, case_id=finding.case_id) == ids(client, closet_id=hall.closet.pk) == everything
     assert finding.pk in ids(client, zone_id=hall.zone.pk)
-    assert finding.pk in ids(client, zone_id=hall.gangway.pk), "both zones hang on the supply"
+    assert finding.pk in ids(client, zone_id=hall.gangway.pk), "the supply feeds both zones"
     other = factories.make_zone(hall.site)
     assert ids(client, zone_id=other.pk) == []
     assert ids(client, state="deferred") == ids(client, state="cleared") == []
@@ -316,7 +316,7 @@ def test_a_deferral_is_taken_back(hall: Hall, finding: Finding, client: Client) 
 
 
 @pytest.mark.parametrize(
-    ("body", "pointer", "told"),
+    ("body", "pointer", "stated"),
     [
         ({}, "", "Nothing is to change"),
         ({"state": "deferred"}, "/deferred_until", "until which day"),
@@ -334,13 +334,13 @@ def test_a_deferral_is_taken_back(hall: Hall, finding: Finding, client: Client) 
     ],
 )
 def test_what_cannot_be_done_to_a_finding_is_said(
-    finding: Finding, client: Client, body: dict[str, Any], pointer: str, told: str
+    finding: Finding, client: Client, body: dict[str, Any], pointer: str, stated: str
 ) -> None:
     address = f"findings/{finding.pk}"
     answer = refused(client, address, body, etag_of(client, address))
     assert answer.status_code == 400
     errors = {error["pointer"]: error["detail"] for error in answer.json()["errors"]}
-    assert told in errors[pointer]
+    assert stated in errors[pointer]
     assert Finding.objects.get(pk=finding.pk).version == finding.version
 
 

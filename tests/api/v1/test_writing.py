@@ -261,8 +261,8 @@ def test_everything_wrong_is_told_at_once(site: Site, technician: User, with_tok
         "change": {"reason": " ", "happened_on": "yesterday", "why": "x"},
     }
     found = problem(post(with_token(technician), "closets", body), 400, "invalid")
-    told = {error["pointer"]: error["detail"] for error in found["errors"]}
-    assert set(told) == {
+    stated = {error["pointer"]: error["detail"] for error in found["errors"]}
+    assert set(stated) == {
         "/site",
         "/site_id",
         "/name",
@@ -273,9 +273,9 @@ def test_everything_wrong_is_told_at_once(site: Site, technician: User, with_tok
         "/change/happened_on",
         "/change/why",
     }
-    assert "Did you mean site_id?" in told["/site"]
-    assert "Did you mean floor?" in told["/floors"]
-    assert "2026-11-25" in told["/change/happened_on"]
+    assert "Did you mean site_id?" in stated["/site"]
+    assert "Did you mean floor?" in stated["/floors"]
+    assert "2026-11-25" in stated["/change/happened_on"]
     assert not Closet.objects.exists()
 
 
@@ -355,14 +355,14 @@ def test_what_is_referred_to_must_be_there_and_seen(
     site: Site, other_site: Site, outsider: User, technician: User, manager: User, with_token: Caller
 ) -> None:
     """Outside the grant and never there are one answer, here as well."""
-    told = []
+    stated = []
     for number in (other_site.pk, 10**9):
         body = {"site_id": number, "name": "MDF", "change": WHY}
         answer = problem(post(with_token(technician), "closets", body), 400, "invalid")
-        told.append(
+        stated.append(
             {**answer["errors"][0], "detail": answer["errors"][0]["detail"].replace(str(number), "#")}
         )
-    assert told == [{"pointer": "/site_id", "code": "not_found", "detail": "There is no site #."}] * 2
+    assert stated == [{"pointer": "/site_id", "code": "not_found", "detail": "There is no site #."}] * 2
     theirs = factories.make_closet(other_site)
     for client in (with_token(technician), with_token(manager)):
         body = {"site_id": site.pk, "closet_id": theirs.pk, "role": "site", "name": "Ada", "change": WHY}

@@ -1,4 +1,4 @@
-"""Device models: the catalogue entry behind every device, with its ratings. It belongs to no customer."""
+"""The catalogue, which belongs to no customer: device models with their ratings, and types of cable."""
 
 from __future__ import annotations
 
@@ -8,9 +8,9 @@ from api.conventions.serializers import ResourceSerializer
 from api.conventions.viewsets import CreateMixin, UpdateMixin
 from api.conventions.writing import Writing
 from sites.access.abilities import Ability
-from sites.access.gates import device_model_for
-from sites.models import DeviceModel
-from sites.services.catalogue import device_model_add, device_model_alter
+from sites.access.gates import cable_type_for, device_model_for
+from sites.models import CableType, DeviceModel
+from sites.services.catalogue import cable_type_add, cable_type_alter, device_model_add, device_model_alter
 
 
 class DeviceModelSerializer(ResourceSerializer):
@@ -34,4 +34,28 @@ class DeviceModelViewSet(CreateMixin, UpdateMixin):
     bodies = {
         "create": Writing(device_model_add),
         "partial_update": Writing(device_model_alter, subject="device_model", partial=True),
+    }
+
+
+class CableTypeSerializer(ResourceSerializer):
+    class Meta:
+        model = CableType
+
+
+class CableTypeFilterSet(FilterSet):
+    gauge_awg = fields.Whole(min_value=0, max_value=60)
+    name = fields.Text()
+
+
+class CableTypeViewSet(CreateMixin, UpdateMixin):
+    """Types of cable. A value that is null is unknown."""
+
+    gate = cable_type_for
+    serializer_class = CableTypeSerializer
+    filterset_class = CableTypeFilterSet
+    ordering_fields = {"name": "name", "gauge_awg": "gauge_awg", "id": "id"}
+    write_ability = Ability.ADMIN
+    bodies = {
+        "create": Writing(cable_type_add),
+        "partial_update": Writing(cable_type_alter, subject="cable_type", partial=True),
     }

@@ -147,3 +147,11 @@ def test_the_window_is_a_minute(with_token: Caller, reader: User) -> None:
     answer = with_token(reader).get("/api/v1/sites")
     assert answer["RateLimit-Policy"] == '"default";q=3;w=60'
     assert 0 < int(answer["RateLimit"].rpartition("=")[2]) <= 60
+
+
+def test_who_waits_as_long_as_the_answer_says_waits_until_the_window_has_ended(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """49.5 s are left of the minute: after 49 s it would still be the same one."""
+    monkeypatch.setattr("api.conventions.permissions.time.time", lambda: 6_000_000_010.5)
+    assert count_request("user 1") == (1, 50)

@@ -21,7 +21,7 @@ WITH_DELETE = ["coverages", "closets", "contacts"]
 
 
 @pytest.mark.parametrize("resource", RESOURCES)
-def test_unknown_names_are_always_told_once_the_version_holds(
+def test_unknown_names_are_always_listed_once_the_version_holds(
     things: dict[str, tuple[int, dict[str, Any]]], manager: User, with_token: Caller, resource: str
 ) -> None:
     client = with_token(manager)
@@ -38,7 +38,7 @@ def test_unknown_names_are_always_told_once_the_version_holds(
     assert client.get(f"/api/v1/{address}")["ETag"] == etag
 
 
-def test_everything_wrong_is_told_at_once(site: Site, technician: User, with_token: Caller) -> None:
+def test_everything_wrong_is_listed_at_once(site: Site, technician: User, with_token: Caller) -> None:
     body = {
         "site": site.pk,
         "name": 5,
@@ -48,8 +48,8 @@ def test_everything_wrong_is_told_at_once(site: Site, technician: User, with_tok
         "change": {"reason": " ", "happened_on": "yesterday", "why": "x"},
     }
     found = problem(post(with_token(technician), "closets", body), 400, "invalid")
-    told = {error["pointer"]: error["detail"] for error in found["errors"]}
-    assert set(told) == {
+    details = {error["pointer"]: error["detail"] for error in found["errors"]}
+    assert set(details) == {
         "/site",
         "/site_id",
         "/name",
@@ -60,9 +60,9 @@ def test_everything_wrong_is_told_at_once(site: Site, technician: User, with_tok
         "/change/happened_on",
         "/change/why",
     }
-    assert "Did you mean site_id?" in told["/site"]
-    assert "Did you mean floor?" in told["/floors"]
-    assert "2026-11-25" in told["/change/happened_on"]
+    assert "Did you mean site_id?" in details["/site"]
+    assert "Did you mean floor?" in details["/floors"]
+    assert "2026-11-25" in details["/change/happened_on"]
     assert not Closet.objects.exists()
 
 
@@ -102,14 +102,14 @@ def test_what_is_referred_to_must_be_there_and_seen(
     site: Site, other_site: Site, outsider: User, technician: User, manager: User, with_token: Caller
 ) -> None:
     """Outside the grant and never there are one answer, here as well."""
-    told = []
+    details = []
     for number in (other_site.pk, 10**9):
         body = {"site_id": number, "name": "MDF", "change": WHY}
         answer = problem(post(with_token(technician), "closets", body), 400, "invalid")
-        told.append(
+        details.append(
             {**answer["errors"][0], "detail": answer["errors"][0]["detail"].replace(str(number), "#")}
         )
-    assert told == [{"pointer": "/site_id", "code": "not_found", "detail": "There is no site #."}] * 2
+    assert details == [{"pointer": "/site_id", "code": "not_found", "detail": "There is no site #."}] * 2
     theirs = factories.make_closet(other_site)
     for client in (with_token(technician), with_token(manager)):
         body = {"site_id": site.pk, "closet_id": theirs.pk, "role": "site", "name": "Ada", "change": WHY}

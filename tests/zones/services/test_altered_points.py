@@ -72,13 +72,13 @@ def test_a_splice_is_not_removed_again(run: Run, chain: list[Point]) -> None:
         point_remove(on(run, AFTER_THAT), point=chain[1])
 
 
-def test_a_device_is_hung_at_a_splice_again(run: Run, chain: list[Point], horn: DeviceModel) -> None:
+def test_a_device_is_connected_at_a_splice_again(run: Run, chain: list[Point], horn: DeviceModel) -> None:
     point_remove(on(run), point=chain[1])
     point_alter(on(run, AFTER_THAT), point=chain[1], kind=Kind.DEVICE, model=horn)
     assert facts_of(chain[1]).model == horn
 
 
-def test_a_branch_is_hung_behind_a_point_that_comes_later(run: Run, chain: list[Point]) -> None:
+def test_a_branch_is_moved_behind_a_point_that_comes_later(run: Run, chain: list[Point]) -> None:
     side = point_append(on(run), run=run, after=chain[0], name="side").result
     beyond = point_append(on(run), run=run, after=side, name="beyond").result
     end = point_append(on(run), run=run, after=chain[2], name="end").result
@@ -127,9 +127,9 @@ def test_what_contradicts_a_later_row_is_refused_naming_it(
         lambda: point_insert(on(run), before=chain[1]),
         lambda: point_append(on(run), run=run, after=chain[1]),
     ]
-    for tell in back_dated:
+    for write in back_dated:
         with pytest.raises(ChangeRefused) as caught:
-            tell()
+            write()
         (problem,) = caught.value.problems
         assert problem.code == "contradicts_later"
         assert f"change set {later.pk} of 2025-10-01, job J-31: “gale damage”" in problem.detail
@@ -141,6 +141,6 @@ def test_what_contradicts_nothing_may_be_back_dated(run: Run, chain: list[Point]
     assert [row.dc_pairs for row in points_before(first_step_after(LATER), run_ids=[run.pk])] == [1, 1, 2]
 
 
-def test_nothing_hangs_on_a_run_before_it_was_pulled(run: Run) -> None:
+def test_nothing_is_connected_to_a_run_before_it_was_pulled(run: Run) -> None:
     with pytest.raises(ChangeRefused, match="stands only since change set"):
         point_append(on(run, dt.date(2019, 1, 1)), run=run)

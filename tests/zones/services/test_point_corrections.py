@@ -35,7 +35,7 @@ def story(run: Run, chain: list[Point], horn: DeviceModel) -> Point:
     return chain[1]
 
 
-def test_better_knowledge_rewrites_the_row_where_it_begins_and_those_that_carried_it(
+def test_a_correction_rewrites_the_row_where_it_begins_and_those_that_carried_it(
     run: Run, story: Point, horn: DeviceModel
 ) -> None:
     steps = list(story.facts.order_by("step").values_list("step", flat=True))
@@ -95,7 +95,7 @@ def test_a_count_turns_out_otherwise(run: Run) -> None:
     assert facts.step < first_step_after(LATER)
 
 
-def test_a_device_that_hung_there_all_along_is_found_not_added(
+def test_a_device_that_was_there_all_along_is_found_not_added(
     run: Run, chain: list[Point], speaker: DeviceModel
 ) -> None:
     found = point_found(
@@ -127,7 +127,7 @@ def test_a_device_that_was_never_there_becomes_a_splice(run: Run, chain: list[Po
     assert (facts.kind, facts.model, facts.length_m) == (Kind.SPLICE, None, 6.0)
 
 
-def test_what_it_hung_on_was_recorded_wrongly(run: Run, chain: list[Point]) -> None:
+def test_what_it_was_connected_to_was_recorded_wrongly(run: Run, chain: list[Point]) -> None:
     point_correct(on(run, AFTER_THAT), point=chain[2], after=chain[0])
     assert parents(run, BUILT_ON)[2] == ("3", "1", 6.0)
 

@@ -24,11 +24,11 @@ pytestmark = pytest.mark.django_db
 Kind = PointFacts.Kind
 
 
-def test_points_are_hung_in_order_and_named_by_number(run: Run, chain: list[Point]) -> None:
+def test_points_are_added_in_order_and_named_by_number(run: Run, chain: list[Point]) -> None:
     assert parents(run, BUILT_ON) == [("1", None, 6.0), ("2", "1", 6.0), ("3", "2", 6.0)]
 
 
-def test_a_point_hung_behind_an_earlier_one_is_a_branch(run: Run, chain: list[Point]) -> None:
+def test_a_point_behind_an_earlier_one_is_a_branch(run: Run, chain: list[Point]) -> None:
     branch = point_append(on(run), run=run, after=chain[0], name="branch").result
     assert facts_of(branch).parent == chain[0]
     assert branch.rank > chain[2].rank
@@ -39,7 +39,7 @@ def test_the_kind_of_device_follows_from_its_model(run: Run, horn: DeviceModel) 
     assert facts_of(point).device_kind == PointFacts.DeviceKind.HORN
 
 
-def test_a_uncounted_group_stands_for_devices_nobody_has_counted(run: Run) -> None:
+def test_an_uncounted_group_stands_for_devices_not_counted(run: Run) -> None:
     uncounted_group = point_append(
         on(run), run=run, kind=Kind.UNCOUNTED_GROUP, count_low=4, count_likely=6, count_high=9
     ).result
@@ -81,7 +81,7 @@ def test_values_that_do_not_fit_are_named(run: Run, fields: dict[str, Any], poin
     assert not Point.objects.exists()
 
 
-def test_only_a_speaker_hangs_on_a_run(run: Run) -> None:
+def test_only_a_speaker_is_connected_to_a_run(run: Run) -> None:
     switch = factories.make_model(DeviceModel.Kind.SWITCH)
     with pytest.raises(ChangeRefused, match="expected a ceiling speaker or wall speaker or horn") as caught:
         point_append(on(run), run=run, model=switch)
@@ -94,7 +94,7 @@ def test_a_model_says_what_kind_of_device_it_is(run: Run, horn: DeviceModel) -> 
     assert caught.value.problems[0].pointer == "/device_kind"
 
 
-def test_a_point_is_hung_behind_one_of_its_own_run(run: Run, chain: list[Point]) -> None:
+def test_a_point_is_behind_one_of_its_own_run(run: Run, chain: list[Point]) -> None:
     other = factories.make_run(run.block)
     with pytest.raises(ChangeRefused, match="is of another run") as caught:
         point_append(on(run), run=other, after=chain[0])

@@ -73,7 +73,7 @@ def test_open_findings_name_the_change_and_their_ticket(hall: Hall) -> None:
     assert not found.elsewhere
     assert found.finding.case.site_id == hall.site.pk
     assert f"findings are open, the gravest: {sheet.findings[0].words.sentence}" in sheet.summary
-    # Nobody knew of them before the recheck found them
+    # They are known only once the recheck has found them
     assert sheet_of(hall.closet, today - dt.timedelta(days=1)).findings == ()
     bare = factories.make_closet(hall.site, name="empty")
     assert sheet_of(bare, today).findings == ()

@@ -28,12 +28,12 @@ WORK, LATER, IMPORT = info(7), info(9), info(8, quiet=True)
 
 
 def named(*changes: ChangeAtStep, **said: Any) -> NamedChange:
-    values = {"day": DAY, "as_found": False, "change_set": WORK, "correction": None} | said
+    values: dict[str, Any] = {"day": DAY, "as_found": False, "change_set": WORK, "correction": None} | said
     return NamedChange(**values, changes=changes, before=Figure(1.2, 1.6), after=Figure(1.7, 1.5))
 
 
 def attribution(change: NamedChange, **said: Any) -> Attribution:
-    values = {"since": None, "until": None, "possible": False, "surveyed": False} | said
+    values: dict[str, Any] = {"since": None, "until": None, "possible": False, "surveyed": False} | said
     return Attribution(named=change, baseline=Figure(0.4, 1.6), baseline_day=DAY, **values)
 
 

@@ -152,3 +152,16 @@ def test_a_supply_in_mid_run_may_end_with_its_run() -> None:
     ended = Supply.objects.get(name="PS2").end_step
     assert ended is not None
     assert Run.objects.get(name="R2").end_step == ended
+
+
+def test_a_block_with_pulled_clips_does_not_become_one_without() -> None:
+    take(pier())
+    folder = {"changes": pier()["changes"], "blocks": pier()["blocks"]}
+    fix = {"site": "pier", "change": "fix", "day": "2025-01-01", "person": "Bo Ek", "reason": "seen"}
+    folder["changes"].append(fix | {"job": "", "kind": "correction"})
+    folder["blocks"][0] |= {"kind": "screw", "described_by": "fix"}
+    with pytest.raises(ImportRefusedError) as refused:
+        take(folder)
+    assert {(p.file, p.row, p.column, p.code) for p in refused.value.problems} == {
+        ("blocks.csv", 2, "kind", "wrong_kind")
+    }

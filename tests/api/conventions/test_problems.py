@@ -42,21 +42,21 @@ def problem(answer: HttpResponse | Any, status: int, code: str) -> dict[str, Any
 # --- where no view is at work -------------------------------------------------------------------------------
 
 
-def test_an_unknown_address(nobody: Client) -> None:
-    body = problem(nobody.get("/api/v1/sties"), 404, "not_found")
+def test_an_unknown_address(anonymous: Client) -> None:
+    body = problem(anonymous.get("/api/v1/sties"), 404, "not_found")
     assert body["instance"] == "/api/v1/sties"
 
 
-def test_an_address_with_a_slash_too_many(nobody: Client) -> None:
-    problem(nobody.get("/api/v1/sites/"), 404, "not_found")
+def test_an_address_with_a_slash_too_many(anonymous: Client) -> None:
+    problem(anonymous.get("/api/v1/sites/"), 404, "not_found")
 
 
-def test_pages_keep_their_own_errors(nobody: Client) -> None:
-    assert nobody.get("/nowhere")["Content-Type"].startswith("text/html")
+def test_pages_keep_their_own_errors(anonymous: Client) -> None:
+    assert anonymous.get("/nowhere")["Content-Type"].startswith("text/html")
 
 
-def test_a_host_that_is_not_ours(nobody: Client) -> None:
-    problem(nobody.get("/api/v1/sites", headers={"Host": "elsewhere.example"}), 400, "bad_request")
+def test_a_host_that_is_not_ours(anonymous: Client) -> None:
+    problem(anonymous.get("/api/v1/sites", headers={"Host": "elsewhere.example"}), 400, "bad_request")
 
 
 def test_a_crash_tells_nothing_of_itself(
@@ -111,8 +111,8 @@ def test_the_instance_leaves_the_query_out(with_token: Caller, reader: User) -> 
     assert body["instance"] == "/api/v1/sites"
 
 
-def test_the_callers_request_id_comes_back(nobody: Client) -> None:
-    answer = nobody.get("/api/v1/sties", headers={"X-Request-ID": "ticket-4711"})
+def test_the_callers_request_id_comes_back(anonymous: Client) -> None:
+    answer = anonymous.get("/api/v1/sties", headers={"X-Request-ID": "ticket-4711"})
     assert problem(answer, 404, "not_found")["request_id"] == "ticket-4711"
 
 
@@ -258,12 +258,12 @@ def test_a_rule_of_the_database_is_told_in_words(customer: Customer) -> None:
 # --- the list of kinds --------------------------------------------------------------------------------------
 
 
-def test_every_kind_is_described_where_its_type_leads(nobody: Client) -> None:
-    listed = nobody.get("/api/v1/problems").json()["items"]
+def test_every_kind_is_described_where_its_type_leads(anonymous: Client) -> None:
+    listed = anonymous.get("/api/v1/problems").json()["items"]
     assert {kind["code"] for kind in listed} == set(problems.KINDS)
     for kind in listed:
-        assert nobody.get(kind["type"]).json() == kind
-    problem(nobody.get("/api/v1/problems/none-such"), 404, "not_found")
+        assert anonymous.get(kind["type"]).json() == kind
+    problem(anonymous.get("/api/v1/problems/none-such"), 404, "not_found")
 
 
 @override_settings(DEBUG=False)

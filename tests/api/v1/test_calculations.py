@@ -121,6 +121,6 @@ def test_it_reads_and_writes_nothing_of_the_record(client: Client) -> None:
     assert tables == []
 
 
-def test_nobody_else_may_ask(nobody: Client) -> None:
-    answer = nobody.post(f"/api/v1/{ADDRESS}", {}, content_type="application/json")
+def test_an_anonymous_caller_may_not_ask(anonymous: Client) -> None:
+    answer = anonymous.post(f"/api/v1/{ADDRESS}", {}, content_type="application/json")
     assert answer.status_code == 401

@@ -19,7 +19,7 @@ from tests import factories
 from tests.api.conftest import Caller
 from tests.api.v1 import plenty
 from tests.api.v1.asking import ROOT, as_described, etag_of, get, patch
-from tests.halls import Hall
+from tests.halls import Hall, more_speakers
 from zones.findings.services import finding_acknowledge
 from zones.models import Case, Finding, PointFacts, Run, Zone
 from zones.recheck.batch import check
@@ -32,21 +32,8 @@ ADDED = factories.BUILT_ON + dt.timedelta(days=100)
 
 def add_speakers(hall: Hall, count: int, **said: Any) -> ChangeSet:
     """One change set of some more speakers behind the hall's last one, at 40 mA each."""
-    bodies = [
-        {
-            "op": "point.append",
-            "label": f"n{number}",
-            "run_id": hall.run.pk,
-            "after_id": f"@n{number - 1}" if number else hall.points[-1].pk,
-            "model_id": hall.speaker.pk,
-            "current_basis": "measured",
-            "length_m": 1.0,
-            "length_basis": "measured",
-        }
-        for number in range(count)
-    ]
     said = {"happened_on": ADDED, "reason": "more sound", "job_reference": "LS-2207", **said}
-    return change_accept(factories.change(hall.site, **said), bodies).change_set
+    return change_accept(factories.change(hall.site, **said), more_speakers(hall, count)).change_set
 
 
 @pytest.fixture

@@ -8,12 +8,12 @@ from pathlib import Path
 import pytest
 
 from sites.changes.errors import ChangeRefused
-from sites.models import Block, EndpointFacts, Site
+from sites.models import Block, EndpointFacts, Site, Supply
 from zones.asbuilt.files import read_folder
 from zones.asbuilt.problems import place_of
 from zones.asbuilt.resolving import Importer
 from zones.asbuilt.services import export_folder, import_files
-from zones.models import ClipFacts
+from zones.models import ClipFacts, Run
 
 from .folders import NOW, Folder, pier, point, record_of, take
 
@@ -139,3 +139,28 @@ def test_a_lifted_cross_connect_comes_back_as_it_was(tmp_path: Path) -> None:
     other = {name: content.replace(b"pier,", b"quay,") for name, content in files.items()}
     import_files(other, Importer("Mila Quay", NOW))
     assert record_of(Site.objects.get(code="quay")) == before
+
+
+def test_a_supply_in_mid_run_may_end_with_its_run() -> None:
+    folder = pier()
+    supply = {"name": "PS2", "closet": "C1", "model": "supply 1 A", "ends": "more"}
+    folder["supplies"].append({"site": "pier"} | supply)
+    folder["runs"].append(folder["runs"][0] | {"name": "R2", "ends": "more"})
+    folder["points"].append(point("P1", run="R2", feed_supply="PS2"))
+    take(folder)
+    ended = Supply.objects.get(name="PS2").end_step
+    assert ended is not None
+    assert Run.objects.get(name="R2").end_step == ended
+
+
+def test_a_block_with_pulled_clips_does_not_become_one_without() -> None:
+    take(pier())
+    folder = {"changes": pier()["changes"], "blocks": pier()["blocks"]}
+    fix = {"site": "pier", "change": "fix", "day": "2025-01-01", "person": "Bo Ek", "reason": "seen"}
+    folder["changes"].append(fix | {"job": "", "kind": "correction"})
+    folder["blocks"][0] |= {"kind": "screw", "described_by": "fix"}
+    with pytest.raises(ChangeRefused) as refused:
+        take(folder)
+    assert {(*place_of(p), p.code) for p in refused.value.problems} == {
+        ("blocks.csv", 2, "kind", "wrong_kind")
+    }

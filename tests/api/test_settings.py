@@ -41,6 +41,11 @@ def read(expression: str, data_dir: Path, **variables: str) -> subprocess.Comple
         ({"ZONEBOOK_ENVIRONMENT": "live"}, "expected demo, test or production"),
         ({"DATABASE_URL": "sqlite:///here.db"}, "expected a PostgreSQL address"),
         ({"ZONEBOOK_LOG_FORMAT": "xml"}, "expected json or console"),
+        ({"ZONEBOOK_LOG_LEVEL": "loud"}, "ZONEBOOK_LOG_LEVEL=LOUD: expected DEBUG, INFO"),
+        ({"DATABASE_URL": "here"}, "expected a PostgreSQL address"),
+        ({"DATABASE_CONN_MAX_AGE_S": "long"}, "DATABASE_CONN_MAX_AGE_S=long: expected a whole number"),
+        ({"ZONEBOOK_REQUESTS_PER_MINUTE": "-1"}, "expected a whole number such as 1200"),
+        ({"ZONEBOOK_HSTS_SECONDS": "1h"}, "expected a whole number such as 3600"),
     ],
 )
 def test_what_is_wrong_is_named(tmp_path: Path, changed: dict[str, str], said: str) -> None:

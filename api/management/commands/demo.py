@@ -22,6 +22,15 @@ from sites.models import Token, User
 PORT = 8000
 SCOPES = ("record:read", "record:write", "findings:write")
 NAMED = "demo"
+BAD_INPUT = 2
+
+
+def _port(text: str) -> int:
+    if not text.isdecimal() or not 1 <= int(text) <= 65535:
+        raise CommandError(
+            f"There is no port {text}: expected 1 to 65535, such as --port {PORT}.", returncode=BAD_INPUT
+        )
+    return int(text)
 
 
 class Command(BaseCommand):
@@ -34,7 +43,7 @@ class Command(BaseCommand):
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument(
-            "--port", type=int, help=f"port of 127.0.0.1 (default: {PORT}; with --check a free one)"
+            "--port", type=_port, help=f"port of 127.0.0.1 (default: {PORT}; with --check a free one)"
         )
         parser.add_argument("--check", action="store_true", help="check the main job, then stop")
         parser.add_argument(

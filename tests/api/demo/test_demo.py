@@ -96,7 +96,7 @@ def test_a_killed_demo_leaves_no_process(demo: Demo, demo_data: Path) -> None:
 def test_an_impossible_port_is_refused(demo: Demo) -> None:
     process = demo("--port", "80000")
     _, errors = process.communicate(timeout=STOP_S)
-    assert process.returncode == 1
+    assert process.returncode == 2
     assert "There is no port 80000: expected 1 to 65535" in errors
 
 

@@ -38,6 +38,10 @@ NEED_TABLES: dict[str, list[str]] = {
     "demo": [],  # makes the tables
     "fleet": ["fleet --sites 2"],
     "migrate": [],  # makes the tables
+    "person": [
+        "person add ines --name Ines --role manager --all-customers --password-file pyproject.toml",
+        "person add ines --name Ines --role reader --customer quay --password-file pyproject.toml",
+    ],
     "recheck": ["recheck", "recheck --all", "recheck --site quay-9", "recheck --as-of 2025-03-14"],
     "sweep": ["sweep", "sweep --loop"],
     "token": ["token mara", "token mara --scope record:read --expires 2099-01-01"],
@@ -76,6 +80,16 @@ BAD_INPUT: dict[str, dict[str, str]] = {
         "fleet --sites 0": "expected a whole number from 1 to 1000000",
     },
     "migrate": {"migrate --patience long": "argument --patience: invalid float value: 'long'"},
+    "person": {
+        "person": "the following arguments are required: add",
+        "person add ines": "the following arguments are required: --name, --role",
+        "person add ines --name Ines --role king --all-customers": "invalid choice: 'king' (choose from",
+        "person add ines --name Ines --role reader": "--all-customers --customer is required",
+        "person add ines --name Ines --role manager --all-customers": "give --password-file FILE, or - for",
+        "person add ines --name Ines --role manager --all-customers --password-file nowhere": (
+            "nowhere: No such file or directory. Give a path that can be read"
+        ),
+    },
     "recheck": {
         "recheck --as-of 14.3.2025": "--as-of 14.3.2025: expected a day such as 2026-03-01",
         "recheck --all --site quay-9": "argument --site: not allowed with argument --all",

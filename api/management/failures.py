@@ -45,6 +45,8 @@ def failure_of(error: BaseException, argv: Sequence[str]) -> Failure | None:
     match error:
         case KeyboardInterrupt():
             return Failure("stopped by Ctrl-C", STOPPED)
+        case EOFError():
+            return Failure("standard input ended before an answer", BAD_INPUT)
         case CommandError():  # raised while the arguments are parsed, where Django does not catch it
             return Failure(str(error), error.returncode)
         case ImproperlyConfigured():

@@ -27,6 +27,7 @@ def of_file(path: str | None, number: int) -> OSError:
     ("error", "expected"),
     [
         (KeyboardInterrupt(), Failure("stopped by Ctrl-C", 130)),
+        (EOFError(), Failure("standard input ended before an answer", 2)),
         (UnicodeEncodeError("utf-8", "\udcff", 0, 1, "surrogates not allowed"),
          Failure("an argument holds bytes that are not UTF-8", 2)),
         (DataError("value too long"),

@@ -105,6 +105,7 @@ MIDDLEWARE = [
 TEMPLATES = [
     {
         "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "DIRS": [BASE_DIR / "api" / "pages" / "templates"],
         "APP_DIRS": True,
         "OPTIONS": {
             "context_processors": [
@@ -115,6 +116,8 @@ TEMPLATES = [
         },
     },
 ]
+# Set by `manage.py demo` for its own web server; the root page shows it
+DEMO_TOKEN: str = "" if IN_PRODUCTION else env.str("ZONEBOOK_DEMO_TOKEN", default="")
 APPEND_SLASH = False  # a wrong address is a 404, not a redirect
 
 STATIC_URL = "/static/"

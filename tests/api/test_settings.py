@@ -61,6 +61,12 @@ def test_production_starts_with_what_it_needs(tmp_path: Path) -> None:
     assert list(tmp_path.iterdir()) == []
 
 
+def test_the_token_of_a_demo_is_for_a_demo(tmp_path: Path) -> None:
+    given = {"ZONEBOOK_DEMO_TOKEN": "zbk_shown"}
+    assert read("settings.DEMO_TOKEN", tmp_path, **given).stdout == "zbk_shown\n"
+    assert read("settings.DEMO_TOKEN", tmp_path, **PRODUCTION, **given).stdout == "\n"
+
+
 def test_a_demo_makes_its_keys_once_for_itself_alone(tmp_path: Path) -> None:
     first, second = (read("settings.SECRET_KEY, settings.FIELD_KEYS", tmp_path).stdout for _ in range(2))
     assert first == second

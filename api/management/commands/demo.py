@@ -61,7 +61,7 @@ class Command(BaseCommand):
             logins = ensure_people(Path(settings.DATA_DIR))
             token, secret = self._token(logins["manager"]["user"])
             connections.close_all()
-            with serving(port, quiet=quiet):
+            with serving(port, token=secret, quiet=quiet):
                 if check:
                     check_main_job(Client(port, secret), say=self.stdout.write)
                     token_revoke(token=token)
@@ -95,12 +95,13 @@ class Command(BaseCommand):
             "",
             f"Zonebook serves the invented fleet of Larkmoor Sound & Signal on {url}",
             "",
-            f"  reference   {api}/reference",
-            f"  search      {api}/search?q=quay",
-            f"  findings    {api}/findings",
+            "  in a browser:",
+            f"  {url}/",
+            f"  {api}/reference",
             "",
             "  with the manager's token:",
             f"  curl -H 'Authorization: Bearer {secret}' '{api}/findings?page_size=3'",
+            f"  curl -H 'Authorization: Bearer {secret}' '{api}/search?q=quay'",
             "",
             "  users (role, log-in name, password; this version has no pages to log in to):",
             *(f"  {role:<11} {who['user']}  {who['password']}" for role, who in logins.items()),

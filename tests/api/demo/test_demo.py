@@ -9,6 +9,7 @@ import socket
 import sys
 import time
 import urllib.request
+from itertools import takewhile
 from pathlib import Path
 
 import pytest
@@ -66,6 +67,29 @@ def test_json_is_the_first_line_once_it_serves(demo: Demo) -> None:
         assert answer.status == 200
     assert set(told["logins"]) == {"manager", "dispatcher", "technician", "reader"}
     assert all(set(login) == {"user", "password"} for login in told["logins"].values())
+
+
+def test_what_it_prints_works(demo: Demo) -> None:
+    process = demo("--port", str(_free_port()))
+    assert process.stdout is not None
+    lines = list(takewhile(lambda line: line != "Ctrl-C stops the demo.\n", process.stdout))
+    assert process.poll() is None, lines
+    to_click = [url for line in lines if "curl" not in line for url in re.findall(r"http://\S+", line)]
+    assert len(to_click) >= 3
+    for url in to_click:
+        request = urllib.request.Request(url, headers={"Accept": "text/html,*/*;q=0.8"})
+        with urllib.request.urlopen(request, timeout=30) as answer:
+            assert (answer.status, answer.headers["Content-Type"]) == (200, "text/html; charset=utf-8"), url
+            text = answer.read().decode()
+        if url.endswith("/") and "/api/" not in url:
+            shown = re.findall(r"zbk_[\w-]{43}", text)
+    asked = re.findall(r"curl -H '(Authorization): (Bearer (\S+))' '(\S+)'", "".join(lines))
+    assert len(asked) == 2
+    for header, value, token, url in asked:
+        request = urllib.request.Request(url, headers={header: value})
+        with urllib.request.urlopen(request, timeout=30) as answer:
+            assert json.load(answer)["items"], url
+        assert set(shown) == {token}
 
 
 @pytest.mark.parametrize("how", [signal.SIGTERM, signal.SIGINT])

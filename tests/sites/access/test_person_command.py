@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import sys
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -109,13 +110,13 @@ def test_a_password_that_is_none_is_refused(db: None, tmp_path: Path, content: b
 
 
 def test_standard_input_gives_the_password(db: None, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(person.sys, "stdin", SimpleNamespace(buffer=io.BytesIO(f"{PASSWORD}\n".encode())))
+    monkeypatch.setattr(sys, "stdin", SimpleNamespace(buffer=io.BytesIO(f"{PASSWORD}\n".encode())))
     add(*INES, "--password-file", "-")
     assert User.objects.get().check_password(PASSWORD)
 
 
 def test_without_a_terminal_nothing_is_asked(db: None, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(person.sys, "stdin", io.StringIO())
+    monkeypatch.setattr(sys, "stdin", io.StringIO())
     with pytest.raises(CommandError, match="no terminal to ask for the password on: give --password-file"):
         add(*INES)
 
@@ -125,7 +126,7 @@ def test_a_terminal_is_asked_twice(
     db: None, monkeypatch: pytest.MonkeyPatch, second: str, added: int
 ) -> None:
     answers = iter([PASSWORD, second])
-    monkeypatch.setattr(person.sys, "stdin", SimpleNamespace(isatty=lambda: True))
+    monkeypatch.setattr(sys, "stdin", SimpleNamespace(isatty=lambda: True))
 
     def answer(_prompt: str) -> Any:
         return next(answers)

@@ -53,11 +53,12 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         user = _user(options["user"])
+        customers = None if options["customers"] is None else customers_with(options["customers"])
         try:
             token, secret = token_make(
                 user=user,
                 scopes=options["scopes"],
-                customer_ids=_customer_ids(options["customers"]),
+                customer_ids=None if customers is None else [customer.pk for customer in customers],
                 name=options["name"],
                 expires_at=_end_of(options["expires"]),
             )
@@ -80,10 +81,9 @@ def _user(name: str) -> User:
     return user
 
 
-def _customer_ids(codes: list[str] | None) -> list[int] | None:
-    if codes is None:
-        return None
-    by_code = dict(Customer.objects.values_list("code", "id"))
+def customers_with(codes: list[str]) -> list[Customer]:
+    """The customers with these codes; CommandError for one that nobody has."""
+    by_code = {customer.code: customer for customer in Customer.objects.all()}
     unknown = [
         f"There is no customer with the code {code!r}.{did_you_mean(code, by_code)}"
         for code in codes
@@ -91,7 +91,7 @@ def _customer_ids(codes: list[str] | None) -> list[int] | None:
     ]
     if unknown:
         raise CommandError("\n".join(unknown), returncode=BAD_INPUT)
-    return [by_code[code] for code in codes]
+    return [by_code[code] for code in dict.fromkeys(codes)]
 
 
 def _end_of(day: str | None) -> dt.datetime | None:

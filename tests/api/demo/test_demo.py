@@ -9,6 +9,7 @@ import socket
 import sys
 import time
 import urllib.request
+from itertools import takewhile
 from pathlib import Path
 
 import pytest
@@ -70,6 +71,29 @@ def test_json_is_the_first_line_once_it_serves(demo: Demo) -> None:
     assert all(set(login) == {"user", "password"} for login in stated["logins"].values())
 
 
+def test_what_it_prints_works(demo: Demo) -> None:
+    process = demo("--port", str(_free_port()))
+    assert process.stdout is not None
+    lines = list(takewhile(lambda line: line != "Ctrl-C stops the demo.\n", process.stdout))
+    assert process.poll() is None, lines
+    to_click = [url for line in lines if "curl" not in line for url in re.findall(r"http://\S+", line)]
+    assert len(to_click) >= 3
+    for url in to_click:
+        request = urllib.request.Request(url, headers={"Accept": "text/html,*/*;q=0.8"})
+        with urllib.request.urlopen(request, timeout=30) as answer:
+            assert (answer.status, answer.headers["Content-Type"]) == (200, "text/html; charset=utf-8"), url
+            text = answer.read().decode()
+        if url.endswith("/") and "/api/" not in url:
+            shown = re.findall(r"zbk_[\w-]{43}", text)
+    asked = re.findall(r"curl -H '(Authorization): (Bearer (\S+))' '(\S+)'", "".join(lines))
+    assert len(asked) == 2
+    for header, value, token, url in asked:
+        request = urllib.request.Request(url, headers={header: value})
+        with urllib.request.urlopen(request, timeout=30) as answer:
+            assert json.load(answer)["items"], url
+        assert set(shown) == {token}
+
+
 @pytest.mark.parametrize("how", [signal.SIGTERM, signal.SIGINT])
 def test_a_signal_stops_everything_it_started(demo: Demo, demo_data: Path, how: signal.Signals) -> None:
     process = demo("--json", "--port", str(_free_port()))
@@ -98,7 +122,7 @@ def test_a_killed_demo_leaves_no_process(demo: Demo, demo_data: Path) -> None:
 def test_an_impossible_port_is_refused(demo: Demo) -> None:
     process = demo("--port", "80000")
     _, errors = process.communicate(timeout=STOP_S)
-    assert process.returncode == 1
+    assert process.returncode == 2
     assert "There is no port 80000: expected 1 to 65535" in errors
 
 

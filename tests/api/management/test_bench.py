@@ -13,6 +13,7 @@ import pytest
 from django.conf import settings
 from django.core.management import CommandError, call_command
 
+from api.management.commands.bench import Command
 from tests.bench import one_change
 from tests.bench.lines import line
 
@@ -84,6 +85,11 @@ def test_a_goal_is_met_up_to_its_very_value(ours: float, met: bool) -> None:
 def test_a_size_that_cannot_be_is_refused() -> None:
     with pytest.raises(CommandError, match="expected a whole number from 10 to 100000"):
         call_command("bench", "solver", "--sites", "9")
+
+
+def test_no_name_means_every_benchmark() -> None:
+    # Python 3.11 refuses this of an argument with `choices`
+    assert Command().create_parser("manage.py", "bench").parse_args([]).names == []
 
 
 def test_an_unknown_benchmark_is_refused() -> None:

@@ -109,6 +109,16 @@ def test_accept_good_writes_files_to_clarify(folder: Path, tmp_path: Path) -> No
     assert "holds files already" in err
 
 
+def test_a_folder_to_clarify_that_cannot_be_made_is_refused_before_anything_is_written(
+    folder: Path, tmp_path: Path
+) -> None:
+    (folder / "closets.csv").write_text((folder / "closets.csv").read_text().replace("2.4", "tall"))
+    (tmp_path / "file").touch()
+    status, _, err = run("import", folder, "--accept-good", "--aside", tmp_path / "file" / "aside")
+    assert (status, err) == (2, f"{tmp_path}/file/aside cannot be written: name another folder with --aside")
+    assert not Site.objects.exists()
+
+
 def test_who_imported(folder: Path, manager: User) -> None:
     assert run("import", folder, "--user", manager.username)[0] == 0
     assert {change_set.user for change_set in ChangeSet.objects.filter(site__isnull=False)} == {manager}

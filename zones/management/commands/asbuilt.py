@@ -7,6 +7,7 @@ Exit status: 0 done (or nothing to do), 1 something outside the files failed, 2 
 from __future__ import annotations
 
 import json
+import os
 import sys
 from argparse import ArgumentTypeError
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -89,6 +90,9 @@ class Command(BaseCommand):
 
     def _import(self, options: dict[str, Any]) -> None:
         aside: Path = options["aside"]
+        # Before anything is written: afterwards it would be too late for another folder
+        if options["accept_good"] and not options["dry_run"] and not _can_be_made(aside):
+            raise CommandError(f"{aside} cannot be written: name another folder with --aside", returncode=2)
         if options["accept_good"] and not options["dry_run"] and aside.exists() and any(aside.iterdir()):
             raise CommandError(
                 f"{aside} holds files already: name an empty folder with --aside", returncode=2
@@ -226,6 +230,11 @@ def _day(text: str) -> date:
     except ValidationError as error:
         raise ArgumentTypeError(f"“{text}”: expected {field.expected}") from error
     return day
+
+
+def _can_be_made(folder: Path) -> bool:
+    nearest = next(path for path in (folder.absolute(), *folder.absolute().parents) if path.exists())
+    return nearest.is_dir() and os.access(nearest, os.W_OK | os.X_OK)
 
 
 def _user(name: str | None) -> User | None:

@@ -140,7 +140,6 @@ def _evaluated(checked: Checked) -> list[Condition]:
     ] + [{"verdict": Verdict.CANNOT_TELL, "reasons": reasons} for reasons in problems.values()]
     conditions = []
     for k, one in enumerate(attributions):
-        cause = None if one is None else one.named.causing
         conditions.append(
             Condition(
                 case=key_of(sites[k], one),
@@ -148,7 +147,7 @@ def _evaluated(checked: Checked) -> list[Condition]:
                 subject_kind=int(targets.subject_kind[k]),
                 subject_id=int(targets.subject_id[k]),
                 attribution=unattributed() if one is None else one.as_record(),
-                quiet=cause is not None and cause.quiet,
+                quiet=one is not None and one.quiet,
                 **figures[k],
             )
         )

@@ -125,6 +125,11 @@ class Attribution:
     surveyed: bool
 
     @property
+    def quiet(self) -> bool:
+        """Known from a first import, and not from anything after it."""
+        return self.named.causing is not None and self.named.causing.quiet
+
+    @property
     def every_change(self) -> tuple[NamedChange, ...]:
         """The changes that are named, the one that gives the case first."""
         return tuple(change for change in (self.named, self.since, self.until) if change is not None)

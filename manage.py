@@ -64,9 +64,8 @@ def main() -> None:
             print(f"\n{DATA_HELP}")
 
 
-def until_nobody_reads(run: Callable[[], None]) -> None:
-    """Run it; where its output is cut short (`| head`), end as a shell tells it of a broken pipe, without a
-    traceback."""
+def until_cut_short(run: Callable[[], None]) -> None:
+    """Run it; where its output is cut short (`| head`), end with a broken pipe's status and no traceback."""
     try:
         try:
             run()
@@ -79,4 +78,4 @@ def until_nobody_reads(run: Callable[[], None]) -> None:
 
 
 if __name__ == "__main__":
-    until_nobody_reads(main)
+    until_cut_short(main)

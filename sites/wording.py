@@ -41,8 +41,10 @@ def counted(count: float, one: str, several: str = "") -> str:
 
     >>> counted(1, "segment"), counted(2, "switch", "switches"), counted(2.5, "speaker")
     ('1 segment', '2 switches', '2.5 speakers')
+    >>> counted(1_234_567, "point")
+    '1234567 points'
     """
-    return f"{count:g} {plural(count, one, several)}"
+    return f"{count:.12g} {plural(count, one, several)}"
 
 
 def plural(count: float, one: str, several: str = "") -> str:
@@ -60,8 +62,23 @@ def did_you_mean(word: str, known: Iterable[str], most: int = 1) -> str:
     >>> did_you_mean("suply", ["supply", "zone"]), did_you_mean("x", ["supply"])
     (' Did you mean supply?', '')
     """
-    close = difflib.get_close_matches(word, known, n=most)
+    close = _close(word, known, most)
     return f" Did you mean {' or '.join(close)}?" if close else ""
+
+
+def perhaps(word: str, known: Iterable[str]) -> str:
+    """The same as the end of a clause.
+
+    >>> perhaps("suply", ["supply", "zone"]), perhaps("x", ["supply"])
+    ('; did you mean supply?', '')
+    """
+    close = _close(word, known, 1)
+    return f"; did you mean {close[0]}?" if close else ""
+
+
+def _close(word: str, known: Iterable[str], most: int) -> list[str]:
+    names = {name.casefold(): name for name in known}
+    return [names[near] for near in difflib.get_close_matches(word.casefold(), list(names), n=most)]
 
 
 def capital(text: str) -> str:

@@ -157,7 +157,7 @@ class Hazards:
         zones: Iterable[ZoneConcerned],
         limits: Iterable[Caution],
     ) -> tuple[CautionHere, ...]:
-        """The cautions that matter in some of the closets, the gravest first, each with why.
+        """The cautions that matter in some of the closets, the worst first, each with why.
 
         zones: those concerned. limits: the cautions of the limits concerned. None
         among the closets: what is concerned stands in none.

@@ -14,7 +14,7 @@ from typing import Any, ClassVar, Final, NoReturn
 from rest_framework import serializers
 from rest_framework.fields import Field
 
-from .suggestions import did_you_mean
+from sites.wording import did_you_mean
 
 LARGEST_ID: Final = 2**63 - 1
 

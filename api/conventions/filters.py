@@ -11,9 +11,10 @@ from rest_framework import serializers
 from rest_framework.filters import BaseFilterBackend
 from rest_framework.request import Request
 
+from sites.wording import did_you_mean, listed
+
 from . import fields
 from .serializers import QuerySerializer, ResourceSerializer
-from .suggestions import did_you_mean, listed
 
 LARGEST_PAGE: Final = 500
 USUAL_PAGE: Final = 100
@@ -34,7 +35,7 @@ class Names(fields.Text):
             if name not in self.allowed:
                 raise serializers.ValidationError(
                     f"There is no {name!r} here.{did_you_mean(name, self.allowed)} "
-                    f"There are: {listed(self.allowed) or 'none'}.",
+                    f"There are: {listed(sorted(self.allowed), most=40) or 'none'}.",
                     code="unknown",
                 )
         return tuple(names)

@@ -16,8 +16,9 @@ from rest_framework.exceptions import ErrorDetail
 from rest_framework.exceptions import ValidationError as Invalid
 from rest_framework.settings import api_settings
 
+from sites.wording import did_you_mean, listed
+
 from . import fields
-from .suggestions import did_you_mean, listed
 
 
 class StrictListSerializer(fields.Worded, serializers.ListSerializer):
@@ -61,7 +62,7 @@ class StrictSerializer(fields.Worded, serializers.Serializer):
             else:
                 text = (
                     f"There is no {name!r} here.{did_you_mean(name, writable)} "
-                    f"What can stand here: {listed(writable)}."
+                    f"What can stand here: {listed(sorted(writable), most=40)}."
                 )
                 found[name] = [ErrorDetail(text, code="unknown")]
         return found

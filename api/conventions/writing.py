@@ -20,11 +20,11 @@ from sites.changes.services import Change
 from sites.fields import Fact
 from sites.models import Catalogued, Recorded, Site
 from sites.models.changes import ChangeSet
+from sites.wording import listed
 
 from .errors import refusal
 from .places import pointer
 from .problems import invalid
-from .suggestions import listed
 
 WHY: Final = {
     name: Parameter(name, required=name == "reason", nullable=name == "happened_on", fact=fact)
@@ -107,10 +107,10 @@ class Writing:
         problems += wrong
         site_id = self._site_id(values, principal, problems)
         if not problems and self.partial and not set(values) - {"held_on"}:
-            known = listed(one.key for one in self.parameters.values())
+            known = listed(sorted(one.key for one in self.parameters.values()), most=40)
             problems.append(Problem(f"Nothing is to change: name at least one of {known}.", "empty"))
         if not problems and self.within and site_id is None:
-            known = listed(self.parameters[name].key for name in self.within)
+            known = listed(sorted(self.parameters[name].key for name in self.within), most=40)
             problems.append(Problem(f"Say what it belongs to: one of {known}.", "required"))
         if problems:
             raise invalid(problems)

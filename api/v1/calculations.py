@@ -13,9 +13,9 @@ from api.conventions import fields
 from api.conventions.permissions import AUTHENTICATED
 from api.conventions.problems import INVALID, ProblemError
 from api.conventions.serializers import StrictSerializer
-from api.conventions.suggestions import ended
 from api.conventions.views import ApiView, Spec
 from sites.changes.errors import Problem
+from zones.electrical import bad_input
 from zones.electrical.bad_input import BadInputError
 from zones.electrical.described_run import WHY_INFEASIBLE, answer, describe
 from zones.electrical.run_description import (
@@ -113,9 +113,11 @@ def _problem(error: BadInputError) -> ProblemError:
     first = error.problems[0]
     return ProblemError(
         INVALID,
-        f"This cannot be computed. {ended(f'{first.path}: {first.detail}')}{more}",
-        [
-            Problem(ended(f"{problem.path}: {problem.detail}"), problem.code, problem.pointer)
-            for problem in error.problems
-        ],
+        f"This cannot be computed. {_sentence(first)}{more}",
+        [Problem(_sentence(problem), problem.code, problem.pointer) for problem in error.problems],
     )
+
+
+def _sentence(problem: bad_input.Problem) -> str:
+    stop = "" if problem.detail.endswith((".", "?", "!")) else "."
+    return f"{problem.path}: {problem.detail}{stop}"

@@ -33,7 +33,10 @@ class CaseSerializer(ResourceSerializer):
         read_only=True, allow_null=True, help_text="The change that caused it; null: as found, or time alone."
     )
     findings = FindingSerializer(
-        source="open_findings", many=True, read_only=True, help_text="Those that are open, the gravest first."
+        source="open_findings",
+        many=True,
+        read_only=True,
+        help_text="Those that are open, the worst first.",
     )
 
     expansions = {"site": SiteSerializer}
@@ -92,7 +95,7 @@ class CaseViewSet(ReadOnlyViewSet):
         found = [finding for case in rows for finding in case.open_findings]
         annotate_findings(found)
         for case in rows:
-            case.open_findings.sort(key=_gravest_first)
+            case.open_findings.sort(key=_worst_first)
 
     def partial_update(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
         """Store the number of the case's ticket."""
@@ -112,5 +115,5 @@ class CaseViewSet(ReadOnlyViewSet):
         return self.respond(self.get_object())
 
 
-def _gravest_first(finding: Any) -> tuple[int, int, int]:
+def _worst_first(finding: Any) -> tuple[int, int, int]:
     return -finding.words.limit.severity, -finding.verdict, finding.pk

@@ -36,7 +36,7 @@ class SiteSummarySerializer(ClosetSummarySerializer):
 class LifeSafetySerializer(serializers.Serializer):
     """Whether a zone that is fed from here serves life safety: read this first."""
 
-    answer = fields.Choice(choices=Zone.LifeSafety.choices, help_text="The gravest of the zones here.")
+    answer = fields.Choice(choices=Zone.LifeSafety.choices, help_text="The most severe of the zones here.")
     sentence = fields.Text()
     zones = ZoneSummarySerializer(many=True, help_text="Those that do, then those not recorded.")
 
@@ -120,7 +120,7 @@ class ClosetSheetSerializer(serializers.Serializer):
     customer = SiteSummarySerializer(source="closet.site.customer")
     as_of = fields.Day()
     life_safety = LifeSafetySerializer()
-    cautions = figures.CautionSerializer(many=True, help_text="Those that matter here, the gravest first.")
+    cautions = figures.CautionSerializer(many=True, help_text="Those that matter here, the worst first.")
     summary = fields.Text(help_text="To be read aloud.")
     reach = AnswerSerializer(dataclass=Reach)
     contract = ContractSummarySerializer(source="cover")
@@ -131,7 +131,7 @@ class ClosetSheetSerializer(serializers.Serializer):
     blocks = AnswerSerializer(dataclass=BlockHere, source="wiring.blocks", many=True)
     runs = AnswerSerializer(dataclass=RunHere, source="wiring.runs", many=True)
     zones = ZoneHereSerializer(many=True, help_text="Life safety first, then the worst verdict.")
-    findings = FindingSummarySerializer(many=True, help_text="Open at the end of the day, the gravest first.")
+    findings = FindingSummarySerializer(many=True, help_text="Open at the end of the day, the worst first.")
     cases = CaseSummarySerializer(many=True)
     unknown = serializers.ListField(
         child=fields.Text(), help_text="What is not recorded and matters before a visit."

@@ -14,7 +14,6 @@ new supply as ``"@new"``.
 from __future__ import annotations
 
 import datetime as dt
-import difflib
 import enum
 import functools
 import re
@@ -26,6 +25,7 @@ from django.db import IntegrityError, models, transaction
 
 from sites.fields import DayField
 from sites.models.changes import ChangeSet
+from sites.wording import did_you_mean
 
 from . import selectors
 from .constraints import problem_of
@@ -232,9 +232,7 @@ def _find(body: Any) -> Operation[Any, Any] | Problem:
     if not isinstance(name, str):
         return Problem("op is missing; expected the name of an operation.", "required", "/op")
     if name not in _registry:
-        close = difflib.get_close_matches(name, _registry, n=1)
-        hint = f"; did you mean {close[0]}?" if close else "."
-        return Problem(f"There is no operation {name}{hint}", "unknown", "/op")
+        return Problem(f"There is no operation {name}.{did_you_mean(name, _registry)}", "unknown", "/op")
     return _registry[name]
 
 

@@ -29,8 +29,7 @@ from sites.fields import (
     TimeZoneField,
     WholeField,
 )
-
-from .problems import did_you_mean
+from sites.wording import perhaps
 
 UNKNOWN = "?"
 
@@ -75,7 +74,7 @@ def _checked(fact: Fact, value: Any, text: str) -> Any:
     try:
         return fact.clean(value, None)
     except ValidationError as error:
-        near = did_you_mean(text, available_timezones()) if isinstance(fact, TimeZoneField) else ""
+        near = perhaps(text, available_timezones()) if isinstance(fact, TimeZoneField) else ""
         raise BadCellError(f"“{text}”: expected {fact.expected}{near}") from error
 
 
@@ -114,9 +113,7 @@ class Word(Cell):
     def read(self, text: str) -> Any:
         word = re.sub(r"[\s-]+", "_", text.casefold())
         if word not in self.values:
-            raise BadCellError(
-                f"“{text}” is none of {', '.join(self.values)}{did_you_mean(word, self.values)}"
-            )
+            raise BadCellError(f"“{text}” is none of {', '.join(self.values)}{perhaps(word, self.values)}")
         return self.values[word]
 
     def write(self, value: Any) -> str:

@@ -10,9 +10,10 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from sites.changes.errors import Problem
+from sites.wording import perhaps
 
 from .formats import BY_NAME, FileKind
-from .problems import did_you_mean, problem_in
+from .problems import problem_in
 
 SEPARATORS = (",", ";", "\t")
 PROBLEM_COLUMN = "problem"  # what files “to clarify” have in addition; ignored when they come back
@@ -63,7 +64,7 @@ def read_files(files: Mapping[str, bytes]) -> tuple[dict[str, Sheet], list[Probl
     for name, content in files.items():
         stem = name.removesuffix(".csv").casefold()
         if stem not in BY_NAME:
-            known = f"there is no file of this name{did_you_mean(stem, BY_NAME)}"
+            known = f"there is no file of this name{perhaps(stem, BY_NAME)}"
             problems.append(problem_in(name, 0, "", "unknown_file", f"{known}; known: {', '.join(BY_NAME)}"))
             continue
         sheets[stem] = read_sheet(BY_NAME[stem], content)
@@ -156,7 +157,7 @@ def _take_header(sheet: Sheet, number: int, header: list[str]) -> None:
             sheet.complain(number, "", "unnamed_column", f"column {place} has no name")
         elif name not in kind.headers:
             message = (
-                f"there is no such column{did_you_mean(name, kind.headers)}; known: {', '.join(kind.headers)}"
+                f"there is no such column{perhaps(name, kind.headers)}; known: {', '.join(kind.headers)}"
             )
             sheet.complain(number, name, "unknown_column", message)
         elif name in sheet.header[: place - 1]:

@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
-from collections.abc import Iterable
-
 from sites.changes.errors import Problem
 
 
@@ -26,10 +23,3 @@ def sentence_of(problem: Problem) -> str:
     parts = [file, f"row {row}" if row else "", f"column {column}" if column else ""]
     place = ", ".join(filter(None, parts))
     return f"{place}: {problem.detail}" if place else problem.detail
-
-
-def did_you_mean(word: str, known: Iterable[str]) -> str:
-    """A tail such as ``; did you mean length_m?``, or nothing where no known word is near."""
-    names = {name.casefold(): name for name in known}
-    near = difflib.get_close_matches(word.casefold(), list(names), n=1, cutoff=0.6)
-    return f"; did you mean {names[near[0]]}?" if near else ""

@@ -70,7 +70,7 @@ class Payloads:
             **self._concerned(case.site_id, findings),
             "case": {
                 **_fields(case, _CASE),
-                # the title of the gravest finding
+                # the title of the most severe finding
                 "title": self.words[by_severity(findings)[0].pk].title if findings else "",
                 "change_set": case.change_set_id,
             },
@@ -121,7 +121,7 @@ class Payloads:
                 if contact.closet_id in there
             ],
             "contract": contract_body(self.contracts.get(site_id)),
-            # the gravest answer of the zones concerned
+            # the most severe answer of the zones concerned
             "life_safety": next((one for one in ("yes", "unknown", "no") if one in answers), "unknown"),
             "cautions": [{"code": str(c.caution), "text": c.text, "why": c.why} for c in cautions],
         }

@@ -179,9 +179,9 @@ CAUTIONS: Final[dict[Caution, Callable[[Surroundings], str]]] = {
     Caution.PLENUM: _plenum,
     Caution.LOCAL_CODE: _local_code,
 }
-"""When each caution matters: why, or a blank. The gravest first: life safety comes first everywhere."""
+"""When each caution matters: why, or a blank. The worst first: life safety comes first everywhere."""
 
 
 def cautions_of(here: Surroundings) -> tuple[CautionHere, ...]:
-    """The cautions that matter here, the gravest first, each with why."""
+    """The cautions that matter here, the worst first, each with why."""
     return tuple(CautionHere(caution, why) for caution, reason in CAUTIONS.items() if (why := reason(here)))

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import difflib
-
+from sites.wording import perhaps
 from zones.electrical.verdicts import Rule
 from zones.limits.audio import AUDIO_LIMITS
 from zones.limits.dc import DC_LIMITS
@@ -33,6 +32,4 @@ def limit_by_code(code: str) -> Limit:
     try:
         return _BY_CODE[code]
     except KeyError:
-        close = difflib.get_close_matches(code, _BY_CODE, n=1)
-        meant = f"; did you mean {close[0]}?" if close else ""
-        raise KeyError(f"there is no limit {code}{meant}") from None
+        raise KeyError(f"there is no limit {code}{perhaps(code, _BY_CODE)}") from None

@@ -743,8 +743,11 @@ class Migration(migrations.Migration):
                     ),
                     models.CheckConstraint(
                         condition=models.Q(
-                            models.Q(("state", "deferred"), _negated=True),
-                            ("deferred_until__isnull", False),
+                            models.Q(("deferred_until__isnull", False), ("state", "deferred")),
+                            models.Q(
+                                models.Q(("state", "deferred"), _negated=True),
+                                ("deferred_until__isnull", True),
+                            ),
                             _connector="OR",
                         ),
                         name="finding_deferred_until_a_day",

@@ -128,7 +128,8 @@ class Finding(models.Model):
                 name="finding_cleared_has_time",
             ),
             models.CheckConstraint(
-                condition=~Q(state="deferred") | Q(deferred_until__isnull=False),
+                condition=Q(state="deferred", deferred_until__isnull=False)
+                | (~Q(state="deferred") & Q(deferred_until__isnull=True)),
                 name="finding_deferred_until_a_day",
             ),
         ]

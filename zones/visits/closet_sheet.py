@@ -37,7 +37,7 @@ from .wiring import Wiring, wiring_of
 
 @dataclass(frozen=True)
 class LifeSafety:
-    """answer: yes, unknown or no, the gravest of the zones that are fed from here."""
+    """answer: yes, unknown or no, the most severe of the zones that are fed from here."""
 
     answer: str
     zones: tuple[Zone, ...]
@@ -181,7 +181,7 @@ def _findings(
     closet: Closet, as_of: dt.date, here: Collection[Subject], concerned: Collection[Subject]
 ) -> tuple[FindingHere, ...]:
     """Those open at the end of the day, of what stands here and of what the zones here depend on: those here
-    before those elsewhere, the gravest first."""
+    before those elsewhere, the worst first."""
     end = dt.datetime.combine(as_of + dt.timedelta(days=1), dt.time(), tzinfo=ZoneInfo(closet.site.time_zone))
     still_open = Q(cleared_at__isnull=True) | Q(cleared_at__gte=end)
     of_site = Finding.objects.filter(still_open, site_id=closet.site_id, opened_at__lt=end)
@@ -215,11 +215,11 @@ def _summary(
         said.append(f"Here: {listed(equipment.in_words)}.")
     said.append(_of_zones(zones))
     if findings:
-        gravest = findings[0].words.sentence
+        worst = findings[0].words.sentence
         said.append(
-            f"1 finding is open: {gravest}"
+            f"1 finding is open: {worst}"
             if len(findings) == 1
-            else f"{len(findings)} findings are open, the gravest: {gravest}"
+            else f"{len(findings)} findings are open, the worst: {worst}"
         )
     said.append(cover.sentence)
     return " ".join(said)

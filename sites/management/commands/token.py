@@ -82,7 +82,7 @@ def _user(name: str) -> User:
 
 
 def customers_with(codes: list[str]) -> list[Customer]:
-    """The customers with these codes; CommandError for one that nobody has."""
+    """The customers with these codes; CommandError for a code that no customer has."""
     by_code = {customer.code: customer for customer in Customer.objects.all()}
     unknown = [
         f"There is no customer with the code {code!r}.{did_you_mean(code, by_code)}"

@@ -199,7 +199,7 @@ def test_findings_are_found(hall: Hall, added: ChangeSet, finding: Finding, clie
     assert "Did you mean past?" in answer.json()["errors"][0]["detail"]
 
 
-def test_the_gravest_come_first(hall: Hall, finding: Finding, client: Client) -> None:
+def test_the_worst_come_first(hall: Hall, finding: Finding, client: Client) -> None:
     items = get(client, "findings")["items"]
     ranks = {"advice": 0, "sound_suffers": 1, "silence": 2, "hazard": 3}
     verdicts = {"probably_past": 3, "past": 4}

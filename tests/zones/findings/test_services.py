@@ -6,6 +6,7 @@ import datetime as dt
 
 import pytest
 from django.core.exceptions import ValidationError
+from django.db import IntegrityError
 
 from sites.models import User
 from tests.factories import make_user
@@ -48,6 +49,13 @@ def test_a_deferral_needs_a_day_to_come_and_a_reason(over: Quay, dispatcher: Use
     with pytest.raises(ValidationError, match="needs a reason"):
         finding_defer(finding=over.finding(), user=dispatcher, until=today + 9 * DAY, reason=" ")
     assert over.finding().state == "open"
+
+
+@pytest.mark.parametrize("state", ["open", "acknowledged"])
+def test_only_what_is_deferred_has_a_day(over: Quay, state: str) -> None:
+    until = dt.date(2031, 4, 1)
+    with pytest.raises(IntegrityError, match="finding_deferred_until_a_day"):
+        Finding.objects.filter(pk=over.finding().pk).update(state=state, deferred_until=until)
 
 
 def test_a_cleared_finding_takes_an_outcome_and_nothing_else(over: Quay, dispatcher: User) -> None:

@@ -72,7 +72,7 @@ def test_it_is_left_out_where_it_does_not_matter(here: Surroundings) -> None:
     assert cautions_of(here) == ()
 
 
-def test_the_gravest_comes_first_and_each_once() -> None:
+def test_the_worst_comes_first_and_each_once() -> None:
     everything = Surroundings(
         life_safety=frozenset({("Quay", "yes"), ("Gangway", "unknown")}),
         line_voltages_v=frozenset({70.7, None}),

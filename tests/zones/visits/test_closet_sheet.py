@@ -72,7 +72,7 @@ def test_open_findings_name_the_change_and_their_ticket(hall: Hall) -> None:
     assert "wall speaker" in found.words.attribution["sentence"]
     assert not found.elsewhere
     assert found.finding.case.site_id == hall.site.pk
-    assert f"findings are open, the gravest: {sheet.findings[0].words.sentence}" in sheet.summary
+    assert f"findings are open, the worst: {sheet.findings[0].words.sentence}" in sheet.summary
     # They are known only once the recheck has found them
     assert sheet_of(hall.closet, today - dt.timedelta(days=1)).findings == ()
     bare = factories.make_closet(hall.site, name="empty")

@@ -1,4 +1,4 @@
-"""Life safety and the other cautions of a closet sheet: the gravest first."""
+"""Life safety and the other cautions of a closet sheet: the worst first."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ def test_life_safety_that_is_not_recorded(hall: Hall) -> None:
     )
 
 
-def test_the_gravest_comes_first(hall: Hall) -> None:
+def test_the_worst_comes_first(hall: Hall) -> None:
     zone_alter(factories.change(hall.site), zone=hall.gangway, life_safety=Zone.LifeSafety.YES)
     sheet = sheet_of(hall.closet)
     assert sheet.life_safety.answer == "yes"

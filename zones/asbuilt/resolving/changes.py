@@ -11,7 +11,7 @@ from zones.asbuilt.things import AFTER_RECORDED, Change, Thing
 
 from .context import Context, LookUp
 
-# What tells one change of a site from another, with its kind where that is given
+# What identifies a change of a site, with its kind where that is given
 _SAME = ("happened_on", "actor", "job_reference", "reason")
 
 

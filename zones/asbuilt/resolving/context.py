@@ -9,10 +9,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
+from sites.wording import perhaps
 from zones.asbuilt.formats import BY_NAME, FileKind, Reference
 from zones.asbuilt.formats.kinds import Sources, Values
 from zones.asbuilt.parsing import Row
-from zones.asbuilt.problems import did_you_mean
 from zones.asbuilt.things import AFTER_RECORDED, Change, Facts, Thing, World, owner_of
 
 # What findings are about
@@ -79,7 +79,7 @@ class Context:
         lives = self.world.lives("sites", None, (code,))
         if lives:
             return _usable(row, lives[0])
-        advice = did_you_mean(code, self.world.names("sites", None))
+        advice = perhaps(code, self.world.names("sites", None))
         row.complain(
             "site", "no_such_site", f"there is no site “{code}” in sites.csv or in the record{advice}"
         )
@@ -96,7 +96,7 @@ class Context:
         if key in self.refused_changes[site]:
             row.wait_for(self.refused_changes[site][key])
         else:
-            message = f"changes.csv has no change “{key}” of site {site.label}{did_you_mean(key, known)}"
+            message = f"changes.csv has no change “{key}” of site {site.label}{perhaps(key, known)}"
             row.complain(column, "no_such_change", message)
         return None
 
@@ -207,7 +207,7 @@ class Context:
         if not lives:
             owner = owner_of(site, key)
             where = f" of {owner.label}" if owner is not None else ""
-            advice = did_you_mean(name, self.world.names(kind.name, owner))
+            advice = perhaps(name, self.world.names(kind.name, owner))
             what = kind.name.replace("_", " ")
             message = f"there is no “{name}” among the {what}{where}, in {kind.file} or in the record{advice}"
             row.complain(column, "no_such_thing", message)

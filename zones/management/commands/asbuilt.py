@@ -26,10 +26,10 @@ from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, T
 from sites.changes.errors import ChangeRefused, Problem
 from sites.fields import DayField
 from sites.models import Customer, Site, User
-from sites.wording import plural
+from sites.wording import perhaps, plural
 from zones.asbuilt.files import read_folder
 from zones.asbuilt.format_page import render
-from zones.asbuilt.problems import did_you_mean, place_of, problem_in, sentence_of
+from zones.asbuilt.problems import place_of, problem_in, sentence_of
 from zones.asbuilt.resolving import Importer
 from zones.asbuilt.services import Imported, export_folder, import_files
 from zones.asbuilt.services import Progress as Report
@@ -243,7 +243,7 @@ def _user(name: str | None) -> User | None:
     user = User.objects.filter(username=name).first()
     if user is None:
         names = User.objects.values_list("username", flat=True)[:1000]
-        raise CommandError(f"there is no user “{name}”{did_you_mean(name, names)}", returncode=2)
+        raise CommandError(f"there is no user “{name}”{perhaps(name, names)}", returncode=2)
     return user
 
 
@@ -251,7 +251,7 @@ def _known(codes: list[str], model: type[Site] | type[Customer], word: str) -> l
     known = set(model.objects.values_list("code", flat=True))
     for code in codes:
         if code not in known:
-            raise CommandError(f"there is no {word} “{code}”{did_you_mean(code, known)}", returncode=2)
+            raise CommandError(f"there is no {word} “{code}”{perhaps(code, known)}", returncode=2)
     return codes
 
 

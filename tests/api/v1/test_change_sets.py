@@ -183,7 +183,7 @@ def test_a_conflict_names_the_operation_and_the_change_set_in_between(hall: Hall
     [
         ({"operations": []}, "/operations", "at least one operation"),
         ({"operations": "x"}, "/operations", "Expected a list"),
-        ({"operations": [{"op": "point.apend"}]}, "/operations/0/op", "did you mean point.append"),
+        ({"operations": [{"op": "point.apend"}]}, "/operations/0/op", "Did you mean point.append?"),
         ({"operations": [{"op": "point.remove"}]}, "/operations/0/point_id", "point_id is missing"),
         ({"operations": ["x"]}, "/operations/0", "Expected an object"),
         (

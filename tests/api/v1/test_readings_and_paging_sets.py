@@ -88,7 +88,7 @@ def test_a_reading_that_was_written_down_wrongly_stays(hall: Hall, client: Clien
 @pytest.mark.parametrize(
     ("body", "pointer", "stated"),
     [
-        ({"run_id": None}, "", "Say what it belongs to: one of point_id, run_id, switch_id"),
+        ({"run_id": None}, "", "Say what it belongs to: one of point_id, run_id and switch_id"),
         ({"kind": "end_voltage"}, "/point_id", "names its point"),
         ({"value": "1.2"}, "/value", "expected a number"),
         ({"kind": "curent"}, "/kind", "expected one of"),

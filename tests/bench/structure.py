@@ -1,6 +1,6 @@
 """How much code there is, how much of it a request passes through, and which imports go in a circle or up.
 
-Nothing is timed here. A line tells one figure and its goal, and each figure comes from running or reading the
+Nothing is timed here. Each line is one figure with its goal, and each figure comes from running or reading the
 code as it stands.
 """
 
@@ -146,7 +146,7 @@ def circles(graph: grimp.ImportGraph) -> list[str]:
 
 def arrows_up(graph: grimp.ImportGraph, contracts: Sequence[dict[str, Any]]) -> list[str]:
     """Imports, direct or through others, from a lower layer of a contract to a higher one or to one beside
-    it, as in "a -> b"; and each import that a layer contract is told to ignore."""
+    it, as in "a -> b"; and each import that a layer contract ignores."""
     found = []
     for contract in contracts:
         if contract["type"] != "layers":
@@ -191,15 +191,15 @@ def passages() -> dict[str, tuple[int, int, int]]:
     hall = make_hall(closet, factories.make_block(closet))
     client = APIClient(headers={"Host": "localhost"})
     client.force_authenticate(factories.make_user(User.Role.MANAGER, all_customers=True))
-    deeds: dict[str, Callable[[], object]] = {
+    actions: dict[str, Callable[[], object]] = {
         "post": lambda: _post_point(client, hall),
         "recheck": sweep,
         "load": lambda: _get_load(client, hall),
     }
     sweep()
-    for deed in deeds.values():
-        deed()
-    return {case: passed(deed) for case, deed in deeds.items()}
+    for action in actions.values():
+        action()
+    return {case: passed(action) for case, action in actions.items()}
 
 
 def _post_point(client: APIClient, hall: Hall) -> None:
@@ -220,14 +220,14 @@ def _post_point(client: APIClient, hall: Hall) -> None:
 def _get_load(client: APIClient, hall: Hall) -> None:
     answer = client.get(f"/api/v1/zones/{hall.zone.pk}/load")
     if answer.status_code != 200:
-        raise RuntimeError(f"the load was not told: {answer.content.decode()}")
+        raise RuntimeError(f"the load was not answered: {answer.content.decode()}")
 
 
-def passed(deed: Callable[[], object]) -> tuple[int, int, int]:
-    """How many statements `deed` sends to the database, how many own functions it enters, in how many files.
+def passed(action: Callable[[], object]) -> tuple[int, int, int]:
+    """How many statements `action` sends to the database, how many own functions it enters, in how many files.
 
     Statements are all that Django's query log holds: BEGIN, COMMIT, SAVEPOINT, SET and COPY too. A function
-    is told by its file and name, so all lambdas of one file count once, and all its list comprehensions
+    is counted by its file and name, so all lambdas of one file count once, and all its list comprehensions
     (which Python 3.12 and later never enter). Own files are those that the lines are counted in.
     """
     entered: set[tuple[str, str]] = set()
@@ -240,7 +240,7 @@ def passed(deed: Callable[[], object]) -> tuple[int, int, int]:
     with CaptureQueriesContext(connection) as queries:
         sys.setprofile(note)
         try:
-            deed()
+            action()
         finally:
             sys.setprofile(before)
     own_files = {str(file) for file in code_files(ROOT)}

@@ -525,6 +525,8 @@ class Migration(migrations.Migration):
                     fields.QuantityField(above=0, blank=True, maximum=100000, null=True, unit="Ω"),
                 ),
                 ("port_count", fields.WholeField(blank=True, maximum=512, minimum=0, null=True)),
+                ("port_type", fields.WholeField(blank=True, maximum=4, minimum=1, null=True)),
+                ("power_supplies_max", fields.WholeField(blank=True, maximum=16, minimum=1, null=True)),
                 (
                     "poe_budget_w",
                     fields.QuantityField(blank=True, maximum=10000, minimum=0, null=True, unit="W"),
@@ -858,7 +860,7 @@ class Migration(migrations.Migration):
                 ),
                 ("switch", fields.SiteKey("sites.switch", db_index=False, related_name="facts")),
                 ("model", fields.SharedKey("sites.devicemodel", null=True)),
-                ("power_supply_count", fields.WholeField(blank=True, maximum=16, minimum=0, null=True)),
+                ("power_supply_count", fields.WholeField(blank=True, maximum=16, minimum=1, null=True)),
                 ("usage_threshold", fields.QuantityField(blank=True, maximum=0.99, minimum=0.01, null=True)),
             ],
             options={
@@ -904,6 +906,7 @@ class Migration(migrations.Migration):
                 ),
                 ("port", fields.SiteKey("sites.switchport", db_index=False, related_name="facts")),
                 ("priority", fields.WordField(["critical", "high", "low"], default="low", max_length=10)),
+                ("port_type", fields.WholeField(blank=True, maximum=4, minimum=1, null=True)),
                 ("other_load", fields.LineField(blank=True, max_length=120)),
                 ("other_load_class", fields.WholeField(blank=True, maximum=8, minimum=0, null=True)),
                 (

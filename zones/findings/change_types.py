@@ -46,8 +46,10 @@ CHANGE_TYPES: Final[dict[str, ChangeType]] = {
     "switch_budget_one_lost": ChangeType(
         "PoE budget of {thing} with one power supply lost {way}{span}", 4, "W"
     ),
+    "switch_port_type": ChangeType("port type of {thing} {way}{span}", 4),
     "switch_supplies": ChangeType("number of power supplies of {thing} {way}{span}", 4),
     "switch_threshold": ChangeType("usage threshold of {thing} {way}{span}", 5),
+    "port_type": ChangeType("type of {thing} {way}{span}", 5),
     "endpoint_moved": ChangeType("{move}", 5),
     "endpoint_power": ChangeType("PoE class or power of {thing} changed", 5),
     "endpoint_cable": ChangeType("cable to {thing} changed{span}", 5, "m"),

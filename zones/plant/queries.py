@@ -175,6 +175,7 @@ SWITCHES = _query(
     _FACTS,
     electrical.SwitchRows,
     ("f", SwitchFacts),
+    ("m", DeviceModel),
     switch_index=OWN,
     budget_w="m.poe_budget_w",
     budget_one_lost_w="m.poe_budget_one_lost_w",
@@ -186,6 +187,7 @@ PORTS = _query(
     _FACTS,
     electrical.PortRows,
     ("t", SwitchPort),
+    ("f", SwitchPortFacts),
     port_index=OWN,
     priority=_number(
         f"coalesce(f.priority, '{_PRIORITY.LOW}')", [_PRIORITY.CRITICAL, _PRIORITY.HIGH, _PRIORITY.LOW]
@@ -208,7 +210,6 @@ ENDPOINTS = _query(
     ("f", EndpointFacts),
     endpoint_index=OWN,
     poe_class="coalesce(f.negotiated_class, m.poe_class)",
-    granted_w="f.negotiated_power_w",
     paging_power_w="m.paging_poe_w",
     length_m="f.cable_length_m",
     length_basis="coalesce(f.cable_length_basis, 0)",

@@ -5,13 +5,19 @@ from __future__ import annotations
 import numpy as np
 
 from sites.models import Basis
+from zones.electrical.bands import LIKELY
+from zones.electrical.figures import lookup
 from zones.electrical.network_power import (
     MAX_CHANNEL_M,
     PD_POWER_W,
+    PORT_TYPE_POWER_W,
     POWERED_PAIRS,
     PSE_MINIMUM_V,
     PSE_POWER_W,
-    allocation_w,
+    budgets,
+    endpoint_allocation_w,
+    other_allocation_w,
+    port_types,
 )
 from zones.electrical.plant import State, select
 from zones.electrical.subjects import SubjectKind
@@ -25,7 +31,7 @@ _PORTS = columns(
     "port",
     "feeds",
     Column("poe_class", "class"),
-    Column("negotiated_w", "negotiated", "W"),
+    Column("negotiated_w", "negotiated, at the device", "W"),
     Column("allocated_w", "allocated", "W"),
 )
 _IEEE = "IEEE 802.3 clauses 33 and 145, from memory"
@@ -33,17 +39,26 @@ _IEEE = "IEEE 802.3 clauses 33 and 145, from memory"
 
 @explains("poe_allocated", "poe_one_supply_lost")
 def poe_allocated(scene: Scene, load: Load) -> Worked:
-    table, total = _allocations(scene, load)
     row = scene.row_of("switches", "switch_index", scene.index(load))
+    of_supplies = budgets(scene.plant, np.array([row]))
+    supplies = int(of_supplies.supplies[0])
     lost = load.code == "poe_one_supply_lost"
-    budget = (scene.plant.switches.budget_one_lost_w if lost else scene.plant.switches.budget_w)[row]
+    budget = (of_supplies.one_lost_w if lost else of_supplies.budget_w)[0]
     name = "PoE budget with the largest power supply lost" if lost else "PoE budget"
     return Worked(
-        formula="P = Σ of what the switch allocates: what was negotiated, else the power of the class.",
-        assumptions=("A class that is not recorded counts as class 0: 15.4 W.",),
-        inputs=(Amount.rated(name, "W", float(budget)),),
-        tables=(table,),
-        steps=(Step.of("Together", "allocated", "W", total),),
+        formula="P = Σ of what the switch allocates: P = V·(V − √(V² − 4·R·P_LLDP)) / 2R for power by LLDP, "
+        "which is at the device, else the power of the class.",
+        assumptions=(
+            "A class that is not recorded counts as class 0: 15.4 W.",
+            "Power by LLDP counts up to what the class may draw at the device.",
+            "A cable whose length is not recorded is taken as the longest channel.",
+        ),
+        inputs=(
+            Amount.of("power supplies fitted", "", supplies if supplies >= 0 else np.nan),
+            Amount.rated(name, "W", budget),
+        ),
+        tables=(_allocations(scene, load),),
+        steps=(Step.of("Together", "allocated", "W", bands_of(load)),),
     )
 
 
@@ -51,7 +66,8 @@ def poe_allocated(scene: Scene, load: Load) -> Worked:
 def poe_measured(scene: Scene, load: Load) -> Worked:
     row = scene.row_of("switches", "switch_index", scene.index(load))
     switches = scene.plant.switches
-    budget, set_to = float(switches.budget_w[row]), float(switches.usage_threshold[row])
+    budget = float(budgets(scene.plant, np.array([row])).budget_w[0])
+    set_to = float(switches.usage_threshold[row])
     usual = scene.plant.factors.poe_usage_threshold
     threshold = usual if np.isnan(set_to) else set_to
     readings = scene.plant.poe_readings
@@ -113,6 +129,36 @@ def port_power(scene: Scene, load: Load) -> Worked:
     )
 
 
+@explains("port_type")
+def port_type(scene: Scene, load: Load) -> Worked:
+    plant, index = scene.plant, scene.index(load)
+    endpoint = int(np.flatnonzero(plant.endpoint_id == load.detail)[0])
+    row = scene.row_of("endpoints", "endpoint_index", endpoint)
+    port = scene.row_of("ports", "port_index", index)
+    switch = scene.row_of("switches", "switch_index", int(plant.ports.switch_index[port]))
+    type_ = port_types(plant, np.array([port]), np.array([switch]))
+    of_port = "recorded of the port" if plant.ports.port_type[port] >= 0 else "of the switch's model"
+    known = of_port if type_[0] >= 0 else "not recorded"
+    recorded = int(plant.endpoints.poe_class[row])
+    return Worked(
+        formula="What is allocated to the endpoint, by LLDP or by its class, or what it draws at the port "
+        "while it pages, where that is more. Limit: what a port of its type delivers.",
+        assumptions=() if recorded >= 0 else ("The class is not recorded: taken as class 0.",),
+        inputs=(
+            Amount.of("class", "", max(recorded, 0), "" if recorded >= 0 else "not recorded"),
+            Amount.of(
+                "allocated at the switch", "W", endpoint_allocation_w(plant, np.array([row]))[:, 0], _IEEE
+            ),
+            Amount.rated("power while paging, at the device", "W", plant.endpoints.paging_power_w[row]),
+            Amount.of("port type", "", np.nan if type_[0] < 0 else type_[0], known),
+        ),
+        steps=(
+            Step.of("At the port", "power needed at the port", "W", bands_of(load)),
+            Step.of("Limit", "limit", "W", lookup(PORT_TYPE_POWER_W, type_)[0]),
+        ),
+    )
+
+
 @explains("endpoint_cable")
 def endpoint_cable(scene: Scene, load: Load) -> Worked:
     row = scene.row_of("endpoints", "endpoint_index", scene.index(load))
@@ -125,36 +171,30 @@ def endpoint_cable(scene: Scene, load: Load) -> Worked:
     )
 
 
-def _allocations(scene: Scene, load: Load) -> tuple[Table, float]:
+def _allocations(scene: Scene, load: Load) -> Table:
     plant, switch = scene.plant, scene.index(load)
     _, ports = select(plant, "ports", scene.members)
     ports = ports[plant.ports.switch_index[ports] == switch]
     ports = ports[np.argsort(plant.ports.number[ports])]
     _, ends = select(plant, "endpoints", scene.members)
     rows: list[list[object]] = []
-    total = 0.0
     for port in ports:
+        number_ = int(plant.ports.number[port])
         for end in ends[plant.endpoints.port_index[ends] == plant.ports.port_index[port]]:
-            known = plant.endpoints.poe_class[[end]], plant.endpoints.granted_w[[end]]
             name = scene.name(SubjectKind.ENDPOINT, int(plant.endpoints.endpoint_index[end]))
-            total += _add(rows, int(plant.ports.number[port]), name, *known)
+            negotiated = plant.endpoints.negotiated_power_w[end]
+            allocated = endpoint_allocation_w(plant, np.array([end]))[LIKELY, 0]
+            rows.append([number_, name, _class_words(plant.endpoints.poe_class[end]), negotiated, allocated])
         if plant.ports.other_load[port]:
-            known = plant.ports.other_class[[port]], plant.ports.other_power_w[[port]]
-            total += _add(rows, int(plant.ports.number[port]), "another load", *known)
-    return Table.of("Allocated power by port", _PORTS, rows), total
+            allocated = other_allocation_w(plant, np.array([port]))[0]
+            rows.append(
+                [number_, "another load", _class_words(plant.ports.other_class[port]), np.nan, allocated]
+            )
+    return Table.of("Allocated power by port", _PORTS, rows)
 
 
-def _add(
-    rows: list[list[object]],
-    number_: int,
-    name: str,
-    poe_class: np.ndarray[tuple[int], np.dtype[np.int64]],
-    granted: np.ndarray[tuple[int], np.dtype[np.float64]],
-) -> float:
-    allocated = float(allocation_w(poe_class, granted)[0])
-    shown = "not recorded" if poe_class[0] < 0 else str(int(poe_class[0]))
-    rows.append([number_, name, shown, granted[0], allocated])
-    return allocated
+def _class_words(poe_class: int) -> str:
+    return "not recorded" if poe_class < 0 else str(int(poe_class))
 
 
 def _cable_known(scene: Scene, row: int) -> str:

@@ -86,8 +86,9 @@ def test_measured_power_is_judged_by_the_budget_of_the_supplies_fitted() -> None
     toy = switch_with_210_w(power_supplies_max=2, power_supply_count=2)
     toy.add("poe_readings", switch_index=0, reading_id=77, power_w=160.0)
     toy.change("switches", 0, step=5, power_supply_count=1)
-    assert figure(figures(toy, 4), "poe_measured")[3:] == (pytest.approx(296.0), WITHIN)
-    assert figure(figures(toy, 5), "poe_measured")[3:] == (pytest.approx(148.0), PAST)
+    for step, limit, verdict in ((4, 296.0, WITHIN), (5, 148.0, PAST)):
+        assert figure(figures(toy, step), "poe_measured")[3] == pytest.approx(limit)
+        assert figure(figures(toy, step), "poe_measured")[4] is verdict
 
 
 # --- power by LLDP ------------------------------------------------------------------------------------------

@@ -90,7 +90,8 @@ def endpoint_allocation_w(plant: Plant, row: IntArray) -> FloatArray:
     ohm = np.where(known, own_ohm, CHANNEL_RESISTANCE_OHM[poe_class])
     at_device = np.minimum(negotiated, PD_POWER_W[poe_class])
     # fmin: without LLDP, and where the cable cannot carry that power, what the class has at the switch
-    return np.fmin(power_at_source(at_device, PSE_MINIMUM_V[poe_class], ohm), PSE_POWER_W[poe_class])
+    at_source = power_at_source(at_device, PSE_MINIMUM_V[poe_class], ohm)
+    return np.asarray(np.fmin(at_source, PSE_POWER_W[poe_class]))
 
 
 def other_allocation_w(plant: Plant, row: IntArray) -> FloatArray:
@@ -311,4 +312,4 @@ def _cable_resistance_ohm(
     table = plant.endpoints
     site = plant.group_site[table.group[row]]
     per_m = segment_resistance_ohm_per_m(plant, table.cable_index[row], plant.temperature_c[site])
-    return 2.0 * per_m * length_m / POWERED_PAIRS[poe_class]
+    return np.asarray(2.0 * per_m * length_m / POWERED_PAIRS[poe_class])

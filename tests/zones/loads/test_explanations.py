@@ -220,12 +220,13 @@ def test_power_by_lldp_with_the_loss_of_its_cable(hall: Hall) -> None:
 
 def test_what_a_port_of_its_type_delivers(hall: Hall) -> None:
     """Type 2 delivers 30 W; class 2 needs 7 W (IEEE 802.3)."""
-    facts = hall.gateway.facts.latest("step")
-    load, worked = of(hall, "port_type", facts.port_id)
+    port = hall.switch.ports.get(number=3)
+    assert hall.gateway.facts.latest("step").port == port
+    load, worked = of(hall, "port_type", port.pk)
     assert (load.likely, load.limit) == (7.0, 30.0)
     assert amounts(worked)["port type"].known == "of the switch's model"
-    port_alter(factories.change(hall.site), port=facts.port, port_type=1)
-    load, worked = of(hall, "port_type", facts.port_id)
+    port_alter(factories.change(hall.site), port=port, port_type=1)
+    load, worked = of(hall, "port_type", port.pk)
     assert load.limit == 15.4
     assert amounts(worked)["port type"].known == "recorded of the port"
 

@@ -68,7 +68,7 @@ BODIES: Final[dict[str, dict[str, Any]]] = {
     "SwitchAdd": _work(closet_id=31, name="SW 1", owner="customer", model_id=9, power_supply_count=2),
     "SwitchAlter": _work(power_supply_count=1),
     "SwitchCorrect": _correction(usage_threshold=0.9),
-    "PortAlter": _work(priority="critical", port_type=2, other_load="a camera", other_load_class=3),
+    "PortAlter": _work(priority="critical", other_load="a camera", other_load_class=3),
     "PortCorrect": _correction(priority="low"),
     "EndpointAdd": _work(
         site_id=12, closet_id=31, name="GW 1", model_id=7, port_id=88, address="10.1.0.5", vlan=30

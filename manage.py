@@ -41,30 +41,24 @@ def main() -> None:
         os.environ["ZONEBOOK_DATA"] = str(Path(folder).expanduser().absolute())
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "api.settings")
     try:
-        from django.core.exceptions import ImproperlyConfigured
         from django.core.management import execute_from_command_line
     except ImportError as error:
         raise SystemExit(
             "manage.py: error: Django is not installed for this Python. Run it from the project's "
             "environment: python3 -m venv .venv && .venv/bin/pip install -q -r requirements.txt"
         ) from error
-    from api.database import EmbeddedDatabaseError
 
     try:
         execute_from_command_line(argv)
-    except Exception as error:
+    except (Exception, KeyboardInterrupt) as error:
         # What the person at the terminal can put right is said in a line; anything else is ours to trace
-        told = next(
-            (
-                e
-                for e in (error, error.__cause__)
-                if isinstance(e, ImproperlyConfigured | EmbeddedDatabaseError)
-            ),
-            None,
-        )
-        if told is None or "--traceback" in argv:
+        from api.management.failures import failure_of
+
+        failure = None if "--traceback" in argv else failure_of(error, argv)
+        if failure is None or isinstance(error, BrokenPipeError):
             raise
-        raise SystemExit(f"manage.py: error: {told}") from None
+        print(f"manage.py: error: {failure.line}", file=sys.stderr)
+        raise SystemExit(failure.status) from None
     finally:
         if "--help" in argv or "-h" in argv or argv[1:2] == ["help"]:
             print(f"\n{DATA_HELP}")

@@ -5,8 +5,6 @@ import secrets
 from collections.abc import Callable
 from pathlib import Path
 
-from cryptography.fernet import Fernet
-
 
 def read_or_make(path: Path, make: Callable[[], str]) -> str:
     """The key in `path`, generated where there is none. Two processes that generate one at once both get the
@@ -24,16 +22,3 @@ def read_or_make(path: Path, make: Callable[[], str]) -> str:
     finally:
         draft.unlink()
     return path.read_text().strip()
-
-
-def make_secret_key() -> str:
-    return secrets.token_urlsafe(64)
-
-
-def make_field_key() -> str:
-    return Fernet.generate_key().decode()
-
-
-def refuse_bad_field_key(key: str) -> None:
-    """Raise ValueError unless `key` is a Fernet key."""
-    Fernet(key)

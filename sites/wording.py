@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import difflib
 from collections.abc import Iterable, Sequence
 
 
@@ -51,6 +52,16 @@ def plural(count: float, one: str, several: str = "") -> str:
     ('is', 'zones')
     """
     return one if count == 1 else several or f"{one}s"
+
+
+def did_you_mean(word: str, known: Iterable[str], most: int = 1) -> str:
+    """A question for the words that are known and close to one that is not; nothing where none is.
+
+    >>> did_you_mean("suply", ["supply", "zone"]), did_you_mean("x", ["supply"])
+    (' Did you mean supply?', '')
+    """
+    close = difflib.get_close_matches(word, known, n=most)
+    return f" Did you mean {' or '.join(close)}?" if close else ""
 
 
 def capital(text: str) -> str:

@@ -55,3 +55,20 @@ def make_hall(closet: Closet, block: Block) -> Hall:
     points = factories.make_points(first, 30, speaker, length_m=1.0, **basis)
     factories.make_points(second, 10, speaker, length_m=1.0, **basis)
     return Hall(site, closet, block, zone, gangway, first, second, supply, gateway, switch, speaker, points)
+
+
+def more_speakers(hall: Hall, count: int = 12) -> list[dict[str, Any]]:
+    """Operations that put some more speakers behind the hall's last one, at 40 mA each."""
+    return [
+        {
+            "op": "point.append",
+            "label": f"n{number}",
+            "run_id": hall.run.pk,
+            "after_id": f"@n{number - 1}" if number else hall.points[-1].pk,
+            "model_id": hall.speaker.pk,
+            "current_basis": "measured",
+            "length_m": 1.0,
+            "length_basis": "measured",
+        }
+        for number in range(count)
+    ]

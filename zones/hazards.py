@@ -1,4 +1,4 @@
-"""What cautions depend on, assembled in one place for whoever shows them: sheets, findings, events, loads.
+"""What cautions depend on, assembled in one place for sheets, findings, events and loads.
 
 ``zones.limits.cautions`` decides which of them matter.
 """
@@ -21,7 +21,7 @@ _OF_CLOSET: Final = (
     "name", "building", "room", "directions", "induction", "permits", "protective_equipment",
     "other_tenants", "note",
 )  # fmt: skip
-"""What people wrote of a place that may speak of a danger, besides its dangers."""
+"""Texts of a place that may name a danger, besides its dangers."""
 
 # A run that is landed in a closet is energised there from wherever it is fed. The points that matter are few:
 # the table of points is read along its site, once

@@ -1,7 +1,7 @@
 """The kinds of things that figures, findings and sentences are about: one registry.
 
 Of each kind it says which model it is, what people call one of them, which closet it stands in and where it
-is in the API. Whoever needs names or closets asks here: one query, however many things of however many kinds.
+is in the API. Names and closets are read here: one query, however many things of however many kinds.
 """
 
 from __future__ import annotations
@@ -90,7 +90,7 @@ SUBJECTS: Final[dict[SubjectKind, Kind]] = {
     SubjectKind.SITE: Kind(Site, "{}", resource="sites"),
 }
 _PLACE: Final = PointFacts._default_manager.filter(point=OuterRef("pk")).order_by("-step").values("place")[:1]
-"""The last thing said of where a point is."""
+"""The last recorded place of a point."""
 NAMED: Final[dict[str, Kind]] = {
     **{kind.word: of for kind, of in SUBJECTS.items()},
     "zone": Kind(Zone, "zone {}", resource="zones"),
@@ -102,7 +102,7 @@ NAMED: Final[dict[str, Kind]] = {
     f"at {Detail.ENDPOINT}": Kind(Endpoint, "{}"),
     f"at {Detail.READING}": Kind(Reading, "reading of {}", ("taken_on",)),
 }
-"""Everything that sentences name: the subjects, and what else they speak of."""
+"""Everything that sentences name: the subjects and more."""
 
 
 @dataclass(frozen=True)

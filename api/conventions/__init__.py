@@ -1,1 +1,1 @@
-"""What every address has in common: problems, cursors, etags, idempotency, limits, scopes, request ids."""
+"""What all addresses share: problems, queries and bodies, pages, ETags, rate limits, request ids, schema."""

@@ -14,12 +14,12 @@ from . import fields
 
 
 def rounded(value: float | None) -> float | None:
-    """Nine digits: enough for anyone, and no last bits of a sum."""
+    """Nine digits: enough, and without the last bits of a sum."""
     return None if value is None or math.isnan(value) else float(f"{value:.9g}")
 
 
 class RoundedField(fields.Number):
-    def to_representation(self, value: float) -> float | None:  # type: ignore[override]
+    def to_representation(self, value: float) -> float | None:
         return rounded(value)
 
 
@@ -47,7 +47,7 @@ class AnswerSerializer(DataclassSerializer):
         return fields.Word, {"enumeration": type_info.base_type}
 
     def description(self) -> str:
-        """What the dataclass says of itself; blank where it says nothing."""
+        """The dataclass's docstring; blank where it has none."""
         kind = self.dataclass_definition.dataclass_type
         said = inspect.getdoc(kind) or ""
         return "" if said.startswith(f"{kind.__name__}(") else said  # else it is its signature

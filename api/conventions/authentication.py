@@ -5,10 +5,9 @@ from __future__ import annotations
 
 from typing import Any, Final
 
-from django.middleware.csrf import CsrfViewMiddleware
 from drf_spectacular.authentication import SessionScheme
 from drf_spectacular.extensions import OpenApiAuthenticationExtension
-from rest_framework.authentication import BaseAuthentication, SessionAuthentication
+from rest_framework.authentication import BaseAuthentication, CSRFCheck, SessionAuthentication
 from rest_framework.request import Request
 
 from sites.access.selectors import token_by_secret
@@ -16,7 +15,7 @@ from sites.access.services import token_used
 from sites.models.access import Token, User
 
 from .errors import csrf_problem
-from .problems import INVALID_TOKEN, Problem
+from .problems import INVALID_TOKEN, ProblemError
 
 CHALLENGE: Final = 'Bearer realm="zonebook"'
 
@@ -42,20 +41,17 @@ class BearerAuthentication(BaseAuthentication):
         return CHALLENGE
 
 
-def _refused(detail: str) -> Problem:
-    return Problem(INVALID_TOKEN, detail, headers={"WWW-Authenticate": f'{CHALLENGE}, error="invalid_token"'})
-
-
-class _CsrfCheck(CsrfViewMiddleware):
-    def _reject(self, request: Any, reason: str) -> str:  # noqa: ARG002
-        return reason
+def _refused(detail: str) -> ProblemError:
+    return ProblemError(
+        INVALID_TOKEN, detail, headers={"WWW-Authenticate": f'{CHALLENGE}, error="invalid_token"'}
+    )
 
 
 class CookieAuthentication(SessionAuthentication):
     """The session cookie, for people; what changes something must carry the CSRF token too."""
 
     def enforce_csrf(self, request: Any) -> None:
-        check = _CsrfCheck(lambda _request: None)  # type: ignore[arg-type]
+        check = CSRFCheck(lambda _request: None)  # type: ignore[arg-type]
         check.process_request(request)
         reason = check.process_view(request, lambda: None, (), {})  # type: ignore[arg-type, return-value]
         if reason:

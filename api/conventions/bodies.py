@@ -14,7 +14,7 @@ from rest_framework.parsers import BaseParser
 from rest_framework.renderers import JSONRenderer
 from rest_framework.utils.encoders import JSONEncoder
 
-from .problems import MALFORMED_BODY, TOO_LARGE, Problem
+from .problems import MALFORMED_BODY, TOO_LARGE, ProblemError
 
 LARGEST_BODY_BYTES: Final = 4 * 1024 * 1024
 
@@ -33,11 +33,13 @@ class StrictJSONParser(BaseParser):
         # One byte more than is allowed is enough to know, whatever Content-Length claims
         body = stream.read(LARGEST_BODY_BYTES + 1)
         if len(body) > LARGEST_BODY_BYTES:
-            raise Problem(TOO_LARGE, f"The body is larger than {LARGEST_BODY_BYTES // 1024 // 1024} MiB.")
+            raise ProblemError(
+                TOO_LARGE, f"The body is larger than {LARGEST_BODY_BYTES // 1024 // 1024} MiB."
+            )
         try:
             text = body.removeprefix(codecs.BOM_UTF8).decode("utf-8")
         except UnicodeDecodeError as error:
-            raise Problem(
+            raise ProblemError(
                 MALFORMED_BODY, f"The body is not UTF-8: byte {error.start} cannot be read."
             ) from error
         try:
@@ -46,11 +48,11 @@ class StrictJSONParser(BaseParser):
             )
         except json.JSONDecodeError as error:
             where = f"Line {error.lineno}, column {error.colno}"
-            raise Problem(MALFORMED_BODY, f"{where}: {error.msg}.") from error
+            raise ProblemError(MALFORMED_BODY, f"{where}: {error.msg}.") from error
         except RecursionError as error:
-            raise Problem(MALFORMED_BODY, "The body is nested too deeply.") from error
+            raise ProblemError(MALFORMED_BODY, "The body is nested too deeply.") from error
         except ValueError as error:  # an integer of thousands of digits
-            raise Problem(MALFORMED_BODY, "The body holds a number that is too long.") from error
+            raise ProblemError(MALFORMED_BODY, "The body holds a number that is too long.") from error
 
 
 def _object(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
@@ -58,19 +60,21 @@ def _object(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     if len(found) < len(pairs):
         names = [name for name, _ in pairs]
         twice = next(name for name in names if names.count(name) > 1)
-        raise Problem(MALFORMED_BODY, f"The name {twice!r} stands twice in one object.")
+        raise ProblemError(MALFORMED_BODY, f"The name {twice!r} stands twice in one object.")
     return found
 
 
 def _finite(text: str) -> float:
     value = float(text)
     if not math.isfinite(value):
-        raise Problem(MALFORMED_BODY, f"The number {text} is out of range.")
+        raise ProblemError(MALFORMED_BODY, f"The number {text} is out of range.")
     return value
 
 
 def _refuse_constant(name: str) -> NoReturn:
-    raise Problem(MALFORMED_BODY, f"{name} is not a JSON number; leave out what is not known, or send null.")
+    raise ProblemError(
+        MALFORMED_BODY, f"{name} is not a JSON number; leave out what is not known, or send null."
+    )
 
 
 class FastJSONRenderer(JSONRenderer):

@@ -1,9 +1,10 @@
-"""Everything that goes wrong, turned into a problem: inside a view of the API, and where none is at work."""
+"""Every exception, turned into a problem: inside a view of the API, and outside of any view."""
 
 from __future__ import annotations
 
 import sys
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 import structlog
@@ -15,29 +16,38 @@ from django.core.exceptions import (
     SuspiciousOperation,
 )
 from django.core.exceptions import ValidationError as DjangoInvalid
-from django.db import DatabaseError, InterfaceError
+from django.db import DatabaseError, DataError, IntegrityError, InterfaceError, OperationalError
 from django.http import Http404, HttpRequest, HttpResponse, UnreadablePostError
 from django.views import csrf as csrf_views
 from django.views import defaults
+from psycopg import errors as pg
 from rest_framework import exceptions, serializers
 from rest_framework.response import Response
 
 from sites.access.selectors import AbilityMissing
+from sites.changes import constraints
 from sites.changes.errors import ChangeRefused
 
-from . import database_errors, problems
-from .places import body_places
-from .problems import Kind, Problem, invalid
-from .refusals import refusal
+from . import problems
+from .places import body_problems
+from .problems import Kind, ProblemError, invalid
 
 log = structlog.get_logger(__name__)
 
 NOTHING_HERE = "There is nothing here that you can see."
+RETRY_AFTER_S = 2
+# Codes of what is wrong with the values by themselves, whatever the record holds: a 400
+_OF_THE_VALUES = frozenset({"required", "invalid", "unknown", "not_found"})
+# Codes of conflicts with what is recorded, which can be dealt with first: a 409
+_IN_THE_WAY = frozenset(
+    {"contradicts_later", "ended", "not_yet_there", "in_use", "conflict", "accepted", "not_a_draft"}
+)
+# A conflict with another row (409); any other broken rule is about the values themselves (422)
+_ROW_IN_THE_WAY = (pg.UniqueViolation, pg.ExclusionViolation, pg.ForeignKeyViolation)
 
 
 def exception_handler(error: Exception, context: dict[str, Any]) -> Response | None:
-    """Django REST framework's hook. None for what is a fault of ours: it goes on up, is logged, and is a
-    500."""
+    """Django REST framework's hook. None for a fault of ours: it is raised again, logged, and a 500."""
     problem = problem_of(error)
     if problem is None:
         return None
@@ -49,72 +59,114 @@ def exception_handler(error: Exception, context: dict[str, Any]) -> Response | N
     )
 
 
-def problem_of(error: Exception) -> Problem | None:
-    """The problem that `error` is to the one who asked; None if it is a fault of ours."""
-    if isinstance(error, Problem):
+def problem_of(error: Exception) -> ProblemError | None:
+    """The problem that `error` is to the caller; None if it is a fault of ours."""
+    if isinstance(error, ProblemError):
         return error
-    if isinstance(error, DatabaseError | InterfaceError):
-        return database_errors.problem_of(error)
     for kinds, to_problem in _PROBLEMS:
         if isinstance(error, kinds):
             return to_problem(error)
     return None
 
 
-def register(error_class: type[Exception], to_problem: Callable[[Any], Problem]) -> None:
-    """Say what an exception of a lower room is to the one who asked."""
-    _PROBLEMS.insert(0, ((error_class,), to_problem))
+def refusal(refused: ChangeRefused, outer_pointer: Callable[[str], str] = str) -> ProblemError:
+    """The problem that a refused change is. Where the thing itself was changed meanwhile, the caller answers
+    412 instead."""
+    codes = {problem.code for problem in refused.problems}
+    if isinstance(refused.__cause__, IntegrityError):
+        kind = _kind_of(refused.__cause__)
+    elif codes <= _OF_THE_VALUES:
+        kind = problems.INVALID
+    else:
+        kind = problems.CONFLICT if codes & _IN_THE_WAY else problems.UNPROCESSABLE
+    return ProblemError(
+        kind,
+        str(refused),
+        [
+            problem if problem.operation is not None else replace(problem, path=outer_pointer(problem.path))
+            for problem in refused.problems
+        ],
+    )
 
 
-def _serializer_error(error: exceptions.ValidationError) -> Problem:
-    return invalid(*body_places(error.detail))
+# --- what the database refused ------------------------------------------------------------------------------
 
 
-def _service_error(error: DjangoInvalid) -> Problem:
+def _unavailable(error: Exception) -> ProblemError:
+    # The database is gone, or rolled back one of two transactions in a deadlock: the same request can be sent
+    # again
+    log.warning("database_unavailable", error=str(error))
+    return ProblemError(
+        problems.UNAVAILABLE,
+        "The database could not complete this just now; nothing was written.",
+        headers={"Retry-After": str(RETRY_AFTER_S)},
+    )
+
+
+def _broken_rule(error: IntegrityError) -> ProblemError:
+    broken = constraints.problem_of(error)
+    return ProblemError(_kind_of(error), broken.detail, [broken])
+
+
+def _kind_of(error: IntegrityError) -> Kind:
+    return problems.CONFLICT if isinstance(error.__cause__, _ROW_IN_THE_WAY) else problems.UNPROCESSABLE
+
+
+# --- what the framework and the services refuse -------------------------------------------------------------
+
+
+def _serializer_error(error: exceptions.ValidationError) -> ProblemError:
+    return invalid(body_problems(error.detail))
+
+
+def _service_error(error: DjangoInvalid) -> ProblemError:
     return _serializer_error(exceptions.ValidationError(serializers.as_serializer_error(error)))
 
 
-def _not_authenticated(error: exceptions.APIException) -> Problem:
+def _not_authenticated(error: exceptions.APIException) -> ProblemError:
     challenge = getattr(error, "auth_header", None)
-    return Problem(
+    return ProblemError(
         problems.NOT_AUTHENTICATED,
         "Send a token in the Authorization header, or log in.",
         headers={"WWW-Authenticate": challenge} if challenge else {},
     )
 
 
-def _ability_missing(error: AbilityMissing) -> Problem:
-    # RFC 6750 section 3.1: a program is told which scope it lacks
+def _ability_missing(error: AbilityMissing) -> ProblemError:
+    # RFC 6750 section 3.1: the header names the scope that a program lacks
     challenge = f'Bearer realm="zonebook", error="insufficient_scope", scope="{error.ability.value}"'
-    return Problem(
+    return ProblemError(
         problems.FORBIDDEN, str(error), headers={"WWW-Authenticate": challenge} if error.by_token else {}
     )
 
 
-def _throttled(error: exceptions.Throttled) -> Problem:
+def _throttled(error: exceptions.Throttled) -> ProblemError:
     wait_s = getattr(error, "wait", None) or 0
-    return Problem(
+    return ProblemError(
         problems.RATE_LIMITED,
         f"This caller may make {settings.REQUESTS_PER_MINUTE} requests in a minute; wait {wait_s} seconds.",
         headers={"Retry-After": str(wait_s)},
     )
 
 
-def _unsupported(error: exceptions.UnsupportedMediaType) -> Problem:
-    return Problem(
+def _unsupported(error: exceptions.UnsupportedMediaType) -> ProblemError:
+    return ProblemError(
         problems.UNSUPPORTED_MEDIA_TYPE,
         f"{error.detail} Send Content-Type: application/json.",
         headers={"Accept": "application/json"},
     )
 
 
-def _saying(kind: Kind, detail: str = "") -> Callable[[Any], Problem]:
-    """Always this kind of problem, in these words, or those of the error."""
-    return lambda error: Problem(kind, detail or str(error.detail))
+def _saying(kind: Kind, detail: str = "") -> Callable[[Any], ProblemError]:
+    """This kind of problem, with `detail` or the text of the error."""
+    return lambda error: ProblemError(kind, detail or str(error.detail))
 
 
-# The first that fits holds, so what is special stands before what is general
-_PROBLEMS: list[tuple[tuple[type[Exception], ...], Callable[[Any], Problem]]] = [
+# The first match counts, so subclasses stand before their base classes
+_PROBLEMS: list[tuple[tuple[type[Exception], ...], Callable[[Any], ProblemError]]] = [
+    ((OperationalError, InterfaceError), _unavailable),
+    ((IntegrityError,), _broken_rule),
+    ((DataError,), _saying(problems.UNPROCESSABLE, "A value is out of the range that can be recorded.")),
     ((exceptions.ValidationError,), _serializer_error),
     ((DjangoInvalid,), _service_error),
     ((exceptions.ParseError,), _saying(problems.MALFORMED_BODY)),
@@ -141,29 +193,24 @@ _PROBLEMS: list[tuple[tuple[type[Exception], ...], Callable[[Any], Problem]]] = 
 ]
 
 
-# --- where no view of the API is at work: Django's own handlers (`api.urls`, settings) ----------------------
+# --- outside of any view: Django's own handlers (`api.urls`, settings) --------------------------------------
 
 
 def is_for_the_api(request: HttpRequest) -> bool:
     return request.path.startswith("/api/")
 
 
-def handler400(request: HttpRequest, exception: Exception) -> HttpResponse:
-    return _answered(request, exception) or defaults.bad_request(request, exception)
+def _handler(default: Callable[..., HttpResponse]) -> Callable[[HttpRequest, Exception], HttpResponse]:
+    def handler(request: HttpRequest, exception: Exception) -> HttpResponse:
+        problem = problem_of(exception) if is_for_the_api(request) else None
+        return default(request, exception) if problem is None else problem.as_response(request)
+
+    return handler
 
 
-def handler403(request: HttpRequest, exception: Exception) -> HttpResponse:
-    return _answered(request, exception) or defaults.permission_denied(request, exception)
-
-
-def handler404(request: HttpRequest, exception: Exception) -> HttpResponse:
-    return _answered(request, exception) or defaults.page_not_found(request, exception)
-
-
-def _answered(request: HttpRequest, exception: Exception) -> HttpResponse | None:
-    """The problem that `exception` is, where it is for the API."""
-    problem = problem_of(exception) if is_for_the_api(request) else None
-    return None if problem is None else problem.as_response(request)
+handler400 = _handler(defaults.bad_request)
+handler403 = _handler(defaults.permission_denied)
+handler404 = _handler(defaults.page_not_found)
 
 
 def handler500(request: HttpRequest) -> HttpResponse:
@@ -172,7 +219,7 @@ def handler500(request: HttpRequest) -> HttpResponse:
     # Django calls this while it handles the exception: a database that is gone is not a fault of ours
     error = sys.exc_info()[1]
     known = problem_of(error) if isinstance(error, DatabaseError | InterfaceError) else None
-    problem = known or Problem(
+    problem = known or ProblemError(
         problems.INTERNAL, "Something went wrong on our side; nothing was half written."
     )
     return problem.as_response(request)
@@ -184,5 +231,5 @@ def csrf_failure(request: HttpRequest, reason: str = "") -> HttpResponse:
     return csrf_problem(reason).as_response(request)
 
 
-def csrf_problem(reason: str) -> Problem:
-    return Problem(problems.CSRF_FAILED, f"The CSRF check failed: {reason}")
+def csrf_problem(reason: str) -> ProblemError:
+    return ProblemError(problems.CSRF_FAILED, f"The CSRF check failed: {reason}")

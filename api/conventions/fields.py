@@ -6,11 +6,10 @@ right."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from datetime import date, datetime
 from enum import IntEnum
 from ipaddress import ip_address
-from typing import Any, Final, NoReturn
+from typing import Any, ClassVar, Final, NoReturn
 
 from rest_framework import serializers
 from rest_framework.fields import Field
@@ -24,35 +23,70 @@ class Queried:
     """Marks a serializer whose data is a query, where every value arrives as text."""
 
 
-def _in_query(field: Field[Any, Any, Any, Any]) -> bool:
-    parent: Any = field.parent  # None at the root, whatever the stubs say
-    while parent is not None:
-        if isinstance(parent, Queried):
-            return True
-        parent = parent.parent
-    return False
+class Worded(Field[Any, Any, Any, Any]):
+    """Says what is wrong in our words instead of the library's: what would be right."""
+
+    default_error_messages = {
+        "required": "Give {name}; it cannot be left out.",
+        "null": "Give a value: null cannot stand here.",
+        "null_optional": "Give a value, or leave the name out: null cannot stand here.",
+    }
+
+    def fail(self, key: str, **kwargs: Any) -> NoReturn:
+        if key == "null" and not self.required:
+            key = "null_optional"
+        super().fail(key, name=self.field_name, **kwargs)
 
 
-class Number(serializers.FloatField):
-    default_error_messages = {"invalid": "Expected a number, as in 12.5."}
+class _Ranged(Worded):
+    """Names both ends in one sentence, so that a second try does not meet the other end."""
+
+    noun: ClassVar[str]
+
+    def __init__(self, **kwargs: Any) -> None:
+        least, most = (
+            f"{end:.15g}" if isinstance(end, float) else end
+            for end in (kwargs.get("min_value"), kwargs.get("max_value"))
+        )
+        if None not in (least, most):
+            text = f"Expected {self.noun} from {least} to {most}."
+        else:
+            text = f"Expected {self.noun} of at {f'least {least}' if most is None else f'most {most}'}."
+        given = kwargs.pop("error_messages", {})
+        super().__init__(error_messages={"min_value": text, "max_value": text} | given, **kwargs)
+
+
+class Number(_Ranged, serializers.FloatField):
+    default_error_messages = {
+        "invalid": "Expected a number, as in 12.5.",
+        "max_string_length": "Expected a number; this one has too many digits.",
+        "overflow": "Expected a number; this one is too large.",
+    }
+    noun = "a number"
 
     def to_internal_value(self, data: Any) -> float:
-        if isinstance(data, bool) or (isinstance(data, str) and not _in_query(self)):
+        if isinstance(data, bool) or (isinstance(data, str) and not isinstance(self.root, Queried)):
             self.fail("invalid")
-        return super().to_internal_value(data)
+        value: float = super().to_internal_value(data)
+        return value
 
 
-class Whole(serializers.IntegerField):
-    default_error_messages = {"invalid": "Expected a whole number, as in 12."}
+class Whole(_Ranged, serializers.IntegerField):
+    default_error_messages = {
+        "invalid": "Expected a whole number, as in 12.",
+        "max_string_length": "Expected a whole number; this one has too many digits.",
+    }
+    noun = "a whole number"
 
     def to_internal_value(self, data: Any) -> int:
-        if isinstance(data, bool) or (isinstance(data, str) and not _in_query(self)):
+        if isinstance(data, bool) or (isinstance(data, str) and not isinstance(self.root, Queried)):
             self.fail("invalid")
         if isinstance(data, float):
             if not data.is_integer():
                 self.fail("invalid")
             data = int(data)
-        return super().to_internal_value(data)
+        value: int = super().to_internal_value(data)
+        return value
 
 
 class Id(Whole):
@@ -64,25 +98,31 @@ class Id(Whole):
         super().__init__(**kwargs)
 
 
-class Flag(serializers.BooleanField):
+class Flag(Worded, serializers.BooleanField):
     default_error_messages = {"invalid": "Expected true or false."}
     _WORDS: Final = {"true": True, "false": False}
 
     def to_internal_value(self, data: Any) -> bool:
         if isinstance(data, bool):
             return data
-        if not _in_query(self) or data not in self._WORDS:
+        if not isinstance(self.root, Queried) or data not in self._WORDS:
             self.fail("invalid")
         return self._WORDS[data]
 
 
-class Text(serializers.CharField):
-    default_error_messages = {"invalid": "Expected a text."}
+class Text(Worded, serializers.CharField):
+    default_error_messages = {
+        "invalid": "Expected a text.",
+        "blank": "Expected a text; this one is blank.",
+        "max_length": "Expected at most {max_length} characters; this has %(show_value)d.",
+        "min_length": "Expected at least {min_length} characters; this has %(show_value)d.",
+    }
 
     def to_internal_value(self, data: Any) -> str:
         if not isinstance(data, str):
             self.fail("invalid")
-        return super().to_internal_value(data)
+        value: str = super().to_internal_value(data)
+        return value
 
 
 class Address(Text):
@@ -100,7 +140,7 @@ class Address(Text):
             self.fail("invalid")
 
 
-class Day(serializers.DateField):
+class Day(Worded, serializers.DateField):
     default_error_messages = {
         "invalid": "Expected a day, as in 2026-11-25.",
         "datetime": "Expected a day without a time, as in 2026-11-25.",
@@ -112,7 +152,7 @@ class Day(serializers.DateField):
         return super().to_internal_value(value)
 
 
-class Instant(serializers.DateTimeField):
+class Instant(Worded, serializers.DateTimeField):
     default_error_messages = {
         "invalid": "Expected a time with its offset, as in 2026-11-25T14:05:00Z.",
         "date": "Expected a time with its offset, as in 2026-11-25T14:05:00Z.",
@@ -126,30 +166,30 @@ class Instant(serializers.DateTimeField):
         return super().enforce_timezone(value)
 
 
-class _Listing:
-    """What the two kinds of enumeration share: a refusal that names the words there are."""
-
-    fail: Callable[..., NoReturn]
-
-    def refuse(self, data: Any, words: list[str]) -> NoReturn:
-        hint = did_you_mean(data, words) if isinstance(data, str) else ""
-        raise serializers.ValidationError(
-            f"Expected one of: {', '.join(words)}.{hint}", code="invalid_choice"
-        )
+class List(Worded, serializers.ListField):
+    default_error_messages = {
+        "not_a_list": "Expected a list.",
+        "empty": "Expected at least one item.",
+        "max_length": "Expected at most {max_length} items; this has %(show_value)d.",
+        "min_length": "Expected at least {min_length} items; this has %(show_value)d.",
+    }
 
 
-class Choice(_Listing, serializers.ChoiceField):
+class Choice(Worded, serializers.ChoiceField):
     """One of some words."""
 
     def to_internal_value(self, data: Any) -> Any:
         if data == "" and self.allow_blank:
             return ""
         if not isinstance(data, str) or data not in self.choices:
-            self.refuse(data, [str(word) for word in self.choices])
+            hint = did_you_mean(data, self.choices) if isinstance(data, str) else ""
+            raise serializers.ValidationError(
+                f"Expected one of: {', '.join(map(str, self.choices))}.{hint}", code="invalid_choice"
+            )
         return data
 
 
-class Word(_Listing, serializers.ChoiceField):
+class Word(Choice):
     """An enumeration that is kept as numbers and that everybody else sees as words."""
 
     def __init__(self, enumeration: type[IntEnum], **kwargs: Any) -> None:
@@ -161,9 +201,7 @@ class Word(_Listing, serializers.ChoiceField):
         )
 
     def to_internal_value(self, data: Any) -> Any:
-        if not isinstance(data, str) or data not in self.words:
-            self.refuse(data, list(self.words))
-        return self.words[data]
+        return self.words[super().to_internal_value(data)]
 
     def to_representation(self, value: Any) -> str:
         return self.enumeration(value).name.lower()

@@ -1,5 +1,4 @@
-"""What may be asked of one thing and of a list: filters, order, page, fields and expansions, each from a list
-of what is allowed."""
+"""The queries of one thing and of a list: filters, order, page, fields and expansions."""
 
 from __future__ import annotations
 
@@ -43,7 +42,7 @@ class Names(fields.Text):
 
 class FilterSet(QuerySerializer):
     """The filters of a list, all of them optional. A filter's `source` is its lookup, by default its own
-    name; what no lookup can say has a method ``filter_NAME(rows, value)``."""
+    name; what no lookup can express has a method ``filter_NAME(rows, value)``."""
 
     def __init_subclass__(cls, **kwargs: Any) -> None:
         field: Any
@@ -59,7 +58,7 @@ class FilterSet(QuerySerializer):
         return {name: values[source] for name, source in named.items() if source in values}
 
     def filter_queryset(self, rows: QuerySet[Any], names: Iterable[str]) -> QuerySet[Any]:
-        """`rows` without those that one of the filters `names` leaves out."""
+        """`rows`, filtered by those of `names` that the query gives."""
         lookups: dict[str, Any] = {}
         for name in names:
             if name not in self.validated_data:
@@ -91,8 +90,8 @@ def filter_names(filterset: type[FilterSet]) -> tuple[str, ...]:
 def item_query(
     serializer: type[ResourceSerializer], base: type[QuerySerializer] = QuerySerializer
 ) -> type[QuerySerializer]:
-    """What may be asked of one thing beside `base`: which fields, and which related things in full. Made
-    once: making a serializer class takes longer than answering with it."""
+    """The query of one thing: `base`, which fields, and which related things in full. Made once: making a
+    serializer class takes longer than answering with it."""
     return type(f"{serializer.__name__}Query", (base,), _shown_fields(serializer))
 
 
@@ -103,7 +102,7 @@ def list_query(
     orders: tuple[str, ...],
     usual_order: str,
 ) -> type[QuerySerializer]:
-    """What may be asked of a list."""
+    """The query of a list."""
     page_fields: dict[str, Any] = {
         "page_size": fields.Whole(
             min_value=1, max_value=LARGEST_PAGE, default=USUAL_PAGE, help_text="How many items a page has."
@@ -113,12 +112,12 @@ def list_query(
         ),
         "count": fields.Flag(
             default=False,
-            help_text=f"Also tell how many there are, counting no further than {LARGEST_COUNT}.",
+            help_text=f"Also give the number of items, counted up to {LARGEST_COUNT}.",
         ),
         "order": fields.Choice(
             choices=[sign + name for name in orders for sign in ("", "-")],
             default=usual_order,
-            help_text="What the list is sorted by; - turns it around.",
+            help_text="What the list is sorted by; - for descending.",
         ),
     }
     return type(f"{serializer.__name__}ListQuery", (filterset,), page_fields | _shown_fields(serializer))

@@ -1,15 +1,14 @@
-"""Pages by keyset: a page goes on after the last row's (sort key, id), so rows written meanwhile shift
+"""Pages by keyset: a page starts after the last row's (sort key, id), so rows written meanwhile shift
 nothing.
 
-The cursor is signed and bound to the list it came from, its filters and order, and the scope of the one who
-asked; on any other list it is refused rather than answered with the wrong rows. (The framework's own cursor
+The cursor is signed and bound to the list it came from, its filters and order, and the scope of the
+caller; on any other list it is refused rather than answered with the wrong rows. (The framework's own cursor
 repeats or leaves out rows where many share a sort key, and is bound to nothing.)"""
 
 from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Mapping
 from datetime import date, datetime
 from typing import Any, Final
 
@@ -20,8 +19,10 @@ from rest_framework.pagination import BasePagination
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from sites.changes.errors import Problem
+
 from .filters import LARGEST_COUNT, filter_names
-from .problems import Place, invalid
+from .problems import invalid
 from .serializers import model_field
 
 SALT: Final = "zonebook.cursor"
@@ -29,8 +30,8 @@ SORT_KEY: Final = "sort_key"
 
 
 class KeysetPagination(BasePagination):
-    """One page of a list, as the view's checked query asks for it: by one of the view's `ordering_fields`,
-    each a field or a lookup through foreign keys, then by id."""
+    """One page of a list, in the order that the query names: by one of the view's `ordering_fields`, each a
+    field or a lookup through foreign keys, then by id."""
 
     body: dict[str, Any]
 
@@ -57,7 +58,7 @@ class KeysetPagination(BasePagination):
             )
         key = F(SORT_KEY)
         by_key = key.desc(nulls_last=nullable or None) if descending else key.asc(nulls_last=nullable or None)
-        # One row more than asked for tells whether anything follows
+        # One row more than asked for shows whether another page follows
         found = list(rows.order_by(by_key, "-id" if descending else "id")[: size + 1])
         page = found[:size]
         last = page[-1] if len(found) > size else None
@@ -70,9 +71,24 @@ class KeysetPagination(BasePagination):
     def get_paginated_response(self, data: Any) -> Response:
         return Response({"items": data, **self.body})
 
+    def get_paginated_response_schema(self, schema: dict[str, Any]) -> dict[str, Any]:
+        next_page = {"type": ["string", "null"], "description": "Send it as `cursor` for what follows."}
+        count = {"type": "integer", "maximum": LARGEST_COUNT, "description": "With `count=true`."}
+        capped = f"With `count=true`: there are more than {LARGEST_COUNT}."
+        return {
+            "type": "object",
+            "required": ["items", "next"],
+            "properties": {
+                "items": schema,
+                "next": next_page,
+                "count": count,
+                "count_is_capped": {"type": "boolean", "description": capped},
+            },
+        }
+
 
 def _is_nullable(model: Any, path: str) -> bool:
-    """Whether a sort key can be null; of what is annotated, never."""
+    """Whether a sort key can be null; annotated ones cannot."""
     if LOOKUP_SEP in path or model_field(model, path) is None:
         return False
     return bool(model_field(model, path).null)
@@ -95,35 +111,27 @@ def _after(value: Any, row_id: int, *, nullable: bool, descending: bool) -> Q:
     return following | Q(**{f"{SORT_KEY}__isnull": True}) if nullable else following
 
 
-_WRITERS: Final[Mapping[type, str]] = {datetime: "t", date: "d", str: "s", int: "i", float: "f", bool: "b"}
-
-
 def _write(value: Any, row_id: int, bound_to: str) -> str:
-    if value is None:
-        kept: list[Any] = ["n", None]
-    elif isinstance(value, datetime | date):
-        kept = [_WRITERS[type(value)], value.isoformat()]
-    else:
-        kept = [_WRITERS[type(value)], value]
-    return signing.dumps([bound_to, *kept, row_id], salt=SALT)
+    kind = "time" if isinstance(value, datetime) else "day" if isinstance(value, date) else ""
+    return signing.dumps([bound_to, kind, value.isoformat() if kind else value, row_id], salt=SALT)
 
 
 def _read(cursor: str, bound_to: str) -> tuple[Any, int]:
     try:
         bound, kind, value, row_id = signing.loads(cursor, salt=SALT)
     except (signing.BadSignature, ValueError) as error:
-        raise _refused("This cursor was not given out here, or not whole.") from error
+        raise _refused("This cursor is not one of this service, or not whole.") from error
     if bound != bound_to:
         raise _refused(
             "This cursor belongs to another list, filter, order or scope. "
             "Leave it out to start from the beginning."
         )
-    if kind == "t":
+    if kind == "time":
         value = datetime.fromisoformat(value)
-    elif kind == "d":
+    elif kind == "day":
         value = date.fromisoformat(value)
     return value, row_id
 
 
 def _refused(detail: str) -> Exception:
-    return invalid(Place(detail, code="cursor", parameter="cursor"))
+    return invalid([Problem(detail, "cursor", "cursor")], in_query=True)

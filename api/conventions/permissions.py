@@ -1,16 +1,16 @@
 """Whether a request goes on. The throttle: requests a minute for each token, or each person, counted in the
-cache and told in the headers of every answer (IETF draft "RateLimit header fields for HTTP"). The permission:
+cache and sent in the headers of every answer (IETF draft "RateLimit header fields for HTTP"). The permission:
 authenticated, and holding the ability that the view's spec names for what is asked.
 
 A window of the throttle is a fixed minute: around its edge a caller can make twice the number within a
 minute, never more. The framework's own throttles keep a list of times a caller, read and written in two
-steps, so that requests at once are not all counted, and tell no headers."""
+steps, so that requests at once are not all counted, and send no headers."""
 
 from __future__ import annotations
 
 import math
 import time
-from typing import Any, Final, Protocol
+from typing import Any, Final
 
 import structlog
 from django.conf import settings
@@ -21,34 +21,22 @@ from rest_framework.request import Request
 from rest_framework.throttling import BaseThrottle
 
 from sites.access.abilities import Ability
-from sites.access.selectors import Principal
 from sites.models.access import Token, User
 
 log = structlog.get_logger(__name__)
 
 WINDOW_S: Final = 60
 
-# For the few addresses that tell everyone the same: the schema, the reference page, the kinds of problems
+# Addresses with one answer for everybody: the schema, the reference page, the kinds of problems
 PUBLIC: Final = "public"
-# For whoever is logged in, whatever their role and scopes
+# For any user or program that is logged in, whatever its role and scopes
 AUTHENTICATED: Final = "authenticated"
 
 Needed = Ability | str
 
 
-class _View(Protocol):
-    @property
-    def operation(self) -> str: ...
-
-    @property
-    def spec(self) -> Any: ...
-
-    @property
-    def principal(self) -> Principal: ...
-
-
 class HoldsAbility(BasePermission):
-    def has_permission(self, request: Request, view: _View) -> bool:  # type: ignore[override]
+    def has_permission(self, request: Request, view: Any) -> bool:
         needed = view.spec.ability if view.operation else None  # None: no such method, so a 405 follows
         if needed == PUBLIC:
             return True
@@ -84,13 +72,13 @@ class CallerThrottle(BaseThrottle):
 
 def count_request(caller: str) -> tuple[int, int]:
     """How many requests `caller` has made in this window, this one included, and in how many seconds it ends.
-    Where the cache is away nobody is refused."""
+    Where the cache is down no request is refused."""
     window, since = divmod(time.time(), WINDOW_S)
     key = f"requests/{caller.replace(' ', '/')}/{window:.0f}"
     try:
         cache.add(key, 0, timeout=2 * WINDOW_S)
         used = cache.incr(key)
-    except (RedisError, ValueError) as error:  # away, or the count was dropped between the two
+    except (RedisError, ValueError) as error:  # down, or the count was dropped between the two
         log.warning("request_not_counted", error=str(error))
         used = 1
     return used, max(math.ceil(WINDOW_S - since), 1)

@@ -1,5 +1,4 @@
-"""From the errors of (nested) serializers to the places in what was sent: JSON pointers (RFC 6901) or
-parameters."""
+"""From the errors of (nested) serializers to problems, each with its JSON pointer (RFC 6901) or parameter."""
 
 from __future__ import annotations
 
@@ -9,7 +8,7 @@ from typing import Any
 from rest_framework.exceptions import ErrorDetail
 from rest_framework.settings import api_settings
 
-from .problems import Place
+from sites.changes.errors import Problem
 
 
 def pointer(*steps: str | int) -> str:
@@ -18,19 +17,14 @@ def pointer(*steps: str | int) -> str:
     return "".join("/" + str(step).replace("~", "~0").replace("/", "~1") for step in steps)
 
 
-def body_places(detail: Any) -> list[Place]:
+def body_problems(detail: Any) -> list[Problem]:
     """Each error of a serializer for a body, with the JSON pointer to where it stands."""
-    return [
-        Place(str(error), code=_code_of(error), pointer=pointer(*steps)) for steps, error in _walk(detail, ())
-    ]
+    return [Problem(str(error), _code_of(error), pointer(*steps)) for steps, error in _walk(detail, ())]
 
 
-def query_places(detail: Any) -> list[Place]:
+def query_problems(detail: Any) -> list[Problem]:
     """Each error of a serializer for a query, with its parameter."""
-    return [
-        Place(str(error), code=_code_of(error), parameter=str(steps[0]) if steps else None)
-        for steps, error in _walk(detail, ())
-    ]
+    return [Problem(str(error), _code_of(error), str(steps[0])) for steps, error in _walk(detail, ())]
 
 
 def _code_of(error: Any) -> str:

@@ -1,7 +1,7 @@
 """Problem details (RFC 9457): the one shape of every error, and the list of the kinds there are.
 
-A kind's ``type`` is the address of its own description, ``/api/v1/problems/{code}``. Raise `Problem` anywhere
-below a view; everything else that goes wrong is turned into one in `api.conventions.errors`.
+A kind's ``type`` is the address of its own description, ``/api/v1/problems/{code}``. Raise `ProblemError`
+anywhere below a view; every other exception is turned into one in `api.conventions.errors`.
 """
 
 from __future__ import annotations
@@ -13,6 +13,8 @@ from typing import Any, Final
 
 from django.http import HttpRequest, HttpResponse
 
+from sites.changes.errors import Problem
+
 from .request_id import request_id_of
 
 CONTENT_TYPE: Final = "application/problem+json"
@@ -21,8 +23,7 @@ TYPE_PATH: Final = "/api/v1/problems/"
 
 @dataclass(frozen=True)
 class Kind:
-    """One kind of problem. `title` never varies; `advice` tells the author of a program what to do about
-    it."""
+    """One kind of problem. `title` never varies; `advice`: what a program's author does about it."""
 
     code: str
     status: int
@@ -53,7 +54,7 @@ INVALID: Final = Kind(
 NOT_AUTHENTICATED: Final = Kind(
     "not_authenticated",
     401,
-    "Nobody is logged in",
+    "No user is logged in",
     "Send `Authorization: Bearer TOKEN`, or log in and send the session cookie.",
 )
 INVALID_TOKEN: Final = Kind(
@@ -84,15 +85,15 @@ METHOD_NOT_ALLOWED: Final = Kind(
     "method_not_allowed", 405, "This cannot be done here", "`Allow` lists the methods that this address has."
 )
 NOT_ACCEPTABLE: Final = Kind(
-    "not_acceptable", 406, "This is not to be had in the form asked for", "Accept `application/json`."
+    "not_acceptable", 406, "This is not available in the form asked for", "Accept `application/json`."
 )
 CONFLICT: Final = Kind(
     "conflict",
     409,
     "This contradicts what is recorded",
-    "Read the present state, decide anew, and send a request that fits it.",
+    "Read the present state, decide again, and send a request that fits it.",
 )
-GONE: Final = Kind("gone", 410, "This is no longer to be had", "`detail` says where to start again.")
+GONE: Final = Kind("gone", 410, "This is no longer available", "`detail` says where to start again.")
 STALE_VERSION: Final = Kind(
     "stale_version",
     412,
@@ -122,13 +123,13 @@ RATE_LIMITED: Final = Kind(
     "rate_limited",
     429,
     "Too many requests",
-    "Wait for the seconds in `Retry-After`; `RateLimit` tells what is left.",
+    "Wait for the seconds in `Retry-After`; `RateLimit` says what is left.",
 )
 INTERNAL: Final = Kind(
     "internal",
     500,
     "Something went wrong on our side",
-    "Nothing was half written. Tell the operator the `request_id`; it leads to the log.",
+    "Nothing was half written. Give the operator the `request_id`; it is in the log.",
 )
 UNAVAILABLE: Final = Kind(
     "unavailable",
@@ -140,39 +141,22 @@ UNAVAILABLE: Final = Kind(
 KINDS: Final[dict[str, Kind]] = {kind.code: kind for kind in globals().values() if isinstance(kind, Kind)}
 
 
-@dataclass(frozen=True)
-class Place:
-    """One thing that is wrong: where (a JSON pointer into the body, or a query parameter), and what would be
-    right."""
-
-    detail: str
-    code: str = "invalid"
-    pointer: str | None = None
-    parameter: str | None = None
-
-    def as_json(self) -> dict[str, str]:
-        where = {"pointer": self.pointer} if self.parameter is None else {"parameter": self.parameter}
-        return {
-            **{name: value for name, value in where.items() if value is not None},
-            "code": self.code,
-            "detail": self.detail,
-        }
-
-
 @dataclass
-class Problem(Exception):  # noqa: N818 - the name that RFC 9457 gives it
-    """Raised anywhere below a view; answered as `application/problem+json`."""
+class ProblemError(Exception):
+    """Raised anywhere below a view; answered as `application/problem+json`. `errors`: of the body, or
+    (`in_query`) of the query, where the path of each is its parameter."""
 
     kind: Kind
     detail: str
-    errors: Sequence[Place] = ()
+    errors: Sequence[Problem] = ()
     headers: Mapping[str, str] = field(default_factory=dict)
+    in_query: bool = False
 
     def __str__(self) -> str:
         return f"{self.kind.status} {self.kind.code}: {self.detail}"
 
     def as_json(self, request: HttpRequest) -> dict[str, Any]:
-        """The body; `instance` is the path that was asked for, without its query, which may hold what is
+        """The body; `instance` is the path of the request, without its query, which may hold what is
         private."""
         return {
             "type": self.kind.type,
@@ -182,7 +166,14 @@ class Problem(Exception):  # noqa: N818 - the name that RFC 9457 gives it
             "instance": request.path,
             "code": self.kind.code,
             "request_id": request_id_of(request),
-            "errors": [place.as_json() for place in self.errors],
+            "errors": [
+                {
+                    **({"parameter": error.path} if self.in_query else {"pointer": error.pointer}),
+                    "code": error.code,
+                    "detail": error.detail,
+                }
+                for error in self.errors
+            ],
         }
 
     def as_response(self, request: HttpRequest) -> HttpResponse:
@@ -195,8 +186,7 @@ class Problem(Exception):  # noqa: N818 - the name that RFC 9457 gives it
         )
 
 
-def invalid(*places: Place) -> Problem:
-    """The 400 for things in the body or the query that are not right; its detail says the first of them."""
-    count = len(places)
-    more = "" if count == 1 else f" ({count} things to correct in all)"
-    return Problem(INVALID, f"{places[0].detail}{more}", errors=places)
+def invalid(errors: Sequence[Problem], *, in_query: bool = False) -> ProblemError:
+    """The 400 for values of the body or the query that are wrong; its detail is that of the first of them."""
+    more = "" if len(errors) == 1 else f" ({len(errors)} things to correct in all)"
+    return ProblemError(INVALID, f"{errors[0].detail}{more}", errors, in_query=in_query)

@@ -9,12 +9,12 @@ import structlog
 from django.http import HttpRequest, HttpResponse
 
 HEADER = "X-Request-ID"
-# What a caller sends goes into logs and headers: printable, one word, of a bounded length
+# It goes into logs and headers: printable, one word, of a bounded length
 _ACCEPTED = re.compile(r"[A-Za-z0-9._:/+=-]{1,128}")
 
 
 class RequestIdMiddleware:
-    """First of the middleware, so that whatever the others answer has the id too."""
+    """First of the middleware, so that answers of the others have the id too."""
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
         self.get_response = get_response

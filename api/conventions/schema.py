@@ -1,6 +1,5 @@
 """The OpenAPI 3.1 description, made from what the views declare (`Spec` in `api.conventions.views`): queries,
-bodies, answers, abilities; with the problems, headers and the list envelope that every address has in
-common."""
+bodies, answers, abilities; with the problems and headers that all addresses share."""
 
 from __future__ import annotations
 
@@ -16,7 +15,7 @@ from rest_framework.serializers import BaseSerializer
 
 from . import problems
 from .answers import AnswerSerializer
-from .filters import LARGEST_COUNT, Names
+from .filters import Names
 from .permissions import PUBLIC
 from .serializers import ResourceSerializer
 from .views import ApiView, Spec
@@ -51,8 +50,8 @@ class Schema(AutoSchema):
     def is_public(self) -> bool:
         return self.spec.ability == PUBLIC
 
-    def _is_list_view(self, serializer: Any = None) -> bool:  # noqa: ARG002 - the envelope is written out here
-        return False
+    def _is_list_view(self, serializer: Any = None) -> bool:  # noqa: ARG002 - the library's signature
+        return self.operation == "list"
 
     def get_operation_id(self) -> str:
         named = f"by_{self.path.rpartition('{')[2].rstrip('}')}" if self.path.endswith("}") else ""
@@ -78,7 +77,7 @@ class Schema(AutoSchema):
                     str,
                     OpenApiParameter.HEADER,
                     required=True,
-                    description="The `ETag` of the version that is meant.",
+                    description="The `ETag` of the version to change.",
                 )
             )
         return found
@@ -94,59 +93,18 @@ class Schema(AutoSchema):
         return {"content": {"application/json": {"schema": reference}}, "required": True}
 
     def _writing(self, writing: Writing) -> dict[str, Any]:
-        """The body of an operation of the record, and why it is done."""
-        schema = writing.schema
-        why = ResolvedComponent(name="Why", type=ResolvedComponent.SCHEMA, object="Why", schema=WHY_SCHEMA)
-        self.registry.register_on_missing(why)
+        """The body of an operation of the record, and why it is done (`common_components`)."""
         component = ResolvedComponent(
-            name=writing.name,
-            type=ResolvedComponent.SCHEMA,
-            object=writing.name,
-            schema={
-                **schema,
-                **({"minProperties": 2} if writing.partial else {}),
-                "properties": {**schema["properties"], "change": why.ref},
-                "required": [*schema["required"], "change"],
-            },
+            name=writing.name, type=ResolvedComponent.SCHEMA, object=writing.name, schema=writing.schema
         )
         self.registry.register_on_missing(component)
-        reference: dict[str, Any] = component.ref
-        return reference
+        return component.ref
 
     def get_response_serializers(self) -> Any:
-        spec = self.spec
-        return {spec.status: self._envelope(spec.answer) if self.operation == "list" else spec.answer}
+        return {self.spec.status: self.spec.answer}
 
-    def _envelope(self, serializer: type[ResourceSerializer]) -> dict[str, Any]:
-        item = self.resolve_serializer(serializer, "response")
-        component = ResolvedComponent(
-            name=f"{item.name}List",
-            type=ResolvedComponent.SCHEMA,
-            object=f"{item.name}List",
-            schema={
-                "type": "object",
-                "required": ["items", "next"],
-                "properties": {
-                    "items": {"type": "array", "items": item.ref},
-                    "next": {
-                        "type": ["string", "null"],
-                        "description": "Send it as `cursor` for what follows.",
-                    },
-                    "count": {
-                        "type": "integer",
-                        "maximum": LARGEST_COUNT,
-                        "description": "With `count=true`.",
-                    },
-                    "count_is_capped": {
-                        "type": "boolean",
-                        "description": f"With `count=true`: there are more than {LARGEST_COUNT}.",
-                    },
-                },
-            },
-        )
-        self.registry.register_on_missing(component)
-        reference: dict[str, Any] = component.ref
-        return reference
+    def get_paginated_name(self, serializer_name: str) -> str:
+        return f"{serializer_name}List"
 
     def _postprocess_serializer_schema(
         self, schema: dict[str, Any], serializer: BaseSerializer, direction: Direction
@@ -154,9 +112,9 @@ class Schema(AutoSchema):
         schema = super()._postprocess_serializer_schema(  # type: ignore[no-untyped-call]
             schema, serializer, direction
         )
+        if type(serializer).__doc__ is None:
+            schema.pop("description", None)  # that of the base class
         if isinstance(serializer, ResourceSerializer):
-            if serializer.__class__.__doc__ is None:
-                schema.pop("description", None)  # that of the base class
             # `fields` can leave out any other, and `expand` adds these
             schema["required"] = ["id"]
             for name, expansion in serializer.expansions.items():
@@ -170,7 +128,7 @@ class Schema(AutoSchema):
             schema["description"] = serializer.description()
         for value in schema.get("properties", {}).values():
             if {"type": "string", "maxLength": 0} in value.get("oneOf", ()):
-                # Formats are not checked, so that a blank text is both an address and a blank text
+                # A validator without formats takes a blank text for both, which `oneOf` forbids
                 value["anyOf"] = value.pop("oneOf")
         return schema
 
@@ -219,7 +177,7 @@ def _parameter(name: str, field: Names) -> OpenApiParameter:
 
 
 def _response_name(kind: problems.Kind) -> str:
-    return "".join(word.capitalize() for word in kind.code.split("_"))
+    return kind.code.title().replace("_", "")
 
 
 def common_components(
@@ -228,10 +186,12 @@ def common_components(
     request: Request | None,  # noqa: ARG001
     public: bool,  # noqa: ARG001
 ) -> dict[str, Any]:
-    """A hook: the problem, the responses that carry it, and the headers, which operations refer to."""
+    """A hook: adds what operations refer to: `Why`, the problem, its responses, and the headers."""
     components = result["components"]
-    components["schemas"]["Problem"] = _PROBLEM
-    components["headers"] = _HEADERS
+    components["schemas"] |= {"Problem": _PROBLEM, "Why": WHY_SCHEMA}
+    components["headers"] = {
+        name: {"description": text, "schema": {"type": "string"}} for name, text in _HEADERS.items()
+    }
     components["responses"] = {
         _response_name(kind): {
             "description": f"{kind.title}. {kind.advice}",
@@ -269,20 +229,11 @@ _PROBLEM: Final = {
     },
 }
 _HEADERS: Final = {
-    "X-Request-ID": {
-        "description": "The id of this request in our logs: the one that was sent, or a new one.",
-        "schema": {"type": "string"},
-    },
-    "ETag": {"description": "The version of the row that people edit.", "schema": {"type": "string"}},
-    "Location": {"description": "Where the new thing is.", "schema": {"type": "string"}},
-    "RateLimit": {
-        "description": "What is left (`r`) and in how many seconds it begins anew (`t`).",
-        "schema": {"type": "string"},
-    },
-    "RateLimit-Policy": {
-        "description": "How many requests (`q`) in how many seconds (`w`).",
-        "schema": {"type": "string"},
-    },
+    "X-Request-ID": "The id of this request in our logs: the one that was sent, or a new one.",
+    "ETag": "The version of the row that people edit.",
+    "Location": "Where the new thing is.",
+    "RateLimit": "What is left (`r`) and in how many seconds a new window begins (`t`).",
+    "RateLimit-Policy": "How many requests (`q`) in how many seconds (`w`).",
 }
 
 

@@ -1,12 +1,12 @@
-"""Serializers: of bodies and queries, which take nothing silently (a name they do not know, or may not write,
-is an error that names it), and of resources, whose fields follow from their models."""
+"""Serializers: of bodies and queries, which refuse every unknown or read-only name, and of resources, whose
+fields follow from their models."""
 
 from __future__ import annotations
 
 import copy
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from functools import cache
-from typing import Any, ClassVar
+from typing import Any, ClassVar, cast
 
 from django.core.exceptions import FieldDoesNotExist
 from django.db.models import Field as ModelField
@@ -18,19 +18,22 @@ from rest_framework.settings import api_settings
 
 from . import fields
 from .suggestions import did_you_mean, listed
-from .wording import in_our_words
 
 
-class StrictSerializer(serializers.Serializer):
-    """What a request's body holds; or an answer that is no resource."""
+class StrictListSerializer(fields.Worded, serializers.ListSerializer):
+    default_error_messages = {
+        "not_a_list": "Expected a list of objects.",
+        "empty": "Expected at least one item.",
+    }
+
+
+class StrictSerializer(fields.Worded, serializers.Serializer):
+    """What a request's body holds."""
 
     default_error_messages = {"invalid": "Expected a JSON object."}
 
-    def __init_subclass__(cls, **kwargs: Any) -> None:
-        super().__init_subclass__(**kwargs)
-        for name, field in cls._declared_fields.items():
-            if not field.read_only:
-                in_our_words(name, field)
+    class Meta:
+        list_serializer_class = StrictListSerializer
 
     def to_internal_value(self, data: Any) -> Any:
         """The values; every unknown name is reported beside whatever else is wrong, never instead of it."""
@@ -76,9 +79,9 @@ def whole_body_error(text: str, code: str = "invalid") -> Invalid:
 # --- resources ----------------------------------------------------------------------------------------------
 
 
-class RenderedSerializer(StrictSerializer):
-    """Describes what is rendered elsewhere in one pass, since there are many of it and a field a value would
-    take longer than all else."""
+class RenderedSerializer(serializers.Serializer):
+    """Describes what is rendered elsewhere in one pass: there are many, and a serializer field for each value
+    would take longer than all the rest."""
 
     def to_representation(self, instance: Any) -> Any:
         return instance
@@ -95,24 +98,17 @@ class WordField(serializers.ChoiceField):
         return self.words[value]
 
 
-# What the record keeps for itself: who last wrote a row, its version, and its steps, which are shown as days
+# Never shown as columns: who last wrote a row, its version, and its steps, which are shown as days
 _KEPT_BACK = frozenset({"change_set", "version", "begin_step", "end_step", "step"})
 
 
-_FIELDS: dict[type[serializers.Serializer], dict[str, tuple[Callable[[Any], Any], Any]]] = {}
-
-
-def _copier_of(field: Any) -> Callable[[Any], Any]:
-    """How a serializer gets a field of its own. A plain one has nothing within it that is bound to a
-    serializer, and to make it anew takes longer than to show its value."""
-    nested = isinstance(field, serializers.BaseSerializer) or hasattr(field, "child")
-    return copy.deepcopy if nested else copy.copy
+_FIELDS: dict[type[serializers.Serializer], dict[str, Any]] = {}
+"""Of each class: building the fields takes longer than showing a thing."""
 
 
 class ResourceSerializer(serializers.ModelSerializer):
-    """One kind of thing as it is shown: all that its model records, foreign keys as ``…_id``, but for
-    `Meta.exclude`; or what `Meta.fields` names. Fewer by the query's `fields`, with related things by
-    `expand` (depth 1)."""
+    """One kind of thing: all columns of its model but those in `Meta.exclude`, foreign keys as ``…_id``; or
+    what `Meta.fields` names. The query's `fields` leaves some out, `expand` adds related things (depth 1)."""
 
     # A related thing is always of the same customer, so it needs no scope of its own
     expansions: ClassVar[Mapping[str, type[serializers.Serializer]]] = {}
@@ -137,21 +133,20 @@ class ResourceSerializer(serializers.ModelSerializer):
         return list(self.field_names())
 
     def get_fields(self) -> dict[str, Any]:
-        # Kept, since to find them out takes longer than to show a thing
-        kind = type(self)
+        kind, parent = type(self), cast("Any", self.parent)  # None at the root, whatever the stubs say
         if kind not in _FIELDS:
-            found = super().get_fields()
-            _FIELDS[kind] = {name: (_copier_of(field), field) for name, field in found.items()}
-        shown: dict[str, Any] = {name: copied(field) for name, (copied, field) in _FIELDS[kind].items()}
-        parent: Any = self.parent  # None at the root, whatever the stubs say
-        if parent is not None and not (
-            isinstance(parent, serializers.ListSerializer) and parent.parent is None
-        ):
-            return shown  # expanded in another thing, which is the one asked for
-        chosen = self.context.get("fields")
-        if chosen is not None:
-            shown = {name: value for name, value in shown.items() if name in chosen or name == "id"}
-        for name in self.context.get("expand", ()):
+            _FIELDS[kind] = super().get_fields()
+        # The query is about the thing asked for, not about what is expanded in it
+        is_root = parent is None or (isinstance(parent, serializers.ListSerializer) and parent.parent is None)
+        chosen = self.context.get("fields") if is_root else None
+        shown = {}
+        for name, field in _FIELDS[kind].items():
+            if chosen is None or name in chosen or name == "id":
+                # A plain field holds no other that is bound to a serializer, and a deep copy takes longer
+                # than to show its value
+                nested = isinstance(field, serializers.BaseSerializer) or hasattr(field, "child")
+                shown[name] = copy.deepcopy(field) if nested else copy.copy(field)
+        for name in self.context.get("expand", ()) if is_root else ():
             source = self.expansion_source(name)
             shown[name] = self.expansions[name](
                 many=self.expands_to_many(name), read_only=True, source=None if source == name else source
@@ -193,7 +188,7 @@ class ResourceSerializer(serializers.ModelSerializer):
 
     @classmethod
     def with_expansions(cls, rows: QuerySet[Any], expand: Sequence[str]) -> QuerySet[Any]:
-        """`rows` with what `expand` will show, in a fixed number of queries."""
+        """`rows` with what `expand` shows, in a fixed number of queries."""
         for name in expand:
             if model_field(cls.Meta.model, name) is not None:
                 rows = rows.prefetch_related(name) if cls.expands_to_many(name) else rows.select_related(name)

@@ -1,9 +1,7 @@
-"""What every view of the API is: asked by a principal, declared by specs, counted, strict about its query and
-body.
+"""What all views of the API share: the caller's principal, rate limits, strict queries and bodies.
 
 `ApiView` is one address. Its `specs` say for each method what it needs, takes and answers; permissions,
-checks and the schema are made from them, and a method without one answers nobody. Resources are in
-`viewsets`."""
+checks and the schema are made from them, and a method without one is refused. Resources are in `viewsets`."""
 
 from __future__ import annotations
 
@@ -20,19 +18,20 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from sites.access.selectors import Principal, principal_of
+from sites.changes.errors import Problem
 from sites.models.access import Token, User
 
 from .permissions import Needed
-from .places import body_places, query_places
-from .problems import Place, invalid
+from .places import body_problems, query_problems
+from .problems import invalid
 from .serializers import QuerySerializer
 from .writing import Writing
 
 
 @dataclass(frozen=True)
 class Spec:
-    """What one operation of a view needs, takes and answers. An action of a view set that says no ability
-    needs what its writes need, and one that says no answer answers with the thing."""
+    """What one operation of a view requires, takes and answers. An action of a view set without an ability
+    requires that of its writes; one without an answer answers with the thing."""
 
     ability: Needed = ""
     query: type[QuerySerializer] = QuerySerializer
@@ -47,19 +46,13 @@ class ApiView(APIView):
     rate_limit: Mapping[str, str] = {}
     format_kwarg = None  # everything is JSON
     http_method_names = [method for method in APIView.http_method_names if method != "options"]
-    # Of what is asked for, where there is such an operation
+    # The view set's action, or the view's method; blank where there is none, so that a 405 follows
+    operation: str
     spec: Spec
     query: QuerySerializer
     asked: Mapping[str, Any]
 
-    # --- who asks, and whether they may ---------------------------------------------------------------------
-
-    @property
-    def operation(self) -> str:
-        """What is asked for; empty where there is no such operation."""
-        method = (self.request.method or "").lower()
-        method = "get" if method == "head" else method
-        return method if method != "options" and hasattr(self, method) else ""
+    # --- the caller, and what they may do -------------------------------------------------------------------
 
     def spec_of(self, operation: str) -> Spec:
         try:
@@ -72,13 +65,16 @@ class ApiView(APIView):
     @cached_property
     def principal(self) -> Principal:
         user, token = self.request.user, self.request.auth
-        assert isinstance(user, User), "asked for the principal of nobody"
+        assert isinstance(user, User), "a request without a user has no principal"
         return principal_of(user, token if isinstance(token, Token) else None)
 
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
         """As the framework does it, but that throttles come before permissions, so that a request that is
         refused counts too; then the query."""
         request.accepted_renderer, request.accepted_media_type = self.perform_content_negotiation(request)
+        method = (request.method or "").lower()
+        name = getattr(self, "action", "get" if method == "head" else method) or ""
+        self.operation = name if method != "options" and hasattr(self, name) else ""
         if self.operation:
             self.spec = self.spec_of(self.operation)
         self.perform_authentication(request)
@@ -92,23 +88,24 @@ class ApiView(APIView):
         final = super().finalize_response(request, response, *args, **kwargs)
         for name, value in self.rate_limit.items():
             final.headers[name] = value
-        # What one caller sees is not for a cache that stands before others
+        # An answer for one caller may not be cached for others
         final.headers.setdefault("Cache-Control", "private, no-cache")
         patch_vary_headers(final, ["Authorization", "Cookie"])
         return final
 
-    # --- what is asked --------------------------------------------------------------------------------------
+    # --- query and body -------------------------------------------------------------------------------------
 
     def _checked_query(self) -> QuerySerializer:
         given = self.request.query_params
-        twice = [name for name in given if len(given.getlist(name)) > 1]
-        if twice:
-            raise invalid(
-                *(Place(f"{name} is given twice.", code="repeated", parameter=name) for name in twice)
-            )
+        repeated = []
+        for name, values in given.lists():
+            if len(values) > 1:
+                repeated.append(Problem(f"{name} is given twice.", "repeated", name))
+        if repeated:
+            raise invalid(repeated, in_query=True)
         query = self.spec.query(data=given.dict(), context={"view": self})
         if not query.is_valid():
-            raise invalid(*query_places(query.errors))
+            raise invalid(query_problems(query.errors), in_query=True)
         return query
 
     def validated_body(self) -> dict[str, Any]:
@@ -120,6 +117,6 @@ class ApiView(APIView):
             data=self.request.data, partial=self.request.method == "PATCH", context={"view": self}
         )
         if not body.is_valid():
-            raise invalid(*body_places(body.errors))
+            raise invalid(body_problems(body.errors))
         values: dict[str, Any] = body.validated_data
         return values

@@ -1,24 +1,24 @@
-"""View sets: one a resource, with a list, single things, and what can be done with them.
+"""View sets: one a resource, with its list, single things and actions.
 
 A `ReadOnlyViewSet` has a `gate`, a `serializer_class`, and for its list a `filterset_class`,
 `ordering_fields` (by name, the field or lookup) and `ordering`. What is written through operations of the
-record names them in `bodies`, and takes `CreateMixin`, `UpdateMixin`, `DestroyMixin`, or all of them:
-`RecordViewSet`. Any other action has its `Spec` in its decorator.
+record names them in `bodies`, and takes `CreateMixin`, `UpdateMixin`, `DestroyMixin`, or these three
+(`RecordViewSet`), and `CorrectMixin`. Any other action has its `Spec` in its decorator.
 
-A thing's `ETag` is the version of its rows; whoever changes it says in `If-Match` which one they mean. 428
+A thing's `ETag` is the version of its rows; a change names the version it builds on in `If-Match`. 428
 and 412 are decided before the body is looked at. The service that writes compares the version once more
-under its lock, so that of two who both passed here only the first writes."""
+under its lock, so that of two requests that both passed here only the first writes."""
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from typing import Any, ClassVar, Final
+from typing import Any, ClassVar
 
 from django.db import transaction
 from django.db.models import Model, QuerySet
 from django.urls import reverse
+from django.utils.http import parse_etags
 from rest_framework.decorators import action
 from rest_framework.generics import GenericAPIView
 from rest_framework.request import Request
@@ -30,22 +30,18 @@ from sites.access.gates import Gate, NotFound
 from sites.access.scope import scoped
 from sites.changes.errors import ChangeConflict
 from sites.changes.making import version_of
-from sites.changes.services import Accepted
+from sites.changes.services import Accepted, Change
 
 from .filters import FilterSet, item_query, list_query
 from .permissions import Needed
-from .problems import BAD_REQUEST, PRECONDITION_REQUIRED, STALE_VERSION, Problem
+from .problems import BAD_REQUEST, PRECONDITION_REQUIRED, STALE_VERSION, ProblemError
 from .serializers import QuerySerializer, ResourceSerializer
 from .views import ApiView, Spec
-from .writing import Asked, Writing
+from .writing import Writing
 
 Body = type[Any] | Writing
 
 # --- versions -------------------------------------------------------------------------------------------
-
-_TAGS: Final = re.compile(r'\s*(?:(?:W/)?"[\x21\x23-\x7e\x80-\xff]*"\s*(?:,\s*|$))+')
-_TAG: Final = re.compile(r'(W/)?("[\x21\x23-\x7e\x80-\xff]*")')
-
 
 Versions = Mapping[str, int]
 """What a thing consists of, each row with its version, under the keys that operations expect versions by
@@ -67,21 +63,19 @@ def require_match(request: Request, versions: Versions) -> None:
     13.1.1)."""
     given = request.headers.get("If-Match")
     if given is None:
-        raise Problem(
+        raise ProblemError(
             PRECONDITION_REQUIRED, "Read this first, and send the ETag that came with it in If-Match."
         )
-    if given.strip() == "*":
-        return
-    if not _TAGS.fullmatch(given):
-        raise Problem(BAD_REQUEST, 'If-Match must hold an entity tag in quotes, as in "41".')
-    strong = {tag for weak, tag in _TAG.findall(given) if not weak}
-    if etag(versions) not in strong:
+    tags = parse_etags(given)
+    if not tags:
+        raise ProblemError(BAD_REQUEST, 'If-Match must hold an entity tag in quotes, as in "41".')
+    if tags != ["*"] and etag(versions) not in tags:
         raise stale(versions)
 
 
-def stale(versions: Versions) -> Problem:
-    """The 412: someone wrote it in the meantime; the present version is told."""
-    return Problem(
+def stale(versions: Versions) -> ProblemError:
+    """The 412: another change came in between; its headers have the present version."""
+    return ProblemError(
         STALE_VERSION,
         f"This was changed in the meantime; its present version is {etag(versions)}.",
         headers={"ETag": etag(versions)},
@@ -98,20 +92,15 @@ class ReadOnlyViewSet(ViewSetMixin, ApiView, GenericAPIView):
     ordering_fields: ClassVar[Mapping[str, str]] = {"name": "name", "site": "site__name", "id": "id"}
     ordering: ClassVar[str] = "name"
     bodies: ClassVar[Mapping[str, Body]] = {}
-    # Of an operation that answers with something else than the thing
+    # Of an operation that does not answer with the thing
     answers: ClassVar[Mapping[str, Any]] = {}
     read_ability: ClassVar[Needed] = Ability.READ_RECORD
     write_ability: ClassVar[Needed] = Ability.WRITE_RECORD
-    # Of an action beside those that every resource may have; given in its decorator
+    # Of an action with a query, an ability or an answer of its own; given in its decorator
     action_spec: Spec | None = None
 
     lookup_field = "id"
     lookup_value_converter = "int"
-
-    @property
-    def operation(self) -> str:
-        action = getattr(self, "action", None) or ""
-        return action if action and hasattr(self, action) else ""
 
     def spec_of(self, operation: str) -> Spec:
         if self.action_spec is not None:
@@ -128,8 +117,8 @@ class ReadOnlyViewSet(ViewSetMixin, ApiView, GenericAPIView):
             self.write_ability,
             body=self.bodies[operation],
             answer=None if operation == "destroy" else answer,
-            status={"create": 201, "destroy": 204}.get(operation, 200),
-            if_match=operation != "create",
+            status=204 if operation == "destroy" else 200 if self.detail else 201,
+            if_match=self.detail,
         )
 
     def _list_query(self) -> type[QuerySerializer]:
@@ -138,7 +127,7 @@ class ReadOnlyViewSet(ViewSetMixin, ApiView, GenericAPIView):
         )
 
     def item_query(self) -> type[QuerySerializer]:
-        """What may be asked of one thing."""
+        """The query of one thing."""
         return item_query(self.serializer_class)
 
     # --- rows -----------------------------------------------------------------------------------------------
@@ -148,33 +137,32 @@ class ReadOnlyViewSet(ViewSetMixin, ApiView, GenericAPIView):
         return self.gate.model
 
     def get_queryset(self) -> QuerySet[Any]:
-        """The rows of the list, all in scope; add here what each of them needs, never another source of
-        rows."""
+        """The rows of the list, all in scope. Extend this queryset; never start from another."""
         return scoped(self.model, self.principal.scope)
 
     def get_object(self) -> Any:
-        """The thing that the address names, if it is there and in scope."""
+        """The thing of this address; `NotFound` where it does not exist or is out of scope."""
         return self.gate(principal=self.principal, id=int(self.kwargs["id"]))
 
     def matched_object(self) -> Any:
-        """The thing that the address names, in the version that `If-Match` names: decided before the body."""
+        """The thing of this address, in the version that `If-Match` names: checked before the body."""
         row = self.get_object()
         require_match(self.request, self.versions(row))
         return row
 
     def versions(self, row: Any) -> Versions:
-        """The rows that a change of this thing builds on; with facts of its own, the last of them too."""
+        """The rows that a change of this thing builds on; of one with dated facts, the last of these too."""
         return versions_of(row)
 
     def annotate(self, rows: Sequence[Any]) -> None:
-        """Give rows what their serializer shows beyond their columns: once for a page, in a fixed number of
-        queries."""
+        """Set on rows what their serializer shows beyond their columns, in a fixed number of queries a
+        page."""
 
     def get_serializer_context(self) -> dict[str, Any]:
         return {"fields": self.asked.get("fields"), "expand": self.asked.get("expand", ())}
 
     def respond(self, row: Any, *, status: int = 200) -> Response:
-        """`row` with its ETag; created, also with where it is from now on."""
+        """`row` with its ETag; a new one with its Location too."""
         self.annotate([row])
         headers = {"ETag": etag(self.versions(row))}
         if status == 201:
@@ -182,7 +170,7 @@ class ReadOnlyViewSet(ViewSetMixin, ApiView, GenericAPIView):
         return Response(self.get_serializer(row).data, status=status, headers=headers)
 
     def respond_anew(self, row_id: int, *, status: int = 201) -> Response:
-        """What a write made, read as anyone will read it."""
+        """What a write made, read as any GET reads it."""
         return self.respond(self.gate(principal=self.principal, id=row_id), status=status)
 
     # --- actions --------------------------------------------------------------------------------------------
@@ -205,15 +193,26 @@ class OperationViewSet(ReadOnlyViewSet):
 
     def perform(self, row: Any = None, *, expects: bool = True) -> Accepted[Any]:
         """Apply the operation of this action: to `row`, in the version that was read where the operation
-        `expects` one; without a row, something new comes about."""
+        `expects` one; without a row, it makes a new thing."""
         writing = self.spec.body
         assert isinstance(writing, Writing), f"{self.operation} has no Writing for its body"
-        asked = writing.read(self.request.data, self.principal)
-        if row is not None:
-            return self.accept(writing, asked, row, expects=expects)
-        return writing.accept(asked, principal=self.principal, site_id=asked.site_id)
+        change, values = writing.read(self.request.data, self.principal)
+        if row is None:
+            return writing.accept(change, values)
+        if writing.subject is not None:
+            # An operation that takes several of a thing is given the one that the address names
+            values[writing.subject] = [row] if writing.operation.parameters[writing.subject].many else row
+        return self.accept(writing, change, values, row, expects=expects)
 
-    def accept(self, writing: Writing, asked: Asked, row: Any, *, expects: bool = True) -> Accepted[Any]:
+    def change(self, *, expects: bool = True) -> Response:
+        """Apply the operation of this action to the thing that the address names, in the version that
+        `If-Match` names where the operation `expects` one; answers with the thing as it is then."""
+        self.perform(self.matched_object() if expects else self.get_object(), expects=expects)
+        return self.respond(self.get_object())
+
+    def accept(
+        self, writing: Writing, change: Change, values: dict[str, Any], row: Any, *, expects: bool = True
+    ) -> Accepted[Any]:
         """
         1. What belongs to a site: the operation takes the site's lock, and then expects the versions.
         2. What all sites share has no such lock: so its row is locked first, as its UPDATE will lock it.
@@ -221,15 +220,10 @@ class OperationViewSet(ReadOnlyViewSet):
         if writing.operation.shared:
             with transaction.atomic():
                 self._lock(row)
-                return writing.accept(asked, principal=self.principal, site_id=None, subject=row)
+                return writing.accept(change, values)
+        change = replace(change, site_id=self.site_id_of(row))
         try:
-            return writing.accept(
-                asked,
-                principal=self.principal,
-                site_id=self.site_id_of(row),
-                subject=row,
-                expects=self.versions(row) if expects else None,
-            )
+            return writing.accept(change, values, self.versions(row) if expects else None)
         except ChangeConflict as error:
             raise stale(self.versions(self.get_object())) from error
 
@@ -252,8 +246,14 @@ class CreateMixin(OperationViewSet):
 
 class UpdateMixin(OperationViewSet):
     def partial_update(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
-        self.perform(self.matched_object())
-        return self.respond(self.get_object())
+        return self.change()
+
+
+class CorrectMixin(OperationViewSet):
+    @action(detail=True, methods=["post"])
+    def correct(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
+        """Correct what was recorded wrongly. This changes nothing on site."""
+        return self.change()
 
 
 class DestroyMixin(OperationViewSet):
@@ -266,30 +266,3 @@ class DestroyMixin(OperationViewSet):
 
 class RecordViewSet(CreateMixin, UpdateMixin, DestroyMixin):
     """What is made, changed, and in the end taken down or removed."""
-
-
-def change_action(name: str, writing: Writing, says: str) -> Any:
-    """``POST /things/{id}/name``: an operation done to the thing in the version that was read; answers with
-    the thing as it is then."""
-
-    def act(self: OperationViewSet, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG001
-        self.perform(self.matched_object())
-        return self.respond(self.get_object())
-
-    return _named(act, name, writing, says, detail=True)
-
-
-def create_action(name: str, writing: Writing, says: str) -> Any:
-    """``POST /things/name``: another way in which a new thing comes about."""
-
-    def act(self: OperationViewSet, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG001
-        return self.respond(self.perform().result, status=201)
-
-    return _named(act, name, writing, says, detail=False)
-
-
-def _named(function: Any, name: str, writing: Writing, says: str, *, detail: bool) -> Any:
-    function.__name__ = name.replace("-", "_")
-    function.__doc__ = says
-    spec = Spec(body=writing, status=200 if detail else 201, if_match=detail)
-    return action(detail=detail, methods=["post"], url_path=name, url_name=name, action_spec=spec)(function)

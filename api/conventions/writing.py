@@ -1,7 +1,7 @@
 """Writes to the record: the body of a request is one operation of `sites.changes`, and why it is done.
 
-The operation says what the body holds, so that REST, drafts and pages take the same values under the same
-names. The body is parsed once; its values go to the operation as they are. Every write makes a change set of
+The operation defines the body, so that REST, drafts and pages take the same values under the same names. The
+body is parsed once; its values go to the operation as they are. Every write makes a change set of
 its one operation and carries ``change: {reason, happened_on, job_reference}``."""
 
 from __future__ import annotations
@@ -10,8 +10,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, Final, cast
-
-from django.db.models import Model
 
 from sites.access.scope import scoped
 from sites.access.selectors import Principal
@@ -23,9 +21,9 @@ from sites.fields import Fact
 from sites.models import Catalogued, Recorded, Site
 from sites.models.changes import ChangeSet
 
+from .errors import refusal
 from .places import pointer
-from .problems import Place, invalid
-from .refusals import refusal
+from .problems import invalid
 from .suggestions import listed
 
 WHY: Final = {
@@ -47,22 +45,12 @@ _SITE: Final = Parameter("site", required=True, nullable=False, model=Site)
 
 
 @dataclass(frozen=True)
-class Asked:
-    """A body that was read: the operation's values, why, and of which site; None where the address says it,
-    and for what all sites share."""
-
-    values: Mapping[str, Any]
-    why: Mapping[str, Any]
-    site_id: int | None = None
-
-
-@dataclass(frozen=True)
 class Writing:
-    """The body of a write: what `operation` takes, but for its `subject`, which the address names.
+    """The body of a write: the parameters of `operation` but its `subject`, which the address names.
 
     `within`: the first of these parameters that is given says of which site a new thing is, since what it
     refers to is of that site; ``site``, which these operations do not take, is the site itself. `partial`:
-    anything may be left out, and stays as it is, but not everything."""
+    what is left out stays as it is; one value is required."""
 
     operation: Operation[Any, Any]
     subject: str | None = None
@@ -85,62 +73,56 @@ class Writing:
 
     @cached_property
     def schema(self) -> dict[str, Any]:
-        """JSON Schema of the body, but for ``change``, whose component the caller knows."""
+        """JSON Schema of the body in the API's description."""
         parameters = self.parameters.values()
         required = [one.key for one in parameters if one.required and not self.partial]
         return {
             "type": "object",
             "description": self.operation.sentence,
-            "properties": {one.key: one.schema(labels=False) for one in parameters},
-            "required": required,
+            **({"minProperties": 2} if self.partial else {}),
+            "properties": {
+                **{one.key: one.schema(labels=False) for one in parameters},
+                "change": {"$ref": "#/components/schemas/Why"},
+            },
+            "required": [*required, "change"],
             "additionalProperties": False,
         }
 
-    def read(self, body: Any, principal: Principal) -> Asked:
-        """The values in `body`; if anything is wrong, every place of it is named at once."""
+    def read(self, body: Any, principal: Principal) -> tuple[Change, dict[str, Any]]:
+        """Who changes what for which reason, and the operation's values; if anything is wrong, every place of
+        it is named at once. The change has the site of what `within` names; None where the address says the
+        site, and for what all sites share."""
         if not isinstance(body, Mapping):
-            raise invalid(Place("Expected a JSON object.", pointer=""))
-        why, amiss = _why(body)
-        values, problems = parse_values(self.parameters, body, partial=self.partial, beside=["change"])
-        places = [Place(one.detail, code=one.code, pointer=one.path) for one in [*amiss, *problems]]
-        sites = self._sites(values, principal, places)
-        if not places and self.partial and not set(values) - {"held_on"}:
+            raise invalid([Problem("Expected a JSON object.", "invalid")])
+        why: Mapping[str, Any] = {}
+        said = body.get("change")
+        if isinstance(said, Mapping):
+            why, problems = parse_values(WHY, said, within="/change")
+        elif "change" in body:
+            problems = [Problem("change: expected a JSON object.", "invalid", "/change")]
+        else:
+            detail = 'Say why: "change" holds a reason, and may hold happened_on and job_reference.'
+            problems = [Problem(detail, "required", "/change")]
+        values, wrong = parse_values(self.parameters, body, partial=self.partial, beside=["change"])
+        problems += wrong
+        site_id = self._site_id(values, principal, problems)
+        if not problems and self.partial and not set(values) - {"held_on"}:
             known = listed(one.key for one in self.parameters.values())
-            places = [Place(f"Nothing is to change: name at least one of {known}.", code="empty", pointer="")]
-        if not places and self.within and not sites:
+            problems.append(Problem(f"Nothing is to change: name at least one of {known}.", "empty"))
+        if not problems and self.within and site_id is None:
             known = listed(self.parameters[name].key for name in self.within)
-            places = [Place(f"Say what it belongs to: one of {known}.", code="required", pointer="")]
-        if places:
-            raise invalid(*places)
+            problems.append(Problem(f"Say what it belongs to: one of {known}.", "required"))
+        if problems:
+            raise invalid(problems)
         if "site" in self.within:
             del values["site"]
-        return Asked(values, why, sites[0] if sites else None)
+        return Change(site_id=site_id, user=principal.user, channel=ChangeSet.Channel.REST, **why), values
 
     def accept(
-        self,
-        asked: Asked,
-        *,
-        principal: Principal,
-        site_id: int | None,
-        subject: Model | None = None,
-        expects: Mapping[str, int] | None = None,
+        self, change: Change, values: Mapping[str, Any], expects: Mapping[str, int] | None = None
     ) -> Accepted[Any]:
-        """Make and accept the change set. A `ChangeConflict` goes up; any other refusal is a problem by
-        now."""
-        values = dict(asked.values)
-        if subject is not None and self.subject is not None:
-            # An operation that takes several of a thing is given the one that the address names
-            many = self.operation.parameters[self.subject].many
-            values[self.subject] = [subject] if many else subject
-        change = Change(
-            site_id=site_id,
-            user=principal.user,
-            reason=asked.why["reason"],
-            channel=ChangeSet.Channel.REST,
-            happened_on=asked.why.get("happened_on"),
-            planned=asked.why.get("planned", False),
-            job_reference=asked.why.get("job_reference", ""),
-        )
+        """Make and accept the change set. `ChangeConflict` is raised as it is; any other refusal, as a
+        problem."""
         try:
             return self.operation.accept(change, values, expects)
         except ChangeConflict:
@@ -148,13 +130,12 @@ class Writing:
         except ChangeRefused as refused:
             raise refusal(refused, self._outer_pointer) from refused
 
-    # --- the parts of a body --------------------------------------------------------------------------------
-
-    def _sites(self, values: Mapping[str, Any], principal: Principal, places: list[Place]) -> list[int]:
-        """The sites of what the first given of `within` names. `places` gets what is not there, or
-        not seen by the one who asks; other rows of a site are looked for by the operation, under the site's
-        lock."""
-        found: list[int] = []
+    def _site_id(
+        self, values: Mapping[str, Any], principal: Principal, problems: list[Problem]
+    ) -> int | None:
+        """The site of what the first given of `within` names. `problems` gets what is not there, or not in
+        the caller's scope; other rows of a site are looked for by the operation, under the site's lock."""
+        site_id = None
         saying = [name for name in self.within if values.get(name)][:1]
         for name, value in values.items():
             parameter = self.parameters[name]
@@ -171,22 +152,12 @@ class Writing:
                 if one.pk not in sites:
                     where = pointer(parameter.key, place) if parameter.many else pointer(parameter.key)
                     detail = f"There is no {model._meta.verbose_name} {one.pk}."
-                    places.append(Place(detail, code="not_found", pointer=where))
+                    problems.append(Problem(detail, "not_found", where))
             if name in saying:
-                found += sites.values()
-        return found
+                site_id = next(iter(sites.values()), None)
+        return site_id
 
     def _outer_pointer(self, path: str) -> str:
         """A pointer into an operation's JSON, or to what the change itself says, as one into the body."""
         said = path.removeprefix("/")
         return f"/change{path}" if said in WHY and said not in self.operation.parameters else path
-
-
-def _why(body: Mapping[str, Any]) -> tuple[Mapping[str, Any], list[Problem]]:
-    said = body.get("change")
-    if isinstance(said, Mapping):
-        return parse_values(WHY, said, within="/change")
-    if "change" in body:
-        return {}, [Problem("change: expected a JSON object.", "invalid", "/change")]
-    detail = 'Say why: "change" holds a reason, and may hold happened_on and job_reference.'
-    return {}, [Problem(detail, "required", "/change")]

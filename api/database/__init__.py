@@ -1,8 +1,8 @@
-"""The database: a private PostgreSQL server where none is given, and what any PostgreSQL must be to be used.
+"""The database: a private PostgreSQL server where none is given, and what the service requires of any server.
 
 `embedded.join` is the entry. Below it, from the outside in: `cluster` (make, start, stop one server),
-`location` (where it lies), `programs` (whose binaries), `account` (as whom it runs), `locks`. These need the
-standard library only, since `reaper` runs them in a process of its own that outlives a killed service."""
+`location` (where it lies), `programs` (whose binaries), `account` (as whom it runs), `locks`. These import
+the standard library only, since `reaper` runs them in a small process of its own."""
 
 
 class EmbeddedDatabaseError(Exception):

@@ -1,5 +1,5 @@
-"""As whom PostgreSQL's programs run: they refuse root, so root runs them as `nobody`, and a folder below
-/var/lib serves where `nobody` reaches nothing better."""
+"""The account that runs PostgreSQL's programs: they refuse root, so root runs them as `nobody`, and the
+database lies below /var/lib where `nobody` cannot reach the data folder."""
 
 import os
 import pwd
@@ -54,8 +54,7 @@ class Account:
         )
 
     def passes(self, test: str, path: Path) -> bool:
-        """Whether `test` of the shell says yes to this account: tried, since modes alone do not tell (ACLs,
-        mounts)."""
+        """Whether the shell's `test` succeeds for this account; modes alone do not show it (ACLs, mounts)."""
         return self.is_ours or self.run(["/bin/sh", "-c", f'test {test} "$0"', str(path)]).returncode == 0
 
 
@@ -74,7 +73,7 @@ def name_of(uid: int) -> str:
 
 
 def account_for(cluster: Path) -> Account:
-    """Returns the account that owns `cluster`, or would own it if it were made now."""
+    """The account that owns `cluster`, or would own it if it were made now."""
     me, owner = os.geteuid(), cluster.stat().st_uid if cluster.is_dir() else None
     if me and owner not in (None, me):
         raise EmbeddedDatabaseError(

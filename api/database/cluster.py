@@ -1,8 +1,8 @@
 """One embedded PostgreSQL server: made, started, found running, stopped. Every function here expects the
 caller to hold DATA/database.lock.
 
-The server inherits an open file that is locked, so the lock tells whether it or a child of its lives. Its
-postmaster.pid does not: that file outlives a kill, its number is soon another process's in a container, and a
+The server inherits an open file that is locked, so the lock shows whether it or one of its children runs. Its
+postmaster.pid does not: that file survives a kill, in a container its number is soon another process's, and a
 copied data folder has the file of the original."""
 
 import os
@@ -32,7 +32,7 @@ _POLL_S = 0.05
 _ANSWER_TIMEOUT_S = 5
 _LOG_LIMIT_BYTES = 5_000_000
 
-# In single-user mode each line is a command. The owner can take the service's place, so that a test can show
+# In single-user mode each line is a command. The owner can SET ROLE to the service, so that a test can show
 # what the service may not do
 _SET_UP = f"""
 CREATE ROLE {OWNER} LOGIN NOSUPERUSER CREATEDB NOCREATEROLE NOREPLICATION NOBYPASSRLS;
@@ -43,9 +43,9 @@ CREATE DATABASE {DATABASE} OWNER {OWNER};
 
 
 def ensure_running(location: Location) -> str:
-    """Returns the folder of the socket of the server, which is made and started where it is not running.
+    """The folder of the server's socket; makes and starts the server where it is not running.
 
-    1. A cluster gets its name only when it is whole: one whose maker died is made anew.
+    1. A cluster gets its name only when it is whole: one whose maker was killed is made again.
     2. A server that is starting (its starter was killed), stopping or dying is waited for."""
     usable, account = _programs(location)
     if not location.cluster.is_dir():
@@ -57,7 +57,7 @@ def ensure_running(location: Location) -> str:
             return folder
         if time.monotonic() > deadline:
             raise EmbeddedDatabaseError(
-                f"PostgreSQL in {location.cluster} neither answers nor ends since {TIMEOUT_S} s; see "
+                f"PostgreSQL in {location.cluster} has neither answered nor ended for {TIMEOUT_S} s; see "
                 f"{location.log}."
             )
         time.sleep(_POLL_S)
@@ -97,8 +97,8 @@ def _programs(location: Location) -> tuple[Programs, Account]:
 
 
 def _answers(folder: str, usable: Programs, account: Account) -> bool:
-    """Whether the server takes connections. That one is connected is not enough: for a moment the system
-    still connects callers to a server that was killed."""
+    """Whether the server takes connections. A connected socket is not enough: for a moment the system still
+    connects callers to a server that was killed."""
     asked = [usable.path("pg_isready"), "-h", folder, "-p", str(PORT), "-U", SERVICE, "-d", DATABASE]
     return account.run([*asked, "-t", str(_ANSWER_TIMEOUT_S)]).returncode == 0
 
@@ -110,7 +110,7 @@ def _initialise(location: Location, usable: Programs, account: Account) -> None:
     draft = location.folder / "cluster.new"
     shutil.rmtree(draft, ignore_errors=True)
     account.make_folder(draft)
-    # initdb's own pg_hba.conf is never read (`_write_settings`), so it may as well refuse everybody
+    # initdb's own pg_hba.conf is never read (`_write_settings`), so it refuses every connection
     initdb = [usable.path("initdb"), "-D", str(draft), "-U", SUPERUSER, "--encoding=UTF8", "--auth=reject"]
     for locale in _locales(usable.major):
         made = account.run([*initdb, "--data-checksums", *locale])
@@ -141,10 +141,10 @@ def _start(location: Location, usable: Programs, account: Account) -> str:
         location.log.replace(location.log.with_suffix(".log.1"))
     logged = location.log.stat().st_size if location.log.is_file() else 0
     folder = _make_socket_folder(location, account)
-    (location.cluster / "postmaster.pid").unlink(missing_ok=True)  # a killed server's: nobody holds its lock
+    (location.cluster / "postmaster.pid").unlink(missing_ok=True)  # of a killed server: its lock is free
     _write_settings(location, folder, account)
     with location.server_lock() as lock:
-        # pg_ctl hands its words to a shell between double quotes, so they are kept free of the folder's name
+        # pg_ctl passes its arguments to a shell between double quotes, so the folder's name is not among them
         started = account.run(
             [
                 *(usable.path("pg_ctl"), "start", "-D", "cluster", "-l", "log/server.log"),
@@ -167,7 +167,7 @@ def _is_short(folder: Path) -> bool:
 
 
 def _socket_folder(location: Location) -> str:
-    """Returns the folder of the running server's socket; nothing where the server has not named it yet."""
+    """The folder of the running server's socket; blank where the server has not written it yet."""
     own = location.folder / "socket"
     if _is_short(own):
         return str(own)
@@ -177,12 +177,12 @@ def _socket_folder(location: Location) -> str:
 
 
 def _make_socket_folder(location: Location, account: Account) -> str:
-    """Make a folder for the socket that its owner alone can enter: one below /tmp where the path in the
-    location would be cut off."""
+    """Make a folder for the socket that its owner alone can enter: below /tmp where the path in the location
+    is too long for a socket."""
     folder = location.folder / "socket"
     _remove_temporary(location, _socket_folder(location))
     if _is_short(folder):
-        # A killed server's lock file in it would keep the next one out
+        # A killed server's lock file in it would stop the next one
         shutil.rmtree(folder, ignore_errors=True)
     else:
         folder = Path(tempfile.mkdtemp(prefix="zonebook-", dir="/tmp"))  # made by mkdtemp, 0700
@@ -199,8 +199,7 @@ def _remove_temporary(location: Location, folder: str) -> None:
 def _write_settings(location: Location, socket_folder: str, account: Account) -> None:
     """Write the server's settings beside the cluster, where the account that runs it cannot change them. An
     operator's own go into settings/local.conf."""
-    # root could become any of them, so it may as well come as it is; but whom root runs the server as is not
-    # someone who uses it
+    # root could become any user, so it may connect; the account that root runs the server as is no user of it
     users = {name_of(os.geteuid()), name_of(0)} | ({account.name} - {ROOT_RUNS_AS})
     roles = (SUPERUSER, OWNER, SERVICE)
     files = {

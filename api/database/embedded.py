@@ -1,8 +1,8 @@
 """The use of the embedded server by this process: `join` before the first connection, `leave` at exit.
 
-Every process that uses a server holds a shared lock for as long as it lives; the system frees it however the
-process ends. Whoever leaves last stops the server; the reaper (a small process of its own) does so where the
-last one was killed."""
+Every process that uses a server holds a shared lock while it runs; the system frees it however the process
+ends. The last process to leave stops the server; where that one was killed, the reaper (a small process of
+its own) stops it."""
 
 import atexit
 import os
@@ -39,12 +39,12 @@ def reaper_lock(data_dir: Path) -> FileLock:
 
 
 def join(data_dir: Path, *, again: bool = False) -> str:
-    """Returns the folder of the socket of the server of `data_dir`, which is made and started where it is not
-    running. The first call counts this process among its users; `again` looks anew, for when a connection
-    failed.
+    """The folder of the socket of the server of `data_dir`, which is made and started where it is missing.
+    The first call counts this process among its users; `again`: look once more, after a failed connection.
 
     1. Under the start lock, so that of two processes one starts the server and the other finds it.
-    2. The users' lock is taken before the start lock is let go, so that nobody stops the server in between.
+    2. The users' lock is taken before the start lock is released, so that no process stops the server in
+       between.
     """
     data_dir = data_dir.absolute()
     with _guard:
@@ -68,8 +68,7 @@ def join(data_dir: Path, *, again: bool = False) -> str:
 
 
 def _ensure_reaper(data_dir: Path) -> None:
-    """Start a reaper unless one is there. It goes on in a child of its own, so this waits for its start
-    only."""
+    """Start a reaper unless one runs. It continues in a child process, so this waits for its start only."""
     lock = reaper_lock(data_dir)
     is_missing = lock.acquire(wait=False)
     lock.release()
@@ -86,7 +85,7 @@ def _ensure_reaper(data_dir: Path) -> None:
 
 
 def leave(data_dir: Path) -> None:
-    """Stop using the server of `data_dir`, and stop it if nobody else uses it."""
+    """Stop using the server of `data_dir`, and stop it if no other process uses it."""
     with _guard:
         use = _uses.pop(data_dir.absolute(), None)
         if use:
@@ -102,8 +101,7 @@ def leave_all() -> None:
 
 
 def stop_if_unused(data_dir: Path) -> bool:
-    """Stop the server of `data_dir` unless someone uses it. Returns whether nobody did. Needs the start lock
-    held."""
+    """Stop the server of `data_dir` unless a process uses it; True where none did. Needs the start lock."""
     users = users_lock(data_dir, shared=False)
     is_unused = users.acquire(wait=False)
     try:
@@ -115,8 +113,8 @@ def stop_if_unused(data_dir: Path) -> bool:
 
 
 def _forget_after_fork() -> None:
-    """A child is a user of its own once it connects. Until then it must hold nothing, or its own attempt to
-    be the last one would meet its parent's lock in its own hands."""
+    """A child becomes a user when it connects. Until then it must not hold its parent's lock, which its own
+    check for other users would find."""
     global _guard
     _guard = threading.RLock()
     for use in _uses.values():

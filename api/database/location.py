@@ -1,4 +1,4 @@
-"""Where an embedded database lies: in its data folder, or below /var/lib where `nobody` cannot reach that.
+"""Where an embedded database lies: in its data folder, or below /var/lib where `nobody` cannot reach it.
 
 DATA/database.lock         held while the server is made, started or stopped
 DATA/database-users.lock   shared by every process that uses the server
@@ -46,7 +46,7 @@ class Location:
         return FileLock(self.folder / "server.lock")
 
     def major(self) -> int | None:
-        """Returns the major version that wrote the cluster; None before there is one."""
+        """The major version that wrote the cluster; None before there is one."""
         version = self.cluster / "PG_VERSION"
         return int(version.read_text().strip()) if version.is_file() else None
 
@@ -59,14 +59,14 @@ class Location:
 
 
 def make_data_dir(data_dir: Path) -> None:
-    """Make the data folder. What is secret in it is closed by its own mode, so that the server's account can
-    pass through root's."""
+    """Make the data folder. Secret files in it have modes of their own, so that the server's account can pass
+    through a folder of root's."""
     if not data_dir.is_dir():
         open_folder(data_dir)
 
 
 def find(data_dir: Path) -> Location:
-    """Returns the location that `data_dir` has, or a new empty one. Needs DATA/database.lock held."""
+    """The location that `data_dir` has, or a new empty one. Needs DATA/database.lock held."""
     pointer = data_dir / POINTER
     if pointer.is_file():
         return Location(data_dir, _follow(data_dir, pointer))
@@ -80,7 +80,7 @@ def find(data_dir: Path) -> Location:
         location = Location(data_dir, _make_elsewhere(data_dir))
         if not _is_reachable(location.folder, account):
             raise EmbeddedDatabaseError(
-                f"{account.name}, as whom PostgreSQL runs for root, reaches neither {data_dir} nor "
+                f"{account.name}, the account that runs PostgreSQL for root, reaches neither {data_dir} nor "
                 f"{location.folder}. Choose another folder with --data or ZONEBOOK_DATA, or give a running "
                 "server with DATABASE_URL."
             )

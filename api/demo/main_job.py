@@ -40,7 +40,8 @@ def check_main_job(client: Client, *, say: Say) -> None:
     found = _zone_within_limits(client)
     zone_id = found.zone["id"]
     where = f"{found.zone['name']}, {found.zone['site']['name']}"
-    tightest = _tightest(found.load)
+    measured = [one for one in found.load["items"] if one["unit"] and one["headroom_likely"] is not None]
+    tightest = min(measured, key=lambda one: one["headroom_likely"])
     say(f"1. Zone {where}: stays within its limits.")
     say(f"   {tightest['title']} of {tightest['subject']['name']}: {_figure(tightest)}, {_limit(tightest)}.")
 
@@ -69,7 +70,9 @@ def check_main_job(client: Client, *, say: Say) -> None:
         attribution["change_set_ids"] == [visits[-1]],
         f"change set {visits[-1]} crossed the limit, the finding names {attribution['change_set_ids']}",
     )
-    line = _history(client, zone_id, crossed)
+    history = client.get(f"/zones/{zone_id}/history", code=crossed["code"])
+    line = next(one for one in history["items"] if one["subject"] == crossed["subject"])
+    _require(line["baseline"] is not None, "the history has no figure at commissioning")
     _require(
         line["crossings"][-1]["change_set_id"] == visits[-1],
         f"change set {visits[-1]} crossed the limit, the history has {line['crossings']}",
@@ -82,8 +85,11 @@ def check_main_job(client: Client, *, say: Say) -> None:
     say(f"   verdict             {finding['verdict'].replace('_', ' ')}: {finding['sentence']}")
     say(f"   the change          change set {visits[-1]}: {attribution['sentence']}.")
 
-    _remove_speakers(client, found, added)
-    _await_cleared(client, finding)
+    removals = [{"op": "point.remove", "point_id": point_id} for point_id in reversed(added)]
+    _accepted(client, found, "Remove the demonstration's speakers", "DEMO-END", removals)
+    _await(
+        lambda: client.get(f"/findings/{finding['id']}")["state"] == "cleared", "the finding is not cleared"
+    )
     say("The speakers are removed and the finding is cleared. Every step is as expected.")
 
 
@@ -156,26 +162,12 @@ def _accepted(
     return accepted
 
 
-def _tightest(load: dict[str, Any]) -> dict[str, Any]:
-    """The figure with the least headroom, counts left out."""
-    measured = [one for one in load["items"] if one["unit"] and one["headroom_likely"] is not None]
-    tightest: dict[str, Any] = min(measured, key=lambda one: one["headroom_likely"])
-    return tightest
-
-
 def _now(load: dict[str, Any], past: list[dict[str, Any]]) -> str:
     if past:
         return f"Now {past[0]['title'].lower()} of {past[0]['subject']['name']} is past its limit."
     if load["verdict"] in STAYS_WITHIN:
         return "The zone still stays within its limits."
     return "The service cannot tell whether the zone stays within its limits."
-
-
-def _history(client: Client, zone_id: int, crossed: dict[str, Any]) -> dict[str, Any]:
-    history = client.get(f"/zones/{zone_id}/history", code=crossed["code"])
-    line: dict[str, Any] = next(one for one in history["items"] if one["subject"] == crossed["subject"])
-    _require(line["baseline"] is not None, "the history has no figure at commissioning")
-    return line
 
 
 def _await_finding(client: Client, found: Zone, crossed: dict[str, Any]) -> dict[str, Any]:
@@ -190,12 +182,6 @@ def _await_finding(client: Client, found: Zone, crossed: dict[str, Any]) -> dict
     return finding
 
 
-def _await_cleared(client: Client, finding: dict[str, Any]) -> None:
-    _await(
-        lambda: client.get(f"/findings/{finding['id']}")["state"] == "cleared", "the finding is not cleared"
-    )
-
-
 def _await(look: Callable[[], Any], otherwise: str) -> Any:
     """The first true result of ``look``."""
     deadline = time.monotonic() + FINDING_WITHIN_S
@@ -204,11 +190,6 @@ def _await(look: Callable[[], Any], otherwise: str) -> Any:
             return found
         time.sleep(0.2)
     raise DemoError(f"The main job failed: {otherwise} after {FINDING_WITHIN_S:.0f} s.")
-
-
-def _remove_speakers(client: Client, found: Zone, added: list[int]) -> None:
-    operations = [{"op": "point.remove", "point_id": point_id} for point_id in reversed(added)]
-    _accepted(client, found, "Remove the demonstration's speakers", "DEMO-END", operations)
 
 
 def _require(held: bool, otherwise: str) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import ctypes
 import http.client
+import os
 import signal
 import socket
 import subprocess
@@ -34,8 +35,6 @@ def free_port() -> int:
 
 def require_free(port: int) -> None:
     """Raise DemoError unless the port is free."""
-    if not 1 <= port <= 65535:
-        raise DemoError(f"There is no port {port}: expected 1 to 65535, such as --port 8000.")
     with socket.socket() as probe:
         probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
@@ -48,8 +47,9 @@ def require_free(port: int) -> None:
 
 
 @contextlib.contextmanager
-def serving(port: int, *, quiet: bool) -> Iterator[list[subprocess.Popen[bytes]]]:
-    """Context with a web server, ready to answer, and a sweeper; leaving it stops both.
+def serving(port: int, *, token: str, quiet: bool) -> Iterator[list[subprocess.Popen[bytes]]]:
+    """Context with a web server, ready to answer, and a sweeper; leaving it stops both. The root page shows
+    the token.
 
     SIGTERM acts as Ctrl-C inside, so that a supervisor's stop leaves no process behind.
     """
@@ -62,7 +62,8 @@ def serving(port: int, *, quiet: bool) -> Iterator[list[subprocess.Popen[bytes]]
     try:
         started.append(_start("manage.py sweep --loop", quiet=quiet))
         web = f"-m gunicorn api.wsgi --bind 127.0.0.1:{port} --workers 2 --threads 4"
-        started.append(_start(f"{web} --log-level warning --no-control-socket", quiet=quiet))
+        web += " --log-level warning --no-control-socket"
+        started.append(_start(web, quiet=quiet, ZONEBOOK_DEMO_TOKEN=token))
         _await_ready(port, started)
         yield started
     finally:
@@ -72,11 +73,12 @@ def serving(port: int, *, quiet: bool) -> Iterator[list[subprocess.Popen[bytes]]
         signal.signal(signal.SIGTERM, before)
 
 
-def _start(arguments: str, *, quiet: bool) -> subprocess.Popen[bytes]:
+def _start(arguments: str, *, quiet: bool, **variables: str) -> subprocess.Popen[bytes]:
     # In its own session Ctrl-C does not reach it: the demo stops its processes in order
     return subprocess.Popen(
         [sys.executable, *arguments.split()],
         cwd=settings.BASE_DIR,
+        env=os.environ | variables,
         stdin=subprocess.DEVNULL,
         stdout=subprocess.DEVNULL if quiet else sys.stderr,
         stderr=subprocess.DEVNULL if quiet else None,

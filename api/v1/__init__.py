@@ -1,1 +1,1 @@
-"""Version 1 of the API: one file a resource; `routes` gives them their addresses."""
+"""Version 1 of the API: resources in files named like their services; `routes` gives them their addresses."""

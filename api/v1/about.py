@@ -1,4 +1,4 @@
-"""What the API says about itself, to everyone: its description, and the kinds of problems it answers with."""
+"""The API's own description, and the kinds of problems it answers with; both public."""
 
 from __future__ import annotations
 
@@ -42,7 +42,7 @@ class ProblemView(ApiView):
 
     def get(self, request: Request, code: str) -> Response:  # noqa: ARG002
         if code not in problems.KINDS:
-            raise problems.Problem(problems.NOT_FOUND, "There is no such kind of problem.")
+            raise problems.ProblemError(problems.NOT_FOUND, "There is no such kind of problem.")
         return Response(_kind(problems.KINDS[code]))
 
 

@@ -5,15 +5,14 @@ from __future__ import annotations
 from rest_framework import serializers
 
 from api.conventions import fields
-from api.conventions.serializers import StrictSerializer
 from zones.findings.change_types import CHANGE_TYPES
 from zones.findings.named_changes import Cause
 
 CAUSES = [str(cause) for cause in Cause]
 
 
-class ChangeSetSummarySerializer(StrictSerializer):
-    """A change set, enough to know whom to ask."""
+class ChangeSetSummarySerializer(serializers.Serializer):
+    """A change set in short: who, when, why."""
 
     id = fields.Id()
     day = fields.Day()
@@ -22,13 +21,13 @@ class ChangeSetSummarySerializer(StrictSerializer):
     reason = fields.Text()
 
 
-class ThingSummarySerializer(StrictSerializer):
+class ThingSummarySerializer(serializers.Serializer):
     kind = fields.Text()
     id = fields.Id()
     name = fields.Text()
 
 
-class ChangeAtStepSerializer(StrictSerializer):
+class ChangeAtStepSerializer(serializers.Serializer):
     """One kind of change that was made, how often. before, after: of its value; of what it was connected to,
     ``before_thing`` and ``after_thing``."""
 
@@ -43,7 +42,7 @@ class ChangeAtStepSerializer(StrictSerializer):
     after_thing = ThingSummarySerializer(allow_null=True)
 
 
-class ChangeSummarySerializer(StrictSerializer):
+class ChangeSummarySerializer(serializers.Serializer):
     """One change: what was done, by which change set, and what the figure was before and after it."""
 
     cause = fields.Choice(choices=CAUSES)
@@ -59,7 +58,7 @@ class ChangeSummarySerializer(StrictSerializer):
     limit = fields.Number(allow_null=True)
 
 
-class BaselineSerializer(StrictSerializer):
+class BaselineSerializer(serializers.Serializer):
     """The figure at the end of the first day, or of the survey day of a site taken over."""
 
     day = fields.Day()
@@ -68,14 +67,14 @@ class BaselineSerializer(StrictSerializer):
     limit = fields.Number(allow_null=True)
 
 
-class BetweenSerializer(StrictSerializer):
-    """The estimates went past at different changes: between these two the limit was crossed."""
+class BetweenSerializer(serializers.Serializer):
+    """The estimates went past at different changes: the limit was crossed between these two."""
 
     since = ChangeSummarySerializer()
     until = ChangeSummarySerializer()
 
 
-class AttributionSerializer(StrictSerializer):
+class AttributionSerializer(serializers.Serializer):
     """Which change pushed a figure past its limit, as far as the record shows."""
 
     cause = fields.Choice(choices=CAUSES)

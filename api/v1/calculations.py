@@ -11,10 +11,11 @@ from rest_framework.response import Response
 
 from api.conventions import fields
 from api.conventions.permissions import AUTHENTICATED
-from api.conventions.problems import INVALID, Place, Problem
+from api.conventions.problems import INVALID, ProblemError
 from api.conventions.serializers import StrictSerializer
 from api.conventions.suggestions import ended
 from api.conventions.views import ApiView, Spec
+from sites.changes.errors import Problem
 from zones.electrical.bad_input import BadInputError
 from zones.electrical.described_run import WHY_INFEASIBLE, answer, describe
 from zones.electrical.run_description import (
@@ -64,23 +65,23 @@ class DescribedRunSerializer(StrictSerializer):
 
     source = SourceSerializer()
     temperature_c = _numbers({"temperature_c": TEMPERATURE_C})["temperature_c"]
-    points = serializers.ListField(
+    points = fields.List(
         child=DescribedPointSerializer(), min_length=1, max_length=MOST_POINTS, allow_empty=False
     )
 
 
-class SolvedPointSerializer(StrictSerializer):
+class SolvedPointSerializer(serializers.Serializer):
     id = fields.Text()
     voltage_v = fields.Number()
     current_a = fields.Number(help_text="That its own load draws.")
 
 
-class LowestSerializer(StrictSerializer):
+class LowestSerializer(serializers.Serializer):
     id = fields.Text()
     voltage_v = fields.Number()
 
 
-class SolvedSerializer(StrictSerializer):
+class SolvedSerializer(serializers.Serializer):
     """The voltages of a run; or that it has none, and why."""
 
     feasible = fields.Flag()
@@ -107,14 +108,14 @@ class RunCalculationView(ApiView):
         return Response({**answer(run, run.solve()), "caution": Caution.LOCAL_CODE.text})
 
 
-def _problem(error: BadInputError) -> Problem:
+def _problem(error: BadInputError) -> ProblemError:
     more = f" And {error.not_shown} more." if error.not_shown else ""
     first = error.problems[0]
-    return Problem(
+    return ProblemError(
         INVALID,
         f"This cannot be computed. {ended(f'{first.path}: {first.detail}')}{more}",
-        errors=[
-            Place(ended(f"{problem.path}: {problem.detail}"), code=problem.code, pointer=problem.pointer)
+        [
+            Problem(ended(f"{problem.path}: {problem.detail}"), problem.code, problem.pointer)
             for problem in error.problems
         ],
     )

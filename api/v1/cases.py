@@ -26,7 +26,7 @@ from .sites import SiteSerializer
 
 class CaseSerializer(ResourceSerializer):
     """Open findings of one cause on one site. It clears with the last of them, and opens again, with its
-    ticket, where the same cause brings one about again."""
+    ticket, with the next finding of the same cause."""
 
     customer_id = fields.Id(source="site.customer_id", read_only=True)
     change_set_id = fields.Id(
@@ -61,7 +61,7 @@ class CaseFilterSet(SiteFilterSet):
 
 class TicketSerializer(StrictSerializer):
     ticket_reference = fields.Text(
-        allow_blank=True, max_length=120, help_text="What the ticketing system calls it; blank takes it away."
+        allow_blank=True, max_length=120, help_text="The ticketing system's number; blank removes it."
     )
 
 
@@ -95,7 +95,7 @@ class CaseViewSet(ReadOnlyViewSet):
             case.open_findings.sort(key=_gravest_first)
 
     def partial_update(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
-        """Keep under which number the ticketing system has the case."""
+        """Store the number of the case's ticket."""
         case = self.matched_object()
         reference = self.validated_body().get("ticket_reference", case.ticket_reference)
         try:

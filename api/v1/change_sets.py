@@ -1,5 +1,5 @@
-"""Change sets: what is written to the record, and drafts of it, which are evaluated before anyone accepts
-them."""
+"""Change sets: what is written to the record, and drafts of it, which are evaluated before they are
+accepted."""
 
 from __future__ import annotations
 
@@ -7,13 +7,14 @@ from collections.abc import Mapping
 from typing import Any
 
 from django.db.models import QuerySet
+from rest_framework import serializers
 from rest_framework.decorators import action
 from rest_framework.exceptions import ValidationError
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.conventions import fields
-from api.conventions.places import body_places
+from api.conventions.places import body_problems
 from api.conventions.problems import invalid
 from api.conventions.serializers import ResourceSerializer, StrictSerializer, whole_body_error
 from api.conventions.views import Spec
@@ -31,20 +32,80 @@ from sites.changes.services import (
 )
 from sites.models.access import User
 from sites.models.changes import ChangeSet
-from zones.planning.drafts import evaluate_draft
+from zones.loads.wording import RenderedLoad
+from zones.planning.drafts import Difference, DraftEvaluation, evaluate_draft
 
+from . import figures
 from .dated import NO_CASE, SiteFilterSet
-from .evaluations import EvaluationSerializer, evaluation_data
-from .operation_lists import OperationList, ResultSerializer, operation_places, results_data
+from .operation_lists import OperationList, ResultSerializer, operation_problems, results_data
 from .sites import SiteSerializer
 
-_PLANNED = "happened_on may be a day to come: until then the record is as it was."
+
+class DifferenceSerializer(serializers.Serializer):
+    """One limit on one subject whose figure, limit or verdict would differ."""
+
+    code = fields.Choice(choices=figures.CODES)
+    title = fields.Text()
+    subject = figures.SubjectSerializer()
+    sentence = fields.Text(help_text="What would change, in a sentence.")
+    crosses = fields.Flag(help_text="Its verdict would be past or cannot_tell, and is neither now.")
+    clears = fields.Flag(help_text="Its verdict is past or cannot_tell, and would be neither.")
+    before = figures.FigureSerializer(allow_null=True, help_text="null: it is not there yet.")
+    after = figures.FigureSerializer(allow_null=True, help_text="null: it would not be there any more.")
+
+
+class EvaluationSerializer(serializers.Serializer):
+    """What a draft would do to its site: limits that it would cross first, then those that it would clear."""
+
+    change_set_id = fields.Id()
+    site_id = fields.Id()
+    as_of = fields.Day(help_text="The later of the draft's day and today.")
+    summary = fields.Text(help_text="The evaluation in a few sentences.")
+    crosses = fields.Flag(
+        help_text="The verdict of some figure would be past or cannot_tell, and is neither now."
+    )
+    items = DifferenceSerializer(many=True)
+    not_computed = figures.NotComputedSerializer(many=True, help_text="What could no longer be computed.")
+    computed = figures.NotComputedSerializer(many=True, help_text="What could be computed again.")
+
+
+def evaluation_data(draft: ChangeSet, found: DraftEvaluation) -> dict[str, Any]:
+    return {
+        "change_set_id": draft.pk,
+        "site_id": draft.site_id,
+        "as_of": found.as_of.isoformat(),
+        "summary": found.summary,
+        "crosses": bool(found.not_computed) or any(one.crosses for one in found.differences),
+        "items": [_difference(one) for one in found.differences],
+        "not_computed": [figures.not_computed(one) for one in found.not_computed],
+        "computed": [figures.not_computed(one) for one in found.computed],
+    }
+
+
+def _difference(one: Difference) -> dict[str, Any]:
+    side = _side(one)
+    return {
+        "code": one.code,
+        "title": side.limit.title,
+        "subject": figures.subject(one.subject, side.subject),
+        "sentence": one.sentence,
+        "crosses": one.crosses,
+        "clears": one.clears,
+        "before": None if one.before is None else figures.figure(one.before),
+        "after": None if one.after is None else figures.figure(one.after),
+    }
+
+
+def _side(one: Difference) -> RenderedLoad:
+    side = one.after or one.before
+    assert side is not None, "a difference has a side"
+    return side
 
 
 class Person(fields.Text):
     """A user by name, as a person reads it."""
 
-    def to_representation(self, value: User) -> str:  # type: ignore[override]
+    def to_representation(self, value: User) -> str:
         return value.get_full_name() or value.get_username()
 
 
@@ -52,7 +113,7 @@ class ChangeSetSerializer(ResourceSerializer):
     accepted_by = Person(
         read_only=True,
         allow_null=True,
-        help_text="Who made it the record; null: it is not, or nobody's user.",
+        help_text="Who made it the record; null: it is not accepted, or was accepted without a user.",
     )
     operations = OperationList(
         read_only=True,
@@ -80,7 +141,7 @@ class AcceptedChangeSetSerializer(ChangeSetSerializer):
     results = ResultSerializer(many=True, read_only=True)
 
 
-# --- what is asked ------------------------------------------------------------------------------------------
+# --- queries and bodies -------------------------------------------------------------------------------------
 
 
 class ChangeSetFilterSet(SiteFilterSet):
@@ -95,18 +156,26 @@ class ChangeSetFilterSet(SiteFilterSet):
     happened_until = fields.Day(source="happened_on__lte", help_text="What happened on this day or earlier.")
 
 
-class DraftSerializer(StrictSerializer):
+class AcceptanceSerializer(StrictSerializer):
+    """What is known on acceptance; what is left out stays as the draft has it."""
+
+    happened_on = fields.Day(required=False, help_text="A day in the site's time zone.")
+    planned = fields.Flag(
+        required=False, help_text="happened_on may be a day to come: until then the record is as it was."
+    )
+    job_reference = fields.Text(required=False, allow_blank=True, max_length=80)
+
+
+class DraftSerializer(AcceptanceSerializer):
     """A draft: what would be done on one site, and why."""
 
     site_id = fields.Id()
     reason = fields.Text(max_length=2000)
-    job_reference = fields.Text(required=False, allow_blank=True, max_length=80)
     happened_on = fields.Day(
         required=False,
         allow_null=True,
         help_text="A day in the site's time zone; left out: the day it is accepted.",
     )
-    planned = fields.Flag(required=False, help_text=_PLANNED)
     purpose = fields.Choice(choices=ChangeSet.Purpose.choices, default=ChangeSet.Purpose.RECORD)
     operations = OperationList()
 
@@ -117,13 +186,10 @@ class DraftSerializer(StrictSerializer):
             raise ValidationError(f"There is no site {site_id}.", code="not_found") from None
 
 
-class DraftRevisionSerializer(StrictSerializer):
-    """What is to be otherwise in a draft. One that was withdrawn becomes a draft again."""
+class DraftRevisionSerializer(AcceptanceSerializer):
+    """What changes in a draft. One that was withdrawn becomes a draft again."""
 
     reason = fields.Text(required=False, max_length=2000)
-    job_reference = fields.Text(required=False, allow_blank=True, max_length=80)
-    happened_on = fields.Day(required=False)
-    planned = fields.Flag(required=False, help_text=_PLANNED)
     operations = OperationList(required=False)
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
@@ -135,16 +201,8 @@ class DraftRevisionSerializer(StrictSerializer):
         return attrs
 
 
-class AcceptanceSerializer(StrictSerializer):
-    """What is known only now; both may be left out, and then stay as the draft has them."""
-
-    happened_on = fields.Day(required=False, help_text="A day in the site's time zone.")
-    planned = fields.Flag(required=False, help_text=_PLANNED)
-    job_reference = fields.Text(required=False, allow_blank=True, max_length=80)
-
-
 class NothingSerializer(StrictSerializer):
-    """An empty object: there is nothing to say."""
+    """An empty object."""
 
 
 # --- the resource -------------------------------------------------------------------------------------------
@@ -152,7 +210,7 @@ class NothingSerializer(StrictSerializer):
 
 class ChangeSetViewSet(ReadOnlyViewSet):
     """Change sets: everything that was written to the record, with who, when and why; and drafts: a what-if,
-    a saved plan, or a technician's redline, evaluated before anyone accepts it."""
+    a saved plan, or a technician's redline, evaluated before it is accepted."""
 
     gate = change_set_for
     serializer_class = ChangeSetSerializer
@@ -168,34 +226,21 @@ class ChangeSetViewSet(ReadOnlyViewSet):
         """Draw up a draft. Its operations are applied and undone, so that what could not be accepted is
         refused now; nothing of the record changes."""
         values = self.validated_body()
-        draft = change_set_draft(
-            Change(
-                site_id=values["site_id"],
-                user=self.principal.user,
-                reason=values["reason"],
-                channel=ChangeSet.Channel.REST,
-                happened_on=values.get("happened_on"),
-                planned=values.get("planned", False),
-                job_reference=values.get("job_reference", ""),
-                purpose=ChangeSet.Purpose(values["purpose"]),
-            ),
-            values["operations"],
-        )
+        operations = values.pop("operations")
+        change = Change(user=self.principal.user, channel=ChangeSet.Channel.REST, **values)
+        draft = change_set_draft(change, operations)
         return self.respond(draft, status=201)
 
     def partial_update(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
-        """Change a draft. The versions of the rows that it builds on are learnt anew."""
+        """Change a draft. The versions of the rows that it builds on are read again."""
         draft = self.matched_object()
         values = self.validated_body()
         try:
             revised = change_set_revise(
                 change_set=draft,
-                bodies=values.get("operations"),
-                reason=values.get("reason"),
-                happened_on=values.get("happened_on"),
-                planned=values.get("planned"),
-                job_reference=values.get("job_reference"),
+                bodies=values.pop("operations", None),
                 expected_version=draft.version,
+                **values,
             )
         except ChangeConflict as conflict:
             raise self._overtaken(conflict) from conflict
@@ -229,10 +274,8 @@ class ChangeSetViewSet(ReadOnlyViewSet):
             accepted: Accepted[Any] = change_set_accept(
                 change_set=draft,
                 user=self.principal.user,
-                happened_on=values.get("happened_on"),
-                planned=values.get("planned"),
-                job_reference=values.get("job_reference"),
                 expected_version=draft.version,
+                **values,
             )
         except ChangeConflict as conflict:
             raise self._overtaken(conflict) from conflict
@@ -263,10 +306,10 @@ class ChangeSetViewSet(ReadOnlyViewSet):
         assert isinstance(body_class, type)
         given = self.request.data
         body = body_class(data=given, context={"view": self})
-        places = [] if body.is_valid() else body_places(body.errors)
+        problems = [] if body.is_valid() else body_problems(body.errors)
         if isinstance(given, Mapping) and "operations" in given:
-            places += operation_places(given["operations"])
-        if places:
-            raise invalid(*places)
+            problems += operation_problems(given["operations"])
+        if problems:
+            raise invalid(problems)
         values: dict[str, Any] = body.validated_data
         return values

@@ -69,7 +69,7 @@ class ChangeViewSet(ReadOnlyViewSet):
     answers = {"retrieve": ChangeWithRowsSerializer}
 
     def get_queryset(self) -> QuerySet[Any]:
-        # An import writes thousands of rows at once: a list of such changes would be read by nobody
+        # An import writes thousands of rows at once: a list of such changes would be too long to read
         return super().get_queryset().defer("old_rows", "new_rows")
 
     def retrieve(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002

@@ -7,9 +7,7 @@ from typing import Any
 from rest_framework import serializers
 
 from api.conventions import fields
-from api.conventions.answers import AnswerSerializer, rounded
-from api.conventions.serializers import StrictSerializer
-from zones.electrical.subjects import SubjectKind
+from api.conventions.answers import AnswerSerializer
 from zones.loads.wording import RenderedLoad
 from zones.models import Finding, Zone
 from zones.visits.closet_sheet import ClosetSheet, FindingHere, ZoneHere
@@ -23,7 +21,7 @@ from .attributions import AttributionSerializer
 from .findings import ZoneSummarySerializer
 
 
-class ClosetSummarySerializer(StrictSerializer):
+class ClosetSummarySerializer(serializers.Serializer):
     id = fields.Id()
     name = fields.Text()
 
@@ -32,10 +30,10 @@ class SiteSummarySerializer(ClosetSummarySerializer):
     code = fields.Text()
 
 
-# --- before one goes ----------------------------------------------------------------------------------------
+# --- before a visit -----------------------------------------------------------------------------------------
 
 
-class LifeSafetySerializer(StrictSerializer):
+class LifeSafetySerializer(serializers.Serializer):
     """Whether a zone that is fed from here serves life safety: read this first."""
 
     answer = fields.Choice(choices=Zone.LifeSafety.choices, help_text="The gravest of the zones here.")
@@ -43,8 +41,8 @@ class LifeSafetySerializer(StrictSerializer):
     zones = ZoneSummarySerializer(many=True, help_text="Those that do, then those not recorded.")
 
 
-class ContractSummarySerializer(StrictSerializer):
-    """Under which contract one goes; where none covers the day, the one that last did, or next will."""
+class ContractSummarySerializer(serializers.Serializer):
+    """The contract that covers the visit; where none does on the day, the last one before, or the next."""
 
     covered = fields.Flag()
     contract_id = fields.Id(source="contract.pk", allow_null=True)
@@ -58,7 +56,7 @@ class ContractSummarySerializer(StrictSerializer):
 # --- what it carries, and what is wrong with it -------------------------------------------------------------
 
 
-class FigureSummarySerializer(StrictSerializer):
+class FigureSummarySerializer(serializers.Serializer):
     """One figure of a zone, in short; `GET /zones/{id}/load` has all of it."""
 
     code = fields.Choice(choices=figures.CODES)
@@ -85,7 +83,7 @@ class ZoneHereSerializer(ZoneSummarySerializer):
     loads = FigureSummarySerializer(many=True)
 
 
-class FindingSummarySerializer(StrictSerializer):
+class FindingSummarySerializer(serializers.Serializer):
     id = fields.Id()
     case_id = fields.Id()
     code = fields.Choice(choices=figures.CODES)
@@ -105,7 +103,7 @@ class FindingSummarySerializer(StrictSerializer):
     attribution = AttributionSerializer()
 
 
-class CaseSummarySerializer(StrictSerializer):
+class CaseSummarySerializer(serializers.Serializer):
     id = fields.Id()
     key = fields.Text()
     ticket_reference = fields.Text(allow_blank=True)
@@ -113,25 +111,25 @@ class CaseSummarySerializer(StrictSerializer):
     finding_ids = serializers.ListField(child=fields.Id())
 
 
-class ClosetSheetSerializer(StrictSerializer):
+class ClosetSheetSerializer(serializers.Serializer):
     """What a dispatcher reads before a visit: life safety first, then the dangers, then how to get there;
     what stands there, what it carries, what is wrong with it, and what is not recorded. Never a code."""
 
     closet = ClosetSummarySerializer()
-    site = SiteSummarySerializer()
-    customer = SiteSummarySerializer()
+    site = SiteSummarySerializer(source="closet.site")
+    customer = SiteSummarySerializer(source="closet.site.customer")
     as_of = fields.Day()
     life_safety = LifeSafetySerializer()
     cautions = figures.CautionSerializer(many=True, help_text="Those that matter here, the gravest first.")
     summary = fields.Text(help_text="To be read aloud.")
     reach = AnswerSerializer(dataclass=Reach)
-    contract = ContractSummarySerializer()
-    switches = AnswerSerializer(dataclass=SwitchHere, many=True)
-    endpoints = AnswerSerializer(dataclass=EndpointHere, many=True)
-    supplies = AnswerSerializer(dataclass=SupplyHere, many=True)
-    amplifiers = AnswerSerializer(dataclass=AmplifierHere, many=True)
-    blocks = AnswerSerializer(dataclass=BlockHere, many=True)
-    runs = AnswerSerializer(dataclass=RunHere, many=True)
+    contract = ContractSummarySerializer(source="cover")
+    switches = AnswerSerializer(dataclass=SwitchHere, source="equipment.switches", many=True)
+    endpoints = AnswerSerializer(dataclass=EndpointHere, source="equipment.endpoints", many=True)
+    supplies = AnswerSerializer(dataclass=SupplyHere, source="equipment.supplies", many=True)
+    amplifiers = AnswerSerializer(dataclass=AmplifierHere, source="equipment.amplifiers", many=True)
+    blocks = AnswerSerializer(dataclass=BlockHere, source="wiring.blocks", many=True)
+    runs = AnswerSerializer(dataclass=RunHere, source="wiring.runs", many=True)
     zones = ZoneHereSerializer(many=True, help_text="Life safety first, then the worst verdict.")
     findings = FindingSummarySerializer(many=True, help_text="Open at the end of the day, the gravest first.")
     cases = CaseSummarySerializer(many=True)
@@ -144,25 +142,11 @@ class ClosetSheetSerializer(StrictSerializer):
 
 
 def closet_sheet_data(sheet: ClosetSheet) -> dict[str, Any]:
-    site = sheet.closet.site
     cases = {one.finding.case_id: one.finding.case for one in sheet.findings}
     return ClosetSheetSerializer(
         {
-            "closet": sheet.closet,
-            "site": site,
-            "customer": site.customer,
-            "as_of": sheet.as_of,
-            "life_safety": sheet.life_safety,
+            **vars(sheet),
             "cautions": figures.cautions(sheet.cautions),
-            "summary": sheet.summary,
-            "reach": sheet.reach,
-            "contract": sheet.cover,
-            "switches": sheet.equipment.switches,
-            "endpoints": sheet.equipment.endpoints,
-            "supplies": sheet.equipment.supplies,
-            "amplifiers": sheet.equipment.amplifiers,
-            "blocks": sheet.wiring.blocks,
-            "runs": sheet.wiring.runs,
             "zones": [_zone(one) for one in sheet.zones],
             "findings": [_finding(one) for one in sheet.findings],
             "cases": [
@@ -177,8 +161,6 @@ def closet_sheet_data(sheet: ClosetSheet) -> dict[str, Any]:
                 }
                 for case in cases.values()
             ],
-            "unknown": sheet.unknown,
-            "changes": sheet.changes,
         }
     ).data
 
@@ -200,29 +182,17 @@ def _zone(here: ZoneHere) -> dict[str, Any]:
 
 
 def _load(one: RenderedLoad) -> dict[str, Any]:
-    return {
-        "code": one.limit.code,
-        "title": one.limit.title,
-        "subject": figures.subject(one.load.subject, one.subject),
-        "sentence": one.sentence,
-        "verdict": one.load.verdict.name.lower(),
-        "unit": one.limit.unit,
-        "likely": rounded(one.load.likely),
-        "limit": rounded(one.load.limit),
-        "headroom_likely": rounded(one.load.headroom_likely),
-        "headroom": one.headroom_words,
-    }
+    return {**figures.figure(one), "headroom": one.headroom_words}
 
 
 def _finding(here: FindingHere) -> dict[str, Any]:
     finding, words = here.finding, here.words
-    kind = SubjectKind(finding.subject_kind)
     return {
         "id": finding.pk,
         "case_id": finding.case_id,
         "code": finding.code,
         "title": words.title,
-        "subject": figures.subject((kind, finding.subject_id), words.subject),
+        "subject": figures.subject(finding.subject, words.subject),
         "place": figures.place(words.limit, finding.detail, words.place),
         "elsewhere": here.elsewhere,
         "closet_id": words.closet_id,

@@ -1,27 +1,76 @@
-"""Closets: where things are mounted, and how a person gets in."""
+"""Closets, where things are mounted and how a person gets in; the contacts to call; and the
+termination blocks in them, with the clips on these."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
+from rest_framework import serializers
 from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.conventions import fields
+from api.conventions.serializers import ResourceSerializer
 from api.conventions.views import Spec
 from api.conventions.viewsets import RecordViewSet
 from api.conventions.writing import Writing
 from sites.access.abilities import Ability
-from sites.access.gates import closet_for
-from sites.models import Closet
-from sites.services.closets import closet_add, closet_alter, closet_end
+from sites.access.gates import block_for, closet_for, contact_for
+from sites.models import Block, Closet, Contact
+from sites.services.closets import (
+    block_add,
+    block_alter,
+    block_end,
+    closet_add,
+    closet_alter,
+    closet_end,
+    contact_add,
+    contact_alter,
+    contact_remove,
+)
+from zones.selectors import pulled_clips_before
+from zones.services.landings import clip_correct, clip_pull, clip_put
 from zones.visits.closet_sheet import closet_sheet
 
 from .closet_sheets import ClosetSheetSerializer, closet_sheet_data
-from .contacts import ContactSerializer
-from .dated import NO_CASE, AsOfQuery, PlacedFilterSet, PlacedMixin, PlacedSerializer, day_asked
+from .dated import (
+    NO_CASE,
+    AsOfQuery,
+    NamedFilterSet,
+    PlacedFilterSet,
+    PlacedMixin,
+    PlacedSerializer,
+    SiteFilterSet,
+    before_asked,
+    day_asked,
+)
 from .sites import SiteSerializer
+
+
+class ContactSerializer(ResourceSerializer):
+    class Meta:
+        model = Contact
+
+
+class ContactFilterSet(SiteFilterSet):
+    closet_id = fields.Id()
+    role = fields.Choice(choices=Contact.Role.choices)
+
+
+class ContactViewSet(RecordViewSet):
+    """People to call about a site or one of its closets."""
+
+    gate = contact_for
+    serializer_class = ContactSerializer
+    filterset_class = ContactFilterSet
+    ordering_fields = {"name": "name", "id": "id"}
+    bodies = {
+        "create": Writing(contact_add, within=("site",)),
+        "partial_update": Writing(contact_alter, subject="contact", partial=True),
+        "destroy": Writing(contact_remove, subject="contact"),
+    }
 
 
 class ClosetSerializer(PlacedSerializer):
@@ -36,8 +85,7 @@ class ClosetFilterSet(PlacedFilterSet):
 
 
 class ClosetViewSet(PlacedMixin, RecordViewSet):
-    """Telecommunications closets, with how to reach them. Door codes are not here: they are asked for one at
-    a time."""
+    """Telecommunications closets, with how to reach them. Door codes are not here: each is read by itself."""
 
     gate = closet_for
     serializer_class = ClosetSerializer
@@ -50,7 +98,82 @@ class ClosetViewSet(PlacedMixin, RecordViewSet):
 
     @action(detail=True, action_spec=Spec(Ability.READ_RECORD, query=AsOfQuery, answer=ClosetSheetSerializer))
     def sheet(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
-        """All that one reads before going there: life safety, dangers, the way in, what stands there, what it
+        """Read this before a visit: life safety, dangers, the way in, what stands there, what it
         carries, what is wrong with it and what is not recorded. Never a code."""
         closet: Closet = self.get_standing_object()
         return Response(closet_sheet_data(closet_sheet(closet, day_asked(self.asked, closet.site))))
+
+
+class BlockSerializer(PlacedSerializer):
+    pulled_rows = serializers.ListField(
+        child=fields.Whole(),
+        read_only=True,
+        help_text="Rows whose clip is out, so that the field cable on them is isolated.",
+    )
+
+    expansions = {"site": SiteSerializer, "closet": ClosetSerializer}
+
+    class Meta:
+        model = Block
+
+    def to_representation(self, instance: Any) -> dict[str, Any]:
+        shown: dict[str, Any] = super().to_representation(instance)
+        if not hasattr(instance, "pulled_rows"):
+            # Expanded in something else, whose day it is not
+            shown.pop("pulled_rows", None)
+        return shown
+
+
+class BlockFilterSet(NamedFilterSet):
+    kind = fields.Choice(choices=Block.Kind.choices)
+
+
+class BlockViewSet(PlacedMixin, RecordViewSet):
+    """Termination blocks. What lies on them is in `landings`. A clip is pulled or put in on a day. That
+    overwrites nothing, so it takes no version of the block."""
+
+    gate = block_for
+    serializer_class = BlockSerializer
+    filterset_class = BlockFilterSet
+    bodies = {
+        "create": Writing(block_add, within=("closet",)),
+        "partial_update": Writing(block_alter, subject="block", partial=True),
+        "destroy": Writing(block_end, subject="block"),
+    }
+
+    @action(
+        detail=True,
+        methods=["post"],
+        url_path="pull-clips",
+        action_spec=Spec(body=Writing(clip_pull, subject="block")),
+    )
+    def pull_clips(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
+        """Pull bridging clips: the field cable on these rows is isolated."""
+        return self.change(expects=False)
+
+    @action(
+        detail=True,
+        methods=["post"],
+        url_path="put-clips",
+        action_spec=Spec(body=Writing(clip_put, subject="block")),
+    )
+    def put_clips(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
+        """Put bridging clips in."""
+        return self.change(expects=False)
+
+    @action(
+        detail=True,
+        methods=["post"],
+        url_path="correct-clip",
+        action_spec=Spec(body=Writing(clip_correct, subject="block")),
+    )
+    def correct_clip(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
+        """Correct whether a clip was in."""
+        return self.change(expects=False)
+
+    def annotate(self, rows: Sequence[Any]) -> None:
+        pulled: dict[int, list[int]] = {row.pk: [] for row in rows}
+        for block_id, number in sorted(pulled_clips_before(before_asked(self.asked), block_ids=pulled)):
+            pulled[block_id].append(number)
+        for row in rows:
+            row.pulled_rows = pulled[row.pk]

@@ -20,10 +20,10 @@ from rest_framework.utils.model_meta import get_field_info
 from api.conventions import fields, problems
 from api.conventions.filters import FilterSet, item_query
 from api.conventions.serializers import QuerySerializer, ResourceSerializer, model_field
-from api.conventions.viewsets import ReadOnlyViewSet, Versions, versions_of
+from api.conventions.viewsets import CorrectMixin, ReadOnlyViewSet, Versions, versions_of
 from sites.changes.making import today_at, today_in, version_of
 from sites.changes.steps import day_of, first_step_after
-from sites.models import DatedFacts, Placed, Site
+from sites.models import DatedFacts, Site
 from sites.models.dated import thing_fields
 from sites.selectors import (
     Before,
@@ -46,13 +46,13 @@ class AsOfQuery(QuerySerializer):
 
 
 def before_asked(asked: Mapping[str, Any]) -> Before:
-    """The step before which lies what was asked for."""
+    """The step after the day of the query; its facts and things come before it."""
     day: date | None = asked.get("as_of")
     return StepAfterToday(F("site__time_zone")) if day is None else first_step_after(day)
 
 
 def day_asked(asked: Mapping[str, Any], site: Site) -> date:
-    """The day that was asked for; today at the site where none was."""
+    """The day of the query; without one, today at the site."""
     return asked.get("as_of") or today_in(site.time_zone)
 
 
@@ -83,7 +83,7 @@ class PlacedFilterSet(AsOfQuery, SiteFilterSet):
         return before_asked(self.validated_data)
 
     def filter_as_of(self, rows: QuerySet[Any], value: date) -> QuerySet[Any]:  # noqa: ARG002
-        return rows  # says of which day the others are
+        return rows  # the other filters read it
 
     def filter_ended(self, rows: QuerySet[Any], value: str) -> QuerySet[Any]:
         condition = {"no": stood, "yes": ended, "any": begun}[value]
@@ -146,7 +146,7 @@ class FactsSerializer(ResourceSerializer):
         source="now.step",
         read_only=True,
         allow_null=True,
-        help_text="Since which day it is as it is shown here.",
+        help_text="The day since which all shown here holds.",
     )
 
     @classmethod
@@ -207,7 +207,7 @@ class FactsSerializer(ResourceSerializer):
         shown: dict[str, Any] = super().to_representation(instance)
         if held is not None:
             return shown
-        # Expanded in something else, whose day it is not: null would say that nothing is known
+        # Expanded in another thing, without the day of the query: null would say not recorded
         of_facts = {name for name, field in self.fields.items() if str(field.source).startswith("now.")}
         return {name: value for name, value in shown.items() if name not in of_facts}
 
@@ -231,7 +231,7 @@ class PlacedMixin(ReadOnlyViewSet):
         return self.respond(self.get_standing_object())
 
     def get_standing_object(self) -> Any:
-        """The thing that the address names, which stood on the day that is asked for, if one is."""
+        """The thing of this address; a 404 where it did not stand on the day of the query."""
         row = self.get_object()
         day: date | None = self.asked.get("as_of")
         if day is not None:
@@ -242,20 +242,23 @@ class PlacedMixin(ReadOnlyViewSet):
 
     def require_there(self, row: Any, day: date) -> None:
         """Raise a 404 that says since when, or until when, it stood."""
-        require_stood(row, day)
+        if row.begin_step >= first_step_after(day):
+            raise not_there(f"It did not stand on {day} yet: it began on {day_of(row.begin_step)}.")
+        if row.end_step is not None and row.end_step < first_step_after(day):
+            raise not_there(f"It did not stand on {day} any more: it ended on {day_of(row.end_step)}.")
 
     def require_begun(self, row: Any) -> None:
-        """Raise a 404 that says from when on it will stand, for what is not there yet today."""
-        # Nowhere is it earlier than a day before today in UTC
+        """Raise a 404 that says when it begins, for what does not stand yet today."""
+        # In no time zone is it more than a day before today in UTC
         if day_of(row.begin_step) >= datetime.now(UTC).date() and day_of(row.begin_step) > today_at(
             row.site_id
         ):
             raise not_yet(day_of(row.begin_step))
 
 
-class DatedMixin(PlacedMixin):
-    """The same, with dated facts. Without a day, what has ended is shown as it last was; what a write has
-    planned for a day to come is answered as it will begin, and is not there until then."""
+class DatedMixin(PlacedMixin, CorrectMixin):
+    """The same, with dated facts. Without a day in the query, what has ended is shown as it last was. What is
+    planned for a later day is answered, by the write alone, as it will begin."""
 
     filterset_class = DatedFilterSet
     serializer_class: type[FactsSerializer]
@@ -265,15 +268,17 @@ class DatedMixin(PlacedMixin):
 
     def annotate(self, rows: Sequence[Any]) -> None:
         bare = [row for row in rows if not hasattr(row, "held")]
-        if "as_of" in self.asked or self.operation == "list":
+        if "as_of" in self.asked or self.action == "list":
             prefetch_related_objects(bare, self._held())
         else:
             for row in bare:
-                row.held = self._begun(row)[-1:] or self._history(row)[:1]
+                facts, tomorrow = self._history(row), first_step_after(today_in(row.site.time_zone))
+                row.held = [one for one in facts if one.step < tomorrow][-1:] or facts[:1]
 
     def require_begun(self, row: Any) -> None:
-        if not self._begun(row) and self._history(row):
-            raise not_yet(day_of(self._history(row)[0].step))
+        facts = self._history(row)
+        if facts and facts[0].step >= first_step_after(today_in(row.site.time_zone)):
+            raise not_yet(day_of(facts[0].step))
 
     def _history(self, row: Any) -> list[DatedFacts]:
         """All facts of a thing, read once: the last of them is its version."""
@@ -281,11 +286,6 @@ class DatedMixin(PlacedMixin):
             row.facts_read = list(history(self.serializer_class.Meta.facts, row.pk))
         facts: list[DatedFacts] = row.facts_read
         return facts
-
-    def _begun(self, row: Any) -> list[DatedFacts]:
-        """Those of a thing's facts that held today or before."""
-        before = first_step_after(today_in(row.site.time_zone))
-        return [facts for facts in self._history(row) if facts.step < before]
 
     def versions(self, row: Any) -> Versions:
         found = dict(versions_of(row))
@@ -299,16 +299,9 @@ class DatedMixin(PlacedMixin):
         return Prefetch("facts", queryset=held, to_attr="held")
 
 
-def require_stood(row: Placed, day: date) -> None:
-    if row.begin_step >= first_step_after(day):
-        raise not_there(f"It did not stand on {day} yet: it began on {day_of(row.begin_step)}.")
-    if row.end_step is not None and row.end_step < first_step_after(day):
-        raise not_there(f"It did not stand on {day} any more: it ended on {day_of(row.end_step)}.")
-
-
-def not_yet(begins_on: date) -> problems.Problem:
+def not_yet(begins_on: date) -> problems.ProblemError:
     return not_there(f"It does not stand yet: it begins on {begins_on}. Ask with as_of={begins_on}.")
 
 
-def not_there(detail: str) -> problems.Problem:
-    return problems.Problem(problems.NOT_FOUND, detail)
+def not_there(detail: str) -> problems.ProblemError:
+    return problems.ProblemError(problems.NOT_FOUND, detail)

@@ -1,26 +1,42 @@
-"""Endpoints: networked audio devices."""
+"""Endpoints, the networked audio devices, and their analog audio outputs."""
 
 from __future__ import annotations
 
+from typing import Any
+
+from rest_framework.decorators import action
+from rest_framework.request import Request
+from rest_framework.response import Response
+
 from api.conventions import fields
-from api.conventions.viewsets import RecordViewSet, change_action
+from api.conventions.viewsets import RecordViewSet
 from api.conventions.writing import Writing
-from sites.access.gates import endpoint_for
-from sites.models import DeviceModel, Endpoint, EndpointFacts
+from sites.access.gates import endpoint_for, output_for
+from sites.models import DeviceModel, Endpoint, EndpointFacts, Output
 from sites.services.endpoints import (
     endpoint_add,
     endpoint_alter,
     endpoint_correct,
     endpoint_end,
     endpoint_move,
+    output_add,
+    output_alter,
+    output_end,
 )
 
-from .cable_types import CableTypeSerializer
+from .catalogue import CableTypeSerializer, DeviceModelSerializer
 from .closets import ClosetSerializer
-from .dated import NO_CASE, DatedMixin, DatedSerializer, NamedDatedFilterSet
-from .device_models import DeviceModelSerializer
+from .dated import (
+    NO_CASE,
+    DatedMixin,
+    DatedSerializer,
+    NamedDatedFilterSet,
+    PlacedFilterSet,
+    PlacedMixin,
+    PlacedSerializer,
+)
 from .sites import SiteSerializer
-from .switch_ports import SwitchPortSerializer
+from .switches import SwitchPortSerializer
 
 _KINDS = (DeviceModel.Kind.GATEWAY, DeviceModel.Kind.NETWORK_SPEAKER, DeviceModel.Kind.NETWORK_AMPLIFIER)
 
@@ -65,14 +81,40 @@ class EndpointViewSet(DatedMixin, RecordViewSet):
         "create": Writing(endpoint_add, within=("site",)),
         "partial_update": Writing(endpoint_alter, subject="endpoint", partial=True),
         "destroy": Writing(endpoint_end, subject="endpoint"),
+        "move": Writing(endpoint_move, subject="endpoint"),
+        "correct": Writing(endpoint_correct, subject="endpoint", partial=True),
     }
-    move = change_action(
-        "move",
-        Writing(endpoint_move, subject="endpoint"),
-        "Patch a networked device to another port, or off every port (null).",
-    )
-    correct = change_action(
-        "correct",
-        Writing(endpoint_correct, subject="endpoint", partial=True),
-        "What is recorded of a networked device was wrong.",
-    )
+
+    @action(detail=True, methods=["post"])
+    def move(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
+        """Patch a networked device to another port, or off every port (null)."""
+        return self.change()
+
+
+class OutputSerializer(PlacedSerializer):
+    expansions = {"site": SiteSerializer, "endpoint": EndpointSerializer}
+
+    class Meta:
+        model = Output
+
+
+class OutputFilterSet(PlacedFilterSet):
+    endpoint_id = fields.Id()
+    closet_id = fields.Id(source="endpoint__closet_id", help_text="Outputs of the devices in this closet.")
+    number = fields.Whole(min_value=1, max_value=32767)
+    terminal = fields.Choice(choices=Output.Terminal.choices)
+
+
+class OutputViewSet(PlacedMixin, RecordViewSet):
+    """Analog audio outputs. A new device brings those of its model with it."""
+
+    gate = output_for
+    serializer_class = OutputSerializer
+    filterset_class = OutputFilterSet
+    ordering_fields = {"number": "number", "endpoint": "endpoint__name", "id": "id"}
+    ordering = "endpoint"
+    bodies = {
+        "create": Writing(output_add, within=("endpoint",)),
+        "partial_update": Writing(output_alter, subject="output", partial=True),
+        "destroy": Writing(output_end, subject="output"),
+    }

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any
 
+from rest_framework import serializers
+
 from api.conventions import fields
 from api.conventions.answers import rounded
-from api.conventions.serializers import StrictSerializer
 from zones.electrical.subjects import Subject, SubjectKind
 from zones.electrical.verdicts import Verdict
 from zones.limits.cautions import Caution, CautionHere
@@ -20,48 +21,48 @@ SUBJECT_KINDS = [kind.name.lower() for kind in SubjectKind]
 VERDICTS = [verdict.name.lower() for verdict in Verdict]
 SEVERITIES = [severity.name.lower() for severity in Severity]
 VERDICT_HELP = (
-    "within; near; cannot_tell: only the high estimate is past, or a rating is missing; probably_over: the "
-    "likely estimate is past; over: even the low estimate is."
+    "within; near; cannot_tell: only the high estimate is past, or a rating is missing; probably_past: the "
+    "likely estimate is past; past: even the low estimate is."
 )
 
 
 LOW_HELP = (
-    "The figure by the low estimate of load, the kindest to the limit. Where `limit_is` is `at_least`, as of "
+    "The figure by the low estimate of load, farthest from the limit. Where `limit_is` is `at_least`, as for "
     "a lowest voltage, it is the greatest of the three."
 )
 LIKELY_HELP = "The figure by the likely estimate of load."
 HIGH_HELP = (
-    "The figure by the high estimate of load, the harshest to the limit. Where `limit_is` is `at_least`, it "
-    "is the least of the three."
+    "The figure by the high estimate of load, nearest to the limit or farthest past it. Where `limit_is` is "
+    "`at_least`, it is the least of the three."
 )
 
 
-class SubjectSerializer(StrictSerializer):
+class SubjectSerializer(serializers.Serializer):
     kind = fields.Choice(choices=SUBJECT_KINDS)
     id = fields.Id()
     name = fields.Text(help_text="As people call it, as in `supply PS 1`.")
 
 
-class PlaceSerializer(StrictSerializer):
+class PlaceSerializer(serializers.Serializer):
     kind = fields.Choice(choices=[str(detail) for detail in Detail])
     id = fields.Whole(help_text="Its id; of a row, its number.")
     name = fields.Text(allow_blank=True)
 
 
-class CautionSerializer(StrictSerializer):
+class CautionSerializer(serializers.Serializer):
     code = fields.Choice(choices=[str(caution) for caution in Caution])
     text = fields.Text()
-    why = fields.Text(help_text="What it hangs on here.")
+    why = fields.Text(help_text="Why it matters here.")
 
 
-class FigureSerializer(StrictSerializer):
-    """One figure against its limit. low, likely and high are by estimates of load: low is the kindest to the
-    limit and high the harshest, so where the limit is a least one, low is the greatest figure."""
+class FigureSerializer(serializers.Serializer):
+    """One figure against its limit. low, likely and high are by estimates of load. Where the limit is a least
+    one, the low estimate of load gives the greatest figure."""
 
     code = fields.Choice(choices=CODES)
     title = fields.Text()
     subject = SubjectSerializer()
-    sentence = fields.Text(help_text="What is so, in a sentence.")
+    sentence = fields.Text(help_text="Figure and limit, in a sentence.")
     verdict = fields.Choice(choices=VERDICTS, help_text=VERDICT_HELP)
     quantity = fields.Text(help_text="What the figure is.")
     unit = fields.Text(allow_blank=True, help_text="Of figure and limit; blank for counts and shares.")
@@ -88,7 +89,7 @@ class FigureSerializer(StrictSerializer):
     )
 
 
-class NotComputedSerializer(StrictSerializer):
+class NotComputedSerializer(serializers.Serializer):
     subject = SubjectSerializer()
     reason = fields.Text()
 

@@ -16,11 +16,12 @@ from rest_framework.response import Response
 from api.conventions import fields
 from api.conventions.answers import RoundedField
 from api.conventions.filters import Names
-from api.conventions.problems import CONFLICT, Place, Problem, invalid
+from api.conventions.problems import CONFLICT, ProblemError, invalid
 from api.conventions.serializers import ResourceSerializer, StrictSerializer, whole_body_error
 from api.conventions.viewsets import ReadOnlyViewSet, stale
 from sites.access.abilities import Ability
 from sites.access.gates import NotFound, closet_for
+from sites.changes.errors import Problem
 from zones.electrical.verdicts import Verdict
 from zones.findings.annotate import annotate
 from zones.findings.selectors import of_zone
@@ -49,7 +50,7 @@ class FindingSubjectSerializer(figures.SubjectSerializer):
     path = fields.Text(help_text="Where it is in this API.")
 
 
-class ZoneSummarySerializer(StrictSerializer):
+class ZoneSummarySerializer(serializers.Serializer):
     id = fields.Id()
     name = fields.Text()
     life_safety = fields.Choice(choices=Zone.LifeSafety.choices)
@@ -67,7 +68,9 @@ class FindingSerializer(ResourceSerializer):
         source="words.title", read_only=True, help_text="Site, subject, figure and limit in 80 characters."
     )
     limit_title = fields.Text(source="words.limit.title", read_only=True, help_text="The name of the limit.")
-    sentence = fields.Text(source="words.sentence", read_only=True, help_text="What is so, in a sentence.")
+    sentence = fields.Text(
+        source="words.sentence", read_only=True, help_text="Figure and limit, in a sentence."
+    )
     severity = fields.Word(Severity, source="words.limit.severity", read_only=True)
     severity_words = fields.Text(source="words.limit.severity.words", read_only=True)
     subject = FindingSubjectSerializer(source="shown_subject", read_only=True)
@@ -106,13 +109,13 @@ class FindingSerializer(ResourceSerializer):
         exclude = ("subject_kind", "subject_id", "limit_value", "notified_excess", "detail", "reasons")
         extra_kwargs = {
             "state_by": {"help_text": "Who last acknowledged, deferred, reopened or closed it."},
-            "state_reason": {"help_text": "What they said."},
+            "state_reason": {"help_text": "Their reason."},
             "recomputed": {"help_text": "Its last change came from a new formula, not from the record."},
         }
 
 
 def annotate_findings(findings: Sequence[Any]) -> None:
-    """Give findings, with their sites, what `FindingSerializer` shows beyond their columns."""
+    """Set on findings, read with their sites, what `FindingSerializer` shows beyond their columns."""
     all_words = annotate(findings)
     for finding in findings:
         words = finding.words = all_words[finding.pk]
@@ -122,7 +125,7 @@ def annotate_findings(findings: Sequence[Any]) -> None:
         finding.shown_cautions = figures.cautions(words.cautions)
 
 
-# --- what is asked ------------------------------------------------------------------------------------------
+# --- queries and bodies -------------------------------------------------------------------------------------
 
 
 class FindingFilterSet(SiteFilterSet):
@@ -193,29 +196,29 @@ class FindingChangeSerializer(StrictSerializer):
         return attrs
 
 
-# The names that the services have for what is named here
+# The API's names of the services' parameters
 _OUTER: Final = {"until": "deferred_until", "reason": "state_reason"}
 
 
-def refusal(error: ValidationError) -> Problem:
-    """What a service would not do: a 400 with the place, or a 409 where the thing has cleared."""
+def refusal(error: ValidationError) -> ProblemError:
+    """What a service refused: a 400 with the place, or a 409 where the thing has cleared."""
     if getattr(error, "error_dict", None):
         return invalid(
-            *(
-                Place(message, pointer=f"/{_OUTER.get(name, name)}")
+            [
+                Problem(message, "invalid", f"/{_OUTER.get(name, name)}")
                 for name, messages in error.message_dict.items()
                 for message in messages
-            )
+            ]
         )
-    return Problem(CONFLICT, " ".join(error.messages))
+    return ProblemError(CONFLICT, " ".join(error.messages))
 
 
 # --- the resource -------------------------------------------------------------------------------------------
 
 
 class FindingViewSet(ReadOnlyViewSet):
-    """Findings: limits that are past, with figure, limit and verdict, the change that crossed it, and what to
-    beware of. They open and clear by the record; people acknowledge and defer them, take that back, and close
+    """Findings: limits that are past, with figure, limit and verdict, the change that crossed it, and
+    cautions. They open and clear by the record; people acknowledge and defer them, take that back, and close
     them."""
 
     gate = finding_for
@@ -234,7 +237,7 @@ class FindingViewSet(ReadOnlyViewSet):
         annotate_findings(rows)
 
     def partial_update(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
-        """Acknowledge a finding, defer it until a day, take either back, or say what became of it."""
+        """Acknowledge a finding, defer it until a day, take either back, or set its outcome."""
         finding = self.matched_object()
         values = self.validated_body()
         try:
@@ -248,23 +251,25 @@ class FindingViewSet(ReadOnlyViewSet):
     @transaction.atomic
     def _write(self, finding: Finding, values: Mapping[str, Any]) -> None:
         said = values.get("state_reason", "")
-        by: dict[str, Any] = {"finding": finding, "user": self.principal.user}
+        by: dict[str, Any] = {"finding": finding, "user": self.principal.user, "reason": said}
         version: int | None = finding.version
-        if values.get("state") == Finding.State.ACKNOWLEDGED:
-            finding_acknowledge(**by, reason=said, expected_version=version)
-            version = None  # the lock is held
-        elif values.get("state") == Finding.State.DEFERRED:
-            finding_defer(**by, until=values["deferred_until"], reason=said, expected_version=version)
-            version = None
-        elif values.get("state") == Finding.State.OPEN:
-            finding_reopen(**by, reason=said, expected_version=version)
-            version = None
+        match values.get("state"):
+            case Finding.State.ACKNOWLEDGED:
+                finding_acknowledge(**by, expected_version=version)
+            case Finding.State.DEFERRED:
+                finding_defer(**by, until=values["deferred_until"], expected_version=version)
+            case Finding.State.OPEN:
+                finding_reopen(**by, expected_version=version)
         if "outcome" in values:
-            outcome = Finding.Outcome(values["outcome"])
-            finding_set_outcome(**by, outcome=outcome, reason=said, expected_version=version)
+            # After a new state the lock is held, and the version another
+            finding_set_outcome(
+                **by,
+                outcome=Finding.Outcome(values["outcome"]),
+                expected_version=None if "state" in values else version,
+            )
 
 
-# What may hurt, what falls silent, what is surest: the order in which a dispatcher looks at findings
+# Danger first, then silence, then the surest verdict: the order in which a dispatcher looks at findings
 _GRAVITY: Final = Case(
     *(When(code=limit.code, then=Value(int(limit.severity) * 10)) for limit in LIMITS),
     default=Value(0),

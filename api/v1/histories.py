@@ -1,4 +1,4 @@
-"""How what a zone carries came about: the answer of ``GET /zones/{id}/history``."""
+"""The history of what a zone carries: the answer of ``GET /zones/{id}/history``."""
 
 from __future__ import annotations
 
@@ -6,10 +6,11 @@ from collections.abc import Sequence
 from datetime import date
 from typing import Any
 
+from rest_framework import serializers
+
 from api.conventions import fields
 from api.conventions.answers import AnswerSerializer
 from api.conventions.filters import Names
-from api.conventions.serializers import StrictSerializer
 from zones.loads.histories import Entry, Line
 from zones.models import Zone
 
@@ -45,14 +46,14 @@ class EntrySerializer(AnswerSerializer):
         }
 
 
-class CrossingSerializer(StrictSerializer):
+class CrossingSerializer(serializers.Serializer):
     day = fields.Day(source="entry.day")
     past = fields.Flag(help_text="true: the likely figure went past its limit; false: it came back.")
     sentence = fields.Text(source="entry.sentence")
     change_set_id = fields.Id(source="entry.change_set.id", allow_null=True)
 
 
-class LineSerializer(StrictSerializer):
+class LineSerializer(serializers.Serializer):
     """One figure of one subject over time, oldest first: what it was when it was commissioned, or surveyed,
     and whatever changed it or its limit since."""
 
@@ -71,7 +72,7 @@ class LineSerializer(StrictSerializer):
     )
 
 
-class ZoneHistorySerializer(StrictSerializer):
+class ZoneHistorySerializer(serializers.Serializer):
     zone_id = fields.Id()
     zone = fields.Text(help_text="Its name.")
     site_id = fields.Id()

@@ -6,14 +6,14 @@ from collections.abc import Sequence
 from typing import Any
 
 from django.db.models import QuerySet
+from rest_framework import serializers
 from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.conventions import fields
-from api.conventions.serializers import StrictSerializer
 from api.conventions.views import Spec
-from api.conventions.viewsets import DestroyMixin, change_action
+from api.conventions.viewsets import CorrectMixin, DestroyMixin
 from api.conventions.writing import Writing
 from zones.gates import landing_for
 from zones.models import Landing
@@ -21,7 +21,7 @@ from zones.pair_colours import conductor_colour
 from zones.selectors import pulled_clips_before
 from zones.services.landings import landing_add, landing_correct, landing_end
 
-from .blocks import BlockSerializer
+from .closets import BlockSerializer
 from .dated import PlacedFilterSet, PlacedMixin, PlacedSerializer, before_asked
 from .sites import SiteSerializer
 
@@ -40,7 +40,7 @@ class LandingSerializer(PlacedSerializer):
         model = Landing
 
 
-class LandedSerializer(StrictSerializer):
+class LandedSerializer(serializers.Serializer):
     """The conductors that one request landed or took off."""
 
     items = LandingSerializer(many=True)
@@ -58,7 +58,7 @@ class LandingFilterSet(PlacedFilterSet):
     amplifier_id = fields.Id()
 
 
-class LandingViewSet(PlacedMixin, DestroyMixin):
+class LandingViewSet(PlacedMixin, CorrectMixin, DestroyMixin):
     """Conductors on blocks, one a row. A pair is landed at once, its colours following from its number; two
     wires on one clip are recorded and flagged, since the fault exists."""
 
@@ -70,13 +70,9 @@ class LandingViewSet(PlacedMixin, DestroyMixin):
     bodies = {
         "create": Writing(landing_add, within=("block",)),
         "destroy": Writing(landing_end, subject="landings"),
+        "correct": Writing(landing_correct, subject="landing", partial=True),
     }
     answers = {"create": LandedSerializer}
-    correct = change_action(
-        "correct",
-        Writing(landing_correct, subject="landing", partial=True),
-        "How a conductor lies on a block was recorded wrongly.",
-    )
 
     def create(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
         """Land a pair on two rows of a block: of a run's field cable, or of equipment."""

@@ -1,8 +1,7 @@
-"""Lists of operations, as drafts hold them: what is wrong with them, and what came of them."""
+"""Lists of operations, as drafts hold them: what is wrong with them, and their results."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from typing import Any, Final
 
 from django.db.models import Model
@@ -13,13 +12,10 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.conventions import fields
-from api.conventions.places import pointer
-from api.conventions.problems import Place
-from api.conventions.serializers import StrictSerializer
 from api.conventions.views import ApiView, Spec
 from sites.access.abilities import Ability
-from sites.changes.errors import ChangeRefused
-from sites.changes.operations import Operation, Use, operations, read_operations
+from sites.changes.errors import ChangeRefused, Problem
+from sites.changes.operations import Use, operations, read_operations
 from sites.changes.services import SITE_ADD, Accepted
 
 MOST: Final = 500
@@ -34,19 +30,19 @@ _KEPT_OPERATION: Final = {
 }
 
 
-class OperationList(serializers.Field[Any, Any, Any, Any]):
-    """Operations as JSON. What is wrong with them is said by `operation_places`, in the terms of each."""
+class OperationList(fields.Worded):
+    """Operations as JSON. `operation_problems` checks them, each by its own parameters."""
 
     def to_internal_value(self, data: Any) -> Any:
         return data
 
     def to_representation(self, value: Any) -> Any:
-        # As they were sent: the versions they build on are between the draft and the record
+        # As they were sent, without the versions they build on
         return [{name: part for name, part in body.items() if name != "expects"} for body in value]
 
 
 class OperationListSchema(OpenApiSerializerFieldExtension):
-    """A draft's operations in the schema: one of those there are, told apart by ``op``."""
+    """A draft's operations in the schema: one of the operations, by its ``op``."""
 
     target_class = OperationList
 
@@ -74,39 +70,31 @@ class OperationListSchema(OpenApiSerializerFieldExtension):
         }
 
 
-def operation_places(bodies: Any) -> list[Place]:
-    """All that is wrong with the operations of a draft of one site, as far as it shows before they are
-    applied."""
+def operation_problems(bodies: Any) -> list[Problem]:
+    """All that is wrong with the operations of a draft of one site, before they are applied."""
     if isinstance(bodies, list) and len(bodies) > MOST:
         detail = f"Expected {MOST} operations at most; there are {len(bodies)}."
-        return [Place(detail, code="max_length", pointer="/operations")]
+        return [Problem(detail, "max_length", "/operations")]
     if bodies == []:
-        return [Place("Name at least one operation.", code="empty", pointer="/operations")]
+        return [Problem("Name at least one operation.", "empty", "/operations")]
     named = bodies if isinstance(bodies, list) else []
-    places = [
-        Place(
-            f"{body['op']} is not of one site, as a draft is.",
-            code="of_no_site",
-            pointer=pointer("operations", index, "op"),
-        )
+    problems = [
+        Problem(f"{body['op']} is not of one site, as a draft is.", "of_no_site", "/op", index)
         for index, body in enumerate(named)
         if isinstance(body, dict) and body.get("op") in _not_of_one_site()
     ]
-    if places:
-        return places
-    try:
-        read_operations(bodies)
-    except ChangeRefused as refused:
-        places = [
-            Place(problem.detail, code=problem.code, pointer=problem.pointer) for problem in refused.problems
-        ]
-    return places
+    if not problems:
+        try:
+            read_operations(bodies)
+        except ChangeRefused as refused:
+            problems += refused.problems
+    return problems
 
 
-# --- what came of them --------------------------------------------------------------------------------------
+# --- results ------------------------------------------------------------------------------------------------
 
 
-class ResultSerializer(StrictSerializer):
+class ResultSerializer(serializers.Serializer):
     """What one operation made or changed."""
 
     op = fields.Text()
@@ -117,37 +105,36 @@ class ResultSerializer(StrictSerializer):
 
 def results_data(accepted: Accepted[Any]) -> list[dict[str, Any]]:
     """One entry an operation, in order."""
-    return [
-        _result(body, result if isinstance(result, list) else [result])
-        for body, result in zip(accepted.change_set.operations, accepted.results, strict=True)
-    ]
+    found = []
+    for body, result in zip(accepted.change_set.operations, accepted.results, strict=True):
+        made: list[Model] = result if isinstance(result, list) else [result]
+        found.append(
+            {
+                "op": body["op"],
+                "label": body.get("label", ""),
+                "kind": made[0]._meta.db_table if made else None,
+                "ids": [row.pk for row in made],
+            }
+        )
+    return found
 
 
-def _result(body: Mapping[str, Any], made: list[Model]) -> dict[str, Any]:
-    kind = made[0]._meta.db_table if made else None
-    return {
-        "op": body["op"],
-        "label": body.get("label", ""),
-        "kind": kind,
-        "ids": [row.pk for row in made],
-    }
+# --- all operations -----------------------------------------------------------------------------------------
 
 
-# --- what there is ------------------------------------------------------------------------------------------
-
-
-class OperationSerializer(StrictSerializer):
-    name = fields.Text(help_text="What stands as `op`.")
+class OperationSerializer(serializers.Serializer):
+    name = fields.Text(help_text="The value of `op`.")
     sentence = fields.Text(help_text="What it means.")
     use = fields.Choice(
         choices=[use.value for use in Use],
+        source="use.value",
         help_text="work: something was done on site; correction: the record was wrong; any: nothing dated, "
         "fits both. Work and corrections cannot stand in one change set.",
     )
     schema = serializers.JSONField(help_text="JSON Schema (2020-12) of the operation as a draft holds it.")
 
 
-class OperationsSerializer(StrictSerializer):
+class OperationsSerializer(serializers.Serializer):
     items = OperationSerializer(many=True)
 
 
@@ -158,12 +145,9 @@ class OperationListView(ApiView):
 
     def get(self, request: Request) -> Response:  # noqa: ARG002
         left_out = _not_of_one_site()
-        return Response({"items": [_operation(one) for one in operations() if one.name not in left_out]})
+        items = [one for one in operations() if one.name not in left_out]
+        return Response(OperationsSerializer({"items": items}).data)
 
 
 def _not_of_one_site() -> list[str]:
     return [one.name for one in operations() if one.shared or one.name == SITE_ADD]
-
-
-def _operation(one: Operation[Any, Any]) -> dict[str, Any]:
-    return {"name": one.name, "sentence": one.sentence, "use": one.use.value, "schema": one.schema}

@@ -49,7 +49,7 @@ class PagingSetFilterSet(PlacedFilterSet):
 
 class PagingSetViewSet(PlacedMixin, CreateMixin, DestroyMixin):
     """Zones that page together. A site that lists none pages all zones of a supply at once, which is the
-    harsher case."""
+    worst case."""
 
     gate = paging_set_for
     serializer_class = PagingSetSerializer

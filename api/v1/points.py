@@ -6,9 +6,12 @@ from datetime import date
 from typing import Any
 
 from django.db.models import Exists, OuterRef, QuerySet
+from rest_framework.decorators import action
+from rest_framework.request import Request
+from rest_framework.response import Response
 
 from api.conventions import fields
-from api.conventions.viewsets import RecordViewSet, change_action, create_action
+from api.conventions.viewsets import RecordViewSet
 from api.conventions.writing import Writing
 from sites.changes.steps import day_of, first_step_after
 from sites.selectors import history, recorded_before
@@ -24,9 +27,8 @@ from zones.services.points import (
     point_remove,
 )
 
-from .cable_types import CableTypeSerializer
-from .dated import DatedFilterSet, DatedMixin, FactsSerializer, not_there, require_stood
-from .device_models import DeviceModelSerializer
+from .catalogue import CableTypeSerializer, DeviceModelSerializer
+from .dated import DatedFilterSet, DatedMixin, FactsSerializer, not_there
 from .runs import RunSerializer
 
 
@@ -78,27 +80,25 @@ class PointViewSet(DatedMixin, RecordViewSet):
     ordering = "id"
     bodies = {
         "create": Writing(point_append, within=("run",)),
+        "insert": Writing(point_insert, within=("before",)),
+        "found": Writing(point_found, within=("run",)),
         "partial_update": Writing(point_alter, subject="point", partial=True),
         "destroy": Writing(point_remove, subject="point"),
+        "correct": Writing(point_correct, subject="point", partial=True),
     }
-    insert = create_action(
-        "insert",
-        Writing(point_insert, within=("before",)),
-        "Cut a device or splice into a run, into the segment before a point.",
-    )
-    found = create_action(
-        "found",
-        Writing(point_found, within=("run",)),
-        "Record a device that turns out to have been on a run all along. This adds nothing on site.",
-    )
-    correct = change_action(
-        "correct",
-        Writing(point_correct, subject="point", partial=True),
-        "What is recorded of a point was wrong. This adds nothing on site.",
-    )
+
+    @action(detail=False, methods=["post"])
+    def insert(self, request: Request, *args: Any, **kwargs: Any) -> Response:
+        """Cut a device or splice into a run, into the segment before a point."""
+        return self.create(request, *args, **kwargs)
+
+    @action(detail=False, methods=["post"])
+    def found(self, request: Request, *args: Any, **kwargs: Any) -> Response:
+        """Record a device that turns out to have been on a run all along. This adds nothing on site."""
+        return self.create(request, *args, **kwargs)
 
     def require_there(self, row: Point, day: date) -> None:
-        require_stood(row.run, day)
+        super().require_there(row.run, day)
         first = history(PointFacts, row.pk).first()
         if first is not None and first.step >= first_step_after(day):
-            raise not_there(f"It did not stand on {day} yet: it was hung on {day_of(first.step)}.")
+            raise not_there(f"It did not stand on {day} yet: it was added on {day_of(first.step)}.")

@@ -31,7 +31,7 @@ class ReadingSerializer(ResourceSerializer):
         source="superseded_by.pk",
         read_only=True,
         allow_null=True,
-        help_text="The reading that took its place, where it was written down wrongly.",
+        help_text="The reading that took its place, where it was recorded wrongly.",
     )
 
     expansions = {
@@ -65,7 +65,7 @@ class ReadingFilterSet(SiteFilterSet):
 
 
 class ReadingViewSet(CreateMixin):
-    """What instruments said. Nothing is taken back: a reading that was written down wrongly stays, and
+    """What instruments said. Nothing is taken back: a reading that was recorded wrongly stays, and
     another takes its place."""
 
     gate = reading_for
@@ -85,6 +85,6 @@ class ReadingViewSet(CreateMixin):
         action_spec=Spec(body=Writing(reading_supersede, subject="reading", partial=True), status=201),
     )
     def supersede(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
-        """Put another reading in the place of one that was written down wrongly. A reading never changes, so
-        this asks for no version of it; a second one in the same place is refused."""
+        """Put another reading in the place of one that was recorded wrongly. A reading never changes, so this
+        takes no version of it; a second one in the same place is refused."""
         return self.respond_anew(self.perform(self.get_object(), expects=False).result.pk)

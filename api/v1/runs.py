@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from api.conventions import fields
-from api.conventions.viewsets import RecordViewSet, change_action
+from api.conventions.viewsets import RecordViewSet
 from api.conventions.writing import Writing
 from zones.gates import run_for
 from zones.models import Run, RunFacts
@@ -44,9 +44,5 @@ class RunViewSet(DatedMixin, RecordViewSet):
         "create": Writing(run_add, within=("block",)),
         "partial_update": Writing(run_alter, subject="run", partial=True),
         "destroy": Writing(run_end, subject="run"),
+        "correct": Writing(run_correct, subject="run", partial=True),
     }
-    correct = change_action(
-        "correct",
-        Writing(run_correct, subject="run", partial=True),
-        "What is recorded of a run was wrong. This adds nothing on site.",
-    )

@@ -5,13 +5,14 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
+from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.conventions import fields
 from api.conventions.answers import AnswerSerializer
 from api.conventions.filters import Names
-from api.conventions.serializers import QuerySerializer, StrictSerializer
+from api.conventions.serializers import QuerySerializer
 from api.conventions.views import ApiView, Spec
 from sites.access.abilities import Ability
 from zones.search import KINDS, Found, search
@@ -33,7 +34,7 @@ class FoundSerializer(AnswerSerializer):
         dataclass = Found
 
 
-class ResultsSerializer(StrictSerializer):
+class ResultsSerializer(serializers.Serializer):
     items = FoundSerializer(many=True)
     next = fields.Text(allow_null=True, help_text="Always null: better words find more than further pages.")
 

@@ -1,10 +1,11 @@
-"""Sites: one installation at one address."""
+"""Sites, one installation at one address each, and what the record of one leaves open."""
 
 from __future__ import annotations
 
 from typing import Any
 
 from django.db.models import QuerySet
+from rest_framework import serializers
 from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -19,12 +20,56 @@ from sites.access.abilities import Ability
 from sites.access.gates import site_for
 from sites.models import Site
 from sites.services.sites import site_add, site_alter
-from zones.visits.survey import site_survey
+from zones.visits.survey import Question, Survey, site_survey
 
-from .coverages import CoverageSerializer
-from .customers import CustomerSerializer
+from . import figures
+from .customers import CoverageSerializer, CustomerSerializer
 from .dated import NO_CASE, AsOfQuery, day_asked
-from .surveys import SurveySerializer, survey_data
+
+
+class QuestionSerializer(serializers.Serializer):
+    """A figure that cannot be judged."""
+
+    sentence = fields.Text(help_text="The question in sentences.")
+    missing = serializers.ListField(
+        child=fields.Text(),
+        help_text="What it depends on and is not recorded, or only estimated; empty: measure.",
+    )
+    figure = figures.FigureSerializer()
+
+
+class SurveySerializer(serializers.Serializer):
+    """What a site leaves open on a day: the list for the next visit."""
+
+    site_id = fields.Id()
+    site = fields.Text(help_text="Its name.")
+    as_of = fields.Day()
+    summary = fields.Text(help_text="The survey in a few sentences.")
+    items = QuestionSerializer(many=True)
+    not_computed = figures.NotComputedSerializer(many=True, help_text="What cannot be computed, and why.")
+    to_check = serializers.ListField(
+        child=fields.Text(), help_text="Recorded values that contradict each other, each in a sentence."
+    )
+
+
+def survey_data(site: Site, survey: Survey) -> dict[str, Any]:
+    return {
+        "site_id": site.pk,
+        "site": site.name,
+        "as_of": survey.as_of.isoformat(),
+        "summary": survey.summary,
+        "items": [_question(one) for one in survey.questions],
+        "not_computed": [figures.not_computed(one) for one in survey.problems],
+        "to_check": list(survey.to_check),
+    }
+
+
+def _question(one: Question) -> dict[str, Any]:
+    return {
+        "sentence": one.sentence,
+        "missing": list(one.missing),
+        "figure": figures.figure(one.figure),
+    }
 
 
 class SiteSerializer(ResourceSerializer):

@@ -23,7 +23,7 @@ SCOPES: Final = [ability.value for ability in TOKEN_SCOPES]
 _FIELD_OF: Final = {"past": "expires_at", "beyond_expiry": "expires_at", "beyond_grant": "customer_ids"}
 
 
-class CustomerIds(serializers.ListField):
+class CustomerIds(fields.List):
     """Null: every customer that its user sees."""
 
     def __init__(self, **kwargs: Any) -> None:
@@ -43,18 +43,18 @@ class TokenSerializer(ResourceSerializer):
         extra_kwargs = {"last_used_at": {"help_text": "To the minute."}}
 
 
-class TokensSerializer(StrictSerializer):
+class TokensSerializer(serializers.Serializer):
     items = TokenSerializer(many=True)
-    next = fields.Text(allow_null=True, help_text="Always null: one's own are not many.")
+    next = fields.Text(allow_null=True, help_text="Always null: all are on one page.")
 
 
 class TokenMadeSerializer(TokenSerializer):
-    secret = fields.Text(help_text="What the program sends. It is shown this once, and kept nowhere.")
+    secret = fields.Text(help_text="What the program sends. It is shown once, and not stored.")
 
 
 class TokenRequestSerializer(StrictSerializer):
     name = fields.Text(required=False, default="", allow_blank=True, max_length=120)
-    scopes = serializers.ListField(child=fields.Choice(choices=SCOPES), min_length=1)
+    scopes = fields.List(child=fields.Choice(choices=SCOPES), min_length=1)
     customer_ids = CustomerIds(
         required=False, default=None, help_text="Only these customers; left out: all that you see."
     )

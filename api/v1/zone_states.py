@@ -1,4 +1,4 @@
-"""How a zone stands, beside the zone in a list: stored figures and open findings of all that bears on it.
+"""The state of a zone, beside the zone in a list: stored figures and open findings of all that bears on it.
 
 A list of a hundred zones holds some two thousand figures. So what is shown is made here in one pass, once a
 subject however many zones share it, and the classes only describe it.
@@ -60,7 +60,7 @@ class ZoneFindingSerializer(RenderedSerializer):
 
 
 def annotate_zones(zones: Sequence[Any], expand: Sequence[str]) -> None:
-    """Give zones the figures and findings that are to be shown with them, in at most two queries."""
+    """Set on zones the figures and findings that `expand` names, in at most two queries."""
     wanted = [name for name in ("figures", "findings") if name in expand]
     if not wanted:
         return

@@ -1,4 +1,4 @@
-"""Zones: the area that hears one page; what it carries, and what came of it over time."""
+"""Zones, the area that hears one page: what they carry, and which network speakers are heard in them."""
 
 from __future__ import annotations
 
@@ -6,30 +6,32 @@ from collections.abc import Sequence
 from datetime import date
 from typing import Any
 
+from rest_framework import serializers
 from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.conventions import fields
-from api.conventions.serializers import StrictSerializer
+from api.conventions.answers import AnswerSerializer, rounded
 from api.conventions.views import Spec
-from api.conventions.viewsets import RecordViewSet
+from api.conventions.viewsets import CreateMixin, DestroyMixin, RecordViewSet
 from api.conventions.writing import Writing
 from sites.access.abilities import Ability
-from zones.gates import zone_for
+from zones.gates import zone_endpoint_for, zone_for
 from zones.loads.explanations import Explanations
+from zones.loads.explanations.worked import Table, Worked
 from zones.loads.histories import zone_history
 from zones.loads.site_loads import loads_on, site_loads
 from zones.loads.wording import RenderedLoad
 from zones.loads.zone_loads import ZoneLoad, cautions_of_zone, loads_of_zones
-from zones.models import Zone
-from zones.services.zones import zone_add, zone_alter, zone_end
+from zones.models import Zone, ZoneEndpoint
+from zones.services.zones import zone_add, zone_alter, zone_end, zone_endpoint_add, zone_endpoint_end
 
 from . import figures
 from .dated import NO_CASE, AsOfQuery, PlacedFilterSet, PlacedMixin, PlacedSerializer, day_asked
+from .endpoints import EndpointSerializer
 from .histories import HistoryQuery, ZoneHistorySerializer, zone_history_data
 from .sites import SiteSerializer
-from .worked import CalculationSerializer
 from .zone_states import ZoneFigureSerializer, ZoneFindingSerializer, annotate_zones
 
 
@@ -50,6 +52,35 @@ class ZoneFilterSet(PlacedFilterSet):
         return rows.filter(groups__contains=[value])
 
 
+class CellsField(serializers.ListField):
+    """The rows of a table, each by the keys of its columns."""
+
+    child = serializers.DictField(child=serializers.JSONField())
+
+    def to_representation(self, data: Any) -> list[dict[str, Any]]:
+        return [
+            {key: rounded(cell) if isinstance(cell, float) else cell for key, cell in row.items()}
+            for row in data
+        ]
+
+
+class TableSerializer(AnswerSerializer):
+    rows = CellsField(help_text="By the keys of the columns.")
+
+    class Meta:
+        dataclass = Table
+
+
+class CalculationSerializer(AnswerSerializer):
+    """A worked calculation: formula, assumptions, inputs, what was summed or followed along the run, and the
+    steps."""
+
+    tables = TableSerializer(many=True)
+
+    class Meta:
+        dataclass = Worked
+
+
 class LoadQuery(AsOfQuery):
     explain = fields.Flag(
         default=False, help_text="With each figure also its worked calculation, from the inputs to the limit."
@@ -62,7 +93,7 @@ class ExplainedSerializer(figures.FigureSerializer):
     calculation = CalculationSerializer(required=False)
 
 
-class ZoneLoadSerializer(StrictSerializer):
+class ZoneLoadSerializer(serializers.Serializer):
     """Everything that bears on a zone on a day, worst verdict first and then least headroom."""
 
     zone_id = fields.Id()
@@ -79,7 +110,7 @@ class ZoneLoadSerializer(StrictSerializer):
 
 
 class ZoneViewSet(PlacedMixin, RecordViewSet):
-    """Zones: the area that hears one page. Whether it serves life safety is `unknown` until someone says."""
+    """Zones: the area that hears one page. Life safety is `unknown` until it is recorded."""
 
     gate = zone_for
     serializer_class = ZoneSerializer
@@ -108,8 +139,8 @@ class ZoneViewSet(PlacedMixin, RecordViewSet):
         detail=True, action_spec=Spec(Ability.READ_RECORD, query=HistoryQuery, answer=ZoneHistorySerializer)
     )
     def history(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
-        """How what the zone carries on a day came about: each figure over time, from its commissioning on,
-        with the changes that made it and those that crossed its limit."""
+        """The history of what the zone carries: each figure over time, from its commissioning on, with the
+        changes that made it and those that crossed its limit."""
         zone, day = self._asked_for()
         lines = zone_history(zone.pk, zone.site_id, day, codes=self.asked.get("code"))
         return Response(zone_history_data(zone, day, lines))
@@ -141,3 +172,29 @@ def _explained(one: RenderedLoad, explanations: Explanations | None) -> dict[str
     if explanations is not None:
         shown["calculation"] = CalculationSerializer(explanations.of(one.load)).data
     return shown
+
+
+class ZoneEndpointSerializer(PlacedSerializer):
+    expansions = {"zone": ZoneSerializer, "endpoint": EndpointSerializer}
+
+    class Meta:
+        model = ZoneEndpoint
+
+
+class ZoneEndpointFilterSet(PlacedFilterSet):
+    zone_id = fields.Id()
+    endpoint_id = fields.Id()
+
+
+class ZoneEndpointViewSet(PlacedMixin, CreateMixin, DestroyMixin):
+    """Network speakers that are heard in a zone, each from a day to a day."""
+
+    gate = zone_endpoint_for
+    serializer_class = ZoneEndpointSerializer
+    filterset_class = ZoneEndpointFilterSet
+    ordering_fields = {"id": "id", "zone": "zone__name", "endpoint": "endpoint__name"}
+    ordering = "id"
+    bodies = {
+        "create": Writing(zone_endpoint_add, within=("zone",)),
+        "destroy": Writing(zone_endpoint_end, subject="zone_endpoint"),
+    }

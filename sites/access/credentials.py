@@ -1,4 +1,4 @@
-"""What a token looks like: 256 bits of chance behind a prefix by which a leaked one is found in logs and
+"""What a token looks like: 256 random bits behind a prefix by which a leaked one is found in logs and
 files."""
 
 from __future__ import annotations

@@ -48,7 +48,7 @@ NOTHING: Final = Scope(frozenset())
 
 
 class UnscopedModelError(Exception):
-    """A model that says neither whose its rows are nor that they are everybody's: no list may show it."""
+    """A model whose rows have no customer that is known here, and are not shared: no list may show it."""
 
 
 # How a model's rows are narrowed where it has neither `customer` nor `site`
@@ -68,7 +68,7 @@ def scope_by_path(model: type[Model], path: str) -> None:
 
 
 def scope_by_rule(model: type[Model], rule: Callable[[QuerySet[Any], Scope], QuerySet[Any]]) -> None:
-    """Say how a queryset of `model` is narrowed, where one path does not tell."""
+    """Say how a queryset of `model` is narrowed where a path is not enough."""
     _RULES[model._meta.label] = rule
 
 

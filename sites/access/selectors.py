@@ -28,7 +28,7 @@ class AbilityMissing(PermissionDenied):
 
 @dataclass(frozen=True)
 class Principal:
-    """A user, and the token that speaks for them if one does; what they see, and what they may do."""
+    """A user, and the token that acts for them, if any; what they see, and what they may do."""
 
     user: User
     token: Token | None

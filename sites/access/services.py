@@ -1,12 +1,12 @@
-"""Tokens: made, used, revoked."""
+"""Users added; tokens made, used, revoked."""
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Collection
 from datetime import datetime, timedelta
 from typing import Final
 
+from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.db.models import Q
@@ -14,6 +14,7 @@ from django.utils import timezone
 
 from sites.models.access import Grant, Token, User
 from sites.models.customers import Customer
+from sites.wording import did_you_mean
 
 from .abilities import MEANINGS, ROLES, TOKEN_SCOPES
 from .credentials import digest_of, make_secret
@@ -21,6 +22,37 @@ from .selectors import Principal, principal_of
 
 # A busy program would otherwise write its token's row with every request
 LAST_USED_EVERY: Final = timedelta(minutes=1)
+
+
+@transaction.atomic
+def user_add(
+    *,
+    username: str,
+    name: str,
+    role: User.Role,
+    password: str,
+    all_customers: bool = False,
+    customers: Collection[Customer] = (),
+) -> User:
+    """Add a user with a role and the customers that they are granted.
+
+    ValidationError says which of it is wrong: a log-in name that another has (in whatever case) or that has
+    characters which none may have, a weak password, a reader who is granted all customers."""
+    first, _, last = " ".join(name.split()).partition(" ")
+    user = User(username=username, first_name=first, last_name=last, role=role, all_customers=all_customers)
+    user.set_password(password)
+    taken = User.objects.filter(username__iexact=username).values_list("username", flat=True).first()
+    if taken is not None:
+        raise ValidationError(f"There is a user {taken!r} already.", code="taken")
+    if not first:
+        raise ValidationError("A user needs a name that others read.", code="required")
+    if all_customers and customers:
+        raise ValidationError("All customers include each: grant all, or some by name.", code="both")
+    user.full_clean(validate_constraints=False)  # theirs have sentences of their own
+    validate_password(password, user)
+    user.save()
+    Grant.objects.bulk_create(Grant(user=user, customer=customer) for customer in customers)
+    return user
 
 
 def scope_names_check(names: Collection[str], *, user: User) -> list[str]:
@@ -33,8 +65,7 @@ def scope_names_check(names: Collection[str], *, user: User) -> list[str]:
     problems = []
     for name in wanted:
         if name not in known:
-            close = difflib.get_close_matches(name, known, n=1)
-            hint = f" Did you mean {close[0]}?" if close else ""
+            hint = did_you_mean(name, known)
             problems.append(
                 ValidationError(
                     f"There is no scope {name!r}.{hint} The scopes are: {', '.join(known)}.", code="unknown"
@@ -63,7 +94,7 @@ def token_make(
     name: str = "",
     expires_at: datetime | None = None,
 ) -> tuple[Token, str]:
-    """Make a token that speaks for `user`; return it with its secret, which is nowhere else and never shown
+    """Make a token that acts for `user`; return it with its secret, which is stored nowhere and never shown
     again.
 
     `customer_ids` narrows it to those of its user's customers; None leaves it all of them, those to come
@@ -105,8 +136,8 @@ def own_token_make(
     name: str = "",
     expires_at: datetime | None = None,
 ) -> tuple[Token, str]:
-    """A token made by the one it speaks for. Made through another token, it may, sees and lasts no more than
-    that one, so a token never grants more than its maker has."""
+    """A token that a user makes for themselves. Made through another token, it has no more scopes and
+    customers and lasts no longer than that one."""
     held = {ability.value for ability in principal.abilities}
     known = {ability.value for ability in TOKEN_SCOPES}
     beyond = [scope for scope in scopes if scope in known and scope not in held]

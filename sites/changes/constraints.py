@@ -18,65 +18,46 @@ from sites.fields import Fact
 
 from .errors import Problem
 
-# constraint: (sentence, field that it is about)
-Rules = Mapping[str, tuple[str, str]]
+RULES: dict[str, tuple[str, str]] = {}
+"""The rules that have a sentence of their own: constraint to sentence, and the field that it is about."""
 
-_rules: dict[str, tuple[str, str]] = {}
-SENTENCES: dict[str, str] = {}
-"""Constraint name to sentence."""
-
-
-def add_rules(rules: Rules) -> None:
-    """Say, for named rules of the database, what each means to a person."""
-    _rules.update(rules)
-    SENTENCES.update({name: sentence for name, (sentence, _) in rules.items()})
-
-
-def of_its_site(**references: str) -> dict[str, tuple[str, str]]:
-    """The rules that hold a reference within its site: ``supply="closet"`` is
-    ``supply_closet_of_its_site``."""
-    return {
-        f"{table}_{field}_of_its_site": (
-            f"The {field.replace('_', ' ')} must be one of the same site.",
-            f"{field}_id",
-        )
-        for table, fields in references.items()
-        for field in fields.split()
-    }
+# Rules of many tables, by their names: with {table} and {field} in words
+_PATTERNS = {
+    "{table}_of_site": ("There is a {table} with this id.", ""),
+    "{table}_name_once_a_site": ("Another {table} of this site has this name.", "name"),
+    "{table}_ends_after_it_begins": ("A thing must end after the change set that added it.", ""),
+    "{table}_in_use": ("This {table} is still used: see to what uses it first.", ""),
+    "{table}_model_of_its_kind": ("The model is of another kind of device.", "model_id"),
+    "{table}_{field}_of_its_site": ("The {field} must be one of the same site.", "{field}_id"),
+    "{table}_{field}_stands": (
+        "The {field} does not stand all that time: it comes later, or ends before.",
+        "{field}_id",
+    ),
+}
 
 
-def spans(*tables: str) -> dict[str, tuple[str, str]]:
-    """The rules that what stands ends after it begins."""
-    sentence = "A thing must end after the change set that added it."
-    return {f"{table}_ends_after_it_begins": (sentence, "") for table in tables}
+def add_rules(rules: Mapping[str, str | tuple[str, str]]) -> None:
+    """Say, for named rules of the database, what each means to a person; with the field where it is about
+    one."""
+    RULES.update({name: (said, "") if isinstance(said, str) else said for name, said in rules.items()})
 
 
-def stand_then(**references: str) -> dict[str, tuple[str, str]]:
-    """The rules that what a row names stands when the row begins to hold."""
-    return {
-        f"{table}_{field}_stands": (
-            f"The {field.replace('_', ' ')} does not stand then: it comes later, or ended before.",
-            f"{field}_id",
-        )
-        for table, fields in references.items()
-        for field in fields.split()
-    }
+def rule_in_words(name: str) -> tuple[str, str] | None:
+    """What a named rule of the database means to a person, and the field that it is about."""
+    if name in RULES:
+        return RULES[name]
+    for pattern, (sentence, field) in _PATTERNS.items():
+        found = re.fullmatch(pattern.format(table=f"(?P<table>{_tables()})", field=r"(?P<field>\w+)"), name)
+        if found:
+            words = {part: text.replace("_", " ") for part, text in found.groupdict().items()}
+            return sentence.format(**words), field.format(**found.groupdict())
+    return None
 
 
-def in_use(*tables: str) -> dict[str, tuple[str, str]]:
-    """The rules that nothing outlasts what it names."""
-    return {
-        f"{table}_in_use": (f"This {table.replace('_', ' ')} is still used: see to what uses it first.", "")
-        for table in tables
-    }
-
-
-def name_once(**names: str) -> dict[str, tuple[str, str]]:
-    """The rules that a name is given once a site: ``supply="supply"``."""
-    return {
-        f"{table}_name_once_a_site": (f"Another {word} of this site has this name.", "name")
-        for table, word in names.items()
-    }
+@functools.cache
+def _tables() -> str:
+    """The names of all tables as a regular expression, the longest first."""
+    return "|".join(sorted((model._meta.db_table for model in apps.get_models()), key=len, reverse=True))
 
 
 @functools.cache
@@ -96,9 +77,9 @@ def problem_of(error: IntegrityError | pg.IntegrityError) -> Problem:
     if not isinstance(cause, pg.Error):
         return Problem(str(error), "refused")
     name = cause.diag.constraint_name or ""
-    if name in _rules:
-        sentence, field = _rules[name]
-        return Problem(sentence, name, f"/{field}" if field else "")
+    rule = rule_in_words(name)
+    if rule is not None:
+        return Problem(rule[0], name, f"/{rule[1]}" if rule[1] else "")
     if name in facts():
         return Problem(facts()[name].sentence, "invalid", f"/{facts()[name].name}")
     if isinstance(cause, pg.NotNullViolation):
@@ -122,37 +103,28 @@ add_rules(
     {
         # Change sets and the record
         "record_write_names_its_change_set": (
-            "A write to the record says which change set it belongs to (SET LOCAL zonebook.change_set).",
-            "",
+            "A write to the record says which change set it belongs to (SET LOCAL zonebook.change_set)."
         ),
         "record_row_names_its_change_set": (
-            "A row of the record must name the change set that its transaction has named.",
-            "",
+            "A row of the record must name the change set that its transaction has named."
         ),
         "record_change_set_accepted_just_now": (
-            "A row can only be written by a change set that was accepted in the same transaction.",
-            "",
+            "A row can only be written by a change set that was accepted in the same transaction."
         ),
         "record_change_set_of_its_site": (
-            "A change set writes rows of its own site only; what all sites share takes one of no site.",
-            "",
+            "A change set writes rows of its own site only; what all sites share takes one of no site."
         ),
-        "record_row_stays_itself": ("A row keeps its id and its site.", ""),
+        "record_row_stays_itself": "A row keeps its id and its site.",
         "record_holds_from_its_own_step": (
-            "What a change set writes holds from its own step; only a correction may move it.",
-            "",
+            "What a change set writes holds from its own step; only a correction may move it."
         ),
         "record_facts_are_superseded": (
-            "Facts are superseded by new ones, not rewritten; better knowledge is a correction.",
-            "",
+            "Facts are superseded by new ones, not rewritten; better knowledge is a correction."
         ),
-        "record_is_never_deleted": ("The record is never deleted: a thing ends at a step.", ""),
-        "change_is_written_by_triggers": (
-            "Only the database writes the change record.",
-            "",
-        ),
-        "change_is_only_added_to": ("The change record is only ever added to.", ""),
-        "secret_reveal_is_only_added_to": ("The log of revealed codes is only ever added to.", ""),
+        "record_is_never_deleted": "The record is never deleted: a thing ends at a step.",
+        "change_is_written_by_triggers": "Only the database writes the change record.",
+        "change_is_only_added_to": "The change record is only ever added to.",
+        "secret_reveal_is_only_added_to": "The log of revealed codes is only ever added to.",
         "change_set_of_a_day_to_come_is_planned": (
             "happened_on is after today at the site: say planned: true if that is agreed, or keep a draft.",
             "happened_on",
@@ -161,15 +133,11 @@ add_rules(
             "A change set is accepted with the day on which it happened.",
             "happened_on",
         ),
-        "change_set_accepted_has_step": ("An accepted change set of a site has a step.", ""),
-        "change_set_accepted_never_changes": ("An accepted change set never changes; make another one.", ""),
-        "change_set_withdrawn_is_not_accepted": (
-            "This change set is withdrawn; make it a draft again first.",
-            "",
-        ),
+        "change_set_accepted_has_step": "An accepted change set of a site has a step.",
+        "change_set_accepted_never_changes": "An accepted change set never changes; make another one.",
+        "change_set_withdrawn_is_not_accepted": "This change set is withdrawn; make it a draft again first.",
         "change_set_keeps_its_site": ("A change set stays with its site.", "site_id"),
         "change_set_step_once_a_site": ("A site takes 65535 change sets a day at most.", "happened_on"),
-        "change_set_of_site": ("There is a change set with this id.", ""),
         # Customers, contracts, access
         "customer_name_once": ("Another customer has this name.", "name"),
         **{
@@ -193,7 +161,7 @@ add_rules(
             "all_customers",
         ),
         "grant_once": ("This user is granted this customer already.", "customer_id"),
-        "token_digest_key": ("There is a token with this secret.", ""),
+        "token_digest_key": "There is a token with this secret.",
         # Sites, closets, people
         "contact_once_a_role": ("This person is recorded in this role already.", "name"),
         "secret_label_once_a_site": ("Another code of this site has this label.", "label"),
@@ -212,65 +180,8 @@ add_rules(
             "power_source",
         ),
         "output_number_once_an_endpoint": ("Another output of this endpoint has this number.", "number"),
-        **{
-            f"{table}_of_site": (f"There is a {table.replace('_', ' ')} with this id.", "")
-            for table in (
-                "closet",
-                "block",
-                "supply",
-                "amplifier",
-                "switch",
-                "switch_port",
-                "endpoint",
-                "output",
-            )
-        },
-        **name_once(
-            closet="closet",
-            block="block",
-            supply="supply",
-            amplifier="amplifier",
-            switch="switch",
-            endpoint="endpoint",
-        ),
-        **of_its_site(
-            contact="closet",
-            secret="closet",  # noqa: S106 - a table
-            block="closet",
-            supply="closet",
-            supply_facts="supply",
-            amplifier="closet",
-            amplifier_facts="amplifier",
-            switch="closet",
-            switch_facts="switch",
-            switch_port="switch",
-            switch_port_facts="port",
-            endpoint="closet",
-            endpoint_facts="endpoint port",
-            output="endpoint",
-        ),
-        **spans("closet", "block", "supply", "amplifier", "switch", "switch_port", "endpoint", "output"),
-        **stand_then(
-            block="closet",
-            supply="closet",
-            supply_facts="supply",
-            amplifier="closet",
-            amplifier_facts="amplifier",
-            switch="closet",
-            switch_facts="switch",
-            switch_port="switch",
-            switch_port_facts="port",
-            endpoint="closet",
-            endpoint_facts="endpoint port",
-            output="endpoint",
-        ),
-        **in_use("closet", "switch", "switch_port"),
-        **{
-            f"{table}_model_of_its_kind": ("The model is of another kind of device.", "model_id")
-            for table in ("supply_facts", "amplifier_facts", "switch_facts", "endpoint_facts")
-        },
         "device_model_kind_stays": ("A device model keeps its kind: add another model.", "kind"),
         "endpoint_facts_port_taken": ("Another device is on this port.", "port_id"),
-        "event_sequence_key": ("Another event has this place in the feed.", ""),
+        "event_sequence_key": "Another event has this place in the feed.",
     }
 )

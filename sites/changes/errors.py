@@ -12,8 +12,7 @@ class Problem:
     """One thing that is wrong with a change.
 
     ``path`` is a JSON pointer into the operation's own body (``/model``; empty: the operation as a whole),
-    and
-    ``operation`` its place in the list; None where the change is one operation, or the change set's own
+    and ``operation`` its place in the list; None where the change is one operation, or the change set's own
     fields.
     """
 

@@ -4,7 +4,7 @@ context that names it to the database (``SET LOCAL zonebook.change_set``)."""
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass
 from typing import Any
@@ -75,16 +75,16 @@ def saved(row: ChangeSet) -> ChangeSet:
 
 
 def change_set_row(
-    change: Change, *, kind: ChangeSet.Kind, site_id: int | None, state: str, operations: list[Any]
+    change: Change, operations: Sequence[Any] = (), state: ChangeSet.State = ChangeSet.State.ACCEPTED
 ) -> ChangeSet:
     """The row of a change set, not yet inserted; ChangeRefused names all that is wrong with it."""
     user = change.user
     actor = change.actor.strip() or (user.get_full_name() or user.get_username() if user else "")
     accepted = state == ChangeSet.State.ACCEPTED
     row = ChangeSet(
-        site_id=site_id,
+        site_id=change.site_id,
         state=state,
-        kind=kind,
+        kind=change.kind or ChangeSet.Kind.WORK,
         purpose=change.purpose,
         channel=change.channel,
         user=user,
@@ -95,7 +95,7 @@ def change_set_row(
         happened_on=change.happened_on,
         planned=change.planned,
         quiet=change.quiet,
-        operations=operations,
+        operations=list(operations),
     )
     require_said(row)
     return row
@@ -127,13 +127,11 @@ def version_of(row: models.Model) -> int:
 
 # --- the context of a write ------------------------------------------------------------------------------
 
-_EACH_ROW = "each row"
-
 
 @contextmanager
 def change_context(change_set: ChangeSet | None) -> Iterator[None]:
     """Rows written inside belong to ``change_set``, which this transaction has accepted."""
-    before = _set_local("zonebook.change_set", str(change_set.pk) if change_set is not None else _EACH_ROW)
+    before = _set_local("zonebook.change_set", str(change_set.pk) if change_set is not None else "each row")
     yield
     # After an error the transaction, or its savepoint, is rolled back, and the setting with it. Deferred
     # keys are checked here, where the operation is at hand, and not at commit

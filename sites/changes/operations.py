@@ -19,7 +19,7 @@ import enum
 import functools
 import re
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Annotated, Any, Concatenate, Generic, NoReturn, ParamSpec, TypeVar
 
 from django.db import IntegrityError, models, transaction
@@ -53,29 +53,18 @@ class Use(enum.Enum):
     ANY = "any"  # nothing dated: names, notes, people
 
 
+@dataclass(eq=False)
 class Operation(Generic[P, R]):
     """One thing that can be done to the record. ``of``: the models whose fields its parameters are, and
     ``takes`` those of them that it takes as ``**given``; ``shared``: of what belongs to no site."""
 
-    def __init__(
-        self,
-        name: str,
-        sentence: str,
-        apply: Callable[Concatenate[Work, P], R],
-        *,
-        of: Sequence[type[models.Model]],
-        takes: Sequence[str | Parameter],
-        use: Use,
-        shared: bool,
-    ) -> None:
-        self.name = name
-        self.sentence = sentence
-        self.apply = apply
-        self.of = of
-        self.takes = takes
-        self.use = use
-        self.shared = shared
-        self.__doc__ = sentence
+    name: str
+    sentence: str
+    apply: Callable[Concatenate[Work, P], R]
+    of: Sequence[type[models.Model]]
+    takes: Sequence[str | Parameter]
+    use: Use
+    shared: bool
 
     @functools.cached_property
     def parameters(self) -> Mapping[str, Parameter]:
@@ -182,7 +171,7 @@ def operation(
     def register(function: Callable[Concatenate[Work, P], R]) -> Operation[P, R]:
         if name in _registry:
             raise ValueError(f"there are two operations {name}")
-        registered = Operation(name, sentence, function, of=of, takes=takes, use=use, shared=shared)
+        registered = Operation(name, sentence, function, of, takes, use, shared)
         _registry[name] = registered
         return registered
 
@@ -265,10 +254,7 @@ def accept(change: Change, calls: Sequence[Call]) -> Accepted[Any]:
         site_id = next_site_id()
     change_set = saved(
         change_set_row(
-            change,
-            kind=kind_for(change.kind, calls),
-            site_id=site_id,
-            state=ChangeSet.State.ACCEPTED,
+            replace(change, site_id=site_id, kind=kind_for(change.kind, calls)),
             operations=[call.body for call in calls],
         )
     )
@@ -281,32 +267,27 @@ def apply_calls(change_set: ChangeSet, calls: Sequence[Call], *, learning: bool 
     """Write the rows of ``change_set``. ChangeRefused says which operation was refused, and why; then the
     caller's transaction must be rolled back. ``learning``: note the versions that each builds on."""
     work = Work(change_set, learning=learning)
+    index: int | None = None
     try:
         with change_context(change_set):
-            for index, call in enumerate(calls):
-                _apply(work, index, call)
-    except IntegrityError as error:
-        # A deferred key, checked as the context is left
-        raise ChangeRefused([problem_of(error)]) from error
-    return work
-
-
-def _apply(work: Work, index: int, call: Call) -> None:
-    work.expects = {}
-    try:
-        if call.operation.shared is (work.site_id is not None):
-            _refuse_place(call.operation)
-        if call.expects:
-            _require_expected(work, call)
-        result = call.operation.apply(work, **work.resolve(call.values, call.operation.references))
+            for index, call in enumerate(calls):  # noqa: B007 - the operation at hand when one is refused
+                work.expects = {}
+                if call.operation.shared is (work.site_id is not None):
+                    _refuse_place(call.operation)
+                if call.expects:
+                    _require_expected(work, call)
+                result = call.operation.apply(work, **work.resolve(call.values, call.operation.references))
+                work.results.append(result)
+                work.found_expectations.append(work.expects)
+                if call.label:
+                    work.labels[call.label] = result
+            # A deferred key is checked when the context ends, and belongs to no single operation
+            index = None
     except ChangeRefused as refused:
         raise refused.at(index) from refused.__cause__
     except IntegrityError as error:
         raise ChangeRefused([problem_of(error).at(index)]) from error
-    work.results.append(result)
-    work.found_expectations.append(work.expects)
-    if call.label:
-        work.labels[call.label] = result
+    return work
 
 
 def _refuse_place(operation: Operation[Any, Any]) -> NoReturn:
@@ -337,15 +318,15 @@ def kind_for(asked: ChangeSet.Kind | None, calls: Sequence[Call]) -> ChangeSet.K
     """The kind of a change set of these operations; a correction and work on site are two change sets."""
     uses = [call.operation.use for call in calls]
     kind = asked or (Kind.CORRECTION if Use.CORRECTION in uses else Kind.WORK)
-    amiss = Use.WORK if kind == Kind.CORRECTION else Use.CORRECTION
+    misplaced = Use.WORK if kind == Kind.CORRECTION else Use.CORRECTION
     problems = [
         Problem(
-            f"{call.operation.name} is {_WHAT[amiss]}, and this change set is not: make two.",
+            f"{call.operation.name} is {_WHAT[misplaced]}, and this change set is not: make two.",
             "kind_of_change",
             "/op",
         ).at(index)
         for index, call in enumerate(calls)
-        if call.operation.use is amiss
+        if call.operation.use is misplaced
     ]
     if problems:
         raise ChangeRefused(problems)

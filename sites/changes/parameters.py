@@ -7,7 +7,6 @@ is shown: ``run`` is ``run_id`` in JSON, ``zones`` are ``zone_ids``.
 
 from __future__ import annotations
 
-import difflib
 import functools
 import inspect
 import types
@@ -20,6 +19,7 @@ from django.core.exceptions import ValidationError
 from django.db import models
 
 from sites.fields import LARGEST_ID, Fact, WordField
+from sites.wording import did_you_mean
 
 from .errors import Problem
 
@@ -75,21 +75,18 @@ class Parameter:
             if value is None:
                 raise ValidationError(f"expected {self.fact.expected}", code="invalid")
             return self.fact.parse(value)
-        if self.many and isinstance(value, list):
-            return [self._reference(item, labels) for item in value]
-        if self.many:
+        if self.many and not isinstance(value, list):
             raise self._wrong(labels)
-        return self._reference(value, labels)
-
-    def _reference(self, value: Any, labels: bool) -> Reference:
-        assert self.model is not None
-        if isinstance(value, str):
-            fits = labels and len(value) > 1 and value.startswith("@")
-        else:
-            fits = isinstance(value, int) and not isinstance(value, bool) and 0 < value <= LARGEST_ID
-        if not fits:
-            raise self._wrong(labels)
-        return Reference(self.model, value)
+        references = []
+        for item in value if self.many else [value]:
+            if isinstance(item, str):
+                fits = labels and len(item) > 1 and item.startswith("@")
+            else:
+                fits = isinstance(item, int) and not isinstance(item, bool) and 0 < item <= LARGEST_ID
+            if not fits:
+                raise self._wrong(labels)
+            references.append(Reference(self.model, item))
+        return references if self.many else references[0]
 
     def _wrong(self, labels: bool) -> ValidationError:
         or_label = ", or the label of an earlier operation, such as @new" if labels else ""
@@ -133,7 +130,7 @@ def parameters_of(
         field = _field(of, taken)
         if field is None:
             raise TypeError(f"{function.__name__} takes {taken}, which is no field of its models")
-        found[taken] = _of_field(field)
+        found[taken] = parameter_of(field)
     return found
 
 
@@ -145,7 +142,8 @@ def _field(of: Sequence[type[models.Model]], name: str) -> models.Field[Any, Any
     return None
 
 
-def _of_field(field: models.Field[Any, Any], *, required: bool = False) -> Parameter:
+def parameter_of(field: Any, *, required: bool = False) -> Parameter:
+    """The parameter that is a field of a model."""
     if isinstance(field, Fact):
         return Parameter(field.name, required, field.null, fact=field)
     assert isinstance(field, models.ForeignKey)
@@ -209,9 +207,8 @@ def parse_values(
 
 
 def _unknown(key: str, known: Sequence[str], within: str) -> Problem:
-    close = difflib.get_close_matches(key, known, n=1)
-    hint = f"Did you mean {close[0]}?" if close else f"What can stand here: {', '.join(known)}."
-    return Problem(f"There is no {key!r} here. {hint}", "unknown", f"{within}/{_escaped(key)}")
+    hint = did_you_mean(key, known) or f" What can stand here: {', '.join(known)}."
+    return Problem(f"There is no {key!r} here.{hint}", "unknown", f"{within}/{_escaped(key)}")
 
 
 def _escaped(key: str) -> str:

@@ -52,7 +52,7 @@ _readers: dict[str, VersionReader] = {}
 
 
 def version_reader(name: str, read: VersionReader) -> None:
-    """Let keys ``name/id`` be versions that ``read(site_id, id)`` tells."""
+    """Let keys ``name/id`` be versions that ``read(site_id, id)`` gives."""
     _readers[name] = read
 
 

@@ -14,6 +14,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from dataclasses import replace
 from typing import Any
 
 from django.db import connection, transaction
@@ -35,7 +36,7 @@ from .making import (
 )
 from .operations import SITE_ADD, Accepted, accept, apply_calls, kind_for, read_operations
 from .signals import change_set_accepted
-from .work import Work
+from .work import Work, but
 
 __all__ = [
     "SITE_ADD",
@@ -71,9 +72,7 @@ def change_set_draft(change: Change, bodies: Sequence[Mapping[str, Any]]) -> Cha
     """Keep operations as a draft, with the versions of the rows that each builds on."""
     kind = kind_for(change.kind, read_operations(list(bodies)))
     bodies = _plain(bodies)
-    change_set = saved(
-        change_set_row(change, kind=kind, site_id=change.site_id, state=State.DRAFT, operations=bodies)
-    )
+    change_set = saved(change_set_row(replace(change, kind=kind), bodies, State.DRAFT))
     change_set.operations = _with_expectations(change_set)
     change_set.save(update_fields=["operations"])
     change_set.refresh_from_db()
@@ -141,8 +140,7 @@ def change_set_accept(
     1. Lock the draft's row: of two who accept it, the second finds it accepted.
     2. Turn it to accepted: the database locks the site's row and gives the step.
     3. Apply operation by operation; a row that is not of the version the draft was made with is a
-    ChangeConflict
-       that names the operation and the change set in between, and nothing is written.
+       ChangeConflict that names the operation and the change set in between, and nothing is written.
     """
     draft = _locked(change_set, expected_version)
     if draft.state != State.DRAFT:
@@ -181,8 +179,9 @@ def change_set_trial(change_set: ChangeSet) -> Iterator[Work]:
     draft = ChangeSet.objects.get(pk=change_set.pk)
     # What may not be accepted before its day can be looked at before
     draft.planned = True
-    with _rolled_back():
+    with transaction.atomic():
         yield change_set_apply(draft, learning=True)
+        transaction.set_rollback(True)
 
 
 # --- rows written by the caller --------------------------------------------------------------------------
@@ -195,15 +194,7 @@ def open_change_set(change: Change) -> Iterator[ChangeSet]:
     The database holds all of them to it. For imports and whatever else writes thousands of rows at once.
     """
     with transaction.atomic():
-        change_set = saved(
-            change_set_row(
-                change,
-                kind=change.kind or Kind.WORK,
-                site_id=change.site_id,
-                state=State.ACCEPTED,
-                operations=[],
-            )
-        )
+        change_set = saved(change_set_row(change))
         with change_context(change_set):
             yield change_set
         change_set_accepted.send(ChangeSet, change_set=change_set)
@@ -219,17 +210,7 @@ def open_change_sets(changes: Sequence[Change]) -> Iterator[list[ChangeSet]]:
     """
     order = sorted(range(len(changes)), key=lambda place: changes[place].site_id or 0)
     with transaction.atomic():
-        rows = [
-            change_set_row(
-                changes[place],
-                kind=changes[place].kind or Kind.WORK,
-                site_id=changes[place].site_id,
-                state=State.ACCEPTED,
-                operations=[],
-            )
-            for place in order
-        ]
-        written = ChangeSet.objects.bulk_create(rows)
+        written = ChangeSet.objects.bulk_create(change_set_row(changes[place]) for place in order)
         by_id = ChangeSet.objects.in_bulk([row.pk for row in written])
         change_sets = {place: by_id[row.pk] for place, row in zip(order, written, strict=True)}
         with each_row_context():
@@ -259,16 +240,4 @@ def _with_expectations(draft: ChangeSet) -> list[dict[str, Any]]:
 
 
 def _plain(bodies: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
-    return [_without_expectations(body) for body in bodies]
-
-
-def _without_expectations(body: Mapping[str, Any]) -> dict[str, Any]:
-    return {name: value for name, value in body.items() if name != "expects"}
-
-
-@contextmanager
-def _rolled_back() -> Iterator[None]:
-    """What is written inside, in a savepoint or a transaction of its own, is undone."""
-    with transaction.atomic():
-        yield
-        transaction.set_rollback(True)
+    return [but(body, ["expects"]) for body in bodies]

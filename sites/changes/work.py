@@ -1,7 +1,7 @@
 """The change set being applied, its step, and the ways to write rows.
 
 All of them run under the lock of the site's row, which acceptance takes; none commits. ``expects`` collects
-the versions of the rows that the operation builds on, so that a draft can tell when someone else came in
+the versions of the rows that the operation builds on, so that a draft shows when another change came in
 between.
 """
 
@@ -88,26 +88,27 @@ class Work:
             value = values.get(name)
             if value is None:
                 continue
-            if isinstance(value, list):
-                resolved[name] = [
-                    self._row(item, f"{path}/{place}", problems) for place, item in enumerate(value)
-                ]
-            else:
-                resolved[name] = self._row(value, path, problems)
+            rows = []
+            for place, item in enumerate(value if parameter.many else [value]):
+                try:
+                    rows.append(self._row(item))
+                except ChangeRefused as refused:
+                    at = f"{path}/{place}" if parameter.many else path
+                    problems += [Problem(problem.detail, problem.code, at) for problem in refused.problems]
+            resolved[name] = rows if parameter.many else next(iter(rows), None)
         if problems:
             raise ChangeRefused(problems)
         return resolved
 
-    def _row(self, value: Any, path: str, problems: list[Problem]) -> Any:
-        model = value.model if isinstance(value, Reference) else type(value)
-        try:
-            row = self._labelled(value) if isinstance(value.pk, str) else self._found(model, value.pk)
-            # A correction may be of what has ended since
-            if isinstance(row, Placed) and not self.is_correction:
-                self.require_standing(row)
-        except ChangeRefused as refused:
-            problems += [Problem(problem.detail, problem.code, path) for problem in refused.problems]
-            return None
+    def _row(self, value: Any) -> models.Model:
+        """The row that a value names, as it is now, if it stands."""
+        if isinstance(value.pk, str):
+            row = self._labelled(value)
+        else:
+            row = self._found(value.model if isinstance(value, Reference) else type(value), value.pk)
+        # A correction may be of what has ended since
+        if isinstance(row, Placed) and not self.is_correction:
+            self.require_standing(row)
         return row
 
     def _found(self, model: type[M], pk: int) -> M:
@@ -166,15 +167,14 @@ class Work:
         A later row means that the operation is back-dated to before something known: refused, naming it.
         """
         row = self.latest(facts, *thing)
-        if row is None:
-            return None
-        if row.step > self.step:
+        if row is not None and row.step > self.step:
             raise refuse(
                 f"This happened on {self.change_set.happened_on}, and {self.named(row.step)} already says "
                 "what holds after it. Give a day from then on, or make a correction.",
                 code="contradicts_later",
             )
-        self.expect(facts, thing, row.change_set_id)
+        if row is not None and self.learning:
+            self.expect(facts, thing, row.change_set_id)
         return row
 
     def expect(self, of: type[models.Model] | str, ids: Iterable[int], version: int | list[int]) -> None:
@@ -198,9 +198,9 @@ class Work:
 
     # --- writing ------------------------------------------------------------------------------------------
 
-    def add(self, row: M) -> M:
+    def add(self, row: M, *, step: int | None = None) -> M:
         """Insert a row, of the record or of what sites share, checked by its model's fields. A thing begins,
-        and facts hold, from this step on."""
+        and facts hold, from this step on; a correction may give facts another ``step``."""
         if isinstance(row, Recorded) and self.site is not None:
             row.site = self.site
         elif isinstance(row, Recorded):
@@ -210,7 +210,7 @@ class Work:
         if isinstance(row, Placed):
             row.begin_step = self.step
         elif isinstance(row, DatedFacts):
-            row.step = self.step
+            row.step = self.step if step is None else step
         clean(row)
         row.save(force_insert=True)
         self._made.add((type(row), row.pk))
@@ -307,13 +307,14 @@ class Work:
             )
         )
         step = None if held_on is None else last_step_of(held_on)
-        first = _row_at(rows, step)
-        if first is None:
+        first = len([row for row in rows if step is None or row.step <= step]) - 1
+        if first < 0:
             raise refuse("Nothing is recorded on that day that could be corrected.", path="/held_on")
         rewritten: dict[int, dict[str, Any]] = {}
         for group in _groups(given, together):
             begin = first
-            since = _standing_since(only(given, group))
+            named = [given[name] for name in group if isinstance(given.get(name), Placed)]
+            since = max((thing.begin_step for thing in named), default=0)
             while step is None and begin > 0 and _same(rows[begin - 1], rows[first], group):
                 if rows[begin - 1].step < since:
                     break
@@ -332,11 +333,6 @@ class Work:
             clean(row, changed)
             self._update_facts(row, changed)
         return [rows[place] for place in sorted(rewritten)]
-
-
-def _standing_since(values: Mapping[str, Any]) -> int:
-    """The first step at which all things among ``values`` stand."""
-    return max((one.begin_step for one in values.values() if isinstance(one, Placed)), default=0)
 
 
 def clean(row: models.Model, names: Iterable[str] | None = None) -> None:
@@ -386,12 +382,6 @@ def _attname(row: models.Model, name: str) -> str:
 
 def _plain(value: Any) -> Any:
     return value.pk if isinstance(value, models.Model) else value
-
-
-def _row_at(rows: Sequence[DatedFacts], step: int | None) -> int | None:
-    """The place of the row valid at ``step`` (None: the last) among rows in the order of their steps."""
-    valid = [place for place, row in enumerate(rows) if step is None or row.step <= step]
-    return valid[-1] if valid else None
 
 
 def _same(one: DatedFacts, other: DatedFacts, names: Iterable[str]) -> bool:

@@ -17,10 +17,7 @@ from django.utils.timezone import now
 from psycopg.types.range import Range
 
 from sites import fields
-
-
-def row_id() -> tuple[str, models.BigAutoField[int, int]]:
-    return "id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")
+from sites.changes.sql_v1 import tables
 
 
 class Migration(migrations.Migration):
@@ -29,7 +26,7 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name="User",
             fields=[
-                row_id(),
+                tables.row_id(),
                 ("password", models.CharField(max_length=128, verbose_name="password")),
                 ("last_login", models.DateTimeField(blank=True, null=True, verbose_name="last login")),
                 (
@@ -127,7 +124,7 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name="Customer",
             fields=[
-                row_id(),
+                tables.row_id(),
                 ("name", fields.NameField(max_length=200)),
                 ("code", fields.CodeField(max_length=40, unique=True)),
                 ("note", fields.NoteField(max_length=4000)),
@@ -145,7 +142,7 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name="ChangeSet",
             fields=[
-                row_id(),
+                tables.row_id(),
                 (
                     "state",
                     fields.WordField(["draft", "accepted", "withdrawn"], default="draft", max_length=10),
@@ -205,7 +202,7 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name="Site",
             fields=[
-                row_id(),
+                tables.row_id(),
                 (
                     "customer",
                     models.ForeignKey(on_delete=models.PROTECT, related_name="sites", to="sites.customer"),
@@ -245,9 +242,7 @@ class Migration(migrations.Migration):
         migrations.AddConstraint(
             "ChangeSet", models.UniqueConstraint(fields=("site", "step"), name="change_set_step_once_a_site")
         ),
-        migrations.AddConstraint(
-            "ChangeSet", models.UniqueConstraint(fields=("site", "id"), name="change_set_of_site")
-        ),
+        migrations.AddConstraint("ChangeSet", tables.of_site("change_set")),
         migrations.AddConstraint(
             "ChangeSet",
             models.CheckConstraint(
@@ -274,7 +269,7 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name="Grant",
             fields=[
-                row_id(),
+                tables.row_id(),
                 (
                     "user",
                     models.ForeignKey(
@@ -294,7 +289,7 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name="Token",
             fields=[
-                row_id(),
+                tables.row_id(),
                 (
                     "user",
                     models.ForeignKey(
@@ -331,7 +326,7 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name="Contract",
             fields=[
-                row_id(),
+                tables.row_id(),
                 (
                     "customer",
                     models.ForeignKey(
@@ -339,14 +334,8 @@ class Migration(migrations.Migration):
                     ),
                 ),
                 ("reference", fields.NameField(max_length=80)),
-                (
-                    "response_hours",
-                    fields.WholeField(blank=True, maximum=8760, minimum=0, null=True, unit="h"),
-                ),
-                (
-                    "test_interval_months",
-                    fields.WholeField(blank=True, maximum=240, minimum=1, null=True, unit="months"),
-                ),
+                tables.whole("response_hours", "h", minimum=0, maximum=8760),
+                tables.whole("test_interval_months", "months", minimum=1, maximum=240),
                 ("event_when_probable", fields.FlagField(default=True)),
                 ("note", fields.NoteField(max_length=4000)),
                 ("version", models.BigIntegerField(default=1, editable=False)),
@@ -364,7 +353,7 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name="Coverage",
             fields=[
-                row_id(),
+                tables.row_id(),
                 (
                     "contract",
                     models.ForeignKey(
@@ -405,7 +394,7 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name="DeviceModel",
             fields=[
-                row_id(),
+                tables.row_id(),
                 ("change_set", fields.WriterKey("sites.changeset")),
                 ("version", models.BigIntegerField(default=1, editable=False)),
                 ("name", fields.NameField(max_length=120)),
@@ -426,38 +415,14 @@ class Migration(migrations.Migration):
                         max_length=20,
                     ),
                 ),
-                (
-                    "idle_current_a",
-                    fields.QuantityField(blank=True, maximum=20, minimum=0, null=True, unit="A"),
-                ),
-                (
-                    "speech_current_a",
-                    fields.QuantityField(blank=True, maximum=20, minimum=0, null=True, unit="A"),
-                ),
-                (
-                    "full_output_current_a",
-                    fields.QuantityField(blank=True, maximum=20, minimum=0, null=True, unit="A"),
-                ),
-                (
-                    "idle_power_w",
-                    fields.QuantityField(blank=True, maximum=500, minimum=0, null=True, unit="W"),
-                ),
-                (
-                    "full_output_power_w",
-                    fields.QuantityField(blank=True, maximum=500, minimum=0, null=True, unit="W"),
-                ),
-                (
-                    "minimum_voltage_v",
-                    fields.QuantityField(blank=True, maximum=120, minimum=0, null=True, unit="V"),
-                ),
-                (
-                    "input_impedance_ohm",
-                    fields.QuantityField(above=0, blank=True, maximum=10000000, null=True, unit="Ω"),
-                ),
-                (
-                    "input_sensitivity_v",
-                    fields.QuantityField(above=0, blank=True, maximum=200, null=True, unit="V"),
-                ),
+                tables.quantity("idle_current_a", "A", minimum=0, maximum=20),
+                tables.quantity("speech_current_a", "A", minimum=0, maximum=20),
+                tables.quantity("full_output_current_a", "A", minimum=0, maximum=20),
+                tables.quantity("idle_power_w", "W", minimum=0, maximum=500),
+                tables.quantity("full_output_power_w", "W", minimum=0, maximum=500),
+                tables.quantity("minimum_voltage_v", "V", minimum=0, maximum=120),
+                tables.quantity("input_impedance_ohm", "Ω", above=0, maximum=10000000),
+                tables.quantity("input_sensitivity_v", "V", above=0, maximum=200),
                 (
                     "taps_w",
                     fields.ListField(
@@ -468,48 +433,21 @@ class Migration(migrations.Migration):
                         size=None,
                     ),
                 ),
-                (
-                    "nominal_impedance_ohm",
-                    fields.QuantityField(above=0, blank=True, maximum=100000, null=True, unit="Ω"),
-                ),
-                ("output_count", fields.WholeField(blank=True, maximum=64, minimum=0, null=True)),
-                (
-                    "output_impedance_ohm",
-                    fields.QuantityField(above=0, blank=True, maximum=1000000, null=True, unit="Ω"),
-                ),
-                (
-                    "output_level_v",
-                    fields.QuantityField(above=0, blank=True, maximum=200, null=True, unit="V"),
-                ),
-                ("output_speakers_max", fields.WholeField(blank=True, maximum=1000, minimum=0, null=True)),
-                ("poe_class", fields.WholeField(blank=True, maximum=8, minimum=0, null=True)),
-                ("idle_poe_w", fields.QuantityField(blank=True, maximum=100, minimum=0, null=True, unit="W")),
-                (
-                    "paging_poe_w",
-                    fields.QuantityField(blank=True, maximum=100, minimum=0, null=True, unit="W"),
-                ),
-                (
-                    "rated_current_a",
-                    fields.QuantityField(above=0, blank=True, maximum=1000, null=True, unit="A"),
-                ),
-                (
-                    "no_load_voltage_v",
-                    fields.QuantityField(above=0, blank=True, maximum=120, null=True, unit="V"),
-                ),
-                (
-                    "rated_load_voltage_v",
-                    fields.QuantityField(above=0, blank=True, maximum=120, null=True, unit="V"),
-                ),
+                tables.quantity("nominal_impedance_ohm", "Ω", above=0, maximum=100000),
+                tables.whole("output_count", minimum=0, maximum=64),
+                tables.quantity("output_impedance_ohm", "Ω", above=0, maximum=1000000),
+                tables.quantity("output_level_v", "V", above=0, maximum=200),
+                tables.whole("output_speakers_max", minimum=0, maximum=1000),
+                tables.whole("poe_class", minimum=0, maximum=8),
+                tables.quantity("idle_poe_w", "W", minimum=0, maximum=100),
+                tables.quantity("paging_poe_w", "W", minimum=0, maximum=100),
+                tables.quantity("rated_current_a", "A", above=0, maximum=1000),
+                tables.quantity("no_load_voltage_v", "V", above=0, maximum=120),
+                tables.quantity("rated_load_voltage_v", "V", above=0, maximum=120),
                 ("voltage_tolerance", fields.QuantityField(default=0.0, maximum=0.5, minimum=0)),
-                (
-                    "lowest_voltage_v",
-                    fields.QuantityField(above=0, blank=True, maximum=120, null=True, unit="V"),
-                ),
+                tables.quantity("lowest_voltage_v", "V", above=0, maximum=120),
                 ("class_2_marked", fields.FlagField(blank=True, null=True)),
-                (
-                    "rated_power_w",
-                    fields.QuantityField(above=0, blank=True, maximum=10000, null=True, unit="W"),
-                ),
+                tables.quantity("rated_power_w", "W", above=0, maximum=10000),
                 (
                     "line_voltages_v",
                     fields.ListField(
@@ -520,21 +458,12 @@ class Migration(migrations.Migration):
                         size=None,
                     ),
                 ),
-                (
-                    "minimum_impedance_ohm",
-                    fields.QuantityField(above=0, blank=True, maximum=100000, null=True, unit="Ω"),
-                ),
-                ("port_count", fields.WholeField(blank=True, maximum=512, minimum=0, null=True)),
-                ("port_type", fields.WholeField(blank=True, maximum=4, minimum=1, null=True)),
-                ("power_supplies_max", fields.WholeField(blank=True, maximum=16, minimum=1, null=True)),
-                (
-                    "poe_budget_w",
-                    fields.QuantityField(blank=True, maximum=10000, minimum=0, null=True, unit="W"),
-                ),
-                (
-                    "poe_budget_one_lost_w",
-                    fields.QuantityField(blank=True, maximum=10000, minimum=0, null=True, unit="W"),
-                ),
+                tables.quantity("minimum_impedance_ohm", "Ω", above=0, maximum=100000),
+                tables.whole("port_count", minimum=0, maximum=512),
+                tables.whole("port_type", minimum=1, maximum=4),
+                tables.whole("power_supplies_max", minimum=1, maximum=16),
+                tables.quantity("poe_budget_w", "W", minimum=0, maximum=10000),
+                tables.quantity("poe_budget_one_lost_w", "W", minimum=0, maximum=10000),
                 ("note", fields.NoteField(max_length=4000)),
             ],
             options={
@@ -546,17 +475,14 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name="CableType",
             fields=[
-                row_id(),
+                tables.row_id(),
                 ("change_set", fields.WriterKey("sites.changeset")),
                 ("version", models.BigIntegerField(default=1, editable=False)),
                 ("name", fields.NameField(max_length=80)),
-                ("gauge_awg", fields.WholeField(blank=True, maximum=30, minimum=10, null=True, unit="AWG")),
+                tables.whole("gauge_awg", "AWG", minimum=10, maximum=30),
                 ("pair_count", fields.WholeField(default=4, maximum=100, minimum=1)),
                 ("category", fields.FlagField(default=True)),
-                (
-                    "conductor_rating_a",
-                    fields.QuantityField(above=0, blank=True, maximum=100, null=True, unit="A"),
-                ),
+                tables.quantity("conductor_rating_a", "A", above=0, maximum=100),
                 ("plenum", fields.FlagField(blank=True, null=True)),
             ],
             options={
@@ -568,7 +494,7 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name="Factor",
             fields=[
-                row_id(),
+                tables.row_id(),
                 ("change_set", fields.WriterKey("sites.changeset")),
                 ("version", models.BigIntegerField(default=1, editable=False)),
                 ("name", fields.NameField(max_length=80)),
@@ -582,11 +508,7 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name="Closet",
             fields=[
-                row_id(),
-                ("site", fields.OfSite("sites.site")),
-                ("change_set", fields.WriterKey("sites.changeset")),
-                ("begin_step", fields.StepField()),
-                ("end_step", fields.StepField(null=True)),
+                *tables.placed(),
                 ("name", fields.NameField(max_length=80)),
                 ("building", fields.LineField(blank=True, max_length=120)),
                 ("floor", fields.LineField(blank=True, max_length=60)),
@@ -601,18 +523,13 @@ class Migration(migrations.Migration):
                 ("protective_equipment", fields.NoteField(max_length=4000)),
                 ("other_tenants", fields.NoteField(max_length=4000)),
                 ("dangers", fields.NoteField(max_length=4000)),
-                ("ladder_m", fields.QuantityField(blank=True, maximum=100, minimum=0, null=True, unit="m")),
+                tables.quantity("ladder_m", "m", minimum=0, maximum=100),
                 ("note", fields.NoteField(max_length=4000)),
             ],
             options={
                 "constraints": [
-                    models.UniqueConstraint(fields=("site", "id"), name="closet_of_site"),
-                    models.UniqueConstraint(
-                        models.F("site"),
-                        Lower("name"),
-                        condition=models.Q(("end_step__isnull", True)),
-                        name="closet_name_once_a_site",
-                    ),
+                    tables.of_site("closet"),
+                    tables.name_once("closet"),
                 ],
                 "db_table": "closet",
                 "ordering": ["name", "id"],
@@ -621,7 +538,7 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name="Contact",
             fields=[
-                row_id(),
+                tables.row_id(),
                 ("site", fields.OfSite("sites.site")),
                 ("change_set", fields.WriterKey("sites.changeset")),
                 ("closet", fields.SiteKey("sites.closet", null=True, related_name="contacts")),
@@ -645,7 +562,7 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name="Secret",
             fields=[
-                row_id(),
+                tables.row_id(),
                 ("site", models.ForeignKey(on_delete=models.PROTECT, related_name="+", to="sites.site")),
                 ("closet", fields.SiteKey("sites.closet", null=True, related_name="secrets")),
                 ("kind", fields.WordField(["door", "alarm", "other"], max_length=10)),
@@ -669,7 +586,7 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name="SecretReveal",
             fields=[
-                row_id(),
+                tables.row_id(),
                 (
                     "secret",
                     models.ForeignKey(on_delete=models.PROTECT, related_name="reveals", to="sites.secret"),
@@ -690,11 +607,7 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name="Block",
             fields=[
-                row_id(),
-                ("site", fields.OfSite("sites.site")),
-                ("change_set", fields.WriterKey("sites.changeset")),
-                ("begin_step", fields.StepField()),
-                ("end_step", fields.StepField(null=True)),
+                *tables.placed(),
                 ("closet", fields.SiteKey("sites.closet", related_name="blocks")),
                 ("name", fields.NameField(max_length=80)),
                 ("kind", fields.WordField(["66_split", "66_unsplit", "110", "screw"], max_length=12)),
@@ -703,13 +616,8 @@ class Migration(migrations.Migration):
             ],
             options={
                 "constraints": [
-                    models.UniqueConstraint(fields=("site", "id"), name="block_of_site"),
-                    models.UniqueConstraint(
-                        models.F("site"),
-                        Lower("name"),
-                        condition=models.Q(("end_step__isnull", True)),
-                        name="block_name_once_a_site",
-                    ),
+                    tables.of_site("block"),
+                    tables.name_once("block"),
                 ],
                 "db_table": "block",
                 "ordering": ["name", "id"],
@@ -718,11 +626,7 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name="Supply",
             fields=[
-                row_id(),
-                ("site", fields.OfSite("sites.site")),
-                ("change_set", fields.WriterKey("sites.changeset")),
-                ("begin_step", fields.StepField()),
-                ("end_step", fields.StepField(null=True)),
+                *tables.placed(),
                 ("closet", fields.SiteKey("sites.closet", related_name="supplies")),
                 ("name", fields.NameField(max_length=80)),
                 ("outlet", fields.LineField(blank=True, max_length=120)),
@@ -733,13 +637,8 @@ class Migration(migrations.Migration):
             ],
             options={
                 "constraints": [
-                    models.UniqueConstraint(fields=("site", "id"), name="supply_of_site"),
-                    models.UniqueConstraint(
-                        models.F("site"),
-                        Lower("name"),
-                        condition=models.Q(("end_step__isnull", True)),
-                        name="supply_name_once_a_site",
-                    ),
+                    tables.of_site("supply"),
+                    tables.name_once("supply"),
                 ],
                 "db_table": "supply",
                 "ordering": ["name", "id"],
@@ -748,15 +647,7 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name="SupplyFacts",
             fields=[
-                ("change_set", fields.WriterKey("sites.changeset")),
-                ("site", fields.OfSite("sites.site", db_constraint=False)),
-                ("step", fields.StepField()),
-                (
-                    "pk",
-                    models.CompositePrimaryKey(
-                        "supply_id", "step", blank=True, editable=False, primary_key=True, serialize=False
-                    ),
-                ),
+                *tables.dated("supply_id"),
                 ("supply", fields.SiteKey("sites.supply", db_index=False, related_name="facts")),
                 ("model", fields.SharedKey("sites.devicemodel", null=True)),
             ],
@@ -767,11 +658,7 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name="Amplifier",
             fields=[
-                row_id(),
-                ("site", fields.OfSite("sites.site")),
-                ("change_set", fields.WriterKey("sites.changeset")),
-                ("begin_step", fields.StepField()),
-                ("end_step", fields.StepField(null=True)),
+                *tables.placed(),
                 ("closet", fields.SiteKey("sites.closet", related_name="amplifiers")),
                 ("name", fields.NameField(max_length=80)),
                 ("outlet", fields.LineField(blank=True, max_length=120)),
@@ -780,13 +667,8 @@ class Migration(migrations.Migration):
             ],
             options={
                 "constraints": [
-                    models.UniqueConstraint(fields=("site", "id"), name="amplifier_of_site"),
-                    models.UniqueConstraint(
-                        models.F("site"),
-                        Lower("name"),
-                        condition=models.Q(("end_step__isnull", True)),
-                        name="amplifier_name_once_a_site",
-                    ),
+                    tables.of_site("amplifier"),
+                    tables.name_once("amplifier"),
                 ],
                 "db_table": "amplifier",
                 "ordering": ["name", "id"],
@@ -795,21 +677,10 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name="AmplifierFacts",
             fields=[
-                ("change_set", fields.WriterKey("sites.changeset")),
-                ("site", fields.OfSite("sites.site", db_constraint=False)),
-                ("step", fields.StepField()),
-                (
-                    "pk",
-                    models.CompositePrimaryKey(
-                        "amplifier_id", "step", blank=True, editable=False, primary_key=True, serialize=False
-                    ),
-                ),
+                *tables.dated("amplifier_id"),
                 ("amplifier", fields.SiteKey("sites.amplifier", db_index=False, related_name="facts")),
                 ("model", fields.SharedKey("sites.devicemodel", null=True)),
-                (
-                    "line_voltage_v",
-                    fields.QuantityField(above=0, blank=True, maximum=250, null=True, unit="V"),
-                ),
+                tables.quantity("line_voltage_v", "V", above=0, maximum=250),
             ],
             options={
                 "db_table": "amplifier_facts",
@@ -818,11 +689,7 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name="Switch",
             fields=[
-                row_id(),
-                ("site", fields.OfSite("sites.site")),
-                ("change_set", fields.WriterKey("sites.changeset")),
-                ("begin_step", fields.StepField()),
-                ("end_step", fields.StepField(null=True)),
+                *tables.placed(),
                 ("closet", fields.SiteKey("sites.closet", related_name="switches")),
                 ("name", fields.NameField(max_length=80)),
                 (
@@ -834,13 +701,8 @@ class Migration(migrations.Migration):
             ],
             options={
                 "constraints": [
-                    models.UniqueConstraint(fields=("site", "id"), name="switch_of_site"),
-                    models.UniqueConstraint(
-                        models.F("site"),
-                        Lower("name"),
-                        condition=models.Q(("end_step__isnull", True)),
-                        name="switch_name_once_a_site",
-                    ),
+                    tables.of_site("switch"),
+                    tables.name_once("switch"),
                 ],
                 "db_table": "switch",
                 "ordering": ["name", "id"],
@@ -849,19 +711,11 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name="SwitchFacts",
             fields=[
-                ("change_set", fields.WriterKey("sites.changeset")),
-                ("site", fields.OfSite("sites.site", db_constraint=False)),
-                ("step", fields.StepField()),
-                (
-                    "pk",
-                    models.CompositePrimaryKey(
-                        "switch_id", "step", blank=True, editable=False, primary_key=True, serialize=False
-                    ),
-                ),
+                *tables.dated("switch_id"),
                 ("switch", fields.SiteKey("sites.switch", db_index=False, related_name="facts")),
                 ("model", fields.SharedKey("sites.devicemodel", null=True)),
-                ("power_supply_count", fields.WholeField(blank=True, maximum=16, minimum=1, null=True)),
-                ("usage_threshold", fields.QuantityField(blank=True, maximum=0.99, minimum=0.01, null=True)),
+                tables.whole("power_supply_count", minimum=1, maximum=16),
+                tables.quantity("usage_threshold", minimum=0.01, maximum=0.99),
             ],
             options={
                 "db_table": "switch_facts",
@@ -870,23 +724,14 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name="SwitchPort",
             fields=[
-                row_id(),
-                ("site", fields.OfSite("sites.site")),
-                ("change_set", fields.WriterKey("sites.changeset")),
-                ("begin_step", fields.StepField()),
-                ("end_step", fields.StepField(null=True)),
+                *tables.placed(),
                 ("switch", fields.SiteKey("sites.switch", related_name="ports")),
                 ("number", fields.WholeField(maximum=512, minimum=1)),
             ],
             options={
                 "constraints": [
-                    models.UniqueConstraint(fields=("site", "id"), name="switch_port_of_site"),
-                    models.UniqueConstraint(
-                        models.F("switch"),
-                        models.F("number"),
-                        condition=models.Q(("end_step__isnull", True)),
-                        name="switch_port_number_once_a_switch",
-                    ),
+                    tables.of_site("switch_port"),
+                    tables.standing_once("switch", models.F("number"), "switch_port_number_once_a_switch"),
                 ],
                 "db_table": "switch_port",
                 "ordering": ["switch_id", "number"],
@@ -895,24 +740,13 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name="SwitchPortFacts",
             fields=[
-                ("change_set", fields.WriterKey("sites.changeset")),
-                ("site", fields.OfSite("sites.site", db_constraint=False)),
-                ("step", fields.StepField()),
-                (
-                    "pk",
-                    models.CompositePrimaryKey(
-                        "port_id", "step", blank=True, editable=False, primary_key=True, serialize=False
-                    ),
-                ),
+                *tables.dated("port_id"),
                 ("port", fields.SiteKey("sites.switchport", db_index=False, related_name="facts")),
                 ("priority", fields.WordField(["critical", "high", "low"], default="low", max_length=10)),
-                ("port_type", fields.WholeField(blank=True, maximum=4, minimum=1, null=True)),
+                tables.whole("port_type", minimum=1, maximum=4),
                 ("other_load", fields.LineField(blank=True, max_length=120)),
-                ("other_load_class", fields.WholeField(blank=True, maximum=8, minimum=0, null=True)),
-                (
-                    "other_load_power_w",
-                    fields.QuantityField(blank=True, maximum=100, minimum=0, null=True, unit="W"),
-                ),
+                tables.whole("other_load_class", minimum=0, maximum=8),
+                tables.quantity("other_load_power_w", "W", minimum=0, maximum=100),
             ],
             options={
                 "db_table": "switch_port_facts",
@@ -921,11 +755,7 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name="Endpoint",
             fields=[
-                row_id(),
-                ("site", fields.OfSite("sites.site")),
-                ("change_set", fields.WriterKey("sites.changeset")),
-                ("begin_step", fields.StepField()),
-                ("end_step", fields.StepField(null=True)),
+                *tables.placed(),
                 ("closet", fields.SiteKey("sites.closet", null=True, related_name="endpoints")),
                 ("name", fields.NameField(max_length=80)),
                 ("place", fields.LineField(blank=True, max_length=200)),
@@ -938,13 +768,8 @@ class Migration(migrations.Migration):
             ],
             options={
                 "constraints": [
-                    models.UniqueConstraint(fields=("site", "id"), name="endpoint_of_site"),
-                    models.UniqueConstraint(
-                        models.F("site"),
-                        Lower("name"),
-                        condition=models.Q(("end_step__isnull", True)),
-                        name="endpoint_name_once_a_site",
-                    ),
+                    tables.of_site("endpoint"),
+                    tables.name_once("endpoint"),
                 ],
                 "db_table": "endpoint",
                 "ordering": ["name", "id"],
@@ -953,15 +778,7 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name="EndpointFacts",
             fields=[
-                ("change_set", fields.WriterKey("sites.changeset")),
-                ("site", fields.OfSite("sites.site", db_constraint=False)),
-                ("step", fields.StepField()),
-                (
-                    "pk",
-                    models.CompositePrimaryKey(
-                        "endpoint_id", "step", blank=True, editable=False, primary_key=True, serialize=False
-                    ),
-                ),
+                *tables.dated("endpoint_id"),
                 ("endpoint", fields.SiteKey("sites.endpoint", db_index=False, related_name="facts")),
                 ("model", fields.SharedKey("sites.devicemodel", null=True)),
                 (
@@ -971,24 +788,13 @@ class Migration(migrations.Migration):
                     ),
                 ),
                 ("port", fields.SiteKey("sites.switchport", null=True)),
-                ("negotiated_class", fields.WholeField(blank=True, maximum=8, minimum=0, null=True)),
-                (
-                    "negotiated_power_w",
-                    fields.QuantityField(blank=True, maximum=100, minimum=0, null=True, unit="W"),
-                ),
-                (
-                    "cable_length_m",
-                    fields.QuantityField(blank=True, maximum=10000, minimum=0, null=True, unit="m"),
-                ),
-                (
-                    "cable_length_basis",
-                    fields.NumberedWordField(
-                        ["unknown", "guessed", "drawing", "marked", "measured"], default=0
-                    ),
-                ),
+                tables.whole("negotiated_class", minimum=0, maximum=8),
+                tables.quantity("negotiated_power_w", "W", minimum=0, maximum=100),
+                tables.quantity("cable_length_m", "m", minimum=0, maximum=10000),
+                tables.basis("cable_length_basis"),
                 ("cable_type", fields.SharedKey("sites.cabletype", null=True)),
                 ("address", fields.AddressField(blank=True, null=True)),
-                ("vlan", fields.WholeField(blank=True, maximum=4094, minimum=1, null=True)),
+                tables.whole("vlan", minimum=1, maximum=4094),
                 ("multicast_group", fields.AddressField(blank=True, null=True)),
                 ("page_code", fields.LineField(blank=True, max_length=20)),
             ],
@@ -1013,11 +819,7 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name="Output",
             fields=[
-                row_id(),
-                ("site", fields.OfSite("sites.site")),
-                ("change_set", fields.WriterKey("sites.changeset")),
-                ("begin_step", fields.StepField()),
-                ("end_step", fields.StepField(null=True)),
+                *tables.placed(),
                 ("endpoint", fields.SiteKey("sites.endpoint", related_name="outputs")),
                 ("number", fields.WholeField(maximum=64, minimum=1)),
                 (
@@ -1027,13 +829,8 @@ class Migration(migrations.Migration):
             ],
             options={
                 "constraints": [
-                    models.UniqueConstraint(fields=("site", "id"), name="output_of_site"),
-                    models.UniqueConstraint(
-                        models.F("endpoint"),
-                        models.F("number"),
-                        condition=models.Q(("end_step__isnull", True)),
-                        name="output_number_once_an_endpoint",
-                    ),
+                    tables.of_site("output"),
+                    tables.standing_once("endpoint", models.F("number"), "output_number_once_an_endpoint"),
                 ],
                 "db_table": "output",
                 "ordering": ["endpoint_id", "number"],
@@ -1042,7 +839,7 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name="Change",
             fields=[
-                row_id(),
+                tables.row_id(),
                 (
                     "change_set",
                     models.ForeignKey(
@@ -1077,7 +874,7 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name="Mark",
             fields=[
-                row_id(),
+                tables.row_id(),
                 (
                     "site",
                     models.ForeignKey(
@@ -1112,7 +909,7 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name="Event",
             fields=[
-                row_id(),
+                tables.row_id(),
                 ("kind", models.CharField(max_length=60)),
                 (
                     "customer",

@@ -26,7 +26,7 @@ HELD = [
         [
             of_kind("endpoint_facts", ["gateway", "network_speaker", "network_amplifier"]),
             stands("endpoint_facts", "endpoint_id", "endpoint"),
-            stands("endpoint_facts", "port_id", "switch_port"),
+            stands("endpoint_facts", "port_id", "switch_port", "endpoint"),
         ],
         ["endpoint_id", "model_id", "port_id"],
     ),
@@ -48,9 +48,9 @@ LATER = [
         "NEW.port_id IS NOT NULL",
         [Check("endpoint_facts_port_taken", _TAKEN)],
     ),
-    *ends("switch_port", [User("endpoint_facts", "port_id", "endpoint")], ["switch_port_facts"]),
-    *ends("switch", [User("switch_port", "switch_id")], ["switch_facts"]),
-    *ends(
+    ends("switch_port", [User("endpoint_facts", "port_id", "endpoint")], ["switch_port_facts"]),
+    ends("switch", [User("switch_port", "switch_id")], ["switch_facts"]),
+    ends(
         "closet",
         [User(table, "closet_id") for table in ("block", "supply", "amplifier", "switch", "endpoint")],
     ),

@@ -5,7 +5,7 @@ from .blocks import Block
 from .catalogue import CableType, Catalogued, DeviceModel, Factor
 from .changes import Change, ChangeSet, Mark
 from .customers import Contract, Coverage, Customer
-from .dated import Basis, DatedFacts, Placed, Recorded, standing_once
+from .dated import Basis, DatedFacts, Named, Placed, Recorded, standing_once, value_with_basis
 from .network import Endpoint, EndpointFacts, Output, Switch, SwitchFacts, SwitchPort, SwitchPortFacts
 from .outbox import Event
 from .places import Closet, Contact, Site
@@ -34,6 +34,7 @@ __all__ = [
     "Factor",
     "Grant",
     "Mark",
+    "Named",
     "Output",
     "Placed",
     "Recorded",
@@ -50,4 +51,5 @@ __all__ = [
     "User",
     "fields",
     "standing_once",
+    "value_with_basis",
 ]

@@ -39,8 +39,8 @@ class Grant(models.Model):
 
 
 class Token(models.Model):
-    """A program's bearer token. Only its SHA-256 is kept: the secret has 256 bits of chance, so no slow hash
-    is owed."""
+    """A program's bearer token. Only its SHA-256 is kept: the secret has 256 random bits, so it needs no slow
+    hash."""
 
     user = models.ForeignKey(User, on_delete=models.CASCADE, related_name="tokens")
     name = models.CharField(max_length=120, blank=True)

@@ -4,14 +4,13 @@
 from __future__ import annotations
 
 from django.db import models
-from django.db.models.functions import Lower
 
 from sites import fields
 
-from .dated import Placed, standing_once
+from .dated import Named
 
 
-class Block(Placed):
+class Block(Named):
     class Kind(models.TextChoices):
         SPLIT_66 = "66_split", "66-type, split: bridging clips"
         UNSPLIT_66 = "66_unsplit", "66-type, unsplit: no clips"
@@ -24,16 +23,8 @@ class Block(Placed):
     row_count = fields.block_row(default=50)
     note = fields.NoteField()
 
-    class Meta:
+    class Meta(Named.Meta):
         db_table = "block"
-        ordering = ["name", "id"]
-        constraints = [
-            models.UniqueConstraint(fields=["site", "id"], name="block_of_site"),
-            standing_once("site", Lower("name"), name="block_name_once_a_site"),
-        ]
-
-    def __str__(self) -> str:
-        return self.name
 
     @property
     def can_isolate(self) -> bool:

@@ -48,7 +48,6 @@ class DeviceModel(Catalogued):
         minimum=0,
         maximum=120,
         null=True,
-        blank=True,
         verbose_name="lowest voltage",
         help_text="Lowest DC voltage at which it works.",
     )
@@ -61,12 +60,12 @@ class DeviceModel(Catalogued):
     nominal_impedance_ohm = fields.rating("Ω", 100_000, "Low-impedance speakers.")
     # networked endpoints
     output_count = fields.WholeField(
-        minimum=0, maximum=64, null=True, blank=True, help_text="Analog outputs of a gateway."
+        minimum=0, maximum=64, null=True, help_text="Analog outputs of a gateway."
     )
     output_impedance_ohm = fields.rating("Ω", 1_000_000)
     output_level_v = fields.rating("V", 200, "Unloaded output [V RMS].")
     output_speakers_max = fields.WholeField(
-        minimum=0, maximum=1000, null=True, blank=True, help_text="Speakers an output may feed."
+        minimum=0, maximum=1000, null=True, help_text="Speakers an output may feed."
     )
     poe_class = fields.poe_class(verbose_name="PoE class")
     idle_poe_w = fields.power(100)
@@ -85,10 +84,7 @@ class DeviceModel(Catalogued):
     )
     lowest_voltage_v = fields.rating("V", 120, "Battery-backed: its voltage when the battery ends.")
     class_2_marked = fields.FlagField(
-        null=True,
-        blank=True,
-        verbose_name="Class 2 marking",
-        help_text="Whether it is marked as a Class 2 source.",
+        null=True, verbose_name="Class 2 marking", help_text="Whether it is marked as a Class 2 source."
     )
     rated_power_w = fields.rating("W", 10_000, "Of an amplifier.")
     line_voltages_v = fields.ListField(
@@ -100,7 +96,7 @@ class DeviceModel(Catalogued):
     )
     minimum_impedance_ohm = fields.rating("Ω", 100_000, "Lowest load of an amplifier.")
     # switches
-    port_count = fields.port_count(null=True, blank=True, help_text="Ports of a switch.")
+    port_count = fields.port_count(null=True, help_text="Ports of a switch.")
     port_type = fields.port_type(
         "IEEE 802.3 type of its ports: 1 delivers 15.4 W, 2 30 W, 3 60 W, 4 90 W. Blank: not recorded."
     )
@@ -133,13 +129,13 @@ class DeviceModel(Catalogued):
 
 class CableType(Catalogued):
     name = fields.NameField(max_length=80)
-    gauge_awg = fields.WholeField(unit="AWG", minimum=10, maximum=30, null=True, blank=True)
+    gauge_awg = fields.WholeField(unit="AWG", minimum=10, maximum=30, null=True)
     pair_count = fields.WholeField(minimum=1, maximum=100, default=4)
     category = fields.FlagField(
         default=True, help_text="Category cable: its high resistance is nominal × 1.114."
     )
     conductor_rating_a = fields.rating("A", 100)
-    plenum = fields.FlagField(null=True, blank=True)
+    plenum = fields.FlagField(null=True)
 
     class Meta:
         db_table = "cable_type"

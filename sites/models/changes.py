@@ -64,9 +64,7 @@ class ChangeSet(models.Model):
     )
     reason = fields.NoteField(max_length=2000, blank=False)
     job_reference = fields.LineField(max_length=80, blank=True)
-    happened_on = fields.DayField(
-        null=True, blank=True, help_text="Day in the site's time zone; left out: today there."
-    )
+    happened_on = fields.DayField(null=True, help_text="Day in the site's time zone; left out: today there.")
     planned = fields.FlagField(
         default=False, db_default=False, help_text="Agreed for a day that may be one to come."
     )

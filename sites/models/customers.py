@@ -34,8 +34,8 @@ class Customer(models.Model):
 class Contract(models.Model):
     customer = models.ForeignKey(Customer, on_delete=models.PROTECT, related_name="contracts")
     reference = fields.NameField(max_length=80)
-    response_hours = fields.WholeField(unit="h", minimum=0, maximum=8760, null=True, blank=True)
-    test_interval_months = fields.WholeField(unit="months", minimum=1, maximum=240, null=True, blank=True)
+    response_hours = fields.WholeField(unit="h", minimum=0, maximum=8760, null=True)
+    test_interval_months = fields.WholeField(unit="months", minimum=1, maximum=240, null=True)
     event_when_probable = fields.FlagField(
         default=True, help_text="Send an event already when a limit is probably past, not only when it is."
     )

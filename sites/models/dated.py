@@ -12,6 +12,7 @@ from typing import Any, cast
 
 from django.db import models
 from django.db.models import Q
+from django.db.models.functions import Lower
 
 from sites import fields
 
@@ -50,6 +51,33 @@ class Placed(Recorded):
 def standing_once(*expressions: Any, name: str) -> models.UniqueConstraint:
     """Of things that stand, one with these; what has ended gives its name free."""
     return models.UniqueConstraint(*expressions, condition=Q(end_step__isnull=True), name=name)
+
+
+def value_with_basis(value: str, basis: str, name: str) -> models.CheckConstraint:
+    """A value is known somehow, and one that is not recorded is unknown."""
+    return models.CheckConstraint(
+        condition=Q(**{f"{value}__isnull": True, basis: Basis.UNKNOWN})
+        | Q(**{f"{value}__isnull": False, f"{basis}__gt": Basis.UNKNOWN}),
+        name=name,
+    )
+
+
+class Named(Placed):
+    """A thing with a name that one thing of its kind on the site has at a time. Its table is called as its
+    class."""
+
+    name: Any
+
+    class Meta:
+        abstract = True
+        ordering = ["name", "id"]
+        constraints = [
+            models.UniqueConstraint(fields=["site", "id"], name="%(class)s_of_site"),
+            standing_once("site", Lower("name"), name="%(class)s_name_once_a_site"),
+        ]
+
+    def __str__(self) -> str:
+        return str(self.name)
 
 
 class DatedFacts(Recorded):

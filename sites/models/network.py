@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from django.db import models
 from django.db.models import Q
-from django.db.models.functions import Lower
 
 from sites import fields
 
-from .dated import Basis, DatedFacts, Placed, standing_once
+from .dated import Basis, DatedFacts, Named, Placed, standing_once, value_with_basis
 
 
-class Switch(Placed):
+class Switch(Named):
     class Owner(models.TextChoices):
         INTEGRATOR = "integrator", "integrator"
         CUSTOMER = "customer", "customer: do not touch"
@@ -23,16 +22,8 @@ class Switch(Placed):
     serial = fields.LineField(max_length=80, blank=True)
     note = fields.NoteField()
 
-    class Meta:
+    class Meta(Named.Meta):
         db_table = "switch"
-        ordering = ["name", "id"]
-        constraints = [
-            models.UniqueConstraint(fields=["site", "id"], name="switch_of_site"),
-            standing_once("site", Lower("name"), name="switch_name_once_a_site"),
-        ]
-
-    def __str__(self) -> str:
-        return self.name
 
 
 class SwitchFacts(DatedFacts):
@@ -44,7 +35,7 @@ class SwitchFacts(DatedFacts):
         verbose_name="number of power supplies",
     )
     usage_threshold = fields.QuantityField(
-        minimum=0.01, maximum=0.99, null=True, blank=True, help_text="Fraction (RFC 3621); blank: 0.8."
+        minimum=0.01, maximum=0.99, null=True, help_text="Fraction (RFC 3621); blank: 0.8."
     )
 
     class Meta:
@@ -86,7 +77,7 @@ class SwitchPortFacts(DatedFacts):
         db_table = "switch_port_facts"
 
 
-class Endpoint(Placed):
+class Endpoint(Named):
     """A networked audio device: gateway, network speaker or network amplifier."""
 
     closet = fields.SiteKey("sites.Closet", null=True, related_name="endpoints")
@@ -98,19 +89,11 @@ class Endpoint(Placed):
     mac = fields.MacField()
     firmware = fields.LineField(max_length=60, blank=True)
     configuration_backup = fields.LineField(max_length=200, blank=True)
-    warranty_end = fields.DayField(null=True, blank=True)
+    warranty_end = fields.DayField(null=True)
     note = fields.NoteField()
 
-    class Meta:
+    class Meta(Named.Meta):
         db_table = "endpoint"
-        ordering = ["name", "id"]
-        constraints = [
-            models.UniqueConstraint(fields=["site", "id"], name="endpoint_of_site"),
-            standing_once("site", Lower("name"), name="endpoint_name_once_a_site"),
-        ]
-
-    def __str__(self) -> str:
-        return self.name
 
 
 class EndpointFacts(DatedFacts):
@@ -133,19 +116,15 @@ class EndpointFacts(DatedFacts):
     cable_length_m = fields.length()
     cable_length_basis = fields.NumberedWordField(Basis, default=Basis.UNKNOWN)
     cable_type = fields.SharedKey("sites.CableType", null=True)
-    address = fields.AddressField(null=True, blank=True)
-    vlan = fields.WholeField(minimum=1, maximum=4094, null=True, blank=True)
-    multicast_group = fields.AddressField(null=True, blank=True)
+    address = fields.AddressField(null=True)
+    vlan = fields.WholeField(minimum=1, maximum=4094, null=True)
+    multicast_group = fields.AddressField(null=True)
     page_code = fields.LineField(max_length=20, blank=True)
 
     class Meta:
         db_table = "endpoint_facts"
         constraints = [
-            models.CheckConstraint(
-                condition=Q(cable_length_m__isnull=True, cable_length_basis=Basis.UNKNOWN)
-                | Q(cable_length_m__isnull=False, cable_length_basis__gt=Basis.UNKNOWN),
-                name="endpoint_facts_length_and_basis",
-            ),
+            value_with_basis("cable_length_m", "cable_length_basis", "endpoint_facts_length_and_basis"),
             models.CheckConstraint(
                 condition=Q(port__isnull=True) | Q(power_source="port"),
                 name="endpoint_facts_port_means_power_from_it",

@@ -7,7 +7,7 @@ from django.db.models.functions import Lower
 
 from sites import fields
 
-from .dated import Placed, Recorded, standing_once
+from .dated import Named, Recorded
 
 
 class Site(models.Model):
@@ -34,7 +34,7 @@ class Site(models.Model):
         help_text="Conductors are computed at this temperature.",
     )
     surveyed_on = fields.DayField(
-        null=True, blank=True, help_text="For a site taken over: the day its record was taken as found."
+        null=True, help_text="For a site taken over: the day its record was taken as found."
     )
     out_of_hours_phone = fields.LineField(max_length=60, blank=True)
     induction = fields.NoteField()
@@ -54,7 +54,7 @@ class Site(models.Model):
         return self.name
 
 
-class Closet(Placed):
+class Closet(Named):
     """A telecommunications space where things are mounted, and how a person gets into it."""
 
     name = fields.NameField(max_length=80, help_text="The designation on its door or drawing.")
@@ -72,25 +72,12 @@ class Closet(Placed):
     other_tenants = fields.NoteField(help_text="Other people's equipment on the same wall.")
     dangers = fields.NoteField()
     ladder_m = fields.QuantityField(
-        unit="m",
-        minimum=0,
-        maximum=100,
-        null=True,
-        blank=True,
-        help_text="Working height that needs a ladder.",
+        unit="m", minimum=0, maximum=100, null=True, help_text="Working height that needs a ladder."
     )
     note = fields.NoteField()
 
-    class Meta:
+    class Meta(Named.Meta):
         db_table = "closet"
-        ordering = ["name", "id"]
-        constraints = [
-            models.UniqueConstraint(fields=["site", "id"], name="closet_of_site"),
-            standing_once("site", Lower("name"), name="closet_name_once_a_site"),
-        ]
-
-    def __str__(self) -> str:
-        return self.name
 
 
 class Contact(Recorded):

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from django.db import models
-from django.db.models.functions import Lower
 
 from sites import fields
 
-from .dated import DatedFacts, Placed, standing_once
+from .dated import DatedFacts, Named
 
 
-class Supply(Placed):
+class Supply(Named):
     """A separate DC source for self-amplified speakers; the positive is grounded in this trade."""
 
     closet = fields.SiteKey("sites.Closet", related_name="supplies")
@@ -18,19 +17,11 @@ class Supply(Placed):
     outlet = fields.LineField(max_length=120, blank=True)
     breaker = fields.LineField(max_length=120, blank=True)
     ups = fields.LineField(max_length=120, blank=True)
-    battery_installed_on = fields.DayField(null=True, blank=True)
+    battery_installed_on = fields.DayField(null=True)
     note = fields.NoteField()
 
-    class Meta:
+    class Meta(Named.Meta):
         db_table = "supply"
-        ordering = ["name", "id"]
-        constraints = [
-            models.UniqueConstraint(fields=["site", "id"], name="supply_of_site"),
-            standing_once("site", Lower("name"), name="supply_name_once_a_site"),
-        ]
-
-    def __str__(self) -> str:
-        return self.name
 
 
 class SupplyFacts(DatedFacts):
@@ -44,7 +35,7 @@ class SupplyFacts(DatedFacts):
         db_table = "supply_facts"
 
 
-class Amplifier(Placed):
+class Amplifier(Named):
     """Drives a constant-voltage line (25, 70.7, 100 V) or a low-impedance one."""
 
     closet = fields.SiteKey("sites.Closet", related_name="amplifiers")
@@ -53,16 +44,8 @@ class Amplifier(Placed):
     breaker = fields.LineField(max_length=120, blank=True)
     note = fields.NoteField()
 
-    class Meta:
+    class Meta(Named.Meta):
         db_table = "amplifier"
-        ordering = ["name", "id"]
-        constraints = [
-            models.UniqueConstraint(fields=["site", "id"], name="amplifier_of_site"),
-            standing_once("site", Lower("name"), name="amplifier_name_once_a_site"),
-        ]
-
-    def __str__(self) -> str:
-        return self.name
 
 
 class AmplifierFacts(DatedFacts):
@@ -70,9 +53,7 @@ class AmplifierFacts(DatedFacts):
     amplifier = fields.SiteKey(Amplifier, related_name="facts", db_index=False)
     model = fields.SharedKey("sites.DeviceModel", null=True)
     line_voltage_v = fields.line_voltage(
-        null=True,
-        blank=True,
-        help_text="25, 70.7 or 100 for a constant-voltage line; blank for low impedance.",
+        null=True, help_text="25, 70.7 or 100 for a constant-voltage line; blank for low impedance."
     )
 
     class Meta:

@@ -2,66 +2,30 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from sites.changes.errors import refuse
 from sites.changes.operations import Use, operation
 from sites.changes.work import Work
-from sites.fields import facts_of
 from sites.models import CableType, DeviceModel, Factor, Site
 from sites.models.changes import ChangeSet, Mark
 
+from .usual import Usual
 
-@operation(
-    "device_model.add",
-    "A device model comes into the catalogue.",
-    of=DeviceModel,
-    takes=facts_of(DeviceModel, "name", "kind"),
-    use=Use.ANY,
-    shared=True,
+
+def _correct_its_users(work: Work, row: DeviceModel | CableType) -> None:
+    _correct_users(work, f"{row._meta.verbose_name} {row.name}")
+
+
+_DEVICE_MODEL = Usual(DeviceModel)
+device_model_add = _DEVICE_MODEL.adds("A device model comes into the catalogue.", "name", "kind")
+device_model_alter = _DEVICE_MODEL.alters(
+    "What the catalogue says of a device model was wrong.", then=_correct_its_users
 )
-def device_model_add(work: Work, /, *, name: str, kind: DeviceModel.Kind, **given: Any) -> DeviceModel:
-    return work.add(DeviceModel(name=name, kind=kind, **given))
 
-
-@operation(
-    "device_model.alter",
-    "What the catalogue says of a device model was wrong.",
-    of=DeviceModel,
-    takes=facts_of(DeviceModel, "kind"),
-    use=Use.ANY,
-    shared=True,
+_CABLE_TYPE = Usual(CableType)
+cable_type_add = _CABLE_TYPE.adds("A cable type comes into the catalogue.", "name")
+cable_type_alter = _CABLE_TYPE.alters(
+    "What the catalogue says of a cable type was wrong.", then=_correct_its_users
 )
-def device_model_alter(work: Work, /, *, device_model: DeviceModel, **given: Any) -> DeviceModel:
-    if work.alter(device_model, given):
-        _correct_users(work, f"device model {device_model.name}")
-    return device_model
-
-
-@operation(
-    "cable_type.add",
-    "A cable type comes into the catalogue.",
-    of=CableType,
-    takes=facts_of(CableType, "name"),
-    use=Use.ANY,
-    shared=True,
-)
-def cable_type_add(work: Work, /, *, name: str, **given: Any) -> CableType:
-    return work.add(CableType(name=name, **given))
-
-
-@operation(
-    "cable_type.alter",
-    "What the catalogue says of a cable type was wrong.",
-    of=CableType,
-    takes=facts_of(CableType),
-    use=Use.ANY,
-    shared=True,
-)
-def cable_type_alter(work: Work, /, *, cable_type: CableType, **given: Any) -> CableType:
-    if work.alter(cable_type, given):
-        _correct_users(work, f"cable type {cable_type.name}")
-    return cable_type
 
 
 @operation(

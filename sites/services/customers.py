@@ -3,60 +3,27 @@
 from __future__ import annotations
 
 import datetime as dt
-from typing import Annotated, Any
+from typing import Annotated
 
 from django.db.backends.postgresql.psycopg_any import DateRange
 
 from sites.changes.errors import refuse
 from sites.changes.operations import Use, operation
 from sites.changes.work import Work
-from sites.fields import DayField, facts_of
+from sites.fields import DayField
 from sites.models import Contract, Coverage, Customer, Site
 
+from .usual import Usual
 
-@operation("customer.add", "Someone becomes a customer.", of=Customer, use=Use.ANY, shared=True)
-def customer_add(work: Work, /, *, name: str, code: str, note: str = "") -> Customer:
-    return work.add(Customer(name=name, code=code, note=note))
+_CUSTOMER = Usual(Customer)
+customer_add = _CUSTOMER.adds("Someone becomes a customer.", "name", "code")
+customer_alter = _CUSTOMER.alters("What is said of a customer changes.")
 
+_CONTRACT = Usual(Contract)
+contract_add = _CONTRACT.adds("A contract is made with a customer.", "customer", "reference")
+contract_alter = _CONTRACT.alters("What a contract says changes.")
 
-@operation(
-    "customer.alter",
-    "What is said of a customer changes.",
-    of=Customer,
-    takes=facts_of(Customer),
-    use=Use.ANY,
-    shared=True,
-)
-def customer_alter(work: Work, /, *, customer: Customer, **given: Any) -> Customer:
-    work.alter(customer, given)
-    return customer
-
-
-@operation(
-    "contract.add",
-    "A contract is made with a customer.",
-    of=Contract,
-    takes=facts_of(Contract, "reference"),
-    use=Use.ANY,
-    shared=True,
-)
-def contract_add(work: Work, /, *, customer: Customer, reference: str, **given: Any) -> Contract:
-    return work.add(Contract(customer=customer, reference=reference, **given))
-
-
-@operation(
-    "contract.alter",
-    "What a contract says changes.",
-    of=Contract,
-    takes=facts_of(Contract),
-    use=Use.ANY,
-    shared=True,
-)
-def contract_alter(work: Work, /, *, contract: Contract, **given: Any) -> Contract:
-    work.alter(contract, given)
-    return contract
-
-
+coverage_remove = Usual(Coverage).removes("A contract does not cover a site after all.")
 _Day = Annotated[dt.date, DayField()]
 _EndDay = Annotated[dt.date | None, DayField(help_text="The first day not covered.")]
 
@@ -78,12 +45,6 @@ def coverage_alter(
     work: Work, /, *, coverage: Coverage, first_day: _Day, end_day: _EndDay = None
 ) -> Coverage:
     work.alter(coverage, {"days": _days(first_day, end_day)})
-    return coverage
-
-
-@operation("coverage.remove", "A contract does not cover a site after all.", use=Use.ANY, shared=True)
-def coverage_remove(work: Work, /, *, coverage: Coverage) -> Coverage:
-    work.remove(coverage)
     return coverage
 
 

@@ -5,20 +5,20 @@ from __future__ import annotations
 from typing import Annotated, Any
 
 from sites.changes.errors import require
-from sites.changes.operations import HeldOn, Use, operation
+from sites.changes.operations import Use, operation
 from sites.changes.work import Work, but, describe, only
 from sites.fields import ListField, WordField, facts_of
 from sites.models import Endpoint, EndpointFacts, Output, SwitchPort
 from sites.rules.equipment import Held, port_is_free, power_fits, require_model, with_basis
 
 from .uses import facts_from, require_unused, standing_at
+from .usual import Usual
 
 _PowerSource = EndpointFacts.PowerSource
 OUTPUTS_AT_MOST = 64
 
 
 _ENDPOINT = facts_of(EndpointFacts)
-_TOGETHER = [("cable_length_m", "cable_length_basis"), ("power_source", "port")]
 
 
 _Outputs = Annotated[
@@ -49,22 +49,6 @@ def endpoint_add(work: Work, /, *, name: str, outputs: _Outputs = None, **given:
     return endpoint
 
 
-@operation(
-    "endpoint.alter",
-    "A networked device is replaced by another model, set otherwise on the network, or described otherwise.",
-    of=(Endpoint, EndpointFacts),
-    takes=(*facts_of(Endpoint), *_ENDPOINT),
-    use=Use.ANY,
-)
-def endpoint_alter(work: Work, /, *, endpoint: Endpoint, **given: Any) -> Endpoint:
-    require_model("endpoint", given.get("model"))
-    work.alter(endpoint, but(given, _ENDPOINT))
-    state = only(given, _ENDPOINT)
-    if state:
-        work.supersede(EndpointFacts, [endpoint.pk], _fitting_state(work, endpoint, state))
-    return endpoint
-
-
 @operation("endpoint.move", "A networked device is patched to another port, or off every port.")
 def endpoint_move(work: Work, /, *, endpoint: Endpoint, port: SwitchPort | None) -> Endpoint:
     state: dict[str, Any] = {"port": port}
@@ -73,20 +57,6 @@ def endpoint_move(work: Work, /, *, endpoint: Endpoint, port: SwitchPort | None)
     # What the old port granted says nothing of the new one
     state |= {"negotiated_class": None, "negotiated_power_w": None}
     work.supersede(EndpointFacts, [endpoint.pk], _fitting_state(work, endpoint, state))
-    return endpoint
-
-
-@operation(
-    "endpoint.correct",
-    "What is recorded of a networked device was wrong.",
-    of=(Endpoint, EndpointFacts),
-    takes=_ENDPOINT,
-    use=Use.CORRECTION,
-)
-def endpoint_correct(work: Work, /, *, endpoint: Endpoint, held_on: HeldOn = None, **given: Any) -> Endpoint:
-    require_model("endpoint", given.get("model"))
-    state = _fitting_state(work, endpoint, given)
-    work.correct(EndpointFacts, [endpoint.pk], state, held_on=held_on, together=_TOGETHER)
     return endpoint
 
 
@@ -117,6 +87,16 @@ def _fitting_state(work: Work, endpoint: Endpoint | None, state: dict[str, Any])
     return state
 
 
+_USUAL = Usual(Endpoint, EndpointFacts, _fitting_state)
+endpoint_alter = _USUAL.alters(
+    "A networked device is replaced by another model, set otherwise on the network, or described otherwise."
+)
+endpoint_correct = _USUAL.corrects(
+    "What is recorded of a networked device was wrong.",
+    together=[("cable_length_m", "cable_length_basis"), ("power_source", "port")],
+)
+
+
 @operation("output.add", "A networked device has one more analog output in use.", of=Output)
 def output_add(
     work: Work,
@@ -135,8 +115,4 @@ def output_alter(work: Work, /, *, output: Output, terminal: Output.Terminal) ->
     return output
 
 
-@operation("output.end", "An analog output is there no longer.")
-def output_end(work: Work, /, *, output: Output) -> Output:
-    require_unused(work, output)
-    work.end(output)
-    return output
+output_end = Usual(Output).ends("An analog output is there no longer.")

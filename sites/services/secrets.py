@@ -1,4 +1,4 @@
-"""Door and alarm codes: written, revealed one at a time with the reveal logged, encrypted anew.
+"""Door and alarm codes: written, revealed one at a time with the reveal logged, encrypted again.
 
 Fernet (AES-128-CBC with HMAC-SHA256) under ``settings.FIELD_KEYS``: the first key encrypts, each decrypts,
 so that keys can be changed. What the ciphertext protects is a stolen dump or backup; the keys are kept apart
@@ -65,7 +65,7 @@ def secret_reveal(*, user: User, secret: Secret, reason: str) -> str:
 
 
 def secrets_rotate(*, batch_size: int = 500) -> int:
-    """Encrypt every code anew under the first key; returns how many. Run it before an old key is dropped.
+    """Encrypt every code again under the first key; returns how many. Run it before an old key is dropped.
 
     Each batch is its own transaction, and a code rewritten meanwhile keeps what was written.
     """

@@ -11,7 +11,6 @@ from sites.fields import facts_of
 from sites.fields import port_count as port_count_field
 from sites.models import (
     Closet,
-    DeviceModel,
     EndpointFacts,
     Placed,
     Switch,
@@ -21,7 +20,8 @@ from sites.models import (
 )
 from sites.rules.equipment import require_model
 
-from .uses import facts_from, require_unused, standing_at, used_by
+from .uses import require_unused, standing_at, used_by, users_from
+from .usual import Usual
 
 _SWITCH = facts_of(SwitchFacts)
 _PortCount = Annotated[int | None, port_count_field()]
@@ -40,7 +40,9 @@ def switch_add(
     require_model("switch", model)
     switch = work.add(Switch(closet=closet, name=name, **but(given, _SWITCH)))
     work.add(SwitchFacts(switch=switch, **only(given, _SWITCH)))
-    _set_port_count(work, switch, (_ports_of(model) or 0) if port_count is None else port_count)
+    if port_count is None and model is not None:
+        port_count = model.port_count
+    _set_port_count(work, switch, port_count or 0)
     return switch
 
 
@@ -57,23 +59,14 @@ def switch_alter(work: Work, /, *, switch: Switch, port_count: _PortCount = None
     require_model("switch", model)
     work.alter(switch, but(given, _SWITCH))
     swapped = work.supersede(SwitchFacts, [switch.pk], only(given, _SWITCH))
-    count = _ports_of(model) if port_count is None and swapped else port_count
-    if count is not None:
-        _set_port_count(work, switch, count)
+    if port_count is None and swapped and model is not None:
+        port_count = model.port_count
+    if port_count is not None:
+        _set_port_count(work, switch, port_count)
     return switch
 
 
-@operation(
-    "switch.correct",
-    "What is recorded of a switch was wrong.",
-    of=(Switch, SwitchFacts),
-    takes=_SWITCH,
-    use=Use.CORRECTION,
-)
-def switch_correct(work: Work, /, *, switch: Switch, held_on: HeldOn = None, **given: Any) -> Switch:
-    require_model("switch", given.get("model"))
-    work.correct(SwitchFacts, [switch.pk], given, held_on=held_on)
-    return switch
+switch_correct = Usual(Switch, SwitchFacts).corrects("What is recorded of a switch was wrong.")
 
 
 @operation("switch.end", "A switch is taken down, and its ports with it.")
@@ -85,13 +78,9 @@ def switch_end(work: Work, /, *, switch: Switch) -> Switch:
     return switch
 
 
-def _ports_of(model: DeviceModel | None) -> int | None:
-    return model.port_count if model is not None else None
-
-
 def _set_port_count(work: Work, switch: Switch, count: int) -> None:
-    """Add the ports that are missing up to ``count``, and end those beyond it, unless something hangs on
-    them."""
+    """Add the ports that are missing up to ``count``, and end those beyond it, unless something is connected
+    to them."""
     standing = {port.number: port for port in standing_at(work, SwitchPort, switch=switch)}
     surplus = [port for number, port in sorted(standing.items()) if number > count]
     require_unused(work, *surplus)
@@ -135,9 +124,8 @@ def port_correct(work: Work, /, *, port: SwitchPort, held_on: HeldOn = None, **g
 
 @used_by(SwitchPort)
 def _on_port(work: Work, port: Placed) -> Iterable[str]:
-    for row in facts_from(work, EndpointFacts, port_id=port.pk).select_related("endpoint"):
-        if row.endpoint.end_step is None or row.endpoint.end_step > work.step:
-            yield describe(row.endpoint)
+    for row in users_from(work, EndpointFacts, "endpoint", port_id=port.pk):
+        yield describe(row.endpoint)
     latest = work.latest(SwitchPortFacts, port.pk)
     if latest is not None and latest.other_load:
         yield latest.other_load

@@ -50,6 +50,12 @@ def standing_at(work: Work, model: type[Any], **filters: Any) -> QuerySet[Any]:
     return standing
 
 
+def users_from(work: Work, facts: type[DatedFacts], thing: str, **filters: Any) -> QuerySet[Any]:
+    """Such rows as ``facts_from`` gives, with their ``thing`` (a reference), where that has not ended."""
+    stands = Q(**{f"{thing}__end_step__isnull": True}) | Q(**{f"{thing}__end_step__gt": work.step})
+    return facts_from(work, facts, **filters).filter(stands).select_related(thing)
+
+
 def facts_from(work: Work, facts: type[DatedFacts], **filters: Any) -> QuerySet[Any]:
     """Rows of facts that hold at the step of the work or at some step after it, and say ``filters``."""
     names = thing_fields(facts)

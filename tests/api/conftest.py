@@ -56,7 +56,7 @@ def with_token(db: None) -> Caller:
 
 
 @pytest.fixture
-def nobody(db: None) -> Client:
+def anonymous(db: None) -> Client:
     """Someone who sends neither a token nor a session."""
     return Client(enforce_csrf_checks=True, raise_request_exception=False)
 

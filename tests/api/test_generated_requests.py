@@ -1,5 +1,5 @@
 """Requests that are made from the description, right ones and wrong ones, over a live server: nothing
-crashes, and every answer is one that the description tells of."""
+crashes, and every answer is one that the description has."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Logs: one JSON object a line for machines, whoever wrote it, and nothing that a person sent."""
+"""Logs: one JSON object a line, from every library, and nothing that a person sent."""
 
 import io
 import json

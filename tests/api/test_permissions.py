@@ -1,4 +1,5 @@
-"""Every operation of the API, granted and denied: each role, each token scope, nobody, and an outsider."""
+"""Every operation of the API, granted and denied: each role, each token scope, an anonymous caller,
+and an outsider."""
 
 from __future__ import annotations
 
@@ -85,9 +86,9 @@ def test_each_scope_by_token(scope: Ability, manager: User, with_token: Caller) 
         assert status not in (401, 500), (method, route)
 
 
-def test_nobody_gets_past_what_is_public(nobody: Client) -> None:
+def test_an_anonymous_caller_reaches_only_what_is_public(anonymous: Client) -> None:
     for (method, route), needed in TABLE.items():
-        assert (ask(nobody, method, route) == 401) is (needed != PUBLIC), (method, route)
+        assert (ask(anonymous, method, route) == 401) is (needed != PUBLIC), (method, route)
 
 
 def test_every_scope_that_is_offered_is_one_that_something_answers() -> None:

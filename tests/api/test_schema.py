@@ -19,8 +19,8 @@ from tests.api.test_outsider import secret_plant  # noqa: F401 - a fixture
 
 
 @pytest.fixture
-def schema(nobody: Client) -> dict[str, Any]:
-    found: dict[str, Any] = nobody.get("/api/v1/schema").json()
+def schema(anonymous: Client) -> dict[str, Any]:
+    found: dict[str, Any] = anonymous.get("/api/v1/schema").json()
     return found
 
 
@@ -117,20 +117,20 @@ def test_what_is_answered_is_as_described(
                 assert set(item) <= set(schema["components"]["schemas"][name]["properties"])
 
 
-def test_problems_are_as_described(schema: dict[str, Any], nobody: Client) -> None:
+def test_problems_are_as_described(schema: dict[str, Any], anonymous: Client) -> None:
     problem = schema["components"]["schemas"]["Problem"]
-    jsonschema.Draft202012Validator(problem).validate(nobody.get("/api/v1/sites").json())
-    jsonschema.Draft202012Validator(problem).validate(nobody.get("/api/v1/schema?a=b").json())
+    jsonschema.Draft202012Validator(problem).validate(anonymous.get("/api/v1/sites").json())
+    jsonschema.Draft202012Validator(problem).validate(anonymous.get("/api/v1/schema?a=b").json())
 
 
-def test_the_reference_page_is_served_from_here(nobody: Client) -> None:
-    answer = nobody.get("/api/v1/reference")
+def test_the_reference_page_is_served_from_here(anonymous: Client) -> None:
+    answer = anonymous.get("/api/v1/reference")
     page = answer.content.decode()
     assert answer.status_code == 200
     assert "/static/drf_spectacular_sidecar/" in page
     assert "//cdn" not in page
     assert "https://" not in page
-    script = nobody.get("/static/drf_spectacular_sidecar/swagger-ui-dist/swagger-ui-bundle.js")
+    script = anonymous.get("/static/drf_spectacular_sidecar/swagger-ui-dist/swagger-ui-bundle.js")
     script.close()
     assert script.status_code == 200
 

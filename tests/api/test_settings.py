@@ -41,6 +41,11 @@ def read(expression: str, data_dir: Path, **variables: str) -> subprocess.Comple
         ({"ZONEBOOK_ENVIRONMENT": "live"}, "expected demo, test or production"),
         ({"DATABASE_URL": "sqlite:///here.db"}, "expected a PostgreSQL address"),
         ({"ZONEBOOK_LOG_FORMAT": "xml"}, "expected json or console"),
+        ({"ZONEBOOK_LOG_LEVEL": "loud"}, "ZONEBOOK_LOG_LEVEL=LOUD: expected DEBUG, INFO"),
+        ({"DATABASE_URL": "here"}, "expected a PostgreSQL address"),
+        ({"DATABASE_CONN_MAX_AGE_S": "long"}, "DATABASE_CONN_MAX_AGE_S=long: expected a whole number"),
+        ({"ZONEBOOK_REQUESTS_PER_MINUTE": "-1"}, "expected a whole number such as 1200"),
+        ({"ZONEBOOK_HSTS_SECONDS": "1h"}, "expected a whole number such as 3600"),
     ],
 )
 def test_what_is_wrong_is_named(tmp_path: Path, changed: dict[str, str], said: str) -> None:
@@ -54,6 +59,12 @@ def test_production_starts_with_what_it_needs(tmp_path: Path) -> None:
     answer = read("(settings.SERVICE_ROLE, settings.SESSION_COOKIE_SECURE)", tmp_path, **PRODUCTION)
     assert answer.stdout.strip() == "('service', True)", answer.stderr
     assert list(tmp_path.iterdir()) == []
+
+
+def test_the_token_of_a_demo_is_for_a_demo(tmp_path: Path) -> None:
+    given = {"ZONEBOOK_DEMO_TOKEN": "zbk_shown"}
+    assert read("settings.DEMO_TOKEN", tmp_path, **given).stdout == "zbk_shown\n"
+    assert read("settings.DEMO_TOKEN", tmp_path, **PRODUCTION, **given).stdout == "\n"
 
 
 def test_a_demo_makes_its_keys_once_for_itself_alone(tmp_path: Path) -> None:

@@ -25,9 +25,9 @@ from api.management.commands.bench import MOST_IMPORTED
 from sites.models import ChangeSet, Coverage, Site
 from tests.bench.lines import Line, line, peak_rss_mb, seconds
 from zones.asbuilt.files import read_folder
+from zones.asbuilt.formats import SHARED, SITED
 from zones.asbuilt.resolving import Importer
 from zones.asbuilt.services import export_folder, import_files
-from zones.asbuilt.writing import SHARED, SITED
 from zones.models import PagingSetZone
 
 NAME = "import"

@@ -89,7 +89,8 @@ def copy_out() -> None:
     with connection.cursor() as cursor:
         for query in vars(queries).values():
             if isinstance(query, Query) and "site_id = ANY" in query.rows:
-                with cursor.copy(statement({"": (query, ids)})) as stream:
+                text, _ = statement({"": (query, ids)})
+                with cursor.copy(text) as stream:
                     for _ in blocks(stream):
                         pass
 

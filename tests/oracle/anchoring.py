@@ -16,7 +16,7 @@ from dataclasses import dataclass, replace
 from .direct_current import solved_alone, trees_of
 from .figures import Figure
 from .networks import Node, Solved, Undecided, path_of, solve_dc
-from .record import Record, Row, Told
+from .record import ReadingRow, Record, Row
 from .standing import DcRun, Fed, Standing, dc_run
 from .values import MEASURED, NAN, Bands, PointValues, Values
 
@@ -31,7 +31,7 @@ class Compared:
     """A reading against the record as it was without it. excess: the fraction by which it lies outside the
     band; NaN where it cannot be compared. until: the step of the next one of its kind on its run."""
 
-    told: Told
+    reading: ReadingRow
     until: float
     excess: float
 
@@ -58,10 +58,10 @@ class Anchored:
         self._settled: dict[int, PointValues] = {}
         self.compared: list[Compared] = []
         self.seen: Counter[str] = Counter()
-        by_run: dict[int, list[Told]] = {}
-        for told in record.readings:
-            if told.run is not None:
-                by_run.setdefault(told.run, []).append(told)
+        by_run: dict[int, list[ReadingRow]] = {}
+        for reading in record.readings:
+            if reading.run is not None:
+                by_run.setdefault(reading.run, []).append(reading)
         for readings in by_run.values():
             self._take(readings)
 
@@ -73,14 +73,16 @@ class Anchored:
 
     # --- one run ------------------------------------------------------------------------------------------
 
-    def _take(self, readings: list[Told]) -> None:
-        benches = {told.id: self._bench(told) for told in readings}
+    def _take(self, readings: list[ReadingRow]) -> None:
+        benches = {reading.id: self._bench(reading) for reading in readings}
         newest: dict[str, Compared] = {}
         for kind in ("run_current", "end_voltage"):
-            same = sorted((t for t in readings if t.kind == kind), key=lambda told: (told.step, told.id))
-            for place, told in enumerate(same):
+            same = sorted(
+                (t for t in readings if t.kind == kind), key=lambda reading: (reading.step, reading.id)
+            )
+            for place, reading in enumerate(same):
                 until = same[place + 1].step if place + 1 < len(same) else math.inf
-                newest[kind] = Compared(told, until, self._excess(told, benches[told.id]))
+                newest[kind] = Compared(reading, until, self._excess(reading, benches[reading.id]))
                 self.compared.append(newest[kind])
         for kind, factor_of, scale in (
             ("run_current", self._current_factor, self._scale_currents),
@@ -89,8 +91,8 @@ class Anchored:
             if kind not in newest:
                 continue
             compared = newest[kind]
-            bench = benches[compared.told.id]
-            factor = factor_of(compared.told, bench)
+            bench = benches[compared.reading.id]
+            factor = factor_of(compared.reading, bench)
             if math.isnan(factor):
                 continue
             if LEAST * (1 - BITS) <= factor <= MOST * (1 + BITS):
@@ -101,11 +103,11 @@ class Anchored:
                 outside = abs(math.log2(factor)) - 1
                 compared.excess = outside if math.isnan(compared.excess) else max(compared.excess, outside)
 
-    def _bench(self, told: Told) -> _Bench:
-        standing = Standing(self.record, told.step)
+    def _bench(self, reading: ReadingRow) -> _Bench:
+        standing = Standing(self.record, reading.step)
         runs = {run.id: dc_run(run) for run in standing.runs.values() if run.kind == "self_amplified"}
-        paging = told.state == "paging"
-        run = runs.get(told.run) if told.run is not None else None
+        paging = reading.state == "paging"
+        run = runs.get(reading.run) if reading.run is not None else None
         fed = _at_block(run) if run is not None else []
         nominal = self.values.factors["nominal_supply_v"]
         block = [nominal] * 3
@@ -121,8 +123,8 @@ class Anchored:
                     )
                     if solved is not None:
                         block[band] = solved.terminal_v
-            if told.source_voltage_v is not None:
-                block = [told.source_voltage_v if told.source_voltage_v > 0 else nominal] * 3
+            if reading.source_voltage_v is not None:
+                block = [reading.source_voltage_v if reading.source_voltage_v > 0 else nominal] * 3
         return _Bench(fed, Bands(*block), paging)
 
     def _solve(
@@ -146,28 +148,28 @@ class Anchored:
         except Undecided:
             return None
 
-    def _excess(self, told: Told, bench: _Bench) -> float:
+    def _excess(self, reading: ReadingRow, bench: _Bench) -> float:
         ends = []
         for band in (0, 2):
             _, solved = self._solve(bench, band, self.plain)
             if solved is None or not bench.fed:
                 return NAN
-            if told.kind == "run_current":
+            if reading.kind == "run_current":
                 ends.append(sum(solved.load_a))
             else:
-                at = bench.place_of(told.point)
+                at = bench.place_of(reading.point)
                 if at is None:
                     return NAN
                 ends.append(solved.volts[at])
         least, most = min(ends), max(ends)
-        above = (told.value - most) / most if most > 0 else float(told.value > 0)
-        below = (least - told.value) / least if least > 0 else 0.0
+        above = (reading.value - most) / most if most > 0 else float(reading.value > 0)
+        below = (least - reading.value) / least if least > 0 else 0.0
         outside = max(above, below)
         return outside if outside > BITS else 0.0
 
     # --- the factors --------------------------------------------------------------------------------------
 
-    def _current_factor(self, told: Told, bench: _Bench) -> float:
+    def _current_factor(self, reading: ReadingRow, bench: _Bench) -> float:
         if not any(self.of(each.point.row).scaled_current for each in bench.fed):
             return NAN
 
@@ -178,7 +180,7 @@ class Anchored:
         at_one = current(1.0)
         if at_one is None or self._moved_current(bench) <= 0:
             return NAN
-        return _found(lambda factor: _above(current(factor), told.value))
+        return _found(lambda factor: _above(current(factor), reading.value))
 
     def _moved_current(self, bench: _Bench) -> float:
         _, solved = self._solve(bench, 1, self.of)
@@ -189,8 +191,8 @@ class Anchored:
             if self.of(each.point.row).scaled_current
         )
 
-    def _length_factor(self, told: Told, bench: _Bench) -> float:
-        at = bench.place_of(told.point)
+    def _length_factor(self, reading: ReadingRow, bench: _Bench) -> float:
+        at = bench.place_of(reading.point)
         if at is None:
             return NAN
         nodes, solved = self._solve(bench, 1, self.of)
@@ -203,7 +205,7 @@ class Anchored:
             solved = self._try(bench, lambda row: _with_length(self.of(row), factor))
             return None if solved is None else bench.block_v.likely - solved.volts[at]
 
-        return _found(lambda factor: _above(drop(factor), bench.block_v.likely - told.value))
+        return _found(lambda factor: _above(drop(factor), bench.block_v.likely - reading.value))
 
     # --- what they settle ---------------------------------------------------------------------------------
 
@@ -252,13 +254,13 @@ def disagreements(standing: Standing, anchored: Anchored) -> list[Figure]:
     """Figure reading_disagrees: of each run the largest excess of the readings that hold on the day."""
     by_run: dict[int, list[Compared]] = {}
     for compared in anchored.compared:
-        holds = compared.told.step <= standing.step < compared.until
-        if holds and not math.isnan(compared.excess) and compared.told.run is not None:
-            by_run.setdefault(compared.told.run, []).append(compared)
+        holds = compared.reading.step <= standing.step < compared.until
+        if holds and not math.isnan(compared.excess) and compared.reading.run is not None:
+            by_run.setdefault(compared.reading.run, []).append(compared)
     figures = []
     for run, readings in by_run.items():
         worst = max(compared.excess for compared in readings)
-        where = frozenset(c.told.id for c in readings if c.excess >= worst - 1e-11 * max(worst, 1e-3))
+        where = frozenset(c.reading.id for c in readings if c.excess >= worst - 1e-11 * max(worst, 1e-3))
         figures.append(Figure(("run", run), "reading_disagrees", Bands(worst, worst, worst), 0.0, where))
     return figures
 

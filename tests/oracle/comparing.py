@@ -188,12 +188,12 @@ def compare_sweep(computed: Computed, now: dt.datetime, report: Report) -> None:
     _compare_stored(computed, step, where, report)
     _compare_findings(computed, step, where, report)
     report.compared.update(computed.seen)
-    told = Event.objects.filter(site_id=record.site, happened_at=now).count()
+    events = Event.objects.filter(site_id=record.site, happened_at=now).count()
     if not Coverage.objects.filter(site_id=record.site, days__contains=today).exists():
         report.compared["uncovered"] += 1
-        if told:
-            report.differ(where, told, "events of a site without a contract")
-    report.compared["events"] += told
+        if events:
+            report.differ(where, events, "events of a site without a contract")
+    report.compared["events"] += events
 
 
 def _compare_stored(computed: Computed, step: int, where: str, report: Report) -> None:
@@ -273,23 +273,23 @@ def _compare_cases(
 
 
 def _compare_attribution(finding: Finding, expected: Attributed, where: str, report: Report) -> None:
-    told: dict[str, Any] = finding.attribution
+    stored: dict[str, Any] = finding.attribution
     report.compared["attributions"] += 1
     report.compared[f"attributed: {expected.named.kind}"] += 1
     report.compared[f"nearness {expected.named.nearness}"] += 1
     if finding.case.key != expected.case:
         report.differ(where, "is of case", finding.case.key, "expected", expected.case)
-    if told["change_sets"] != expected.change_sets:
-        report.differ(where, "names change sets", told["change_sets"], "expected", expected.change_sets)
-    _compare_named(told["change"], expected.named, f"{where} named", report)
-    between = told["between"]
+    if stored["change_sets"] != expected.change_sets:
+        report.differ(where, "names change sets", stored["change_sets"], "expected", expected.change_sets)
+    _compare_named(stored["change"], expected.named, f"{where} named", report)
+    between = stored["between"]
     if (between is None) != (expected.since is None):
         report.differ(where, "between", between, "expected", expected.since, expected.until)
     elif between is not None and expected.since is not None and expected.until is not None:
         report.compared["between"] += 1
         _compare_named(between["since"], expected.since, f"{where} since", report)
         _compare_named(between["until"], expected.until, f"{where} until", report)
-    baseline = told["baseline"]
+    baseline = stored["baseline"]
     if baseline["day"] != expected.baseline_day.isoformat() or not _close(
         baseline["figure"], expected.baseline_figure, 1e-8
     ):
@@ -302,16 +302,16 @@ def _compare_attribution(finding: Finding, expected: Attributed, where: str, rep
 _KINDS = {"correction": "record correction", "as_found": "as found"}
 
 
-def _compare_named(told: dict[str, Any], expected: Named, where: str, report: Report) -> None:
+def _compare_named(stored: dict[str, Any], expected: Named, where: str, report: Report) -> None:
     said = (
-        _KINDS.get(told["kind"], told["kind"]),
-        told["day"],
-        told["change_set"],
-        told["correction"],
+        _KINDS.get(stored["kind"], stored["kind"]),
+        stored["day"],
+        stored["change_set"],
+        stored["correction"],
     )
     wanted = (expected.kind, expected.day.isoformat(), expected.change_set, expected.correction)
     if said != wanted:
         report.differ(where, "is", said, "expected", wanted)
     for name in ("before", "after", "limit"):
-        if not _close(told[name], getattr(expected, name), 1e-8):
-            report.differ(where, name, "is", told[name], "expected", getattr(expected, name))
+        if not _close(stored[name], getattr(expected, name), 1e-8):
+            report.differ(where, name, "is", stored[name], "expected", getattr(expected, name))

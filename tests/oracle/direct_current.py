@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from .figures import Figure, Subject, tied, worst
 from .networks import Node, Solved, Undecided, solve_dc
 from .record import Row
-from .standing import DcRun, Fed, Hung, Source, Standing, dc_run, source_of
+from .standing import DcRun, Fed, Source, Standing, StandingPoint, dc_run, source_of
 from .values import NAN, Bands, PointValues, Values
 
 ValuesOf = Callable[[Row], PointValues]
@@ -53,7 +53,9 @@ def trees_of(standing: Standing, runs: dict[int, DcRun]) -> list[Tree]:
     ]
 
 
-def nodes_of(fed: list[Fed], band: int, speaking: Callable[[Hung], bool], values_of: ValuesOf) -> list[Node]:
+def nodes_of(
+    fed: list[Fed], band: int, speaking: Callable[[StandingPoint], bool], values_of: ValuesOf
+) -> list[Node]:
     place = {each.point.id: k for k, each in enumerate(fed)}
     nodes = []
     for each in fed:
@@ -101,7 +103,7 @@ def direct_current(
     return figures, problems, Counter(extraordinary)
 
 
-def _scenarios(standing: Standing) -> list[Callable[[Hung], bool]]:
+def _scenarios(standing: Standing) -> list[Callable[[StandingPoint], bool]]:
     """Who speaks: one a paging set. A run whose zone is in no set pages with every set; a site without sets
     pages everything at once."""
     sets = standing.paging_sets()
@@ -109,8 +111,8 @@ def _scenarios(standing: Standing) -> list[Callable[[Hung], bool]]:
         return [lambda _: True]
     listed = set().union(*sets.values())
 
-    def of(zones: set[int]) -> Callable[[Hung], bool]:
-        def speaks(point: Hung) -> bool:
+    def of(zones: set[int]) -> Callable[[StandingPoint], bool]:
+        def speaks(point: StandingPoint) -> bool:
             zone = standing.runs[point.run].row["zone_id"]
             return zone in zones or zone not in listed
 
@@ -124,7 +126,7 @@ def _see(
     values: Values,
     values_of: ValuesOf,
     trees: list[Tree],
-    speaking: Callable[[Hung], bool],
+    speaking: Callable[[StandingPoint], bool],
     seen: Seen,
 ) -> None:
     """One scenario, every supply, three bands."""

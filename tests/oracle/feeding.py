@@ -109,9 +109,9 @@ def _of_runs(record: Record, runs: set[int], step: int) -> Rows:
         "outputs": _of(record.outputs, {row["output_id"] for row in now}),
         "amplifiers": _of(record.amplifiers, {row["amplifier_id"] for row in now}),
         "readings": [
-            Row(told.run, told.step, FOREVER, told.writer, {})
-            for told in record.readings
-            if told.run is not None and told.run in runs
+            Row(reading.run, reading.step, FOREVER, reading.writer, {})
+            for reading in record.readings
+            if reading.run is not None and reading.run in runs
         ],
         "paging": record.paging,
     }
@@ -169,11 +169,11 @@ def _switch(record: Record, id_: int, step: int) -> Iterator[Rows]:
 def _poe_readings(record: Record, switch: int) -> Iterator[Row]:
     """What was read of a switch holds until it is read again in that state."""
     for state in ("idle", "paging"):
-        told = [each for each in record.readings if each.switch == switch and each.state == state]
-        steps = sorted({each.step for each in told})
+        taken = [each for each in record.readings if each.switch == switch and each.state == state]
+        steps = sorted({each.step for each in taken})
         for place, step in enumerate(steps):
             end = steps[place + 1] if place + 1 < len(steps) else FOREVER
-            yield Row(switch, step, end, max(each.writer for each in told if each.step == step), {})
+            yield Row(switch, step, end, max(each.writer for each in taken if each.step == step), {})
 
 
 def _port(record: Record, id_: int, step: int) -> Iterator[Rows]:

@@ -6,7 +6,7 @@ import math
 from typing import Any
 
 from .figures import Figure, Rule, is_past
-from .record import Row, Told
+from .record import ReadingRow, Row
 from .standing import Standing
 from .values import NAN, Bands, Values
 
@@ -128,15 +128,15 @@ def _measured(standing: Standing, switch: int) -> tuple[float, frozenset[int]] |
     """The newest paging reading, or without one the newest idle reading: watts of all supply groups read
     then."""
     for state in ("paging", "idle"):
-        told = [
+        taken = [
             each
             for each in standing.record.readings
             if each.switch == switch and each.state == state and each.step <= standing.step
         ]
-        if told:
-            newest = max(each.step for each in told)
-            by_group: dict[int | None, Told] = {}
-            for each in told:  # in the order of their ids: the last of a group on that day counts
+        if taken:
+            newest = max(each.step for each in taken)
+            by_group: dict[int | None, ReadingRow] = {}
+            for each in taken:  # in the order of their ids: the last of a group on that day counts
                 if each.step == newest:
                     by_group[each.group] = each
             return sum(each.value for each in by_group.values()), frozenset(

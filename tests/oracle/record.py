@@ -72,7 +72,7 @@ class Row:
 
 
 @dataclass(frozen=True)
-class Told:
+class ReadingRow:
     """A reading that nobody has superseded."""
 
     id: int
@@ -120,7 +120,7 @@ class Record:
     landings: list[Row] = field(default_factory=list)
     zones: list[Row] = field(default_factory=list)
     paging: list[Row] = field(default_factory=list)
-    readings: list[Told] = field(default_factory=list)
+    readings: list[ReadingRow] = field(default_factory=list)
     models: dict[int, dict[str, Any]] = field(default_factory=dict)
     cables: dict[int, dict[str, Any]] = field(default_factory=dict)
     factors: dict[str, float] = field(default_factory=dict)
@@ -132,7 +132,7 @@ class Record:
 
     def steps(self) -> list[int]:
         """Every step at which anything that is recorded begins or ends, in order."""
-        found = {told.step for told in self.readings}
+        found = {reading.step for reading in self.readings}
         for rows in self.tables().values():
             found |= {edge for row in rows for edge in (row.begin, row.end)}
         return sorted(found - {FOREVER})
@@ -255,7 +255,7 @@ def _read_readings(record: Record) -> None:
     for row in sorted(rows, key=lambda row: row["id"]):
         if row["id"] not in superseded:
             record.readings.append(
-                Told(
+                ReadingRow(
                     id=row["id"],
                     kind=row["kind"],
                     state=row["state"],

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from .direct_current import ValuesOf
 from .figures import Figure, tied
 from .networks import Node, path_of, solve_resistive
-from .standing import Hung, Standing, StandingRun
+from .standing import Standing, StandingPoint, StandingRun
 from .values import NAN, Bands, PointValues, Values
 
 
@@ -21,12 +21,12 @@ from .values import NAN, Bands, PointValues, Values
 class _Lowest:
     """point: the lowest ones, those that tie included, and by each of them its bands as fractions."""
 
-    points: list[Hung]
+    points: list[StandingPoint]
     volts: list[Bands]
 
 
 def _lowest(
-    points: list[Hung],
+    points: list[StandingPoint],
     values_of: ValuesOf,
     ohm: Callable[[PointValues, int], float],
     siemens: Callable[[PointValues, int], float],
@@ -58,7 +58,7 @@ def _lowest(
 def audio(standing: Standing, values: Values, values_of: ValuesOf) -> list[Figure]:
     """Figures output_speakers and audio_level of outputs, other_zone of runs."""
     figures = [figure for run in standing.runs.values() for figure in _other_zone(run, values_of)]
-    by_output: dict[int, list[Hung]] = {}
+    by_output: dict[int, list[StandingPoint]] = {}
     for run in standing.runs.values():
         output = run.row["output_id"]
         if run.kind == "self_amplified" and output is not None:
@@ -84,12 +84,12 @@ def _other_zone(run: StandingRun, values_of: ValuesOf) -> list[Figure]:
     return [Figure(("run", run.id), "other_zone", _count(stray, values_of), 0.0, frozenset({stray[0].id}))]
 
 
-def _count(points: list[Hung], values_of: ValuesOf) -> Bands:
+def _count(points: list[StandingPoint], values_of: ValuesOf) -> Bands:
     return Bands(*(sum(values_of(point.row).count[band] for point in points) for band in range(3)))
 
 
 def _output(
-    values: Values, values_of: ValuesOf, output: int, points: list[Hung], model: dict[str, float]
+    values: Values, values_of: ValuesOf, output: int, points: list[StandingPoint], model: dict[str, float]
 ) -> list[Figure]:
     speakers = _count(points, values_of)
     if speakers.high == 0:

@@ -9,13 +9,13 @@ from .values import NAN, PointValues
 
 
 @dataclass
-class Hung:
+class StandingPoint:
     """A point that stands. above: what it hangs on, None at the block. orphan: that is not there."""
 
     id: int
     run: int
     row: Row
-    above: Hung | None = None
+    above: StandingPoint | None = None
     orphan: bool = False
 
 
@@ -24,7 +24,7 @@ class StandingRun:
     id: int
     kind: str
     row: Row
-    points: list[Hung] = field(default_factory=list)
+    points: list[StandingPoint] = field(default_factory=list)
 
     @property
     def orphaned(self) -> bool:
@@ -40,10 +40,10 @@ class Standing:
         for row in sorted(record.runs, key=lambda row: row.thing):
             if row.holds(step):
                 self.runs[row.thing] = StandingRun(row.thing, record.run_kind[row.thing], row)
-        here: dict[int, Hung] = {}
+        here: dict[int, StandingPoint] = {}
         for row in record.points:
             if row.holds(step) and row["run_id"] in self.runs:
-                point = Hung(row.thing, row["run_id"], row)
+                point = StandingPoint(row.thing, row["run_id"], row)
                 here[point.id] = point
                 self.runs[point.run].points.append(point)
         for point in here.values():
@@ -70,9 +70,9 @@ class Fed:
     point whose segment of cable leads there, None where the supply lands on the point itself. at_block: fed
     there."""
 
-    point: Hung
+    point: StandingPoint
     above: Fed | None
-    segment: Hung | None
+    segment: StandingPoint | None
     at_block: bool
 
 
@@ -94,8 +94,8 @@ def dc_run(run: StandingRun) -> DcRun:
     points that a supply lands on. More feeds than one in a section are paralleled: computed from the first.
     """
     out = DcRun(run)
-    sections: dict[int, list[Hung]] = {}
-    top_of: dict[int, Hung] = {}
+    sections: dict[int, list[StandingPoint]] = {}
+    top_of: dict[int, StandingPoint] = {}
     for point in run.points:
         top = point if point.above is None or point.row["negative_cut"] else top_of[point.above.id]
         top_of[point.id] = top
@@ -108,13 +108,13 @@ def dc_run(run: StandingRun) -> DcRun:
         if at_block + len(feeds) > 1:
             out.paralleled = True
         if at_block:
-            _hang(out, points, block_supply)
+            _attach(out, points, block_supply)
         elif feeds:
-            _hang_from(out, points, feeds[0])
+            _attach_from(out, points, feeds[0])
     return out
 
 
-def _hang(out: DcRun, points: list[Hung], supply: int) -> None:
+def _attach(out: DcRun, points: list[StandingPoint], supply: int) -> None:
     for point in points:
         inside = point is not points[0]
         above = out.fed[point.above.id] if inside and point.above is not None else None
@@ -122,9 +122,9 @@ def _hang(out: DcRun, points: list[Hung], supply: int) -> None:
         out.supply_of[point.id] = supply
 
 
-def _hang_from(out: DcRun, points: list[Hung], feed: Hung) -> None:
+def _attach_from(out: DcRun, points: list[StandingPoint], feed: StandingPoint) -> None:
     """Walk away from the feed in all directions; a segment is the same whichever end it is fed from."""
-    beside: dict[int, list[tuple[Hung, Hung]]] = {point.id: [] for point in points}
+    beside: dict[int, list[tuple[StandingPoint, StandingPoint]]] = {point.id: [] for point in points}
     for point in points[1:]:
         assert point.above is not None
         beside[point.above.id].append((point, point))

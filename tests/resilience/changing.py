@@ -29,5 +29,5 @@ zone_add(change, name=sys.argv[2])
 print(f"{time.perf_counter() - began:.3f}")
 
 # A busy machine may need longer than the two seconds a command waits at its end
-if nudge._teller is not None:
-    nudge._teller.finish(60.0)
+if nudge._publisher is not None:
+    nudge._publisher.finish(60.0)

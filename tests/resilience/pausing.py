@@ -39,8 +39,8 @@ transaction of its own."""
 UNCOMMITTED = {
     "claimed": Step(_SWEEP, "recheck"),
     "marks read": Step(_BATCH, "read_plant"),
-    "figures written": Step(_BATCH, "checked_listeners"),
-    "findings, cases and events written": Step(_BATCH, "due_sources"),
+    "figures written": Step(_BATCH, "bearing"),
+    "findings, cases and events written": Step(_BATCH, "future_facts"),
     "due dates written": Step(_BATCH, "delete_marks"),
     "marks deleted": Step(_BATCH, "_note_success"),
     "success noted": Step(_BATCH, "_note_success", after=True),
@@ -61,7 +61,7 @@ FAILURE_UNCOMMITTED = {
     "marks set aside": Step(_BATCH, "set_aside", after=True),
 }
 FAILURE_COMMITTED = {
-    "failure not told": Step(_BATCH, "failed_listeners"),
+    "failure not told": Step(_BATCH, "_notify_failed"),
     "finding, case and event written": Step("zones.findings.rechecked", "notify", after=True),
 }
 FAILURE_TOLD = {

@@ -11,6 +11,7 @@ from typing import Any
 from django.db import DataError, IntegrityError, connection, models
 from django.test import Client
 
+from sites.changes.errors import ChangeRefused
 from sites.changes.services import Change, open_change_set
 from sites.changes.steps import last_step_of
 from sites.models import Placed, Site
@@ -20,15 +21,15 @@ from tests.zones.asbuilt.folders import take
 from zones.asbuilt.cells import Count, Estimate, Quantity, Word
 from zones.asbuilt.formats import BY_NAME, FileKind
 from zones.asbuilt.formats.landings import PAIRS
-from zones.asbuilt.problems import ImportRefusedError
-from zones.models import Landing, Point
+from zones.asbuilt.problems import sentence_of
+from zones.models import Landing, PagingSetZone, Point
 
 _ADDED_BY = {
     "device_models": "device_model.add", "cable_types": "cable_type.add", "closets": "closet.add",
     "switches": "switch.add", "endpoints": "endpoint.add", "supplies": "supply.add",
     "amplifiers": "amplifier.add", "blocks": "block.add", "zones": "zone.add", "runs": "run.add",
     "points": "point.append", "landings": "landing.add", "readings": "reading.record",
-    "zone_endpoints": "zone_endpoint.add", "outputs": "output.add",
+    "zone_endpoints": "zone_endpoint.add", "outputs": "output.add", "paging_sets": "paging_set.add",
 }  # fmt: skip
 _OF_SITE = ("closets", "endpoints", "zones")
 _ADDRESS = {"device_models": "catalogue/devices", "cable_types": "catalogue/cables"}
@@ -116,8 +117,8 @@ class Channels:
             ]
         try:
             take(folder)
-        except ImportRefusedError as refused:
-            return "; ".join(map(str, refused.problems))
+        except ChangeRefused as refused:
+            return "; ".join(map(sentence_of, refused.problems))
         return ""
 
     # -- raw SQL
@@ -161,6 +162,8 @@ def _spoken(attempt: Attempt) -> dict[str, Any]:
 
 
 def _json(value: Any) -> Any:
+    if isinstance(value, list):
+        return [_json(one) for one in value]
     if isinstance(value, Ref):
         return value.row().pk
     if isinstance(value, models.IntegerChoices):
@@ -171,6 +174,8 @@ def _json(value: Any) -> Any:
 
 
 def _outer(name: str, value: Any) -> str:
+    if name == "zones":
+        return "zone_ids"
     return f"{name}_id" if isinstance(value, Ref) else name
 
 
@@ -189,6 +194,9 @@ def _cells(kind: FileKind, attempt: Attempt) -> dict[str, str]:
         if reference is not None:
             named = value.names if isinstance(value, Ref) else [""] * len(reference.columns)
             cells |= dict(zip(reference.columns, map(str, named), strict=True))
+            continue
+        if name == "zones":
+            cells[name] = kind.by_name[name].cell.write([zone.names[0] for zone in value])
             continue
         column = next(one for one in kind.columns if one.attribute == name)
         cells[column.name] = _cell(column.cell, value)
@@ -222,6 +230,8 @@ def _insert_thing(kind: FileKind, attempt: Attempt, change_set: ChangeSet) -> No
     if kind.name == "points":
         own |= {"rank": 9.0}
     thing = _insert(kind.model, own)
+    for zone in values.get("zone_ids", []):
+        _insert(PagingSetZone, written | {"paging_set_id": thing, "zone_id": zone.row().pk})
     if kind.facts is None:
         return
     facts = {name: value for name, value in values.items() if name in _columns(kind.facts)} | written

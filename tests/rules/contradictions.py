@@ -82,6 +82,7 @@ VALID = {
             "zone_endpoints",
             {"zone": ref("zones", "Z"), "endpoint": ref("endpoints", "network_speaker")},
         ),
+        Attempt("a paging set", "paging_sets", {"name": "another", "zones": [ref("zones", "Z")]}),
     )
 }  # fmt: skip
 """An attempt of each kind that every channel accepts; each contradiction is one of them with some values
@@ -98,7 +99,7 @@ FREE = [
 def contradictions() -> list[Attempt]:
     return [
         *_models(), *_patched(), *_fed(), *_points(), *_bases(), *_landed(), *_read(), *_not_standing(),
-        *_in_use(), *_out_of_bounds(),
+        *_in_use(), *_out_of_bounds(), VALID["paging_sets"].but("a paging set of no zone", zones=[]),
     ]  # fmt: skip
 
 
@@ -222,11 +223,16 @@ _TARGETS = {
 
 
 def _not_standing() -> Iterator[Attempt]:
-    """What a thing names has ended before, or begins after. Where a thing stands is not dated, and neither is
-    the block a run comes from: those are only asked whether they have ended."""
+    """What a thing names has ended before or since, or begins after. Where a thing stands is not dated, and
+    neither is the block a run comes from: those are only asked whether they have ended. A point ends with its
+    run."""
     for kind, name, (first, *rest) in _NAMED:
-        for life, word in (("OLD", "that has ended"), ("NEW", "yet to come")):
+        for life, word in (
+            ("OLD", "that has ended"), ("GONE", "that has ended since"), ("NEW", "yet to come"),
+        ):  # fmt: skip
             if life == "NEW" and name in ("closet", "block") and kind != "landings":
+                continue
+            if life == "GONE" and (kind, name) == ("points", "run"):
                 continue
             named = ref(_TARGETS[name], f"{life} {first}", *rest)
             more = {"run": None, "side": "equipment"} if kind == "landings" and name in FEEDS else {}

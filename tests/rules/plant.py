@@ -1,7 +1,7 @@
 """The small site on which the contradictions are tried, and how a thing of it is named in each channel.
 
-Of most kinds there is one that stands, an OLD one that ended before the day of the attempts (``NOW``), and a
-NEW one that begins after it.
+Of most kinds there is one that stands, an OLD one that ended before the day of the attempts (``NOW``), a GONE
+one that stood on that day and has ended since, and a NEW one that begins after it.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ NOW = dt.date(2024, 6, 3)
 
 @dataclass(frozen=True)
 class Ref:
-    """A thing by its kind (as files are named) and the names that tell it, owners first."""
+    """A thing by its kind (as files are named) and the names that identify it, owners first."""
 
     kind: str
     names: tuple[Any, ...]
@@ -52,8 +52,7 @@ def model_of(kind: str) -> Ref:
 def row_of(thing: Ref) -> dict[str, str]:
     """The row of the files by which a thing was taken in; of a range, the row of its first."""
     kind = BY_NAME[thing.kind]
-    parts = [name for part in kind.key for name in kind.columns_of(part)]
-    named = dict(zip(parts, map(str, thing.names), strict=True))
+    named = dict(zip(kind.key_columns, map(str, thing.names), strict=True))
     first = {**named, "output": "1-2"} if thing.kind == "outputs" else named
     row = next(row for row in _folder()[thing.kind] if first.items() <= row.items()) | named
     return {name: cell for name, cell in row.items() if name != "change"}
@@ -69,6 +68,7 @@ def _folder() -> Folder:
     lives: tuple[dict[str, str], ...] = (
         {"of": "", "change": "built"},
         {"of": "OLD ", "change": "built", "ends": "gone"},
+        {"of": "GONE ", "change": "built", "ends": "later"},
         {"of": "NEW ", "change": "later"},
     )
     folder: Folder = {

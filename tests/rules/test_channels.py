@@ -5,16 +5,23 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 
 import pytest
-from django.db import transaction
+from django.db import DataError, IntegrityError, transaction
 from django.test import Client
 
+from sites.changes.errors import ChangeRefused
+from sites.changes.services import Change, change_accept
+from sites.models import Site
 from sites.models.access import User
+from sites.models.changes import ChangeSet
 from tests import factories
 from tests.api.conftest import Caller, with_token
 from tests.rules.channels import Attempt, Channels
 from tests.rules.contradictions import FREE, VALID, contradictions
-from tests.rules.plant import build
+from tests.rules.plant import SITE, build
+from tests.sites.changes.rows import accepted, say, sql
+from tests.zones.asbuilt.folders import take
 from zones.asbuilt.formats import BY_NAME
+from zones.asbuilt.problems import place_of
 
 __all__ = ["with_token"]  # a fixture of the API's tests
 
@@ -58,6 +65,25 @@ def test_every_channel_refuses_every_contradiction(channels: Channels, channel: 
         attempt.label for attempt in spoken_in(channel, CONTRADICTIONS) if not answered(take, attempt)
     ]
     assert accepted == []
+
+
+@pytest.mark.parametrize("name", ["europe/lisbon", "EUROPE/LISBON", "utc", "Europe/Nowhere"])
+def test_every_channel_refuses_a_time_zone_by_another_name(channels: Channels, name: str) -> None:
+    site = Site.objects.get(code=SITE)
+    with pytest.raises(ChangeRefused, match="the name of a time zone"):
+        change_accept(
+            Change(
+                site_id=site.pk, user=None, actor="Ida Vole", reason="as seen", channel=ChangeSet.Channel.REST
+            ),
+            [{"op": "site.alter", "time_zone": name}],
+        )
+    row = {"code": SITE, "customer": "strand", "name": "Quay", "time_zone": name}
+    with pytest.raises(ChangeRefused) as refused:
+        take({"sites": [row]})
+    assert [place_of(problem)[2] for problem in refused.value.problems] == ["time_zone"]
+    say(accepted(site.pk))
+    with pytest.raises((IntegrityError, DataError), match=r"time_?zone"):
+        sql("UPDATE site SET time_zone = %s, change_set_id = zonebook_change_set()", name)
 
 
 def test_there_are_two_hundred() -> None:

@@ -77,7 +77,13 @@ SAMPLES: list[tuple[type[Fact], Callable[[Any], list[Any]]]] = [
     (fields.ListField, listed),
     (fields.MacField, lambda _: ["", "00:1b:44:11:3a:b7", "zz", "00:1B:44:11:3A:B7", "001b44113ab7"]),
     (fields.CodeField, lambda _: ["", "north-quay_2", "north quay", "é", "a\n"]),
-    (fields.TimeZoneField, lambda _: ["UTC", "Europe/Lisbon", "Etc/GMT+5", "UTC+3", "Here5", "CEST", ""]),
+    (
+        fields.TimeZoneField,
+        lambda _: [
+            *("UTC", "Europe/Lisbon", "Etc/GMT+5", "America/Port-au-Prince", "UTC+3", "Here5", "CEST"),
+            *("utc", "europe/lisbon", "EUROPE/LISBON", ""),
+        ],
+    ),
     (fields.EmailField, lambda _: ["", "desk@example.org", "a\u200bb@example.org"]),
     (
         fields.NoteField,

@@ -141,23 +141,22 @@ def same(one: Naive, other: Naive) -> bool:
     return (one.nodes, one.supply_ratings, one.pulled) == (other.nodes, other.supply_ratings, other.pulled)
 
 
-@pytest.mark.parametrize("seed", range(12))
-def test_as_of_every_day_and_step_equals_the_replay(seed: int) -> None:
-    rng = random.Random(seed)
+def built_before(first: dt.date) -> tuple[Site, Run, dict[str, Any], dict[int, float]]:
+    """A site of the day before, its run, ids of what ``random_operation`` changes, and ratings by model."""
     models = [factories.make_model(DeviceModel.Kind.SUPPLY, rated_current_a=rating) for rating in (1.0, 2.0)]
-    site = factories.make_site(happened_on=FIRST - dt.timedelta(days=1))
+    site = factories.make_site(happened_on=first - dt.timedelta(days=1))
     closet = factories.make_closet(site)
     block = factories.make_block(closet)
     run = factories.make_run(block)
     supply = factories.make_supply(closet, models[0], name="PS")
-    things = {
-        "run": run.pk,
-        "supply": supply.pk,
-        "block": block.pk,
-        "models": [model.pk for model in models],
-    }
-    ratings = {model.pk: model.rated_current_a or 0.0 for model in models}
+    things = {"run": run.pk, "supply": supply.pk, "block": block.pk, "models": [model.pk for model in models]}
+    return site, run, things, {model.pk: model.rated_current_a or 0.0 for model in models}
 
+
+@pytest.mark.parametrize("seed", range(12))
+def test_as_of_every_day_and_step_equals_the_replay(seed: int) -> None:
+    rng = random.Random(seed)
+    site, run, things, ratings = built_before(FIRST)
     now = Naive(supply_ratings={"PS": 1.0})
     ids: dict[str, int] = {}
     at_step: dict[int, Naive] = {}
@@ -179,12 +178,12 @@ def test_as_of_every_day_and_step_equals_the_replay(seed: int) -> None:
             at_step[done.change_set.step] = deepcopy(now)
 
     for step, expected in at_step.items():
-        assert same(recorded(site, run, block.pk, step + 1), expected), step
+        assert same(recorded(site, run, run.block_id, step + 1), expected), step
     for day in range(-1, DAYS + 1):
         happened_on = FIRST + dt.timedelta(days=day)
         before = first_step_after(happened_on)
         earlier = [step for step in at_step if step < before]
         expected = at_step[max(earlier)] if earlier else Naive(supply_ratings={"PS": 1.0})
         if day >= 0:
-            assert same(recorded(site, run, block.pk, before), expected), happened_on
+            assert same(recorded(site, run, run.block_id, before), expected), happened_on
     assert len(at_step) > 10

@@ -110,6 +110,8 @@ def test_each_key_refuses_the_row_of_another_site() -> None:
         )
         if table == "reading":
             _insert_reading(name, columns, values, site)
+        elif table == "paging_set_zone":
+            _insert_member(name, values, site)
         else:
             with refused(name):
                 sql(
@@ -142,6 +144,18 @@ def _insert_reading(name: str, columns: list[str], values: dict[str, Any], site:
             f"INSERT INTO reading (site_id, state, value, taken_on, step, technician, instrument, note, "
             f"{', '.join(given)}) VALUES (%s, 'idle', 1, '2025-01-01', 1, '', '', '', "
             f"{', '.join(['%s'] * len(given))})",
+            site.pk,
+            *given.values(),
+        )
+
+
+def _insert_member(name: str, values: dict[str, Any], site: Site) -> None:
+    """A set keeps its zones, so a new one refers to the other site."""
+    row = sql("SELECT paging_set_id, zone_id FROM paging_set_zone WHERE site_id = %s", site.pk)[0]
+    given = dict(zip(("paging_set_id", "zone_id"), row, strict=True)) | values
+    with refused(name):
+        sql(
+            f"INSERT INTO paging_set_zone (site_id, {', '.join(given)}) VALUES (%s, %s, %s)",
             site.pk,
             *given.values(),
         )

@@ -10,8 +10,8 @@ import pytest
 from tests.zones.recording import DAY, SiteRecord
 from zones.electrical.subjects import SubjectKind
 from zones.limits.limit import Detail
-from zones.models import Reading
-from zones.subjects import SUBJECTS, Names
+from zones.models import Reading, ZoneSubject
+from zones.subjects import SUBJECTS, Names, in_closet
 
 pytestmark = pytest.mark.django_db
 
@@ -69,3 +69,28 @@ def test_every_kind_of_detail_has_a_name() -> None:
     names = Names([], details)
     assert {of: names.place(*of) for of in details} == details
     assert names.place(None, 7) == names.place(Detail.POINT, None) == ""
+
+
+def test_what_stands_in_a_closet_is_found_by_kind_and_id() -> None:
+    """A subject of the same id and another kind is none of the closet's."""
+    record = SiteRecord("quay-10")
+    with record.change():
+        supply, zone = record.supply(), record.zone()
+    kinds = [SubjectKind.SUPPLY, SubjectKind.SITE]
+    ZoneSubject.objects.bulk_create(
+        ZoneSubject(site_id=supply.site_id, zone=zone, subject_kind=int(kind), subject_id=supply.pk)
+        for kind in kinds
+    )
+    found = ZoneSubject.objects.filter(in_closet(supply.closet))
+    assert list(found.values_list("subject_kind", "subject_id")) == [(SubjectKind.SUPPLY, supply.pk)]
+
+
+def test_other_things_are_named_with_the_subjects() -> None:
+    record = SiteRecord("quay-11")
+    with record.change():
+        zone, supply = record.zone(), record.supply()
+    names = Names([(SubjectKind.SUPPLY, supply.pk)], others=[("zone", zone.pk)])
+    assert names.texts == {
+        ("supply", supply.pk): f"supply {supply.name}",
+        ("zone", zone.pk): f"zone {zone.name}",
+    }

@@ -9,10 +9,10 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
-from typing import Any, ClassVar
+from typing import Any, NamedTuple
 from zoneinfo import available_timezones
 
 from django.core.exceptions import ValidationError
@@ -39,8 +39,7 @@ class BadCellError(ValueError):
     """What a cell holds cannot be read; the message says what was found and what would be right."""
 
 
-@dataclass(frozen=True)
-class Estimate:
+class Estimate(NamedTuple):
     """A number, and whether it was marked as a guess with ``~``; ``value`` None where it was given as
     unknown.
     """
@@ -49,9 +48,8 @@ class Estimate:
     guessed: bool = False
 
 
-@dataclass(frozen=True)
-class Count:
-    """How many devices an uncounted group stands for; None throughout where nobody can say."""
+class Count(NamedTuple):
+    """How many devices an uncounted group stands for; None throughout where that is not known."""
 
     low: int | None
     likely: int | None
@@ -59,13 +57,11 @@ class Count:
 
 
 class Cell:
-    """How one kind of cell is written. ``numeric``: a decimal comma is taken in semicolon-separated files;
-    ``says_unknown``: it makes something of ``?`` itself."""
+    """How one kind of cell is written; ``notation`` says it in words."""
 
-    notation: str = ""
-    numeric: ClassVar[bool] = False
-    free_text: ClassVar[bool] = False
-    says_unknown: ClassVar[bool] = False
+    @property
+    def notation(self) -> str:
+        raise NotImplementedError
 
     def read(self, text: str) -> Any:
         raise NotImplementedError
@@ -90,21 +86,19 @@ _FORMULA = ("=", "+", "-", "@", "'", "\t", "\r")
 @dataclass(frozen=True)
 class Text(Cell):
     fact: Fact
-    free_text: ClassVar[bool] = True
 
     @property
-    def notation(self) -> str:  # type: ignore[override]
+    def notation(self) -> str:
         if isinstance(self.fact, LineField | NoteField) and not isinstance(self.fact, EmailField):
             return f"text, up to {self.fact.max_length} characters"
         return self.fact.expected
 
     def read(self, text: str) -> str:
-        read: str = _checked(self.fact, text.removeprefix("'"), text)
-        return read
+        return str(_checked(self.fact, text.removeprefix("'"), text))
 
     def write(self, value: Any) -> str:
-        said = str(value)
-        return f"'{said}" if said.startswith(_FORMULA) else said
+        text = str(value)
+        return f"'{text}" if text.startswith(_FORMULA) else text
 
 
 @dataclass(frozen=True)
@@ -114,7 +108,7 @@ class Word(Cell):
     values: Mapping[str, Any]
 
     @property
-    def notation(self) -> str:  # type: ignore[override]
+    def notation(self) -> str:
         return " / ".join(self.values)
 
     def read(self, text: str) -> Any:
@@ -134,10 +128,9 @@ class Number(Cell):
     """A number within the bounds of its fact; a whole one where its fact counts."""
 
     fact: QuantityField | WholeField
-    numeric: ClassVar[bool] = True
 
     @property
-    def notation(self) -> str:  # type: ignore[override]
+    def notation(self) -> str:
         return self.fact.expected
 
     def read(self, text: str) -> Any:
@@ -145,10 +138,8 @@ class Number(Cell):
             raise BadCellError(self._advice(text))
         value = float(text)
         # a spreadsheet may write 4 as 4.0
-        if isinstance(self.fact, WholeField):
-            if not value.is_integer():
-                raise BadCellError(f"“{text}”: expected {self.fact.expected}")
-            return _checked(self.fact, int(value), text)
+        if isinstance(self.fact, WholeField) and not value.is_integer():
+            raise BadCellError(f"“{text}”: expected {self.fact.expected}")
         return _checked(self.fact, value, text)
 
     @staticmethod
@@ -160,41 +151,34 @@ class Number(Cell):
             return f"“{text}” is not a number: write {unit[1]}, the unit is in the column's name"
         return f"“{text}” is not a number such as 12 or 12.5"
 
-    def write(self, value: float) -> str:
+    def write(self, value: Any) -> str:
         return str(int(value)) if value == int(value) and abs(value) < 1e15 else repr(value)
 
 
-@dataclass(frozen=True)
-class Quantity(Cell):
+class Quantity(Number):
     """A number whose basis stands beside it; ``~12`` is a guess, ``?`` unknown."""
 
-    fact: QuantityField
-    numeric: ClassVar[bool] = True
-    says_unknown: ClassVar[bool] = True
-
     @property
-    def notation(self) -> str:  # type: ignore[override]
-        return f"{self.fact.expected}; ~ before a guess; ? where unknown"
+    def notation(self) -> str:
+        return f"{super().notation}; ~ before a guess; ? where unknown"
 
     def read(self, text: str) -> Estimate:
         if text == UNKNOWN:
             return Estimate(None)
-        number = Number(self.fact).read(text.removeprefix("~").strip())
-        return Estimate(number, guessed=text.startswith("~"))
+        return Estimate(super().read(text.removeprefix("~").strip()), guessed=text.startswith("~"))
 
-    def write(self, value: Estimate) -> str:
+    def write(self, value: Any) -> str:
         if value.value is None:
             return UNKNOWN
-        return ("~" if value.guessed else "") + Number(self.fact).write(value.value)
+        return ("~" if value.guessed else "") + super().write(value.value)
 
 
 @dataclass(frozen=True)
 class Counted(Cell):
-    """``6``: exactly six; ``~6 (4-9)``: about six, four to nine; ``?``: nobody can say."""
+    """``6``: exactly six; ``~6 (4-9)``: about six, four to nine; ``?``: not known."""
 
     fact: WholeField
-    notation: str = field(default="6, ~6 (4-9) or ?", init=False)
-    says_unknown: ClassVar[bool] = True
+    notation = "6, ~6 (4-9) or ?"
 
     def read(self, text: str) -> Count:
         if text == UNKNOWN:
@@ -225,7 +209,7 @@ class Counted(Cell):
 @dataclass(frozen=True)
 class Day(Cell):
     fact: DayField
-    notation: str = field(default="YYYY-MM-DD", init=False)
+    notation = "YYYY-MM-DD"
 
     def read(self, text: str) -> date:
         day: date = _checked(self.fact, text, text)
@@ -240,7 +224,7 @@ class Rows(Cell):
     """One number, or a range of them: ``7`` or ``7-8``."""
 
     fact: WholeField
-    notation: str = field(default="7 or 7-8", init=False)
+    notation = "7 or 7-8"
 
     def read(self, text: str) -> tuple[int, ...]:
         match = re.fullmatch(r"(\d{1,4})(?:\s*[-–]\s*(\d{1,4}))?", text)
@@ -263,11 +247,12 @@ class Listed(Cell):
     fact: ListField | None = None
 
     @property
-    def notation(self) -> str:  # type: ignore[override]
+    def notation(self) -> str:
         return f"{self.of.notation}, several divided by |"
 
     def read(self, text: str) -> list[Any]:
-        parts = [re.sub(r"\\([\\|])", r"\1", part).strip() for part in _split_on_bar(text)]
+        parts = re.findall(r"(?:^|\|)((?:\\.|[^|\\]|\\$)*)", text)
+        parts = [re.sub(r"\\([\\|])", r"\1", part).strip() for part in parts]
         if "" in parts:
             raise BadCellError(f"“{text}” has an empty place between two bars")
         values = [self.of.read(part) for part in parts]
@@ -275,10 +260,6 @@ class Listed(Cell):
 
     def write(self, value: list[Any]) -> str:
         return " | ".join(re.sub(r"([\\|])", r"\\\1", self.of.write(one)) for one in value)
-
-
-def _split_on_bar(text: str) -> list[str]:
-    return re.findall(r"(?:^|\|)((?:\\.|[^|\\]|\\$)*)", text)
 
 
 def cell_of(fact: Fact) -> Cell:

@@ -7,15 +7,20 @@ from collections.abc import Iterator
 from typing import Any
 
 from .cells import Estimate, Rows
-from .formats import ALL, BY_NAME, Column, FileKind
-from .formats.kinds import Values
+from .formats import BY_NAME, SITED, Column, FileKind, Reference
+from .formats.kinds import Sources, Values
 from .things import Change, Facts, Thing, World
 
 Cells = dict[str, str]
 
 
+def shared_row(thing: Thing) -> Cells:
+    """The row of a thing that is of no site."""
+    return _written(thing.kind, _undated(thing))
+
+
 class Exporter:
-    """Rows of some sites, or of what all sites share, kind by kind."""
+    """Rows of some sites, kind by kind."""
 
     def __init__(self, world: World) -> None:
         self._world = world
@@ -27,36 +32,23 @@ class Exporter:
         self._keys: dict[Change, str] = {}
         self._reading_keys: dict[Thing, str] = {}
 
-    def shared(self, kind: FileKind, chosen: set[Thing] | None) -> Iterator[Cells]:
-        """Rows of a kind that is of no site; ``chosen``: only these."""
-        for thing in self._world.things[kind.name]:
-            if chosen is None or thing in chosen:
-                yield _written(kind, _named_key(thing) | _own(thing))
-
     def of_site(self, site: Thing) -> Iterator[tuple[FileKind, Cells]]:
         """Every row of one site, with the kind that it is of."""
         self._name_changes(site)
         kind = BY_NAME["sites"]
-        yield kind, _written(kind, _named_key(site) | _own(site) | self._change("change", site.writer))
+        yield kind, _written(kind, _undated(site) | self._change("change", site.writer))
         for thing in self._world.things["coverages"]:
             if thing.key[1] is site:
-                until = thing.values["covered_until"]
-                values = _named_key(thing) | {"covered_from": thing.key[2], "covered_until": until}
-                yield thing.kind, _written(thing.kind, values)
+                until = {"covered_until": thing.values["covered_until"]}
+                yield thing.kind, _written(thing.kind, _named_key(thing) | until)
         kind = BY_NAME["changes"]
         for change in self._world.changes[site]:
-            own = {c.name: change.values[c.attribute] for c in kind.columns if c.attribute in change.values}
-            yield (
-                kind,
-                _written(
-                    kind, {"site": site.key[0], "change": self._keys[change], "day": change.happened_on} | own
-                ),
-            )
-        for kind in ALL:
-            if kind.sited and kind.name != "changes":
-                for thing in _in_order(self._of_site[site, kind.name]):
-                    for values in self._rows(thing):
-                        yield kind, _written(kind, {"site": site.key[0]} | values)
+            own = _columns(kind, kind.own, change.values)
+            yield kind, _written(kind, own | self._change("change", change) | {"site": site.key[0]})
+        for kind in SITED:
+            for thing in _in_order(self._of_site[site, kind.name]):
+                for values in self._rows(thing):
+                    yield kind, _written(kind, {"site": site.key[0]} | values)
 
     def _name_changes(self, site: Thing) -> None:
         """A change is named by its day, and by its place in the day where that has several."""
@@ -75,7 +67,7 @@ class Exporter:
         if kind.name == "readings":
             yield self._reading(thing)
             return
-        first = _named_key(thing) | _own(thing)
+        first = _undated(thing)
         if kind.name == "paging_sets":
             first["zones"] = sorted(zone.key[-1] for zone in thing.values["zones"])
         if thing.begin is None:
@@ -93,16 +85,16 @@ class Exporter:
             first = _named_key(thing)
 
     def _facts(self, thing: Thing, facts: Facts) -> Values:
-        values = self._change("change", facts.change) | _dated(thing.kind, facts.values)
+        kind = thing.kind
+        values = self._change("change", facts.change) | _columns(kind, kind.dated, facts.values)
         if facts.writer is not facts.change:
             values |= self._change("revised_by", facts.writer)
-        return values
+        return values | (kind.show(facts.values) if kind.show is not None else {})
 
     def _reading(self, thing: Thing) -> Values:
-        values = (
-            _own(thing) | self._change("change", thing.writer) | self._change("after", thing.values["after"])
-        )
         superseded = thing.values["supersedes"]
+        values = _undated(thing) | self._change("change", thing.writer)
+        values |= self._change("after", thing.values["after"])
         if superseded is not None:
             values["supersedes"] = self._reading_key(superseded)
         if thing in self._superseded:
@@ -115,13 +107,14 @@ class Exporter:
 
 def _in_order(things: list[Thing]) -> list[Thing]:
     """Points by run and rank, landings and clips by block and row, all else as it was recorded."""
-    if things and things[0].kind.name == "points":
-        return sorted(
-            things, key=lambda thing: (thing.key[0].label, thing.key[0].id or 0, thing.values["rank"])
-        )
-    if things and things[0].kind.name in ("landings", "clips"):
-        return sorted(things, key=lambda thing: (thing.key[0].label, thing.key[0].id or 0, thing.key[1]))
-    return things
+    if not things or things[0].kind.name not in ("points", "landings", "clips"):
+        return things
+
+    def place(thing: Thing) -> tuple[Any, ...]:
+        owner = thing.key[0]
+        return owner.label, owner.id or 0, thing.values["rank"] if "rank" in thing.values else thing.key[1]
+
+    return sorted(things, key=place)
 
 
 # --- values by column ---------------------------------------------------------------------------------------
@@ -132,37 +125,26 @@ def _leaves(thing: Thing) -> list[Any]:
     return [leaf for part in thing.key for leaf in (_leaves(part) if isinstance(part, Thing) else [part])]
 
 
-def _named(columns: tuple[str, ...], thing: Thing | None) -> Values:
-    return {} if thing is None else dict(zip(columns, _leaves(thing), strict=True))
-
-
 def _named_key(thing: Thing) -> Values:
-    values: Values = {}
-    for part, value in zip(thing.kind.key, thing.key, strict=True):
-        reference = thing.kind.reference(part)
-        values |= _named(reference.columns, value) if reference else {part: value}
-    return values
+    sources = thing.kind.key_sources
+    return _columns(thing.kind, sources, dict(zip(sources, thing.key, strict=True)))
 
 
-def _own(thing: Thing) -> Values:
-    return _columns(thing.kind, thing.values, dated=False)
+def _undated(thing: Thing) -> Values:
+    """Its key, and what its own row says."""
+    return _named_key(thing) | _columns(thing.kind, thing.kind.own, thing.values)
 
 
-def _dated(kind: FileKind, values: Values) -> Values:
-    shown = kind.show(values) if kind.show is not None else {}
-    return _columns(kind, values, dated=True) | shown
-
-
-def _columns(kind: FileKind, values: Values, *, dated: bool) -> Values:
+def _columns(kind: FileKind, sources: Sources, values: Values) -> Values:
     found: Values = {}
-    for column in kind.columns:
-        if column.dated is dated and column.attribute in values:
-            found[column.name] = values[column.attribute]
-    for reference in kind.references:
-        if reference.dated is dated and reference.attribute in values:
-            found |= _named(reference.columns, values[reference.attribute])
+    for attribute, source in sources.items():
+        value = values.get(attribute)
+        if isinstance(source, Reference):
+            found |= {} if value is None else zip(source.columns, _leaves(value), strict=True)
+        elif source is not None:
+            found[source.name] = value
     for pair in kind.estimates:
-        if pair.value in found and found[pair.value] is not None:
+        if found.get(pair.value) is not None:
             found[pair.value] = Estimate(found[pair.value])
         elif pair.value in found and not pair.optional:
             found[pair.basis] = None  # without a value its basis is unknown, and both are blank

@@ -4,15 +4,18 @@ from __future__ import annotations
 
 import csv
 import io
+import itertools
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from sites.changes.errors import Problem
+
 from .formats import BY_NAME, FileKind
-from .problems import RowProblem, did_you_mean, problem_in
+from .problems import did_you_mean, problem_in
 
 SEPARATORS = (",", ";", "\t")
-PROBLEM_COLUMN = "problem"  # what files “to clarify” say in addition; read over when they come back
+PROBLEM_COLUMN = "problem"  # what files “to clarify” have in addition; ignored when they come back
 SPREADSHEETS = {".xlsx", ".xls", ".xlsm", ".ods", ".numbers"}
 CELL_LIMIT = 100_000
 
@@ -25,17 +28,20 @@ class Sheet:
     header: list[str] = field(default_factory=list)
     rows: list[tuple[int, dict[str, str]]] = field(default_factory=list)
     separator: str = ","
-    problems: list[RowProblem] = field(default_factory=list)
+    problems: list[Problem] = field(default_factory=list)
 
     @property
     def decimal_comma(self) -> bool:
         """Where a spreadsheet writes 12,5 it separates cells by semicolons."""
         return self.separator == ";"
 
+    def complain(self, row: int, column: str, code: str, message: str) -> None:
+        self.problems.append(problem_in(self.kind.file, row, column, code, message))
 
-def read_folder(folder: Path) -> tuple[dict[str, bytes], list[RowProblem]]:
-    """The CSV files of a folder by name; other files are left alone, but a spreadsheet is one that was not
-    saved.
+
+def read_folder(folder: Path) -> tuple[dict[str, bytes], list[Problem]]:
+    """The CSV files of a folder by name. Other files are left alone, but a spreadsheet is a problem: it was
+    not saved as CSV.
     """
     files: dict[str, bytes] = {}
     problems = []
@@ -50,74 +56,57 @@ def read_folder(folder: Path) -> tuple[dict[str, bytes], list[RowProblem]]:
     return files, problems
 
 
-def read_files(files: Mapping[str, bytes]) -> tuple[dict[str, Sheet], list[RowProblem]]:
+def read_files(files: Mapping[str, bytes]) -> tuple[dict[str, Sheet], list[Problem]]:
     """Sheets by the name of their kind, and what is wrong with whole files."""
     sheets: dict[str, Sheet] = {}
-    problems: list[RowProblem] = []
+    problems: list[Problem] = []
     for name, content in files.items():
         stem = name.removesuffix(".csv").casefold()
         if stem not in BY_NAME:
             known = f"there is no file of this name{did_you_mean(stem, BY_NAME)}"
             problems.append(problem_in(name, 0, "", "unknown_file", f"{known}; known: {', '.join(BY_NAME)}"))
             continue
-        sheet = read_sheet(BY_NAME[stem], content)
-        problems += sheet.problems
-        sheets[stem] = sheet
+        sheets[stem] = read_sheet(BY_NAME[stem], content)
+        problems += sheets[stem].problems
     return sheets, problems
 
 
 def read_sheet(kind: FileKind, content: bytes) -> Sheet:
-    """One file. A problem with its header leaves its rows unread: nobody could say what their cells mean."""
+    """One file. A problem with its header leaves its rows unread: what their cells mean is not known."""
     sheet = Sheet(kind)
     text = _decoded(content, sheet)
     if text is None:
         return sheet
-    separator = _separator(text, kind)
-    sheet.separator = separator
-    records = _records(text, separator, sheet)
+    sheet.separator = _separator(text, kind)
+    records = _records(text, sheet)
     number, header = next(((at, cells) for at, cells in records if any(cells)), (0, []))
     if not header:
         if not sheet.problems:
-            _complain(
-                sheet,
-                0,
-                "",
-                "empty_file",
-                f"has no header row: the first row names the columns, such as {_header(kind)}",
-            )
+            names = ",".join(column.name for column in kind.all_columns[:4])
+            message = f"has no header row: the first row names the columns, such as {names},…"
+            sheet.complain(0, "", "empty_file", message)
         return sheet
-    sheet.header = header
-    _check_header(sheet, number)
+    _take_header(sheet, number, header)
     if sheet.problems:
         return sheet
-    header = sheet.header
+    width = len(sheet.header)
     for number, cells in records:
-        if not any(cells):
-            continue
-        surplus = [cell for cell in cells[len(header) :] if cell]
-        if surplus:
+        surplus = next((cell for cell in cells[width:] if cell), None)
+        if surplus is not None:
             message = (
-                f"has {len(cells)} cells under {len(header)} headers, from “{surplus[0][:40]}” on: quote a "
-                f"cell that holds the separator “{separator}”"
+                f"has {len(cells)} cells under {width} headers, from “{surplus[:40]}” on: quote a cell that "
+                f"holds the separator “{sheet.separator}”"
             )
-            _complain(sheet, number, "", "too_many_cells", message)
-            continue
-        padded = cells + [""] * (len(header) - len(cells))
-        sheet.rows.append((number, dict(zip(header, padded, strict=False))))
+            sheet.complain(number, "", "too_many_cells", message)
+        elif any(cells):
+            named = itertools.zip_longest(sheet.header, cells[:width], fillvalue="")
+            sheet.rows.append((number, dict(named)))
     return sheet
-
-
-def _header(kind: FileKind) -> str:
-    return ",".join(column.name for column in kind.all_columns[:4]) + ",…"
-
-
-def _complain(sheet: Sheet, row: int, column: str, code: str, message: str) -> None:
-    sheet.problems.append(problem_in(sheet.kind.file, row, column, code, message))
 
 
 def _decoded(content: bytes, sheet: Sheet) -> str | None:
     if content.startswith((b"\xff\xfe", b"\xfe\xff")):
-        _complain(sheet, 0, "", "encoding", "is UTF-16: save it as CSV UTF-8")
+        sheet.complain(0, "", "encoding", "is UTF-16: save it as CSV UTF-8")
         return None
     try:
         return content.decode("utf-8-sig")
@@ -129,7 +118,7 @@ def _decoded(content: bytes, sheet: Sheet) -> str | None:
             f"line {line} is not UTF-8 (byte 0x{content[error.start]:02X}; as Windows-1252 it would read "
             f"“{word[:60]}”): save it as CSV UTF-8"
         )
-        _complain(sheet, 0, "", "encoding", message)
+        sheet.complain(0, "", "encoding", message)
         return None
 
 
@@ -143,45 +132,36 @@ def _separator(text: str, kind: FileKind) -> str:
     return max(SEPARATORS, key=lambda separator: (known(separator), first.count(separator)))
 
 
-def _records(text: str, separator: str, sheet: Sheet) -> Iterator[tuple[int, list[str]]]:
+def _records(text: str, sheet: Sheet) -> Iterator[tuple[int, list[str]]]:
     csv.field_size_limit(CELL_LIMIT)
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=sheet.separator, strict=True)
     number = 0
-    while True:
-        number += 1
-        try:
-            cells = next(reader)
-        except StopIteration:
-            return
-        except csv.Error as error:
-            _complain(
-                sheet,
-                number,
-                "",
-                "malformed_csv",
-                f"cannot be read as CSV ({error}): check its quotation marks",
-            )
-            return
-        yield number, [cell.strip() for cell in cells]
+    try:
+        for number, cells in enumerate(reader, 1):
+            yield number, [cell.strip() for cell in cells]
+    except csv.Error as error:
+        message = f"cannot be read as CSV ({error}): check its quotation marks"
+        sheet.complain(number + 1, "", "malformed_csv", message)
 
 
-def _check_header(sheet: Sheet, number: int) -> None:
+def _take_header(sheet: Sheet, number: int, header: list[str]) -> None:
     kind = sheet.kind
-    sheet.header = [name.casefold() for name in sheet.header]
+    sheet.header = [name.casefold() for name in header]
     while sheet.header and not sheet.header[-1]:
         sheet.header.pop()
     for place, name in enumerate(sheet.header, 1):
         if name == PROBLEM_COLUMN:
             continue
         if not name:
-            _complain(sheet, number, "", "unnamed_column", f"column {place} has no name")
+            sheet.complain(number, "", "unnamed_column", f"column {place} has no name")
         elif name not in kind.headers:
             message = (
                 f"there is no such column{did_you_mean(name, kind.headers)}; known: {', '.join(kind.headers)}"
             )
-            _complain(sheet, number, name, "unknown_column", message)
+            sheet.complain(number, name, "unknown_column", message)
         elif name in sheet.header[: place - 1]:
-            _complain(sheet, number, name, "column_twice", "stands in the header twice")
+            sheet.complain(number, name, "column_twice", "stands in the header twice")
     for column in kind.always_required:
         if column.name not in sheet.header:
-            _complain(sheet, number, column.name, "missing_column", "this column is missing from the header")
+            message = "this column is missing from the header"
+            sheet.complain(number, column.name, "missing_column", message)

@@ -18,14 +18,10 @@ def render() -> str:
 
 
 def _section(kind: FileKind) -> str:
-    key = [name for part in kind.key for name in kind.columns_of(part)]
     lines = [f"### {kind.file}", "", kind.about, ""]
-    if key:
-        within = "within its site" if kind.sited else "in all"
-        lines += [
-            f"One thing is told from another by {' + '.join(f'`{name}`' for name in key)}, {within}.",
-            "",
-        ]
+    if kind.key:
+        names = " + ".join(f"`{name}`" for name in kind.key_columns)
+        lines += [f"Identified by {names}{' within its site' if kind.sited else ''}.", ""]
     lines += ["| column | holds | |", "|---|---|---|"]
     lines += [_line(column, dated=kind.facts is not None and column.dated) for column in kind.all_columns]
     return "\n".join([*lines, ""])

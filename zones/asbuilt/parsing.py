@@ -12,11 +12,11 @@ from typing import Any
 from sites.changes.errors import Problem
 from sites.models import Basis
 
-from .cells import UNKNOWN, BadCellError, Estimate, in_metres
+from .cells import UNKNOWN, BadCellError, Counted, Estimate, Number, Quantity, Text, in_metres
 from .files import Sheet
-from .formats import Column, FileKind
+from .formats import Column, Estimated, FileKind
 from .formats.kinds import Values
-from .problems import RowProblem, problem_in
+from .problems import place_of, problem_in
 
 _UNKNOWN, _GUESSED = Basis.UNKNOWN.value, Basis.GUESSED.value
 
@@ -26,15 +26,15 @@ class Row:
     """One row of a file. ``values``: by column, what its cells mean; a blank cell has no entry. ``cells``:
     as given.
 
-    A row with ``problems`` is refused; one with ``waits_for`` is good by itself, but names something that
-    is refused.
+    A row with ``problems`` is refused, and so is one that is good by itself but ``waits_for`` a refused row
+    whose thing it names.
     """
 
     kind: FileKind
     number: int
     cells: Mapping[str, str]
     values: Values = field(default_factory=dict)
-    problems: list[RowProblem] = field(default_factory=list)
+    problems: list[Problem] = field(default_factory=list)
     waits_for: Row | None = None
 
     def is_refused(self) -> bool:
@@ -46,8 +46,9 @@ class Row:
 
     def complain(self, column: str, code: str, message: str) -> None:
         """Once a cell and kind of complaint: a row that stands for several would say it for each."""
-        if not any(problem.column == column and problem.code == code for problem in self.problems):
-            self.problems.append(problem_in(self.kind.file, self.number, column, code, message))
+        problem = problem_in(self.kind.file, self.number, column, code, message)
+        if not any((one.path, one.code) == (problem.path, code) for one in self.problems):
+            self.problems.append(problem)
 
     def refuse(self, found: Iterable[Problem]) -> None:
         """Complain of what a rule found, under the column that it is about."""
@@ -67,25 +68,24 @@ class Row:
 def parse(sheet: Sheet) -> list[Row]:
     """Every row of a sheet, the bad ones included, with all that is wrong with each."""
     kind = sheet.kind
-    readers = {
-        name: _Reader(kind.headers[name], name, decimal_comma=sheet.decimal_comma)
+    readers = [
+        _Reader(kind.headers[name], name, decimal_comma=sheet.decimal_comma)
         for name in sheet.header
         if name in kind.headers
-    }
+    ]
     rows = []
     for number, cells in sheet.rows:
-        row = Row(kind, number, {name: cells[name] for name in readers})
-        for name, reader in readers.items():
-            if text := cells[name]:
-                _take(row, reader, text)
+        row = Row(kind, number, cells)
+        for reader in readers:
+            if text := cells[reader.header]:
+                reader.take(row, text)
         for column in kind.always_required:
             if not cells.get(column.name):
                 row.complain(column.name, "blank", f"is blank; expected: {column.cell.notation}")
-        unread = {kind.headers[problem.column].name for problem in row.problems}
+        unread = {kind.headers[place_of(problem)[2]].name for problem in row.problems}
         for pair in kind.estimates:
-            if {pair.value, pair.basis} & unread:
-                continue
-            _settle_basis(row, pair.value, pair.basis, pair.default, optional=pair.optional)
+            if not {pair.value, pair.basis} & unread:
+                _settle_basis(row, pair)
         if not row.problems and kind.check is not None:
             row.refuse(kind.check(row.values))
         rows.append(row)
@@ -102,18 +102,28 @@ class _Reader:
         self._decimal_comma = decimal_comma
         self._known: dict[str, Any] = {}
 
-    def read(self, text: str) -> Any:
-        """What the text means, in the column's unit; None: unknown, as a blank is. For one that cannot be
-        read, the error that says why."""
+    def take(self, row: Row, text: str) -> None:
+        """Read one cell into ``row.values`` under its column's name."""
+        name = self.column.name
+        if name in row.values:
+            message = f"is given under {name} too: leave one of the two blank"
+            row.complain(self.header, "given_twice", message)
+            return
         if text not in self._known:
             self._known[text] = self._read(text)
-        return self._known[text]
+        value = self._known[text]
+        if isinstance(value, BadCellError):
+            row.complain(self.header, "bad_value", str(value))
+        elif value is not None:
+            row.values[name] = value
 
     def _read(self, text: str) -> Any:
+        """What the text means, in the column's unit; None: unknown, as a blank is. For one that cannot be
+        read, the error that says why."""
         column = self.column
-        if text == UNKNOWN and _may_be_unknown(column):
+        if text == UNKNOWN and self._may_be_unknown():
             return None
-        if self._decimal_comma and column.cell.numeric and re.fullmatch(r"~?[+-]?\d+,\d+", text):
+        if self._decimal_comma and isinstance(column.cell, Number) and re.fullmatch(r"~?[+-]?\d+,\d+", text):
             text = text.replace(",", ".")
         try:
             value = column.cell.read(text)
@@ -122,65 +132,41 @@ class _Reader:
         factor = column.units.get(self.header)
         if factor is None:
             return value
-        if isinstance(value, Estimate):
-            return Estimate(None if value.value is None else in_metres(value.value, factor), value.guessed)
-        return in_metres(value, factor)
+        if not isinstance(value, Estimate):
+            return in_metres(value, factor)
+        return value if value.value is None else value._replace(value=in_metres(value.value, factor))
+
+    def _may_be_unknown(self) -> bool:
+        """``?`` stands for unknown, as a blank does, except in free text, where it is a question mark, and
+        where the cell itself makes something of it.
+        """
+        column = self.column
+        free_text = isinstance(column.cell, Text) and column.attribute is not None
+        return not (column.required or free_text or isinstance(column.cell, Quantity | Counted))
 
 
-def _take(row: Row, reader: _Reader, text: str) -> None:
-    """Read one cell into ``row.values`` under its column's name."""
-    name = reader.column.name
-    if name in row.values:
-        row.complain(reader.header, "given_twice", f"is given under {name} too: leave one of the two blank")
-        return
-    value = reader.read(text)
-    if isinstance(value, BadCellError):
-        row.complain(reader.header, "bad_value", str(value))
-    elif value is not None:
-        row.values[name] = value
-
-
-def _may_be_unknown(column: Column) -> bool:
-    """``?`` stands for unknown, as a blank does, except in free text, where it is a question mark, and
-    where the cell itself makes something of it.
-    """
-    free_text = column.cell.free_text and column.field is not None
-    return not (column.required or free_text or column.cell.says_unknown)
-
-
-def _settle_basis(row: Row, value: str, basis: str, default: Basis, *, optional: bool) -> None:
+def _settle_basis(row: Row, pair: Estimated) -> None:
     """Turn a quantity and the word beside it into the value and the basis that the record holds."""
+    value, basis = pair.value, pair.basis
     estimate: Estimate | None = row.values.get(value)
     given: int | None = row.values.get(basis)
+    is_given = "" if given is None else f"is {Basis(given).label}"
+    row.values[value] = None if estimate is None else estimate.value
     if estimate is None or estimate.value is None:
-        row.values[value] = None
-        if estimate is not None:  # “?”: unknown, said outright
-            if given not in (None, _UNKNOWN):
-                row.complain(
-                    basis,
-                    "contradiction",
-                    f"is {Basis(given).label} where {value} is ?: leave one of the two blank",
-                )
-            row.values[basis] = _UNKNOWN
-        elif not optional:
-            if given not in (None, _UNKNOWN):
-                row.complain(
-                    basis,
-                    "contradiction",
-                    f"is {Basis(given).label}, but {value} is blank: give the value, or no basis",
-                )
-            row.values[basis] = _UNKNOWN
-        return
-    row.values[value] = estimate.value
-    if given == _UNKNOWN:
-        row.complain(
-            basis, "contradiction", f"is unknown, but {value} is given: leave {value} blank, or say guessed"
-        )
+        if estimate is None and pair.optional:
+            return
+        row.values[basis] = _UNKNOWN
+        if given not in (None, _UNKNOWN):
+            wrong = (
+                f"{is_given} where {value} is ?: leave one of the two blank"
+                if estimate is not None
+                else f"{is_given}, but {value} is blank: give the value, or no basis"
+            )
+            row.complain(basis, "contradiction", wrong)
+    elif given == _UNKNOWN:
+        wrong = f"{is_given}, but {value} is given: leave {value} blank, or say guessed"
+        row.complain(basis, "contradiction", wrong)
     elif estimate.guessed and given not in (None, _GUESSED):
-        row.complain(
-            basis, "contradiction", f"is {Basis(given).label}, but {value} is marked with ~ as guessed"
-        )
-    elif estimate.guessed:
-        row.values[basis] = _GUESSED
-    else:
-        row.values[basis] = default.value if given is None else given
+        row.complain(basis, "contradiction", f"{is_given}, but {value} is marked with ~ as guessed")
+    elif given is None:
+        row.values[basis] = _GUESSED if estimate.guessed else pair.default.value

@@ -1,52 +1,31 @@
-"""What is wrong with a row, where, and what would be right."""
+"""Where in the files a problem is."""
 
 from __future__ import annotations
 
 import difflib
 from collections.abc import Iterable
-from dataclasses import dataclass
-from typing import Any
 
 from sites.changes.errors import Problem
 
 
-@dataclass(frozen=True)
-class RowProblem(Problem):
-    """A problem and where in the files it is. ``row`` is the row as a spreadsheet numbers it (the header is
-    row 1; 0: the whole file), ``column`` its header ("" for the whole row)."""
-
-    file: str = ""
-    row: int = 0
-    column: str = ""
-
-    @property
-    def message(self) -> str:
-        """What was found and what would be right."""
-        return self.detail
-
-    def __str__(self) -> str:
-        place = self.file
-        if self.row:
-            place += f", row {self.row}"
-        if self.column:
-            place += f", column {self.column}"
-        return f"{place}: {self.message}"
-
-    def as_dict(self) -> dict[str, Any]:
-        named = {"file": self.file, "row": self.row, "column": self.column}
-        return named | {"code": self.code, "message": self.message}
+def problem_in(file: str, row: int, column: str, code: str, detail: str) -> Problem:
+    """A problem of a file. ``row`` is the row as a spreadsheet numbers it (the header is row 1; 0: the whole
+    file), ``column`` its header ("" for the whole row)."""
+    return Problem(detail, code, f"/{file}/{row}/{column}")
 
 
-def problem_in(file: str, row: int, column: str, code: str, detail: str) -> RowProblem:
-    return RowProblem(detail, code, file=file, row=row, column=column)
+def place_of(problem: Problem) -> tuple[str, int, str]:
+    """File, row and column, as ``problem_in`` got them; of no file, what the database alone could find."""
+    parts = problem.path.split("/", 3)
+    return (parts[1], int(parts[2]), parts[3]) if len(parts) == 4 else ("", 0, "")
 
 
-class ImportRefusedError(Exception):
-    """The files cannot be taken as they are; nothing was written."""
-
-    def __init__(self, problems: list[RowProblem]) -> None:
-        super().__init__(f"{len(problems)} problems")
-        self.problems = problems
+def sentence_of(problem: Problem) -> str:
+    """Such as “points.csv, row 3, column length_m: is blank”."""
+    file, row, column = place_of(problem)
+    parts = [file, f"row {row}" if row else "", f"column {column}" if column else ""]
+    place = ", ".join(filter(None, parts))
+    return f"{place}: {problem.detail}" if place else problem.detail
 
 
 def did_you_mean(word: str, known: Iterable[str]) -> str:

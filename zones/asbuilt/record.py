@@ -2,22 +2,20 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections import defaultdict
-from collections.abc import Sequence
 from typing import Any
 
-from django.db.models import Model, QuerySet
+from django.db.models import QuerySet
 
 from sites.access.scope import Scope, scoped
 from sites.changes.steps import last_step_of
 from sites.models import ChangeSet, Coverage, Site
 from zones.models import PagingSetZone, Reading
 
-from .formats import ALL, BY_NAME, FileKind
-from .formats.kinds import Values
-from .things import Change, Facts, Steps, Thing, World, order_within_day
-
-_SPECIAL = {"sites", "coverages", "changes", "readings"}
+from .formats import ALL, BY_NAME, SHARED, SITED, FileKind, Reference
+from .formats.kinds import Sources, Values
+from .things import Change, Facts, Thing, World
 
 
 class Record:
@@ -27,163 +25,149 @@ class Record:
         self.world = World()
         self._scope = scope
         self._by_id: dict[str, dict[int, Thing]] = {kind.name: {} for kind in ALL}
-        self._steps: dict[Thing, Steps] = {}
         self._change_by_id: dict[int, Change] = {}
 
     def read_shared(self) -> None:
         """What is of no site: the catalogue, customers, contracts."""
-        for kind in ALL:
-            if not kind.sited and kind.name not in _SPECIAL:
-                self._read_things(kind, scoped(_model(kind), self._scope), {})
+        for kind in SHARED:
+            if kind.model is not None:
+                self._read_things(kind, scoped(kind.model, self._scope))
 
     def read_sites(self, sites: QuerySet[Site]) -> None:
         """All of ``sites`` (within the scope), after ``read_shared``."""
-        found = self._read_site_rows(scoped(sites, self._scope))
+        kind = BY_NAME["sites"]
+        rows = list(scoped(sites, self._scope).order_by("code").values(*_names(kind), "change_set_id"))
+        for row in rows:
+            self._keep(kind, None, (row["code"],), self._values(kind.own, row), row["id"])
+        found = self._by_id["sites"]
         if not found:
             return
-        self._read_changes(found)
-        for row in list(found.values()):
-            row.writer = self._change_by_id.get(row.values.pop("change_set_id"))
-        for kind in ALL:
-            if kind.sited and kind.name not in _SPECIAL:
-                if kind.model is not None:
-                    self._read_things(kind, kind.model._default_manager.filter(site_id__in=found), found)
-                if kind.facts is not None:
-                    self._read_facts(kind, found)
-        self._read_paging_sets(found)
-        self._read_coverages(found)
-        self._read_readings(found)
+        self._read_changes()
+        for row in rows:
+            found[row["id"]].writer = self._writer(row)
+        for kind in SITED:
+            if kind.model is not None and kind.model is not Reading:
+                self._read_things(kind, kind.model._default_manager.filter(site_id__in=found))
+            if kind.facts is not None:
+                self._read_facts(kind, kind.facts._default_manager.filter(site_id__in=found))
+        self._read_paging_sets()
+        self._read_coverages()
+        self._read_readings()
 
-    def _thing(self, kind: str, id_: int | None) -> Thing | None:
-        return None if id_ is None else self._by_id[kind][id_]
+    # -- rows to things
 
-    def _keep(self, thing: Thing) -> None:
+    def _keep(
+        self, kind: FileKind, site: Thing | None, key: tuple[Any, ...], values: Values, id_: int
+    ) -> Thing:
+        thing = Thing(kind, site, key, values, id=id_, recorded=True)
         self.world.add(thing)
-        if thing.id is not None:
-            self._by_id[thing.kind.name][thing.id] = thing
+        self._by_id[kind.name][id_] = thing
+        return thing
 
-    def _values(self, kind: FileKind, names: Sequence[str], row: Values) -> Values:
-        """The attributes ``names`` of a row of the database, with things for ids."""
+    def _values(self, sources: Sources, row: Values) -> Values:
+        """Attributes of a row of the database, with things for ids."""
         values = {}
-        for name in names:
-            reference = kind.reference_in(name)
-            values[name] = self._thing(reference.to, row[name]) if reference else row[name]
+        for name, source in sources.items():
+            value = row[name]
+            if isinstance(source, Reference) and value is not None:
+                value = self._by_id[source.to][value]
+            values[name] = value
         return values
 
-    def _read_site_rows(self, sites: QuerySet[Site]) -> dict[int, Thing]:
-        kind = BY_NAME["sites"]
-        found = {}
-        for row in sites.order_by("code").values("id", "change_set_id", "code", *kind.own):
-            values = self._values(kind, kind.own, row) | {"change_set_id": row["change_set_id"]}
-            thing = Thing(kind, None, (row["code"],), values, id=row["id"], recorded=True)
-            self._keep(thing)
-            found[row["id"]] = thing
-        return found
-
-    def _read_changes(self, found: dict[int, Thing]) -> None:
-        names = [name for name in BY_NAME["changes"].own if name != "happened_on"]
-        rows = ChangeSet.objects.filter(site_id__in=found, state=ChangeSet.State.ACCEPTED).order_by(
-            "site_id", "step"
-        )
-        for row in rows.values("id", "site_id", "step", "happened_on", *names):
-            site = found[row["site_id"]]
-            values = {name: row[name] for name in names}
-            change = Change(
-                site,
-                "",
-                row["happened_on"],
-                values,
-                order_within_day(row["step"]),
-                id=row["id"],
-                step=row["step"],
-                recorded=True,
-            )
-            self.world.changes[site].append(change)
-            self._change_by_id[change.id or 0] = change
-        for site in found.values():
-            self._steps[site] = Steps(self.world.changes[site])
+    def _key(self, kind: FileKind, row: Values) -> tuple[Any, ...]:
+        return tuple(self._values(kind.key_sources, row).values())
 
     def _writer(self, row: Values) -> Change | None:
         return self._change_by_id.get(row["change_set_id"])
 
-    def _read_things(self, kind: FileKind, rows: QuerySet[Any], found: dict[int, Thing]) -> None:
-        names = ["id", *kind.key_attributes, *kind.own]
+    def _at(self, site: Thing, step: int) -> Change:
+        """The change set of a step; where a row was given a step of no change set, the last one before it."""
+        changes = self.world.changes[site]
+        return changes[max(bisect_right(changes, step, key=lambda change: change.order) - 1, 0)]
+
+    # -- tables
+
+    def _read_changes(self) -> None:
+        found = self._by_id["sites"]
+        names = tuple(BY_NAME["changes"].own)
+        accepted = ChangeSet.objects.filter(site_id__in=found, state=ChangeSet.State.ACCEPTED)
+        rows = accepted.order_by("site_id", "step").values("id", "site_id", "step", *names)
+        for row in rows:
+            site, step = found[row["site_id"]], row["step"]
+            values = {name: row[name] for name in names}
+            change = Change(site, "", values, order=step, id=row["id"], step=step, recorded=True)
+            self.world.changes[site].append(change)
+            self._change_by_id[row["id"]] = change
+
+    def _read_things(self, kind: FileKind, rows: QuerySet[Any]) -> None:
+        names = [*_names(kind)]
         if kind.sited:
             names += ["site_id", "change_set_id"]
         if kind.placed:
             names += ["begin_step", "end_step"]
         order = ["begin_step", "id"] if kind.placed else ["id"]
         for row in rows.order_by(*order).values(*dict.fromkeys(names)).iterator(chunk_size=5000):
-            site = found[row["site_id"]] if kind.sited else None
-            key = tuple(self._values(kind, kind.key_attributes, row).values())
-            thing = Thing(kind, site, key, self._values(kind, kind.own, row), id=row["id"], recorded=True)
+            site = self._by_id["sites"][row["site_id"]] if kind.sited else None
+            thing = self._keep(kind, site, self._key(kind, row), self._values(kind.own, row), row["id"])
             if site is not None:
                 thing.writer = self._writer(row)
             if kind.placed and site is not None:
-                thing.begin = self._steps[site].at(row["begin_step"])
-                thing.end = None if row["end_step"] is None else self._steps[site].at(row["end_step"])
-            self._keep(thing)
+                thing.begin = self._at(site, row["begin_step"])
+                thing.end = None if row["end_step"] is None else self._at(site, row["end_step"])
 
-    def _read_facts(self, kind: FileKind, found: dict[int, Thing]) -> None:
-        assert kind.facts is not None
-        own_key = f"{kind.facts_of}_id"
-        names = ["site_id", "change_set_id", "step", own_key, *kind.dated]
-        subject_parts = kind.key_attributes if kind.model is None else ()
-        rows = kind.facts._default_manager.filter(site_id__in=found).order_by("step", own_key)
-        for row in rows.values(*dict.fromkeys([*names, *subject_parts])).iterator(chunk_size=5000):
-            site = found[row["site_id"]]
-            thing = self._subject(kind, site, row, own_key)
-            change = self._steps[site].at(row["step"])
+    def _read_facts(self, kind: FileKind, rows: QuerySet[Any]) -> None:
+        subject = f"{kind.facts_of}_id"
+        names = ["site_id", "change_set_id", "step", subject, *kind.dated]
+        if kind.model is None:
+            names += kind.key_sources
+        ordered = rows.order_by("step", subject).values(*dict.fromkeys(names))
+        for row in ordered.iterator(chunk_size=5000):
+            site = self._by_id["sites"][row["site_id"]]
+            if kind.model is not None:
+                thing = self._by_id[kind.name][row[subject]]
+            else:
+                thing = self._without_row(kind, site, self._key(kind, row))
+            change = self._at(site, row["step"])
             writer = self._writer(row) or change
-            thing.facts.append(Facts(change, self._values(kind, kind.dated, row), writer, recorded=True))
+            thing.facts.append(Facts(change, self._values(kind.dated, row), writer, recorded=True))
             if thing.begin is None:
                 thing.begin = change
 
-    def _subject(self, kind: FileKind, site: Thing, row: Values, own_key: str) -> Thing:
-        """The thing that facts are about; clips have no row of their own and are made here."""
-        if kind.model is not None:
-            return self._by_id[kind.name][row[own_key]]
-        key = tuple(self._values(kind, kind.key_attributes, row).values())
-        lives = self.world.lives(kind.name, site, key)
-        if not lives:
+    def _without_row(self, kind: FileKind, site: Thing, key: tuple[Any, ...]) -> Thing:
+        """The thing of this key; clips have no row of their own, and are made of their facts."""
+        if not self.world.lives(kind.name, site, key):
             self.world.add(Thing(kind, site, key, recorded=True))
-            lives = self.world.lives(kind.name, site, key)
-        return lives[0]
+        return self.world.lives(kind.name, site, key)[0]
 
-    def _read_paging_sets(self, found: dict[int, Thing]) -> None:
+    def _read_paging_sets(self) -> None:
         members: dict[int, set[Thing]] = defaultdict(set)
-        rows = PagingSetZone.objects.filter(site_id__in=found).values_list("paging_set_id", "zone_id")
-        for set_id, zone_id in rows:
+        rows = PagingSetZone.objects.filter(site_id__in=self._by_id["sites"])
+        for set_id, zone_id in rows.values_list("paging_set_id", "zone_id"):
             members[set_id].add(self._by_id["zones"][zone_id])
         for set_id, thing in self._by_id["paging_sets"].items():
             thing.values["zones"] = frozenset(members[set_id])
 
-    def _read_coverages(self, found: dict[int, Thing]) -> None:
-        kind = BY_NAME["coverages"]
-        for row in (
-            Coverage.objects.filter(site_id__in=found)
-            .order_by("id")
-            .values("id", "contract_id", "site_id", "days")
-        ):
-            days = row["days"]
+    def _read_coverages(self) -> None:
+        found = self._by_id["sites"]
+        rows = Coverage.objects.filter(site_id__in=found).order_by("id")
+        for row in rows.values("id", "contract_id", "site_id", "days"):
             contract = self._by_id["contracts"].get(row["contract_id"])
-            if contract is None:  # of a customer out of the reader's scope
-                continue
-            key = (contract, found[row["site_id"]], days.lower)
-            self._keep(Thing(kind, None, key, {"covered_until": days.upper}, id=row["id"], recorded=True))
+            if contract is not None:  # else of a customer out of the reader's scope
+                key = (contract, found[row["site_id"]], row["days"].lower)
+                self._keep(BY_NAME["coverages"], None, key, {"covered_until": row["days"].upper}, row["id"])
 
-    def _read_readings(self, found: dict[int, Thing]) -> None:
+    def _read_readings(self) -> None:
         kind = BY_NAME["readings"]
-        names = ["id", "site_id", "change_set_id", "step", "supersedes_id", *kind.own]
-        for row in Reading.objects.filter(site_id__in=found).order_by("id").values(*dict.fromkeys(names)):
-            site = found[row["site_id"]]
-            values = self._values(kind, kind.own, row)
+        names = [*_names(kind), "site_id", "change_set_id", "step", "supersedes_id"]
+        rows = Reading.objects.filter(site_id__in=self._by_id["sites"]).order_by("id")
+        for row in rows.values(*dict.fromkeys(names)):
+            site = self._by_id["sites"][row["site_id"]]
+            values = self._values(kind.own, row)
             day_end = last_step_of(row["taken_on"])
-            values["after"] = None if row["step"] == day_end else self._steps[site].at(row["step"])
-            values["supersedes"] = self._thing("readings", row["supersedes_id"])
-            self._keep(Thing(kind, site, (), values, writer=self._writer(row), id=row["id"], recorded=True))
+            values["after"] = None if row["step"] == day_end else self._at(site, row["step"])
+            values["supersedes"] = self._by_id["readings"].get(row["supersedes_id"])
+            self._keep(kind, site, (), values, row["id"]).writer = self._writer(row)
 
 
-def _model(kind: FileKind) -> type[Model]:
-    assert kind.model is not None
-    return kind.model
+def _names(kind: FileKind) -> tuple[str, ...]:
+    return ("id", *kind.key_sources, *kind.own)

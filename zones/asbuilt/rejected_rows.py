@@ -11,28 +11,28 @@ from collections.abc import Mapping
 
 from .files import PROBLEM_COLUMN, Sheet
 from .parsing import Row
+from .problems import place_of
 
 
 def rejected_files(sheets: Mapping[str, Sheet], rows: Mapping[str, list[Row]]) -> dict[str, bytes]:
     """The refused rows by file name, in the separator they came in; nothing where none was refused."""
-    refused = {name: [row for row in of_kind if row.is_refused()] for name, of_kind in rows.items()}
-    sites = {
-        row.cells.get("site", "") for name, of_kind in refused.items() for row in of_kind if name != "sites"
-    }
-    if any(refused.values()):
-        refused["changes"] = [
-            row for row in rows.get("changes", []) if row.is_refused() or row.cells.get("site", "") in sites
-        ]
-    superseded = {(row.cells.get("site"), row.cells.get("supersedes")) for row in refused.get("readings", [])}
-    refused["readings"] = [
-        row
-        for row in rows.get("readings", [])
-        if row.is_refused()
-        or (row.cells.get("reading") and (row.cells.get("site"), row.cells["reading"]) in superseded)
-    ]
-    return {
-        sheets[name].kind.file: _as_csv(sheets[name], of_kind) for name, of_kind in refused.items() if of_kind
-    }
+    refused = [row for of_kind in rows.values() for row in of_kind if row.is_refused()]
+    sites = {row.cells.get("site", "") for row in refused if row.kind.name != "sites"}
+    superseded = {(row.cells.get("site"), row.cells.get("supersedes")) for row in refused}
+
+    def is_needed(row: Row) -> bool:
+        """Whether a refused row names it: a change, or a reading that it supersedes."""
+        if row.kind.name == "changes":
+            return row.cells.get("site", "") in sites
+        key = row.cells.get("reading")
+        return bool(key) and (row.cells.get("site"), key) in superseded
+
+    files = {}
+    for name, of_kind in rows.items():
+        aside = [row for row in of_kind if row.is_refused() or is_needed(row)]
+        if aside:
+            files[sheets[name].kind.file] = _as_csv(sheets[name], aside)
+    return files
 
 
 def _as_csv(sheet: Sheet, rows: list[Row]) -> bytes:
@@ -48,8 +48,6 @@ def _as_csv(sheet: Sheet, rows: list[Row]) -> bytes:
 
 def _why(row: Row) -> str:
     if row.problems:
-        return "; ".join(
-            f"{problem.column}: {problem.message}" if problem.column else problem.message
-            for problem in row.problems
-        )
+        columns = ((place_of(problem)[2], problem.detail) for problem in row.problems)
+        return "; ".join(f"{column}: {detail}" if column else detail for column, detail in columns)
     return f"waits for {row.waits_for.place}" if row.waits_for is not None else ""

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import csv
 import gc
+import itertools
 from collections import Counter
 from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager
-from dataclasses import dataclass, field
+from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, TextIO
+from typing import Any
 
 from django.db import IntegrityError, connection, transaction
 from django.db.models import QuerySet
@@ -17,15 +18,16 @@ from psycopg import errors as pg
 
 from sites.access.scope import EVERYTHING, Scope, scoped
 from sites.changes.constraints import problem_of
+from sites.changes.errors import ChangeRefused, Problem
 from sites.models import Site
 from sites.models.access import User
 from sites.models.changes import ChangeSet
 
-from .exporting import Exporter
+from .exporting import Exporter, shared_row
 from .files import read_files
-from .formats import ALL, BY_NAME, FileKind
+from .formats import ALL, SHARED, FileKind
 from .parsing import Row, parse
-from .problems import ImportRefusedError, RowProblem, problem_in
+from .problems import problem_in
 from .record import Record
 from .rejected_rows import rejected_files
 from .resolving import Importer, resolve
@@ -39,21 +41,21 @@ Progress = Callable[[str, int, int], None]
 
 @dataclass
 class Imported:
-    """What an import did, or would do: rows ``written`` by kind, rows that were ``unchanged`` (the record
-    had them), ``problems`` of rows that were ``rejected`` (file name to content).
+    """What an import did, or would do: rows ``written`` by kind, of ``rows`` in all; ``problems`` of rows
+    that are ``rejected`` (file name to content), and how many more are ``waiting`` for those.
     """
 
     dry_run: bool
-    written: dict[str, int] = field(default_factory=dict)
-    rows: int = 0
-    change_sets: list[ChangeSet] = field(default_factory=list)
-    problems: list[RowProblem] = field(default_factory=list)
-    waiting: int = 0
-    rejected: dict[str, bytes] = field(default_factory=dict)
+    written: dict[str, int]
+    rows: int
+    change_sets: list[ChangeSet]
+    problems: list[Problem]
+    waiting: int
+    rejected: dict[str, bytes]
 
     @property
     def nothing_new(self) -> bool:
-        return not any(self.written.values())
+        return not self.written
 
 
 def import_files(
@@ -70,7 +72,7 @@ def import_files(
 
     ``accept_good``: take the rows that are good, and give the others back in ``Imported.rejected``.
     ``dry_run``: do everything, the database's own checks included, and roll it back. Errors:
-    ``ImportRefusedError`` with all that is wrong; nothing was written.
+    ``ChangeRefused`` with all that is wrong (``problems.place_of`` says where); nothing was written.
 
     1. Read and parse; no database.
     2. Lock the sites that are there already, in the order of their ids, and read their record.
@@ -80,21 +82,21 @@ def import_files(
     with _uncollected():
         sheets, problems = read_files(files)
         rows = {name: parse(sheet) for name, sheet in sheets.items()}
+        everything = [row for kind in ALL for row in rows.get(kind.name, [])]
         if problems:
-            raise ImportRefusedError(problems + _problems(rows))
+            raise ChangeRefused([*problems, *_problems(everything)])
         with transaction.atomic():
-            context = resolve(rows, _record_of(rows, scope).world, importer)
-            problems = _problems(rows)
+            context = resolve(rows, _record_of(everything, scope).world, importer)
+            problems = _problems(everything)
             if problems and not accept_good:
-                raise ImportRefusedError(problems)
+                raise ChangeRefused(problems)
             writer = Writer(context, user, lambda done, of: report("sites written", done, of))
             try:
                 writer.write()
             except IntegrityError as error:
-                raise ImportRefusedError([_refused_by_database(error)]) from error
+                raise ChangeRefused([_refused_by_database(error)]) from error
             if dry_run:
                 transaction.set_rollback(True)
-    everything = [row for of_kind in rows.values() for row in of_kind]
     return Imported(
         dry_run=dry_run,
         written={name: count for name, count in writer.written.items() if count},
@@ -108,8 +110,8 @@ def import_files(
 
 @contextmanager
 def _uncollected() -> Iterator[None]:
-    """Inside, nobody looks for objects that only hold one another: what an import makes stays until its end,
-    and looking through ever more of it took a quarter of its time."""
+    """Inside, the garbage collector is off: what an import makes stays until its end, and looking through
+    ever more of it took a quarter of the time."""
     was_on = gc.isenabled()
     gc.disable()
     try:
@@ -119,19 +121,13 @@ def _uncollected() -> Iterator[None]:
             gc.enable()
 
 
-def _problems(rows: Mapping[str, list[Row]]) -> list[RowProblem]:
-    """All complaints, in the order of the registry and of the rows."""
-    return [problem for kind in ALL for row in rows.get(kind.name, []) for problem in row.problems]
+def _problems(rows: list[Row]) -> list[Problem]:
+    return [problem for row in rows for problem in row.problems]
 
 
-def _record_of(rows: Mapping[str, list[Row]], scope: Scope) -> Record:
+def _record_of(rows: list[Row], scope: Scope) -> Record:
     """What the record holds of the sites that the files name, locked against all who would write them."""
-    codes = {
-        row.values.get("code" if name == "sites" else "site")
-        for name, of_kind in rows.items()
-        if name == "sites" or BY_NAME[name].sited or name == "coverages"
-        for row in of_kind
-    }
+    codes = {row.values.get("code" if row.kind.name == "sites" else "site") for row in rows}
     sites = scoped(Site, scope).filter(code__in=codes - {None})
     list(sites.order_by("id").select_for_update(of=("self",), no_key=True).values_list("id"))
     record = Record(scope)
@@ -140,22 +136,16 @@ def _record_of(rows: Mapping[str, list[Row]], scope: Scope) -> Record:
     return record
 
 
-def _refused_by_database(error: IntegrityError) -> RowProblem:
+def _refused_by_database(error: IntegrityError) -> Problem:
     """What the database refused that resolving let by: two who write at once, or a rule only it knows."""
-    cause = error.__cause__
-    table = cause.diag.table_name if isinstance(cause, pg.Error) else None
-    file = next(
-        (
-            kind.file
-            for kind in ALL
-            for model in (kind.model, kind.facts)
-            if model and model._meta.db_table == table
-        ),
-        "files",
-    )
-    said = problem_of(error)
-    detail = (cause.diag.message_detail or "") if isinstance(cause, pg.Error) else ""
-    return problem_in(file, 0, "", said.code, " ".join(filter(None, [said.detail, detail])))
+    tables = {model._meta.db_table: kind.file for kind in ALL for model in (kind.model, kind.facts) if model}
+    problem = problem_of(error)
+    file, detail = "files", problem.detail
+    if isinstance(error.__cause__, pg.Error):
+        diagnostic = error.__cause__.diag
+        file = tables.get(diagnostic.table_name or "", file)
+        detail = f"{detail} {diagnostic.message_detail or ''}".rstrip()
+    return problem_in(file, 0, "", problem.code, detail)
 
 
 # --- out ----------------------------------------------------------------------------------------------------
@@ -179,19 +169,19 @@ def export_folder(
     there = [kind.file for kind in ALL if (folder / kind.file).exists()]
     if there and not overwrite:
         raise FileExistsError(f"{folder} holds {', '.join(there)} already")
-    report = progress or (lambda *_: None)
     counts: Counter[str] = Counter()
-    sinks: dict[str, TextIO] = {}
-    try:
+    with ExitStack() as sinks, transaction.atomic():
+        if not connection.savepoint_ids:  # else the caller's transaction is as it is
+            with connection.cursor() as cursor:
+                cursor.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ, READ ONLY")
+        writers = {}
         for kind in ALL:
-            sinks[kind.name] = (folder / f".{kind.file}.part").open("w", encoding="utf-8", newline="")
-            csv.writer(sinks[kind.name], lineterminator="\n").writerow([c.name for c in kind.all_columns])
-        with transaction.atomic():
-            _snapshot()
-            _export(sinks, counts, sites, scope, report)
-    finally:
-        for sink in sinks.values():
-            sink.close()
+            sink = (folder / f".{kind.file}.part").open("w", encoding="utf-8", newline="")
+            writers[kind] = csv.writer(sinks.enter_context(sink), lineterminator="\n")
+            writers[kind].writerow(column.name for column in kind.all_columns)
+        for kind, cells in _exported(sites, scope, progress or (lambda *_: None)):
+            writers[kind].writerow(cells.values())
+            counts[kind.name] += 1
     for kind in ALL:
         part = folder / f".{kind.file}.part"
         if counts[kind.name]:
@@ -202,57 +192,32 @@ def export_folder(
     return dict(counts)
 
 
-def _snapshot() -> None:
-    if not connection.in_atomic_block or len(connection.savepoint_ids) == 0:
-        with connection.cursor() as cursor:
-            cursor.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ, READ ONLY")
-
-
-def _export(
-    sinks: Mapping[str, TextIO],
-    counts: Counter[str],
-    sites: QuerySet[Site] | None,
-    scope: Scope,
-    report: Progress,
-) -> None:
+def _exported(
+    sites: QuerySet[Site] | None, scope: Scope, report: Progress
+) -> Iterator[tuple[FileKind, dict[str, str]]]:
+    """Every row, site by site, then of what sites share: all, or what ``sites`` name."""
     ids = list(scoped(Site if sites is None else sites, scope).order_by("code").values_list("id", flat=True))
-    used: set[Any] = set()
-
-    def write(kind: FileKind, cells: dict[str, str]) -> None:
-        csv.writer(sinks[kind.name], lineterminator="\n").writerow(cells.values())
-        counts[kind.name] += 1
-
+    named: set[tuple[FileKind, Any]] = set()
     for start in range(0, len(ids), SITES_A_BATCH):
-        batch = ids[start : start + SITES_A_BATCH]
         record = Record(scope)
         record.read_shared()
-        record.read_sites(Site.objects.filter(pk__in=batch))
+        record.read_sites(Site.objects.filter(pk__in=ids[start : start + SITES_A_BATCH]))
         exporter = Exporter(record.world)
         for site in record.world.things["sites"]:
-            for kind, cells in exporter.of_site(site):
-                write(kind, cells)
-        used |= {(thing.kind.name, thing.id) for thing in _named_shared(record)}
+            yield from exporter.of_site(site)
+        named |= {(thing.kind, thing.id) for thing in _named_shared(record)}
         report("sites exported", min(start + SITES_A_BATCH, len(ids)), len(ids))
     record = Record(scope)
     record.read_shared()
-    exporter = Exporter(record.world)
-    for kind in ALL:
-        if not kind.sited and kind.name not in ("sites", "coverages"):
-            chosen = {thing for thing in record.world.things[kind.name] if (kind.name, thing.id) in used}
-            for cells in exporter.shared(kind, None if sites is None else chosen):
-                write(kind, cells)
+    for kind in SHARED:
+        for thing in record.world.things[kind.name]:
+            if sites is None or (kind, thing.id) in named:
+                yield kind, shared_row(thing)
 
 
-def _named_shared(record: Record) -> set[Thing]:
+def _named_shared(record: Record) -> Iterator[Thing]:
     """The customers, contracts, models and cables that the sites of a record name."""
-    found: set[Thing] = set()
-    for things in record.world.things.values():
-        for thing in things:
-            values = [
-                *thing.key,
-                *thing.values.values(),
-                *(v for facts in thing.facts for v in facts.values.values()),
-            ]
-            if thing.kind.sited or thing.kind.name in ("sites", "coverages"):
-                found |= {value for value in values if isinstance(value, Thing) and not value.kind.sited}
-    return found
+    for thing in itertools.chain(*record.world.things.values()):
+        if thing.kind not in SHARED:
+            for values in (thing.key, thing.values.values(), *(one.values.values() for one in thing.facts)):
+                yield from (value for value in values if isinstance(value, Thing) and value.kind in SHARED)

@@ -7,29 +7,27 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import defaultdict
-from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Any
-
-from sites.changes.steps import day_of, first_step_of
 
 from .formats import ALL, FileKind
 from .formats.kinds import Values
 from .parsing import Row
 
 # A change that is yet to be accepted comes after those that the record has on its day
-_AFTER_RECORDED = 1 << 20
+AFTER_RECORDED = 1 << 62
 
 
 @dataclass(eq=False)
 class Change:
-    """One change set of a site. ``id`` and ``step`` are those of the record; None until it is accepted."""
+    """One change set of a site. ``order``: its step, or ``AFTER_RECORDED`` and its place among the new ones.
+    ``id`` and ``step`` are those of the record; None until it is accepted.
+    """
 
     site: Thing
     key: str
-    happened_on: dt.date
-    values: Values  # actor, job_reference, reason, kind, channel
-    order: int  # within its day
+    values: Values
+    order: int
     id: int | None = None
     step: int | None = None
     row: Row | None = None
@@ -41,16 +39,13 @@ class Change:
         self.position = self.happened_on, self.order
 
     @property
-    def is_correction(self) -> bool:
-        return bool(self.values["kind"] == "correction")
+    def happened_on(self) -> dt.date:
+        day: dt.date = self.values["happened_on"]
+        return day
 
     @property
     def label(self) -> str:
         return f"{self.happened_on}, {self.values['actor']}: {self.values['reason']}"
-
-    @classmethod
-    def order_of_new(cls, place: int) -> int:
-        return _AFTER_RECORDED + place
 
 
 @dataclass(eq=False)
@@ -62,7 +57,7 @@ class Facts:
     writer: Change
     row: Row | None = None
     recorded: bool = False
-    rewritten: bool = False  # recorded, but the files know better, under ``writer``
+    rewritten: bool = False  # recorded, but the files correct it, under ``writer``
 
 
 @dataclass(eq=False)
@@ -87,7 +82,7 @@ class Thing:
     row: Row | None = None
     recorded: bool = False
     refused: bool = False
-    rewritten: bool = False  # recorded, but the files know better, under ``writer``
+    rewritten: bool = False  # recorded, but the files correct it, under ``writer``
     end_row: Row | None = None  # the row that ends it; None where the record did
     ender: Change | None = None  # who then writes that it ended
 
@@ -106,6 +101,11 @@ class Thing:
         return begun and (self.end is None or change.position < self.end.position)
 
 
+def owner_of(site: Thing | None, key: tuple[Any, ...]) -> Thing | None:
+    """Within what the last part of a key is a name: a switch, a run, or the site."""
+    return key[-2] if len(key) > 1 and isinstance(key[-2], Thing) else site
+
+
 class World:
     """Every thing that names can mean: those of the record, and those that the files bring."""
 
@@ -120,36 +120,12 @@ class World:
         self._by_key[thing.kind.name, thing.site, thing.key].append(thing)
         # the last part of a key is the name within what the rest of it names
         if thing.key and not isinstance(thing.key[-1], Thing):
-            owner = thing.key[-2] if len(thing.key) > 1 and isinstance(thing.key[-2], Thing) else thing.site
-            self._names[thing.kind.name, owner].add(str(thing.key[-1]))
+            self._names[thing.kind.name, owner_of(thing.site, thing.key)].add(str(thing.key[-1]))
 
     def lives(self, kind: str, site: Thing | None, key: tuple[Any, ...]) -> list[Thing]:
-        """Everything that ever had this key, in the order of its standing."""
+        """Everything that ever had this key, in the order in which they stood."""
         return self._by_key.get((kind, site, key), [])
 
     def names(self, kind: str, owner: Thing | None) -> set[str]:
         """Names of a kind that are in use within an owner (a site, a switch, a run), for advice."""
         return self._names.get((kind, owner), set())
-
-    def new(self, kind: FileKind) -> Iterator[Thing]:
-        return (thing for thing in self.things[kind.name] if not thing.recorded and not thing.refused)
-
-
-class Steps:
-    """The changes of one site by step."""
-
-    def __init__(self, changes: list[Change]) -> None:
-        self._by_step = {change.step: change for change in changes}
-        self._sorted = sorted(changes, key=lambda change: change.step or 0)
-
-    def at(self, step: int) -> Change:
-        """The change set of a step; where a row was given a step of no change set, the last one before it."""
-        found = self._by_step.get(step)
-        if found is not None:
-            return found
-        earlier = [change for change in self._sorted if (change.step or 0) < step]
-        return earlier[-1] if earlier else self._sorted[0]
-
-
-def order_within_day(step: int) -> int:
-    return step - first_step_of(day_of(step))

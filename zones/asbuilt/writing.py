@@ -1,7 +1,7 @@
 """Writes what resolving settled: change sets in the order of their days, then every table in one COPY a
 batch of sites.
 
-Each new row names its own change set, which the database holds it to; what ends, or is known better, is
+Each new row names its own change set, which the database holds it to; what ends, or is corrected, is
 then updated within the change set that says so.
 """
 
@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import itertools
 from collections import Counter, defaultdict
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import nullcontext
 from typing import Any
 
@@ -27,40 +27,39 @@ from sites.models.access import User
 from sites.models.changes import ChangeSet
 from zones.models import PagingSetZone
 
-from .formats import ALL, BY_NAME, FileKind
+from .formats import BY_NAME, SHARED, SITED, FileKind
 from .formats.kinds import Values
 from .resolving import Context
 from .things import Change, Facts, Thing
 
 SITES_A_BATCH = 100
-SHARED = tuple(kind for kind in ALL if not kind.sited and kind.name not in ("sites", "coverages"))
-SITED = tuple(kind for kind in ALL if kind.sited and kind.name != "changes")
+KINDS = (BY_NAME["sites"], *SITED)
 Progress = Callable[[int, int], None]
-Rewrites = dict[Change, list[tuple[type[Model], Values, Values]]]
+# The row of a model that these columns find, and what is written to it
+Rewrite = tuple[type[Model], Values, Values]
 
 
 class Writer:
     """One import's writing. Everything happens in the caller's transaction."""
 
-    def __init__(self, context: Context, user: User | None, progress: Progress | None = None) -> None:
+    def __init__(self, context: Context, user: User | None, progress: Progress) -> None:
         self._importer = context.importer
         self._world = context.world
         self._user = user
-        self._progress = progress or (lambda *_: None)
-        self._of_site: dict[str, dict[Thing, list[Thing]]] = {}
+        self._progress = progress
+        self._of_site: dict[tuple[FileKind, Thing], list[Thing]] = defaultdict(list)
         self.written: Counter[str] = Counter()
         self.change_sets: list[ChangeSet] = []
 
     def write(self) -> None:
         self._write_shared()
-        for kind in SITED:
-            self._of_site[kind.name] = defaultdict(list)
+        for kind in KINDS:
             for thing in self._world.things[kind.name]:
-                if thing.site is not None and not thing.refused:
-                    self._of_site[kind.name][thing.site].append(thing)
+                if not thing.refused:
+                    self._of_site[kind, thing.site or thing].append(thing)
         changes = self._new_changes()
         _reserve_ids([site for site in changes if site.id is None])
-        sites = sorted(changes, key=lambda site: site.id or 0)
+        sites = sorted(changes, key=_id)
         for start in range(0, len(sites), SITES_A_BATCH):
             batch = sites[start : start + SITES_A_BATCH]
             self._write_sites({site: changes[site] for site in batch})
@@ -71,15 +70,10 @@ class Writer:
         """The change sets to be accepted, by site; nothing of a site is written without one. Those that no
         row of changes.csv asks for are only accepted where something is written within them.
         """
-        writers = set()
-        for thing in itertools.chain(*(self._world.things[kind.name] for kind in (*SITED, BY_NAME["sites"]))):
-            if not thing.refused:
-                writers |= {
-                    thing.writer,
-                    thing.described,
-                    thing.ender,
-                    *(facts.writer for facts in thing.facts),
-                }
+        writers: set[Change | None] = set()
+        for thing in itertools.chain(*self._of_site.values()):
+            writers |= {thing.writer, thing.described, thing.ender}
+            writers.update(facts.writer for facts in thing.facts)
         found = {}
         for site, changes in self._world.changes.items():
             new = [change for change in changes if not change.recorded and (change.row or change in writers)]
@@ -90,7 +84,7 @@ class Writer:
     # -- what all sites share
 
     def _write_shared(self) -> None:
-        new = {kind: things for kind in SHARED if (things := list(self._world.new(kind)))}
+        new = {kind: things for kind in SHARED if (things := self._new(kind))}
         if not new:
             return
         with open_change_set(self._shared_change()) as change_set:
@@ -102,6 +96,9 @@ class Writer:
                     extra["change_set_id"] = change_set.pk
                 _copy(kind.model, [_own_row(thing) | extra for thing in things])
                 self.written[kind.name] += len(things)
+
+    def _new(self, kind: FileKind) -> list[Thing]:
+        return [thing for thing in self._world.things[kind.name] if not thing.recorded and not thing.refused]
 
     def _shared_change(self) -> ChangeAsked:
         importer = self._importer
@@ -115,12 +112,8 @@ class Writer:
         )
 
     def _write_coverages(self) -> None:
-        new = list(self._world.new(BY_NAME["coverages"]))
-        ended = [
-            thing
-            for thing in self._world.things["coverages"]
-            if thing.recorded and thing.rewritten and not (thing.row and thing.row.is_refused())
-        ]
+        new = self._new(BY_NAME["coverages"])
+        ended = [thing for thing in self._world.things["coverages"] if _is_rewritten(thing)]
         if not new and not ended:
             return
         _reserve_ids(new)
@@ -136,12 +129,12 @@ class Writer:
 
     def _write_sites(self, by_site: dict[Thing, list[Change]]) -> None:
         changes = [change for of_site in by_site.values() for change in of_site]
+        asked = [
+            ChangeAsked(site_id=change.site.id, user=self._user, quiet=change.quiet, **change.values)
+            for change in changes
+        ]
         lane = bulk_lane() if all(change.quiet for change in changes) else nullcontext()
-        with (
-            transaction.atomic(),
-            lane,
-            open_change_sets([_asked(one, self._user) for one in changes]) as accepted,
-        ):
+        with transaction.atomic(), lane, open_change_sets(asked) as accepted:
             for change, change_set in zip(changes, accepted, strict=True):
                 change.id, change.step = change_set.pk, change_set.step
             self.change_sets += accepted
@@ -150,19 +143,16 @@ class Writer:
             self._update(list(by_site), {change_set.pk: change_set for change_set in accepted})
 
     def _things(self, kind: FileKind, sites: Sequence[Thing]) -> list[Thing]:
-        if kind.name == "sites":
-            return list(sites)
-        return [thing for site in sites for thing in self._of_site[kind.name][site]]
+        return [thing for site in sites for thing in self._of_site.get((kind, site), ())]
 
     def _insert(self, sites: Sequence[Thing]) -> None:
         """Every new row of ``sites``, table by table, in an order in which each finds what it refers to."""
-        for kind in (BY_NAME["sites"], *SITED):
+        for kind in KINDS:
             things = self._things(kind, sites)
             new = [thing for thing in things if not thing.recorded]
-            if kind.model is not None and new:
+            if kind.model is not None:
                 _reserve_ids([thing for thing in new if thing.id is None])
-                reused = _names_used_again(things) if kind.placed else set()
-                _copy(kind.model, [_thing_row(thing, with_end=thing in reused) for thing in new])
+                _copy(kind.model, [_thing_row(thing) for thing in new])
             if kind.name == "paging_sets":
                 _copy(PagingSetZone, [row for thing in new for row in _members(thing, thing.values["zones"])])
             facts = [(thing, one) for thing in things for one in thing.facts if not one.recorded]
@@ -171,45 +161,39 @@ class Writer:
             self.written[kind.name] += len(new) if kind.facts is None else len(facts)
 
     def _update(self, sites: Sequence[Thing], change_sets: dict[int, ChangeSet]) -> None:
-        """What ends, and what is known better, each within the change set that says so."""
-        ends: dict[Change, dict[tuple[FileKind, Change], list[Thing]]] = defaultdict(
-            lambda: defaultdict(list)
-        )
-        rewrites: Rewrites = defaultdict(list)
-        for kind in (BY_NAME["sites"], *SITED):
+        """What ends, and then what is corrected, each within the change set that says so."""
+        ends: dict[tuple[Change, FileKind, Change], list[int | None]] = defaultdict(list)
+        rewrites: dict[Change, list[Rewrite]] = defaultdict(list)
+        for kind in KINDS:
             for thing in self._things(kind, sites):
                 if thing.end is not None and thing.ender is not None and thing.described is None:
-                    ends[thing.ender][kind, thing.end].append(thing)
+                    ends[thing.ender, kind, thing.end].append(thing.id)
                     self.written[kind.name] += thing.recorded
-                self._rewrite_thing(kind, thing, rewrites)
-                self._rewrite_facts(kind, thing, rewrites)
-        for ender, of_kinds in ends.items():
-            with change_context(change_sets[_id(ender)]):
-                for (kind, end), things in of_kinds.items():
-                    _end(kind, end, things)
-        for change, rows in rewrites.items():
+                for change, rewrite in self._rewrites(thing):
+                    rewrites[change].append(rewrite)
+        ended: dict[Change, list[Rewrite]] = defaultdict(list)
+        for (change, kind, end), ids in ends.items():
+            if kind.model is not None:
+                ended[change].append((kind.model, {"pk__in": ids}, {"end_step": end.step}))
+        for change, rows in itertools.chain(ended.items(), rewrites.items()):
             with change_context(change_sets[_id(change)]):
                 for model, key, values in rows:
                     model._default_manager.filter(**key).update(**values, change_set_id=change.id)
 
-    def _rewrite_thing(self, kind: FileKind, thing: Thing, rewrites: Rewrites) -> None:
-        if kind.model is None:
-            return
-        if thing.described is not None and thing.described is not thing.writer:
-            rewrites[thing.described].append((kind.model, {"pk": thing.id}, {}))
-        if thing.rewritten and thing.row is not None and not thing.row.is_refused():
-            assert thing.writer is not None
-            rewrites[thing.writer].append((kind.model, {"pk": thing.id}, _plain(thing.values)))
+    def _rewrites(self, thing: Thing) -> Iterator[tuple[Change, Rewrite]]:
+        """The rows of a thing that are written again, and within which change."""
+        kind = thing.kind
+        if kind.model is not None and thing.described and thing.described is not thing.writer:
+            yield thing.described, (kind.model, {"pk": thing.id}, {})
+        if kind.model is not None and thing.writer and _is_rewritten(thing):
+            yield thing.writer, (kind.model, {"pk": thing.id}, _plain(thing.values))
             if kind.name == "paging_sets":
                 self._add_members(thing)
             self.written[kind.name] += 1
-
-    def _rewrite_facts(self, kind: FileKind, thing: Thing, rewrites: Rewrites) -> None:
         for facts in thing.facts:
-            if facts.rewritten and facts.row is not None and not facts.row.is_refused():
-                assert kind.facts is not None
+            if kind.facts is not None and _is_rewritten(facts):
                 key = _facts_key(thing) | {"step": _step(facts.change)}
-                rewrites[facts.writer].append((kind.facts, key, _plain(facts.values)))
+                yield facts.writer, (kind.facts, key, _plain(facts.values))
                 self.written[kind.name] += 1
 
     @staticmethod
@@ -220,22 +204,6 @@ class Writer:
 
 
 # --- rows ---------------------------------------------------------------------------------------------------
-
-
-def _asked(change: Change, user: User | None) -> ChangeAsked:
-    values = change.values
-    return ChangeAsked(
-        site_id=change.site.id,
-        user=user,
-        actor=values["actor"],
-        reason=values["reason"],
-        job_reference=values["job_reference"],
-        happened_on=change.happened_on,
-        planned=values["planned"],
-        kind=ChangeSet.Kind(values["kind"]),
-        channel=ChangeSet.Channel(values["channel"]),
-        quiet=change.quiet,
-    )
 
 
 def _id(one: Change | Thing | None) -> int:
@@ -260,22 +228,26 @@ def _plain(values: Values) -> Values:
 
 
 def _key_values(thing: Thing) -> Values:
-    kind = thing.kind
-    return _plain(dict(zip(kind.key_attributes, thing.key, strict=True)))
+    return _plain(dict(zip(thing.kind.key_sources, thing.key, strict=True)))
+
+
+def _is_rewritten(one: Thing | Facts) -> bool:
+    """Whether rows that are not refused correct what is recorded."""
+    return one.rewritten and one.row is not None and not one.row.is_refused()
 
 
 def _own_row(thing: Thing) -> Values:
     return {"id": thing.id} | _key_values(thing) | _plain(thing.values)
 
 
-def _thing_row(thing: Thing, *, with_end: bool) -> Values:
+def _thing_row(thing: Thing) -> Values:
     row = _own_row(thing) | {"change_set_id": _id(thing.writer)}
     if thing.site is not None:
         row["site_id"] = _id(thing.site)
     if thing.kind.placed:
-        # Else it ends within the change set that ended it
-        ended = thing.end is not None and (with_end or thing.described is not None)
-        row |= {"begin_step": _step(thing.begin), "end_step": _step(thing.end) if ended else None}
+        # With its end, since a name stands once at a time, and nothing outlasts what it names. The change set
+        # that ended it then writes the same end
+        row |= {"begin_step": _step(thing.begin), "end_step": _step(thing.end) if thing.end else None}
     if thing.kind.name == "readings":
         after = thing.values["after"]
         row["step"] = _step(after) if after else last_step_of(thing.values["taken_on"])
@@ -304,40 +276,16 @@ def _facts_row(thing: Thing, facts: Facts) -> Values:
 
 
 def _members(thing: Thing, zones: Iterable[Thing]) -> list[Values]:
-    rows = [
-        {
-            "site_id": _id(thing.site),
-            "change_set_id": _id(thing.writer),
-            "paging_set_id": thing.id,
-            "zone_id": zone.id,
-        }
-        for zone in zones
-    ]
-    return sorted(rows, key=lambda row: row["zone_id"] or 0)
+    row = {"site_id": _id(thing.site), "change_set_id": _id(thing.writer), "paging_set_id": thing.id}
+    return [row | {"zone_id": zone.id} for zone in sorted(zones, key=_id)]
 
 
-def _days(thing: Thing) -> Range[Any]:
-    return Range(thing.key[2], thing.values["covered_until"], "[)")
+def _days(coverage: Thing) -> Range[Any]:
+    return Range(coverage.key[2], coverage.values["covered_until"], "[)")
 
 
 def _coverage_row(thing: Thing) -> Values:
     return {"id": thing.id, "contract_id": thing.key[0].id, "site_id": thing.key[1].id, "days": _days(thing)}
-
-
-def _names_used_again(things: Sequence[Thing]) -> set[Thing]:
-    """Those that end in the same batch that begins another of their name: a name stands once at a time."""
-    held = Counter((thing.site, thing.key) for thing in things)
-    return {thing for thing in things if thing.end is not None and held[thing.site, thing.key] > 1}
-
-
-def _end(kind: FileKind, change: Change, things: Sequence[Thing]) -> None:
-    assert kind.model is not None
-    table = sql.Identifier(kind.model._meta.db_table)
-    statement = sql.SQL(
-        "UPDATE {} SET end_step = %s, change_set_id = zonebook_change_set() WHERE id = ANY(%s)"
-    ).format(table)
-    with connection.cursor() as cursor:
-        cursor.execute(statement, [_step(change), [thing.id for thing in things]])
 
 
 # --- database -----------------------------------------------------------------------------------------------

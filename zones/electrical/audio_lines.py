@@ -18,8 +18,6 @@ Sources: audio handbooks (constant-voltage practice, impedance bridging), from m
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import ArrayLike
 
@@ -30,7 +28,7 @@ from .plant import BoolArray, Members, Plant, RunKind
 from .point_loads import PointLoads
 from .radial import solve
 from .subjects import SubjectKind
-from .wiring import Wiring, ancestor_closure, first_where_extreme, number_pairs, renumber, rows_of
+from .wiring import Wiring, ancestor_closure, first_where_extreme, renumber, rows_of
 
 DBU_REFERENCE_V = float(np.sqrt(0.6))
 """0 dBu: the voltage that puts 1 mW into 600 Ω, √0.6 V (audio handbooks)."""
@@ -60,56 +58,46 @@ def level_db(voltage_v: ArrayLike, reference_v: ArrayLike) -> FloatArray:
         return np.asarray(20.0 * np.log10(np.asarray(voltage_v, float) / np.asarray(reference_v, float)))
 
 
-@dataclass(frozen=True)
-class Judged:
-    """node: (t,) judged node of each tree, −1 where it has no device; voltage: (3, t) its voltage as a
-    fraction of the source's unloaded voltage, NaN without a judged node."""
-
-    node: IntArray
-    voltage: FloatArray
-
-
 def judge_lowest(
     parent: IntArray,
     tree: IntArray,
     tree_count: int,
     *,
-    source_resistance_ohm: FloatArray,
+    source_resistance_ohm: FloatArray | float,
     segment_ohm: FloatArray,
     conductance_s: FloatArray,
     loaded: BoolArray,
-) -> Judged:
+) -> tuple[IntArray, FloatArray]:
     """The lowest loaded point of each of t trees, solved at 1 V.
 
-    parent, tree: (n,), parent −1 at the source; tree_count: t; source_resistance_ohm: (t,); segment_ohm,
-    conductance_s: (3, n); loaded: (n,) True where a device is.
+    parent, tree: (n,), parent −1 at the source; tree_count: t; source_resistance_ohm: (t,) or one for all;
+    segment_ohm, conductance_s: (3, n), NaN of them taken as none; loaded: (n,) True where a device is.
+
+    Returns (t,) the judged node of each tree, −1 where it has no device, and (3, t) its voltage as a fraction
+    of the source's unloaded voltage, NaN without a judged node.
     """
     forest = Forest.build(parent, tree, tree_count)
+    load = np.where(np.isnan(conductance_s), 0.0, conductance_s)
 
-    def voltages(of: Forest, repeat: int, ohm: FloatArray, siemens: FloatArray) -> FloatArray:
-        nothing = np.zeros(ohm.size)
+    def voltages(of: Forest, ohm: FloatArray, siemens: FloatArray) -> FloatArray:
+        source = np.broadcast_to(source_resistance_ohm, (len(ohm), tree_count))
         return solve(
             of,
-            source_voltage_v=np.ones(tree_count * repeat),
-            source_resistance_ohm=np.tile(source_resistance_ohm, repeat),
+            source_voltage_v=1.0,
+            source_resistance_ohm=source.ravel(),
             segment_resistance_ohm=ohm.ravel(),
-            current_a=nothing,
-            power_w=nothing,
+            current_a=0.0,
+            power_w=0.0,
             conductance_s=siemens.ravel(),
         ).voltage_v.reshape(ohm.shape)
 
-    likely = voltages(forest, 1, segment_ohm[LIKELY], conductance_s[LIKELY])
+    (likely,) = voltages(forest, segment_ohm[[LIKELY]], load[[LIKELY]])
     node = first_where_extreme(tree, np.where(loaded, likely, np.nan), tree_count, largest=False)
     on_path = ancestor_closure(parent, node)
-    corner_ohm = np.stack(
-        [
-            np.where(on_path, segment_ohm[LOW], segment_ohm[HIGH]),
-            np.where(on_path, segment_ohm[HIGH], segment_ohm[LOW]),
-        ]
-    )
-    corner_load = np.stack([conductance_s[LOW], conductance_s[HIGH]])
-    low, high = voltages(forest.times(2), 2, corner_ohm, corner_load)
-    return Judged(node, np.stack([lookup(voltage, node) for voltage in (low, likely, high)]))
+    # long on the path and short elsewhere, or the reverse
+    corners = np.where(on_path, segment_ohm[[LOW, HIGH]], segment_ohm[[HIGH, LOW]])
+    low, high = voltages(forest.times(2), corners, load[[LOW, HIGH]])
+    return node, np.stack([lookup(low, node), lookup(likely, node), lookup(high, node)])
 
 
 def evaluate_audio(
@@ -119,9 +107,54 @@ def evaluate_audio(
 
     An output has no audio_level where its own impedance or that of any input is unknown.
     """
-    kind = plant.run_kind[plant.runs.run_index[everything.run_row]]
-    wiring = everything.only_runs(kind == RunKind.SELF_AMPLIFIED)
-    return [_other_zone(plant, everything, loads), *_outputs(plant, members, wiring, loads)]
+    wiring = everything.only_runs(everything.run_kind == RunKind.SELF_AMPLIFIED)
+    subjects, of_run = Subjects.distinct(
+        SubjectKind.OUTPUT, wiring.runs.member, plant.runs.output_index[wiring.run_row], wiring.runs.group
+    )
+    count = len(subjects.member)
+    driven = np.flatnonzero(of_run[wiring.run] >= 0)
+    tree = of_run[wiring.run[driven]]
+    parent = renumber(driven, len(wiring.row))[wiring.parent[driven]]
+    row = wiring.row[driven]
+
+    output_row = rows_of(plant, members, subjects)
+    source = lookup(plant.outputs.impedance_ohm, output_row)
+    speakers = sums(tree, loads.count[:, row], count)
+    some = speakers[2] > 0
+
+    loaded = loads.loaded[row]
+    impedance = loads.input_impedance_ohm[row]
+    unknown = any_of(tree, loaded & np.isnan(impedance), count) | np.isnan(source)
+    conductance = np.where(loaded, loads.count[:, row] / np.where(loaded, impedance, 1.0), 0.0)
+    node, voltage = judge_lowest(
+        parent,
+        tree,
+        count,
+        source_resistance_ohm=np.where(np.isnan(source), 0.0, source),
+        segment_ohm=loads.pair_resistance_ohm[:, row],
+        conductance_s=conductance,
+        loaded=loaded,
+    )
+    sensitivity = lookup(loads.input_sensitivity_v[row], node)
+    by_sensitivity = level_db(sensitivity, lookup(plant.outputs.level_v, output_row))
+    return [
+        _other_zone(plant, everything, loads),
+        subjects.figures(
+            "output_speakers",
+            bands=speakers,
+            limit=first_known(
+                lookup(plant.outputs.speakers_max, output_row), plant.factors.speakers_per_output
+            ),
+            keep=some,
+        ),
+        subjects.figures(
+            "audio_level",
+            bands=level_db(voltage, 1.0),
+            limit=first_known(by_sensitivity, -plant.factors.audio_loss_db),
+            detail=lookup(plant.point_id[plant.points.point_index[row]], node),
+            keep=~unknown & some & (node >= 0),
+        ),
+    ]
 
 
 def _other_zone(plant: Plant, wiring: Wiring, loads: PointLoads) -> FigureBlock:
@@ -130,62 +163,13 @@ def _other_zone(plant: Plant, wiring: Wiring, loads: PointLoads) -> FigureBlock:
     elsewhere = loads.loaded[wiring.row] & (own_zone >= 0) & (run_zone >= 0) & (own_zone != run_zone)
     runs = len(wiring.run_row)
     first = first_where_extreme(wiring.run, np.where(elsewhere, 1.0, np.nan), runs, largest=True)
-    return wiring.subjects(plant).figures(
+    return wiring.runs.figures(
         "other_zone",
         bands=sums(wiring.run[elsewhere], loads.count[:, wiring.row[elsewhere]], runs),
         limit=0.0,
         detail=lookup(plant.point_id[plant.points.point_index[wiring.row]], first),
         keep=first >= 0,
     )
-
-
-def _outputs(plant: Plant, members: Members, wiring: Wiring, loads: PointLoads) -> list[FigureBlock]:
-    member, output, of_run = number_pairs(wiring.run_member, plant.runs.output_index[wiring.run_row])
-    count = len(member)
-    driven = np.flatnonzero(of_run[wiring.run] >= 0)
-    tree = of_run[wiring.run[driven]]
-    parent = renumber(driven, len(wiring.row))[wiring.parent[driven]]
-    row = wiring.row[driven]
-
-    output_row = rows_of(plant, "outputs", "output_index", members, member=member, thing=output)
-    source = lookup(plant.outputs.impedance_ohm, output_row)
-    speakers_max = lookup(plant.outputs.speakers_max, output_row)
-    group = np.zeros(count, np.int64)
-    group[tree] = plant.points.group[row]
-    speakers = sums(tree, loads.count[:, row], count)
-    some = speakers[2] > 0
-
-    loaded = loads.loaded[row]
-    impedance = loads.input_impedance_ohm[row]
-    unknown = any_of(tree, loaded & np.isnan(impedance), count) | np.isnan(source)
-    conductance = np.where(loaded, loads.count[:, row] / np.where(loaded, impedance, 1.0), 0.0)
-    result = judge_lowest(
-        parent,
-        tree,
-        count,
-        source_resistance_ohm=np.where(np.isnan(source), 0.0, source),
-        segment_ohm=loads.pair_resistance_ohm[:, row],
-        conductance_s=np.where(np.isnan(conductance), 0.0, conductance),
-        loaded=loaded,
-    )
-    sensitivity = lookup(loads.input_sensitivity_v[row], result.node)
-    by_sensitivity = level_db(sensitivity, lookup(plant.outputs.level_v, output_row))
-    subjects = Subjects(SubjectKind.OUTPUT, member, output, group)
-    return [
-        subjects.figures(
-            "output_speakers",
-            bands=speakers,
-            limit=first_known(speakers_max, plant.factors.speakers_per_output),
-            keep=some,
-        ),
-        subjects.figures(
-            "audio_level",
-            bands=level_db(result.voltage, 1.0),
-            limit=first_known(by_sensitivity, -plant.factors.audio_loss_db),
-            detail=lookup(plant.point_id[plant.points.point_index[row]], result.node),
-            keep=~unknown & some & (result.node >= 0),
-        ),
-    ]
 
 
 def evaluate_lines(
@@ -195,13 +179,17 @@ def evaluate_lines(
 
     The impedance is that of the loads alone. Cable only adds to it, so this figure is the harsher one.
     """
-    kind = plant.run_kind[plant.runs.run_index[everything.run_row]]
-    wiring = everything.only_runs(kind != RunKind.SELF_AMPLIFIED)
+    wiring = everything.only_runs(everything.run_kind != RunKind.SELF_AMPLIFIED)
     runs, row = len(wiring.run_row), wiring.row
-    constant_voltage = plant.run_kind[plant.runs.run_index[wiring.run_row]] == RunKind.CONSTANT_VOLTAGE
-    member, amplifier, of_run = number_pairs(wiring.run_member, plant.runs.amplifier_index[wiring.run_row])
-    count = len(member)
-    amplifier_row = rows_of(plant, "amplifiers", "amplifier_index", members, member=member, thing=amplifier)
+    constant_voltage = wiring.run_kind == RunKind.CONSTANT_VOLTAGE
+    subjects, of_run = Subjects.distinct(
+        SubjectKind.AMPLIFIER,
+        wiring.runs.member,
+        plant.runs.amplifier_index[wiring.run_row],
+        wiring.runs.group,
+    )
+    count = len(subjects.member)
+    amplifier_row = rows_of(plant, members, subjects)
     line_voltage = lookup(plant.amplifiers.line_voltage_v, amplifier_row)
     rated = lookup(plant.amplifiers.rated_power_w, amplifier_row)
     run_voltage = lookup(line_voltage, of_run)
@@ -216,9 +204,6 @@ def evaluate_lines(
     driven = np.flatnonzero(of_run[wiring.run] >= 0)
     owner = of_run[wiring.run[driven]]
     fed = of_run >= 0
-    group = np.zeros(count, np.int64)
-    group[of_run[fed]] = plant.runs.group[wiring.run_row[fed]]
-    subjects = Subjects(SubjectKind.AMPLIFIER, member, amplifier, group)
 
     tapped = any_of(of_run, constant_voltage & fed, count)
     power = sums(owner, tap[:, driven], count)
@@ -230,7 +215,21 @@ def evaluate_lines(
     with np.errstate(divide="ignore", invalid="ignore"):
         impedance = 1.0 / total_s
         lowest = np.where(tapped & np.isnan(lowest), tap_impedance_ohm(line_voltage, rated), lowest)
-    blocks = [
+    conductance_unknown = any_of(wiring.run, loaded & np.isnan(conductance[1]), runs)
+    node, voltage = judge_lowest(
+        wiring.parent,
+        wiring.run,
+        runs,
+        source_resistance_ohm=0.0,
+        segment_ohm=loads.loop_resistance_ohm[:, row],
+        conductance_s=conductance,
+        loaded=loaded,
+    )
+    # −0.0 for a line without loss would read as a gain
+    loss = np.where(conductance_unknown, np.nan, np.abs(level_db(voltage, 1.0)))
+    devices = np.where(loaded, loads.count[1, row], 0.0)
+    supported = np.where(loads.supported[row], loads.count[1, row], 0.0)
+    return [
         subjects.figures(
             "amplifier_load",
             bands=power,
@@ -239,30 +238,12 @@ def evaluate_lines(
             keep=tapped & some,
         ),
         subjects.figures("line_impedance", bands=impedance, limit=lowest, keep=some),
-    ]
-
-    conductance_unknown = any_of(wiring.run, loaded & np.isnan(conductance[1]), runs)
-    result = judge_lowest(
-        wiring.parent,
-        wiring.run,
-        runs,
-        source_resistance_ohm=np.zeros(runs),
-        segment_ohm=loads.loop_resistance_ohm[:, row],
-        conductance_s=np.where(np.isnan(conductance), 0.0, conductance),
-        loaded=loaded,
-    )
-    # −0.0 for a line without loss would read as a gain
-    loss = np.where(conductance_unknown, np.nan, np.abs(level_db(result.voltage, 1.0)))
-    devices = np.where(loaded, loads.count[1, row], 0.0)
-    supported = np.where(loads.supported[row], loads.count[1, row], 0.0)
-    blocks.append(
-        wiring.subjects(plant).figures(
+        wiring.runs.figures(
             "line_loss",
             bands=loss,
             limit=plant.factors.line_loss_db,
-            detail=lookup(plant.point_id[plant.points.point_index[row]], result.node),
+            detail=lookup(plant.point_id[plant.points.point_index[row]], node),
             supported=share(sums(wiring.run, supported, runs), sums(wiring.run, devices, runs)),
-            keep=result.node >= 0,
-        )
-    )
-    return blocks
+            keep=node >= 0,
+        ),
+    ]

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from enum import IntEnum
+from operator import attrgetter
 
 import numpy as np
 from numpy.typing import NDArray
@@ -103,7 +104,8 @@ class Factors:
 
     def unknown(self, stem: str, unit: str) -> FloatArray:
         """(3,) low, likely and high of an unrecorded value: ``unknown("unknown_segment", "m")``."""
-        return np.array([getattr(self, f"{stem}_{band}_{unit}") for band in ("low", "likely", "high")])
+        names = f"{stem}_low_{unit}", f"{stem}_likely_{unit}", f"{stem}_high_{unit}"
+        return np.array(attrgetter(*names)(self))
 
 
 def lengths(

@@ -25,7 +25,7 @@ from .point_loads import PointLoads
 from .radial import solve
 from .subjects import SubjectKind
 from .verdicts import PAST_TOLERANCE
-from .wiring import ancestor_closure, first_where_extreme, number_pairs, renumber, section_tops, wire
+from .wiring import ancestor_closure, first_where_extreme, renumber, section_tops, wire
 
 FACTOR_LEAST, FACTOR_MOST = 0.5, 2.0
 SAME_LOAD = (
@@ -63,9 +63,9 @@ class Anchoring:
         holds = (readings.begin[row] <= step) & (step < readings.end[row]) & ~np.isnan(self.excess[row])
         # backwards: of equal excesses the last reading is shown
         owner, row = owner[holds][::-1], row[holds][::-1]
-        member, run, pair = number_pairs(owner, readings.run_index[row])
-        worst = row[first_where_extreme(pair, self.excess[row], len(member), largest=True)]
-        return Subjects(SubjectKind.RUN, member, run, readings.group[worst]).figures(
+        runs, pair = Subjects.distinct(SubjectKind.RUN, owner, readings.run_index[row], readings.group[row])
+        worst = row[first_where_extreme(pair, self.excess[row], len(runs.member), largest=True)]
+        return runs.figures(
             "reading_disagrees",
             bands=self.excess[worst],
             limit=0.0,
@@ -105,17 +105,15 @@ class _Bench:
     ) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Voltage, load current and branch current of the nodes in one band, with loads and lengths scaled;
         NaN where infeasible."""
-        amps = np.where(self.paging, loads.speech_a[band, self.row], loads.idle_a[band, self.row])
-        watts = np.where(self.paging, loads.speech_w[band, self.row], loads.idle_w[band, self.row])
-        volts = self.block_voltage_v[band]
+        amps, watts = loads.drawn(self.row, self.paging)
         solved = solve(
             self.forest,
-            source_voltage_v=volts,
-            source_resistance_ohm=np.zeros(len(volts)),
+            source_voltage_v=self.block_voltage_v[band],
+            source_resistance_ohm=0.0,
             segment_resistance_ohm=loads.loop_resistance_ohm[band, self.row] * length_factor,
-            current_a=amps * load_factor,
-            power_w=watts * load_factor,
-            conductance_s=np.zeros(len(amps)),
+            current_a=amps[band] * load_factor,
+            power_w=watts[band] * load_factor,
+            conductance_s=0.0,
         )
         return solved.voltage_v, solved.load_current_a, solved.branch_current_a
 
@@ -184,7 +182,7 @@ def _block_voltages(
     amps, watts = loads.drawn(network.wiring.row[fed], state[network.wiring.member[fed]] == State.PAGING)
     out = np.empty((3, len(source.row)))
     for voltage, bands in ((source.open_voltage_v, (LOW, LIKELY)), (source.voltage_v, (HIGH,))):
-        solved = solve_bands(
+        _, _, terminal, _ = solve_bands(
             network.parent[fed],
             fed,
             network.tree[fed],
@@ -196,7 +194,7 @@ def _block_voltages(
             plant.factors.nominal_supply_v,
         )
         for band in bands:
-            out[band] = np.where(np.isnan(voltage), np.nan, solved.terminal_voltage_v[band])
+            out[band] = np.where(np.isnan(voltage), np.nan, terminal[band])
     return out
 
 
@@ -223,44 +221,53 @@ def _excess(bench: _Bench, loads: PointLoads, readings: ReadingRows, target: Int
 
 def _current_factor(bench: _Bench, loads: PointLoads, value: FloatArray) -> FloatArray:
     """(r,) factor on the scalable loads that makes each run's current the measured one; NaN where none are
-    scalable.
+    scalable."""
 
-    One proportion is exact for constant-current loads. The current of loads in watts depends on the voltage,
-    so the proportion is repeated until it converges.
-    """
+    def currents(load_factor: FloatArray) -> FloatArray:
+        _, load, _ = bench.solve(loads, LIKELY, load_factor=load_factor)
+        return load
+
     scaled = loads.scaled_current[bench.row]
-
-    def better(factor: FloatArray) -> FloatArray:
-        _, load, _ = bench.solve(loads, LIKELY, load_factor=np.where(scaled, factor[bench.tree], 1.0))
-        good = sums(bench.tree, np.where(scaled, 0.0, load), bench.count)
-        moved = sums(bench.tree, np.where(scaled, load, 0.0), bench.count)
-        with np.errstate(invalid="ignore", divide="ignore"):
-            return np.where(moved > 0, factor * (value - good) / moved, np.nan)
-
-    return _converge(better, any_of(bench.tree, scaled, bench.count))
+    return _factor(bench, scaled, scaled, value, currents)
 
 
 def _length_factor(bench: _Bench, loads: PointLoads, value: FloatArray, target: IntArray) -> FloatArray:
-    """(r,) factor on the scalable lengths that makes the voltage at each reading's point the measured one.
-
-    The drop to the point is the sum of branch current × resistance on its path: in proportion to the factor
-    for constant-current loads, else repeated until it converges.
-    """
-    scaled = loads.scaled_length[bench.row]
+    """(r,) factor on the scalable lengths that makes the voltage at each reading's point the measured one:
+    the drop to it is the sum of branch current × resistance on its path."""
     on_path = ancestor_closure(bench.parent, target)
 
-    def better(factor: FloatArray) -> FloatArray:
-        by_node = np.where(scaled, factor[bench.tree], 1.0)
-        _, _, branch = bench.solve(loads, LIKELY, length_factor=by_node)
-        drop = np.where(on_path, branch * loads.loop_resistance_ohm[LIKELY, bench.row] * by_node, 0.0)
-        good = sums(bench.tree, np.where(scaled, 0.0, drop), bench.count)
-        moved = sums(bench.tree, np.where(scaled, drop, 0.0), bench.count)
-        with np.errstate(invalid="ignore", divide="ignore"):
-            return np.where(
-                moved > 0, factor * (bench.block_voltage_v[LIKELY] - value - good) / moved, np.nan
-            )
+    def drops(length_factor: FloatArray) -> FloatArray:
+        _, _, branch = bench.solve(loads, LIKELY, length_factor=length_factor)
+        resistance = loads.loop_resistance_ohm[LIKELY, bench.row]
+        return np.where(on_path, branch * resistance * length_factor, 0.0)
 
-    return _converge(better, any_of(bench.tree, scaled & on_path, bench.count))
+    scaled = loads.scaled_length[bench.row]
+    return _factor(bench, scaled, scaled & on_path, bench.block_voltage_v[LIKELY] - value, drops)
+
+
+def _factor(
+    bench: _Bench,
+    scaled: BoolArray,
+    effective: BoolArray,
+    wanted: FloatArray,
+    parts: Callable[[FloatArray], FloatArray],
+) -> FloatArray:
+    """(r,) factor on the scaled nodes at which the sum of their tree's parts is the wanted one; NaN where no
+    effective node is there.
+
+    parts: (n,) what each node adds to the sum, at (n,) factors by node. One proportion is exact for
+    constant-current loads. The current of loads in watts depends on the voltage, so the proportion is
+    repeated until it converges.
+    """
+
+    def better(factor: FloatArray) -> FloatArray:
+        of_node = parts(np.where(scaled, factor[bench.tree], 1.0))
+        good = sums(bench.tree, np.where(scaled, 0.0, of_node), bench.count)
+        moved = sums(bench.tree, np.where(scaled, of_node, 0.0), bench.count)
+        with np.errstate(invalid="ignore", divide="ignore"):
+            return np.where(moved > 0, factor * (wanted - good) / moved, np.nan)
+
+    return _converge(better, any_of(bench.tree, effective, bench.count))
 
 
 def _converge(better: Callable[[FloatArray], FloatArray], possible: BoolArray) -> FloatArray:
@@ -306,7 +313,7 @@ def _rows_for_life(
     elsewhere.
 
     same: the columns of ``plant.points`` that equal those of the measured row without a break. A device that
-    was removed and mounted again counts as another one, which nobody measured.
+    was removed and mounted again counts as another one, which was not measured.
     """
     points = plant.points
     chosen = np.flatnonzero(~np.isnan(usable[bench.tree]) & scaled[bench.row])

@@ -23,7 +23,7 @@ CATEGORY_MAXIMUM_OHM_PER_M = {"TIA-568": 0.0938, "IEC 61156-5": 0.095}
 """Largest resistance of one conductor of a category cable at 20 °C [Ω/m], by standard."""
 
 AWG_THICKEST, AWG_THINNEST = 0, 40
-"""Accepted gauges. ASTM B258 has thicker and thinner ones, which nobody uses for paging."""
+"""Accepted gauges. ASTM B258 has thicker and thinner ones, which are not used for paging."""
 
 COLDEST_C, HOTTEST_C = -80.0, 200.0
 """Range in which the linear temperature law of copper is good to about 1 % [°C]."""

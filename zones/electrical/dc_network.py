@@ -10,12 +10,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from .bands import FloatArray, IntArray
-from .figures import first_known, lookup, sums
+from .figures import Subjects, first_known, lookup, sums
 from .forest import Forest
 from .plant import BoolArray, Members, Plant, RunKind, select
 from .point_loads import PointLoads
-from .radial import Solution, solve
-from .wiring import Wiring, number_pairs, renumber, rows_of, section_tops
+from .radial import solve
+from .subjects import SubjectKind
+from .wiring import Wiring, renumber, rows_of, section_tops
 
 
 @dataclass(frozen=True)
@@ -25,8 +26,8 @@ class DcNetwork:
     wiring: of self-amplified runs. tree: (n,) tree of each node, −1 where its section has no feed. parent:
     (n,) DC parent (re-rooted where a section is fed mid-run), −1 at the feed. segment: (n,) the node whose
     segment of cable leads to the DC parent; −1 where the feed lands on the point itself. from_block: (n,) the
-    segment leaves the block and is fed there. tree_member, tree_supply: (t,) member and supply index.
-    paralleled: (k,) by run: two feeds meet in a section.
+    segment leaves the block and is fed there. supplies: of the t trees, as subjects of figures. paralleled:
+    (k,) by run: two feeds meet in a section.
     """
 
     wiring: Wiring
@@ -34,8 +35,7 @@ class DcNetwork:
     parent: IntArray
     segment: IntArray
     from_block: BoolArray
-    tree_member: IntArray
-    tree_supply: IntArray
+    supplies: Subjects
     paralleled: BoolArray
 
     def segment_ohm(self, loads: PointLoads, node: IntArray) -> FloatArray:
@@ -59,8 +59,7 @@ class Sources:
 
 def dc_network(plant: Plant, everything: Wiring) -> DcNetwork:
     """The DC trees of each member, as of its step."""
-    kind = plant.run_kind[plant.runs.run_index[everything.run_row]]
-    wiring = everything.only_runs(kind == RunKind.SELF_AMPLIFIED)
+    wiring = everything.only_runs(everything.run_kind == RunKind.SELF_AMPLIFIED)
     nodes = len(wiring.row)
     parent = wiring.parent.copy()
     cut = plant.points.negative_cut[wiring.row]
@@ -94,8 +93,10 @@ def dc_network(plant: Plant, everything: Wiring) -> DcNetwork:
         segment[at] = before_segment
         at, before, before_segment = above[~is_top], at[~is_top], segment_here[~is_top]
 
-    tree_member, tree_supply, tree = number_pairs(wiring.member, supply)
-    return DcNetwork(wiring, tree, parent, segment, at_block, tree_member, tree_supply, paralleled)
+    supplies, tree = Subjects.distinct(
+        SubjectKind.SUPPLY, wiring.member, supply, plant.points.group[wiring.row]
+    )
+    return DcNetwork(wiring, tree, parent, segment, at_block, supplies, paralleled)
 
 
 def sources(plant: Plant, members: Members, network: DcNetwork) -> Sources:
@@ -104,9 +105,7 @@ def sources(plant: Plant, members: Members, network: DcNetwork) -> Sources:
     No-load voltage, rated-load voltage and rated current give the internal resistance; with one voltage alone
     it is zero. A battery's lowest voltage is taken as a voltage under load, with no resistance.
     """
-    row = rows_of(
-        plant, "supplies", "supply_index", members, member=network.tree_member, thing=network.tree_supply
-    )
+    row = rows_of(plant, members, network.supplies)
     table = plant.supplies
     no_load, loaded = lookup(table.no_load_voltage_v, row), lookup(table.rated_load_voltage_v, row)
     rated = lookup(table.rated_current_a, row)
@@ -179,14 +178,15 @@ def solve_bands(
     amps: FloatArray,
     watts: FloatArray,
     nominal_v: float,
-) -> Solution:
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
     """Solve the same trees in three bands, as one forest three times as large.
 
     parent: (n,) nodes as the caller numbers them, −1 at the feed; position: (n,) the caller's number of each
     node here; tree: (n,); source_voltage_v, source_resistance_ohm: (t,); segment_ohm, amps, watts: (3, n).
     Where a source voltage is NaN the currents are those at nominal_v and the voltages NaN. An infeasible tree
     has 0 V, and the current demanded at the source voltage, or that of the next kinder band if it is more.
-    Returns a Solution with arrays reshaped to (3, n) and (3, t).
+
+    Returns voltages and branch currents (3, n), then terminal voltages and source currents (3, t).
     """
     nodes, trees = len(position), len(source_voltage_v)
     forest = Forest.build(renumber(position, int(position.max(initial=-1)) + 1)[parent], tree, trees).times(3)
@@ -199,27 +199,18 @@ def solve_bands(
         segment_resistance_ohm=segment_ohm.ravel(),
         current_a=amps.ravel(),
         power_w=watts.ravel(),
-        conductance_s=np.zeros(3 * nodes),
+        conductance_s=0.0,
     )
     feasible = solved.feasible.reshape(3, trees)
-    demanded = amps + watts / volts[tree]
-    fallback = sums(tree, demanded, trees)
     node_ok = feasible[:, tree]
+    demanded = amps + watts / volts[tree]
     voltage = np.where(node_ok, solved.voltage_v.reshape(3, nodes), 0.0)
     branch = solved.branch_current_a.reshape(3, nodes)
-    source_current = np.where(feasible, solved.source_current_a.reshape(3, trees), fallback)
+    current = np.where(feasible, solved.source_current_a.reshape(3, trees), sums(tree, demanded, trees))
     if not node_ok.all():
         # loads in watts draw more at the low voltage of a kinder band than is demanded at the source's
         behind = forest.totals(demanded.ravel()).reshape(3, nodes)
         branch = np.maximum.accumulate(np.where(node_ok, branch, behind), axis=0)
-        source_current = np.maximum.accumulate(source_current, axis=0)
-    return Solution(
-        feasible=feasible,
-        reason=solved.reason.reshape(3, trees),
-        voltage_v=np.where(unknown[tree], np.nan, voltage),
-        load_current_a=np.where(node_ok, solved.load_current_a.reshape(3, nodes), demanded),
-        branch_current_a=branch,
-        terminal_voltage_v=np.where(feasible, solved.terminal_voltage_v.reshape(3, trees), 0.0),
-        source_current_a=source_current,
-        iterations=solved.iterations.reshape(3, trees),
-    )
+        current = np.maximum.accumulate(current, axis=0)
+    terminal = np.where(feasible, solved.terminal_voltage_v.reshape(3, trees), 0.0)
+    return np.where(unknown[tree], np.nan, voltage), branch, terminal, current

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from operator import attrgetter
 
 import numpy as np
 
 from .audio_lines import evaluate_audio, evaluate_lines
 from .bands import FloatArray, IntArray
 from .calibration import Anchoring, anchor
-from .figures import FigureBlock, Problem
+from .figures import Problem
 from .network_power import evaluate_network_power
 from .plant import Members, Plant
 from .point_loads import point_loads
@@ -73,44 +74,27 @@ def evaluate(
     blocks += evaluate_network_power(plant, members)
     blocks += evaluate_terminations(plant, members, wiring)
     blocks.append(anchored.disagreements(plant, members))
-    problems += [
-        Problem(
-            int(wiring.run_member[k]),
-            SubjectKind.RUN,
-            int(plant.runs.run_index[wiring.run_row[k]]),
-            "parent_missing",
-        )
-        for k in np.flatnonzero(wiring.orphaned)
-    ]
-    return _judge(plant, tuple(rules), blocks, problems)
+    problems += wiring.runs.problems(wiring.orphaned, "parent_missing")
 
-
-def subject_ids(plant: Plant, kind: SubjectKind) -> IntArray:
-    """The record's ids of the subjects of a ``kind``, by dense index."""
-    ids: IntArray = getattr(plant, f"{kind.name.lower()}_id")
-    return ids
-
-
-def _judge(
-    plant: Plant, rules: tuple[Rule, ...], blocks: list[FigureBlock], problems: list[Problem]
-) -> Evaluation:
-    number = {rule.code: i for i, rule in enumerate(rules)}
-    judged = [(number[b.code], b) for b in blocks if b.code in number and len(b.member)]
-
+    codes = [*map(attrgetter("code"), rules)]
     whole, real = [np.zeros((7, 0), np.int64)], [np.zeros((5, 0))]
-    for i, b in judged:
-        count = len(b.member)
-        ids = subject_ids(plant, b.subject_kind)[b.subject]
-        kind, rule = np.full(count, int(b.subject_kind)), np.full(count, i)
-        verdict = judge(b.low, b.likely, b.high, b.limit, rules[i])
-        whole.append(np.stack([b.member, rule, kind, ids, b.group, verdict.astype(np.int64), b.detail]))
-        real.append(np.stack([b.low, b.likely, b.high, b.limit, b.supported]))
-    member, rule, subject_kind, subject_id, group, verdict, detail = np.concatenate(whole, axis=1)
+    for block in blocks:
+        of, count = block.subjects, len(block.limit)
+        if count and block.code in codes:
+            rule = codes.index(block.code)
+            ids, kinds = subject_ids(plant, of.kind)[of.index], np.full(count, int(of.kind))
+            low, likely, high = block.bands
+            verdict = judge(low, likely, high, block.limit, rules[rule])
+            whole.append(
+                np.stack([of.member, np.full(count, rule), kinds, ids, of.group, verdict, block.detail])
+            )
+            real.append(np.stack([*block.bands, block.limit, block.supported]))
+    member, rule_number, subject_kind, subject_id, group, verdicts, detail = np.concatenate(whole, axis=1)
     low, likely, high, limit, supported = np.concatenate(real, axis=1)
     return Evaluation(
-        rules=rules,
+        rules=tuple(rules),
         member=member,
-        rule=rule,
+        rule=rule_number,
         subject_kind=subject_kind,
         subject_id=subject_id,
         group=group,
@@ -118,8 +102,14 @@ def _judge(
         likely=likely,
         high=high,
         limit=limit,
-        verdict=verdict,
+        verdict=verdicts,
         detail=detail,
         supported=supported,
         problems=tuple(problems),
     )
+
+
+def subject_ids(plant: Plant, kind: SubjectKind) -> IntArray:
+    """The record's ids of the subjects of a ``kind``, by dense index."""
+    ids: IntArray = getattr(plant, f"{kind.name.lower()}_id")
+    return ids

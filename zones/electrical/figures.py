@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import TypeVar
+from dataclasses import dataclass, replace
+from itertools import repeat
+from typing import Self, TypeVar
 
 import numpy as np
 
@@ -12,25 +13,6 @@ from .plant import BoolArray
 from .subjects import SubjectKind
 
 Values = TypeVar("Values", FloatArray, IntArray, BoolArray)
-
-
-@dataclass(frozen=True)
-class FigureBlock:
-    """Rows of one code. member, subject (index by kind), group: (n,); low, likely, high, limit: (n,) [unit of
-    the code], NaN not known; detail: (n,) id of what decides (a point, a row, a reading), −1 none; supported:
-    (n,) share of the load on measured or marked data, NaN where that means nothing."""
-
-    code: str
-    subject_kind: SubjectKind
-    member: IntArray
-    subject: IntArray
-    group: IntArray
-    low: FloatArray
-    likely: FloatArray
-    high: FloatArray
-    limit: FloatArray
-    detail: IntArray
-    supported: FloatArray
 
 
 @dataclass(frozen=True)
@@ -46,7 +28,7 @@ class Subjects:
         self,
         code: str,
         *,
-        bands: FloatArray | IntArray,
+        bands: FloatArray | IntArray | BoolArray,
         limit: FloatArray | float,
         detail: IntArray | int = -1,
         supported: FloatArray | float = np.nan,
@@ -58,20 +40,52 @@ class Subjects:
         """
         count = len(self.member)
         chosen = slice(None) if keep is None else keep
-        low, likely, high = np.broadcast_to(np.asarray(bands, float), (3, count))[:, chosen]
         return FigureBlock(
-            code=code,
-            subject_kind=self.kind,
-            member=self.member[chosen],
-            subject=self.index[chosen],
-            group=self.group[chosen],
-            low=low,
-            likely=likely,
-            high=high,
+            code,
+            self.only(chosen),
+            bands=np.broadcast_to(np.asarray(bands, float), (3, count))[:, chosen],
             limit=np.broadcast_to(limit, (count,))[chosen].astype(float),
             detail=np.broadcast_to(detail, (count,))[chosen],
             supported=np.broadcast_to(supported, (count,))[chosen],
         )
+
+    @classmethod
+    def distinct(
+        cls, kind: SubjectKind, member: IntArray, thing: IntArray, group: IntArray
+    ) -> tuple[Self, IntArray]:
+        """The distinct pairs of member and thing, sorted, and (n,) which pair each entry is, −1 none.
+
+        member, thing, group: (n,) the group being that of the thing; an entry whose thing is −1 has no pair.
+        """
+        real = np.flatnonzero(thing >= 0)
+        width = int(thing.max(initial=0)) + 1
+        keys, first, pair = np.unique((member * width + thing)[real], return_index=True, return_inverse=True)
+        of_entry = np.full(len(thing), -1)
+        of_entry[real] = pair
+        return cls(kind, keys // width, keys % width, group[real][first]), of_entry
+
+    def only(self, kept: BoolArray | slice) -> Self:
+        """Some of them. kept: (n,)."""
+        return replace(self, member=self.member[kept], index=self.index[kept], group=self.group[kept])
+
+    def problems(self, where: BoolArray, reason: str) -> list[Problem]:
+        """That some of them cannot be computed. where: (n,)."""
+        members, indices = self.member[where].tolist(), self.index[where].tolist()
+        return [*map(Problem, members, repeat(self.kind), indices, repeat(reason))]
+
+
+@dataclass(frozen=True)
+class FigureBlock:
+    """Figures of one code of n subjects. bands: (3, n) and limit: (n,) [unit of the code], NaN not known;
+    detail: (n,) id of what decides (a point, a row, a reading), −1 none; supported: (n,) share of the load on
+    measured or marked data, NaN where that means nothing."""
+
+    code: str
+    subjects: Subjects
+    bands: FloatArray
+    limit: FloatArray
+    detail: IntArray
+    supported: FloatArray
 
 
 @dataclass(frozen=True)
@@ -115,9 +129,10 @@ def share(part: FloatArray, whole: FloatArray) -> FloatArray:
 
 def sums(owner: IntArray, values: FloatArray, count: int) -> FloatArray:
     """Sum ``values`` (…, n) by owner 0..count−1: (…, count)."""
-    if values.ndim == 1:
-        return np.bincount(owner, values, minlength=count).astype(float)
-    return np.stack([np.bincount(owner, v, minlength=count) for v in values])
+    bands = np.atleast_2d(values)
+    place = owner + count * np.arange(len(bands))[:, None]
+    total = np.bincount(place.ravel(), bands.ravel(), minlength=count * len(bands))
+    return total.astype(float).reshape(*values.shape[:-1], count)
 
 
 def any_of(owner: IntArray, true: BoolArray, count: int) -> BoolArray:

@@ -28,12 +28,14 @@ class Levels:
 
     bounds: first position of each level, then m. parent: (m,) position of each node's parent, -1 for a
     terminal; tree: (m,). steps: of each level but the first, its slice and the positions of its parents.
+    narrow: the levels hold so few points that plain floats beat array calls.
     """
 
     bounds: list[int]
     parent: Indices
     tree: Indices
     steps: list[tuple[slice, slice | Indices]]
+    narrow: bool
 
     @classmethod
     def build(cls, bounds: list[int], parent: Indices, tree: Indices) -> Levels:
@@ -46,7 +48,7 @@ class Levels:
             contiguous = breaks[start] == breaks[stop - 1]
             parents = slice(first, first + stop - start) if contiguous else parent[start:stop]
             steps.append((slice(start, stop), parents))
-        return cls(bounds, parent, tree, steps)
+        return cls(bounds, parent, tree, steps, len(parent) < _NARROW * len(steps))
 
     def only(self, kept: Indices) -> Levels:
         """The levels of the nodes at the positions `kept`, which are ascending and make whole trees."""
@@ -57,10 +59,6 @@ class Levels:
         parent[below] = new_position[parent[below]]
         bounds = np.unique(np.searchsorted(kept, self.bounds)).tolist()
         return Levels.build(bounds, parent, self.tree[kept])
-
-    @property
-    def narrow(self) -> bool:
-        return len(self.parent) < _NARROW * len(self.steps)
 
     def add_to_parents(self, values: Floats) -> None:
         """Make each node's value the sum over the node and everything behind it, in place."""
@@ -158,9 +156,8 @@ class Forest:
         parent = np.where(
             np.repeat(self.levels.parent >= 0, copies), one_by_one(self.levels.parent * copies, 1), -1
         )
-        levels = Levels.build(
-            [bound * copies for bound in self.levels.bounds], parent, one_by_one(self.levels.tree, t)
-        )
+        bounds = (np.array(self.levels.bounds) * copies).tolist()
+        levels = Levels.build(bounds, parent, one_by_one(self.levels.tree, t))
         given_parent = np.where(self.parent < 0, -1, self.parent + copy[:, None] * n).ravel()
         given_tree = (self.tree + copy[:, None] * t).ravel()
         return Forest(given_parent, given_tree, copies * t, levels, node)

@@ -18,11 +18,11 @@ from numpy.typing import ArrayLike
 
 from .bands import HIGH, LIKELY, FloatArray, IntArray, lengths
 from .figures import FigureBlock, Subjects, first_known, lookup, sums
-from .plant import BoolArray, Members, Plant, State, select
+from .plant import BoolArray, Members, Plant, State, place_of, select
 from .point_loads import segment_resistance_ohm_per_m
 from .subjects import SubjectKind
 from .verdicts import past
-from .wiring import locate, rows_of
+from .wiring import rows_of
 
 #                     class:  0      1     2     3      4     5    6    7    8
 PSE_POWER_W = np.array([15.4, 4.0, 7.0, 15.4, 30.0, 45.0, 60.0, 75.0, 90.0])
@@ -179,10 +179,9 @@ def evaluate_network_power(plant: Plant, members: Members) -> list[FigureBlock]:
     """Figures poe_allocated, poe_one_supply_lost, poe_measured (by switch), port_power, port_type (by port)
     and endpoint_cable (by endpoint)."""
     owner, row = select(plant, "endpoints", members)
-    on_port = rows_of(
-        plant, "ports", "port_index", members, member=owner, thing=plant.endpoints.port_index[row]
-    )
     table = plant.endpoints
+    ports = Subjects(SubjectKind.PORT, owner, table.port_index[row], table.group[row])
+    on_port = rows_of(plant, members, ports)
     powered = _Powered(
         owner=owner[on_port >= 0],
         row=row[on_port >= 0],
@@ -217,26 +216,29 @@ def _switches(plant: Plant, members: Members, powered: _Powered) -> list[FigureB
     key, member, switch_row = key[order], member[order], switch_row[order]
     switches = len(key)
 
-    def allocated(owner: IntArray, port_row: IntArray, power_w: FloatArray) -> FloatArray:
-        at, found = locate(key, owner * width + plant.ports.switch_index[port_row])
-        return sums(at[found], power_w[..., found], switches)
-
     port_owner, port_row = select(plant, "ports", members)
     other = plant.ports.other_load[port_row]
     port_owner, port_row = port_owner[other], port_row[other]
-    total = allocated(powered.owner, powered.port_row, powered.allocated_w)
-    total = total + allocated(port_owner, port_row, other_allocation_w(plant, port_row))
+    others_w = np.broadcast_to(other_allocation_w(plant, port_row), (3, len(port_row)))
+    total = np.zeros((3, switches))
+    for of, port, power_w in (
+        (powered.owner, powered.port_row, powered.allocated_w),
+        (port_owner, port_row, others_w),
+    ):
+        at = place_of(key, of * width + plant.ports.switch_index[port])
+        total += sums(at[at >= 0], power_w[:, at >= 0], switches)
     in_use = total[LIKELY] > 0
     of_supplies = budgets(plant, switch_row)
 
     reading_owner, reading_row = select(plant, "poe_readings", members)
     readings = plant.poe_readings
-    to, found = locate(key, reading_owner * width + readings.switch_index[reading_row])
+    to = place_of(key, reading_owner * width + readings.switch_index[reading_row])
     # a paging reading goes before an idle one, then a later one before an earlier one
     rank = np.where(readings.state[reading_row] == State.PAGING, 1, 0)
     last = np.lexsort((readings.begin[reading_row], rank))
+    last = last[to[last] >= 0]
     chosen = np.full(switches, -1)
-    chosen[to[last][found[last]]] = reading_row[last][found[last]]
+    chosen[to[last]] = reading_row[last]
     threshold = first_known(table.usage_threshold[switch_row], plant.factors.poe_usage_threshold)
     measured, reading_id = lookup(readings.power_w, chosen), lookup(readings.reading_id, chosen)
     subjects = Subjects(SubjectKind.SWITCH, member, table.switch_index[switch_row], table.group[switch_row])
@@ -276,10 +278,10 @@ def _ports(plant: Plant, members: Members, powered: _Powered) -> list[FigureBloc
         most = np.where(np.isnan(paging), np.nan, volts**2 / (2.0 * ohm))
         drawn = first_known(power_at_source(paging, volts, ohm), most)
     needed = np.fmax(powered.allocated_w, drawn)
-    of_switch = rows_of(
-        plant, "switches", "switch_index", members, member=powered.owner,
-        thing=plant.ports.switch_index[powered.port_row],
-    )  # fmt: skip
+    switches = Subjects(
+        SubjectKind.SWITCH, powered.owner, plant.ports.switch_index[powered.port_row], table.group[row]
+    )
+    of_switch = rows_of(plant, members, switches)
     delivered = lookup(PORT_TYPE_POWER_W, port_types(plant, powered.port_row, of_switch))
     matters = ~np.isnan(delivered) | past(needed[HIGH], PORT_TYPE_POWER_W[1], at_least=False)
     endpoint_id = plant.endpoint_id[table.endpoint_index[row]]

@@ -14,8 +14,10 @@ of the plant, −1 for none. Unknown values are NaN (floats) or −1 (classes, c
 from __future__ import annotations
 
 from dataclasses import dataclass, field, fields
+from enum import IntEnum
 from functools import cached_property
-from typing import Any, Self
+from operator import itemgetter
+from typing import Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,27 +28,31 @@ BoolArray = NDArray[np.bool_]
 FOREVER = np.iinfo(np.int64).max
 
 
-class RunKind:
-    SELF_AMPLIFIED, CONSTANT_VOLTAGE, LOW_IMPEDANCE = 0, 1, 2
+class RunKind(IntEnum):
+    SELF_AMPLIFIED, CONSTANT_VOLTAGE, LOW_IMPEDANCE = range(3)
 
 
-class PointKind:
-    SPLICE, DEVICE, UNCOUNTED_GROUP = 0, 1, 2
+class PointKind(IntEnum):
+    SPLICE, DEVICE, UNCOUNTED_GROUP = range(3)
 
 
-class BlockKind:
-    SPLIT_66, UNSPLIT_66, TYPE_110, SCREW = 0, 1, 2, 3
+class BlockKind(IntEnum):
+    SPLIT_66, UNSPLIT_66, TYPE_110, SCREW = range(4)
 
 
-class ReadingKind:
-    RUN_CURRENT, END_VOLTAGE = 0, 1
+class ReadingKind(IntEnum):
+    RUN_CURRENT, END_VOLTAGE = range(2)
 
 
-class State:
-    IDLE, PAGING = 0, 1
+class State(IntEnum):
+    IDLE, PAGING = range(2)
 
 
-class Carries:
+class PortPriority(IntEnum):
+    CRITICAL, HIGH, LOW = range(3)
+
+
+class Carries(IntEnum):
     AUDIO_POSITIVE, AUDIO_NEGATIVE, DC_POSITIVE, DC_NEGATIVE, LINE_HOT, LINE_COMMON, SPARE = range(7)
 
 
@@ -63,26 +69,13 @@ class Table:
     def __len__(self) -> int:
         return len(self.group)
 
-    @classmethod
-    def empty(cls) -> Self:
-        """A table without rows, its arrays of the right types."""
-        columns: dict[str, Any] = {f.name: _EMPTY[str(f.type)].copy() for f in fields(cls)}
-        return cls(**columns)
-
     def ordered(self, *keys: str) -> Self:
         """The same rows, sorted by group and then ``keys``."""
-        return self.rows(np.lexsort([getattr(self, k) for k in reversed(keys)] + [self.group]))
+        return self.rows(np.lexsort(itemgetter("group", *keys)(vars(self))[::-1]))
 
     def rows(self, chosen: IntArray | slice) -> Self:
         """Some of the rows."""
-        return type(self)(*(getattr(self, name)[chosen] for name in self.__dataclass_fields__))
-
-
-_EMPTY = {
-    "IntArray": np.zeros(0, np.int64),
-    "FloatArray": np.zeros(0, np.float64),
-    "BoolArray": np.zeros(0, np.bool_),
-}
+        return type(self)(*map(itemgetter(chosen), vars(self).values()))
 
 
 @dataclass(frozen=True)
@@ -168,7 +161,7 @@ class PortRows(Table):
     port_index: IntArray
     switch_index: IntArray
     number: IntArray
-    priority: IntArray  # 0 critical, 1 high, 2 low
+    priority: IntArray  # of PortPriority
     port_type: IntArray  # the port's own, which goes before its model's; −1: as the model
     other_load: BoolArray
     other_class: IntArray
@@ -274,6 +267,18 @@ class Cables:
     gauge_awg: FloatArray  # NaN unknown
     category: BoolArray
     conductor_rating_a: FloatArray
+
+
+TABLE_OF_KIND = {
+    "run": "runs",
+    "supply": "supplies",
+    "output": "outputs",
+    "amplifier": "amplifiers",
+    "switch": "switches",
+    "port": "ports",
+    "endpoint": "endpoints",
+}
+"""The kinds of things with facts, and the table of the plant that has them."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -397,6 +402,18 @@ class Members:
     def of_groups(cls, plant: Plant, group: IntArray, step: IntArray) -> Members:
         """One member a (group, step)."""
         return cls(plant.group_site[group], np.asarray(step, np.int64), np.asarray(group, np.int64))
+
+
+def place_of(ids: IntArray, wanted: IntArray) -> IntArray:
+    """(n,) where each of ``wanted`` stands in ``ids`` (ascending); −1 where it does not.
+
+    >>> place_of(np.array([4, 9]), np.array([9, -1, 5])).tolist()
+    [1, -1, -1]
+    """
+    if not len(ids):
+        return np.full(len(wanted), -1)
+    place = np.minimum(np.searchsorted(ids, wanted), len(ids) - 1)
+    return np.where(ids[place] == wanted, place, -1)
 
 
 def expand(start: IntArray, stop: IntArray) -> tuple[IntArray, IntArray]:

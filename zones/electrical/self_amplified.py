@@ -14,10 +14,9 @@ import numpy as np
 
 from .bands import HIGH, LIKELY, FloatArray, IntArray
 from .dc_network import DcNetwork, Scenarios, Sources, dc_network, scenarios, solve_bands, sources
-from .figures import FigureBlock, Problem, Subjects, any_of, extremes, first_known, lookup, share, sums
+from .figures import FigureBlock, Problem, any_of, extremes, first_known, lookup, share, sums
 from .plant import BoolArray, Members, Plant, expand
 from .point_loads import PointLoads
-from .subjects import SubjectKind
 from .wiring import Wiring, first_where_extreme
 
 CLASS_2_LIMIT_VA = 100.0
@@ -61,7 +60,7 @@ def solve_dc(plant: Plant, members: Members, everything: Wiring, loads: PointLoa
     instance, node = expand(first_node[scenario.member], first_node[scenario.member + 1])
     speaking = scenario.speaking(instance, plant.runs.zone_id[wiring.run_row][wiring.run[node]])
 
-    tree_first = np.searchsorted(network.tree_member, np.arange(len(members) + 1))
+    tree_first = np.searchsorted(network.supplies.member, np.arange(len(members) + 1))
     inst_tree_owner, inst_tree = expand(tree_first[scenario.member], tree_first[scenario.member + 1])
     inst_tree_start = np.searchsorted(inst_tree_owner, np.arange(len(scenario.member)))
     fed = network.tree[node] >= 0
@@ -72,7 +71,8 @@ def solve_dc(plant: Plant, members: Members, everything: Wiring, loads: PointLoa
     parent = np.where(network.parent[node] >= 0, network.parent[node] + shift, -1)
     kept = np.flatnonzero(fed)
     amps, watts = loads.drawn(wiring.row[node[kept]], speaking[kept])
-    solution = solve_bands(
+    voltage, branch = np.full((2, 3, len(node)), np.nan)
+    voltage[:, kept], branch[:, kept], _, source_current = solve_bands(
         parent[kept],
         kept,
         tree_at[kept],
@@ -83,9 +83,6 @@ def solve_dc(plant: Plant, members: Members, everything: Wiring, loads: PointLoa
         watts,
         plant.factors.nominal_supply_v,
     )
-    voltage = np.full((3, len(node)), np.nan)
-    branch = np.full((3, len(node)), np.nan)
-    voltage[:, kept], branch[:, kept] = solution.voltage_v, solution.branch_current_a
     return DcSolution(
         network=network,
         source=source,
@@ -97,7 +94,7 @@ def solve_dc(plant: Plant, members: Members, everything: Wiring, loads: PointLoa
         branch=branch,
         tree_instance=inst_tree_owner,
         tree=inst_tree,
-        source_current=solution.source_current_a,
+        source_current=source_current,
     )
 
 
@@ -107,95 +104,59 @@ def evaluate_dc(
     """Figures supply_current, class_2_power (by supply), run_voltage, run_current and conductor_current (by
     run): in each band the worst of the member's scenarios. With them what cannot be computed."""
     solved = solve_dc(plant, members, everything, loads)
-    network, source, node = solved.network, solved.source, solved.node
-    wiring, rows = network.wiring, network.wiring.row
-    runs, trees = len(wiring.run_row), len(network.tree_member)
-    supply_current = extremes(solved.tree, solved.source_current, trees, largest=True)
-    worst_voltage = extremes(node, solved.voltage, len(rows), largest=False)
-    worst_branch = extremes(node, solved.branch, len(rows), largest=True)
-    at_block = network.from_block[node]
-    inst_run = solved.instance[at_block] * max(runs, 1) + wiring.run[node[at_block]]
-    keys, position = np.unique(inst_run, return_inverse=True)
-    per_instance = sums(position, solved.branch[:, at_block], len(keys))
-    run_current = extremes(keys % max(runs, 1), per_instance, runs, largest=True)
+    network, source = solved.network, solved.source
+    fed, rows, supplies = network.tree >= 0, network.wiring.row, network.supplies
+    trees = len(supplies.member)
+    demand = loads.speech_a[LIKELY, rows] + loads.speech_w[LIKELY, rows] / plant.factors.nominal_supply_v
+    supported = np.where(loads.supported[rows], demand, 0.0)
 
-    demand_likely = (
-        loads.speech_a[LIKELY, rows] + loads.speech_w[LIKELY, rows] / plant.factors.nominal_supply_v
-    )
-    supported = np.where(loads.supported[rows], demand_likely, 0.0)
-    blocks = _supply_figures(plant, network, source, supply_current, demand_likely, supported)
-    blocks += _run_figures(
-        plant, network, loads, worst_voltage, worst_branch, run_current, demand_likely, supported
-    )
-    problems = [
-        Problem(
-            int(wiring.run_member[k]),
-            SubjectKind.RUN,
-            int(plant.runs.run_index[wiring.run_row[k]]),
-            "fed_twice",
-        )
-        for k in np.flatnonzero(network.paralleled)
-    ]
-    return blocks, problems
-
-
-def _supply_figures(
-    plant: Plant,
-    network: DcNetwork,
-    source: Sources,
-    current: FloatArray,
-    demand: FloatArray,
-    supported: FloatArray,
-) -> list[FigureBlock]:
-    fed = network.tree >= 0
-    table, trees = plant.supplies, len(network.tree_member)
-    group = np.zeros(trees, np.int64)
-    group[network.tree[fed]] = plant.points.group[network.wiring.row[fed]]
-    subjects = Subjects(SubjectKind.SUPPLY, network.tree_member, network.tree_supply, group)
-    marked = lookup(table.class_2_marked, source.row)
-    rated_load, no_load = lookup(table.rated_load_voltage_v, source.row), source.open_voltage_v
-    capacity = first_known(rated_load, no_load) * source.rated_current_a
+    marked = lookup(plant.supplies.class_2_marked, source.row)
+    rated_load = lookup(plant.supplies.rated_load_voltage_v, source.row)
+    capacity = first_known(rated_load, source.open_voltage_v) * source.rated_current_a
     # not marked: its capacity counts; marking not recorded: only the harshest band takes it as not marked
     kind = np.where(marked == 0, capacity, np.minimum(capacity, CLASS_2_LIMIT_VA))
-    return [
-        subjects.figures(
+    blocks = [
+        supplies.figures(
             "supply_current",
-            bands=current,
+            bands=extremes(solved.tree, solved.source_current, trees, largest=True),
             limit=source.rated_current_a * plant.factors.loading_fraction,
             supported=share(
                 sums(network.tree[fed], supported[fed], trees), sums(network.tree[fed], demand[fed], trees)
             ),
         ),
-        subjects.figures(
+        supplies.figures(
             "class_2_power",
             bands=np.stack([kind, kind, capacity]),
             limit=CLASS_2_LIMIT_VA,
             keep=(marked != 1) & ~np.isnan(capacity),
         ),
+        *_run_figures(plant, solved, loads, demand, supported),
     ]
+    return blocks, network.wiring.runs.problems(network.paralleled, "fed_twice")
 
 
 def _run_figures(
-    plant: Plant,
-    network: DcNetwork,
-    loads: PointLoads,
-    voltage: FloatArray,
-    branch: FloatArray,
-    run_current: FloatArray,
-    demand: FloatArray,
-    supported: FloatArray,
+    plant: Plant, solved: DcSolution, loads: PointLoads, demand: FloatArray, supported: FloatArray
 ) -> list[FigureBlock]:
-    wiring, rows, runs = network.wiring, network.wiring.row, len(network.wiring.run_row)
-    run, run_row = wiring.run, wiring.run_row
-    has_load = any_of(run, loads.loaded[rows], runs)
+    network, node = solved.network, solved.node
+    wiring, rows, run = network.wiring, network.wiring.row, network.wiring.run
+    run_row, runs = wiring.run_row, len(wiring.run_row)
+    voltage = extremes(node, solved.voltage, len(rows), largest=False)
+    branch = extremes(node, solved.branch, len(rows), largest=True)
+    at_block = network.from_block[node]
+    keys, position = np.unique(
+        solved.instance[at_block] * max(runs, 1) + run[node[at_block]], return_inverse=True
+    )
+    per_instance = sums(position, solved.branch[:, at_block], len(keys))
+    run_current = extremes(keys % max(runs, 1), per_instance, runs, largest=True)
+
+    device, minimum = loads.loaded[rows], loads.minimum_voltage_v[rows]
+    has_load = any_of(run, device, runs)
     share_supported = share(sums(run, supported, runs), sums(run, demand, runs))
     point_id = plant.point_id[plant.points.point_index[rows]]
 
-    subjects = wiring.subjects(plant)
     # The judged device has the least margin in the likely solution. Another device may have the least margin
     # in another band; that margin is shown against the judged device's minimum.
-    minimum = loads.minimum_voltage_v[rows]
-    device = loads.loaded[rows]
     margin = np.where(device, voltage - minimum, np.nan)
     judged = first_where_extreme(run, margin[LIKELY], runs, largest=False)
     least_voltage = lookup(minimum, judged)
@@ -203,18 +164,13 @@ def _run_figures(
     unknown = any_of(run, device & np.isnan(minimum + voltage[LIKELY]), runs)
     lowest[HIGH, unknown | network.paralleled] = np.nan
 
-    fused = (plant.runs.fuse_fitted[run_row] == 1) & ~np.isnan(run_current[LIKELY])
-    fuse_limit = plant.runs.fuse_rating_a[run_row] * plant.factors.loading_fraction
-
     segment = np.append(rows, 0)[network.segment]
     rating = loads.conductor_rating_a[segment]
     loading = np.where(network.segment >= 0, branch / loads.conductors[segment], np.nan) / rating
     worst = first_where_extreme(run, loading[LIKELY], runs, largest=True)
     rating_there = lookup(rating, worst)
-    current = extremes(run, loading, runs, largest=True) * rating_there
-    at = lookup(network.segment, worst)
     return [
-        subjects.figures(
+        wiring.runs.figures(
             "run_voltage",
             bands=lowest,
             limit=least_voltage,
@@ -222,14 +178,18 @@ def _run_figures(
             supported=share_supported,
             keep=has_load,
         ),
-        subjects.figures(
-            "run_current", bands=run_current, limit=fuse_limit, supported=share_supported, keep=fused
+        wiring.runs.figures(
+            "run_current",
+            bands=run_current,
+            limit=plant.runs.fuse_rating_a[run_row] * plant.factors.loading_fraction,
+            supported=share_supported,
+            keep=(plant.runs.fuse_fitted[run_row] == 1) & ~np.isnan(run_current[LIKELY]),
         ),
-        subjects.figures(
+        wiring.runs.figures(
             "conductor_current",
-            bands=current,
+            bands=extremes(run, loading, runs, largest=True) * rating_there,
             limit=rating_there,
-            detail=lookup(point_id, at),
+            detail=lookup(point_id, lookup(network.segment, worst)),
             supported=share_supported,
             keep=has_load & (worst >= 0),
         ),

@@ -8,11 +8,11 @@ from __future__ import annotations
 
 import numpy as np
 
-from .figures import FigureBlock, Subjects, any_of, extremes, lookup
-from .plant import BlockKind, BoolArray, Carries, Members, Plant, expand, select
+from .figures import FigureBlock, Subjects, extremes, lookup
+from .plant import BlockKind, Carries, Members, Plant, expand, select
 from .point_loads import UNKNOWN_GAUGE_AWG
 from .subjects import SubjectKind
-from .wiring import Wiring, first_where_extreme, number_pairs
+from .wiring import Wiring, first_where_extreme
 
 OPPOSITE = np.full(7, -1)
 for _one, _other in (
@@ -22,32 +22,30 @@ for _one, _other in (
 ):
     OPPOSITE[_one], OPPOSITE[_other] = _other, _one
 
-GAUGE_RANGE_AWG = {
-    BlockKind.SPLIT_66: (20, 26),
-    BlockKind.UNSPLIT_66: (20, 26),
-    BlockKind.TYPE_110: (22, 26),
-    BlockKind.SCREW: (12, 26),
-}
-"""(thickest, thinnest) solid conductor in a block's wire range. 110-type: its connecting-hardware standard;
-the others common practice, no source: a block's own data sheet governs."""
+GAUGE_RANGE_AWG = np.empty((len(BlockKind), 2), np.int64)
+GAUGE_RANGE_AWG[[BlockKind.SPLIT_66, BlockKind.UNSPLIT_66]] = 20, 26
+GAUGE_RANGE_AWG[BlockKind.TYPE_110] = 22, 26
+GAUGE_RANGE_AWG[BlockKind.SCREW] = 12, 26
+"""By ``BlockKind``: thickest and thinnest solid conductor in its wire range. 110-type: its
+connecting-hardware standard; the others common practice, no source: a block's own data sheet governs."""
 
 
 def evaluate_terminations(plant: Plant, members: Members, wiring: Wiring) -> list[FigureBlock]:
     """Figures row_used_twice, polarity_reversed, audio_with_dc (by block), wire_gauge (by run) and
     address_used_twice (by endpoint)."""
-    return [*_blocks(plant, members), _gauges(plant, wiring), _addresses(plant, members)]
+    owner, row = select(plant, "addresses", members)
+    table = plant.addresses
+    endpoints = Subjects(SubjectKind.ENDPOINT, owner, table.endpoint_index[row], table.group[row])
+    _, same = Subjects.distinct(SubjectKind.ENDPOINT, owner, table.address_code[row], table.group[row])
+    twice = endpoints.figures("address_used_twice", bands=np.bincount(same)[same], limit=1.0)
+    return [*_blocks(plant, members), _gauges(plant, wiring), twice]
 
 
 def _blocks(plant: Plant, members: Members) -> list[FigureBlock]:
     owner, row = select(plant, "landings", members)
     table = plant.landings
-    member, block_index, block = number_pairs(owner, table.block_index[row])
-    blocks = len(member)
-    group = np.zeros(blocks, np.int64)
-    group[block] = table.group[row]
-
-    subjects = Subjects(SubjectKind.BLOCK, member, block_index, group)
-
+    subjects, block = Subjects.distinct(SubjectKind.BLOCK, owner, table.block_index[row], table.group[row])
+    blocks = len(subjects.member)
     on_field_side = table.field_side[row]
     height = int(table.row[row].max(initial=0)) + 1
     place = block * height + table.row[row]
@@ -71,14 +69,13 @@ def _blocks(plant: Plant, members: Members) -> list[FigureBlock]:
     first_wrong[(rows_wrong // height)[::-1]] = (rows_wrong % height)[::-1]
     polarity = subjects.figures("polarity_reversed", bands=reversed_count, limit=0.0, detail=first_wrong)
 
-    def carrying(*kinds: int) -> BoolArray:
-        return any_of(block, np.isin(carries, kinds), blocks)
-
+    carried = np.zeros((blocks, len(Carries)), np.bool_)
+    carried[block, carries] = True
     zone_owner, _ = select(plant, "zones", members, site_wide=True)
-    several_zones = np.bincount(zone_owner, minlength=len(members))[member] > 1
-    audio = carrying(Carries.AUDIO_POSITIVE, Carries.AUDIO_NEGATIVE)
-    both = audio & carrying(Carries.DC_POSITIVE, Carries.DC_NEGATIVE) & several_zones
-    return [twice, polarity, subjects.figures("audio_with_dc", bands=both.astype(np.int64), limit=0.0)]
+    several_zones = np.bincount(zone_owner, minlength=len(members))[subjects.member] > 1
+    audio = carried[:, [Carries.AUDIO_POSITIVE, Carries.AUDIO_NEGATIVE]].any(axis=1)
+    dc = carried[:, [Carries.DC_POSITIVE, Carries.DC_NEGATIVE]].any(axis=1)
+    return [twice, polarity, subjects.figures("audio_with_dc", bands=audio & dc & several_zones, limit=0.0)]
 
 
 def _gauges(plant: Plant, wiring: Wiring) -> FigureBlock:
@@ -86,27 +83,11 @@ def _gauges(plant: Plant, wiring: Wiring) -> FigureBlock:
     banded."""
     home = np.flatnonzero(wiring.parent < 0)
     gauge = lookup(plant.cables.gauge_awg, plant.points.cable_index[wiring.row[home]])
-    kind = plant.run_block_kind[plant.runs.run_index[wiring.run_row[wiring.run[home]]]]
-    thickest, thinnest = np.array([GAUGE_RANGE_AWG[k] for k in range(4)])[kind].T
+    kind = plant.run_block_kind[wiring.runs.index[wiring.run[home]]]
+    thickest, thinnest = GAUGE_RANGE_AWG[kind].T
     banded = np.where(np.isnan(gauge), UNKNOWN_GAUGE_AWG[:, None], gauge)
     outside = np.maximum(np.maximum(thickest - banded, banded - thinnest), 0.0)
     # of an unknown gauge either end of the range may be the kindest
     outside = np.where(np.isnan(gauge), np.stack([outside.min(0), outside[1], outside.max(0)]), outside)
     figure = extremes(wiring.run[home], outside, len(wiring.run_row), largest=True)
-    return wiring.subjects(plant).figures(
-        "wire_gauge",
-        bands=figure,
-        limit=0.0,
-        keep=~np.isnan(figure[1]),
-    )
-
-
-def _addresses(plant: Plant, members: Members) -> FigureBlock:
-    owner, row = select(plant, "addresses", members)
-    table = plant.addresses
-    _, _, which = number_pairs(owner, table.address_code[row])
-    return Subjects(SubjectKind.ENDPOINT, owner, table.endpoint_index[row], table.group[row]).figures(
-        "address_used_twice",
-        bands=np.bincount(which)[which],
-        limit=1.0,
-    )
+    return wiring.runs.figures("wire_gauge", bands=figure, limit=0.0, keep=~np.isnan(figure[1]))

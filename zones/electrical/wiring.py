@@ -12,31 +12,25 @@ import numpy as np
 
 from .bands import FloatArray, IntArray
 from .figures import Subjects
-from .plant import BoolArray, Members, Plant, select
+from .plant import TABLE_OF_KIND, BoolArray, Members, Plant, place_of, select
 from .subjects import SubjectKind
 
 
 @dataclass(frozen=True)
 class Wiring:
     """member, row, run, parent: (n,) by node: its member, its row in ``plant.points``, its run (position in
-    the run arrays), its parent node or −1 at the block. run_member, run_row: (k,) by run in service: its
-    member, its row in ``plant.runs``. orphaned: (k,) the parent of some point does not
-    exist on that day."""
+    the run arrays), its parent node or −1 at the block. runs: the k runs in service, as subjects of figures.
+    run_row, run_kind: (k,) row in ``plant.runs`` and ``RunKind`` of each. orphaned: (k,) the parent of some
+    point does not exist on that day."""
 
     member: IntArray
     row: IntArray
     run: IntArray
     parent: IntArray
-    run_member: IntArray
+    runs: Subjects
     run_row: IntArray
+    run_kind: IntArray
     orphaned: BoolArray
-
-    def subjects(self, plant: Plant) -> Subjects:
-        """The runs, as subjects of figures."""
-        runs = plant.runs
-        return Subjects(
-            SubjectKind.RUN, self.run_member, runs.run_index[self.run_row], runs.group[self.run_row]
-        )
 
     def only_runs(self, keep: BoolArray) -> Wiring:
         """The same wiring without some runs. keep: (k,)."""
@@ -48,8 +42,9 @@ class Wiring:
             row=self.row[nodes],
             run=run_number[self.run[nodes]],
             parent=node_number[self.parent[nodes]],
-            run_member=self.run_member[keep],
+            runs=self.runs.only(keep),
             run_row=self.run_row[keep],
+            run_kind=self.run_kind[keep],
             orphaned=self.orphaned[keep],
         )
 
@@ -58,11 +53,12 @@ def wire(plant: Plant, members: Members) -> Wiring:
     """The wiring of each member: the runs and points of its day, each point linked to its parent."""
     run_member, run_row = select(plant, "runs", members)
     member, row = select(plant, "points", members)
-    run_key = run_member * max(len(plant.run_id), 1) + plant.runs.run_index[run_row]
+    table, width = plant.runs, max(len(plant.run_id), 1)
+    run_key = run_member * width + table.run_index[run_row]
     order = np.argsort(run_key, kind="stable")
     run_member, run_row, run_key = run_member[order], run_row[order], run_key[order]
-    wanted = member * max(len(plant.run_id), 1) + plant.points.run_index[row]
-    run, found = locate(run_key, wanted)
+    run = place_of(run_key, member * width + plant.points.run_index[row])
+    found = run >= 0
     member, row, run = member[found], row[found], run[found]
 
     width = max(len(plant.point_id), 1)
@@ -70,35 +66,12 @@ def wire(plant: Plant, members: Members) -> Wiring:
     order = np.argsort(key, kind="stable")
     member, row, run, key = member[order], row[order], run[order], key[order]
     parent_point = plant.points.parent_index[row]
-    parent, there = locate(key, member * width + parent_point)
-    parent = np.where((parent_point >= 0) & there, parent, -1)
+    parent = np.where(parent_point >= 0, place_of(key, member * width + parent_point), -1)
     orphaned = np.zeros(len(run_row), np.bool_)
-    orphaned[run[(parent_point >= 0) & ~there]] = True
-    return Wiring(member, row, run, parent, run_member, run_row, orphaned)
-
-
-def locate(sorted_keys: IntArray, wanted: IntArray) -> tuple[IntArray, BoolArray]:
-    """Position of each ``wanted`` key in ``sorted_keys`` (0 where it is missing), and whether it is there."""
-    if len(sorted_keys) == 0:
-        return np.zeros(len(wanted), np.int64), np.zeros(len(wanted), np.bool_)
-    at = np.minimum(np.searchsorted(sorted_keys, wanted), len(sorted_keys) - 1)
-    found = sorted_keys[at] == wanted
-    return np.where(found, at, 0), found
-
-
-def number_pairs(member: IntArray, thing: IntArray) -> tuple[IntArray, IntArray, IntArray]:
-    """The distinct pairs of member and thing, sorted, and which pair each entry is.
-
-    member, thing: (n,); an entry whose thing is −1 has no pair. Returns (k,) member, (k,) thing, and (n,)
-    number of the pair, −1 none.
-
-    >>> [a.tolist() for a in number_pairs(np.array([0, 0, 1]), np.array([4, -1, 3]))]
-    [[0, 1], [4, 3], [0, -1, 1]]
-    """
-    width = int(thing.max(initial=0)) + 1
-    key = np.where(thing >= 0, member * width + thing, -1)
-    keys = np.unique(key[key >= 0])
-    return keys // width, keys % width, np.where(key >= 0, np.searchsorted(keys, key), -1)
+    orphaned[run[(parent_point >= 0) & (parent < 0)]] = True
+    run_index = table.run_index[run_row]
+    runs = Subjects(SubjectKind.RUN, run_member, run_index, table.group[run_row])
+    return Wiring(member, row, run, parent, runs, run_row, plant.run_kind[run_index], orphaned)
 
 
 def renumber(kept: IntArray, count: int) -> IntArray:
@@ -113,20 +86,17 @@ def renumber(kept: IntArray, count: int) -> IntArray:
     return number
 
 
-def rows_of(
-    plant: Plant, name: str, index: str, members: Members, *, member: IntArray, thing: IntArray
-) -> IntArray:
-    """The row of a table that holds for each (member, thing); −1 where none does.
-
-    name: of the plant's table; index: its column of things; member, thing: (n,), a thing of −1 has no row.
-    """
+def rows_of(plant: Plant, members: Members, things: Subjects) -> IntArray:
+    """(n,) the row that holds of each of ``things``, in the table of their kind; −1 where none does, or the
+    index is −1."""
+    name = TABLE_OF_KIND[things.kind.word]
     owner, row = select(plant, name, members)
-    of_thing: IntArray = getattr(plant.tables[name], index)
-    width = int(max(of_thing.max(initial=0), thing.max(initial=0))) + 1
+    of_thing: IntArray = getattr(plant.tables[name], f"{things.kind.word}_index")
+    width = int(max(of_thing.max(initial=0), things.index.max(initial=0))) + 1
     key = owner * width + of_thing[row]
     order = np.argsort(key, kind="stable")
-    at, found = locate(key[order], member * width + thing)
-    return np.where(found & (thing >= 0), np.append(row[order], -1)[at], -1)
+    at = place_of(key[order], things.member * width + things.index)
+    return np.where(things.index >= 0, np.append(row[order], -1)[at], -1)
 
 
 def ancestor_closure(parent: IntArray, start: IntArray) -> BoolArray:

@@ -1,5 +1,5 @@
 """Findings as a person reads them: what each is about, where that stands, which zones it bears on, which
-change made it, and what to beware of there. As many queries for a page of findings as for one."""
+change made it, and the cautions there. As many queries for a page of findings as for one."""
 
 from __future__ import annotations
 

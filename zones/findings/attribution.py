@@ -8,7 +8,7 @@ missing Z; X alone where nothing but the high estimate is past). A standing step
 found". The baseline is the survey day of a site taken over, else the end of the subject's first day in
 service.
 
-Pure: no database here. What change sets there are is asked through ``Lookup``, once for everything.
+Pure: no database here. ``Lookup`` reads the change sets, once for everything.
 """
 
 from __future__ import annotations
@@ -38,7 +38,7 @@ if TYPE_CHECKING:
 
 
 Lookup = Callable[[Collection[tuple[int, int]], Collection[int]], "ChangeSets"]
-"""Given pairs of (site id, step) and ids of change sets, those change sets."""
+"""From pairs of (site id, step) and ids of change sets to those change sets."""
 
 
 @dataclass(frozen=True)
@@ -56,24 +56,6 @@ class HistoryEntry:
     after_baseline: bool
 
 
-@dataclass(frozen=True)
-class _Ends:
-    """The entries of a series at which a target's estimates became past, and where its baseline lies.
-
-    high, likely, low: entry, None where that estimate is not past. baseline_step: inclusive.
-    """
-
-    span: slice
-    baseline_step: int
-    high: int | None
-    likely: int | None
-    low: int | None
-
-    @property
-    def named(self) -> int | None:
-        return next((e for e in (self.likely, self.high, self.low) if e is not None), None)
-
-
 def attribute(
     plant: Plant,
     targets: Targets,
@@ -89,11 +71,12 @@ def attribute(
     targets: pairs that are past in some estimate at the asked step. asked_step, surveyed_on: by site of the
     plant. One call of ``evaluate`` for all steps of all targets, and one of ``lookup``.
     """
-    if not len(targets):
+    if not len(targets.code):
         return []
     series = follow(plant, targets, rules, asked_step, anchoring=anchoring)
     baseline = baseline_steps(plant, targets, surveyed_on)
-    ends = [_ends(series, k, int(baseline[k])) for k in range(len(targets))]
+    site = plant.group_site[targets.group]
+    standing = [_standing_entries(series, k) for k in range(len(targets.code))]
     every = Scenes(plant)
     # by entry at which some estimate of the target became past, what changed there
     scenes = [
@@ -104,12 +87,11 @@ def attribute(
                 int(targets.group[k]),
                 int(series.step[entry]),
             )
-            for entry in (end.high, end.likely, end.low)
+            for entry in entries
             if entry is not None
         }
-        for k, end in enumerate(ends)
+        for k, entries in enumerate(standing)
     ]
-    site = plant.group_site[targets.group]
     change_sets = lookup(
         {(int(plant.site_id[site[k]]), scene.step) for k, of in enumerate(scenes) for scene in of.values()},
         {writer for of in scenes for scene in of.values() for writer in scene.writers},
@@ -117,13 +99,15 @@ def attribute(
     return [
         _attribution(
             series,
-            end,
-            int(plant.site_id[site[k]]),
+            series.of(k),
+            standing[k],
+            int(baseline[k]),
             scenes[k],
+            int(plant.site_id[site[k]]),
             change_sets,
             surveyed=surveyed_on[site[k]] is not None,
         )
-        for k, end in enumerate(ends)
+        for k in range(len(targets.code))
     ]
 
 
@@ -141,13 +125,13 @@ def history(
 
     As ``attribute``, but whether a target is past or not; steps at which it has no figure are left out.
     """
-    if not len(targets):
+    if not len(targets.code):
         return []
     series = follow(plant, targets, rules, asked_step, anchoring=anchoring)
     baseline = baseline_steps(plant, targets, surveyed_on)
     site_of = [int(plant.site_id[s]) for s in plant.group_site[targets.group]]
     change_sets = lookup(
-        {(site_of[k], int(step)) for k in range(len(targets)) for step in series.step[series.of(k)]}, ()
+        {(site_of[k], int(step)) for k in range(len(targets.code)) for step in series.step[series.of(k)]}, ()
     )
     return [
         [
@@ -165,15 +149,15 @@ def history(
             for e in range(series.of(k).start, series.of(k).stop)
             if not np.isnan(series.figures[:, e]).all()
         ]
-        for k in range(len(targets))
+        for k in range(len(targets.code))
     ]
 
 
 def baseline_steps(plant: Plant, targets: Targets, surveyed_on: Sequence[dt.date | None]) -> IntArray:
     """(t,) the last step that still counts as found: of the survey day of a site taken over, else of the
     subject's own first day."""
-    out = np.full(len(targets), -1, np.int64)
-    for k in range(len(targets)):
+    out = np.full(len(targets.code), -1, np.int64)
+    for k in range(len(targets.code)):
         site = plant.group_site[targets.group[k]]
         surveyed = surveyed_on[site]
         if surveyed is not None:
@@ -193,76 +177,63 @@ def baseline_steps(plant: Plant, targets: Targets, surveyed_on: Sequence[dt.date
     return out
 
 
-def _ends(series: Series, target: int, baseline_step: int) -> _Ends:
+def _standing_entries(series: Series, target: int) -> list[int | None]:
+    """The entries of the standing steps of the low, likely and high estimate; None: not past."""
     span = series.of(target)
-    # by band, how many entries at the end are past without a break
+    # by estimate, how many entries at the end are past without a break
     unbroken = np.logical_and.accumulate(series.past[:, span][:, ::-1], axis=1).sum(axis=1)
-    low, likely, high = (span.stop - int(count) if count else None for count in unbroken)
-    return _Ends(span, baseline_step, high, likely, low)
+    return [span.stop - count if count else None for count in unbroken.tolist()]
 
 
 def _attribution(
     series: Series,
-    ends: _Ends,
-    site_id: int,
+    span: slice,
+    standing: Sequence[int | None],
+    baseline_step: int,
     scenes: dict[int, Scene],
+    site_id: int,
     change_sets: ChangeSets,
     *,
     surveyed: bool,
 ) -> Attribution | None:
-    if ends.named is None:
+    """span: the entries of the target. standing: as ``_standing_entries`` returns them. scenes: by those
+    entries."""
+    low, likely, high = standing
+    named = low if likely is None and high is None else high if likely is None else likely
+    if named is None:
         return None
-
-    change = {
-        entry: _named_change(series, ends, entry, site_id, scene, change_sets)
-        for entry, scene in scenes.items()
-    }
-
-    def same(one: int | None, other: int | None) -> bool:
-        """Whatever happened up to the baseline is one thing: as found."""
-        if one is None or other is None or one == other:
-            return one == other
-        return bool(series.step[one] <= ends.baseline_step and series.step[other] <= ends.baseline_step)
-
+    until_baseline = int((series.step[span] <= baseline_step).sum())
+    baseline = _figure(series, span.start + until_baseline - 1) if until_baseline else Figure(None, None)
+    change: dict[int, NamedChange] = {}
+    when: dict[int | None, int | None] = {None: None}
+    for entry, scene in scenes.items():
+        as_found = scene.step <= baseline_step
+        # whatever happened up to the baseline is one thing: as found
+        when[entry] = max(scene.step, baseline_step)
+        change_set, correction = authors_of(scene, site_id, change_sets)
+        has_before = entry > span.start and not as_found
+        change[entry] = NamedChange(
+            day=day_of(max(scene.step, baseline_step)),
+            as_found=as_found,
+            change_set=change_set,
+            correction=correction,
+            changes=scene.changes,
+            before=_figure(series, entry - 1) if has_before else Figure(None, None),
+            after=baseline if as_found else _figure(series, entry),
+        )
+    one_change = when[high] == when[likely] and (low is None or when[low] == when[likely])
     since = until = None
-    if ends.likely is not None:
-        one_change = same(ends.high, ends.likely) and (ends.low is None or same(ends.low, ends.likely))
-        if not one_change:
-            since = change[ends.high if ends.high is not None else ends.likely]
-            until = change[ends.low if ends.low is not None else ends.likely]
-    at_baseline = np.flatnonzero(series.step[ends.span] <= ends.baseline_step)
-    found = (
-        _figure(series, ends.span.start + int(at_baseline[-1])) if len(at_baseline) else Figure(None, None)
-    )
+    if likely is not None and not one_change:
+        since = change[likely if high is None else high]
+        until = change[likely if low is None else low]
     return Attribution(
-        named=change[ends.named],
+        named=change[named],
         since=since,
         until=until,
-        possible=ends.likely is None and ends.low is None,
-        baseline=found,
-        baseline_day=day_of(ends.baseline_step),
+        possible=likely is None and low is None,
+        baseline=baseline,
+        baseline_day=day_of(baseline_step),
         surveyed=surveyed,
-    )
-
-
-def _named_change(
-    series: Series, ends: _Ends, entry: int, site_id: int, scene: Scene, change_sets: ChangeSets
-) -> NamedChange:
-    step = scene.step
-    as_found = step <= ends.baseline_step
-    original, correction = authors_of(scene, site_id, change_sets)
-    after = entry
-    if as_found:
-        within = np.flatnonzero(series.step[ends.span] <= ends.baseline_step)
-        after = ends.span.start + int(within[-1])
-    return NamedChange(
-        day=day_of(ends.baseline_step if as_found else step),
-        as_found=as_found,
-        change_set=original,
-        correction=correction,
-        changes=scene.changes,
-        before=_figure(series, entry - 1) if entry > ends.span.start and not as_found else Figure(None, None),
-        after=_figure(series, after),
     )
 
 
@@ -282,7 +253,7 @@ def authors_of(
 
 
 def _figure(series: Series, entry: int) -> Figure:
-    known = [float(series.figures[band, entry]) for band in (LIKELY, HIGH, LOW)]
-    value = next((v for v in known if not np.isnan(v)), None)
+    known = series.figures[[LIKELY, HIGH, LOW], entry]
+    known = known[~np.isnan(known)]
     limit = float(series.limit[entry])
-    return Figure(value, None if np.isnan(limit) else limit)
+    return Figure(float(known[0]) if len(known) else None, None if np.isnan(limit) else limit)

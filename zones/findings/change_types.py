@@ -14,12 +14,18 @@ class ChangeType:
     values are known), ``way`` (raised, lowered or changed), ``move`` (what was connected to what), ``old``
     and ``new`` (models), and ``count`` with a noun as its format. rank: the order in which a sentence names
     several. unit: of its values. adds: devices or loads were added.
+
+    Of an alteration of rows, columns: the table and patterns of its columns; it is made where one of them
+    differs, and the first is the value that is named. refers_to: the kind of thing that this value is an
+    index of.
     """
 
     phrase: str
     rank: int
     unit: str = ""
     adds: bool = False
+    columns: str = ""
+    refers_to: str = ""
 
 
 CHANGE_TYPES: Final[dict[str, ChangeType]] = {
@@ -30,36 +36,61 @@ CHANGE_TYPES: Final[dict[str, ChangeType]] = {
     "device_swapped": ChangeType("{old} replaced by {device} ({new})", 2),
     "count_raised": ChangeType("{device} more counted", 2, adds=True),
     "count_lowered": ChangeType("{device} fewer counted", 3),
-    "tap_changed": ChangeType("tap of {device} {way}{span}", 3, "W"),
-    "current_changed": ChangeType("current of {device} {way}{span}", 3, "A"),
-    "run_supply": ChangeType("{move}", 4),
-    "point_supply": ChangeType("feed of {count:point} changed{span}", 4),
-    "run_output": ChangeType("{move}", 4),
-    "run_amplifier": ChangeType("{move}", 4),
-    "run_fuse": ChangeType("fuse of {thing} {way}{span}", 4, "A"),
-    "run_zone": ChangeType("zone of {thing} changed{span}", 5),
-    "point_zone": ChangeType("zone of {device} changed{span}", 4),
-    "supply_replaced": ChangeType("{thing} replaced, rated current {way}{span}", 4, "A"),
-    "output_changed": ChangeType("{thing} changed with its device", 4),
-    "amplifier_replaced": ChangeType("{thing} replaced, rated power {way}{span}", 4, "W"),
-    "switch_budget": ChangeType("{thing} replaced, PoE budget {way}{span}", 4, "W"),
-    "switch_budget_one_lost": ChangeType(
-        "PoE budget of {thing} with one power supply lost {way}{span}", 4, "W"
+    "tap_changed": ChangeType("tap of {device} {way}{span}", 3, "W", columns="points tap_*"),
+    "current_changed": ChangeType(
+        "current of {device} {way}{span}", 3, "A", columns="points *_current_a current_basis"
     ),
-    "switch_port_type": ChangeType("port type of {thing} {way}{span}", 4),
-    "switch_supplies": ChangeType("number of power supplies of {thing} {way}{span}", 4),
-    "switch_threshold": ChangeType("usage threshold of {thing} {way}{span}", 5),
-    "port_type": ChangeType("type of {thing} {way}{span}", 5),
-    "endpoint_moved": ChangeType("{move}", 5),
-    "endpoint_power": ChangeType("PoE class or power of {thing} changed", 5),
-    "endpoint_cable": ChangeType("cable to {thing} changed{span}", 5, "m"),
-    "address_set": ChangeType("network address of {thing} recorded", 5),
-    "segment_pairs": ChangeType("pairs of {count:segment} {way}{span}", 5),
-    "segment_cable": ChangeType("cable type of {count:segment} changed{span}", 5),
-    "segment_length": ChangeType("length of {count:segment} {way}{span}", 6, "m"),
-    "segment_rerouted": ChangeType("{count:segment} rerouted", 6),
-    "negative_cut": ChangeType("negative of {count:segment} cut or joined", 6),
-    "port_changed": ChangeType("other load of {thing} changed{span}", 6, "W"),
+    "run_supply": ChangeType("{move}", 4, columns="runs supply_index", refers_to="supply"),
+    "point_supply": ChangeType(
+        "feed of {count:point} changed{span}", 4, columns="points feed_supply_index", refers_to="supply"
+    ),
+    "run_output": ChangeType("{move}", 4, columns="runs output_index", refers_to="output"),
+    "run_amplifier": ChangeType("{move}", 4, columns="runs amplifier_index", refers_to="amplifier"),
+    "run_fuse": ChangeType("fuse of {thing} {way}{span}", 4, "A", columns="runs fuse_rating_a fuse_*"),
+    "run_zone": ChangeType("zone of {thing} changed{span}", 5, columns="runs zone_id", refers_to="zone"),
+    "point_zone": ChangeType("zone of {device} changed{span}", 4, columns="points zone_id", refers_to="zone"),
+    "supply_replaced": ChangeType(
+        "{thing} replaced, rated current {way}{span}", 4, "A", columns="supplies *"
+    ),
+    "output_changed": ChangeType("{thing} changed with its device", 4, columns="outputs *"),
+    "amplifier_replaced": ChangeType(
+        "{thing} replaced, rated power {way}{span}", 4, "W", columns="amplifiers *"
+    ),
+    "switch_budget": ChangeType(
+        "{thing} replaced, PoE budget {way}{span}", 4, "W", columns="switches budget_w power_supplies_max"
+    ),
+    "switch_budget_one_lost": ChangeType(
+        "PoE budget of {thing} with one power supply lost {way}{span}",
+        4,
+        "W",
+        columns="switches budget_one_lost_w",
+    ),
+    "switch_supplies": ChangeType(
+        "number of power supplies of {thing} {way}{span}", 4, columns="switches power_supply_count"
+    ),
+    "switch_port_type": ChangeType("port type of {thing} {way}{span}", 4, columns="switches port_type"),
+    "switch_threshold": ChangeType(
+        "usage threshold of {thing} {way}{span}", 5, columns="switches usage_threshold"
+    ),
+    "port_type": ChangeType("type of {thing} {way}{span}", 5, columns="ports port_type"),
+    "endpoint_moved": ChangeType("{move}", 5, columns="endpoints port_index over_cable", refers_to="port"),
+    "endpoint_power": ChangeType(
+        "PoE class or power of {thing} changed", 5, columns="endpoints poe_class *_w"
+    ),
+    "endpoint_cable": ChangeType(
+        "cable to {thing} changed{span}", 5, "m", columns="endpoints length_* cable_index"
+    ),
+    "address_set": ChangeType("network address of {thing} recorded", 5, columns="addresses address_code"),
+    "segment_pairs": ChangeType("pairs of {count:segment} {way}{span}", 5, columns="points *_pairs"),
+    "segment_cable": ChangeType(
+        "cable type of {count:segment} changed{span}", 5, columns="points cable_index", refers_to="cable"
+    ),
+    "segment_length": ChangeType("length of {count:segment} {way}{span}", 6, "m", columns="points length_*"),
+    "segment_rerouted": ChangeType("{count:segment} rerouted", 6, columns="points parent_index"),
+    "negative_cut": ChangeType("negative of {count:segment} cut or joined", 6, columns="points *_cut"),
+    "port_changed": ChangeType(
+        "other load of {thing} changed{span}", 6, "W", columns="ports other_power_w other_class"
+    ),
     "landed": ChangeType("{count:conductor} landed", 6),
     "lifted": ChangeType("{count:conductor} lifted", 7),
     "zone_added": ChangeType("{count:zone} added", 7),

@@ -81,47 +81,6 @@ class ChangeAtStep:
         return cls(**values)
 
 
-@dataclass(frozen=True)
-class _Watch:
-    """An alteration of a table's rows: made where one of the columns differs whose name fits a pattern. The
-    first of them is the value that is named; ``refers_to``: the kind of thing it is the index of."""
-
-    table: str
-    patterns: str
-    type: str
-    refers_to: str = ""
-
-
-_WATCHES: Final = (
-    _Watch("runs", "supply_index", "run_supply", "supply"),
-    _Watch("runs", "output_index", "run_output", "output"),
-    _Watch("runs", "amplifier_index", "run_amplifier", "amplifier"),
-    _Watch("runs", "fuse_rating_a fuse_*", "run_fuse"),
-    _Watch("runs", "zone_id", "run_zone", "zone"),
-    _Watch("points", "tap_*", "tap_changed"),
-    _Watch("points", "*_current_a current_basis", "current_changed"),
-    _Watch("points", "feed_supply_index", "point_supply", "supply"),
-    _Watch("points", "zone_id", "point_zone", "zone"),
-    _Watch("points", "*_pairs", "segment_pairs"),
-    _Watch("points", "cable_index", "segment_cable", "cable"),
-    _Watch("points", "length_*", "segment_length"),
-    _Watch("points", "parent_index", "segment_rerouted"),
-    _Watch("points", "*_cut", "negative_cut"),
-    _Watch("supplies", "*", "supply_replaced"),
-    _Watch("outputs", "*", "output_changed"),
-    _Watch("amplifiers", "*", "amplifier_replaced"),
-    _Watch("switches", "budget_w power_supplies_max", "switch_budget"),
-    _Watch("switches", "budget_one_lost_w", "switch_budget_one_lost"),
-    _Watch("switches", "power_supply_count", "switch_supplies"),
-    _Watch("switches", "port_type", "switch_port_type"),
-    _Watch("switches", "usage_threshold", "switch_threshold"),
-    _Watch("ports", "port_type", "port_type"),
-    _Watch("ports", "other_power_w other_class", "port_changed"),
-    _Watch("endpoints", "port_index over_cable", "endpoint_moved", "port"),
-    _Watch("endpoints", "poe_class *_w", "endpoint_power"),
-    _Watch("endpoints", "length_* cable_index", "endpoint_cable"),
-    _Watch("addresses", "address_code", "address_set"),
-)
 # What is not named as well where a bigger change explains it
 _IMPLIED: Final = {
     "switch_budget": ("switch_budget_one_lost",),
@@ -141,8 +100,8 @@ _COUNTED_EVENTS: Final = {  # tables whose rows begin and end and are never alte
 
 
 def changes_at_step(plant: Plant, rows: Rows, step: int) -> tuple[ChangeAtStep, ...]:
-    """What was changed at a step, of the rows that are meant: equal changes taken together, the most telling
-    first."""
+    """What was changed at a step, of the rows that are meant: equal changes taken together, in the
+    order in which a sentence names them."""
     counted: dict[ChangeAtStep, float] = {}
     for change in _every(plant, rows, step):
         alike = replace(change, count=0.0)
@@ -176,48 +135,35 @@ def _every(plant: Plant, scope: Rows, step: int) -> Iterator[ChangeAtStep]:
             continue
         table = plant.tables[name]
         if name in _COUNTED_EVENTS:
-            yield from _events(name, table, mask, step)
+            for type_, edge in zip(_COUNTED_EVENTS[name], (table.begin, table.end), strict=True):
+                count = int((mask & (edge == step)).sum())
+                if type_ and count:
+                    yield ChangeAtStep(type_, count)
             continue
-        pairs = list(_pairs(name, table, mask, step))
+        things = getattr(table, THINGS[name])
+        ends = {int(things[k]): int(k) for k in np.flatnonzero(mask & (table.end == step))}
+        begins = {int(things[k]): int(k) for k in np.flatnonzero(mask & (table.begin == step))}
+        pairs = [(thing, ends.get(thing), begins.get(thing)) for thing in sorted(ends.keys() | begins.keys())]
         if name == "points":
             yield from _device_changes(plant, pairs)
         elif name == "ports":
             yield from _port_changes(plant, pairs)
-        elif name in _COMES_AND_GOES:
+        elif name in _COMES_AND_GOES or name == "addresses":
             yield from _coming_and_going(plant, name, pairs)
-        elif name == "addresses":
-            yield from (
-                ChangeAtStep("address_set", thing=_thing(plant, name, thing))
-                for thing, before, _ in pairs
-                if before is None
-            )
         yield from _alterations(plant, name, pairs)
-
-
-def _events(name: str, table: Table, mask: BoolArray, step: int) -> Iterator[ChangeAtStep]:
-    begun, ended = _COUNTED_EVENTS[name]
-    for type_, edge in ((begun, table.begin), (ended, table.end)):
-        count = int((mask & (edge == step)).sum())
-        if type_ and count:
-            yield ChangeAtStep(type_, count)
 
 
 Pair = tuple[int, int | None, int | None]
 """A thing's index, its row that ends at the step, and its row that begins there."""
 
 
-def _pairs(name: str, table: Table, mask: BoolArray, step: int) -> Iterator[Pair]:
-    things = getattr(table, THINGS[name])
-    before = {int(things[k]): int(k) for k in np.flatnonzero(mask & (table.end == step))}
-    after = {int(things[k]): int(k) for k in np.flatnonzero(mask & (table.begin == step))}
-    for thing in sorted(before.keys() | after.keys()):
-        yield thing, before.get(thing), after.get(thing)
-
-
 def _coming_and_going(plant: Plant, name: str, pairs: Sequence[Pair]) -> Iterator[ChangeAtStep]:
     for index, before, after in pairs:
-        if before is None or after is None:
-            thing = _thing(plant, name, index)
+        thing = _thing(plant, name, index)
+        if name == "addresses":
+            if before is None:
+                yield ChangeAtStep("address_set", thing=thing)
+        elif before is None or after is None:
             yield ChangeAtStep(f"{thing.kind}_{'added' if before is None else 'ended'}", thing=thing)
 
 
@@ -263,16 +209,24 @@ def _device(plant: Plant, row: int | None) -> tuple[bool, int, Reference | None]
 
 def _alterations(plant: Plant, name: str, pairs: Sequence[Pair]) -> Iterator[ChangeAtStep]:
     table = plant.tables[name]
+    watched = _watched(name, tuple([f.name for f in fields(table)]))
     fresh = {thing for thing, before, _ in pairs if before is None}
     for thing, before, after in pairs:
         if before is None or after is None:
             continue
-        for watch in _WATCHES:
-            if watch.table != name or not _differs(table, watch, before, after):
+        for type_, columns in watched.items():
+            if not _differs(table, columns, before, after):
                 continue
-            if name == "points" and _named_already(plant, watch.type, before, after, fresh):
+            if name == "points" and _named_already(plant, type_, before, after, fresh):
                 continue
-            yield _alteration(plant, watch, table, thing, before, after)
+            column, refers_to = getattr(table, columns[0]), CHANGE_TYPES[type_].refers_to
+            old, new = _value(plant, refers_to, column[before]), _value(plant, refers_to, column[after])
+            if old == new or type_ == "segment_rerouted":  # another of the columns differs
+                old = new = None
+            if name == "points":
+                yield ChangeAtStep(type_, device_kind=_device(plant, after)[1], before=old, after=new)
+            else:
+                yield ChangeAtStep(type_, thing=_thing(plant, name, thing), before=old, after=new)
 
 
 def _named_already(plant: Plant, type_: str, before: int, after: int, fresh: set[int]) -> bool:
@@ -285,41 +239,29 @@ def _named_already(plant: Plant, type_: str, before: int, after: int, fresh: set
     return type_ in {"tap_changed", "current_changed", "point_zone"} and PointKind.SPLICE in (was, now)
 
 
-def _alteration(
-    plant: Plant, watch: _Watch, table: Table, thing: int, before: int, after: int
-) -> ChangeAtStep:
-    column = getattr(table, _columns(watch, table)[0])
-
-    def value(row: int) -> float | Reference | None:
-        if watch.refers_to:
-            return _reference(plant, watch.refers_to, int(column[row]))
-        number = float(column[row])
-        unknown = np.isnan(number) or (column.dtype.kind == "i" and number < 0)
-        return None if unknown else number
-
-    old, new = value(before), value(after)
-    if old == new or watch.type == "segment_rerouted":  # another of the columns differs
-        old = new = None
-    if watch.table == "points":
-        return ChangeAtStep(watch.type, device_kind=_device(plant, after)[1], before=old, after=new)
-    return ChangeAtStep(watch.type, thing=_thing(plant, watch.table, thing), before=old, after=new)
-
-
-def _columns(watch: _Watch, table: Table) -> tuple[str, ...]:
-    """The columns of a table that a watch is about, in the order of its patterns."""
-    return _columns_like(watch, tuple(f.name for f in fields(table)))
+def _value(plant: Plant, refers_to: str, value: Any) -> float | Reference | None:
+    """A value of a column; None: not recorded."""
+    if refers_to:
+        return _reference(plant, refers_to, int(value))
+    unknown = np.isnan(value) or (isinstance(value, np.integer) and value < 0)
+    return None if unknown else float(value)
 
 
 @cache
-def _columns_like(watch: _Watch, columns: tuple[str, ...]) -> tuple[str, ...]:
-    apart = {*(f.name for f in fields(Table)), THINGS[watch.table]}
-    likes = watch.patterns.split()
-    found = (name for like in likes for name in columns if fnmatchcase(name, like) and name not in apart)
-    return tuple(dict.fromkeys(found))
+def _watched(name: str, columns: tuple[str, ...]) -> dict[str, tuple[str, ...]]:
+    """By type of alteration of a table, the columns that it is about, in the order of its patterns."""
+    apart = {*(f.name for f in fields(Table)), THINGS[name]}
+    found = {}
+    for type_, change in CHANGE_TYPES.items():
+        table, *patterns = change.columns.split() or ("",)
+        if table == name:
+            matching = [column for like in patterns for column in columns if fnmatchcase(column, like)]
+            found[type_] = tuple(column for column in dict.fromkeys(matching) if column not in apart)
+    return found
 
 
-def _differs(table: Table, watch: _Watch, before: int, after: int) -> bool:
-    for name in _columns(watch, table):
+def _differs(table: Table, columns: Sequence[str], before: int, after: int) -> bool:
+    for name in columns:
         column = getattr(table, name)
         old, new = column[before], column[after]
         if old != new and not (column.dtype.kind == "f" and np.isnan(old) and np.isnan(new)):

@@ -15,10 +15,9 @@ of its own.
 from __future__ import annotations
 
 import datetime as dt
-import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from typing import Any, Final, TypeVar
+from typing import Any, Final
 
 import numpy as np
 
@@ -30,7 +29,7 @@ from zones.recheck.checked import Checked
 
 from .attribution import attribute
 from .named_changes import Attribution, unattributed
-from .timeline import OWN_ROWS, Targets, past_bands, problem_subject
+from .timeline import OWN_ROWS, Targets, problem_subject
 
 
 @dataclass(frozen=True)
@@ -61,9 +60,6 @@ def due_key(site_id: int, subject_kind: int, subject_id: int, code: str, day: dt
 
 def unattributed_key(site_id: int) -> CaseKey:
     return CaseKey(f"site-{site_id}/unattributed", site_id)
-
-
-F = TypeVar("F", bound=Callable[..., Any])
 
 
 @dataclass(frozen=True)
@@ -115,45 +111,47 @@ def _evaluated(checked: Checked) -> list[Condition]:
     plant, evaluation = checked.plant, checked.evaluation
     # "cannot tell" is a question for the survey list and opens no finding; advice is near at worst, and is a
     # finding where its estimate is past
-    past = past_bands(evaluation)
-    rows = np.flatnonzero(past[LIKELY] | past[LOW])
-    problems = _problems(checked)
-    targets = Targets.of_rows(evaluation, rows).joined(Targets.of_problems(plant, list(problems)))
-    if not len(targets):
-        return []
+    every = Targets.of_rows(evaluation)
+    rows = np.flatnonzero(every.now_past[LIKELY] | every.now_past[LOW])
+    targets = every.only(rows)
+    problems = _problems(checked) if evaluation.problems else {}
+    if problems:
+        targets = targets.joined(Targets.of_problems(plant, list(problems)))
     attributions = attribute(
         plant,
         targets,
         evaluation.rules,
-        asked_step=checked.step,
+        asked_step=checked.members.step.tolist(),
         surveyed_on=checked.surveyed_on,
         lookup=look_up,
         anchoring=checked.anchoring,
     )
     sites = [checked.site_id[s] for s in plant.group_site[targets.group]]
+    estimates = np.stack([evaluation.low, evaluation.likely, evaluation.high, evaluation.limit], axis=1)[rows]
+    known = estimates.astype(np.object_)
+    known[np.isnan(estimates)] = None
     figures = [
         {
+            **dict(zip(("low", "likely", "high", "limit"), known[k], strict=True)),
             "verdict": Verdict(int(evaluation.verdict[row])),
-            "low": _known(evaluation.low[row]),
-            "likely": _known(evaluation.likely[row]),
-            "high": _known(evaluation.high[row]),
-            "limit": _known(evaluation.limit[row]),
             "detail": int(evaluation.detail[row]) if evaluation.detail[row] >= 0 else None,
         }
-        for row in rows
+        for k, row in enumerate(rows)
     ] + [{"verdict": Verdict.CANNOT_TELL, "reasons": reasons} for reasons in problems.values()]
-    return [
-        Condition(
-            case=key_of(sites[k], one),
-            code=targets.code[k],
-            subject_kind=int(targets.subject_kind[k]),
-            subject_id=int(targets.subject_id[k]),
-            attribution=unattributed() if one is None else one.as_record(),
-            quiet=one is not None and one.quiet,
-            **figures[k],
+    conditions = []
+    for k, one in enumerate(attributions):
+        conditions.append(
+            Condition(
+                case=key_of(sites[k], one),
+                code=targets.code[k],
+                subject_kind=int(targets.subject_kind[k]),
+                subject_id=int(targets.subject_id[k]),
+                attribution=unattributed() if one is None else one.as_record(),
+                quiet=one is not None and one.quiet,
+                **figures[k],
+            )
         )
-        for k, one in enumerate(attributions)
-    ]
+    return conditions
 
 
 def _problems(checked: Checked) -> dict[Problem, list[str]]:
@@ -164,7 +162,3 @@ def _problems(checked: Checked) -> dict[Problem, list[str]]:
             key = (int(problem.subject_kind), problem_subject(checked.plant, problem))
             found.setdefault(key, (problem, set()))[1].add(problem.reason)
     return {problem: sorted(reasons) for problem, reasons in found.values()}
-
-
-def _known(value: float) -> float | None:
-    return None if math.isnan(value) else float(value)

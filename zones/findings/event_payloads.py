@@ -26,6 +26,11 @@ _CLOSET: Final = (
     "escort", "induction", "permits", "protective_equipment", "other_tenants", "dangers", "ladder_m",
 )  # fmt: skip
 _CONTACT: Final = ("role", "name", "phone", "email", "hours", "closet_id")
+_CHANGE_SET: Final = (
+    "id", "kind", "purpose", "channel", "actor", "reason", "job_reference", "happened_on", "recorded_at",
+)  # fmt: skip
+_CASE: Final = ("id", "key", "opened_at", "cleared_at", "ticket_reference")
+_FINDING: Final = ("id", "code", "state", "deferred_until", "outcome", "opened_at", "cleared_at")
 _SITE: Final = (
     "id", "code", "name", "address", "city", "postal_code", "time_zone", "out_of_hours_phone", "induction",
     "permits", "dangers",
@@ -64,13 +69,10 @@ class Payloads:
         return {
             **self._concerned(case.site_id, findings),
             "case": {
-                "id": case.pk,
-                "key": case.key,
-                "title": self._title(findings),
+                **_fields(case, _CASE),
+                # the title of the gravest finding
+                "title": self.words[by_severity(findings)[0].pk].title if findings else "",
                 "change_set": case.change_set_id,
-                "opened_at": case.opened_at,
-                "cleared_at": case.cleared_at,
-                "ticket_reference": case.ticket_reference,
             },
             "changes": list(entries),
             "findings": [self._finding(f) for f in findings],
@@ -96,7 +98,7 @@ class Payloads:
         }
 
     def _concerned(self, site_id: int, findings: Iterable[Finding]) -> dict[str, Any]:
-        """Whose the site is, where it is, whom to call, how to get there and what to beware of."""
+        """Whose the site is, where it is, whom to call, how to get there, and the cautions."""
         site, words = self.sites[site_id], [self.words[f.pk] for f in findings]
         closet_ids = list(dict.fromkeys(one.closet_id for one in words if one.closet_id is not None))
         closets = [self.hazards.closets[pk] for pk in closet_ids]
@@ -110,7 +112,7 @@ class Payloads:
         )
         there = {None, *(closet.pk for closet in closets)}
         return {
-            "customer": {"id": site.customer_id, "code": site.customer.code, "name": site.customer.name},
+            "customer": _fields(site.customer, ("id", "code", "name")),
             "site": _fields(site, _SITE),
             "closets": [_fields(closet, _CLOSET) for closet in closets],
             "contacts": [
@@ -124,18 +126,13 @@ class Payloads:
             "cautions": [{"code": str(c.caution), "text": c.text, "why": c.why} for c in cautions],
         }
 
-    def _title(self, findings: list[Finding]) -> str:
-        """The title of the gravest finding."""
-        return self.words[by_severity(findings)[0].pk].title if findings else ""
-
     def _finding(self, finding: Finding) -> dict[str, Any]:
         """One finding: subject, figure, limit, verdict, and the change that crossed it."""
         words = self.words[finding.pk]
         limit = words.limit
         kind, subject_id = finding.subject
         return {
-            "id": finding.pk,
-            "code": finding.code,
+            **_fields(finding, _FINDING),
             "title": words.title,
             "sentence": words.sentence,
             "severity": limit.severity.words,
@@ -148,12 +145,7 @@ class Payloads:
             "limit": finding.limit_value,
             "unit": limit.unit,
             "at_least": limit.is_minimum,
-            "state": finding.state,
-            "deferred_until": finding.deferred_until,
-            "outcome": finding.outcome,
             "reason": words.reason,
-            "opened_at": finding.opened_at,
-            "cleared_at": finding.cleared_at,
             "attribution": words.attribution,
         }
 
@@ -161,31 +153,16 @@ class Payloads:
 def contract_body(contract: Contract | None) -> dict[str, Any] | None:
     if contract is None:
         return None
-    return {
-        "id": contract.pk,
-        "reference": contract.reference,
-        "response_hours": contract.response_hours,
-    }
+    return _fields(contract, ("id", "reference", "response_hours"))
 
 
 def change_set_body(change_set: ChangeSet, site: Site, contract: Contract) -> dict[str, Any]:
     """An accepted change set: who did what, when and why; cases say what it led to."""
     return {
-        "customer": {"id": site.customer_id, "code": site.customer.code, "name": site.customer.name},
+        "customer": _fields(site.customer, ("id", "code", "name")),
         "site": _fields(site, ("id", "code", "name", "time_zone")),
         "contract": contract_body(contract),
-        "change_set": {
-            "id": change_set.pk,
-            "kind": change_set.kind,
-            "purpose": change_set.purpose,
-            "channel": change_set.channel,
-            "actor": change_set.actor,
-            "reason": change_set.reason,
-            "job_reference": change_set.job_reference,
-            "happened_on": change_set.happened_on,
-            "recorded_at": change_set.recorded_at,
-            "operations": len(change_set.operations),
-        },
+        "change_set": _fields(change_set, _CHANGE_SET) | {"operations": len(change_set.operations)},
         "link": f"/api/v1/change-sets/{change_set.pk}",
     }
 

@@ -3,8 +3,8 @@
 A site without a contract on the day has findings but no events. What is only probably past makes an event
 unless the contract says no; advice never does. A first import is quiet: one summary, once. What a new formula
 changed is recorded without an event. A ticketing system opens one ticket a case and closes the same one:
-``case_key`` is stable, and a case without an event so far is opened by the first event that it deserves (a
-contract begins, a finding grows worse).
+``case_key`` is stable, and a case without an event so far is opened by its first event (a contract begins, a
+finding grows worse).
 """
 
 from __future__ import annotations
@@ -143,8 +143,8 @@ def contracts_on(days: Mapping[int, dt.date]) -> dict[int, Contract]:
     return {contract.covers: contract for contract in covering}
 
 
-def deserves_event(finding: Finding, contract: Contract, verdict: int | None = None) -> bool:
-    """Whether a finding, at a verdict, is worth an event under a contract."""
+def makes_event(finding: Finding, contract: Contract, verdict: int | None = None) -> bool:
+    """Whether a finding, at a verdict, makes an event under a contract."""
     if limit_by_code(finding.code).is_advice:
         return False
     if finding.code == CANNOT_COMPUTE:
@@ -163,14 +163,14 @@ def _kind(update: CaseUpdate, contracts: Mapping[int, Contract]) -> EventKind | 
     news = any(_is_news(entry, update, contract) for entry in update.entries)
     if case.notified_at is not None:
         return EventKind.CASE_CHANGED if news else None
-    loud = any(deserves_event(f, contract) and f.pk not in update.quiet for f in update.findings)
+    loud = any(makes_event(f, contract) and f.pk not in update.quiet for f in update.findings)
     return EventKind.CASE_OPENED if loud and (news or not case.quiet) else None
 
 
 def _is_news(entry: Entry, update: CaseUpdate, contract: Contract) -> bool:
     if entry.finding.pk in update.quiet and entry.what is What.JOINED:
         return False
-    return deserves_event(entry.finding, contract) or deserves_event(entry.finding, contract, entry.before)
+    return makes_event(entry.finding, contract) or makes_event(entry.finding, contract, entry.before)
 
 
 def _summaries(

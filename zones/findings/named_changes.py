@@ -1,7 +1,7 @@
 """What an attribution is: the change that is named, with figures; and how it is stored.
 
 A finding stores ids, codes and values, so that a new name of a supply or a person is no change of a finding.
-``wording`` renders it for whoever reads it.
+``wording`` renders it on read.
 """
 
 from __future__ import annotations
@@ -193,5 +193,5 @@ def unattributed() -> dict[str, Any]:
 
 
 def rounded(value: float | None) -> float | None:
-    """Nine digits: enough for anyone, and the last bits of a sum do not make a record look changed."""
+    """To nine digits, so that the last bits of a sum do not make a record look changed."""
     return None if value is None or math.isnan(value) else float(f"{value:.9g}")

@@ -95,11 +95,39 @@ def reconcile(
     found = Finding.objects.filter(site_id__in=as_of, cleared_at__isnull=True).order_by("id")
     if lock:
         found = found.select_for_update(of=("self",))
-    return _Reconciliation(as_of, now, set(recomputed)).run(list(conditions), list(found), judged)
+    changes = _Changes(as_of, now, set(recomputed))
+    cases = changes.read_cases(conditions, found)
+    open_findings = {(f.subject_kind, f.subject_id, f.code): f for f in found}
+    kept: list[tuple[Finding, bool]] = []
+    for condition in conditions:
+        case = cases[condition.case.key]
+        finding = open_findings.pop(condition.key, None)
+        if finding is None:
+            finding = changes.open(condition, case)
+        else:
+            changes.change(finding, condition, case)
+        kept.append((finding, condition.quiet))
+    for finding in open_findings.values():
+        if judged(finding):
+            changes.clear(finding)
+        else:
+            kept.append((finding, False))
+    Finding.objects.bulk_create(changes.new)
+    _update(Finding, changes.dirty, _WRITTEN)
+    for finding, quiet in kept:
+        update = changes.updates[finding.case_id]
+        update.findings.append(finding)
+        if quiet:
+            update.quiet.add(finding.pk)
+    changes.settle_cases()
+    return [changes.updates[pk] for pk in sorted(changes.updates)]
 
 
 @dataclass
-class _Reconciliation:
+class _Changes:
+    """What is to be written: ``updates`` by case id, findings that are ``new``, and those that are changed
+    (``dirty``)."""
+
     as_of: Mapping[int, dt.date]
     now: dt.datetime
     recomputed: set[int]
@@ -107,36 +135,7 @@ class _Reconciliation:
     new: list[Finding] = field(default_factory=list)
     dirty: list[Finding] = field(default_factory=list)
 
-    def run(
-        self, conditions: list[Condition], found: list[Finding], judged: Callable[[Finding], bool]
-    ) -> list[CaseUpdate]:
-        cases = self._cases(conditions, found)
-        open_findings = {(*finding.subject, finding.code): finding for finding in found}
-        kept: list[tuple[Finding, bool]] = []
-        for condition in conditions:
-            case = cases[condition.case.key]
-            finding = open_findings.pop(condition.key, None)
-            if finding is None:
-                finding = self._open(condition, case)
-            else:
-                self._change(finding, condition, case)
-            kept.append((finding, condition.quiet))
-        for finding in open_findings.values():
-            if judged(finding):
-                self._clear(finding)
-            else:
-                kept.append((finding, False))
-        Finding.objects.bulk_create(self.new)
-        _update(Finding, self.dirty, _WRITTEN)
-        for finding, quiet in kept:
-            update = self.updates[finding.case_id]
-            update.findings.append(finding)
-            if quiet:
-                update.quiet.add(finding.pk)
-        self._settle_cases()
-        return [self.updates[pk] for pk in sorted(self.updates)]
-
-    def _cases(self, conditions: Iterable[Condition], found: Iterable[Finding]) -> dict[str, Case]:
+    def read_cases(self, conditions: Iterable[Condition], found: Iterable[Finding]) -> dict[str, Case]:
         wanted = {condition.case.key: condition for condition in conditions}
         cases = {
             case.key: case
@@ -160,13 +159,13 @@ class _Reconciliation:
         return cases
 
     def _note(
-        self, case: Case, what: What, finding: Finding, before: int, moved_to: str | None = None
+        self, case_id: int, what: What, finding: Finding, before: int, moved_to: str | None = None
     ) -> None:
-        self.updates[case.pk].entries.append(Entry(what, finding, Verdict(before), moved_to))
+        self.updates[case_id].entries.append(Entry(what, finding, Verdict(before), moved_to))
 
     # --- findings -----------------------------------------------------------------------------------------
 
-    def _open(self, condition: Condition, case: Case) -> Finding:
+    def open(self, condition: Condition, case: Case) -> Finding:
         finding = Finding(
             site_id=condition.case.site_id,
             case=case,
@@ -181,20 +180,27 @@ class _Reconciliation:
             **_values(condition),
         )
         self.new.append(finding)
-        self._note(case, What.JOINED, finding, Verdict.WITHIN)
+        self._note(case.pk, What.JOINED, finding, Verdict.WITHIN)
         return finding
 
-    def _change(self, finding: Finding, condition: Condition, case: Case) -> None:
+    def change(self, finding: Finding, condition: Condition, case: Case) -> None:
         before = finding.verdict
-        changed = self._moved(finding, condition, case)
+        changed = finding.case_id != case.pk
+        if changed:  # a correction revised its cause
+            self._note(finding.case_id, What.LEFT, finding, before, moved_to=case.key)
+            finding.case = case
+            finding.recomputed = case.site_id in self.recomputed
+            finding.notified_excess = _excess(condition)
+            self._note(case.pk, What.JOINED, finding, before)
         what = _worse_or_better(finding, condition)
         if what is not None:
-            self._note(case, what, finding, before)
+            self._note(case.pk, what, finding, before)
             finding.notified_excess = _excess(condition)
             finding.recomputed = case.site_id in self.recomputed
             changed = True
-        if self._deferral_ended(finding):
-            self._note(case, What.REOPENED, finding, before)
+        if finding.deferred_until is not None and finding.deferred_until <= self.as_of[finding.site_id]:
+            finding.state, finding.deferred_until = Finding.State.OPEN, None
+            self._note(case.pk, What.REOPENED, finding, before)
             changed = True
         values = _values(condition)
         attributed_anew = finding.attribution != values["attribution"] or finding.reasons != values["reasons"]
@@ -207,30 +213,9 @@ class _Reconciliation:
                 setattr(finding, name, value)
             self.dirty.append(finding)
 
-    def _moved(self, finding: Finding, condition: Condition, case: Case) -> bool:
-        """A cause revised by a correction: left one case, joined another."""
-        if finding.case_id == case.pk:
-            return False
-        left = self.updates[finding.case_id].case
-        self._note(left, What.LEFT, finding, finding.verdict, moved_to=case.key)
-        finding.case = case
-        finding.recomputed = case.site_id in self.recomputed
-        self._note(case, What.JOINED, finding, Verdict(finding.verdict))
-        finding.notified_excess = _excess(condition)
-        return True
-
-    def _deferral_ended(self, finding: Finding) -> bool:
-        if finding.state != Finding.State.DEFERRED or finding.deferred_until is None:
-            return False
-        if finding.deferred_until > self.as_of[finding.site_id]:
-            return False
-        finding.state = Finding.State.OPEN
-        finding.deferred_until = None
-        return True
-
-    def _clear(self, finding: Finding) -> None:
+    def clear(self, finding: Finding) -> None:
         """The outcome that a person gave it, and the state reason, stay."""
-        self._note(self.updates[finding.case_id].case, What.LEFT, finding, finding.verdict)
+        self._note(finding.case_id, What.LEFT, finding, finding.verdict)
         finding.state = Finding.State.CLEARED
         finding.cleared_at = finding.changed_at = self.now
         finding.deferred_until = None
@@ -240,7 +225,7 @@ class _Reconciliation:
 
     # --- cases --------------------------------------------------------------------------------------------
 
-    def _settle_cases(self) -> None:
+    def settle_cases(self) -> None:
         dirty = []
         for update in self.updates.values():
             case, stands = update.case, bool(update.findings)

@@ -6,10 +6,11 @@ again.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
 
 import numpy as np
+from numpy.typing import NDArray
 
 from zones.electrical.bands import HIGH, LIKELY, LOW, FloatArray, IntArray
 from zones.electrical.calibration import Anchoring
@@ -46,7 +47,7 @@ class Targets:
     step.
     """
 
-    code: tuple[str, ...]
+    code: NDArray[np.object_]
     at_least: BoolArray
     subject_kind: IntArray
     subject_id: IntArray
@@ -57,16 +58,18 @@ class Targets:
         return len(self.code)
 
     @classmethod
-    def of_rows(cls, evaluation: Evaluation, rows: IntArray) -> Targets:
-        """The subjects and limits of some rows of an evaluation."""
-        rules = [evaluation.rules[k] for k in evaluation.rule[rows]]
+    def of_rows(cls, evaluation: Evaluation, rows: IntArray | slice = slice(None)) -> Targets:
+        """The subjects and limits of some rows of an evaluation; of all where none are given."""
+        rule = evaluation.rule[rows]
+        at_least = np.array([rule.at_least for rule in evaluation.rules], np.bool_)[rule]
+        figures = np.stack([evaluation.low, evaluation.likely, evaluation.high])[:, rows]
         return cls(
-            code=tuple(rule.code for rule in rules),
-            at_least=np.array([rule.at_least for rule in rules], np.bool_),
+            code=np.array([rule.code for rule in evaluation.rules], np.object_)[rule],
+            at_least=at_least,
             subject_kind=evaluation.subject_kind[rows],
             subject_id=evaluation.subject_id[rows],
             group=evaluation.group[rows],
-            now_past=past_bands(evaluation)[:, rows],
+            now_past=_past(figures, evaluation.limit[rows], at_least),
         )
 
     @classmethod
@@ -75,7 +78,7 @@ class Targets:
         once."""
         count = len(problems)
         return cls(
-            code=(CANNOT_COMPUTE,) * count,
+            code=np.full(count, CANNOT_COMPUTE, np.object_),
             at_least=np.zeros(count, np.bool_),
             subject_kind=np.array([p.subject_kind for p in problems], np.int64),
             subject_id=np.array([problem_subject(plant, p) for p in problems], np.int64),
@@ -85,22 +88,11 @@ class Targets:
 
     def only(self, chosen: IntArray) -> Targets:
         """Some of them. chosen: (k,) positions."""
-        return Targets(
-            tuple(self.code[k] for k in chosen),
-            *(
-                getattr(self, name)[..., chosen]
-                for name in ("at_least", "subject_kind", "subject_id", "group", "now_past")
-            ),
-        )
+        return Targets(*[getattr(self, each.name)[..., chosen] for each in fields(self)])
 
     def joined(self, other: Targets) -> Targets:
-        return Targets(
-            self.code + other.code,
-            *(
-                np.concatenate([getattr(self, name), getattr(other, name)], axis=-1)
-                for name in ("at_least", "subject_kind", "subject_id", "group", "now_past")
-            ),
-        )
+        columns = [(getattr(self, each.name), getattr(other, each.name)) for each in fields(self)]
+        return Targets(*[np.concatenate(both, axis=-1) for both in columns])
 
 
 @dataclass(frozen=True)
@@ -122,27 +114,16 @@ class Series:
         return slice(int(self.offsets[target]), int(self.offsets[target + 1]))
 
 
-def past_bands(evaluation: Evaluation) -> BoolArray:
+def _past(figures: FloatArray, limit: FloatArray, at_least: BoolArray) -> BoolArray:
     """(3, n) whether the low, likely and high estimate of each row is past its limit.
 
-    An estimate that is not known is taken no kinder than the kinder ones: the highest may be NaN (one rating
-    of many is missing) where the likely one is past already.
+    An estimate that is not known is past where a lower one is: the high one may be NaN (one rating of many is
+    missing) where the likely one is past already.
     """
-    at_least = np.array([rule.at_least for rule in evaluation.rules], np.bool_)[evaluation.rule]
-    return _past(evaluation.low, evaluation.likely, evaluation.high, evaluation.limit, at_least)
-
-
-def _past(
-    low: FloatArray, likely: FloatArray, high: FloatArray, limit: FloatArray, at_least: BoolArray
-) -> BoolArray:
-    out = np.stack(
-        [
-            np.where(at_least, past(f, limit, at_least=True), past(f, limit, at_least=False))
-            for f in (low, likely, high)
-        ]
-    )
-    out[LIKELY] |= np.isnan(likely) & out[LOW]
-    out[HIGH] |= np.isnan(high) & out[LIKELY]
+    sign = np.where(at_least, -1.0, 1.0)
+    out = past(sign * figures, sign * limit, at_least=False)
+    out[LIKELY] |= np.isnan(figures[LIKELY]) & out[LOW]
+    out[HIGH] |= np.isnan(figures[HIGH]) & out[LIKELY]
     return out
 
 
@@ -166,22 +147,26 @@ def follow(
     length = (first[1:] - first[:-1])[position]
     offsets = np.concatenate([[0], np.cumsum(length)]).astype(np.int64)
     _, member_of_entry = expand(first[position], first[position + 1])
-
-    wanted = set(targets.code)
-    used = tuple(rule for rule in rules if rule.code in wanted)
-    evaluation = evaluate(plant, Members.of_groups(plant, groups[at], step), used, anchoring=anchoring)
-    figures = np.full((3, int(offsets[-1])), np.nan)
-    limit = np.full(int(offsets[-1]), np.nan)
-    rows, owner = _rows_of_targets(targets, used, evaluation, at, position)
-    entry = offsets[owner] + evaluation.member[rows] - first[position[owner]]
-    figures[:, entry] = np.stack([evaluation.low[rows], evaluation.likely[rows], evaluation.high[rows]])
-    limit[entry] = evaluation.limit[rows]
     step_of_entry = step[member_of_entry]
-    _enter_problems(
-        plant, targets, evaluation.problems, at, position, first, offsets, step_of_entry, figures, limit
-    )
 
-    beyond = _past(figures[LOW], figures[LIKELY], figures[HIGH], limit, np.repeat(targets.at_least, length))
+    used = [rule for rule in rules if rule.code in targets.code]
+    evaluation = evaluate(plant, Members.of_groups(plant, groups[at], step), used, anchoring=anchoring)
+    found = np.stack([evaluation.member, evaluation.rule, evaluation.subject_kind, evaluation.subject_id])
+    values = np.stack([evaluation.low, evaluation.likely, evaluation.high, evaluation.limit])
+    entered = np.full((4, int(offsets[-1])), np.nan)
+    cannot_compute = np.flatnonzero(targets.code == CANNOT_COMPUTE)
+    if len(cannot_compute):
+        for k in cannot_compute:
+            of_target = slice(offsets[k], offsets[k + 1])
+            kind, subject_id = SubjectKind(int(targets.subject_kind[k])), int(targets.subject_id[k])
+            entered[:, of_target][:, _stands(plant, kind, subject_id, step_of_entry[of_target])] = 0.0
+        problems = [(p.member, -1, p.subject_kind, problem_subject(plant, p)) for p in evaluation.problems]
+        found = np.hstack([found, np.array(problems, np.int64).reshape(-1, 4).T])
+        values = np.hstack([values, np.tile([[1.0], [1.0], [1.0], [0.0]], len(problems))])
+    rows, owner = _rows_of_targets(targets, used, position, np.stack([at[found[0]], *found[1:]]), values)
+    entered[:, offsets[owner] + found[0, rows] - first[position[owner]]] = values[:, rows]
+    figures, limit = entered[:3], entered[3]
+    beyond = _past(figures, limit, np.repeat(targets.at_least, length))
     some = length > 0
     beyond[:, offsets[1:][some] - 1] = targets.now_past[:, some]
     return Series(offsets, step_of_entry, figures, limit, beyond)
@@ -208,15 +193,12 @@ def _group_of(plant: Plant, problem: Problem) -> int:
 
 
 def _steps(
-    plant: Plant, groups: IntArray, position: IntArray, codes: Sequence[str]
+    plant: Plant, groups: IntArray, position: IntArray, codes: NDArray[np.object_]
 ) -> tuple[IntArray, IntArray]:
     """(position in groups, step), each once and in order, with those that only some figures depend on."""
-    at, step = (
-        plant.steps_of_groups(groups) if len(groups) else (np.zeros(0, np.int64), np.zeros(0, np.int64))
-    )
-    more = [np.column_stack([at, step])]
+    more = [np.column_stack(plant.steps_of_groups(groups))]
     for code, name in _MORE_STEPS.items():
-        chosen = np.unique(position[[k for k, c in enumerate(codes) if c == code]]).astype(np.int64)
+        chosen = np.unique(position[codes == code])
         if not len(chosen):
             continue
         offsets = plant.group_offsets[name]
@@ -233,54 +215,25 @@ def _steps(
 
 
 def _rows_of_targets(
-    targets: Targets, rules: Sequence[Rule], evaluation: Evaluation, at: IntArray, position: IntArray
+    targets: Targets, rules: Sequence[Rule], position: IntArray, found: IntArray, values: FloatArray
 ) -> tuple[IntArray, IntArray]:
-    """Rows of an evaluation that are figures of a target, and whose. Of several for one target and member
-    (two endpoints recorded on one port) the harshest comes last."""
+    """Rows of what was found that are figures of a target, and whose. Of several for one target and member
+    (two endpoints recorded on one port) the worst comes last.
+
+    found: (4, n) position of the group, number of the rule (−1: cannot be computed), subject kind and id.
+    values: (4, n) low, likely, high, limit.
+    """
     number = {rule.code: k for k, rule in enumerate(rules)}
     rule = np.array([number.get(code, -1) for code in targets.code], np.int64)
-    asked = np.column_stack([position, rule, targets.subject_kind, targets.subject_id])
-    given = np.column_stack(
-        [at[evaluation.member], evaluation.rule, evaluation.subject_kind, evaluation.subject_id]
-    )
-    _, which = np.unique(np.concatenate([asked, given]), axis=0, return_inverse=True)
+    asked = np.stack([position, rule, targets.subject_kind, targets.subject_id])
+    _, which = np.unique(np.hstack([asked, found]), axis=1, return_inverse=True)
     which = which.ravel()
     target_of = np.full(int(which.max(initial=-1)) + 1, -1)
-    target_of[which[: len(asked)]] = np.arange(len(asked))
-    owner = target_of[which[len(asked) :]]
+    target_of[which[: len(targets.code)]] = np.arange(len(targets.code))
+    owner = target_of[which[len(targets.code) :]]
     rows = np.flatnonzero(owner >= 0)
     owner = owner[rows]
     sign = np.where(targets.at_least[owner], -1.0, 1.0)
-    excess = sign * (evaluation.likely[rows] - evaluation.limit[rows])
+    excess = sign * (values[LIKELY, rows] - values[3, rows])
     order = np.argsort(np.nan_to_num(excess, nan=-np.inf), kind="stable")
     return rows[order], owner[order]
-
-
-def _enter_problems(
-    plant: Plant,
-    targets: Targets,
-    problems: Iterable[Problem],
-    at: IntArray,
-    position: IntArray,
-    first: IntArray,
-    offsets: IntArray,
-    step: IntArray,
-    figures: FloatArray,
-    limit: FloatArray,
-) -> None:
-    wanted = {
-        (int(position[k]), int(targets.subject_kind[k]), int(targets.subject_id[k])): k
-        for k, code in enumerate(targets.code)
-        if code == CANNOT_COMPUTE
-    }
-    if not wanted:
-        return
-    for (_, kind, subject_id), k in wanted.items():
-        entries = np.arange(offsets[k], offsets[k + 1])
-        there = entries[_stands(plant, SubjectKind(kind), subject_id, step[entries])]
-        figures[:, there], limit[there] = 0.0, 0.0
-    for problem in problems:
-        group = int(at[problem.member])
-        target = wanted.get((group, int(problem.subject_kind), problem_subject(plant, problem)))
-        if target is not None:
-            figures[:, offsets[target] + problem.member - first[group]] = 1.0

@@ -5,8 +5,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
-from functools import cached_property
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 import numpy as np
 
@@ -18,33 +17,13 @@ from zones.electrical.subjects import SubjectKind
 from .changes_at_step import THINGS, ChangeAtStep, Rows, changes_at_step
 
 
-@dataclass(frozen=True, eq=False)
-class Scene:
-    """What changed around a subject at a step. plant: only the rows of its group (of paging sets and zones,
-    those of its site). rows: those that begin or end at the step and feed the subject."""
+class Scene(NamedTuple):
+    """What changed around a subject at a step. writers: the change sets that last wrote the rows that begin
+    there, and those that end there with nothing after them."""
 
-    plant: Plant
     step: int
-    rows: Rows
-
-    @cached_property
-    def writers(self) -> frozenset[int]:
-        """The change sets that last wrote the rows that begin at the step, and those that end there with
-        nothing after them."""
-        found: set[int] = set()
-        for name, mask in self.rows.items():
-            table = self.plant.tables[name]
-            begins = mask & (table.begin == self.step)
-            ends = mask & (table.end == self.step)
-            if name in THINGS:
-                things = getattr(table, THINGS[name])
-                ends &= ~np.isin(things, things[begins])
-            found |= set(table.changed_by[begins | ends].tolist())
-        return frozenset(found)
-
-    @cached_property
-    def changes(self) -> tuple[ChangeAtStep, ...]:
-        return changes_at_step(self.plant, self.rows, self.step)
+    writers: frozenset[int]
+    changes: tuple[ChangeAtStep, ...]
 
 
 @dataclass(frozen=True, eq=False)
@@ -77,12 +56,20 @@ class Scenes:
                 break
         else:
             rows = edge
-        self._made[key] = Scene(own, step, rows)
+        writers: set[int] = set()
+        for name, mask in rows.items():
+            table = own.tables[name]
+            begins, ends = mask & (table.begin == step), mask & (table.end == step)
+            if name in THINGS:
+                things = getattr(table, THINGS[name])
+                ends &= ~np.isin(things, things[begins])
+            writers.update(table.changed_by[begins | ends].tolist())
+        self._made[key] = Scene(step, frozenset(writers), changes_at_step(own, rows, step))
         return self._made[key]
 
     def _only(self, group: int) -> Plant:
-        """The plant with the rows of one group; of paging sets and zones, those of its site, on which every
-        group hangs."""
+        """The plant with the rows of one group; of paging sets and zones, those of its site, on which
+        every group depends."""
         plant = self.plant
         site = int(plant.group_site[group])
         of_site = plant.site_groups[site : site + 2]
@@ -94,13 +81,13 @@ class Scenes:
         return replace(plant, **sliced)
 
 
+_ALL: Final = np.ones(1, np.bool_)
+"""Every row of a table, whatever their number."""
+
+
 def _around(table: Table, step: int) -> BoolArray:
     """Rows that hold at the step, or right before it."""
     return (table.begin <= step) & (step <= table.end)
-
-
-def _all(table: Table) -> BoolArray:
-    return np.ones(len(table), np.bool_)
 
 
 def _of_runs(plant: Plant, runs: IntArray, step: int) -> Rows:
@@ -117,7 +104,7 @@ def _of_runs(plant: Plant, runs: IntArray, step: int) -> Rows:
         "outputs": np.isin(plant.outputs.output_index, table.output_index[now]),
         "amplifiers": np.isin(plant.amplifiers.amplifier_index, table.amplifier_index[now]),
         "readings": np.isin(plant.readings.run_index, runs),
-        "paging": _all(plant.paging),
+        "paging": _ALL,
     }
 
 
@@ -196,11 +183,11 @@ def _near_endpoint(plant: Plant, index: int, step: int) -> Iterator[Rows]:
 
 def _near_block(plant: Plant, index: int, _step: int) -> Iterator[Rows]:
     yield {"landings": plant.landings.block_index == index}
-    yield {"zones": _all(plant.zones)}
+    yield {"zones": _ALL}
 
 
 def _near_site(plant: Plant, _index: int, _step: int) -> Iterator[Rows]:
-    yield {name: _all(table) for name, table in plant.tables.items()}
+    yield {name: _ALL for name, table in plant.tables.items()}
 
 
 _NEARNESS: Final[dict[SubjectKind, Callable[[Plant, int, int], Iterator[Rows]]]] = {

@@ -86,7 +86,7 @@ def _phrase(change: ChangeAtStep, names: Names) -> str:
 
 
 def what_was_done(changes: Sequence[ChangeAtStep], names: Names) -> str:
-    """Changes in a few words; the most telling ones where there are many."""
+    """Changes in a few words; the first ones where there are many."""
     phrases = list(dict.fromkeys(_phrase(change, names) for change in changes))
     if len(phrases) > _NAME_AT_MOST:
         more = len(phrases) - _NAME_AT_MOST + 1

@@ -1,7 +1,7 @@
 """The usual cautions, and the one place that decides where each of them matters.
 
 A caution is shown with its reason, and only where its danger is known or suspected: a page of boilerplate
-stays unread. Whoever shows a place, a zone or a finding states what is known of it (``Surroundings``), and
+stays unread. A sheet, a zone's load or a finding puts what is known of its place into ``Surroundings`` and
 shows what ``cautions_of`` returns.
 """
 
@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from enum import StrEnum
 from typing import Final
 
@@ -85,7 +85,7 @@ class Surroundings:
     texts: tuple[str, ...] = ()
     limits: frozenset[Caution] = frozenset()
 
-    def says(self, words: str) -> str:
+    def mentions(self, words: str) -> str:
         """The first of some words (a pattern of alternatives) in the texts of the place; blank: none."""
         for text in (*self.dangers, *self.texts):
             found = re.search(rf"\b(?:{words})\b", text, re.IGNORECASE)
@@ -106,24 +106,16 @@ class CautionHere:
         return self.caution.text
 
 
-@dataclass(frozen=True)
-class _Rule:
-    """When a caution matters: says why, or nothing."""
-
-    caution: Caution
-    why: Callable[[Surroundings], str] = field(repr=False)
-
-
 def _life_safety(here: Surroundings) -> str:
     yes, unknown = (
         sorted(name for name, answer in here.life_safety if answer == asked) for asked in ("yes", "unknown")
     )
-    said = []
+    parts = []
     if yes:
-        said.append(f"{zones_named(yes)} {plural(len(yes), 'serves', 'serve')} life safety")
+        parts.append(f"{zones_named(yes)} {plural(len(yes), 'serves', 'serve')} life safety")
     if unknown:
-        said.append(f"life safety not recorded for {zones_named(unknown)}")
-    return "; ".join(said)
+        parts.append(f"life safety not recorded for {zones_named(unknown)}")
+    return "; ".join(parts)
 
 
 def zones_named(names: Sequence[str], most: int | None = 5) -> str:
@@ -132,7 +124,7 @@ def zones_named(names: Sequence[str], most: int | None = 5) -> str:
 
 
 def _gas(here: Surroundings) -> str:
-    word = here.says("ammonia|chlorine|NH3|refrigerant|hypochlorite")
+    word = here.mentions("ammonia|chlorine|NH3|refrigerant|hypochlorite")
     return f"the record of this place mentions {word}" if word else ""
 
 
@@ -167,7 +159,7 @@ def _wiring_classes(here: Surroundings) -> str:
 def _plenum(here: Surroundings) -> str:
     if here.plenum_cable:
         return "plenum cable is recorded here"
-    return "the record of this place mentions a plenum" if here.says("plenum") else ""
+    return "the record of this place mentions a plenum" if here.mentions("plenum") else ""
 
 
 def _local_code(here: Surroundings) -> str:
@@ -176,21 +168,20 @@ def _local_code(here: Surroundings) -> str:
     return "a line here can shock" if _line_voltage(here) else ""
 
 
-CAUTIONS: Final[tuple[_Rule, ...]] = (
-    _Rule(Caution.LIFE_SAFETY, _life_safety),
-    _Rule(Caution.GAS, _gas),
-    _Rule(Caution.DANGER, _danger),
-    _Rule(Caution.LINE_VOLTAGE, _line_voltage),
-    _Rule(Caution.DISCONNECT, _disconnect),
-    _Rule(Caution.LADDER, _ladder),
-    _Rule(Caution.WIRING_CLASSES, _wiring_classes),
-    _Rule(Caution.PLENUM, _plenum),
-    _Rule(Caution.LOCAL_CODE, _local_code),
-)
-"""The gravest first: life safety comes first everywhere."""
+CAUTIONS: Final[dict[Caution, Callable[[Surroundings], str]]] = {
+    Caution.LIFE_SAFETY: _life_safety,
+    Caution.GAS: _gas,
+    Caution.DANGER: _danger,
+    Caution.LINE_VOLTAGE: _line_voltage,
+    Caution.DISCONNECT: _disconnect,
+    Caution.LADDER: _ladder,
+    Caution.WIRING_CLASSES: _wiring_classes,
+    Caution.PLENUM: _plenum,
+    Caution.LOCAL_CODE: _local_code,
+}
+"""When each caution matters: why, or a blank. The gravest first: life safety comes first everywhere."""
 
 
 def cautions_of(here: Surroundings) -> tuple[CautionHere, ...]:
     """The cautions that matter here, the gravest first, each with why."""
-    found = ((rule.caution, rule.why(here)) for rule in CAUTIONS)
-    return tuple(CautionHere(caution, why) for caution, why in found if why)
+    return tuple(CautionHere(caution, why) for caution, reason in CAUTIONS.items() if (why := reason(here)))

@@ -5,8 +5,9 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Collection, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Iterator, Sequence
+from dataclasses import dataclass, replace
+from itertools import chain
 from typing import Any
 
 import numpy as np
@@ -24,14 +25,14 @@ from zones.findings.attribution import (
 )
 from zones.findings.named_changes import Attribution, Figure, NamedChange, unattributed
 from zones.findings.timeline import Targets
-from zones.findings.upstream import Scene, Scenes
+from zones.findings.upstream import Scenes
 from zones.findings.wording import as_shown, sentence, what_was_done
 from zones.limits.limit import Limit
 from zones.limits.registry import limit_by_code
-from zones.plant.change_sets import ChangeSetInfo, ChangeSets, look_up
+from zones.plant.change_sets import ChangeSetInfo, look_up
 from zones.subjects import Names
 
-from .site_loads import SiteLoads, site_loads
+from .site_loads import SiteLoads, known, site_loads
 
 # What differs by less was computed alike
 _SAME = 1e-9
@@ -88,143 +89,138 @@ def zone_history(
     The zone's subjects are those of the day: the history of a run that was moved elsewhere is not here.
     """
     loads = site_loads(site_id, as_of)
-    rank = {
-        (load.code, load.subject): place
-        for place, load in enumerate(loads.of(loads.bearing.get(zone_id, ())))
-    }
-    chosen = [
-        (rank[load.code, load.subject], row)
-        for row, load in enumerate(loads.loads)
-        if (load.code, load.subject) in rank and (codes is None or load.code in codes)
+    row_of = {(load.code, load.subject): row for row, load in enumerate(loads.loads)}
+    rows = [
+        row_of[load.code, load.subject]
+        for load in loads.of(loads.bearing.get(zone_id, ()))
+        if codes is None or load.code in codes
     ]
-    return _Histories(loads, [row for _, row in sorted(chosen)]).lines() if chosen else ()
-
-
-class _Histories:
-    """Some rows of an evaluation, each followed back: one call of ``history`` and one of ``attribute``."""
-
-    def __init__(self, loads: SiteLoads, rows: Sequence[int]) -> None:
-        self.loads = loads
-        self.plant, self.rules = loads.plant, loads.evaluation.rules
-        self.targets = Targets.of_rows(loads.evaluation, np.array(rows, np.int64))
-        self.surveyed_on = Site.objects.filter(pk=loads.site_id).values_list("surveyed_on", flat=True).get()
-        self.asked: dict[str, Any] = {
-            "asked_step": [int(loads.members.step[0])],
-            "surveyed_on": [self.surveyed_on],
-            "lookup": look_up,
-            "anchoring": loads.anchoring,
-        }
-        self.baseline = baseline_steps(self.plant, self.targets, [self.surveyed_on])
-
-    def lines(self) -> tuple[Line, ...]:
-        kept = [_that_changed(of) for of in history(self.plant, self.targets, self.rules, **self.asked)]
-        made_by = self._made_by(kept)
-        past = np.flatnonzero(self.targets.now_past.any(axis=0))
-        chosen = self.targets.only(past)
-        found = attribute(self.plant, chosen, self.rules, **self.asked)
-        attributions = dict(zip(past.tolist(), found, strict=True))
-        named = [one for one in (*(a for of in made_by for a in of), *found) if one is not None]
-        self.names = Names(
-            (self._subject(k) for k in range(len(self.targets))),
-            others=(reference for one in named for reference in one.references()),
+    if not rows:
+        return ()
+    plant, rules = loads.plant, loads.evaluation.rules
+    targets = Targets.of_rows(loads.evaluation, np.array(rows, np.int64))
+    surveyed_on = Site.objects.filter(pk=site_id).values_list("surveyed_on", flat=True).get()
+    asked: dict[str, Any] = {
+        "asked_step": [int(loads.members.step[0])],
+        "surveyed_on": [surveyed_on],
+        "lookup": look_up,
+        "anchoring": loads.anchoring,
+    }
+    kept = [_that_changed(of) for of in history(plant, targets, rules, **asked)]
+    made_by = _made_by(loads, targets, kept, surveyed_on)
+    past = np.flatnonzero(targets.now_past.any(axis=0))
+    found = attribute(plant, targets.only(past), rules, **asked)
+    subjects: list[Subject] = [
+        (SubjectKind(kind), pk)
+        for kind, pk in zip(targets.subject_kind.tolist(), targets.subject_id.tolist(), strict=True)
+    ]
+    named = [*chain.from_iterable(made_by), *(one for one in found if one is not None)]
+    names = Names(subjects, others=(reference for one in named for reference in one.references()))
+    lines = []
+    for subject, code, entries, of in zip(subjects, targets.code, kept, made_by, strict=True):
+        limit, name = limit_by_code(code), names.of(subject)
+        shown = _shown(entries, of, limit, name, names)
+        lines.append(
+            Line(
+                subject=subject,
+                name=name,
+                limit=limit,
+                surveyed=surveyed_on is not None,
+                baseline=shown[0] if entries and not entries[0].after_baseline else None,
+                entries=shown,
+                crossings=tuple(_crossings(shown, entries)),
+                attribution=None,
+            )
         )
-        return tuple(self._line(k, kept[k], made_by[k], attributions) for k in range(len(self.targets)))
+    for k, one in zip(past.tolist(), found, strict=True):
+        record = unattributed() if one is None else one.as_record()
+        shown_now = as_shown(record, one, lines[k].limit, lines[k].name, names.texts)
+        lines[k] = replace(lines[k], attribution=shown_now)
+    return tuple(lines)
 
-    def _subject(self, k: int) -> Subject:
-        return SubjectKind(int(self.targets.subject_kind[k])), int(self.targets.subject_id[k])
 
-    def _made_by(self, kept: Sequence[Sequence[HistoryEntry]]) -> list[list[Attribution]]:
-        """By target, what made each of its entries."""
-        every, targets, site_id = Scenes(self.plant), self.targets, self.loads.site_id
-        scenes = [
-            [
-                every.at(
-                    SubjectKind(int(targets.subject_kind[k])),
-                    int(targets.subject_id[k]),
-                    int(targets.group[k]),
-                    entry.step,
+def _made_by(
+    loads: SiteLoads,
+    targets: Targets,
+    kept: Sequence[Sequence[HistoryEntry]],
+    surveyed_on: dt.date | None,
+) -> list[list[Attribution]]:
+    """By target, what made each of its entries, as an attribution: of a change like any other, or of what
+    was found."""
+    every, site_id = Scenes(loads.plant), loads.site_id
+    baseline = baseline_steps(loads.plant, targets, [surveyed_on]).tolist()
+    scenes = [
+        [every.at(SubjectKind(kind), pk, group, entry.step) for entry in entries]
+        for kind, pk, group, entries in zip(
+            targets.subject_kind.tolist(),
+            targets.subject_id.tolist(),
+            targets.group.tolist(),
+            kept,
+            strict=True,
+        )
+    ]
+    change_sets = look_up(
+        {(site_id, scene.step) for of in scenes for scene in of},
+        {writer for of in scenes for scene in of for writer in scene.writers},
+    )
+    made_by: list[list[Attribution]] = []
+    for baseline_step, entries, of_target in zip(baseline, kept, scenes, strict=True):
+        made: list[Attribution] = []
+        before = Figure(None, None)
+        for entry, scene in zip(entries, of_target, strict=True):
+            change_set, correction = authors_of(scene, site_id, change_sets)
+            after = _figure(entry)
+            change = NamedChange(
+                day=entry.day if entry.after_baseline else day_of(baseline_step),
+                as_found=not entry.after_baseline,
+                change_set=change_set,
+                correction=correction,
+                changes=scene.changes,
+                before=before,
+                after=after,
+            )
+            made.append(
+                Attribution(
+                    named=change,
+                    since=None,
+                    until=None,
+                    possible=False,
+                    baseline=after,
+                    baseline_day=day_of(max(baseline_step, 0)),
+                    surveyed=surveyed_on is not None,
                 )
-                for entry in of
-            ]
-            for k, of in enumerate(kept)
-        ]
-        change_sets = look_up(
-            {(site_id, scene.step) for of in scenes for scene in of},
-            {writer for of in scenes for scene in of for writer in scene.writers},
-        )
-        return [
-            [self._entry_made_by(k, kept[k], at, scene, change_sets) for at, scene in enumerate(of)]
-            for k, of in enumerate(scenes)
-        ]
+            )
+            before = after
+        made_by.append(made)
+    return made_by
 
-    def _entry_made_by(
-        self, k: int, entries: Sequence[HistoryEntry], at: int, scene: Scene, change_sets: ChangeSets
-    ) -> Attribution:
-        """What made an entry, as an attribution: of a change like any other, or of what was found."""
-        entry, baseline_step = entries[at], int(self.baseline[k])
-        change_set, correction = authors_of(scene, self.loads.site_id, change_sets)
-        after = _figure(entry)
-        change = NamedChange(
-            day=entry.day if entry.after_baseline else day_of(baseline_step),
-            as_found=not entry.after_baseline,
-            change_set=change_set,
-            correction=correction,
-            changes=scene.changes,
-            before=_figure(entries[at - 1]) if at else Figure(None, None),
-            after=after,
-        )
-        return Attribution(
-            named=change,
-            since=None,
-            until=None,
-            possible=False,
-            baseline=after,
-            baseline_day=day_of(max(baseline_step, 0)),
-            surveyed=self.surveyed_on is not None,
-        )
 
-    def _line(
-        self,
-        k: int,
-        entries: Sequence[HistoryEntry],
-        made_by: Sequence[Attribution],
-        attributions: Mapping[int, Attribution | None],
-    ) -> Line:
-        limit, names = limit_by_code(self.targets.code[k]), self.names.texts
-        name = self.names.of(self._subject(k))
-        rule = next(rule for rule in self.rules if rule.code == limit.code)
-        shown = tuple(
+def _shown(
+    entries: Sequence[HistoryEntry],
+    made_by: Sequence[Attribution],
+    limit: Limit,
+    name: str,
+    names: Names,
+) -> tuple[Entry, ...]:
+    shown = []
+    for entry, made in zip(entries, made_by, strict=True):
+        assert limit.rule is not None, "what is judged by no rule has no figure"
+        (verdict,) = judge([entry.low], [entry.likely], [entry.high], [entry.limit], limit.rule)
+        shown.append(
             Entry(
                 day=made.named.day,
                 change_set=made.named.change_set,
                 correction=made.named.correction,
-                low=_known(entry.low),
-                likely=_known(entry.likely),
-                high=_known(entry.high),
-                limit=_known(entry.limit),
-                verdict=Verdict(
-                    int(judge([entry.low], [entry.likely], [entry.high], [entry.limit], rule)[0])
-                ),
-                what=what_was_done(made.named.changes, names),
-                sentence=sentence(made, limit, name, names) + ".",
+                low=known(entry.low),
+                likely=known(entry.likely),
+                high=known(entry.high),
+                limit=known(entry.limit),
+                verdict=Verdict(verdict),
+                what=what_was_done(made.named.changes, names.texts),
+                sentence=sentence(made, limit, name, names.texts) + ".",
             )
-            for entry, made in zip(entries, made_by, strict=True)
         )
-        attribution = None
-        if k in attributions:
-            found = attributions[k]
-            record = unattributed() if found is None else found.as_record()
-            attribution = as_shown(record, found, limit, name, names)
-        return Line(
-            subject=self._subject(k),
-            name=name,
-            limit=limit,
-            surveyed=self.surveyed_on is not None,
-            baseline=next((e for e, of in zip(shown, entries, strict=True) if not of.after_baseline), None),
-            entries=shown,
-            crossings=tuple(_crossings(shown, entries)),
-            attribution=attribution,
-        )
+    return tuple(shown)
 
 
 def _that_changed(entries: Sequence[HistoryEntry]) -> list[HistoryEntry]:
@@ -239,12 +235,15 @@ def _that_changed(entries: Sequence[HistoryEntry]) -> list[HistoryEntry]:
 
 def _alike(one: HistoryEntry, other: HistoryEntry) -> bool:
     return all(
-        _close(getattr(one, name), getattr(other, name)) for name in ("low", "likely", "high", "limit")
+        math.isnan(before) == math.isnan(after)
+        and (math.isnan(before) or math.isclose(before, after, rel_tol=_SAME, abs_tol=1e-12))
+        for before, after in (
+            (one.low, other.low),
+            (one.likely, other.likely),
+            (one.high, other.high),
+            (one.limit, other.limit),
+        )
     )
-
-
-def _close(one: float, other: float) -> bool:
-    return (math.isnan(one) and math.isnan(other)) or math.isclose(one, other, rel_tol=_SAME, abs_tol=1e-12)
 
 
 def _crossings(shown: Sequence[Entry], entries: Sequence[HistoryEntry]) -> Iterator[Crossing]:
@@ -258,8 +257,4 @@ def _crossings(shown: Sequence[Entry], entries: Sequence[HistoryEntry]) -> Itera
 
 def _figure(entry: HistoryEntry) -> Figure:
     value = next((v for v in (entry.likely, entry.high, entry.low) if not math.isnan(v)), None)
-    return Figure(value, _known(entry.limit))
-
-
-def _known(value: float) -> float | None:
-    return None if math.isnan(value) else value
+    return Figure(value, known(entry.limit))

@@ -17,10 +17,9 @@ from typing import Final
 from django.db import connection, transaction
 
 from sites.changes.steps import first_step_after
-from zones.electrical.bearing import Bearing, bearing
+from zones.electrical.bearing import bearing
 from zones.electrical.calibration import Anchoring, anchor
 from zones.electrical.evaluate import SOLVER_VERSION, Evaluation, evaluate, subject_ids
-from zones.electrical.figures import Problem
 from zones.electrical.plant import Members, Plant
 from zones.electrical.point_loads import point_loads
 from zones.electrical.subjects import Subject, SubjectKind
@@ -104,6 +103,12 @@ def site_loads(site_id: int, as_of: dt.date) -> SiteLoads:
     members = Members.of_sites(plant, first_step_after(as_of) - 1)
     anchoring = anchor(plant, point_loads(plant))
     found = without_repeats(evaluate(plant, members, RULES, anchoring=anchoring))
+    bears = bearing(plant, members)
+    of_zones: dict[int, set[Subject]] = defaultdict(set)
+    for zone, kind, subject_id in zip(
+        bears.zone_id.tolist(), bears.subject_kind.tolist(), bears.subject_id.tolist(), strict=True
+    ):
+        of_zones[zone].add((kind, subject_id))
     columns = (
         [found.rules[rule].code for rule in found.rule],
         *(column.tolist() for column in (
@@ -119,8 +124,11 @@ def site_loads(site_id: int, as_of: dt.date) -> SiteLoads:
         members=members,
         evaluation=found,
         loads=tuple(_load(*row) for row in zip(*columns, strict=True)),
-        problems=_by_ids(plant, found.problems),
-        bearing=_by_zone(bearing(plant, members)),
+        problems=tuple(
+            ((one.subject_kind, int(subject_ids(plant, one.subject_kind)[one.subject])), one.reason)
+            for one in found.problems
+        ),
+        bearing=of_zones,
     )
 
 
@@ -139,9 +147,13 @@ def one_snapshot() -> Iterator[None]:
 
 def smallest_headroom(loads: Iterable[Load]) -> Load | None:
     """The load with the least likely headroom, where any is known."""
-    known = [load for load in loads if load.headroom_likely is not None]
     return min(
-        known, key=lambda load: (load.headroom_likely, _or_infinity(load.headroom_worst)), default=None
+        (load for load in loads if load.headroom_likely is not None),
+        key=lambda load: (
+            load.headroom_likely,
+            math.inf if load.headroom_worst is None else load.headroom_worst,
+        ),
+        default=None,
     )
 
 
@@ -186,26 +198,6 @@ def _stored_loads(site_id: int, as_of: dt.date, zone_id: int | None) -> Loads | 
     return Loads(site_id, as_of, tuple(loads), (), of_zones)
 
 
-def _by_ids(plant: Plant, problems: Iterable[Problem]) -> tuple[tuple[Subject, str], ...]:
-    """What could not be computed, by the record's ids."""
-    return tuple(
-        (
-            (problem.subject_kind, int(subject_ids(plant, problem.subject_kind)[problem.subject])),
-            problem.reason,
-        )
-        for problem in problems
-    )
-
-
-def _by_zone(found: Bearing) -> Mapping[int, Set[Subject]]:
-    of_zones: dict[int, set[Subject]] = defaultdict(set)
-    for zone, kind, subject_id in zip(
-        found.zone_id.tolist(), found.subject_kind.tolist(), found.subject_id.tolist(), strict=True
-    ):
-        of_zones[zone].add((kind, subject_id))
-    return of_zones
-
-
 def _load(
     code: str,
     kind: int,
@@ -218,7 +210,7 @@ def _load(
     detail: int | None,
     supported: float | None,
 ) -> Load:
-    of, limit, likely, high = limit_by_code(code), _known(limit), _known(likely), _known(high)
+    of, limit, likely, high = limit_by_code(code), known(limit), known(likely), known(high)
 
     def headroom(figure: float | None) -> float | None:
         if figure is None or not limit or of.counts_faults:
@@ -230,7 +222,7 @@ def _load(
         code=code,
         subject_kind=SubjectKind(kind),
         subject_id=subject_id,
-        low=_known(low),
+        low=known(low),
         likely=likely,
         high=high,
         limit=limit,
@@ -238,27 +230,19 @@ def _load(
         headroom_likely=headroom(likely),
         headroom_worst=headroom(high),
         detail=None if detail is None or detail < 0 else detail,
-        supported=_known(supported),
+        supported=known(supported),
     )
 
 
-def _known(value: float | None) -> float | None:
+def known(value: float | None) -> float | None:
+    """The value; None where it is not known or infinite."""
     return value if value is not None and math.isfinite(value) else None
 
 
-def _or_infinity(value: float | None) -> float:
-    return float("inf") if value is None else value
+_PLACE_OF: Final = {limit.code: place for place, limit in enumerate(LIMITS)}
 
 
 def _severity(load: Load) -> tuple[int, float, int, int, int]:
     """Of equals, in the order of the registry and of their ids, wherever they were read."""
-    return (
-        -load.verdict,
-        _or_infinity(load.headroom_likely),
-        _PLACE_OF[load.code],
-        load.subject_kind,
-        load.subject_id,
-    )
-
-
-_PLACE_OF: Final = {limit.code: place for place, limit in enumerate(LIMITS)}
+    headroom = math.inf if load.headroom_likely is None else load.headroom_likely
+    return -load.verdict, headroom, _PLACE_OF[load.code], load.subject_kind, load.subject_id

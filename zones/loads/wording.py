@@ -109,12 +109,12 @@ def summary(figures: Sequence[RenderedLoad], problems: Sequence[NotComputed]) ->
     """A zone's loads in a sentence or two: the worst in full, the others counted."""
     if not figures and not problems:
         return "No run and no speaker of this zone is recorded, so its load is not known."
-    said = [f"{capital(one.name)} cannot be computed: {one.reason}." for one in problems[:1]]
+    sentences = [f"{capital(one.name)} cannot be computed: {one.reason}." for one in problems[:1]]
     worst = max((one.load.verdict for one in figures), default=Verdict.WITHIN)
     alike = [one for one in figures if one.load.verdict is worst]
     if worst > Verdict.WITHIN:
         head = "Advice" if alike[0].limit.is_advice else capital(VERDICT_WORDS[worst])
-        said.append(f"{head}: {alike[0].sentence}{_and_more(len(alike) - 1, worst)}")
+        sentences.append(f"{head}: {alike[0].sentence}{_and_more(len(alike) - 1, worst)}")
     elif figures:
         within = f"Within all {len(figures)} limits"
         least = min(
@@ -125,8 +125,8 @@ def summary(figures: Sequence[RenderedLoad], problems: Sequence[NotComputed]) ->
         if least is not None:
             title = lower_first(least.limit.title)
             within += f"; tightest: {title} of {least.subject}, {least.headroom_words}"
-        said.append(f"{within}.")
-    return " ".join(said)
+        sentences.append(f"{within}.")
+    return " ".join(sentences)
 
 
 def _and_more(count: int, verdict: Verdict) -> str:

@@ -8,10 +8,7 @@ from django.db import migrations, models
 from django.db.models.functions import Lower
 
 from sites import fields
-
-
-def row_id() -> tuple[str, models.BigAutoField[int, int]]:
-    return "id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")
+from sites.changes.sql_v1 import tables
 
 
 class Migration(migrations.Migration):
@@ -20,11 +17,7 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name="Zone",
             fields=[
-                row_id(),
-                ("site", fields.OfSite("sites.site")),
-                ("change_set", fields.WriterKey("sites.changeset")),
-                ("begin_step", fields.StepField()),
-                ("end_step", fields.StepField(null=True)),
+                *tables.placed(),
                 ("name", fields.NameField(max_length=120)),
                 ("page_code", fields.LineField(blank=True, max_length=20)),
                 (
@@ -37,19 +30,14 @@ class Migration(migrations.Migration):
                         size=None,
                     ),
                 ),
-                ("priority", fields.WholeField(blank=True, maximum=9999, minimum=0, null=True)),
+                tables.whole("priority", minimum=0, maximum=9999),
                 ("life_safety", fields.WordField(["yes", "no", "unknown"], default="unknown", max_length=8)),
                 ("note", fields.NoteField(max_length=4000)),
             ],
             options={
                 "constraints": [
-                    models.UniqueConstraint(fields=("site", "id"), name="zone_of_site"),
-                    models.UniqueConstraint(
-                        models.F("site"),
-                        Lower("name"),
-                        condition=models.Q(("end_step__isnull", True)),
-                        name="zone_name_once_a_site",
-                    ),
+                    tables.of_site("zone"),
+                    tables.name_once("zone"),
                 ],
                 "db_table": "zone",
                 "ordering": ["name", "id"],
@@ -58,45 +46,25 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name="ZoneEndpoint",
             fields=[
-                row_id(),
-                ("site", fields.OfSite("sites.site")),
-                ("change_set", fields.WriterKey("sites.changeset")),
-                ("begin_step", fields.StepField()),
-                ("end_step", fields.StepField(null=True)),
+                *tables.placed(),
                 ("zone", fields.SiteKey("zones.zone", related_name="zone_endpoints")),
                 ("endpoint", fields.SiteKey("sites.endpoint", related_name="zone_endpoints")),
             ],
             options={
-                "constraints": [
-                    models.UniqueConstraint(
-                        models.F("zone"),
-                        models.F("endpoint"),
-                        condition=models.Q(("end_step__isnull", True)),
-                        name="zone_endpoint_once",
-                    )
-                ],
+                "constraints": [tables.standing_once("zone", models.F("endpoint"), "zone_endpoint_once")],
                 "db_table": "zone_endpoint",
             },
         ),
         migrations.CreateModel(
             name="PagingSet",
             fields=[
-                row_id(),
-                ("site", fields.OfSite("sites.site")),
-                ("change_set", fields.WriterKey("sites.changeset")),
-                ("begin_step", fields.StepField()),
-                ("end_step", fields.StepField(null=True)),
+                *tables.placed(),
                 ("name", fields.NameField(max_length=80)),
             ],
             options={
                 "constraints": [
-                    models.UniqueConstraint(fields=("site", "id"), name="paging_set_of_site"),
-                    models.UniqueConstraint(
-                        models.F("site"),
-                        Lower("name"),
-                        condition=models.Q(("end_step__isnull", True)),
-                        name="paging_set_name_once_a_site",
-                    ),
+                    tables.of_site("paging_set"),
+                    tables.name_once("paging_set"),
                 ],
                 "db_table": "paging_set",
             },
@@ -104,7 +72,7 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name="PagingSetZone",
             fields=[
-                row_id(),
+                tables.row_id(),
                 ("site", fields.OfSite("sites.site")),
                 ("change_set", fields.WriterKey("sites.changeset")),
                 ("paging_set", fields.SiteKey("zones.pagingset", related_name="members")),
@@ -120,11 +88,7 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name="Run",
             fields=[
-                row_id(),
-                ("site", fields.OfSite("sites.site")),
-                ("change_set", fields.WriterKey("sites.changeset")),
-                ("begin_step", fields.StepField()),
-                ("end_step", fields.StepField(null=True)),
+                *tables.placed(),
                 ("block", fields.SiteKey("sites.block", related_name="runs")),
                 ("name", fields.NameField(max_length=80)),
                 (
@@ -135,13 +99,8 @@ class Migration(migrations.Migration):
             ],
             options={
                 "constraints": [
-                    models.UniqueConstraint(fields=("site", "id"), name="run_of_site"),
-                    models.UniqueConstraint(
-                        models.F("site"),
-                        Lower("name"),
-                        condition=models.Q(("end_step__isnull", True)),
-                        name="run_name_once_a_site",
-                    ),
+                    tables.of_site("run"),
+                    tables.name_once("run"),
                 ],
                 "db_table": "run",
                 "ordering": ["name", "id"],
@@ -150,25 +109,14 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name="RunFacts",
             fields=[
-                ("change_set", fields.WriterKey("sites.changeset")),
-                ("site", fields.OfSite("sites.site", db_constraint=False)),
-                ("step", fields.StepField()),
-                (
-                    "pk",
-                    models.CompositePrimaryKey(
-                        "run_id", "step", blank=True, editable=False, primary_key=True, serialize=False
-                    ),
-                ),
+                *tables.dated("run_id"),
                 ("run", fields.SiteKey("zones.run", db_index=False, related_name="facts")),
                 ("zone", fields.SiteKey("zones.zone", null=True)),
                 ("output", fields.SiteKey("sites.output", null=True)),
                 ("supply", fields.SiteKey("sites.supply", null=True)),
                 ("amplifier", fields.SiteKey("sites.amplifier", null=True)),
                 ("fuse_fitted", fields.FlagField(blank=True, null=True)),
-                (
-                    "fuse_rating_a",
-                    fields.QuantityField(above=0, blank=True, maximum=100, null=True, unit="A"),
-                ),
+                tables.quantity("fuse_rating_a", "A", above=0, maximum=100),
             ],
             options={
                 "constraints": [
@@ -187,7 +135,7 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name="Point",
             fields=[
-                row_id(),
+                tables.row_id(),
                 ("change_set", fields.WriterKey("sites.changeset")),
                 ("site", fields.OfSite("sites.site", db_constraint=False, db_index=False)),
                 ("run", fields.SiteKey("zones.run", db_index=False, related_name="points")),
@@ -210,23 +158,12 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name="PointFacts",
             fields=[
-                ("change_set", fields.WriterKey("sites.changeset")),
-                ("site", fields.OfSite("sites.site", db_constraint=False)),
-                ("step", fields.StepField()),
-                (
-                    "pk",
-                    models.CompositePrimaryKey(
-                        "point_id", "step", blank=True, editable=False, primary_key=True, serialize=False
-                    ),
-                ),
+                *tables.dated("point_id"),
                 ("run", fields.SiteKey("zones.run", db_index=False)),
                 ("point", fields.SiteKey("zones.point", db_index=False, related_name="facts")),
                 ("rank", fields.QuantityField(maximum=1000000000.0, minimum=-1000000000.0)),
                 ("parent", fields.SiteKey("zones.point", db_index=False, null=True)),
-                (
-                    "parent_rank",
-                    fields.QuantityField(blank=True, maximum=1000000000.0, minimum=-1000000000.0, null=True),
-                ),
+                tables.quantity("parent_rank", minimum=-1000000000.0, maximum=1000000000.0),
                 ("kind", fields.NumberedWordField(["splice", "device", "uncounted_group"], default=1)),
                 (
                     "device_kind",
@@ -235,41 +172,20 @@ class Migration(migrations.Migration):
                     ),
                 ),
                 ("model", fields.SharedKey("sites.devicemodel", db_index=False, null=True)),
-                ("count_low", fields.WholeField(blank=True, maximum=1000, minimum=0, null=True)),
-                ("count_likely", fields.WholeField(blank=True, maximum=1000, minimum=0, null=True)),
-                ("count_high", fields.WholeField(blank=True, maximum=1000, minimum=0, null=True)),
+                tables.whole("count_low", minimum=0, maximum=1000),
+                tables.whole("count_likely", minimum=0, maximum=1000),
+                tables.whole("count_high", minimum=0, maximum=1000),
                 ("place", fields.LineField(blank=True, max_length=200)),
-                ("length_m", fields.QuantityField(blank=True, maximum=10000, minimum=0, null=True, unit="m")),
-                (
-                    "length_basis",
-                    fields.NumberedWordField(
-                        ["unknown", "guessed", "drawing", "marked", "measured"], default=0
-                    ),
-                ),
+                tables.quantity("length_m", "m", minimum=0, maximum=10000),
+                tables.basis("length_basis"),
                 ("cable_type", fields.SharedKey("sites.cabletype", db_index=False, null=True)),
-                ("dc_pairs", fields.WholeField(blank=True, maximum=25, minimum=1, null=True)),
+                tables.whole("dc_pairs", minimum=1, maximum=25),
                 ("negative_cut", fields.FlagField(default=False)),
-                (
-                    "current_basis",
-                    fields.NumberedWordField(
-                        ["unknown", "guessed", "drawing", "marked", "measured"], default=3
-                    ),
-                ),
-                (
-                    "speech_current_a",
-                    fields.QuantityField(blank=True, maximum=20, minimum=0, null=True, unit="A"),
-                ),
-                (
-                    "idle_current_a",
-                    fields.QuantityField(blank=True, maximum=20, minimum=0, null=True, unit="A"),
-                ),
-                ("tap_power_w", fields.QuantityField(above=0, blank=True, maximum=500, null=True, unit="W")),
-                (
-                    "tap_basis",
-                    fields.NumberedWordField(
-                        ["unknown", "guessed", "drawing", "marked", "measured"], default=0
-                    ),
-                ),
+                tables.basis("current_basis", default=3),
+                tables.quantity("speech_current_a", "A", minimum=0, maximum=20),
+                tables.quantity("idle_current_a", "A", minimum=0, maximum=20),
+                tables.quantity("tap_power_w", "W", above=0, maximum=500),
+                tables.basis("tap_basis"),
                 ("zone", fields.SiteKey("zones.zone", db_index=False, null=True)),
                 ("feed_supply", fields.SiteKey("sites.supply", db_index=False, null=True)),
             ],
@@ -343,11 +259,7 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name="Landing",
             fields=[
-                row_id(),
-                ("site", fields.OfSite("sites.site")),
-                ("change_set", fields.WriterKey("sites.changeset")),
-                ("begin_step", fields.StepField()),
-                ("end_step", fields.StepField(null=True)),
+                *tables.placed(),
                 ("block", fields.SiteKey("sites.block", related_name="landings")),
                 ("row", fields.WholeField(maximum=400, minimum=1)),
                 ("side", fields.WordField(["equipment", "field"], max_length=10)),
@@ -444,7 +356,7 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name="Reading",
             fields=[
-                row_id(),
+                tables.row_id(),
                 ("site", fields.OfSite("sites.site")),
                 ("change_set", fields.WriterKey("sites.changeset")),
                 ("kind", fields.WordField(["run_current", "end_voltage", "poe_power"], max_length=16)),
@@ -452,12 +364,9 @@ class Migration(migrations.Migration):
                 ("run", fields.SiteKey("zones.run", null=True, related_name="readings")),
                 ("point", fields.SiteKey("zones.point", null=True)),
                 ("switch", fields.SiteKey("sites.switch", null=True, related_name="readings")),
-                ("power_group", fields.WholeField(blank=True, maximum=999, minimum=0, null=True)),
+                tables.whole("power_group", minimum=0, maximum=999),
                 ("value", fields.QuantityField(maximum=10000, minimum=0)),
-                (
-                    "source_voltage_v",
-                    fields.QuantityField(blank=True, maximum=120, minimum=0, null=True, unit="V"),
-                ),
+                tables.quantity("source_voltage_v", "V", minimum=0, maximum=120),
                 ("taken_on", fields.DayField()),
                 (
                     "step",
@@ -483,7 +392,7 @@ class Migration(migrations.Migration):
             ],
             options={
                 "constraints": [
-                    models.UniqueConstraint(fields=("site", "id"), name="reading_of_site"),
+                    tables.of_site("reading"),
                     models.CheckConstraint(
                         condition=models.Q(
                             models.Q(
@@ -641,7 +550,7 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name="DueDate",
             fields=[
-                row_id(),
+                tables.row_id(),
                 (
                     "site",
                     models.ForeignKey(
@@ -662,7 +571,7 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name="Case",
             fields=[
-                row_id(),
+                tables.row_id(),
                 (
                     "site",
                     models.ForeignKey(
@@ -710,7 +619,7 @@ class Migration(migrations.Migration):
                 ("version", models.BigIntegerField(default=1, editable=False)),
             ],
             options={
-                "constraints": [models.UniqueConstraint(fields=("site", "id"), name="case_of_site")],
+                "constraints": [tables.of_site("case")],
                 "db_table": "case",
                 "ordering": ["-id"],
             },
@@ -718,7 +627,7 @@ class Migration(migrations.Migration):
         migrations.CreateModel(
             name="Finding",
             fields=[
-                row_id(),
+                tables.row_id(),
                 (
                     "site",
                     models.ForeignKey(

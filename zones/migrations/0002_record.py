@@ -53,7 +53,6 @@ WATCHED = [
     ("zone", "placed"),
     ("zone_endpoint", "placed"),
     ("paging_set", "placed"),
-    ("paging_set_zone", "plain"),
     ("run", "placed"),
     ("run_facts", "facts"),
     ("point", "plain"),
@@ -84,7 +83,10 @@ class Migration(migrations.Migration):
         install(POINT_KEYS),
         install(add_spans(SPANS)),
         *[install(record.watch(table, shape, feeds_load=True)) for table, shape in WATCHED],
-        # What an instrument said stays said; a correction supersedes it
-        install(record.watch("reading", "plain", feeds_load=True, rewritable=False)),
+        # What an instrument said stays said; a correction supersedes it. A set keeps its zones
+        *[
+            install(record.watch(table, "plain", feeds_load=True, rewritable=False))
+            for table in ("reading", "paging_set_zone")
+        ],
         *[install(users.create()) for users in USERS],
     ]

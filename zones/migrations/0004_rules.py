@@ -23,7 +23,8 @@ HELD = [
     hold(
         "run_facts",
         [
-            *[stands("run_facts", f"{of}_id", of) for of in ("run", "zone", *_FEEDS)],
+            stands("run_facts", "run_id", "run"),
+            *[stands("run_facts", f"{of}_id", of, "run") for of in ("zone", *_FEEDS)],
             Check(
                 "run_facts_fed_by_what_fits_its_kind",
                 "CASE t.kind WHEN 'self_amplified' THEN n.amplifier_id ELSE n.supply_id END IS NOT NULL",
@@ -44,8 +45,8 @@ HELD = [
                 "device_model",
             ),
             stands("point_facts", "run_id", "run"),
-            stands("point_facts", "zone_id", "zone"),
-            stands("point_facts", "feed_supply_id", "supply"),
+            stands("point_facts", "zone_id", "zone", "run"),
+            stands("point_facts", "feed_supply_id", "supply", "run"),
             Check(
                 "point_facts_fed_by_what_fits_its_run",
                 "t.kind <> 'self_amplified'",
@@ -132,22 +133,33 @@ LATER = [
             ),
         ],
     ),
-    *ends("block", [User("run", "block_id"), User("landing", "block_id")], ["clip_facts"]),
-    *ends("run", [User("landing", "run_id")], ["run_facts", "point_facts"]),
+    Later(
+        "paging_set_without_zones",
+        "paging_set",
+        "INSERT",
+        "",
+        [
+            Check(
+                "paging_set_has_zones",
+                "WHERE NOT EXISTS (SELECT FROM paging_set_zone m WHERE m.paging_set_id = n.id)",
+            )
+        ],
+    ),
+    ends("block", [User("run", "block_id"), User("landing", "block_id")], ["clip_facts"]),
+    ends("run", [User("landing", "run_id")], ["run_facts", "point_facts"]),
     *[
-        later
-        for of in ("output", "supply", "amplifier")
-        for later in ends(
+        ends(
             of,
             [User(table, f"{of}_id", thing) for table, thing in _SOURCE]
             + ([User("point_facts", "feed_supply_id", "run")] if of == "supply" else []),
             [] if of == "output" else [f"{of}_facts"],
         )
+        for of in ("output", "supply", "amplifier")
     ],
-    *ends(
+    ends(
         "endpoint", [User("output", "endpoint_id"), User("zone_endpoint", "endpoint_id")], ["endpoint_facts"]
     ),
-    *ends(
+    ends(
         "zone",
         [
             User("run_facts", "zone_id", "run"),

@@ -24,16 +24,11 @@ class Reading(Recorded):
     point = fields.SiteKey("zones.Point", null=True)
     switch = fields.SiteKey("sites.Switch", null=True, related_name="readings")
     power_group = fields.WholeField(
-        minimum=0, maximum=999, null=True, blank=True, help_text="Of the switch's power supplies (RFC 3621)."
+        minimum=0, maximum=999, null=True, help_text="Of the switch's power supplies (RFC 3621)."
     )
     value = fields.QuantityField(minimum=0, maximum=10_000, help_text="In the unit of its kind: A, V or W.")
     source_voltage_v = fields.QuantityField(
-        unit="V",
-        minimum=0,
-        maximum=120,
-        null=True,
-        blank=True,
-        help_text="Measured at the block at the same time.",
+        unit="V", minimum=0, maximum=120, null=True, help_text="Measured at the block at the same time."
     )
     taken_on = fields.DayField()
     step = models.BigIntegerField(
@@ -41,7 +36,7 @@ class Reading(Recorded):
     )
     technician = fields.LineField(max_length=120, blank=True)
     instrument = fields.LineField(max_length=120, blank=True)
-    calibrated_on = fields.DayField(null=True, blank=True)
+    calibrated_on = fields.DayField(null=True)
     supersedes = models.OneToOneField(
         "self",
         on_delete=models.PROTECT,

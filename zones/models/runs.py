@@ -8,10 +8,10 @@ from django.db import models
 from django.db.models import F, Q
 from django.db.models.functions import Lower
 
-from sites.models import Basis, DatedFacts, DeviceModel, Placed, Recorded, fields, standing_once
+from sites.models import Basis, DatedFacts, DeviceModel, Named, Recorded, fields, value_with_basis
 
 
-class Run(Placed):
+class Run(Named):
     """One field cable from a block to a chain, or tree, of devices."""
 
     class Kind(models.TextChoices):
@@ -24,16 +24,8 @@ class Run(Placed):
     kind = fields.WordField(Kind, max_length=20)
     note = fields.NoteField()
 
-    class Meta:
+    class Meta(Named.Meta):
         db_table = "run"
-        ordering = ["name", "id"]
-        constraints = [
-            models.UniqueConstraint(fields=["site", "id"], name="run_of_site"),
-            standing_once("site", Lower("name"), name="run_name_once_a_site"),
-        ]
-
-    def __str__(self) -> str:
-        return self.name
 
 
 class RunFacts(DatedFacts):
@@ -45,9 +37,7 @@ class RunFacts(DatedFacts):
     output = fields.SiteKey("sites.Output", null=True, help_text="Audio source of a self-amplified run.")
     supply = fields.SiteKey("sites.Supply", null=True, help_text="DC supply that feeds the run at its block.")
     amplifier = fields.SiteKey("sites.Amplifier", null=True)
-    fuse_fitted = fields.FlagField(
-        null=True, blank=True, help_text="Own fuse in the negative leg; blank: unknown."
-    )
+    fuse_fitted = fields.FlagField(null=True, help_text="Own fuse in the negative leg; blank: unknown.")
     fuse_rating_a = fields.rating("A", 100)
 
     class Meta:
@@ -118,7 +108,7 @@ class PointFacts(DatedFacts):
     parent = fields.SiteKey(
         Point, null=True, db_index=False, help_text="Blank: the segment comes from the block."
     )
-    parent_rank = fields.QuantityField(minimum=-1e9, maximum=1e9, null=True, blank=True)
+    parent_rank = fields.QuantityField(minimum=-1e9, maximum=1e9, null=True)
     kind = fields.NumberedWordField(Kind, default=Kind.DEVICE)
     device_kind = fields.NumberedWordField(DeviceKind, default=DeviceKind.UNKNOWN)
     model = fields.SharedKey("sites.DeviceModel", null=True, db_index=False)
@@ -132,7 +122,6 @@ class PointFacts(DatedFacts):
     cable_type = fields.SharedKey("sites.CableType", null=True, db_index=False, verbose_name="cable")
     dc_pairs = fields.pairs(
         null=True,
-        blank=True,
         verbose_name="number of pairs",
         help_text="Pairs paralleled for DC, or for a line; blank: unknown.",
     )
@@ -143,7 +132,7 @@ class PointFacts(DatedFacts):
     current_basis = fields.NumberedWordField(Basis, default=Basis.MARKED)
     speech_current_a = fields.current("This device's own current, where known better than its model's.")
     idle_current_a = fields.current()
-    tap_power_w = fields.tap(null=True, blank=True, verbose_name="tap")
+    tap_power_w = fields.tap(null=True, verbose_name="tap")
     tap_basis = fields.NumberedWordField(Basis, default=Basis.UNKNOWN)
     zone = fields.SiteKey(
         "zones.Zone",
@@ -166,16 +155,8 @@ class PointFacts(DatedFacts):
                 | Q(parent__isnull=False, parent_rank__isnull=False, parent_rank__lt=F("rank")),
                 name="point_facts_parent_comes_before",
             ),
-            models.CheckConstraint(
-                condition=Q(length_m__isnull=True, length_basis=Basis.UNKNOWN)
-                | Q(length_m__isnull=False, length_basis__gt=Basis.UNKNOWN),
-                name="point_facts_length_and_basis",
-            ),
-            models.CheckConstraint(
-                condition=Q(tap_power_w__isnull=True, tap_basis=Basis.UNKNOWN)
-                | Q(tap_power_w__isnull=False, tap_basis__gt=Basis.UNKNOWN),
-                name="point_facts_tap_and_basis",
-            ),
+            value_with_basis("length_m", "length_basis", "point_facts_length_and_basis"),
+            value_with_basis("tap_power_w", "tap_basis", "point_facts_tap_and_basis"),
             models.CheckConstraint(
                 condition=Q(count_low__isnull=True, count_likely__isnull=True, count_high__isnull=True)
                 | Q(

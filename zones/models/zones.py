@@ -5,10 +5,10 @@ from __future__ import annotations
 from django.db import models
 from django.db.models.functions import Lower
 
-from sites.models import Placed, Recorded, fields, standing_once
+from sites.models import Named, Placed, Recorded, fields, standing_once
 
 
-class Zone(Placed):
+class Zone(Named):
     class LifeSafety(models.TextChoices):
         YES = "yes", "yes"
         NO = "no", "no"
@@ -17,20 +17,12 @@ class Zone(Placed):
     name = fields.NameField(max_length=120)
     page_code = fields.LineField(max_length=20, blank=True)
     groups = fields.ListField(fields.NameField(max_length=80), max_items=50, default=list, blank=True)
-    priority = fields.WholeField(minimum=0, maximum=9999, null=True, blank=True)
+    priority = fields.WholeField(minimum=0, maximum=9999, null=True)
     life_safety = fields.WordField(LifeSafety, max_length=8, default=LifeSafety.UNKNOWN)
     note = fields.NoteField()
 
-    class Meta:
+    class Meta(Named.Meta):
         db_table = "zone"
-        ordering = ["name", "id"]
-        constraints = [
-            models.UniqueConstraint(fields=["site", "id"], name="zone_of_site"),
-            standing_once("site", Lower("name"), name="zone_name_once_a_site"),
-        ]
-
-    def __str__(self) -> str:
-        return self.name
 
 
 class ZoneEndpoint(Placed):

@@ -81,12 +81,9 @@ class DraftEvaluation:
         said += [one.sentence for one in crossing]
         if clearing:
             said.append(f"In order again: {', '.join(_what(one) for one in clearing)}.")
-        if not self.differences:
-            return "It would change no figure." if not said else " ".join(said)
-        if not said:
-            count = len(self.differences)
-            said.append(f"It would change {counted(count, 'figure')}; none crosses its limit.")
-        return " ".join(said)
+        if not said and self.differences:
+            said = [f"It would change {counted(len(self.differences), 'figure')}; none crosses its limit."]
+        return " ".join(said or ["It would change no figure."])
 
 
 def _what(one: Difference) -> str:
@@ -101,7 +98,7 @@ def evaluate_draft(change_set: ChangeSet) -> DraftEvaluation:
     1. Lock the draft's row and then the site's, in the order in which an acceptance takes them. Taken here
        and not in the trial, they hold until both evaluations have read.
     2. Apply the draft, evaluate the site with it, and undo it to the last row.
-    3. Evaluate the site without it: nobody else wrote in between.
+    3. Evaluate the site without it: no other change was written in between.
     """
     draft = ChangeSet.objects.select_for_update(of=("self",)).get(pk=change_set.pk)
     if draft.state != ChangeSet.State.DRAFT:
@@ -114,35 +111,31 @@ def evaluate_draft(change_set: ChangeSet) -> DraftEvaluation:
     day = max(draft.happened_on or today, today)
     with change_set_trial(draft):
         # In words too: what the draft adds has a name only as long as it is there
-        after = _in_words(site_loads(draft.site_id, day))
-    before = _in_words(site_loads(draft.site_id, day))
+        after, problems_after = _in_words(site_loads(draft.site_id, day))
+    before, problems_before = _in_words(site_loads(draft.site_id, day))
     return DraftEvaluation(
         as_of=day,
         differences=_differences(before, after),
-        not_computed=_without(after.problems, before.problems),
-        computed=_without(before.problems, after.problems),
+        not_computed=_without(problems_after, problems_before),
+        computed=_without(problems_before, problems_after),
     )
 
 
-@dataclass(frozen=True)
-class _InWords:
-    figures: dict[tuple[str, Subject], RenderedLoad]
-    problems: tuple[NotComputed, ...]
+_Rendered = dict[tuple[str, Subject], RenderedLoad]
 
 
-def _in_words(loads: SiteLoads) -> _InWords:
+def _in_words(loads: SiteLoads) -> tuple[_Rendered, tuple[NotComputed, ...]]:
     figures = {(one.load.code, one.load.subject): one for one in render_loads(loads.loads)}
-    return _InWords(figures, not_computed(loads.problems))
+    return figures, not_computed(loads.problems)
 
 
-def _differences(before: _InWords, after: _InWords) -> tuple[Difference, ...]:
-    old, new = before.figures, after.figures
+def _differences(before: _Rendered, after: _Rendered) -> tuple[Difference, ...]:
     found = [
-        Difference(code, subject, old.get((code, subject)), new.get((code, subject)))
-        for code, subject in dict.fromkeys([*new, *old])
-        if not _same(old.get((code, subject)), new.get((code, subject)))
+        Difference(code, subject, before.get((code, subject)), after.get((code, subject)))
+        for code, subject in dict.fromkeys([*after, *before])
     ]
-    return tuple(sorted(found, key=lambda one: (not one.crosses, not one.clears, -one.verdict_after)))
+    differing = [one for one in found if not _same(one.before, one.after)]
+    return tuple(sorted(differing, key=lambda one: (not one.crosses, not one.clears, -one.verdict_after)))
 
 
 def _without(some: tuple[NotComputed, ...], others: tuple[NotComputed, ...]) -> tuple[NotComputed, ...]:

@@ -22,7 +22,7 @@ Columns: TypeAlias = dict[str, NDArray[Any]]
 _HEADER_BYTES, _TRAILER_BYTES = 19, 2  # signature, flags and extension length; the row count of −1
 # where there is no row, the header comes with it
 _MAY_BE_LAST = (_TRAILER_BYTES, _HEADER_BYTES + _TRAILER_BYTES)
-_KINDS = {"whole": ("-1", "int8", ">i8", np.int64), "real": ("'NaN'", "float8", ">f8", np.float64)}
+_WHOLE, _REAL = ([("length", ">i4"), ("value", kind)] for kind in (">i8", ">f8"))
 
 
 @dataclass(frozen=True)
@@ -52,52 +52,46 @@ def fetch_together(cursor: Any, queries: Mapping[str, tuple[Query, Iterable[int]
     Narrow rows are filled up to the width of the widest, so that all have the same length: tables of many
     rows are better fetched with their like.
     """
-    width = _width(queries)
-    parts = [("fields", ">i2")]
-    if len(queries) > 1:
-        parts += [("length of query", ">i4"), ("query", ">i8")]
-    for kind, count in width.items():
-        for k in range(count):
-            parts += [(f"length of {kind} {k}", ">i4"), (f"{kind} {k}", _KINDS[kind][2])]
+    text, layout = statement(queries)
     data = bytearray()
-    with cursor.copy(statement(queries)) as stream:
+    with cursor.copy(text) as stream:
         for block in blocks(stream):  # each is given back at once: to keep them all costs more than the copy
             data += block
-    layout = np.dtype(parts)
     count, rest = divmod(len(data) - _HEADER_BYTES - _TRAILER_BYTES, layout.itemsize)
     if rest:
         raise RuntimeError(f"a binary COPY of {len(data)} bytes does not hold rows of {layout.itemsize}")
     rows = np.frombuffer(data, layout, count=count, offset=_HEADER_BYTES)
-    found = {}
+    several = len(queries) > 1
+    found: dict[str, Columns] = {}
     for number, (name, (query, _)) in enumerate(queries.items()):
-        own = rows if len(queries) == 1 else rows[rows["query"] == number]
-        found[name] = {
-            column: own[f"{kind} {k}"].astype(_KINDS[kind][3])
-            for kind in width
-            for k, column in enumerate(getattr(query, kind))
-        }
+        own = rows[rows["whole"]["value"][:, 0] == number] if several else rows
+        columns = found[name] = {}
+        for place, column in enumerate(query.whole, int(several)):
+            columns[column] = own["whole"]["value"][:, place].astype(np.int64)
+        for place, column in enumerate(query.real):
+            columns[column] = own["real"]["value"][:, place].astype(np.float64)
     return found
 
 
-def _width(queries: Mapping[str, tuple[Query, Iterable[int]]]) -> dict[str, int]:
-    return {
-        kind: max(len(getattr(query, kind)) for query, _ in queries.values()) for kind in ("whole", "real")
-    }
+def statement(queries: Mapping[str, tuple[Query, Iterable[int]]]) -> tuple[str, np.dtype[Any]]:
+    """The binary COPY that ``fetch_together`` reads, and the layout of its rows.
 
-
-def statement(queries: Mapping[str, tuple[Query, Iterable[int]]]) -> str:
-    """The binary COPY that ``fetch_together`` reads."""
+    Of several queries the first whole number is that of the query.
+    """
+    several = len(queries) > 1
+    whole = several + max(len(query.whole) for query, _ in queries.values())
+    real = max(len(query.real) for query, _ in queries.values())
     selects = []
     for number, (query, ids) in enumerate(queries.values()):
-        expressions = [f"{number}::int8"] if len(queries) > 1 else []
-        for kind, count in _width(queries).items():
-            unknown, sql_type, *_ = _KINDS[kind]
-            columns = list(getattr(query, kind).values())
-            expressions += [f"coalesce(({column})::{sql_type}, {unknown})" for column in columns]
-            expressions += [f"{unknown}::{sql_type}"] * (count - len(columns))
-        wanted = "'{" + ",".join(str(int(i)) for i in ids) + "}'::bigint[]"
+        expressions = [f"{number}::int8"] * several
+        expressions += [f"coalesce(({column})::int8, -1)" for column in query.whole.values()]
+        expressions += ["-1::int8"] * (whole - len(expressions))
+        expressions += [f"coalesce(({column})::float8, 'NaN')" for column in query.real.values()]
+        expressions += ["'NaN'::float8"] * (whole + real - len(expressions))
+        wanted = "'{" + ",".join(map(str, map(int, ids))) + "}'::bigint[]"
         selects.append(f"(SELECT {', '.join(expressions)} {query.rows.format(ids=wanted)})")
-    return f"COPY ({' UNION ALL '.join(selects)}) TO STDOUT (FORMAT binary)"
+    layout = np.dtype([("fields", ">i2"), ("whole", _WHOLE, (whole,)), ("real", _REAL, (real,))])
+    return f"COPY ({' UNION ALL '.join(selects)}) TO STDOUT (FORMAT binary)", layout
 
 
 def blocks(stream: Copy) -> Iterator[Buffer]:

@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import fields
+from enum import Enum, IntEnum
 from typing import Any
 
 from django.db.models import Model
@@ -34,7 +35,7 @@ from zones.plant.columns import Query
 
 FOREVER = "9223372036854775807"
 OWN = "id"
-"""An array that says which thing a row is of: it is fetched once, as ``id``."""
+"""Marks the array that names the thing of a row: it is fetched once, as ``id``."""
 _OF_EVERY_TABLE = {field.name for field in fields(electrical.Table)}
 
 
@@ -44,17 +45,17 @@ def _query(
     table: type[Any],
     *sources: tuple[str, type[Model]],
     also: dict[str, str] | None = None,
-    **said: str,
+    **sql_of: str,
 ) -> Query:
     """The query of a table of the plant: ``base`` and a column for each of its arrays.
 
     sources: aliases in ``rows``, with the model whose columns they have; the first that has a field is asked.
-    said: SQL of arrays that are no such field. also: numbers that no array holds as they are.
+    sql_of: SQL of arrays that are no such field. also: numbers that no array holds as they are.
     """
     whole, real = dict(base), dict(also or {})
     for field in fields(table):
         if field.name not in _OF_EVERY_TABLE:
-            sql = said.get(field.name) or _column(field.name, sources)
+            sql = sql_of.get(field.name) or _column(field.name, sources)
             if sql != OWN:
                 (real if field.type == "FloatArray" else whole)[field.name] = sql
     return Query(rows=rows, whole=whole, real=real)
@@ -69,9 +70,9 @@ def _column(array: str, sources: Sequence[tuple[str, type[Model]]]) -> str:
     raise LookupError(f"no column is called as the array {array}")
 
 
-def _number(column: str, words: Sequence[str]) -> str:
-    """SQL for the position of a word in ``words``; NULL for another word."""
-    listed = ", ".join(f"'{word}'" for word in words)
+def _number(column: str, numbers: type[IntEnum], words: type[Enum]) -> str:
+    """SQL for the plant's number of a word of the record, which has the same name; NULL for another word."""
+    listed = ", ".join(f"'{getattr(words, number.name, '')}'" for number in numbers)
     return f"array_position(ARRAY[{listed}], {column}::text) - 1"
 
 
@@ -98,16 +99,37 @@ _FACTS = {
 }
 
 
-def _facts_of(table: str, *, model: bool = False) -> str:
-    facts, key = f"{table}_facts", f"{table.removeprefix('switch_')}_id"
-    return f"""FROM "{table}" t
+def _dated(
+    table: str,
+    rows: type[Any],
+    facts: type[Model],
+    *sources: tuple[str, type[Model]],
+    base: dict[str, str] | None = None,
+    also: dict[str, str] | None = None,
+    **sql_of: str,
+) -> Query:
+    """The query of things with dated facts. In its SQL, t: the thing, f: its facts, m: the model of those."""
+    kind, of_facts = table.removeprefix("switch_"), facts._meta.db_table
+    join = ""
+    if any(field.name == "model" for field in facts._meta.fields):
+        join, sources = "LEFT JOIN device_model m ON m.id = f.model_id", (*sources, ("m", DeviceModel))
+    return _query(
+        f"""FROM "{table}" t
         JOIN (
-            SELECT {key} AS id, step FROM {facts} WHERE site_id = ANY({{ids}})
+            SELECT {kind}_id AS id, step FROM {of_facts} WHERE site_id = ANY({{ids}})
             UNION SELECT id, begin_step FROM "{table}" WHERE site_id = ANY({{ids}})
         ) s ON s.id = t.id
-        LEFT JOIN {facts} f ON f.{key} = s.id AND f.step = s.step
-        {"LEFT JOIN device_model m ON m.id = f.model_id" if model else ""}
-        WHERE t.site_id = ANY({{ids}})"""
+        LEFT JOIN {of_facts} f ON f.{kind}_id = s.id AND f.step = s.step
+        {join}
+        WHERE t.site_id = ANY({{ids}})""",
+        _FACTS | (base or {}),
+        rows,
+        ("f", facts),
+        *sources,
+        also=also,
+        **{f"{kind}_index": OWN},
+        **sql_of,
+    )
 
 
 SITES = Query(
@@ -116,26 +138,28 @@ SITES = Query(
     rows="FROM site WHERE id = ANY({ids})",
 )
 
-RUN_KINDS = [Run.Kind.SELF_AMPLIFIED, Run.Kind.CONSTANT_VOLTAGE, Run.Kind.LOW_IMPEDANCE]
-BLOCK_KINDS = [Block.Kind.SPLIT_66, Block.Kind.UNSPLIT_66, Block.Kind.TYPE_110, Block.Kind.SCREW]
-
-RUNS = _query(
-    _facts_of("run"),
-    _FACTS
-    | {
-        "block": "t.block_id",
-        "kind": _number("t.kind", RUN_KINDS),
-        "block_kind": f"(SELECT {_number('b.kind', BLOCK_KINDS)} FROM block b WHERE b.id = t.block_id)",
-    },
+_BLOCK_KIND = _number("b.kind", electrical.BlockKind, Block.Kind)
+RUNS = _dated(
+    "run",
     electrical.RunRows,
-    ("f", RunFacts),
-    run_index=OWN,
+    RunFacts,
+    base={
+        "block_index": "t.block_id",
+        "kind": _number("t.kind", electrical.RunKind, Run.Kind),
+        "block_kind": f"(SELECT {_BLOCK_KIND} FROM block b WHERE b.id = t.block_id)",
+    },
 )
 
+# How many devices are at a point: an uncounted group's range, one device, none at a splice
+_COUNTS = {
+    name: f"CASE f.kind WHEN {electrical.PointKind.UNCOUNTED_GROUP} THEN f.{name}"
+    f" WHEN {electrical.PointKind.DEVICE} THEN 1 ELSE 0 END"
+    for name in ("count_low", "count_likely", "count_high")
+}
 # A point stands as long as its run does; its facts carry its run and rank.
 POINTS = _query(
-    # The sites of the run are said too, or the whole fleet's runs are read for one site's; that they are the
-    # same is not, or sites are merged and every point is held against every run of its site
+    # Without the sites of the run, the whole fleet's runs are read for one site's; with "the same site" as
+    # join condition, sites are merge-joined, and every point is compared with every run of its site
     "FROM point_facts f JOIN run t ON t.id = f.run_id"
     " WHERE f.site_id = ANY({ids}) AND t.site_id = ANY({ids})",
     {
@@ -149,49 +173,26 @@ POINTS = _query(
     ("f", PointFacts),
     point_index=OWN,
     cable_index="f.cable_type_id",
+    **_COUNTS,
     also={"rank": "f.rank"},
 )
 
-SUPPLIES = _query(
-    _facts_of("supply", model=True),
-    _FACTS,
-    electrical.SupplyRows,
-    ("f", SupplyFacts),
-    ("m", DeviceModel),
-    supply_index=OWN,
-)
-
-AMPLIFIERS = _query(
-    _facts_of("amplifier", model=True),
-    _FACTS,
-    electrical.AmplifierRows,
-    ("f", AmplifierFacts),
-    ("m", DeviceModel),
-    amplifier_index=OWN,
-)
-
-SWITCHES = _query(
-    _facts_of("switch", model=True),
-    _FACTS,
+SUPPLIES = _dated("supply", electrical.SupplyRows, SupplyFacts)
+AMPLIFIERS = _dated("amplifier", electrical.AmplifierRows, AmplifierFacts)
+SWITCHES = _dated(
+    "switch",
     electrical.SwitchRows,
-    ("f", SwitchFacts),
-    ("m", DeviceModel),
-    switch_index=OWN,
+    SwitchFacts,
     budget_w="m.poe_budget_w",
     budget_one_lost_w="m.poe_budget_one_lost_w",
 )
-
-_PRIORITY = SwitchPortFacts.Priority
-PORTS = _query(
-    _facts_of("switch_port"),
-    _FACTS,
+PORTS = _dated(
+    "switch_port",
     electrical.PortRows,
+    SwitchPortFacts,
     ("t", SwitchPort),
-    ("f", SwitchPortFacts),
-    port_index=OWN,
-    priority=_number(
-        f"coalesce(f.priority, '{_PRIORITY.LOW}')", [_PRIORITY.CRITICAL, _PRIORITY.HIGH, _PRIORITY.LOW]
-    ),
+    priority=f"coalesce({_number('f.priority', electrical.PortPriority, SwitchPortFacts.Priority)},"
+    f" {electrical.PortPriority.LOW})",
     other_load="coalesce(f.other_load <> '', false)::int",
     other_class="f.other_load_class",
     other_power_w="f.other_load_power_w",
@@ -199,16 +200,14 @@ PORTS = _query(
 
 # Its data cable carries the power of an endpoint unless that is known to come from elsewhere.
 _SOURCE = EndpointFacts.PowerSource
-ENDPOINTS = _query(
-    _facts_of("endpoint", model=True),
-    _FACTS
-    | {
+ENDPOINTS = _dated(
+    "endpoint",
+    electrical.EndpointRows,
+    EndpointFacts,
+    base={
         "address_code": "CASE WHEN f.address IS NOT NULL"
         " THEN dense_rank() OVER (ORDER BY t.site_id, f.address, f.vlan) END",
     },
-    electrical.EndpointRows,
-    ("f", EndpointFacts),
-    endpoint_index=OWN,
     poe_class="coalesce(f.negotiated_class, m.poe_class)",
     paging_power_w="m.paging_poe_w",
     length_m="f.cable_length_m",
@@ -223,52 +222,39 @@ ENDPOINTS = _query(
     },
 )
 
-OUTPUTS = Query(whole={**_THING, "endpoint": "t.endpoint_id"}, rows=_rows_of("output"))
+OUTPUTS = Query(whole={**_THING, "endpoint_index": "t.endpoint_id"}, rows=_rows_of("output"))
 BLOCKS = Query(whole={"id": "t.id", "site": "t.site_id"}, rows=_rows_of("block"))
 ZONES = Query(whole={**_THING, "zone_id": "t.id"}, rows=_rows_of("zone"))
 HEARD = _query(_rows_of("zone_endpoint"), _THING, electrical.HeardRows, ("t", ZoneEndpoint))
 
-_CARRIES = Landing.Carries
 LANDINGS = _query(
     _rows_of("landing"),
     _THING,
     electrical.LandingRows,
     ("t", Landing),
     field_side=f"(t.side = '{Landing.Side.FIELD}')::int",
-    carries=_number(
-        "t.carries",
-        [
-            _CARRIES.AUDIO_POSITIVE,
-            _CARRIES.AUDIO_NEGATIVE,
-            _CARRIES.DC_POSITIVE,
-            _CARRIES.DC_NEGATIVE,
-            _CARRIES.LINE_HOT,
-            _CARRIES.LINE_COMMON,
-            _CARRIES.SPARE,
-        ],
-    ),
+    carries=_number("t.carries", electrical.Carries, Landing.Carries),
 )
 
 # A zone is of a paging set for as long as the set stands.
 PAGING = _query(
     "FROM paging_set t JOIN paging_set_zone z ON z.paging_set_id = t.id WHERE t.site_id = ANY({ids})",
-    _THING | {"changed_by": "z.change_set_id"},
+    _THING | {"id": "z.id", "changed_by": "z.change_set_id"},
     electrical.PagingRows,
     set_id="t.id",
     zone_id="z.zone_id",
 )
 
-_STATES = [Reading.State.IDLE, Reading.State.PAGING]
 _CURRENT_READINGS = """reading r WHERE r.site_id = ANY({ids})
         AND NOT EXISTS (SELECT FROM reading newer WHERE newer.supersedes_id = r.id)"""
 READINGS = _query(
     f"FROM {_CURRENT_READINGS} AND r.run_id IS NOT NULL",
-    {"site": "r.site_id", "step": "r.step", "changed_by": "r.change_set_id"},
+    {"site": "r.site_id", "begin": "r.step", "end": FOREVER, "changed_by": "r.change_set_id"},
     electrical.ReadingRows,
     ("r", Reading),
     reading_id="r.id",
-    kind=_number("r.kind", [Reading.Kind.RUN_CURRENT, Reading.Kind.END_VOLTAGE]),
-    state=_number("r.state", _STATES),
+    kind=_number("r.kind", electrical.ReadingKind, Reading.Kind),
+    state=_number("r.state", electrical.State, Reading.State),
 )
 
 # Watts are read per power-supply group (RFC 3621): the last reading of each group on a step, summed.
@@ -282,25 +268,18 @@ POE_READINGS = _query(
     electrical.PoeReadingRows,
     switch_index="g.switch_id",
     reading_id="max(g.id)",
-    state=_number("g.state", _STATES),
+    state=_number("g.state", electrical.State, Reading.State),
     power_w="sum(g.value)",
 )
 
 # A model of another kind (a gateway, a network speaker) on a run is a device of unknown kind there.
-_DEVICE_KINDS = {
-    DeviceModel.Kind.CEILING_SPEAKER: DeviceKind.CEILING_SPEAKER,
-    DeviceModel.Kind.WALL_SPEAKER: DeviceKind.WALL_SPEAKER,
-    DeviceModel.Kind.HORN: DeviceKind.HORN,
-}
 MODELS = _query(
     "FROM device_model t WHERE id = ANY({ids})",
     {},
     electrical.Models,
     ("t", DeviceModel),
     model_id="t.id",
-    device_kind="CASE kind "
-    + " ".join(f"WHEN '{word}' THEN {int(number)}" for word, number in _DEVICE_KINDS.items())
-    + f" ELSE {int(DeviceKind.UNKNOWN)} END",
+    device_kind=f"coalesce({_number('kind', DeviceKind, DeviceModel.Kind)}, {DeviceKind.UNKNOWN})",
 )
 CABLES = _query(
     "FROM cable_type t WHERE id = ANY({ids})", {}, electrical.Cables, ("t", CableType), cable_id="t.id"

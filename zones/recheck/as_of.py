@@ -1,16 +1,17 @@
-"""Figures as of a day, as known now: computed and told, and nothing written."""
+"""Figures as of a day, as known now: computed, and nothing written."""
 
 from __future__ import annotations
 
 import datetime as dt
-import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from sites.changes.steps import first_step_after
 from sites.models import Site
-from zones.electrical.evaluate import Evaluation, evaluate, subject_ids
-from zones.electrical.plant import Members, Plant
+from zones.electrical.evaluate import evaluate, subject_ids
+from zones.electrical.plant import Members
 from zones.electrical.verdicts import Verdict
 from zones.limits.limit import Limit
 from zones.limits.record import why_not_computed
@@ -56,53 +57,40 @@ def sites_as_of(site_ids: Sequence[int], day: dt.date) -> Iterator[SiteAsOf]:
             evaluate(plant, Members.of_sites(plant, first_step_after(day) - 1), RULES)
         )
         codes = dict(Site.objects.filter(pk__in=site_ids).values_list("id", "code"))
-        figures = _figures(evaluation)
-        problems = _problems(plant, evaluation)
-    for number, site_id in enumerate(plant.site_id.tolist()):
-        worst_first = sorted(figures[number], key=lambda figure: -figure.verdict) if number in figures else []
-        yield SiteAsOf(codes[site_id], day, worst_first, problems.get(number, []))
-
-
-def _figures(evaluation: Evaluation) -> dict[int, list[Figure]]:
-    limits = [limit_by_code(rule.code) for rule in evaluation.rules]
-    subjects = list(zip(evaluation.subject_kind.tolist(), evaluation.subject_id.tolist(), strict=True))
-    places = [
-        (limits[rule].detail, detail if detail >= 0 else None)
-        for rule, detail in zip(evaluation.rule.tolist(), evaluation.detail.tolist(), strict=True)
-    ]
-    names = Names(subjects, places)
-    by_member: dict[int, list[Figure]] = {}
-    for row, (kind, id_) in enumerate(subjects):
-        by_member.setdefault(int(evaluation.member[row]), []).append(
+        subjects = list(zip(evaluation.subject_kind.tolist(), evaluation.subject_id.tolist(), strict=True))
+        limits = [limit_by_code(evaluation.rules[rule].code) for rule in evaluation.rule]
+        places = [
+            (limit.detail, detail if detail >= 0 else None)
+            for limit, detail in zip(limits, evaluation.detail.tolist(), strict=True)
+        ]
+        broken = [
+            (int(problem.subject_kind), int(subject_ids(plant, problem.subject_kind)[problem.subject]))
+            for problem in evaluation.problems
+        ]
+        names = Names([*subjects, *broken], places)
+    columns = np.stack([evaluation.low, evaluation.likely, evaluation.high, evaluation.limit], axis=1)
+    known = columns.astype(np.object_)
+    known[~np.isfinite(columns)] = None
+    figures: list[list[Figure]] = [[] for _ in plant.site_id]
+    for row in np.argsort(-evaluation.verdict, kind="stable"):
+        low, likely, high, limit_value = known[row]
+        kind, id_ = subjects[row]
+        figures[evaluation.member[row]].append(
             Figure(
-                limit=limits[evaluation.rule[row]],
+                limit=limits[row],
                 subject=names.of((kind, id_)),
                 subject_kind=kind,
                 subject_id=id_,
-                low=_finite(evaluation.low[row]),
-                likely=_finite(evaluation.likely[row]),
-                high=_finite(evaluation.high[row]),
-                limit_value=_finite(evaluation.limit[row]),
+                low=low,
+                likely=likely,
+                high=high,
+                limit_value=limit_value,
                 verdict=Verdict(int(evaluation.verdict[row])),
                 place=names.place(*places[row]),
             )
         )
-    return by_member
-
-
-def _problems(plant: Plant, evaluation: Evaluation) -> dict[int, list[str]]:
-    subjects = [
-        (int(problem.subject_kind), int(subject_ids(plant, problem.subject_kind)[problem.subject]))
-        for problem in evaluation.problems
-    ]
-    names = Names(subjects)
-    by_member: dict[int, list[str]] = {}
-    for problem, subject in zip(evaluation.problems, subjects, strict=True):
-        by_member.setdefault(problem.member, []).append(
-            f"{names.of(subject)}: {why_not_computed([problem.reason])}"
-        )
-    return by_member
-
-
-def _finite(value: float) -> float | None:
-    return float(value) if math.isfinite(value) else None
+    problems: list[list[str]] = [[] for _ in plant.site_id]
+    for problem, subject in zip(evaluation.problems, broken, strict=True):
+        problems[problem.member].append(f"{names.of(subject)}: {why_not_computed([problem.reason])}")
+    for number, site_id in enumerate(plant.site_id.tolist()):
+        yield SiteAsOf(codes[site_id], day, figures[number], problems[number])

@@ -6,10 +6,9 @@ What is found is a function of the record and of the day, never of when or how o
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
-from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -26,12 +25,12 @@ from zones.electrical.point_loads import point_loads
 from zones.limits.registry import RULES
 from zones.models import SiteCheck
 from zones.plant.selectors import read_plant
-from zones.recheck.checked import Checked, checked_listeners, due_sources, failed_listeners
+from zones.recheck import checked as registered
+from zones.recheck.checked import Checked
 from zones.recheck.recheck_queue import (
-    MarkRead,
     delete_marks,
     future_facts,
-    read_marks,
+    marked_sites,
     set_aside,
     write_due_dates,
 )
@@ -57,11 +56,11 @@ def recheck(site_ids: Sequence[int], *, now: dt.datetime | None = None) -> Outco
 
     1. Sites that failed last time go one by one, so that they spoil no batch.
     2. The others go in one transaction (``check``), again from its beginning where another transaction got in
-       between. If anything in it raises, they go one by one, so that each stands or falls alone.
+       between. If anything in it raises, they go one by one, so that one failure stops no other site.
     3. A site that raises alone is noted (``_note_failure``): its marks are kept but set aside, it is tried
-       again later and later, and listeners are told why.
-    4. A lost connection is nobody's failure. It took the claims with it, so this raises, even where Django
-       has already made another one.
+       again later and later, and listeners are given the reason.
+    4. A lost connection is no failure of a site. It took the claims with it, so this raises, even where
+       Django has already made another one.
 
     now: None: the clock of the database.
     """
@@ -76,7 +75,7 @@ def recheck(site_ids: Sequence[int], *, now: dt.datetime | None = None) -> Outco
         if connection.connection is not session:
             raise OperationalError("the connection that held the claims is lost")
         batch = batches.pop(0)
-        marks: list[MarkRead] = []
+        marks: list[int] = []
         try:
             outcome.checked += _check_in_snapshot(batch, now, marks)
         except Exception as error:
@@ -90,30 +89,31 @@ def recheck(site_ids: Sequence[int], *, now: dt.datetime | None = None) -> Outco
 
 
 def check(
-    site_ids: Sequence[int], *, now: dt.datetime | None = None, marks: list[MarkRead] | None = None
+    site_ids: Sequence[int], *, now: dt.datetime | None = None, marks: list[int] | None = None
 ) -> Checked | None:
     """Recompute the marked ones of these sites in the caller's transaction; None where there is none.
 
-    1. Read the marks. Sites without any are left alone: someone recomputed them before they were claimed.
+    1. Read the marks. Sites without any are left alone: they were recomputed before they were claimed.
     2. Read the plant, and evaluate each site as of the end of its today: what is dated later is not yet.
     3. Write the figures that differ, and what bears on which zone.
-    4. Tell the listeners, and write the days on which time alone will change the result.
+    4. Call the listeners, and write the days on which time alone will change the result.
     5. Delete the marks that were read in step 1. One that is committed meanwhile is not seen, so it stays.
 
-    All of it rests on one snapshot (REPEATABLE READ): a mark that is seen means that the rows it tells of are
-    seen as well. ``marks`` is filled for those who want to know which were read even if this raises.
+    All of it rests on one snapshot (REPEATABLE READ): where a mark is seen, the rows that it was written with
+    are seen as well. ``marks``: is given the ids of the marks that were read, even if this raises.
     """
     marks = [] if marks is None else marks
-    marks += read_marks(site_ids)
-    if not marks:
+    found = marked_sites(site_ids)
+    for site in found:
+        marks += site.marks
+    if not found:
         return None
-    sites, clock = _sites({mark.site_id for mark in marks})
-    now = now or clock
-    plant = read_plant([site.id for site in sites])
-    zones = {site.id: ZoneInfo(site.time_zone) for site in sites}
-    as_of = tuple(now.astimezone(zone).date() for zone in zones.values())
-    step = tuple(first_step_after(day) - 1 for day in as_of)
-    members = Members.of_sites(plant, np.array(step, np.int64))
+    now = now or found[0].read_at
+    zones = {site.id: ZoneInfo(site.time_zone) for site in found if site.time_zone is not None}
+    sites = [site for site in found if site.id in zones]
+    plant = read_plant(list(zones))
+    as_of = [now.astimezone(zone).date() for zone in zones.values()]
+    members = Members.of_sites(plant, np.array([first_step_after(day) - 1 for day in as_of], np.int64))
     anchoring = anchor(plant, point_loads(plant))
     evaluation = without_repeats(evaluate(plant, members, RULES, anchoring=anchoring))
     checked = Checked(
@@ -122,24 +122,25 @@ def check(
         members=members,
         evaluation=evaluation,
         anchoring=anchoring,
-        as_of=as_of,
-        step=step,
+        as_of=tuple(as_of),
         now=now,
-        surveyed_on=tuple(site.surveyed_on for site in sites),
-        solver_before=tuple(site.solver_version for site in sites),
+        surveyed_on=tuple([site.surveyed_on for site in sites]),
+        solver_before=tuple([site.solver_version for site in sites]),
     )
     write_figures(plant, evaluation, as_of, now)
     write_bearing(plant, bearing(plant, members))
-    for listener in checked_listeners():
+    for listener in registered.checked_listeners:
         listener(checked)
-    due = [each for source in (future_facts, *due_sources()) for each in source(checked)]
+    due = future_facts(checked)
+    for source in registered.due_sources:
+        due += source(checked)
     write_due_dates(due, zones, now)
     delete_marks(marks)
     _note_success(checked)
     return checked
 
 
-def _check_in_snapshot(site_ids: Sequence[int], now: dt.datetime | None, marks: list[MarkRead]) -> list[int]:
+def _check_in_snapshot(site_ids: Sequence[int], now: dt.datetime | None, marks: list[int]) -> list[int]:
     for tries_left in reversed(range(SNAPSHOT_TRIES)):
         marks.clear()
         try:
@@ -187,16 +188,21 @@ def _note_success(checked: Checked) -> None:
         )
 
 
-def _note_failure(site_id: int, error: Exception, marks: Sequence[MarkRead], now: dt.datetime | None) -> str:
-    """Keep why a site could not be computed, and when it is tried again; tell the listeners. Returns why.
+def _note_failure(site_id: int, error: Exception, marks: Sequence[int], now: dt.datetime | None) -> str:
+    """Store why a site could not be computed, and when it is tried again; call the listeners. Returns why.
 
     1. The failure and the marks' lane are one transaction: the marks are there for the next attempt.
-    2. Listeners come in another: one that raises is logged, and told again after the next attempt.
+    2. Listeners are called in another: where one raises it is logged, and all are called again after the next
+       attempt.
     """
-    reason = _reason(error)
+    text = " ".join(str(error).split())
+    reason = f"{type(error).__name__}: {text}"[:500] if text else type(error).__name__
     log.error("a site cannot be computed", site_id=site_id, exc_info=error)
-    now = now or _database_time()
     with transaction.atomic():
+        if now is None:
+            with connection.cursor() as cursor:
+                cursor.execute("SELECT clock_timestamp()")
+                (now,) = cursor.fetchone()
         failures = SiteCheck.objects.filter(pk=site_id).values_list("failures", flat=True).first() or 0
         pause = min(FIRST_PAUSE * 2 ** min(failures, 20), LONGEST_PAUSE)
         SiteCheck.objects.update_or_create(
@@ -204,45 +210,14 @@ def _note_failure(site_id: int, error: Exception, marks: Sequence[MarkRead], now
             defaults={"failures": failures + 1, "last_error": reason, "next_attempt_at": now + pause},
         )
         set_aside(marks)
-    try:
-        with transaction.atomic():
-            for listener in failed_listeners():
-                listener(site_id, reason, now)
-    except Exception:
-        log.exception("a failed recheck could not be told", site_id=site_id)
+    _notify_failed(site_id, reason, now)
     return reason
 
 
-def _reason(error: Exception) -> str:
-    """The error as one line that a person can pass on."""
-    text = " ".join(str(error).split())
-    return f"{type(error).__name__}: {text}"[:500] if text else type(error).__name__
-
-
-class _Site(NamedTuple):
-    id: int
-    time_zone: str
-    surveyed_on: dt.date | None
-    solver_version: int | None
-
-
-def _sites(site_ids: Iterable[int]) -> tuple[list[_Site], dt.datetime]:
-    """Those that there are, in the order of their ids, and the time by the clock of the database: one for all
-    processes, and the one that due dates are compared with."""
-    with connection.cursor() as cursor:
-        cursor.execute(
-            """SELECT site.id, time_zone, surveyed_on, solver_version, clock
-               FROM (SELECT clock_timestamp() AS clock) AS now LEFT JOIN site ON site.id = ANY(%s)
-               LEFT JOIN site_check ON site_check.site_id = site.id ORDER BY site.id""",
-            [list(site_ids)],
-        )
-        rows = cursor.fetchall()
-    return [_Site._make(row) for *row, _ in rows if row[0] is not None], rows[0][-1]
-
-
-def _database_time() -> dt.datetime:
-    """The clock of the database: one for all processes, and the one that due dates are compared with."""
-    with connection.cursor() as cursor:
-        cursor.execute("SELECT clock_timestamp()")
-        (now,) = cursor.fetchone()
-    return now  # type: ignore[no-any-return]
+def _notify_failed(site_id: int, reason: str, now: dt.datetime) -> None:
+    try:
+        with transaction.atomic():
+            for listener in registered.failed_listeners:
+                listener(site_id, reason, now)
+    except Exception:
+        log.exception("a listener to a failed recheck raised", site_id=site_id)

@@ -1,11 +1,11 @@
-"""Which sites are to be recomputed, when, and by whom: marks, due dates and claims.
+"""Which sites are to be recomputed, when, and by which process: marks, due dates and claims.
 
 A mark says "this site's load must be recomputed". Triggers write marks with the record; here are the other
 ways in and out. Time is an input too: a due date becomes a mark on the day on which a site's result changes
 with no write.
 
-A claim says who recomputes a site now: a session advisory lock, which even SIGKILL frees. It is held by the
-database connection and not by a transaction, since the transaction that computes must begin after the claim:
+A claim is a session advisory lock of the process that recomputes a site now; even SIGKILL frees it. The
+connection holds it and not a transaction, since the transaction that computes must begin after the claim:
 one begun before might not see what the last holder wrote. A pooler between us and the database must therefore
 keep sessions.
 """
@@ -25,13 +25,19 @@ from sites.changes.steps import day_of
 from sites.models.changes import Mark
 from zones.electrical.evaluate import SOLVER_VERSION
 from zones.electrical.plant import FOREVER
-from zones.models import DueDate
 from zones.recheck.checked import Checked, Due
 
 
-class MarkRead(NamedTuple):
+class MarkedSite(NamedTuple):
+    """A site to be recomputed. marks: their ids. time_zone: None: the site is deleted. read_at: by the clock
+    of the database: one for all processes, and the one that due dates are compared with."""
+
     id: int
-    site_id: int
+    marks: list[int]
+    time_zone: str | None
+    surveyed_on: dt.date | None
+    solver_version: int | None
+    read_at: dt.datetime
 
 
 def mark_sites(site_ids: Iterable[int], *, reason: str, lane: Mark.Lane = Mark.Lane.INTERACTIVE) -> None:
@@ -39,22 +45,31 @@ def mark_sites(site_ids: Iterable[int], *, reason: str, lane: Mark.Lane = Mark.L
     Mark.objects.bulk_create(Mark(site_id=site_id, lane=lane, reason=reason) for site_id in site_ids)
 
 
-def read_marks(site_ids: Sequence[int]) -> list[MarkRead]:
-    """The marks of these sites that the transaction sees."""
-    rows = Mark.objects.filter(site_id__in=site_ids).values_list("id", "site_id")
-    return [MarkRead._make(row) for row in rows]
+def marked_sites(site_ids: Sequence[int]) -> list[MarkedSite]:
+    """Those of these sites with marks that the transaction sees, in the order of their ids."""
+    with connection.cursor() as cursor:
+        cursor.execute(
+            """SELECT mark.site_id, array_agg(mark.id), time_zone, surveyed_on, solver_version,
+                   clock_timestamp()
+               FROM mark LEFT JOIN site ON site.id = mark.site_id
+                   LEFT JOIN site_check ON site_check.site_id = mark.site_id
+               WHERE mark.site_id = ANY(%s)
+               GROUP BY mark.site_id, site.id, site_check.site_id ORDER BY mark.site_id""",
+            [list(site_ids)],
+        )
+        return [MarkedSite._make(row) for row in cursor.fetchall()]
 
 
-def delete_marks(marks: Iterable[MarkRead]) -> None:
+def delete_marks(mark_ids: Sequence[int]) -> None:
     """Delete exactly these: one that was written since stays, and its site is recomputed again."""
     with connection.cursor() as cursor:
-        cursor.execute("DELETE FROM mark WHERE id = ANY(%s::bigint[])", [[mark.id for mark in marks]])
+        cursor.execute("DELETE FROM mark WHERE id = ANY(%s::bigint[])", [list(mark_ids)])
 
 
-def set_aside(marks: Iterable[MarkRead]) -> None:
+def set_aside(mark_ids: Sequence[int]) -> None:
     """Keep the marks of a site that could not be computed, out of the way until it is tried again. A mark
     that is written meanwhile is taken up at once: it may be the repair."""
-    Mark.objects.filter(pk__in=[mark.id for mark in marks]).update(lane=Mark.Lane.SET_ASIDE)
+    Mark.objects.filter(pk__in=mark_ids).update(lane=Mark.Lane.SET_ASIDE)
 
 
 def raise_due(now: dt.datetime | None = None) -> None:
@@ -114,12 +129,12 @@ SELECT site_id FROM marked WHERE site_id IS NOT NULL LIMIT %(count)s
 
 @contextmanager
 def claimed(lane: Mark.Lane, count: int) -> Iterator[list[int]]:
-    """Up to ``count`` sites with marks in ``lane`` that nobody else is at, claimed until the block ends.
+    """Up to ``count`` sites with marks in ``lane`` that no other process claims, until the block ends.
 
     1. Look for marked sites, in the order of their ids, past those already looked at.
-    2. Try to lock each; one that is locked is another's. Its marks may be gone by now: whoever recomputes
-       reads the marks again, after the lock.
-    3. Repeat until there are enough, or no more. Nobody ever waits, so nobody waits in a circle.
+    2. Try to lock each; a locked one is claimed by another process. The marks of one that could be locked may
+       be gone by now, so the recheck reads them again, after the lock.
+    3. Repeat until there are enough, or no more. This never waits for a lock, so it cannot deadlock.
     """
     with _released() as held:
         after = 0
@@ -142,9 +157,9 @@ def claimed(lane: Mark.Lane, count: int) -> Iterator[list[int]]:
 
 @contextmanager
 def claimed_sites(site_ids: Sequence[int]) -> Iterator[list[int]]:
-    """These sites, claimed until the block ends; waits for whoever is at one of them.
+    """These sites, claimed until the block ends; waits for other processes that claim one of them.
 
-    Taken in the order of their ids, and whoever waits holds only lower ones: nobody waits in a circle.
+    Locked in the order of their ids: a process that waits holds only lower ones, so there is no deadlock.
     """
     with _released() as held:
         with connection.cursor() as cursor:
@@ -156,7 +171,7 @@ def claimed_sites(site_ids: Sequence[int]) -> Iterator[list[int]]:
 
 @contextmanager
 def _released() -> Iterator[list[int]]:
-    """What is put into the list is let go at the end, whatever happened."""
+    """The claims in the list are released at the end, whatever happened."""
     held: list[int] = []
     try:
         yield held
@@ -185,7 +200,7 @@ def begins_at(day: dt.date, zone: ZoneInfo) -> dt.datetime:
 
 def future_facts(checked: Checked) -> list[Due]:
     """Of each site the first day after the asked one on which a row begins or ends to hold."""
-    plant, asked = checked.plant, np.array(checked.step, np.int64)
+    plant, asked = checked.plant, checked.members.step
     first = np.full(len(asked), FOREVER)
     for table in plant.tables.values():
         site = plant.group_site[table.group]
@@ -198,28 +213,32 @@ def future_facts(checked: Checked) -> list[Due]:
     ]
 
 
-def write_due_dates(due: Iterable[Due], zones: Mapping[int, ZoneInfo], now: dt.datetime) -> None:
+def write_due_dates(due: Sequence[Due], zones: Mapping[int, ZoneInfo], now: dt.datetime) -> None:
     """Make the due dates of the sites of ``zones`` those of ``due``; what is past is left out.
 
     A date that another transaction wrote since the snapshot is not seen, and so stays.
     """
-    wanted = {(each.site_id, begins_at(each.day, zones[each.site_id]), each.reason) for each in due}
-    wanted = {each for each in wanted if each[1] > now}
-    known = {
-        (site_id, at, reason): id_
-        for id_, site_id, at, reason in DueDate.objects.filter(site_id__in=list(zones)).values_list(
-            "id", "site_id", "at", "reason"
-        )
-    }
-    gone = [id_ for key, id_ in known.items() if key not in wanted]
-    new = sorted(wanted - known.keys())
     with connection.cursor() as cursor:
-        if gone:
-            cursor.execute("DELETE FROM due_date WHERE id = ANY(%s::bigint[])", [gone])
-        if new:
-            cursor.execute(
-                """INSERT INTO due_date (site_id, at, reason)
-                   SELECT * FROM unnest(%s::bigint[], %s::timestamptz[], %s::text[])
-                   ON CONFLICT DO NOTHING""",
-                [list(column) for column in zip(*new, strict=True)],
-            )
+        cursor.execute(
+            """WITH wanted AS (
+                   SELECT DISTINCT * FROM unnest(%s::bigint[], %s::timestamptz[], %s::text[])
+                       AS due (site_id, at, reason)
+                   WHERE at > %s
+               ), gone AS (
+                   DELETE FROM due_date d WHERE site_id = ANY(%s) AND NOT EXISTS (
+                       SELECT FROM wanted w WHERE (w.site_id, w.at, w.reason) = (d.site_id, d.at, d.reason)
+                   )
+               )
+               INSERT INTO due_date (site_id, at, reason)
+               SELECT * FROM wanted w WHERE NOT EXISTS (
+                   SELECT FROM due_date d WHERE (w.site_id, w.at, w.reason) = (d.site_id, d.at, d.reason)
+               ) ORDER BY site_id, at, reason
+               ON CONFLICT DO NOTHING""",
+            [
+                [each.site_id for each in due],
+                [begins_at(each.day, zones[each.site_id]) for each in due],
+                [each.reason for each in due],
+                now,
+                list(zones),
+            ],
+        )

@@ -1,4 +1,4 @@
-"""What the last recheck left, for whoever would otherwise compute it again."""
+"""What the last recheck stored, read instead of computed again."""
 
 from __future__ import annotations
 

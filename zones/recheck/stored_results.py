@@ -21,7 +21,6 @@ from numpy.typing import NDArray
 from psycopg.adapt import Dumper
 from psycopg.pq import Format
 
-from zones.electrical.bands import IntArray
 from zones.electrical.bearing import Bearing
 from zones.electrical.evaluate import SOLVER_VERSION, Evaluation
 from zones.electrical.plant import BoolArray, Plant
@@ -126,7 +125,11 @@ def write_figures(
     found = _found(plant, evaluation)
     with connection.cursor() as cursor:
         stored = fetch(cursor, _STORED_FIGURES, plant.site_id)
-        count, of_found, of_stored = _subjects(found, stored)
+        kind = np.concatenate([found["kind"], stored["kind"]])
+        subject = np.concatenate([found["subject"], stored["subject"]])
+        # one number a subject is sorted several times as fast as pairs are
+        subjects, number = np.unique(subject * (len(SubjectKind) + 1) + kind, return_inverse=True)
+        count, of_found, of_stored = len(subjects), number[: len(found["kind"])], number[len(found["kind"]) :]
         changed = _changed(count, found, of_found, stored, of_stored)
         is_found = np.bincount(of_found, minlength=count) > 0
         gone = np.unique(of_stored[~is_found[of_stored]])
@@ -167,14 +170,6 @@ def _found(plant: Plant, evaluation: Evaluation) -> Columns:
     return columns
 
 
-def _subjects(found: Columns, stored: Columns) -> tuple[int, NDArray[np.int64], NDArray[np.int64]]:
-    """Number the subjects of both. Returns how many there are, and the number of each row's."""
-    kind, subject = (np.concatenate([found[name], stored[name]]) for name in ("kind", "subject"))
-    # one number a subject is sorted several times as fast as pairs are
-    subjects, number = np.unique(subject * (len(SubjectKind) + 1) + kind, return_inverse=True)
-    return len(subjects), number[: len(found["kind"])], number[len(found["kind"]) :]
-
-
 def _changed(
     count: int, found: Columns, of_found: NDArray[np.int64], stored: Columns, of_stored: NDArray[np.int64]
 ) -> BoolArray:
@@ -195,89 +190,54 @@ def _changed(
     return changed
 
 
-_STORED_BEARING = Query(
-    rows="FROM zone_subject WHERE site_id = ANY({ids})",
-    whole={"zone": "zone_id", "kind": "subject_kind", "subject": "subject_id"},
-)
-
-
 def write_bearing(plant: Plant, found: Bearing) -> None:
-    """Make what is stored of the plant's sites that of ``found`` (one member a site). Three statements at
-    most."""
-    with connection.cursor() as cursor:
-        stored = fetch(cursor, _STORED_BEARING, plant.site_id)
-    old = [stored["zone"], stored["kind"], stored["subject"]]
-    new = [found.zone_id, found.subject_kind, found.subject_id]
-    is_new, is_old = _number_rows(new, old)
-    gone, come = ~np.isin(is_old, is_new), ~np.isin(is_new, is_old)
+    """Make what is stored of the plant's sites that of ``found`` (one member a site). One statement."""
     with cursor_taking_arrays() as cursor:
-        if gone.any():
-            cursor.execute(
-                """DELETE FROM zone_subject t
-                   USING unnest(%s::bigint[], %s::bigint[], %s::bigint[]) AS gone(zone, kind, subject)
-                   WHERE t.zone_id = zone AND t.subject_kind = kind AND t.subject_id = subject""",
-                [column[gone] for column in old],
-            )
-        if come.any():
-            cursor.execute(
-                """INSERT INTO zone_subject (site_id, zone_id, subject_kind, subject_id)
-                   SELECT * FROM unnest(%s::bigint[], %s::bigint[], %s::bigint[], %s::bigint[])""",
-                [plant.site_id[found.member[come]], *(column[come] for column in new)],
-            )
-
-
-def _number_rows(some: list[IntArray], others: list[IntArray]) -> tuple[IntArray, IntArray]:
-    """A number for each row of both, equal where zone, kind and subject are."""
-    number = np.zeros(len(some[0]) + len(others[0]), np.int64)
-    for one, other in zip(some, others, strict=True):
-        values, at = np.unique(np.concatenate([one, other]), return_inverse=True)
-        number = number * len(values) + at
-    return number[: len(some[0])], number[len(some[0]) :]
-
-
-Array = NDArray[Any]
-
-
-class _Whole(Dumper):
-    """A column of integers as bigint[]."""
-
-    format = Format.BINARY
-    oid = psycopg.adapters.types["int8"].array_oid
-    element_oid = psycopg.adapters.types["int8"].oid
-    element: np.dtype[Any] = np.dtype(">i8")
-
-    def dump(self, obj: Array) -> bytes:
-        header = np.array(
-            [1, 0, self.element_oid, len(obj), 1] if len(obj) else [0, 0, self.element_oid], ">i4"
+        cursor.execute(
+            """WITH differing AS MATERIALIZED (
+                   SELECT found.site_id AS site, stored.site_id AS stored_site,
+                       zone_id, subject_kind, subject_id
+                   FROM unnest(%s::bigint[], %s::bigint[], %s::bigint[], %s::bigint[])
+                           AS found (site_id, zone_id, subject_kind, subject_id)
+                       FULL JOIN (SELECT * FROM zone_subject WHERE site_id = ANY(%s::bigint[])) AS stored
+                           USING (zone_id, subject_kind, subject_id)
+                   WHERE found.site_id IS NULL OR stored.site_id IS NULL
+               ), gone AS (
+                   DELETE FROM zone_subject t USING differing d
+                   WHERE d.site IS NULL AND t.zone_id = d.zone_id AND t.subject_kind = d.subject_kind
+                       AND t.subject_id = d.subject_id
+               )
+               INSERT INTO zone_subject (site_id, zone_id, subject_kind, subject_id)
+               SELECT site, zone_id, subject_kind, subject_id FROM differing WHERE stored_site IS NULL""",
+            [
+                plant.site_id[found.member],
+                found.zone_id,
+                found.subject_kind,
+                found.subject_id,
+                plant.site_id,
+            ],
         )
-        elements = np.empty(len(obj), [("length", ">i4"), ("value", self.element)])
-        elements["length"] = self.element.itemsize
-        elements["value"] = obj
-        return header.tobytes() + elements.tobytes()
 
 
-class _Real(_Whole):
-    """A column of numbers as double precision[]; NaN stays NaN."""
-
-    oid = psycopg.adapters.types["float8"].array_oid
-    element_oid = psycopg.adapters.types["float8"].oid
-    element = np.dtype(">f8")
+_ELEMENTS = {"i": ("int8", np.dtype(">i8")), "f": ("float8", np.dtype(">f8"))}
+"""By kind of column, what PostgreSQL receives it as. NaN stays NaN."""
 
 
 class _Column(Dumper):
-    """Chooses by what the column holds."""
+    """A column as bigint[] or double precision[]. The statement casts it: it is sent without a type."""
 
     format = Format.BINARY
 
-    def dump(self, obj: Array) -> bytes:
-        raise TypeError(f"a column of {obj.dtype} has no form in PostgreSQL")
-
-    def get_key(self, obj: Array, _format: Any) -> Any:
-        return (np.ndarray, obj.dtype.kind)
-
-    def upgrade(self, obj: Array, _format: Any) -> Dumper:
-        kinds: dict[str, type[Dumper]] = {"i": _Whole, "f": _Real}
-        return kinds.get(obj.dtype.kind, _Column)(self.cls, self.connection)
+    def dump(self, obj: NDArray[Any]) -> bytes:
+        if obj.dtype.kind not in _ELEMENTS:
+            raise TypeError(f"a column of {obj.dtype} has no form in PostgreSQL")
+        name, element = _ELEMENTS[obj.dtype.kind]
+        oid = psycopg.adapters.types[name].oid
+        header = np.array([1, 0, oid, len(obj), 1] if len(obj) else [0, 0, oid], ">i4")
+        elements = np.empty(len(obj), [("length", ">i4"), ("value", element)])
+        elements["length"] = element.itemsize
+        elements["value"] = obj
+        return header.tobytes() + elements.tobytes()
 
 
 def cursor_taking_arrays() -> Any:

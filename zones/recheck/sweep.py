@@ -6,8 +6,7 @@ import datetime as dt
 import gc
 import threading
 import time
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
 from dataclasses import dataclass, field
 
 import structlog
@@ -34,13 +33,15 @@ BATCHES = {
     Mark.Lane.INTERACTIVE: Batches(fewest=10, most=50, lasting_s=0.4),
     Mark.Lane.BULK: Batches(fewest=25, most=300, lasting_s=1.0),
 }
-"""Whoever changes something waits for the batch that is under way; what a batch found is lost if its process
-is killed, and so a short-lived one still gets on. Fewer sites would spend their time on beginning: 50 at once
-in bulk take two fifths more a site than 300, and 150 a tenth more."""
+"""A person who changes something waits for the batch that is under way, and what a batch found is lost if its
+process is killed. Fewer sites would spend their time on starting: 50 at once in bulk take two fifths more a
+site than 300, and 150 a tenth more."""
 LOOK_FOR_OUTDATED_EVERY_S = 60.0
 
 Chore = Callable[[], object]
 _chores: list[Chore] = []
+_sites_at_once: dict[Mark.Lane, int] = {}
+"""How many sites the next batch of a lane may have, by how long its last one took."""
 
 
 @dataclass
@@ -55,21 +56,6 @@ class Swept:
         self.failed |= outcome.failed
 
 
-class _Pace:
-    """How many sites a batch may have, going by what the last one of its lane took."""
-
-    def __init__(self) -> None:
-        self.sites = {lane: batches.fewest for lane, batches in BATCHES.items()}
-
-    def note(self, lane: Mark.Lane, sites: int, took_s: float) -> None:
-        batches = BATCHES[lane]
-        within = int(sites * batches.lasting_s / took_s)
-        self.sites[lane] = min(max(within, batches.fewest), batches.most)
-
-
-_pace = _Pace()
-
-
 def on_sweep(chore: Chore) -> Chore:
     """Have ``chore()`` called with every look of a sweep: publish, deliver. It must be brief, since the next
     site waits for it; one that raises is logged, and called again next time."""
@@ -82,18 +68,28 @@ def look_once(*, now: dt.datetime | None = None) -> Outcome | None:
     """One look: what is due becomes marks; one batch of sites is recomputed; chores are done. None: nothing
     was marked.
 
-    The interactive lane is looked at before every batch, so whoever waits there waits for one batch at most.
+    The interactive lane is looked at before every batch, so a person waits for one batch at most.
     """
     raise_due(now)
     outcome = None
-    for lane in BATCHES:
-        with claimed(lane, _pace.sites[lane]) as site_ids:
-            if site_ids:
-                began = time.perf_counter()
-                with _no_search_for_circles():
-                    outcome = recheck(site_ids, now=now)
-                _pace.note(lane, len(site_ids), time.perf_counter() - began)
-                break
+    for lane, batches in BATCHES.items():
+        with claimed(lane, _sites_at_once.get(lane, batches.fewest)) as site_ids:
+            if not site_ids:
+                continue
+            began = time.perf_counter()
+            # Python's collector searches for circles whenever some objects have been made. A batch makes
+            # hundreds of thousands that live until its end, and hardly a circle: the search took a seventh
+            # of the computing.
+            collecting = gc.isenabled()
+            gc.disable()
+            try:
+                outcome = recheck(site_ids, now=now)
+            finally:
+                if collecting:
+                    gc.enable()
+            in_time = int(len(site_ids) * batches.lasting_s / (time.perf_counter() - began))
+            _sites_at_once[lane] = min(max(in_time, batches.fewest), batches.most)
+            break
     for chore in _chores:
         try:
             chore()
@@ -102,20 +98,6 @@ def look_once(*, now: dt.datetime | None = None) -> Outcome | None:
             if not connection.is_usable():
                 raise
     return outcome
-
-
-@contextmanager
-def _no_search_for_circles() -> Iterator[None]:
-    """Python's collector looks for objects that refer to each other in a circle whenever some have been made.
-    A batch makes hundreds of thousands that live until its end, and hardly a circle: the looking took a
-    seventh of the computing."""
-    looking = gc.isenabled()
-    gc.disable()
-    try:
-        yield
-    finally:
-        if looking:
-            gc.enable()
 
 
 def sweep(*, now: dt.datetime | None = None, stop: threading.Event | None = None) -> Swept:

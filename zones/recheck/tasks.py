@@ -1,4 +1,4 @@
-"""What a Celery worker does when it is told to look: the same as the sweeper."""
+"""The task of a Celery worker: the same as the sweeper."""
 
 from __future__ import annotations
 

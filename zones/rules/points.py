@@ -28,9 +28,9 @@ def device_fits(model: str, kind: str | None, device_kind: int) -> Iterator[Prob
 def counts_fit(kind: int, counts: Sequence[int | None]) -> Iterator[Problem]:
     """An uncounted group says how many devices there may be, at least, likely and at most, or that it is
     unknown; nothing else has counts."""
-    known = [count for count in counts if count is not None]
-    if not known:
+    if {None}.issuperset(counts):
         return
+    known = [count for count in counts if count is not None]
     if kind != PointFacts.Kind.UNCOUNTED_GROUP:
         yield Problem("Only an uncounted group has counts.", "invalid", "/count_likely")
     elif len(known) < len(counts) or sorted(known) != known or known[0] < 0:

@@ -1,4 +1,4 @@
-"""What lies on the blocks: pairs landed and taken off, clips pulled and put."""
+"""What lies on the blocks: pairs landed and taken off, clips pulled and inserted."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ class PairUse(models.TextChoices):
     SPARE = "spare"
 
 
-_CARRIES = {
+CARRIES = {
     PairUse.AUDIO: (Landing.Carries.AUDIO_POSITIVE, Landing.Carries.AUDIO_NEGATIVE),
     # In this trade the positive is grounded
     PairUse.DC: (Landing.Carries.DC_POSITIVE, Landing.Carries.DC_NEGATIVE),
@@ -63,7 +63,7 @@ def landing_add(
     things = {"run": run, "output": output, "supply": supply, "amplifier": amplifier}
     require(owner_fits([name for name, thing in things.items() if thing is not None]))
     side = Landing.Side.FIELD if run is not None else Landing.Side.EQUIPMENT
-    roles = _CARRIES[carries][::-1] if reversed else _CARRIES[carries]
+    roles = CARRIES[carries][::-1] if reversed else CARRIES[carries]
     rows = (row, row + 1 if second_row is None else second_row)
     for path, each in zip(("/row", "/second_row"), rows, strict=True):
         require(row_fits(describe(block), block.row_count, each, path))

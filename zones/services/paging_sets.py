@@ -5,6 +5,7 @@ from __future__ import annotations
 from sites.changes.errors import refuse
 from sites.changes.operations import operation
 from sites.changes.work import Work
+from sites.services.usual import Usual
 from zones.models import PagingSet, PagingSetZone, Zone
 
 
@@ -25,10 +26,7 @@ def paging_set_alter(
     return _add(work, name or paging_set.name, zones)
 
 
-@operation("paging_set.end", "Zones do not page together any more.")
-def paging_set_end(work: Work, /, *, paging_set: PagingSet) -> PagingSet:
-    work.end(paging_set)
-    return paging_set
+paging_set_end = Usual(PagingSet).ends("Zones do not page together any more.")
 
 
 def _add(work: Work, name: str, zones: list[Zone]) -> PagingSet:

@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from itertools import takewhile
 from operator import itemgetter
 from typing import Annotated, Any
 
-from sites.changes.errors import Problem, refuse, require
+from sites.changes.errors import refuse, require
 from sites.changes.operations import HeldOn, Use, operation
 from sites.changes.parameters import Parameter
 from sites.changes.selectors import version_reader
-from sites.changes.work import Work, clean, describe
+from sites.changes.work import Work, describe
 from sites.fields import NumberedWordField, facts_of, length
 from sites.models import Basis, Placed, Supply
 from sites.rules.equipment import MODELS, model_fits, with_basis
-from sites.services.uses import facts_from, used_by
+from sites.services.uses import used_by, users_from
 from zones.models import Point, PointFacts, Run
 from zones.rules.points import DEVICE_KINDS, counts_fit, device_fits, mid_feed_fits, splice_is_bare
 
@@ -49,8 +50,7 @@ def point_append(
 ) -> Point:
     if after is not None:
         _recorded(work, after, run=run, path="/after_id")
-        # Someone who added a point there meanwhile has made the record another than the one this was drawn
-        # for
+        # A point added there meanwhile makes the record another one than this was drawn for
         if work.learning and not work.made(after):
             work.expect("point_children", [after.pk], _children(work.site_id, after.pk))
     point = _add_point(work, run, None, name)
@@ -101,13 +101,8 @@ def point_insert(
     use=Use.ANY,
 )
 def point_alter(work: Work, /, *, point: Point, **given: Any) -> Point:
-    if "name" in given:
-        work.alter(point, {"name": given.pop("name")})
-    if given:
-        current = _recorded(work, point)
-        if "after" in given:
-            given |= _reconnected(work, point, given.pop("after"))
-        work.supersede(PointFacts, [point.pk], _fitting(point.run, given, current))
+    state = _altered(work, point, given)
+    work.supersede(PointFacts, [point.pk], state)
     return point
 
 
@@ -128,15 +123,9 @@ def point_remove(work: Work, /, *, point: Point) -> Point:
     use=Use.CORRECTION,
 )
 def point_correct(work: Work, /, *, point: Point, held_on: HeldOn = None, **given: Any) -> Point:
-    if "name" in given:
-        work.alter(point, {"name": given.pop("name")})
-    latest = _recorded(work, point, latest=True)
-    if "after" in given:
-        given |= _reconnected(work, point, given.pop("after"))
+    state = _altered(work, point, given, latest=True)
     together = [*_TOGETHER, ("parent", "parent_rank")]
-    work.correct(
-        PointFacts, [point.pk], _fitting(point.run, given, latest), held_on=held_on, together=together
-    )
+    work.correct(PointFacts, [point.pk], state, held_on=held_on, together=together)
     return point
 
 
@@ -167,7 +156,7 @@ def point_found(
         _recorded(work, after, run=run, path="/after_id", latest=True)
         since = PointFacts.objects.filter(point=after).order_by("step").values_list("step", flat=True)[0]
     point = _add_point(work, run, None, name)
-    _begin_at(work, since, _facts(point, after, _fitting(run, given, None)))
+    work.add(_facts(point, after, _fitting(run, given, None)), step=since)
     return point
 
 
@@ -176,15 +165,12 @@ def _found_before(work: Work, before: Point, name: str | None, given: dict[str, 
     rows = list(PointFacts.objects.filter(point=before).order_by("step").select_related("parent"))
     last = rows[-1]
     # The unbroken stretch of rows with its present parent
-    stretch = [last]
-    for row in reversed(rows[:-1]):
-        if row.parent_id != last.parent_id:
-            break
-        stretch.insert(0, row)
+    stretch = [*takewhile(lambda row: row.parent_id == last.parent_id, reversed(rows))][::-1]
     first = stretch[0]
     near, _ = _split(first, None, Basis.UNKNOWN)
     segment = {**near, **_cable_of(first)}
-    _begin_at(work, first.step, _facts(point, last.parent, {**_fitting(before.run, given, None), **segment}))
+    facts = _facts(point, last.parent, {**_fitting(before.run, given, None), **segment})
+    work.add(facts, step=first.step)
     for row in stretch:
         _, far = _split(row, None, Basis.UNKNOWN)
         work.expect(PointFacts, [before.pk, row.step], row.change_set_id)
@@ -194,16 +180,7 @@ def _found_before(work: Work, before: Point, name: str | None, given: dict[str, 
     return point
 
 
-def _begin_at(work: Work, step: int, row: PointFacts) -> None:
-    row.site_id = work.site_id
-    row.change_set_id = work.change_set.pk
-    row.step = step
-    clean(row)
-    row.save(force_insert=True)
-
-
-# --- the parts
-# --------------------------------------------------------------------------------------------------
+# --- the parts ---
 
 
 def _recorded(
@@ -270,22 +247,29 @@ def _split(
     return near, {"length_m": old.length_m - distance_m, "length_basis": old.length_basis}
 
 
-def _reconnected(work: Work, point: Point, after: Point | None) -> dict[str, Any]:
-    """The fields that connect ``point`` behind ``after`` (None: to the block)."""
-    if after is None:
-        return {"parent": None, "parent_rank": None}
-    _recorded(work, after, run=point.run, path="/after_id", latest=True)
-    rank_below(work, point, after)
-    return {"parent": after, "parent_rank": after.rank}
+def _altered(work: Work, point: Point, given: dict[str, Any], *, latest: bool = False) -> dict[str, Any]:
+    """The dated facts among ``given`` with what follows from them, once the point has its new name and place
+    in the order of the run. ``latest``: as of ``_recorded``."""
+    if "name" in given:
+        work.alter(point, {"name": given.pop("name")})
+    if not given:
+        return {}
+    facts = _recorded(work, point, latest=latest)
+    if "after" in given:
+        after = given.pop("after")
+        if after is not None:
+            _recorded(work, after, run=point.run, path="/after_id", latest=True)
+            rank_below(work, point, after)
+        given |= {"parent": after, "parent_rank": after.rank if after is not None else None}
+    return _fitting(point.run, given, facts)
 
 
 def _fitting(run: Run, given: dict[str, Any], current: PointFacts | None) -> dict[str, Any]:
     """``given`` with what follows from it, for a point that is ``current`` so far (None: new)."""
-    model = given.get("model")
     given = with_basis(given, "length_m", "length_basis")
     given = with_basis(given, "tap_power_w", "tap_basis")
-    if model is not None:
-        given.setdefault("device_kind", DEVICE_KINDS.get(model.kind))
+    if given.get("model") is not None:
+        given.setdefault("device_kind", DEVICE_KINDS.get(given["model"].kind))
     kind = given.get("kind", current.kind if current is not None else PointFacts.Kind.DEVICE)
     if kind == PointFacts.Kind.SPLICE and (current is None or current.kind != kind):
         given = {**_BARE, **given}
@@ -295,24 +279,21 @@ def _fitting(run: Run, given: dict[str, Any], current: PointFacts | None) -> dic
             raise refuse(detail, code="required", path="/count_likely")
     elif current is not None and current.kind == PointFacts.Kind.UNCOUNTED_GROUP:
         given = {**dict.fromkeys(_COUNTS), **given}
-    require(_problems(run, kind, given, current))
-    return given
-
-
-def _problems(run: Run, kind: int, given: dict[str, Any], current: PointFacts | None) -> Iterable[Problem]:
-    """What the rules find in the point as it would be."""
+    # As the point would be
     after = {
         name: given.get(name, getattr(current, name, None))
         for name in (*PointFacts.LOADS, *_COUNTS, "feed_supply")
     }
-    model = after["model"]
-    if model is not None:
-        yield from model_fits(MODELS["point"], model.name, model.kind)
-        if after["device_kind"] is not None:
-            yield from device_fits(model.name, model.kind, after["device_kind"])
-    yield from counts_fit(kind, itemgetter(*_COUNTS)(after))
-    yield from splice_is_bare(kind, **{name: after[name] for name in PointFacts.LOADS})
-    yield from mid_feed_fits(run.kind, fed=after["feed_supply"] is not None)
+    model, device_kind = after["model"], after["device_kind"]
+    named, model_kind = (model.name, model.kind) if model is not None else ("", None)
+    require(
+        model_fits(MODELS["point"], named, model_kind),
+        device_fits(named, model_kind, device_kind) if device_kind is not None else (),
+        counts_fit(kind, itemgetter(*_COUNTS)(after)),
+        splice_is_bare(kind, **{name: after[name] for name in PointFacts.LOADS}),
+        mid_feed_fits(run.kind, fed=after["feed_supply"] is not None),
+    )
+    return given
 
 
 def _children(site_id: int | None, point_id: int) -> list[int]:
@@ -326,6 +307,5 @@ version_reader("point_children", _children)
 
 @used_by(Supply)
 def _fed_mid_run(work: Work, supply: Placed) -> Iterable[str]:
-    for row in facts_from(work, PointFacts, feed_supply_id=supply.pk).select_related("point", "run"):
-        if row.run.end_step is None or row.run.end_step > work.step:
-            yield describe(row.point)
+    for row in users_from(work, PointFacts, "run", feed_supply_id=supply.pk).select_related("point"):
+        yield describe(row.point)

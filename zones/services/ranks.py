@@ -28,7 +28,7 @@ def rank_before(work: Work, point: Point) -> float:
 
 
 def rank_below(work: Work, point: Point, parent: Point) -> None:
-    """See to it that ``point`` comes after ``parent`` in their run."""
+    """Make ``point`` come after ``parent`` in their run."""
     if parent.rank >= point.rank:
         _order_anew(work, point.run, [(parent.pk, point.pk)])
         point.refresh_from_db()
@@ -45,9 +45,8 @@ def _order_anew(work: Work, run: Run, more: Iterable[tuple[int, int]]) -> None:
 
     1. Sort by (parent, child) of every row of facts, those of ``more`` included; a circle is refused.
     2. Write the new ranks, all above the old ones, from the last point to the first: at every moment each
-    child's
-       rank is above its parent's, in all rows, so that the database's check holds between the steps. Foreign
-       keys carry a point's rank into its facts.
+       child's rank is above its parent's, in all rows, so that the database's check holds between the steps.
+       Foreign keys carry a point's rank into its facts.
     """
     points = {point.pk: point for point in Point.objects.filter(run=run)}
     before: dict[int, set[int]] = {pk: set() for pk in points}

@@ -33,7 +33,10 @@ def reading_record(
     power_group: int | None = None,
     **circumstances: Any,
 ) -> Reading:
-    _require_subject(kind, run, point, switch)
+    given = {"run": run if point is None else point.run, "point": point, "switch": switch}
+    require(subject_fits(kind, [name for name, thing in given.items() if thing is not None]))
+    if point is not None and run is not None and point.run_id != run.pk:
+        raise refuse(f"{describe(point)} is of another run.", code="other_run", path="/point_id")
     require(taken_by_then(taken_on, work.change_set.happened_on))
     reading = Reading(
         kind=kind,
@@ -42,10 +45,8 @@ def reading_record(
         taken_on=taken_on,
         # What was measured is the record as it stood at the end of that day, and from then on it holds
         step=last_step_of(taken_on),
-        run=run if run is not None else (point.run if point is not None else None),
-        point=point,
-        switch=switch,
         power_group=power_group,
+        **given,
         **circumstances,
     )
     return work.add(reading)
@@ -83,10 +84,3 @@ def reading_supersede(
             supersedes=reading,
         )
     )
-
-
-def _require_subject(kind: Reading.Kind, run: Run | None, point: Point | None, switch: Switch | None) -> None:
-    given = {"run": run if point is None else point.run, "point": point, "switch": switch}
-    require(subject_fits(kind, [name for name, thing in given.items() if thing is not None]))
-    if point is not None and run is not None and point.run_id != run.pk:
-        raise refuse(f"{describe(point)} is of another run.", code="other_run", path="/point_id")

@@ -2,38 +2,10 @@
 
 from __future__ import annotations
 
-from sites.changes.constraints import add_rules, in_use, name_once, of_its_site, spans, stand_then
+from sites.changes.constraints import add_rules
 
 add_rules(
     {
-        **{
-            f"{table}_of_site": (f"There is a {table.replace('_', ' ')} with this id.", "")
-            for table in ("zone", "paging_set", "run", "reading", "case")
-        },
-        **name_once(zone="zone", paging_set="paging set", run="run"),
-        **of_its_site(
-            zone_endpoint="zone endpoint",
-            paging_set_zone="paging_set zone",
-            run="block",
-            run_facts="run zone output supply amplifier",
-            point="run",
-            point_facts="zone feed_supply",
-            landing="block run output supply amplifier",
-            clip_facts="block",
-            reading="run switch supersedes",
-            finding="case",
-            case="change_set",
-        ),
-        **spans("zone", "zone_endpoint", "paging_set", "run", "landing"),
-        **stand_then(
-            zone_endpoint="zone endpoint",
-            run="block",
-            run_facts="run zone output supply amplifier",
-            point_facts="run zone feed_supply",
-            landing="block run output supply amplifier",
-            clip_facts="block",
-        ),
-        **in_use("block", "run", "output", "supply", "amplifier", "endpoint", "zone"),
         "run_facts_fed_by_what_fits_its_kind": (
             "A supply feeds self-amplified runs, an amplifier the others.",
             "supply_id",
@@ -42,7 +14,6 @@ add_rules(
             "A supply feeds self-amplified runs only.",
             "feed_supply_id",
         ),
-        "point_facts_model_of_its_kind": ("The model is of another kind of device.", "model_id"),
         "point_facts_device_of_its_model": ("A device is of the kind that its model is.", "device_kind"),
         "point_facts_splice_is_bare": ("A splice carries no load.", "kind"),
         "landing_row_of_its_block": ("The block has no such row.", "row"),
@@ -54,13 +25,15 @@ add_rules(
         "reading_taken_by_then": ("A reading is not of a day after the change that records it.", "taken_on"),
         "zone_endpoint_once": ("This device is heard in this zone already.", "endpoint_id"),
         "paging_set_zone_once": ("This zone is in this paging set already.", "zone_ids"),
+        "paging_set_has_zones": ("A paging set needs at least one zone.", "zone_ids"),
+        "paging_set_zone_is_only_added_to": "A paging set keeps its zones: end it and add another.",
         "run_facts_fuse_rating_of_a_fitted_fuse": (
             "Only a fitted fuse has a rating.",
             "fuse_rating_a",
         ),
-        "point_of_site_and_run": ("There is a point with this id.", ""),
-        "point_of_site_run_and_rank": ("There is a point with this id.", ""),
-        "point_rank_once_a_run": ("Another point of this run has this place in its order.", ""),
+        "point_of_site_and_run": "There is a point with this id.",
+        "point_of_site_run_and_rank": "There is a point with this id.",
+        "point_rank_once_a_run": "Another point of this run has this place in its order.",
         "point_name_once_a_run": ("Another point of this run has this name.", "name"),
         "point_facts_point_of_its_run": ("The point must be one of the same run.", "point_id"),
         "point_facts_parent_of_its_run": (
@@ -90,11 +63,11 @@ add_rules(
         ),
         "reading_point_of_its_run": ("The point must be one of the reading's run.", "point_id"),
         "reading_supersedes_id_key": ("This reading is superseded already.", "reading_id"),
-        "reading_is_only_added_to": ("A reading stays said; record one that supersedes it.", ""),
-        "finding_one_open_a_subject_and_limit": ("This finding is open already.", ""),
+        "reading_is_only_added_to": "A reading stays said; record one that supersedes it.",
+        "finding_one_open_a_subject_and_limit": "This finding is open already.",
         "finding_cleared_has_time": ("A finding is cleared at a time, and only then has one.", "state"),
         "finding_deferred_until_a_day": ("A finding is deferred until a day.", "deferred_until"),
-        "case_key_key": ("This case is there already.", ""),
-        "due_date_once": ("This is due at that time already.", ""),
+        "case_key_key": "This case is there already.",
+        "due_date_once": "This is due at that time already.",
     }
 )

@@ -10,7 +10,8 @@ from sites.changes.operations import HeldOn, Use, operation
 from sites.changes.work import Work, but, describe, only
 from sites.fields import facts_of
 from sites.models import Amplifier, Block, Output, Placed, Supply
-from sites.services.uses import facts_from, require_unused, standing_at, used_by
+from sites.services.uses import standing_at, used_by, users_from
+from sites.services.usual import Usual
 from zones.models import Landing, Run, RunFacts
 from zones.rules.runs import feeds_fit, fuse_fits
 
@@ -63,12 +64,7 @@ def run_correct(work: Work, /, *, run: Run, held_on: HeldOn = None, **given: Any
     return run
 
 
-@operation("run.end", "A run is taken out of use: its conductors are off every block.")
-def run_end(work: Work, /, *, run: Run) -> Run:
-    work.current(RunFacts, run.pk)
-    require_unused(work, run)
-    work.end(run)
-    return run
+run_end = Usual(Run, RunFacts).ends("A run is taken out of use: its conductors are off every block.")
 
 
 def _fitting_state(kind: str, state: dict[str, Any]) -> dict[str, Any]:
@@ -102,8 +98,7 @@ def _from_block(work: Work, block: Placed) -> Iterable[str]:
 @used_by(Output, Supply, Amplifier)
 def _fed(work: Work, source: Placed) -> Iterable[str]:
     name = str(source._meta.model_name)
-    for row in facts_from(work, RunFacts, **{f"{name}_id": source.pk}).select_related("run"):
-        if row.run.end_step is None or row.run.end_step > work.step:
-            yield describe(row.run)
+    for row in users_from(work, RunFacts, "run", **{f"{name}_id": source.pk}):
+        yield describe(row.run)
     for landing in standing_at(work, Landing, **{name: source}).select_related("block").order_by("row"):
         yield f"row {landing.row} of {describe(landing.block)} (landing {landing.pk})"

@@ -7,11 +7,11 @@ what is wrong with it and what is not recorded.
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from zoneinfo import ZoneInfo
 
-from django.db.models import Q, QuerySet
+from django.db.models import Q
 
 from sites.changes.steps import first_step_after
 from sites.models import Closet
@@ -178,37 +178,17 @@ def _life_safety(zones: Sequence[Zone]) -> LifeSafety:
 
 
 def _findings(
-    closet: Closet, as_of: dt.date, here: Iterable[Subject], concerned: Iterable[Subject]
+    closet: Closet, as_of: dt.date, here: Collection[Subject], concerned: Collection[Subject]
 ) -> tuple[FindingHere, ...]:
     """Those open at the end of the day, of what stands here and of what the zones here depend on: those here
     before those elsewhere, the gravest first."""
-    here = set(here)
-    rows = by_severity(list(_open_on(closet, as_of).filter(_of(concerned))))
-    words = annotate(rows)
-    found = [
-        FindingHere(row, words[row.pk], (SubjectKind(row.subject_kind), row.subject_id) not in here)
-        for row in rows
-    ]
-    return tuple(sorted(found, key=lambda one: one.elsewhere))
-
-
-def _open_on(closet: Closet, as_of: dt.date) -> QuerySet[Finding]:
-    zone = ZoneInfo(closet.site.time_zone)
-    end = dt.datetime.combine(as_of + dt.timedelta(days=1), dt.time(), tzinfo=zone)
+    end = dt.datetime.combine(as_of + dt.timedelta(days=1), dt.time(), tzinfo=ZoneInfo(closet.site.time_zone))
     still_open = Q(cleared_at__isnull=True) | Q(cleared_at__gte=end)
-    return Finding.objects.filter(still_open, site_id=closet.site_id, opened_at__lt=end).select_related(
-        "case", "site"
-    )
-
-
-def _of(subjects: Iterable[Subject]) -> Q:
-    by_kind: dict[int, list[int]] = {}
-    for kind, subject_id in subjects:
-        by_kind.setdefault(kind, []).append(subject_id)
-    wanted = Q(pk__in=[])
-    for kind, ids in by_kind.items():
-        wanted |= Q(subject_kind=kind, subject_id__in=ids)
-    return wanted
+    of_site = Finding.objects.filter(still_open, site_id=closet.site_id, opened_at__lt=end)
+    rows = by_severity([row for row in of_site.select_related("case", "site") if row.subject in concerned])
+    words = annotate(rows)
+    found = [FindingHere(row, words[row.pk], elsewhere=row.subject not in here) for row in rows]
+    return tuple(sorted(found, key=lambda one: one.elsewhere))
 
 
 # --- to be read aloud ---------------------------------------------------------------------------------------

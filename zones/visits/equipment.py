@@ -141,15 +141,26 @@ def equipment_of(closet: Closet, before: int) -> Equipment:
         if row.port is not None:
             here = PortHere(row.port.pk, row.port.number, row.endpoint_id, row.endpoint.name)
             on_switch[row.port.switch_id].append(here)
-    endpoints = standing(Endpoint, before, closet=closet)
     return Equipment(
         switches=tuple(
-            _switch(row, facts, on_switch[row.pk])
+            shown(
+                SwitchHere,
+                row,
+                owner=row.get_owner_display(),
+                touch=row.owner == Switch.Owner.INTEGRATOR,
+                model=_model_of(facts)[1],
+                power_supplies=facts.power_supply_count if facts else None,
+                ports=tuple(sorted(on_switch[row.pk], key=lambda port: port.number)),
+            )
             for row, facts in things_with_facts(Switch, SwitchFacts, before, **there)
         ),
-        endpoints=tuple(_endpoint(row, patched.get(row.pk), outputs[row.pk]) for row in endpoints),
+        endpoints=tuple(
+            _endpoint(row, patched.get(row.pk), outputs[row.pk])
+            for row in standing(Endpoint, before, closet=closet)
+        ),
         supplies=tuple(
-            _supply(row, facts) for row, facts in things_with_facts(Supply, SupplyFacts, before, **there)
+            shown(SupplyHere, row, _model_of(facts)[0], model=_model_of(facts)[1])
+            for row, facts in things_with_facts(Supply, SupplyFacts, before, **there)
         ),
         amplifiers=tuple(
             _amplifier(row, facts)
@@ -164,42 +175,23 @@ def _model_of(facts: Any) -> tuple[DeviceModel | None, str]:
     return model, model.name if model is not None else ""
 
 
-def _switch(row: Switch, facts: SwitchFacts | None, ports: list[PortHere]) -> SwitchHere:
-    return shown(
-        SwitchHere,
-        row,
-        owner=row.get_owner_display(),
-        touch=row.owner == Switch.Owner.INTEGRATOR,
-        model=_model_of(facts)[1],
-        power_supplies=facts.power_supply_count if facts else None,
-        ports=tuple(sorted(ports, key=lambda port: port.number)),
-    )
-
-
 def _endpoint(row: Endpoint, facts: EndpointFacts | None, outputs: list[int]) -> EndpointHere:
     model, name = _model_of(facts)
+    if facts is None or facts.power_source == EndpointFacts.PowerSource.UNKNOWN:
+        powered_by = "not recorded"
+    elif facts.port is None:
+        powered_by = facts.get_power_source_display()
+    else:
+        powered_by = f"PoE from port {facts.port.number} of {facts.port.switch.name}"
     return shown(
         EndpointHere,
         row,
         facts,
         kind=model.get_kind_display() if model else "",
         model=name,
-        powered_by=_power(facts),
+        powered_by=powered_by,
         outputs=tuple(sorted(outputs)),
     )
-
-
-def _power(facts: EndpointFacts | None) -> str:
-    if facts is None or facts.power_source == EndpointFacts.PowerSource.UNKNOWN:
-        return "not recorded"
-    if facts.port is None:
-        return facts.get_power_source_display()
-    return f"PoE from port {facts.port.number} of {facts.port.switch.name}"
-
-
-def _supply(row: Supply, facts: SupplyFacts | None) -> SupplyHere:
-    model, name = _model_of(facts)
-    return shown(SupplyHere, row, model, model=name)
 
 
 def _amplifier(row: Amplifier, facts: AmplifierFacts | None) -> AmplifierHere:

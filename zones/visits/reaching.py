@@ -150,8 +150,8 @@ def _codes(closet: Closet) -> Codes:
     ]
     sentence = (
         f"{capital(listed(kept))} {'is' if door + alarm + other == 1 else 'are'} kept for here. "
-        "None is ever written on a sheet: whoever may see codes asks for one at a time, with a reason, and "
-        "each time is logged."
+        "None is ever written on a sheet: a user who may see codes asks for one at a time, with a reason, "
+        "and each time is logged."
         if kept
         else "No code is kept for here."
     )
@@ -160,19 +160,21 @@ def _codes(closet: Closet) -> Codes:
 
 def cover_of(site_id: int, day: dt.date) -> Cover:
     """One query."""
-    rows = list(Coverage.objects.filter(site_id=site_id).select_related("contract").order_by("days"))
-    for row in rows:
+    last = coming = None
+    for row in Coverage.objects.filter(site_id=site_id).select_related("contract").order_by("days"):
         if day in row.days:
             return _cover(row, _covered(row.contract, row.days.upper), covered=True)
-    past = [row for row in rows if row.days.upper is not None and row.days.upper <= day]
-    coming = [row for row in rows if row.days.lower is not None and row.days.lower > day]
-    if past:
-        last_day = past[-1].days.upper - dt.timedelta(days=1)
-        after = f"{past[-1].contract.reference} covered it until {last_day}."
-        return _cover(past[-1], f"Not under contract on {day}: {after}", covered=False)
-    if coming:
-        after = f"{coming[0].contract.reference} covers it from {coming[0].days.lower} on."
-        return _cover(coming[0], f"Not under contract on {day}: {after}", covered=False)
+        if row.days.upper is not None and row.days.upper <= day:
+            last = row
+        elif coming is None:
+            coming = row
+    if last is not None:
+        last_day = last.days.upper - dt.timedelta(days=1)
+        after = f"{last.contract.reference} covered it until {last_day}."
+        return _cover(last, f"Not under contract on {day}: {after}", covered=False)
+    if coming is not None:
+        after = f"{coming.contract.reference} covers it from {coming.days.lower} on."
+        return _cover(coming, f"Not under contract on {day}: {after}", covered=False)
     return Cover(False, None, None, None, f"Not under contract on {day}.")
 
 

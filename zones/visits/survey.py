@@ -26,8 +26,8 @@ from .unknowns import SiteFacts, unknown_of
 
 @dataclass(frozen=True)
 class Question:
-    """A figure that cannot be judged. missing: what it depends on and is not recorded, or not well; sentence:
-    all of it in words."""
+    """A figure that cannot be judged. missing: what it depends on and is not recorded, or only guessed;
+    sentence: all of it in words."""
 
     figure: RenderedLoad
     missing: tuple[str, ...]
@@ -66,16 +66,13 @@ def questions_of(loads: Loads, subjects: Collection[Subject] | None = None) -> t
 
 def _question(figure: RenderedLoad, missing: tuple[str, ...]) -> Question:
     subject = f"{lower_first(figure.limit.title)} of {figure.subject}"
-    return Question(figure, missing, f"Cannot tell: {subject}. {figure.sentence} {_why(missing)}")
-
-
-def _why(missing: Sequence[str]) -> str:
-    if missing:
-        return f"Not recorded, or only estimated: {'; '.join(missing)}."
-    return (
-        "Everything it depends on is recorded, yet the estimates are on both sides of the limit: only a "
+    why = (
+        f"Not recorded, or only estimated: {'; '.join(missing)}."
+        if missing
+        else "Everything it depends on is recorded, yet the estimates are on both sides of the limit: only a "
         "measurement can settle it."
     )
+    return Question(figure, missing, f"Cannot tell: {subject}. {figure.sentence} {why}")
 
 
 def _negotiated_above_class(site_id: int, before: int) -> Iterator[str]:

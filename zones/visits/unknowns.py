@@ -1,4 +1,4 @@
-"""Values that a figure depends on and that nobody recorded, or somebody guessed, in words.
+"""Values that a figure depends on and that are not recorded, or only guessed, in words.
 
 `_DEPENDS_ON` says by limit which values its figure is made of. What a value is called, whether it is of a
 segment, and which field holds its basis, follow from its model field. A rating or a length that is missing
@@ -81,7 +81,7 @@ class SiteFacts:
 
 
 def unknown_of(facts: SiteFacts, code: str, subject: Subject) -> tuple[str, ...]:
-    """What is not known, or not well, that a figure of a subject depends on: each a phrase such as ``the
+    """What a figure of a subject depends on and is not recorded, or only guessed: each a phrase such as ``the
     length of 3 segments on run R1 (to points 4, 5 and 6)``."""
     found: dict[str, None] = {}
     for kind, *names in _DEPENDS_ON.get(code, ()):
@@ -206,7 +206,7 @@ def _port_type(facts: SiteFacts, subject: Subject) -> Iterator[str]:
 
 
 def _how(row: Any, name: str) -> str | None:
-    """How a value of a row of facts, or of its model, is known, as the end of a phrase; None: well."""
+    """How a value of facts, or of the model, is known, as the end of a phrase; None: measured or marked."""
     value = getattr(row if hasattr(row, name) else row.model, name, None)
     if value is None or (isinstance(value, CableType) and value.gauge_awg is None):
         return _MISSING

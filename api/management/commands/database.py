@@ -1,6 +1,8 @@
 """`manage.py database`: address, dump and load of the embedded database."""
 
+import os
 import subprocess
+from errno import EISDIR
 from pathlib import Path
 from typing import Any
 
@@ -10,6 +12,9 @@ from django.db import connections
 from api.database import programs
 from api.database.backend.base import DatabaseWrapper
 from api.database.cluster import PORT, SUPERUSER
+
+BAD_INPUT = 2
+DUMP_BEGINS = b"PGDMP"  # pg_dump's custom format
 
 
 class Command(BaseCommand):
@@ -49,13 +54,35 @@ class Command(BaseCommand):
 
     def _dump(self, file: Path) -> None:
         draft = file.with_name(f"{file.name}.part")
-        self._run("pg_dump", "--format=custom", f"--file={draft}", self.name)
-        draft.replace(file)
+        try:
+            if file.is_dir():
+                raise IsADirectoryError(EISDIR, os.strerror(EISDIR))
+            draft.touch()
+        except OSError as error:
+            raise CommandError(
+                f"{file} cannot be written ({error.strerror}): expected a file in a folder that is there and "
+                "can be written to.",
+                returncode=BAD_INPUT,
+            ) from error
+        try:
+            self._run("pg_dump", "--format=custom", f"--file={draft}", self.name)
+            draft.replace(file)
+        finally:
+            draft.unlink(missing_ok=True)
         self.stdout.write(f"{file}: {file.stat().st_size:,} bytes")
 
     def _load(self, file: Path) -> None:
         if not file.is_file():
-            raise CommandError(f"{file}: no such file; expected one that `manage.py database dump` wrote.")
+            raise CommandError(
+                f"{file}: no such file; expected one that `manage.py database dump` wrote.",
+                returncode=BAD_INPUT,
+            )
+        with file.open("rb") as opened:
+            if opened.read(len(DUMP_BEGINS)) != DUMP_BEGINS:
+                raise CommandError(
+                    f"{file}: not a dump; expected a file that `manage.py database dump` wrote.",
+                    returncode=BAD_INPUT,
+                )
         with connections["owner"].cursor() as cursor:
             tables = connections["owner"].introspection.table_names(cursor)
         connections["owner"].close()

@@ -22,6 +22,15 @@ from sites.models import Token, User
 PORT = 8000
 SCOPES = ("record:read", "record:write", "findings:write")
 NAMED = "demo"
+BAD_INPUT = 2
+
+
+def _port(text: str) -> int:
+    if not text.isdecimal() or not 1 <= int(text) <= 65535:
+        raise CommandError(
+            f"There is no port {text}: expected 1 to 65535, such as --port {PORT}.", returncode=BAD_INPUT
+        )
+    return int(text)
 
 
 class Command(BaseCommand):
@@ -34,7 +43,7 @@ class Command(BaseCommand):
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument(
-            "--port", type=int, help=f"port of 127.0.0.1 (default: {PORT}; with --check a free one)"
+            "--port", type=_port, help=f"port of 127.0.0.1 (default: {PORT}; with --check a free one)"
         )
         parser.add_argument("--check", action="store_true", help="check the main job, then stop")
         parser.add_argument(
@@ -52,7 +61,7 @@ class Command(BaseCommand):
             logins = ensure_people(Path(settings.DATA_DIR))
             token, secret = self._token(logins["manager"]["user"])
             connections.close_all()
-            with serving(port, quiet=quiet):
+            with serving(port, token=secret, quiet=quiet):
                 if check:
                     check_main_job(Client(port, secret), say=self.stdout.write)
                     token_revoke(token=token)
@@ -86,12 +95,13 @@ class Command(BaseCommand):
             "",
             f"Zonebook serves the invented fleet of Larkmoor Sound & Signal on {url}",
             "",
-            f"  reference   {api}/reference",
-            f"  search      {api}/search?q=quay",
-            f"  findings    {api}/findings",
+            "  in a browser:",
+            f"  {url}/",
+            f"  {api}/reference",
             "",
             "  with the manager's token:",
             f"  curl -H 'Authorization: Bearer {secret}' '{api}/findings?page_size=3'",
+            f"  curl -H 'Authorization: Bearer {secret}' '{api}/search?q=quay'",
             "",
             "  users (role, log-in name, password; this version has no pages to log in to):",
             *(f"  {role:<11} {who['user']}  {who['password']}" for role, who in logins.items()),

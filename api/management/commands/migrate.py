@@ -1,4 +1,4 @@
-"""`manage.py migrate`, as the role that owns the tables, while the service goes on."""
+"""`manage.py migrate`, as the role that owns the tables, while the service runs."""
 
 from __future__ import annotations
 
@@ -82,16 +82,16 @@ class Command(MigrateCommand):
                 return
 
     def _rolled_back_because(self, error: OperationalError) -> str | None:
-        """Returns why a migration was rolled back for others; None where it failed for its own reasons."""
+        """Why a migration was rolled back for others; None where it failed for its own reasons."""
         name = self.underway or "The migration"
         match error.__cause__:
             case psycopg.errors.LockNotAvailable():
                 blockers = "".join(f"\n  {line}" for line in self.guard.blockers)
                 return f"{name} waits for locks, and lets others pass.{blockers}"
             case psycopg.errors.DeadlockDetected():
-                return f"{name} and somebody else waited for each other."
+                return f"{name} and another session waited for each other."
             case psycopg.errors.QueryCanceled() if self.guard.waited_s:
-                return f"{name} was stopped: somebody had waited for it for {self.guard.waited_s:.2f} s."
+                return f"{name} was stopped: a session had waited for it for {self.guard.waited_s:.2f} s."
         return None
 
     def migration_progress_callback(
@@ -111,7 +111,7 @@ class Command(MigrateCommand):
 
 
 class Pauses:
-    """Pauses that grow, with jitter, so that what comes in a rhythm is not met again and again."""
+    """Pauses that grow, with jitter, so that tries do not fall into step with a periodic job."""
 
     def __init__(self, patience_s: float) -> None:
         self.ends = time.monotonic() + patience_s
@@ -119,7 +119,7 @@ class Pauses:
         self.tries = 0
 
     def pause(self, say: Any, reason: str) -> bool:
-        """Say why, and wait. Returns False where there is no patience left."""
+        """Report why, and wait. Returns False where the time is over."""
         self.tries += 1
         left = self.ends - time.monotonic()
         if left <= 0:

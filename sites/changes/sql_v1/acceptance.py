@@ -47,11 +47,9 @@ DECLARE
 BEGIN
     accepted.step := NULL;
     IF accepted.site_id IS NOT NULL THEN
-        -- Acceptance is serial per site: the next one waits here until this transaction ends. A row lock,
-        -- and not
-        -- an advisory one, since those of a fleet would fill the lock table. The site's row may not be there
-        -- yet:
-        -- then no one else can see the site either.
+        -- Acceptance is serial per site: the next one waits here until this transaction ends. A row lock
+        -- and not an advisory one, since those of a fleet would fill the lock table. A new site has no row
+        -- yet, and no other transaction can see it.
         SELECT time_zone INTO its_time_zone FROM site WHERE id = accepted.site_id FOR NO KEY UPDATE;
     END IF;
     today := (clock_timestamp() AT TIME ZONE coalesce(its_time_zone, 'UTC'))::date;
@@ -129,7 +127,7 @@ END $$;
 
 CREATE FUNCTION zonebook_refuse_truncation() RETURNS trigger LANGUAGE plpgsql AS $$
 BEGIN
-    -- TRUNCATE is granted to nobody but the owner; a test database says that it may be emptied between tests.
+    -- TRUNCATE is granted to the owner alone; a test database may be emptied between tests if it says so.
     IF coalesce(current_setting('zonebook.allow_truncate', true), '') <> 'on' THEN
         RAISE EXCEPTION 'rows of % are never deleted', TG_TABLE_NAME USING
             ERRCODE = 'integrity_constraint_violation', CONSTRAINT = 'record_is_never_deleted',

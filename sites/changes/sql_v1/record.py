@@ -19,7 +19,7 @@ BEGIN
         END IF;
     END IF;
     SELECT * INTO writer FROM change_set WHERE id = named;
-    -- The time too: in a cluster restored from a dump transaction ids begin anew.
+    -- The time too: in a cluster restored from a dump transaction ids start over.
     IF writer.id IS NULL OR writer.state <> 'accepted' OR writer.transaction_id <> txid_current()
        OR writer.recorded_at < now() THEN
         RAISE EXCEPTION 'change set % was not accepted in this transaction', named USING
@@ -57,24 +57,26 @@ CREATE FUNCTION zonebook_mark(of_site bigint, writer bigint, in_bulk boolean) RE
 $$;
 """
 
-# A foreign key carries a point's new rank into its facts. An order is no fact, the change row of the point
-# tells of it, and the same keys refuse any rank but the point's own: so an UPDATE of nothing else is let by.
+# A foreign key carries a point's new rank into its facts. The change row of the point records the new rank,
+# and the same keys refuse any other: so an UPDATE of ranks alone passes.
 _FACTS_NEWS = """SELECT to_jsonb(n) - ARRAY['rank', 'parent_rank'] FROM new_rows n
         EXCEPT SELECT to_jsonb(o) - ARRAY['rank', 'parent_rank'] FROM old_rows o"""
 
-# What an UPDATE may do, by the shape of the table. `o` and `n` are the rows before and after.
-_SHAPES: dict[str, dict[str, str]] = {
-    # a thing that stands from begin_step until end_step
-    "placed": {
-        "step": "begin_step",
-        "update": """
+_STAYS_ITSELF = """
     IF EXISTS (
         SELECT FROM new_rows n LEFT JOIN old_rows o USING (id)
         WHERE o.site_id IS DISTINCT FROM n.site_id
     ) THEN
         RAISE EXCEPTION 'a row of % changed its id or its site', TG_TABLE_NAME USING
             ERRCODE = 'integrity_constraint_violation', CONSTRAINT = 'record_row_stays_itself';
-    END IF;
+    END IF;"""
+
+# What an UPDATE may do, by the shape of the table. `o` and `n` are the rows before and after.
+_SHAPES: dict[str, dict[str, str]] = {
+    # a thing that stands from begin_step until end_step
+    "placed": {
+        "step": "begin_step",
+        "update": f"""{_STAYS_ITSELF}
     IF writer.kind <> 'correction' AND EXISTS (
         SELECT FROM new_rows n JOIN old_rows o USING (id)
         WHERE n.begin_step <> o.begin_step
@@ -109,14 +111,7 @@ _SHAPES: dict[str, dict[str, str]] = {
     # neither
     "plain": {
         "step": "",
-        "update": """
-    IF EXISTS (
-        SELECT FROM new_rows n LEFT JOIN old_rows o USING (id)
-        WHERE o.site_id IS DISTINCT FROM n.site_id
-    ) THEN
-        RAISE EXCEPTION 'a row of % changed its id or its site', TG_TABLE_NAME USING
-            ERRCODE = 'integrity_constraint_violation', CONSTRAINT = 'record_row_stays_itself';
-    END IF;""",
+        "update": _STAYS_ITSELF,
     },
     # the site's own row
     "site": {
@@ -170,13 +165,9 @@ BEGIN
     IF NOT EXISTS ({news}) THEN
         RETURN NULL;
     END IF;
+    -- Refuses 'each row': an UPDATE is of one change set
+    PERFORM zonebook_change_set();
     FOR written IN SELECT DISTINCT n.{site} AS of_site, n.change_set_id AS named FROM new_rows n LOOP
-        IF written.named <> zonebook_change_set() THEN
-            RAISE EXCEPTION 'a row names change set %, its transaction change set %',
-                written.named, zonebook_change_set() USING
-                ERRCODE = 'integrity_constraint_violation', CONSTRAINT = 'record_row_names_its_change_set',
-                HINT = 'set change_set_id = zonebook_change_set() in the statement';
-        END IF;
         writer := zonebook_writer(written.named, written.of_site);
     END LOOP;
 {update}

@@ -23,8 +23,8 @@ _REFUSE = """RAISE EXCEPTION '{table}: {name}' USING
 
 class Check(NamedTuple):
     """A rule by its name, and what breaks it. For new rows: ``asked`` sums them up by the ``id`` of the row
-    of ``target`` that tells, so that each is looked up once, by its key; ``broken`` speaks of the two as
-    ``n`` and ``t``. For a row that is judged later: joins and a condition."""
+    of ``target`` that decides, so that each is looked up once, by its key; ``broken`` names the two ``n``
+    and ``t``. For a row that is judged later: joins and a condition."""
 
     name: str
     broken: str
@@ -37,7 +37,7 @@ class Check(NamedTuple):
         # each of the new rows
         return (
             f"SELECT FROM ({self.asked}) AS n, "
-            f'LATERAL (SELECT * FROM "{self.target}" AS told WHERE told.id = n.id OFFSET 0) AS t '
+            f'LATERAL (SELECT * FROM "{self.target}" AS known WHERE known.id = n.id OFFSET 0) AS t '
             f"WHERE {self.broken}"
         )
 
@@ -49,19 +49,21 @@ def of_kind(table: str, kinds: Sequence[str]) -> Check:
     return Check(f"{table}_model_of_its_kind", f"t.kind NOT IN ({listed})", asked, "device_model")
 
 
-def stands(table: str, column: str, target: str) -> Check:
-    """What a row names stands when the row begins to hold."""
+def stands(table: str, column: str, target: str, thing: str = "") -> Check:
+    """What a row names stands as long as the row holds. ``thing``: as of ``User``."""
     asked = (
-        f"SELECT {column} AS id, min(first_step) AS first_step, max(last_step) AS last_step FROM written "
+        f"SELECT {column} AS id, min(first_step) AS first_step, max(last_end) AS last_end FROM written "
         f"WHERE {column} IS NOT NULL GROUP BY {column}"
     )
-    broken = "n.first_step < t.begin_step OR n.last_step >= t.end_step"
+    broken = "n.first_step < t.begin_step OR n.last_end > t.end_step"
+    if thing:
+        broken += f" OR t.end_step IS NOT NULL AND EXISTS ({User(table, column, thing).past_the_end('t')})"
     return Check(f"{table}_{column.removesuffix('_id')}_stands", broken, asked, target)
 
 
 def stood(table: str, column: str, target: str) -> Check:
-    """What a thing names where that is not dated had not ended before the thing began."""
-    return stands(table, column, target)._replace(broken="n.last_step >= t.end_step")
+    """What a thing names where that is not dated does not end before the thing does."""
+    return stands(table, column, target)._replace(broken="n.last_end > t.end_step")
 
 
 def hold(
@@ -69,10 +71,12 @@ def hold(
 ) -> str:
     """SQL that holds each INSERT and UPDATE of a table to the checks.
 
-    They look at the new rows in one pass, summed up by ``columns``, with the first and the last step, and
-    ``more`` sums. ``step``: the column of the step, by default that of facts.
+    They look at the new rows in one pass, summed up by ``columns``, with the first step, the last end and
+    ``more`` sums. ``step``: the column of the step, by default that of facts. A thing holds until it ends;
+    facts, as far as their row says, at their step.
     """
     step = step or ("step" if table.endswith("_facts") else "begin_step")
+    last_end = f"max(coalesce(end_step, {2**63 - 1}))" if step == "begin_step" else f"max({step}) + 1"
     listed = ", ".join(columns)
     cases = "".join(f"\n        WHEN EXISTS ({check.exists}) THEN '{check.name}'" for check in checks)
     return f"""
@@ -81,7 +85,7 @@ DECLARE
     broken text;
 BEGIN
     WITH written AS MATERIALIZED (
-        SELECT {listed}, min({step}) AS first_step, max({step}) AS last_step{more}
+        SELECT {listed}, min({step}) AS first_step, {last_end} AS last_end{more}
         FROM new_rows GROUP BY {listed}
     )
     SELECT CASE{cases} END INTO broken;
@@ -141,12 +145,11 @@ class User(NamedTuple):
     column: str
     thing: str = ""
 
-    @property
-    def past_the_end(self) -> str:
-        """Such rows that outlast the thing ``n``."""
+    def past_the_end(self, ended: str = "n") -> str:
+        """Such rows that outlast the thing ``ended``."""
         if not self.thing:
-            late = "u.end_step IS NULL OR u.end_step > n.end_step"
-            return f'SELECT FROM "{self.table}" u WHERE u.{self.column} = n.id AND ({late})'
+            late = f"u.end_step IS NULL OR u.end_step > {ended}.end_step"
+            return f'SELECT FROM "{self.table}" u WHERE u.{self.column} = {ended}.id AND ({late})'
         thing = "point" if self.table == "point_facts" else self.thing
         until = (
             f'(SELECT min(l.step) FROM "{self.table}" l WHERE l.{thing}_id = f.{thing}_id '
@@ -154,28 +157,25 @@ class User(NamedTuple):
         )
         return (
             f'SELECT FROM "{self.table}" f JOIN "{self.thing}" u ON u.id = f.{self.thing}_id '
-            f"WHERE f.site_id = n.site_id AND f.{self.column} = n.id "
-            f"AND coalesce(least(u.end_step, {until}), n.end_step + 1) > n.end_step"
+            f"WHERE f.site_id = {ended}.site_id AND f.{self.column} = {ended}.id "
+            f"AND coalesce(least(u.end_step, {until}), {ended}.end_step + 1) > {ended}.end_step"
         )
 
 
-def ends(table: str, users: Sequence[User], facts: Sequence[str] = ()) -> Sequence[Later]:
-    """Nothing outlasts what it names, and no facts of a thing are later than its end."""
-    outlasted = " OR ".join(f"EXISTS ({user.past_the_end})" for user in users)
+def ends(table: str, users: Sequence[User], facts: Sequence[str] = ()) -> Later:
+    """Nothing outlasts what it names, and no facts of a thing are later than its end. What is added later is
+    held to that by ``stands``."""
+    outlasted = " OR ".join(f"EXISTS ({user.past_the_end()})" for user in users)
     stale = " OR ".join(
         f'EXISTS (SELECT FROM "{of}" f WHERE f.{table if of != "switch_port_facts" else "port"}_id = n.id '
         "AND f.step >= n.end_step)"
         for of in facts
     )
     broken = " OR ".join(filter(None, [outlasted, stale]))
-    checks = [Check(f"{table}_in_use", f"WHERE n.end_step IS NOT NULL AND ({broken})")]
-    return [
-        Later(f"{table}_added_with_its_end", table, "INSERT", "NEW.end_step IS NOT NULL", checks),
-        Later(
-            f"{table}_ended",
-            table,
-            "UPDATE",
-            "NEW.end_step IS NOT NULL AND OLD.end_step IS DISTINCT FROM NEW.end_step",
-            checks,
-        ),
-    ]
+    return Later(
+        f"{table}_ended",
+        table,
+        "UPDATE",
+        "NEW.end_step IS NOT NULL AND OLD.end_step IS DISTINCT FROM NEW.end_step",
+        [Check(f"{table}_in_use", f"WHERE n.end_step IS NOT NULL AND ({broken})")],
+    )

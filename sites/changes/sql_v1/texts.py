@@ -21,6 +21,13 @@ RETURN said !~ '[{_UNSEEN}]|^\s|\s$' AND said IS NFC NORMALIZED;
 
 CREATE FUNCTION zonebook_are_lines(said text[]) RETURNS boolean LANGUAGE sql IMMUTABLE PARALLEL SAFE
 RETURN (SELECT coalesce(bool_and(one <> '' AND zonebook_is_line(one)), true) FROM unnest(said) AS one);
+
+-- PostgreSQL takes the name of a time zone in any case; what it then says is the name as it is written
+CREATE FUNCTION zonebook_is_time_zone(said text) RETURNS boolean LANGUAGE plpgsql SET TimeZone = 'UTC' AS $$
+BEGIN
+    PERFORM set_config('TimeZone', said, true);
+    RETURN current_setting('TimeZone') = said;
+END $$;
 """
 
 # unaccent() is only STABLE, since its dictionary could be edited; named with its schema and dictionary, ours

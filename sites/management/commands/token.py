@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import argparse
 import datetime as dt
-import difflib
-from collections.abc import Iterable
 from typing import Any, Final
 
 from django.core.exceptions import ValidationError
@@ -14,6 +12,7 @@ from django.utils import timezone
 
 from sites.access.services import scope_help, token_make
 from sites.models import Customer, User
+from sites.wording import did_you_mean
 
 BAD_INPUT: Final = 2
 
@@ -54,11 +53,12 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         user = _user(options["user"])
+        customers = None if options["customers"] is None else customers_with(options["customers"])
         try:
             token, secret = token_make(
                 user=user,
                 scopes=options["scopes"],
-                customer_ids=_customer_ids(options["customers"]),
+                customer_ids=None if customers is None else [customer.pk for customer in customers],
                 name=options["name"],
                 expires_at=_end_of(options["expires"]),
             )
@@ -75,27 +75,23 @@ def _user(name: str) -> User:
     user = User.objects.filter(username=name).first()
     if user is None:
         names = list(User.objects.values_list("username", flat=True).order_by("username")[:1000])
-        raise CommandError(f"There is no user {name!r}.{_hint(name, names, most=3)}", returncode=BAD_INPUT)
+        raise CommandError(
+            f"There is no user {name!r}.{did_you_mean(name, names, most=3)}", returncode=BAD_INPUT
+        )
     return user
 
 
-def _customer_ids(codes: list[str] | None) -> list[int] | None:
-    if codes is None:
-        return None
-    by_code = dict(Customer.objects.values_list("code", "id"))
+def customers_with(codes: list[str]) -> list[Customer]:
+    """The customers with these codes; CommandError for one that nobody has."""
+    by_code = {customer.code: customer for customer in Customer.objects.all()}
     unknown = [
-        f"There is no customer with the code {code!r}.{_hint(code, by_code)}"
+        f"There is no customer with the code {code!r}.{did_you_mean(code, by_code)}"
         for code in codes
         if code not in by_code
     ]
     if unknown:
         raise CommandError("\n".join(unknown), returncode=BAD_INPUT)
-    return [by_code[code] for code in codes]
-
-
-def _hint(word: str, known: Iterable[str], most: int = 1) -> str:
-    close = difflib.get_close_matches(word, known, n=most)
-    return f" Did you mean {' or '.join(close)}?" if close else ""
+    return [by_code[code] for code in dict.fromkeys(codes)]
 
 
 def _end_of(day: str | None) -> dt.datetime | None:

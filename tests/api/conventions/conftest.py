@@ -47,10 +47,10 @@ handler400, handler403, handler404, handler500 = (
 
 
 @pytest.fixture
-def post_anything(settings: Any, nobody: Client) -> Callable[..., Any]:
+def post_anything(settings: Any, anonymous: Client) -> Callable[..., Any]:
     settings.ROOT_URLCONF = __name__
 
     def post(body: bytes, content_type: str = "application/json") -> Any:
-        return nobody.post("/api/v1/checking", body, content_type=content_type)
+        return anonymous.post("/api/v1/checking", body, content_type=content_type)
 
     return post

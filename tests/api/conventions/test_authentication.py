@@ -14,8 +14,8 @@ from tests.api.conftest import Caller
 from tests.api.conventions.test_problems import problem
 
 
-def test_nobody_is_asked_who_they_are(nobody: Client) -> None:
-    answer = nobody.get("/api/v1/sites")
+def test_an_anonymous_caller_is_asked_to_authenticate(anonymous: Client) -> None:
+    answer = anonymous.get("/api/v1/sites")
     problem(answer, 401, "not_authenticated")
     assert answer["WWW-Authenticate"] == 'Bearer realm="zonebook"'
 
@@ -32,8 +32,8 @@ def test_nobody_is_asked_who_they_are(nobody: Client) -> None:
         "Bearer a b",
     ],
 )
-def test_a_header_that_is_no_token_of_ours(nobody: Client, header: str) -> None:
-    answer = nobody.get("/api/v1/sites", headers={"Authorization": header})
+def test_a_header_that_is_no_token_of_ours(anonymous: Client, header: str) -> None:
+    answer = anonymous.get("/api/v1/sites", headers={"Authorization": header})
     problem(answer, 401, "invalid_token")
     # RFC 6750 section 3.1
     assert answer["WWW-Authenticate"] == 'Bearer realm="zonebook", error="invalid_token"'
@@ -45,10 +45,10 @@ def test_a_bad_token_is_not_overlooked_for_a_good_session(logged_in: Caller, rea
 
 
 @pytest.mark.parametrize("scheme", ["Bearer", "bearer", "BEARER"])
-def test_the_scheme_has_no_case(nobody: Client, with_token: Caller, reader: User, scheme: str) -> None:
+def test_the_scheme_has_no_case(anonymous: Client, with_token: Caller, reader: User, scheme: str) -> None:
     authorization = with_token(reader).defaults["HTTP_AUTHORIZATION"]
     secret = authorization.split()[1]
-    answer = nobody.get("/api/v1/sites", headers={"Authorization": f"{scheme} {secret}"})
+    answer = anonymous.get("/api/v1/sites", headers={"Authorization": f"{scheme} {secret}"})
     assert answer.status_code == 200
 
 
@@ -63,7 +63,7 @@ def test_a_person_needs_no_token(logged_in: Caller, reader: User, site: Site) ->
     assert [item["id"] for item in answer.json()["items"]] == [site.pk]
 
 
-def test_a_person_switched_off_is_nobody(logged_in: Caller, reader: User) -> None:
+def test_a_user_who_is_not_active_is_anonymous(logged_in: Caller, reader: User) -> None:
     client = logged_in(reader)
     reader.is_active = False
     reader.save()
@@ -80,7 +80,7 @@ def test_a_token_needs_none(with_token: Caller, manager: User) -> None:
     problem(answer, 405, "method_not_allowed")
 
 
-def test_a_missing_scope_is_told_by_name(with_token: Caller, manager: User) -> None:
+def test_a_missing_scope_is_named(with_token: Caller, manager: User) -> None:
     answer = with_token(manager, ["findings:write"]).get("/api/v1/sites")
     assert "record:read" in problem(answer, 403, "forbidden")["detail"]
     challenge = answer["WWW-Authenticate"]

@@ -131,7 +131,7 @@ def test_fields_and_expand(
 
 
 @pytest.mark.parametrize(
-    ("query", "parameter", "told"),
+    ("query", "parameter", "stated"),
     [
         ({"custmer_id": "3"}, "custmer_id", "Did you mean customer_id?"),
         ({"page_size": "501"}, "page_size", "500"),
@@ -148,13 +148,13 @@ def test_fields_and_expand(
     ],
 )
 def test_a_bad_query_is_named(
-    reader: User, with_token: Caller, query: dict[str, str], parameter: str, told: str
+    reader: User, with_token: Caller, query: dict[str, str], parameter: str, stated: str
 ) -> None:
     answer = with_token(reader).get("/api/v1/sites", query)
     assert answer.status_code == 400
     (error,) = answer.json()["errors"]
     assert error["parameter"] == parameter
-    assert told in error["detail"]
+    assert stated in error["detail"]
 
 
 def test_a_parameter_given_twice_is_named(reader: User, with_token: Caller) -> None:

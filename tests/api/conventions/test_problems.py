@@ -1,4 +1,4 @@
-"""Errors: every one is a problem (RFC 9457), whoever raises it, and says where and what would be right."""
+"""Errors: each is a problem (RFC 9457), wherever it is raised, and says where and what would be right."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from rest_framework import serializers
 
 from api.conventions import errors, problems
 from api.conventions.bodies import LARGEST_BODY_BYTES
-from api.conventions.places import body_places, pointer
+from api.conventions.places import body_problems, pointer
 from sites.changes.services import open_change_set
 from sites.models import Customer, Site, User
 from tests import factories
@@ -42,21 +42,21 @@ def problem(answer: HttpResponse | Any, status: int, code: str) -> dict[str, Any
 # --- where no view is at work -------------------------------------------------------------------------------
 
 
-def test_an_unknown_address(nobody: Client) -> None:
-    body = problem(nobody.get("/api/v1/sties"), 404, "not_found")
+def test_an_unknown_address(anonymous: Client) -> None:
+    body = problem(anonymous.get("/api/v1/sties"), 404, "not_found")
     assert body["instance"] == "/api/v1/sties"
 
 
-def test_an_address_with_a_slash_too_many(nobody: Client) -> None:
-    problem(nobody.get("/api/v1/sites/"), 404, "not_found")
+def test_an_address_with_a_slash_too_many(anonymous: Client) -> None:
+    problem(anonymous.get("/api/v1/sites/"), 404, "not_found")
 
 
-def test_pages_keep_their_own_errors(nobody: Client) -> None:
-    assert nobody.get("/nowhere")["Content-Type"].startswith("text/html")
+def test_pages_keep_their_own_errors(anonymous: Client) -> None:
+    assert anonymous.get("/nowhere")["Content-Type"].startswith("text/html")
 
 
-def test_a_host_that_is_not_ours(nobody: Client) -> None:
-    problem(nobody.get("/api/v1/sites", headers={"Host": "elsewhere.example"}), 400, "bad_request")
+def test_a_host_that_is_not_ours(anonymous: Client) -> None:
+    problem(anonymous.get("/api/v1/sites", headers={"Host": "elsewhere.example"}), 400, "bad_request")
 
 
 def test_a_crash_tells_nothing_of_itself(
@@ -111,8 +111,8 @@ def test_the_instance_leaves_the_query_out(with_token: Caller, reader: User) -> 
     assert body["instance"] == "/api/v1/sites"
 
 
-def test_the_callers_request_id_comes_back(nobody: Client) -> None:
-    answer = nobody.get("/api/v1/sties", headers={"X-Request-ID": "ticket-4711"})
+def test_the_callers_request_id_comes_back(anonymous: Client) -> None:
+    answer = anonymous.get("/api/v1/sties", headers={"X-Request-ID": "ticket-4711"})
     assert problem(answer, 404, "not_found")["request_id"] == "ticket-4711"
 
 
@@ -133,9 +133,9 @@ BAD_BODIES: list[tuple[bytes, str]] = [
 ]
 
 
-@pytest.mark.parametrize(("body", "told"), BAD_BODIES, ids=[told for _, told in BAD_BODIES])
-def test_what_is_not_json(post_anything: Callable[..., Any], body: bytes, told: str) -> None:
-    assert told in problem(post_anything(body), 400, "malformed_body")["detail"]
+@pytest.mark.parametrize(("body", "stated"), BAD_BODIES, ids=[stated for _, stated in BAD_BODIES])
+def test_what_is_not_json(post_anything: Callable[..., Any], body: bytes, stated: str) -> None:
+    assert stated in problem(post_anything(body), 400, "malformed_body")["detail"]
 
 
 def test_a_body_of_another_kind(post_anything: Callable[..., Any]) -> None:
@@ -166,16 +166,16 @@ def test_every_place_is_named_at_once(post_anything: Callable[..., Any]) -> None
         "a/b~c": 1,
     }
     found = problem(post_anything(json.dumps(sent).encode()), 400, "invalid")
-    told = {error["pointer"]: (error["code"], error["detail"]) for error in found["errors"]}
-    assert told["/name"] == ("required", "Give name; it cannot be left out.")
-    assert "Did you mean name?" in told["/nmae"][1]
-    assert told["/made"][0] == "read_only"
-    assert told["/segments/1/length_m"][0] == "invalid"
-    assert told["/segments/1/colour"][0] == "unknown"
-    assert told["/segments/2/length_m"] == ("invalid", "Expected a number, as in 12.5.")
-    assert told["/segments/3"][0] == "invalid"
-    assert told["/a~1b~0c"][0] == "unknown"
-    assert len(told) == 8
+    stated = {error["pointer"]: (error["code"], error["detail"]) for error in found["errors"]}
+    assert stated["/name"] == ("required", "Give name; it cannot be left out.")
+    assert "Did you mean name?" in stated["/nmae"][1]
+    assert stated["/made"][0] == "read_only"
+    assert stated["/segments/1/length_m"][0] == "invalid"
+    assert stated["/segments/1/colour"][0] == "unknown"
+    assert stated["/segments/2/length_m"] == ("invalid", "Expected a number, as in 12.5.")
+    assert stated["/segments/3"][0] == "invalid"
+    assert stated["/a~1b~0c"][0] == "unknown"
+    assert len(stated) == 8
     assert "8 things to correct" in found["detail"]
 
 
@@ -201,7 +201,7 @@ def test_a_lists_own_error_is_about_the_list() -> None:
 
     run = Run(data={"segments": [], "taps": [1, "x", 2]})
     assert not run.is_valid()
-    assert {place.pointer for place in body_places(run.errors)} == {"/segments", "/taps/1"}
+    assert {place.pointer for place in body_problems(run.errors)} == {"/segments", "/taps/1"}
 
 
 # --- the database -------------------------------------------------------------------------------------------
@@ -258,12 +258,12 @@ def test_a_rule_of_the_database_is_told_in_words(customer: Customer) -> None:
 # --- the list of kinds --------------------------------------------------------------------------------------
 
 
-def test_every_kind_is_described_where_its_type_leads(nobody: Client) -> None:
-    listed = nobody.get("/api/v1/problems").json()["items"]
+def test_every_kind_is_described_where_its_type_leads(anonymous: Client) -> None:
+    listed = anonymous.get("/api/v1/problems").json()["items"]
     assert {kind["code"] for kind in listed} == set(problems.KINDS)
     for kind in listed:
-        assert nobody.get(kind["type"]).json() == kind
-    problem(nobody.get("/api/v1/problems/none-such"), 404, "not_found")
+        assert anonymous.get(kind["type"]).json() == kind
+    problem(anonymous.get("/api/v1/problems/none-such"), 404, "not_found")
 
 
 @override_settings(DEBUG=False)

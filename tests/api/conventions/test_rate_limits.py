@@ -1,4 +1,4 @@
-"""Rate limits: each caller its own, counted whatever the answer, told in headers."""
+"""Rate limits: each caller its own, counted whatever the answer, and shown in headers."""
 
 from __future__ import annotations
 
@@ -94,8 +94,8 @@ def test_a_new_window_begins_anew(with_token: Caller, reader: User, monkeypatch:
     assert left(client.get("/api/v1/sites")) == 2
 
 
-def test_what_is_public_is_not_counted(nobody: Any) -> None:
-    assert "RateLimit" not in nobody.get("/api/v1/problems")
+def test_what_is_public_is_not_counted(anonymous: Any) -> None:
+    assert "RateLimit" not in anonymous.get("/api/v1/problems")
 
 
 def test_a_request_that_reads_writes_nothing(with_token: Caller, reader: User) -> None:
@@ -135,7 +135,7 @@ def test_processes_that_share_a_cache_count_together(redis_url: str) -> None:
     assert used == list(range(1, 41))
 
 
-def test_a_cache_that_is_away_refuses_nobody(
+def test_where_the_cache_is_away_no_request_is_refused(
     with_token: Caller, reader: User, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr("api.conventions.permissions.cache", RedisCache("redis://127.0.0.1:1/0", {}))
@@ -147,3 +147,11 @@ def test_the_window_is_a_minute(with_token: Caller, reader: User) -> None:
     answer = with_token(reader).get("/api/v1/sites")
     assert answer["RateLimit-Policy"] == '"default";q=3;w=60'
     assert 0 < int(answer["RateLimit"].rpartition("=")[2]) <= 60
+
+
+def test_who_waits_as_long_as_the_answer_says_waits_until_the_window_has_ended(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """49.5 s are left of the minute: after 49 s it would still be the same one."""
+    monkeypatch.setattr("api.conventions.permissions.time.time", lambda: 6_000_000_010.5)
+    assert count_request("user 1") == (1, 50)

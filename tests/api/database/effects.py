@@ -1,9 +1,9 @@
 """What a migration does to a database that the last release serves on, seen in the catalogue and in the locks
 it holds rather than in its text.
 
-It may stop nobody for longer than a moment: no table is rewritten, and none is read through under a lock that
-keeps others from it. And it may break nothing: what the last release reads is still there, and what it writes
-is still taken. (A rule that is new must be one that the last release keeps; that is shown under load.)"""
+It may stop no session for longer than a moment: no table is rewritten, and none is read through under a lock
+that keeps others from it. And it may break nothing: what the last release reads is still there, and what it
+writes is still taken. (A new rule must be one that the last release keeps; that is shown under load.)"""
 
 from __future__ import annotations
 
@@ -144,7 +144,7 @@ def _counts() -> dict[str, Counts]:
 def _stops(counts: Mapping[str, Counts], tables: set[str]) -> Iterator[str]:
     """What of tables that were there before it reads through, with what it holds meanwhile.
 
-    Where nobody may write, reading along an index counts as well: the planner may check a reference so."""
+    Where no session may write, reading along an index counts too: the planner may check a reference so."""
     locked = {
         table
         for (table,) in _rows(

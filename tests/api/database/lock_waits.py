@@ -59,7 +59,7 @@ class LockWaits:
         try:
             while not self._over.wait(LOOK_EVERY_S):
                 self._look()
-        except psycopg.Error as error:  # told in the test's own thread
+        except psycopg.Error as error:  # raised in the test's own thread
             self._amiss.append(error)
 
     def _look(self) -> None:

@@ -38,7 +38,7 @@ def _asked(folder: Path) -> bool:
 
 
 def _answers(listener: socket.socket, error: bytes) -> bool:
-    """Whether somebody who says this to a caller, or nothing, counts as a server that answers."""
+    """Whether a program that sends this to a caller, or nothing, counts as a server that answers."""
 
     def serve() -> None:
         caller, _ = listener.accept()

@@ -1,4 +1,4 @@
-"""An autovacuum ends only for whoever waits longer than a migration may."""
+"""An autovacuum ends only for a session that waits longer than a migration may."""
 
 from __future__ import annotations
 

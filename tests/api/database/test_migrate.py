@@ -45,8 +45,8 @@ class Upgrade:
         )
 
     def migrate(self, *words: str, patience: float = LONG_S, **options: bool) -> None:
-        told = {"stdout": self.said, "stderr": self.said}
-        call_command("migrate", APP, *words, database="default", patience=patience, **told, **options)
+        stated = {"stdout": self.said, "stderr": self.said}
+        call_command("migrate", APP, *words, database="default", patience=patience, **stated, **options)
 
     @contextmanager
     def migrating(self) -> Iterator[None]:
@@ -93,7 +93,7 @@ def upgrade(tmp_path: Path, settings: Settings, monkeypatch: pytest.MonkeyPatch)
 
 @pytest.fixture
 def session() -> Iterator[Callable[[], psycopg.Connection[Any]]]:
-    """Sessions of somebody else."""
+    """Sessions of other users."""
     opened: list[psycopg.Connection[Any]] = []
 
     def open_one() -> psycopg.Connection[Any]:
@@ -155,7 +155,7 @@ def test_whoever_waits_for_several_locks_and_the_work_waits_no_longer(
     reader.autocommit = True
     reader.execute("INSERT INTO other VALUES (1)")
     with upgrade.migrating(), LockWaits(session) as waits:
-        while "was stopped: somebody had waited" not in upgrade.said.getvalue():
+        while "was stopped: a session had waited" not in upgrade.said.getvalue():
             reader.execute("SELECT count(*) FROM large")
         reader.execute("DELETE FROM other")
     assert 0.1 < _longest_wait_s(waits, reader) < LONGEST_WAIT_S

@@ -1,5 +1,5 @@
-"""Each migration since the last release leaves that release running: it stops nobody, breaks nothing, and can
-be taken back. What it may not do is shown first, so that the check is known to see it."""
+"""Each migration since the last release leaves that release running: it stops no session, breaks nothing, and
+can be taken back. What it may not do is shown first, so that the check is known to see it."""
 
 from __future__ import annotations
 

@@ -87,9 +87,9 @@ def processes_of(data: Path) -> dict[int, str]:
     for entry in Path("/proc").glob("[0-9]*"):
         try:
             command = (entry / "cmdline").read_bytes()
-            told = word in command or word in (entry / "environ").read_bytes()
+            stated = word in command or word in (entry / "environ").read_bytes()
         except OSError:  # ended meanwhile, or another user's
             continue
-        if told and command:
+        if stated and command:
             found[int(entry.name)] = command.replace(b"\0", b" ").decode(errors="replace")
     return found

@@ -9,6 +9,7 @@ import socket
 import sys
 import time
 import urllib.request
+from itertools import takewhile
 from pathlib import Path
 
 import pytest
@@ -41,19 +42,21 @@ def test_the_main_job(demo: Demo, demo_data: Path) -> None:
     crossing, after = visits[-1]
     assert after.startswith("Now ")
     assert after.endswith(" is past its limit.")
-    told = {
+    stated = {
         found[1]: found[2] for line in lines if (found := re.match(r"   ([a-z]+(?: [a-z]+)?) {3,}(.+)", line))
     }
-    assert list(told) == ["zone", "limit", "at commissioning", "now", "verdict", "the change"]
+    assert list(stated) == ["zone", "limit", "at commissioning", "now", "verdict", "the change"]
     # the figure was within its limit at commissioning, and is past it now
     limit, first, now = (
-        float(re.findall(r"\d+\.\d+", told[name])[0]) for name in ("limit", "at commissioning", "now")
+        float(re.findall(r"\d+\.\d+", stated[name])[0]) for name in ("limit", "at commissioning", "now")
     )
-    sides = (first >= limit, now >= limit) if "at least" in told["limit"] else (first <= limit, now <= limit)
+    sides = (
+        (first >= limit, now >= limit) if "at least" in stated["limit"] else (first <= limit, now <= limit)
+    )
     assert sides == (True, False)
-    assert told["verdict"].startswith(("past: ", "probably past: "))
-    assert told["the change"].startswith(f"change set {crossing}: ")
-    assert f"job DEMO-{len(visits)}" in told["the change"]
+    assert stated["verdict"].startswith(("past: ", "probably past: "))
+    assert stated["the change"].startswith(f"change set {crossing}: ")
+    assert f"job DEMO-{len(visits)}" in stated["the change"]
     assert lines[-1] == "The speakers are removed and the finding is cleared. Every step is as expected."
     _nothing_runs(demo_data)
 
@@ -61,11 +64,34 @@ def test_the_main_job(demo: Demo, demo_data: Path) -> None:
 def test_json_is_the_first_line_once_it_serves(demo: Demo) -> None:
     process = demo("--json", "--port", str(_free_port()))
     assert process.stdout is not None
-    told = json.loads(process.stdout.readline())
-    with urllib.request.urlopen(f"{told['url']}/readyz", timeout=30) as answer:
+    stated = json.loads(process.stdout.readline())
+    with urllib.request.urlopen(f"{stated['url']}/readyz", timeout=30) as answer:
         assert answer.status == 200
-    assert set(told["logins"]) == {"manager", "dispatcher", "technician", "reader"}
-    assert all(set(login) == {"user", "password"} for login in told["logins"].values())
+    assert set(stated["logins"]) == {"manager", "dispatcher", "technician", "reader"}
+    assert all(set(login) == {"user", "password"} for login in stated["logins"].values())
+
+
+def test_what_it_prints_works(demo: Demo) -> None:
+    process = demo("--port", str(_free_port()))
+    assert process.stdout is not None
+    lines = list(takewhile(lambda line: line != "Ctrl-C stops the demo.\n", process.stdout))
+    assert process.poll() is None, lines
+    to_click = [url for line in lines if "curl" not in line for url in re.findall(r"http://\S+", line)]
+    assert len(to_click) >= 3
+    for url in to_click:
+        request = urllib.request.Request(url, headers={"Accept": "text/html,*/*;q=0.8"})
+        with urllib.request.urlopen(request, timeout=30) as answer:
+            assert (answer.status, answer.headers["Content-Type"]) == (200, "text/html; charset=utf-8"), url
+            text = answer.read().decode()
+        if url.endswith("/") and "/api/" not in url:
+            shown = re.findall(r"zbk_[\w-]{43}", text)
+    asked = re.findall(r"curl -H '(Authorization): (Bearer (\S+))' '(\S+)'", "".join(lines))
+    assert len(asked) == 2
+    for header, value, token, url in asked:
+        request = urllib.request.Request(url, headers={header: value})
+        with urllib.request.urlopen(request, timeout=30) as answer:
+            assert json.load(answer)["items"], url
+        assert set(shown) == {token}
 
 
 @pytest.mark.parametrize("how", [signal.SIGTERM, signal.SIGINT])
@@ -96,7 +122,7 @@ def test_a_killed_demo_leaves_no_process(demo: Demo, demo_data: Path) -> None:
 def test_an_impossible_port_is_refused(demo: Demo) -> None:
     process = demo("--port", "80000")
     _, errors = process.communicate(timeout=STOP_S)
-    assert process.returncode == 1
+    assert process.returncode == 2
     assert "There is no port 80000: expected 1 to 65535" in errors
 
 

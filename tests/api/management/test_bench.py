@@ -13,6 +13,7 @@ import pytest
 from django.conf import settings
 from django.core.management import CommandError, call_command
 
+from api.management.commands.bench import Command
 from tests.bench import one_change
 from tests.bench.lines import line
 
@@ -76,14 +77,19 @@ def test_a_worker_is_left_out_where_nobody_could_tell_it(
 
 @pytest.mark.parametrize(("ours", "met"), [(3.0, True), (3.1, False)])
 def test_a_goal_is_met_up_to_its_very_value(ours: float, met: bool) -> None:
-    told = line("history", "zones", ours, 1.0, goal=3, sizes={})
-    assert told.met is met
-    assert json.loads(str(told))["met"] is met
+    stated = line("history", "zones", ours, 1.0, goal=3, sizes={})
+    assert stated.met is met
+    assert json.loads(str(stated))["met"] is met
 
 
 def test_a_size_that_cannot_be_is_refused() -> None:
     with pytest.raises(CommandError, match="expected a whole number from 10 to 100000"):
         call_command("bench", "solver", "--sites", "9")
+
+
+def test_no_name_means_every_benchmark() -> None:
+    # Python 3.11 refuses this of an argument with `choices`
+    assert Command().create_parser("manage.py", "bench").parse_args([]).names == []
 
 
 def test_an_unknown_benchmark_is_refused() -> None:

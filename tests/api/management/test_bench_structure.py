@@ -80,17 +80,17 @@ def test_statements_own_functions_and_own_files_are_counted(db: None) -> None:
 
 @pytest.mark.django_db(transaction=True)
 def test_each_figure_has_a_row_with_its_goal(monkeypatch: pytest.MonkeyPatch) -> None:
-    told = [json.loads(str(row)) for row in structure.cases(structure.CASES, 0)]
-    assert [row["case"] for row in told] == [
+    stated = [json.loads(str(row)) for row in structure.cases(structure.CASES, 0)]
+    assert [row["case"] for row in stated] == [
         "lines", "migrations", "circles", "arrows", "dc_pairs", "speech_current_a",
         "post queries", "post functions", "post files",
         "recheck queries", "recheck functions", "recheck files",
         "load queries", "load functions", "load files",
     ]  # fmt: skip
-    for row in told:
+    for row in stated:
         assert row["bench"] == "structure"
         assert row["met"] is (row["value"] <= row["goal"])
-    of_case = {row["case"]: row["value"] for row in told}
+    of_case = {row["case"]: row["value"] for row in stated}
     for case in structure.PASSED:
         assert of_case[f"{case} queries"] > 0
         assert of_case[f"{case} functions"] >= of_case[f"{case} files"] > 0

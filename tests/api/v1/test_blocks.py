@@ -65,7 +65,7 @@ def test_clips_are_pulled_put_and_corrected(hall: Hall, client: Client) -> None:
 
 
 @pytest.mark.parametrize(
-    ("body", "pointer", "told"),
+    ("body", "pointer", "stated"),
     [
         ({"rows": []}, "/rows", "Name the rows"),
         ({"rows": [1, 51]}, "/rows/1", "has rows 1 to 50"),
@@ -74,12 +74,12 @@ def test_clips_are_pulled_put_and_corrected(hall: Hall, client: Client) -> None:
     ],
 )
 def test_a_clip_that_is_not_there(
-    hall: Hall, client: Client, body: dict[str, Any], pointer: str, told: str
+    hall: Hall, client: Client, body: dict[str, Any], pointer: str, stated: str
 ) -> None:
     answer = refused(client, f"blocks/{hall.block.pk}/pull-clips", body)
     assert answer.status_code == 400, answer.content
     errors = {error["pointer"]: error["detail"] for error in answer.json()["errors"]}
-    assert told in errors[pointer]
+    assert stated in errors[pointer]
     assert get(client, f"blocks/{hall.block.pk}")["pulled_rows"] == []
 
 
@@ -161,7 +161,7 @@ def test_how_a_conductor_lies_was_recorded_wrongly(hall: Hall, client: Client) -
 
 
 @pytest.mark.parametrize(
-    ("body", "status", "pointer", "told"),
+    ("body", "status", "pointer", "stated"),
     [
         ({"row": 50}, 400, "/second_row", "has rows 1 to 50, not 51"),
         ({"pair": 26}, 400, "/pair", "expected a whole number from 1 to 25"),
@@ -171,11 +171,11 @@ def test_how_a_conductor_lies_was_recorded_wrongly(hall: Hall, client: Client) -
     ],
 )
 def test_a_bad_landing_is_named(
-    hall: Hall, client: Client, body: dict[str, Any], status: int, pointer: str, told: str
+    hall: Hall, client: Client, body: dict[str, Any], status: int, pointer: str, stated: str
 ) -> None:
     whole = {"block_id": hall.block.pk, "row": 1, "pair": 2, "carries": "dc", "run_id": hall.run.pk, **body}
     answer = refused(client, "landings", whole)
     assert answer.status_code == status, answer.content
     errors = {error["pointer"]: error["detail"] for error in answer.json()["errors"]}
-    assert told in errors[pointer]
+    assert stated in errors[pointer]
     assert not Landing.objects.filter(run=hall.run).exists()

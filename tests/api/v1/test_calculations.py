@@ -68,7 +68,7 @@ def test_a_run_without_a_solution_says_why(client: Client) -> None:
 
 
 @pytest.mark.parametrize(
-    ("change", "pointer", "told"),
+    ("change", "pointer", "stated"),
     [
         ({"length": 10}, "/points/0/length", "did you mean length_m?"),
         ({"length_m": None}, "/points/0/length_m", "expected a number, metres"),
@@ -80,13 +80,13 @@ def test_a_run_without_a_solution_says_why(client: Client) -> None:
     ],
 )
 def test_bad_input_is_named_by_pointer(
-    client: Client, change: dict[str, Any], pointer: str, told: str
+    client: Client, change: dict[str, Any], pointer: str, stated: str
 ) -> None:
     run = chain(1, current_a=0.05)
     run["points"][0] |= change
     answer = post(client, ADDRESS, run, status=400)
     errors = {error["pointer"]: error["detail"] for error in answer.json()["errors"]}
-    assert told in errors[pointer]
+    assert stated in errors[pointer]
 
 
 def test_everything_wrong_is_named_at_once(client: Client) -> None:
@@ -121,6 +121,6 @@ def test_it_reads_and_writes_nothing_of_the_record(client: Client) -> None:
     assert tables == []
 
 
-def test_nobody_else_may_ask(nobody: Client) -> None:
-    answer = nobody.post(f"/api/v1/{ADDRESS}", {}, content_type="application/json")
+def test_an_anonymous_caller_may_not_ask(anonymous: Client) -> None:
+    answer = anonymous.post(f"/api/v1/{ADDRESS}", {}, content_type="application/json")
     assert answer.status_code == 401

@@ -16,7 +16,7 @@ from sites.models.changes import Change, ChangeSet
 from tests import factories
 from tests.api.conftest import Caller
 from tests.api.v1.asking import ROOT, as_described, etag_of, get, patch, post
-from tests.halls import Hall
+from tests.halls import Hall, more_speakers
 from zones.models import Point
 from zones.services.points import point_alter
 
@@ -27,22 +27,6 @@ LATER = BUILT + dt.timedelta(days=100)
 @pytest.fixture
 def client(technician: User, with_token: Caller) -> Client:
     return with_token(technician)
-
-
-def twelve_more(hall: Hall) -> list[dict[str, Any]]:
-    return [
-        {
-            "op": "point.append",
-            "label": f"n{number}",
-            "run_id": hall.run.pk,
-            "after_id": f"@n{number - 1}" if number else hall.points[-1].pk,
-            "model_id": hall.speaker.pk,
-            "current_basis": "measured",
-            "length_m": 1.0,
-            "length_basis": "measured",
-        }
-        for number in range(12)
-    ]
 
 
 def draft(client: Client, hall: Hall, operations: list[dict[str, Any]], **said: Any) -> Any:
@@ -58,7 +42,7 @@ def refused(client: Client, address: str, body: Any, etag: str = "") -> Any:
 
 
 def test_a_draft_is_kept_and_nothing_else(hall: Hall, client: Client) -> None:
-    answer = draft(client, hall, twelve_more(hall), purpose="plan", job_reference="Q-12")
+    answer = draft(client, hall, more_speakers(hall), purpose="plan", job_reference="Q-12")
     made = answer.json()
     assert answer["Location"] == f"{ROOT}/change-sets/{made['id']}"
     assert (made["state"], made["kind"], made["purpose"], made["channel"]) == (
@@ -68,7 +52,7 @@ def test_a_draft_is_kept_and_nothing_else(hall: Hall, client: Client) -> None:
         "rest",
     )
     assert (made["actor"], made["job_reference"], made["recorded_at"]) == ("Rune Vale", "Q-12", None)
-    assert made["operations"] == twelve_more(hall), "as they were sent"
+    assert made["operations"] == more_speakers(hall), "as they were sent"
     assert Point.objects.filter(run=hall.run).count() == 30
     assert get(client, f"change-sets/{made['id']}") == made
 
@@ -76,7 +60,7 @@ def test_a_draft_is_kept_and_nothing_else(hall: Hall, client: Client) -> None:
 def test_a_draft_is_evaluated_in_words_and_figures(
     hall: Hall, client: Client, reader: User, with_token: Caller
 ) -> None:
-    made = draft(client, hall, twelve_more(hall)).json()
+    made = draft(client, hall, more_speakers(hall)).json()
     changes = Change.objects.count()
     found = post(with_token(reader), f"change-sets/{made['id']}/evaluate", {}, status=200).json()
     supply = found["items"][0]
@@ -95,7 +79,7 @@ def test_a_draft_is_evaluated_in_words_and_figures(
 
 
 def test_accepted_it_is_the_record(hall: Hall, client: Client) -> None:
-    answer = draft(client, hall, twelve_more(hall))
+    answer = draft(client, hall, more_speakers(hall))
     made = answer.json()
     accepted = post(
         client,
@@ -116,7 +100,7 @@ def test_accepted_it_is_the_record(hall: Hall, client: Client) -> None:
 
 
 def test_an_accepted_one_never_changes(hall: Hall, client: Client) -> None:
-    answer = draft(client, hall, twelve_more(hall))
+    answer = draft(client, hall, more_speakers(hall))
     address = f"change-sets/{answer.json()['id']}"
     accepted = post(client, f"{address}/accept", {}, status=200, etag=answer["ETag"])
     for what in ("accept", "withdraw"):
@@ -128,9 +112,9 @@ def test_an_accepted_one_never_changes(hall: Hall, client: Client) -> None:
 
 
 def test_a_draft_is_revised_withdrawn_and_taken_up_again(hall: Hall, client: Client) -> None:
-    answer = draft(client, hall, twelve_more(hall))
+    answer = draft(client, hall, more_speakers(hall))
     address = f"change-sets/{answer.json()['id']}"
-    fewer = patch(client, address, {"operations": twelve_more(hall)[:3], "reason": "fewer"}, answer["ETag"])
+    fewer = patch(client, address, {"operations": more_speakers(hall)[:3], "reason": "fewer"}, answer["ETag"])
     assert (len(fewer.json()["operations"]), fewer.json()["reason"]) == (3, "fewer")
     stale = patch(client, address, {"reason": "mine"}, answer["ETag"], status=412)
     assert stale["ETag"] == fewer["ETag"]
@@ -143,7 +127,7 @@ def test_a_draft_is_revised_withdrawn_and_taken_up_again(hall: Hall, client: Cli
 
 @pytest.mark.parametrize("what", ["accept", "withdraw"])
 def test_the_version_that_is_meant_must_be_said(hall: Hall, client: Client, what: str) -> None:
-    address = f"change-sets/{draft(client, hall, twelve_more(hall)).json()['id']}"
+    address = f"change-sets/{draft(client, hall, more_speakers(hall)).json()['id']}"
     assert refused(client, f"{address}/{what}", {}).status_code == 428
     assert refused(client, f"{address}/{what}", {}, '"99"').status_code == 412
 
@@ -152,7 +136,7 @@ def test_a_revision_between_reading_and_accepting_is_stale(
     hall: Hall, client: Client, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Someone revises the draft after its version was compared and before it is locked."""
-    answer = draft(client, hall, twelve_more(hall))
+    answer = draft(client, hall, more_speakers(hall))
     made = ChangeSet.objects.get(pk=answer.json()["id"])
 
     from api.v1.change_sets import ChangeSetViewSet
@@ -195,7 +179,7 @@ def test_a_conflict_names_the_operation_and_the_change_set_in_between(hall: Hall
 
 
 @pytest.mark.parametrize(
-    ("body", "pointer", "told"),
+    ("body", "pointer", "stated"),
     [
         ({"operations": []}, "/operations", "at least one operation"),
         ({"operations": "x"}, "/operations", "Expected a list"),
@@ -220,20 +204,20 @@ def test_a_conflict_names_the_operation_and_the_change_set_in_between(hall: Hall
     ],
 )
 def test_a_bad_draft_is_refused_where_it_is_wrong(
-    hall: Hall, client: Client, body: dict[str, Any], pointer: str, told: str
+    hall: Hall, client: Client, body: dict[str, Any], pointer: str, stated: str
 ) -> None:
-    good = {"site_id": hall.site.pk, "reason": "why", "operations": twelve_more(hall)}
+    good = {"site_id": hall.site.pk, "reason": "why", "operations": more_speakers(hall)}
     answer = refused(client, "change-sets", {**good, **body})
     assert answer.status_code == 400, answer.content
     errors = {error["pointer"]: error["detail"] for error in answer.json()["errors"]}
-    assert told in errors[pointer]
+    assert stated in errors[pointer]
     assert ChangeSet.objects.filter(state="draft").count() == 0
 
 
 def test_what_the_record_refuses_points_into_the_operation(hall: Hall, client: Client) -> None:
     elsewhere = factories.make_run(factories.make_block())
     operations = [
-        *twelve_more(hall)[:2],
+        *more_speakers(hall)[:2],
         {"op": "point.append", "run_id": elsewhere.pk},
     ]
     answer = refused(
@@ -258,7 +242,7 @@ def test_too_many_operations_at_once(hall: Hall, client: Client) -> None:
 
 
 def test_change_sets_are_found(hall: Hall, client: Client) -> None:
-    made = draft(client, hall, twelve_more(hall), job_reference="Q-12", purpose="plan").json()
+    made = draft(client, hall, more_speakers(hall), job_reference="Q-12", purpose="plan").json()
 
     def found(**query: Any) -> list[int]:
         return [item["id"] for item in get(client, "change-sets", **query)["items"]]
@@ -305,10 +289,10 @@ def test_what_all_sites_share_is_seen_by_those_who_see_all(
 
 
 def test_an_outsider_sees_no_draft(hall: Hall, client: Client, outsider: User, with_token: Caller) -> None:
-    made = draft(client, hall, twelve_more(hall)).json()
+    made = draft(client, hall, more_speakers(hall)).json()
     other = with_token(factories.make_user(User.Role.MANAGER, customers=[factories.make_customer()]))
     assert other.get(f"{ROOT}/change-sets/{made['id']}").status_code == 404
     assert refused(other, f"change-sets/{made['id']}/evaluate", {}).status_code == 404
     assert get(other, "change-sets", site_id=hall.site.pk)["items"] == []
-    body = {"site_id": hall.site.pk, "reason": "why", "operations": twelve_more(hall)}
+    body = {"site_id": hall.site.pk, "reason": "why", "operations": more_speakers(hall)}
     assert refused(other, "change-sets", body).json()["detail"] == f"There is no site {hall.site.pk}."

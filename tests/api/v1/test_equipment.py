@@ -172,7 +172,7 @@ def test_filters(hall: Hall, client: Client) -> None:
     assert "gateway, network_speaker, network_amplifier" in wrong["detail"]
 
 
-# --- switches and what hangs on them ------------------------------------------------------------------------
+# --- switches and what they feed ----------------------------------------------------------------------------
 
 
 def test_a_device_is_patched_to_another_port_and_off(hall: Hall, client: Client) -> None:

@@ -10,6 +10,7 @@ import pytest
 
 from api.conventions.schema import description
 from api.v1.examples import ANSWERS, BODIES
+from zones.limits.cautions import Caution
 
 
 def contents() -> Iterator[tuple[str, str, dict[str, Any]]]:
@@ -33,7 +34,7 @@ def validate(content: dict[str, Any]) -> None:
 
 def test_every_body_has_an_example() -> None:
     bare = [where for where, _, content in contents() if where.endswith("body") and "example" not in content]
-    assert not bare, "add an example to api/v1/examples.py for each of these"
+    assert not bare, "add an example to api/v1/examples.json for each of these"
 
 
 def test_every_example_is_as_it_is_described() -> None:
@@ -58,8 +59,14 @@ def test_the_example_of_a_calculation_comes_out_as_its_answer_says() -> None:
 
     run = describe(BODIES["DescribedRun"])
     found: Any = answer(run, run.solve())
-    told: Any = ANSWERS["Solved"]
-    assert found["source_current_a"] == pytest.approx(told["source_current_a"], abs=1e-4)
+    stated: Any = ANSWERS["Solved"]
+    assert found["source_current_a"] == pytest.approx(stated["source_current_a"], abs=1e-4)
     assert [point["voltage_v"] for point in found["points"]] == pytest.approx(
-        [point["voltage_v"] for point in told["points"]], abs=1e-4
+        [point["voltage_v"] for point in stated["points"]], abs=1e-4
     )
+
+
+def test_the_cautions_of_the_examples_are_those_of_the_service() -> None:
+    (shown,) = ANSWERS["ZoneLoad"]["cautions"]
+    assert shown["text"] == Caution(shown["code"]).text
+    assert ANSWERS["Solved"]["caution"] == Caution.LOCAL_CODE.text

@@ -19,7 +19,7 @@ from tests import factories
 from tests.api.conftest import Caller
 from tests.api.v1 import plenty
 from tests.api.v1.asking import ROOT, as_described, etag_of, get, patch
-from tests.halls import Hall
+from tests.halls import Hall, more_speakers
 from zones.findings.services import finding_acknowledge
 from zones.models import Case, Finding, PointFacts, Run, Zone
 from zones.recheck.batch import check
@@ -32,21 +32,8 @@ ADDED = factories.BUILT_ON + dt.timedelta(days=100)
 
 def add_speakers(hall: Hall, count: int, **said: Any) -> ChangeSet:
     """One change set of some more speakers behind the hall's last one, at 40 mA each."""
-    bodies = [
-        {
-            "op": "point.append",
-            "label": f"n{number}",
-            "run_id": hall.run.pk,
-            "after_id": f"@n{number - 1}" if number else hall.points[-1].pk,
-            "model_id": hall.speaker.pk,
-            "current_basis": "measured",
-            "length_m": 1.0,
-            "length_basis": "measured",
-        }
-        for number in range(count)
-    ]
     said = {"happened_on": ADDED, "reason": "more sound", "job_reference": "LS-2207", **said}
-    return change_accept(factories.change(hall.site, **said), bodies).change_set
+    return change_accept(factories.change(hall.site, **said), more_speakers(hall, count)).change_set
 
 
 @pytest.fixture
@@ -165,13 +152,13 @@ def test_a_danger_in_a_note_is_warned_of_everywhere(hall: Hall, client: Client) 
     check([hall.site.pk])
     finding = Finding.objects.get(code="supply_current", subject_id=hall.supply.pk)
     (opened,) = Event.objects.filter(kind="case.opened", site=hall.site)
-    for told in (
+    for stated in (
         get(client, f"closets/{hall.closet.pk}/sheet"),
         get(client, f"findings/{finding.pk}"),
         opened.body,
         get(client, f"zones/{hall.zone.pk}/load"),
     ):
-        why = {caution["code"]: caution["why"] for caution in told["cautions"]}
+        why = {caution["code"]: caution["why"] for caution in stated["cautions"]}
         assert why["gas"] == "the record of this place mentions ammonia"
 
 
@@ -203,7 +190,7 @@ def test_findings_are_found(hall: Hall, added: ChangeSet, finding: Finding, clie
     assert ids(client, code="supply_current,run_voltage", verdict="past")[:1] == [finding.pk]
     assert ids(client, case_id=finding.case_id) == ids(client, closet_id=hall.closet.pk) == everything
     assert finding.pk in ids(client, zone_id=hall.zone.pk)
-    assert finding.pk in ids(client, zone_id=hall.gangway.pk), "both zones hang on the supply"
+    assert finding.pk in ids(client, zone_id=hall.gangway.pk), "the supply feeds both zones"
     other = factories.make_zone(hall.site)
     assert ids(client, zone_id=other.pk) == []
     assert ids(client, state="deferred") == ids(client, state="cleared") == []
@@ -316,7 +303,7 @@ def test_a_deferral_is_taken_back(hall: Hall, finding: Finding, client: Client) 
 
 
 @pytest.mark.parametrize(
-    ("body", "pointer", "told"),
+    ("body", "pointer", "stated"),
     [
         ({}, "", "Nothing is to change"),
         ({"state": "deferred"}, "/deferred_until", "until which day"),
@@ -334,13 +321,13 @@ def test_a_deferral_is_taken_back(hall: Hall, finding: Finding, client: Client) 
     ],
 )
 def test_what_cannot_be_done_to_a_finding_is_said(
-    finding: Finding, client: Client, body: dict[str, Any], pointer: str, told: str
+    finding: Finding, client: Client, body: dict[str, Any], pointer: str, stated: str
 ) -> None:
     address = f"findings/{finding.pk}"
     answer = refused(client, address, body, etag_of(client, address))
     assert answer.status_code == 400
     errors = {error["pointer"]: error["detail"] for error in answer.json()["errors"]}
-    assert told in errors[pointer]
+    assert stated in errors[pointer]
     assert Finding.objects.get(pk=finding.pk).version == finding.version
 
 

@@ -86,7 +86,7 @@ def test_a_reading_that_was_written_down_wrongly_stays(hall: Hall, client: Clien
 
 
 @pytest.mark.parametrize(
-    ("body", "pointer", "told"),
+    ("body", "pointer", "stated"),
     [
         ({"run_id": None}, "", "Say what it belongs to: one of point_id, run_id, switch_id"),
         ({"kind": "end_voltage"}, "/point_id", "names its point"),
@@ -96,7 +96,7 @@ def test_a_reading_that_was_written_down_wrongly_stays(hall: Hall, client: Clien
     ],
 )
 def test_a_bad_reading_is_named(
-    hall: Hall, client: Client, body: dict[str, Any], pointer: str, told: str
+    hall: Hall, client: Client, body: dict[str, Any], pointer: str, stated: str
 ) -> None:
     whole = {
         "kind": "run_current", "state": "idle", "value": 1.0, "taken_on": LATER.isoformat(),
@@ -105,7 +105,7 @@ def test_a_bad_reading_is_named(
     answer = refused(client, "readings", whole)
     assert answer.status_code == 400, answer.content
     errors = {error["pointer"]: error["detail"] for error in answer.json()["errors"]}
-    assert told in errors[pointer]
+    assert stated in errors[pointer]
     assert not Reading.objects.exists()
 
 

@@ -222,7 +222,7 @@ def test_a_speaker_is_hung_behind_another(hall: Hall, client: Client) -> None:
     assert [operation["op"] for operation in change_set.operations] == ["point.append"]
     before = client.get(f"/api/v1/points/{made['id']}", {"as_of": BUILT.isoformat()})
     assert before.status_code == 404
-    assert f"it was hung on {LATER}" in before.json()["detail"]
+    assert f"it was added on {LATER}" in before.json()["detail"]
 
 
 def test_a_speaker_is_cut_in_and_taken_off_again(hall: Hall, client: Client) -> None:
@@ -298,7 +298,7 @@ def test_what_held_on_a_day_is_corrected_and_what_came_later_stays(hall: Hall, c
 
 
 def test_two_who_change_one_point(hall: Hall, client: Client) -> None:
-    """Facts are part of the version: who read it before another change is told, and nothing is written."""
+    """Facts are part of the version: a change built on an earlier one is refused, and nothing is written."""
     address = f"points/{hall.points[3].pk}"
     etag = etag_of(client, address)
     point_alter(factories.change(hall.site, happened_on=LATER), point=hall.points[3], place="by the door")
@@ -311,7 +311,7 @@ def test_two_who_change_one_point(hall: Hall, client: Client) -> None:
 
 
 @pytest.mark.parametrize(
-    ("body", "pointer", "told"),
+    ("body", "pointer", "stated"),
     [
         ({}, "/run_id", "run_id is missing"),
         ({"run_id": "x"}, "/run_id", "expected the id of a run"),
@@ -323,17 +323,17 @@ def test_two_who_change_one_point(hall: Hall, client: Client) -> None:
     ],
 )
 def test_a_bad_body_is_named(
-    hall: Hall, client: Client, body: dict[str, Any], pointer: str, told: str
+    hall: Hall, client: Client, body: dict[str, Any], pointer: str, stated: str
 ) -> None:
     answer = refused(client, "post", "points", {**body, "change": WHY})
     assert answer.status_code == 400
     errors = {error["pointer"]: error["detail"] for error in answer.json()["errors"]}
-    assert told in errors[pointer]
+    assert stated in errors[pointer]
     assert Point.objects.filter(run=hall.run).count() == 30
 
 
 @pytest.mark.parametrize(
-    ("body", "status", "pointer", "told"),
+    ("body", "status", "pointer", "stated"),
     [
         ({"length_m": 5.0}, 400, "/length_basis", "Say how length_m is known"),
         ({"length_m": -5.0, "length_basis": "measured"}, 400, "/length_m", "from 0 to 10000 [m]"),
@@ -346,13 +346,13 @@ def test_a_bad_body_is_named(
     ],
 )
 def test_what_the_record_refuses_is_told_where_it_stands(
-    hall: Hall, client: Client, body: dict[str, Any], status: int, pointer: str, told: str
+    hall: Hall, client: Client, body: dict[str, Any], status: int, pointer: str, stated: str
 ) -> None:
     whole = {"run_id": hall.run.pk, "after_id": hall.points[-1].pk, **body, "change": WHY}
     answer = refused(client, "post", "points", whole)
     assert answer.status_code == status, answer.content
     (error,) = answer.json()["errors"]
-    assert (error["pointer"], told in error["detail"]) == (pointer, True), error
+    assert (error["pointer"], stated in error["detail"]) == (pointer, True), error
 
 
 def test_what_contradicts_something_later_names_it(hall: Hall, client: Client) -> None:

@@ -60,7 +60,7 @@ def test_of_others_there_is_nothing(manager: User, dispatcher: User, logged_in: 
 
 
 @pytest.mark.parametrize(
-    ("body", "pointer", "told"),
+    ("body", "pointer", "stated"),
     [
         ({}, "/scopes", "cannot be left out"),
         ({"scopes": []}, "/scopes", "at least 1"),
@@ -73,13 +73,13 @@ def test_of_others_there_is_nothing(manager: User, dispatcher: User, logged_in: 
     ],
 )
 def test_a_bad_body_is_named(
-    customer: Customer, logged_in: Caller, body: dict[str, Any], pointer: str, told: str
+    customer: Customer, logged_in: Caller, body: dict[str, Any], pointer: str, stated: str
 ) -> None:
     client = logged_in(factories.make_user(User.Role.MANAGER, customers=[customer]))
     answer = refused(client, body)
     assert answer.status_code == 400, answer.content
     errors = {error["pointer"]: error["detail"] for error in answer.json()["errors"]}
-    assert told in errors[pointer]
+    assert stated in errors[pointer]
     assert not Token.objects.exists()
 
 

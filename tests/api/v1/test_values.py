@@ -59,7 +59,7 @@ def test_not_even_raw_sql_writes_it(hall: Hall, value: str) -> None:
 
 
 @pytest.mark.parametrize(
-    ("name", "told"),
+    ("name", "stated"),
     [
         ("Gang\u200bway", "invisible"),
         ("Gang\x07way", "invisible"),
@@ -68,14 +68,14 @@ def test_not_even_raw_sql_writes_it(hall: Hall, value: str) -> None:
         ("  ", "1 to 120 characters"),
     ],
 )
-def test_a_name_that_nobody_could_type_again(hall: Hall, client: Client, name: str, told: str) -> None:
+def test_a_name_that_nobody_could_type_again(hall: Hall, client: Client, name: str, stated: str) -> None:
     answer = client.post(
         "/api/v1/zones",
         {"site_id": hall.site.pk, "name": name, "change": WHY},
         content_type="application/json",
     )
     assert answer.status_code == 400
-    assert told in answer.json()["errors"][0]["detail"]
+    assert stated in answer.json()["errors"][0]["detail"]
 
 
 def test_two_names_that_differ_in_capital_letters_alone(hall: Hall, client: Client) -> None:
@@ -104,10 +104,10 @@ def test_a_draft_calls_things_as_resources_do(hall: Hall, client: Client) -> Non
     operation = {"op": "point.append", "run": hall.run.pk, "after": None, "model": hall.speaker.pk}
     body = {"site_id": hall.site.pk, "reason": "a plan", "operations": [operation]}
     answer = client.post("/api/v1/change-sets", body, content_type="application/json")
-    told = {error["pointer"]: error["detail"] for error in answer.json()["errors"]}
+    stated = {error["pointer"]: error["detail"] for error in answer.json()["errors"]}
     assert answer.status_code == 400
-    assert "Did you mean run_id?" in told["/operations/0/run"]
-    assert "Did you mean model_id?" in told["/operations/0/model"]
+    assert "Did you mean run_id?" in stated["/operations/0/run"]
+    assert "Did you mean model_id?" in stated["/operations/0/model"]
     listed = description()["components"]["schemas"]["Draft"]["properties"]["operations"]
     append = listed["items"]["discriminator"]["mapping"]["point.append"].rsplit("/", 1)[1]
     described = description()["components"]["schemas"][append]["properties"]

@@ -80,10 +80,10 @@ def test_a_zone_is_there_from_its_first_day_to_its_last(hall: Hall, client: Clie
     address = f"zones/{made['id']}"
     assert get(client, address)["ended_on"] == ended.isoformat()
     assert get(client, address, as_of=LATER.isoformat())["name"] == "Quay"
-    for day, told in ((BUILT, f"it began on {LATER}"), (ended, f"it ended on {ended}")):
+    for day, stated in ((BUILT, f"it began on {LATER}"), (ended, f"it ended on {ended}")):
         answer = client.get(f"/api/v1/{address}", {"as_of": day.isoformat()})
         assert answer.status_code == 404
-        assert told in answer.json()["detail"]
+        assert stated in answer.json()["detail"]
 
     def listed(**query: str) -> list[str]:
         return [item["name"] for item in get(client, "zones", site_id=hall.site.pk, **query)["items"]]

@@ -112,7 +112,7 @@ def make_catalogue() -> Catalogue:
     catalogue = Catalogue()
     for kind, models in _MODELS.items():
         catalogue.models[kind] = [
-            device_model_add(change(), name=f"{kind} {number}", kind=kind, **ratings).result.pk  # type: ignore[arg-type]
+            device_model_add(change(), name=f"{kind} {number}", kind=kind, **ratings).result.pk
             for number, ratings in enumerate(models, start=1)
         ]
     catalogue.cables = [

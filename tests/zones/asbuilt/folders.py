@@ -224,21 +224,21 @@ def record_of(site: Site) -> dict[str, list[str]]:
 
 
 class _Described:
-    """Rows told apart by what they say, owners first: a point by its run, its name and its order."""
+    """Rows identified by what they say, owners first: a point by its run, its name and its order."""
 
     def __init__(self, site: Site) -> None:
         self._steps = dict(ChangeSet.objects.filter(site=site).values_list("id", "step"))
-        self._told: dict[str, dict[int, Any]] = {}
+        self._rows: dict[str, dict[int, Any]] = {}
         for model in _OF_SITES:
             if model._meta.pk.name == "id":
                 rows = model._default_manager.filter(site=site).order_by("id")
                 column = model._meta.db_table
-                self._told[column] = {}
+                self._rows[column] = {}
                 for row in rows.values():
                     kept = {
                         name: value for name, value in row.items() if name not in ("note", "change_set_id")
                     }
-                    self._told[column][row["id"]] = repr(self.row(kept))
+                    self._rows[column][row["id"]] = repr(self.row(kept))
 
     def row(self, row: Mapping[str, Any]) -> dict[str, Any]:
         return {name: self._value(name, value) for name, value in row.items() if name not in _NOT_COMPARED}
@@ -251,4 +251,4 @@ class _Described:
         table = {"port_id": "switch_port", "parent_id": "point", "feed_supply_id": "supply"}.get(
             name, "reading" if name == "supersedes_id" else name.removesuffix("_id")
         )
-        return self._told.get(table, {}).get(value, value)  # what all sites share is the same row
+        return self._rows.get(table, {}).get(value, value)  # what all sites share is the same row

@@ -9,6 +9,7 @@ from collections.abc import Callable
 import pytest
 
 from sites.models import Closet, Site, Supply, SupplyFacts
+from zones.asbuilt.problems import place_of
 from zones.asbuilt.rejected_rows import rejected_files
 from zones.asbuilt.resolving import Importer
 from zones.asbuilt.services import Imported, import_files
@@ -24,11 +25,11 @@ def rows_aside(done: Imported, name: str) -> list[dict[str, str]]:
     return list(csv.DictReader(io.StringIO(done.rejected[name].decode("utf-8-sig"))))
 
 
-def test_a_bad_row_and_what_hangs_on_it_go_aside_and_the_rest_is_written() -> None:
+def test_a_bad_row_and_what_needs_it_go_aside_and_the_rest_is_written() -> None:
     folder = pier()
     folder["points"][1]["length_m"] = "eight"
     done = take(folder, accept_good=True)
-    assert [(p.file, p.row, p.column) for p in done.problems] == [("points.csv", 3, "length_m")]
+    assert [place_of(p) for p in done.problems] == [("points.csv", 3, "length_m")]
     assert set(Point.objects.values_list("name", flat=True)) == {"P1"}
     assert Landing.objects.count() == 10
     aside = rows_aside(done, "points.csv")
@@ -141,7 +142,7 @@ def test_the_end_that_is_refused_keeps_the_next_of_the_name_waiting() -> None:
         ps1 | {"change": "swap", "model": "supply 2 A"},
     ]
     done = take(folder, accept_good=True)
-    assert [(p.row, p.column) for p in done.problems] == [(3, "model")]
+    assert [place_of(p)[1:] for p in done.problems] == [(3, "model")]
     assert list(Supply.objects.values_list("end_step", flat=True)) == [None]
     assert SupplyFacts.objects.count() == 1
     assert [row["problem"] for row in rows_aside(done, "supplies.csv")][1] == "waits for supplies.csv, row 3"
@@ -151,7 +152,7 @@ def test_a_row_of_a_range_goes_as_a_whole() -> None:
     folder = pier()
     folder["landings"][1]["row"] = "25-26"
     done = take(folder, accept_good=True)
-    assert [(p.row, p.code) for p in done.problems] == [(3, "invalid")]
+    assert [(place_of(p)[1], p.code) for p in done.problems] == [(3, "invalid")]
     assert not Landing.objects.filter(row=25).exists()
     assert [row["row"] for row in rows_aside(done, "landings.csv")] == ["25-26"]
 

@@ -12,11 +12,12 @@ from django.core.management import call_command
 from django.core.management.base import CommandError
 
 from sites.access.scope import Scope
+from sites.changes.errors import ChangeRefused
 from sites.models import Closet, Site
 from sites.models.access import User
 from sites.models.changes import ChangeSet
 from zones.asbuilt.format_page import render
-from zones.asbuilt.problems import ImportRefusedError
+from zones.asbuilt.problems import place_of
 
 from .folders import as_files, pier, take
 
@@ -108,6 +109,16 @@ def test_accept_good_writes_files_to_clarify(folder: Path, tmp_path: Path) -> No
     assert "holds files already" in err
 
 
+def test_a_folder_to_clarify_that_cannot_be_made_is_refused_before_anything_is_written(
+    folder: Path, tmp_path: Path
+) -> None:
+    (folder / "closets.csv").write_text((folder / "closets.csv").read_text().replace("2.4", "tall"))
+    (tmp_path / "file").touch()
+    status, _, err = run("import", folder, "--accept-good", "--aside", tmp_path / "file" / "aside")
+    assert (status, err) == (2, f"{tmp_path}/file/aside cannot be written: name another folder with --aside")
+    assert not Site.objects.exists()
+
+
 def test_who_imported(folder: Path, manager: User) -> None:
     assert run("import", folder, "--user", manager.username)[0] == 0
     assert {change_set.user for change_set in ChangeSet.objects.filter(site__isnull=False)} == {manager}
@@ -150,15 +161,19 @@ def test_the_format_is_printed() -> None:
 
 def test_a_customer_out_of_scope_does_not_exist_and_is_not_taken_over() -> None:
     take(pier())
-    with pytest.raises(ImportRefusedError) as refused:
+    with pytest.raises(ChangeRefused) as refused:
         take({"zones": [{"site": "pier", "name": "Deck"}]}, scope=Scope(frozenset()))
     assert [problem.code for problem in refused.value.problems] == ["no_such_site"]
     folder = pier()
     folder["customers"][0] |= {"code": "mine", "name": "Mine"}
     for name in ("contracts", "sites", "coverages"):
         folder[name][0]["customer"] = "mine"
-    with pytest.raises(ImportRefusedError) as refused:
+    with pytest.raises(ChangeRefused) as refused:
         take(folder, scope=Scope(frozenset()))
     (problem,) = refused.value.problems
-    assert (problem.file, problem.code) == ("sites.csv", "site_code_key")
+    assert (place_of(problem)[0], problem.code) == ("sites.csv", "site_code_key")
     assert Site.objects.get().customer.code == "ebb"
+
+
+def test_a_day_that_is_none_says_what_is_expected(folder: Path) -> None:
+    assert "“14.3.2025”: expected a day such as" in run("import", folder, "--day", "14.3.2025")[2]

@@ -35,7 +35,7 @@ PAIRS, ROWS = fields.pairs(), fields.WholeField(minimum=1, maximum=50)
 COUNT = fields.device_count()
 NOTE, LINE = fields.NoteField(), fields.LineField(max_length=7)
 
-# As the record keeps a text: composed, and without characters that nobody sees
+# As the record keeps a text: composed, and without invisible characters
 words = (
     st.text(st.characters(exclude_categories=["C", "Z"]), min_size=1, max_size=90)
     .map(lambda text: unicodedata.normalize("NFC", text))

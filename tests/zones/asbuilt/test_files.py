@@ -8,12 +8,13 @@ import pytest
 
 from zones.asbuilt.files import read_files, read_folder, read_sheet
 from zones.asbuilt.formats import BY_NAME
+from zones.asbuilt.problems import place_of
 
 ZONES = BY_NAME["zones"]
 
 
 def codes(content: bytes) -> list[tuple[int, str, str]]:
-    return [(problem.row, problem.column, problem.code) for problem in read_sheet(ZONES, content).problems]
+    return [(*place_of(problem)[1:], problem.code) for problem in read_sheet(ZONES, content).problems]
 
 
 @pytest.mark.parametrize("separator", [",", ";", "\t"])
@@ -41,17 +42,17 @@ def test_wrong_encodings_say_where() -> None:
     windows = "site,name\npier,Hall\npier,Caf\xe9\n".encode("cp1252")
     (problem,) = read_sheet(ZONES, windows).problems
     assert problem.code == "encoding"
-    assert "line 3" in problem.message
-    assert "0xE9" in problem.message
-    assert "pier,Café" in problem.message
+    assert "line 3" in problem.detail
+    assert "0xE9" in problem.detail
+    assert "pier,Café" in problem.detail
     (problem,) = read_sheet(ZONES, "site,name\n".encode("utf-16")).problems
-    assert "UTF-16" in problem.message
+    assert "UTF-16" in problem.detail
 
 
 def test_an_unknown_column_is_named_with_what_may_be_meant() -> None:
     (problem,) = read_sheet(ZONES, b"site,name,page_cod\npier,Hall,7\n").problems
-    assert (problem.row, problem.column, problem.code) == (1, "page_cod", "unknown_column")
-    assert "did you mean page_code?" in problem.message
+    assert (*place_of(problem)[1:], problem.code) == (1, "page_cod", "unknown_column")
+    assert "did you mean page_code?" in problem.detail
 
 
 def test_all_that_is_wrong_with_a_header_at_once() -> None:
@@ -67,7 +68,7 @@ def test_all_that_is_wrong_with_a_header_at_once() -> None:
 
 def test_rows_that_do_not_fit_the_header() -> None:
     sheet = read_sheet(ZONES, b"site,name\npier,Hall,stray\npier\npier,Shed,,\n")
-    assert [(p.row, p.code) for p in sheet.problems] == [(2, "too_many_cells")]
+    assert [(place_of(p)[1], p.code) for p in sheet.problems] == [(2, "too_many_cells")]
     assert [number for number, _ in sheet.rows] == [3, 4]
 
 
@@ -78,7 +79,7 @@ def test_a_broken_quotation_is_found() -> None:
 def test_an_empty_file_says_what_a_header_is() -> None:
     (problem,) = read_sheet(ZONES, b"\n\n").problems
     assert problem.code == "empty_file"
-    assert "site,name" in problem.message
+    assert "site,name" in problem.detail
 
 
 def test_the_column_that_says_what_was_wrong_is_read_over() -> None:
@@ -89,8 +90,8 @@ def test_file_names_are_known_or_named() -> None:
     sheets, problems = read_files({"Zones.csv": b"site,name\n", "zone.csv": b""})
     assert list(sheets) == ["zones"]
     (problem,) = problems
-    assert (problem.file, problem.code) == ("zone.csv", "unknown_file")
-    assert "did you mean zones?" in problem.message
+    assert (place_of(problem)[0], problem.code) == ("zone.csv", "unknown_file")
+    assert "did you mean zones?" in problem.detail
 
 
 def test_a_folder_takes_csv_leaves_the_rest_and_names_spreadsheets(tmp_path: Path) -> None:
@@ -98,4 +99,4 @@ def test_a_folder_takes_csv_leaves_the_rest_and_names_spreadsheets(tmp_path: Pat
         (tmp_path / name).write_bytes(b"")
     files, problems = read_folder(tmp_path)
     assert list(files) == ["zones.csv"]
-    assert [(problem.file, problem.code) for problem in problems] == [("survey.xlsx", "not_csv")]
+    assert [(place_of(problem)[0], problem.code) for problem in problems] == [("survey.xlsx", "not_csv")]

@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 
+from sites.changes.errors import ChangeRefused
 from sites.changes.steps import last_step_of, step_of
 from sites.models import (
     Basis,
@@ -23,7 +24,6 @@ from sites.models import (
     SwitchPortFacts,
 )
 from sites.models.changes import Change, ChangeSet, Mark
-from zones.asbuilt.problems import ImportRefusedError
 from zones.asbuilt.resolving import Importer
 from zones.asbuilt.services import import_files
 from zones.models import ClipFacts, Landing, PagingSet, Point, PointFacts, Reading, RunFacts
@@ -105,8 +105,8 @@ def test_what_ended_was_ended_by_its_change() -> None:
     assert ended.count() == 2
     assert {row.change_set.job_reference for row in ended} == {"J2"}
     assert {row.change_set.step for row in ended} == {SWAP}
-    told = Change.objects.filter(table_name="landing", change_set__step=SWAP)
-    assert sorted(told.values_list("operation", flat=True)) == ["insert", "update"]
+    changed = Change.objects.filter(table_name="landing", change_set__step=SWAP)
+    assert sorted(changed.values_list("operation", flat=True)) == ["insert", "update"]
 
 
 def test_a_correction_writes_the_rows_that_it_revised() -> None:
@@ -255,7 +255,7 @@ def test_a_site_without_a_row_in_changes_takes_the_importers_word() -> None:
     del folder["changes"], folder["clips"]
     folder["supplies"].pop()
     folder["landings"].pop()
-    with pytest.raises(ImportRefusedError) as refused:
+    with pytest.raises(ChangeRefused) as refused:
         take(folder)
     assert {problem.code for problem in refused.value.problems} == {"no_change"}
     importer = Importer("Mila Quay", NOW, dt.date(2026, 5, 30), "Rune Vale", "surveyed")
@@ -321,8 +321,8 @@ def test_the_record_is_corrected_by_a_change_that_says_so() -> None:
     facts = PointFacts.objects.get(point__name="P2")
     assert (facts.step, facts.length_m, facts.change_set.reason) == (BUILT, 11.5, "reflectometer")
     assert Closet.objects.get().room == "under the stair"
-    told = Change.objects.get(table_name="point_facts", operation="update")
-    assert [row["length_m"] for row in told.old_rows or []] == [8]
+    changed = Change.objects.get(table_name="point_facts", operation="update")
+    assert [row["length_m"] for row in changed.old_rows or []] == [8]
     assert take(folder).nothing_new
 
 

@@ -74,7 +74,7 @@ def take_larkmoor() -> Imported:
 
 
 def past_at(step: int, codes: list[str]) -> Found:
-    """What is past or cannot be told just before a step: (site, limit, subject) to verdict and figure."""
+    """What is past or cannot tell just before a step: (site, limit, subject) to verdict and figure."""
     site_code = dict(Site.objects.filter(code__in=codes).values_list("id", "code"))
     plant = read_plant(list(site_code))
     found = evaluate(plant, Members.of_sites(plant, step - 1), RULES)
@@ -100,7 +100,7 @@ def test_every_drift_is_where_the_readme_says_and_nothing_else_is_past() -> None
     assert set(found) == set(expected) | UNKNOWN | {DISAGREES}
     for key, (verdict, likely) in expected.items():
         assert found[key][0] == verdict, key
-        # 0.1 %: since 2023 a speaker less hangs beside the castle's gangway
+        # 0.1 %: since 2023 there is one speaker less beside the castle's gangway
         assert found[key][1] == pytest.approx(likely, rel=1e-3), key
     assert {found[key][0] for key in UNKNOWN} == {CANNOT_TELL}
     assert found[DISAGREES][0] == PAST
@@ -153,9 +153,9 @@ def test_the_readme_counts_what_is_there() -> None:
         assert subject.split()[-1] in text
 
 
-def test_nobody_can_be_called_and_nothing_secret_is_told() -> None:
+def test_no_real_person_is_called_and_no_secret_is_in_it() -> None:
     """555-0100 to 555-0199 are kept for stories (North American numbering plan, from memory); names under
-    .example are nobody's (RFC 2606)."""
+    .example belong to no one (RFC 2606)."""
     for path in (FIXTURES / "larkmoor").glob("*.csv"):
         text = path.read_text(encoding="utf-8")
         numbers = re.findall(r"\b\d{3}-\d{3}-\d{4}\b", text)

@@ -11,6 +11,7 @@ from zones.asbuilt.cells import Count
 from zones.asbuilt.files import read_sheet
 from zones.asbuilt.formats import BY_NAME
 from zones.asbuilt.parsing import Row, parse
+from zones.asbuilt.problems import place_of
 
 from .folders import as_files, landing, point
 
@@ -30,7 +31,7 @@ def values_of(kind: str, row: dict[str, str], **options: Any) -> dict[str, Any]:
 
 def complaints(kind: str, row: dict[str, str]) -> list[tuple[str, str]]:
     (parsed,) = rows_of(kind, row)
-    return [(problem.column, problem.message) for problem in parsed.problems]
+    return [(place_of(problem)[2], problem.detail) for problem in parsed.problems]
 
 
 @pytest.mark.parametrize(

@@ -6,9 +6,10 @@ from collections.abc import Callable
 
 import pytest
 
+from sites.changes.errors import ChangeRefused, Problem
 from sites.models import DeviceModel, Site
 from sites.models.changes import ChangeSet
-from zones.asbuilt.problems import ImportRefusedError, RowProblem
+from zones.asbuilt.problems import place_of
 from zones.asbuilt.resolving import Importer
 from zones.asbuilt.services import import_files
 
@@ -17,14 +18,14 @@ from .folders import NOW, Folder, as_files, landing, pier, point, take
 pytestmark = pytest.mark.django_db
 
 
-def refused(folder: Folder) -> list[RowProblem]:
-    with pytest.raises(ImportRefusedError) as caught:
+def refused(folder: Folder) -> tuple[Problem, ...]:
+    with pytest.raises(ChangeRefused) as caught:
         take(folder)
     return caught.value.problems
 
 
 def places(folder: Folder) -> list[tuple[str, int, str, str]]:
-    return [(problem.file, problem.row, problem.column, problem.code) for problem in refused(folder)]
+    return [(*place_of(problem), problem.code) for problem in refused(folder)]
 
 
 def edited(change: Callable[[Folder], object]) -> Folder:
@@ -189,11 +190,11 @@ def test_what_is_wrong_and_where(
     change: Callable[[Folder], object], expected: tuple[str, int, str, str], words: str
 ) -> None:
     problems = refused(edited(change))
-    assert [(p.file, p.row, p.column, p.code) for p in problems] == [expected]
-    assert words in problems[0].message
+    assert [(*place_of(p), p.code) for p in problems] == [expected]
+    assert words in problems[0].detail
 
 
-def test_what_hangs_on_a_refused_row_is_not_complained_of_as_well() -> None:
+def test_what_needs_a_refused_row_is_not_complained_of_as_well() -> None:
     assert places(edited(lambda f: f["closets"][0].update(ladder_m="tall"))) == [
         ("closets.csv", 2, "ladder_m", "bad_value")
     ]
@@ -210,12 +211,12 @@ def test_parents_in_a_ring_are_named_on_each_of_its_rows() -> None:
     folder["points"][0]["parent"] = "P3"
     folder["points"][3]["change"] = ""
     problems = refused(folder)
-    assert [(p.row, p.column, p.code) for p in problems] == [
+    assert [(*place_of(p)[1:], p.code) for p in problems] == [
         (2, "parent", "ring"),
         (3, "parent", "ring"),
         (5, "parent", "ring"),
     ]
-    assert "the parents form a ring: P1 ← P2 ← P3 ← P1" in problems[0].message
+    assert "the parents form a ring: P1 ← P2 ← P3 ← P1" in problems[0].detail
 
 
 def test_a_ring_over_the_years_is_one_too() -> None:
@@ -240,8 +241,8 @@ def test_a_parent_that_comes_later_is_refused() -> None:
     folder["points"][1]["parent"] = "P3"
     folder["points"][3]["parent"] = "P1"
     (problem,) = refused(folder)
-    assert (problem.row, problem.column, problem.code) == (3, "parent", "not_there_then")
-    assert "begins only with the change of 2023-03-14, Tor Lie: quiet" in problem.message
+    assert (*place_of(problem)[1:], problem.code) == (3, "parent", "not_there_then")
+    assert "begins only with the change of 2023-03-14, Tor Lie: quiet" in problem.detail
 
 
 def test_a_reference_to_what_was_taken_out_is_refused() -> None:
@@ -250,10 +251,10 @@ def test_a_reference_to_what_was_taken_out_is_refused() -> None:
     folder["runs"].append(folder["runs"][0] | {"change": "swap"})
     problems = refused(folder)
     (problem,) = [one for one in problems if one.code == "not_there_then"]
-    assert (problem.file, problem.row, problem.column) == ("runs.csv", 3, "supply")
-    assert "was taken out by the change of 2023-03-14, Tor Lie: quiet" in problem.message
+    assert place_of(problem) == ("runs.csv", 3, "supply")
+    assert "was taken out by the change of 2023-03-14, Tor Lie: quiet" in problem.detail
     # and what was there before outlasts it
-    assert {(one.file, one.row) for one in problems if one.code == "in_use"} == {
+    assert {place_of(one)[:2] for one in problems if one.code == "in_use"} == {
         ("runs.csv", 2),
         ("landings.csv", 4),
     }
@@ -273,14 +274,14 @@ def test_what_differs_from_the_record_needs_a_correction() -> None:
     folder["closets"][0]["room"] = "attic"
     folder["points"][1]["length_m"] = "9"
     problems = refused(folder)
-    assert [(p.file, p.column, p.code) for p in problems] == [
+    assert [(*place_of(p)[::2], p.code) for p in problems] == [
         ("device_models.csv", "full_output_current_a", "differs"),
         ("sites.csv", "name", "differs"),
         ("closets.csv", "room", "differs"),
         ("points.csv", "length_m", "differs"),
     ]
-    assert "is 0.06 here and 0.05 in the record" in problems[0].message
-    assert "name a new change of kind correction in revised_by" in problems[3].message
+    assert "is 0.06 here and 0.05 in the record" in problems[0].detail
+    assert "name a new change of kind correction in revised_by" in problems[3].detail
 
 
 def test_facts_before_ones_that_the_files_do_not_give_are_refused() -> None:
@@ -300,8 +301,8 @@ def test_facts_before_ones_that_the_files_do_not_give_are_refused() -> None:
             "supplies": [{"site": "pier", "name": "PS1", "change": "b", "model": "supply 1 A"}],
         }
     )
-    assert (problem.file, problem.row, problem.code) == ("supplies.csv", 2, "contradicts_later")
-    assert "2023-03-14, Tor Lie: hum" in problem.message
+    assert (*place_of(problem)[:2], problem.code) == ("supplies.csv", 2, "contradicts_later")
+    assert "2023-03-14, Tor Lie: hum" in problem.detail
 
 
 def test_a_point_before_it_is_there_is_refused() -> None:
@@ -321,14 +322,14 @@ def test_a_point_before_it_is_there_is_refused() -> None:
             "points": [point("P3", parent="P2", change="b", length_m="5")],
         }
     )
-    assert (problem.row, problem.column, problem.code) == (2, "change", "before_its_begin")
+    assert (*place_of(problem)[1:], problem.code) == (2, "change", "before_its_begin")
 
 
 def test_an_unreadable_file_refuses_the_folder_and_says_the_rest_too() -> None:
     folder = pier()
     folder["points"][0]["pairs"] = "many"
     files = as_files(folder) | {"zones.csv": b"site,nam\npier,Hall\n"}
-    with pytest.raises(ImportRefusedError) as caught:
+    with pytest.raises(ChangeRefused) as caught:
         import_files(files, Importer("Mila Quay", NOW))
-    found = [(p.file, p.row, p.column) for p in caught.value.problems]
+    found = [place_of(p) for p in caught.value.problems]
     assert found == [("zones.csv", 1, "nam"), ("zones.csv", 1, "name"), ("points.csv", 2, "pairs")]

@@ -16,11 +16,10 @@ import pytest
 
 from sites.changes.errors import ChangeRefused
 from sites.changes.services import change_accept
-from sites.models import DeviceModel, Site
+from sites.models import Site
 from sites.models.changes import ChangeSet
-from tests import factories
 from tests.factories import change
-from tests.zones.test_replay import Naive, random_operation, replay
+from tests.zones.test_replay import Naive, built_before, random_operation, replay
 from zones.asbuilt.files import read_folder
 from zones.asbuilt.resolving import Importer
 from zones.asbuilt.services import Imported, export_folder, import_files
@@ -153,21 +152,9 @@ def test_an_empty_record_exports_to_nothing(tmp_path: Path) -> None:
 def test_a_random_history_of_operations(seed: int, tmp_path: Path) -> None:
     """Points appended, put in between, rehung, taken out, corrected; supplies swapped; clips pulled."""
     rng = random.Random(seed)
-    models = [factories.make_model(DeviceModel.Kind.SUPPLY, rated_current_a=rating) for rating in (1.0, 2.0)]
     first = dt.date(2025, 1, 1)
-    site = factories.make_site(happened_on=first - dt.timedelta(days=1))
-    closet = factories.make_closet(site)
-    block = factories.make_block(closet)
-    run = factories.make_run(block)
-    supply = factories.make_supply(closet, models[0], name="PS")
-    things = {
-        "run": run.pk,
-        "supply": supply.pk,
-        "block": block.pk,
-        "models": [model.pk for model in models],
-    }
+    site, run, things, ratings = built_before(first)
     now, ids = Naive(supply_ratings={"PS": 1.0}), dict[str, int]()
-    ratings = {model.pk: model.rated_current_a or 0.0 for model in models}
     for day in range(12):
         happened_on = first + dt.timedelta(days=day)
         for _ in range(rng.randint(1, 4)):

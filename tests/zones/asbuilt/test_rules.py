@@ -7,12 +7,13 @@ from pathlib import Path
 
 import pytest
 
-from sites.models import Block, EndpointFacts, Site
+from sites.changes.errors import ChangeRefused
+from sites.models import Block, EndpointFacts, Site, Supply
 from zones.asbuilt.files import read_folder
-from zones.asbuilt.problems import ImportRefusedError
+from zones.asbuilt.problems import place_of
 from zones.asbuilt.resolving import Importer
 from zones.asbuilt.services import export_folder, import_files
-from zones.models import ClipFacts
+from zones.models import ClipFacts, Run
 
 from .folders import NOW, Folder, pier, point, record_of, take
 
@@ -59,9 +60,9 @@ def test_what_rest_refuses_the_import_refuses(
 ) -> None:
     folder = pier()
     spoil(folder)
-    with pytest.raises(ImportRefusedError) as refused:
+    with pytest.raises(ChangeRefused) as refused:
         take(folder)
-    assert {(p.file, p.row, p.column, p.code) for p in refused.value.problems} == expected
+    assert {(*place_of(p), p.code) for p in refused.value.problems} == expected
     assert not Site.objects.exists()
 
 
@@ -74,9 +75,9 @@ def test_only_what_is_planned_is_of_a_day_to_come(day: str, taken: bool) -> None
     folder = pier()
     folder["changes"][-1]["day"] = day
     if not taken:
-        with pytest.raises(ImportRefusedError) as refused:
+        with pytest.raises(ChangeRefused) as refused:
             take(folder)
-        assert {(p.file, p.row, p.column, p.code) for p in refused.value.problems} == {
+        assert {(*place_of(p), p.code) for p in refused.value.problems} == {
             ("changes.csv", 5, "day", "invalid")
         }
         folder["changes"][-1]["planned"] = "yes"
@@ -98,10 +99,10 @@ def test_a_port_is_taken_again_once_it_is_free() -> None:
 
 def test_what_the_record_has_on_a_port_counts_too() -> None:
     take(pier())
-    with pytest.raises(ImportRefusedError, match="1 problems") as refused:
+    with pytest.raises(ChangeRefused) as refused:
         take({"changes": [], "endpoints": [GW2]} | {"changes": pier()["changes"]})
     (problem,) = refused.value.problems
-    assert problem.message == "Port SW1 1 is taken by GW1."
+    assert problem.detail == "Port SW1 1 is taken by GW1."
 
 
 def test_what_is_recorded_of_a_run_must_fit_its_new_kind() -> None:
@@ -110,9 +111,9 @@ def test_what_is_recorded_of_a_run_must_fit_its_new_kind() -> None:
     fix = {"site": "pier", "change": "fix", "day": "2025-01-01", "person": "Bo Ek", "reason": "seen"}
     folder["changes"].append(fix | {"job": "", "kind": "correction"})
     folder["runs"][0] |= {"kind": "low_impedance", "described_by": "fix", "supply": "PS1"}
-    with pytest.raises(ImportRefusedError) as refused:
+    with pytest.raises(ChangeRefused) as refused:
         take(folder)
-    assert {(p.file, p.row, p.column) for p in refused.value.problems} == {("runs.csv", 2, "supply")}
+    assert {place_of(p) for p in refused.value.problems} == {("runs.csv", 2, "supply")}
 
 
 def test_who_uses_it_in_the_record_keeps_a_thing_from_ending() -> None:
@@ -121,11 +122,9 @@ def test_who_uses_it_in_the_record_keeps_a_thing_from_ending() -> None:
     changes.append(
         {"site": "pier", "change": "off", "day": "2025-01-01", "person": "Bo Ek", "job": "", "reason": "old"}
     )
-    with pytest.raises(ImportRefusedError) as refused:
+    with pytest.raises(ChangeRefused) as refused:
         take({"changes": changes, "supplies": [pier()["supplies"][0] | {"ends": "off"}]})
-    assert {(p.file, p.row, p.column, p.code) for p in refused.value.problems} == {
-        ("supplies.csv", 2, "ends", "in_use")
-    }
+    assert {(*place_of(p), p.code) for p in refused.value.problems} == {("supplies.csv", 2, "ends", "in_use")}
 
 
 def test_a_lifted_cross_connect_comes_back_as_it_was(tmp_path: Path) -> None:
@@ -140,3 +139,28 @@ def test_a_lifted_cross_connect_comes_back_as_it_was(tmp_path: Path) -> None:
     other = {name: content.replace(b"pier,", b"quay,") for name, content in files.items()}
     import_files(other, Importer("Mila Quay", NOW))
     assert record_of(Site.objects.get(code="quay")) == before
+
+
+def test_a_supply_in_mid_run_may_end_with_its_run() -> None:
+    folder = pier()
+    supply = {"name": "PS2", "closet": "C1", "model": "supply 1 A", "ends": "more"}
+    folder["supplies"].append({"site": "pier"} | supply)
+    folder["runs"].append(folder["runs"][0] | {"name": "R2", "ends": "more"})
+    folder["points"].append(point("P1", run="R2", feed_supply="PS2"))
+    take(folder)
+    ended = Supply.objects.get(name="PS2").end_step
+    assert ended is not None
+    assert Run.objects.get(name="R2").end_step == ended
+
+
+def test_a_block_with_pulled_clips_does_not_become_one_without() -> None:
+    take(pier())
+    folder = {"changes": pier()["changes"], "blocks": pier()["blocks"]}
+    fix = {"site": "pier", "change": "fix", "day": "2025-01-01", "person": "Bo Ek", "reason": "seen"}
+    folder["changes"].append(fix | {"job": "", "kind": "correction"})
+    folder["blocks"][0] |= {"kind": "screw", "described_by": "fix"}
+    with pytest.raises(ChangeRefused) as refused:
+        take(folder)
+    assert {(*place_of(p), p.code) for p in refused.value.problems} == {
+        ("blocks.csv", 2, "kind", "wrong_kind")
+    }

@@ -267,11 +267,8 @@ class ToyPlant:
         tables: dict[str, Any] = {}
         for name, cls in ROWS.items():
             rows = self.rows[name]
-            if not rows:
-                tables[name] = cls.empty()
-                continue
-            columns: dict[str, Any] = {"group": np.array(groups[name], np.int64)}
-            for key in rows[0]:
+            columns: dict[str, Any] = {"group": np.array(groups.get(name, []), np.int64)}
+            for key in cls.__dataclass_fields__.keys() - {"group"}:
                 values = [r[key] for r in rows]
                 kind = str(cls.__dataclass_fields__[key].type)
                 dtype = {"IntArray": np.int64, "FloatArray": np.float64, "BoolArray": np.bool_}[kind]

@@ -1,4 +1,4 @@
-"""What bears on a zone, told from arrays alone."""
+"""What bears on a zone, from arrays alone."""
 
 from __future__ import annotations
 
@@ -92,3 +92,26 @@ def test_each_member_has_its_own_day() -> None:
     assert np.column_stack(
         [found.member[supplies], found.zone_id[supplies], found.subject_id[supplies] - 1000]
     ).tolist() == [[0, HALL, first], [1, QUAY, second]]
+
+
+def test_a_supply_in_mid_run_bears_on_the_zone_of_its_run_alone_on_every_day() -> None:
+    toy = ToyPlant()
+    mid_run = toy.add("supplies")
+    first = toy.run(zone_id=HALL, block=toy.block())
+    toy.run(zone_id=GANGWAY, block=toy.block())
+    toy.add("points", run_index=first, feed_supply_index=mid_run)
+    members = Members(np.array([0, 0]), np.array([1, 2]), np.array([-1, -1]))
+    found = bearing(toy.build(), members)
+    supplies = found.subject_kind == SubjectKind.SUPPLY
+    assert found.zone_id[supplies].tolist() == [HALL, HALL]
+
+
+def test_they_come_by_member_then_zone_then_kind_then_id() -> None:
+    toy = ToyPlant()
+    supply = toy.add("supplies")
+    for zone in (QUAY, HALL, HALL):
+        toy.run(zone_id=zone, supply_index=supply, block=toy.block())
+    found = bearing(toy.build(), Members(np.array([0, 0]), np.array([1, 2]), np.array([-1, -1])))
+    rows = list(zip(found.member, found.zone_id, found.subject_kind, found.subject_id, strict=True))
+    assert len(rows) == 2 * (3 + 5)
+    assert rows == sorted(rows)

@@ -70,7 +70,7 @@ def test_blank_is_unknown_and_never_zero() -> None:
     found = figures(toy)
     assert figure(found, "supply_current")[:3] == pytest.approx((0.030, 0.050, 0.090))
     low, likely, high, limit, verdict = figure(found, "run_voltage")
-    assert np.isnan([low, likely, high, limit]).all()  # nobody knows the device's minimum
+    assert np.isnan([low, likely, high, limit]).all()  # the device's minimum is not recorded
     assert verdict is Verdict.CANNOT_TELL
 
 

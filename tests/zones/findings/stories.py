@@ -1,4 +1,4 @@
-"""Stories told to a toy plant: dated change sets, and what was put in, taken out or corrected at each."""
+"""Stories of a toy plant: dated change sets, and what was put in, taken out or corrected at each."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ from zones.electrical.verdicts import Rule
 from zones.findings.attribution import HistoryEntry, attribute, history
 from zones.findings.changes_at_step import Reference
 from zones.findings.named_changes import Attribution
-from zones.findings.timeline import Targets, past_bands
+from zones.findings.timeline import Targets
 from zones.findings.wording import as_shown, sentence
 from zones.limits.registry import limit_by_code
 from zones.plant.change_sets import ChangeSetInfo, ChangeSets
@@ -64,8 +64,8 @@ class Story(ToyPlant):
         self.step, self.author = step_of(happened_on, order), 100 + len(self.infos)
         recorded_at = dt.datetime(2026, 1, 1, tzinfo=dt.UTC) + dt.timedelta(minutes=len(self.infos))
         self.infos.append(
-            ChangeSetInfo(self.author, SITE, self.step, kind, "record", "rest", quiet, actor, "as told", job,
-                          happened_on, recorded_at)
+            ChangeSetInfo(self.author, SITE, self.step, kind, "record", "rest", quiet, actor, "as ordered",
+                          job, happened_on, recorded_at)
         )  # fmt: skip
         return self.author
 
@@ -127,8 +127,8 @@ class Story(ToyPlant):
     ) -> tuple[p.Plant, Targets, Evaluation]:
         plant = self.build()
         now = evaluate(plant, Members.of_sites(plant, self.as_of(day)), rules)
-        rows = np.arange(len(now)) if all_rows else np.flatnonzero(past_bands(now).any(axis=0))
-        return plant, Targets.of_rows(now, rows), now
+        every = Targets.of_rows(now)
+        return plant, every if all_rows else every.only(np.flatnonzero(every.now_past.any(axis=0))), now
 
     def attributions(
         self, rules: Sequence[Rule] = (SUPPLY_CURRENT,), day: str | None = None

@@ -272,7 +272,7 @@ def test_many_subjects_are_answered_in_one_batch(story: Story, monkeypatch: pyte
     assert len(calls) == 1
 
 
-def test_the_whole_history_tells_every_step(story: Story) -> None:
+def test_the_whole_history_has_every_step(story: Story) -> None:
     story.on("2025-01-10")
     added = story.speakers(0, 12, 0.04)
     story.on("2025-02-10")

@@ -1,4 +1,4 @@
-"""What people do to a finding at once, or while a recheck is under way: nobody's word is lost."""
+"""What people do to a finding at once, or while a recheck is under way: none of it is lost."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Who is told, of what, and how often; and that an event says all that a dispatcher needs, and no secret."""
+"""Who is notified, of what, and how often; an event says all that a dispatcher needs, and no secret."""
 
 from __future__ import annotations
 
@@ -110,7 +110,7 @@ def test_a_contract_that_lapsed_counts_as_none(db: None) -> None:
     assert quay.events() == []
 
 
-def test_when_a_contract_begins_its_open_cases_are_told(db: None) -> None:
+def test_when_a_contract_begins_its_open_cases_make_events(db: None) -> None:
     quay = Quay()
     begins = NOW.date() + 10 * DAY
     quay.cover(begins)
@@ -125,7 +125,7 @@ def test_when_a_contract_begins_its_open_cases_are_told(db: None) -> None:
     assert quay.kinds() == ["case.opened"]
 
 
-def test_probably_over_is_told_only_where_the_contract_says_so(db: None) -> None:
+def test_probably_past_makes_an_event_only_where_the_contract_says_so(db: None) -> None:
     asked, not_asked = Quay(), Quay()
     asked.cover()
     not_asked.cover(event_when_probable=False)
@@ -142,7 +142,7 @@ def test_probably_over_is_told_only_where_the_contract_says_so(db: None) -> None
     assert not_asked.kinds() == ["case.opened"]
 
 
-def test_a_cleared_case_is_told_with_its_last_findings(quay: Quay) -> None:
+def test_a_cleared_case_makes_an_event_with_its_last_findings(quay: Quay) -> None:
     _, points = quay.add(12)
     quay.check()
     quay.remove(points, ADDED + DAY)
@@ -209,7 +209,7 @@ def test_a_first_import_is_summed_up_once(db: None) -> None:
     assert quay.kinds() == ["site.taken_over"]
 
 
-def test_a_clean_first_import_is_told_as_well(db: None) -> None:
+def test_a_clean_first_import_makes_an_event_as_well(db: None) -> None:
     quay = Quay(surveyed_on=ADDED)
     quay.cover()
     quay.add(1, ADDED, **TAKEOVER)
@@ -224,7 +224,7 @@ def test_a_clean_first_import_is_told_as_well(db: None) -> None:
     assert Takeover.objects.get(site_id=quay.site_id).notified_at == NOW
 
 
-def test_what_happens_after_the_first_import_is_told(db: None) -> None:
+def test_what_happens_after_the_first_import_makes_events(db: None) -> None:
     quay = taken_over()
     quay.cover()
     quay.check()
@@ -244,8 +244,8 @@ def test_what_happens_after_the_first_import_is_told(db: None) -> None:
     assert quay.events()[-1].case_key == f"site-{quay.site_id}/as-found"
 
 
-def test_a_later_quiet_import_makes_no_event_of_a_told_case(db: None) -> None:
-    """What it adds to the case stands in the record, and is not told one by one."""
+def test_a_later_quiet_import_makes_no_event_of_a_case_that_had_one(db: None) -> None:
+    """What it adds to the case stands in the record, and makes no event of its own."""
     quay = taken_over()
     quay.cover()
     quay.check()
@@ -285,14 +285,14 @@ def test_a_site_taken_over_before_its_contract_is_summed_up_when_that_begins(db:
     assert len(quay.events()[0].body["cases"]) == 1
 
 
-def test_as_found_without_an_import_is_told(quay: Quay) -> None:
+def test_as_found_without_an_import_makes_an_event(quay: Quay) -> None:
     """Over on its first day, put up by ourselves: nothing quiet about it."""
     quay.add(12, BUILT)
     quay.check()
     assert quay.kinds() == ["case.opened"]
 
 
-def test_an_acknowledgement_is_told_and_a_deferral_too(quay: Quay, dispatcher: User) -> None:
+def test_an_acknowledgement_makes_an_event_and_a_deferral_too(quay: Quay, dispatcher: User) -> None:
     quay.add(12)
     quay.check()
     finding_acknowledge(finding=quay.finding(), user=dispatcher, reason="van on its way")
@@ -307,19 +307,19 @@ def test_an_acknowledgement_is_told_and_a_deferral_too(quay: Quay, dispatcher: U
     assert deferred.body["findings"][0]["state"] == "deferred"
 
 
-def test_that_an_acknowledgement_is_taken_back_is_told(quay: Quay, dispatcher: User) -> None:
+def test_taking_back_an_acknowledgement_makes_an_event(quay: Quay, dispatcher: User) -> None:
     quay.add(12)
     quay.check()
     finding_acknowledge(finding=quay.finding(), user=dispatcher)
     finding_reopen(finding=quay.finding(), user=dispatcher, reason="the wrong line")
-    told = quay.events()[-1].body
-    assert told["changes"] == [
+    body = quay.events()[-1].body
+    assert body["changes"] == [
         {"what": "open", "finding": quay.finding().pk, "by": "Orla Brisk", "reason": "the wrong line"}
     ]
-    assert told["findings"][0]["state"] == "open"
+    assert body["findings"][0]["state"] == "open"
 
 
-def test_nobody_hears_of_an_acknowledgement_of_what_was_never_told(db: None, dispatcher: User) -> None:
+def test_acknowledging_what_had_no_event_makes_none(db: None, dispatcher: User) -> None:
     quay = Quay()
     quay.add(12)
     quay.check()

@@ -118,7 +118,7 @@ def test_the_order_and_number_of_rechecks_does_not_matter(db: None) -> None:
         quay.add(8, ADDED + 2 * DAY)
         quay.check(LATER + DAY)
 
-    def told(quay: Quay) -> list[Any]:
+    def stored(quay: Quay) -> list[Any]:
         rows = Finding.objects.filter(site_id=quay.site_id, cleared_at__isnull=True).order_by("code")
         return [
             (f.code, f.verdict, round(f.likely or 0, 9), words_of(f).attribution["sentence"],
@@ -126,9 +126,9 @@ def test_the_order_and_number_of_rechecks_does_not_matter(db: None) -> None:
             for f in rows
         ]  # fmt: skip
 
-    assert told(often) == told(once)
-    assert len(told(once)) == 1
-    assert "8 wall speakers added on 2026-05-06" in told(once)[0][3]
+    assert stored(often) == stored(once)
+    assert len(stored(once)) == 1
+    assert "8 wall speakers added on 2026-05-06" in stored(once)[0][3]
     assert once.finding().opened_at == LATER + DAY
 
 
@@ -246,7 +246,7 @@ def test_another_verdict_is_a_change(quay: Quay) -> None:
 
 
 def test_small_steps_add_up_to_a_change(quay: Quay) -> None:
-    """5 % of the limit (0.08 A) since it was last told, however many rechecks lie between."""
+    """5 % of the limit (0.08 A) since its last event, however many rechecks lie between."""
     quay.add(12)
     quay.check()
     version = quay.finding().version
@@ -300,7 +300,7 @@ def test_a_deferral_ends_by_itself(quay: Quay, dispatcher: User) -> None:
     assert quay.events()[-1].body["changes"][0]["what"] == "reopened"
 
 
-def test_what_cannot_be_told_opens_nothing(quay: Quay) -> None:
+def test_what_cannot_be_judged_opens_nothing(quay: Quay) -> None:
     quay.add(4, basis=3, current_a=0.05)  # 1.55 A likely, 1.6475 A at most
     quay.check()
     assert quay.findings() == []
@@ -361,7 +361,7 @@ def test_advice_is_a_finding_of_its_own_without_event(quay: Quay) -> None:
     assert quay.kinds() == []
 
 
-def test_a_new_formula_is_recorded_and_not_told(quay: Quay, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_new_formula_is_recorded_without_an_event(quay: Quay, monkeypatch: pytest.MonkeyPatch) -> None:
     quay.check()
     quay.add(12)
     monkeypatch.setattr(rechecked, "SOLVER_VERSION", SOLVER_VERSION + 1)

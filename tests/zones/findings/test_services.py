@@ -7,7 +7,6 @@ import datetime as dt
 import pytest
 from django.core.exceptions import ValidationError
 
-from sites.access.scope import EVERYTHING, Scope
 from sites.models import User
 from tests.factories import make_user
 from tests.zones.findings.conftest import ADDED, Quay
@@ -24,6 +23,7 @@ from zones.findings.services import (
 from zones.models import Case, Finding, ZoneEndpoint
 from zones.recheck.selectors import zones_of
 from zones.subjects import in_closet
+from zones.visits.survey import Question, site_survey
 
 DAY = dt.timedelta(days=1)
 
@@ -91,20 +91,10 @@ def test_a_case_takes_a_ticket_reference(over: Quay, dispatcher: User) -> None:
     assert Case.objects.get(pk=case.pk).ticket_reference == "T-77"
 
 
-def test_lists_show_what_is_in_scope(over: Quay) -> None:
-    other = Quay()
-    own = Scope(frozenset({over.record.customer.pk}))
-    assert {f.site_id for f in selectors.findings(own)} == {over.site_id}
-    assert list(selectors.findings(Scope(frozenset()))) == []
-    (case,) = selectors.cases(EVERYTHING).filter(site_id=over.site_id)
-    assert [f.code for f in case.open_findings] == ["supply_current"]  # type: ignore[attr-defined]
-    assert not selectors.cases(EVERYTHING).filter(site_id=other.site_id).exists()
-
-
 def test_findings_of_a_closet_and_of_a_zone(over: Quay) -> None:
     with over.record.change(ADDED + DAY):
         quiet_zone = over.record.zone("Gangway")
-    rows = selectors.findings(EVERYTHING)
+    rows = Finding.objects.all()
     assert rows.filter(in_closet(over.record.closet)).count() == 1
     assert rows.filter(selectors.of_zone(over.zone)).count() == 1
     assert rows.filter(selectors.of_zone(quiet_zone)).count() == 0
@@ -113,13 +103,10 @@ def test_findings_of_a_closet_and_of_a_zone(over: Quay) -> None:
 def test_what_is_uncertain_is_on_the_survey_list(quay: Quay) -> None:
     quay.add(4, basis=3, current_a=0.05)
     quay.check()
-    questions = [
-        q for q in selectors.survey_list(EVERYTHING, site_id=quay.site_id) if q.code == "supply_current"
-    ]
-    (question,) = questions
-    assert (question.subject_kind, question.subject_id) == (SubjectKind.SUPPLY, quay.supply.pk)
-    assert question.high == pytest.approx(1.35 * 1.05 + 0.2 * 1.15)
-    assert not question.missing
+    (question,) = questions(quay, "supply_current")
+    assert question.figure.load.subject == (SubjectKind.SUPPLY, quay.supply.pk)
+    assert question.figure.load.high == pytest.approx(1.35 * 1.05 + 0.2 * 1.15)
+    assert not any("model" in missing for missing in question.missing)
 
 
 def test_an_unknown_rating_is_on_the_survey_list_as_missing(quay: Quay) -> None:
@@ -128,8 +115,13 @@ def test_an_unknown_rating_is_on_the_survey_list_as_missing(quay: Quay) -> None:
         run = quay.record.run("R9", supply=unknown, zone=quay.zone)
         quay.record.chain(run, 2, **quay.facts)
     quay.check()
-    questions = selectors.survey_list(EVERYTHING, site_id=quay.site_id)
-    assert any(q.subject_id == unknown.pk and q.code == "supply_current" and q.missing for q in questions)
+    (question,) = questions(quay, "supply_current")
+    assert question.figure.load.subject_id == unknown.pk
+    assert "which model supply S9 is" in question.missing
+
+
+def questions(quay: Quay, code: str) -> list[Question]:
+    return [one for one in site_survey(quay.site_id, ADDED).questions if one.figure.load.code == code]
 
 
 def test_a_subject_bears_on_the_zones_behind_it(quay: Quay) -> None:
@@ -145,7 +137,7 @@ def test_a_subject_bears_on_the_zones_behind_it(quay: Quay) -> None:
         quay.record.point(run, "fed here", 1.0, feed_supply=second, **quay.facts)
         lanes, ramp = quay.record.zone("Lanes"), quay.record.zone("Ramp")
         stray = quay.record.run("R3", supply=quay.supply, zone=quay.zone)
-        quay.record.point(stray, "hangs over the ramp", 1.0, parent=None, zone=ramp, **quay.facts)
+        quay.record.point(stray, "above the ramp", 1.0, parent=None, zone=ramp, **quay.facts)
         quay.record.make(ZoneEndpoint, zone=lanes, endpoint=speaker)
     expected = {
         (SubjectKind.SWITCH, switch.pk): {quay.zone.pk, lanes.pk},

@@ -128,7 +128,7 @@ def test_a_correction_names_the_work_and_itself(story: Story) -> None:
     found = story.only()
     assert said(found) == (
         "12 wall speakers added on 2025-03-14 by R. Ondine, job LS-2207, corrected on 2026-02-01 by P. Vale, "
-        "job LS-2500 (“as told”): supply S2 went from 1.35 A to 1.83 A; limit 1.60 A"
+        "job LS-2500 (“as ordered”): supply S2 went from 1.35 A to 1.83 A; limit 1.60 A"
     )
     as_read = shown(story, found)
     assert as_read["cause"] == "correction"
@@ -142,7 +142,7 @@ def test_something_as_found_that_only_a_correction_brought_to_light(story: Story
     story.rewrite("points", 26, speech_current_a=0.6)
     assert said(story.only()) == (
         "As found on the first day, 2024-05-01: supply S2 at 1.90 A; limit 1.60 A; known since the record "
-        "was corrected on 2026-02-01 by P. Vale (“as told”)"
+        "was corrected on 2026-02-01 by P. Vale (“as ordered”)"
     )
 
 
@@ -211,7 +211,7 @@ def test_what_is_stored_holds_no_word_and_renders_the_same(story: Story) -> None
     story.speakers(0, 12, 0.04)
     found = story.only()
     stored = json.dumps(found.as_record())
-    assert not [word for word in ("speaker", "Ondine", "LS-2207", "as told", "S2") if word in stored]
+    assert not [word for word in ("speaker", "Ondine", "LS-2207", "as ordered", "S2") if word in stored]
     as_read = shown(story, found)
     assert as_read["sentence"] == said(found)
     assert as_read["cause"] == "addition"

@@ -90,5 +90,5 @@ def test_the_gravest_comes_first_and_each_once() -> None:
 
 
 def test_every_caution_has_its_rule() -> None:
-    assert [rule.caution for rule in CAUTIONS] == list(Caution)
+    assert list(CAUTIONS) == list(Caution)
     assert {caution for caution, _, _ in WHERE_IT_MATTERS} == set(Caution)

@@ -174,7 +174,7 @@ def test_a_run_that_nothing_feeds(hall: Hall) -> None:
 def test_one_pair_behind_several(hall: Hall) -> None:
     point_alter(factories.change(hall.site), point=hall.points[10], dc_pairs=1)
     load, worked = of(hall, "conductor_current", hall.run.pk)
-    # by hand: 20 speakers of 40 mA hang behind the single pair; the first segment has 30 on three
+    # by hand: 20 speakers of 40 mA are behind the single pair; the first segment has 30 on three
     assert load.likely == pytest.approx(0.8)
     assert load.detail == hall.points[10].pk
     assert amounts(worked)["pairs paralleled"].likely == 1
@@ -192,7 +192,7 @@ def test_taps_and_their_impedance(everything: Hall) -> None:
     assert amounts(worked)["limit"].likely == pytest.approx(70.7**2 / 120)
 
 
-def test_what_a_switch_sets_aside(everything: Hall) -> None:
+def test_what_a_switch_allocates(everything: Hall) -> None:
     load, worked = of(everything, "poe_allocated", everything.switch.pk)
     (table,) = worked.tables
     # IEEE 802.3: class 2 is 7 W at the switch, class 3 is 15.4 W
@@ -231,7 +231,7 @@ def test_what_a_port_of_its_type_delivers(hall: Hall) -> None:
     assert amounts(worked)["port type"].known == "recorded of the port"
 
 
-def test_what_a_reading_scaled_is_said(hall: Hall) -> None:
+def test_a_value_scaled_to_a_reading_is_shown_as_such(hall: Hall) -> None:
     reading_record(
         factories.change(hall.site), kind=Reading.Kind.RUN_CURRENT, state=Reading.State.PAGING, value=0.5,
         taken_on=BUILT, run=hall.gangway_run,
@@ -260,7 +260,7 @@ def test_what_a_reading_scaled_is_said(hall: Hall) -> None:
     }
 
 
-def test_what_nobody_knows_is_said(hall: Hall) -> None:
+def test_what_is_not_recorded_is_shown_as_such(hall: Hall) -> None:
     change = factories.change(hall.site)
     point_append(change, run=hall.run, after=hall.points[-1], model=hall.speaker)
     point_append(change, run=hall.gangway_run, current_basis=Basis.UNKNOWN)

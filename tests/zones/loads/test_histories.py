@@ -71,7 +71,7 @@ def test_a_supply_over_time(drift: Hall) -> None:
     assert not supply.surveyed
 
 
-def test_each_change_is_told_in_a_sentence(drift: Hall) -> None:
+def test_each_change_has_a_sentence(drift: Hall) -> None:
     supply = line(drift, "supply_current", drift.supply.pk)
     found, added, larger, smaller = (entry.sentence for entry in supply.entries)
     assert found == "As found on the first day, 2024-03-04: supply PS 1 at 1.60 A; limit 1.60 A."
@@ -140,7 +140,7 @@ def test_a_site_taken_over_begins_with_its_survey(drift: Hall) -> None:
     assert supply.entries[0].sentence.startswith("As found by the survey of 2024-06-12")
 
 
-def test_a_correction_is_told_beside_the_work(drift: Hall) -> None:
+def test_a_correction_is_shown_beside_the_work(drift: Hall) -> None:
     added = drift.gangway_run.points.order_by("-rank")[0]
     point_correct(
         factories.change(drift.site, happened_on=TODAY, actor="Ida Lark", reason="label read"),
@@ -163,7 +163,7 @@ def test_the_cost_does_not_grow_with_the_record(
         zone_history(drift.zone.pk, drift.site.pk, TODAY)
 
 
-def test_a_small_step_is_told_in_as_many_digits_as_it_takes(drift: Hall) -> None:
+def test_a_small_step_is_shown_in_as_many_digits_as_it_takes(drift: Hall) -> None:
     point_correct(
         factories.change(drift.site, happened_on=TODAY),
         point=drift.points[-1],

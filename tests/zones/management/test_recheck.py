@@ -21,8 +21,8 @@ ADDED_ON = DAY + dt.timedelta(days=30)
 
 
 @pytest.fixture(autouse=True)
-def nobody_listening(monkeypatch: pytest.MonkeyPatch) -> None:
-    for name in ("_checked", "_failed", "_due"):
+def no_listeners(monkeypatch: pytest.MonkeyPatch) -> None:
+    for name in ("checked_listeners", "failed_listeners", "due_sources"):
         monkeypatch.setattr(checked, name, [])
 
 
@@ -130,8 +130,8 @@ def test_a_run_that_cannot_be_computed_is_named(transactional_db: None, said: An
         first, second = record.supply(name="PS 1"), record.supply(name="PS 2")
         run = record.run(supply=first)
         record.point(run, "P1", 1.0, feed_supply=second)
-    told = said("--as-of", DAY.isoformat(), "--site", "quay-9")
-    assert "Cannot be computed: run R1: two supplies feed the same section" in told
+    printed = said("--as-of", DAY.isoformat(), "--site", "quay-9")
+    assert "Cannot be computed: run R1: two supplies feed the same section" in printed
 
 
 @pytest.mark.parametrize(

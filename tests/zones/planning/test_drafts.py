@@ -16,7 +16,7 @@ from sites.models import DeviceModel, Supply
 from sites.models.changes import Change, ChangeSet, Mark
 from sites.services.power import supply_alter
 from tests import factories
-from tests.halls import Hall
+from tests.halls import Hall, more_speakers
 from zones.electrical.subjects import SubjectKind
 from zones.electrical.verdicts import Verdict
 from zones.loads.site_loads import site_loads
@@ -25,22 +25,6 @@ from zones.planning.drafts import DraftEvaluation, evaluate_draft
 from zones.services.points import point_alter
 
 pytestmark = pytest.mark.django_db
-
-
-def twelve_more(hall: Hall) -> list[dict[str, Any]]:
-    return [
-        {
-            "op": "point.append",
-            "label": f"n{number}",
-            "run_id": hall.run.pk,
-            "after_id": f"@n{number - 1}" if number else hall.points[-1].pk,
-            "model_id": hall.speaker.pk,
-            "current_basis": "measured",
-            "length_m": 1.0,
-            "length_basis": "measured",
-        }
-        for number in range(12)
-    ]
 
 
 def draft(hall: Hall, bodies: list[dict[str, Any]], **said: Any) -> ChangeSet:
@@ -53,7 +37,7 @@ def of(found: DraftEvaluation, code: str) -> Any:
 
 
 def test_twelve_more_push_the_supply_past_its_limit(hall: Hall) -> None:
-    found = evaluate_draft(draft(hall, twelve_more(hall)))
+    found = evaluate_draft(draft(hall, more_speakers(hall)))
     supply = of(found, "supply_current")
     # by hand: 40 and 52 speakers at 40 mA
     assert supply.before.load.likely == pytest.approx(1.60)
@@ -70,7 +54,7 @@ def test_twelve_more_push_the_supply_past_its_limit(hall: Hall) -> None:
 
 
 def test_nothing_is_left_of_it(hall: Hall) -> None:
-    made = draft(hall, twelve_more(hall))
+    made = draft(hall, more_speakers(hall))
 
     def record() -> tuple[Any, ...]:
         return (
@@ -87,7 +71,7 @@ def test_nothing_is_left_of_it(hall: Hall) -> None:
 
 
 def test_what_it_says_is_what_comes_when_it_is_accepted(hall: Hall, technician: Any) -> None:
-    made = draft(hall, twelve_more(hall))
+    made = draft(hall, more_speakers(hall))
     found = evaluate_draft(made)
     change_set_accept(change_set=made, user=technician)
     now = {(load.code, load.subject): load for load in site_loads(hall.site.pk, today_at(hall.site.pk)).loads}
@@ -98,7 +82,7 @@ def test_what_it_says_is_what_comes_when_it_is_accepted(hall: Hall, technician: 
 
 
 def test_differences_are_told_in_words(hall: Hall) -> None:
-    found = evaluate_draft(draft(hall, twelve_more(hall)))
+    found = evaluate_draft(draft(hall, more_speakers(hall)))
     assert of(found, "supply_current").sentence == (
         "Supply current of supply PS 1: from 1.60 A to 2.08 A; limit 1.60 A. Past; before cannot tell."
     )
@@ -157,9 +141,9 @@ def test_what_a_draft_heals_is_told_too(hall: Hall) -> None:
 
 def test_a_plan_for_a_later_day_is_judged_on_that_day(hall: Hall) -> None:
     day = today_at(hall.site.pk) + dt.timedelta(days=30)
-    found = evaluate_draft(draft(hall, twelve_more(hall), happened_on=day))
+    found = evaluate_draft(draft(hall, more_speakers(hall), happened_on=day))
     assert found.as_of == day
-    back_dated = evaluate_draft(draft(hall, twelve_more(hall), happened_on=factories.BUILT_ON))
+    back_dated = evaluate_draft(draft(hall, more_speakers(hall), happened_on=factories.BUILT_ON))
     assert back_dated.as_of == today_at(hall.site.pk)
 
 
@@ -172,14 +156,14 @@ def test_a_draft_overtaken_by_another_change_is_a_conflict_that_names_it(hall: H
 
 
 def test_what_is_accepted_already_is_refused(hall: Hall, technician: Any) -> None:
-    made = draft(hall, twelve_more(hall))
+    made = draft(hall, more_speakers(hall))
     change_set_accept(change_set=made, user=technician)
     with pytest.raises(ChangeRefused, match="is accepted; only a draft"):
         evaluate_draft(made)
 
 
 def test_a_withdrawn_draft_can_be_looked_at_no_more(hall: Hall) -> None:
-    made = change_set_withdraw(change_set=draft(hall, twelve_more(hall)))
+    made = change_set_withdraw(change_set=draft(hall, more_speakers(hall)))
     with pytest.raises(ChangeRefused, match="withdrawn"):
         evaluate_draft(made)
 

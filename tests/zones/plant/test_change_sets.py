@@ -8,7 +8,7 @@ from sites.changes.steps import step_of
 from sites.models import (
     ChangeSet,
 )
-from tests.zones.plant.told import LATER
+from tests.zones.plant.plant_rows import LATER
 from tests.zones.recording import SiteRecord
 from zones.plant.change_sets import look_up
 

@@ -11,7 +11,7 @@ from sites.models import (
     AmplifierFacts,
     EndpointFacts,
 )
-from tests.zones.plant.told import LATER, LATEST, reading, rows, says
+from tests.zones.plant.plant_rows import LATER, LATEST, expect, reading, rows
 from tests.zones.recording import DAY, SiteRecord, cable_type, device_model
 from zones.electrical import plant as p
 from zones.electrical.plant import FOREVER
@@ -42,7 +42,7 @@ def test_what_an_output_is_follows_its_endpoint() -> None:
     before, after = rows(plant, "outputs", output=output.pk)
     (added,) = rows(plant, "outputs", output=other.pk)
 
-    says(
+    expect(
         before,
         begin=first.step,
         end=second.step,
@@ -51,8 +51,8 @@ def test_what_an_output_is_follows_its_endpoint() -> None:
         level_v=None,
         changed_by=first.pk,
     )
-    says(after, begin=second.step, end=third.step, impedance_ohm=50.0, speakers_max=None, level_v=1.2)
-    says(added, begin=second.step, end=FOREVER, impedance_ohm=50.0)
+    expect(after, begin=second.step, end=third.step, impedance_ohm=50.0, speakers_max=None, level_v=1.2)
+    expect(added, begin=second.step, end=FOREVER, impedance_ohm=50.0)
 
 
 def test_what_powers_an_endpoint() -> None:
@@ -80,7 +80,7 @@ def test_what_powers_an_endpoint() -> None:
     plant = read_plant([record.site_id])
     found = {row["endpoint"]: row for row in rows(plant, "endpoints")}
 
-    says(
+    expect(
         found[negotiated.pk],
         port=port.pk,
         poe_class=4,
@@ -91,7 +91,7 @@ def test_what_powers_an_endpoint() -> None:
         over_cable=True,
         begin=first.step,
     )
-    says(
+    expect(
         found[plain.pk],
         port=None,
         poe_class=3,
@@ -100,10 +100,10 @@ def test_what_powers_an_endpoint() -> None:
         length_basis=0,
         over_cable=True,
     )
-    says(found[adapter.pk], poe_class=None, over_cable=False)
-    says(found[unknown.pk], over_cable=True)
+    expect(found[adapter.pk], poe_class=None, over_cable=False)
+    expect(found[unknown.pk], over_cable=True)
     assert plant.cables.cable_id[plant.endpoints.cable_index[plant.endpoints.cable_index >= 0]] == [wire.pk]
-    says(rows(plant, "switches")[0], power_supply_count=2, usage_threshold=0.7)
+    expect(rows(plant, "switches")[0], power_supply_count=2, usage_threshold=0.7)
 
 
 def test_budgets_and_port_type_are_those_of_the_switch_model() -> None:
@@ -114,7 +114,7 @@ def test_budgets_and_port_type_are_those_of_the_switch_model() -> None:
     with record.change():
         record.port(record.switch(model), port_type=1)
     plant = read_plant([record.site_id])
-    says(
+    expect(
         rows(plant, "switches")[0],
         budget_w=130.0,
         budget_one_lost_w=65.0,
@@ -122,7 +122,7 @@ def test_budgets_and_port_type_are_those_of_the_switch_model() -> None:
         power_supply_count=None,
         port_type=3,
     )
-    says(rows(plant, "ports")[0], port_type=1)
+    expect(rows(plant, "ports")[0], port_type=1)
 
 
 def test_addresses_are_alike_where_address_and_vlan_are() -> None:
@@ -153,7 +153,7 @@ def test_what_an_amplifier_is() -> None:
     with record.change(LATER) as second:
         record.make(AmplifierFacts, amplifier=amplifier, model=model, line_voltage_v=None)
     line, low = rows(read_plant([record.site_id]), "amplifiers")
-    says(
+    expect(
         line,
         amplifier=amplifier.pk,
         rated_power_w=120.0,
@@ -161,7 +161,7 @@ def test_what_an_amplifier_is() -> None:
         minimum_impedance_ohm=4.0,
         end=second.step,
     )
-    says(low, line_voltage_v=None, rated_power_w=120.0)
+    expect(low, line_voltage_v=None, rated_power_w=120.0)
 
 
 def test_landings_say_what_lies_where() -> None:
@@ -177,7 +177,7 @@ def test_landings_say_what_lies_where() -> None:
     plant = read_plant([record.site_id])
     at_field, at_equipment = sorted(rows(plant, "landings"), key=lambda row: not row["field_side"])
 
-    says(
+    expect(
         at_field,
         block=record.block.pk,
         row=4,
@@ -186,7 +186,7 @@ def test_landings_say_what_lies_where() -> None:
         begin=first.step,
         end=second.step,
     )
-    says(at_equipment, field_side=False, carries=p.Carries.DC_POSITIVE, end=FOREVER)
+    expect(at_equipment, field_side=False, carries=p.Carries.DC_POSITIVE, end=FOREVER)
 
 
 def test_a_paging_set_names_its_zones_for_as_long_as_it_stands() -> None:
@@ -203,7 +203,7 @@ def test_a_paging_set_names_its_zones_for_as_long_as_it_stands() -> None:
 
     assert [row["zone_id"] for row in found] == [hall.pk, lanes.pk]
     for row in found:
-        says(row, set_id=paging_set.pk, begin=first.step, end=second.step)
+        expect(row, set_id=paging_set.pk, begin=first.step, end=second.step)
 
 
 def test_power_readings_are_summed_over_groups_and_hold_until_the_next() -> None:

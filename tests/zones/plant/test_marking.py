@@ -1,4 +1,4 @@
-"""Whoever writes what a plant is read from asks for a recheck: no table is left out, one to come included."""
+"""Every write to a table that a plant is read from asks for a recheck, also of a table added later."""
 
 from __future__ import annotations
 
@@ -43,7 +43,7 @@ def tables_read() -> set[str]:
 def heeding(table: str) -> list[tuple[int, str]]:
     """What each trigger of a table fires on, and its source, of those that leave a mark or refuse the write.
 
-    Some leave one only where they are told, in their argument, that the table feeds a load.
+    Some leave one only where their argument says that the table feeds a load.
     """
     return [
         (int(fires), source)

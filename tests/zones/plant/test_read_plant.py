@@ -13,7 +13,7 @@ from sites.models import (
     Factor,
 )
 from tests.zones.electrical.plants import ToyPlant
-from tests.zones.plant.told import LATER, LATEST, rows
+from tests.zones.plant.plant_rows import LATER, LATEST, rows
 from tests.zones.recording import DAY, SiteRecord, cable_type, device_model, shared_change
 from zones.electrical import plant as p
 from zones.electrical.evaluate import evaluate, subject_ids

@@ -10,7 +10,7 @@ from sites.changes.steps import first_step_after
 from sites.models import (
     Block,
 )
-from tests.zones.plant.told import LATER, reading, rows, says
+from tests.zones.plant.plant_rows import LATER, expect, reading, rows
 from tests.zones.recording import DAY, SiteRecord, cable_type, device_model
 from zones.electrical import plant as p
 from zones.electrical.evaluate import evaluate
@@ -81,10 +81,10 @@ def test_every_column_of_runs_and_points_is_read() -> None:
     (row,) = rows(plant, "runs", run=run.pk)
     (unfed,) = rows(plant, "runs", run=bare.pk)
     (on_a_line,) = rows(plant, "runs", run=line.pk)
-    says(on_a_line, supply=None, amplifier=amplifier.pk)
+    expect(on_a_line, supply=None, amplifier=amplifier.pk)
     at_splice, at_uncounted_group, at_device = rows(plant, "points")
 
-    says(
+    expect(
         row,
         zone_id=hall.pk,
         supply=supply.pk,
@@ -93,8 +93,10 @@ def test_every_column_of_runs_and_points_is_read() -> None:
         fuse_fitted=1,
         fuse_rating_a=1.5,
     )
-    says(unfed, zone_id=None, supply=None, output=None, amplifier=None, fuse_fitted=None, fuse_rating_a=None)
-    says(
+    expect(
+        unfed, zone_id=None, supply=None, output=None, amplifier=None, fuse_fitted=None, fuse_rating_a=None
+    )
+    expect(
         at_splice,
         point=splice.pk,
         parent=None,
@@ -107,7 +109,7 @@ def test_every_column_of_runs_and_points_is_read() -> None:
         feed_supply=None,
         zone_id=None,
     )
-    says(
+    expect(
         at_uncounted_group,
         point=uncounted_group.pk,
         parent=splice.pk,
@@ -116,7 +118,7 @@ def test_every_column_of_runs_and_points_is_read() -> None:
         count_likely=6.0,
         count_high=9.0,
     )
-    says(
+    expect(
         at_device,
         point=device.pk,
         parent=splice.pk,
@@ -221,7 +223,7 @@ def test_readings_of_runs_leave_out_what_was_superseded() -> None:
 
     current, voltage = rows(read_plant([record.site_id]), "readings")
 
-    says(
+    expect(
         current,
         run=run.pk,
         reading_id=right.pk,
@@ -232,7 +234,7 @@ def test_readings_of_runs_leave_out_what_was_superseded() -> None:
         point=None,
         begin=first_step_after(LATER) - 1,
     )
-    says(
+    expect(
         voltage,
         reading_id=volts.pk,
         kind=p.ReadingKind.END_VOLTAGE,

@@ -13,7 +13,7 @@ from sites.models import (
     SwitchPort,
     SwitchPortFacts,
 )
-from tests.zones.plant.told import LATER, LATEST, rows, says
+from tests.zones.plant.plant_rows import LATER, LATEST, expect, rows
 from tests.zones.recording import SiteRecord, device_model
 from zones.electrical.plant import FOREVER
 from zones.plant.selectors import read_plant
@@ -42,7 +42,7 @@ def test_facts_hold_from_their_step_until_the_next_of_the_same_thing() -> None:
 
     before, after, unknown = rows(read_plant([record.site_id]), "supplies")
 
-    says(
+    expect(
         before,
         supply=supply.pk,
         begin=first.step,
@@ -53,7 +53,7 @@ def test_facts_hold_from_their_step_until_the_next_of_the_same_thing() -> None:
         class_2_marked=None,
         lowest_voltage_v=None,
     )
-    says(
+    expect(
         after,
         begin=second.step,
         end=third.step,
@@ -64,7 +64,7 @@ def test_facts_hold_from_their_step_until_the_next_of_the_same_thing() -> None:
         lowest_voltage_v=21.0,
         class_2_marked=0,
     )
-    says(unknown, begin=third.step, end=FOREVER, rated_current_a=None, no_load_voltage_v=None)
+    expect(unknown, begin=third.step, end=FOREVER, rated_current_a=None, no_load_voltage_v=None)
 
 
 def test_facts_hold_no_longer_than_the_thing_stands() -> None:
@@ -82,7 +82,7 @@ def test_facts_hold_no_longer_than_the_thing_stands() -> None:
 
     for table in ("supplies", "runs", "points", "zones"):
         (row,) = rows(plant, table)
-        says(row, begin=first.step, end=second.step)
+        expect(row, begin=first.step, end=second.step)
 
 
 def test_several_changes_of_one_day_are_in_order() -> None:
@@ -95,8 +95,8 @@ def test_several_changes_of_one_day_are_in_order() -> None:
 
     short, long = rows(read_plant([record.site_id]), "points")
 
-    says(short, begin=first.step, end=second.step, length_m=10.0)
-    says(long, begin=second.step, end=FOREVER, length_m=20.0)
+    expect(short, begin=first.step, end=second.step, length_m=10.0)
+    expect(long, begin=second.step, end=FOREVER, length_m=20.0)
 
 
 def test_a_thing_stands_before_anything_is_known_of_it() -> None:
@@ -111,7 +111,7 @@ def test_a_thing_stands_before_anything_is_known_of_it() -> None:
     (bare,) = rows(plant, "switches")
     idle, used = rows(plant, "ports")
 
-    says(
+    expect(
         bare,
         switch=switch.pk,
         begin=first.step,
@@ -120,7 +120,7 @@ def test_a_thing_stands_before_anything_is_known_of_it() -> None:
         power_supply_count=None,
         usage_threshold=None,
     )
-    says(
+    expect(
         idle,
         port=port.pk,
         switch=switch.pk,
@@ -130,7 +130,7 @@ def test_a_thing_stands_before_anything_is_known_of_it() -> None:
         begin=first.step,
         end=second.step,
     )
-    says(used, priority=0, other_load=True, other_class=4, other_power_w=None, begin=second.step)
+    expect(used, priority=0, other_load=True, other_class=4, other_power_w=None, begin=second.step)
 
 
 def test_ends_of_endpoints_end_their_outputs() -> None:
@@ -142,7 +142,7 @@ def test_ends_of_endpoints_end_their_outputs() -> None:
         record.end(output, second)
         record.end(endpoint, second)
     (row,) = rows(read_plant([record.site_id]), "outputs")
-    says(row, output=output.pk, begin=first.step, end=second.step)
+    expect(row, output=output.pk, begin=first.step, end=second.step)
 
 
 def test_a_port_is_not_taken_out_while_a_device_is_on_it() -> None:

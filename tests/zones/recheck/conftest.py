@@ -1,4 +1,4 @@
-"""Sites to recheck, and nobody else listening."""
+"""Sites to recheck, and no listener of other rooms."""
 
 from __future__ import annotations
 
@@ -23,9 +23,9 @@ LATER = NOW + dt.timedelta(hours=1)
 
 
 @pytest.fixture(autouse=True)
-def nobody_listening(monkeypatch: pytest.MonkeyPatch) -> None:
+def no_listeners(monkeypatch: pytest.MonkeyPatch) -> None:
     """The rooms above register listeners when the service starts; here each test brings its own."""
-    for name in ("_checked", "_failed", "_due"):
+    for name in ("checked_listeners", "failed_listeners", "due_sources"):
         monkeypatch.setattr(checked, name, [])
 
 

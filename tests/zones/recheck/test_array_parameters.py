@@ -29,7 +29,7 @@ def test_a_column_arrives_as_it_is(column: np.ndarray, sql_type: str) -> None:
     assert found == (column.tolist(),)
 
 
-def test_nan_can_be_told_from_a_number() -> None:
+def test_nan_stays_apart_from_a_number() -> None:
     with cursor_taking_arrays() as cursor:
         values = np.array([1.5, np.nan])
         cursor.execute("SELECT array_agg(nullif(v, 'NaN')) FROM unnest(%s::float8[]) AS v", [values])

@@ -1,4 +1,4 @@
-"""Telling a worker to look: after the commit, without waiting, and never at the cost of the change."""
+"""Notifying a worker: after the commit, without waiting, and never at the cost of the change."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ def sent(monkeypatch: pytest.MonkeyPatch, settings: Any) -> Iterator[list[dict[s
 
 
 @pytest.fixture
-def forget_teller() -> Iterator[None]:
+def forget_publisher() -> Iterator[None]:
     nudge._forget()
     yield
     finish()
@@ -40,11 +40,13 @@ def forget_teller() -> Iterator[None]:
 
 def finish() -> None:
     """Wait until all that was to be published is."""
-    if nudge._teller is not None:
-        assert nudge._teller.finish(30)
+    if nudge._publisher is not None:
+        assert nudge._publisher.finish(30)
 
 
-def test_a_change_is_told_once_it_is_committed(forget_teller: None, sent: list[dict[str, Any]]) -> None:
+def test_a_worker_is_notified_once_the_change_is_committed(
+    forget_publisher: None, sent: list[dict[str, Any]]
+) -> None:
     record = SiteRecord()
     finish()
     sent.clear()
@@ -57,7 +59,9 @@ def test_a_change_is_told_once_it_is_committed(forget_teller: None, sent: list[d
     assert sent == [{"retry": False, "expires": nudge.EXPIRES_S, "ignore_result": True}]
 
 
-def test_a_change_that_is_rolled_back_is_not_told(forget_teller: None, sent: list[dict[str, Any]]) -> None:
+def test_a_change_that_is_rolled_back_notifies_no_worker(
+    forget_publisher: None, sent: list[dict[str, Any]]
+) -> None:
     record = SiteRecord()
     finish()
     sent.clear()
@@ -69,19 +73,19 @@ def test_a_change_that_is_rolled_back_is_not_told(forget_teller: None, sent: lis
     assert sent == []
 
 
-def test_without_a_broker_nobody_is_told(
-    forget_teller: None, sent: list[dict[str, Any]], settings: Any
+def test_without_a_broker_no_message_is_sent(
+    forget_publisher: None, sent: list[dict[str, Any]], settings: Any
 ) -> None:
     change_set_accepted.disconnect(nudge.nudge_after_commit)
     settings.CELERY_BROKER_URL = None
     apps.get_app_config("zones").ready()
     SiteRecord()
-    assert nudge._teller is None
+    assert nudge._publisher is None
     assert sent == []
 
 
 def test_a_broker_that_is_away_fails_nothing_and_delays_nothing(
-    forget_teller: None, sent: list[dict[str, Any]], monkeypatch: pytest.MonkeyPatch
+    forget_publisher: None, sent: list[dict[str, Any]], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     tried, let_go = threading.Event(), threading.Event()
     asked: list[int] = []
@@ -95,10 +99,10 @@ def test_a_broker_that_is_away_fails_nothing_and_delays_nothing(
     monkeypatch.setattr(look, "apply_async", hang)
     nudge.nudge()
     assert tried.wait(30)
-    for _ in range(100):  # told with one message more
+    for _ in range(100):  # notified with one message more
         nudge.nudge()
-    assert nudge._teller is not None
-    assert not nudge._teller.finish(0.01)
+    assert nudge._publisher is not None
+    assert not nudge._publisher.finish(0.01)
     let_go.set()
     finish()
     assert len(asked) == 2

@@ -46,15 +46,15 @@ def fail_for(*site_ids: int) -> Spoiler:
 
 def test_one_site_that_cannot_be_computed_holds_up_no_other() -> None:
     good, bad, fine = (make_terminal() for _ in range(3))
-    told: list[tuple[int, str, dt.datetime]] = []
-    on_failed(lambda *said: told.append(said))
+    failures: list[tuple[int, str, dt.datetime]] = []
+    on_failed(lambda *said: failures.append(said))
     fail_for(bad.site_id)
 
     outcome = recheck([good.site_id, bad.site_id, fine.site_id], now=NOW)
 
     assert sorted(outcome.checked) == [good.site_id, fine.site_id]
     assert outcome.failed == {bad.site_id: "ZeroDivisionError: division by zero"}
-    assert told == [(bad.site_id, "ZeroDivisionError: division by zero", NOW)]
+    assert failures == [(bad.site_id, "ZeroDivisionError: division by zero", NOW)]
     assert not Figures.objects.filter(site_id=bad.site_id).exists()
     assert Figures.objects.filter(site_id=good.site_id).exists()
     assert lanes(good.site_id) == lanes(fine.site_id) == set()
@@ -134,11 +134,11 @@ def test_a_listener_of_failures_that_raises_does_not_lose_the_failure() -> None:
     assert SiteCheck.objects.get(pk=bad.site_id).failures == 1
 
 
-def test_an_unknown_time_zone_is_told_as_it_is() -> None:
+def test_an_unknown_time_zone_is_named_in_the_reason() -> None:
     lost = make_terminal()
-    # Every channel of ours refuses it; to the database a time zone is the same in capital letters
+    # Every channel refuses it; the database takes it in capital letters where its rule is gone
     with connection.cursor() as cursor:
-        cursor.execute("ALTER TABLE site DISABLE TRIGGER USER")
+        cursor.execute("ALTER TABLE site DISABLE TRIGGER USER, DROP CONSTRAINT site_time_zone_check")
         cursor.execute("UPDATE site SET time_zone = 'EUROPE/LISBON'")
         cursor.execute("ALTER TABLE site ENABLE TRIGGER USER")
     outcome = recheck([lost.site_id], now=NOW)
@@ -256,8 +256,8 @@ def test_a_lost_connection_raises_though_a_listener_swallowed_it() -> None:
     assert not SiteCheck.objects.exists()
 
 
-def test_a_connection_lost_while_a_failure_is_told_raises_before_the_next_site() -> None:
-    """With it went the claims: whoever has them by now would recompute the same site."""
+def test_a_connection_lost_while_listeners_hear_of_a_failure_raises_before_the_next_site() -> None:
+    """With it went the claims: another process may have them by now, and would recompute the same site."""
     first, second = make_terminal(), make_terminal()
     spoiler = fail_for(first.site_id, second.site_id)
     on_failed(lambda *_said: lose_the_connection())

@@ -1,4 +1,4 @@
-"""The sweep: lanes, due dates, chores, and going on until it is told to stop."""
+"""The sweep: lanes, due dates, chores, and going on until it is asked to stop."""
 
 from __future__ import annotations
 
@@ -34,11 +34,11 @@ def no_chores(monkeypatch: pytest.MonkeyPatch) -> None:
 @pytest.fixture
 def one_at_a_time(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(sweep, "BATCHES", dict.fromkeys(BATCHES, Batches(fewest=1, most=1, lasting_s=1)))
-    monkeypatch.setattr(sweep, "_pace", sweep._Pace())
+    monkeypatch.setattr(sweep, "_sites_at_once", {})
 
 
 @pytest.fixture
-def order(nobody_listening: None) -> list[int]:
+def order(no_listeners: None) -> list[int]:
     """The sites in the order in which they are rechecked."""
     seen: list[int] = []
     on_checked(lambda found: seen.extend(found.site_id))
@@ -96,7 +96,7 @@ def test_a_batch_has_as_many_sites_as_its_time_allows(
         clock[0] += len(site_ids) * next(seconds_a_site)
         return Outcome(checked=site_ids)
 
-    monkeypatch.setattr(sweep, "_pace", sweep._Pace())
+    monkeypatch.setattr(sweep, "_sites_at_once", {})
     monkeypatch.setattr(sweep, "claimed", claimed)
     monkeypatch.setattr(sweep, "recheck", recheck)
     monkeypatch.setattr(sweep, "time", SimpleNamespace(perf_counter=lambda: clock[0]))
@@ -182,7 +182,7 @@ def test_chores_are_done_with_every_look_and_one_that_fails_stops_no_other() -> 
     )  # with the look that found the site, and with the one that found nothing
 
 
-def test_the_loop_goes_on_until_it_is_told_to_stop() -> None:
+def test_the_loop_goes_on_until_it_is_asked_to_stop() -> None:
     terminal = make_terminal()
     stop = threading.Event()
     looks: list[int] = []

@@ -33,12 +33,12 @@ def unknown_supply(closet: Closet) -> Supply:
 
 @pytest.fixture
 def dim_run(block: Block, unknown_supply: Supply) -> Run:
-    """A run that nobody traced: on an unknown supply, no fuse known."""
+    """An untraced run: on an unknown supply, no fuse known."""
     zone = factories.make_zone(block.site, name="Loft")
     return factories.make_run(block, name="R7", zone=zone, supply=unknown_supply)
 
 
-def hang(run: Run, name: str, **said: Any) -> None:
+def append(run: Run, name: str, **said: Any) -> None:
     after = run.points.order_by("rank").last()
     point_append(factories.change(run.site), run=run, after=after, name=name, **said)
 
@@ -59,9 +59,9 @@ def test_where_all_is_recorded_only_a_measurement_settles_it(hall: Hall) -> None
     assert question.sentence.endswith("only a measurement can settle it.")
 
 
-def test_what_nobody_recorded_is_named_with_where_it_is(site: Site, dim_run: Run) -> None:
-    hang(dim_run, "A")
-    hang(dim_run, "B", device_kind=PointFacts.DeviceKind.HORN)
+def test_what_is_not_recorded_is_named_with_where_it_is(site: Site, dim_run: Run) -> None:
+    append(dim_run, "A")
+    append(dim_run, "B", device_kind=PointFacts.DeviceKind.HORN)
     found = questions(site)
     assert found["supply_current"].missing == (
         "which model supply PS 9 is",
@@ -81,7 +81,7 @@ def test_what_nobody_recorded_is_named_with_where_it_is(site: Site, dim_run: Run
 
 def test_many_are_counted_and_a_few_named(site: Site, dim_run: Run) -> None:
     for name in "ABCDE":
-        hang(dim_run, name)
+        append(dim_run, name)
     assert (
         "the current of 5 speakers on run R7 (points A, B, C and 2 more)"
         in questions(site)["supply_current"].missing
@@ -90,14 +90,14 @@ def test_many_are_counted_and_a_few_named(site: Site, dim_run: Run) -> None:
 
 def test_a_guess_is_called_one(site: Site, dim_run: Run) -> None:
     model = factories.make_model(DeviceModel.Kind.WALL_SPEAKER)
-    hang(dim_run, "A", model=model, current_basis=Basis.GUESSED, length_m=9.0, length_basis=Basis.DRAWING)
+    append(dim_run, "A", model=model, current_basis=Basis.GUESSED, length_m=9.0, length_basis=Basis.DRAWING)
     missing = questions(site)["run_voltage"].missing
     assert "the current of 1 speaker on run R7 (point A), only guessed" in missing
     assert "the length of 1 segment on run R7 (to point A), only from a drawing" in missing
 
 
-def test_devices_that_nobody_counted(site: Site, dim_run: Run) -> None:
-    hang(dim_run, "rest", kind=PointFacts.Kind.UNCOUNTED_GROUP, count_low=4, count_likely=6, count_high=9)
+def test_uncounted_devices(site: Site, dim_run: Run) -> None:
+    append(dim_run, "rest", kind=PointFacts.Kind.UNCOUNTED_GROUP, count_low=4, count_likely=6, count_high=9)
     assert (
         "how many devices there are at point rest of run R7 (about 6, 4 to 9)"
         in questions(site)["supply_current"].missing
@@ -121,7 +121,7 @@ def test_lines_depend_on_taps(site: Site, closet: Closet, block: Block) -> None:
         zone=factories.make_zone(site),
         amplifier=amplifier,
     )
-    hang(run, "A")
+    append(run, "A")
     assert questions(site)["amplifier_load"].missing == (
         "which model amplifier A 9 is",
         "the tap of 1 speaker on run L1 (point A)",
@@ -132,7 +132,7 @@ def test_the_loss_of_a_line_depends_on_the_pairs_of_its_cable(site: Site, block:
     run = factories.make_run(
         block, kind=Run.Kind.CONSTANT_VOLTAGE, name="L1", amplifier=factories.make_amplifier(block.closet)
     )
-    hang(run, "A", tap_power_w=5.0, tap_basis=Basis.MARKED, length_m=9.0, length_basis=Basis.MEASURED)
+    append(run, "A", tap_power_w=5.0, tap_basis=Basis.MARKED, length_m=9.0, length_basis=Basis.MEASURED)
     assert unknown(site, "line_loss", SubjectKind.RUN, run.pk) == (
         "the cable of 1 segment on run L1 (to point A)",
         "the number of pairs of 1 segment on run L1 (to point A)",
@@ -244,13 +244,13 @@ def unknown(site: Site, code: str, kind: SubjectKind, thing_id: int) -> tuple[st
 
 
 def test_a_larger_site_costs_as_many_queries(site: Site, dim_run: Run) -> None:
-    hang(dim_run, "A")
+    append(dim_run, "A")
     small = queries_of(site)
     for _ in range(4):
         zone = factories.make_zone(site)
         more = factories.make_run(factories.make_block(dim_run.block.closet), zone=zone)
         for name in "ABC":
-            hang(more, name)
+            append(more, name)
     assert queries_of(site) == small
 
 

@@ -37,5 +37,8 @@ ALL: tuple[FileKind, ...] = (
     READINGS,
 )
 BY_NAME = {kind.name: kind for kind in ALL}
+# What all sites share, and what is of one site; sites, their coverages and changes are neither
+SHARED = tuple(kind for kind in ALL if not kind.sited and kind not in (SITES, COVERAGES))
+SITED = tuple(kind for kind in ALL if kind.sited and kind is not CHANGES)
 
-__all__ = ["ALL", "BY_NAME", "Column", "Estimated", "FileKind", "Reference"]
+__all__ = ["ALL", "BY_NAME", "SHARED", "SITED", "Column", "Estimated", "FileKind", "Reference"]

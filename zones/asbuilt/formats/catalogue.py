@@ -12,16 +12,10 @@ DEVICE_MODELS = file_kind(
     "device_models",
     "The catalogue behind every device. A blank rating is unknown, never zero.",
     model=DeviceModel,
-    key=("name",),
-    sited=False,
-    recorded=False,
 )
 
 CABLE_TYPES = file_kind(
     "cable_types",
     "Kinds of cable that runs and endpoints are wired with.",
     model=CableType,
-    key=("name",),
-    sited=False,
-    recorded=False,
 )

@@ -1,4 +1,4 @@
-"""Files about whom the integrator works for, where, and under which contract; and who did what when."""
+"""Files about customers, sites and contracts; and who did what when."""
 
 from __future__ import annotations
 
@@ -13,11 +13,9 @@ from .kinds import KEY, Column, OfField, Reference, Values, file_kind
 
 CUSTOMERS = file_kind(
     "customers",
-    "Whom the integrator works for.",
+    "Customers of the integrator.",
     model=Customer,
     key=("code",),
-    sited=False,
-    recorded=False,
 )
 _CUSTOMER = Reference("customer", "customers", ("customer",), required=True, help=("The customer's code.",))
 
@@ -27,8 +25,6 @@ CONTRACTS = file_kind(
     _CUSTOMER,
     model=Contract,
     key=("customer", "reference"),
-    sited=False,
-    recorded=False,
 )
 
 SITES = file_kind(
@@ -38,7 +34,7 @@ SITES = file_kind(
     _CUSTOMER,
     model=Site,
     key=("code",),
-    sited=False,
+    recorded=True,
 )
 
 
@@ -55,14 +51,10 @@ COVERAGES = file_kind(
     "site.",
     Reference("contract", "contracts", ("customer", "contract"), required=True, help=(_CUSTOMER.help[0],)),
     Reference("site", "sites", ("site",), required=True, help=("The site's code.",)),
-    Column("covered_from", Day(DayField()), field=None, required=True),
-    Column(
-        "covered_until", Day(DayField()), "First day that is not covered any more; blank: open.", field=None
-    ),
+    Column("covered_from", Day(DayField()), required=True),
+    Column("covered_until", Day(DayField()), "First day no longer covered; blank: open."),
     model=Coverage,
     key=("contract", "site", "covered_from"),
-    sited=False,
-    recorded=False,
     check=_days_in_order,
 )
 
@@ -74,13 +66,12 @@ CHANGES = file_kind(
         "change",
         KEY,
         "A key of your own, once a site, that the other files name.",
-        field=None,
         required=True,
     ),
     OfField("happened_on", "day", "When it happened, in the site's time zone.", more={"required": True}),
     OfField("actor", "person", "Who did it.", more={"required": True}),
     OfField("job_reference", "job", "Job reference."),
-    OfField("planned", help="Whether it is agreed for a day to come; blank: no."),
+    OfField("planned", help="Whether it is planned for a day to come; blank: no."),
     OfField("reason", help="Why, in a sentence."),
     OfField(
         "kind",
@@ -95,7 +86,7 @@ CHANGES = file_kind(
     model=ChangeSet,
     only=("happened_on", "actor", "job_reference", "planned", "reason", "kind", "channel"),
     key=("change",),
-    recorded=False,
+    sited=True,
 )
 
 CLOSETS = file_kind(
@@ -103,8 +94,6 @@ CLOSETS = file_kind(
     "Telecommunications spaces, and how a person gets into them. Codes of doors and alarms never stand in "
     "files.",
     model=Closet,
-    key=("name",),
-    placed=True,
 )
 
 CONTACTS = file_kind(

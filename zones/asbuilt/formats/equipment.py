@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Any
 
 from sites.changes.errors import Problem
 from sites.models import (
@@ -29,42 +28,22 @@ from .kinds import Estimated, OfField, Reference, Values, file_kind, together
 MODEL = OfField("model", help="Name in device_models.csv; blank: unknown.")
 
 
-def one_each(column: str) -> Any:
-    """An ``expand`` for a column that may hold a range: one record for each number in it."""
-
-    def expand(values: Values) -> list[Values]:
-        return [{**values, column: number_} for number_ in values[column]]
-
-    return expand
-
-
 SWITCHES = file_kind(
     "switches",
     "What feeds endpoints with data and PoE.",
     MODEL,
     model=Switch,
     facts=SwitchFacts,
-    facts_of="switch",
-    key=("name",),
-    placed=True,
 )
 
 SWITCH_PORTS = file_kind(
     "switch_ports",
     "Ports that matter: those that feed our endpoints, and those with other loads. A row may stand for a "
     "range.",
-    OfField(
-        "number",
-        "port",
-        "Port number, or a range such as 1-24.",
-        Rows(SwitchPort._meta.get_field("number")),
-    ),
+    OfField("number", "port", "Port number, or a range such as 1-24.", Rows),
     model=SwitchPort,
     facts=SwitchPortFacts,
-    facts_of="port",
     key=("switch", "port"),
-    placed=True,
-    expand=one_each("port"),
 )
 
 
@@ -82,7 +61,7 @@ def _powered(attributes: Values, values: Values) -> None:
 ENDPOINTS = file_kind(
     "endpoints",
     "Networked audio devices: gateways, network speakers, network amplifiers.",
-    OfField("closet", help="Blank where it hangs in a room."),
+    OfField("closet", help="Blank where it is in a room."),
     MODEL,
     OfField("power_source", help="Blank: port where a port is given, else unknown."),
     Reference("port", "switch_ports", ("switch", "port"), dated=True),
@@ -90,9 +69,6 @@ ENDPOINTS = file_kind(
     OfField("cable_type", "cable", "Name in cable_types.csv."),
     model=Endpoint,
     facts=EndpointFacts,
-    facts_of="endpoint",
-    key=("name",),
-    placed=True,
     estimates=(Estimated("cable_length_m", "cable_length_basis", Basis.DRAWING),),
     check=_port_and_power,
     fill=_powered,
@@ -101,11 +77,9 @@ ENDPOINTS = file_kind(
 OUTPUTS = file_kind(
     "outputs",
     "Analog audio outputs of endpoints. A row may stand for a range.",
-    OfField("number", "output", "Number, or a range such as 1-4.", Rows(Output._meta.get_field("number"))),
+    OfField("number", "output", "Number, or a range such as 1-4.", Rows),
     model=Output,
     key=("endpoint", "output"),
-    placed=True,
-    expand=one_each("output"),
 )
 
 SUPPLIES = file_kind(
@@ -114,9 +88,6 @@ SUPPLIES = file_kind(
     OfField("model", help="Name in device_models.csv; blank: unknown, and nothing it feeds can be judged."),
     model=Supply,
     facts=SupplyFacts,
-    facts_of="supply",
-    key=("name",),
-    placed=True,
 )
 
 AMPLIFIERS = file_kind(
@@ -125,15 +96,10 @@ AMPLIFIERS = file_kind(
     MODEL,
     model=Amplifier,
     facts=AmplifierFacts,
-    facts_of="amplifier",
-    key=("name",),
-    placed=True,
 )
 
 BLOCKS = file_kind(
     "blocks",
     "Termination blocks, where equipment and field cable meet.",
     model=Block,
-    key=("name",),
-    placed=True,
 )

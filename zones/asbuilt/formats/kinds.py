@@ -9,18 +9,20 @@ know: other headers, how a reference is spelt, what a blank stands for, and nota
 from __future__ import annotations
 
 import dataclasses
+import functools
+import itertools
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from functools import cached_property
-from typing import Any
+from typing import Any, cast
 
-from django.db.models import NOT_PROVIDED, Field, ForeignKey, Model
+from django.db.models import ForeignKey, Model
 
 from sites.changes.errors import Problem
 from sites.fields import CodeField, Fact, LineField, facts_of
-from sites.models import Basis
+from sites.models.dated import Basis, DatedFacts, Placed, Recorded, thing_fields
 from zones.asbuilt.cells import Cell, Number, Quantity, Rows, Text, cell_of
 
 FOOT = Decimal("0.3048")
@@ -30,35 +32,31 @@ Values = dict[str, Any]
 
 @dataclass(frozen=True)
 class Column:
-    """One column. ``field``: the attribute it fills, by default its own name; None where it is part of a
-    reference or where the kind makes something else of it. ``dated``: it may change with the row's change.
-    ``default``: what a blank cell stands for. ``units``: header of the same quantity in another unit, and
-    how many metres that is.
+    """One column. ``attribute``: what it fills; None where it is part of a reference or where the kind makes
+    something else of it. ``dated``: it may change with the row's change. ``default``: what a blank cell
+    stands for. ``units``: header of the same quantity in another unit, and how many metres that is.
     """
 
     name: str
     cell: Cell
     help: str = ""
-    field: str | None = ""
+    attribute: str | None = None
     dated: bool = False
     required: bool = False
     default: Any = None
     units: Mapping[str, Decimal] = dataclasses.field(default_factory=dict)
 
-    @cached_property
-    def attribute(self) -> str | None:
-        return self.name if self.field == "" else self.field
-
 
 @dataclass(frozen=True)
 class OfField:
-    """A column of a field that files spell in their own way: under the name ``name``, in a cell of its own,
-    or with other words. ``more``: further attributes of the column."""
+    """A column of a field that files spell in their own way: under the name ``name``, in a cell of its own
+    (or a kind of cell, made of the field), or with other words. ``more``: further attributes of the column.
+    """
 
     of: str
     name: str = ""
     help: str = ""
-    cell: Cell | None = None
+    cell: Cell | Callable[[Any], Cell] | None = None
     more: Mapping[str, Any] = dataclasses.field(default_factory=dict)
 
 
@@ -80,6 +78,17 @@ class Reference:
     def attribute(self) -> str:
         return f"{self.name}_id"
 
+    @cached_property
+    def parts(self) -> tuple[str | Reference, ...]:
+        """The key of the kind that it names, in the columns of the file that names it."""
+        columns = iter(self.columns)
+        return tuple(
+            dataclasses.replace(part, columns=tuple(itertools.islice(columns, len(part.columns))))
+            if isinstance(part, Reference)
+            else next(columns)
+            for part in _KINDS[self.to].parts
+        )
+
 
 _KINDS: dict[str, FileKind] = {}
 """The kinds by name, those first that others refer to."""
@@ -90,7 +99,7 @@ def file_kind(
     about: str,
     *items: OfField | Reference | Column,
     model: type[Model] | None = None,
-    facts: type[Model] | None = None,
+    facts: type[DatedFacts] | None = None,
     estimates: tuple[Estimated, ...] = (),
     only: tuple[str, ...] = (),
     but: tuple[str, ...] = (),
@@ -101,18 +110,47 @@ def file_kind(
     ``items``: those that are spelt in another way than their field, and columns of no field, which stand
     first. ``only``: these facts, in this order; ``but``: those without a column.
     """
-    made_of = _Columns(items, estimates)
-    left_out = {*but, more.get("facts_of", "")}
-    for owner in (model, facts):
-        if owner is not None:
-            made_of.add_facts(owner, only, left_out, dated=owner is facts)
+    columns = {item.name: item for item in items if isinstance(item, Column)}
+    references: list[Reference] = []
+    spelt: dict[str, list[OfField | Reference]] = defaultdict(list)
+    for item in items:
+        if not isinstance(item, Column):
+            spelt[item.of if isinstance(item, OfField) else item.name].append(item)
+    pairs = {column: pair for pair in estimates for column in (pair.value, pair.basis)}
+    in_record = issubclass(cast(type[Model], model or facts), Recorded)
+    placed = model is not None and issubclass(model, Placed)
+    facts_of_ = thing_fields(facts)[0].removesuffix("_id") if facts is not None else ""
+    more = {"sited": in_record, "recorded": in_record, **more}
+    left_out = {*but, facts_of_}
+    seen: set[str] = set()
+    for owner in filter(None, (model, facts)):
+        fields = {field.name: field for field in owner._meta.concrete_fields}
+        stated = {*facts_of(owner)} - left_out
+        for fact in only or [one for one in fields if one in stated or one in spelt]:
+            if fact in seen:  # what facts repeat of their thing is the thing's
+                continue
+            seen.add(fact)
+            for item in spelt.get(fact) or [OfField(fact)]:
+                part = _part(item, fields[fact], pairs, dated=owner is facts)
+                if isinstance(part, Column):
+                    columns[part.name] = part
+                    continue
+                references.append(part)
+                if not columns.keys() >= {*part.columns}:
+                    for column in _columns(part):
+                        columns.setdefault(column.name, column)
+    for column in columns.values():
+        if isinstance(column.cell, Rows):
+            more.setdefault("expand", functools.partial(_one_each, column.name))
     made = FileKind(
         name=name,
         about=about,
-        columns=tuple(made_of.columns.values()),
-        references=tuple(made_of.references),
+        columns=tuple(columns.values()),
+        references=tuple(references),
         model=model,
         facts=facts,
+        facts_of=facts_of_,
+        placed=placed,
         estimates=estimates,
         **more,
     )
@@ -120,90 +158,57 @@ def file_kind(
     return made
 
 
-class _Columns:
-    """Columns and references while a kind is made."""
+def _one_each(column: str, values: Values) -> list[Values]:
+    """One record for each number that a column gives."""
+    return [{**values, column: number} for number in values[column]]
 
-    def __init__(
-        self, items: tuple[OfField | Reference | Column, ...], estimates: tuple[Estimated, ...]
-    ) -> None:
-        self._estimates = {name: pair for pair in estimates for name in (pair.value, pair.basis)}
-        self.columns: dict[str, Column] = {}
-        self.references: list[Reference] = []
-        self._spelt: dict[str, list[OfField | Reference]] = defaultdict(list)
-        self._seen: set[str] = set()
-        for item in items:
-            if isinstance(item, Column):
-                self.columns[item.name] = item
-            else:
-                self._spelt[item.of if isinstance(item, OfField) else item.name].append(item)
 
-    def add_facts(self, owner: type[Model], only: tuple[str, ...], but: set[str], *, dated: bool) -> None:
-        """A column for each fact of ``owner``, as ``file_kind`` says; what facts repeat of their thing is
-        the thing's."""
-        fields = {field.name: field for field in owner._meta.concrete_fields}
-        stated = {*facts_of(owner)} - but
-        for name in only or [one for one in fields if one in stated or one in self._spelt]:
-            if name not in self._seen:
-                self._seen.add(name)
-                for item in self._spelt.get(name) or [OfField(name)]:
-                    self._add(item, fields[name], dated=dated)
-
-    def _add(self, item: OfField | Reference, fact: Field[Any, Any], *, dated: bool) -> None:
-        if isinstance(item, Reference):
-            self._refer(item)
-        elif isinstance(fact, ForeignKey) and item.cell is None:
-            name = item.name or item.of
-            to = next(kind for kind in _KINDS.values() if kind.model is fact.related_model)
-            help_ = item.help or str(fact.help_text)
-            self._refer(Reference(item.of, to.name, (name,), dated, not fact.null, (help_,)))
-        else:
-            self._add_column(item, fact, dated=dated)
-
-    def _add_column(self, item: OfField, fact: Any, *, dated: bool) -> None:
-        name = item.name or item.of
-        cell, help_ = item.cell, item.help or fact.help_text
-        default = _default(fact) if isinstance(fact, Fact) else None
-        pair = self._estimates.get(name)
-        if pair is not None and pair.value == name:
-            cell = Quantity(fact)
-        elif pair is not None:
-            default = pair.default.value
-            blank = f"blank: {pair.default.label}, or guessed where marked with ~"
-            help_ = f"How {pair.value} came to be known; {blank}."
-        required = not (fact.blank or fact.null or fact.has_default())
-        made = {
-            "help": help_, "field": item.of, "dated": dated, "required": required, "default": default,
-            "units": {f"{name[:-2]}_ft": FOOT} if name.endswith("_m") else {},
-        }  # fmt: skip
-        self.columns[name] = Column(name, cell or cell_of(fact), **{**made, **item.more})
-
-    def _refer(self, reference: Reference) -> None:
-        """A reference is written in the columns of the key that it names."""
-        self.references.append(reference)
-        if all(name in self.columns for name in reference.columns):
-            return
-        to = _KINDS[reference.to]
-        leaves = [column for part in to.key for column in to.columns_of(part)]
-        helps = [*reference.help, *[""] * len(leaves)]
-        for name, leaf, help_ in zip(reference.columns, leaves, helps, strict=False):
-            cell = to.by_name[leaf].cell
-            if name not in self.columns:
-                self.columns[name] = Column(
-                    name,
-                    Number(cell.fact) if isinstance(cell, Rows) else cell,
-                    help_,
-                    field=None,
-                    dated=reference.dated,
-                    required=reference.required,
-                )
+def _part(
+    item: OfField | Reference, fact: Any, pairs: Mapping[str, Estimated], *, dated: bool
+) -> Column | Reference:
+    """The column, or the reference, in which ``fact`` is written."""
+    if isinstance(item, Reference):
+        return item
+    name, help_ = item.name or item.of, item.help or str(fact.help_text)
+    if isinstance(fact, ForeignKey) and item.cell is None:
+        to = next(kind for kind in _KINDS.values() if kind.model is fact.related_model)
+        return Reference(item.of, to.name, (name,), dated, not fact.null, (help_,))
+    cell = item.cell if isinstance(item.cell, Cell) else (item.cell or cell_of)(fact)
+    default = _default(fact)
+    pair = pairs.get(name)
+    if pair is not None and pair.value == name:
+        cell = Quantity(fact)
+    elif pair is not None:
+        default = pair.default.value
+        blank = f"blank: {pair.default.label}, or guessed where marked with ~"
+        help_ = f"How {pair.value} came to be known; {blank}."
+    made = {
+        "help": help_, "attribute": item.of, "dated": dated, "default": default,
+        "required": not (fact.blank or fact.null or fact.has_default()),
+        "units": {f"{name[:-2]}_ft": FOOT} if name.endswith("_m") else {},
+    }  # fmt: skip
+    return Column(name, cell, **{**made, **item.more})
 
 
 def _default(fact: Any) -> Any:
     """What a blank cell stands for: the field's default, else nothing in the field's own way."""
-    if fact.default is not NOT_PROVIDED:
+    if not isinstance(fact, Fact):
+        return None
+    if fact.has_default():
         default = fact.get_default()
         return getattr(default, "value", default)
-    return "" if isinstance(fact, Fact) and fact.blank and not fact.null else None
+    return "" if fact.blank and not fact.null else None
+
+
+def _columns(reference: Reference) -> Iterator[Column]:
+    """A reference is written in columns like those of the key that it names."""
+    to = _KINDS[reference.to]
+    helps = itertools.chain(reference.help, itertools.repeat(""))
+    for name, leaf, help_ in zip(reference.columns, to.key_columns, helps, strict=False):
+        cell = to.by_name[leaf].cell
+        if isinstance(cell, Rows):
+            cell = Number(cell.fact)
+        yield Column(name, cell, help_, dated=reference.dated, required=reference.required)
 
 
 @dataclass(frozen=True)
@@ -217,19 +222,24 @@ class Estimated:
     optional: bool = False
 
 
+Sources = Mapping[str, Column | Reference | None]
+"""By attribute, what fills it; None where only the kind's ``fill`` does."""
+
+
 @dataclass(frozen=True, eq=False)
 class FileKind:
-    """One file. ``key``: the columns or references that tell one thing from another. ``model`` holds the
-    thing, ``facts`` its dated facts (``facts_of``: their key to it); ``placed``: it begins and ends at
-    steps; ``recorded``: its rows name the change set that wrote them. ``expand``: one row that stands for
-    several. ``check``: what a row's cells contradict, by columns or fields. ``fill``: from cells to
-    attributes where one does not simply become the other, ``show`` back.
+    """One file. ``key``: the columns or references that identify a thing. ``model`` holds the thing,
+    ``facts`` its dated facts (``facts_of``: their key to it); ``placed``: it begins and ends at steps;
+    ``recorded``: its rows name the change set that wrote them. ``expand``: one row that stands for several
+    (of a column that may hold a range: one for each of its numbers).
+    ``check``: what a row's cells contradict, by columns or fields. ``fill``: from cells to attributes where
+    one does not simply become the other, ``show`` back.
     """
 
     name: str
     about: str
     columns: tuple[Column, ...]
-    key: tuple[str, ...]
+    key: tuple[str, ...] = ("name",)
     model: type[Model] | None = None
     facts: type[Model] | None = None
     facts_of: str = ""
@@ -245,6 +255,12 @@ class FileKind:
     fill: Callable[[Values, Values], None] | None = None
     show: Callable[[Values], Values] | None = None
 
+    @property
+    def file(self) -> str:
+        return f"{self.name}.csv"
+
+    # -- columns
+
     @cached_property
     def all_columns(self) -> tuple[Column, ...]:
         """Every column in the order of an exported header: the key, the change, the facts, what ended or
@@ -252,11 +268,11 @@ class FileKind:
         """
         named = {column.name: column for column in self.columns}
         heads = [SITE] if self.sited else []
-        heads += [named[name] for part in self.key for name in self.columns_of(part) if name in named]
+        heads += [named[name] for name in self.key_columns if name in named]
         rest = [column for column in self.columns if column not in heads]
         if self.recorded:
             change = CHANGE if self.placed or self.facts else WRITTEN_AT
-            heads.append(dataclasses.replace(change, help=self.change_help) if self.change_help else change)
+            heads.append(dataclasses.replace(change, help=self.change_help or change.help))
         rest += [ENDS] if self.placed else []
         rest += [REVISED_BY] if self.facts else []
         rest += [DESCRIBED_BY] if self.placed or (self.facts and self.model) else []
@@ -269,10 +285,8 @@ class FileKind:
     @cached_property
     def headers(self) -> dict[str, Column]:
         """Every header that is taken, those of other units included."""
-        found = dict(self.by_name)
-        for column in self.all_columns:
-            found |= dict.fromkeys(column.units, column)
-        return found
+        other = {header: column for column in self.all_columns for header in column.units}
+        return self.by_name | other
 
     @cached_property
     def required(self) -> tuple[Column, ...]:
@@ -284,67 +298,11 @@ class FileKind:
         """What every row gives. A thing with dated facts may have several rows; what is not dated stands on
         its first.
         """
-        key = [name for part in self.key for name in self.columns_of(part)]
         return tuple(
             column
             for column in self.required
-            if (self.facts is None or column.dated or column is SITE or column.name in key)
+            if self.facts is None or column.dated or column is SITE or column.name in self.key_columns
         )
-
-    @cached_property
-    def key_attributes(self) -> tuple[str, ...]:
-        """The attributes of the model that the key is held in, part by part."""
-        found = []
-        for part in self.key:
-            reference = self.reference(part)
-            found.append(reference.attribute if reference else self.by_name[part].attribute or part)
-        return tuple(found)
-
-    @cached_property
-    def own(self) -> tuple[str, ...]:
-        """The attributes of the thing's own row that are neither its key nor dated."""
-        return tuple(name for name in self._attributes(dated=False) if name not in self.key_attributes)
-
-    @cached_property
-    def dated(self) -> tuple[str, ...]:
-        """The attributes of a thing's dated facts."""
-        return (*self._attributes(dated=True), *self.extra)
-
-    @cached_property
-    def dated_columns(self) -> tuple[tuple[str, str, Any], ...]:
-        """The columns that hold a dated fact by themselves: name, attribute, and what a blank stands for."""
-        return tuple(
-            (c.name, c.attribute, c.default) for c in self.columns if c.dated and c.attribute is not None
-        )
-
-    @cached_property
-    def dated_references(self) -> tuple[Reference, ...]:
-        return tuple(reference for reference in self.references if reference.dated)
-
-    @cached_property
-    def own_columns(self) -> tuple[tuple[str, str, Any], ...]:
-        """The same of the columns of its own row that are not its key."""
-        return tuple(
-            (c.name, c.attribute, c.default)
-            for c in self.columns
-            if not c.dated and c.attribute is not None and c.attribute in self.own
-        )
-
-    @cached_property
-    def own_references(self) -> tuple[Reference, ...]:
-        return tuple(ref for ref in self.references if not ref.dated and ref.attribute in self.own)
-
-    def _attributes(self, *, dated: bool) -> list[str]:
-        columns = [c.attribute for c in self.columns if c.dated is dated and c.attribute is not None]
-        return columns + [ref.attribute for ref in self.references if ref.dated is dated]
-
-    @cached_property
-    def _references_by_attribute(self) -> dict[str, Reference]:
-        return {reference.attribute: reference for reference in self.references}
-
-    def reference_in(self, attribute: str) -> Reference | None:
-        """The reference that an attribute holds, if it holds one."""
-        return self._references_by_attribute.get(attribute)
 
     def column_for(self, name: str) -> str:
         """The header under which a field or a reference of the record stands, for complaints."""
@@ -355,52 +313,79 @@ class FileKind:
             return "count"
         return next((c.name for c in self.columns if c.attribute == name), name)
 
+    # -- keys and attributes
+
     def reference(self, name: str) -> Reference | None:
-        return self._references_by_name.get(name)
+        return next((reference for reference in self.references if reference.name == name), None)
 
     @cached_property
-    def _references_by_name(self) -> dict[str, Reference]:
-        return {reference.name: reference for reference in self.references}
+    def parts(self) -> tuple[str | Reference, ...]:
+        """The parts of the key: columns, and references."""
+        return tuple(self.reference(part) or part for part in self.key)
 
-    def columns_of(self, part: str) -> tuple[str, ...]:
-        """The columns that a part of the key is written in."""
-        reference = self.reference(part)
-        return reference.columns if reference else (part,)
+    @cached_property
+    def key_columns(self) -> tuple[str, ...]:
+        """The columns that the key is written in."""
+        columns = (part.columns if isinstance(part, Reference) else (part,) for part in self.parts)
+        return tuple(itertools.chain(*columns))
 
-    @property
-    def file(self) -> str:
-        return f"{self.name}.csv"
+    @cached_property
+    def key_sources(self) -> Sources:
+        """By attribute of the model, the part of the key that it holds."""
+        parts = (part if isinstance(part, Reference) else self.by_name[part] for part in self.parts)
+        return {part.attribute or part.name: part for part in parts}
+
+    @cached_property
+    def own(self) -> Sources:
+        """The attributes of the thing's own row that are neither its key nor dated."""
+        filled = self._filled(dated=False).items()
+        return {name: source for name, source in filled if name not in self.key_sources}
+
+    @cached_property
+    def dated(self) -> Sources:
+        """The attributes of a thing's dated facts."""
+        return {**self._filled(dated=True), **dict.fromkeys(self.extra)}
+
+    def _filled(self, *, dated: bool) -> Sources:
+        sources: Iterable[Column | Reference] = (*self.columns, *self.references)
+        return {one.attribute: one for one in sources if one.dated is dated and one.attribute is not None}
+
+    @cached_property
+    def own_blank(self) -> Values:
+        """What blank cells say of ``own``."""
+        return {name: getattr(source, "default", None) for name, source in self.own.items()}
+
+    @cached_property
+    def dated_blank(self) -> Values:
+        """What blank cells say of ``dated``."""
+        return {name: getattr(source, "default", None) for name, source in self.dated.items()}
 
 
 KEY = Text(LineField(max_length=80))
-SITE = Column("site", Text(CodeField(max_length=60)), "The site's code.", field=None, required=True)
+SITE = Column("site", Text(CodeField(max_length=60)), "The site's code.", required=True)
 CHANGE = Column(
     "change",
     KEY,
     "Key of the change from which this row holds. Blank: the change from which the thing stands in the "
     "record, or, for a new thing, the site's first change in changes.csv.",
-    field=None,
 )
 WRITTEN_AT = Column(
     "change",
     KEY,
     "Key of the change that wrote this row. Blank: the site's first change in changes.csv. To edit a row "
     "that is in the record, name a new change.",
-    field=None,
 )
-ENDS = Column("ends", KEY, "Key of the change at which the thing is taken out.", field=None)
+ENDS = Column("ends", KEY, "Key of the change at which the thing is taken out.")
 REVISED_BY = Column(
     "revised_by",
     KEY,
-    "Key of the record correction that last rewrote this row; blank where nobody has.",
-    field=None,
+    "Key of the record correction that last rewrote this row; blank: none.",
 )
 DESCRIBED_BY = Column(
     "described_by",
     KEY,
-    "Key of the change that last rewrote what is not dated; blank where nobody has but who ended it. First "
+    "Key of the change that last rewrote what is not dated; blank: none, or the one that ended it. First "
     "row of a thing only.",
-    field=None,
 )
 
 

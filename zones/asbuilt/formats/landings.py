@@ -8,6 +8,7 @@ from sites.changes.errors import Problem
 from zones.asbuilt.cells import Rows, Word
 from zones.models import ClipFacts, Landing
 from zones.rules.landings import OWNERS, owner_fits
+from zones.services.landings import CARRIES
 
 from .kinds import OfField, Reference, Values, file_kind, together
 from .wiring import RUNS
@@ -15,16 +16,11 @@ from .wiring import RUNS
 FIRST, SECOND = Landing.Conductor.FIRST.value, Landing.Conductor.SECOND.value
 _C = Landing.Carries
 # What both conductors of a pair carry, first then second, so that a pair can be entered in one row
-PAIRS = {
-    "audio": (_C.AUDIO_POSITIVE.value, _C.AUDIO_NEGATIVE.value),
-    "audio_reversed": (_C.AUDIO_NEGATIVE.value, _C.AUDIO_POSITIVE.value),
-    "dc": (_C.DC_POSITIVE.value, _C.DC_NEGATIVE.value),
-    "dc_reversed": (_C.DC_NEGATIVE.value, _C.DC_POSITIVE.value),
-    "line": (_C.LINE_HOT.value, _C.LINE_COMMON.value),
-    "line_reversed": (_C.LINE_COMMON.value, _C.LINE_HOT.value),
-    "spare": (_C.SPARE.value, _C.SPARE.value),
-}
-_ROW = Landing._meta.get_field("row")
+PAIRS: dict[str, tuple[str, str]] = {}
+for _use, (_first, _second) in CARRIES.items():
+    PAIRS[_use.value] = _first.value, _second.value
+    if _first is not _second:
+        PAIRS[f"{_use.value}_reversed"] = _second.value, _first.value
 
 
 def _landing(values: Values) -> Iterator[Problem]:
@@ -64,8 +60,8 @@ LANDINGS = file_kind(
     "Which conductor lies on which row and side of which block. One row of the file is one conductor, or, "
     "with two block rows such as 7-8, a pair: its first conductor (white, red, black, yellow or violet) on "
     "the first, its second (blue, orange, green, brown or slate) on the second. `audio`: + then −; `dc`: "
-    "ground (positive) then −24 V; `line`: hot then common; `…_reversed` the other way round.",
-    OfField("row", help="Row of the block, or the two rows of a pair.", cell=Rows(_ROW)),
+    "positive then negative; `line`: hot then common; `…_reversed` the other way round.",
+    OfField("row", help="Row of the block, or the two rows of a pair.", cell=Rows),
     Reference("run", RUNS.name, ("run",)),
     Reference("output", "outputs", ("endpoint", "output"), help=("Gateway.",)),
     OfField("pair", help="Pair of its cable."),
@@ -73,20 +69,17 @@ LANDINGS = file_kind(
     OfField("carries", cell=Word({word: word for word in (*_C.values, *PAIRS)})),
     model=Landing,
     key=("block", "row", "side", "run", "output", "supply", "amplifier", "pair", "conductor"),
-    placed=True,
     check=_landing,
     expand=_conductors,
 )
 
 CLIPS = file_kind(
     "clips",
-    "Bridging clips that were pulled or put back, and cross-connects lifted or laid again. A row of a block "
-    "that is not named here has its halves joined.",
+    "Bridging clips pulled or inserted, and cross-connects lifted or laid again. A row of a block that is "
+    "not named here has its halves joined.",
     Reference("block", "blocks", ("block",), required=True),
-    OfField("row", help="Row, or rows such as 1-4.", cell=Rows(_ROW), more={"dated": False}),
+    OfField("row", help="Row, or rows such as 1-4.", cell=Rows, more={"dated": False}),
     OfField("is_in", "clip", cell=Word({"in": True, "out": False})),
     facts=ClipFacts,
-    facts_of="block",
     key=("block", "row"),
-    expand=lambda values: [{**values, "row": row} for row in values["row"]],
 )

@@ -1,4 +1,4 @@
-"""The file of what instruments said."""
+"""The file of what instruments showed."""
 
 from __future__ import annotations
 
@@ -19,10 +19,8 @@ def _subject(values: Values) -> Iterator[Problem]:
 
 READINGS = file_kind(
     "readings",
-    "What an instrument said on a day. Readings are never changed: a correction supersedes one.",
-    Column(
-        "reading", KEY, "A key of your own, once a site, where another row supersedes this one.", field=None
-    ),
+    "What an instrument showed on a day. Readings are never changed: a correction supersedes one.",
+    Column("reading", KEY, "A key of your own, once a site, where another row supersedes this one."),
     Reference("point", POINTS.name, ("run", "point")),
     OfField("power_group", help="Power-supply group of the switch (RFC 3621)."),
     OfField("value", help="A, V or W, as its kind says."),
@@ -32,9 +30,11 @@ READINGS = file_kind(
         "after",
         "Key of the change after which it was taken; blank: after all changes of its day.",
         KEY,
-        more={"field": None, "required": False},
+        more={"attribute": None, "required": False},
     ),
-    OfField("supersedes", help="Key of the reading that this one corrects.", cell=KEY, more={"field": None}),
+    OfField(
+        "supersedes", help="Key of the reading that this one corrects.", cell=KEY, more={"attribute": None}
+    ),
     model=Reading,
     key=(),
     change_help="Key of the change that wrote it. Blank: the last change of its day, else the first after "

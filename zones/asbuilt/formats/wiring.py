@@ -17,8 +17,6 @@ ZONES = file_kind(
     "zones",
     "Areas that hear one page.",
     model=Zone,
-    key=("name",),
-    placed=True,
 )
 
 ZONE_ENDPOINTS = file_kind(
@@ -26,16 +24,13 @@ ZONE_ENDPOINTS = file_kind(
     "Network speakers, and the zones they are heard in.",
     model=ZoneEndpoint,
     key=("zone", "endpoint"),
-    placed=True,
 )
 
 PAGING_SETS = file_kind(
     "paging_sets",
     "Zones that page together. A site without any pages all zones of a supply at once, the harsher case.",
-    Column("zones", Listed(ZONES.by_name["name"].cell), "Names of its zones.", field=None, required=True),
+    Column("zones", Listed(ZONES.by_name["name"].cell), "Names of its zones.", required=True),
     model=PagingSet,
-    key=("name",),
-    placed=True,
 )
 
 
@@ -64,9 +59,6 @@ RUNS = file_kind(
     ),
     model=Run,
     facts=RunFacts,
-    facts_of="run",
-    key=("name",),
-    placed=True,
     check=_fuse,
     fill=_fused,
 )
@@ -104,8 +96,8 @@ def _counted(attributes: Values) -> Values:
 
 POINTS = file_kind(
     "points",
-    "What hangs on a run, and the segment of cable to it from its parent. A row is the complete facts of its "
-    "point from its change on; a device taken out leaves a splice.",
+    "Devices, uncounted groups and splices of a run, and the segment of cable to each from its parent. A row "
+    "is the complete facts of its point from its change on; a device taken out leaves a splice.",
     Reference("run", "runs", ("run",), required=True),
     OfField("name", "point", "Once a run."),
     OfField(
@@ -118,7 +110,7 @@ POINTS = file_kind(
         "parent",
         help="The point its segment of cable comes from; blank: the block.",
         cell=RUNS.by_name["name"].cell,
-        more={"field": None},
+        more={"attribute": None},
     ),
     Reference("parent", "points", ("run", "parent"), dated=True),
     OfField("device_kind", "device", "Blank: as its model says."),
@@ -127,8 +119,8 @@ POINTS = file_kind(
         "count_likely",
         "count",
         "How many an uncounted group stands for.",
-        Counted(PointFacts._meta.get_field("count_likely")),
-        more={"field": None},
+        Counted,
+        more={"attribute": None},
     ),
     OfField("place", help="Where a person finds it."),
     OfField("length_m", help="Of the segment from its parent."),
@@ -137,7 +129,6 @@ POINTS = file_kind(
     OfField("tap_power_w", help="Tap set on a constant-voltage line."),
     model=Point,
     facts=PointFacts,
-    facts_of="point",
     key=("run", "point"),
     estimates=(
         Estimated("length_m", "length_basis", Basis.DRAWING),

@@ -16,7 +16,7 @@ from zones.asbuilt.things import World
 from .changes import changes_of_sites
 from .context import Context, Importer
 from .coverages import settle_coverages
-from .lives import stand
+from .identity import identify
 from .readings import settle_readings
 from .rules import check_ends, check_ports, check_rewritten
 from .trees import settle_trees
@@ -35,14 +35,14 @@ def resolve(rows: Mapping[str, list[Row]], world: World, importer: Importer) -> 
             _OWN_WAY[kind.name](context)
         elif kind.name == "sites":
             # Sites are there before their changes; what of them differs from the record waits for those
-            stand(context, kind)
+            identify(context, kind)
             check_customers(context)
         elif kind.name == "changes":
             changes_of_sites(context)
             settle(context, BY_NAME["sites"])
             context.withdraw(BY_NAME["sites"])
         else:
-            stand(context, kind)
+            identify(context, kind)
             settle(context, kind)
             if kind.name == "points":
                 settle_trees(context)

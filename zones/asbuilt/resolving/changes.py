@@ -7,16 +7,12 @@ from collections import defaultdict
 from sites.rules.days import day_has_come
 from zones.asbuilt.formats import BY_NAME
 from zones.asbuilt.parsing import Row
-from zones.asbuilt.things import Change, Thing
+from zones.asbuilt.things import AFTER_RECORDED, Change, Thing
 
-from .context import DEFAULTS, Context
+from .context import Context, LookUp
 
-_COLUMNS = {
-    column.attribute: column.name
-    for column in BY_NAME["changes"].columns
-    if column.attribute not in (None, "happened_on")
-}
-_SAME = ("actor", "job_reference", "reason")
+# What tells one change of a site from another, with its kind where that is given
+_SAME = ("happened_on", "actor", "job_reference", "reason")
 
 
 def changes_of_sites(context: Context) -> None:
@@ -40,7 +36,7 @@ def changes_of_sites(context: Context) -> None:
 
 
 def _remember_refused(context: Context, row: Row) -> None:
-    """So that rows that name it wait for it, and are not told that there is no such change."""
+    """So that rows that name it wait for it, and do not complain that there is no such change."""
     lives = context.world.lives("sites", None, (row.cells.get("site", ""),))
     key = row.cells.get("change", "")
     if lives and key:
@@ -51,28 +47,26 @@ def _match(context: Context, site: Thing, rows: list[Row]) -> None:
     """Rows that say the same day, person, job, reason and kind are the same change sets: the first of each
     the first.
     """
+    kind = BY_NAME["changes"]
     recorded: dict[tuple[object, ...], list[Change]] = defaultdict(list)
     for change in context.world.changes[site]:
-        recorded[change.happened_on, *(change.values[name] for name in _SAME)].append(change)
+        recorded[tuple(change.values[name] for name in _SAME)].append(change)
     new: list[Change] = []
     quiet = site not in context.with_history
     for place, row in enumerate(rows):
-        day = row.values["day"]
-        given = {name: row.values[column] for name, column in _COLUMNS.items() if column in row.values}
-        values = DEFAULTS | given
-        same = recorded[day, *(values[name] for name in _SAME)]
-        match = next((change for change in same if given.get("kind") in (None, change.values["kind"])), None)
+        key = row.values["change"]
+        values = kind.own_blank | context.read(LookUp(row, row.values), kind.own)
+        same = recorded[tuple(values[name] for name in _SAME)]
+        match = next((one for one in same if values["kind"] in (None, one.values["kind"])), None)
         if match is None:
-            order = Change.order_of_new(place)
-            change = Change(site, row.values["change"], day, values, order, row=row, quiet=quiet)
-            new.append(change)
+            match = Change(site, key, values, AFTER_RECORDED + place, row=row, quiet=quiet)
+            new.append(match)
         else:
             same.remove(match)
-            match.key, match.row = row.values["change"], row
-            change = match
-        context.change_keys[site][change.key] = change
+            match.key, match.row = key, row
+        context.change_keys[site][key] = match
     new.sort(key=lambda change: change.position)
     for place, change in enumerate(new):
-        first_of_all = place == 0 and quiet
-        change.values.setdefault("kind", "takeover" if first_of_all else "work")
+        usual = "takeover" if place == 0 and quiet else "work"
+        change.values["kind"] = change.values["kind"] or usual
     context.world.changes[site] += new

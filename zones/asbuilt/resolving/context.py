@@ -7,20 +7,21 @@ import zoneinfo
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, NamedTuple
 
 from zones.asbuilt.formats import BY_NAME, FileKind, Reference
-from zones.asbuilt.formats.kinds import Values
+from zones.asbuilt.formats.kinds import Sources, Values
 from zones.asbuilt.parsing import Row
 from zones.asbuilt.problems import did_you_mean
-from zones.asbuilt.things import Change, Facts, Thing, World
+from zones.asbuilt.things import AFTER_RECORDED, Change, Facts, Thing, World, owner_of
 
 # What findings are about
 _PLANT = ("switches", "supplies", "amplifiers", "endpoints", "blocks", "zones", "runs")
 READING = "reading taken"
-# What a change says where its row says nothing
-DEFAULTS = {"job_reference": "", "channel": "import", "planned": False}
-COMPLETION = "completes what was taken in before from as-built files"
+COMPLETION = "completes an earlier import of as-built files"
+
+# What a row gives of a thing: the row, the values of its cells, and the facts that those fill
+Entry = tuple[Row, Values, Facts | None]
 
 
 @dataclass(frozen=True)
@@ -35,28 +36,40 @@ class Importer:
     reason: str = ""
 
 
+class LookUp(NamedTuple):
+    """The cells of a row, and the moment at which what they name should stand: just after ``at`` (None: now).
+    ``strict``: it must stand then; else any thing of that name will do, one that stands first.
+    """
+
+    row: Row
+    values: Values
+    site: Thing | None = None
+    at: Change | None = None
+    strict: bool = False
+
+
 @dataclass
 class Context:
     world: World
     rows: Mapping[str, list[Row]]
     importer: Importer
-    # by kind, the things that rows of the files speak of, with the rows in the order of their changes
-    spoken: dict[str, dict[Thing, list[tuple[Row, Values, Facts | None]]]] = field(
+    # by kind, the things that rows of the files are about, with the rows in the order of their changes
+    mentioned: dict[str, dict[Thing, list[Entry]]] = field(
         default_factory=lambda: defaultdict(lambda: defaultdict(list))
     )
     change_keys: dict[Thing, dict[str, Change]] = field(default_factory=lambda: defaultdict(dict))
     refused_changes: dict[Thing, dict[str, Row]] = field(default_factory=lambda: defaultdict(dict))
     # sites of which the record has plant already; the first import of any other is quiet
-    with_history: set[Thing] = field(default_factory=set)
+    with_history: set[Thing] = field(init=False)
     # whether anything ever ended, in the record or by the files
-    some_end: bool = False
+    some_end: bool = field(init=False)
     _completions: dict[Thing, Change] = field(default_factory=dict)
     _readings: dict[tuple[Thing, dt.date, str], Change] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
-        recorded = (thing for name in _PLANT for thing in self.world.things[name])
-        self.some_end = any(thing.end for things in self.world.things.values() for thing in things)
-        self.with_history |= {thing.site for thing in recorded if thing.site is not None}
+        things = self.world.things
+        self.some_end = any(thing.end for of_kind in things.values() for thing in of_kind)
+        self.with_history = {thing.site for name in _PLANT for thing in things[name] if thing.site}
 
     # -- sites and changes
 
@@ -64,39 +77,44 @@ class Context:
         """The site that a row names; None after it was complained about."""
         code = row.values["site"]
         lives = self.world.lives("sites", None, (code,))
-        if not lives:
-            known = self.world.names("sites", None)
-            row.complain(
-                "site",
-                "no_such_site",
-                f"there is no site “{code}” in sites.csv or in the record{did_you_mean(code, known)}",
-            )
-            return None
-        return self._usable(row, lives[0])
+        if lives:
+            return _usable(row, lives[0])
+        advice = did_you_mean(code, self.world.names("sites", None))
+        row.complain(
+            "site", "no_such_site", f"there is no site “{code}” in sites.csv or in the record{advice}"
+        )
+        return None
 
     def change(self, row: Row, site: Thing, column: str) -> Change | None:
         """The change that a cell names; None where it is blank, or after it was complained about."""
         key = row.values.get(column)
         if key is None:
             return None
-        found = self.change_keys[site].get(key)
-        if found is not None:
-            return found
+        known = self.change_keys[site]
+        if key in known:
+            return known[key]
         if key in self.refused_changes[site]:
             row.wait_for(self.refused_changes[site][key])
-            return None
-        known = self.change_keys[site]
-        message = f"changes.csv has no change “{key}” of site {site.label}{did_you_mean(key, known)}"
-        row.complain(column, "no_such_change", message)
+        else:
+            message = f"changes.csv has no change “{key}” of site {site.label}{did_you_mean(key, known)}"
+            row.complain(column, "no_such_change", message)
         return None
+
+    def first_named(self, site: Thing | None) -> Change | None:
+        """The first change that the files have of a site."""
+        changes = self.change_keys[site].values() if site is not None else ()
+        return min(changes, key=lambda change: change.position, default=None)
 
     def first_change(self, row: Row, site: Thing) -> Change | None:
         """Where a row begins that names no change: with the first change that the files have of its site."""
-        changes = self.change_keys[site].values()
-        if changes:
-            return min(changes, key=lambda change: change.position)
-        if self.importer.happened_on and self.importer.person and self.importer.reason:
-            return self._stand_in(site)
+        first, importer = self.first_named(site), self.importer
+        if first is not None:
+            return first
+        if importer.happened_on and importer.person and importer.reason:
+            kind = "work" if site in self.with_history else "takeover"
+            change = self.add_change(site, importer.happened_on, importer.person, importer.reason, kind)
+            self.change_keys[site][""] = change
+            return change
         row.complain(
             "change",
             "no_change",
@@ -105,27 +123,17 @@ class Context:
         )
         return None
 
-    def _stand_in(self, site: Thing) -> Change:
-        assert self.importer.happened_on is not None
-        kind = "work" if site in self.with_history else "takeover"
-        change = self.add_change(
-            site, self.importer.happened_on, self.importer.person, self.importer.reason, kind
-        )
-        self.change_keys[site][""] = change
-        return change
-
     def add_change(self, site: Thing, day: dt.date, actor: str, reason: str, kind: str) -> Change:
-        values = DEFAULTS | {"actor": actor, "reason": reason, "kind": kind}
-        place = len(self.world.changes[site])
-        change = Change(
-            site, "", day, values, Change.order_of_new(place), quiet=site not in self.with_history
-        )
-        self.world.changes[site].append(change)
-        return change
+        given = {"happened_on": day, "actor": actor, "reason": reason, "kind": kind}
+        changes = self.world.changes[site]
+        order = AFTER_RECORDED + len(changes)
+        values = BY_NAME["changes"].own_blank | given
+        changes.append(Change(site, "", values, order, quiet=site not in self.with_history))
+        return changes[-1]
 
     def change_for_reading(self, row: Row, site: Thing) -> Change | None:
         """Who wrote a reading that names no change: the last change of its day, else the first one after it,
-        else one of its own, by who took it."""
+        else one of its own, by the person who took it."""
         changes = sorted(self.change_keys[site].values(), key=lambda change: change.position)
         if not changes:
             return self.first_change(row, site)
@@ -147,9 +155,8 @@ class Context:
             return change
         site = change.site
         if site not in self._completions:
-            self._completions[site] = self.add_change(
-                site, self.today(site), self.importer.actor, COMPLETION, "correction"
-            )
+            today, actor = self.today(site), self.importer.actor
+            self._completions[site] = self.add_change(site, today, actor, COMPLETION, "correction")
         return self._completions[site]
 
     def today(self, site: Thing) -> dt.date:
@@ -158,73 +165,47 @@ class Context:
 
     # -- names
 
-    def refer(
-        self,
-        row: Row,
-        reference: Reference,
-        site: Thing | None,
-        values: Values,
-        at: Change | None,
-        *,
-        strict: bool,
-    ) -> Thing | None:
-        """The thing that a reference's cells name just after ``at`` (None: now); None where they are blank,
-        or after a complaint. ``strict``: it must stand then; else any thing of that name will do, one that
-        stands first.
-        """
-        parts = [values.get(column) for column in reference.columns]
-        if parts[-1] is None:
-            return None
-        return self._find(row, BY_NAME[reference.to], site, parts, reference.columns, at, strict=strict)
+    def read(self, look: LookUp, sources: Sources) -> Values:
+        """What a row says of attributes: only those that it gives, with things for names."""
+        read: Values = {}
+        for attribute, source in sources.items():
+            if isinstance(source, Reference):
+                thing = self.refer(look, source)
+                if thing is not None:
+                    read[attribute] = thing
+            elif source is not None and source.name in look.values:
+                read[attribute] = look.values[source.name]
+        return read
 
-    def _find(
-        self,
-        row: Row,
-        kind: FileKind,
-        site: Thing | None,
-        parts: Sequence[Any],
-        columns: Sequence[str],
-        at: Change | None,
-        *,
-        strict: bool,
-    ) -> Thing | None:
-        site = site if kind.sited else None
+    def key(self, look: LookUp, parts: Sequence[str | Reference]) -> tuple[Any, ...] | None:
+        """The key that a row gives in ``parts``; None after one of them was complained about."""
         key: list[Any] = []
-        place = 0
-        owner = site
-        for part in kind.key:
-            inner = kind.reference(part)
-            if inner is None:
-                key.append(parts[place])
-                place += 1
-                continue
-            end = place + len(inner.columns)
-            owner = self._find(
-                row, BY_NAME[inner.to], site, parts[place:end], columns[place:end], at, strict=strict
-            )
-            if owner is None:
-                return None
-            key.append(owner)
-            place = end
-        return self._choose(row, kind, site, tuple(key), columns[place - 1], owner, at, strict=strict)
+        for part in parts:
+            if isinstance(part, Reference):
+                key.append(self.refer(look, part))
+                if key[-1] is None and look.values.get(part.columns[-1]) is not None:
+                    return None
+            else:
+                key.append(look.values.get(part))
+        return tuple(key)
 
-    def _choose(
-        self,
-        row: Row,
-        kind: FileKind,
-        site: Thing | None,
-        key: tuple[Any, ...],
-        column: str,
-        owner: Thing | None,
-        at: Change | None,
-        *,
-        strict: bool,
-    ) -> Thing | None:
+    def refer(self, look: LookUp, reference: Reference) -> Thing | None:
+        """The thing that a reference's cells name; None where they are blank, or after a complaint."""
+        row, values, site, at, strict = look
+        column = reference.columns[-1]
+        if values.get(column) is None:
+            return None
+        kind = BY_NAME[reference.to]
+        site = site if kind.sited else None
+        key = self.key(look, reference.parts)
+        if key is None:
+            return None
         lives = self.world.lives(kind.name, site, key)
         if len(lives) == 1 and not lives[0].refused and lives[0].stands_at(at):
             return lives[0]  # as nearly always
         name = str(key[-1])
         if not lives:
+            owner = owner_of(site, key)
             where = f" of {owner.label}" if owner is not None else ""
             advice = did_you_mean(name, self.world.names(kind.name, owner))
             what = kind.name.replace("_", " ")
@@ -234,24 +215,18 @@ class Context:
         lives = [life for life in lives if not life.refused] or lives
         standing = [life for life in lives if life.stands_at(at)]
         if standing:
-            return self._usable(row, standing[-1])
+            return _usable(row, standing[-1])
         if not strict or at is None:
-            return self._usable(row, next((life for life in lives if life.end is None), lives[-1]))
-        later = [life for life in lives if life.begin and life.begin.position > at.position]
+            return _usable(row, next((life for life in lives if life.end is None), lives[-1]))
+        later = next((life.begin for life in lives if life.begin and life.begin.position > at.position), None)
+        ended = lives[-1].end
         when = (
-            f"begins only with the change of {later[0].begin.label}"
-            if later and later[0].begin
-            else f"was taken out by the change of {lives[-1].end.label if lives[-1].end else ''}"
+            f"begins only with the change of {later.label}"
+            if later
+            else f"was taken out by the change of {ended.label if ended else ''}"
         )
         row.complain(column, "not_there_then", f"“{name}” {when}; this row holds from {at.happened_on}")
         return None
-
-    @staticmethod
-    def _usable(row: Row, thing: Thing) -> Thing:
-        """The thing, even where it is refused: the row then waits, but is still looked at to its end."""
-        if thing.refused:
-            row.wait_for(thing.row)
-        return thing
 
     # -- refusal
 
@@ -260,27 +235,23 @@ class Context:
         rows of a thing whose row is refused, the other records of a row of which one is refused, and
         whatever took the name of a thing whose end is refused.
         """
-        spoken = self.spoken[kind.name]
+        mentioned = self.mentioned[kind.name]
         again = True
         while again:
             again = False
-            for thing, rows in spoken.items():
-                cause = next((row for row, _, _ in rows if row.is_refused()), None)
-                if cause is None:
+            for thing, entries in mentioned.items():
+                place = next((at for at, (row, _, _) in enumerate(entries) if row.is_refused()), None)
+                if place is None:
                     continue
-                again |= _let_wait(rows[[row for row, _, _ in rows].index(cause) :], cause)
-                thing.refused = thing.refused or (rows[0][0].is_refused() and not thing.recorded)
-                if thing.end_row is not None and thing.end_row.is_refused():
-                    for other in self.world.lives(kind.name, thing.site, thing.key):
-                        if (
-                            other is not thing
-                            and other in spoken
-                            and other.begin is not None
-                            and thing.end is not None
-                        ):
-                            later = other.begin.position >= thing.end.position
-                            again |= later and _let_wait(spoken[other], thing.end_row)
-        for thing in spoken:
+                again |= _let_wait(entries[place:], entries[place][0])
+                thing.refused = thing.refused or (place == 0 and not thing.recorded)
+                if thing.end is None or thing.end_row is None or not thing.end_row.is_refused():
+                    continue
+                for other in self.world.lives(kind.name, thing.site, thing.key):
+                    begin = other.begin
+                    if other is not thing and begin is not None and begin.position >= thing.end.position:
+                        again |= _let_wait(mentioned.get(other, []), thing.end_row)
+        for thing in mentioned:
             if thing.end_row is not None and thing.end_row.is_refused():
                 thing.end = thing.end_row = None
             thing.facts = [
@@ -288,9 +259,16 @@ class Context:
             ]
 
 
-def _let_wait(rows: list[tuple[Row, Values, Facts | None]], cause: Row) -> bool:
-    """Put ``rows`` aside with ``cause``; whether any of them was not yet."""
-    fresh = [row for row, _, _ in rows if not row.is_refused()]
+def _usable(row: Row, thing: Thing) -> Thing:
+    """The thing, even where it is refused: the row then waits, but is still looked at to its end."""
+    if thing.refused:
+        row.wait_for(thing.row)
+    return thing
+
+
+def _let_wait(entries: list[Entry], cause: Row) -> bool:
+    """Put rows aside with ``cause``; whether any of them was not yet."""
+    fresh = [row for row, _, _ in entries if not row.is_refused()]
     for row in fresh:
         row.wait_for(cause)
     return bool(fresh)

@@ -9,7 +9,7 @@ from zones.asbuilt.formats import BY_NAME
 from zones.asbuilt.parsing import Row
 from zones.asbuilt.things import Thing
 
-from .context import Context
+from .context import Context, LookUp
 
 
 def settle_coverages(context: Context) -> None:
@@ -21,7 +21,7 @@ def settle_coverages(context: Context) -> None:
     for row in context.rows.get(kind.name, []):
         if row.is_refused():
             continue
-        contract = context.refer(row, kind.references[0], None, row.values, None, strict=False)
+        contract = context.refer(LookUp(row, row.values), kind.references[0])
         site = context.site_of(row)
         if contract is None or site is None or row.is_refused():
             continue
@@ -40,7 +40,7 @@ def settle_coverages(context: Context) -> None:
             if not row.is_refused():
                 context.world.add(thing)
                 spans[site].append(thing)
-        context.spoken[kind.name][thing].append((row, row.values, None))
+        context.mentioned[kind.name][thing].append((row, row.values, None))
 
 
 def _give_end(row: Row, thing: Thing, until: dt.date | None, spans: list[Thing]) -> None:

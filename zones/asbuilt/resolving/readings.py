@@ -10,7 +10,7 @@ from zones.asbuilt.parsing import Row
 from zones.asbuilt.things import Thing
 from zones.rules.readings import taken_by_then
 
-from .context import Context
+from .context import Context, LookUp
 
 # A reading by its site's code and the key that a row gave it; its row where that is refused
 Named = dict[tuple[Any, str], Thing | Row]
@@ -34,7 +34,7 @@ def settle_readings(context: Context) -> None:
                 thing = same.pop(0)
             else:
                 _add_reading(context, row, thing, superseded)
-            context.spoken[kind.name][thing].append((row, row.values, None))
+            context.mentioned[kind.name][thing].append((row, row.values, None))
         if "reading" in row.values:
             name = (row.values.get("site"), row.values["reading"])
             named.setdefault(name, row if row.is_refused() or thing is None else thing)
@@ -63,7 +63,7 @@ def _content(thing: Thing) -> tuple[Any, ...]:
 
 
 def _superseded_first(rows: list[Row]) -> list[Row]:
-    """A reading after the one that it supersedes; rows that supersede one another in a ring are told so."""
+    """A reading after the one that it supersedes; rows that supersede one another in a ring are refused."""
     by_key = {(row.values.get("site"), row.values["reading"]): row for row in rows if "reading" in row.values}
     ordered: list[Row] = []
     state: dict[Row, int] = {}
@@ -92,9 +92,7 @@ def _reading(context: Context, row: Row, named: Named) -> Thing | None:
     if key is not None and (row.values["site"], key) in named:
         row.complain("reading", "key_twice", f"“{key}” is the key of another reading of this site")
     after = context.change(row, site, "after")
-    values = {c.attribute: row.values.get(c.name, c.default) for c in kind.columns if c.attribute is not None}
-    for reference in kind.references:
-        values[reference.attribute] = context.refer(row, reference, site, row.values, after, strict=False)
+    values = kind.own_blank | context.read(LookUp(row, row.values, site, after), kind.own)
     superseded = None
     if "supersedes" in row.values:
         wanted = named.get((row.values["site"], row.values["supersedes"]))

@@ -1,7 +1,7 @@
 """Holds rows to the rules of ``sites.rules`` and ``zones.rules``, once what they name is known.
 
-What a row's own cells contradict was said when they were read (``formats``); here is what takes another thing
-to tell: its model, its run, its block, the other devices on its port, and what ended before it.
+What a row's own cells contradict was found when they were read (``formats``). What is checked here needs
+other things: its model, its run, its block, the other devices on its port, and what ended before it.
 """
 
 from __future__ import annotations
@@ -25,12 +25,8 @@ from .context import Context
 Moment = tuple[object, ...]
 
 
-def check_facts(thing: Thing, row: Row, new: Values) -> None:
-    """Complain of new dated facts of ``thing`` that do not fit it."""
-    row.refuse(_problems_of_facts(thing, new))
-
-
-def _problems_of_facts(thing: Thing, new: Values) -> Iterator[Problem]:
+def facts_fit(thing: Thing, new: Values) -> Iterator[Problem]:
+    """New dated facts of ``thing`` fit what they name, and it."""
     kind = thing.kind.name
     model: Thing | None = new.get("model_id")
     # of a model whose own row is refused nothing is known
@@ -55,11 +51,10 @@ def _feeds(run: Thing, facts: Values) -> Iterator[Problem]:
     yield from feeds_fit(run.values["kind"], feeds)
 
 
-def check_block_row(thing: Thing, row: Row) -> None:
-    """Complain of a landing or a clip on a row that its block has not."""
-    block, number = thing.key[0], thing.key[1]
-    if not block.refused:
-        row.refuse(row_fits(block.label, block.values["row_count"], number))
+def block_row_fits(thing: Thing) -> Iterator[Problem]:
+    """A landing or a clip is on a row that its block has."""
+    if thing.kind.name in ("landings", "clips") and not thing.key[0].refused:
+        yield from row_fits(thing.key[0].label, thing.key[0].values["row_count"], thing.key[1])
 
 
 # --- once all rows of a kind are settled --------------------------------------------------------------------
@@ -84,12 +79,12 @@ def check_ports(context: Context) -> None:
 
 def check_rewritten(context: Context, kind: FileKind) -> None:
     """Complain of a run or a block that is described anew, so that what the record has does not fit it."""
-    for thing, spoken in context.spoken[kind.name].items():
+    for thing, mentioned in context.mentioned[kind.name].items():
         if not thing.rewritten or thing.row is None or thing.row.is_refused():
             continue
         if kind.name == "runs":
             for facts in thing.facts:
-                spoken[0][0].refuse(_feeds(thing, facts.values))
+                mentioned[0][0].refuse(_feeds(thing, facts.values))
         elif kind.name == "blocks":
             thing.row.refuse(_lying_on(context, thing))
 

@@ -6,9 +6,11 @@ any day, taken together, must have no ring. Points of the files without an ``ord
 
 from __future__ import annotations
 
+import bisect
 import heapq
 import math
 from collections import defaultdict
+from graphlib import CycleError, TopologicalSorter
 
 from zones.asbuilt.parsing import Row
 from zones.asbuilt.things import Thing
@@ -19,67 +21,53 @@ Parents = dict[Thing, list[Thing]]
 
 
 def settle_trees(context: Context) -> None:
-    """Rank the new points of every run that the files speak of; put aside what hangs on a refused point."""
-    spoken_of = {point.key[0] for point in context.spoken["points"]}
+    """Rank the new points of every run that the files mention; put aside what is behind a refused point."""
+    mentioned = {point.key[0] for point in context.mentioned["points"]}
     by_run: dict[Thing, list[Thing]] = defaultdict(list)
     for point in context.world.things["points"]:
-        if point.key[0] in spoken_of:
+        if point.key[0] in mentioned:
             by_run[point.key[0]].append(point)
     for points in by_run.values():
-        parents = _parents(points)
-        order = _in_order(points, parents)
-        if len(order) < len(points):
-            _complain_of_ring(set(points) - set(order), parents)
+        parents = {
+            point: [parent for facts in point.facts if (parent := facts.values.get("parent_id")) is not None]
+            for point in points
+        }
+        order, ring = _in_order(points, parents)
+        if ring:
+            _complain_of_ring(ring, set(points) - set(order))
         _rank(order, parents)
         _check_ranks(order, parents)
         _wait_for_parents(order)
 
 
-def _parents(points: list[Thing]) -> Parents:
-    """The parents that each point ever has."""
-    return {
-        point: [
-            facts.values["parent_id"] for facts in point.facts if facts.values.get("parent_id") is not None
-        ]
-        for point in points
-    }
-
-
-def _in_order(points: list[Thing], parents: Parents) -> list[Thing]:
-    """Parents before children, and as the points are given where that leaves a choice. Shorter where there
-    is a ring.
+def _in_order(points: list[Thing], parents: Parents) -> tuple[list[Thing], list[Thing]]:
+    """Parents before children, and as the points are given where that leaves a choice; with a ring of
+    parents, where there is one: what is in it or behind it has no place in the order.
     """
+    sorter = TopologicalSorter(parents)
+    ring: list[Thing] = []
+    try:
+        sorter.prepare()
+    except CycleError as error:
+        ring = error.args[1][1:]
     place = {point: number for number, point in enumerate(points)}
-    waiting = {point: len(set(parents[point])) for point in points}
-    children: dict[Thing, list[Thing]] = defaultdict(list)
-    for point in points:
-        for parent in set(parents[point]):
-            children[parent].append(point)
-    ready = [place[point] for point in points if waiting[point] == 0]
-    heapq.heapify(ready)
-    order = []
-    while ready:
+    ready: list[int] = []
+    order: list[Thing] = []
+    while sorter.is_active():
+        for point in sorter.get_ready():
+            heapq.heappush(ready, place[point])
         point = points[heapq.heappop(ready)]
         order.append(point)
-        for child in children[point]:
-            waiting[child] -= 1
-            if waiting[child] == 0:
-                heapq.heappush(ready, place[child])
-    return order
+        sorter.done(point)
+    return order, ring
 
 
-def _complain_of_ring(left: set[Thing], parents: Parents) -> None:
-    """Name a ring among the points that found no place, on every row of it; the others of them hang behind
-    one.
-    """
-    at = next(iter(sorted(left, key=lambda point: point.label)))
-    path: list[Thing] = []
-    while at not in path:
-        path.append(at)
-        at = next(parent for parent in parents[at] if parent in left)
-    ring = [*path[path.index(at) :], at]
-    names = " ← ".join(str(point.key[-1]) for point in reversed(ring))
-    for point in ring[:-1]:
+def _complain_of_ring(ring: list[Thing], left: set[Thing]) -> None:
+    """Name a ring, parents first, on every row of it; the others that found no place wait for it."""
+    first = min(range(len(ring)), key=lambda place: ring[place].label)
+    ring = [*ring[first:], *ring[:first]]
+    names = " ← ".join(str(point.key[-1]) for point in [*ring, ring[0]])
+    for point in ring:
         for facts in point.facts:
             if facts.row is not None and facts.values.get("parent_id") in ring:
                 message = f"the parents form a ring: {names}; a run is a tree from its block, on every day"
@@ -103,14 +91,14 @@ def _rank(order: list[Thing], parents: Parents) -> None:
         if math.isinf(high):
             rank = math.floor(used[-1]) + 1.0 if used else 1.0
         else:
-            low = max((rank for rank in used if rank < high), default=high - 2.0)
-            rank = (low + high) / 2
+            place = bisect.bisect_left(used, high)
+            rank = ((used[place - 1] if place else high - 2.0) + high) / 2
         point.values["rank"] = rank
-        used = sorted({*used, rank})
+        bisect.insort(used, rank)
 
 
 def _smallest_rank_below(order: list[Thing], parents: Parents) -> dict[Thing, float]:
-    """For each point, the smallest rank given to anything that ever hangs behind it."""
+    """For each point, the smallest rank given to any point that is ever behind it."""
     smallest = dict.fromkeys(order, math.inf)
     for point in reversed(order):
         own = point.values.get("rank")
@@ -138,20 +126,12 @@ def _check_ranks(order: list[Thing], parents: Parents) -> None:
 
 
 def _wait_for_parents(order: list[Thing]) -> None:
-    """Parents first: a row that hangs on a point which is refused is put aside with it, and the point's later
-    rows with that row.
-    """
-    refused: dict[Thing, Row | None] = {}
+    """Parents first: a row whose parent is refused is put aside with it."""
+    refused: dict[Thing, Row] = {}
     for point in order:
-        cause = None
-        for facts in sorted(point.facts, key=lambda facts: facts.change.position):
-            if facts.row is None:
-                continue
+        for facts in point.facts:
             parent = facts.values.get("parent_id")
-            if parent in refused:
+            if facts.row is not None and parent in refused:
                 facts.row.wait_for(refused[parent])
-            if cause is not None:
-                facts.row.wait_for(cause)
-            cause = facts.row if facts.row.is_refused() else cause
         if not point.recorded and point.row is not None and point.row.is_refused():
             refused[point] = point.row

@@ -34,8 +34,7 @@ _TAPS = columns("run", "point", *estimates("W"), Column("known", "how it is know
 
 @explains("amplifier_load")
 def amplifier_load(scene: Scene, load: Load) -> Worked:
-    row = scene.row_of("amplifiers", "amplifier_index", scene.index(load))
-    rated = float(np.append(scene.plant.amplifiers.rated_power_w, np.nan)[row])
+    rated = scene.fact(load.subject, "rated_power_w")
     fraction = scene.plant.factors.loading_fraction
     taps = scene.loads.tap_w[:, scene.wiring.row[_driven(scene, load)]].sum(axis=1)
     return Worked(
@@ -55,11 +54,9 @@ def amplifier_load(scene: Scene, load: Load) -> Worked:
 
 @explains("line_impedance")
 def line_impedance(scene: Scene, load: Load) -> Worked:
-    row = scene.row_of("amplifiers", "amplifier_index", scene.index(load))
-    table = scene.plant.amplifiers
     volts, rated, lowest = (
-        float(np.append(column, np.nan)[row])
-        for column in (table.line_voltage_v, table.rated_power_w, table.minimum_impedance_ohm)
+        scene.fact(load.subject, name)
+        for name in ("line_voltage_v", "rated_power_w", "minimum_impedance_ohm")
     )
     driven = _driven(scene, load)
     nodes = scene.wiring.row[driven]
@@ -69,11 +66,11 @@ def line_impedance(scene: Scene, load: Load) -> Worked:
     steps = []
     if on_taps.any():
         steps.append(
-            Step(
-                f"Taps: {number(float(taps[LIKELY]), 'W')}, so "
-                f"{number(volts, 'V')}² / {number(float(taps[LIKELY]), 'W')} = "
-                f"{number(volts**2 / float(taps[LIKELY]), 'Ω')}.",
-                Amount.of("impedance of the taps", "Ω", volts**2 / taps),
+            Step.worked(
+                f"Taps: {number(taps[LIKELY], 'W')}, so {number(volts, 'V')}² / {number(taps[LIKELY], 'W')}",
+                "impedance of the taps",
+                "Ω",
+                volts**2 / taps,
             )
         )
     steps.append(Step.of("All in parallel", "line impedance", "Ω", bands_of(load)))
@@ -81,12 +78,8 @@ def line_impedance(scene: Scene, load: Load) -> Worked:
         inputs.append(Amount.rated("lowest load of the amplifier", "Ω", lowest))
     elif on_taps.any():
         inputs.append(Amount.rated("rated power of the amplifier", "W", rated))
-        steps.append(
-            Step(
-                f"Limit: {number(volts, 'V')}² / {number(rated, 'W')} = {number(volts**2 / rated, 'Ω')}.",
-                Amount.of("limit", "Ω", volts**2 / rated),
-            )
-        )
+        expression = f"Limit: {number(volts, 'V')}² / {number(rated, 'W')}"
+        steps.append(Step.worked(expression, "limit", "Ω", volts**2 / rated))
     return Worked(
         formula="Z = V² / P of a tap; 1/Z = Σ 1/Zₖ of everything connected to the amplifier. Limit: its "
         "lowest load impedance, else V² / P of its rated power.",
@@ -99,9 +92,8 @@ def line_impedance(scene: Scene, load: Load) -> Worked:
 
 @explains("line_loss")
 def line_loss(scene: Scene, load: Load) -> Worked:
-    of_run = scene.plant.points.run_index[scene.wiring.row] == scene.index(load)
-    path, bands = scene.path_to(load, of_run), bands_of(load)
-    ratio = 10 ** (-bands / 20)
+    of_run = scene.plant.points.run_index[scene.wiring.row] == scene.index(load.subject)
+    bands = bands_of(load)
     return Worked(
         formula="L = −20·log10(V / Vs): the loss of the power that a tap draws. It is not the efficiency: "
         "the power in all loads against the power from the amplifier.",
@@ -113,11 +105,16 @@ def line_loss(scene: Scene, load: Load) -> Worked:
         ),
         tables=(
             scene.path_table(
-                "Cable to the farthest device", path, "loop resistance", scene.loads.loop_resistance_ohm
+                "Cable to the farthest device",
+                scene.node_of(scene.wiring, load, of_run),
+                "loop resistance",
+                scene.loads.loop_resistance_ohm,
             ),
         ),
         steps=(
-            Step.of("V / Vs there, the network solved", "voltage, of the amplifier's", "", ratio),
+            Step.of(
+                "V / Vs there, the network solved", "voltage, of the amplifier's", "", 10 ** (-bands / 20)
+            ),
             Step.of("−20·log10 of it", "loss", "dB", bands),
         ),
     )
@@ -125,22 +122,17 @@ def line_loss(scene: Scene, load: Load) -> Worked:
 
 def _driven(scene: Scene, load: Load) -> BoolArray:
     """(n,) the loaded nodes of the runs on the amplifier of a load."""
-    wiring, plant = scene.wiring, scene.plant
-    kind = plant.run_kind[plant.runs.run_index[wiring.run_row]]
-    runs = (plant.runs.amplifier_index[wiring.run_row] == scene.index(load)) & (
-        kind != RunKind.SELF_AMPLIFIED
-    )
-    driven: BoolArray = runs[wiring.run] & scene.loads.loaded[wiring.row]
-    return driven
+    wiring = scene.wiring
+    on = scene.plant.runs.amplifier_index[wiring.run_row] == scene.index(load.subject)
+    runs: BoolArray = on & (wiring.run_kind != RunKind.SELF_AMPLIFIED)
+    return runs[wiring.run] & scene.loads.loaded[wiring.row]
 
 
 def _tap_table(scene: Scene, load: Load) -> Table:
     rows = []
-    for row in scene.wiring.row[_driven(scene, load)]:
-        at = int(row)
-        if not scene.loads.tap_w[LIKELY, at]:
-            continue
-        known = Basis(int(scene.plant.points.tap_basis[at]))
-        shown = "not recorded: taken as usual for its kind" if known == Basis.UNKNOWN else known.label
-        rows.append([scene.run_name_of(at), scene.point_name(at), *scene.loads.tap_w[:, at], shown])
+    for row in scene.wiring.row[_driven(scene, load)].tolist():
+        if scene.loads.tap_w[LIKELY, row]:
+            known = Basis(int(scene.plant.points.tap_basis[row]))
+            shown = "not recorded: taken as usual for its kind" if known == Basis.UNKNOWN else known.label
+            rows.append([scene.run_name_of(row), scene.point_name(row), *scene.loads.tap_w[:, row], shown])
     return Table.of("Taps", _TAPS, rows)

@@ -20,7 +20,7 @@ from zones.electrical.network_power import (
     port_types,
 )
 from zones.electrical.plant import State, select
-from zones.electrical.subjects import SubjectKind
+from zones.electrical.subjects import Subject, SubjectKind
 from zones.loads.site_loads import Load
 
 from .registry import explains
@@ -39,12 +39,12 @@ _IEEE = "IEEE 802.3 clauses 33 and 145, from memory"
 
 @explains("poe_allocated", "poe_one_supply_lost")
 def poe_allocated(scene: Scene, load: Load) -> Worked:
-    row = scene.row_of("switches", "switch_index", scene.index(load))
+    row = scene.row_of(load.subject)
     of_supplies = budgets(scene.plant, np.array([row]))
     supplies = int(of_supplies.supplies[0])
-    lost = load.code == "poe_one_supply_lost"
-    budget = (of_supplies.one_lost_w if lost else of_supplies.budget_w)[0]
-    name = "PoE budget with the largest power supply lost" if lost else "PoE budget"
+    name, budget = "PoE budget", of_supplies.budget_w[0]
+    if load.code == "poe_one_supply_lost":
+        name, budget = "PoE budget with the largest power supply lost", of_supplies.one_lost_w[0]
     return Worked(
         formula="P = Σ of what the switch allocates: P = V·(V − √(V² − 4·R·P_LLDP)) / 2R for power by LLDP, "
         "which is at the device, else the power of the class.",
@@ -64,10 +64,8 @@ def poe_allocated(scene: Scene, load: Load) -> Worked:
 
 @explains("poe_measured")
 def poe_measured(scene: Scene, load: Load) -> Worked:
-    row = scene.row_of("switches", "switch_index", scene.index(load))
-    switches = scene.plant.switches
-    budget = float(budgets(scene.plant, np.array([row])).budget_w[0])
-    set_to = float(switches.usage_threshold[row])
+    budget = float(budgets(scene.plant, np.array([scene.row_of(load.subject)])).budget_w[0])
+    set_to = scene.fact(load.subject, "usage_threshold")
     usual = scene.plant.factors.poe_usage_threshold
     threshold = usual if np.isnan(set_to) else set_to
     readings = scene.plant.poe_readings
@@ -94,13 +92,10 @@ def poe_measured(scene: Scene, load: Load) -> Worked:
 
 @explains("port_power")
 def port_power(scene: Scene, load: Load) -> Worked:
-    table = scene.plant.endpoints
-    index = int(np.flatnonzero(scene.plant.endpoint_id == load.detail)[0])
-    row = scene.row_of("endpoints", "endpoint_index", index)
-    recorded = int(table.poe_class[row])
+    endpoint = SubjectKind.ENDPOINT, load.detail or 0
+    recorded = int(scene.fact(endpoint, "poe_class"))
     of_class = max(recorded, 0)
-    volts, pairs = float(PSE_MINIMUM_V[of_class]), int(POWERED_PAIRS[of_class])
-    needed = float(table.paging_power_w[row])
+    volts, needed = PSE_MINIMUM_V[of_class], scene.fact(endpoint, "paging_power_w")
     drawn = bands_of(load)
     # P_PD = P − (P/V)²·R, solved for the resistance that the figure was computed with
     with np.errstate(invalid="ignore", divide="ignore"):
@@ -115,15 +110,15 @@ def port_power(scene: Scene, load: Load) -> Worked:
                 "class", "", of_class, "negotiated, or of its model" if recorded >= 0 else "not recorded"
             ),
             Amount.of("lowest voltage at the switch", "V", volts, _IEEE),
-            Amount.of("pairs that carry power", "", pairs, _IEEE),
-            Amount.of("resistance of the cable, out and back", "Ω", ohms, _cable_known(scene, row)),
-            Amount.of("power of the class at the device", "W", float(PD_POWER_W[of_class]), _IEEE),
+            Amount.of("pairs that carry power", "", POWERED_PAIRS[of_class], _IEEE),
+            Amount.of("resistance of the cable, out and back", "Ω", ohms, _cable_known(scene, endpoint)),
+            Amount.of("power of the class at the device", "W", PD_POWER_W[of_class], _IEEE),
         ),
         steps=(
             Step.of("At the switch", "power at the switch", "W", drawn),
             Step(
-                f"Limit: class {of_class} allows {number(float(PSE_POWER_W[of_class]), 'W')}.",
-                Amount.of("limit", "W", float(PSE_POWER_W[of_class])),
+                f"Limit: class {of_class} allows {number(PSE_POWER_W[of_class], 'W')}.",
+                Amount.of("limit", "W", PSE_POWER_W[of_class]),
             ),
         ),
     )
@@ -131,11 +126,10 @@ def port_power(scene: Scene, load: Load) -> Worked:
 
 @explains("port_type")
 def port_type(scene: Scene, load: Load) -> Worked:
-    plant, index = scene.plant, scene.index(load)
-    endpoint = int(np.flatnonzero(plant.endpoint_id == load.detail)[0])
-    row = scene.row_of("endpoints", "endpoint_index", endpoint)
-    port = scene.row_of("ports", "port_index", index)
-    switch = scene.row_of("switches", "switch_index", int(plant.ports.switch_index[port]))
+    plant, endpoint = scene.plant, (SubjectKind.ENDPOINT, load.detail or 0)
+    row, port = scene.row_of(endpoint), scene.row_of(load.subject)
+    switch_id = int(plant.switch_id[plant.ports.switch_index[port]])
+    switch = scene.row_of((SubjectKind.SWITCH, switch_id))
     type_ = port_types(plant, np.array([port]), np.array([switch]))
     of_port = "recorded of the port" if plant.ports.port_type[port] >= 0 else "of the switch's model"
     known = of_port if type_[0] >= 0 else "not recorded"
@@ -161,44 +155,41 @@ def port_type(scene: Scene, load: Load) -> Worked:
 
 @explains("endpoint_cable")
 def endpoint_cable(scene: Scene, load: Load) -> Worked:
-    row = scene.row_of("endpoints", "endpoint_index", scene.index(load))
     return Worked(
         formula="The length as recorded, with the band of how it is known.",
         inputs=(
-            Amount.of("length of the data cable", "m", bands_of(load), _cable_known(scene, row)),
+            Amount.of("length of the data cable", "m", bands_of(load), _cable_known(scene, load.subject)),
             Amount.of("longest channel", "m", MAX_CHANNEL_M, "TIA-568, ISO/IEC 11801"),
         ),
     )
 
 
 def _allocations(scene: Scene, load: Load) -> Table:
-    plant, switch = scene.plant, scene.index(load)
+    plant = scene.plant
     _, ports = select(plant, "ports", scene.members)
-    ports = ports[plant.ports.switch_index[ports] == switch]
-    ports = ports[np.argsort(plant.ports.number[ports])]
+    ports = ports[plant.ports.switch_index[ports] == scene.index(load.subject)]
     _, ends = select(plant, "endpoints", scene.members)
     rows: list[list[object]] = []
-    for port in ports:
-        number_ = int(plant.ports.number[port])
-        for end in ends[plant.endpoints.port_index[ends] == plant.ports.port_index[port]]:
-            name = scene.name(SubjectKind.ENDPOINT, int(plant.endpoints.endpoint_index[end]))
-            negotiated = plant.endpoints.negotiated_power_w[end]
-            allocated = endpoint_allocation_w(plant, np.array([end]))[LIKELY, 0]
-            rows.append([number_, name, _class_words(plant.endpoints.poe_class[end]), negotiated, allocated])
+    for port in ports[np.argsort(plant.ports.number[ports])]:
+        fed: list[tuple[str, int, float, float]] = [
+            (
+                scene.name(SubjectKind.ENDPOINT, int(plant.endpoints.endpoint_index[end])),
+                plant.endpoints.poe_class[end],
+                plant.endpoints.negotiated_power_w[end],
+                endpoint_allocation_w(plant, np.array([end]))[LIKELY, 0],
+            )
+            for end in ends[plant.endpoints.port_index[ends] == plant.ports.port_index[port]]
+        ]
         if plant.ports.other_load[port]:
             allocated = other_allocation_w(plant, np.array([port]))[0]
-            rows.append(
-                [number_, "another load", _class_words(plant.ports.other_class[port]), np.nan, allocated]
-            )
+            fed.append(("another load", plant.ports.other_class[port], np.nan, allocated))
+        for name, poe_class, negotiated, allocated in fed:
+            shown = "not recorded" if poe_class < 0 else str(int(poe_class))
+            rows.append([int(plant.ports.number[port]), name, shown, negotiated, allocated])
     return Table.of("Allocated power by port", _PORTS, rows)
 
 
-def _class_words(poe_class: int) -> str:
-    return "not recorded" if poe_class < 0 else str(int(poe_class))
-
-
-def _cable_known(scene: Scene, row: int) -> str:
-    table = scene.plant.endpoints
-    if np.isnan(table.length_m[row]):
+def _cable_known(scene: Scene, endpoint: Subject) -> str:
+    if np.isnan(scene.fact(endpoint, "length_m")):
         return "length not recorded: taken as usual, and no more than its class allows"
-    return f"length {Basis(int(table.length_basis[row])).label}"
+    return f"length {Basis(int(scene.fact(endpoint, 'length_basis'))).label}"

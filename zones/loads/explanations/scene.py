@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from functools import cached_property
 
 import numpy as np
 
 from sites.models import Basis
-from zones.electrical.bands import LIKELY, FloatArray
+from zones.electrical.bands import LIKELY, FloatArray, IntArray
 from zones.electrical.evaluate import subject_ids
-from zones.electrical.plant import BoolArray, Members, Plant, select
+from zones.electrical.plant import TABLE_OF_KIND, BoolArray, Members, Plant, select
 from zones.electrical.point_loads import PointLoads, point_loads
 from zones.electrical.self_amplified import DcSolution, solve_dc
-from zones.electrical.subjects import SubjectKind
+from zones.electrical.subjects import Subject, SubjectKind
 from zones.electrical.wiring import Wiring, wire
 from zones.loads.site_loads import Load, SiteLoads
 from zones.models import PointFacts, Zone
@@ -87,30 +86,35 @@ class Scene:
 
     # --- places in the plant --------------------------------------------------------------------------------
 
-    def index(self, load: Load) -> int:
+    def index(self, subject: Subject) -> int:
         """The index in the plant of what a load is about."""
-        return int(np.flatnonzero(subject_ids(self.plant, load.subject_kind) == load.subject_id)[0])
+        kind, pk = subject
+        return int(np.flatnonzero(subject_ids(self.plant, SubjectKind(kind)) == pk)[0])
 
-    def row_of(self, table: str, column: str, index: int) -> int:
-        """The row of a table that holds of a thing on the day; −1 where none does."""
-        _, rows = select(self.plant, table, self.members)
-        found = rows[getattr(self.plant.tables[table], column)[rows] == index]
+    def row_of(self, subject: Subject) -> int:
+        """The row of a thing's facts that hold on the day, in the table of its kind; −1 where none do."""
+        kind = SubjectKind(subject[0]).word
+        table = self.plant.tables[TABLE_OF_KIND[kind]]
+        _, rows = select(self.plant, TABLE_OF_KIND[kind], self.members)
+        found = rows[getattr(table, f"{kind}_index")[rows] == self.index(subject)]
         return int(found[0]) if len(found) else -1
 
-    def path_to(self, load: Load, chosen: BoolArray) -> list[int]:
-        """Of the chosen nodes of the wiring the one of a load's point, with those before it, from the block
-        on."""
-        ids = self.plant.point_id[self.plant.points.point_index[self.wiring.row]]
-        path = [int(np.flatnonzero(chosen & (ids == load.detail))[0])]
-        while self.wiring.parent[path[-1]] >= 0:
-            path.append(int(self.wiring.parent[path[-1]]))
-        return path[::-1]
+    def fact(self, subject: Subject, name: str) -> float:
+        """A fact of a thing, as it holds on the day; NaN where none does."""
+        row, kind = self.row_of(subject), SubjectKind(subject[0]).word
+        return float(getattr(self.plant.tables[TABLE_OF_KIND[kind]], name)[row]) if row >= 0 else np.nan
 
-    def path_table(self, title: str, path: Sequence[int], resistance: str, ohms: FloatArray) -> Table:
-        """The segments of a path. ohms: (3, rows) by row of points; resistance: what it is the resistance
-        of."""
+    def node_of(self, wiring: Wiring, load: Load, chosen: BoolArray) -> int:
+        """Of the chosen nodes of a wiring the one of a load's point; −1 where there is none."""
+        ids = self.plant.point_id[self.plant.points.point_index[wiring.row]]
+        found = np.flatnonzero(chosen & (ids == (-1 if load.detail is None else load.detail)))
+        return int(found[0]) if len(found) else -1
+
+    def path_table(self, title: str, node: int, resistance: str, ohms: FloatArray) -> Table:
+        """The segments from the block to a node. ohms: (3, rows) by row of points; resistance: what it is the
+        resistance of."""
         shown = columns(*SEGMENT, Column("resistance_ohm", resistance, "Ω"), LENGTH_KNOWN)
-        rows = (int(self.wiring.row[node]) for node in path)
+        rows = self.wiring.row[path_to(self.wiring.parent, node)].tolist()
         cells = [
             [
                 self.point_name(row),
@@ -151,5 +155,10 @@ class Scene:
         gauge: float = np.append(self.plant.cables.gauge_awg, np.nan)[self.plant.points.cable_index[row]]
         return gauge
 
-    def site_temperature_c(self) -> float:
-        return float(self.plant.temperature_c[0])
+
+def path_to(parent: IntArray, node: int) -> list[int]:
+    """The nodes from the one without a parent to ``node``, this included."""
+    path = [node]
+    while parent[path[-1]] >= 0:
+        path.append(int(parent[path[-1]]))
+    return path[::-1]

@@ -12,15 +12,12 @@ from .registry import explains
 from .scene import Scene
 from .worked import Amount, Step, Table, Worked, bands_of, columns, estimates, number
 
-_STRAY = columns("point", "is_in", "pages_with", "devices")
-
 
 @explains("output_speakers")
 def output_speakers(scene: Scene, load: Load) -> Worked:
     wiring, of_output = scene.wiring, _on_output(scene, load)
-    runs = sorted({int(run) for run in wiring.run[of_output]})
     rows = []
-    for run in runs:
+    for run in np.unique(wiring.run[of_output]):
         row = wiring.row[of_output & (wiring.run == run)]
         rows.append([scene.run_name_of(int(row[0])), *scene.loads.count[:, row].sum(axis=1)])
     count = scene.loads.count[:, wiring.row[of_output]].sum(axis=1)
@@ -36,22 +33,16 @@ def output_speakers(scene: Scene, load: Load) -> Worked:
 @explains("audio_level")
 def audio_level(scene: Scene, load: Load) -> Worked:
     wiring, of_output = scene.wiring, _on_output(scene, load)
-    output = scene.row_of("outputs", "output_index", scene.index(load))
-    source = float(scene.plant.outputs.impedance_ohm[output])
-    sent = float(scene.plant.outputs.level_v[output])
-    loaded = of_output & scene.loads.loaded[wiring.row]
-    row = wiring.row[loaded]
-    path, bands = scene.path_to(load, of_output), bands_of(load)
+    source, sent = scene.fact(load.subject, "impedance_ohm"), scene.fact(load.subject, "level_v")
+    row = wiring.row[of_output & scene.loads.loaded[wiring.row]]
+    node, bands = scene.node_of(wiring, load, of_output), bands_of(load)
     conductance = (scene.loads.count[:, row] / scene.loads.input_impedance_ohm[row]).sum(axis=1)
     with np.errstate(divide="ignore"):
         parallel = 1.0 / conductance
-    needed = float(scene.loads.input_sensitivity_v[wiring.row[path[-1]]])
-    by_sensitivity = np.isfinite(sent) and np.isfinite(needed)
-    limit = (
-        f"Limit: 20·log10({number(needed, 'V')} / {number(sent, 'V')}) = {number(load.limit, 'dB')}."
-        if by_sensitivity
-        else f"Limit: {number(load.limit, 'dB')}, since sensitivity or level is not recorded."
-    )
+    needed = float(scene.loads.input_sensitivity_v[wiring.row[node]])
+    limit = f"Limit: {number(load.limit, 'dB')}, since sensitivity or level is not recorded."
+    if np.isfinite(sent) and np.isfinite(needed):
+        limit = f"Limit: 20·log10({number(needed, 'V')} / {number(sent, 'V')}) = {number(load.limit, 'dB')}."
     return Worked(
         formula="L = 20·log10(V / V₀), V₀ the unloaded output: source impedance, cable and all inputs in "
         "parallel are one resistive network.",
@@ -68,7 +59,7 @@ def audio_level(scene: Scene, load: Load) -> Worked:
         tables=(
             scene.path_table(
                 "Cable to the speaker with the lowest input level",
-                path,
+                node,
                 "resistance of the pair",
                 scene.loads.pair_resistance_ohm,
             ),
@@ -91,7 +82,7 @@ def other_zone(scene: Scene, load: Load) -> Worked:
     wiring, plant = scene.wiring, scene.plant
     run_zone = plant.runs.zone_id[wiring.run_row][wiring.run]
     is_in = plant.points.zone_id[wiring.row]
-    of_run = plant.points.run_index[wiring.row] == scene.index(load)
+    of_run = plant.points.run_index[wiring.row] == scene.index(load.subject)
     stray = of_run & scene.loads.loaded[wiring.row] & (is_in >= 0) & (is_in != run_zone)
     rows = [
         [
@@ -115,13 +106,12 @@ def other_zone(scene: Scene, load: Load) -> Worked:
 def _on_output(scene: Scene, load: Load) -> BoolArray:
     """(n,) the nodes of the runs on the output of a load."""
     wiring = scene.wiring
-    on: BoolArray = (scene.plant.runs.output_index[wiring.run_row] == scene.index(load))[wiring.run]
-    return on
+    on: BoolArray = scene.plant.runs.output_index[wiring.run_row] == scene.index(load.subject)
+    return on[wiring.run]
 
 
 def _speakers_allowed(scene: Scene, load: Load) -> Amount:
-    output = scene.row_of("outputs", "output_index", scene.index(load))
-    rated = float(np.append(scene.plant.outputs.speakers_max, np.nan)[output])
+    rated = scene.fact(load.subject, "speakers_max")
     if np.isfinite(rated):
         return Amount.rated("speakers that the output is rated for", "", rated)
     usual = scene.plant.factors.speakers_per_output

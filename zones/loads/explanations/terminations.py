@@ -6,7 +6,7 @@ import numpy as np
 
 from sites.models import Block
 from zones.electrical.bands import IntArray
-from zones.electrical.plant import Carries, select
+from zones.electrical.plant import BlockKind, Carries, select
 from zones.electrical.point_loads import UNKNOWN_GAUGE_AWG
 from zones.electrical.subjects import SubjectKind
 from zones.electrical.terminations import GAUGE_RANGE_AWG, OPPOSITE
@@ -17,17 +17,6 @@ from .registry import explains
 from .scene import Scene
 from .worked import Amount, Step, Table, Worked, columns, number
 
-# In the order of the plant's numbers
-_CARRIES = [
-    Landing.Carries.AUDIO_POSITIVE,
-    Landing.Carries.AUDIO_NEGATIVE,
-    Landing.Carries.DC_POSITIVE,
-    Landing.Carries.DC_NEGATIVE,
-    Landing.Carries.LINE_HOT,
-    Landing.Carries.LINE_COMMON,
-    Landing.Carries.SPARE,
-]
-_BLOCKS = [Block.Kind.SPLIT_66, Block.Kind.UNSPLIT_66, Block.Kind.TYPE_110, Block.Kind.SCREW]
 _CONDUCTORS = columns("row", "side", "carries")
 
 
@@ -95,11 +84,12 @@ def audio_with_dc(scene: Scene, load: Load) -> Worked:
 
 @explains("wire_gauge")
 def wire_gauge(scene: Scene, load: Load) -> Worked:
-    wiring, run = scene.wiring, scene.index(load)
+    wiring, run = scene.wiring, scene.index(load.subject)
     home = (wiring.parent < 0) & (scene.plant.points.run_index[wiring.row] == run)
     rows = [int(row) for row in wiring.row[home]]
     kind = int(scene.plant.run_block_kind[run])
-    thickest, thinnest = GAUGE_RANGE_AWG[kind]
+    block = Block.Kind[BlockKind(kind).name].label
+    thickest, thinnest = GAUGE_RANGE_AWG[kind].tolist()
     gauges = [
         Amount.of(
             f"gauge of the segment to {scene.point_name(row)}",
@@ -113,7 +103,7 @@ def wire_gauge(scene: Scene, load: Load) -> Worked:
         formula="The gauge numbers by which the cable on the block is outside the block's wire range.",
         inputs=(
             *gauges,
-            Amount.of(f"thickest wire of a {_BLOCKS[kind].label} block", "AWG", thickest, "common practice"),
+            Amount.of(f"thickest wire of a {block} block", "AWG", thickest, "common practice"),
             Amount.of("thinnest wire", "AWG", thinnest, "common practice"),
         ),
     )
@@ -123,7 +113,7 @@ def wire_gauge(scene: Scene, load: Load) -> Worked:
 def address_used_twice(scene: Scene, load: Load) -> Worked:
     table = scene.plant.addresses
     _, rows = select(scene.plant, "addresses", scene.members)
-    own = rows[table.endpoint_index[rows] == scene.index(load)]
+    own = rows[table.endpoint_index[rows] == scene.index(load.subject)]
     same = rows[np.isin(table.address_code[rows], table.address_code[own])]
     listed = [[scene.name(SubjectKind.ENDPOINT, int(table.endpoint_index[row]))] for row in same]
     return Worked(
@@ -165,7 +155,7 @@ def reading_disagrees(scene: Scene, load: Load) -> Worked:
 def _landings(scene: Scene, load: Load) -> IntArray:
     """The rows of the landings on the block of a load."""
     _, rows = select(scene.plant, "landings", scene.members)
-    chosen: IntArray = rows[scene.plant.landings.block_index[rows] == scene.index(load)]
+    chosen: IntArray = rows[scene.plant.landings.block_index[rows] == scene.index(load.subject)]
     return chosen
 
 
@@ -178,7 +168,7 @@ def _conductors(scene: Scene, title: str, rows: IntArray) -> Table:
             [
                 int(table.row[row]),
                 "field cable" if table.field_side[row] else "equipment",
-                _CARRIES[int(table.carries[row])].label,
+                Landing.Carries[Carries(table.carries[row]).name].label,
             ]
             for row in sorted(rows, key=lambda row: (table.row[row], table.field_side[row]))
         ],

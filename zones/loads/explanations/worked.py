@@ -84,12 +84,18 @@ class Step:
     gives: Amount
 
     @classmethod
-    def of(cls, said: str, name: str, unit: str, value: ArrayLike) -> Step:
+    def of(cls, text: str, name: str, unit: str, value: ArrayLike) -> Step:
         """What is found, with its value: ``Sum of the taps: 60 W (low 50 W, high 70 W).``"""
         amount = Amount.of(name, unit, value)
         low, likely, high = (number(one, unit) for one in (amount.low, amount.likely, amount.high))
         band = "" if low == likely == high else f" (low {low}, high {high})"
-        return cls(f"{said}: {likely}{band}.", amount)
+        return cls(f"{text}: {likely}{band}.", amount)
+
+    @classmethod
+    def worked(cls, expression: str, name: str, unit: str, value: ArrayLike) -> Step:
+        """An expression in numbers and what it comes to: ``Limit: 2 A × 0.8 = 1.6 A.``"""
+        amount = Amount.of(name, unit, value)
+        return cls(f"{expression} = {number(amount.likely, unit)}.", amount)
 
 
 @dataclass(frozen=True)
@@ -114,15 +120,15 @@ def amount_of_fraction(fraction: float) -> Amount:
 
 def limit_by_fraction(rated: float, fraction: float, unit: str) -> Step:
     """The limit as a rating × a fraction."""
-    text = f"Limit: {number(rated, unit)} × {fraction:g} = {number(rated * fraction, unit)}."
-    return Step(text, Amount.of("limit", unit, rated * fraction))
+    expression = f"Limit: {number(rated, unit)} × {fraction:g}"
+    return Step.worked(expression, "limit", unit, rated * fraction)
 
 
-def number(value: float | None, unit: str = "", digits: int = 4) -> str:
+def number(value: float | None, unit: str = "") -> str:
     """A value as a step shows it; ``not recorded`` where it is not known."""
     if value is None or not np.isfinite(value):
         return "not recorded"
-    return f"{value:.{digits}g} {unit}".strip()
+    return f"{value:.4g} {unit}".strip()
 
 
 def _cell(value: Any) -> Cell:

@@ -7,29 +7,32 @@ Exit status: 0 done (or nothing to do), 1 something outside the files failed, 2 
 from __future__ import annotations
 
 import json
+import os
 import sys
-from argparse import ArgumentParser
-from collections.abc import Iterator
+from argparse import ArgumentTypeError
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from datetime import date
 from getpass import getuser
 from pathlib import Path
 from typing import Any, NoReturn
 
+from django.core.exceptions import ValidationError
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.utils import timezone
 from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
 
+from sites.changes.errors import ChangeRefused, Problem
+from sites.fields import DayField
 from sites.models import Customer, Site, User
+from sites.wording import plural
 from zones.asbuilt.files import read_folder
 from zones.asbuilt.format_page import render
-from zones.asbuilt.problems import ImportRefusedError, RowProblem, did_you_mean, problem_in
+from zones.asbuilt.problems import did_you_mean, place_of, problem_in, sentence_of
 from zones.asbuilt.resolving import Importer
 from zones.asbuilt.services import Imported, export_folder, import_files
 from zones.asbuilt.services import Progress as Report
-
-ASIDE = "to-clarify"
 
 
 class Command(BaseCommand):
@@ -37,55 +40,43 @@ class Command(BaseCommand):
 
     def add_arguments(self, parser: CommandParser) -> None:
         commands = parser.add_subparsers(dest="command", required=True, metavar="import|export|format")
-        self._add_import(
-            commands.add_parser(
-                "import",
-                help="folders of CSV files into the record",
-                description="Take folders of CSV files into the record: all of it, or nothing. The format is "
-                "in zones/asbuilt/FORMAT.md, or `asbuilt format`. Exit status: 0 done, 1 something outside "
-                "the files failed, 2 bad input and nothing written, 3 good rows written, the others aside.",
-            )
+        take = commands.add_parser(
+            "import",
+            help="folders of CSV files into the record",
+            description="Take folders of CSV files into the record: all of it, or nothing. The format is in "
+            "zones/asbuilt/FORMAT.md, or `asbuilt format`. Exit status: 0 done, 1 something outside the "
+            "files failed, 2 bad input and nothing written, 3 good rows written, the others aside.",
         )
-        export = commands.add_parser("export", help="the record into a folder of CSV files")
-        export.add_argument("folder", type=Path, metavar="FOLDER")
-        export.add_argument(
-            "--site", action="append", metavar="CODE", dest="sites", help="only this site; repeatable"
-        )
-        export.add_argument(
-            "--customer",
-            action="append",
-            metavar="CODE",
-            dest="customers",
-            help="only this customer's sites; repeatable",
-        )
-        export.add_argument("--overwrite", action="store_true", help="replace files that are in the folder")
-        export.add_argument("--json", action="store_true", help="print a summary as JSON")
-        commands.add_parser("format", help="print what the files hold, column by column")
-
-    @staticmethod
-    def _add_import(parser: ArgumentParser) -> None:
-        parser.add_argument("folders", type=Path, nargs="+", metavar="FOLDER")
-        parser.add_argument(
-            "--dry-run", action="store_true", help="say what would be written, and write nothing"
-        )
-        parser.add_argument(
+        add = take.add_argument
+        add("folders", type=Path, nargs="+", metavar="FOLDER")
+        add("--dry-run", action="store_true", help="say what would be written, and write nothing")
+        add(
             "--accept-good",
             action="store_true",
             help="write the rows that are good; put the others, with what is wrong, into files to clarify",
         )
-        parser.add_argument(
+        add(
             "--aside",
             type=Path,
+            default=Path("to-clarify"),
             metavar="DIR",
-            help=f"where those files go (default: {ASIDE} in the current folder); it must be empty or new",
+            help="where those files go (default: %(default)s in the current folder); it must be empty or new",
         )
-        parser.add_argument("--user", metavar="NAME", help="log-in name of the one who imports")
-        parser.add_argument(
-            "--day", type=_day, metavar="DATE", help="for sites without a row in changes.csv: when"
-        )
-        parser.add_argument("--person", default="", help="for sites without a row in changes.csv: who")
-        parser.add_argument("--reason", default="", help="for sites without a row in changes.csv: why")
-        parser.add_argument("--json", action="store_true", help="print a summary as JSON")
+        add("--user", metavar="NAME", help="log-in name of the one who imports")
+        without = "for sites without a row in changes.csv"
+        add("--day", type=_day, metavar="DATE", help=f"{without}: when")
+        add("--person", default="", help=f"{without}: who")
+        add("--reason", default="", help=f"{without}: why")
+        add("--json", action="store_true", help="print a summary as JSON")
+        export = commands.add_parser("export", help="the record into a folder of CSV files")
+        add = export.add_argument
+        add("folder", type=Path, metavar="FOLDER")
+        several: dict[str, Any] = {"action": "append", "metavar": "CODE"}
+        add("--site", dest="sites", help="only this site; repeatable", **several)
+        add("--customer", dest="customers", help="only this customer's sites; repeatable", **several)
+        add("--overwrite", action="store_true", help="replace files that are in the folder")
+        add("--json", action="store_true", help="print a summary as JSON")
+        commands.add_parser("format", help="print what the files hold, column by column")
 
     def handle(self, *args: Any, **options: Any) -> None:
         if options["command"] == "format":
@@ -98,7 +89,10 @@ class Command(BaseCommand):
     # -- in
 
     def _import(self, options: dict[str, Any]) -> None:
-        aside: Path = options["aside"] or Path(ASIDE)
+        aside: Path = options["aside"]
+        # Before anything is written: afterwards it would be too late for another folder
+        if options["accept_good"] and not options["dry_run"] and not _can_be_made(aside):
+            raise CommandError(f"{aside} cannot be written: name another folder with --aside", returncode=2)
         if options["accept_good"] and not options["dry_run"] and aside.exists() and any(aside.iterdir()):
             raise CommandError(
                 f"{aside} holds files already: name an empty folder with --aside", returncode=2
@@ -122,7 +116,7 @@ class Command(BaseCommand):
                     accept_good=options["accept_good"],
                     progress=report,
                 )
-        except ImportRefusedError as refused:
+        except ChangeRefused as refused:
             self._refuse(refused.problems, options)
         if done.rejected and not done.dry_run:
             aside.mkdir(parents=True, exist_ok=True)
@@ -134,18 +128,15 @@ class Command(BaseCommand):
 
     def _read(self, options: dict[str, Any]) -> dict[str, bytes]:
         files: dict[str, bytes] = {}
-        problems: list[RowProblem] = []
+        problems: list[Problem] = []
         for folder in options["folders"]:
             if not folder.is_dir():
                 raise CommandError(f"{folder} is not a folder", returncode=2)
             found, wrong = read_folder(folder)
             problems += wrong
-            for name in sorted(files.keys() & found.keys()):
-                problems.append(
-                    problem_in(
-                        name, 0, "", "file_twice", "is in two of the folders: import one after the other"
-                    )
-                )
+            message = "is in two of the folders: import one after the other"
+            twice = sorted(files.keys() & found.keys())
+            problems += [problem_in(name, 0, "", "file_twice", message) for name in twice]
             files |= found
         if not files and not problems:
             folders = ", ".join(map(str, options["folders"]))
@@ -154,13 +145,13 @@ class Command(BaseCommand):
             self._refuse(problems, options)
         return files
 
-    def _refuse(self, problems: list[RowProblem], options: dict[str, Any]) -> NoReturn:
+    def _refuse(self, problems: Sequence[Problem], options: dict[str, Any]) -> NoReturn:
         if options["json"]:
-            self._print({"ok": False, "written": {}, "problems": [problem.as_dict() for problem in problems]})
+            self._print({"ok": False, "written": {}, "problems": _as_json(problems)})
         else:
             for problem in problems:
-                self.stderr.write(str(problem), self.style.ERROR)
-            self.stderr.write(f"{_many(len(problems), 'problem')}; nothing was written.")
+                self.stderr.write(sentence_of(problem), self.style.ERROR)
+            self.stderr.write(f"{len(problems)} {plural(len(problems), 'problem')}; nothing was written.")
         sys.exit(2)
 
     def _print_summary(self, done: Imported, aside: Path, *, as_json: bool) -> None:
@@ -172,7 +163,7 @@ class Command(BaseCommand):
                     "rows": done.rows,
                     "written": done.written,
                     "change_sets": [] if done.dry_run else [change_set.pk for change_set in done.change_sets],
-                    "problems": [problem.as_dict() for problem in done.problems],
+                    "problems": _as_json(done.problems),
                     "waiting": done.waiting,
                     "aside": {name: str(aside / name) for name in done.rejected},
                 }
@@ -180,20 +171,18 @@ class Command(BaseCommand):
             return
         verb = "Would write" if done.dry_run else "Wrote"
         if done.nothing_new:
-            self.stdout.write(f"Nothing to write: the record holds all {_many(done.rows, 'row')} already.")
+            rows = f"{done.rows} {plural(done.rows, 'row')}"
+            self.stdout.write(f"Nothing to write: the record holds all {rows} already.")
         else:
-            self.stdout.write(
-                f"{verb} {', '.join(f'{count} {name}' for name, count in done.written.items())}."
-            )
+            self.stdout.write(f"{verb} {_listed(done.written)}.")
         for problem in done.problems:
-            self.stderr.write(str(problem), self.style.WARNING)
+            self.stderr.write(sentence_of(problem), self.style.WARNING)
         if done.problems:
-            where = "would go" if done.dry_run else "are"
-            waiting = (
-                f"{_many(len(done.problems), 'problem')}, {_many(done.waiting, 'row')} waiting for others"
-            )
+            found = f"{len(done.problems)} {plural(len(done.problems), 'problem')}"
+            waiting = f"{done.waiting} {plural(done.waiting, 'row')} waiting for others"
+            where = "would go to" if done.dry_run else "are in"
             self.stderr.write(
-                f"{waiting}; these {where} in {aside}, to be put right and imported from there."
+                f"{found}, {waiting}; these {where} {aside}. Correct them and import from there."
             )
 
     # -- out
@@ -216,22 +205,36 @@ class Command(BaseCommand):
         if options["json"]:
             self._print({"ok": True, "folder": str(options["folder"]), "rows": counts})
         else:
-            rows_by_file = (
-                ", ".join(f"{count} {name}" for name, count in counts.items())
-                or "nothing: the record is empty"
-            )
-            self.stdout.write(f"Wrote {rows_by_file}.")
+            self.stdout.write(f"Wrote {_listed(counts) or 'nothing: the record is empty'}.")
 
     def _print(self, summary: dict[str, Any]) -> None:
         self.stdout.write(json.dumps(summary, ensure_ascii=False, indent=2))
 
 
-def _many(count: int, word: str) -> str:
-    return f"{count} {word}{'' if count == 1 else 's'}"
+def _listed(counts: Mapping[str, int]) -> str:
+    return ", ".join(f"{count} {name}" for name, count in counts.items())
+
+
+def _as_json(problems: Iterable[Problem]) -> list[dict[str, Any]]:
+    return [
+        dict(zip(("file", "row", "column"), place_of(problem), strict=True))
+        | {"code": problem.code, "message": problem.detail}
+        for problem in problems
+    ]
 
 
 def _day(text: str) -> date:
-    return date.fromisoformat(text)
+    field = DayField()
+    try:
+        day: date = field.clean(text, None)
+    except ValidationError as error:
+        raise ArgumentTypeError(f"“{text}”: expected {field.expected}") from error
+    return day
+
+
+def _can_be_made(folder: Path) -> bool:
+    nearest = next(path for path in (folder.absolute(), *folder.absolute().parents) if path.exists())
+    return nearest.is_dir() and os.access(nearest, os.W_OK | os.X_OK)
 
 
 def _user(name: str | None) -> User | None:
@@ -254,7 +257,7 @@ def _known(codes: list[str], model: type[Site] | type[Customer], word: str) -> l
 
 @contextmanager
 def _progress() -> Iterator[Report]:
-    """A bar on standard error while something runs; nothing where nobody watches."""
+    """A bar on standard error while something runs, where that is a terminal."""
     console = Console(stderr=True)
     columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeElapsedColumn())
     with Progress(*columns, console=console, transient=True, disable=not console.is_terminal) as bar:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import difflib
 import json
 import sys
 from collections.abc import Iterator, Sequence
@@ -18,6 +17,7 @@ from rich.text import Text
 
 from sites.models import Site
 from sites.models.changes import Mark
+from sites.wording import did_you_mean
 from zones.electrical.verdicts import Verdict
 from zones.recheck.as_of import Figure, SiteAsOf, sites_as_of
 from zones.recheck.batch import recheck
@@ -128,8 +128,7 @@ def _chosen(codes: list[str] | None) -> list[int]:
         return list(known.values())
     for code in codes:
         if code not in known:
-            close = difflib.get_close_matches(code, known, n=1)
-            meant = f" Did you mean {close[0]}?" if close else ""
+            meant = did_you_mean(code, known)
             raise CommandError(f"--site {code}: no site has this code.{meant}", returncode=BAD_INPUT)
     return sorted({known[code] for code in codes})
 

@@ -1,0 +1,1 @@
+"""Pages for people, in plain HTML: views here, their templates beside them."""

@@ -1,0 +1,87 @@
+"""The root address says what this is and how to ask; every link on it leads somewhere."""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+
+import pytest
+from django.test import Client
+
+BROWSER = {"Accept": "text/html,application/xhtml+xml,application/xml;q=0.9,*/*;q=0.8"}
+
+
+def links(html: str) -> list[str]:
+    return re.findall(r'href="([^"]+)"', html)
+
+
+def test_it_is_open_and_leads_to_the_reference(client: Client) -> None:
+    answer = client.get("/", headers=BROWSER)
+    text = answer.content.decode()
+    assert answer.status_code == 200
+    assert answer["Content-Type"] == "text/html; charset=utf-8"
+    assert "/api/v1/reference" in links(text)
+    assert "manage.py token USER --scope record:read" in text
+
+
+@pytest.mark.django_db
+def test_every_link_works_in_a_browser(client: Client) -> None:
+    found = links(client.get("/", headers=BROWSER).content.decode())
+    assert len(found) >= 3
+    assert {link: client.get(link, headers=BROWSER).status_code for link in found} == dict.fromkeys(
+        found, 200
+    )
+
+
+def test_the_demos_token_is_shown_where_the_demo_serves(client: Client, settings: Any) -> None:
+    settings.DEMO_TOKEN = "zbk_shown"
+    answer = client.get("/", headers={"Host": "127.0.0.1:8000"})
+    text = answer.content.decode()
+    assert (
+        "curl -H 'Authorization: Bearer zbk_shown' 'http://127.0.0.1:8000/api/v1/findings?page_size=3'"
+        in text
+    )
+    assert "no-store" in answer["Cache-Control"]
+
+
+def test_the_demos_token_is_not_shown_to_another_machine(client: Client, settings: Any) -> None:
+    settings.DEMO_TOKEN = "zbk_shown"
+    settings.ALLOWED_HOSTS = ["zonebook.example"]
+    text = client.get("/", headers={"Host": "zonebook.example"}).content.decode()
+    assert "zbk_shown" not in text
+    assert "Bearer TOKEN" in text
+
+
+@pytest.mark.parametrize("address", ["/", "/nowhere"])
+def test_it_reads_on_a_phone_by_day_and_by_night(client: Client, address: str) -> None:
+    text = client.get(address, headers=BROWSER).content.decode()
+    assert '<meta name="viewport" content="width=device-width, initial-scale=1">' in text
+    light, dark = (
+        dict(re.findall(r"--(\w+): (#[0-9a-f]{6})", part))
+        for part in text.split("prefers-color-scheme: dark")
+    )
+    assert set(light) == set(dark) >= {"paper", "ink", "quiet", "link", "code"}
+    for colours in (light, dark):
+        for words in ("ink", "quiet", "link"):
+            assert contrast(colours[words], colours["paper"]) >= 4.5  # WCAG 2.2, criterion 1.4.3
+        assert contrast(colours["ink"], colours["code"]) >= 4.5
+
+
+def contrast(one: str, other: str) -> float:
+    """WCAG 2.2's contrast ratio: (L1 + 0.05)/(L2 + 0.05), L the relative luminance of sRGB."""
+
+    def luminance(colour: str) -> float:
+        parts = (int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5))
+        linear = (part / 12.92 if part <= 0.04045 else ((part + 0.055) / 1.055) ** 2.4 for part in parts)
+        return sum(weight * part for weight, part in zip((0.2126, 0.7152, 0.0722), linear, strict=True))
+
+    dim, bright = sorted((luminance(one), luminance(other)))
+    return (bright + 0.05) / (dim + 0.05)
+
+
+def test_contrast_of_black_on_white_is_21() -> None:
+    assert contrast("#000000", "#ffffff") == pytest.approx(21)
+
+
+def test_it_is_only_looked_at(client: Client) -> None:
+    assert client.post("/").status_code == 405

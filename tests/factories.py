@@ -159,7 +159,7 @@ _RATINGS: dict[DeviceModel.Kind, dict[str, Any]] = {
         "paging_poe_w": 5.0,
     },
     DeviceModel.Kind.NETWORK_SPEAKER: {"poe_class": 3, "idle_poe_w": 3.0, "paging_poe_w": 9.0},
-    DeviceModel.Kind.SWITCH: {"port_count": 8, "poe_budget_w": 65.0},
+    DeviceModel.Kind.SWITCH: {"port_count": 8, "port_type": 2, "power_supplies_max": 1, "poe_budget_w": 65.0},
 }
 
 

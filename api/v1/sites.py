@@ -47,6 +47,9 @@ class SurveySerializer(serializers.Serializer):
     summary = fields.Text(help_text="The survey in a few sentences.")
     items = QuestionSerializer(many=True)
     not_computed = figures.NotComputedSerializer(many=True, help_text="What cannot be computed, and why.")
+    to_check = serializers.ListField(
+        child=fields.Text(), help_text="Recorded values that contradict each other, each in a sentence."
+    )
 
 
 def survey_data(site: Site, survey: Survey) -> dict[str, Any]:
@@ -57,6 +60,7 @@ def survey_data(site: Site, survey: Survey) -> dict[str, Any]:
         "summary": survey.summary,
         "items": [_question(one) for one in survey.questions],
         "not_computed": [figures.not_computed(one) for one in survey.problems],
+        "to_check": list(survey.to_check),
     }
 
 

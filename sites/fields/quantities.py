@@ -41,6 +41,16 @@ def poe_class(**kwargs: Any) -> WholeField:
     return WholeField(minimum=0, maximum=8, null=True, **kwargs)
 
 
+def port_type(text: str) -> WholeField:
+    """IEEE 802.3 type of a port that powers devices."""
+    return WholeField(minimum=1, maximum=4, null=True, verbose_name="port type", help_text=text)
+
+
+def power_supplies(text: str, **kwargs: Any) -> WholeField:
+    """How many power supplies a switch has, or takes."""
+    return WholeField(minimum=1, maximum=16, null=True, help_text=text, **kwargs)
+
+
 def port_count(**kwargs: Any) -> WholeField:
     """How many ports a switch has."""
     return WholeField(minimum=0, maximum=512, **kwargs)

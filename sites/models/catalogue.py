@@ -97,9 +97,18 @@ class DeviceModel(Catalogued):
     minimum_impedance_ohm = fields.rating("Ω", 100_000, "Lowest load of an amplifier.")
     # switches
     port_count = fields.port_count(null=True, help_text="Ports of a switch.")
-    poe_budget_w = fields.power(10_000, "With all its power supplies.", verbose_name="PoE budget")
+    port_type = fields.port_type(
+        "IEEE 802.3 type of its ports: 1 delivers 15.4 W, 2 30 W, 3 60 W, 4 90 W. Blank: not recorded."
+    )
+    power_supplies_max = fields.power_supplies(
+        "Power supplies that a switch takes, a built-in one included.",
+        verbose_name="full number of power supplies",
+    )
+    poe_budget_w = fields.power(10_000, "With as many power supplies as it takes.", verbose_name="PoE budget")
     poe_budget_one_lost_w = fields.power(
-        10_000, "With its largest power supply lost.", verbose_name="PoE budget with one supply lost"
+        10_000,
+        "With one fewer: its largest lost, or not fitted.",
+        verbose_name="PoE budget with one supply lost",
     )
     note = fields.NoteField()
 

@@ -30,12 +30,9 @@ class SwitchFacts(DatedFacts):
     pk = models.CompositePrimaryKey("switch_id", "step")
     switch = fields.SiteKey(Switch, related_name="facts", db_index=False)
     model = fields.SharedKey("sites.DeviceModel", null=True)
-    power_supply_count = fields.WholeField(
-        minimum=0,
-        maximum=16,
-        null=True,
+    power_supply_count = fields.power_supplies(
+        "Power supplies fitted, a built-in one included; the PoE budget follows it. Blank: not recorded.",
         verbose_name="number of power supplies",
-        help_text="Power supplies fitted; with one, losing it loses all. Blank: unknown.",
     )
     usage_threshold = fields.QuantityField(
         minimum=0.01, maximum=0.99, null=True, help_text="Fraction (RFC 3621); blank: 0.8."
@@ -59,7 +56,7 @@ class SwitchPort(Placed):
 
 
 class SwitchPortFacts(DatedFacts):
-    """Priority, and any load on the port that is not one of our endpoints (a camera, a telephone)."""
+    """Priority, type, and any load on the port that is not one of our endpoints (a camera, a telephone)."""
 
     class Priority(models.TextChoices):
         CRITICAL = "critical", "critical"
@@ -69,11 +66,12 @@ class SwitchPortFacts(DatedFacts):
     pk = models.CompositePrimaryKey("port_id", "step")
     port = fields.SiteKey(SwitchPort, related_name="facts", db_index=False)
     priority = fields.WordField(Priority, max_length=10, default=Priority.LOW)
+    port_type = fields.port_type("Where it is not that of the switch's model; blank: as the model.")
     other_load = fields.LineField(
         max_length=120, blank=True, help_text="What else is connected to it; blank: nothing else."
     )
     other_load_class = fields.poe_class()
-    other_load_power_w = fields.power(100, "Allocated power where it is known.")
+    other_load_power_w = fields.power(100, "Power allocated at the switch, where it is known.")
 
     class Meta:
         db_table = "switch_port_facts"
@@ -112,7 +110,9 @@ class EndpointFacts(DatedFacts):
     power_source = fields.WordField(PowerSource, max_length=10, default=PowerSource.UNKNOWN)
     port = fields.SiteKey(SwitchPort, null=True)
     negotiated_class = fields.poe_class()
-    negotiated_power_w = fields.power(100, "Power the switch granted (LLDP).")
+    negotiated_power_w = fields.power(
+        100, "Power by LLDP: at the device's input, without the loss of its cable."
+    )
     cable_length_m = fields.length()
     cable_length_basis = fields.NumberedWordField(Basis, default=Basis.UNKNOWN)
     cable_type = fields.SharedKey("sites.CableType", null=True)

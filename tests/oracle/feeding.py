@@ -178,6 +178,7 @@ def _poe_readings(record: Record, switch: int) -> Iterator[Row]:
 
 def _port(record: Record, id_: int, step: int) -> Iterator[Rows]:
     yield {"ports": _of(record.ports, {id_}), "endpoints": _endpoints_on(record, {id_}, step)}
+    yield {"switches": _of(record.switches, {record.port_switch[id_]})}
     yield _everything(record)
 
 

@@ -44,6 +44,7 @@ RULES: dict[str, Rule] = {
     "poe_one_supply_lost": Rule(),
     "poe_measured": Rule(),
     "port_power": Rule(),
+    "port_type": _COUNT,
     "endpoint_cable": Rule(),
     "row_used_twice": _COUNT,
     "polarity_reversed": _COUNT,

@@ -5,42 +5,45 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from .figures import Figure
+from .figures import Figure, Rule, is_past
 from .record import ReadingRow, Row
 from .standing import Standing
 from .values import NAN, Bands, Values
 
 # class: power at the switch [W], least voltage there [V], channel [Ω], pairs that carry it (IEEE 802.3)
-CLASSES: dict[int, tuple[float, float, float, int]] = {
-    0: (15.4, 44, 20, 2),
-    1: (4, 44, 20, 2),
-    2: (7, 44, 20, 2),
-    3: (15.4, 44, 20, 2),
-    4: (30, 50, 12.5, 2),
-    5: (45, 50, 6.25, 4),
-    6: (60, 50, 6.25, 4),
-    7: (75, 52, 6.25, 4),
-    8: (90, 52, 6.25, 4),
+# and power that the device may draw at its own end [W]
+CLASSES: dict[int, tuple[float, float, float, int, float]] = {
+    0: (15.4, 44, 20, 2, 12.95),
+    1: (4, 44, 20, 2, 3.84),
+    2: (7, 44, 20, 2, 6.49),
+    3: (15.4, 44, 20, 2, 12.95),
+    4: (30, 50, 12.5, 2, 25.5),
+    5: (45, 50, 6.25, 4, 40),
+    6: (60, 50, 6.25, 4, 51),
+    7: (75, 52, 6.25, 4, 62),
+    8: (90, 52, 6.25, 4, 71.3),
 }
+TYPES: dict[int, float] = {1: 15.4, 2: 30, 3: 60, 4: 90}
 LONGEST_CHANNEL_M = 100.0
 
 
 def network_power(standing: Standing, values: Values) -> list[Figure]:
-    """Figures poe_allocated, poe_one_supply_lost, poe_measured of switches, port_power of ports,
-    endpoint_cable of endpoints."""
+    """Figures poe_allocated, poe_one_supply_lost, poe_measured of switches, port_power and port_type of
+    ports, endpoint_cable of endpoints."""
     ports, endpoints = standing.of("ports"), standing.of("endpoints")
     on_ports = [row for row in endpoints.values() if row["port_id"] in ports]
     figures: list[Figure] = []
     for switch, row in standing.of("switches").items():
-        total = 0.0
-        for endpoint in on_ports:
-            if standing.record.port_switch[endpoint["port_id"]] == switch:
-                granted, poe_class = endpoint["negotiated_power_w"], _class_of(standing, endpoint)
-                total += CLASSES[poe_class or 0][0] if granted is None else granted
+        shares = [
+            _allocated(standing, values, endpoint)
+            for endpoint in on_ports
+            if standing.record.port_switch[endpoint["port_id"]] == switch
+        ]
         for port in ports.values():
             if standing.record.port_switch[port.thing] == switch and port["other_load"]:
-                granted, poe_class = port["other_load_power_w"], port["other_load_class"]
-                total += CLASSES[poe_class or 0][0] if granted is None else granted
+                stated, poe_class = port["other_load_power_w"], port["other_load_class"]
+                shares.append(_same(CLASSES[poe_class or 0][0] if stated is None else stated))
+        total = Bands(*(sum(share[band] for share in shares) for band in range(3)))
         figures += _switch(standing, values, switch, row, total)
     for endpoint in on_ports:
         figures += _port(standing, values, endpoint)
@@ -65,17 +68,49 @@ def _same(value: float) -> Bands:
     return Bands(value, value, value)
 
 
-def _switch(standing: Standing, values: Values, switch: int, row: Row, total: float) -> list[Figure]:
+def _allocated(standing: Standing, values: Values, endpoint: Row) -> Bands:
+    """LLDP says what the device draws at its own end: the switch has to put in what the cable eats as well,
+    and never more than the class has."""
+    poe_class, lldp = _class_of(standing, endpoint), endpoint["negotiated_power_w"]
+    if lldp is None:
+        return _same(CLASSES[poe_class or 0][0])
+    if poe_class is None:  # the first class that may draw so much, or the greatest
+        poe_class = next((number for number in (0, 4, 5, 6, 7, 8) if lldp <= CLASSES[number][4]), 8)
+    most, volts, channel, pairs, may_draw = CLASSES[poe_class]
+    power = []
+    for band in range(3):
+        ohm = channel
+        if endpoint["cable_length_m"] is not None:
+            per_m = values.conductor_ohm_per_m(endpoint["cable_type_id"])[band]
+            ohm = 2 * per_m * _length(values, endpoint)[band] / pairs
+        power.append(min(_put_in(min(lldp, may_draw), volts, ohm), most))
+    return Bands(*power)
+
+
+def _switch(standing: Standing, values: Values, switch: int, row: Row, total: Bands) -> list[Figure]:
     model: dict[str, Any] = standing.record.model(row["model_id"])
     subject = ("switch", switch)
-    budget, one_lost = _known(model.get("poe_budget_w")), _known(model.get("poe_budget_one_lost_w"))
+    takes, fitted = model.get("power_supplies_max"), row["power_supply_count"]
+    if fitted is None and takes == 1:
+        fitted = 1
+    stated: dict[int, float] = {}  # budget by the number of supplies
+    if takes is not None:
+        stated = {
+            takes: _known(model.get("poe_budget_w")),
+            takes - 1: _known(model.get("poe_budget_one_lost_w")),
+        }
+        stated.pop(0, None)
+    budget = NAN if fitted is None else stated.get(fitted, NAN)
     figures = []
-    if total > 0:
-        figures.append(Figure(subject, "poe_allocated", _same(total), budget))
-        supplies = row["power_supply_count"]
-        redundant = supplies >= 2 if supplies is not None else not math.isnan(one_lost)
-        if redundant:
-            figures.append(Figure(subject, "poe_one_supply_lost", _same(total), one_lost))
+    if total.likely > 0:
+        figures.append(Figure(subject, "poe_allocated", total, budget))
+        if fitted is None:
+            several = (takes or 0) > 1 or model.get("poe_budget_one_lost_w") is not None
+            left = NAN
+        else:
+            several, left = fitted > 1, stated.get(fitted - 1, NAN)
+        if several:
+            figures.append(Figure(subject, "poe_one_supply_lost", total, left))
     measured = _measured(standing, switch)
     if measured is not None:
         power, ids = measured
@@ -111,12 +146,31 @@ def _measured(standing: Standing, switch: int) -> tuple[float, frozenset[int]] |
 
 
 def _port(standing: Standing, values: Values, endpoint: Row) -> list[Figure]:
-    """What the port must put in for the endpoint to page: P = V·(V − √(V² − 4·R·P_PD)) / 2R."""
+    """What the port must put in for the endpoint to page, and what its type can put in."""
+    paging = _paging(standing, values, endpoint)
+    figures = [] if paging is None else [paging]
+    allocated = _allocated(standing, values, endpoint)
+    needed = allocated
+    if paging is not None:
+        needed = Bands(*(max(allocated[band], paging.bands[band]) for band in range(3)))
+    own = standing.of("ports")[endpoint["port_id"]]["port_type"]
+    switch = standing.of("switches").get(standing.record.port_switch[endpoint["port_id"]])
+    if own is None and switch is not None:
+        own = standing.record.model(switch["model_id"]).get("port_type")
+    if own is not None or is_past(needed.high, TYPES[1], Rule()):
+        limit = NAN if own is None else TYPES[own]
+        subject = ("port", endpoint["port_id"])
+        figures.append(Figure(subject, "port_type", needed, limit, frozenset({endpoint.thing})))
+    return figures
+
+
+def _paging(standing: Standing, values: Values, endpoint: Row) -> Figure | None:
+    """P = V·(V − √(V² − 4·R·P_PD)) / 2R."""
     model = standing.record.model(endpoint["model_id"])
     wanted = model.get("paging_poe_w")
     if wanted is None:
-        return []
-    limit, volts, channel, pairs = CLASSES[_class_of(standing, endpoint) or 0]
+        return None
+    limit, volts, channel, pairs, _ = CLASSES[_class_of(standing, endpoint) or 0]
     length = _length(values, endpoint)
     per_m = values.conductor_ohm_per_m(endpoint["cable_type_id"])
     power = []
@@ -125,9 +179,9 @@ def _port(standing: Standing, values: Values, endpoint: Row) -> list[Figure]:
         if endpoint["cable_length_m"] is None:
             ohm = min(ohm, channel)  # an unknown cable is taken to be one that the standard allows
         power.append(_put_in(wanted, volts, ohm))
-    return [
-        Figure(("port", endpoint["port_id"]), "port_power", Bands(*power), limit, frozenset({endpoint.thing}))
-    ]
+    return Figure(
+        ("port", endpoint["port_id"]), "port_power", Bands(*power), limit, frozenset({endpoint.thing})
+    )
 
 
 def _put_in(wanted: float, volts: float, ohm: float) -> float:

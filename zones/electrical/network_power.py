@@ -1,12 +1,12 @@
 """Power over the data cable: from the power of a device to that at its port, and what ports add up to.
 
-A switch is judged by allocation against its whole budget and against the budget left when its largest power
-supply is lost, and, where a reading exists, by measured power against its usage threshold (RFC 3621; 0.8
-where unset).
+A switch is judged by allocation against the budget of the power supplies fitted and against the budget left
+when the largest of them is lost, and, where a reading exists, by measured power against its usage threshold
+(RFC 3621; 0.8 where unset).
 
-Sources: IEEE 802.3 clauses 33 and 145 (class powers, minimum PSE voltages, channel resistances), RFC 3621
-(usage threshold, port priorities). The table is from memory of those documents; the tests check its values
-against each other by the loss formula.
+Sources: IEEE 802.3 clauses 33 and 145 (class powers, powers by port type, minimum PSE voltages, channel
+resistances), clause 79 (power by LLDP), RFC 3621 (usage threshold, port priorities). The tables are from
+memory of those documents; the tests check their values against each other by the loss formula.
 """
 
 from __future__ import annotations
@@ -14,13 +14,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from .bands import FloatArray, IntArray, lengths
+from .bands import HIGH, LIKELY, FloatArray, IntArray, lengths
 from .figures import FigureBlock, Subjects, first_known, lookup, sums
-from .plant import Members, Plant, State, place_of, select
+from .plant import BoolArray, Members, Plant, State, place_of, select
 from .point_loads import segment_resistance_ohm_per_m
 from .subjects import SubjectKind
+from .verdicts import past
 from .wiring import rows_of
 
 #                     class:  0      1     2     3      4     5    6    7    8
@@ -29,6 +30,9 @@ PD_POWER_W = np.array([12.95, 3.84, 6.49, 12.95, 25.5, 40.0, 51.0, 62.0, 71.3])
 PSE_MINIMUM_V = np.array([44.0, 44.0, 44.0, 44.0, 50.0, 50.0, 50.0, 52.0, 52.0])
 CHANNEL_RESISTANCE_OHM = np.array([20.0, 20.0, 20.0, 20.0, 12.5, 6.25, 6.25, 6.25, 6.25])
 POWERED_PAIRS = np.array([2, 2, 2, 2, 2, 4, 4, 4, 4])
+#                              type:   1     2     3     4
+PORT_TYPE_POWER_W = np.array([np.nan, 15.4, 30.0, 60.0, 90.0])
+"""What a port delivers, by its type; there is no type 0."""
 MAX_CHANNEL_M = 100.0
 """Longest horizontal channel (TIA-568, ISO/IEC 11801)."""
 
@@ -66,22 +70,85 @@ def power_at_source(pd_power_w: ArrayLike, voltage_v: ArrayLike, resistance_ohm:
     return np.asarray(2.0 * power * voltage / (voltage + root))
 
 
-def allocation_w(poe_class: IntArray, granted_w: FloatArray) -> FloatArray:
-    """Power allocated to a port: negotiated, else its class's; an unknown class (−1) counts as class 0.
+def endpoint_allocation_w(plant: Plant, row: IntArray) -> FloatArray:
+    """Power that a switch allocates to endpoints: by LLDP with the loss of the cable, else of the class.
 
-    poe_class: (n,) 0..8 or −1; granted_w: (n,) [W], NaN where nothing was negotiated.
+    row: (n,) of ``plant.endpoints``. Returns (3, n) [W] at the switch.
 
-    >>> allocation_w(np.array([3, -1, 4]), np.array([np.nan, np.nan, 21.5])).tolist()
-    [15.4, 15.4, 21.5]
+    LLDP says the power at the device's input (IEEE 802.3 clause 79, from memory). It is capped at what the
+    class may draw there, and what is allocated at what the class has at the switch. The loss is that of the
+    endpoint's own cable; where its length is not recorded, that of the longest channel. A class that is not
+    recorded is class 0, or the lowest class that may draw what was negotiated.
     """
-    return first_known(granted_w, PSE_POWER_W[np.maximum(poe_class, 0)])
+    table = plant.endpoints
+    negotiated = table.negotiated_power_w[row]
+    by_power = np.minimum(3 + np.searchsorted(PD_POWER_W[3:], negotiated), 8)
+    not_recorded = np.where(np.isnan(negotiated), 0, by_power)
+    poe_class = np.where(table.poe_class[row] < 0, not_recorded, table.poe_class[row])
+    known = ~np.isnan(table.length_m[row])
+    own_ohm = _cable_resistance_ohm(plant, row, _cable_lengths_m(plant, row), poe_class)
+    ohm = np.where(known, own_ohm, CHANNEL_RESISTANCE_OHM[poe_class])
+    at_device = np.minimum(negotiated, PD_POWER_W[poe_class])
+    # fmin: without LLDP, and where the cable cannot carry that power, what the class has at the switch
+    at_source = power_at_source(at_device, PSE_MINIMUM_V[poe_class], ohm)
+    return np.asarray(np.fmin(at_source, PSE_POWER_W[poe_class]))
+
+
+def other_allocation_w(plant: Plant, row: IntArray) -> FloatArray:
+    """(n,) power that a switch allocates to the other loads on ports [W]: as recorded, else of the class.
+
+    row: (n,) of ``plant.ports``.
+    """
+    table = plant.ports
+    return first_known(table.other_power_w[row], PSE_POWER_W[np.maximum(table.other_class[row], 0)])
+
+
+@dataclass(frozen=True)
+class Budgets:
+    """PoE budgets of (n,) switches by the power supplies fitted. supplies: that are fitted, −1 not recorded;
+    budget_w, one_lost_w: with them, and with one of them lost [W], NaN where the model does not state it for
+    that number; redundant: whether losing one leaves another, as far as is known."""
+
+    supplies: IntArray
+    budget_w: FloatArray
+    one_lost_w: FloatArray
+    redundant: BoolArray
+
+
+def budgets(plant: Plant, row: IntArray) -> Budgets:
+    """row: (n,) of ``plant.switches``. A model that takes one power supply has it; how many of several are
+    fitted has to be recorded."""
+    table = plant.switches
+    takes, fitted = table.power_supplies_max[row], table.power_supply_count[row]
+    supplies = np.where((fitted < 0) & (takes == 1), 1, fitted)
+
+    def with_supplies(count: IntArray) -> FloatArray:
+        fewer = np.where(count == takes - 1, table.budget_one_lost_w[row], np.nan)
+        return np.where(count < 1, np.nan, np.where(count == takes, table.budget_w[row], fewer))
+
+    takes_more = (takes >= 2) | ~np.isnan(table.budget_one_lost_w[row])
+    return Budgets(
+        supplies=supplies,
+        budget_w=with_supplies(supplies),
+        one_lost_w=with_supplies(supplies - 1),
+        redundant=(supplies >= 2) | ((supplies < 0) & takes_more),
+    )
+
+
+def port_types(plant: Plant, port_row: IntArray, switch_row: IntArray) -> IntArray:
+    """(n,) type of ports: a port's own, else that of its switch's model; −1 not recorded.
+
+    port_row: (n,) of ``plant.ports``; switch_row: (n,) of ``plant.switches``, −1 none.
+    """
+    own = lookup(plant.ports.port_type, port_row)
+    return np.where(own < 0, lookup(plant.switches.port_type, switch_row), own)
 
 
 @dataclass(frozen=True)
 class Shedding:
     """shed: (n,) True for ports expected to lose power; remaining_w: allocation of the other ports [W]."""
 
-    shed: NDArray[np.bool_]
+    shed: BoolArray
     remaining_w: float
 
 
@@ -109,25 +176,39 @@ def expected_shedding(
 
 
 def evaluate_network_power(plant: Plant, members: Members) -> list[FigureBlock]:
-    """Figures poe_allocated, poe_one_supply_lost, poe_measured (by switch), port_power (by port) and
-    endpoint_cable (by endpoint)."""
+    """Figures poe_allocated, poe_one_supply_lost, poe_measured (by switch), port_power, port_type (by port)
+    and endpoint_cable (by endpoint)."""
     owner, row = select(plant, "endpoints", members)
     table = plant.endpoints
     ports = Subjects(SubjectKind.PORT, owner, table.port_index[row], table.group[row])
     on_port = rows_of(plant, members, ports)
-    home_run = np.ones(len(row), np.bool_)
-    length = lengths(table.length_m[row], table.length_basis[row], home_run, plant.factors)
+    powered = _Powered(
+        owner=owner[on_port >= 0],
+        row=row[on_port >= 0],
+        port_row=on_port[on_port >= 0],
+        allocated_w=endpoint_allocation_w(plant, row[on_port >= 0]),
+    )
     endpoints = Subjects(SubjectKind.ENDPOINT, owner, table.endpoint_index[row], table.group[row])
+    length = _cable_lengths_m(plant, row)
     return [
-        *_switches(plant, members, owner, row, on_port),
-        _ports(plant, owner, row, on_port, length),
+        *_switches(plant, members, powered),
+        *_ports(plant, members, powered),
         endpoints.figures("endpoint_cable", bands=length, limit=MAX_CHANNEL_M),
     ]
 
 
-def _switches(
-    plant: Plant, members: Members, owner: IntArray, row: IntArray, on_port: IntArray
-) -> list[FigureBlock]:
+@dataclass(frozen=True)
+class _Powered:
+    """Endpoints on ports, with what is allocated to them (3, n) [W]. owner: (n,) number of the member; row:
+    (n,) of ``plant.endpoints``; port_row: (n,) of ``plant.ports``."""
+
+    owner: IntArray
+    row: IntArray
+    port_row: IntArray
+    allocated_w: FloatArray
+
+
+def _switches(plant: Plant, members: Members, powered: _Powered) -> list[FigureBlock]:
     table, width = plant.switches, max(len(plant.switch_id), 1)
     member, switch_row = select(plant, "switches", members)
     key = member * width + table.switch_index[switch_row]
@@ -135,21 +216,19 @@ def _switches(
     key, member, switch_row = key[order], member[order], switch_row[order]
     switches = len(key)
 
-    powered = on_port >= 0
-    ends = allocation_w(plant.endpoints.poe_class[row[powered]], plant.endpoints.granted_w[row[powered]])
     port_owner, port_row = select(plant, "ports", members)
     other = plant.ports.other_load[port_row]
     port_owner, port_row = port_owner[other], port_row[other]
-    others = allocation_w(plant.ports.other_class[port_row], plant.ports.other_power_w[port_row])
-    total = np.zeros(switches)
-    for of, port, power_w in ((owner[powered], on_port[powered], ends), (port_owner, port_row, others)):
+    others_w = np.broadcast_to(other_allocation_w(plant, port_row), (3, len(port_row)))
+    total = np.zeros((3, switches))
+    for of, port, power_w in (
+        (powered.owner, powered.port_row, powered.allocated_w),
+        (port_owner, port_row, others_w),
+    ):
         at = place_of(key, of * width + plant.ports.switch_index[port])
-        total += sums(at[at >= 0], power_w[at >= 0], switches)
-
-    budget, one_lost = table.budget_w[switch_row], table.budget_one_lost_w[switch_row]
-    # a switch that loses its only power supply loses everything: no figure of its load
-    supplies = table.power_supply_count[switch_row]
-    redundant = (supplies >= 2) | ((supplies < 0) & ~np.isnan(one_lost))
+        total += sums(at[at >= 0], power_w[:, at >= 0], switches)
+    in_use = total[LIKELY] > 0
+    of_supplies = budgets(plant, switch_row)
 
     reading_owner, reading_row = select(plant, "poe_readings", members)
     readings = plant.poe_readings
@@ -164,36 +243,75 @@ def _switches(
     measured, reading_id = lookup(readings.power_w, chosen), lookup(readings.reading_id, chosen)
     subjects = Subjects(SubjectKind.SWITCH, member, table.switch_index[switch_row], table.group[switch_row])
     return [
-        subjects.figures("poe_allocated", bands=total, limit=budget, keep=total > 0),
-        subjects.figures("poe_one_supply_lost", bands=total, limit=one_lost, keep=(total > 0) & redundant),
+        subjects.figures("poe_allocated", bands=total, limit=of_supplies.budget_w, keep=in_use),
         subjects.figures(
-            "poe_measured", bands=measured, limit=budget * threshold, detail=reading_id, keep=chosen >= 0
+            "poe_one_supply_lost",
+            bands=total,
+            limit=of_supplies.one_lost_w,
+            # a switch that loses its only power supply loses everything: no figure of its load
+            keep=in_use & of_supplies.redundant,
+        ),
+        subjects.figures(
+            "poe_measured",
+            bands=measured,
+            limit=of_supplies.budget_w * threshold,
+            detail=reading_id,
+            keep=chosen >= 0,
         ),
     ]
 
 
-def _ports(
-    plant: Plant, owner: IntArray, row: IntArray, on_port: IntArray, length: FloatArray
-) -> FigureBlock:
-    """Power at the port for its endpoint's paging power, over its own cable, against the class's PSE power.
+def _ports(plant: Plant, members: Members, powered: _Powered) -> list[FigureBlock]:
+    """What a port must deliver for its endpoint to page, over its own cable, against its class's PSE power;
+    and what its endpoint needs, what was allocated to it or more where it pages with more, against the type
+    of the port.
 
-    A channel that cannot carry that power gets the most it can carry, V²/(2R) at the source: always more than
-    the class allows.
+    A channel that cannot carry the paging power gets the most it can carry, V²/(2R) at the source: always
+    more than the class allows. A type that is not recorded leaves open only what no type 1 port delivers.
     """
-    table = plant.endpoints
-    keep = (on_port >= 0) & ~np.isnan(table.paging_power_w[row])
-    owner, row, on_port, length = owner[keep], row[keep], on_port[keep], length[:, keep]
+    table, row = plant.endpoints, powered.row
     poe_class = np.maximum(table.poe_class[row], 0)
+    volts, paging = PSE_MINIMUM_V[poe_class], table.paging_power_w[row]
+    ohm = _cable_resistance_ohm(plant, row, _cable_lengths_m(plant, row), poe_class)
+    ohm = np.where(np.isnan(table.length_m[row]), np.minimum(ohm, CHANNEL_RESISTANCE_OHM[poe_class]), ohm)
+    with np.errstate(divide="ignore"):
+        most = np.where(np.isnan(paging), np.nan, volts**2 / (2.0 * ohm))
+        drawn = first_known(power_at_source(paging, volts, ohm), most)
+    needed = np.fmax(powered.allocated_w, drawn)
+    switches = Subjects(
+        SubjectKind.SWITCH, powered.owner, plant.ports.switch_index[powered.port_row], table.group[row]
+    )
+    of_switch = rows_of(plant, members, switches)
+    delivered = lookup(PORT_TYPE_POWER_W, port_types(plant, powered.port_row, of_switch))
+    matters = ~np.isnan(delivered) | past(needed[HIGH], PORT_TYPE_POWER_W[1], at_least=False)
+    endpoint_id = plant.endpoint_id[table.endpoint_index[row]]
+    ports = Subjects(
+        SubjectKind.PORT, powered.owner, plant.ports.port_index[powered.port_row], table.group[row]
+    )
+    return [
+        ports.figures(
+            "port_power",
+            bands=drawn,
+            limit=PSE_POWER_W[poe_class],
+            detail=endpoint_id,
+            keep=~np.isnan(paging),
+        ),
+        ports.figures("port_type", bands=needed, limit=delivered, detail=endpoint_id, keep=matters),
+    ]
+
+
+def _cable_lengths_m(plant: Plant, row: IntArray) -> FloatArray:
+    """(3, n) length of the data cables of endpoints [m]; of unknown ones that of a home run."""
+    table = plant.endpoints
+    home_run = np.ones(len(row), np.bool_)
+    return lengths(table.length_m[row], table.length_basis[row], home_run, plant.factors)
+
+
+def _cable_resistance_ohm(
+    plant: Plant, row: IntArray, length_m: FloatArray, poe_class: IntArray
+) -> FloatArray:
+    """(3, n) resistance out and back of the data cables of endpoints, over the pairs that carry power [Ω]."""
+    table = plant.endpoints
     site = plant.group_site[table.group[row]]
     per_m = segment_resistance_ohm_per_m(plant, table.cable_index[row], plant.temperature_c[site])
-    ohm = 2.0 * per_m * length / POWERED_PAIRS[poe_class]
-    ohm = np.where(np.isnan(table.length_m[row]), np.minimum(ohm, CHANNEL_RESISTANCE_OHM[poe_class]), ohm)
-    volts = PSE_MINIMUM_V[poe_class]
-    with np.errstate(divide="ignore"):
-        drawn = first_known(power_at_source(table.paging_power_w[row], volts, ohm), volts**2 / (2.0 * ohm))
-    return Subjects(SubjectKind.PORT, owner, plant.ports.port_index[on_port], table.group[row]).figures(
-        "port_power",
-        bands=drawn,
-        limit=PSE_POWER_W[poe_class],
-        detail=plant.endpoint_id[table.endpoint_index[row]],
-    )
+    return np.asarray(2.0 * per_m * length_m / POWERED_PAIRS[poe_class])

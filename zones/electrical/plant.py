@@ -148,9 +148,11 @@ class AmplifierRows(Table):
 @dataclass(frozen=True)
 class SwitchRows(Table):
     switch_index: IntArray
-    budget_w: FloatArray
-    budget_one_lost_w: FloatArray
-    power_supply_count: IntArray  # −1 unknown
+    budget_w: FloatArray  # with power_supplies_max of them fitted
+    budget_one_lost_w: FloatArray  # with one fewer
+    power_supplies_max: IntArray  # that its model takes; −1 unknown
+    power_supply_count: IntArray  # fitted; −1 unknown
+    port_type: IntArray  # of its model; −1 unknown
     usage_threshold: FloatArray
 
 
@@ -160,9 +162,10 @@ class PortRows(Table):
     switch_index: IntArray
     number: IntArray
     priority: IntArray  # of PortPriority
+    port_type: IntArray  # the port's own, which goes before its model's; −1: as the model
     other_load: BoolArray
     other_class: IntArray
-    other_power_w: FloatArray
+    other_power_w: FloatArray  # at the switch
 
 
 @dataclass(frozen=True)
@@ -170,8 +173,8 @@ class EndpointRows(Table):
     endpoint_index: IntArray
     port_index: IntArray
     poe_class: IntArray  # negotiated, else the model's; −1 unknown
-    granted_w: FloatArray
-    paging_power_w: FloatArray
+    negotiated_power_w: FloatArray  # by LLDP, at the device's input
+    paging_power_w: FloatArray  # at the device's input
     length_m: FloatArray
     length_basis: IntArray
     cable_index: IntArray

@@ -57,7 +57,7 @@ CHANGE_TYPES: Final[dict[str, ChangeType]] = {
         "{thing} replaced, rated power {way}{span}", 4, "W", columns="amplifiers *"
     ),
     "switch_budget": ChangeType(
-        "{thing} replaced, PoE budget {way}{span}", 4, "W", columns="switches budget_w"
+        "{thing} replaced, PoE budget {way}{span}", 4, "W", columns="switches budget_w power_supplies_max"
     ),
     "switch_budget_one_lost": ChangeType(
         "PoE budget of {thing} with one power supply lost {way}{span}",
@@ -68,9 +68,11 @@ CHANGE_TYPES: Final[dict[str, ChangeType]] = {
     "switch_supplies": ChangeType(
         "number of power supplies of {thing} {way}{span}", 4, columns="switches power_supply_count"
     ),
+    "switch_port_type": ChangeType("port type of {thing} {way}{span}", 4, columns="switches port_type"),
     "switch_threshold": ChangeType(
         "usage threshold of {thing} {way}{span}", 5, columns="switches usage_threshold"
     ),
+    "port_type": ChangeType("type of {thing} {way}{span}", 5, columns="ports port_type"),
     "endpoint_moved": ChangeType("{move}", 5, columns="endpoints port_index over_cable", refers_to="port"),
     "endpoint_power": ChangeType(
         "PoE class or power of {thing} changed", 5, columns="endpoints poe_class *_w"

@@ -167,6 +167,8 @@ def _near_port(plant: Plant, index: int, step: int) -> Iterator[Rows]:
         "ports": plant.ports.port_index == index,
         "endpoints": _endpoints_on(plant, np.array([index]), step),
     }
+    switches = plant.ports.switch_index[plant.ports.port_index == index]
+    yield {"switches": np.isin(plant.switches.switch_index, switches)}
 
 
 def _near_endpoint(plant: Plant, index: int, step: int) -> Iterator[Rows]:

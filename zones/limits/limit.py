@@ -103,9 +103,14 @@ class Limit:
         return self.rule is not None and self.rule.at_least
 
     @property
+    def never_near(self) -> bool:
+        """Whether a figure that stays within is in order however close it is, so that it has no headroom."""
+        return self.rule is not None and self.rule.near_margin == 0
+
+    @property
     def counts_faults(self) -> bool:
         """Whether the figure counts what should not be there: such a limit has no headroom."""
-        return self.rule is not None and self.rule.near_margin == 0 and not self.unit
+        return self.never_near and not self.unit
 
     @property
     def has_common_practice(self) -> bool:
@@ -117,7 +122,7 @@ class Limit:
         """When a figure counts as near, in words."""
         if self.is_advice:
             return "advice: near, never past"
-        if self.rule is None or self.rule.near_margin == 0:
+        if self.rule is None or self.never_near:
             return "never near: past or not"
         if self.rule.near_margin is not None:
             return f"near within {self.number(self.rule.near_margin)} of the limit"

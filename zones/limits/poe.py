@@ -7,6 +7,7 @@ from zones.electrical.verdicts import Rule
 from zones.limits.limit import NO_SOURCE, Detail, Limit, Remedy, Severity
 
 _IEEE = "IEEE 802.3 clauses 33 and 145 (from memory)"
+_ALLOCATED = f"budget: data sheet; power by class: {_IEEE}; power by LLDP: clause 79 (from memory)"
 
 POE_LIMITS = (
     Limit(
@@ -14,11 +15,12 @@ POE_LIMITS = (
         title="PoE allocated",
         rule=Rule("poe_allocated"),
         subject_kind=SubjectKind.SWITCH,
-        quantity="power allocated to all ports: negotiated, else of the class (class 0 where not recorded)",
+        quantity="power allocated to all ports: by LLDP with the loss of the cable, else of the class "
+        "(class 0 where not recorded)",
         unit="W",
         decimals=1,
-        limit_from="PoE budget of the switch with all its power supplies",
-        source=f"budget: data sheet; power by class: {_IEEE}",
+        limit_from="PoE budget of the switch with the power supplies fitted",
+        source=_ALLOCATED,
         severity=Severity.SILENCE,
         template="{subject} has allocated {figure}; {limit}. Ports of low priority, or new ones, may get no "
         "power.",
@@ -33,7 +35,7 @@ POE_LIMITS = (
         unit="W",
         decimals=1,
         limit_from="PoE budget of the switch with its largest power supply lost",
-        source=f"budget: data sheet; power by class: {_IEEE}",
+        source=_ALLOCATED,
         severity=Severity.SILENCE,
         template="{subject} has allocated {figure}; with its largest power supply lost, {limit}. Some zones "
         "would then fall silent.",
@@ -47,7 +49,7 @@ POE_LIMITS = (
         quantity="power measured at the switch's supply groups",
         unit="W",
         decimals=1,
-        limit_from="PoE budget × usage threshold of the switch (0.8 where unset)",
+        limit_from="PoE budget with the power supplies fitted × usage threshold (0.8 where unset)",
         source=f"usage threshold: RFC 3621 pethMainPseUsageThreshold; 0.8 where unset: {NO_SOURCE}",
         severity=Severity.SILENCE,
         detail=Detail.READING,
@@ -67,6 +69,22 @@ POE_LIMITS = (
         severity=Severity.SILENCE,
         detail=Detail.ENDPOINT,
         template="{subject} must deliver {figure} for its endpoint to page; {limit} by its class.",
+        remedies=(Remedy.MOVE_ENDPOINT, Remedy.CORRECT_RECORD),
+    ),
+    Limit(
+        code="port_type",
+        title="Port type",
+        rule=Rule("port_type", near_margin=0.0),
+        subject_kind=SubjectKind.PORT,
+        quantity="power that the endpoint needs at the port: negotiated, else of its class; its paging power "
+        "where that is more",
+        unit="W",
+        decimals=1,
+        limit_from="what a port of its type delivers: 15.4, 30, 60, 90 W for types 1 to 4",
+        source=_IEEE,
+        severity=Severity.SILENCE,
+        detail=Detail.ENDPOINT,
+        template="The endpoint on {subject} needs {figure}; by port type, {limit}.",
         remedies=(Remedy.MOVE_ENDPOINT, Remedy.CORRECT_RECORD),
     ),
     Limit(

@@ -32,8 +32,8 @@ from zones.recheck.stored_results import without_repeats
 @dataclass(frozen=True)
 class Load:
     """One figure against one limit. Headroom is the share of the limit that is left, negative past it; None
-    where the limit is zero, the figure counts faults, or something is not known. ``detail``: id of the point,
-    row or reading that decides."""
+    where the limit is zero, the figure counts faults or is within a limit that is never near, or something is
+    not known. ``detail``: id of the point, row or reading that decides."""
 
     code: str
     subject_kind: SubjectKind
@@ -215,8 +215,8 @@ def _load(
     def headroom(figure: float | None) -> float | None:
         if figure is None or not limit or of.counts_faults:
             return None
-        at_least = of.rule is not None and of.rule.at_least
-        return (figure - limit) / abs(limit) if at_least else (limit - figure) / abs(limit)
+        share = (figure - limit if of.is_minimum else limit - figure) / abs(limit)
+        return None if of.never_near and share >= 0 else share
 
     return Load(
         code=code,

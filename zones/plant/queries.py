@@ -209,7 +209,6 @@ ENDPOINTS = _dated(
         " THEN dense_rank() OVER (ORDER BY t.site_id, f.address, f.vlan) END",
     },
     poe_class="coalesce(f.negotiated_class, m.poe_class)",
-    granted_w="f.negotiated_power_w",
     paging_power_w="m.paging_poe_w",
     length_m="f.cable_length_m",
     length_basis="coalesce(f.cable_length_basis, 0)",

@@ -6,11 +6,16 @@ It is the list for the next visit.
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from sites.changes.steps import first_step_after
+from sites.models import Endpoint, EndpointFacts
+from sites.selectors import things_with_facts
 from sites.wording import counted, listed, lower_first
+from zones.electrical.network_power import PD_POWER_W
 from zones.electrical.subjects import Subject
 from zones.electrical.verdicts import Verdict
 from zones.loads.site_loads import Loads, loads_on
@@ -31,9 +36,12 @@ class Question:
 
 @dataclass(frozen=True)
 class Survey:
+    """to_check: recorded values that contradict each other, each in a sentence."""
+
     as_of: dt.date
     questions: tuple[Question, ...]
     problems: tuple[NotComputed, ...]
+    to_check: tuple[str, ...]
     summary: str
 
 
@@ -42,7 +50,8 @@ def site_survey(site_id: int, as_of: dt.date) -> Survey:
     loads = loads_on(site_id, as_of)
     questions = questions_of(loads)
     problems = not_computed(loads.problems)
-    return Survey(as_of, questions, problems, _summary(questions, problems))
+    to_check = tuple(_negotiated_above_class(site_id, first_step_after(as_of)))
+    return Survey(as_of, questions, problems, to_check, _summary(questions, problems, to_check))
 
 
 def questions_of(loads: Loads, subjects: Collection[Subject] | None = None) -> tuple[Question, ...]:
@@ -66,7 +75,22 @@ def _question(figure: RenderedLoad, missing: tuple[str, ...]) -> Question:
     return Question(figure, missing, f"Cannot tell: {subject}. {figure.sentence} {why}")
 
 
-def _summary(questions: Sequence[Question], problems: Iterable[NotComputed]) -> str:
+def _negotiated_above_class(site_id: int, before: int) -> Iterator[str]:
+    """Endpoints with more power by LLDP than their class may draw: one of the two is wrong."""
+    for endpoint, row in things_with_facts(Endpoint, EndpointFacts, before, site_ids=[site_id]):
+        if row is None or row.negotiated_power_w is None:
+            continue
+        of_model = row.model.poe_class if row.model is not None else None
+        poe_class = of_model if row.negotiated_class is None else row.negotiated_class
+        most = float(np.max(PD_POWER_W) if poe_class is None else PD_POWER_W[poe_class])
+        if row.negotiated_power_w > most:
+            yield (
+                f"Endpoint {endpoint.name}: {row.negotiated_power_w:g} W by LLDP, {most:g} W by class. "
+                f"Counted with {most:g} W. Check its class and its power."
+            )
+
+
+def _summary(questions: Sequence[Question], problems: Iterable[NotComputed], to_check: Sequence[str]) -> str:
     names = list(dict.fromkeys(one.figure.subject for one in questions))
     broken = list(dict.fromkeys(one.name for one in problems))
     said = []
@@ -77,4 +101,6 @@ def _summary(questions: Sequence[Question], problems: Iterable[NotComputed]) -> 
             f"{counted(len(questions), 'figure')} cannot be judged, of {listed(names, 5)}: the estimates are "
             "on both sides of a limit, or a rating is missing."
         )
+    if to_check:
+        said.append(f"{counted(len(to_check), 'recorded value')} to check: another contradicts it.")
     return " ".join(said) or "Nothing is open: the record is enough to judge every figure."

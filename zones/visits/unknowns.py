@@ -14,7 +14,7 @@ from typing import Any, Final
 
 from django.db import models
 
-from sites.models import Basis, CableType, DeviceModel, Output, SwitchPort
+from sites.models import Basis, CableType, DeviceModel, Output
 from sites.selectors import things_with_facts
 from sites.wording import counted, listed, plural
 from zones.electrical.subjects import Subject, SubjectKind
@@ -23,11 +23,12 @@ from zones.selectors import points_before, runs_before
 from zones.subjects import SUBJECTS
 
 _NAMED_AT_MOST: Final = 3
-_RUN, _SUPPLY, _AMPLIFIER, _SWITCH, _ENDPOINT = (
+_RUN, _SUPPLY, _AMPLIFIER, _SWITCH, _PORT, _ENDPOINT = (
     SubjectKind.RUN,
     SubjectKind.SUPPLY,
     SubjectKind.AMPLIFIER,
     SubjectKind.SWITCH,
+    SubjectKind.PORT,
     SubjectKind.ENDPOINT,
 )
 
@@ -43,7 +44,7 @@ class SiteFacts:
         for point in points_before(before, run_ids=self.runs):
             self.points[point.run_id].append(point)
         self.things: dict[Subject, tuple[Any, Any]] = {}
-        for kind in (_SUPPLY, _AMPLIFIER, _SWITCH, _ENDPOINT):
+        for kind in (_SUPPLY, _AMPLIFIER, _SWITCH, _PORT, _ENDPOINT):
             model = SUBJECTS[kind].model
             facts = model.facts.rel.related_model
             for thing, row in things_with_facts(model, facts, before, site_ids=[site_id]):
@@ -51,7 +52,6 @@ class SiteFacts:
         self._endpoint_of_output = dict(
             Output.objects.filter(site_id=site_id).values_list("pk", "endpoint_id")
         )
-        self._switch_of_port = dict(SwitchPort.objects.filter(site_id=site_id).values_list("pk", "switch_id"))
 
     @cached_property
     def parts(self) -> Mapping[Subject, Mapping[Subject, None]]:
@@ -75,8 +75,8 @@ class SiteFacts:
             found[thing][thing] = None
             port_id = row.port_id if thing[0] is _ENDPOINT and row is not None else None
             if port_id is not None:
-                found[SubjectKind.PORT, port_id][thing] = None
-                found[_SWITCH, self._switch_of_port[port_id]][thing] = None
+                found[_PORT, port_id][thing] = None
+                found[_SWITCH, self.things[_PORT, port_id][0].switch_id][thing] = None
         return found
 
 
@@ -88,7 +88,10 @@ def unknown_of(facts: SiteFacts, code: str, subject: Subject) -> tuple[str, ...]
         for part in facts.parts.get(subject, ()):
             if part[0] is kind:
                 found |= dict.fromkeys(_of_run(facts, part[1], names) if kind is _RUN else ())
-                found |= dict.fromkeys(_of_thing(facts, part, names) if part in facts.things else ())
+                if kind is _PORT:
+                    found |= dict.fromkeys(_port_type(facts, part))
+                elif part in facts.things:
+                    found |= dict.fromkeys(_of_thing(facts, part, names))
     return tuple(found)
 
 
@@ -151,10 +154,52 @@ def _of_thing(facts: SiteFacts, subject: Subject, names: Sequence[str]) -> Itera
     elif model and lacking:
         yield f"{listed(lacking)} of {model.name} ({called})"
     for name in names:
-        if name not in rated:
+        if name in _IN_ITS_CASE:
+            yield from _IN_ITS_CASE[name](facts, subject)
+        elif name not in rated:
             how = _MISSING if row is None else _how(row, name)
             if how is not None:
                 yield f"the {_words(type(thing).facts.rel.related_model, name)} of {called}{how}"
+
+
+def _lldp_cable(facts: SiteFacts, endpoint: Subject) -> Iterator[str]:
+    """The cable length, where power by LLDP is allocated with the loss of the cable."""
+    _, row = facts.things[endpoint]
+    if row is not None and row.negotiated_power_w is not None:
+        yield from _of_thing(facts, endpoint, ["cable_length_m"])
+
+
+def _budget(facts: SiteFacts, switch: Subject, lost: int = 0) -> Iterator[str]:
+    """The PoE budget with the power supplies fitted, or with one lost, and what decides which that is."""
+    thing, row = facts.things[switch]
+    model = row.model if row is not None else None
+    takes = model.power_supplies_max if model is not None else None
+    fitted = row.power_supply_count if row is not None else None
+    if fitted is None and takes == 1:
+        fitted = 1
+    stated = "poe_budget_one_lost_w" if lost else "poe_budget_w"
+    if takes is None or fitted is None:
+        yield from _of_thing(facts, switch, [stated, "power_supplies_max", "power_supply_count"])
+    elif fitted - lost in (takes, takes - 1):
+        name = "poe_budget_w" if fitted - lost == takes else "poe_budget_one_lost_w"
+        yield from _of_thing(facts, switch, [name])
+    else:
+        supplies = counted(fitted - lost, "power supply", "power supplies")
+        yield f"the PoE budget of switch {thing.name} with {supplies}"
+
+
+def _budget_one_lost(facts: SiteFacts, switch: Subject) -> Iterator[str]:
+    yield from _budget(facts, switch, lost=1)
+
+
+def _port_type(facts: SiteFacts, subject: Subject) -> Iterator[str]:
+    """The type of a port, where neither the port nor its switch's model says it."""
+    port, row = facts.things[subject]
+    switch, of_switch = facts.things[_SWITCH, port.switch_id]
+    if (row is None or row.port_type is None) and (
+        of_switch is None or of_switch.model is None or of_switch.model.port_type is None
+    ):
+        yield f"the type of port {port.number} of switch {switch.name}, or of the ports of its model"
 
 
 # --- how a value is known -----------------------------------------------------------------------------------
@@ -187,17 +232,24 @@ def _may_be_missing(names: Sequence[str]) -> tuple[str, ...]:
 _MISSING: Final = ""
 _UNSURE: Final = {Basis.GUESSED: ", only guessed", Basis.DRAWING: ", only from a drawing"}
 _FUSE, _COUNTS, _CURRENT, _TAP = "fuse", "counts", "current", "tap_power_w"
+_LLDP_CABLE, _BUDGET, _BUDGET_ONE_LOST = "cable of LLDP power", "budget", "budget with one supply lost"
 _CABLE, _SEGMENT = _may_be_missing(PointFacts.CABLE), _may_be_missing(PointFacts.SEGMENT)
 _OF_RUN: Final[Mapping[str, Callable[[Run, RunFacts, Sequence[PointFacts]], Iterator[str]]]] = {
     _FUSE: _fuse,
     _COUNTS: _counts,
 }
+_IN_ITS_CASE: Final[Mapping[str, Callable[[SiteFacts, Subject], Iterator[str]]]] = {
+    _LLDP_CABLE: _lldp_cable,
+    _BUDGET: _budget,
+    _BUDGET_ONE_LOST: _budget_one_lost,
+}
+"""Values of a switch or an endpoint that its figures need in some cases only."""
 _ONLY_ON: Final = {_CURRENT: Run.Kind.SELF_AMPLIFIED, _TAP: Run.Kind.CONSTANT_VOLTAGE}
 """On runs of which kind a value of the devices is asked."""
 
 _VOLTAGES: Final = (_SUPPLY, "no_load_voltage_v", "rated_load_voltage_v")
 _TAPS: Final = ((_AMPLIFIER, "rated_power_w"), (_RUN, _COUNTS, _TAP))
-_CLASSES: Final = (_ENDPOINT, "poe_class")
+_CLASSES: Final = (_ENDPOINT, "poe_class", _LLDP_CABLE)
 _DEPENDS_ON: Final[Mapping[str, Sequence[tuple[Any, ...]]]] = {
     "supply_current": ((_SUPPLY, "rated_current_a"), (_RUN, _COUNTS, _CURRENT)),
     "class_2_power": (
@@ -215,9 +267,10 @@ _DEPENDS_ON: Final[Mapping[str, Sequence[tuple[Any, ...]]]] = {
     "amplifier_load": _TAPS,
     "line_impedance": _TAPS,
     "line_loss": ((_RUN, _COUNTS, _TAP, *_SEGMENT),),
-    "poe_allocated": ((_SWITCH, "poe_budget_w"), _CLASSES),
-    "poe_one_supply_lost": ((_SWITCH, "poe_budget_one_lost_w", "power_supply_count"), _CLASSES),
-    "poe_measured": ((_SWITCH, "poe_budget_w"),),
+    "poe_allocated": ((_SWITCH, _BUDGET), _CLASSES),
+    "poe_one_supply_lost": ((_SWITCH, _BUDGET_ONE_LOST), _CLASSES),
+    "poe_measured": ((_SWITCH, _BUDGET),),
+    "port_type": ((_PORT,), _CLASSES),
     "port_power": ((_ENDPOINT, "poe_class", "paging_poe_w", "cable_length_m"),),
     "endpoint_cable": ((_ENDPOINT, "cable_length_m"),),
     "wire_gauge": ((_RUN, "cable_type"),),

@@ -10,6 +10,7 @@ from django.test import Client
 
 from sites.models import Basis, Secret
 from sites.models.access import User
+from sites.services.endpoints import endpoint_alter
 from sites.services.power import supply_add
 from sites.services.secrets import secret_write
 from tests import factories
@@ -110,7 +111,12 @@ def test_the_survey_of_a_site(hall: Hall, client: Client) -> None:
     assert "which model supply PS 9 is" in question["missing"]
     assert question["figure"]["limit"] is None
     assert survey["summary"].endswith("or a rating is missing.")
+    assert survey["to_check"] == []
     assert get(client, f"sites/{hall.site.pk}/survey", as_of=BUILT.isoformat())["as_of"] == BUILT.isoformat()
+    # IEEE 802.3: class 2 may draw 6.49 W
+    endpoint_alter(factories.change(hall.site), endpoint=hall.gateway, negotiated_power_w=9.0)
+    (to_check,) = get(client, f"sites/{hall.site.pk}/survey")["to_check"]
+    assert to_check.startswith(f"Endpoint {hall.gateway.name}: 9 W by LLDP, 6.49 W by class.")
 
 
 @pytest.mark.parametrize("address", ["closets/{closet}/sheet", "sites/{site}/survey"])

@@ -87,7 +87,7 @@ def cable(things: Things) -> Body:
     if things.chance(0.3):
         body["negotiated_class"] = rng.choice([2, 3, 4])
     if things.chance(0.2):
-        body["negotiated_power_w"] = round(rng.uniform(4, 25), 1)
+        body["negotiated_power_w"] = round(rng.uniform(4, rng.choice([12, 25, 75])), 1)
     return body
 
 

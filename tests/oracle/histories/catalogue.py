@@ -77,9 +77,12 @@ _MODELS: dict[str, list[dict[str, Any]]] = {
     ],
     "network_amplifier": [{"poe_class": 6, "paging_poe_w": 50.0}, {"poe_class": 8, "paging_poe_w": 71.0}],
     "switch": [
-        {"port_count": 8, "poe_budget_w": 65.0},
-        {"port_count": 8, "poe_budget_w": 130.0, "poe_budget_one_lost_w": 65.0},
-        {"port_count": 12, "poe_budget_w": 370.0, "poe_budget_one_lost_w": 100.0},
+        {"port_count": 8, "port_type": 1, "power_supplies_max": 1, "poe_budget_w": 65.0},
+        {"port_count": 8, "port_type": 2, "power_supplies_max": 2, "poe_budget_w": 130.0,
+         "poe_budget_one_lost_w": 65.0},
+        {"port_count": 12, "power_supplies_max": 2, "poe_budget_w": 370.0, "poe_budget_one_lost_w": 100.0},
+        {"port_count": 8, "port_type": 3, "power_supplies_max": 3, "poe_budget_w": 130.0,
+         "poe_budget_one_lost_w": 50.0},
         {"port_count": 6},
     ],
 }  # fmt: skip

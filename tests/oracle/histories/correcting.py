@@ -81,7 +81,10 @@ def correct_network(things: Things) -> list[Body]:
             }
         ]
     if what == "port":
-        body: Body = {"op": "port.correct", "port_id": things.one(things.ports), "other_load": "telephone"}
+        body: Body = {"op": "port.correct", "port_id": things.one(things.ports)}
+        if things.chance(0.3):
+            return [body | {"port_type": things.one([1, 3])}]
+        body["other_load"] = "telephone"
         return [body | {"other_load_class": things.one([1, 2, 3])}]
     body = {"op": "endpoint.correct", "endpoint_id": things.one(things.endpoints)} | cable(things)
     return [body] if len(body) > 2 else []

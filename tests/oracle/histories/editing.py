@@ -39,7 +39,12 @@ _RATINGS: dict[str, dict[str, Any]] = {
     "amplifier": {"rated_power_w": 45.0, "minimum_impedance_ohm": 60.0},
     "gateway": {"output_impedance_ohm": 900.0, "output_speakers_max": 6, "poe_class": 4},
     "network_speaker": {"paging_poe_w": 14.0, "poe_class": None},
-    "switch": {"poe_budget_w": 90.0, "poe_budget_one_lost_w": 40.0},
+    "switch": {
+        "poe_budget_w": 90.0,
+        "poe_budget_one_lost_w": 40.0,
+        "power_supplies_max": 2,
+        "port_type": 1,
+    },
 }
 
 

@@ -246,12 +246,14 @@ def swap_switch(things: Things) -> list[Body]:
     if things.chance(0.5):
         return [body | {"model_id": things.model("switch"), "port_count": 12}]
     threshold = things.one([0.5, 0.8, None])
-    return [body | {"power_supply_count": things.one([1, 2, None]), "usage_threshold": threshold}]
+    return [body | {"power_supply_count": things.one([1, 2, 3, None]), "usage_threshold": threshold}]
 
 
 def load_port(things: Things) -> list[Body]:
     """A camera or a telephone on a port, or taken off it."""
     body: Body = {"op": "port.alter", "port_id": things.one(things.ports)}
+    if things.chance(0.2):
+        return [body | {"port_type": things.one([1, 2, 4, None])}]
     if things.chance(0.3):
         return [body | {"other_load": "", "other_load_class": None, "other_load_power_w": None}]
     body |= {"other_load": "camera", "other_load_class": things.one([None, 2, 3, 4])}

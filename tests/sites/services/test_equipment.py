@@ -218,6 +218,17 @@ def test_a_port_has_priority(site: Site, switch: Switch) -> None:
     assert (facts.priority, facts.other_load_power_w) == ("critical", 7.5)
 
 
+def test_a_port_has_a_type_of_its_own_from_a_day_on(site: Site, switch: Switch) -> None:
+    one = port(switch, 1)
+    port_alter(on(site), port=one, port_type=4)
+    assert list(one.facts.order_by("step").values_list("port_type", flat=True)) == [None, 4]
+
+
+def test_a_built_in_power_supply_counts(site: Site, switch: Switch) -> None:
+    with pytest.raises(ChangeRefused, match="a whole number from 1 to 16"):
+        switch_alter(on(site), switch=switch, power_supply_count=0)
+
+
 # --- endpoints -----------------------------------------------------------------------------------------
 
 

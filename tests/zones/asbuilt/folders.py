@@ -68,7 +68,7 @@ def _pier() -> Folder:
             {"name": "supply 1 A", "kind": "supply", "rated_current_a": "1"},
             {"name": "supply 2 A", "kind": "supply", "rated_current_a": "2"},
             {"name": "gateway", "kind": "gateway", "output_count": "2", "poe_class": "3"},
-            {"name": "switch 12", "kind": "switch", "poe_budget_w": "130"},
+            {"name": "switch 12", "kind": "switch", "power_supplies_max": "1", "poe_budget_w": "130"},
         ],
         "cable_types": [{"name": "cat 24", "gauge_awg": "24"}],
         "customers": [{"code": "ebb", "name": "Ebb Ferries"}],

@@ -28,6 +28,7 @@ CODES = (
     "poe_one_supply_lost",
     "poe_measured",
     "port_power",
+    "port_type",
     "endpoint_cable",
     "row_used_twice",
     "polarity_reversed",
@@ -36,7 +37,9 @@ CODES = (
     "address_used_twice",
     "reading_disagrees",
 )
-RULES = tuple(Rule(code, at_least=code in AT_LEAST) for code in CODES)
+RULES = tuple(
+    Rule(code, at_least=code in AT_LEAST, near_margin=0.0 if code == "port_type" else None) for code in CODES
+)
 MEASURED, MARKED, DRAWING, GUESSED, UNKNOWN = 4, 3, 2, 1, 0
 
 

@@ -69,13 +69,16 @@ FACTS: dict[str, dict[str, Any]] = {
     "switches": {
         "budget_w": 130.0,
         "budget_one_lost_w": NAN,
+        "power_supplies_max": 1,
         "power_supply_count": 1,
+        "port_type": -1,
         "usage_threshold": NAN,
     },
     "ports": {
         "switch_index": -1,
         "number": 1,
         "priority": 2,
+        "port_type": -1,
         "other_load": False,
         "other_class": -1,
         "other_power_w": NAN,
@@ -83,7 +86,7 @@ FACTS: dict[str, dict[str, Any]] = {
     "endpoints": {
         "port_index": -1,
         "poe_class": 3,
-        "granted_w": NAN,
+        "negotiated_power_w": NAN,
         "paging_power_w": NAN,
         "length_m": 30.0,
         "length_basis": int(Basis.MEASURED),

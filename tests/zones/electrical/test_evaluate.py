@@ -384,7 +384,9 @@ def test_a_conductor_outside_the_wire_range_of_a_66_type_block() -> None:
 
 def test_switch_with_its_largest_supply_lost_and_measured() -> None:
     toy = ToyPlant()
-    switch = toy.add("switches", budget_w=130.0, budget_one_lost_w=30.0, power_supply_count=2)
+    switch = toy.add(
+        "switches", budget_w=130.0, budget_one_lost_w=30.0, power_supplies_max=2, power_supply_count=2
+    )
     for number in (1, 2):
         port = toy.add("ports", switch_index=switch, number=number)
         toy.add("endpoints", port_index=port, poe_class=-1)

@@ -20,6 +20,7 @@ from zones.limits.registry import LIMITS, limit_by_code
 
 LOAD = Rule("amplifier_load")
 BUDGET = Rule("poe_allocated")
+PORT_TYPE = Rule("port_type", near_margin=0.0)
 
 
 @pytest.fixture
@@ -157,6 +158,36 @@ def test_a_smaller_switch() -> None:
     assert said(story.only([BUDGET]), "switch SW1", BUDGET) == (
         "Switch 1000 replaced, PoE budget lowered from 130 W to 65 W on 2025-03-14 by E. Sorrel: "
         "limit of switch SW1 lowered from 130 W to 65 W; figure 92.4 W"
+    )
+
+
+def test_a_power_supply_taken_out() -> None:
+    story = Story()
+    story.on("2024-05-01")
+    switch = story.put(
+        "switches", budget_w=370.0, budget_one_lost_w=185.0, power_supplies_max=2, power_supply_count=2
+    )
+    for number_ in range(7):
+        port = story.put("ports", switch_index=switch, number=number_)
+        story.put("endpoints", port_index=port, poe_class=4)
+    story.on("2025-03-14", "E. Sorrel", "")
+    story.alter("switches", switch, power_supply_count=1)
+    assert said(story.only([BUDGET]), "switch SW1", BUDGET) == (
+        "Number of power supplies of switch 1000 lowered from 2 to 1 on 2025-03-14 by E. Sorrel: "
+        "limit of switch SW1 lowered from 370 W to 185 W; figure 210 W"
+    )
+
+
+def test_a_switch_whose_ports_deliver_less() -> None:
+    story = Story()
+    story.on("2024-05-01")
+    switch = story.put("switches", port_type=2)
+    story.put("endpoints", port_index=story.put("ports", switch_index=switch), poe_class=4)
+    story.on("2025-03-14", "E. Sorrel", "")
+    story.alter("switches", switch, port_type=1)
+    assert said(story.only([PORT_TYPE]), "port 1 of SW1", PORT_TYPE) == (
+        "Port type of switch 1000 lowered from 2 to 1 on 2025-03-14 by E. Sorrel: "
+        "limit of port 1 of SW1 lowered from 30 W to 15.4 W; figure 30 W"
     )
 
 

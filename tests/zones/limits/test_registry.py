@@ -18,6 +18,7 @@ from zones.limits.registry import LIMITS, RULES, limit_by_code
 
 JUDGED = [limit for limit in LIMITS if limit.rule is not None]
 NEVER_NEAR = {
+    "port_type",
     "class_2_power",
     "other_zone",
     "row_used_twice",
@@ -110,6 +111,12 @@ def test_an_infeasible_run_is_not_said_to_have_a_voltage() -> None:
         ("address_used_twice", 2.0, "", "2 endpoints share the network address of block B1; 1 allowed."),
         ("wire_gauge", 2.0, "", "The cable of block B1 is 2 AWG outside its block's wire range."),
         ("poe_allocated", 385.0, "", "Block B1 has allocated 385 W; limit 370 W."),
+        (
+            "port_type",
+            30.0,
+            "",
+            "The endpoint on block B1 needs 30 W; by port type, limit 15.4 W.",
+        ),
         ("reading_disagrees", 0.163, "", "Block B1: a reading is 16 % outside the computed range."),
         (
             "reading_disagrees",
@@ -123,7 +130,7 @@ def test_an_infeasible_run_is_not_said_to_have_a_voltage() -> None:
 )
 def test_sentences_are_plain_and_counts_inflect(code: str, figure: float, place: str, sentence: str) -> None:
     limits = {"output_speakers": 40.0, "row_used_twice": 1.0, "address_used_twice": 1.0, "audio_level": -6.0}
-    limits |= {"poe_allocated": 370.0, "line_loss": 3.0}
+    limits |= {"poe_allocated": 370.0, "port_type": 15.4, "line_loss": 3.0}
     said = limit_by_code(code).sentence(
         subject="block B1", low=figure, likely=figure, high=figure, limit=limits.get(code, 0.0), place=place
     )

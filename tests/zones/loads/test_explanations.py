@@ -34,7 +34,11 @@ def everything(hall: Hall) -> Hall:
     change = factories.change(hall.site)
     run_alter(change, run=hall.run, fuse_fitted=True, fuse_rating_a=2.0)
     model = factories.make_model(
-        DeviceModel.Kind.SWITCH, port_count=8, poe_budget_w=130.0, poe_budget_one_lost_w=65.0
+        DeviceModel.Kind.SWITCH,
+        port_count=8,
+        power_supplies_max=2,
+        poe_budget_w=130.0,
+        poe_budget_one_lost_w=65.0,
     )
     switch_alter(change, switch=hall.switch, model=model, power_supply_count=2)
     port_alter(change, port=hall.switch.ports.get(number=5), other_load="a camera", other_load_class=3)
@@ -200,6 +204,31 @@ def test_what_a_switch_allocates(everything: Hall) -> None:
     lost, worked = of(everything, "poe_one_supply_lost", everything.switch.pk)
     assert amounts(worked)["PoE budget with the largest power supply lost"].likely == 65.0
     assert lost.limit == 65.0
+
+
+def test_power_by_lldp_with_the_loss_of_its_cable(hall: Hall) -> None:
+    """5 W at a class 2 device over the longest channel: 44 × (44 − √(1936 − 4 × 20 × 5)) / 40 = 5.2890 W
+    (IEEE 802.3)."""
+    endpoint_alter(factories.change(hall.site), endpoint=hall.gateway, negotiated_power_w=5.0)
+    load, worked = of(hall, "poe_allocated", hall.switch.pk)
+    (row,) = worked.tables[0].rows
+    assert (row["negotiated_w"], row["poe_class"]) == (5.0, "2")
+    assert row["allocated_w"] == pytest.approx(5.2890, rel=1e-4)
+    assert load.likely == row["allocated_w"]
+    assert amounts(worked)["power supplies fitted"].likely == 1, "all that its model takes"
+
+
+def test_what_a_port_of_its_type_delivers(hall: Hall) -> None:
+    """Type 2 delivers 30 W; class 2 needs 7 W (IEEE 802.3)."""
+    port = hall.switch.ports.get(number=3)
+    assert hall.gateway.facts.latest("step").port == port
+    load, worked = of(hall, "port_type", port.pk)
+    assert (load.likely, load.limit) == (7.0, 30.0)
+    assert amounts(worked)["port type"].known == "of the switch's model"
+    port_alter(factories.change(hall.site), port=port, port_type=1)
+    load, worked = of(hall, "port_type", port.pk)
+    assert load.limit == 15.4
+    assert amounts(worked)["port type"].known == "recorded of the port"
 
 
 def test_a_value_scaled_to_a_reading_is_shown_as_such(hall: Hall) -> None:

@@ -8,6 +8,8 @@ import pytest
 from django.db import connection, transaction
 
 from sites.models import Basis, DeviceModel
+from sites.services.endpoints import endpoint_alter
+from sites.services.switches import port_alter
 from tests import factories
 from tests.halls import Hall
 from zones.electrical.subjects import SubjectKind
@@ -61,6 +63,17 @@ def test_no_headroom_where_a_rating_is_not_known(hall: Hall) -> None:
     )
     load = only(hall, "run_voltage", hall.run.pk, LATER)
     assert (load.high, load.headroom_worst, load.verdict) == (None, None, Verdict.CANNOT_TELL)
+
+
+def test_no_headroom_within_a_limit_that_is_never_near(hall: Hall) -> None:
+    """A class 4 device needs 30 W: all that a type 2 port delivers; type 1 delivers 15.4 W (IEEE 802.3)."""
+    port = hall.switch.ports.get(number=3)
+    endpoint_alter(factories.change(hall.site), endpoint=hall.gateway, negotiated_class=4)
+    load = only(hall, "port_type", port.pk)
+    assert (load.likely, load.limit, load.headroom_likely, load.headroom_worst) == (30.0, 30.0, None, None)
+    port_alter(factories.change(hall.site), port=port, port_type=1)
+    load = only(hall, "port_type", port.pk)
+    assert load.headroom_likely == pytest.approx((15.4 - 30.0) / 15.4)
 
 
 def test_a_day_is_asked_and_no_other(hall: Hall) -> None:

@@ -84,7 +84,7 @@ def test_what_powers_an_endpoint() -> None:
         found[negotiated.pk],
         port=port.pk,
         poe_class=4,
-        granted_w=21.5,
+        negotiated_power_w=21.5,
         paging_power_w=9.0,
         length_m=40.0,
         length_basis=3,
@@ -95,7 +95,7 @@ def test_what_powers_an_endpoint() -> None:
         found[plain.pk],
         port=None,
         poe_class=3,
-        granted_w=None,
+        negotiated_power_w=None,
         length_m=None,
         length_basis=0,
         over_cable=True,
@@ -106,12 +106,23 @@ def test_what_powers_an_endpoint() -> None:
     expect(rows(plant, "switches")[0], power_supply_count=2, usage_threshold=0.7)
 
 
-def test_the_budget_is_that_of_the_switch_model() -> None:
-    model = device_model("switch", poe_budget_w=130.0, poe_budget_one_lost_w=65.0)
+def test_budgets_and_port_type_are_those_of_the_switch_model() -> None:
+    model = device_model(
+        "switch", poe_budget_w=130.0, poe_budget_one_lost_w=65.0, power_supplies_max=2, port_type=3
+    )
     record = SiteRecord()
     with record.change():
-        record.switch(model)
-    expect(rows(read_plant([record.site_id]), "switches")[0], budget_w=130.0, budget_one_lost_w=65.0)
+        record.port(record.switch(model), port_type=1)
+    plant = read_plant([record.site_id])
+    expect(
+        rows(plant, "switches")[0],
+        budget_w=130.0,
+        budget_one_lost_w=65.0,
+        power_supplies_max=2,
+        power_supply_count=None,
+        port_type=3,
+    )
+    expect(rows(plant, "ports")[0], port_type=1)
 
 
 def test_addresses_are_alike_where_address_and_vlan_are() -> None:

@@ -13,6 +13,7 @@ from sites.changes.steps import first_step_after
 from sites.models import Basis, Block, Closet, DeviceModel, Site, Supply
 from sites.services.endpoints import endpoint_alter, endpoint_move
 from sites.services.power import amplifier_add, supply_add
+from sites.services.switches import port_alter, switch_alter
 from tests import factories
 from tests.halls import Hall
 from zones.electrical.subjects import SubjectKind
@@ -139,7 +140,7 @@ def test_the_loss_of_a_line_depends_on_the_pairs_of_its_cable(site: Site, block:
 
 
 def test_power_depends_on_the_switch_and_on_the_endpoints_that_it_powers(site: Site, closet: Closet) -> None:
-    model = factories.make_model(DeviceModel.Kind.SWITCH, name="SW-X", poe_budget_one_lost_w=None)
+    model = factories.make_model(DeviceModel.Kind.SWITCH, name="SW-X", power_supplies_max=2)
     switch = factories.make_switch(closet, model, name="SW 9")
     device = factories.make_model(DeviceModel.Kind.GATEWAY, name="GW-X", poe_class=None, paging_poe_w=None)
     gateway = factories.make_gateway(closet, device, name="GW 9")
@@ -160,6 +161,81 @@ def test_power_depends_on_the_switch_and_on_the_endpoints_that_it_powers(site: S
     )
     assert unknown(site, "endpoint_cable", SubjectKind.ENDPOINT, gateway.pk) == (
         "the cable length of endpoint GW 9, only guessed",
+    )
+
+
+@pytest.mark.parametrize(
+    ("rated", "fitted", "missing"),
+    [
+        ({"poe_budget_w": None}, 2, ("the PoE budget of SW-X (switch SW 9)",)),
+        ({}, 1, ("the PoE budget with one supply lost of SW-X (switch SW 9)",)),
+        ({}, None, ("the number of power supplies of switch SW 9",)),
+        ({"power_supplies_max": None}, 2, ("the full number of power supplies of SW-X (switch SW 9)",)),
+        ({"power_supplies_max": 3}, 1, ("the PoE budget of switch SW 9 with 1 power supply",)),
+    ],
+)
+def test_a_budget_depends_on_the_power_supplies_fitted(
+    site: Site, closet: Closet, rated: dict[str, Any], fitted: int | None, missing: tuple[str, ...]
+) -> None:
+    said = {"power_supplies_max": 2, "poe_budget_w": 370.0, "poe_budget_one_lost_w": None} | rated
+    model = factories.make_model(DeviceModel.Kind.SWITCH, name="SW-X", **said)
+    switch = factories.make_switch(closet, model, name="SW 9")
+    switch_alter(factories.change(site), switch=switch, power_supply_count=fitted)
+    port_alter(factories.change(site), port=switch.ports.get(number=1), other_load="camera")
+    question = questions(site)["poe_allocated"]
+    assert question.missing == missing
+
+
+def test_the_type_of_a_port_is_asked_where_its_device_needs_more_than_15_w(
+    site: Site, closet: Closet
+) -> None:
+    model = factories.make_model(DeviceModel.Kind.SWITCH, name="SW-X", port_type=None)
+    switch = factories.make_switch(closet, model, name="SW 9")
+    for number, poe_class in ((1, 3), (2, 4)):
+        device = factories.make_model(
+            DeviceModel.Kind.GATEWAY, name=f"class {poe_class}", poe_class=poe_class
+        )
+        gateway = factories.make_gateway(closet, device, name=f"GW {number}")
+        endpoint_move(factories.change(site), endpoint=gateway, port=switch.ports.get(number=number))
+    question = questions(site)["port_type"]
+    assert question.sentence == (
+        "Cannot tell: port type of port 2 of SW 9. The endpoint on port 2 of SW 9 needs 30 W; by port type, "
+        "limit not recorded: rating missing. Not recorded, or only estimated: the type of port 2 of switch "
+        "SW 9, or of the ports of its model."
+    )
+    port_alter(factories.change(site), port=switch.ports.get(number=2), port_type=2)
+    assert "port_type" not in questions(site)
+
+
+def test_more_power_by_lldp_than_the_class_may_draw_is_asked_about(site: Site, closet: Closet) -> None:
+    """IEEE 802.3: class 3 may draw 12.95 W."""
+    device = factories.make_model(DeviceModel.Kind.GATEWAY, poe_class=3)
+    gateway = factories.make_gateway(closet, device, name="GW 9")
+    port = factories.make_switch(closet).ports.get(number=1)
+    endpoint_move(factories.change(site), endpoint=gateway, port=port)
+    endpoint_alter(factories.change(site), endpoint=gateway, negotiated_power_w=12.9)
+    assert site_survey(site.pk, BUILT).to_check == ()
+    endpoint_alter(factories.change(site), endpoint=gateway, negotiated_power_w=14.0)
+    survey = site_survey(site.pk, BUILT)
+    assert survey.to_check == (
+        "Endpoint GW 9: 14 W by LLDP, 12.95 W by class. Counted with 12.95 W. Check its class and its power.",
+    )
+    assert survey.summary.endswith("1 recorded value to check: another contradicts it.")
+    endpoint_alter(factories.change(site), endpoint=gateway, negotiated_class=4)
+    assert site_survey(site.pk, BUILT).to_check == ()
+
+
+def test_a_cable_counts_for_a_switch_where_power_by_lldp_goes_over_it(site: Site, closet: Closet) -> None:
+    model = factories.make_model(DeviceModel.Kind.SWITCH, name="SW-X", poe_budget_w=None)
+    switch = factories.make_switch(closet, model, name="SW 9")
+    gateway = factories.make_gateway(closet, name="GW 9")
+    endpoint_move(factories.change(site), endpoint=gateway, port=switch.ports.get(number=1))
+    budget = "the PoE budget of SW-X (switch SW 9)"
+    assert unknown(site, "poe_allocated", SubjectKind.SWITCH, switch.pk) == (budget,)
+    endpoint_alter(factories.change(site), endpoint=gateway, negotiated_power_w=5.0)
+    assert unknown(site, "poe_allocated", SubjectKind.SWITCH, switch.pk) == (
+        budget,
+        "the cable length of endpoint GW 9",
     )
 
 

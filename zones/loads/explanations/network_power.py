@@ -5,13 +5,19 @@ from __future__ import annotations
 import numpy as np
 
 from sites.models import Basis
+from zones.electrical.bands import LIKELY
+from zones.electrical.figures import lookup
 from zones.electrical.network_power import (
     MAX_CHANNEL_M,
     PD_POWER_W,
+    PORT_TYPE_POWER_W,
     POWERED_PAIRS,
     PSE_MINIMUM_V,
     PSE_POWER_W,
-    allocation_w,
+    budgets,
+    endpoint_allocation_w,
+    other_allocation_w,
+    port_types,
 )
 from zones.electrical.plant import State, select
 from zones.electrical.subjects import Subject, SubjectKind
@@ -25,7 +31,7 @@ _PORTS = columns(
     "port",
     "feeds",
     Column("poe_class", "class"),
-    Column("negotiated_w", "negotiated", "W"),
+    Column("negotiated_w", "negotiated, at the device", "W"),
     Column("allocated_w", "allocated", "W"),
 )
 _IEEE = "IEEE 802.3 clauses 33 and 145, from memory"
@@ -33,22 +39,33 @@ _IEEE = "IEEE 802.3 clauses 33 and 145, from memory"
 
 @explains("poe_allocated", "poe_one_supply_lost")
 def poe_allocated(scene: Scene, load: Load) -> Worked:
-    table, total = _allocations(scene, load)
-    name, column = "PoE budget", "budget_w"
+    row = scene.row_of(load.subject)
+    of_supplies = budgets(scene.plant, np.array([row]))
+    supplies = int(of_supplies.supplies[0])
+    name, budget = "PoE budget", of_supplies.budget_w[0]
     if load.code == "poe_one_supply_lost":
-        name, column = "PoE budget with the largest power supply lost", "budget_one_lost_w"
+        name, budget = "PoE budget with the largest power supply lost", of_supplies.one_lost_w[0]
     return Worked(
-        formula="P = Σ of what the switch allocates: what was negotiated, else the power of the class.",
-        assumptions=("A class that is not recorded counts as class 0: 15.4 W.",),
-        inputs=(Amount.rated(name, "W", scene.fact(load.subject, column)),),
-        tables=(table,),
-        steps=(Step.of("Together", "allocated", "W", total),),
+        formula="P = Σ of what the switch allocates: P = V·(V − √(V² − 4·R·P_LLDP)) / 2R for power by LLDP, "
+        "which is at the device, else the power of the class.",
+        assumptions=(
+            "A class that is not recorded counts as class 0: 15.4 W.",
+            "Power by LLDP counts up to what the class may draw at the device.",
+            "A cable whose length is not recorded is taken as the longest channel.",
+        ),
+        inputs=(
+            Amount.of("power supplies fitted", "", supplies if supplies >= 0 else np.nan),
+            Amount.rated(name, "W", budget),
+        ),
+        tables=(_allocations(scene, load),),
+        steps=(Step.of("Together", "allocated", "W", bands_of(load)),),
     )
 
 
 @explains("poe_measured")
 def poe_measured(scene: Scene, load: Load) -> Worked:
-    budget, set_to = scene.fact(load.subject, "budget_w"), scene.fact(load.subject, "usage_threshold")
+    budget = float(budgets(scene.plant, np.array([scene.row_of(load.subject)])).budget_w[0])
+    set_to = scene.fact(load.subject, "usage_threshold")
     usual = scene.plant.factors.poe_usage_threshold
     threshold = usual if np.isnan(set_to) else set_to
     readings = scene.plant.poe_readings
@@ -107,6 +124,35 @@ def port_power(scene: Scene, load: Load) -> Worked:
     )
 
 
+@explains("port_type")
+def port_type(scene: Scene, load: Load) -> Worked:
+    plant, endpoint = scene.plant, (SubjectKind.ENDPOINT, load.detail or 0)
+    row, port = scene.row_of(endpoint), scene.row_of(load.subject)
+    switch_id = int(plant.switch_id[plant.ports.switch_index[port]])
+    switch = scene.row_of((SubjectKind.SWITCH, switch_id))
+    type_ = port_types(plant, np.array([port]), np.array([switch]))
+    of_port = "recorded of the port" if plant.ports.port_type[port] >= 0 else "of the switch's model"
+    known = of_port if type_[0] >= 0 else "not recorded"
+    recorded = int(plant.endpoints.poe_class[row])
+    return Worked(
+        formula="What is allocated to the endpoint, by LLDP or by its class, or what it draws at the port "
+        "while it pages, where that is more. Limit: what a port of its type delivers.",
+        assumptions=() if recorded >= 0 else ("The class is not recorded: taken as class 0.",),
+        inputs=(
+            Amount.of("class", "", max(recorded, 0), "" if recorded >= 0 else "not recorded"),
+            Amount.of(
+                "allocated at the switch", "W", endpoint_allocation_w(plant, np.array([row]))[:, 0], _IEEE
+            ),
+            Amount.rated("power while paging, at the device", "W", plant.endpoints.paging_power_w[row]),
+            Amount.of("port type", "", np.nan if type_[0] < 0 else type_[0], known),
+        ),
+        steps=(
+            Step.of("At the port", "power needed at the port", "W", bands_of(load)),
+            Step.of("Limit", "limit", "W", lookup(PORT_TYPE_POWER_W, type_)[0]),
+        ),
+    )
+
+
 @explains("endpoint_cable")
 def endpoint_cable(scene: Scene, load: Load) -> Worked:
     return Worked(
@@ -118,30 +164,29 @@ def endpoint_cable(scene: Scene, load: Load) -> Worked:
     )
 
 
-def _allocations(scene: Scene, load: Load) -> tuple[Table, float]:
+def _allocations(scene: Scene, load: Load) -> Table:
     plant = scene.plant
     _, ports = select(plant, "ports", scene.members)
     ports = ports[plant.ports.switch_index[ports] == scene.index(load.subject)]
     _, ends = select(plant, "endpoints", scene.members)
     rows: list[list[object]] = []
-    total = 0.0
     for port in ports[np.argsort(plant.ports.number[ports])]:
-        fed = [
+        fed: list[tuple[str, int, float, float]] = [
             (
                 scene.name(SubjectKind.ENDPOINT, int(plant.endpoints.endpoint_index[end])),
-                plant.endpoints.poe_class[[end]],
-                plant.endpoints.granted_w[[end]],
+                plant.endpoints.poe_class[end],
+                plant.endpoints.negotiated_power_w[end],
+                endpoint_allocation_w(plant, np.array([end]))[LIKELY, 0],
             )
             for end in ends[plant.endpoints.port_index[ends] == plant.ports.port_index[port]]
         ]
         if plant.ports.other_load[port]:
-            fed.append(("another load", plant.ports.other_class[[port]], plant.ports.other_power_w[[port]]))
-        for name, poe_class, granted in fed:
-            allocated = float(allocation_w(poe_class, granted)[0])
-            total += allocated
-            shown = "not recorded" if poe_class[0] < 0 else str(int(poe_class[0]))
-            rows.append([int(plant.ports.number[port]), name, shown, granted[0], allocated])
-    return Table.of("Allocated power by port", _PORTS, rows), total
+            allocated = other_allocation_w(plant, np.array([port]))[0]
+            fed.append(("another load", plant.ports.other_class[port], np.nan, allocated))
+        for name, poe_class, negotiated, allocated in fed:
+            shown = "not recorded" if poe_class < 0 else str(int(poe_class))
+            rows.append([int(plant.ports.number[port]), name, shown, negotiated, allocated])
+    return Table.of("Allocated power by port", _PORTS, rows)
 
 
 def _cable_known(scene: Scene, endpoint: Subject) -> str:

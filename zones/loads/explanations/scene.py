@@ -91,13 +91,18 @@ class Scene:
         kind, pk = subject
         return int(np.flatnonzero(subject_ids(self.plant, SubjectKind(kind)) == pk)[0])
 
-    def fact(self, subject: Subject, name: str) -> float:
-        """A fact of a thing, as it holds on the day; NaN where none does."""
+    def row_of(self, subject: Subject) -> int:
+        """The row of a thing's facts that hold on the day, in the table of its kind; −1 where none do."""
         kind = SubjectKind(subject[0]).word
         table = self.plant.tables[TABLE_OF_KIND[kind]]
         _, rows = select(self.plant, TABLE_OF_KIND[kind], self.members)
         found = rows[getattr(table, f"{kind}_index")[rows] == self.index(subject)]
-        return float(getattr(table, name)[found[0]]) if len(found) else np.nan
+        return int(found[0]) if len(found) else -1
+
+    def fact(self, subject: Subject, name: str) -> float:
+        """A fact of a thing, as it holds on the day; NaN where none does."""
+        row, kind = self.row_of(subject), SubjectKind(subject[0]).word
+        return float(getattr(self.plant.tables[TABLE_OF_KIND[kind]], name)[row]) if row >= 0 else np.nan
 
     def node_of(self, wiring: Wiring, load: Load, chosen: BoolArray) -> int:
         """Of the chosen nodes of a wiring the one of a load's point; −1 where there is none."""

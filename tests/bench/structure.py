@@ -1,6 +1,6 @@
 """How much code there is, how much of it a request passes through, and which imports go in a circle or up.
 
-Nothing is timed here. Each line is one figure with its goal, and each figure comes from running or reading the
+Nothing is timed here. Each line is one figure with its goal; each figure comes from running or reading the
 code as it stands.
 """
 
@@ -224,7 +224,8 @@ def _get_load(client: APIClient, hall: Hall) -> None:
 
 
 def passed(action: Callable[[], object]) -> tuple[int, int, int]:
-    """How many statements `action` sends to the database, how many own functions it enters, in how many files.
+    """How many statements `action` sends to the database, how many own functions it enters, in how many
+    files.
 
     Statements are all that Django's query log holds: BEGIN, COMMIT, SAVEPOINT, SET and COPY too. A function
     is counted by its file and name, so all lambdas of one file count once, and all its list comprehensions

@@ -237,13 +237,16 @@ def _not_standing() -> Iterator[Attempt]:
             named = ref(_TARGETS[name], f"{life} {first}", *rest)
             more = {"run": None, "side": "equipment"} if kind == "landings" and name in FEEDS else {}
             yield VALID[kind].but(f"{kind}: a {name} {word}", **more | {name: named})
+    for life in ("OLD", "GONE", "NEW"):
+        zones = [ref("zones", "Z"), ref("zones", f"{life} Z")]
+        yield VALID["paging_sets"].but(f"a paging set with the zone {life} Z", zones=zones)
 
 
 def _in_use() -> Iterator[Attempt]:
     for kind, *names in (
         ("closets", "C"), ("switches", "SW"), ("endpoints", "gateway"), ("supplies", "PS"),
-        ("amplifiers", "A"), ("blocks", "B"), ("zones", "Z"), ("runs", "self_amplified"),
-        ("outputs", "gateway", 1),
+        ("amplifiers", "A"), ("blocks", "B"), ("zones", "Z"), ("zones", "in a set"),
+        ("runs", "self_amplified"), ("outputs", "gateway", 1),
     ):  # fmt: skip
         yield Attempt(f"{kind} {names} ends in use", kind, ended=ref(kind, *names))
 

@@ -84,7 +84,7 @@ def _folder() -> Folder:
             name: []
             for name in (
                 "closets", "switches", "switch_ports", "supplies", "amplifiers", "endpoints", "outputs",
-                "blocks", "zones", "runs", "points", "landings",
+                "blocks", "zones", "paging_sets", "runs", "points", "landings",
             )
         },
     }  # fmt: skip
@@ -108,6 +108,8 @@ def _folder() -> Folder:
         for name, kind in (("B", "66_split"), ("unsplit", "66_unsplit"), ("screw", "screw")):
             add("blocks", name=f"{of}{name}", kind=kind, row_count="25", **in_closet)
         add("zones", name=f"{of}Z")
+        add("zones", name=f"{of}in a set")
+        add("paging_sets", name=f"{of}set", zones=f"{of}in a set")
         fed = {"self_amplified": "supply", "constant_voltage": "amplifier", "low_impedance": "amplifier"}
         for kind, source in fed.items():
             feed = {source: f"{of}PS" if source == "supply" else f"{of}A"}

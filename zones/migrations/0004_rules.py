@@ -94,6 +94,16 @@ HELD = [
         step="step",
     ),
 ]
+_ZONES_OF_SETS = "JOIN paging_set_zone m ON m.paging_set_id = n.id JOIN zone z ON z.id = m.zone_id"
+_OUTLASTS_ITS_ZONE = "z.end_step IS NOT NULL AND (n.end_step IS NULL OR n.end_step > z.end_step)"
+_ZONE_ENDS = ends(
+    "zone",
+    [
+        User("run_facts", "zone_id", "run"),
+        User("point_facts", "zone_id", "run"),
+        User("zone_endpoint", "zone_id"),
+    ],
+)
 _SOURCE = [("run_facts", "run"), ("landing", "")]
 LATER = [
     Later(
@@ -142,7 +152,11 @@ LATER = [
             Check(
                 "paging_set_has_zones",
                 "WHERE NOT EXISTS (SELECT FROM paging_set_zone m WHERE m.paging_set_id = n.id)",
-            )
+            ),
+            Check(
+                "paging_set_zone_stands",
+                f"{_ZONES_OF_SETS} WHERE (n.begin_step < z.begin_step OR {_OUTLASTS_ITS_ZONE})",
+            ),
         ],
     ),
     ends("block", [User("run", "block_id"), User("landing", "block_id")], ["clip_facts"]),
@@ -159,13 +173,15 @@ LATER = [
     ends(
         "endpoint", [User("output", "endpoint_id"), User("zone_endpoint", "endpoint_id")], ["endpoint_facts"]
     ),
-    ends(
-        "zone",
-        [
-            User("run_facts", "zone_id", "run"),
-            User("point_facts", "zone_id", "run"),
-            User("zone_endpoint", "zone_id"),
-        ],
+    _ZONE_ENDS._replace(
+        checks=[
+            *_ZONE_ENDS.checks,
+            Check(
+                "zone_in_use",
+                "JOIN paging_set_zone m ON m.zone_id = n.id JOIN paging_set s ON s.id = m.paging_set_id "
+                "WHERE n.end_step IS NOT NULL AND (s.end_step IS NULL OR s.end_step > n.end_step)",
+            ),
+        ]
     ),
 ]
 

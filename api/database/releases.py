@@ -30,7 +30,21 @@ class Release:
 
 
 # 0.1.0 is not among them: it was never run, and no database upgrades from it
-RELEASES: tuple[Release, ...] = ()
+RELEASES: tuple[Release, ...] = (
+    Release(
+        version="0.2.0",
+        day=date(2026, 11, 28),
+        commit="679f649e465e9e55936c5c21ebe523f437f22914",
+        heads={
+            "auth": "0012_alter_user_first_name_max_length",
+            "contenttypes": "0002_remove_content_type_name",
+            "sessions": "0001_initial",
+            "sites": "0005_rules",
+            "zones": "0004_rules",
+        },
+        digest="c66c77b4294a9b4dc6db2c319c7a2508621d601b703d8ce228f1c4fc7fcc0b85",
+    ),
+)
 
 
 def digest(migrations: Iterable[Path], root: Path = _ROOT) -> str:

@@ -13,7 +13,7 @@ from .sound import audio, lines
 from .standing import Standing
 from .terminations import terminations
 
-ORPHANED = "a point hangs on a point that is not there on this day"
+ORPHANED = "parent_missing"
 
 
 class Computed:

@@ -242,16 +242,16 @@ def make_points(
 ) -> list[Point]:
     """A chain of ``count`` speakers on a run, behind its last point.
 
-    The first is hung by the service, the others are its like, copied in one statement a table as an import
+    The first is added by the service, the others are its like, copied in one statement a table as an import
     writes them: many tests begin with a long chain, and one by one it would take longer than the test.
     """
     model = model or make_model(DeviceModel.Kind.CEILING_SPEAKER)
     if length_m is not None:
         fields.setdefault("length_basis", Basis.MEASURED)
-    hung = {"model": model, "length_m": length_m, **fields}
+    values = {"model": model, "length_m": length_m, **fields}
     with open_change_set(change(run.site, happened_on=happened_on)) as change_set:
         last = run.points.order_by("rank").last()
-        first = point_append.apply(Work(change_set), run=run, after=last, **hung)
+        first = point_append.apply(Work(change_set), run=run, after=last, **values)
         behind = Point.objects.bulk_create(
             Point(
                 site_id=run.site_id, run=run, change_set=change_set, rank=first.rank + k,

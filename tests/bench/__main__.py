@@ -1,7 +1,7 @@
 """One benchmark: ``python -m tests.bench NAME [CASE…] --sites N``; one JSON line a case.
 
 Each case has a process of its own, so that its memory is its own too; only those that share a measurement are
-told by one (``TOGETHER``).
+printed by one (``TOGETHER``).
 """
 
 from __future__ import annotations

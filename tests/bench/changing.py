@@ -37,8 +37,8 @@ def cases(_wanted: tuple[str, ...], sites: int) -> Iterator[str]:
         took.append(time.perf_counter() - began)
         touched.append(_pages() - before)
         _require_named(run.site_id, change_set_id)
-    told = {"seconds": statistics.median(took), "buffers": statistics.median(touched)}
-    yield json.dumps({**told, "peak_rss_mb": peak_rss_mb()})
+    medians = {"seconds": statistics.median(took), "buffers": statistics.median(touched)}
+    yield json.dumps({**medians, "peak_rss_mb": peak_rss_mb()})
 
 
 def _runs(rounds: int) -> list[Run]:
@@ -51,8 +51,8 @@ def _runs(rounds: int) -> list[Run]:
 
 def _require_named(site_id: int, change_set_id: int) -> None:
     """What was waited for is there: a finding of this site that names the change."""
-    told = Finding.objects.filter(site=site_id).values_list("attribution", flat=True)
-    if not any(str(change_set_id) in json.dumps(one) for one in told):
+    attributions = Finding.objects.filter(site=site_id).values_list("attribution", flat=True)
+    if not any(str(change_set_id) in json.dumps(one) for one in attributions):
         raise RuntimeError(f"no finding of site {site_id} names change set {change_set_id}")
 
 

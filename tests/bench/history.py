@@ -26,9 +26,9 @@ def cases(_wanted: tuple[str, ...], _sites: int) -> Iterator[Line]:
     zones = list(everything)[:: max(1, everything.count() // ZONES)][:ZONES]
     today = timezone.now().date()
 
-    def each(deed: Callable[[int, int, dt.date], object]) -> None:
+    def each(action: Callable[[int, int, dt.date], object]) -> None:
         for zone_id, site_id in zones:
-            deed(zone_id, site_id, today)
+            action(zone_id, site_id, today)
 
     yield compare(
         NAME,

@@ -52,14 +52,14 @@ def cases(_wanted: tuple[str, ...], _sites: int) -> Iterator[Line]:
                 _outdate_all()
                 rechecks += 1
             bulk_s.append(_delay_s(next(runs)))
-    told = {
+    counted = {
         "changes": len(bulk_s),
         "bulk_rechecks": rechecks,
         "max_s": round(max(bulk_s), 3),
         "median_s": round(statistics.median(bulk_s), 3),
         "idle_median_s": round(statistics.median(idle_s), 3),
     }
-    yield line(NAME, "bulk", max(bulk_s), BOUND_S, goal=GOAL, sizes={**sizes(), **told})
+    yield line(NAME, "bulk", max(bulk_s), BOUND_S, goal=GOAL, sizes={**sizes(), **counted})
 
 
 @contextmanager

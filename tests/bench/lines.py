@@ -15,7 +15,7 @@ STATUS = Path("/proc/self/status")
 
 
 def peak_rss_mb() -> float:
-    """The most memory this process has held so far. What getrusage tells is no less than its parent held when
+    """The most memory this process has held so far. What getrusage gives is no less than its parent held when
     it started it, so Linux is asked otherwise."""
     if STATUS.exists():
         (line,) = (each for each in STATUS.read_text().splitlines() if each.startswith("VmHWM:"))
@@ -90,7 +90,7 @@ def line(
     )
 
 
-def seconds(deed: Callable[[], object]) -> float:
+def seconds(action: Callable[[], object]) -> float:
     started = time.perf_counter()
-    deed()
+    action()
     return time.perf_counter() - started

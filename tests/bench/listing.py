@@ -2,7 +2,7 @@
 and written as JSON by the fastest library there is.
 
 The server is gunicorn, as in production, of one thread that keeps its connections: asked by one who goes on
-asking. The yardstick knows the keys of the rows beforehand, and asks nobody who it is.
+asking. The yardstick knows the keys of the rows beforehand, and authenticates no one.
 """
 
 from __future__ import annotations
@@ -85,8 +85,8 @@ def cases(_wanted: tuple[str, ...], _sites: int) -> Iterator[Line]:
             raise RuntimeError(f"the list does not show what was read: {counted}")
         gc.collect()
         gc.freeze()  # as the server does: the yardstick is not to search what only our packages brought along
-        told = sizes() | {f"{name}_listed": count for name, count in counted.items()}
-        yield compare(NAME, "zones", ours, theirs, goal=GOAL, sizes=told, rounds=ROUNDS)
+        listed = sizes() | {f"{name}_listed": count for name, count in counted.items()}
+        yield compare(NAME, "zones", ours, theirs, goal=GOAL, sizes=listed, rounds=ROUNDS)
         caller.close()
 
 

@@ -1,7 +1,7 @@
 """One change, from its commit to the finding that names it, in a large fleet and in a small one.
 
 The sweeper is timed from the look that finds the change, since until then it waits for nothing but its
-interval; the worker is told at the commit, so its time holds the way over the broker too.
+interval; the worker is notified at the commit, so its time holds the way over the broker too.
 """
 
 from __future__ import annotations
@@ -39,7 +39,7 @@ def cases(wanted: tuple[str, ...], sites: int) -> Iterator[Line]:
     files = dict.fromkeys(MEASURED_BY[case] for case in wanted)
     if not files:
         return
-    # A broker that serves others is told of nothing but the changes that are timed
+    # A broker that serves others gets notice of nothing but the changes that are timed
     many = {**os.environ, "CELERY_BROKER_URL": ""}
     with _few(many) as few:
         for file in files:
@@ -79,9 +79,10 @@ def _measured(file: str, sites: int, many: dict[str, str], few: dict[str, str]) 
     """What a file measures in the large fleet and in the small one: the least of two, taken in turns, so that
     what else the machine does strikes both."""
     program = ["-m", "tests.bench", file, "--sites", str(sites)]
-    told = [json.loads(_run(program, fleet)) for fleet in (many, few, many, few)]
+    measured = [json.loads(_run(program, fleet)) for fleet in (many, few, many, few)]
     return [
-        {key: min(one[key], other[key]) for key in one} for one, other in zip(told[:2], told[2:], strict=True)
+        {key: min(one[key], other[key]) for key in one}
+        for one, other in zip(measured[:2], measured[2:], strict=True)
     ]
 
 

@@ -84,7 +84,7 @@ PREPARED: dict[str, Callable[[], None]] = {
 
 
 def copy_out() -> None:
-    """Every row of the whole fleet that the recheck reads, as a binary COPY that nobody looks at."""
+    """Every row of the whole fleet that the recheck reads, as a binary COPY that is not looked at."""
     ids = list(Site.objects.values_list("pk", flat=True))
     with connection.cursor() as cursor:
         for query in vars(queries).values():
@@ -119,8 +119,8 @@ def _copy_in() -> Callable[[], None]:
 def _memory(sites: int) -> Line:
     """The peak of a process that sweeps the whole fleet, over that of one that sweeps a tenth of it."""
     all_mb, tenth_mb = (_peak_of_a_sweep(count) for count in (sites, sites // 10))
-    told = line(NAME, "memory", all_mb, tenth_mb, goal=MEMORY_GOAL, sizes=sizes(), peak=all_mb)
-    return replace(told, met=told.met and all_mb <= MEMORY_MB)
+    memory = line(NAME, "memory", all_mb, tenth_mb, goal=MEMORY_GOAL, sizes=sizes(), peak=all_mb)
+    return replace(memory, met=memory.met and all_mb <= MEMORY_MB)
 
 
 def _peak_of_a_sweep(sites: int) -> float:

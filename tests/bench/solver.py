@@ -31,7 +31,7 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class Trees:
-    """Trees behind 24 V, point after point, and what hangs on each point."""
+    """Trees behind 24 V, point after point, and the load at each point."""
 
     forest: Forest
     tree: NDArray[np.int64]
@@ -145,11 +145,11 @@ def _one_sweep(trees: Trees) -> Callable[[], object]:
 def _scipy(trees: Trees) -> Line:
     # SciPy's has no way to tell that a tree cannot be solved: those draw a quarter
     trees = trees.loaded(np.where(trees.solve().feasible, 1.0, 0.25))
-    told = compare(
+    compared = compare(
         NAME, "scipy", trees.solve, lambda: _sparse_newton(trees), goal=1 / 12, sizes=_sizes(trees), rounds=3
     )
     np.testing.assert_allclose(_sparse_newton(trees), trees.solve().voltage_v, rtol=1e-9)
-    return told
+    return compared
 
 
 def _sparse_newton(trees: Trees) -> Floats:

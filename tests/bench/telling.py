@@ -1,4 +1,4 @@
-"""Changes of a few sites of a fleet, each found by a Celery worker that the broker tells of it."""
+"""Changes of a few sites of a fleet, each found by a Celery worker that the broker notifies."""
 
 from __future__ import annotations
 
@@ -69,14 +69,14 @@ def _runs(rounds: int) -> list[int]:
     """Of each of some sites a run of which nothing is said yet, nor of its supply, which all its runs share:
     what is past on it afterwards, the change made so."""
     sites = list(Site.objects.order_by("pk").values_list("pk", flat=True)[:rounds])
-    told = set(Finding.objects.filter(site__in=sites).values_list("subject_kind", "subject_id"))
+    found = set(Finding.objects.filter(site__in=sites).values_list("subject_kind", "subject_id"))
     facts = RunFacts.objects.filter(
         site__in=sites, run__kind=Run.Kind.SELF_AMPLIFIED, run__end_step__isnull=True
     )
     now = facts.order_by("run_id", "-step").distinct("run_id").values_list("site_id", "run_id", "supply_id")
     chosen: dict[int, int] = {}
     for site_id, run_id, supply_id in now:
-        if not told & {(SubjectKind.RUN, run_id), (SubjectKind.SUPPLY, supply_id)}:
+        if not found & {(SubjectKind.RUN, run_id), (SubjectKind.SUPPLY, supply_id)}:
             chosen.setdefault(site_id, run_id)
     return [chosen[site_id] for site_id in sorted(chosen)]
 

@@ -1,4 +1,4 @@
-"""How many histories are told: all with ``--long``, a tenth of them without."""
+"""How many histories are played: all with ``--long``, a tenth of them without."""
 
 from __future__ import annotations
 

@@ -20,7 +20,7 @@ PARALLELED = "fed_twice"
 
 @dataclass
 class Tree:
-    """Everything that hangs on one supply."""
+    """Everything that one supply feeds."""
 
     supply: int
     source: Source

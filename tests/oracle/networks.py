@@ -95,7 +95,7 @@ def solve_resistive(nodes: list[Node], source_ohm: float) -> list[float]:
     """Voltage of every node, of conductances behind a source of 1 V and source_ohm.
 
     Seen from above, a segment and all behind it is one conductance: 1 / (ohm + 1 / inner), inner being what
-    hangs at the node and behind it, side by side.
+    is at the node and behind it, side by side.
     """
     order = order_of(nodes)
     inner = [node.siemens for node in nodes]

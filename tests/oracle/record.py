@@ -73,7 +73,7 @@ class Row:
 
 @dataclass(frozen=True)
 class ReadingRow:
-    """A reading that nobody has superseded."""
+    """A reading that none supersedes."""
 
     id: int
     kind: str

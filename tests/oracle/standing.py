@@ -1,4 +1,4 @@
-"""What stands at a step, and how it hangs together: runs with their points, and the DC trees they make."""
+"""What stands at a step, and how it is connected: runs with their points, and the DC trees they make."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from .values import NAN, PointValues
 
 @dataclass
 class StandingPoint:
-    """A point that stands. above: what it hangs on, None at the block. orphan: that is not there."""
+    """A point that stands. above: its parent, None at the block. orphan: that is not there."""
 
     id: int
     run: int

@@ -69,7 +69,7 @@ def _anything(draw: random.Random) -> Tree:
         for share, loads in zip(kinds, (tree.current_a, tree.power_w, tree.conductance_s), strict=True):
             if draw.random() < share * 0.6:
                 loads[point] = _between(draw, 0.2, 1.0)
-    # Each kind of load gets a share of what could be carried if all of it hung at one place.
+    # Each kind of load gets a share of what could be carried if all of it were at one place.
     vs = tree.source_voltage_v
     heaviness = _between(draw, 0.05, 1.3)
     for loads, largest in (

@@ -110,7 +110,7 @@ def processes(transactional_db: None, tmp_path: Path) -> Iterator[Processes]:
 
 @pytest.fixture
 def uncomputable(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """The sites whose ids are in this file cannot be computed, here and in processes that are told of it."""
+    """The sites whose ids are in this file cannot be computed, here and in processes given its path."""
     named = tmp_path / "uncomputable"
     named.write_text("", encoding="ascii")
     monkeypatch.setattr(batch, "evaluate", spoiled(evaluate, named))

@@ -19,7 +19,7 @@ LONG_S = 600.0
 
 
 class Reader(threading.Thread):
-    """Asks whoever serves at ``url``; anything but an answer is amiss."""
+    """Asks the service at ``url``; anything but an answer is amiss."""
 
     def __init__(self, number: int, url: str, headers: dict[str, str], over: threading.Event) -> None:
         super().__init__()
@@ -82,7 +82,7 @@ def wait_for_rounds(readers: Sequence[Reader], rounds: int, alive: Callable[[], 
 
 
 class Hanger(Writer):
-    """Hangs devices on runs, three a change set, and tries again when it is told to."""
+    """Hangs devices on runs, three a change set, and tries again when the answer says so."""
 
     def _add(self, site_id: int, reason: str) -> None:
         runs = self._sent("GET", f"/runs?site_id={site_id}&page_size=50").get("items", [])

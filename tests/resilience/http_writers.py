@@ -30,8 +30,8 @@ def served(demo: Demo, monkeypatch: pytest.MonkeyPatch) -> tuple[str, dict[str, 
     monkeypatch.setenv("ZONEBOOK_REQUESTS_PER_MINUTE", "1000000")
     process = demo("--json", "--port", str(free_port()))
     assert process.stdout is not None
-    told = json.loads(process.stdout.readline())
-    return f"{told['url']}/api/v1", {"Authorization": f"Bearer {told['token']}"}
+    login = json.loads(process.stdout.readline())
+    return f"{login['url']}/api/v1", {"Authorization": f"Bearer {login['token']}"}
 
 
 def start_writers(url: str, headers: dict[str, str], over: threading.Event) -> list[Writer]:
@@ -52,7 +52,7 @@ def what_came_of(writers: Sequence[Writer]) -> tuple[Counter[int], set[str]]:
 
 
 class Writer(threading.Thread):
-    """Adds closets, three a change set, and tries again when it is told to."""
+    """Adds closets, three a change set, and tries again when the answer says so."""
 
     def __init__(self, number: int, url: str, headers: dict[str, str], over: threading.Event) -> None:
         super().__init__()

@@ -1,4 +1,4 @@
-"""Sites to disturb, and what is left of them: alike where the same was recorded, whoever was disturbed."""
+"""Sites to disturb, and what is left of them: alike where the same was recorded, whichever was disturbed."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ BEFORE_IT = 3 * DAY
 
 
 def within_its_limits() -> Quay:
-    """A site under contract, so that whatever is found is told."""
+    """A site under contract, so that whatever is found makes an event."""
     quay = Quay()
     quay.cover()
     return quay

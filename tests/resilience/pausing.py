@@ -61,13 +61,13 @@ FAILURE_UNCOMMITTED = {
     "marks set aside": Step(_BATCH, "set_aside", after=True),
 }
 FAILURE_COMMITTED = {
-    "failure not told": Step(_BATCH, "_notify_failed"),
+    "failure not notified": Step(_BATCH, "_notify_failed"),
     "finding, case and event written": Step("zones.findings.rechecked", "notify", after=True),
 }
 FAILURE_TOLD = {
-    "failure told": Step(_BATCH, "_note_failure", after=True),
+    "failure notified": Step(_BATCH, "_note_failure", after=True),
 }
-"""A site cannot be computed: before the commit that says so; after it, and before the commit of who is told;
+"""A site cannot be computed: before the commit that says so; after it, and before the commit of the notices;
 after both."""
 
 STEPS = MARKING | UNCOMMITTED | COMMITTED | FAILURE_UNCOMMITTED | FAILURE_COMMITTED | FAILURE_TOLD
@@ -106,7 +106,7 @@ def _with(pause: Callable[[], None], go_on: Callable[..., Any], *, after: bool) 
 
 
 def _wait_for_the_end_of(parent: int) -> NoReturn:
-    """Wait until the parent process is gone, and go too: a killed test run leaves nobody behind."""
+    """Wait until the parent process is gone, and go too: a killed test run leaves no process behind."""
     while os.getppid() == parent:
         threading.Event().wait(0.2)
     os._exit(1)

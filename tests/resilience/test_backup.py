@@ -42,7 +42,7 @@ def test_a_dump_under_load_is_whole(
     over.set()
     _, accepted = what_came_of(writers)
     assert before
-    assert accepted > before, "nobody wrote while it was dumped"
+    assert accepted > before, "no writer wrote while it was dumped"
     with data_folder() as restored:
         _manage("database", "load", str(tmp_path / "all.dump"), "--data", str(restored))
         _manage("sweep", "--data", str(restored))

@@ -1,4 +1,4 @@
-"""Celery over real brokers: it says "look now"; and a change does not mind when nobody can be told."""
+"""Celery over real brokers: it says "look now"; and a change does not mind when no worker can be notified."""
 
 from __future__ import annotations
 

@@ -1,7 +1,7 @@
 """SIGKILL at each step of a sweep loses nothing and doubles nothing.
 
 What is left of a site after that, and after the next sweep, is compared with what is left of a site with the
-same record that nobody disturbed.
+same record that was not disturbed.
 """
 
 from __future__ import annotations
@@ -69,7 +69,7 @@ def test_a_sweeper(step: str, undisturbed: dict[str, Any], processes: Processes)
     sweeper = processes.start_and_pause(step, "tests.resilience.sweeping")
 
     assert left_of(disturbed.site_id) == before  # half of it is nothing
-    assert sweep().checked == 0  # it is at the site, so nobody else is
+    assert sweep().checked == 0  # it has claimed the site
     sweeper.kill()
     until_alone()
 
@@ -125,7 +125,7 @@ def test_a_celery_worker(
 ) -> None:
     """The whole worker, or its child at work."""
     url = request.getfixturevalue(broker)
-    other = within_its_limits()  # something to change, so that workers are told
+    other = within_its_limits()  # something to change, so that workers are notified
     assert sweep().checked == 1
     disturbed = overloaded()
     before = left_of(disturbed.site_id)
@@ -240,7 +240,7 @@ def test_a_sweeper_that_cannot_compute_a_site(step: str, uncomputable: Path, pro
         assert left == before
         assert list(sweep().failed) == [disturbed]
         left = left_of(disturbed)
-    elif step in FAILURE_COMMITTED:  # it is told with the next attempt
+    elif step in FAILURE_COMMITTED:  # the next attempt notifies
         assert left == failed | {name: before[name] for name in ("findings", "cases", "events")}
         SiteCheck.objects.filter(pk=disturbed).update(next_attempt_at=timezone.now())
         assert list(sweep().failed) == [disturbed]

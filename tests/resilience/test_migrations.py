@@ -1,5 +1,5 @@
 """A fleet is brought from one release to the next, and back, while the release that wrote it serves: no
-reader meets an error, no writer more than "try again", and nobody waits for a lock longer than is promised.
+reader meets an error, no writer more than "try again", and no wait for a lock is longer than promised.
 
 The old release is its own code, out of the repository's history; before the first release the present code
 stands for it. The new one is the present code with the migrations of a made-up next release. Without

@@ -1,4 +1,4 @@
-"""The database is restarted under load: whoever writes is told to try again, nothing is half written, and
+"""The database is restarted under load: writers are asked to try again, nothing is half written, and
 the service goes on without a hand. As deployed: a web server and a sweeper, over HTTP."""
 
 from __future__ import annotations
@@ -37,7 +37,7 @@ def test_nothing_is_half_written_and_it_goes_on(served: tuple[str, dict[str, str
     writers = start_writers(url, headers, over)
     for how in HOW:
         over.wait(PAUSE_S)
-        os.kill(_postmaster(database), how)  # whoever uses the server next brings it back
+        os.kill(_postmaster(database), how)  # the next user of the server brings it back
     over.wait(PAUSE_S)
     over.set()
     answers, accepted = what_came_of(writers)

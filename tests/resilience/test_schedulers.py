@@ -1,6 +1,6 @@
 """Two schedulers and four sweepers at once lose nothing and double nothing.
 
-Zonebook has no process that only schedules: whoever sweeps, a sweeper or a Celery worker, raises what is due
+Zonebook has no process that only schedules: what sweeps, a sweeper or a Celery worker, raises what is due
 with each look and marks now and then what an older solver made. So here six do, and two of them do nothing
 else, as fast as they can.
 """

@@ -1,4 +1,4 @@
-"""Sweepers as processes: several at once, told to stop, and what raw SQL wrote."""
+"""Sweepers as processes: several at once, stopped by a signal, and what raw SQL wrote."""
 
 from __future__ import annotations
 

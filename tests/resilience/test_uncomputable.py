@@ -41,8 +41,8 @@ def test_a_site_whose_computation_raises(uncomputable: Path, processes: Processe
 
     # it is a finding, with the reason
     ids = [quay.site_id for quay in bad]
-    told = Finding.objects.filter(site_id__in=ids)
-    sweeper.until(lambda: told.count() == len(bad))
+    findings = Finding.objects.filter(site_id__in=ids)
+    sweeper.until(lambda: findings.count() == len(bad))
     failed = [left_of(site_id) for site_id in ids]
     for left in failed:
         assert left["figures"] == []
@@ -50,7 +50,7 @@ def test_a_site_whose_computation_raises(uncomputable: Path, processes: Processe
         assert [(code, reason) for code, *_, reason, _ in left["findings"]] == [(CANNOT_COMPUTE, [REASON])]
         assert left["events"]["case.opened"] == 1
 
-    # it backs off, is told no more, and holds up no change of another
+    # it backs off, is notified no more, and holds up no change of another
     for failures in range(2, ATTEMPTS + 1):
         began = timezone.now()
         SiteCheck.objects.filter(pk__in=ids).update(next_attempt_at=began)

@@ -50,12 +50,12 @@ def test_nothing_is_lost(broker: str | None, processes: Processes, request: pyte
     count = CHANGE_SETS if long else CHANGE_SETS // 10
     environment = {"CELERY_BROKER_URL": url} if url else {}
     flush = (lambda: _flush(url, processes)) if url else None
-    with _faults(lambda: _looker(processes, environment, told=bool(url)), flush) as stop_faults:
+    with _faults(lambda: _looker(processes, environment, notified=bool(url)), flush) as stop_faults:
         writers = _writers(processes, environment, count // len(CHANNELS))
         sites = [site for writer in writers for site in _written(writer)]
         stop_faults()
     stopped = time.monotonic()
-    _looker(processes, environment, told=bool(url))
+    _looker(processes, environment, notified=bool(url))
     processes.start("tests.resilience.sweeping", "--loop").until(lambda: not Mark.objects.exists())
     settled_s = time.monotonic() - stopped
     print(f"{settled_s:.1f} s after the faults no site was marked")
@@ -74,11 +74,11 @@ def _writers(processes: Processes, environment: dict[str, str], change_sets: int
     contract = factories.make_contract(factories.make_customer())
     user = factories.make_user(User.Role.MANAGER, all_customers=True)
     _, token = token_make(user=user, scopes=["record:read", "record:write"])
-    told = {"change_sets": change_sets, "catalogue": catalogue, "contract": contract.pk, "token": token}
+    shared = {"change_sets": change_sets, "catalogue": catalogue, "contract": contract.pk, "token": token}
     return [
         processes.start(
             "tests.resilience.writing",
-            json.dumps({**told, "channel": channel, "seed": seed}),
+            json.dumps({**shared, "channel": channel, "seed": seed}),
             ZONEBOOK_REQUESTS_PER_MINUTE="1000000",
             **environment,
         )
@@ -93,9 +93,9 @@ def _written(writer: Process) -> list[int]:
 # --- faults -------------------------------------------------------------------------------------------
 
 
-def _looker(processes: Processes, environment: dict[str, str], *, told: bool) -> Process:
+def _looker(processes: Processes, environment: dict[str, str], *, notified: bool) -> Process:
     """A worker where there is a broker, else a sweeper."""
-    if told:
+    if notified:
         return processes.start(*WORKER, **environment)
     return processes.start("tests.resilience.sweeping", "--loop")
 
@@ -118,7 +118,7 @@ def _faults(start: Callable[[], Process], flush: Callable[[], None] | None) -> I
                 os.killpg(looker.popen.pid, signal.SIGKILL)
                 looker.popen.wait()
                 count["kills"] += 1
-        except (AssertionError, OSError) as error:  # told below, in the test's own thread
+        except (AssertionError, OSError) as error:  # raised below, in the test's own thread
             amiss.append(error)
 
     def flush_on_and_on() -> None:

@@ -60,7 +60,7 @@ class ByRest(History):
         known = [{name: self.things.known(value) for name, value in body.items()} for body in bodies]
         draft = self._post(
             "/api/v1/change-sets",
-            {"site_id": self.site_id, "reason": "as told", "happened_on": f"{day}", "operations": known},
+            {"site_id": self.site_id, "reason": "as agreed", "happened_on": f"{day}", "operations": known},
         )
         accepted = draft and self._post(
             f"/api/v1/change-sets/{draft['id']}/accept", {}, {"If-Match": draft["etag"]}

@@ -45,7 +45,7 @@ RECORD_LIMITS = (
 )
 
 NOT_COMPUTED: Final = {
-    "fed_twice": "two supplies feed the same section, so their currents cannot be told apart",
+    "fed_twice": "two supplies feed the same section, so their currents cannot be separated",
     "parent_missing": "the point before one of its points is not there on this day",
 }
 

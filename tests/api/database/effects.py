@@ -159,7 +159,7 @@ def _stops(counts: Mapping[str, Counts], tables: set[str]) -> Iterator[str]:
             continue
         read_all = now.read_all > before.read_all
         if table in locked and (read_all or now.read_by_index > before.read_by_index):
-            yield f"reads {table} through while nobody may write to it"
+            yield f"reads {table} through while none may write to it"
         elif read_all and now.written > before.written:
             yield f"writes to {table} all through in one transaction"
 

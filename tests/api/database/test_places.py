@@ -85,12 +85,12 @@ def closed_programs(as_root: None, closed_home: Path, monkeypatch: pytest.Monkey
 
 
 def test_programs_that_nobody_reaches_are_copied_once(closed_programs: Programs, closed_home: Path) -> None:
-    nobody = account_for(closed_home / "no-cluster-yet")
-    copied = programs.reachable(closed_programs, nobody)
+    user = account_for(closed_home / "no-cluster-yet")
+    copied = programs.reachable(closed_programs, user)
     assert copied.folder.is_relative_to(account.SYSTEM_FOLDER)
-    assert nobody.run([copied.path("initdb"), "--version"]).stdout.strip().endswith(copied.version)
+    assert user.run([copied.path("initdb"), "--version"]).stdout.strip().endswith(copied.version)
     made = copied.folder.stat().st_ctime_ns
-    assert programs.reachable(closed_programs, nobody).folder.stat().st_ctime_ns == made
+    assert programs.reachable(closed_programs, user).folder.stat().st_ctime_ns == made
 
 
 @pytest.mark.usefixtures("as_root")

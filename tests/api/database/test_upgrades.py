@@ -106,31 +106,31 @@ BAD = {
     "a table written anew": ([SQL("ALTER TABLE takeover SET UNLOGGED")], ["rewrites takeover"]),
     "an index": (
         [AddIndex("point", models.Index(fields=["rank"], name="point_ranked"))],
-        ["reads point through while nobody may write to it"],
+        ["reads point through while none may write to it"],
     ),
     "an index in SQL": (
         [SQL("CREATE INDEX zone_named ON zone USING gin (zonebook_folded(name) gin_trgm_ops)")],
-        ["reads zone through while nobody may write to it"],
+        ["reads zone through while none may write to it"],
     ),
     "a rule at once for all rows": (
         [AddConstraint("point", models.CheckConstraint(condition=RANKED, name="point_ranks"))],
-        ["reads point through while nobody may write to it"],
+        ["reads point through while none may write to it"],
     ),
     "a reference at once for all rows": (
         [SQL("ALTER TABLE point ADD CONSTRAINT p_of_site FOREIGN KEY (site_id) REFERENCES site")],
-        ["reads point through while nobody may write to it"],
+        ["reads point through while none may write to it"],
     ),
     "a reference at once for all rows, along an index": (
         [
             SQL("SET LOCAL enable_seqscan = off"),
             SQL("ALTER TABLE point ADD CONSTRAINT p_of_site FOREIGN KEY (site_id) REFERENCES site"),
         ],
-        ["reads point through while nobody may write to it"],
+        ["reads point through while none may write to it"],
     ),
     "a column that must be filled": (
         [SQL("ALTER TABLE point ADD note text NOT NULL")],
         [
-            "reads point through while nobody may write to it",
+            "reads point through while none may write to it",
             "wants point.note filled, of which the last release knows nothing",
         ],
     ),
@@ -141,7 +141,7 @@ BAD = {
     "nothing empty any more": (
         [SQL("ALTER TABLE contract ALTER response_hours SET NOT NULL")],
         [
-            "reads contract through while nobody may write to it",
+            "reads contract through while none may write to it",
             "has contract.response_hours filled always, which the last release need not do",
         ],
     ),
@@ -189,7 +189,7 @@ def test_what_needs_more_than_one_transaction(upgraded: None) -> None:
     rule = "ALTER TABLE point ADD CONSTRAINT point_ranks CHECK (rank >= -1) NOT VALID"
     validate = "ALTER TABLE point VALIDATE CONSTRAINT point_ranks"
     with undone():
-        assert faults(make(SQL(rule), SQL(validate))) == ["reads point through while nobody may write to it"]
+        assert faults(make(SQL(rule), SQL(validate))) == ["reads point through while none may write to it"]
     assert faults(make(SQL(rule))) == []
     assert faults(make(SQL(validate))) == []
     ranked = models.Index(fields=["rank"], name="point_ranked")

@@ -68,11 +68,11 @@ def test_a_worker_is_left_out_where_nobody_could_tell_it(
 ) -> None:
     with socket.socket() as taken:
         taken.bind(("127.0.0.1", 0))
-        nobody = f"redis://127.0.0.1:{taken.getsockname()[1]}/0"
-        monkeypatch.setattr(one_change, "BROKERS", (nobody,))
-        monkeypatch.setenv("CELERY_BROKER_URL", nobody)
+        closed = f"redis://127.0.0.1:{taken.getsockname()[1]}/0"
+        monkeypatch.setattr(one_change, "BROKERS", (closed,))
+        monkeypatch.setenv("CELERY_BROKER_URL", closed)
         assert list(one_change.cases(("worker",), 50)) == []
-    assert f"no broker at CELERY_BROKER_URL, {nobody}" in capsys.readouterr().err
+    assert f"no broker at CELERY_BROKER_URL, {closed}" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize(("ours", "met"), [(3.0, True), (3.1, False)])

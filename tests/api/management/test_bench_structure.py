@@ -66,7 +66,7 @@ def _graph(*imports: str) -> grimp.ImportGraph:
 
 
 def test_statements_own_functions_and_own_files_are_counted(db: None) -> None:
-    def deed() -> None:
+    def action() -> None:
         for order in (1, 2):
             step_of(factories.BUILT_ON, order)
             json.dumps([order])
@@ -75,7 +75,7 @@ def test_statements_own_functions_and_own_files_are_counted(db: None) -> None:
             cursor.execute("SELECT 2")
 
     # step_of and the first_step_of that it calls
-    assert structure.passed(deed) == (2, 2, 1)
+    assert structure.passed(action) == (2, 2, 1)
 
 
 @pytest.mark.django_db(transaction=True)

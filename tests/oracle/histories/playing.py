@@ -78,7 +78,7 @@ class History:
     def _change(self, day: dt.date, kind: ChangeSet.Kind | None = None) -> Change:
         site = self.things.site_id or None
         return Change(
-            site_id=site, user=None, actor="Ada Quill", reason="as told", channel=ChangeSet.Channel.COMMAND,
+            site_id=site, user=None, actor="Ada Quill", reason="as agreed", channel=ChangeSet.Channel.COMMAND,
             happened_on=day, planned=True, kind=kind, quiet=kind == ChangeSet.Kind.TAKEOVER,
         )  # fmt: skip
 

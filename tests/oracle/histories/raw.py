@@ -32,7 +32,7 @@ def rewrite_the_past(things: Things, change_set: ChangeSet) -> None:
 
 
 def hang_on_the_future(things: Things, change_set: ChangeSet) -> None:
-    """A point that hung, for a while, on one that was not there yet."""
+    """A point whose parent, for a while, was not there yet."""
     run = things.run_with_points()
     first, *_, last = sorted(
         Point.objects.filter(run=run),

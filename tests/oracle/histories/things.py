@@ -117,7 +117,7 @@ class Things:
     def model(self, *kinds: str) -> int:
         return self.one(self.catalogue.models[self.one(list(kinds))])
 
-    # --- what hangs on a run ------------------------------------------------------------------------------
+    # --- what a run carries -------------------------------------------------------------------------------
 
     def length(self, *, home: bool = False, line: bool = False) -> Body:
         """A segment as long as such segments are, as well known as such things are."""

@@ -69,7 +69,7 @@ def swap_device(things: Things) -> list[Body]:
 
 
 def count_anew(things: Things) -> list[Body]:
-    """About so many more, or fewer, where nobody has counted."""
+    """About so many more, or fewer, where the devices are not counted."""
     low = things.rng.randint(0, 5)
     body: Body = {
         "op": "point.alter",

@@ -41,7 +41,7 @@ def test_expires_is_the_last_day(manager: User) -> None:
 
 
 @pytest.mark.parametrize(
-    ("words", "told"),
+    ("words", "stated"),
     [
         (["mauds", "--scope", "admin"], "There is no user 'mauds'. Did you mean maud?"),
         (["maud"], "A token needs at least one scope: record:read"),
@@ -57,10 +57,10 @@ def test_expires_is_the_last_day(manager: User) -> None:
     ],
 )
 def test_what_is_wrong_is_said_and_nothing_is_made(
-    manager: User, dispatcher: User, words: list[str], told: str
+    manager: User, dispatcher: User, words: list[str], stated: str
 ) -> None:
     with pytest.raises(CommandError) as error:
         make(*words)
-    assert told in str(error.value)
+    assert stated in str(error.value)
     assert error.value.returncode == 2
     assert not Token.objects.exists()

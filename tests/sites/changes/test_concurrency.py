@@ -134,8 +134,8 @@ def test_many_writers_of_a_site_get_steps_without_gaps(pool: Pool) -> None:
 def test_points_hung_at_once_keep_one_order(pool: Pool) -> None:
     run = factories.make_run(factories.make_block())
     body = {"op": "point.append", "run_id": run.pk}
-    hung = [pool(lambda: change_accept(change(run.site, happened_on=DAY), [body])) for _ in range(8)]
-    for one in hung:
+    waiting = [pool(lambda: change_accept(change(run.site, happened_on=DAY), [body])) for _ in range(8)]
+    for one in waiting:
         one.result(PATIENCE_S)
     ranks = list(Run.objects.get(pk=run.pk).points.values_list("rank", flat=True))
     assert len(set(ranks)) == 8

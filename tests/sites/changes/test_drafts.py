@@ -80,10 +80,10 @@ def test_rows_that_the_draft_itself_makes_are_not_expected(
 
 def test_a_draft_may_branch_behind_a_point_that_it_makes_itself(closet: Closet, manager: User) -> None:
     run = factories.make_run(factories.make_block(closet))
-    hung = {"op": "point.append", "run_id": run.pk, "kind": "splice"}
+    splice = {"op": "point.append", "run_id": run.pk, "kind": "splice"}
     draft = change_set_draft(
         change(closet.site),
-        [{**hung, "label": "fork"}, {**hung, "after_id": "@fork"}, {**hung, "after_id": "@fork"}],
+        [{**splice, "label": "fork"}, {**splice, "after_id": "@fork"}, {**splice, "after_id": "@fork"}],
     )
     change_set_accept(change_set=draft, user=manager)
     assert PointFacts.objects.filter(parent__isnull=False, run=run).count() == 2

@@ -1,4 +1,4 @@
-"""The database itself holds a write to its change set, whoever writes and by whatever means."""
+"""The database itself holds a write to its change set, by whatever means it comes."""
 
 from __future__ import annotations
 
@@ -125,7 +125,7 @@ def test_a_change_set_of_an_earlier_transaction_is_never_added_to(committed_bloc
 
 @pytest.mark.django_db(transaction=True)
 def test_a_change_set_that_another_transaction_has_just_accepted_is_never_added_to() -> None:
-    """It was recorded after this transaction began: only its transaction tells that it is another's."""
+    """It was recorded after this transaction began: only its transaction shows that it is another's."""
     closet = factories.make_closet()
 
     def someone_else() -> int:

@@ -316,8 +316,8 @@ def test_a_point_fed_twice_cannot_be_computed_and_is_a_finding_until_it_can(quay
     assert (finding.subject_kind, finding.subject_id) == (SubjectKind.RUN, quay.run.pk)
     assert finding.reasons == ["fed_twice"]
     assert words_of(finding).sentence == (
-        "Run R1 cannot be computed: two supplies feed the same section, so their currents cannot be told "
-        "apart."
+        "Run R1 cannot be computed: two supplies feed the same section, so their currents cannot be "
+        "separated."
     )
     assert finding.attribution["change_sets"] == [made.pk]
     assert quay.kinds() == ["case.opened"]

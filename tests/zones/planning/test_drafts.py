@@ -1,4 +1,4 @@
-"""What a draft would do, told without anything being written."""
+"""What a draft would do, shown without anything being written."""
 
 from __future__ import annotations
 

@@ -294,7 +294,7 @@ def test_clips_are_pulled_and_put(site: Site, block: Block) -> None:
     for day, out in ((BUILT_ON, set()), (LATER, {11, 12}), (AFTER_THAT, {11})):
         pulled = pulled_clips_before(first_step_after(day), block_ids=[block.pk])
         assert pulled == {(block.pk, row) for row in out}
-    assert block.clips.filter(row=30).count() == 0  # it was in, as every clip is that nobody speaks of
+    assert block.clips.filter(row=30).count() == 0  # it was in, as every clip is of which nothing is recorded
 
 
 def test_a_clip_was_recorded_wrongly(site: Site, block: Block) -> None:

@@ -1,4 +1,4 @@
-"""Columns that have a default in the database: whoever knows nothing of them goes on writing."""
+"""Columns that have a default in the database: code that does not know them goes on writing."""
 
 from django.db import migrations
 

@@ -133,8 +133,9 @@ class Writing:
     def _site_id(
         self, values: Mapping[str, Any], principal: Principal, problems: list[Problem]
     ) -> int | None:
-        """The site of what the first given of `within` names. `problems` gets what is not there, or not in
-        the caller's scope; other rows of a site are looked for by the operation, under the site's lock."""
+        """The id of the site that the body names, or whose row it names: the first given of `within` counts.
+        Rows that are not there, or not in the caller's scope, become `problems`. The operation itself looks
+        for other rows of a site, under the site's lock."""
         site_id = None
         saying = [name for name in self.within if values.get(name)][:1]
         for name, value in values.items():

@@ -11,12 +11,8 @@ from sites.models import Closet, Contact, Customer, Site, User
 from tests import factories
 from tests.api.conftest import Caller
 from tests.api.conventions.test_problems import problem
-from tests.api.v1.writes import WHY, delete, patch, post
+from tests.api.v1.writes import RESOURCES, WHY, delete, patch, post
 
-RESOURCES = [
-    "customers", "contracts", "coverages", "sites", "closets", "contacts", "catalogue/devices",
-    "catalogue/cables",
-]  # fmt: skip
 WITH_DELETE = ["coverages", "closets", "contacts"]
 
 

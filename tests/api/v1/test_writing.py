@@ -12,12 +12,7 @@ from sites.models.changes import Change, ChangeSet
 from tests import factories
 from tests.api.conftest import Caller
 from tests.api.conventions.test_problems import problem
-from tests.api.v1.writes import WHY, delete, patch, post
-
-RESOURCES = [
-    "customers", "contracts", "coverages", "sites", "closets", "contacts", "catalogue/devices",
-    "catalogue/cables",
-]  # fmt: skip
+from tests.api.v1.writes import RESOURCES, WHY, delete, patch, post
 
 
 def test_a_closet_is_made_and_its_change_set_says_why(

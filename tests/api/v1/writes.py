@@ -6,6 +6,10 @@ from typing import Any
 
 from django.test import Client
 
+RESOURCES = [
+    "customers", "contracts", "coverages", "sites", "closets", "contacts", "catalogue/devices",
+    "catalogue/cables",
+]  # fmt: skip
 WHY = {"reason": "surveyed", "happened_on": "2026-11-24", "job_reference": "J-7"}
 
 

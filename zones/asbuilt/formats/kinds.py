@@ -384,8 +384,8 @@ REVISED_BY = Column(
 DESCRIBED_BY = Column(
     "described_by",
     KEY,
-    "Key of the change that last rewrote what is not dated; blank: none, or the one that ended it. First "
-    "row of a thing only.",
+    "Key of the last change that corrected the undated values; blank: none, or the change that ended the "
+    "thing. First row of a thing only.",
 )
 
 

@@ -128,11 +128,18 @@ def version_of(row: models.Model) -> int:
 # --- the context of a write ------------------------------------------------------------------------------
 
 
+_EACH_ROW = "each row"
+
+
 @contextmanager
-def change_context(change_set: ChangeSet | None) -> Iterator[None]:
-    """Rows written inside belong to ``change_set``, which this transaction has accepted."""
-    before = _set_local("zonebook.change_set", str(change_set.pk) if change_set is not None else "each row")
+def change_context(change_set: ChangeSet | None, *, more_follows: bool = False) -> Iterator[None]:
+    """Rows written inside belong to ``change_set``, which this transaction has accepted. ``more_follows``:
+    other rows are still to be written before deferred rules can be judged."""
+    before = _set_local("zonebook.change_set", str(change_set.pk) if change_set is not None else _EACH_ROW)
     yield
+    if more_follows:
+        _set_local("zonebook.change_set", before)
+        return
     # After an error the transaction, or its savepoint, is rolled back, and the setting with it. Deferred
     # keys are checked here, where the operation is at hand, and not at commit
     with connection.cursor() as cursor:

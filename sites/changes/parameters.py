@@ -38,7 +38,8 @@ class Reference:
 
 @dataclass(frozen=True)
 class Parameter:
-    """A parameter: a fact, or a reference to one row of ``model`` or (``many``) to several."""
+    """A parameter: a fact, or a reference to one row of ``model`` or (``many``) to several. ``place``: it
+    says where a thing stands, which is not dated."""
 
     name: str
     required: bool
@@ -46,6 +47,7 @@ class Parameter:
     fact: Fact | None = None
     model: type[models.Model] | None = None
     many: bool = False
+    place: bool = False
 
     @functools.cached_property
     def key(self) -> str:
@@ -147,7 +149,8 @@ def parameter_of(field: Any, *, required: bool = False) -> Parameter:
     if isinstance(field, Fact):
         return Parameter(field.name, required, field.null, fact=field)
     assert isinstance(field, models.ForeignKey)
-    return Parameter(field.name, required, field.null, model=field.remote_field.model)
+    place = getattr(field, "place", False)
+    return Parameter(field.name, required, field.null, model=field.remote_field.model, place=place)
 
 
 def _declared(name: str, hint: Any, field: models.Field[Any, Any] | None, *, required: bool) -> Parameter:
@@ -163,7 +166,8 @@ def _declared(name: str, hint: Any, field: models.Field[Any, Any] | None, *, req
     many = typing.get_origin(hint) is list
     kind = typing.get_args(hint)[0] if many else hint
     if isinstance(kind, type) and issubclass(kind, models.Model):
-        return Parameter(name, required, nullable, model=kind, many=many)
+        place = getattr(field, "place", False)
+        return Parameter(name, required, nullable, model=kind, many=many, place=place)
     if isinstance(field, Fact):
         return Parameter(name, required, nullable, fact=field)
     if isinstance(kind, type) and issubclass(kind, models.Choices):

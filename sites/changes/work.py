@@ -91,7 +91,7 @@ class Work:
             rows = []
             for place, item in enumerate(value if parameter.many else [value]):
                 try:
-                    rows.append(self._row(item))
+                    rows.append(self._row(item, place=parameter.place))
                 except ChangeRefused as refused:
                     at = f"{path}/{place}" if parameter.many else path
                     problems += [Problem(problem.detail, problem.code, at) for problem in refused.problems]
@@ -100,15 +100,15 @@ class Work:
             raise ChangeRefused(problems)
         return resolved
 
-    def _row(self, value: Any) -> models.Model:
-        """The row that a value names, as it is now, if it stands."""
+    def _row(self, value: Any, *, place: bool) -> models.Model:
+        """The row that a value names, as it is now, if it stands; a place may begin later."""
         if isinstance(value.pk, str):
             row = self._labelled(value)
         else:
             row = self._found(value.model if isinstance(value, Reference) else type(value), value.pk)
         # A correction may be of what has ended since
         if isinstance(row, Placed) and not self.is_correction:
-            self.require_standing(row)
+            self.require_standing(row, place=place)
         return row
 
     def _found(self, model: type[M], pk: int) -> M:
@@ -147,9 +147,10 @@ class Work:
             raise refuse(f"{reference.pk} is no {reference.model._meta.verbose_name}.", code="not_found")
         return row
 
-    def require_standing(self, thing: Placed) -> None:
-        """Refuse what did not stand yet at this step, or does not stand any more."""
-        if thing.begin_step > self.step:
+    def require_standing(self, thing: Placed, *, place: bool = False) -> None:
+        """Refuse what did not stand yet at this step, or does not stand any more. ``place``: where something
+        stands is not dated, so a place is only asked whether it has ended."""
+        if thing.begin_step > self.step and not place:
             raise refuse(
                 f"{describe(thing)} stands only since {self.named(thing.begin_step)}.", code="not_yet_there"
             )

@@ -77,6 +77,12 @@ class SiteKey(_Key):
 
     usual: ClassVar[dict[str, Any]] = {"db_constraint": False}
 
+    def __init__(self, to: Any, *, place: bool = False, **kwargs: Any) -> None:
+        """``place``: it says where a thing stands, which is not dated. A thing that was moved into a newer
+        closet, or recorded before its closet was, stands there with a day before the closet's."""
+        super().__init__(to, **kwargs)
+        self.place = place
+
 
 class SharedKey(_Key):
     """A reference to a row that all sites share: of the catalogue."""

@@ -17,7 +17,7 @@ class Block(Named):
         TYPE_110 = "110", "110-type: isolated by lifting the cross-connect"
         SCREW = "screw", "screw strip"
 
-    closet = fields.SiteKey("sites.Closet", related_name="blocks")
+    closet = fields.SiteKey("sites.Closet", place=True, related_name="blocks")
     name = fields.NameField(max_length=80)
     kind = fields.WordField(Kind, max_length=12)
     row_count = fields.block_row(default=50)

@@ -16,7 +16,7 @@ class Switch(Named):
         CUSTOMER = "customer", "customer: do not touch"
         UNKNOWN = "unknown", "unknown: do not touch"
 
-    closet = fields.SiteKey("sites.Closet", related_name="switches")
+    closet = fields.SiteKey("sites.Closet", place=True, related_name="switches")
     name = fields.NameField(max_length=80)
     owner = fields.WordField(Owner, max_length=12, default=Owner.UNKNOWN)
     serial = fields.LineField(max_length=80, blank=True)
@@ -80,7 +80,7 @@ class SwitchPortFacts(DatedFacts):
 class Endpoint(Named):
     """A networked audio device: gateway, network speaker or network amplifier."""
 
-    closet = fields.SiteKey("sites.Closet", null=True, related_name="endpoints")
+    closet = fields.SiteKey("sites.Closet", place=True, null=True, related_name="endpoints")
     name = fields.NameField(max_length=80)
     place = fields.LineField(
         max_length=200, blank=True, help_text="Where to find it when it is not in a closet."

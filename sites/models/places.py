@@ -87,7 +87,7 @@ class Contact(Recorded):
         NETWORK = "network", "customer's network contact"
         KEY_HOLDER = "key_holder", "key holder"
 
-    closet = fields.SiteKey(Closet, null=True, related_name="contacts")
+    closet = fields.SiteKey(Closet, place=True, null=True, related_name="contacts")
     role = fields.WordField(Role, max_length=20)
     name = fields.NameField(max_length=120)
     phone = fields.LineField(max_length=60, blank=True)

@@ -12,7 +12,7 @@ from .dated import DatedFacts, Named
 class Supply(Named):
     """A separate DC source for self-amplified speakers; the positive is grounded in this trade."""
 
-    closet = fields.SiteKey("sites.Closet", related_name="supplies")
+    closet = fields.SiteKey("sites.Closet", place=True, related_name="supplies")
     name = fields.NameField(max_length=80)
     outlet = fields.LineField(max_length=120, blank=True)
     breaker = fields.LineField(max_length=120, blank=True)
@@ -38,7 +38,7 @@ class SupplyFacts(DatedFacts):
 class Amplifier(Named):
     """Drives a constant-voltage line (25, 70.7, 100 V) or a low-impedance one."""
 
-    closet = fields.SiteKey("sites.Closet", related_name="amplifiers")
+    closet = fields.SiteKey("sites.Closet", place=True, related_name="amplifiers")
     name = fields.NameField(max_length=80)
     outlet = fields.LineField(max_length=120, blank=True)
     breaker = fields.LineField(max_length=120, blank=True)

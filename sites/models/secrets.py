@@ -19,7 +19,7 @@ class Secret(models.Model):
         OTHER = "other", "other code"
 
     site = models.ForeignKey("sites.Site", on_delete=models.PROTECT, related_name="+")
-    closet = fields.SiteKey("sites.Closet", related_name="secrets", null=True)
+    closet = fields.SiteKey("sites.Closet", place=True, related_name="secrets", null=True)
     kind = fields.WordField(Kind, max_length=10)
     label = fields.NameField(max_length=80, help_text="What it opens; never the code.")
     ciphertext = models.BinaryField(editable=False)

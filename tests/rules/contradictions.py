@@ -220,17 +220,23 @@ _TARGETS = {
     "supply": "supplies", "feed_supply": "supplies", "amplifier": "amplifiers", "run": "runs",
     "endpoint": "endpoints",
 }  # fmt: skip
+_PLACED = [(kind, name) for kind, name, _ in _NAMED if (kind, name) == ("runs", "block") or name == "closet"]
+"""Where things stand. That is not dated, so a place is only asked whether it has ended."""
+NEWER_PLACES = [
+    VALID[kind].but(f"{kind}: a {name} yet to come", **{name: ref(_TARGETS[name], f"NEW {first}", *rest)})
+    for kind, name, (first, *rest) in _NAMED
+    if (kind, name) in _PLACED
+]
+"""Things that were moved into a newer place, or recorded before it was."""
 
 
 def _not_standing() -> Iterator[Attempt]:
-    """What a thing names has ended before or since, or begins after. Where a thing stands is not dated, and
-    neither is the block a run comes from: those are only asked whether they have ended. A point ends with its
-    run."""
+    """What a thing names has ended before or since, or begins after. A point ends with its run."""
     for kind, name, (first, *rest) in _NAMED:
         for life, word in (
             ("OLD", "that has ended"), ("GONE", "that has ended since"), ("NEW", "yet to come"),
         ):  # fmt: skip
-            if life == "NEW" and name in ("closet", "block") and kind != "landings":
+            if life == "NEW" and (kind, name) in _PLACED:
                 continue
             if life == "GONE" and (kind, name) == ("points", "run"):
                 continue

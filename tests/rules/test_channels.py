@@ -16,7 +16,7 @@ from sites.models.changes import ChangeSet
 from tests import factories
 from tests.api.conftest import Caller, with_token
 from tests.rules.channels import Attempt, Channels
-from tests.rules.contradictions import FREE, VALID, contradictions
+from tests.rules.contradictions import FREE, NEWER_PLACES, VALID, contradictions
 from tests.rules.plant import SITE, build
 from tests.sites.changes.rows import accepted, say, sql
 from tests.zones.asbuilt.folders import take
@@ -54,7 +54,7 @@ def spoken_in(channel: str, attempts: Iterable[Attempt]) -> list[Attempt]:
 @pytest.mark.parametrize("channel", CHANNELS)
 def test_every_channel_accepts_what_fits(channels: Channels, channel: str) -> None:
     take = getattr(channels, channel)
-    fitting = spoken_in(channel, [*VALID.values(), *FREE])
+    fitting = spoken_in(channel, [*VALID.values(), *FREE, *NEWER_PLACES])
     assert {one.label: answered(take, one) for one in fitting} == {one.label: "" for one in fitting}
 
 

@@ -139,8 +139,12 @@ class Writer:
                 change.id, change.step = change_set.pk, change_set.step
             self.change_sets += accepted
             self.written["changes"] += len(accepted)
-            self._insert(list(by_site))
-            self._update(list(by_site), {change_set.pk: change_set for change_set in accepted})
+            sites, change_sets = list(by_site), {change_set.pk: change_set for change_set in accepted}
+            # Facts hold no longer than their thing: what ends is ended before older facts of it are written
+            self._end(sites, change_sets, recorded=True)
+            self._insert(sites)
+            self._end(sites, change_sets, recorded=False)
+            self._rewrite(sites, change_sets)
 
     def _things(self, kind: FileKind, sites: Sequence[Thing]) -> list[Thing]:
         return [thing for site in sites for thing in self._of_site.get((kind, site), ())]
@@ -160,23 +164,38 @@ class Writer:
                 _copy(kind.facts, [_facts_row(thing, one) for thing, one in facts])
             self.written[kind.name] += len(new) if kind.facts is None else len(facts)
 
-    def _update(self, sites: Sequence[Thing], change_sets: dict[int, ChangeSet]) -> None:
-        """What ends, and then what is corrected, each within the change set that says so."""
+    def _end(self, sites: Sequence[Thing], change_sets: dict[int, ChangeSet], *, recorded: bool) -> None:
+        """What ends, of the things that the record had or of the new ones."""
         ends: dict[tuple[Change, FileKind, Change], list[int | None]] = defaultdict(list)
+        for kind in KINDS:
+            for thing in self._things(kind, sites):
+                if thing.end is None or thing.ender is None or thing.described is not None:
+                    continue
+                if thing.recorded == recorded:
+                    ends[thing.ender, kind, thing.end].append(thing.id)
+                    self.written[kind.name] += recorded
+        updates: dict[Change, list[Rewrite]] = defaultdict(list)
+        for (change, kind, end), ids in ends.items():
+            if kind.model is not None:
+                updates[change].append((kind.model, {"pk__in": ids}, {"end_step": end.step}))
+        self._write(updates, change_sets, more_follows=recorded)
+
+    def _rewrite(self, sites: Sequence[Thing], change_sets: dict[int, ChangeSet]) -> None:
+        """What is corrected."""
         rewrites: dict[Change, list[Rewrite]] = defaultdict(list)
         for kind in KINDS:
             for thing in self._things(kind, sites):
-                if thing.end is not None and thing.ender is not None and thing.described is None:
-                    ends[thing.ender, kind, thing.end].append(thing.id)
-                    self.written[kind.name] += thing.recorded
                 for change, rewrite in self._rewrites(thing):
                     rewrites[change].append(rewrite)
-        ended: dict[Change, list[Rewrite]] = defaultdict(list)
-        for (change, kind, end), ids in ends.items():
-            if kind.model is not None:
-                ended[change].append((kind.model, {"pk__in": ids}, {"end_step": end.step}))
-        for change, rows in itertools.chain(ended.items(), rewrites.items()):
-            with change_context(change_sets[_id(change)]):
+        self._write(rewrites, change_sets)
+
+    @staticmethod
+    def _write(
+        updates: dict[Change, list[Rewrite]], change_sets: dict[int, ChangeSet], *, more_follows: bool = False
+    ) -> None:
+        """Each within the change set that says so."""
+        for change, rows in updates.items():
+            with change_context(change_sets[_id(change)], more_follows=more_follows):
                 for model, key, values in rows:
                     model._default_manager.filter(**key).update(**values, change_set_id=change.id)
 

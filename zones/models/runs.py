@@ -19,7 +19,7 @@ class Run(Named):
         CONSTANT_VOLTAGE = "constant_voltage", "constant voltage"
         LOW_IMPEDANCE = "low_impedance", "low impedance"
 
-    block = fields.SiteKey("sites.Block", related_name="runs")
+    block = fields.SiteKey("sites.Block", place=True, related_name="runs")
     name = fields.NameField(max_length=80)
     kind = fields.WordField(Kind, max_length=20)
     note = fields.NoteField()

@@ -164,3 +164,21 @@ def test_a_block_with_pulled_clips_does_not_become_one_without() -> None:
     assert {(*place_of(p), p.code) for p in refused.value.problems} == {
         ("blocks.csv", 2, "kind", "wrong_kind")
     }
+
+
+def test_one_import_ends_a_recorded_run_and_adds_what_it_was_fed_by_before() -> None:
+    folder = pier()
+    supply = {"name": "PS2", "closet": "C1", "model": "supply 1 A", "ends": "swap"}
+    folder["supplies"].append({"site": "pier"} | supply)
+    unfed = folder["runs"][0] | {"name": "R2", "supply": ""}
+    folder["runs"].append(unfed)
+    folder["changes"].append(folder["changes"][0] | {"change": "fed", "day": "2021-04-06"})
+    take(folder)
+    fed = unfed | {"change": "fed", "supply": "PS2"}
+    take({"changes": folder["changes"], "runs": [unfed | {"ends": "more"}, fed | {"block": "", "kind": ""}]})
+    run = Run.objects.get(name="R2")
+    supply_end = Supply.objects.get(name="PS2").end_step
+    assert run.end_step is not None
+    assert supply_end is not None
+    assert run.end_step < supply_end
+    assert [facts.supply.name for facts in run.facts.filter(supply__isnull=False)] == ["PS2"]

@@ -45,12 +45,12 @@ DRIFTS = {
         24.5 - 1.65 * 0.25 - 32.0 * 0.0875247 - 42.7 * 0.1750495,
     ),
     ("skellay", "2021-10-08", "row_used_twice", "block B-1"): (PAST, 2),
-    ("kesterby", "2024-01-19", "poe_allocated", "switch KB-SW-1"): (PAST, 7 * 15.4 + 2 * 30),
+    ("kesterby", "2024-01-19", "poe_allocated", "switch KB-SW-1"): (PAST, 3 * 7 + 4 * 15.4 + 2 * 30),
     ("dunlow", "2022-11-30", "amplifier_load", "amplifier AMP-1"): (PAST, 4 * 15 + 2 * 30),
     ("dunlow", "2022-11-30", "line_impedance", "amplifier AMP-1"): (CANNOT_TELL, 70.7**2 / 120),
     ("heath-end", "2023-11-02", "amplifier_load", "amplifier AMP-1"): (PAST, 14 * 5),
     ("heath-end", "2023-11-02", "line_impedance", "amplifier AMP-1"): (PROBABLY, 70.7**2 / 70),
-    ("lac-dore", "2022-04-27", "polarity_reversed", "block LD1-D"): (PAST, 2),
+    ("lac-dore", "2022-04-27", "polarity_reversed", "block LD1-A"): (PAST, 2),
     ("canal-baths", "2023-08-16", "other_zone", "run SB"): (PAST, 1),
 }
 # the reading of 2026-04-21 is judged against the record, whichever day is asked

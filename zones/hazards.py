@@ -32,18 +32,21 @@ WITH place AS MATERIALIZED (
         USING (site_id)
     WHERE closet.id = ANY(%(closets)s::bigint[])
 ),
+landed AS (
+    SELECT DISTINCT p.closet_id, p.before, l.run_id
+    FROM place p JOIN block ON block.site_id = p.site_id AND block.closet_id = p.closet_id
+    JOIN landing l ON l.block_id = block.id
+        AND l.begin_step < p.before AND (l.end_step IS NULL OR l.end_step >= p.before)
+),
 lying AS MATERIALIZED (
     SELECT p.closet_id, p.before, run.id AS run_id, run.kind
     FROM place p JOIN block ON block.site_id = p.site_id AND block.closet_id = p.closet_id
     JOIN run ON run.block_id = block.id
     WHERE run.begin_step < p.before AND (run.end_step IS NULL OR run.end_step >= p.before)
     UNION
-    SELECT p.closet_id, p.before, run.id, run.kind
-    FROM place p JOIN block ON block.site_id = p.site_id AND block.closet_id = p.closet_id
-    JOIN landing l ON l.block_id = block.id
-        AND l.begin_step < p.before AND (l.end_step IS NULL OR l.end_step >= p.before)
-    JOIN run ON run.id = l.run_id
-        AND run.begin_step < p.before AND (run.end_step IS NULL OR run.end_step >= p.before)
+    SELECT l.closet_id, l.before, run.id, run.kind
+    FROM landed l JOIN run ON run.id = l.run_id
+        AND run.begin_step < l.before AND (run.end_step IS NULL OR run.end_step >= l.before)
 ),
 fed AS MATERIALIZED (
     SELECT DISTINCT ON (l.closet_id, l.run_id) l.*, f.supply_id, f.amplifier_id, f.output_id
@@ -86,7 +89,7 @@ FROM (
     UNION ALL SELECT closet_id, 1, 'amplifier ' || name, closet_id, line_voltage_v,
         line_voltage_v IS NOT NULL OR model_id IS NULL FROM driving
     UNION ALL SELECT fed.closet_id, 2, 'supply ' || supply.name, supply.closet_id, NULL, NULL
-    FROM fed JOIN supply ON supply.id = fed.supply_id
+    FROM (SELECT DISTINCT closet_id, supply_id FROM fed) AS fed JOIN supply ON supply.id = fed.supply_id
     UNION ALL SELECT fed.closet_id, 2, 'amplifier ' || amplifier.name, amplifier.closet_id, NULL, NULL
     FROM fed JOIN amplifier ON amplifier.id = fed.amplifier_id
     -- of a self-amplified run an output is only the sound; another run it drives, as an amplifier does
@@ -100,7 +103,7 @@ FROM (
     UNION ALL SELECT closet_id, 4, NULL, NULL, NULL, NULL
     FROM special s JOIN cable_type ON cable_type.id = s.cable_type_id AND cable_type.plenum
 ) AS of(closet_id, rank, source, stands_in, line_voltage_v, has_line)
-LEFT JOIN closet ON closet.id = of.stands_in AND of.stands_in <> of.closet_id
+LEFT JOIN closet ON closet.id = nullif(of.stands_in, of.closet_id)
 ORDER BY of.rank, of.source
 """  # noqa: S608 - our own words
 _PLENUM: Final = 4

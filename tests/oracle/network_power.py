@@ -32,21 +32,22 @@ def network_power(standing: Standing, values: Values) -> list[Figure]:
     ports, endpoint_cable of endpoints."""
     ports, endpoints = standing.of("ports"), standing.of("endpoints")
     on_ports = [row for row in endpoints.values() if row["port_id"] in ports]
+    others = [port for port in ports.values() if port["other_load"]]
     figures: list[Figure] = []
     for switch, row in standing.of("switches").items():
+        wanted = [(endpoint["port_id"], _asked(standing, values, endpoint)) for endpoint in on_ports]
+        wanted += [(port.thing, _asked_by_other(port)) for port in others]
         shares = [
-            _allocated(standing, values, endpoint)
-            for endpoint in on_ports
-            if standing.record.port_switch[endpoint["port_id"]] == switch
+            _granted(standing, port, asked)
+            for port, asked in wanted
+            if standing.record.port_switch[port] == switch
         ]
-        for port in ports.values():
-            if standing.record.port_switch[port.thing] == switch and port["other_load"]:
-                stated, poe_class = port["other_load_power_w"], port["other_load_class"]
-                shares.append(_same(CLASSES[poe_class or 0][0] if stated is None else stated))
         total = Bands(*(sum(share[band] for share in shares) for band in range(3)))
         figures += _switch(standing, values, switch, row, total)
     for endpoint in on_ports:
         figures += _port(standing, values, endpoint)
+    for port in others:
+        figures += _by_type(standing, port.thing, _asked_by_other(port), frozenset())
     for endpoint in endpoints.values():
         length = _length(values, endpoint)
         figures.append(Figure(("endpoint", endpoint.thing), "endpoint_cable", length, LONGEST_CHANNEL_M))
@@ -68,7 +69,27 @@ def _same(value: float) -> Bands:
     return Bands(value, value, value)
 
 
-def _allocated(standing: Standing, values: Values, endpoint: Row) -> Bands:
+def _asked_by_other(port: Row) -> Bands:
+    stated, poe_class = port["other_load_power_w"], port["other_load_class"]
+    return _same(CLASSES[poe_class or 0][0] if stated is None else stated)
+
+
+def _type_of(standing: Standing, port: int) -> int | None:
+    """The port's own, else that of its switch's model."""
+    own: int | None = standing.of("ports")[port]["port_type"]
+    switch = standing.of("switches").get(standing.record.port_switch[port])
+    if own is None and switch is not None:
+        own = standing.record.model(switch["model_id"]).get("port_type")
+    return own
+
+
+def _granted(standing: Standing, port: int, asked: Bands) -> Bands:
+    """What is allocated: a port gives no more than its type does."""
+    of_type = _type_of(standing, port)
+    return asked if of_type is None else Bands(*(min(each, TYPES[of_type]) for each in asked))
+
+
+def _asked(standing: Standing, values: Values, endpoint: Row) -> Bands:
     """LLDP says what the device draws at its own end: the switch has to put in what the cable eats as well,
     and never more than the class has."""
     poe_class, lldp = _class_of(standing, endpoint), endpoint["negotiated_power_w"]
@@ -149,19 +170,19 @@ def _port(standing: Standing, values: Values, endpoint: Row) -> list[Figure]:
     """What the port must put in for the endpoint to page, and what its type can put in."""
     paging = _paging(standing, values, endpoint)
     figures = [] if paging is None else [paging]
-    allocated = _allocated(standing, values, endpoint)
-    needed = allocated
+    needed = _asked(standing, values, endpoint)
     if paging is not None:
-        needed = Bands(*(max(allocated[band], paging.bands[band]) for band in range(3)))
-    own = standing.of("ports")[endpoint["port_id"]]["port_type"]
-    switch = standing.of("switches").get(standing.record.port_switch[endpoint["port_id"]])
-    if own is None and switch is not None:
-        own = standing.record.model(switch["model_id"]).get("port_type")
-    if own is not None or is_past(needed.high, TYPES[1], Rule()):
-        limit = NAN if own is None else TYPES[own]
-        subject = ("port", endpoint["port_id"])
-        figures.append(Figure(subject, "port_type", needed, limit, frozenset({endpoint.thing})))
-    return figures
+        needed = Bands(*(max(asked, drawn) for asked, drawn in zip(needed, paging.bands, strict=True)))
+    return figures + _by_type(standing, endpoint["port_id"], needed, frozenset({endpoint.thing}))
+
+
+def _by_type(standing: Standing, port: int, needed: Bands, where: frozenset[int]) -> list[Figure]:
+    """What is connected to a port against its type; a type that is not recorded matters above type 1."""
+    of_type = _type_of(standing, port)
+    if of_type is None and not is_past(needed.high, TYPES[1], Rule()):
+        return []
+    limit = NAN if of_type is None else TYPES[of_type]
+    return [Figure(("port", port), "port_type", needed, limit, where)]
 
 
 def _paging(standing: Standing, values: Values, endpoint: Row) -> Figure | None:

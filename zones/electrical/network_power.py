@@ -2,7 +2,8 @@
 
 A switch is judged by allocation against the budget of the power supplies fitted and against the budget left
 when the largest of them is lost, and, where a reading exists, by measured power against its usage threshold
-(RFC 3621; 0.8 where unset).
+(RFC 3621; 0.8 where unset). A port gives no more than its type does, so no more than that is allocated to it;
+what is connected to it may need more, be it an endpoint or another load.
 
 Sources: IEEE 802.3 clauses 33 and 145 (class powers, powers by port type, minimum PSE voltages, channel
 resistances), clause 79 (power by LLDP), RFC 3621 (usage threshold, port priorities). The tables are from
@@ -70,13 +71,13 @@ def power_at_source(pd_power_w: ArrayLike, voltage_v: ArrayLike, resistance_ohm:
     return np.asarray(2.0 * power * voltage / (voltage + root))
 
 
-def endpoint_allocation_w(plant: Plant, row: IntArray) -> FloatArray:
-    """Power that a switch allocates to endpoints: by LLDP with the loss of the cable, else of the class.
+def endpoint_request_w(plant: Plant, row: IntArray) -> FloatArray:
+    """Power that endpoints ask their ports for: by LLDP with the loss of the cable, else of the class.
 
-    row: (n,) of ``plant.endpoints``. Returns (3, n) [W] at the switch.
+    row: (n,) of ``plant.endpoints``. Returns (3, n) [W] at the switch, whatever the port's type.
 
     LLDP says the power at the device's input (IEEE 802.3 clause 79, from memory). It is capped at what the
-    class may draw there, and what is allocated at what the class has at the switch. The loss is that of the
+    class may draw there, and the request at what the class has at the switch. The loss is that of the
     endpoint's own cable; where its length is not recorded, that of the longest channel. A class that is not
     recorded is class 0, or the lowest class that may draw what was negotiated.
     """
@@ -94,8 +95,8 @@ def endpoint_allocation_w(plant: Plant, row: IntArray) -> FloatArray:
     return np.asarray(np.fmin(at_source, PSE_POWER_W[poe_class]))
 
 
-def other_allocation_w(plant: Plant, row: IntArray) -> FloatArray:
-    """(n,) power that a switch allocates to the other loads on ports [W]: as recorded, else of the class.
+def other_request_w(plant: Plant, row: IntArray) -> FloatArray:
+    """(n,) power that the other loads on ports ask for [W]: as recorded, else of the class.
 
     row: (n,) of ``plant.ports``.
     """
@@ -144,6 +145,17 @@ def port_types(plant: Plant, port_row: IntArray, switch_row: IntArray) -> IntArr
     return np.where(own < 0, lookup(plant.switches.port_type, switch_row), own)
 
 
+def allocation_w(requested_w: FloatArray, port_type: IntArray) -> FloatArray:
+    """(…, n) power that a switch allocates [W]: what is asked for, and no more than a port of its type gives.
+
+    requested_w: (…, n) [W]; port_type: (n,), −1 not recorded, and then no cap.
+
+    >>> allocation_w(np.array([30.0, 30.0, 30.0]), np.array([1, 2, -1])).tolist()
+    [15.4, 30.0, 30.0]
+    """
+    return np.asarray(np.fmin(requested_w, lookup(PORT_TYPE_POWER_W, port_type)))
+
+
 @dataclass(frozen=True)
 class Shedding:
     """shed: (n,) True for ports expected to lose power; remaining_w: allocation of the other ports [W]."""
@@ -180,35 +192,55 @@ def evaluate_network_power(plant: Plant, members: Members) -> list[FigureBlock]:
     and endpoint_cable (by endpoint)."""
     owner, row = select(plant, "endpoints", members)
     table = plant.endpoints
-    ports = Subjects(SubjectKind.PORT, owner, table.port_index[row], table.group[row])
-    on_port = rows_of(plant, members, ports)
-    powered = _Powered(
-        owner=owner[on_port >= 0],
-        row=row[on_port >= 0],
-        port_row=on_port[on_port >= 0],
-        allocated_w=endpoint_allocation_w(plant, row[on_port >= 0]),
-    )
     endpoints = Subjects(SubjectKind.ENDPOINT, owner, table.endpoint_index[row], table.group[row])
     length = _cable_lengths_m(plant, row)
+    connected = _connected(plant, members)
     return [
-        *_switches(plant, members, powered),
-        *_ports(plant, members, powered),
+        *_switches(plant, members, connected),
+        *_ports(plant, connected),
         endpoints.figures("endpoint_cable", bands=length, limit=MAX_CHANNEL_M),
     ]
 
 
 @dataclass(frozen=True)
-class _Powered:
-    """Endpoints on ports, with what is allocated to them (3, n) [W]. owner: (n,) number of the member; row:
-    (n,) of ``plant.endpoints``; port_row: (n,) of ``plant.ports``."""
+class _Connected:
+    """What is connected to ports. owner: (n,) number of the member; port_row: (n,) of ``plant.ports``;
+    endpoint_row: (n,) of ``plant.endpoints``, −1 for another load; port_type: (n,) −1 not
+    recorded; requested_w: (3, n)."""
 
     owner: IntArray
-    row: IntArray
     port_row: IntArray
-    allocated_w: FloatArray
+    endpoint_row: IntArray
+    port_type: IntArray
+    requested_w: FloatArray
 
 
-def _switches(plant: Plant, members: Members, powered: _Powered) -> list[FigureBlock]:
+def _connected(plant: Plant, members: Members) -> _Connected:
+    owner, row = select(plant, "endpoints", members)
+    table = plant.endpoints
+    on_port = rows_of(
+        plant, members, Subjects(SubjectKind.PORT, owner, table.port_index[row], table.group[row])
+    )
+    owner, row, on_port = owner[on_port >= 0], row[on_port >= 0], on_port[on_port >= 0]
+    other_owner, other_row = select(plant, "ports", members)
+    other = plant.ports.other_load[other_row]
+    other_owner, other_row = other_owner[other], other_row[other]
+
+    owner, port_row = np.append(owner, other_owner), np.append(on_port, other_row)
+    switches = Subjects(
+        SubjectKind.SWITCH, owner, plant.ports.switch_index[port_row], plant.ports.group[port_row]
+    )
+    others_w = np.broadcast_to(other_request_w(plant, other_row), (3, len(other_row)))
+    return _Connected(
+        owner=owner,
+        port_row=port_row,
+        endpoint_row=np.append(row, np.full(len(other_row), -1)),
+        port_type=port_types(plant, port_row, rows_of(plant, members, switches)),
+        requested_w=np.concatenate([endpoint_request_w(plant, row), others_w], axis=1),
+    )
+
+
+def _switches(plant: Plant, members: Members, connected: _Connected) -> list[FigureBlock]:
     table, width = plant.switches, max(len(plant.switch_id), 1)
     member, switch_row = select(plant, "switches", members)
     key = member * width + table.switch_index[switch_row]
@@ -216,17 +248,9 @@ def _switches(plant: Plant, members: Members, powered: _Powered) -> list[FigureB
     key, member, switch_row = key[order], member[order], switch_row[order]
     switches = len(key)
 
-    port_owner, port_row = select(plant, "ports", members)
-    other = plant.ports.other_load[port_row]
-    port_owner, port_row = port_owner[other], port_row[other]
-    others_w = np.broadcast_to(other_allocation_w(plant, port_row), (3, len(port_row)))
-    total = np.zeros((3, switches))
-    for of, port, power_w in (
-        (powered.owner, powered.port_row, powered.allocated_w),
-        (port_owner, port_row, others_w),
-    ):
-        at = place_of(key, of * width + plant.ports.switch_index[port])
-        total += sums(at[at >= 0], power_w[:, at >= 0], switches)
+    at = place_of(key, connected.owner * width + plant.ports.switch_index[connected.port_row])
+    allocated = allocation_w(connected.requested_w, connected.port_type)
+    total = sums(at[at >= 0], allocated[:, at >= 0], switches)
     in_use = total[LIKELY] > 0
     of_supplies = budgets(plant, switch_row)
 
@@ -261,15 +285,17 @@ def _switches(plant: Plant, members: Members, powered: _Powered) -> list[FigureB
     ]
 
 
-def _ports(plant: Plant, members: Members, powered: _Powered) -> list[FigureBlock]:
+def _ports(plant: Plant, connected: _Connected) -> list[FigureBlock]:
     """What a port must deliver for its endpoint to page, over its own cable, against its class's PSE power;
-    and what its endpoint needs, what was allocated to it or more where it pages with more, against the type
-    of the port.
+    and what is connected to it needs, what it asks for or more where it pages with more, against the type of
+    the port.
 
     A channel that cannot carry the paging power gets the most it can carry, V²/(2R) at the source: always
     more than the class allows. A type that is not recorded leaves open only what no type 1 port delivers.
     """
-    table, row = plant.endpoints, powered.row
+    table = plant.endpoints
+    has_endpoint = connected.endpoint_row >= 0
+    row = connected.endpoint_row[has_endpoint]
     poe_class = np.maximum(table.poe_class[row], 0)
     volts, paging = PSE_MINIMUM_V[poe_class], table.paging_power_w[row]
     ohm = _cable_resistance_ohm(plant, row, _cable_lengths_m(plant, row), poe_class)
@@ -277,23 +303,19 @@ def _ports(plant: Plant, members: Members, powered: _Powered) -> list[FigureBloc
     with np.errstate(divide="ignore"):
         most = np.where(np.isnan(paging), np.nan, volts**2 / (2.0 * ohm))
         drawn = first_known(power_at_source(paging, volts, ohm), most)
-    needed = np.fmax(powered.allocated_w, drawn)
-    switches = Subjects(
-        SubjectKind.SWITCH, powered.owner, plant.ports.switch_index[powered.port_row], table.group[row]
-    )
-    of_switch = rows_of(plant, members, switches)
-    delivered = lookup(PORT_TYPE_POWER_W, port_types(plant, powered.port_row, of_switch))
+    needed = connected.requested_w.copy()
+    needed[:, has_endpoint] = np.fmax(needed[:, has_endpoint], drawn)
+    delivered = lookup(PORT_TYPE_POWER_W, connected.port_type)
     matters = ~np.isnan(delivered) | past(needed[HIGH], PORT_TYPE_POWER_W[1], at_least=False)
-    endpoint_id = plant.endpoint_id[table.endpoint_index[row]]
-    ports = Subjects(
-        SubjectKind.PORT, powered.owner, plant.ports.port_index[powered.port_row], table.group[row]
-    )
+    endpoint_id = lookup(plant.endpoint_id[table.endpoint_index], connected.endpoint_row)
+    of_port = plant.ports.port_index[connected.port_row]
+    ports = Subjects(SubjectKind.PORT, connected.owner, of_port, plant.ports.group[connected.port_row])
     return [
-        ports.figures(
+        ports.only(has_endpoint).figures(
             "port_power",
             bands=drawn,
             limit=PSE_POWER_W[poe_class],
-            detail=endpoint_id,
+            detail=endpoint_id[has_endpoint],
             keep=~np.isnan(paging),
         ),
         ports.figures("port_type", bands=needed, limit=delivered, detail=endpoint_id, keep=matters),

@@ -16,7 +16,7 @@ POE_LIMITS = (
         rule=Rule("poe_allocated"),
         subject_kind=SubjectKind.SWITCH,
         quantity="power allocated to all ports: by LLDP with the loss of the cable, else of the class "
-        "(class 0 where not recorded)",
+        "(class 0 where not recorded), and no more than the port's type delivers",
         unit="W",
         decimals=1,
         limit_from="PoE budget of the switch with the power supplies fitted",
@@ -76,15 +76,15 @@ POE_LIMITS = (
         title="Port type",
         rule=Rule("port_type", near_margin=0.0),
         subject_kind=SubjectKind.PORT,
-        quantity="power that the endpoint needs at the port: negotiated, else of its class; its paging power "
-        "where that is more",
+        quantity="power that the endpoint or other load needs at the port: negotiated or recorded, else of "
+        "its class; an endpoint's paging power where that is more",
         unit="W",
         decimals=1,
         limit_from="what a port of its type delivers: 15.4, 30, 60, 90 W for types 1 to 4",
         source=_IEEE,
         severity=Severity.SILENCE,
         detail=Detail.ENDPOINT,
-        template="The endpoint on {subject} needs {figure}; by port type, {limit}.",
+        template="What is connected to {subject} needs {figure}; by port type, {limit}.",
         remedies=(Remedy.MOVE_ENDPOINT, Remedy.CORRECT_RECORD),
     ),
     Limit(

@@ -115,7 +115,7 @@ def test_an_infeasible_run_is_not_said_to_have_a_voltage() -> None:
             "port_type",
             30.0,
             "",
-            "The endpoint on block B1 needs 30 W; by port type, limit 15.4 W.",
+            "What is connected to block B1 needs 30 W; by port type, limit 15.4 W.",
         ),
         ("reading_disagrees", 0.163, "", "Block B1: a reading is 16 % outside the computed range."),
         (

@@ -231,6 +231,24 @@ def test_what_a_port_of_its_type_delivers(hall: Hall) -> None:
     assert amounts(worked)["port type"].known == "recorded of the port"
 
 
+def test_another_load_on_a_port_is_judged_and_allocated_by_the_type_of_the_port(hall: Hall) -> None:
+    """A class 4 camera needs 30 W; type 1 delivers 15.4 W (IEEE 802.3), and no more is allocated."""
+    port = hall.switch.ports.get(number=5)
+    port_alter(
+        factories.change(hall.site),
+        port=port,
+        port_type=1,
+        other_load="camera at the gate",
+        other_load_class=4,
+    )
+    load, worked = of(hall, "port_type", port.pk)
+    assert (load.likely, load.limit, load.detail) == (30.0, 15.4, None)
+    assert amounts(worked)["power of the other load, at the switch"].likely == 30.0
+    _, worked = of(hall, "poe_allocated", hall.switch.pk)
+    rows = {row["port"]: row["allocated_w"] for row in worked.tables[0].rows}
+    assert rows[5.0] == 15.4
+
+
 def test_a_value_scaled_to_a_reading_is_shown_as_such(hall: Hall) -> None:
     reading_record(
         factories.change(hall.site), kind=Reading.Kind.RUN_CURRENT, state=Reading.State.PAGING, value=0.5,

@@ -199,9 +199,9 @@ def test_the_type_of_a_port_is_asked_where_its_device_needs_more_than_15_w(
         endpoint_move(factories.change(site), endpoint=gateway, port=switch.ports.get(number=number))
     question = questions(site)["port_type"]
     assert question.sentence == (
-        "Cannot tell: port type of port 2 of SW 9. The endpoint on port 2 of SW 9 needs 30 W; by port type, "
-        "limit not recorded: rating missing. Not recorded, or only estimated: the type of port 2 of switch "
-        "SW 9, or of the ports of its model."
+        "Cannot tell: port type of port 2 of SW 9. What is connected to port 2 of SW 9 needs 30 W; by port "
+        "type, limit not recorded: rating missing. Not recorded, or only estimated: the type of port 2 of "
+        "switch SW 9, or of the ports of its model."
     )
     port_alter(factories.change(site), port=switch.ports.get(number=2), port_type=2)
     assert "port_type" not in questions(site)

@@ -14,9 +14,10 @@ from zones.electrical.network_power import (
     POWERED_PAIRS,
     PSE_MINIMUM_V,
     PSE_POWER_W,
+    allocation_w,
     budgets,
-    endpoint_allocation_w,
-    other_allocation_w,
+    endpoint_request_w,
+    other_request_w,
     port_types,
 )
 from zones.electrical.plant import State, select
@@ -52,6 +53,7 @@ def poe_allocated(scene: Scene, load: Load) -> Worked:
             "A class that is not recorded counts as class 0: 15.4 W.",
             "Power by LLDP counts up to what the class may draw at the device.",
             "A cable whose length is not recorded is taken as the longest channel.",
+            "No more is allocated than a port of its type delivers.",
         ),
         inputs=(
             Amount.of("power supplies fitted", "", supplies if supplies >= 0 else np.nan),
@@ -126,31 +128,48 @@ def port_power(scene: Scene, load: Load) -> Worked:
 
 @explains("port_type")
 def port_type(scene: Scene, load: Load) -> Worked:
-    plant, endpoint = scene.plant, (SubjectKind.ENDPOINT, load.detail or 0)
-    row, port = scene.row_of(endpoint), scene.row_of(load.subject)
-    switch_id = int(plant.switch_id[plant.ports.switch_index[port]])
-    switch = scene.row_of((SubjectKind.SWITCH, switch_id))
-    type_ = port_types(plant, np.array([port]), np.array([switch]))
+    plant, port = scene.plant, scene.row_of(load.subject)
+    type_ = _type_of_port(scene, port)
     of_port = "recorded of the port" if plant.ports.port_type[port] >= 0 else "of the switch's model"
-    known = of_port if type_[0] >= 0 else "not recorded"
-    recorded = int(plant.endpoints.poe_class[row])
+    inputs: list[Amount] = []
+    if load.detail is None:
+        recorded = int(plant.ports.other_class[port])
+        asked = other_request_w(plant, np.array([port]))
+        stated = np.isfinite(plant.ports.other_power_w[port])
+        how = "recorded of the port" if stated else f"of its class: {_IEEE}"
+        inputs.append(Amount.of("power of the other load, at the switch", "W", asked[0], how))
+        assumed = recorded < 0 and not stated
+    else:
+        row = scene.row_of((SubjectKind.ENDPOINT, load.detail))
+        recorded = int(plant.endpoints.poe_class[row])
+        asked = endpoint_request_w(plant, np.array([row]))[:, 0]
+        inputs += (
+            Amount.of("asked for at the switch", "W", asked, _IEEE),
+            Amount.rated("power while paging, at the device", "W", plant.endpoints.paging_power_w[row]),
+        )
+        assumed = recorded < 0
+    known = of_port if type_ >= 0 else "not recorded"
     return Worked(
-        formula="What is allocated to the endpoint, by LLDP or by its class, or what it draws at the port "
-        "while it pages, where that is more. Limit: what a port of its type delivers.",
-        assumptions=() if recorded >= 0 else ("The class is not recorded: taken as class 0.",),
+        formula="What is connected to the port asks for (by LLDP, as recorded, or by its class), or what it "
+        "draws at the port while it pages, where that is more. Limit: what a port of its type delivers.",
+        assumptions=("The class is not recorded: taken as class 0.",) if assumed else (),
         inputs=(
             Amount.of("class", "", max(recorded, 0), "" if recorded >= 0 else "not recorded"),
-            Amount.of(
-                "allocated at the switch", "W", endpoint_allocation_w(plant, np.array([row]))[:, 0], _IEEE
-            ),
-            Amount.rated("power while paging, at the device", "W", plant.endpoints.paging_power_w[row]),
-            Amount.of("port type", "", np.nan if type_[0] < 0 else type_[0], known),
+            *inputs,
+            Amount.of("port type", "", np.nan if type_ < 0 else type_, known),
         ),
         steps=(
             Step.of("At the port", "power needed at the port", "W", bands_of(load)),
-            Step.of("Limit", "limit", "W", lookup(PORT_TYPE_POWER_W, type_)[0]),
+            Step.of("Limit", "limit", "W", lookup(PORT_TYPE_POWER_W, np.array([type_]))[0]),
         ),
     )
+
+
+def _type_of_port(scene: Scene, port: int) -> int:
+    """The type of the port of a row; −1 not recorded."""
+    switch_id = int(scene.plant.switch_id[scene.plant.ports.switch_index[port]])
+    switch = scene.row_of((SubjectKind.SWITCH, switch_id))
+    return int(port_types(scene.plant, np.array([port]), np.array([switch]))[0])
 
 
 @explains("endpoint_cable")
@@ -176,15 +195,17 @@ def _allocations(scene: Scene, load: Load) -> Table:
                 scene.name(SubjectKind.ENDPOINT, int(plant.endpoints.endpoint_index[end])),
                 plant.endpoints.poe_class[end],
                 plant.endpoints.negotiated_power_w[end],
-                endpoint_allocation_w(plant, np.array([end]))[LIKELY, 0],
+                endpoint_request_w(plant, np.array([end]))[LIKELY, 0],
             )
             for end in ends[plant.endpoints.port_index[ends] == plant.ports.port_index[port]]
         ]
         if plant.ports.other_load[port]:
-            allocated = other_allocation_w(plant, np.array([port]))[0]
-            fed.append(("another load", plant.ports.other_class[port], np.nan, allocated))
-        for name, poe_class, negotiated, allocated in fed:
+            asked = other_request_w(plant, np.array([port]))[0]
+            fed.append(("another load", plant.ports.other_class[port], np.nan, asked))
+        type_ = np.array([_type_of_port(scene, int(port))])
+        for name, poe_class, negotiated, asked in fed:
             shown = "not recorded" if poe_class < 0 else str(int(poe_class))
+            allocated = allocation_w(np.array([asked]), type_)[0]
             rows.append([int(plant.ports.number[port]), name, shown, negotiated, allocated])
     return Table.of("Allocated power by port", _PORTS, rows)
 

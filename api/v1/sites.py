@@ -50,6 +50,9 @@ class SurveySerializer(serializers.Serializer):
     to_check = serializers.ListField(
         child=fields.Text(), help_text="Recorded values that contradict each other, each in a sentence."
     )
+    to_ask = serializers.ListField(
+        child=fields.Text(), help_text="What people at the site know and the record does not: questions."
+    )
 
 
 def survey_data(site: Site, survey: Survey) -> dict[str, Any]:
@@ -61,6 +64,7 @@ def survey_data(site: Site, survey: Survey) -> dict[str, Any]:
         "items": [_question(one) for one in survey.questions],
         "not_computed": [figures.not_computed(one) for one in survey.problems],
         "to_check": list(survey.to_check),
+        "to_ask": list(survey.to_ask),
     }
 
 

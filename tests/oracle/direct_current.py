@@ -14,6 +14,7 @@ from .standing import DcRun, Fed, Source, Standing, StandingPoint, dc_run, sourc
 from .values import NAN, Bands, PointValues, Values
 
 ValuesOf = Callable[[Row], PointValues]
+Speaks = Callable[[StandingPoint], bool]
 CLASS_2_VA = 100.0
 PARALLELED = "fed_twice"
 
@@ -53,9 +54,7 @@ def trees_of(standing: Standing, runs: dict[int, DcRun]) -> list[Tree]:
     ]
 
 
-def nodes_of(
-    fed: list[Fed], band: int, speaking: Callable[[StandingPoint], bool], values_of: ValuesOf
-) -> list[Node]:
+def nodes_of(fed: list[Fed], band: int, speaking: Speaks, values_of: ValuesOf) -> list[Node]:
     place = {each.point.id: k for k, each in enumerate(fed)}
     nodes = []
     for each in fed:
@@ -82,8 +81,8 @@ def direct_current(
     runs = {run.id: dc_run(run) for run in standing.runs.values() if run.kind == "self_amplified"}
     trees = trees_of(standing, runs)
     seen = Seen({}, {}, {}, {}, set())
-    for pages in _scenarios(standing):
-        _see(standing, values, values_of, trees, pages, seen)
+    for speaking, of_trees in _scenarios(standing, trees):
+        _see(values, values_of, of_trees, speaking, seen)
     figures = [figure for tree in trees for figure in _supply_figures(values, tree, seen)]
     for run in runs.values():
         figures += _run_figures(values, values_of, run, seen)
@@ -103,33 +102,31 @@ def direct_current(
     return figures, problems, Counter(extraordinary)
 
 
-def _scenarios(standing: Standing) -> list[Callable[[StandingPoint], bool]]:
-    """Who speaks: one a paging set. A run whose zone is in no set pages with every set; a site without sets
-    pages everything at once."""
+def _scenarios(standing: Standing, trees: list[Tree]) -> list[tuple[Speaks, list[Tree]]]:
+    """Who speaks, and the supplies of which that is a scenario: one a paging set, for all of them, and one a
+    zone in no set, alone, for those that feed it. A site without sets pages everything at once. A run whose
+    zone is not recorded speaks in every scenario."""
     sets = standing.paging_sets()
     if not sets:
-        return [lambda _: True]
-    listed = set().union(*sets.values())
+        return [(lambda _: True, trees)]
 
-    def of(zones: set[int]) -> Callable[[StandingPoint], bool]:
-        def speaks(point: StandingPoint) -> bool:
-            zone = standing.runs[point.run].row["zone_id"]
-            return zone in zones or zone not in listed
+    def zone_of(point: StandingPoint) -> int | None:
+        zone: int | None = standing.runs[point.run].row["zone_id"]
+        return zone
 
-        return speaks
+    def of(zones: set[int]) -> Speaks:
+        return lambda point: zone_of(point) is None or zone_of(point) in zones
 
-    return [of(zones) for zones in sets.values()]
+    found = [(of(zones), trees) for zones in sets.values()]
+    fed_in = [{zone_of(each.point) for each in tree.fed} for tree in trees]
+    for zone in set().union(*fed_in) - set().union(*sets.values()) - {None}:
+        feeding = [tree for tree, zones in zip(trees, fed_in, strict=True) if zone in zones]
+        found.append((of({zone}), feeding))
+    return found
 
 
-def _see(
-    standing: Standing,
-    values: Values,
-    values_of: ValuesOf,
-    trees: list[Tree],
-    speaking: Callable[[StandingPoint], bool],
-    seen: Seen,
-) -> None:
-    """One scenario, every supply, three bands."""
+def _see(values: Values, values_of: ValuesOf, trees: list[Tree], speaking: Speaks, seen: Seen) -> None:
+    """One scenario, some supplies, three bands."""
     for tree in trees:
         unknown = math.isnan(tree.source.worst_v)
         volts = values.factors["nominal_supply_v"] if unknown else tree.source.worst_v

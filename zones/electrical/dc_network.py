@@ -123,48 +123,52 @@ def sources(plant: Plant, members: Members, network: DcNetwork) -> Sources:
 
 @dataclass(frozen=True)
 class Scenarios:
-    """Which zones page together. member, paging_set: (i,) by instance; a set of −1: every zone pages at once.
-    ``pages`` and ``listed`` are keys of (instance, zone) and (member, zone) that the sets name."""
+    """Which zones page together. member: (i,) by instance; at_once: (i,) every zone pages; alone: (i,) one
+    zone pages that is in no set of its site. pages: keys of (instance, zone) that page in it."""
 
     member: IntArray
-    paging_set: IntArray
+    at_once: BoolArray
+    alone: BoolArray
     zones: IntArray
     pages: IntArray
-    listed: IntArray
 
-    def speaking(self, instance: IntArray, zone_id: IntArray) -> BoolArray:
-        """True where a zone pages in an instance: it is in the instance's set, or in no set of its site."""
+    def pages_in(self, instance: IntArray, zone_id: IntArray) -> BoolArray:
+        """True where a zone is named to page in an instance, or every zone pages."""
         zone = np.searchsorted(self.zones, zone_id)
-        width = len(self.zones)
-        in_set: BoolArray = np.isin(instance * width + zone, self.pages)
-        unlisted = ~np.isin(self.member[instance] * width + zone, self.listed)
-        return in_set | unlisted | (self.paging_set[instance] < 0)
+        return self.at_once[instance] | np.isin(instance * len(self.zones) + zone, self.pages)
 
 
 def scenarios(plant: Plant, members: Members) -> Scenarios:
-    """One scenario a paging set of the day; at a site without sets every zone pages at once.
+    """One scenario a paging set of the day, and one for each zone in no set, which pages alone; at a site
+    without sets every zone pages at once.
 
-    A zone in no set pages with every set: the harsher reading of an incomplete list.
+    Only zones with a self-amplified run have a scenario of their own.
     """
     owner, row = select(plant, "paging", members, site_wide=True)
     zones = np.unique(np.concatenate([plant.runs.zone_id, plant.paging.zone_id, [-1]]))
-    zone = np.searchsorted(zones, plant.paging.zone_id[row])
+    width, count = len(zones), len(members)
+    listed = owner * width + np.searchsorted(zones, plant.paging.zone_id[row])
     sets, set_of = np.unique(plant.paging.set_id[row], return_inverse=True)
-    width = max(len(sets), 1)
-    keys = np.unique(owner * width + set_of)
-    without = np.setdiff1d(np.arange(len(members)), owner)
-    member = np.concatenate([keys // width, without])
-    paging_set = np.concatenate([keys % width, np.full(len(without), -1)])
-    order = np.lexsort((paging_set, member))
-    number = np.empty(len(order), np.int64)
-    number[order] = np.arange(len(order))
-    instance = number[np.searchsorted(keys, owner * width + set_of)]
+    set_keys, instance = np.unique(owner * max(len(sets), 1) + set_of, return_inverse=True)
+
+    with_sets = np.unique(owner)
+    here = Members(members.site[with_sets], members.step[with_sets], members.group[with_sets])
+    of_run, run = select(plant, "runs", here)
+    zone_id = plant.runs.zone_id[run]
+    self_amplified = plant.run_kind[plant.runs.run_index[run]] == RunKind.SELF_AMPLIFIED
+    of_zone = with_sets[of_run] * width + np.searchsorted(zones, zone_id)
+    alone = np.setdiff1d(of_zone[self_amplified & (zone_id >= 0)], listed)
+
+    without = np.setdiff1d(np.arange(count), with_sets)
+    kinds = np.repeat([0, 1, 2], [len(set_keys), len(alone), len(without)])
     return Scenarios(
-        member=member[order],
-        paging_set=paging_set[order],
+        member=np.concatenate([set_keys // max(len(sets), 1), alone // width, without]),
+        at_once=kinds == 2,
+        alone=kinds == 1,
         zones=zones,
-        pages=instance * len(zones) + zone,
-        listed=owner * len(zones) + zone,
+        pages=np.concatenate(
+            [instance * width + listed % width, np.flatnonzero(kinds == 1) * width + alone % width]
+        ),
     )
 
 

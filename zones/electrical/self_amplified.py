@@ -2,8 +2,8 @@
 
 All runs of a supply are branches of one tree, since its internal resistance couples them. A run whose
 negative is cut has several sections, each a tree rooted at its own feed. Limits are judged at speech. Every
-paging set of the site is a scenario (its zones at speech, the others idle); all scenarios are solved in one
-batch with all three bands, and the worst one counts.
+paging set of the site is a scenario (its zones at speech, the others idle), and so is every zone in no set,
+alone; all scenarios are solved in one batch with all three bands, and the worst one counts.
 """
 
 from __future__ import annotations
@@ -58,7 +58,9 @@ def solve_dc(plant: Plant, members: Members, everything: Wiring, loads: PointLoa
     scenario = scenarios(plant, members)
     first_node = np.searchsorted(wiring.member, np.arange(len(members) + 1))
     instance, node = expand(first_node[scenario.member], first_node[scenario.member + 1])
-    speaking = scenario.speaking(instance, plant.runs.zone_id[wiring.run_row][wiring.run[node]])
+    zone_id = plant.runs.zone_id[wiring.run_row][wiring.run[node]]
+    named = scenario.pages_in(instance, zone_id)
+    speaking = named | (zone_id < 0)  # any page may be heard on a run whose zone is not recorded
 
     tree_first = np.searchsorted(network.supplies.member, np.arange(len(members) + 1))
     inst_tree_owner, inst_tree = expand(tree_first[scenario.member], tree_first[scenario.member + 1])
@@ -67,6 +69,8 @@ def solve_dc(plant: Plant, members: Members, everything: Wiring, loads: PointLoa
     tree_at = np.where(
         fed, inst_tree_start[instance] + network.tree[node] - tree_first[wiring.member[node]], -1
     )
+    # a zone that pages alone is a scenario of the supplies that feed it only
+    fed &= ~scenario.alone[instance] | lookup(any_of(tree_at[fed], named[fed], len(inst_tree)), tree_at)
     shift = np.arange(len(node)) - node  # a node's parent lies in the same instance
     parent = np.where(network.parent[node] >= 0, network.parent[node] + shift, -1)
     kept = np.flatnonzero(fed)

@@ -39,8 +39,8 @@ class ZoneEndpoint(Placed):
 
 
 class PagingSet(Placed):
-    """Zones that page together. A site that lists none pages all zones of a supply at once (the harsher
-    case)."""
+    """Zones that page together. At a site that lists none all zones of a supply page at once (the harsher
+    case); at one that does, a zone in no set pages alone."""
 
     name = fields.NameField(max_length=80)
 

@@ -22,6 +22,7 @@ from zones.loads.site_loads import Loads, loads_on
 from zones.loads.wording import NotComputed, RenderedLoad, not_computed, render_loads
 
 from .unknowns import SiteFacts, unknown_of
+from .zone_questions import zone_questions
 
 
 @dataclass(frozen=True)
@@ -36,12 +37,14 @@ class Question:
 
 @dataclass(frozen=True)
 class Survey:
-    """to_check: recorded values that contradict each other, each in a sentence."""
+    """to_check: recorded values that contradict each other, each in a sentence. to_ask: what people at the
+    site know and the record does not, each a question."""
 
     as_of: dt.date
     questions: tuple[Question, ...]
     problems: tuple[NotComputed, ...]
     to_check: tuple[str, ...]
+    to_ask: tuple[str, ...]
     summary: str
 
 
@@ -50,8 +53,12 @@ def site_survey(site_id: int, as_of: dt.date) -> Survey:
     loads = loads_on(site_id, as_of)
     questions = questions_of(loads)
     problems = not_computed(loads.problems)
-    to_check = tuple(_negotiated_above_class(site_id, first_step_after(as_of)))
-    return Survey(as_of, questions, problems, to_check, _summary(questions, problems, to_check))
+    before = first_step_after(as_of)
+    to_check = tuple(_negotiated_above_class(site_id, before))
+    to_ask = tuple(zone_questions(site_id, before))
+    return Survey(
+        as_of, questions, problems, to_check, to_ask, _summary(questions, problems, to_check, to_ask)
+    )
 
 
 def questions_of(loads: Loads, subjects: Collection[Subject] | None = None) -> tuple[Question, ...]:
@@ -90,7 +97,12 @@ def _negotiated_above_class(site_id: int, before: int) -> Iterator[str]:
             )
 
 
-def _summary(questions: Sequence[Question], problems: Iterable[NotComputed], to_check: Sequence[str]) -> str:
+def _summary(
+    questions: Sequence[Question],
+    problems: Iterable[NotComputed],
+    to_check: Sequence[str],
+    to_ask: Sequence[str],
+) -> str:
     names = list(dict.fromkeys(one.figure.subject for one in questions))
     broken = list(dict.fromkeys(one.name for one in problems))
     said = []
@@ -103,4 +115,6 @@ def _summary(questions: Sequence[Question], problems: Iterable[NotComputed], to_
         )
     if to_check:
         said.append(f"{counted(len(to_check), 'recorded value')} to check: another contradicts it.")
+    if to_ask:
+        said.append(f"{counted(len(to_ask), 'question')} for people at the site.")
     return " ".join(said) or "Nothing is open: the record is enough to judge every figure."

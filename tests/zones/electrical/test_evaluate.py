@@ -214,33 +214,6 @@ def test_paging_sets_are_scenarios_and_the_worst_counts() -> None:
     assert figure(found, "run_voltage", 0)[1] == pytest.approx(24 - loop * (0.1 + 0.05), abs=1e-4)
 
 
-def test_a_zone_in_no_paging_set_pages_with_every_set() -> None:
-    toy = ToyPlant()
-    model, cable, supply = toy.model(), toy.cable(), toy.add("supplies")
-    for zone, speakers in ((1, 2), (2, 3), (3, 1)):
-        toy.chain(
-            toy.run(supply_index=supply, zone_id=zone),
-            speakers,
-            model_index=model,
-            cable_index=cable,
-            length_m=10.0,
-            length_basis=MEASURED,
-            current_basis=MEASURED,
-            speech_current_a=0.05,
-            idle_current_a=0.01,
-        )
-    toy.add("paging", set_id=5, zone_id=1)
-    toy.add("paging", set_id=6, zone_id=2)
-    # the harder set: zone 1 idle, zone 2 at speech, and zone 3, which is in neither, at speech too
-    by_hand_a = 2 * 0.01 + 3 * 0.05 + 1 * 0.05
-    found = figures(toy)
-    assert figure(found, "supply_current")[:3] == pytest.approx(
-        (0.95 * by_hand_a, by_hand_a, 1.05 * by_hand_a)
-    )
-    loop = 2 * OHM_PER_M_24 * 10
-    assert figure(found, "run_voltage", 2)[1] == pytest.approx(24 - loop * 0.05, abs=1e-4)
-
-
 def test_a_network_without_solution_is_a_verdict_with_zero_volts() -> None:
     toy = ToyPlant()
     model = toy.model(

@@ -146,6 +146,21 @@ def test_paging_sets_and_who_is_idle(hall: Hall) -> None:
     }
 
 
+def test_a_zone_in_no_set_pages_alone(hall: Hall) -> None:
+    """By hand: 30 at 40 mA with 10 idle at 20 mA; the 10 of the gangway alone at 40 mA with 30 idle."""
+    paging_set_add(factories.change(hall.site), name="halls", zones=[hall.zone])
+    load, worked = of(hall, "supply_current", hall.supply.pk)
+    assert load.likely == pytest.approx(1.4)
+    assert {row["paging"]: row["likely_a"] for row in worked.tables[1].rows} == {
+        "Ticket hall": pytest.approx(1.4),
+        "Gangway": pytest.approx(1.0),
+    }
+    assert worked.assumptions[1] == (
+        "Ticket hall pages and the other zones are idle: the worst of the paging sets, and of the zones in "
+        "no set, each alone."
+    )
+
+
 def test_the_voltage_at_the_last_speaker(hall: Hall) -> None:
     load, worked = of(hall, "run_voltage", hall.run.pk)
     (table,) = worked.tables

@@ -18,6 +18,7 @@ from tests import factories
 from tests.halls import Hall
 from zones.electrical.subjects import SubjectKind
 from zones.models import PointFacts, Run
+from zones.services.paging_sets import paging_set_add, paging_set_end
 from zones.services.points import point_append
 from zones.visits.survey import Question, site_survey
 from zones.visits.unknowns import SiteFacts, unknown_of
@@ -223,6 +224,24 @@ def test_more_power_by_lldp_than_the_class_may_draw_is_asked_about(site: Site, c
     assert survey.summary.endswith("1 recorded value to check: another contradicts it.")
     endpoint_alter(factories.change(site), endpoint=gateway, negotiated_class=4)
     assert site_survey(site.pk, BUILT).to_check == ()
+
+
+def test_a_zone_in_no_paging_set_is_asked_about(hall: Hall) -> None:
+    assert site_survey(hall.site.pk, BUILT).to_ask == ()
+    first = paging_set_add(factories.change(hall.site), name="halls", zones=[hall.zone]).result
+    survey = site_survey(hall.site.pk, BUILT)
+    assert survey.to_ask == (
+        "Zone Gangway is in no paging set and counts as paging alone. Which zones page together with it?",
+    )
+    assert survey.summary.endswith("1 question for people at the site.")
+    paging_set_add(factories.change(hall.site), name="gangways", zones=[hall.gangway])
+    assert site_survey(hall.site.pk, BUILT).to_ask == ()
+    later = BUILT + dt.timedelta(days=1)
+    paging_set_end(factories.change(hall.site, happened_on=later), paging_set=first)
+    assert site_survey(hall.site.pk, later).to_ask == (
+        "Zone Ticket hall is in no paging set and counts as paging alone. Which zones page together with it?",
+    )
+    assert site_survey(hall.site.pk, BUILT).to_ask == ()
 
 
 def test_a_cable_counts_for_a_switch_where_power_by_lldp_goes_over_it(site: Site, closet: Closet) -> None:

@@ -171,7 +171,7 @@ def run_voltage(scene: Scene, load: Load) -> Worked:
 def run_current(scene: Scene, load: Load) -> Worked:
     dc, fraction = scene.dc, scene.plant.factors.loading_fraction
     of_run = _of_run(scene, load)
-    leaves = (dc.network.from_block & of_run)[dc.node]
+    leaves = (dc.network.from_block & of_run)[dc.node] & ~np.isnan(dc.branch[LIKELY])
     per_instance = sums(dc.instance[leaves], dc.branch[:, leaves], len(dc.scenarios.member))
     instance = int(np.argmax(per_instance[LIKELY]))
     entries = _entries(scene, instance, of_run & (dc.network.tree >= 0))
@@ -196,7 +196,7 @@ def run_current(scene: Scene, load: Load) -> Worked:
 def conductor_current(scene: Scene, load: Load) -> Worked:
     dc, loads = scene.dc, scene.loads
     segment = scene.node_of(dc.network.wiring, load, _of_run(scene, load))
-    branch = dc.branch[:, dc.network.segment[dc.node] == segment].max(axis=1)
+    branch = np.fmax.reduce(dc.branch[:, dc.network.segment[dc.node] == segment], axis=1)
     row = int(dc.network.wiring.row[segment])
     pairs = float(loads.conductors[row])
     known = "recorded" if loads.pairs_recorded[row] else "not recorded: taken as one"
@@ -277,19 +277,23 @@ def _sets_table(scene: Scene, of_tree: BoolArray) -> tuple[Table, ...]:
     rows = [
         [_set_name(scene, int(dc.tree_instance[k])), *dc.source_current[:, k]]
         for k in np.flatnonzero(of_tree)
+        if dc.source_current[LIKELY, k] > 0  # 0 A: a zone alone that this supply does not feed
     ]
-    shown = columns(Column("paging", "paging set"), *estimates("A"))
-    return (Table.of("Each paging set with the others idle; the worst counts", shown, rows),)
+    shown = columns(Column("paging", "who pages"), *estimates("A"))
+    return (
+        Table.of("Each paging set, and each zone in no set, with the others idle; the worst", shown, rows),
+    )
 
 
 def _who_pages(scene: Scene, instance: int) -> str:
-    if scene.dc.scenarios.paging_set[instance] < 0:
+    if scene.dc.scenarios.at_once[instance]:
         return "Everything that the supply feeds pages at once: the site lists no paging sets."
-    return f"{_set_name(scene, instance)} pages and the other zones are idle: the worst of the paging sets."
+    worst = "the worst of the paging sets, and of the zones in no set, each alone."
+    return f"{_set_name(scene, instance)} pages and the other zones are idle: {worst}"
 
 
 def _set_name(scene: Scene, instance: int) -> str:
-    """The zones of a paging set, as people call them."""
+    """The zones that page in a scenario, as people call them."""
     dc = scene.dc
     zones = dc.scenarios.zones
     listed = [

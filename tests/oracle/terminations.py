@@ -17,7 +17,7 @@ GAUGES = {"66_split": (20, 26), "66_unsplit": (20, 26), "110": (22, 26), "screw"
 
 
 def terminations(standing: Standing) -> list[Figure]:
-    """Figures row_used_twice, polarity_reversed, audio_with_dc of blocks, wire_gauge of runs,
+    """Figures row_used_twice, polarity_reversed, dc_on_audio, audio_with_dc of blocks, wire_gauge of runs,
     address_used_twice of endpoints."""
     by_block: dict[int, list[Row]] = {}
     for row in standing.of("landings").values():
@@ -53,13 +53,38 @@ def _block(block: int, landings: list[Row], *, several_zones: bool) -> list[Figu
             or (other["carries"], one["carries"]) in OPPOSITES
         }
     )
+    meeting = sorted(_dc_on_audio(landings))
     carried = {each["carries"].split("_")[0] for each in landings}
     both = {"audio", "dc"} <= carried and several_zones
     return [
         Figure(subject, "row_used_twice", _same(most), 1.0, fullest),
         Figure(subject, "polarity_reversed", _same(len(wrong)), 0.0, frozenset(wrong[:1])),
+        Figure(subject, "dc_on_audio", _same(len(meeting)), 0.0, frozenset(meeting[:1])),
         Figure(subject, "audio_with_dc", _same(both), 0.0),
     ]
+
+
+def _dc_on_audio(landings: list[Row]) -> set[int]:
+    """Rows with an audio conductor and a DC conductor, and all rows of a pair that has one of each."""
+    found = set()
+    for audio in landings:
+        for dc in landings:
+            if not (audio["carries"].startswith("audio") and dc["carries"].startswith("dc")):
+                continue
+            pair = [
+                (
+                    each["side"],
+                    each["run_id"],
+                    each["output_id"],
+                    each["supply_id"],
+                    each["amplifier_id"],
+                    each["pair"],
+                )
+                for each in (audio, dc)
+            ]
+            if audio["row"] == dc["row"] or pair[0] == pair[1]:
+                found |= {audio["row"], dc["row"]}
+    return found
 
 
 def _gauge(standing: Standing, run: StandingRun) -> list[Figure]:

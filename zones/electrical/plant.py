@@ -198,6 +198,8 @@ class LandingRows(Table):
     row: IntArray
     field_side: BoolArray
     carries: IntArray
+    pair: IntArray  # its number in its cable
+    cable_code: IntArray  # equal where the cable is: that of the same run, or of the same equipment
 
 
 @dataclass(frozen=True)

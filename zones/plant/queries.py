@@ -234,6 +234,8 @@ LANDINGS = _query(
     ("t", Landing),
     field_side=f"(t.side = '{Landing.Side.FIELD}')::int",
     carries=_number("t.carries", electrical.Carries, Landing.Carries),
+    # a run, or one of three kinds of equipment, each numbered for itself
+    cable_code="coalesce(t.run_id * 4, t.output_id * 4 + 1, t.supply_id * 4 + 2, t.amplifier_id * 4 + 3)",
 )
 
 # A zone is of a paging set for as long as the set stands.

@@ -100,6 +100,8 @@ FACTS: dict[str, dict[str, Any]] = {
         "row": 1,
         "field_side": False,
         "carries": p.Carries.SPARE,
+        "pair": 1,
+        "cable_code": 0,
     },
     "zones": {"zone_id": 1},
     "heard": {"endpoint_index": 0, "zone_id": 1},

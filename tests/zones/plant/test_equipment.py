@@ -183,10 +183,13 @@ def test_landings_say_what_lies_where() -> None:
         row=4,
         field_side=True,
         carries=p.Carries.DC_NEGATIVE,
+        pair=1,
+        cable_code=run.pk * 4,
         begin=first.step,
         end=second.step,
     )
     expect(at_equipment, field_side=False, carries=p.Carries.DC_POSITIVE, end=FOREVER)
+    expect(at_equipment, pair=1, cable_code=supply.pk * 4 + 2)
 
 
 def test_a_paging_set_names_its_zones_for_as_long_as_it_stands() -> None:

@@ -92,3 +92,34 @@ def test_audio_with_dc_together_is_found_on_the_site_of_one_zone_too() -> None:
     found = figures(toy)
     assert figure(found, "audio_with_dc")[1] == 0
     assert figure(found, "dc_on_audio")[4] is PAST
+
+
+@pytest.mark.parametrize(
+    ("out", "rows", "first"),
+    [
+        ([], 0, -1),
+        ([2], 1, 2),
+        ([1, 2], 2, 1),
+        # row 3 has the field cable alone, rows 4 and 5 a spare conductor, row 9 nothing: none to join
+        ([3, 4, 5, 9], 0, -1),
+    ],
+)
+def test_rows_that_are_silent_because_their_clip_is_out(out: list[int], rows: int, first: int) -> None:
+    toy = block_with(*audio_on_rows_1_and_2(), (3, RUN, 2, "D+"), (4, RUN, 2, "D-"), (4, SUPPLY, 1, "--"))
+    for cable, carries in ((SUPPLY, p.Carries.DC_POSITIVE), (RUN, p.Carries.SPARE)):
+        toy.add("landings", row=5, field_side=cable == RUN, cable_code=cable, pair=3, carries=carries)
+    other = toy.block()
+    toy.add("clips", block_index=other, row=1, clip_code=2001)
+    for row in out:
+        toy.add("clips", block_index=0, row=row, clip_code=1000 + row)
+    toy.add("clips", block_index=0, row=1, clip_code=1001, is_in=True, end=5)
+    found = figures(toy)
+    assert figure(found, "clip_out") == (rows, rows, rows, 0, PAST if rows else WITHIN)
+    assert first_row(found, "clip_out") == first
+
+
+def test_a_clip_is_out_from_the_step_at_which_it_was_pulled_until_it_is_inserted() -> None:
+    toy = block_with(*audio_on_rows_1_and_2())
+    toy.add("clips", row=1, step=4, end=8)
+    toy.add("clips", row=1, step=8, is_in=True)
+    assert [figure(figures(toy, step), "clip_out")[1] for step in (3, 4, 7, 8)] == [0, 1, 1, 0]

@@ -203,6 +203,16 @@ class LandingRows(Table):
 
 
 @dataclass(frozen=True)
+class ClipRows(Table):
+    """Whether the clip of a row is in, or its cross-connect in place; without a row here it is."""
+
+    block_index: IntArray
+    row: IntArray
+    clip_code: IntArray  # equal where block and row are
+    is_in: BoolArray
+
+
+@dataclass(frozen=True)
 class ZoneRows(Table):
     """Zones in service, in a group of the whole site."""
 
@@ -321,6 +331,7 @@ class Plant:
     endpoints: EndpointRows
     poe_readings: PoeReadingRows
     landings: LandingRows
+    clips: ClipRows
     zones: ZoneRows
     heard: HeardRows
     addresses: AddressRows

@@ -1,8 +1,8 @@
 """Faults on blocks and in addresses, counted without solving a network.
 
-Row used twice, polarity reversed, DC on audio, audio and DC on one block, conductor outside its block's wire
-range, address used twice. Each is a figure like any other, so attribution and history need no case of their
-own.
+What lies on rows and pairs, clips left out, conductors outside their block's wire range, and addresses used
+twice.
+Each is a figure like any other, so attribution and history need no case of their own.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ import numpy as np
 
 from .bands import IntArray
 from .figures import FigureBlock, Subjects, any_of, extremes, lookup
-from .plant import BlockKind, BoolArray, Carries, Members, Plant, expand, select
+from .plant import BlockKind, BoolArray, Carries, Members, Plant, expand, place_of, select
 from .point_loads import UNKNOWN_GAUGE_AWG
 from .subjects import SubjectKind
 from .wiring import Wiring, first_where_extreme
@@ -35,8 +35,8 @@ connecting-hardware standard; the others common practice, no source: a block's o
 
 
 def evaluate_terminations(plant: Plant, members: Members, wiring: Wiring) -> list[FigureBlock]:
-    """Figures row_used_twice, polarity_reversed, dc_on_audio, audio_with_dc (by block), wire_gauge (by run)
-    and address_used_twice (by endpoint)."""
+    """Figures row_used_twice, polarity_reversed, clip_out, dc_on_audio, audio_with_dc (by block), wire_gauge
+    (by run) and address_used_twice (by endpoint)."""
     owner, row = select(plant, "addresses", members)
     table = plant.addresses
     endpoints = Subjects(SubjectKind.ENDPOINT, owner, table.endpoint_index[row], table.group[row])
@@ -89,6 +89,10 @@ def _blocks(plant: Plant, members: Members) -> list[FigureBlock]:
     in_pair = (block * len(row) + cable) * pairs_max + table.pair[row]
     pair = np.unique(in_pair, return_inverse=True)[1]
 
+    out = _rows_without_clip(plant, members, subjects, height)
+    used = carries != Carries.SPARE
+    joined = any_of(place, used & on_field_side, len(out)) & any_of(place, used & ~on_field_side, len(out))
+
     carried = np.zeros((blocks, len(Carries)), np.bool_)
     carried[block, carries] = True
     zone_owner, _ = select(plant, "zones", members, site_wide=True)
@@ -97,11 +101,24 @@ def _blocks(plant: Plant, members: Members) -> list[FigureBlock]:
     return [
         twice,
         subjects.figures("polarity_reversed", **counted(place[equipment[meets[wrong]]]), limit=0.0),
+        subjects.figures("clip_out", **counted(np.flatnonzero(out & joined)), limit=0.0),
         subjects.figures(
             "dc_on_audio", **counted(place[(audio | dc) & (both(place) | both(pair))]), limit=0.0
         ),
         subjects.figures("audio_with_dc", bands=mixed, limit=0.0),
     ]
+
+
+def _rows_without_clip(plant: Plant, members: Members, blocks: Subjects, height: int) -> BoolArray:
+    """(blocks * height,) by block and row whether its clip is out, or its cross-connect lifted."""
+    owner, clip = select(plant, "clips", members)
+    table, width = plant.clips, max(len(plant.block_id), 1)
+    of = place_of(blocks.member * width + blocks.index, owner * width + table.block_index[clip])
+    on_row = table.row[clip]
+    known = (of >= 0) & (on_row < height) & ~table.is_in[clip]
+    out = np.zeros(len(blocks.member) * height, np.bool_)
+    out[of[known] * height + on_row[known]] = True
+    return out
 
 
 def _gauges(plant: Plant, wiring: Wiring) -> FigureBlock:

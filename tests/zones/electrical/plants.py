@@ -103,6 +103,7 @@ FACTS: dict[str, dict[str, Any]] = {
         "pair": 1,
         "cable_code": 0,
     },
+    "clips": {"block_index": 0, "row": 1, "clip_code": 1, "is_in": False},
     "zones": {"zone_id": 1},
     "heard": {"endpoint_index": 0, "zone_id": 1},
     "addresses": {"endpoint_index": 0, "address_code": 0},
@@ -138,6 +139,7 @@ ROWS: dict[str, type[p.Table]] = {
     "endpoints": p.EndpointRows,
     "poe_readings": p.PoeReadingRows,
     "landings": p.LandingRows,
+    "clips": p.ClipRows,
     "zones": p.ZoneRows,
     "heard": p.HeardRows,
     "addresses": p.AddressRows,
@@ -250,6 +252,7 @@ class ToyPlant:
             "endpoints": ("endpoint", "endpoint_index"),
             "poe_readings": ("switch", "switch_index"),
             "landings": ("block", "block_index"),
+            "clips": ("block", "block_index"),
             "readings": ("run", "run_index"),
             "heard": ("endpoint", "endpoint_index"),
         }

@@ -58,6 +58,23 @@ def polarity_reversed(scene: Scene, load: Load) -> Worked:
     )
 
 
+@explains("clip_out")
+def clip_out(scene: Scene, load: Load) -> Worked:
+    table, rows = scene.plant.landings, _landings(scene, load)
+    clips = scene.plant.clips
+    _, known = select(scene.plant, "clips", scene.members)
+    out = clips.row[known[(clips.block_index[known] == scene.index(load.subject)) & ~clips.is_in[known]]]
+    used = rows[table.carries[rows] != Carries.SPARE]
+    field, equipment = (table.row[used[table.field_side[used] == side]] for side in (True, False))
+    parted = np.intersect1d(np.intersect1d(field, equipment), out)
+    return Worked(
+        formula="Rows whose clip is out, or whose cross-connect is lifted, with a conductor in use on either "
+        "side.",
+        tables=(_conductors(scene, "Parted conductors", used[np.isin(table.row[used], parted)]),),
+        steps=(Step.of("Rows", "rows", "", len(parted)),),
+    )
+
+
 @explains("dc_on_audio")
 def dc_on_audio(scene: Scene, load: Load) -> Worked:
     table, rows = scene.plant.landings, _landings(scene, load)

@@ -29,6 +29,7 @@ FOLLOWING = {
     "switches",
     "ports",
     "addresses",
+    "clips",
 }
 Rows = dict[str, list[Row]]
 
@@ -198,7 +199,10 @@ def _address(record: Record, id_: int, step: int) -> Iterator[Rows]:
 
 
 def _block(record: Record, id_: int, _step: int) -> Iterator[Rows]:
-    yield {"landings": [row for row in record.landings if row["block_id"] == id_]}
+    yield {
+        "landings": [row for row in record.landings if row["block_id"] == id_],
+        "clips": [row for row in record.clips if row["block_id"] == id_],
+    }
     yield {"zones": record.zones}
     yield _everything(record)
 

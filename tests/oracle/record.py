@@ -32,6 +32,7 @@ from sites.models import (
     SwitchPortFacts,
 )
 from zones.models import (
+    ClipFacts,
     Landing,
     PagingSet,
     PagingSetZone,
@@ -118,6 +119,7 @@ class Record:
     switches: list[Row] = field(default_factory=list)
     ports: list[Row] = field(default_factory=list)
     landings: list[Row] = field(default_factory=list)
+    clips: list[Row] = field(default_factory=list)
     zones: list[Row] = field(default_factory=list)
     paging: list[Row] = field(default_factory=list)
     readings: list[ReadingRow] = field(default_factory=list)
@@ -140,7 +142,7 @@ class Record:
     def tables(self) -> dict[str, list[Row]]:
         names = (
             "runs", "points", "supplies", "amplifiers", "endpoints", "outputs", "switches", "ports",
-            "landings", "zones", "paging",
+            "landings", "clips", "zones", "paging",
         )  # fmt: skip
         return {name: getattr(self, name) for name in names}
 
@@ -158,7 +160,8 @@ def read_record(site_id: int) -> Record:
         if row.recorded_at is not None
     }
     runs = _values(Run, site_id)
-    blocks = {row["id"]: row["kind"] for row in _values(Block, site_id)}
+    standing_blocks = _values(Block, site_id)
+    blocks = {row["id"]: row["kind"] for row in standing_blocks}
     record.run_kind = {row["id"]: row["kind"] for row in runs}
     record.run_block_kind = {row["id"]: blocks[row["block_id"]] for row in runs}
     record.runs = list(_with_facts(runs, _values(RunFacts, site_id), "run_id"))
@@ -174,6 +177,7 @@ def read_record(site_id: int) -> Record:
     record.port_switch = {row["id"]: row["switch_id"] for row in _values(SwitchPort, site_id)}
     _read_outputs(record)
     record.landings = list(_standing(_values(Landing, site_id)))
+    record.clips = list(_clips(standing_blocks, _values(ClipFacts, site_id)))
     record.zones = list(_standing(_values(Zone, site_id)))
     _read_paging(record)
     _read_readings(record)
@@ -204,6 +208,18 @@ def _with_facts(things: Iterable[dict[str, Any]], facts: Iterable[dict[str, Any]
         if not rows or rows[0]["step"] > thing["begin_step"]:
             rows.insert(0, {"step": thing["begin_step"], "change_set_id": thing["change_set_id"]})
         yield from _spread(thing["id"], rows, thing["begin_step"], _end(thing))
+
+
+def _clips(blocks: list[dict[str, Any]], facts: list[dict[str, Any]]) -> Iterator[Row]:
+    """What is said of each row's clip while its block stands. The clip is a thing of its own."""
+    for block in blocks:
+        said: dict[int, list[dict[str, Any]]] = {}
+        for row in facts:
+            if row["block_id"] == block["id"]:
+                said.setdefault(row["row"], []).append(row)
+        for number, rows in said.items():
+            in_order = sorted(rows, key=lambda row: row["step"])
+            yield from _spread(block["id"] * 1000 + number, in_order, block["begin_step"], _end(block))
 
 
 def _spread(thing: int, rows: list[dict[str, Any]], first: int, last: int) -> Iterator[Row]:

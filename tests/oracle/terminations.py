@@ -17,15 +17,20 @@ GAUGES = {"66_split": (20, 26), "66_unsplit": (20, 26), "110": (22, 26), "screw"
 
 
 def terminations(standing: Standing) -> list[Figure]:
-    """Figures row_used_twice, polarity_reversed, audio_with_dc of blocks, wire_gauge of runs,
-    address_used_twice of endpoints."""
+    """Figures row_used_twice, polarity_reversed, clip_out, dc_on_audio, audio_with_dc of blocks, wire_gauge
+    of runs, address_used_twice of endpoints."""
     by_block: dict[int, list[Row]] = {}
     for row in standing.of("landings").values():
         by_block.setdefault(row["block_id"], []).append(row)
     several_zones = len(standing.of("zones")) > 1
     figures = []
     for block, landings in by_block.items():
-        figures += _block(block, landings, several_zones=several_zones)
+        out = {
+            row["row"]
+            for row in standing.of("clips").values()
+            if row["block_id"] == block and not row["is_in"]
+        }
+        figures += _block(block, landings, out, several_zones=several_zones)
     for run in standing.runs.values():
         figures += _gauge(standing, run)
     return figures + _addresses(standing)
@@ -35,7 +40,7 @@ def _same(value: float) -> Bands:
     return Bands(float(value), float(value), float(value))
 
 
-def _block(block: int, landings: list[Row], *, several_zones: bool) -> list[Figure]:
+def _block(block: int, landings: list[Row], out: set[int], *, several_zones: bool) -> list[Figure]:
     subject = ("block", block)
     crowd: dict[tuple[int, str], int] = {}
     for each in landings:
@@ -53,13 +58,44 @@ def _block(block: int, landings: list[Row], *, several_zones: bool) -> list[Figu
             or (other["carries"], one["carries"]) in OPPOSITES
         }
     )
+    sides = {
+        side: {each["row"] for each in landings if each["side"] == side and each["carries"] != "spare"}
+        for side in ("equipment", "field")
+    }
+    parted = sorted(sides["equipment"] & sides["field"] & out)
+    meeting = sorted(_dc_on_audio(landings))
     carried = {each["carries"].split("_")[0] for each in landings}
     both = {"audio", "dc"} <= carried and several_zones
     return [
         Figure(subject, "row_used_twice", _same(most), 1.0, fullest),
         Figure(subject, "polarity_reversed", _same(len(wrong)), 0.0, frozenset(wrong[:1])),
+        Figure(subject, "clip_out", _same(len(parted)), 0.0, frozenset(parted[:1])),
+        Figure(subject, "dc_on_audio", _same(len(meeting)), 0.0, frozenset(meeting[:1])),
         Figure(subject, "audio_with_dc", _same(both), 0.0),
     ]
+
+
+def _dc_on_audio(landings: list[Row]) -> set[int]:
+    """Rows with an audio conductor and a DC conductor, and all rows of a pair that has one of each."""
+    found = set()
+    for audio in landings:
+        for dc in landings:
+            if not (audio["carries"].startswith("audio") and dc["carries"].startswith("dc")):
+                continue
+            pair = [
+                (
+                    each["side"],
+                    each["run_id"],
+                    each["output_id"],
+                    each["supply_id"],
+                    each["amplifier_id"],
+                    each["pair"],
+                )
+                for each in (audio, dc)
+            ]
+            if audio["row"] == dc["row"] or pair[0] == pair[1]:
+                found |= {audio["row"], dc["row"]}
+    return found
 
 
 def _gauge(standing: Standing, run: StandingRun) -> list[Figure]:

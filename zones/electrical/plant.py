@@ -198,6 +198,18 @@ class LandingRows(Table):
     row: IntArray
     field_side: BoolArray
     carries: IntArray
+    pair: IntArray  # its number in its cable
+    cable_code: IntArray  # equal where the cable is: that of the same run, or of the same equipment
+
+
+@dataclass(frozen=True)
+class ClipRows(Table):
+    """Whether the clip of a row is in, or its cross-connect in place; without a row here it is."""
+
+    block_index: IntArray
+    row: IntArray
+    clip_code: IntArray  # equal where block and row are
+    is_in: BoolArray
 
 
 @dataclass(frozen=True)
@@ -319,6 +331,7 @@ class Plant:
     endpoints: EndpointRows
     poe_readings: PoeReadingRows
     landings: LandingRows
+    clips: ClipRows
     zones: ZoneRows
     heard: HeardRows
     addresses: AddressRows

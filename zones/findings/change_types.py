@@ -93,6 +93,8 @@ CHANGE_TYPES: Final[dict[str, ChangeType]] = {
     ),
     "landed": ChangeType("{count:conductor} landed", 6),
     "lifted": ChangeType("{count:conductor} lifted", 7),
+    "clip_pulled": ChangeType("{count:clip} pulled", 6),
+    "clip_inserted": ChangeType("{count:clip} inserted", 7),
     "zone_added": ChangeType("{count:zone} added", 7),
     "zone_ended": ChangeType("{count:zone} removed", 7),
     "paging_changed": ChangeType("paging sets changed", 7),

@@ -28,6 +28,7 @@ THINGS: Final = {
     "ports": "port_index",
     "endpoints": "endpoint_index",
     "addresses": "endpoint_index",
+    "clips": "clip_code",
 }
 """Tables whose rows are those of one thing, and the column that says which."""
 
@@ -148,6 +149,8 @@ def _every(plant: Plant, scope: Rows, step: int) -> Iterator[ChangeAtStep]:
             yield from _device_changes(plant, pairs)
         elif name == "ports":
             yield from _port_changes(plant, pairs)
+        elif name == "clips":
+            yield from _clip_changes(plant, pairs)
         elif name in _COMES_AND_GOES or name == "addresses":
             yield from _coming_and_going(plant, name, pairs)
         yield from _alterations(plant, name, pairs)
@@ -175,6 +178,15 @@ def _port_changes(plant: Plant, pairs: Sequence[Pair]) -> Iterator[ChangeAtStep]
         if had != has:
             type_ = "other_load_added" if has else "other_load_removed"
             yield ChangeAtStep(type_, thing=_thing(plant, "ports", index))
+
+
+def _clip_changes(plant: Plant, pairs: Sequence[Pair]) -> Iterator[ChangeAtStep]:
+    # a clip of which nothing is recorded is in
+    is_in = plant.clips.is_in
+    for _, before, after in pairs:
+        was = before is None or bool(is_in[before])
+        if after is not None and was != is_in[after]:
+            yield ChangeAtStep("clip_pulled" if was else "clip_inserted")
 
 
 def _device_changes(plant: Plant, pairs: Sequence[Pair]) -> Iterator[ChangeAtStep]:

@@ -182,7 +182,10 @@ def _near_endpoint(plant: Plant, index: int, step: int) -> Iterator[Rows]:
 
 
 def _near_block(plant: Plant, index: int, _step: int) -> Iterator[Rows]:
-    yield {"landings": plant.landings.block_index == index}
+    yield {
+        "landings": plant.landings.block_index == index,
+        "clips": plant.clips.block_index == index,
+    }
     yield {"zones": _ALL}
 
 

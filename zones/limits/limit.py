@@ -20,7 +20,7 @@ class Severity(IntEnum):
     ADVICE = 0, "advice"
     SOUND_SUFFERS = 1, "pages may be weak or distorted"
     SILENCE = 2, "a zone may fall silent"
-    HAZARD = 3, "something may overheat, or the wiring rules are broken"
+    HAZARD = 3, "something may overheat or be destroyed, or the wiring rules are broken"
 
     def __new__(cls, number: int, words: str) -> Severity:
         member = int.__new__(cls, number)

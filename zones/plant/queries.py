@@ -30,7 +30,7 @@ from sites.models import (
 )
 from zones.electrical import plant as electrical
 from zones.electrical.bands import DeviceKind
-from zones.models import Landing, PointFacts, Reading, Run, RunFacts, ZoneEndpoint
+from zones.models import ClipFacts, Landing, PointFacts, Reading, Run, RunFacts, ZoneEndpoint
 from zones.plant.columns import Query
 
 FOREVER = "9223372036854775807"
@@ -234,6 +234,23 @@ LANDINGS = _query(
     ("t", Landing),
     field_side=f"(t.side = '{Landing.Side.FIELD}')::int",
     carries=_number("t.carries", electrical.Carries, Landing.Carries),
+    # a run, or one of three kinds of equipment, each numbered for itself
+    cable_code="coalesce(t.run_id * 4, t.output_id * 4 + 1, t.supply_id * 4 + 2, t.amplifier_id * 4 + 3)",
+)
+
+# What is recorded of a clip holds until the next record of it, and no longer than its block stands.
+CLIPS = _query(
+    "FROM clip_facts f JOIN block t ON t.id = f.block_id"
+    " WHERE f.site_id = ANY({ids}) AND t.site_id = ANY({ids})",
+    {
+        "id": "f.block_id * 1000 + f.row",
+        **_span("t"),
+        "step": "f.step",
+        "changed_by": "f.change_set_id",
+    },
+    electrical.ClipRows,
+    ("f", ClipFacts),
+    clip_code=OWN,
 )
 
 # A zone is of a paging set for as long as the set stands.
@@ -288,8 +305,9 @@ CABLES = _query(
 # Rows of one COPY are filled up to its widest, so the tables of many rows are read with their like
 TOGETHER = (
     {"points": POINTS},
-    {"ports": PORTS, "landings": LANDINGS, "outputs": OUTPUTS, "blocks": BLOCKS, "zones": ZONES,
-     "heard": HEARD, "paging": PAGING, "readings": READINGS, "poe_readings": POE_READINGS, "sites": SITES},
+    {"ports": PORTS, "landings": LANDINGS, "clips": CLIPS, "outputs": OUTPUTS, "blocks": BLOCKS,
+     "zones": ZONES, "heard": HEARD, "paging": PAGING, "readings": READINGS, "poe_readings": POE_READINGS,
+     "sites": SITES},
     {"runs": RUNS, "supplies": SUPPLIES, "amplifiers": AMPLIFIERS, "switches": SWITCHES,
      "endpoints": ENDPOINTS},
 )  # fmt: skip

@@ -149,6 +149,7 @@ def _joined(read: dict[str, Columns], factors: Factors) -> Plant:
         read[name]["group"] = group[start + read[name]["site_index"]]
     for name, owner in _OWNERS.items():
         read[name]["group"] = group[nodes(name, owner)]
+    read["clips"]["clip_code"] = read["clips"]["id"]
     poe = read["poe_readings"]
     poe["begin"], poe["end"], _ = spans(poe["switch_index"] * 2 + poe["state"], poe["step"], 0, FOREVER)
     point_id = _number_points(read["points"], read["readings"])
@@ -192,16 +193,18 @@ _JOINTS: Final = (
 )  # fmt: skip
 """Which tables join things, and of which kinds."""
 _OWNERS: Final = {table: name for name, table in TABLE_OF_KIND.items()} | {
-    "points": "run", "readings": "run", "poe_readings": "switch", "landings": "block", "heard": "endpoint",
+    "points": "run", "readings": "run", "poe_readings": "switch", "landings": "block", "clips": "block",
+    "heard": "endpoint",
 }  # fmt: skip
 """Tables whose rows are in the group of a thing, and of which kind it is."""
 _DATED: Final = (
     "runs", "points", "supplies", "amplifiers", "switches", "ports", "endpoints", "outputs", "landings",
-    "zones", "heard", "paging",
+    "clips", "zones", "heard", "paging",
 )  # fmt: skip
 _ORDER: Final = {
     "points": ("run_index", "point_index", "begin"),
     "landings": ("block_index", "row", "begin"),
+    "clips": ("block_index", "row", "begin"),
     "paging": ("set_id", "zone_id"),
 }
 """How rows are sorted within a group, where it is not by their first array and time."""

@@ -32,6 +32,8 @@ CODES = (
     "endpoint_cable",
     "row_used_twice",
     "polarity_reversed",
+    "clip_out",
+    "dc_on_audio",
     "audio_with_dc",
     "wire_gauge",
     "address_used_twice",

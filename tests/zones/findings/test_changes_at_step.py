@@ -83,3 +83,27 @@ def test_each_column_that_is_altered_is_a_change_of_its_type(
     plant = story.build()
     every = {name: np.ones(len(rows), np.bool_) for name, rows in plant.tables.items() if len(rows)}
     assert [change.type for change in changes_at_step(plant, every, story.step)] == [kind]
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "types"),
+    [
+        (None, False, ["clip_pulled"]),
+        (None, True, []),  # a clip of which nothing is recorded is in
+        (True, False, ["clip_pulled"]),
+        (False, True, ["clip_inserted"]),
+    ],
+)
+def test_clips_are_pulled_and_inserted(before: bool | None, after: bool, types: list[str]) -> None:
+    story = Story()
+    story.on("2024-05-01")
+    story.block()
+    if before is not None:
+        story.put("clips", is_in=before)
+    story.on("2025-03-14")
+    if before is not None:
+        story.rows["clips"][0]["end"] = story.step
+    story.put("clips", is_in=after)
+    plant = story.build()
+    every = {name: np.ones(len(rows), np.bool_) for name, rows in plant.tables.items() if len(rows)}
+    assert [change.type for change in changes_at_step(plant, every, story.step)] == types

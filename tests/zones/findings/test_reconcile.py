@@ -25,7 +25,7 @@ from zones.findings.annotate import FindingInWords, annotate
 from zones.findings.conditions import Condition, due_key
 from zones.findings.named_changes import by_time
 from zones.findings.services import finding_acknowledge, finding_defer, finding_set_outcome
-from zones.models import Case, DueDate, Finding, Landing, Run
+from zones.models import Case, ClipFacts, DueDate, Finding, Landing, Run
 from zones.recheck.batch import check
 from zones.recheck.checked import Checked
 from zones.recheck.recheck_queue import raise_due
@@ -359,6 +359,28 @@ def test_advice_is_a_finding_of_its_own_without_event(quay: Quay) -> None:
     quay.check()
     assert quay.finding("audio_with_dc").state == "open"
     assert quay.kinds() == []
+
+
+def test_a_clip_left_out_is_a_finding_that_names_who_pulled_it(quay: Quay) -> None:
+    record = quay.record
+    with record.change(ADDED):
+        supply = record.supply(name="PS 2")
+        for side, of in (("equipment", {"supply": supply}), ("field", {"run": quay.run})):
+            record.make(
+                Landing, block=record.block, row=4, side=side, pair=2, conductor="first",
+                carries="dc_positive", **of,
+            )  # fmt: skip
+    with record.change(ADDED + DAY) as pulled:
+        record.make(ClipFacts, block=record.block, row=4, is_in=False)
+    quay.check(LATER)
+    finding = quay.finding("clip_out")
+    assert (finding.state, finding.detail) == ("open", 4)
+    assert finding.attribution["change_sets"] == [pulled.pk]
+    assert "1 clip pulled" in words_of(finding).attribution["sentence"]
+    with record.change(ADDED + 2 * DAY):
+        record.make(ClipFacts, block=record.block, row=4, is_in=True)
+    quay.check(LATER + DAY)
+    assert quay.finding("clip_out").state == "cleared"
 
 
 def test_a_new_formula_is_recorded_without_an_event(quay: Quay, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -23,6 +23,8 @@ NEVER_NEAR = {
     "other_zone",
     "row_used_twice",
     "polarity_reversed",
+    "clip_out",
+    "dc_on_audio",
     "audio_with_dc",
     "wire_gauge",
     "address_used_twice",

@@ -16,6 +16,7 @@ from tests.zones.recording import DAY, SiteRecord, cable_type, device_model
 from zones.electrical import plant as p
 from zones.electrical.plant import FOREVER
 from zones.models import (
+    ClipFacts,
     Landing,
     PagingSet,
     PagingSetZone,
@@ -183,10 +184,27 @@ def test_landings_say_what_lies_where() -> None:
         row=4,
         field_side=True,
         carries=p.Carries.DC_NEGATIVE,
+        pair=1,
+        cable_code=run.pk * 4,
         begin=first.step,
         end=second.step,
     )
     expect(at_equipment, field_side=False, carries=p.Carries.DC_POSITIVE, end=FOREVER)
+    expect(at_equipment, pair=1, cable_code=supply.pk * 4 + 2)
+
+
+def test_a_clip_is_as_recorded_until_the_next_record_of_it() -> None:
+    record = SiteRecord()
+    with record.change() as first:
+        record.make(ClipFacts, block=record.block, row=3, is_in=False)
+    with record.change(LATER) as second:
+        record.make(ClipFacts, block=record.block, row=3, is_in=True)
+        record.make(ClipFacts, block=record.block, row=4, is_in=False)
+    plant = read_plant([record.site_id])
+    out, put_in, other = rows(plant, "clips")
+    expect(out, block=record.block.pk, row=3, is_in=False, begin=first.step, end=second.step)
+    expect(put_in, row=3, is_in=True, begin=second.step, end=FOREVER, clip_code=out["clip_code"])
+    expect(other, row=4, is_in=False, end=FOREVER, clip_code=out["clip_code"] + 1)
 
 
 def test_a_paging_set_names_its_zones_for_as_long_as_it_stands() -> None:

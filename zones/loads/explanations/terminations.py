@@ -6,10 +6,10 @@ import numpy as np
 
 from sites.models import Block
 from zones.electrical.bands import IntArray
-from zones.electrical.plant import BlockKind, Carries, select
+from zones.electrical.plant import BlockKind, BoolArray, Carries, select
 from zones.electrical.point_loads import UNKNOWN_GAUGE_AWG
 from zones.electrical.subjects import SubjectKind
-from zones.electrical.terminations import GAUGE_RANGE_AWG, OPPOSITE
+from zones.electrical.terminations import AUDIO, DC, GAUGE_RANGE_AWG, OPPOSITE
 from zones.loads.site_loads import Load
 from zones.models import Landing
 
@@ -17,7 +17,7 @@ from .registry import explains
 from .scene import Scene
 from .worked import Amount, Step, Table, Worked, columns, number
 
-_CONDUCTORS = columns("row", "side", "carries")
+_CONDUCTORS = columns("row", "side", "pair", "carries")
 
 
 @explains("row_used_twice")
@@ -58,6 +58,48 @@ def polarity_reversed(scene: Scene, load: Load) -> Worked:
     )
 
 
+@explains("clip_out")
+def clip_out(scene: Scene, load: Load) -> Worked:
+    table, rows = scene.plant.landings, _landings(scene, load)
+    clips = scene.plant.clips
+    _, known = select(scene.plant, "clips", scene.members)
+    out = clips.row[known[(clips.block_index[known] == scene.index(load.subject)) & ~clips.is_in[known]]]
+    used = rows[table.carries[rows] != Carries.SPARE]
+    field, equipment = (table.row[used[table.field_side[used] == side]] for side in (True, False))
+    parted = np.intersect1d(np.intersect1d(field, equipment), out)
+    return Worked(
+        formula="Rows whose clip is out, or whose cross-connect is lifted, with a conductor in use on either "
+        "side.",
+        tables=(_conductors(scene, "Parted conductors", used[np.isin(table.row[used], parted)]),),
+        steps=(Step.of("Rows", "rows", "", len(parted)),),
+    )
+
+
+@explains("dc_on_audio")
+def dc_on_audio(scene: Scene, load: Load) -> Worked:
+    table, rows = scene.plant.landings, _landings(scene, load)
+    place = table.row[rows]
+    pair = np.stack([table.cable_code[rows], table.pair[rows]])
+
+    def same_place(one: int) -> BoolArray:
+        """(n,) the conductors on the row of one of them, or in its pair."""
+        there: BoolArray = (place == place[one]) | (pair == pair[:, [one]]).all(axis=0)
+        return there
+
+    kinds = (np.isin(table.carries[rows], AUDIO), np.isin(table.carries[rows], DC))
+    meeting = [
+        one
+        for one in range(len(rows))
+        for own, other in (kinds, kinds[::-1])
+        if own[one] and other[same_place(one)].any()
+    ]
+    return Worked(
+        formula="Rows on which DC and audio meet, on the row or in the pair that is landed there.",
+        tables=(_conductors(scene, "DC and audio together", rows[meeting]),),
+        steps=(Step.of("Rows", "rows", "", len(np.unique(place[meeting]))),),
+    )
+
+
 @explains("audio_with_dc")
 def audio_with_dc(scene: Scene, load: Load) -> Worked:
     carries = scene.plant.landings.carries[_landings(scene, load)]
@@ -68,13 +110,13 @@ def audio_with_dc(scene: Scene, load: Load) -> Worked:
             Amount.of(
                 "conductors with audio",
                 "",
-                int(np.isin(carries, [Carries.AUDIO_POSITIVE, Carries.AUDIO_NEGATIVE]).sum()),
+                int(np.isin(carries, AUDIO).sum()),
                 "landings",
             ),
             Amount.of(
                 "conductors with DC",
                 "",
-                int(np.isin(carries, [Carries.DC_POSITIVE, Carries.DC_NEGATIVE]).sum()),
+                int(np.isin(carries, DC).sum()),
                 "landings",
             ),
             Amount.of("zones of the site", "", len(zones), "recorded"),
@@ -168,6 +210,7 @@ def _conductors(scene: Scene, title: str, rows: IntArray) -> Table:
             [
                 int(table.row[row]),
                 "field cable" if table.field_side[row] else "equipment",
+                int(table.pair[row]),
                 Landing.Carries[Carries(table.carries[row]).name].label,
             ]
             for row in sorted(rows, key=lambda row: (table.row[row], table.field_side[row]))

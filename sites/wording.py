@@ -56,6 +56,17 @@ def plural(count: float, one: str, several: str = "") -> str:
     return one if count == 1 else several or f"{one}s"
 
 
+def by_whom(done_by: str, recorded_by: str, *said: str) -> str:
+    """Who did a piece of work, what else is ``said`` of it, and who recorded it where that is another.
+
+    >>> by_whom("Hallam Crew", "R. Vale", "job J-7"), by_whom("", "R. Vale", "")
+    ('Hallam Crew, job J-7, recorded by R. Vale', 'R. Vale')
+    """
+    other = done_by not in ("", recorded_by)
+    words = [done_by or recorded_by, *said, f"recorded by {recorded_by}" if other else ""]
+    return ", ".join(filter(None, words))
+
+
 def did_you_mean(word: str, known: Iterable[str], most: int = 1) -> str:
     """A question for the words that are known and close to one that is not; nothing where none is.
 

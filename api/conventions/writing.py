@@ -2,7 +2,7 @@
 
 The operation defines the body, so that REST, drafts and pages take the same values under the same names. The
 body is parsed once; its values go to the operation as they are. Every write makes a change set of
-its one operation and carries ``change: {reason, happened_on, job_reference}``."""
+its one operation and carries ``change: {reason, happened_on, job_reference, done_by}``."""
 
 from __future__ import annotations
 
@@ -30,13 +30,13 @@ WHY: Final = {
     name: Parameter(name, required=name == "reason", nullable=name == "happened_on", fact=fact)
     for name, fact in (
         (name, cast("Fact", ChangeSet._meta.get_field(name)))
-        for name in ("reason", "happened_on", "planned", "job_reference")
+        for name in ("reason", "happened_on", "planned", "job_reference", "done_by")
     )
 }
-"""Why the record changes, when it happened, and under which job."""
+"""Why the record changes, when it happened, under which job, and who did the work."""
 WHY_SCHEMA: Final = {
     "type": "object",
-    "description": "Why the record changes, when it happened, and under which job.",
+    "description": "Why the record changes, when it happened, under which job, and who did the work.",
     "properties": {name: one.schema(labels=False) for name, one in WHY.items()},
     "required": ["reason"],
     "additionalProperties": False,
@@ -101,7 +101,7 @@ class Writing:
         elif "change" in body:
             problems = [Problem("change: expected a JSON object.", "invalid", "/change")]
         else:
-            detail = 'Say why: "change" holds a reason, and may hold happened_on and job_reference.'
+            detail = 'Say why: "change" holds a reason, and may hold happened_on, job_reference and done_by.'
             problems = [Problem(detail, "required", "/change")]
         values, wrong = parse_values(self.parameters, body, partial=self.partial, beside=["change"])
         problems += wrong

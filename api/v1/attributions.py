@@ -12,11 +12,13 @@ CAUSES = [str(cause) for cause in Cause]
 
 
 class ChangeSetSummarySerializer(serializers.Serializer):
-    """A change set in short: who, when, why."""
+    """A change set in short: who, when, why. actor: who recorded it; done_by: who did the work, where that is
+    another."""
 
     id = fields.Id()
     day = fields.Day()
     actor = fields.Text()
+    done_by = fields.Text(allow_blank=True)
     job_reference = fields.Text(allow_blank=True)
     reason = fields.Text()
 

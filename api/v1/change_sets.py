@@ -127,7 +127,7 @@ class ChangeSetSerializer(ResourceSerializer):
         model = ChangeSet
         exclude = ("user", "quiet", "transaction_id")
         extra_kwargs = {
-            "actor": {"help_text": "Who drew it up, as a person reads it."},
+            "actor": {"help_text": "Who recorded it, or drew it up, as a person reads it."},
             "happened_on": {
                 "help_text": "A day in the site's time zone; null in a draft: the day it is accepted."
             },
@@ -151,6 +151,9 @@ class ChangeSetFilterSet(SiteFilterSet):
     actor = fields.Text(
         source="actor__icontains", help_text="Part of the name, without regard to capital letters."
     )
+    done_by = fields.Text(
+        source="done_by__icontains", help_text="Part of the name, without regard to capital letters."
+    )
     job_reference = fields.Text(source="job_reference__iexact", help_text=NO_CASE)
     happened_from = fields.Day(source="happened_on__gte", help_text="What happened on this day or later.")
     happened_until = fields.Day(source="happened_on__lte", help_text="What happened on this day or earlier.")
@@ -164,6 +167,12 @@ class AcceptanceSerializer(StrictSerializer):
         required=False, help_text="happened_on may be a day to come: until then the record is as it was."
     )
     job_reference = fields.Text(required=False, allow_blank=True, max_length=80)
+    done_by = fields.Text(
+        required=False,
+        allow_blank=True,
+        max_length=150,
+        help_text="Who did the work, a person or a firm, where that is not who records it.",
+    )
 
 
 class DraftSerializer(AcceptanceSerializer):
@@ -195,7 +204,8 @@ class DraftRevisionSerializer(AcceptanceSerializer):
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         if not attrs:
             raise whole_body_error(
-                "Nothing is to change: name at least one of reason, job_reference, happened_on, operations.",
+                "Nothing is to change: name at least one of reason, job_reference, done_by, happened_on, "
+                "operations.",
                 code="empty",
             )
         return attrs

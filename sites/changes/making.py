@@ -29,7 +29,8 @@ class Change:
     ``site_id``: None for what all sites share, and for adding a site. ``happened_on``: a day in the site's
     time zone; None: today there. ``planned``: the day may be one to come.
     ``kind``: None: correction where the operations are corrections, else work.
-    ``actor``: as a person reads it; blank: the user's name.
+    ``actor``: who records it, as a person reads it; blank: the user's name. ``done_by``: who did the work;
+    blank: who records it, as far as anyone said.
     """
 
     site_id: int | None
@@ -42,6 +43,7 @@ class Change:
     kind: ChangeSet.Kind | None = None
     purpose: ChangeSet.Purpose = ChangeSet.Purpose.RECORD
     actor: str = ""
+    done_by: str = ""
     quiet: bool = False
 
 
@@ -90,6 +92,7 @@ def change_set_row(
         user=user,
         accepted_by=user if accepted else None,
         actor=actor,
+        done_by=change.done_by,
         reason=change.reason,
         job_reference=change.job_reference,
         happened_on=change.happened_on,
@@ -101,7 +104,7 @@ def change_set_row(
     return row
 
 
-_SAID = ("reason", "actor", "job_reference", "happened_on")
+_SAID = ("reason", "actor", "done_by", "job_reference", "happened_on")
 _MISSING = {"reason": "Say why: a change has a reason.", "actor": "Say who: someone did it."}
 
 

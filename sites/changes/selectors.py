@@ -13,6 +13,7 @@ from django.db.models import QuerySet
 
 from sites.models.changes import Change, ChangeSet
 from sites.models.dated import DatedFacts, Recorded, thing_fields
+from sites.wording import by_whom
 
 from .errors import refuse
 from .making import version_of
@@ -24,12 +25,13 @@ def change_set_named(*, site_id: int | None, step: int) -> str:
 
 
 def describe_change_set(change_set: ChangeSet | None) -> str:
-    """``change set 41 of 2026-03-01, job J-7: "two horns added" (R. Vale)``."""
+    """``change set 41 of 2026-03-01, job J-7: "two horns added" (Hallam Crew, recorded by R. Vale)``."""
     if change_set is None:
         return "an earlier change set"
     job = f", job {change_set.job_reference}" if change_set.job_reference else ""
     named = f"change set {change_set.pk} of {change_set.happened_on}{job}"
-    return f"{named}: “{change_set.reason}” ({change_set.actor})"
+    who = by_whom(change_set.done_by, change_set.actor)
+    return f"{named}: “{change_set.reason}” ({who})"
 
 
 def changes_of(change_set: ChangeSet) -> QuerySet[Change]:

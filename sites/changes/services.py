@@ -88,6 +88,7 @@ def change_set_revise(
     happened_on: dt.date | None = None,
     planned: bool | None = None,
     job_reference: str | None = None,
+    done_by: str | None = None,
     expected_version: int | None = None,
 ) -> ChangeSet:
     """Change a draft, or make a withdrawn one a draft again; the versions it builds on are read again.
@@ -104,6 +105,7 @@ def change_set_revise(
     )
     draft.reason = draft.reason if reason is None else reason
     draft.job_reference = draft.job_reference if job_reference is None else job_reference
+    draft.done_by = draft.done_by if done_by is None else done_by
     draft.happened_on = draft.happened_on if happened_on is None else happened_on
     draft.planned = draft.planned if planned is None else planned
     require_said(draft)
@@ -133,6 +135,7 @@ def change_set_accept(
     happened_on: dt.date | None = None,
     planned: bool | None = None,
     job_reference: str | None = None,
+    done_by: str | None = None,
     expected_version: int | None = None,
 ) -> Accepted[Any]:
     """Make a draft the record.
@@ -148,6 +151,7 @@ def change_set_accept(
     draft.happened_on = happened_on or draft.happened_on
     draft.planned = draft.planned if planned is None else planned
     draft.job_reference = draft.job_reference if job_reference is None else job_reference
+    draft.done_by = draft.done_by if done_by is None else done_by
     draft.accepted_by = user
     require_said(draft)
     work = change_set_apply(draft)

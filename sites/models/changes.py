@@ -52,7 +52,14 @@ class ChangeSet(models.Model):
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
     )
     actor = fields.LineField(
-        max_length=150, help_text="Who did it, as a person reads it: kept even when the user goes."
+        max_length=150, help_text="Who recorded it, as a person reads it: kept even when the user goes."
+    )
+    done_by = fields.LineField(
+        max_length=150,
+        blank=True,
+        default="",
+        db_default="",
+        help_text="Who did the work, a person or a firm, where that is not who recorded it.",
     )
     accepted_by = models.ForeignKey(
         settings.AUTH_USER_MODEL,

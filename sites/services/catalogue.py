@@ -74,6 +74,7 @@ def _correct_users(work: Work, what: str) -> None:
             user=main.user,
             accepted_by=main.accepted_by,
             actor=main.actor,
+            done_by=main.done_by,
             reason=f"{what}: {main.reason}",
             job_reference=main.job_reference,
             operations=[{"op": "catalogue.follow", "change_set": main.pk, "what": what}],

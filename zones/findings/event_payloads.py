@@ -27,7 +27,8 @@ _CLOSET: Final = (
 )  # fmt: skip
 _CONTACT: Final = ("role", "name", "phone", "email", "hours", "closet_id")
 _CHANGE_SET: Final = (
-    "id", "kind", "purpose", "channel", "actor", "reason", "job_reference", "happened_on", "recorded_at",
+    "id", "kind", "purpose", "channel", "actor", "done_by", "reason", "job_reference", "happened_on",
+    "recorded_at",
 )  # fmt: skip
 _CASE: Final = ("id", "key", "opened_at", "cleared_at", "ticket_reference")
 _FINDING: Final = ("id", "code", "state", "deferred_until", "outcome", "opened_at", "cleared_at")

@@ -9,7 +9,7 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any, Final
 
-from sites.wording import capital, counted, listed
+from sites.wording import by_whom, capital, counted, listed
 from zones.electrical.bands import DeviceKind
 from zones.limits.amounts import amount
 from zones.limits.limit import Limit
@@ -128,11 +128,12 @@ def _led_to(limit: Limit, subject: str, before: Figure, after: Figure) -> str:
 
 
 def _by(info: ChangeSetInfo | None, *, day: bool = True) -> str:
-    """``on 2025-03-14 by R. Ondine, job T-2207``."""
+    """``on 2025-03-14 by Hallam Crew, job T-2207, recorded by R. Ondine``."""
     if info is None:
         return ""
     on = f"on {info.happened_on} " if day else ""
-    return f"{on}by {info.actor}" + (f", job {info.job_reference}" if info.job_reference else "")
+    job = f"job {info.job_reference}" if info.job_reference else ""
+    return f"{on}by {by_whom(info.done_by, info.actor, job)}"
 
 
 def _corrected(change: NamedChange) -> str:
@@ -259,6 +260,7 @@ def _change_set_shown(info: ChangeSetInfo | None) -> dict[str, Any] | None:
         "id": info.id,
         "day": info.happened_on.isoformat(),
         "actor": info.actor,
+        "done_by": info.done_by,
         "job_reference": info.job_reference,
         "reason": info.reason,
     }

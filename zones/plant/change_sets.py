@@ -21,6 +21,7 @@ class ChangeSetInfo(NamedTuple):
     channel: str
     quiet: bool
     actor: str
+    done_by: str
     reason: str
     job_reference: str
     happened_on: dt.date

@@ -42,6 +42,7 @@ class RecentChange:
     recorded_at: dt.datetime
     kind: str
     actor: str
+    done_by: str
     reason: str
     job_reference: str
     what: tuple[str, ...]

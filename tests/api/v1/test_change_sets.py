@@ -84,13 +84,14 @@ def test_accepted_it_is_the_record(hall: Hall, client: Client) -> None:
     accepted = post(
         client,
         f"change-sets/{made['id']}/accept",
-        {"happened_on": LATER.isoformat(), "job_reference": "LS-1"},
+        {"happened_on": LATER.isoformat(), "job_reference": "LS-1", "done_by": "Hallam Crew"},
         status=200,
         etag=answer["ETag"],
     )
     body = accepted.json()
     assert (body["id"], body["state"], body["happened_on"]) == (made["id"], "accepted", LATER.isoformat())
     assert body["recorded_at"] is not None
+    assert (body["done_by"], body["actor"], made["done_by"]) == ("Hallam Crew", "Rune Vale", "")
     assert [result["op"] for result in body["results"]] == ["point.append"] * 12
     ids = [result["ids"][0] for result in body["results"]]
     assert [result["label"] for result in body["results"][:2]] == ["n0", "n1"]

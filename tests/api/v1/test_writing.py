@@ -35,6 +35,16 @@ def test_a_closet_is_made_and_its_change_set_says_why(
     assert Change.objects.filter(change_set=change_set, table_name="closet").count() == 1
 
 
+def test_a_write_says_who_did_the_work(site: Site, technician: User, with_token: Caller) -> None:
+    client = with_token(technician)
+    why = {**WHY, "done_by": "Hallam Crew"}
+    post(client, "closets", {"site_id": site.pk, "name": "MDF", "change": why})
+    found = client.get("/api/v1/change-sets?done_by=hallam").json()["items"]
+    assert [(one["done_by"], one["actor"]) for one in found] == [("Hallam Crew", technician.get_full_name())]
+    refused = post(client, "closets", {"site_id": site.pk, "name": "IDF", "change": {**why, "done_by": 7}})
+    assert problem(refused, 400, "invalid")["errors"][0]["pointer"] == "/change/done_by"
+
+
 @pytest.mark.parametrize(
     ("address", "body"),
     [

@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 
 from sites.changes.errors import ChangeConflict, ChangeRefused
+from sites.changes.selectors import describe_change_set
 from sites.changes.services import (
     change_accept,
     change_set_accept,
@@ -102,6 +103,18 @@ def test_an_accepted_draft_is_the_record(
     assert (done.change_set.actor, done.change_set.job_reference) == (factories.INTEGRATOR, "J-7")
     facts = supply.facts.latest("step")
     assert (facts.model, facts.change_set_id, facts.step) == (larger, draft.pk, done.change_set.step)
+
+
+def test_who_did_the_work_may_be_said_when_it_is_accepted(
+    site: Site, swap: dict[str, Any], manager: User
+) -> None:
+    draft = change_set_draft(change(site, happened_on=DAY, done_by="Hallam Crew"), [swap])
+    revised = change_set_revise(change_set=draft, done_by="  Tern  Electric ")
+    assert revised.done_by == "Tern Electric"
+    assert change_set_revise(change_set=draft, reason="as agreed").done_by == "Tern Electric"
+    done = change_set_accept(change_set=draft, user=manager, done_by="Hallam Crew").change_set
+    assert ChangeSet.objects.get(pk=done.pk).done_by == "Hallam Crew"
+    assert describe_change_set(done).endswith(f"(Hallam Crew, recorded by {factories.INTEGRATOR})")
 
 
 def test_a_draft_happens_on_the_day_it_is_accepted_unless_said(
@@ -387,6 +400,7 @@ def test_a_change_says_who_and_why(site: Site) -> None:
     [
         ({"reason": "two\0horns"}, "/reason"),
         ({"job_reference": "J" * 81}, "/job_reference"),
+        ({"done_by": "D" * 151}, "/done_by"),
         ({"happened_on": dt.date(1969, 12, 31)}, "/happened_on"),
     ],
 )

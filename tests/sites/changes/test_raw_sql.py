@@ -55,6 +55,19 @@ def test_raw_sql_that_says_its_change_set_writes_rows_a_change_row_and_a_mark(cl
     )
 
 
+def test_raw_sql_says_who_did_the_work_on_one_line(site: Site) -> None:
+    statement = (
+        "INSERT INTO change_set (site_id, state, kind, purpose, channel, actor, done_by, reason, "
+        "job_reference, quiet, operations, created_at, version) VALUES (%s, 'accepted', 'work', 'record', "
+        "'sql', 'R. Vale', %s, 'by hand', '', false, '[]', now(), 1) RETURNING id"
+    )
+    ((change_set_id,),) = sql(statement, site.pk, "Hallam Crew")
+    assert ChangeSet.objects.get(pk=change_set_id).done_by == "Hallam Crew"
+    assert ChangeSet.objects.get(pk=accepted(site.pk)).done_by == "", "as of a client that does not know it"
+    with refused("change_set_done_by_check"):
+        sql(statement, site.pk, "Hallam\nCrew")
+
+
 def test_an_update_leaves_the_old_and_the_new_values(block: Block) -> None:
     say(accepted(block.site_id))
     sql("UPDATE block SET note = 'damp', change_set_id = zonebook_change_set() WHERE id = %s", block.pk)

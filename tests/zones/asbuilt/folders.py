@@ -201,6 +201,7 @@ def record_of(site: Site) -> dict[str, list[str]]:
                     row.purpose,
                     row.channel,
                     row.actor,
+                    row.done_by,
                     row.reason,
                     row.job_reference,
                     row.happened_on,

@@ -119,6 +119,16 @@ def test_a_folder_to_clarify_that_cannot_be_made_is_refused_before_anything_is_w
     assert not Site.objects.exists()
 
 
+def test_who_did_the_work_is_said_for_sites_without_a_change(tmp_path: Path) -> None:
+    row = "a-1,strand,Quay 1\n"
+    (tmp_path / "customers.csv").write_text("code,name\nstrand,Strand Ferries\n")
+    (tmp_path / "sites.csv").write_text(f"code,customer,name\n{row}")
+    said = ["--day", "2026-02-03", "--person", "Office", "--reason", "survey", "--done-by", "Hallam Crew"]
+    assert run("import", tmp_path, *said)[0] == 0
+    change_set = ChangeSet.objects.get(site__code="a-1")
+    assert (change_set.actor, change_set.done_by) == ("Office", "Hallam Crew")
+
+
 def test_who_imported(folder: Path, manager: User) -> None:
     assert run("import", folder, "--user", manager.username)[0] == 0
     assert {change_set.user for change_set in ChangeSet.objects.filter(site__isnull=False)} == {manager}

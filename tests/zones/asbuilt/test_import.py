@@ -99,6 +99,17 @@ def test_each_row_of_changes_is_one_change_set_in_order() -> None:
     ]
 
 
+def test_who_did_the_work_tells_one_change_from_another() -> None:
+    folder = pier()
+    folder["changes"][1]["done_by"] = "Hallam Crew"
+    take(folder)
+    crews = ChangeSet.objects.filter(site__code="pier").order_by("step").values_list("actor", "done_by")
+    assert list(crews)[:3] == [("Ida Vole", ""), ("Tor Lie", "Hallam Crew"), ("Tor Lie", "")]
+    assert take(folder).nothing_new
+    folder["changes"].append(folder["changes"][1] | {"change": "other", "done_by": "Tern Electric"})
+    assert [one.done_by for one in take(folder).change_sets] == ["Tern Electric"]
+
+
 def test_what_ended_was_ended_by_its_change() -> None:
     take(pier())
     ended = Landing.objects.filter(end_step=SWAP)
@@ -258,12 +269,13 @@ def test_a_site_without_a_row_in_changes_takes_the_importers_word() -> None:
     with pytest.raises(ChangeRefused) as refused:
         take(folder)
     assert {problem.code for problem in refused.value.problems} == {"no_change"}
-    importer = Importer("Mila Quay", NOW, dt.date(2026, 5, 30), "Rune Vale", "surveyed")
+    importer = Importer("Mila Quay", NOW, dt.date(2026, 5, 30), "Rune Vale", "surveyed", "Hallam Crew")
     import_files(as_files(folder), importer)
     (change_set,) = ChangeSet.objects.filter(site__code="pier")
-    assert (change_set.kind, change_set.actor, change_set.happened_on) == (
+    assert (change_set.kind, change_set.actor, change_set.done_by, change_set.happened_on) == (
         "takeover",
         "Rune Vale",
+        "Hallam Crew",
         dt.date(2026, 5, 30),
     )
     assert import_files(as_files(folder), importer).nothing_new

@@ -80,6 +80,14 @@ def test_a_change_of_a_day_to_come_stays_planned(tmp_path: Path) -> None:
     assert_round_trip(Site.objects.get(), tmp_path)
 
 
+def test_who_did_the_work_stays(tmp_path: Path) -> None:
+    folder = pier()
+    folder["changes"][1]["done_by"] = "Hallam Crew"
+    take(folder)
+    assert_round_trip(Site.objects.get(), tmp_path)
+    assert ChangeSet.objects.filter(done_by="Hallam Crew").count() == 2
+
+
 def test_corrections_ends_and_names_used_again(tmp_path: Path) -> None:
     folder = pier()
     fix = {

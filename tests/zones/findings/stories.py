@@ -55,6 +55,7 @@ class Story(ToyPlant):
         actor: str = "R. Ondine",
         job: str = "LS-2207",
         *,
+        done_by: str = "",
         kind: str = "work",
         quiet: bool = False,
     ) -> int:
@@ -64,8 +65,8 @@ class Story(ToyPlant):
         self.step, self.author = step_of(happened_on, order), 100 + len(self.infos)
         recorded_at = dt.datetime(2026, 1, 1, tzinfo=dt.UTC) + dt.timedelta(minutes=len(self.infos))
         self.infos.append(
-            ChangeSetInfo(self.author, SITE, self.step, kind, "record", "rest", quiet, actor, "as ordered",
-                          job, happened_on, recorded_at)
+            ChangeSetInfo(self.author, SITE, self.step, kind, "record", "rest", quiet, actor, done_by,
+                          "as ordered", job, happened_on, recorded_at)
         )  # fmt: skip
         return self.author
 

@@ -20,7 +20,7 @@ LONGER = ChangeAtStep("segment_length", thing=Reference("point", 6))
 def info(id_: int, *, quiet: bool = False) -> ChangeSetInfo:
     recorded_at = dt.datetime(2026, 3, 2, tzinfo=dt.UTC)
     return ChangeSetInfo(
-        id_, 1, id_, "work", "record", "rest", quiet, "Ada Quill", "why", "J-1", DAY, recorded_at
+        id_, 1, id_, "work", "record", "rest", quiet, "Ada Quill", "", "why", "J-1", DAY, recorded_at
     )
 
 

@@ -49,6 +49,20 @@ def test_an_addition_on_a_run_of_its_own_and_without_a_job(story: Story) -> None
     )
 
 
+def test_who_did_the_work_is_named_and_who_typed_it_second(story: Story) -> None:
+    story.on("2025-03-14", "Office", done_by="Hallam Crew")
+    story.speakers(0, 12, 0.04)
+    story.on("2025-04-02", "Office", "", done_by="Office", kind="correction")
+    story.rewrite("points", 38, speech_current_a=0.05)
+    assert said(story.only()).startswith(
+        "12 wall speakers added on 2025-03-14 by Hallam Crew, job LS-2207, recorded by Office, "
+    )
+    named = shown(story, story.only())["change"]
+    assert (named["change_set"]["done_by"], named["change_set"]["actor"]) == ("Hallam Crew", "Office")
+    # whoever recorded their own work is named once
+    assert "on 2025-04-02 by Office (" in said(story.only())
+
+
 def test_a_smaller_supply(story: Story) -> None:
     story.on("2025-03-14")
     story.alter("supplies", 0, rated_current_a=1.0)

@@ -69,7 +69,13 @@ CHANGES = file_kind(
         required=True,
     ),
     OfField("happened_on", "day", "When it happened, in the site's time zone.", more={"required": True}),
-    OfField("actor", "person", "Who did it.", more={"required": True}),
+    OfField(
+        "actor",
+        "person",
+        "Who recorded it; who did the work too, where done_by is blank.",
+        more={"required": True},
+    ),
+    OfField("done_by"),
     OfField("job_reference", "job", "Job reference."),
     OfField("planned", help="Whether it is planned for a day to come; blank: no."),
     OfField("reason", help="Why, in a sentence."),
@@ -84,7 +90,7 @@ CHANGES = file_kind(
         more={"required": False, "default": ChangeSet.Channel.IMPORT.value},
     ),
     model=ChangeSet,
-    only=("happened_on", "actor", "job_reference", "planned", "reason", "kind", "channel"),
+    only=("happened_on", "actor", "done_by", "job_reference", "planned", "reason", "kind", "channel"),
     key=("change",),
     sited=True,
 )

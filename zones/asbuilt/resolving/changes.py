@@ -12,7 +12,7 @@ from zones.asbuilt.things import AFTER_RECORDED, Change, Thing
 from .context import Context, LookUp
 
 # What identifies a change of a site, with its kind where that is given
-_SAME = ("happened_on", "actor", "job_reference", "reason")
+_SAME = ("happened_on", "actor", "done_by", "job_reference", "reason")
 
 
 def changes_of_sites(context: Context) -> None:
@@ -44,7 +44,7 @@ def _remember_refused(context: Context, row: Row) -> None:
 
 
 def _match(context: Context, site: Thing, rows: list[Row]) -> None:
-    """Rows that say the same day, person, job, reason and kind are the same change sets: the first of each
+    """Rows that say the same day, people, job, reason and kind are the same change sets: the first of each
     the first.
     """
     kind = BY_NAME["changes"]

@@ -27,13 +27,14 @@ Entry = tuple[Row, Values, Facts | None]
 @dataclass(frozen=True)
 class Importer:
     """Who imports, and when. ``happened_on``, ``person`` and ``reason`` stand in for a site without a row in
-    changes.csv; blank ones do not."""
+    changes.csv, with ``done_by`` where that is said; blank ones do not."""
 
     actor: str
     now: dt.datetime
     happened_on: dt.date | None = None
     person: str = ""
     reason: str = ""
+    done_by: str = ""
 
 
 class LookUp(NamedTuple):
@@ -113,6 +114,7 @@ class Context:
         if importer.happened_on and importer.person and importer.reason:
             kind = "work" if site in self.with_history else "takeover"
             change = self.add_change(site, importer.happened_on, importer.person, importer.reason, kind)
+            change.values["done_by"] = importer.done_by
             self.change_keys[site][""] = change
             return change
         row.complain(

@@ -66,6 +66,7 @@ class Command(BaseCommand):
         without = "for sites without a row in changes.csv"
         add("--day", type=_day, metavar="DATE", help=f"{without}: when")
         add("--person", default="", help=f"{without}: who")
+        add("--done-by", default="", metavar="NAME", help=f"{without}: who did the work, where another")
         add("--reason", default="", help=f"{without}: why")
         add("--json", action="store_true", help="print a summary as JSON")
         export = commands.add_parser("export", help="the record into a folder of CSV files")
@@ -104,6 +105,7 @@ class Command(BaseCommand):
             now=timezone.now(),
             happened_on=options["day"],
             person=options["person"],
+            done_by=options["done_by"],
             reason=options["reason"],
         )
         try:

@@ -124,6 +124,8 @@ class Schema(AutoSchema):
                 schema["properties"][name] = {"type": "array", "items": item} if many else one
         elif schema.get("type") == "object":
             schema["additionalProperties"] = False
+        for name, addition in getattr(serializer, "beside", {}).items():
+            schema["properties"][name] = self.resolve_serializer(addition, direction).ref
         if isinstance(serializer, AnswerSerializer) and type(serializer) is AnswerSerializer:
             schema["description"] = serializer.description()
         for value in schema.get("properties", {}).values():

@@ -198,7 +198,7 @@ class OperationViewSet(ReadOnlyViewSet):
         assert isinstance(writing, Writing), f"{self.operation} has no Writing for its body"
         change, values = writing.read(self.request.data, self.principal)
         if row is None:
-            return writing.accept(change, values)
+            return self.write(writing, change, values)
         if writing.subject is not None:
             # An operation that takes several of a thing is given the one that the address names
             values[writing.subject] = [row] if writing.operation.parameters[writing.subject].many else row
@@ -220,12 +220,22 @@ class OperationViewSet(ReadOnlyViewSet):
         if writing.operation.shared:
             with transaction.atomic():
                 self._lock(row)
-                return writing.accept(change, values)
+                return self.write(writing, change, values)
         change = replace(change, site_id=self.site_id_of(row))
         try:
-            return writing.accept(change, values, self.versions(row) if expects else None)
+            return self.write(writing, change, values, self.versions(row) if expects else None)
         except ChangeConflict as error:
             raise stale(self.versions(self.get_object())) from error
+
+    def write(
+        self,
+        writing: Writing,
+        change: Change,
+        values: Mapping[str, Any],
+        expects: Mapping[str, int] | None = None,
+    ) -> Accepted[Any]:
+        """Every write of a view set comes through here."""
+        return writing.accept(change, values, expects)
 
     def _lock(self, row: Any) -> None:
         locked = self.get_queryset().select_for_update(of=("self",), no_key=True).filter(pk=row.pk).first()

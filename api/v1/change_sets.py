@@ -7,7 +7,6 @@ from collections.abc import Mapping
 from typing import Any
 
 from django.db.models import QuerySet
-from rest_framework import serializers
 from rest_framework.decorators import action
 from rest_framework.exceptions import ValidationError
 from rest_framework.request import Request
@@ -23,83 +22,27 @@ from sites.access.abilities import Ability
 from sites.access.gates import NotFound, change_set_for, site_for
 from sites.changes.errors import ChangeConflict
 from sites.changes.services import (
-    Accepted,
     Change,
-    change_set_accept,
     change_set_draft,
     change_set_revise,
     change_set_withdraw,
 )
 from sites.models.access import User
 from sites.models.changes import ChangeSet
-from zones.loads.wording import RenderedLoad
-from zones.planning.drafts import Difference, DraftEvaluation, evaluate_draft
+from zones.planning.drafts import accept_draft, evaluate_draft
 
-from . import figures
 from .dated import NO_CASE, SiteFilterSet
+from .effects import EffectSerializer, effect_data
 from .operation_lists import OperationList, ResultSerializer, operation_problems, results_data
 from .sites import SiteSerializer
 
 
-class DifferenceSerializer(serializers.Serializer):
-    """One limit on one subject whose figure, limit or verdict would differ."""
-
-    code = fields.Choice(choices=figures.CODES)
-    title = fields.Text()
-    subject = figures.SubjectSerializer()
-    sentence = fields.Text(help_text="What would change, in a sentence.")
-    crosses = fields.Flag(help_text="Its verdict would be past or cannot_tell, and is neither now.")
-    clears = fields.Flag(help_text="Its verdict is past or cannot_tell, and would be neither.")
-    before = figures.FigureSerializer(allow_null=True, help_text="null: it is not there yet.")
-    after = figures.FigureSerializer(allow_null=True, help_text="null: it would not be there any more.")
-
-
-class EvaluationSerializer(serializers.Serializer):
-    """What a draft would do to its site: limits that it would cross first, then those that it would clear."""
+class EvaluationSerializer(EffectSerializer):
+    """What a draft would do to its site: limits that it would cross first, then those that it would clear,
+    then what would get worse."""
 
     change_set_id = fields.Id()
     site_id = fields.Id()
-    as_of = fields.Day(help_text="The later of the draft's day and today.")
-    summary = fields.Text(help_text="The evaluation in a few sentences.")
-    crosses = fields.Flag(
-        help_text="The verdict of some figure would be past or cannot_tell, and is neither now."
-    )
-    items = DifferenceSerializer(many=True)
-    not_computed = figures.NotComputedSerializer(many=True, help_text="What could no longer be computed.")
-    computed = figures.NotComputedSerializer(many=True, help_text="What could be computed again.")
-
-
-def evaluation_data(draft: ChangeSet, found: DraftEvaluation) -> dict[str, Any]:
-    return {
-        "change_set_id": draft.pk,
-        "site_id": draft.site_id,
-        "as_of": found.as_of.isoformat(),
-        "summary": found.summary,
-        "crosses": bool(found.not_computed) or any(one.crosses for one in found.differences),
-        "items": [_difference(one) for one in found.differences],
-        "not_computed": [figures.not_computed(one) for one in found.not_computed],
-        "computed": [figures.not_computed(one) for one in found.computed],
-    }
-
-
-def _difference(one: Difference) -> dict[str, Any]:
-    side = _side(one)
-    return {
-        "code": one.code,
-        "title": side.limit.title,
-        "subject": figures.subject(one.subject, side.subject),
-        "sentence": one.sentence,
-        "crosses": one.crosses,
-        "clears": one.clears,
-        "before": None if one.before is None else figures.figure(one.before),
-        "after": None if one.after is None else figures.figure(one.after),
-    }
-
-
-def _side(one: Difference) -> RenderedLoad:
-    side = one.after or one.before
-    assert side is not None, "a difference has a side"
-    return side
 
 
 class Person(fields.Text):
@@ -136,9 +79,12 @@ class ChangeSetSerializer(ResourceSerializer):
 
 
 class AcceptedChangeSetSerializer(ChangeSetSerializer):
-    """An accepted change set, and what each of its operations made or changed."""
+    """An accepted change set, what each of its operations made or changed, and what it does to its site."""
 
     results = ResultSerializer(many=True, read_only=True)
+    effect = EffectSerializer(
+        read_only=True, allow_null=True, help_text="null: it is of no site, or of one that it adds."
+    )
 
 
 # --- queries and bodies -------------------------------------------------------------------------------------
@@ -266,9 +212,8 @@ class ChangeSetViewSet(ReadOnlyViewSet):
         cross first. Nothing is written."""
         self.validated_body()
         draft = self.get_object()
-        return Response(
-            evaluation_data(draft, evaluate_draft(draft)), headers={"ETag": etag(self.versions(draft))}
-        )
+        found = {"change_set_id": draft.pk, "site_id": draft.site_id, **effect_data(evaluate_draft(draft))}
+        return Response(found, headers={"ETag": etag(self.versions(draft))})
 
     @action(
         detail=True,
@@ -276,12 +221,13 @@ class ChangeSetViewSet(ReadOnlyViewSet):
         action_spec=Spec(body=AcceptanceSerializer, answer=AcceptedChangeSetSerializer, if_match=True),
     )
     def accept(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
-        """Make a draft the record. Where someone else changed what it builds on, that is a 409, which names
-        the operation and the change set that came in between."""
+        """Make a draft the record; the answer says what that does to the figures of the site. Where someone
+        else changed what it builds on, that is a 409, which names the operation and the change set that came
+        in between."""
         draft = self.matched_object()
         values = self.validated_body()
         try:
-            accepted: Accepted[Any] = change_set_accept(
+            accepted, effect = accept_draft(
                 change_set=draft,
                 user=self.principal.user,
                 expected_version=draft.version,
@@ -291,6 +237,7 @@ class ChangeSetViewSet(ReadOnlyViewSet):
             raise self._overtaken(conflict) from conflict
         row = self.get_object()
         row.results = results_data(accepted)
+        row.effect = None if effect is None else effect_data(effect)
         return Response(AcceptedChangeSetSerializer(row).data, headers={"ETag": etag(self.versions(row))})
 
     @action(detail=True, methods=["post"], action_spec=Spec(body=NothingSerializer, if_match=True))

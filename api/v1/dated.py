@@ -20,7 +20,7 @@ from rest_framework.utils.model_meta import get_field_info
 from api.conventions import fields, problems
 from api.conventions.filters import FilterSet, item_query
 from api.conventions.serializers import QuerySerializer, ResourceSerializer, model_field
-from api.conventions.viewsets import CorrectMixin, ReadOnlyViewSet, Versions, versions_of
+from api.conventions.viewsets import CorrectMixin, Versions, versions_of
 from sites.changes.making import today_at, today_in, version_of
 from sites.changes.steps import day_of, first_step_after
 from sites.models import DatedFacts, Site
@@ -35,6 +35,8 @@ from sites.selectors import (
     holding,
     stood,
 )
+
+from .effects import BesideEffect, EffectMixin
 
 NO_CASE = "Without regard to capital letters."
 
@@ -133,12 +135,12 @@ class StepDayField(serializers.DateField):
         return day.isoformat()
 
 
-class PlacedSerializer(ResourceSerializer):
+class PlacedSerializer(BesideEffect, ResourceSerializer):
     began_on = StepDayField(source="begin_step", read_only=True)
     ended_on = StepDayField(source="end_step", read_only=True, allow_null=True)
 
 
-class FactsSerializer(ResourceSerializer):
+class FactsSerializer(BesideEffect, ResourceSerializer):
     """A thing with the facts that held on the day; `Meta.facts` is their model. Where facts are unknown they
     are null."""
 
@@ -219,7 +221,7 @@ class DatedSerializer(FactsSerializer, PlacedSerializer):
 # --- the view sets ------------------------------------------------------------------------------------------
 
 
-class PlacedMixin(ReadOnlyViewSet):
+class PlacedMixin(EffectMixin):
     """What stands on a site from one step to another."""
 
     filterset_class = PlacedFilterSet

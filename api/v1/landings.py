@@ -23,6 +23,7 @@ from zones.services.landings import landing_add, landing_correct, landing_end
 
 from .closets import BlockSerializer
 from .dated import PlacedFilterSet, PlacedMixin, PlacedSerializer, before_asked
+from .effects import BesideEffect
 from .sites import SiteSerializer
 
 
@@ -40,7 +41,7 @@ class LandingSerializer(PlacedSerializer):
         model = Landing
 
 
-class LandedSerializer(serializers.Serializer):
+class LandedSerializer(BesideEffect, serializers.Serializer):
     """The conductors that one request landed or took off."""
 
     items = LandingSerializer(many=True)
@@ -100,4 +101,5 @@ class LandingViewSet(PlacedMixin, CorrectMixin, DestroyMixin):
     def _landed(self, landings: Sequence[Landing], *, status: int) -> Response:
         rows = [self.gate(principal=self.principal, id=landing.pk) for landing in landings]
         self.annotate(rows)
-        return Response({"items": self.get_serializer(rows, many=True).data}, status=status)
+        shown = self.get_serializer(rows, many=True).data
+        return self.with_effect(Response({"items": shown}, status=status))

@@ -20,13 +20,14 @@ from zones.models import Reading
 from zones.services.readings import reading_record, reading_supersede
 
 from .dated import SiteFilterSet
+from .effects import BesideEffect, EffectMixin
 from .points import PointSerializer
 from .runs import RunSerializer
 from .sites import SiteSerializer
 from .switches import SwitchSerializer
 
 
-class ReadingSerializer(ResourceSerializer):
+class ReadingSerializer(BesideEffect, ResourceSerializer):
     superseded_by_id = fields.Id(
         source="superseded_by.pk",
         read_only=True,
@@ -64,7 +65,7 @@ class ReadingFilterSet(SiteFilterSet):
         return rows if value == "any" else rows.filter(superseded_by__isnull=value == "no")
 
 
-class ReadingViewSet(CreateMixin):
+class ReadingViewSet(EffectMixin, CreateMixin):
     """What instruments said. Nothing is taken back: a reading that was recorded wrongly stays, and
     another takes its place."""
 

@@ -25,6 +25,7 @@ from zones.visits.survey import Question, Survey, site_survey
 from . import figures
 from .customers import CoverageSerializer, CustomerSerializer
 from .dated import NO_CASE, AsOfQuery, day_asked
+from .effects import BesideEffect, EffectMixin
 
 
 class QuestionSerializer(serializers.Serializer):
@@ -76,7 +77,7 @@ def _question(one: Question) -> dict[str, Any]:
     }
 
 
-class SiteSerializer(ResourceSerializer):
+class SiteSerializer(BesideEffect, ResourceSerializer):
     expansions = {"customer": CustomerSerializer, "coverages": CoverageSerializer}
 
     class Meta:
@@ -98,7 +99,7 @@ class SiteFilterSet(FilterSet):
         return rows.filter(coverages__contract_id=value).distinct()
 
 
-class SiteViewSet(CreateMixin, UpdateMixin):
+class SiteViewSet(EffectMixin, CreateMixin, UpdateMixin):
     """Sites: one installation at one address each."""
 
     gate = site_for

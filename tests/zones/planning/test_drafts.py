@@ -21,7 +21,8 @@ from zones.electrical.subjects import SubjectKind
 from zones.electrical.verdicts import Verdict
 from zones.loads.site_loads import site_loads
 from zones.models import Point
-from zones.planning.drafts import DraftEvaluation, evaluate_draft
+from zones.planning.drafts import accept_draft, evaluate_draft
+from zones.planning.effects import Effect
 from zones.services.points import point_alter
 
 pytestmark = pytest.mark.django_db
@@ -32,7 +33,7 @@ def draft(hall: Hall, bodies: list[dict[str, Any]], **said: Any) -> ChangeSet:
     return change_set_draft(change, bodies)
 
 
-def of(found: DraftEvaluation, code: str) -> Any:
+def of(found: Effect, code: str) -> Any:
     return next(one for one in found.differences if one.code == code)
 
 
@@ -155,6 +156,60 @@ def test_a_draft_overtaken_by_another_change_is_a_conflict_that_names_it(hall: H
     assert conflict.value.between == (between.pk,)
 
 
+def test_accepting_says_what_it_did(hall: Hall, technician: Any) -> None:
+    made = draft(hall, more_speakers(hall))
+    looked_at = evaluate_draft(made)
+    accepted, effect = accept_draft(change_set=made, user=technician)
+    assert accepted.change_set.state == "accepted"
+    assert effect is not None
+    assert effect.summary == looked_at.summary
+    supply = of(effect, "supply_current")
+    # by hand: 40 and 52 speakers at 40 mA
+    assert (supply.before.load.likely, supply.after.load.likely) == (pytest.approx(1.6), pytest.approx(2.08))
+    # 0.8 of 2 A; the hall's output rates 40 speakers: 10 of 40 left, then 42 are two too many
+    assert supply.after.load.limit == pytest.approx(1.6)
+    output = of(effect, "output_speakers")
+    assert (output.before.load.likely, output.after.load.likely, output.crosses) == (30, 42, True)
+
+
+def test_what_gets_worse_without_crossing_is_told_apart(hall: Hall, technician: Any) -> None:
+    (one_more,) = more_speakers(hall, 1)
+    _, effect = accept_draft(change_set=draft(hall, [one_more]), user=technician)
+    assert effect is not None
+    # by hand: 31 of 40 speakers on the output, before 30: worse, and still within
+    output = of(effect, "output_speakers")
+    assert (output.before.load.likely, output.after.load.likely) == (30, 31)
+    assert (output.crosses, output.clears, output.worsens) == (False, False, True)
+    _, effect = accept_draft(
+        change_set=draft(hall, [{"op": "point.remove", "point_id": hall.points[-1].pk}]), user=technician
+    )
+    assert effect is not None
+    assert not of(effect, "output_speakers").worsens, "one fewer is better"
+
+
+def test_a_correction_says_what_it_did_too(hall: Hall, technician: Any) -> None:
+    """It has no step of its own at which a figure moves: it rewrites what held."""
+    body = {"op": "point.correct", "point_id": hall.points[0].pk, "speech_current_a": 0.24}
+    made = draft(hall, [{**body, "current_basis": "measured"}])
+    _, effect = accept_draft(change_set=made, user=technician)
+    assert effect is not None
+    # by hand: 39 speakers at 40 mA and one at 240 mA
+    assert of(effect, "supply_current").after.load.likely == pytest.approx(1.80)
+    assert "supply PS 1: from 1.60 A to 1.80 A; limit 1.60 A." in effect.summary
+
+
+def test_what_it_did_is_said_in_the_past(hall: Hall, technician: Any) -> None:
+    made = draft(hall, [{"op": "supply.alter", "supply_id": hall.supply.pk, "note": "seen"}])
+    assert accept_draft(change_set=made, user=technician)[1].summary == "It changed no figure."  # type: ignore[union-attr]
+    (one_more,) = more_speakers(hall, 1)
+    bigger = factories.make_model(DeviceModel.Kind.SUPPLY, rated_current_a=4.0)
+    supply_alter(factories.change(hall.site), supply=hall.supply, model=bigger)
+    _, effect = accept_draft(change_set=draft(hall, [one_more]), user=technician)
+    assert effect is not None
+    assert effect.summary.startswith("It changed ")
+    assert effect.summary.endswith(" figures; none crosses its limit.")
+
+
 def test_what_is_accepted_already_is_refused(hall: Hall, technician: Any) -> None:
     made = draft(hall, more_speakers(hall))
     change_set_accept(change_set=made, user=technician)
@@ -169,7 +224,10 @@ def test_a_withdrawn_draft_can_be_looked_at_no_more(hall: Hall) -> None:
 
 
 @pytest.mark.django_db(transaction=True)
-def test_nobody_writes_between_before_and_after(hall: Hall, monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.mark.parametrize("accepts", [False, True])
+def test_nobody_writes_between_before_and_after(
+    hall: Hall, technician: Any, monkeypatch: pytest.MonkeyPatch, *, accepts: bool
+) -> None:
     """A writer of the same site waits until both evaluations have read."""
     made = draft(hall, [{"op": "supply.alter", "supply_id": hall.supply.pk, "note": "seen"}])
     order: list[str] = []
@@ -182,8 +240,11 @@ def test_nobody_writes_between_before_and_after(hall: Hall, monkeypatch: pytest.
         order.append("read")
         return site_loads(site_id, day)
 
-    monkeypatch.setattr("zones.planning.drafts.site_loads", read)
-    evaluate_draft(made)
+    monkeypatch.setattr("zones.planning.effects.site_loads", read)
+    if accepts:
+        accept_draft(change_set=made, user=technician)
+    else:
+        evaluate_draft(made)
     writer.join(30)
     assert order == ["read", "read", "written"]
     assert Supply.objects.get(pk=hall.supply.pk).note == "written meanwhile"

@@ -52,12 +52,20 @@ def _key(variable: str, file_name: str, make: Callable[[], str]) -> str:
 
 
 SECRET_KEY = _key("ZONEBOOK_SECRET_KEY", "secret-key", lambda: secrets.token_urlsafe(64))
+LEAST_KEY_LENGTH, LEAST_KEY_CHARACTERS = 50, 5  # as Django's own check asks for
+if IN_PRODUCTION and (len(SECRET_KEY) < LEAST_KEY_LENGTH or len(set(SECRET_KEY)) < LEAST_KEY_CHARACTERS):
+    raise ImproperlyConfigured(
+        f"ZONEBOOK_SECRET_KEY can be guessed: it has {len(SECRET_KEY)} characters, {len(set(SECRET_KEY))} of "
+        f"them different. Production needs {LEAST_KEY_LENGTH} or more; README.md shows how to generate one."
+    )
 # Fernet keys for door and alarm codes: the first encrypts, every one decrypts, so that keys can be rotated
 FIELD_KEYS = [
     key.strip()
     for key in _key("ZONEBOOK_FIELD_KEYS", "field-keys", lambda: Fernet.generate_key().decode()).split(",")
     if key.strip()
 ]
+if not FIELD_KEYS:
+    raise ImproperlyConfigured("ZONEBOOK_FIELD_KEYS holds no key. README.md shows how to generate one.")
 for _number, _field_key in enumerate(FIELD_KEYS, start=1):
     try:
         Fernet(_field_key)
@@ -76,6 +84,11 @@ if IN_PRODUCTION and DEBUG:
 # --- web ----------------------------------------------------------------------------------------------------
 
 ALLOWED_HOSTS = env.list("ZONEBOOK_ALLOWED_HOSTS", default=["localhost", "127.0.0.1", "[::1]"])
+if IN_PRODUCTION and "*" in ALLOWED_HOSTS:
+    raise ImproperlyConfigured(
+        "ZONEBOOK_ALLOWED_HOSTS holds *. Production needs the names that people and programs ask for, "
+        "because links in answers are made from the name that was asked for."
+    )
 CSRF_TRUSTED_ORIGINS = env.list("ZONEBOOK_TRUSTED_ORIGINS", default=[])
 ROOT_URLCONF = "api.urls"
 WSGI_APPLICATION = "api.wsgi.application"
@@ -136,6 +149,11 @@ if IN_PRODUCTION:
 if env.bool("ZONEBOOK_BEHIND_TLS_PROXY", default=False):
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
 SECURE_SSL_REDIRECT = env.bool("ZONEBOOK_HTTPS_ONLY", default=IN_PRODUCTION)
+if IN_PRODUCTION and not SECURE_SSL_REDIRECT:
+    raise ImproperlyConfigured(
+        "ZONEBOOK_HTTPS_ONLY is off. Production requires it on, because tokens and passwords would be "
+        "readable on the way; a proxy that terminates TLS says so with ZONEBOOK_BEHIND_TLS_PROXY."
+    )
 SECURE_REDIRECT_EXEMPT = [r"^healthz$", r"^readyz$"]  # probes use no TLS
 SECURE_HSTS_SECONDS = _whole_number("ZONEBOOK_HSTS_SECONDS", 3600 if IN_PRODUCTION else 0)
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = SECURE_SSL_REDIRECT

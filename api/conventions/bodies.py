@@ -44,7 +44,7 @@ class StrictJSONParser(BaseParser):
             ) from error
         try:
             return json.loads(
-                text, object_pairs_hook=_object, parse_float=_finite, parse_constant=_refuse_constant
+                text, object_pairs_hook=unrepeated, parse_float=_finite, parse_constant=_refuse_constant
             )
         except json.JSONDecodeError as error:
             where = f"Line {error.lineno}, column {error.colno}"
@@ -55,12 +55,15 @@ class StrictJSONParser(BaseParser):
             raise ProblemError(MALFORMED_BODY, "The body holds a number that is too long.") from error
 
 
-def _object(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+def unrepeated(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    """The object of these pairs; ProblemError where a name stands twice."""
     found = dict(pairs)
     if len(found) < len(pairs):
-        names = [name for name, _ in pairs]
-        twice = next(name for name in names if names.count(name) > 1)
-        raise ProblemError(MALFORMED_BODY, f"The name {twice!r} stands twice in one object.")
+        seen: set[str] = set()
+        for name, _ in pairs:
+            if name in seen:
+                raise ProblemError(MALFORMED_BODY, f"The name {name[:60]!r} stands twice in one object.")
+            seen.add(name)
     return found
 
 

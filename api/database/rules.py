@@ -17,7 +17,7 @@ _seen: set[str] = set()
 
 def refuse_unfit_database(*, connection: BaseDatabaseWrapper, **_signal: Any) -> None:
     """Receiver of `connection_created`: raise ImproperlyConfigured for a server too old and, in production,
-    for a role that row security does not bind."""
+    for a role that the rules of the database do not bind."""
     if connection.alias in _seen:
         return
     reason = unfit_because(connection)
@@ -29,17 +29,30 @@ def refuse_unfit_database(*, connection: BaseDatabaseWrapper, **_signal: Any) ->
 
 def unfit_because(connection: BaseDatabaseWrapper) -> str | None:
     with connection.cursor() as cursor:
-        cursor.execute(
-            "SELECT current_setting('server_version_num')::int / 10000, rolname, rolsuper, rolbypassrls "
-            "FROM pg_roles WHERE rolname = current_user"
-        )
-        major, role, is_superuser, bypasses_rls = cursor.fetchone()
+        cursor.execute("SELECT current_setting('server_version_num')::int / 10000")
+        (major,) = cursor.fetchone()
     if major < OLDEST_MAJOR:
         return f"The database server is PostgreSQL {major}; {OLDEST_MAJOR} or newer is needed."
-    if settings.IN_PRODUCTION and connection.alias == DEFAULT_DB_ALIAS and (is_superuser or bypasses_rls):
-        what = "is a superuser" if is_superuser else "has BYPASSRLS"
+    if not settings.IN_PRODUCTION or connection.alias != DEFAULT_DB_ALIAS:
+        return None
+    with connection.cursor() as cursor:
+        cursor.execute(
+            """SELECT rolname, CASE
+                   WHEN rolsuper THEN 'is a superuser'
+                   WHEN rolbypassrls THEN 'has BYPASSRLS'
+                   WHEN EXISTS (
+                       SELECT FROM pg_class WHERE relkind IN ('r', 'p')
+                           AND relnamespace = ANY(current_schemas(false)::regnamespace[])
+                           AND pg_has_role(relowner, 'MEMBER')
+                   ) THEN 'owns tables, and can switch off their triggers'
+                   WHEN has_parameter_privilege('session_replication_role', 'SET')
+                       THEN 'may set session_replication_role, which switches off triggers'
+               END FROM pg_roles WHERE rolname = current_user"""
+        )
+        role, unsafe = cursor.fetchone()
+    if unsafe:
         return (
-            f"The database role {role} {what}, and in production the service's must not: no rule of the "
+            f"The database role {role} {unsafe}, and in production the service's must not: no rule of the "
             "database would bind it. Give a role of its own in DATABASE_URL, and the one that owns the "
             "tables in DATABASE_OWNER_URL."
         )

@@ -13,7 +13,7 @@ ROOT = Path(__file__).resolve().parents[2]
 FIELD_KEY = Fernet.generate_key().decode()
 PRODUCTION = {
     "ZONEBOOK_ENVIRONMENT": "production",
-    "ZONEBOOK_SECRET_KEY": "s" * 60,
+    "ZONEBOOK_SECRET_KEY": "a key of the tests, longer than the fifty characters that are asked for",
     "ZONEBOOK_FIELD_KEYS": FIELD_KEY,
     "DATABASE_URL": "postgres://service@db.example/zonebook",
 }
@@ -37,6 +37,11 @@ def read(expression: str, data_dir: Path, **variables: str) -> subprocess.Comple
         ({"ZONEBOOK_SECRET_KEY": ""}, "ZONEBOOK_SECRET_KEY is not set"),
         ({"ZONEBOOK_FIELD_KEYS": ""}, "ZONEBOOK_FIELD_KEYS is not set"),
         ({"ZONEBOOK_DEBUG": "on"}, "ZONEBOOK_DEBUG is on"),
+        ({"ZONEBOOK_SECRET_KEY": "abcde" * 9 + "abcd"}, "it has 49 characters, 5 of them different"),
+        ({"ZONEBOOK_SECRET_KEY": "abcd" * 20}, "it has 80 characters, 4 of them different"),
+        ({"ZONEBOOK_FIELD_KEYS": ","}, "ZONEBOOK_FIELD_KEYS holds no key"),
+        ({"ZONEBOOK_ALLOWED_HOSTS": "zonebook.example,*"}, "ZONEBOOK_ALLOWED_HOSTS holds *"),
+        ({"ZONEBOOK_HTTPS_ONLY": "off"}, "ZONEBOOK_HTTPS_ONLY is off"),
         ({"ZONEBOOK_FIELD_KEYS": f"{FIELD_KEY},short"}, "key 2 is not a Fernet key"),
         ({"ZONEBOOK_ENVIRONMENT": "live"}, "expected demo, test or production"),
         ({"DATABASE_URL": "sqlite:///here.db"}, "expected a PostgreSQL address"),

@@ -13,8 +13,9 @@ from django.test import Client, RequestFactory, override_settings
 from rest_framework import serializers
 
 from api.conventions import errors, problems
-from api.conventions.bodies import LARGEST_BODY_BYTES
+from api.conventions.bodies import LARGEST_BODY_BYTES, unrepeated
 from api.conventions.places import body_problems, pointer
+from api.conventions.problems import ProblemError
 from sites.changes.services import open_change_set
 from sites.models import Customer, Site, User
 from tests import factories
@@ -136,6 +137,28 @@ BAD_BODIES: list[tuple[bytes, str]] = [
 @pytest.mark.parametrize(("body", "stated"), BAD_BODIES, ids=[stated for _, stated in BAD_BODIES])
 def test_what_is_not_json(post_anything: Callable[..., Any], body: bytes, stated: str) -> None:
     assert stated in problem(post_anything(body), 400, "malformed_body")["detail"]
+
+
+class Counted(str):
+    """A name that counts how often it is compared."""
+
+    __slots__ = ()
+    compared = 0
+
+    def __eq__(self, other: object) -> bool:
+        Counted.compared += 1
+        return str.__eq__(self, other)
+
+    __hash__ = str.__hash__
+
+
+def test_a_name_that_stands_twice_is_found_in_one_pass() -> None:
+    """Compared with each other, the names of a large object hold a worker for minutes."""
+    names = [Counted(f"name {number}") for number in range(5000)]
+    Counted.compared = 0
+    with pytest.raises(ProblemError, match="'name 4999' stands twice"):
+        unrepeated([(name, 1) for name in [*names, Counted("name 4999")]])
+    assert Counted.compared < 2 * len(names)
 
 
 def test_a_body_of_another_kind(post_anything: Callable[..., Any]) -> None:

@@ -110,6 +110,31 @@ def test_in_production_a_role_that_bypasses_row_security_is_refused(
     assert "BYPASSRLS" in str(unfit_because(wrapper(cluster.OWNER)))
 
 
+@pytest.mark.parametrize(
+    ("made_so", "said"),
+    [
+        (f"CREATE TABLE owned (); ALTER TABLE owned OWNER TO {cluster.SERVICE}", "owns tables"),
+        (
+            (
+                f"CREATE TABLE kept (); ALTER TABLE kept OWNER TO {cluster.OWNER}; "
+                f"REVOKE {cluster.SERVICE} FROM {cluster.OWNER}; "
+                f"GRANT {cluster.OWNER} TO {cluster.SERVICE}"
+            ),
+            "owns tables",
+        ),
+        (f"GRANT SET ON PARAMETER session_replication_role TO {cluster.SERVICE}", "switches off triggers"),
+    ],
+)
+def test_in_production_a_role_that_can_switch_off_triggers_is_refused(
+    wrapper: Callable[[str], DatabaseWrapper], settings: Settings, made_so: str, said: str
+) -> None:
+    settings.IN_PRODUCTION = True
+    assert unfit_because(wrapper(cluster.SERVICE)) is None
+    with wrapper(cluster.SUPERUSER).cursor() as cursor:
+        cursor.execute(made_so)
+    assert said in str(unfit_because(wrapper(cluster.SERVICE)))
+
+
 def test_a_server_killed_under_django_is_back_at_the_next_connection(
     wrapper: Callable[[str], DatabaseWrapper], data_dir: Path
 ) -> None:

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 from django.db.models import BigIntegerField, F, OuterRef, Q, QuerySet, Subquery, TextField, Value
 from django.db.models.functions import Cast
@@ -28,6 +28,7 @@ from sites.models import (
     SwitchPort,
 )
 from sites.selectors import standing
+from zones.electrical.estimates import Estimates
 from zones.electrical.subjects import Subject, SubjectKind
 from zones.limits.limit import Detail
 from zones.models import Point, PointFacts, Reading, Run, Zone
@@ -128,6 +129,14 @@ def look_up(keys: Iterable[Key]) -> dict[Key, Named]:
     }
 
 
+class Places(NamedTuple):
+    """Where each estimate of a figure is decided, as people call it; blank: nowhere in particular."""
+
+    low: str
+    likely: str
+    high: str
+
+
 class Names:
     """The names of some subjects, and of what the details of figures point at. At most one query."""
 
@@ -154,6 +163,10 @@ class Names:
         """The closet that it stands in; None: in none."""
         named = self._named.get(key_of(subject))
         return None if named is None else named.closet_id
+
+    def places(self, detail: Detail | None, estimates: Estimates) -> Places:
+        """Where each estimate is decided."""
+        return Places(*(self.place(detail, one.detail) for one in estimates))
 
     def place(self, detail: Detail | None, id_: int | None) -> str:
         """``P12 (gangway)``, ``row 7``, ``NS 3``, ``reading of 2026-03-02``; blank: nowhere in particular."""

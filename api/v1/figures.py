@@ -8,7 +8,8 @@ from typing import Any
 from rest_framework import serializers
 
 from api.conventions import fields
-from api.conventions.answers import rounded
+from api.conventions.answers import RoundedField, rounded
+from zones.electrical.estimates import WORDS, Estimates
 from zones.electrical.subjects import Subject, SubjectKind
 from zones.electrical.verdicts import Verdict
 from zones.limits.cautions import Caution, CautionHere
@@ -16,6 +17,7 @@ from zones.limits.limit import Detail, Limit, Severity
 from zones.limits.registry import LIMITS
 from zones.loads.wording import NotComputed, RenderedLoad
 
+PLACES = ("low_place", "place", "high_place")
 CODES = [limit.code for limit in LIMITS]
 SUBJECT_KINDS = [kind.name.lower() for kind in SubjectKind]
 VERDICTS = [verdict.name.lower() for verdict in Verdict]
@@ -37,6 +39,21 @@ HIGH_HELP = (
 )
 
 
+LIMIT_HELP = "Of what decides the likely estimate. null: a rating is missing, so it cannot be judged."
+OTHER_LIMIT_HELP = (
+    "Of what decides this estimate, which may be another speaker or segment with another limit; `limit` "
+    "where it is not."
+)
+OVERLOADED_HELP = (
+    "The estimates that have no stable solution: they have no number, and are past. The loads ask for more "
+    "than the cable can carry."
+)
+BOUNDS_HELP = (
+    "The estimates whose true figure may be harsher than the number, since something beside it is "
+    "overloaded: the verdict is never better than cannot_tell."
+)
+
+
 class SubjectSerializer(serializers.Serializer):
     kind = fields.Choice(choices=SUBJECT_KINDS)
     id = fields.Id()
@@ -55,7 +72,43 @@ class CautionSerializer(serializers.Serializer):
     why = fields.Text(help_text="Why it matters here.")
 
 
-class FigureSerializer(serializers.Serializer):
+def _number(source: str, words: str) -> RoundedField:
+    return RoundedField(source=f"estimates.{source}", read_only=True, allow_null=True, help_text=words)
+
+
+def _words(source: str, words: str) -> serializers.ListField:
+    child = fields.Choice(choices=WORDS)
+    return serializers.ListField(child=child, source=f"estimates.{source}", read_only=True, help_text=words)
+
+
+class EstimatesSerializer(serializers.Serializer):
+    """The estimates of a figure, each with the limit of what decides it."""
+
+    low = _number("low.value", LOW_HELP)
+    likely = _number("likely.value", LIKELY_HELP)
+    high = _number("high.value", HIGH_HELP)
+    limit = _number("likely.limit", LIMIT_HELP)
+    low_limit = _number("low.limit", OTHER_LIMIT_HELP)
+    high_limit = _number("high.limit", OTHER_LIMIT_HELP)
+    overloaded = _words("overloaded", OVERLOADED_HELP)
+    bounds = _words("bounds", BOUNDS_HELP)
+
+
+def shown_estimates(of: Estimates) -> dict[str, Any]:
+    """As ``EstimatesSerializer`` describes them."""
+    return {
+        "low": rounded(of.low.value),
+        "likely": rounded(of.likely.value),
+        "high": rounded(of.high.value),
+        "limit": rounded(of.likely.limit),
+        "low_limit": rounded(of.low.limit),
+        "high_limit": rounded(of.high.limit),
+        "overloaded": of.overloaded,
+        "bounds": of.bounds,
+    }
+
+
+class FigureSerializer(EstimatesSerializer):
     """One figure against its limit. low, likely and high are by estimates of load. Where the limit is a least
     one, the low estimate of load gives the greatest figure."""
 
@@ -66,10 +119,6 @@ class FigureSerializer(serializers.Serializer):
     verdict = fields.Choice(choices=VERDICTS, help_text=VERDICT_HELP)
     quantity = fields.Text(help_text="What the figure is.")
     unit = fields.Text(allow_blank=True, help_text="Of figure and limit; blank for counts and shares.")
-    low = fields.Number(allow_null=True, help_text=LOW_HELP)
-    likely = fields.Number(allow_null=True, help_text=LIKELY_HELP)
-    high = fields.Number(allow_null=True, help_text=HIGH_HELP)
-    limit = fields.Number(allow_null=True, help_text="null: a rating is missing, so it cannot be judged.")
     limit_is = fields.Choice(choices=["at_most", "at_least"])
     limit_from = fields.Text(help_text="What the limit is made of.")
     source = fields.Text(  # type: ignore[assignment]
@@ -87,6 +136,8 @@ class FigureSerializer(serializers.Serializer):
     place = PlaceSerializer(
         allow_null=True, help_text="Where to look, where that is somewhere in particular."
     )
+    low_place = PlaceSerializer(allow_null=True, help_text="What decides the low estimate.")
+    high_place = PlaceSerializer(allow_null=True, help_text="What decides the high estimate.")
 
 
 class NotComputedSerializer(serializers.Serializer):
@@ -104,10 +155,7 @@ def figure(one: RenderedLoad) -> dict[str, Any]:
         "verdict": load.verdict.name.lower(),
         "quantity": limit.quantity,
         "unit": limit.unit,
-        "low": rounded(load.low),
-        "likely": rounded(load.likely),
-        "high": rounded(load.high),
-        "limit": rounded(load.limit),
+        **shown_estimates(load.estimates),
         "limit_is": limit_is(limit),
         "limit_from": limit.limit_from,
         "source": limit.source,
@@ -116,7 +164,10 @@ def figure(one: RenderedLoad) -> dict[str, Any]:
         "headroom_worst": rounded(load.headroom_worst),
         "share_measured_or_marked": rounded(load.supported),
         "severity": limit.severity.name.lower(),
-        "place": place(limit, load.detail, one.place),
+        **{
+            name: place(limit, estimate.detail, at)
+            for name, estimate, at in zip(PLACES, load.estimates, one.places, strict=True)
+        },
     }
 
 

@@ -14,7 +14,6 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.conventions import fields
-from api.conventions.answers import RoundedField
 from api.conventions.filters import Names
 from api.conventions.problems import CONFLICT, ProblemError, invalid
 from api.conventions.serializers import ResourceSerializer, StrictSerializer, whole_body_error
@@ -22,6 +21,7 @@ from api.conventions.viewsets import ReadOnlyViewSet, stale
 from sites.access.abilities import Ability
 from sites.access.gates import NotFound, closet_for
 from sites.changes.errors import Problem
+from zones.electrical.estimates import DETAILS
 from zones.electrical.verdicts import Verdict
 from zones.findings.annotate import annotate
 from zones.findings.selectors import of_zone
@@ -56,7 +56,7 @@ class ZoneSummarySerializer(serializers.Serializer):
     life_safety = fields.Choice(choices=Zone.LifeSafety.choices)
 
 
-class FindingSerializer(ResourceSerializer):
+class FindingSerializer(figures.EstimatesSerializer, ResourceSerializer):
     """One limit past on one subject, from when it opened until it cleared."""
 
     site_code = fields.Text(source="site.code", read_only=True)
@@ -86,11 +86,17 @@ class FindingSerializer(ResourceSerializer):
     verdict = fields.Word(Verdict, read_only=True, help_text=figures.VERDICT_HELP)
     quantity = fields.Text(source="words.limit.quantity", read_only=True)
     unit = fields.Text(source="words.limit.unit", read_only=True, allow_blank=True)
-    low = RoundedField(read_only=True, allow_null=True, help_text=figures.LOW_HELP)
-    likely = RoundedField(read_only=True, allow_null=True, help_text=figures.LIKELY_HELP)
-    high = RoundedField(read_only=True, allow_null=True, help_text=figures.HIGH_HELP)
-    limit = RoundedField(
-        source="limit_value", read_only=True, allow_null=True, help_text="null: a rating is missing."
+    low_place = fields.Text(
+        source="words.places.low",
+        read_only=True,
+        allow_blank=True,
+        help_text="What decides the low estimate.",
+    )
+    high_place = fields.Text(
+        source="words.places.high",
+        read_only=True,
+        allow_blank=True,
+        help_text="What decides the high estimate.",
     )
     limit_is = fields.Choice(choices=["at_most", "at_least"], source="shown_limit_is", read_only=True)
     reason = fields.Text(
@@ -106,7 +112,7 @@ class FindingSerializer(ResourceSerializer):
 
     class Meta:
         model = Finding
-        exclude = ("subject_kind", "subject_id", "limit_value", "notified_excess", "detail", "reasons")
+        exclude = ("subject_kind", "subject_id", "limit_value", "notified_excess", "reasons", *DETAILS)
         extra_kwargs = {
             "state_by": {"help_text": "Who last acknowledged, deferred, reopened or closed it."},
             "state_reason": {"help_text": "Their reason."},

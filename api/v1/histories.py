@@ -27,7 +27,7 @@ class EntryChangeSetSerializer(ChangeSetSummarySerializer):
     day = fields.Day(source="happened_on")
 
 
-class EntrySerializer(AnswerSerializer):
+class EntrySerializer(figures.EstimatesSerializer, AnswerSerializer):
     """A figure from a day on, and the change that made it so."""
 
     change_set = EntryChangeSetSerializer(allow_null=True)
@@ -37,10 +37,8 @@ class EntrySerializer(AnswerSerializer):
 
     class Meta:
         dataclass = Entry
+        exclude = ("estimates",)
         extra_kwargs = {
-            "low": {"help_text": figures.LOW_HELP},
-            "likely": {"help_text": figures.LIKELY_HELP},
-            "high": {"help_text": figures.HIGH_HELP},
             "what": {"help_text": "What was done, in a few words."},
             "sentence": {"help_text": "What was done, by whom, when, and what it led to."},
         }

@@ -10,7 +10,6 @@ from collections.abc import Sequence
 from typing import Any, Final
 
 from api.conventions import fields
-from api.conventions.answers import rounded
 from api.conventions.serializers import RenderedSerializer
 from zones.electrical.subjects import Subject, SubjectKind
 from zones.electrical.verdicts import Verdict
@@ -33,17 +32,13 @@ class SubjectSummarySerializer(RenderedSerializer):
     id = fields.Id()
 
 
-class ZoneFigureSerializer(RenderedSerializer):
+class ZoneFigureSerializer(RenderedSerializer, figures.EstimatesSerializer):
     """A figure against its limit as the last recheck found it; in words, and with headroom and place, it is
     in the zone's `load`."""
 
     code = fields.Choice(choices=figures.CODES)
     subject = SubjectSummarySerializer()
     verdict = fields.Choice(choices=figures.VERDICTS, help_text=figures.VERDICT_HELP)
-    low = fields.Number(allow_null=True, help_text=figures.LOW_HELP)
-    likely = fields.Number(allow_null=True, help_text=figures.LIKELY_HELP)
-    high = fields.Number(allow_null=True, help_text=figures.HIGH_HELP)
-    limit = fields.Number(allow_null=True, help_text="null: a rating is missing, so it cannot be judged.")
     as_of = fields.Day(help_text="The day at its site that it was computed for.")
 
 
@@ -82,18 +77,13 @@ def _figures(stored: StoredFigures) -> list[dict[str, Any]]:
     subject, as_of = _subject(stored.subject), stored.as_of.isoformat()
     return [
         {
+            **figures.shown_estimates(estimates),
             "code": code,
             "subject": subject,
             "verdict": _VERDICTS[verdict],
-            "low": rounded(low),
-            "likely": rounded(likely),
-            "high": rounded(high),
-            "limit": rounded(limit),
             "as_of": as_of,
         }
-        for code, verdict, low, likely, high, limit in zip(
-            stored.codes, stored.verdict, stored.low, stored.likely, stored.high, stored.limit, strict=True
-        )
+        for code, verdict, estimates in zip(stored.codes, stored.verdict, stored.estimates, strict=True)
     ]
 
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 from sites.changes.steps import day_of, first_step_after
@@ -99,7 +100,7 @@ class Attributor:
             baseline_figure=_shown(found[-1]) if found else None,
             case=self._case(named),
             on_a_knife_edge=any(
-                figure is not None and (figure.on_a_knife_edge() or figure.or_else) for figure in series
+                figure is not None and (figure.on_a_knife_edge() or figure.ties) for figure in series
             ),
         )
 
@@ -157,7 +158,7 @@ class Attributor:
             correction=correction.id if correction is not None else None,
             before=before,
             after=_shown(after),
-            limit=None if after is None or math.isnan(after.limit) else after.limit,
+            limit=_limit_shown(after),
             nearness=nearness,
         )
 
@@ -215,16 +216,34 @@ def _beyond(figure: Figure) -> float:
     from .figures import RULES
 
     sign = -1 if RULES[figure.code].at_least else 1
-    beyond = sign * (figure.bands.likely - figure.limit)
+    if figure.overloaded[1]:
+        return math.inf
+    beyond = sign * (figure.bands.likely - figure.limits.likely)
     return -math.inf if math.isnan(beyond) else beyond
 
 
 def _shown(figure: Figure | None) -> float | None:
-    """The likely estimate, or what is known instead."""
+    """The likely estimate, or what is known instead; nothing where that has no solution."""
+    return None if figure is None else next((figure.bands[k] for k in _telling(figure)), None)
+
+
+def _limit_shown(figure: Figure | None) -> float | None:
     if figure is None:
         return None
-    low, likely, high = figure.bands
-    return next((value for value in (likely, high, low) if not math.isnan(value)), None)
+    limit = next((figure.limits[k] for k in _telling(figure, overloaded=True)), figure.limits.likely)
+    return None if math.isnan(limit) else limit
+
+
+def _telling(figure: Figure, *, overloaded: bool = False) -> Iterator[int]:
+    """Estimates by which a figure is told, the first first: likely, high, low. overloaded: those without a
+    solution too."""
+    for k in (1, 2, 0):
+        if figure.overloaded[k]:
+            if overloaded:
+                yield k
+            return
+        if not math.isnan(figure.bands[k]):
+            yield k
 
 
 def record_now(record: Record) -> int:

@@ -39,9 +39,19 @@ class Said:
     low: float | None
     likely: float | None
     high: float | None
-    limit: float | None
+    limits: tuple[float | None, ...]
     verdict: int
-    where: int | None
+    wheres: tuple[int | None, ...]
+    overloaded: int
+    bounds: int
+
+    @property
+    def limit(self) -> float | None:
+        return self.limits[1]
+
+    @property
+    def where(self) -> int | None:
+        return self.wheres[1]
 
 
 @dataclass
@@ -112,14 +122,16 @@ def _said(evaluation: Evaluation, row: int) -> Said:
         value = float(getattr(evaluation, name)[row])
         return value if math.isfinite(value) else None
 
-    detail = int(evaluation.detail[row])
+    details = (int(getattr(evaluation, name)[row]) for name in ("low_detail", "detail", "high_detail"))
     return Said(
         of("low"),
         of("likely"),
         of("high"),
-        of("limit"),
+        (of("low_limit"), of("limit"), of("high_limit")),
         int(evaluation.verdict[row]),
-        detail if detail >= 0 else None,
+        tuple(detail if detail >= 0 else None for detail in details),
+        int(evaluation.overloaded[row]),
+        int(evaluation.bounds[row]),
     )
 
 
@@ -147,21 +159,58 @@ def compare_figure(said: Said, figure: Figure, where: str, report: Report) -> No
     report.compared[f"figure {figure.code}"] += 1
     report.compared[f"judged {figure.verdict.name.lower()}"] += 1
     bands = (said.low, said.likely, said.high)
+    for word, bits, flags in (
+        ("overloaded", said.overloaded, figure.overloaded),
+        ("a bound", said.bounds, figure.bound),
+    ):
+        if bits != sum(flag << k for k, flag in enumerate(flags)):
+            report.differ(where, figure.key, "is", word, bits, "expected", flags)
+    if figure.spots:
+        _compare_spots(said, figure, where, report)
+        return
     possible = ((figure.bands, figure.limit), *figure.or_else)
+    if len(set(said.limits)) > 1 or len(set(said.wheres)) > 1:
+        report.differ(where, figure.key, "is decided at several places", said.limits, said.wheres)
     if not any(_alike(bands, each) and _close(said.limit, limit) for each, limit in possible):
         report.differ(
             where, figure.key, "is", bands, said.limit, "expected", tuple(figure.bands), figure.limit
         )
         return
-    if said.verdict != figure.verdict:
-        if figure.on_a_knife_edge():
-            report.knife_edges["verdicts"] += 1
-        else:
-            report.differ(where, figure.key, "judged", Judged(said.verdict), "expected", figure.verdict)
+    _compare_verdict(said, figure, where, report)
     if figure.where is not None and (
         said.where not in figure.where if figure.where else said.where is not None
     ):
         report.differ(where, figure.key, "decided at", said.where, "expected", set(figure.where))
+
+
+def _compare_spots(said: Said, figure: Figure, where: str, report: Report) -> None:
+    """Each estimate at a place of its own."""
+    values = (said.low, said.likely, said.high)
+    for k, spots in enumerate(figure.spots):
+        one = (values[k], said.limits[k], said.wheres[k])
+        known = _close(values[k], figure.bands[k])
+        if not spots:
+            if not known or one[2] is not None or not _close(one[1], figure.limits[k]):
+                report.differ(where, figure.key, "estimate", k, "is", one, "expected", figure.bands[k])
+        elif not any(
+            one[2] == spot.id
+            and _close(one[1], spot.limit)
+            # what is said to be not known is so wherever it is decided
+            and (known if math.isnan(figure.bands[k]) else _close(one[0], spot.value))
+            for spot in spots
+        ):
+            report.differ(where, figure.key, "estimate", k, "is", one, "expected", spots)
+        elif len({said.limits[k], said.limits[1]}) > 1:
+            report.compared["decided elsewhere"] += 1
+    _compare_verdict(said, figure, where, report)
+
+
+def _compare_verdict(said: Said, figure: Figure, where: str, report: Report) -> None:
+    if said.verdict != figure.verdict:
+        if figure.ties or figure.on_a_knife_edge():
+            report.knife_edges["verdicts"] += 1
+        else:
+            report.differ(where, figure.key, "judged", Judged(said.verdict), "expected", figure.verdict)
 
 
 def _alike(said: tuple[float | None, ...], bands: Bands) -> bool:
@@ -200,7 +249,9 @@ def _compare_stored(computed: Computed, step: int, where: str, report: Report) -
     said: dict[Key, Said] = {}
     for row in Figures.objects.filter(site_id=computed.record.site):
         word = _KIND_WORDS[SubjectKind(row.subject_kind)]
-        columns = (row.low, row.likely, row.high, row.limit_value, row.verdict, row.detail)
+        limits = zip(row.low_limit, row.limit_value, row.high_limit, strict=True)
+        details = zip(row.low_detail, row.detail, row.high_detail, strict=True)
+        columns = (row.low, row.likely, row.high, limits, row.verdict, details, row.overloaded, row.bounds)
         for code, *values in zip(row.codes, *columns, strict=True):
             said[word, row.subject_id, code] = Said(*values)
     expected = computed.worst(step)
@@ -238,9 +289,11 @@ def _compare_findings(computed: Computed, step: int, where: str, report: Report)
                 finding.low,
                 finding.likely,
                 finding.high,
-                finding.limit_value,
+                (finding.low_limit, finding.limit_value, finding.high_limit),
                 finding.verdict,
-                finding.detail,
+                (finding.low_detail, finding.detail, finding.high_detail),
+                finding.overloaded,
+                finding.bounds,
             )
             compare_figure(values, figure, f"{where} finding", report)
         attributed = attributor.attribute(key)

@@ -7,7 +7,7 @@ from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
-from .figures import Figure, Subject, tied, worst
+from .figures import Figure, Spot, Subject, worst, worst_spots
 from .networks import Node, Solved, Undecided, solve_dc
 from .record import Row
 from .standing import DcRun, Fed, Source, Standing, StandingPoint, dc_run, source_of
@@ -31,14 +31,15 @@ class Tree:
 @dataclass
 class Seen:
     """The worst of the scenarios. By band: current of supplies; volts and amps of points; amps at the block
-    of runs. undecided: supplies so close to collapse that nothing is said. unsolved: how often there was no
-    solution."""
+    of runs. overloaded: runs that have no solution. undecided: supplies so close to collapse that nothing is
+    said. unsolved: how often there was no solution."""
 
     supply_a: dict[tuple[int, int], float]
     volts: dict[tuple[int, int], float]
     branch_a: dict[tuple[int, int], float]
     run_a: dict[tuple[int, int], float]
     undecided: set[int]
+    overloaded: set[tuple[int, int]]
     unsolved: int = 0
 
 
@@ -80,7 +81,7 @@ def direct_current(
     computed; and what out of the ordinary there was."""
     runs = {run.id: dc_run(run) for run in standing.runs.values() if run.kind == "self_amplified"}
     trees = trees_of(standing, runs)
-    seen = Seen({}, {}, {}, {}, set())
+    seen = Seen({}, {}, {}, {}, set(), set())
     for speaking, of_trees in _scenarios(standing, trees):
         _see(values, values_of, of_trees, speaking, seen)
     figures = [figure for tree in trees for figure in _supply_figures(values, tree, seen)]
@@ -148,7 +149,9 @@ def _see(values: Values, values_of: ValuesOf, trees: list[Tree], speaking: Speak
                 demand = [node.amps + node.watts / volts for node in nodes]
                 source_a = max(sum(demand), kinder_source)
                 branch = [max(a, b) for a, b in zip(_behind(nodes, demand), kinder, strict=True)]
-                voltage = [0.0] * len(nodes)
+                voltage = [NAN] * len(nodes)
+                if not unknown:
+                    seen.overloaded |= {(each.point.run, band) for each in tree.fed}
             else:
                 source_a, branch, voltage = solved.source_a, solved.branch_a, solved.volts
             kinder_source, kinder = source_a, branch
@@ -214,48 +217,52 @@ def _run_figures(values: Values, values_of: ValuesOf, run: DcRun, seen: Seen) ->
 
 
 def _run_voltage(subject: Subject, run: DcRun, points: dict[int, PointValues], seen: Seen) -> Figure:
-    """The least margin of any device over its own minimum, shown at the minimum of the device judged, which
-    is the one with the least margin in the likely estimate."""
-    margins = [
-        {
-            id_: seen.volts.get((id_, band), NAN) - values.minimum_v
-            for id_, values in points.items()
-            if values.loaded
-        }
-        for band in range(3)
-    ]
-    judged = tied(margins[1], largest=False)
-    reference = points[judged[0]].minimum_v if judged else NAN
-    bands = [reference + worst(of_band.values(), largest=False) for of_band in margins]
-    if run.paralleled or any(math.isnan(margin) for margin in margins[1].values()):
+    """In each estimate the voltage at the device that has the least to spare over its own minimum in it."""
+    loaded = {id_: values.minimum_v for id_, values in points.items() if values.loaded}
+    spots = []
+    overloaded = tuple((run.run.id, band) in seen.overloaded for band in range(3))
+    for band in range(3):
+        volts = {id_: seen.volts.get((id_, band), NAN) for id_ in loaded}
+        scored = [(volts[id_] - minimum, Spot(volts[id_], minimum, id_)) for id_, minimum in loaded.items()]
+        spots.append(() if overloaded[band] else worst_spots(scored, largest=False))
+    bands = [of[0].value if of else NAN for of in spots]
+    unknown = any(
+        math.isnan(minimum)
+        or (math.isnan(seen.volts.get((id_, 1), NAN)) and (run.run.id, 1) not in seen.overloaded)
+        for id_, minimum in loaded.items()
+    )
+    if run.paralleled or unknown:
         bands[2] = NAN
-    return Figure(subject, "run_voltage", Bands(*bands), reference, frozenset(judged))
+    return Figure(
+        subject,
+        "run_voltage",
+        Bands(*bands),
+        # where no device decides: the highest minimum there is, or nothing where nothing feeds it
+        worst(loaded.values(), largest=True) if any(overloaded) else NAN,
+        spots=tuple(spots),
+        overloaded=overloaded,
+    )
 
 
 def _conductor_current(subject: Subject, values_of: ValuesOf, run: DcRun, seen: Seen) -> list[Figure]:
-    """The share of its rating that a conductor of the hardest-loaded segment carries, shown at the rating of
-    the segment judged. A segment without a rating is not judged."""
-    shares: list[dict[int, float]] = [{}, {}, {}]
-    rating: dict[int, float] = {}
-    segment: dict[int, int] = {}
-    for point in run.run.points:
-        id_ = point.id
-        fed = run.fed.get(id_)
-        if fed is None or fed.segment is None:
-            continue
-        values = values_of(fed.segment.row)
-        rating[id_], segment[id_] = values.rating_a, fed.segment.id
-        for band in range(3):
-            per_conductor = seen.branch_a.get((id_, band), NAN) / values.pairs
-            shares[band][id_] = per_conductor / values.rating_a
-    judged = tied(shares[1], largest=True)
-    if not judged:
+    """In each estimate the current of a conductor of the segment that carries the largest share of its own
+    rating. A segment without a rating is not judged."""
+    spots = []
+    for band in range(3):
+        scored = []
+        for point in run.run.points:
+            fed = run.fed.get(point.id)
+            if fed is None or fed.segment is None:
+                continue
+            values = values_of(fed.segment.row)
+            per_conductor = seen.branch_a.get((point.id, band), NAN) / values.pairs
+            spot = Spot(per_conductor, values.rating_a, fed.segment.id)
+            scored.append((per_conductor / values.rating_a, spot))
+        spots.append(worst_spots(scored, largest=True))
+    if not spots[1]:
         return []
-    hardest = Bands(*(worst(of_band.values(), largest=True) for of_band in shares))
-    where = frozenset(segment[id_] for id_ in judged)
-    limit, *others = dict.fromkeys(rating[id_] for id_ in judged)
-    or_else = tuple((hardest.times(other), other) for other in others)
-    return [Figure(subject, "conductor_current", hardest.times(limit), limit, where, or_else)]
+    bands = Bands(*(of[0].value for of in spots))
+    return [Figure(subject, "conductor_current", bands, spots[1][0].limit, spots=tuple(spots))]
 
 
 def solved_alone(

@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import IntEnum
+from typing import NamedTuple
 
 from .values import NAN, Bands
 
@@ -58,13 +59,26 @@ RULES: dict[str, Rule] = {
 }
 
 
+class Spot(NamedTuple):
+    """A place that may be named as deciding an estimate: value and limit there, and its id."""
+
+    value: float
+    limit: float
+    id: int
+
+
+NEVER = (False, False, False)
+
+
 @dataclass(frozen=True)
 class Figure:
     """One limit of one subject. bands, limit: in the unit of the limit, NaN not known.
 
     where: ids of what may be named as deciding, those that tie included; None: nothing is. or_else: bands
-    and limits that are as right, where what is judged ties with another. undecided: so close to collapse that
-    nothing is said.
+    and limits that are as right, where what is judged ties with another. spots: instead of these three, where
+    each estimate is decided at a place of its own, by estimate the places that tie; none where nothing
+    decides it. overloaded: by estimate, it has no solution. bound: it may be harsher. undecided: so close to
+    collapse that nothing is said.
     """
 
     subject: Subject
@@ -73,29 +87,50 @@ class Figure:
     limit: float
     where: frozenset[int] | None = None
     or_else: tuple[tuple[Bands, float], ...] = ()
+    spots: tuple[tuple[Spot, ...], ...] = ()
+    overloaded: tuple[bool, ...] = NEVER
+    bound: tuple[bool, ...] = NEVER
     undecided: bool = False
+
+    @property
+    def limits(self) -> Bands:
+        """The limit of each estimate."""
+        return Bands(*(spots[0].limit if spots else self.limit for spots in self.spots or ((), (), ())))
+
+    @property
+    def ties(self) -> bool:
+        """Whether something else could be named as well, with other numbers."""
+        return bool(self.or_else) or any(len({spot.limit for spot in of}) > 1 for of in self.spots)
 
     @property
     def key(self) -> tuple[str, int, str]:
         return (*self.subject, self.code)
 
+    def _beyond(self) -> tuple[bool, bool, bool]:
+        """By estimate, whether it is overloaded or beyond its own limit."""
+        rule = RULES[self.code]
+        low, likely, high = (
+            none or is_past(value, limit, rule)
+            for value, limit, none in zip(self.bands, self.limits, self.overloaded, strict=True)
+        )
+        return low, likely, high
+
     @property
     def past(self) -> tuple[bool, bool, bool]:
         """Of low, likely and high. One that is not known is no kinder than the kinder ones."""
-        rule = RULES[self.code]
-        low, likely, high = (is_past(value, self.limit, rule) for value in self.bands)
+        low, likely, high = self._beyond()
         likely = likely or (math.isnan(self.bands.likely) and low)
         return low, likely, high or (math.isnan(self.bands.high) and likely)
 
     @property
     def verdict(self) -> Judged:
         rule = RULES[self.code]
-        low, likely, high = (is_past(value, self.limit, rule) for value in self.bands)
+        low, likely, high = self._beyond()
         if low:
             found = Judged.PAST
         elif likely:
             found = Judged.PROBABLY_PAST
-        elif high or math.isnan(self.bands.high) or math.isnan(self.limit):
+        elif high or self.bound[2] or math.isnan(self.bands.high) or any(map(math.isnan, self.limits)):
             found = Judged.CANNOT_TELL
         else:
             found = Judged.NEAR if self._is_near(rule) else Judged.WITHIN
@@ -106,13 +141,14 @@ class Figure:
         return threshold is not None and is_past(self.bands.high, threshold, rule)
 
     def near_at(self, rule: Rule) -> float | None:
+        limit = self.limits.high
         if rule.near_margin is not None:
             margin = rule.near_margin
         elif rule.near is not None:
-            margin = abs(self.limit) * rule.near
+            margin = abs(limit) * rule.near
         else:
             return None
-        return self.limit + margin if rule.at_least else self.limit - margin
+        return limit + margin if rule.at_least else limit - margin
 
     def on_a_knife_edge(self, width: float = 1e-10) -> bool:
         """Some estimate lies so close to where its verdict changes that the last bits of a sum decide. That
@@ -120,8 +156,7 @@ class Figure:
         if self.undecided:
             return True
         rule = RULES[self.code]
-        edges = [self.limit, self.near_at(rule)]
-        for edge in edges:
+        for edge in (*self.limits, self.near_at(rule)):
             if edge is None or math.isnan(edge):
                 continue
             turns = edge - abs(edge) * 1e-9 if rule.at_least else edge + abs(edge) * 1e-9
@@ -151,3 +186,13 @@ def tied(values: dict[int, float], *, largest: bool) -> list[int]:
     extreme = worst(values.values(), largest=largest)
     slack = 1e-11 * max(abs(extreme), 1e-12)
     return [key for key, value in values.items() if abs(value - extreme) <= slack]
+
+
+def worst_spots(spots: list[tuple[float, Spot]], *, largest: bool) -> tuple[Spot, ...]:
+    """The places of the largest (smallest) of some scores, the worst first; with it those that differ from it
+    by less than 2e-9, which may be named as well. Scores that are not known are never chosen."""
+    known = sorted(
+        ((score, spot) for score, spot in spots if not math.isnan(score)),
+        key=lambda one: -one[0] if largest else one[0],
+    )
+    return tuple(spot for score, spot in known if abs(score - known[0][0]) <= 2e-9 * max(1.0, abs(score)))

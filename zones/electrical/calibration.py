@@ -182,7 +182,7 @@ def _block_voltages(
     amps, watts = loads.drawn(network.wiring.row[fed], state[network.wiring.member[fed]] == State.PAGING)
     out = np.empty((3, len(source.row)))
     for voltage, bands in ((source.open_voltage_v, (LOW, LIKELY)), (source.voltage_v, (HIGH,))):
-        _, _, terminal, _ = solve_bands(
+        terminal = solve_bands(
             network.parent[fed],
             fed,
             network.tree[fed],
@@ -192,7 +192,7 @@ def _block_voltages(
             amps,
             watts,
             plant.factors.nominal_supply_v,
-        )
+        ).terminal_v
         for band in bands:
             out[band] = np.where(np.isnan(voltage), np.nan, terminal[band])
     return out

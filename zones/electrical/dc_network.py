@@ -172,6 +172,22 @@ def scenarios(plant: Plant, members: Members) -> Scenarios:
     )
 
 
+@dataclass(frozen=True)
+class BandSolution:
+    """DC trees of n nodes and t trees in three estimates.
+
+    voltage_v, branch_a: (3, n) NaN where overloaded; terminal_v, source_a: (3, t) at the supply. overloaded:
+    (3, n) the node has no stable voltage. source_overloaded: (3, t) the supply has no stable current.
+    """
+
+    voltage_v: FloatArray
+    branch_a: FloatArray
+    terminal_v: FloatArray
+    source_a: FloatArray
+    overloaded: BoolArray
+    source_overloaded: BoolArray
+
+
 def solve_bands(
     parent: IntArray,
     position: IntArray,
@@ -182,15 +198,13 @@ def solve_bands(
     amps: FloatArray,
     watts: FloatArray,
     nominal_v: float,
-) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+) -> BandSolution:
     """Solve the same trees in three bands, as one forest three times as large.
 
     parent: (n,) nodes as the caller numbers them, −1 at the feed; position: (n,) the caller's number of each
     node here; tree: (n,); source_voltage_v, source_resistance_ohm: (t,); segment_ohm, amps, watts: (3, n).
     Where a source voltage is NaN the currents are those at nominal_v and the voltages NaN. An infeasible tree
-    has 0 V, and the current demanded at the source voltage, or that of the next kinder band if it is more.
-
-    Returns voltages and branch currents (3, n), then terminal voltages and source currents (3, t).
+    has the current demanded at the source voltage, or that of the next kinder band if it is more.
     """
     nodes, trees = len(position), len(source_voltage_v)
     forest = Forest.build(renumber(position, int(position.max(initial=-1)) + 1)[parent], tree, trees).times(3)
@@ -208,7 +222,6 @@ def solve_bands(
     feasible = solved.feasible.reshape(3, trees)
     node_ok = feasible[:, tree]
     demanded = amps + watts / volts[tree]
-    voltage = np.where(node_ok, solved.voltage_v.reshape(3, nodes), 0.0)
     branch = solved.branch_current_a.reshape(3, nodes)
     current = np.where(feasible, solved.source_current_a.reshape(3, trees), sums(tree, demanded, trees))
     if not node_ok.all():
@@ -216,5 +229,11 @@ def solve_bands(
         behind = forest.totals(demanded.ravel()).reshape(3, nodes)
         branch = np.maximum.accumulate(np.where(node_ok, branch, behind), axis=0)
         current = np.maximum.accumulate(current, axis=0)
-    terminal = np.where(feasible, solved.terminal_voltage_v.reshape(3, trees), 0.0)
-    return np.where(unknown[tree], np.nan, voltage), branch, terminal, current
+    return BandSolution(
+        voltage_v=np.where(unknown[tree], np.nan, solved.voltage_v.reshape(3, nodes)),
+        branch_a=branch,
+        terminal_v=solved.terminal_voltage_v.reshape(3, trees),
+        source_a=current,
+        overloaded=~node_ok & ~unknown[tree],
+        source_overloaded=np.zeros((3, trees), np.bool_),
+    )

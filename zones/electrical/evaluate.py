@@ -11,6 +11,7 @@ import numpy as np
 from .audio_lines import evaluate_audio, evaluate_lines
 from .bands import FloatArray, IntArray
 from .calibration import Anchoring, anchor
+from .estimates import COLUMNS, Estimates, bits, estimates_of
 from .figures import Problem
 from .network_power import evaluate_network_power
 from .plant import Members, Plant
@@ -30,9 +31,12 @@ class Evaluation:
     """Figures and verdicts of a batch: n rows, one a (member, subject, limit).
 
     member: (n,) number of the member. rule: (n,) position in ``rules``. subject_kind, subject_id: (n,).
-    group: (n,) of the plant, to evaluate it again on other days. low, likely, high, limit: (n,) [unit of the
-    limit], NaN unknown. verdict: (n,) of ``Verdict``. detail: (n,) id of the point, row or reading that
-    decides, −1 none. supported: (n,) share of the load that rests on measured or marked data. problems: what
+    group: (n,) of the plant, to evaluate it again on other days. low, likely, high: (n,) [unit of the limit],
+    NaN unknown. limit: (n,) that of the likely estimate, and detail: (n,) id of the point, row or reading
+    that decides it, −1 none; low_limit, high_limit, low_detail, high_detail: those of the other estimates,
+    which may be decided elsewhere. overloaded: (n,) ``bits`` of the estimates that have no stable solution,
+    so no number, and are past. bounds: (n,) ``bits`` of those whose true figure may be harsher. verdict: (n,)
+    of ``Verdict``. supported: (n,) share of the load that rests on measured or marked data. problems: what
     cannot be computed, and why.
     """
 
@@ -45,14 +49,30 @@ class Evaluation:
     low: FloatArray
     likely: FloatArray
     high: FloatArray
+    low_limit: FloatArray
     limit: FloatArray
-    verdict: IntArray
+    high_limit: FloatArray
+    low_detail: IntArray
     detail: IntArray
+    high_detail: IntArray
+    overloaded: IntArray
+    bounds: IntArray
+    verdict: IntArray
     supported: FloatArray
     problems: tuple[Problem, ...]
 
     def __len__(self) -> int:
         return len(self.member)
+
+    def estimates(self, rows: IntArray | slice = slice(None)) -> list[Estimates]:
+        """The estimates of some rows, or of all; what is not known, or without end, is None."""
+        columns = []
+        for name in COLUMNS:
+            values = getattr(self, name)[rows]
+            known = values.astype(np.object_)
+            known[~np.isfinite(values) if values.dtype.kind == "f" else values < 0] = None
+            columns.append(known.tolist())
+        return [estimates_of(*row) for row in zip(*columns, strict=True)]
 
 
 def evaluate(
@@ -77,20 +97,23 @@ def evaluate(
     problems += wiring.runs.problems(wiring.orphaned, "parent_missing")
 
     codes = [*map(attrgetter("code"), rules)]
-    whole, real = [np.zeros((7, 0), np.int64)], [np.zeros((5, 0))]
+    whole, real = [np.zeros((11, 0), np.int64)], [np.zeros((7, 0))]
     for block in blocks:
-        of, count = block.subjects, len(block.limit)
+        of, count = block.subjects, len(block.supported)
         if count and block.code in codes:
             rule = codes.index(block.code)
             ids, kinds = subject_ids(plant, of.kind)[of.index], np.full(count, int(of.kind))
             low, likely, high = block.bands
-            verdict = judge(low, likely, high, block.limit, rules[rule])
-            whole.append(
-                np.stack([of.member, np.full(count, rule), kinds, ids, of.group, verdict, block.detail])
-            )
-            real.append(np.stack([*block.bands, block.limit, block.supported]))
-    member, rule_number, subject_kind, subject_id, group, verdicts, detail = np.concatenate(whole, axis=1)
-    low, likely, high, limit, supported = np.concatenate(real, axis=1)
+            verdict = judge(low, likely, high, block.limit, rules[rule], block.overloaded, block.bound)
+            flags = bits(block.overloaded), bits(block.bound)
+            numbers = np.full(count, rule)
+            whole.append(np.stack([of.member, numbers, kinds, ids, of.group, verdict, *block.detail, *flags]))
+            real.append(np.stack([*block.bands, *block.limit, block.supported]))
+    member, rule_number, subject_kind, subject_id, group, verdicts, *details, overloaded, bounds = (
+        np.concatenate(whole, axis=1)
+    )
+    low, likely, high, low_limit, limit, high_limit, supported = np.concatenate(real, axis=1)
+    low_detail, detail, high_detail = details
     return Evaluation(
         rules=tuple(rules),
         member=member,
@@ -101,9 +124,15 @@ def evaluate(
         low=low,
         likely=likely,
         high=high,
+        low_limit=low_limit,
         limit=limit,
-        verdict=verdicts,
+        high_limit=high_limit,
+        low_detail=low_detail,
         detail=detail,
+        high_detail=high_detail,
+        overloaded=overloaded,
+        bounds=bounds,
+        verdict=verdicts,
         supported=supported,
         problems=tuple(problems),
     )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from itertools import repeat
-from typing import Self, TypeVar
+from typing import Any, Self, TypeVar
 
 import numpy as np
 
@@ -31,21 +31,30 @@ class Subjects:
         bands: FloatArray | IntArray | BoolArray,
         limit: FloatArray | float,
         detail: IntArray | int = -1,
+        overloaded: BoolArray | bool = False,
+        bound: BoolArray | bool = False,
         supported: FloatArray | float = np.nan,
         keep: BoolArray | None = None,
     ) -> FigureBlock:
         """The figures of one code, of the subjects that ``keep`` chooses or of all.
 
-        bands: (3, n), or (n,) where the figure is certain. limit, detail, supported: (n,), or one for all.
+        bands, limit, detail, overloaded, bound: (3, n) by estimate, or (n,) or one for all where they are the
+        same in all three. supported: (n,), or one for all.
         """
         count = len(self.member)
         chosen = slice(None) if keep is None else keep
+
+        def by_estimate(values: FloatArray | IntArray | BoolArray | float) -> Any:
+            return np.broadcast_to(values, (3, count))[:, chosen]
+
         return FigureBlock(
             code,
             self.only(chosen),
-            bands=np.broadcast_to(np.asarray(bands, float), (3, count))[:, chosen],
-            limit=np.broadcast_to(limit, (count,))[chosen].astype(float),
-            detail=np.broadcast_to(detail, (count,))[chosen],
+            bands=by_estimate(np.asarray(bands, float)),
+            limit=by_estimate(np.asarray(limit, float)),
+            detail=by_estimate(detail),
+            overloaded=by_estimate(overloaded),
+            bound=by_estimate(bound),
             supported=np.broadcast_to(supported, (count,))[chosen],
         )
 
@@ -76,15 +85,18 @@ class Subjects:
 
 @dataclass(frozen=True)
 class FigureBlock:
-    """Figures of one code of n subjects. bands: (3, n) and limit: (n,) [unit of the code], NaN not known;
-    detail: (n,) id of what decides (a point, a row, a reading), −1 none; supported: (n,) share of the load on
-    measured or marked data, NaN where that means nothing."""
+    """Figures of one code of n subjects. bands, limit: (3, n) [unit of the code], NaN not known; detail:
+    (3, n) id of what decides that estimate (a point, a row, a reading), −1 none; overloaded: (3, n) there is
+    no stable solution, so no number, and it is past; bound: (3, n) the true figure may be harsher than the
+    number; supported: (n,) share of the load on measured or marked data, NaN where that means nothing."""
 
     code: str
     subjects: Subjects
     bands: FloatArray
     limit: FloatArray
     detail: IntArray
+    overloaded: BoolArray
+    bound: BoolArray
     supported: FloatArray
 
 
@@ -99,7 +111,8 @@ class Problem:
 
 
 def lookup(values: Values, index: IntArray) -> Values:
-    """``values`` (k,) at ``index`` (n,); where the index is −1: NaN, −1 or False, by the type of the values.
+    """``values`` (k,) at ``index`` (any shape); where the index is −1: NaN, −1 or False, by the type of the
+    values.
 
     >>> lookup(np.array([0.5, 0.25]), np.array([1, -1])).tolist()
     [0.25, nan]
@@ -107,6 +120,11 @@ def lookup(values: Values, index: IntArray) -> Values:
     missing = {"f": np.nan, "i": -1, "b": False}[values.dtype.kind]
     found: Values = np.append(values, missing)[index]
     return found
+
+
+def lookup_each(values: FloatArray, index: IntArray) -> FloatArray:
+    """``values`` (3, k) at ``index`` (3, n), each row in its own; NaN where the index is −1."""
+    return np.stack([lookup(of_band, at) for of_band, at in zip(values, index, strict=True)])
 
 
 def first_known(*values: FloatArray | float) -> FloatArray:

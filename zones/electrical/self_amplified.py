@@ -14,10 +14,20 @@ import numpy as np
 
 from .bands import HIGH, LIKELY, FloatArray, IntArray
 from .dc_network import DcNetwork, Scenarios, Sources, dc_network, scenarios, solve_bands, sources
-from .figures import FigureBlock, Problem, any_of, extremes, first_known, lookup, share, sums
+from .figures import (
+    FigureBlock,
+    Problem,
+    any_of,
+    extremes,
+    first_known,
+    lookup,
+    lookup_each,
+    share,
+    sums,
+)
 from .plant import BoolArray, Members, Plant, expand
 from .point_loads import PointLoads
-from .wiring import Wiring, first_where_extreme
+from .wiring import Wiring, worst_by_estimate
 
 CLASS_2_LIMIT_VA = 100.0
 """Class 2 power: 100 VA at up to 30 V (NEC Chapter 9 Table 11; from memory)."""
@@ -29,7 +39,9 @@ class DcSolution:
 
     instance, node: (x,) scenario, and node of ``network.wiring``, of each entry. speaking: (x,) its zone
     pages. voltage, branch: (3, x) voltage [V], and current in the segment that leads to it [A]; NaN where no
-    supply feeds it. tree_instance, tree: (y,) likewise of trees; source_current: (3, y) [A].
+    supply feeds it, and where there is no number. overloaded: (3, x) there is no stable voltage.
+    tree_instance, tree: (y,) likewise of trees. source_current: (3, y) [A]; source_overloaded: (3, y) there
+    is no stable one.
     """
 
     network: DcNetwork
@@ -40,16 +52,15 @@ class DcSolution:
     speaking: BoolArray
     voltage: FloatArray
     branch: FloatArray
+    overloaded: BoolArray
     tree_instance: IntArray
     tree: IntArray
     source_current: FloatArray
+    source_overloaded: BoolArray
 
 
 def solve_dc(plant: Plant, members: Members, everything: Wiring, loads: PointLoads) -> DcSolution:
-    """Solve every scenario of every member, each in three bands, in one batch.
-
-    An infeasible network gets 0 V, and the current that its loads demand at the source voltage.
-    """
+    """Solve every scenario of every member, each in three bands, in one batch."""
     network = dc_network(plant, everything)
     wiring = network.wiring
     source = sources(plant, members, network)
@@ -75,8 +86,7 @@ def solve_dc(plant: Plant, members: Members, everything: Wiring, loads: PointLoa
     parent = np.where(network.parent[node] >= 0, network.parent[node] + shift, -1)
     kept = np.flatnonzero(fed)
     amps, watts = loads.drawn(wiring.row[node[kept]], speaking[kept])
-    voltage, branch = np.full((2, 3, len(node)), np.nan)
-    voltage[:, kept], branch[:, kept], _, source_current = solve_bands(
+    solved = solve_bands(
         parent[kept],
         kept,
         tree_at[kept],
@@ -87,6 +97,10 @@ def solve_dc(plant: Plant, members: Members, everything: Wiring, loads: PointLoa
         watts,
         plant.factors.nominal_supply_v,
     )
+    voltage, branch = np.full((2, 3, len(node)), np.nan)
+    overloaded = np.zeros((3, len(node)), np.bool_)
+    voltage[:, kept], branch[:, kept] = solved.voltage_v, solved.branch_a
+    overloaded[:, kept] = solved.overloaded
     return DcSolution(
         network=network,
         source=source,
@@ -96,9 +110,11 @@ def solve_dc(plant: Plant, members: Members, everything: Wiring, loads: PointLoa
         speaking=speaking,
         voltage=voltage,
         branch=branch,
+        overloaded=overloaded,
         tree_instance=inst_tree_owner,
         tree=inst_tree,
-        source_current=source_current,
+        source_current=solved.source_a,
+        source_overloaded=solved.source_overloaded,
     )
 
 
@@ -159,26 +175,31 @@ def _run_figures(
     share_supported = share(sums(run, supported, runs), sums(run, demand, runs))
     point_id = plant.point_id[plant.points.point_index[rows]]
 
-    # The judged device has the least margin in the likely solution. Another device may have the least margin
-    # in another band; that margin is shown against the judged device's minimum.
+    # Each estimate is judged at the device with the least margin over its own minimum in that estimate
     margin = np.where(device, voltage - minimum, np.nan)
-    judged = first_where_extreme(run, margin[LIKELY], runs, largest=False)
-    least_voltage = lookup(minimum, judged)
-    lowest = least_voltage + extremes(run, margin, runs, largest=False)
-    unknown = any_of(run, device & np.isnan(minimum + voltage[LIKELY]), runs)
+    judged = worst_by_estimate(run, margin, runs, largest=False)
+    lowest, least_voltage = lookup_each(voltage, judged), lookup(minimum, judged)
+    collapsed = np.stack([any_of(node, of_band, len(rows)) for of_band in solved.overloaded])
+    no_voltage = np.isnan(voltage[LIKELY]) & ~collapsed[LIKELY]
+    unknown = any_of(run, device & (np.isnan(minimum) | no_voltage), runs)
     lowest[HIGH, unknown | network.paralleled] = np.nan
+    # where there is no voltage no device has the least
+    overloaded = np.stack([any_of(run, of_band, runs) for of_band in collapsed])
+    highest_minimum = extremes(run, np.where(device, minimum, np.nan)[None], runs, largest=True)
+    lowest[overloaded] = np.nan
+    least_voltage = np.where(overloaded, highest_minimum, least_voltage)
 
     segment = np.append(rows, 0)[network.segment]
     rating = loads.conductor_rating_a[segment]
-    loading = np.where(network.segment >= 0, branch / loads.conductors[segment], np.nan) / rating
-    worst = first_where_extreme(run, loading[LIKELY], runs, largest=True)
-    rating_there = lookup(rating, worst)
+    per_conductor = np.where(network.segment >= 0, branch / loads.conductors[segment], np.nan)
+    worst = worst_by_estimate(run, per_conductor / rating, runs, largest=True)
     return [
         wiring.runs.figures(
             "run_voltage",
             bands=lowest,
             limit=least_voltage,
-            detail=lookup(point_id, judged),
+            detail=np.where(overloaded, -1, lookup(point_id, judged)),
+            overloaded=overloaded,
             supported=share_supported,
             keep=has_load,
         ),
@@ -191,10 +212,10 @@ def _run_figures(
         ),
         wiring.runs.figures(
             "conductor_current",
-            bands=extremes(run, loading, runs, largest=True) * rating_there,
-            limit=rating_there,
+            bands=lookup_each(per_conductor, worst),
+            limit=lookup(rating, worst),
             detail=lookup(point_id, lookup(network.segment, worst)),
             supported=share_supported,
-            keep=has_load & (worst >= 0),
+            keep=has_load & (worst[LIKELY] >= 0),
         ),
     ]

@@ -7,6 +7,8 @@ Each is a figure like any other, so attribution and history need no case of thei
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 
 from .bands import IntArray
@@ -68,7 +70,7 @@ def _blocks(plant: Plant, members: Members) -> list[FigureBlock]:
     carries = table.carries[row]
     wrong = OPPOSITE[carries[equipment[meets]]] == carries[field[partner]]
 
-    def counted(places: IntArray) -> dict[str, IntArray]:
+    def counted(places: IntArray) -> dict[str, Any]:
         """How many rows of each block are among ``places``, and the first of them."""
         rows = np.unique(places)
         first_row = np.full(blocks, -1)

@@ -13,6 +13,8 @@ from enum import IntEnum
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from .bands import HIGH, LIKELY, LOW
+
 PAST_TOLERANCE = 1e-9
 
 
@@ -58,31 +60,43 @@ def past(figure: ArrayLike, limit: ArrayLike, *, at_least: bool) -> NDArray[np.b
 
 
 def judge(
-    low: ArrayLike, likely: ArrayLike, high: ArrayLike, limit: ArrayLike, rule: Rule
+    low: ArrayLike,
+    likely: ArrayLike,
+    high: ArrayLike,
+    limit: ArrayLike,
+    rule: Rule,
+    overloaded: ArrayLike = False,
+    bound: ArrayLike = False,
 ) -> NDArray[np.uint8]:
     """The verdict of each row.
 
-    low, likely, high, limit: (n,) [unit of the figure], NaN unknown; a row whose limit or high estimate is
-    unknown is never within. rule: which way the limit points, and when a figure is near. Returns (n,) of
-    ``Verdict``.
+    low, likely, high: (n,) [unit of the figure], NaN unknown. limit: (n,), or (3, n) where each estimate has
+    its own; a row whose limit or high estimate is unknown is never within. rule: which way the limit points,
+    and when a figure is near. overloaded: (3, n) or one for all, estimates without a stable solution: past
+    whatever the limit. bound: (3, n) or one for all, estimates whose true figure may be harsher: a row whose
+    high one is such is never better than cannot tell. Returns (n,) of ``Verdict``.
 
     >>> low, likely, high = [1.7, 1.5, 1.5, 1.0], [1.8, 1.7, 1.55, 1.1], [1.9, 1.9, 1.7, 1.2]
     >>> [Verdict(v).name for v in judge(low, likely, high, 1.6, Rule("supply_current"))]
     ['PAST', 'PROBABLY_PAST', 'CANNOT_TELL', 'WITHIN']
     """
-    low_, likely_, high_, limit_ = np.broadcast_arrays(low, likely, high, limit)
+    estimates = np.stack(np.broadcast_arrays(low, likely, high)).astype(float)
+    limits = np.broadcast_to(limit, estimates.shape)
+    is_past = past(estimates, limits, at_least=rule.at_least) | np.asarray(overloaded, bool)
+    harshest = limits[HIGH]
     if rule.near_margin is None:
-        margin = np.abs(limit_) * rule.near_fraction
+        margin = np.abs(harshest) * rule.near_fraction
     else:
-        margin = np.full(limit_.shape, rule.near_margin)
-    near_at = limit_ + margin if rule.at_least else limit_ - margin
-    verdict = np.zeros(limit_.shape, np.uint8)
+        margin = np.full(harshest.shape, rule.near_margin)
+    near_at = harshest + margin if rule.at_least else harshest - margin
+    verdict = np.zeros(harshest.shape, np.uint8)
     if rule.near_margin != 0:
-        verdict[past(high_, near_at, at_least=rule.at_least)] = Verdict.NEAR
-    not_within = past(high_, limit_, at_least=rule.at_least) | np.isnan(high_) | np.isnan(limit_)
-    verdict[not_within] = Verdict.CANNOT_TELL
-    verdict[past(likely_, limit_, at_least=rule.at_least)] = Verdict.PROBABLY_PAST
-    verdict[past(low_, limit_, at_least=rule.at_least)] = Verdict.PAST
+        verdict[past(estimates[HIGH], near_at, at_least=rule.at_least)] = Verdict.NEAR
+    unknown = np.isnan(estimates[HIGH]) | np.isnan(limits).any(axis=0)
+    unknown |= np.broadcast_to(bound, estimates.shape)[HIGH]
+    verdict[unknown | is_past[HIGH]] = Verdict.CANNOT_TELL
+    verdict[is_past[LIKELY]] = Verdict.PROBABLY_PAST
+    verdict[is_past[LOW]] = Verdict.PAST
     if rule.advice:
         verdict[verdict >= Verdict.CANNOT_TELL] = Verdict.NEAR
     return verdict

@@ -10,8 +10,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .bands import FloatArray, IntArray
-from .figures import Subjects
+from .bands import LIKELY, FloatArray, IntArray
+from .figures import Subjects, lookup
 from .plant import TABLE_OF_KIND, BoolArray, Members, Plant, place_of, select
 from .subjects import SubjectKind
 
@@ -126,6 +126,10 @@ def section_tops(parent: IntArray, cut: BoolArray) -> IntArray:
         top = further
 
 
+TIED = 1e-9
+"""What differs by less, relative to itself or to 1, is alike."""
+
+
 def first_where_extreme(owner: IntArray, value: FloatArray, count: int, *, largest: bool) -> IntArray:
     """For each owner 0..count−1 the first position of its ``largest`` value, or its smallest; −1 where it has
     none.
@@ -140,3 +144,20 @@ def first_where_extreme(owner: IntArray, value: FloatArray, count: int, *, large
     out = np.full(count, -1)
     out[owner[hits]] = hits  # backwards: the first comes last, and stays
     return out
+
+
+def worst_by_estimate(owner: IntArray, value: FloatArray, count: int, *, largest: bool) -> IntArray:
+    """(3, count) for each owner the position of its ``largest`` (smallest) value in each estimate; −1 where
+    it has none.
+
+    owner: (n,); value: (3, n), NaN never chosen. An estimate stays with the position of the likely one where
+    that ties with its own but for rounding.
+    """
+    first = [first_where_extreme(owner, of_band, count, largest=largest) for of_band in value]
+    for band, own in enumerate(first):
+        likely = first[LIKELY]
+        here, there = lookup(value[band], own), lookup(value[band], likely)
+        with np.errstate(invalid="ignore"):
+            tied = np.abs(here - there) <= TIED * np.maximum(np.abs(here), 1.0)
+        first[band] = np.where(tied, likely, own)
+    return np.stack(first)

@@ -19,7 +19,7 @@ from zones.limits.registry import limit_by_code
 from zones.models import Finding
 from zones.plant.change_sets import look_up
 from zones.recheck.selectors import ZoneConcerned, zones_of
-from zones.subjects import Names
+from zones.subjects import Names, Places
 
 from . import wording
 from .named_changes import Attribution
@@ -27,14 +27,16 @@ from .named_changes import Attribution
 
 @dataclass(frozen=True)
 class FindingInWords:
-    """title: site, subject, figure and limit, in at most 80 characters. subject, place: as people call them;
-    place: where to look, blank where nowhere in particular. closet_id: where to go; None: in no closet.
+    """title: site, subject, figure and limit, in at most 80 characters. subject, place, places: as people
+    call them; place: where to look, blank where nowhere in particular; places: where each estimate is
+    decided. closet_id: where to go; None: in no closet.
     reason: why it cannot be computed, where so. attribution: as the API shows it."""
 
     limit: Limit
     title: str
     subject: str
     place: str
+    places: Places
     closet_id: int | None
     zones: tuple[ZoneConcerned, ...]
     sentence: str
@@ -58,7 +60,7 @@ class Annotated:
         self._zones = zones_of({f.subject for f in findings})
         self._names = Names(
             (f.subject for f in findings),
-            ((limit_by_code(f.code).detail, f.detail) for f in findings),
+            ((limit_by_code(f.code).detail, one.detail) for f in findings for one in f.estimates),
             (reference for one in self._attributions.values() if one for reference in one.references()),
         )
         closets = {self._names.closet_of(f.subject) for f in findings}
@@ -68,22 +70,16 @@ class Annotated:
     def _in_words(self, finding: Finding) -> FindingInWords:
         limit, names = limit_by_code(finding.code), self._names
         subject, closet_id = names.of(finding.subject), names.closet_of(finding.subject)
-        place = names.place(limit.detail, finding.detail)
+        places = names.places(limit.detail, finding.estimates)
         zones = self._zones.get(finding.subject, ())
-        sentence = limit.sentence(
-            subject=subject,
-            low=finding.low,
-            likely=finding.likely,
-            high=finding.high,
-            limit=finding.limit_value,
-            place=place,
-        )
+        sentence = limit.sentence(subject=subject, estimates=finding.estimates, places=places)
         reason = why_not_computed(finding.reasons)
         return FindingInWords(
             limit=limit,
-            title=wording.title(finding.site.code, limit, subject, finding.likely, finding.limit_value),
+            title=wording.title(finding.site.code, limit, subject, finding.estimates.likely),
             subject=subject,
-            place=place,
+            place=places.likely,
+            places=places,
             closet_id=closet_id,
             zones=zones,
             sentence=f"{sentence.removesuffix('.')}: {reason}." if reason else sentence,

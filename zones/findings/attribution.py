@@ -22,14 +22,15 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from sites.changes.steps import day_of, first_step_after
-from zones.electrical.bands import HIGH, LIKELY, LOW, IntArray
+from zones.electrical.bands import IntArray
 from zones.electrical.calibration import Anchoring
+from zones.electrical.estimates import UNKNOWN, Estimates, telling
 from zones.electrical.evaluate import subject_ids
 from zones.electrical.plant import FOREVER, Plant
 from zones.electrical.subjects import SubjectKind
 from zones.electrical.verdicts import Rule
 
-from .named_changes import Attribution, Figure, NamedChange
+from .named_changes import Attribution, NamedChange
 from .timeline import OWN_ROWS, Series, Targets, follow
 from .upstream import Scene, Scenes
 
@@ -48,10 +49,7 @@ class HistoryEntry:
     step: int
     day: dt.date
     change_set: ChangeSetInfo | None
-    low: float
-    likely: float
-    high: float
-    limit: float
+    estimates: Estimates
     past: tuple[bool, bool, bool]
     after_baseline: bool
 
@@ -139,15 +137,12 @@ def history(
                 step=int(series.step[e]),
                 day=day_of(int(series.step[e])),
                 change_set=change_sets.by_step.get((site_of[k], int(series.step[e]))),
-                low=float(series.figures[LOW, e]),
-                likely=float(series.figures[LIKELY, e]),
-                high=float(series.figures[HIGH, e]),
-                limit=float(series.limit[e]),
+                estimates=series.estimates(e),
                 past=tuple(series.past[:, e].tolist()),
                 after_baseline=int(series.step[e]) > baseline[k],
             )
             for e in range(series.of(k).start, series.of(k).stop)
-            if not np.isnan(series.figures[:, e]).all()
+            if series.is_there(e)
         ]
         for k in range(len(targets.code))
     ]
@@ -203,7 +198,7 @@ def _attribution(
     if named is None:
         return None
     until_baseline = int((series.step[span] <= baseline_step).sum())
-    baseline = _figure(series, span.start + until_baseline - 1) if until_baseline else Figure(None, None)
+    baseline = telling(series.estimates(span.start + until_baseline - 1)) if until_baseline else UNKNOWN
     change: dict[int, NamedChange] = {}
     when: dict[int | None, int | None] = {None: None}
     for entry, scene in scenes.items():
@@ -218,8 +213,8 @@ def _attribution(
             change_set=change_set,
             correction=correction,
             changes=scene.changes,
-            before=_figure(series, entry - 1) if has_before else Figure(None, None),
-            after=baseline if as_found else _figure(series, entry),
+            before=telling(series.estimates(entry - 1)) if has_before else UNKNOWN,
+            after=baseline if as_found else telling(series.estimates(entry)),
         )
     one_change = when[high] == when[likely] and (low is None or when[low] == when[likely])
     since = until = None
@@ -250,10 +245,3 @@ def authors_of(
         original = min(wrote, key=_WHEN_WRITTEN)
     last = max([*wrote, *([original] if original else [])], key=_WHEN_WRITTEN, default=None)
     return original, last if last is not None and last.kind == "correction" else None
-
-
-def _figure(series: Series, entry: int) -> Figure:
-    known = series.figures[[LIKELY, HIGH, LOW], entry]
-    known = known[~np.isnan(known)]
-    limit = float(series.limit[entry])
-    return Figure(float(known[0]) if len(known) else None, None if np.isnan(limit) else limit)

@@ -22,6 +22,7 @@ from typing import Any, Final
 import numpy as np
 
 from zones.electrical.bands import LIKELY, LOW
+from zones.electrical.estimates import NOT_KNOWN, Estimates
 from zones.electrical.figures import Problem
 from zones.electrical.verdicts import Verdict
 from zones.plant.change_sets import look_up
@@ -64,9 +65,9 @@ def unattributed_key(site_id: int) -> CaseKey:
 
 @dataclass(frozen=True)
 class Condition:
-    """One limit that is past on one subject. low, likely, high, limit: [unit of the limit], None not known.
-    detail: id of what decides. reasons: codes of why it cannot be computed, where that is the condition.
-    attribution: as it is stored. quiet: known from a site's first import alone."""
+    """One limit that is past on one subject. estimates: its figure. reasons: codes of why it cannot be
+    computed, where that is the condition. attribution: as it is stored. quiet: known from a site's first
+    import alone."""
 
     case: CaseKey
     code: str
@@ -74,11 +75,7 @@ class Condition:
     subject_id: int
     verdict: Verdict
     attribution: dict[str, Any]
-    low: float | None = None
-    likely: float | None = None
-    high: float | None = None
-    limit: float | None = None
-    detail: int | None = None
+    estimates: Estimates = NOT_KNOWN
     reasons: Sequence[str] = ()
     quiet: bool = False
 
@@ -127,16 +124,9 @@ def _evaluated(checked: Checked) -> list[Condition]:
         anchoring=checked.anchoring,
     )
     sites = [checked.site_id[s] for s in plant.group_site[targets.group]]
-    estimates = np.stack([evaluation.low, evaluation.likely, evaluation.high, evaluation.limit], axis=1)[rows]
-    known = estimates.astype(np.object_)
-    known[np.isnan(estimates)] = None
-    figures = [
-        {
-            **dict(zip(("low", "likely", "high", "limit"), known[k], strict=True)),
-            "verdict": Verdict(int(evaluation.verdict[row])),
-            "detail": int(evaluation.detail[row]) if evaluation.detail[row] >= 0 else None,
-        }
-        for k, row in enumerate(rows)
+    figures: list[dict[str, Any]] = [
+        {"estimates": estimates, "verdict": Verdict(int(evaluation.verdict[row]))}
+        for estimates, row in zip(evaluation.estimates(rows), rows, strict=True)
     ] + [{"verdict": Verdict.CANNOT_TELL, "reasons": reasons} for reasons in problems.values()]
     conditions = []
     for k, one in enumerate(attributions):

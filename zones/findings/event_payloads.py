@@ -15,6 +15,7 @@ from django.db.models import Model
 
 from sites.models import Contact, Contract, Site
 from sites.models.changes import ChangeSet
+from zones.electrical.estimates import LIMITS, WORDS
 from zones.electrical.subjects import SubjectKind
 from zones.models import Case, Finding
 
@@ -132,18 +133,21 @@ class Payloads:
         words = self.words[finding.pk]
         limit = words.limit
         kind, subject_id = finding.subject
+        estimates = finding.estimates
         return {
             **_fields(finding, _FINDING),
             "title": words.title,
             "sentence": words.sentence,
             "severity": limit.severity.words,
             "subject": {"kind": SubjectKind(kind).name.lower(), "id": subject_id, "name": words.subject},
-            "place": words.place,
+            **dict(zip(("low_place", "place", "high_place"), words.places, strict=True)),
             "closet": words.closet_id,
             "zones": [asdict(zone) for zone in words.zones],
             "verdict": finding.verdict_word,
-            "figure": {"low": finding.low, "likely": finding.likely, "high": finding.high},
-            "limit": finding.limit_value,
+            "figure": {word: one.value for word, one in zip(WORDS, estimates, strict=True)},
+            **{name: one.limit for name, one in zip(LIMITS, estimates, strict=True)},
+            "overloaded": estimates.overloaded,
+            "bounds": estimates.bounds,
             "unit": limit.unit,
             "at_least": limit.is_minimum,
             "reason": words.reason,

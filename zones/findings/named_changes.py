@@ -13,6 +13,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import TYPE_CHECKING, Any
 
+from zones.electrical.estimates import Estimate
+
 from .change_types import CHANGE_TYPES
 from .changes_at_step import ChangeAtStep, Reference
 
@@ -35,21 +37,13 @@ class Cause(StrEnum):
 
 
 @dataclass(frozen=True)
-class Figure:
-    """A figure and its limit at one time, likely unless that is not known [unit of the limit]; None: not
-    there."""
-
-    value: float | None
-    limit: float | None
-
-
-@dataclass(frozen=True)
 class NamedChange:
     """One end of a crossing.
 
     change_set: that of the step; None where the record has none (a reading's day). correction: the later
     change set that last wrote what feeds the subject there, where it was a correction of the record.
-    as_found: not after the baseline; then ``day`` is the baseline's.
+    as_found: not after the baseline; then ``day`` is the baseline's. before, after: the figure, likely unless
+    that is not known.
     """
 
     day: dt.date
@@ -57,8 +51,8 @@ class NamedChange:
     change_set: ChangeSetInfo | None
     correction: ChangeSetInfo | None
     changes: tuple[ChangeAtStep, ...]
-    before: Figure
-    after: Figure
+    before: Estimate
+    after: Estimate
 
     @property
     def cause(self) -> Cause:
@@ -82,6 +76,7 @@ class NamedChange:
         return None not in (self.correction, self.change_set) and self.correction != self.change_set
 
     def as_record(self) -> dict[str, Any]:
+        overloaded = [self.before.overloaded, self.after.overloaded]
         return {
             "kind": str(self.cause),
             "day": self.day.isoformat(),
@@ -92,18 +87,20 @@ class NamedChange:
             "after": rounded(self.after.value),
             "limit_before": rounded(self.before.limit),
             "limit": rounded(self.after.limit),
+            **({"overloaded": overloaded} if any(overloaded) else {}),
         }
 
     @classmethod
     def of_record(cls, record: Record, change_sets: Mapping[int, ChangeSetInfo]) -> NamedChange:
+        overloaded = record.get("overloaded", (False, False))
         return cls(
             day=dt.date.fromisoformat(record["day"]),
             as_found=record["kind"] == Cause.AS_FOUND,
             change_set=change_sets.get(record["change_set"]),
             correction=change_sets.get(record["correction"]),
             changes=tuple(map(ChangeAtStep.of_record, record["changes"])),
-            before=Figure(record["before"], record["limit_before"]),
-            after=Figure(record["after"], record["limit"]),
+            before=Estimate(record["before"], record["limit_before"], overloaded=overloaded[0]),
+            after=Estimate(record["after"], record["limit"], overloaded=overloaded[1]),
         )
 
 
@@ -120,7 +117,7 @@ class Attribution:
     since: NamedChange | None
     until: NamedChange | None
     possible: bool
-    baseline: Figure
+    baseline: Estimate
     baseline_day: dt.date
     surveyed: bool
 
@@ -156,6 +153,7 @@ class Attribution:
                 "surveyed": self.surveyed,
                 "figure": rounded(self.baseline.value),
                 "limit": rounded(self.baseline.limit),
+                **({"overloaded": True} if self.baseline.overloaded else {}),
             },
             "change": self.named.as_record(),
             "between": between,
@@ -176,7 +174,9 @@ class Attribution:
             since=change(between.get("since")),
             until=change(between.get("until")),
             possible=record["possible"],
-            baseline=Figure(baseline["figure"], baseline["limit"]),
+            baseline=Estimate(
+                baseline["figure"], baseline["limit"], overloaded=baseline.get("overloaded", False)
+            ),
             baseline_day=dt.date.fromisoformat(baseline["day"]),
             surveyed=baseline["surveyed"],
         )

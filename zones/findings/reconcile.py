@@ -16,6 +16,7 @@ from typing import Any, Final
 
 from django.db.models import Q
 
+from zones.electrical.estimates import DETAILS, FLAGS
 from zones.electrical.verdicts import Verdict
 from zones.limits.registry import limit_by_code
 from zones.models import Case, Finding
@@ -26,10 +27,11 @@ CHANGED_FRACTION: Final = 0.05
 """A figure has changed when it moved by this fraction of its limit since it last opened or changed."""
 
 _SAME: Final = 1e-9
-_FIGURES: Final = {"low": "low", "likely": "likely", "high": "high", "limit_value": "limit"}
+_NUMBERS: Final = ("low", "likely", "high", "low_limit", "limit_value", "high_limit")
+_WHOLES: Final = ("verdict", *DETAILS, *FLAGS)
 _WRITTEN: Final = [
-    "case", "state", "verdict", "low", "likely", "high", "limit_value", "notified_excess", "detail",
-    "reasons", "attribution", "recomputed", "changed_at", "cleared_at", "deferred_until", "version",
+    "case", "state", *_WHOLES, *_NUMBERS, "notified_excess", "reasons", "attribution", "recomputed",
+    "changed_at", "cleared_at", "deferred_until", "version",
 ]  # fmt: skip
 
 
@@ -245,20 +247,23 @@ class _Changes:
 
 def _values(condition: Condition) -> dict[str, Any]:
     """The columns of a finding that its condition gives."""
+    estimates = condition.estimates
     return {
         "verdict": int(condition.verdict),
-        "detail": condition.detail,
         "reasons": list(condition.reasons),
         "attribution": condition.attribution,
-        **{name: getattr(condition, of) for name, of in _FIGURES.items()},
+        "overloaded": sum(one.overloaded << which for which, one in enumerate(estimates)),
+        "bounds": sum(one.bound << which for which, one in enumerate(estimates)),
+        **dict(zip(DETAILS, (one.detail for one in estimates), strict=True)),
+        **dict(zip(_NUMBERS, (*(e.value for e in estimates), *(e.limit for e in estimates)), strict=True)),
     }
 
 
 def _differs(finding: Finding, values: Mapping[str, Any]) -> bool:
     """More than the last bits of a sum."""
-    if finding.verdict != values["verdict"] or finding.detail != values["detail"]:
+    if any(getattr(finding, name) != values[name] for name in _WHOLES):
         return True
-    for name in _FIGURES:
+    for name in _NUMBERS:
         old, new = getattr(finding, name), values[name]
         if (old is None) != (new is None):
             return True
@@ -268,24 +273,29 @@ def _differs(finding: Finding, values: Mapping[str, Any]) -> bool:
 
 
 def _excess(condition: Condition) -> float | None:
-    if condition.likely is None or condition.limit is None:
-        return None
-    return condition.likely - condition.limit
+    """Likely figure less limit; without end where there is no stable solution."""
+    likely = condition.estimates.likely
+    if likely.overloaded:
+        return -math.inf if _at_least(condition) else math.inf
+    return None if likely.value is None or likely.limit is None else likely.value - likely.limit
+
+
+def _at_least(condition: Condition) -> bool:
+    rule = limit_by_code(condition.code).rule
+    return rule is not None and rule.at_least
 
 
 def _worse_or_better(finding: Finding, condition: Condition) -> What | None:
     """Another verdict, or 5 % of the limit (of a limit of 0: anything) since it last opened or changed."""
     if condition.verdict != finding.verdict:
         return What.WORSE if condition.verdict > finding.verdict else What.BETTER
-    excess = _excess(condition)
-    if excess is None or finding.notified_excess is None or condition.limit is None:
+    excess, limit = _excess(condition), condition.estimates.likely.limit
+    if excess is None or finding.notified_excess in (None, excess):
         return None
     moved = excess - finding.notified_excess
-    if abs(moved) < max(CHANGED_FRACTION * abs(condition.limit) * (1 - _SAME), 1e-9):
+    if abs(moved) < max(CHANGED_FRACTION * abs(limit or 0.0) * (1 - _SAME), 1e-9):
         return None
-    rule = limit_by_code(condition.code).rule
-    at_least = rule is not None and rule.at_least
-    return What.WORSE if (moved < 0) == at_least else What.BETTER
+    return What.WORSE if (moved < 0) == _at_least(condition) else What.BETTER
 
 
 def _update(model: Any, rows: Sequence[Any], names: Sequence[str]) -> None:

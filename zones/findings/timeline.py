@@ -6,6 +6,7 @@ again.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, fields
 
@@ -14,6 +15,7 @@ from numpy.typing import NDArray
 
 from zones.electrical.bands import HIGH, LIKELY, LOW, FloatArray, IntArray
 from zones.electrical.calibration import Anchoring
+from zones.electrical.estimates import FLAGS, LIMITS, WORDS, Estimates, estimates_of, of_bits
 from zones.electrical.evaluate import Evaluation, evaluate, subject_ids
 from zones.electrical.figures import Problem
 from zones.electrical.plant import FOREVER, BoolArray, Members, Plant, expand
@@ -62,14 +64,13 @@ class Targets:
         """The subjects and limits of some rows of an evaluation; of all where none are given."""
         rule = evaluation.rule[rows]
         at_least = np.array([rule.at_least for rule in evaluation.rules], np.bool_)[rule]
-        figures = np.stack([evaluation.low, evaluation.likely, evaluation.high])[:, rows]
         return cls(
             code=np.array([rule.code for rule in evaluation.rules], np.object_)[rule],
             at_least=at_least,
             subject_kind=evaluation.subject_kind[rows],
             subject_id=evaluation.subject_id[rows],
             group=evaluation.group[rows],
-            now_past=_past(figures, evaluation.limit[rows], at_least),
+            now_past=_past(_values_of(evaluation)[:, rows], at_least),
         )
 
     @classmethod
@@ -100,31 +101,59 @@ class Series:
     """The figures of t targets at every step of their groups up to the asked one; n entries.
 
     offsets: (t+1,) the entries of target i are ``offsets[i]:offsets[i+1]``, in order of time. step: (n,).
-    figures: (3, n) low, likely, high [unit of the limit], NaN where the target has no figure then. limit:
-    (n,). past: (3, n).
+    figures, limits: (3, n) low, likely, high, and the limit of each [unit of the limit], NaN where the target
+    has none then. flags: (2, n) ``bits`` of the estimates that are overloaded, and of those that are bounds.
+    past: (3, n).
     """
 
     offsets: IntArray
     step: IntArray
     figures: FloatArray
-    limit: FloatArray
+    limits: FloatArray
+    flags: IntArray
     past: BoolArray
 
     def of(self, target: int) -> slice:
         return slice(int(self.offsets[target]), int(self.offsets[target + 1]))
 
+    def is_there(self, entry: int) -> bool:
+        """Whether the target has a figure at an entry."""
+        return bool(self.flags[0, entry]) or not np.isnan(self.figures[:, entry]).all()
 
-def _past(figures: FloatArray, limit: FloatArray, at_least: BoolArray) -> BoolArray:
+    def estimates(self, entry: int) -> Estimates:
+        """The figure at an entry, wherever it is decided."""
+        numbers = [*self.figures[:, entry].tolist(), *self.limits[:, entry].tolist()]
+        low, likely, high, *limits = (one if math.isfinite(one) else None for one in numbers)
+        low_limit, limit, high_limit = limits
+        overloaded, bounds = self.flags[:, entry].tolist()
+        return estimates_of(
+            low, likely, high, low_limit, limit, high_limit, None, None, None, overloaded, bounds
+        )
+
+
+_VALUES = (*WORDS, *LIMITS, *FLAGS)
+
+
+def _values_of(evaluation: Evaluation) -> FloatArray:
+    """(8, n) low, likely, high; the limit of each; which are overloaded, and which are bounds."""
+    return np.stack([getattr(evaluation, name) for name in _VALUES]).astype(float)
+
+
+def _past(values: FloatArray, at_least: BoolArray) -> BoolArray:
     """(3, n) whether the low, likely and high estimate of each row is past its limit.
 
-    An estimate that is not known is past where a lower one is: the high one may be NaN (one rating of many is
-    missing) where the likely one is past already.
+    values: as of ``_values_of``. An estimate that is not known is past where a lower one is: the high one may
+    be NaN (one rating of many is missing) where the likely one is past already.
     """
-    sign = np.where(at_least, -1.0, 1.0)
-    out = past(sign * figures, sign * limit, at_least=False)
+    figures, sign = values[:3], np.where(at_least, -1.0, 1.0)
+    out = past(sign * figures, sign * values[3:6], at_least=False) | of_bits(_flags(values)[0])
     out[LIKELY] |= np.isnan(figures[LIKELY]) & out[LOW]
     out[HIGH] |= np.isnan(figures[HIGH]) & out[LIKELY]
     return out
+
+
+def _flags(values: FloatArray) -> IntArray:
+    return np.nan_to_num(values[6:]).astype(np.int64)
 
 
 def follow(
@@ -152,8 +181,8 @@ def follow(
     used = [rule for rule in rules if rule.code in targets.code]
     evaluation = evaluate(plant, Members.of_groups(plant, groups[at], step), used, anchoring=anchoring)
     found = np.stack([evaluation.member, evaluation.rule, evaluation.subject_kind, evaluation.subject_id])
-    values = np.stack([evaluation.low, evaluation.likely, evaluation.high, evaluation.limit])
-    entered = np.full((4, int(offsets[-1])), np.nan)
+    values = _values_of(evaluation)
+    entered = np.full((len(values), int(offsets[-1])), np.nan)
     cannot_compute = np.flatnonzero(targets.code == CANNOT_COMPUTE)
     if len(cannot_compute):
         for k in cannot_compute:
@@ -162,14 +191,14 @@ def follow(
             entered[:, of_target][:, _stands(plant, kind, subject_id, step_of_entry[of_target])] = 0.0
         problems = [(p.member, -1, p.subject_kind, problem_subject(plant, p)) for p in evaluation.problems]
         found = np.hstack([found, np.array(problems, np.int64).reshape(-1, 4).T])
-        values = np.hstack([values, np.tile([[1.0], [1.0], [1.0], [0.0]], len(problems))])
+        one = np.array([[1.0, 1.0, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0]]).T
+        values = np.hstack([values, np.tile(one, len(problems))])
     rows, owner = _rows_of_targets(targets, used, position, np.stack([at[found[0]], *found[1:]]), values)
     entered[:, offsets[owner] + found[0, rows] - first[position[owner]]] = values[:, rows]
-    figures, limit = entered[:3], entered[3]
-    beyond = _past(figures, limit, np.repeat(targets.at_least, length))
+    beyond = _past(entered, np.repeat(targets.at_least, length))
     some = length > 0
     beyond[:, offsets[1:][some] - 1] = targets.now_past[:, some]
-    return Series(offsets, step_of_entry, figures, limit, beyond)
+    return Series(offsets, step_of_entry, entered[:3], entered[3:6], _flags(entered), beyond)
 
 
 def problem_subject(plant: Plant, problem: Problem) -> int:
@@ -221,7 +250,7 @@ def _rows_of_targets(
     (two endpoints recorded on one port) the worst comes last.
 
     found: (4, n) position of the group, number of the rule (−1: cannot be computed), subject kind and id.
-    values: (4, n) low, likely, high, limit.
+    values: as of ``_values_of``.
     """
     number = {rule.code: k for k, rule in enumerate(rules)}
     rule = np.array([number.get(code, -1) for code in targets.code], np.int64)
@@ -234,6 +263,7 @@ def _rows_of_targets(
     rows = np.flatnonzero(owner >= 0)
     owner = owner[rows]
     sign = np.where(targets.at_least[owner], -1.0, 1.0)
-    excess = sign * (values[LIKELY, rows] - values[3, rows])
-    order = np.argsort(np.nan_to_num(excess, nan=-np.inf), kind="stable")
+    excess = sign * (values[LIKELY, rows] - values[3 + LIKELY, rows])
+    excess[of_bits(_flags(values[:, rows])[0])[LIKELY]] = np.inf
+    order = np.argsort(np.where(np.isnan(excess), -np.inf, excess), kind="stable")
     return rows[order], owner[order]

@@ -11,12 +11,13 @@ from typing import TYPE_CHECKING, Any, Final
 
 from sites.wording import by_whom, capital, counted, listed
 from zones.electrical.bands import DeviceKind
+from zones.electrical.estimates import Estimate
 from zones.limits.amounts import amount
 from zones.limits.limit import Limit
 
 from .change_types import CHANGE_TYPES
 from .changes_at_step import ChangeAtStep, Reference
-from .named_changes import Attribution, Cause, Figure, NamedChange, Record, rounded
+from .named_changes import Attribution, Cause, NamedChange, Record, rounded
 
 if TYPE_CHECKING:
     from zones.plant.change_sets import ChangeSetInfo
@@ -34,12 +35,16 @@ _NAME_AT_MOST: Final = 3
 TITLE_LENGTH: Final = 80
 
 
-def title(site_code: str, limit: Limit, subject: str, figure: float | None, most: float | None) -> str:
+def title(site_code: str, limit: Limit, subject: str, one: Estimate) -> str:
     """``merrow-harbour supply PS-1: 1.83 A, limit 1.60 A``, in at most 80 characters: a long name is cut."""
-    too_long = len(f"{site_code} {limit.clause(subject, figure, most)}") - TITLE_LENGTH
+
+    def said(subject: str) -> str:
+        return f"{site_code} {limit.clause(subject, one)}"
+
+    too_long = len(said(subject)) - TITLE_LENGTH
     if too_long > 0:
         subject = f"{subject[: max(len(subject) - too_long - 1, 1)]}…"
-    return f"{site_code} {limit.clause(subject, figure, most)}"
+    return said(subject)
 
 
 # --- what was done ------------------------------------------------------------------------------------------
@@ -97,14 +102,14 @@ def what_was_done(changes: Sequence[ChangeAtStep], names: Names) -> str:
 # --- what it led to -----------------------------------------------------------------------------------------
 
 
-def _state(limit: Limit, subject: str, figure: Figure) -> str:
+def _state(limit: Limit, subject: str, figure: Estimate) -> str:
     if limit.past:
-        return limit.clause(subject, figure.value, figure.limit)
-    shown = limit.figure_text(figure.value, apart_from=figure.limit)
+        return limit.clause(subject, figure)
+    shown = limit.estimate_text(figure, apart_from=figure.limit)
     return f"{subject} at {shown}; {limit.limit_text(figure.limit)}"
 
 
-def _led_to(limit: Limit, subject: str, before: Figure, after: Figure) -> str:
+def _led_to(limit: Limit, subject: str, before: Estimate, after: Estimate) -> str:
     if limit.past or before.value is None or after.value is None:
         return _state(limit, subject, after)
     if math.isclose(before.value, after.value, rel_tol=1e-8, abs_tol=1e-12) and (
@@ -118,6 +123,8 @@ def _led_to(limit: Limit, subject: str, before: Figure, after: Figure) -> str:
         )
     # In more digits where a small step would else read as none
     was = limit.figure_text(before.value, apart_from=after.value)
+    if before.limit != after.limit and before.limit is not None and after.limit is not None:
+        was += f" ({limit.limit_text(before.limit)})"
     now = max(
         (limit.figure_text(after.value, apart_from=other) for other in (after.limit, before.value)), key=len
     )

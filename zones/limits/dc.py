@@ -20,6 +20,7 @@ DC_LIMITS = (
         source=f"rated current: data sheet; loading fraction: {NO_SOURCE}",
         severity=Severity.SILENCE,
         template="{subject} delivers {figure} during a page; {limit}.",
+        overloaded="{subject} has no stable voltage for loads in watts during a page: overloaded; {limit}.",
         remedies=(Remedy.MOVE_BRANCH, Remedy.SECOND_SUPPLY, Remedy.LARGER_SUPPLY),
         cautions=(Caution.DISCONNECT, Caution.WIRING_CLASSES),
     ),
@@ -54,7 +55,7 @@ DC_LIMITS = (
         template="{subject} delivers {figure} to the speaker{at} during a page; {limit}.",
         remedies=(Remedy.SPARE_PAIR, Remedy.MOVE_BRANCH, Remedy.SPLIT_RUN, Remedy.SECOND_SUPPLY),
         cautions=(Caution.DISCONNECT,),
-        overloaded="{subject} has no stable voltage{at} during a page: overloaded; {limit}.",
+        overloaded="{subject} has no stable voltage during a page: overloaded; {limit}.",
     ),
     Limit(
         code="run_current",

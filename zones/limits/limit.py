@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import IntEnum, StrEnum
 
 from sites.wording import capital, plural
+from zones.electrical.bands import LIKELY
+from zones.electrical.estimates import WORDS, Estimate, Estimates
 from zones.electrical.subjects import SubjectKind
 from zones.electrical.verdicts import Rule
 from zones.limits.amounts import amount, percent
 from zones.limits.cautions import Caution
 
 NO_SOURCE = "common practice, no source"
+NO_NUMBER = "no stable voltage: overloaded"
+"""What is said in place of a figure where there is no stable solution."""
 
 
 class Severity(IntEnum):
@@ -91,7 +96,7 @@ class Limit:
     past: str = ""
     in_order: str = ""
     overloaded: str = ""
-    """The sentence where a likely figure of 0 means that the network has no stable voltage."""
+    """The sentence where the network has no stable solution in the likely estimate."""
 
     @property
     def is_advice(self) -> bool:
@@ -136,22 +141,47 @@ class Limit:
 
     def figure_text(
         self,
-        likely: float | None,
-        low: float | None = None,
-        high: float | None = None,
+        value: float | None,
         *,
+        overloaded: bool = False,
+        bound: bool = False,
         apart_from: float | None = None,
     ) -> str:
-        """The figure with its unit, and its band where it has one. None: not known [unit]."""
-        if likely is None:
+        """The figure with its unit. value: [unit], None not known. overloaded: there is no stable solution.
+        bound: the true figure may be harsher."""
+        if overloaded:
+            return NO_NUMBER
+        if value is None:
             return "not recorded"
-        if likely == 0 and self.overloaded:
-            return "no stable voltage: overloaded"
-        shown = self.number(likely, apart_from=apart_from)
-        text = f"{shown} {plural(likely, self.noun)}" if self.noun else shown
-        if low is None or high is None or self.number(low) == self.number(high) == self.number(likely):
+        shown = self.number(value, apart_from=apart_from)
+        text = f"{shown} {plural(value, self.noun)}" if self.noun else shown
+        return f"at {'most' if self.is_minimum else 'least'} {text}" if bound else text
+
+    def estimate_text(self, one: Estimate, *, apart_from: float | None = None) -> str:
+        """One estimate of the figure, as ``figure_text``."""
+        return self.figure_text(one.value, overloaded=one.overloaded, bound=one.bound, apart_from=apart_from)
+
+    def band_text(self, estimates: Estimates) -> str:
+        """The likely estimate with its unit, and the range of the estimates that are decided at its place."""
+        likely = estimates.likely
+        text = self.estimate_text(likely)
+        ends = [one.value for one in estimates if one.value is not None and one.is_beside(likely)]
+        if likely.value is None or likely.bound or len({self.number(value) for value in ends}) == 1:
             return text
-        return f"{text} ({' to '.join(self.number(value) for value in sorted((low, high)))})"
+        return f"{text} ({self.number(min(ends))} to {self.number(max(ends))})"
+
+    def other_estimates(self, estimates: Estimates, places: Sequence[str]) -> str:
+        """What the low and the high estimate are, where they are decided at another place or are no number
+        as the likely one is: ``; high estimate 15.9 V at P7, minimum 16.0 V``. Blank where there is nothing
+        to add."""
+        likely, said = estimates.likely, []
+        for word, one, place in zip(WORDS, estimates, places, strict=True):
+            if one.overloaded and not likely.overloaded:
+                said.append(f"; {word} estimate: {NO_NUMBER}")
+            elif one.value is not None and (not one.is_beside(likely) or (one.bound and not likely.bound)):
+                at = f" at {place}" if place else ""
+                said.append(f"; {word} estimate {self.estimate_text(one)}{at}, {self.limit_text(one.limit)}")
+        return "".join(said)
 
     def limit_text(self, limit: float | None) -> str:
         """``limit 1.60 A``, ``minimum 18.0 V``."""
@@ -159,42 +189,37 @@ class Limit:
             return "limit not recorded: rating missing"
         return f"{'minimum' if self.is_minimum else 'limit'} {self.number(limit)}"
 
-    def sentence(
-        self,
-        *,
-        subject: str,
-        low: float | None,
-        likely: float | None,
-        high: float | None,
-        limit: float | None,
-        place: str = "",
-    ) -> str:
-        """What is past, or may be, in one sentence. subject, place: as people call them."""
+    def sentence(self, *, subject: str, estimates: Estimates, places: Sequence[str] = ("", "", "")) -> str:
+        """What is past, or may be, in one sentence. subject, places: as people call them; a place an
+        estimate."""
+        likely, place = estimates.likely, places[LIKELY]
         template = self.template
-        if likely is None and self.rule is not None:
-            template = f"{self.title}, {{subject}}: {{figure}}; {{limit}}."
-        elif likely == 0 and self.overloaded:
+        if likely.overloaded:
             template = self.overloaded
-        return capital(
-            template.format(
-                subject=subject,
-                figure=self.figure_text(likely, low, high),
-                limit=self.limit_text(limit),
-                allowed=_allowed(limit),
-                which=place or "a reading",
-                **{key: f"{lead}{place}" if place else "" for key, lead in _LEADS.items()},
-            )
+        elif likely.value is None and self.rule is not None:
+            template = f"{self.title}, {{subject}}: {{figure}}; {{limit}}."
+        said = template.format(
+            subject=subject,
+            figure=self.band_text(estimates),
+            limit=self.limit_text(likely.limit),
+            allowed=_allowed(likely.limit),
+            which=place or "a reading",
+            **{key: f"{lead}{place}" if place else "" for key, lead in _LEADS.items()},
         )
+        others = self.other_estimates(estimates, places)
+        return capital(f"{said.removesuffix('.')}{others}." if others else said)
 
-    def clause(self, subject: str, figure: float | None, limit: float | None) -> str:
+    def clause(self, subject: str, one: Estimate) -> str:
         """Figure and limit in a few words: ``supply PS-1: 1.83 A, limit 1.60 A``, or of a count of faults
         ``polarity reversed on 2 rows of block B1``."""
         if not self.past:
-            return f"{subject}: {self.figure_text(figure, apart_from=limit)}, {self.limit_text(limit)}"
-        template = (
-            self.in_order if figure is not None and limit is not None and figure <= limit else self.past
+            text = self.estimate_text(one, apart_from=one.limit)
+            return f"{subject}: {text}, {self.limit_text(one.limit)}"
+        in_order = one.value is not None and one.limit is not None and one.value <= one.limit
+        template = self.in_order if in_order else self.past
+        return template.format(
+            subject=subject, figure=self.figure_text(one.value), allowed=_allowed(one.limit)
         )
-        return template.format(subject=subject, figure=self.figure_text(figure), allowed=_allowed(limit))
 
 
 _LEADS = {"at": " at ", "to": " to ", "of": " of ", "first": ", first "}

@@ -4,7 +4,6 @@ changes that made them."""
 from __future__ import annotations
 
 import datetime as dt
-import math
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import chain
@@ -14,8 +13,9 @@ import numpy as np
 
 from sites.changes.steps import day_of
 from sites.models import Site
+from zones.electrical.estimates import UNKNOWN, Estimates, telling
 from zones.electrical.subjects import Subject, SubjectKind
-from zones.electrical.verdicts import Verdict, judge
+from zones.electrical.verdicts import Rule, Verdict, judge
 from zones.findings.attribution import (
     HistoryEntry,
     attribute,
@@ -23,7 +23,7 @@ from zones.findings.attribution import (
     baseline_steps,
     history,
 )
-from zones.findings.named_changes import Attribution, Figure, NamedChange, unattributed
+from zones.findings.named_changes import Attribution, NamedChange, unattributed
 from zones.findings.timeline import Targets
 from zones.findings.upstream import Scenes
 from zones.findings.wording import as_shown, sentence, what_was_done
@@ -32,7 +32,7 @@ from zones.limits.registry import limit_by_code
 from zones.plant.change_sets import ChangeSetInfo, look_up
 from zones.subjects import Names
 
-from .site_loads import SiteLoads, known, site_loads
+from .site_loads import SiteLoads, site_loads
 
 # What differs by less was computed alike
 _SAME = 1e-9
@@ -47,10 +47,7 @@ class Entry:
     day: dt.date
     change_set: ChangeSetInfo | None
     correction: ChangeSetInfo | None
-    low: float | None
-    likely: float | None
-    high: float | None
-    limit: float | None
+    estimates: Estimates
     verdict: Verdict
     what: str
     sentence: str
@@ -166,10 +163,10 @@ def _made_by(
     made_by: list[list[Attribution]] = []
     for baseline_step, entries, of_target in zip(baseline, kept, scenes, strict=True):
         made: list[Attribution] = []
-        before = Figure(None, None)
+        before = UNKNOWN
         for entry, scene in zip(entries, of_target, strict=True):
             change_set, correction = authors_of(scene, site_id, change_sets)
-            after = _figure(entry)
+            after = telling(entry.estimates)
             change = NamedChange(
                 day=entry.day if entry.after_baseline else day_of(baseline_step),
                 as_found=not entry.after_baseline,
@@ -205,17 +202,13 @@ def _shown(
     shown = []
     for entry, made in zip(entries, made_by, strict=True):
         assert limit.rule is not None, "what is judged by no rule has no figure"
-        (verdict,) = judge([entry.low], [entry.likely], [entry.high], [entry.limit], limit.rule)
         shown.append(
             Entry(
                 day=made.named.day,
                 change_set=made.named.change_set,
                 correction=made.named.correction,
-                low=known(entry.low),
-                likely=known(entry.likely),
-                high=known(entry.high),
-                limit=known(entry.limit),
-                verdict=Verdict(verdict),
+                estimates=entry.estimates,
+                verdict=_verdict(entry.estimates, limit.rule),
                 what=what_was_done(made.named.changes, names.texts),
                 sentence=sentence(made, limit, name, names.texts) + ".",
             )
@@ -235,15 +228,17 @@ def _that_changed(entries: Sequence[HistoryEntry]) -> list[HistoryEntry]:
 
 def _alike(one: HistoryEntry, other: HistoryEntry) -> bool:
     return all(
-        math.isnan(before) == math.isnan(after)
-        and (math.isnan(before) or math.isclose(before, after, rel_tol=_SAME, abs_tol=1e-12))
-        for before, after in (
-            (one.low, other.low),
-            (one.likely, other.likely),
-            (one.high, other.high),
-            (one.limit, other.limit),
-        )
+        before.alike(after, relative=_SAME)
+        for before, after in zip(one.estimates, other.estimates, strict=True)
     )
+
+
+def _verdict(estimates: Estimates, rule: Rule) -> Verdict:
+    low, likely, high = ([np.nan if one.value is None else one.value] for one in estimates)
+    limits = [[np.nan if one.limit is None else one.limit] for one in estimates]
+    overloaded, bounds = ([[getattr(one, name)] for one in estimates] for name in ("overloaded", "bound"))
+    (verdict,) = judge(low, likely, high, limits, rule, overloaded, bounds)
+    return Verdict(verdict)
 
 
 def _crossings(shown: Sequence[Entry], entries: Sequence[HistoryEntry]) -> Iterator[Crossing]:
@@ -253,8 +248,3 @@ def _crossings(shown: Sequence[Entry], entries: Sequence[HistoryEntry]) -> Itera
         if is_past != was_past:
             yield Crossing(entry, is_past)
         was_past = is_past
-
-
-def _figure(entry: HistoryEntry) -> Figure:
-    value = next((v for v in (entry.likely, entry.high, entry.low) if not math.isnan(v)), None)
-    return Figure(value, known(entry.limit))

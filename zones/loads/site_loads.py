@@ -12,6 +12,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Set
 from contextlib import contextmanager
 from dataclasses import dataclass
+from operator import attrgetter
 from typing import Final
 
 from django.db import connection, transaction
@@ -19,6 +20,7 @@ from django.db import connection, transaction
 from sites.changes.steps import first_step_after
 from zones.electrical.bearing import bearing
 from zones.electrical.calibration import Anchoring, anchor
+from zones.electrical.estimates import Estimate, Estimates, estimates_of
 from zones.electrical.evaluate import SOLVER_VERSION, Evaluation, evaluate, subject_ids
 from zones.electrical.plant import Members, Plant
 from zones.electrical.point_loads import point_loads
@@ -33,20 +35,49 @@ from zones.recheck.stored_results import without_repeats
 class Load:
     """One figure against one limit. Headroom is the share of the limit that is left, negative past it; None
     where the limit is zero, the figure counts faults or is within a limit that is never near, or something is
-    not known. ``detail``: id of the point, row or reading that decides."""
+    not known or has no number. Each estimate has its own limit, and the place that decides it."""
 
     code: str
     subject_kind: SubjectKind
     subject_id: int
-    low: float | None
-    likely: float | None
-    high: float | None
-    limit: float | None
+    estimates: Estimates
     verdict: Verdict
     headroom_likely: float | None
     headroom_worst: float | None
-    detail: int | None
     supported: float | None
+
+    @property
+    def low(self) -> float | None:
+        return self.estimates.low.value
+
+    @property
+    def likely(self) -> float | None:
+        return self.estimates.likely.value
+
+    @property
+    def high(self) -> float | None:
+        return self.estimates.high.value
+
+    @property
+    def limit(self) -> float | None:
+        """That of the likely estimate."""
+        return self.estimates.likely.limit
+
+    @property
+    def detail(self) -> int | None:
+        """Id of the point, row or reading that decides the likely estimate."""
+        return self.estimates.likely.detail
+
+    @property
+    def tightness(self) -> tuple[float, float]:
+        """Sorts the least headroom first; what has no stable solution before all others, what is not known
+        after them."""
+        if self.estimates.likely.overloaded:
+            return -math.inf, -math.inf
+        return (
+            math.inf if self.headroom_likely is None else self.headroom_likely,
+            math.inf if self.headroom_worst is None else self.headroom_worst,
+        )
 
     @property
     def subject(self) -> Subject:
@@ -111,11 +142,12 @@ def site_loads(site_id: int, as_of: dt.date) -> SiteLoads:
         of_zones[zone].add((kind, subject_id))
     columns = (
         [found.rules[rule].code for rule in found.rule],
-        *(column.tolist() for column in (
-            found.subject_kind, found.subject_id, found.low, found.likely, found.high, found.limit,
-            found.verdict, found.detail, found.supported,
-        )),
-    )  # fmt: skip
+        found.subject_kind.tolist(),
+        found.subject_id.tolist(),
+        found.verdict.tolist(),
+        found.supported.tolist(),
+        found.estimates(),
+    )
     return SiteLoads(
         site_id=site_id,
         as_of=as_of,
@@ -146,13 +178,11 @@ def one_snapshot() -> Iterator[None]:
 
 
 def smallest_headroom(loads: Iterable[Load]) -> Load | None:
-    """The load with the least likely headroom, where any is known."""
+    """The load with the least likely headroom, where any is known; one without a stable solution has
+    none."""
     return min(
-        (load for load in loads if load.headroom_likely is not None),
-        key=lambda load: (
-            load.headroom_likely,
-            math.inf if load.headroom_worst is None else load.headroom_worst,
-        ),
+        (load for load in loads if load.tightness[0] < math.inf),
+        key=attrgetter("tightness"),
         default=None,
     )
 
@@ -174,7 +204,8 @@ WITH current AS MATERIALIZED (
     SELECT subject_kind, subject_id, array_agg(zone_id) AS zones FROM zone_subject
     WHERE site_id = %(site)s AND (%(zone)s::bigint IS NULL OR zone_id = %(zone)s) GROUP BY 1, 2
 )
-SELECT yes, subject_kind, subject_id, zones, codes, low, likely, high, limit_value, verdict, detail, supported
+SELECT yes, subject_kind, subject_id, zones, codes, verdict, supported, low, likely, high, low_limit,
+    limit_value, high_limit, low_detail, detail, high_detail, overloaded, bounds
 FROM current LEFT JOIN (
     bears FULL JOIN (SELECT * FROM figures WHERE site_id = %(site)s) AS f USING (subject_kind, subject_id)
 ) ON yes AND (%(zone)s::bigint IS NULL OR zones IS NOT NULL)
@@ -193,8 +224,10 @@ def _stored_loads(site_id: int, as_of: dt.date, zone_id: int | None) -> Loads | 
     for _, kind, subject_id, zones, codes, *columns in rows:
         for zone in zones or ():
             of_zones[zone].add((kind, subject_id))
-        for code, *figures in zip(codes or (), *(column or () for column in columns), strict=True):
-            loads.append(_load(code, kind, subject_id, *figures))
+        for code, verdict, share, *estimates in zip(
+            codes or (), *(column or () for column in columns), strict=True
+        ):
+            loads.append(_load(code, kind, subject_id, verdict, share, estimates_of(*estimates)))
     return Loads(site_id, as_of, tuple(loads), (), of_zones)
 
 
@@ -202,17 +235,14 @@ def _load(
     code: str,
     kind: int,
     subject_id: int,
-    low: float | None,
-    likely: float | None,
-    high: float | None,
-    limit: float | None,
     verdict: int,
-    detail: int | None,
     supported: float | None,
+    estimates: Estimates,
 ) -> Load:
-    of, limit, likely, high = limit_by_code(code), known(limit), known(likely), known(high)
+    of = limit_by_code(code)
 
-    def headroom(figure: float | None) -> float | None:
+    def headroom(one: Estimate) -> float | None:
+        figure, limit = one.value, one.limit
         if figure is None or not limit or of.counts_faults:
             return None
         share = (figure - limit if of.is_minimum else limit - figure) / abs(limit)
@@ -222,14 +252,10 @@ def _load(
         code=code,
         subject_kind=SubjectKind(kind),
         subject_id=subject_id,
-        low=known(low),
-        likely=likely,
-        high=high,
-        limit=limit,
+        estimates=estimates,
         verdict=Verdict(verdict),
-        headroom_likely=headroom(likely),
-        headroom_worst=headroom(high),
-        detail=None if detail is None or detail < 0 else detail,
+        headroom_likely=headroom(estimates.likely),
+        headroom_worst=headroom(estimates.high),
         supported=known(supported),
     )
 
@@ -244,5 +270,4 @@ _PLACE_OF: Final = {limit.code: place for place, limit in enumerate(LIMITS)}
 
 def _severity(load: Load) -> tuple[int, float, int, int, int]:
     """Of equals, in the order of the registry and of their ids, wherever they were read."""
-    headroom = math.inf if load.headroom_likely is None else load.headroom_likely
-    return -load.verdict, headroom, _PLACE_OF[load.code], load.subject_kind, load.subject_id
+    return -load.verdict, load.tightness[0], _PLACE_OF[load.code], load.subject_kind, load.subject_id

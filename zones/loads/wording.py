@@ -5,7 +5,7 @@ Names are read for all loads at once, in a few queries whatever their number.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -13,10 +13,10 @@ from sites.wording import capital, counted, lower_first, plural
 from zones.electrical.subjects import Subject
 from zones.electrical.verdicts import PAST_TOLERANCE, Verdict
 from zones.limits.amounts import percent
-from zones.limits.limit import Limit
+from zones.limits.limit import Detail, Limit
 from zones.limits.record import why_not_computed
 from zones.limits.registry import limit_by_code
-from zones.subjects import Names
+from zones.subjects import Names, Places
 
 from .site_loads import Load
 
@@ -25,28 +25,27 @@ VERDICT_WORDS: Final = {verdict: verdict.name.lower().replace("_", " ") for verd
 
 @dataclass(frozen=True)
 class RenderedLoad:
-    """A load in words. subject, place: as people call them; place: where to look, blank where nowhere in
-    particular. sentence: figure and limit, and what is wrong where something is."""
+    """A load in words. subject, places: as people call them; places: where each estimate is decided, blank
+    where nowhere in particular. sentence: figure and limit, and what is wrong where something is."""
 
     load: Load
     limit: Limit
     subject: str
-    place: str
+    places: Places
+
+    @property
+    def place(self) -> str:
+        """Where to look."""
+        return self.places.likely
 
     @property
     def sentence(self) -> str:
         load, limit = self.load, self.limit
         if self.is_in_order:
-            shown = "no" if limit.counts_faults else f"{self.figure}; {self.limit_text}"
+            others = limit.other_estimates(load.estimates, self.places)
+            shown = "no" if limit.counts_faults else f"{self.figure}; {self.limit_text}{others}"
             return f"{limit.title}, {self.subject}: {shown}."
-        return limit.sentence(
-            subject=self.subject,
-            low=load.low,
-            likely=load.likely,
-            high=load.high,
-            limit=load.limit,
-            place=self.place,
-        )
+        return limit.sentence(subject=self.subject, estimates=load.estimates, places=self.places)
 
     @property
     def is_in_order(self) -> bool:
@@ -57,7 +56,7 @@ class RenderedLoad:
 
     @property
     def figure(self) -> str:
-        return self.limit.figure_text(self.load.likely)
+        return self.limit.estimate_text(self.load.estimates.likely)
 
     @property
     def limit_text(self) -> str:
@@ -84,14 +83,16 @@ class NotComputed:
 def render_loads(loads: Sequence[Load], names: Names | None = None) -> tuple[RenderedLoad, ...]:
     """Loads in words, in the same order. names: where they are read already, with those of the places."""
     limits = [limit_by_code(load.code) for load in loads]
-    of = names or Names(
-        (load.subject for load in loads),
-        ((limit.detail, load.detail) for limit, load in zip(limits, loads, strict=True)),
-    )
+    of = names or Names((load.subject for load in loads), places_of(loads))
     return tuple(
-        RenderedLoad(load, limit, of.of(load.subject), of.place(limit.detail, load.detail))
+        RenderedLoad(load, limit, of.of(load.subject), of.places(limit.detail, load.estimates))
         for limit, load in zip(limits, loads, strict=True)
     )
+
+
+def places_of(loads: Iterable[Load]) -> Iterator[tuple[Detail | None, int | None]]:
+    """What the estimates of some loads are decided by."""
+    return ((limit_by_code(load.code).detail, one.detail) for load in loads for one in load.estimates)
 
 
 def not_computed(

@@ -11,12 +11,11 @@ from zones.electrical.subjects import Subject
 from zones.electrical.verdicts import Verdict
 from zones.hazards import Hazards
 from zones.limits.cautions import Caution, CautionHere
-from zones.limits.registry import limit_by_code
 from zones.models import Zone
 from zones.subjects import Names
 
 from .site_loads import Loads, smallest_headroom
-from .wording import NotComputed, RenderedLoad, not_computed, render_loads, summary, worst_of
+from .wording import NotComputed, RenderedLoad, not_computed, places_of, render_loads, summary, worst_of
 
 
 @dataclass(frozen=True, eq=False)
@@ -44,7 +43,7 @@ def loads_of_zones(loads: Loads, zone_ids: Collection[int]) -> Mapping[int, Zone
     bearing = {zone_id: loads.bearing.get(zone_id, set()) for zone_id in zone_ids}
     everything: set[Subject] = set().union(*bearing.values())
     chosen = loads.of(everything)
-    names = Names(everything, ((limit_by_code(load.code).detail, load.detail) for load in chosen))
+    names = Names(everything, places_of(chosen))
     every_figure, every_problem = (
         render_loads(chosen, names),
         not_computed(loads.problems_of(everything), names),

@@ -7,10 +7,12 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Collection
+from itertools import zip_longest
 from typing import Any, Final, NamedTuple
 
 from django.db import connection
 
+from zones.electrical.estimates import Estimates, estimates_of
 from zones.electrical.subjects import Subject
 
 # Each subject once, however many of the zones it bears on
@@ -21,7 +23,8 @@ WITH bears AS (
 )
 """
 _FIGURES: Final = f"""{_BEARS}
-SELECT zones, subject_kind, subject_id, codes, verdict, low, likely, high, limit_value, as_of
+SELECT zones, subject_kind, subject_id, codes, verdict, as_of, low, likely, high, low_limit, limit_value,
+    high_limit, low_detail, detail, high_detail, overloaded, bounds
 FROM bears JOIN figures USING (subject_kind, subject_id)
 """
 _FINDINGS: Final = f"""{_BEARS}
@@ -40,11 +43,8 @@ class StoredFigures(NamedTuple):
     subject_id: int
     codes: list[str]
     verdict: list[int]
-    low: list[float | None]
-    likely: list[float | None]
-    high: list[float | None]
-    limit: list[float | None]
     as_of: dt.date
+    estimates: list[Estimates]
 
     @property
     def subject(self) -> Subject:
@@ -69,7 +69,11 @@ class OpenFinding(NamedTuple):
 
 def stored_figures(zone_ids: Collection[int]) -> list[StoredFigures]:
     """What the last recheck found of each subject that bears on one of the zones. One query."""
-    return [StoredFigures._make(row) for row in _rows(_FIGURES, zone_ids)]
+    found = []
+    for row in _rows(_FIGURES, zone_ids):
+        by_limit = zip_longest(*(column or () for column in row[6:]))
+        found.append(StoredFigures._make([*row[:6], [estimates_of(*one) for one in by_limit]]))
+    return found
 
 
 def open_findings(zone_ids: Collection[int]) -> list[OpenFinding]:

@@ -7,6 +7,7 @@ from django.contrib.postgres.fields import ArrayField
 from django.db import models
 from django.db.models import Q
 
+from zones.electrical.estimates import Estimates, estimates_of
 from zones.electrical.verdicts import Verdict
 
 
@@ -89,6 +90,22 @@ class Finding(models.Model):
         "measured, however many rechecks lie between.",
     )
     detail = models.BigIntegerField(null=True)
+    low_limit = models.FloatField(null=True, editable=False)
+    high_limit = models.FloatField(null=True, editable=False)
+    low_detail = models.BigIntegerField(null=True, editable=False)
+    high_detail = models.BigIntegerField(null=True, editable=False)
+    overloaded = models.SmallIntegerField(
+        default=0,
+        db_default=0,
+        editable=False,
+        help_text="Estimates without a stable solution: 1 low, 2 likely, 4 high, added up.",
+    )
+    bounds = models.SmallIntegerField(
+        default=0,
+        db_default=0,
+        editable=False,
+        help_text="Estimates whose true figure may be harsher than the number, in the same way.",
+    )
     reasons = ArrayField(
         models.TextField(),
         default=list,
@@ -141,6 +158,22 @@ class Finding(models.Model):
     def subject(self) -> tuple[int, int]:
         """Subject kind and id."""
         return self.subject_kind, self.subject_id
+
+    @property
+    def estimates(self) -> Estimates:
+        return estimates_of(
+            self.low,
+            self.likely,
+            self.high,
+            self.low_limit,
+            self.limit_value,
+            self.high_limit,
+            self.low_detail,
+            self.detail,
+            self.high_detail,
+            self.overloaded,
+            self.bounds,
+        )
 
     @property
     def verdict_word(self) -> str:

@@ -7,7 +7,9 @@ from django.db import models
 
 
 class Figures(models.Model):
-    """One row a subject: its limits with low, likely and high figure, limit, verdict; parallel arrays.
+    """One row a subject: its limits with low, likely and high figure, limit, verdict; parallel arrays. The
+    low and the high estimate have limit and detail of their own (``zones.electrical.estimates``); of what the
+    release before wrote these are those of the likely one.
 
     Never on the row that people edit, or every recheck would spoil an ETag. ``subject_kind`` is
     ``zones.electrical.subjects.SubjectKind``; ``codes`` are codes of the limits registry.
@@ -25,6 +27,20 @@ class Figures(models.Model):
     verdict = ArrayField(models.PositiveSmallIntegerField())
     detail = ArrayField(
         models.BigIntegerField(null=True), help_text="Where: the point, port or row that decides."
+    )
+    low_limit = ArrayField(models.FloatField(null=True), null=True)
+    high_limit = ArrayField(models.FloatField(null=True), null=True)
+    low_detail = ArrayField(models.BigIntegerField(null=True), null=True)
+    high_detail = ArrayField(models.BigIntegerField(null=True), null=True)
+    overloaded = ArrayField(
+        models.SmallIntegerField(),
+        null=True,
+        help_text="Estimates without a stable solution: 1 low, 2 likely, 4 high, added up.",
+    )
+    bounds = ArrayField(
+        models.SmallIntegerField(),
+        null=True,
+        help_text="Estimates whose true figure may be harsher than the number, in the same way.",
     )
     supported = ArrayField(
         models.FloatField(null=True), help_text="Share of the load on measured or marked data."

@@ -23,7 +23,6 @@ from zones.loads.wording import NotComputed, RenderedLoad, difference_in_words, 
 
 # What differs by less was computed alike: how a batch is put together moves the last bits of a sum
 _SAME = 1e-9
-_FIGURES = ("low", "likely", "high", "limit")
 
 
 @dataclass(frozen=True)
@@ -58,8 +57,8 @@ class Difference:
         """Its verdict is a worse one than before; or it is the same, and less of the limit is left."""
         if self.verdict_after is not self.verdict_before or self.before is None or self.after is None:
             return self.verdict_after > self.verdict_before
-        left, left_before = (one.load.headroom_likely for one in (self.after, self.before))
-        return left is not None and left_before is not None and left < left_before - _SAME
+        left, left_before = (one.load.tightness[0] for one in (self.after, self.before))
+        return left_before < math.inf and left < left_before - _SAME
 
     @property
     def sentence(self) -> str:
@@ -179,12 +178,6 @@ def _same(one: RenderedLoad | None, other: RenderedLoad | None) -> bool:
     if one is None or other is None:
         return one is other
     old, new = one.load, other.load
-    if (old.verdict, old.detail) != (new.verdict, new.detail):
-        return False
-    return all(_close(getattr(old, name), getattr(new, name)) for name in _FIGURES)
-
-
-def _close(one: float | None, other: float | None) -> bool:
-    if one is None or other is None:
-        return one is other
-    return math.isclose(one, other, rel_tol=_SAME, abs_tol=1e-12)
+    return old.verdict is new.verdict and all(
+        one.alike(other, relative=_SAME) for one, other in zip(old.estimates, new.estimates, strict=True)
+    )

@@ -10,6 +10,7 @@ import numpy as np
 
 from sites.changes.steps import first_step_after
 from sites.models import Site
+from zones.electrical.estimates import Estimates
 from zones.electrical.evaluate import evaluate, subject_ids
 from zones.electrical.plant import Members
 from zones.electrical.verdicts import Verdict
@@ -19,24 +20,20 @@ from zones.limits.registry import RULES, limit_by_code
 from zones.plant.selectors import read_plant
 from zones.recheck.batch import snapshot
 from zones.recheck.stored_results import without_repeats
-from zones.subjects import Names
+from zones.subjects import Names, Places
 
 
 @dataclass(frozen=True)
 class Figure:
-    """One limit of one subject, with its names. low, likely, high, limit_value: [unit of ``limit``], None:
-    not known, or without end."""
+    """One limit of one subject, with its names; places: of its low, likely and high estimate."""
 
     limit: Limit
     subject: str
     subject_kind: int
     subject_id: int
-    low: float | None
-    likely: float | None
-    high: float | None
-    limit_value: float | None
+    estimates: Estimates
     verdict: Verdict
-    place: str
+    places: Places
 
 
 @dataclass(frozen=True)
@@ -59,21 +56,17 @@ def sites_as_of(site_ids: Sequence[int], day: dt.date) -> Iterator[SiteAsOf]:
         codes = dict(Site.objects.filter(pk__in=site_ids).values_list("id", "code"))
         subjects = list(zip(evaluation.subject_kind.tolist(), evaluation.subject_id.tolist(), strict=True))
         limits = [limit_by_code(evaluation.rules[rule].code) for rule in evaluation.rule]
-        places = [
-            (limit.detail, detail if detail >= 0 else None)
-            for limit, detail in zip(limits, evaluation.detail.tolist(), strict=True)
+        estimates = evaluation.estimates()
+        details = [
+            (limit.detail, one.detail) for limit, of in zip(limits, estimates, strict=True) for one in of
         ]
         broken = [
             (int(problem.subject_kind), int(subject_ids(plant, problem.subject_kind)[problem.subject]))
             for problem in evaluation.problems
         ]
-        names = Names([*subjects, *broken], places)
-    columns = np.stack([evaluation.low, evaluation.likely, evaluation.high, evaluation.limit], axis=1)
-    known = columns.astype(np.object_)
-    known[~np.isfinite(columns)] = None
+        names = Names([*subjects, *broken], details)
     figures: list[list[Figure]] = [[] for _ in plant.site_id]
     for row in np.argsort(-evaluation.verdict, kind="stable"):
-        low, likely, high, limit_value = known[row]
         kind, id_ = subjects[row]
         figures[evaluation.member[row]].append(
             Figure(
@@ -81,12 +74,9 @@ def sites_as_of(site_ids: Sequence[int], day: dt.date) -> Iterator[SiteAsOf]:
                 subject=names.of((kind, id_)),
                 subject_kind=kind,
                 subject_id=id_,
-                low=low,
-                likely=likely,
-                high=high,
-                limit_value=limit_value,
+                estimates=estimates[row],
                 verdict=Verdict(int(evaluation.verdict[row])),
-                place=names.place(*places[row]),
+                places=names.places(limits[row].detail, estimates[row]),
             )
         )
     problems: list[list[str]] = [[] for _ in plant.site_id]

@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 from psycopg.adapt import Dumper
 from psycopg.pq import Format
 
+from zones.electrical import estimates
 from zones.electrical.bearing import Bearing
 from zones.electrical.evaluate import SOLVER_VERSION, Evaluation
 from zones.electrical.plant import BoolArray, Plant
@@ -33,7 +34,8 @@ SAME_RELATIVE = 1e-11
 
 _CODES = [rule.code for rule in RULES]
 _NUMBERED = ", ".join(f"('{code}', {number})" for number, code in enumerate(_CODES))
-_REALS = ("low", "likely", "high", "limit", "supported")
+_REALS = (*estimates.WORDS, *estimates.LIMITS, "supported")
+_WHOLES = (*estimates.DETAILS, *estimates.FLAGS)
 
 _STORED_FIGURES = Query(
     whole={
@@ -43,48 +45,53 @@ _STORED_FIGURES = Query(
         "solver": "u.solver_version",
         "code": "n.number",
         "verdict": "u.verdict",
-        "detail": "u.detail",
+        **{name: f"u.{name}" for name in _WHOLES},
     },
-    real={
-        "low": "u.low",
-        "likely": "u.likely",
-        "high": "u.high",
-        "limit": "u.lim",
-        "supported": "u.supported",
-    },
+    real={name: f"u.{name}" for name in _REALS} | {"limit": "u.lim"},
     # Taken apart side by side, not by one unnest() of all in FROM, and codes joined, not looked up in an
     # array: it takes half as long
     rows=f"""FROM (
             SELECT site_id, subject_kind, subject_id, solver_version, unnest(codes) AS code,
                 unnest(verdict) AS verdict, unnest(detail) AS detail, unnest(low) AS low,
                 unnest(likely) AS likely, unnest(high) AS high, unnest(limit_value) AS lim,
-                unnest(supported) AS supported
+                unnest(low_limit) AS low_limit, unnest(high_limit) AS high_limit,
+                unnest(low_detail) AS low_detail, unnest(high_detail) AS high_detail,
+                unnest(overloaded) AS overloaded, unnest(bounds) AS bounds, unnest(supported) AS supported
             FROM figures WHERE site_id = ANY({{ids}})
         ) u LEFT JOIN (VALUES {_NUMBERED}) AS n(code, number) USING (code)""",  # noqa: S608 - our own codes
 )
 
 _INSERT = """
 INSERT INTO figures (
-    subject_kind, subject_id, site_id, codes, verdict, detail, low, likely, high, limit_value, supported,
-    as_of, solver_version, computed_at
+    subject_kind, subject_id, site_id, codes, verdict, detail, low, likely, high, limit_value, low_limit,
+    high_limit, low_detail, high_detail, overloaded, bounds, supported, as_of, solver_version, computed_at
 )
 SELECT kind, subject, site, array_agg((%(codes)s::text[])[code + 1] ORDER BY code),
     array_agg(verdict::smallint ORDER BY code), array_agg(nullif(detail, -1) ORDER BY code),
     array_agg(nullif(low, 'NaN') ORDER BY code),
     array_agg(nullif(likely, 'NaN') ORDER BY code), array_agg(nullif(high, 'NaN') ORDER BY code),
-    array_agg(nullif(lim, 'NaN') ORDER BY code), array_agg(nullif(supported, 'NaN') ORDER BY code),
+    array_agg(nullif(lim, 'NaN') ORDER BY code), array_agg(nullif(low_limit, 'NaN') ORDER BY code),
+    array_agg(nullif(high_limit, 'NaN') ORDER BY code), array_agg(nullif(low_detail, -1) ORDER BY code),
+    array_agg(nullif(high_detail, -1) ORDER BY code), array_agg(overloaded::smallint ORDER BY code),
+    array_agg(bounds::smallint ORDER BY code), array_agg(nullif(supported, 'NaN') ORDER BY code),
     DATE '0001-01-01' + (min(day) - 1)::int, %(solver)s::int, %(now)s::timestamptz
 FROM unnest(
     %(kind)s::bigint[], %(subject)s::bigint[], %(site)s::bigint[], %(code)s::bigint[], %(verdict)s::bigint[],
     %(detail)s::bigint[], %(low)s::float8[], %(likely)s::float8[], %(high)s::float8[], %(limit)s::float8[],
-    %(supported)s::float8[], %(day)s::bigint[]
-) AS f(kind, subject, site, code, verdict, detail, low, likely, high, lim, supported, day)
+    %(low_limit)s::float8[], %(high_limit)s::float8[], %(low_detail)s::bigint[], %(high_detail)s::bigint[],
+    %(overloaded)s::bigint[], %(bounds)s::bigint[], %(supported)s::float8[], %(day)s::bigint[]
+) AS f(
+    kind, subject, site, code, verdict, detail, low, likely, high, lim, low_limit, high_limit, low_detail,
+    high_detail, overloaded, bounds, supported, day
+)
 GROUP BY kind, subject, site
 """
 _OR_UPDATE = """
 ON CONFLICT (subject_kind, subject_id) DO UPDATE SET
     site_id = excluded.site_id, codes = excluded.codes, verdict = excluded.verdict, detail = excluded.detail,
     low = excluded.low, likely = excluded.likely, high = excluded.high, limit_value = excluded.limit_value,
+    low_limit = excluded.low_limit, high_limit = excluded.high_limit, low_detail = excluded.low_detail,
+    high_detail = excluded.high_detail, overloaded = excluded.overloaded, bounds = excluded.bounds,
     supported = excluded.supported, as_of = excluded.as_of, solver_version = excluded.solver_version,
     computed_at = excluded.computed_at
 """
@@ -162,7 +169,7 @@ def _found(plant: Plant, evaluation: Evaluation) -> Columns:
         "subject": evaluation.subject_id,
         "code": np.array([_CODES.index(rule.code) for rule in evaluation.rules], np.int64)[evaluation.rule],
         "verdict": evaluation.verdict,
-        "detail": evaluation.detail,
+        **{name: getattr(evaluation, name) for name in _WHOLES},
     }
     for name in _REALS:
         values = getattr(evaluation, name)
@@ -180,7 +187,7 @@ def _changed(
     theirs = np.lexsort((stored["code"], of_stored))
     mine, theirs = mine[~changed[of_found[mine]]], theirs[~changed[of_stored[theirs]]]
     differs = stored["solver"][theirs] != SOLVER_VERSION
-    for name in ("site", "code", "verdict", "detail"):
+    for name in ("site", "code", "verdict", *_WHOLES):
         differs |= found[name][mine] != stored[name][theirs]
     for name in _REALS:
         differs |= ~np.isclose(

@@ -278,7 +278,7 @@ def test_the_whole_history_has_every_step(story: Story) -> None:
     story.on("2025-02-10")
     story.remove(*added)
     entries = story.history()
-    assert [round(e.likely, 6) for e in entries] == [1.35, 1.83, 1.35]
+    assert [round(e.estimates.likely.value or 0, 6) for e in entries] == [1.35, 1.83, 1.35]
     assert [e.past[1] for e in entries] == [False, True, False]
     assert [e.after_baseline for e in entries] == [False, True, True]
     assert [e.change_set.id for e in entries if e.change_set] == [100, 101, 102]

@@ -8,8 +8,9 @@ from typing import Any
 
 import pytest
 
+from zones.electrical.estimates import Estimate
 from zones.findings.changes_at_step import ChangeAtStep, Reference
-from zones.findings.named_changes import Attribution, Cause, Figure, NamedChange, rounded
+from zones.findings.named_changes import Attribution, Cause, NamedChange, rounded
 from zones.plant.change_sets import ChangeSetInfo
 
 DAY = dt.date(2026, 3, 1)
@@ -29,12 +30,12 @@ WORK, LATER, IMPORT = info(7), info(9), info(8, quiet=True)
 
 def named(*changes: ChangeAtStep, **said: Any) -> NamedChange:
     values: dict[str, Any] = {"day": DAY, "as_found": False, "change_set": WORK, "correction": None} | said
-    return NamedChange(**values, changes=changes, before=Figure(1.2, 1.6), after=Figure(1.7, 1.5))
+    return NamedChange(**values, changes=changes, before=Estimate(1.2, 1.6), after=Estimate(1.7, 1.5))
 
 
 def attribution(change: NamedChange, **said: Any) -> Attribution:
     values: dict[str, Any] = {"since": None, "until": None, "possible": False, "surveyed": False} | said
-    return Attribution(named=change, baseline=Figure(0.4, 1.6), baseline_day=DAY, **values)
+    return Attribution(named=change, baseline=Estimate(0.4, 1.6), baseline_day=DAY, **values)
 
 
 @pytest.mark.parametrize(

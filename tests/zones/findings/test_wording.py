@@ -11,6 +11,7 @@ import pytest
 from tests.zones.findings.stories import NAMES, SUPPLY_CURRENT, Story, said, shown
 from zones.electrical import plant as p
 from zones.electrical.bands import Basis
+from zones.electrical.estimates import Estimate
 from zones.electrical.verdicts import Rule
 from zones.findings.change_types import CHANGE_TYPES
 from zones.findings.changes_at_step import ChangeAtStep, Reference
@@ -253,12 +254,15 @@ def test_a_stored_range_is_read_as_it_was(story: Story) -> None:
 
 def test_a_title_is_site_thing_figure_limit_in_80_characters() -> None:
     supply, polarity = limit_by_code("supply_current"), limit_by_code("polarity_reversed")
-    assert title("merrow-harbour", supply, "PS-1", 1.83, 1.6) == "merrow-harbour PS-1: 1.83 A, limit 1.60 A"
-    assert title("merrow-harbour", polarity, "block B1", 2.0, 0.0) == (
+    assert (
+        title("merrow-harbour", supply, "PS-1", Estimate(1.83, 1.6))
+        == "merrow-harbour PS-1: 1.83 A, limit 1.60 A"
+    )
+    assert title("merrow-harbour", polarity, "block B1", Estimate(2.0, 0.0)) == (
         "merrow-harbour polarity reversed on 2 rows of block B1"
     )
     for limit in LIMITS:
-        assert len(title("merrow-harbour-east", limit, "s" * 120, 123.4, 100.0)) <= TITLE_LENGTH
+        assert len(title("merrow-harbour-east", limit, "s" * 120, Estimate(123.4, 100.0))) <= TITLE_LENGTH
 
 
 def test_of_many_changes_few_are_named() -> None:

@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from zones import electrical
+from zones.electrical.estimates import Estimate, Estimates, at_one_place
 from zones.electrical.subjects import SubjectKind
 from zones.electrical.verdicts import Verdict, judge
 from zones.limits.cautions import Caution
@@ -73,7 +74,9 @@ def test_each_says_where_it_comes_from(limit: Limit) -> None:
 @pytest.mark.parametrize("values", [(1.0, 2.0, 3.0, 2.5), (0.0, 0.0, 0.0, 0.0), (None, None, None, None)])
 def test_each_sentence_can_be_said(limit: Limit, place: str, values: tuple[float | None, ...]) -> None:
     low, likely, high, most = values
-    said = limit.sentence(subject="run R1", low=low, likely=likely, high=high, limit=most, place=place)
+    said = limit.sentence(
+        subject="run R1", estimates=at_one_place(low, likely, high, most), places=(place, place, place)
+    )
     assert "run R1" in said or said.startswith("Run R1")
     assert said.endswith(".")
     assert not re.search(r"[{}]|None|nan|inf|  |−0\b", said)
@@ -83,23 +86,55 @@ def test_each_sentence_can_be_said(limit: Limit, place: str, values: tuple[float
 def test_a_sentence_tells_figure_band_limit_and_place() -> None:
     voltage = limit_by_code("run_voltage")
     assert voltage.sentence(
-        subject="run R3", low=18.24, likely=17.5, high=16.9, limit=18.0, place="P12 (gangway)"
+        subject="run R3", estimates=at_one_place(18.24, 17.5, 16.9, 18.0), places=("P12 (gangway)",) * 3
     ) == (
         "Run R3 delivers 17.5 V (16.9 V to 18.2 V) to the speaker at P12 (gangway) during a page; minimum "
         "18.0 V."
     )
     current = limit_by_code("supply_current")
-    assert current.sentence(subject="supply PS 1", low=1.83, likely=1.83, high=1.83, limit=None) == (
+    assert current.sentence(subject="supply PS 1", estimates=at_one_place(1.83, 1.83, 1.83, None)) == (
         "Supply PS 1 delivers 1.83 A during a page; limit not recorded: rating missing."
     )
 
 
 def test_an_infeasible_run_is_not_said_to_have_a_voltage() -> None:
     voltage = limit_by_code("run_voltage")
-    assert voltage.figure_text(0.0, 0.0, 0.0) == "no stable voltage: overloaded"
-    assert voltage.sentence(subject="run R3", low=0.0, likely=0.0, high=0.0, limit=18.0, place="P12") == (
-        "Run R3 has no stable voltage at P12 during a page: overloaded; minimum 18.0 V."
+    none = Estimate(None, 18.0, overloaded=True)
+    assert voltage.estimate_text(none) == "no stable voltage: overloaded"
+    assert voltage.sentence(subject="run R3", estimates=Estimates(none, none, none)) == (
+        "Run R3 has no stable voltage during a page: overloaded; minimum 18.0 V."
     )
+
+
+def test_an_estimate_that_is_decided_elsewhere_is_said_with_its_own_place_and_limit() -> None:
+    voltage = limit_by_code("run_voltage")
+    here, there = Estimate(19.04, 18.0, 3), Estimate(15.9, 16.0, 7)
+    said = voltage.sentence(
+        subject="run R3", estimates=Estimates(here, here, there), places=("P3", "P3", "P7")
+    )
+    assert said == (
+        "Run R3 delivers 19.0 V to the speaker at P3 during a page; minimum 18.0 V; "
+        "high estimate 15.9 V at P7, minimum 16.0 V."
+    )
+    collapsed = Estimate(None, 16.0, overloaded=True)
+    said = voltage.sentence(
+        subject="run R3", estimates=Estimates(here, here, collapsed), places=("P3", "P3", "")
+    )
+    assert said.endswith("; minimum 18.0 V; high estimate: no stable voltage: overloaded.")
+
+
+def test_a_figure_that_may_be_harsher_is_said_to_be_a_bound() -> None:
+    certain, least = Estimate(1.2, 1.6), Estimate(1.25, 1.6, bound=True)
+    current = limit_by_code("supply_current")
+    assert current.sentence(subject="supply PS 1", estimates=Estimates(certain, least, least)) == (
+        "Supply PS 1 delivers at least 1.25 A during a page; limit 1.60 A."
+    )
+    assert current.sentence(subject="supply PS 1", estimates=Estimates(certain, certain, least)) == (
+        "Supply PS 1 delivers 1.20 A (1.20 A to 1.25 A) during a page; limit 1.60 A; "
+        "high estimate at least 1.25 A, limit 1.60 A."
+    )
+    voltage = limit_by_code("run_voltage")
+    assert voltage.estimate_text(Estimate(18.3, 18.0, bound=True)) == "at most 18.3 V"
 
 
 @pytest.mark.parametrize(
@@ -134,14 +169,16 @@ def test_sentences_are_plain_and_counts_inflect(code: str, figure: float, place:
     limits = {"output_speakers": 40.0, "row_used_twice": 1.0, "address_used_twice": 1.0, "audio_level": -6.0}
     limits |= {"poe_allocated": 370.0, "port_type": 15.4, "line_loss": 3.0}
     said = limit_by_code(code).sentence(
-        subject="block B1", low=figure, likely=figure, high=figure, limit=limits.get(code, 0.0), place=place
+        subject="block B1",
+        estimates=at_one_place(figure, figure, figure, limits.get(code, 0.0)),
+        places=(place, place, place),
     )
     assert said.startswith(sentence)
 
 
 def test_a_figure_that_is_not_recorded_is_said_to_be_so() -> None:
     said = limit_by_code("audio_level").sentence(
-        subject="output 1 of GW 1", low=None, likely=None, high=None, limit=-6.0
+        subject="output 1 of GW 1", estimates=at_one_place(None, None, None, -6.0)
     )
     assert said == "Audio level, output 1 of GW 1: not recorded; minimum −6.0 dB."
 

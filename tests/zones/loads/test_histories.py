@@ -62,8 +62,10 @@ def test_a_supply_over_time(drift: Hall) -> None:
     supply = line(drift, "supply_current", drift.supply.pk)
     assert [entry.day for entry in supply.entries] == [BUILT, FIRST, SECOND, THIRD]
     # by hand: 40 and 52 speakers at 40 mA; 0.8 of 2, 4 and 1 A
-    assert [entry.likely for entry in supply.entries] == pytest.approx([1.60, 2.08, 2.08, 2.08])
-    assert [entry.limit for entry in supply.entries] == pytest.approx([1.6, 1.6, 3.2, 0.8])
+    assert [entry.estimates.likely.value for entry in supply.entries] == pytest.approx(
+        [1.60, 2.08, 2.08, 2.08]
+    )
+    assert [entry.estimates.likely.limit for entry in supply.entries] == pytest.approx([1.6, 1.6, 3.2, 0.8])
     assert [entry.verdict for entry in supply.entries] == [
         Verdict.CANNOT_TELL, Verdict.PAST, Verdict.WITHIN, Verdict.PAST,
     ]  # fmt: skip
@@ -136,7 +138,7 @@ def test_a_site_taken_over_begins_with_its_survey(drift: Hall) -> None:
     supply = line(drift, "supply_current", drift.supply.pk)
     assert supply.surveyed
     assert supply.entries[0].day == FIRST
-    assert supply.entries[0].likely == pytest.approx(2.08)
+    assert supply.entries[0].estimates.likely.value == pytest.approx(2.08)
     assert supply.entries[0].sentence.startswith("As found by the survey of 2024-06-12")
 
 
@@ -150,7 +152,7 @@ def test_a_correction_is_shown_beside_the_work(drift: Hall) -> None:
     )
     supply = line(drift, "supply_current", drift.supply.pk)
     second = supply.entries[1]
-    assert second.likely == pytest.approx(2.10)
+    assert second.estimates.likely.value == pytest.approx(2.10)
     assert second.correction is not None
     assert "corrected on 2025-10-25 by Ida Lark (“label read”)" in second.sentence
     assert [entry.day for entry in supply.entries] == [BUILT, FIRST, SECOND, THIRD], "nothing was added"

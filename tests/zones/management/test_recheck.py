@@ -113,10 +113,12 @@ def test_as_of_a_day_in_json_is_a_line_a_site_with_every_figure(overloaded: Term
         "low": None,
         "likely": pytest.approx(1.7),
         "high": None,
-        "limit": pytest.approx(1.6),
+        **dict.fromkeys(("low_limit", "limit", "high_limit"), pytest.approx(1.6)),
+        "overloaded": [],
+        "bounds": [],
         "unit": "A",
         "verdict": "past",
-        "place": "",
+        **dict.fromkeys(("low_place", "place", "high_place"), ""),
     }
     assert sites["quay-9"]["as_of"] == ADDED_ON.isoformat()
     assert sites["quay-9"]["figures"][0] == current  # the worst first

@@ -18,6 +18,7 @@ from rich.text import Text
 from sites.models import Site
 from sites.models.changes import Mark
 from sites.wording import did_you_mean
+from zones.electrical.estimates import LIMITS, WORDS
 from zones.electrical.verdicts import Verdict
 from zones.recheck.as_of import Figure, SiteAsOf, sites_as_of
 from zones.recheck.batch import recheck
@@ -94,7 +95,8 @@ class Command(BaseCommand):
             for heading in ("subject", "limit", "figure", "limit value", "verdict"):
                 table.add_column(heading, overflow="fold")
             for figure in notable:
-                subject = f"{figure.subject}, {figure.place}" if figure.place else figure.subject
+                place = figure.places.likely
+                subject = f"{figure.subject}, {place}" if place else figure.subject
                 table.add_row(
                     Text(subject), figure.limit.title, *_figure_and_limit(figure), _words(figure.verdict)
                 )
@@ -151,8 +153,9 @@ def _words(verdict: Verdict) -> str:
 
 
 def _figure_and_limit(figure: Figure) -> tuple[str, str]:
-    shown = figure.limit.figure_text(figure.likely, figure.low, figure.high)
-    return shown, figure.limit.limit_text(figure.limit_value)
+    limit, estimates = figure.limit, figure.estimates
+    others = limit.other_estimates(estimates, figure.places)
+    return f"{limit.band_text(estimates)}{others}", limit.limit_text(estimates.likely.limit)
 
 
 def _as_json(site: SiteAsOf) -> dict[str, Any]:
@@ -165,13 +168,13 @@ def _as_json(site: SiteAsOf) -> dict[str, Any]:
                 "subject": figure.subject,
                 "subject_kind": figure.subject_kind,
                 "subject_id": figure.subject_id,
-                "low": figure.low,
-                "likely": figure.likely,
-                "high": figure.high,
-                "limit": figure.limit_value,
+                **dict(zip(WORDS, (one.value for one in figure.estimates), strict=True)),
+                **dict(zip(LIMITS, (one.limit for one in figure.estimates), strict=True)),
+                "overloaded": figure.estimates.overloaded,
+                "bounds": figure.estimates.bounds,
                 "unit": figure.limit.unit,
                 "verdict": figure.verdict.name.lower(),
-                "place": figure.place,
+                **dict(zip(("low_place", "place", "high_place"), figure.places, strict=True)),
             }
             for figure in site.figures
         ],

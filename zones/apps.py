@@ -16,10 +16,11 @@ class ZonesConfig(AppConfig):
 
         from django.conf import settings
 
-        from sites.changes.signals import change_set_accepted
+        from sites.changes.signals import change_set_accepted, change_set_withdrawn
         from zones.findings import rechecked
         from zones.recheck.nudge import nudge_after_commit
 
         if settings.CELERY_BROKER_URL:
             change_set_accepted.connect(nudge_after_commit)
+            change_set_withdrawn.connect(nudge_after_commit)
         rechecked.register()

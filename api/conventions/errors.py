@@ -40,7 +40,19 @@ RETRY_AFTER_S = 2
 _OF_THE_VALUES = frozenset({"required", "invalid", "unknown", "not_found"})
 # Codes of conflicts with what is recorded, which can be dealt with first: a 409
 _IN_THE_WAY = frozenset(
-    {"contradicts_later", "ended", "not_yet_there", "in_use", "conflict", "accepted", "not_a_draft"}
+    {
+        "contradicts_later",
+        "ended",
+        "not_yet_there",
+        "in_use",
+        "conflict",
+        "accepted",
+        "not_a_draft",
+        "withdrawn",
+        "not_accepted",
+        "cannot_be_withdrawn",
+        "of_an_earlier_day",
+    }
 )
 # A conflict with another row (409); any other broken rule is about the values themselves (422)
 _ROW_IN_THE_WAY = (pg.UniqueViolation, pg.ExclusionViolation, pg.ForeignKeyViolation)

@@ -31,10 +31,12 @@ from sites.access.scope import scoped
 from sites.changes.errors import ChangeConflict
 from sites.changes.making import version_of
 from sites.changes.services import Accepted, Change
+from sites.changes.withdrawing import why_gone
+from sites.models.changes import Change as ChangeRow
 
 from .filters import FilterSet, item_query, list_query
 from .permissions import Needed
-from .problems import BAD_REQUEST, PRECONDITION_REQUIRED, STALE_VERSION, ProblemError
+from .problems import BAD_REQUEST, NOT_FOUND, PRECONDITION_REQUIRED, STALE_VERSION, ProblemError
 from .serializers import QuerySerializer, ResourceSerializer
 from .views import ApiView, Spec
 from .writing import Writing
@@ -141,8 +143,16 @@ class ReadOnlyViewSet(ViewSetMixin, ApiView, GenericAPIView):
         return scoped(self.model, self.principal.scope)
 
     def get_object(self) -> Any:
-        """The thing of this address; `NotFound` where it does not exist or is out of scope."""
-        return self.gate(principal=self.principal, id=int(self.kwargs["id"]))
+        """The thing of this address; `NotFound` where it does not exist or is out of scope. Of one that was
+        recorded by mistake and withdrawn, that says so."""
+        row_id = int(self.kwargs["id"])
+        try:
+            return self.gate(principal=self.principal, id=row_id)
+        except NotFound:
+            detail = why_gone(self.model, row_id, scoped(ChangeRow, self.principal.scope))
+            if detail is None:
+                raise
+            raise ProblemError(NOT_FOUND, detail) from None
 
     def matched_object(self) -> Any:
         """The thing of this address, in the version that `If-Match` names: checked before the body."""

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from django.db.models import QuerySet
+from rest_framework import serializers
 from rest_framework.decorators import action
 from rest_framework.exceptions import ValidationError
 from rest_framework.request import Request
@@ -20,7 +21,7 @@ from api.conventions.views import Spec
 from api.conventions.viewsets import ReadOnlyViewSet, etag, stale
 from sites.access.abilities import Ability
 from sites.access.gates import NotFound, change_set_for, site_for
-from sites.changes.errors import ChangeConflict
+from sites.changes.errors import ChangeConflict, Problem
 from sites.changes.services import (
     Change,
     change_set_draft,
@@ -28,11 +29,11 @@ from sites.changes.services import (
     change_set_withdraw,
 )
 from sites.models.access import User
-from sites.models.changes import ChangeSet
-from zones.planning.drafts import accept_draft, evaluate_draft
+from sites.models.changes import ChangeSet, Withdrawal
+from zones.planning.drafts import accept_draft, evaluate_draft, withdraw
 
 from .dated import NO_CASE, SiteFilterSet
-from .effects import EffectSerializer, effect_data
+from .effects import BesideEffect, EffectSerializer, effect_data
 from .operation_lists import OperationList, ResultSerializer, operation_problems, results_data
 from .sites import SiteSerializer
 
@@ -52,7 +53,15 @@ class Person(fields.Text):
         return value.get_full_name() or value.get_username()
 
 
-class ChangeSetSerializer(ResourceSerializer):
+class WithdrawalSerializer(serializers.ModelSerializer):
+    """By whom, when and why a recorded change set was withdrawn."""
+
+    class Meta:
+        model = Withdrawal
+        fields = ("actor", "reason", "withdrawn_at")
+
+
+class ChangeSetSerializer(BesideEffect, ResourceSerializer):
     accepted_by = Person(
         read_only=True,
         allow_null=True,
@@ -62,6 +71,10 @@ class ChangeSetSerializer(ResourceSerializer):
         read_only=True,
         help_text="Each as `GET /operations` describes it. Empty where rows were written otherwise, as by an "
         "import: `/changes` has them.",
+    )
+
+    withdrawal = WithdrawalSerializer(
+        read_only=True, allow_null=True, help_text="null: it was not withdrawn, or was never recorded."
     )
 
     expansions = {"site": SiteSerializer}
@@ -157,6 +170,12 @@ class DraftRevisionSerializer(AcceptanceSerializer):
         return attrs
 
 
+class WithdrawingSerializer(StrictSerializer):
+    """Why; of a draft that may be left out."""
+
+    reason = fields.Text(required=False, max_length=2000)
+
+
 class NothingSerializer(StrictSerializer):
     """An empty object."""
 
@@ -176,7 +195,7 @@ class ChangeSetViewSet(ReadOnlyViewSet):
     bodies = {"create": DraftSerializer, "partial_update": DraftRevisionSerializer}
 
     def get_queryset(self) -> QuerySet[Any]:
-        return super().get_queryset().select_related("accepted_by")
+        return super().get_queryset().select_related("accepted_by", "withdrawal")
 
     def create(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
         """Draw up a draft. Its operations are applied and undone, so that what could not be accepted is
@@ -240,16 +259,37 @@ class ChangeSetViewSet(ReadOnlyViewSet):
         row.effect = None if effect is None else effect_data(effect)
         return Response(AcceptedChangeSetSerializer(row).data, headers={"ETag": etag(self.versions(row))})
 
-    @action(detail=True, methods=["post"], action_spec=Spec(body=NothingSerializer, if_match=True))
+    @action(detail=True, methods=["post"], action_spec=Spec(body=WithdrawingSerializer, if_match=True))
     def withdraw(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
-        """Put a draft aside. It stays, and a PATCH makes it a draft again."""
-        draft = self.matched_object()
-        self.validated_body()
+        """Put a draft aside: it stays, and a PATCH makes it a draft again. Or withdraw, whole, what was
+        recorded by mistake today: what the change set made is gone, what it superseded is as it was, and the
+        answer says what that does to the figures. Refused where something refers to it, or came later."""
+        row = self.matched_object()
+        reason = self.validated_body().get("reason")
+        effect = None
         try:
-            withdrawn = change_set_withdraw(change_set=draft, expected_version=draft.version)
+            if row.recorded_at is None:
+                row = change_set_withdraw(change_set=row, expected_version=row.version)
+            elif reason is None:
+                raise invalid(
+                    [
+                        Problem(
+                            "Say why: a recorded change set is withdrawn with a reason.",
+                            "required",
+                            "/reason",
+                        )
+                    ]
+                )
+            else:
+                row, effect = withdraw(
+                    change_set=row, user=self.principal.user, reason=reason, expected_version=row.version
+                )
         except ChangeConflict as conflict:
             raise self._overtaken(conflict) from conflict
-        return self.respond(withdrawn)
+        answer = self.respond(row)
+        if effect is not None:
+            answer.data["effect"] = effect_data(effect)
+        return answer
 
     def _overtaken(self, conflict: ChangeConflict) -> Exception:
         """A draft that was itself changed meanwhile is a 412; one whose rows were, a 409 as it stands."""

@@ -55,6 +55,7 @@ class UnscopedModelError(Exception):
 _PATHS: dict[str, str] = {
     "sites.Customer": "id",
     "sites.Coverage": "contract__customer_id",
+    "sites.Withdrawal": "change_set__site__customer_id",
     "sites.SecretReveal": "secret__site__customer_id",
 }
 _RULES: dict[str, Callable[[QuerySet[Any], Scope], QuerySet[Any]]] = {}

@@ -136,6 +136,23 @@ add_rules(
         "change_set_accepted_has_step": "An accepted change set of a site has a step.",
         "change_set_accepted_never_changes": "An accepted change set never changes; make another one.",
         "change_set_withdrawn_is_not_accepted": "This change set is withdrawn; make it a draft again first.",
+        "change_set_withdrawn_stays_so": (
+            "This change set was recorded and then withdrawn: that stays so; make another one."
+        ),
+        "withdrawal_of_an_accepted_change_set": "Only an accepted change set of one site is withdrawn.",
+        "withdrawal_on_the_day_of_recording": (
+            "A change set is withdrawn on the day it was recorded, by the site's clock, and on no later one: "
+            "record a correction."
+        ),
+        "withdrawal_is_whole": (
+            "A change set that adds a site, or wrote no row of its own, cannot be withdrawn: record a "
+            "correction."
+        ),
+        "withdrawal_of_what_was_recorded_last": (
+            "Something that this change set wrote was recorded again later: withdraw that first, or record a "
+            "correction."
+        ),
+        "withdrawal_is_only_added_to": "A withdrawal stays as it was made.",
         "change_set_keeps_its_site": ("A change set stays with its site.", "site_id"),
         "change_set_step_once_a_site": ("A site takes 65535 change sets a day at most.", "happened_on"),
         # Customers, contracts, access

@@ -36,6 +36,7 @@ from .making import (
 )
 from .operations import SITE_ADD, Accepted, accept, apply_calls, kind_for, read_operations
 from .signals import change_set_accepted
+from .withdrawing import withdraw_recorded
 from .work import Work, but
 
 __all__ = [
@@ -53,6 +54,7 @@ __all__ = [
     "open_change_sets",
     "today_at",
     "today_in",
+    "withdraw_recorded",
 ]
 
 Kind = ChangeSet.Kind
@@ -230,6 +232,9 @@ def _locked(change_set: ChangeSet, expected_version: int | None) -> ChangeSet:
     draft = ChangeSet.objects.select_for_update(of=("self",)).get(pk=change_set.pk)
     if draft.state == State.ACCEPTED:
         raise ChangeRefused([Problem("This change set is accepted and never changes.", "accepted")])
+    if draft.recorded_at is not None:
+        detail = "This change set was recorded and then withdrawn: that stays so; make another one."
+        raise ChangeRefused([Problem(detail, "withdrawn")])
     if expected_version is not None and draft.version != expected_version:
         detail = "This draft was changed meanwhile; look at it again."
         raise ChangeConflict([Problem(detail, "conflict")])

@@ -3,7 +3,7 @@ from sites import fields
 from .access import Grant, Token, User
 from .blocks import Block
 from .catalogue import CableType, Catalogued, DeviceModel, Factor
-from .changes import Change, ChangeSet, Mark
+from .changes import Change, ChangeSet, Mark, Withdrawal
 from .customers import Contract, Coverage, Customer
 from .dated import Basis, DatedFacts, Named, Placed, Recorded, standing_once, value_with_basis
 from .network import Endpoint, EndpointFacts, Output, Switch, SwitchFacts, SwitchPort, SwitchPortFacts
@@ -49,6 +49,7 @@ __all__ = [
     "SwitchPortFacts",
     "Token",
     "User",
+    "Withdrawal",
     "fields",
     "standing_once",
     "value_with_basis",

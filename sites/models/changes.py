@@ -122,7 +122,26 @@ class Change(models.Model):
         db_table = "change"
         indexes = [
             models.Index(fields=["site", "-id"], name="change_by_site"),
+            models.Index(fields=["table_name"], condition=Q(operation="delete"), name="change_deleted"),
         ]
+
+
+class Withdrawal(models.Model):
+    """Append-only: a change set that was withdrawn whole on the day it was recorded; by whom, when, why.
+    Inserting the row is the withdrawal: its trigger undoes what the change set wrote."""
+
+    change_set = models.OneToOneField(
+        ChangeSet, on_delete=models.PROTECT, primary_key=True, related_name="withdrawal"
+    )
+    user = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    actor = fields.LineField(max_length=150, help_text="Who withdrew it, as a person reads it.")
+    reason = fields.NoteField(max_length=2000, blank=False)
+    withdrawn_at = models.DateTimeField(db_default=Now())
+
+    class Meta:
+        db_table = "withdrawal"
 
 
 class Mark(models.Model):

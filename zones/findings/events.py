@@ -38,6 +38,7 @@ class EventKind(StrEnum):
     CASE_CLEARED = "case.cleared"
     SITE_TAKEN_OVER = "site.taken_over"
     CHANGE_SET_ACCEPTED = "change_set.accepted"
+    CHANGE_SET_WITHDRAWN = "change_set.withdrawn"
 
 
 def notify(
@@ -116,18 +117,33 @@ def notify_acknowledged(case: Case, finding: Finding, *, now: dt.datetime) -> No
 
 def notify_accepted(*, change_set: ChangeSet, **_sent: object) -> None:
     """Receiver of ``change_set_accepted``: write the event where the site is under contract."""
-    if change_set.site_id is None or change_set.quiet or change_set.recorded_at is None:
+    if change_set.recorded_at is not None:
+        _of_change_set(EventKind.CHANGE_SET_ACCEPTED, change_set, change_set.recorded_at)
+
+
+def notify_withdrawn(*, change_set: ChangeSet, **_sent: object) -> None:
+    """Receiver of ``change_set_withdrawn``: the same of a change set that was accepted and is withdrawn. The
+    next recheck clears what it brought about, and writes the events of that."""
+    withdrawal = change_set.withdrawal
+    said = {"withdrawal": {"actor": withdrawal.actor, "reason": withdrawal.reason}}
+    _of_change_set(EventKind.CHANGE_SET_WITHDRAWN, change_set, withdrawal.withdrawn_at, said)
+
+
+def _of_change_set(
+    kind: EventKind, change_set: ChangeSet, happened_at: dt.datetime, more: Mapping[str, Any] | None = None
+) -> None:
+    if change_set.site_id is None or change_set.quiet:
         return
     contract = contract_today(change_set.site_id)
     if contract is None:
         return
     site = Site.objects.select_related("customer").get(pk=change_set.site_id)
     _event(
-        EventKind.CHANGE_SET_ACCEPTED,
+        kind,
         site,
-        change_set_body(change_set, site, contract),
+        change_set_body(change_set, site, contract) | dict(more or {}),
         subject=f"change-sets/{change_set.pk}",
-        happened_at=change_set.recorded_at,
+        happened_at=happened_at,
     ).save()
 
 

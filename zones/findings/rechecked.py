@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 
 from django.db.models import Value
 
-from sites.changes.signals import change_set_accepted
+from sites.changes.signals import change_set_accepted, change_set_withdrawn
 from sites.models import Coverage, Site
 from zones.electrical.evaluate import SOLVER_VERSION
 from zones.electrical.subjects import SubjectKind
@@ -16,7 +16,7 @@ from zones.models import Finding
 from zones.recheck.checked import Checked, Due, on_checked, on_due, on_failed
 
 from .conditions import Condition, conditions_of, unattributed_key
-from .events import notify, notify_accepted
+from .events import notify, notify_accepted, notify_withdrawn
 from .named_changes import unattributed
 from .reconcile import reconcile
 from .timeline import CANNOT_COMPUTE
@@ -80,6 +80,7 @@ def register() -> None:
     on_failed(findings_failed)
     on_due(findings_due)
     change_set_accepted.connect(notify_accepted)
+    change_set_withdrawn.connect(notify_withdrawn)
 
 
 def _is_of_a_whole_site(finding: Finding) -> bool:

@@ -13,7 +13,7 @@ from django.db import transaction
 
 from sites.changes.errors import refuse
 from sites.changes.operations import Accepted
-from sites.changes.services import change_set_accept, change_set_trial
+from sites.changes.services import change_set_accept, change_set_trial, withdraw_recorded
 from sites.models.access import User
 from sites.models.changes import ChangeSet
 
@@ -69,3 +69,17 @@ def accept_draft(
     with effect_of(draft.site_id, happened_on or draft.happened_on) as effect:
         accepted = change_set_accept(change_set=change_set, **said)
         return accepted, effect()
+
+
+@transaction.atomic
+def withdraw(
+    *, change_set: ChangeSet, user: User, reason: str, expected_version: int | None = None
+) -> tuple[ChangeSet, Effect | None]:
+    """Withdraw what was recorded by mistake today (``withdraw_recorded``), and say what that does to its
+    site."""
+    row = ChangeSet.objects.select_for_update(of=("self",)).get(pk=change_set.pk)
+    said: dict[str, Any] = {"user": user, "reason": reason, "expected_version": expected_version}
+    if row.state != ChangeSet.State.ACCEPTED or row.site_id is None:
+        return withdraw_recorded(change_set=row, **said), None
+    with effect_of(row.site_id, row.happened_on) as effect:
+        return withdraw_recorded(change_set=row, **said), effect()

@@ -1,6 +1,6 @@
 """Low, likely and high of a value, from the value and its basis.
 
-Common practice, no source: every factor is a default that the integrator can change (``Factors``).
+Common practice, no source: every factor (``Factors``) is a default.
 Bands are arrays with a first axis of three: 0 low (kindest), 1 likely, 2 high (harshest).
 """
 

@@ -115,7 +115,7 @@ def bands_of(load: Load) -> FloatArray:
 
 
 def amount_of_fraction(fraction: float) -> Amount:
-    return Amount.of("loading fraction", "", fraction, "common practice, unless changed")
+    return Amount.of("loading fraction", "", fraction, "common practice")
 
 
 def limit_by_fraction(rated: float, fraction: float, unit: str) -> Step:

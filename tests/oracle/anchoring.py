@@ -12,6 +12,7 @@ import math
 from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from typing import Any
 
 from .direct_current import solved_alone, trees_of
 from .figures import Figure
@@ -56,6 +57,7 @@ class Anchored:
         self.values = Values(record)
         self._plain = {id(row): self.values.point(row) for row in record.points}
         self._settled: dict[int, PointValues] = {}
+        self._leads_to: dict[int, int] = {}
         self.compared: list[Compared] = []
         self.seen: Counter[str] = Counter()
         by_run: dict[int, list[ReadingRow]] = {}
@@ -214,7 +216,8 @@ class Anchored:
         for each in bench.fed:
             if not self.of(each.point.row).scaled_current:
                 continue
-            for row in self._life(each.point.row, _same_device):
+            read = each.point.row
+            for row in self._life(read, [r for r in self.record.points if r.thing == read.thing], _device):
                 values = self.of(row)
                 self._settled[id(row)] = replace(
                     values,
@@ -229,23 +232,36 @@ class Anchored:
         for each in bench.fed:
             if not self.of(each.point.row).scaled_length:
                 continue
-            for row in self._life(each.point.row, _same_segment):
+            read = each.point.row
+            whole = [r for r in self.record.points if self._whole_to(r) == self._whole_to(read)]
+            for row in self._life(read, whole, self._segment):
                 values = self.of(row)
-                if values.length_m.likely > 0:
-                    length = band.times(values.length_m.likely * factor)
-                    self._settled[id(row)] = replace(values, length_m=length)
+                if values.whole_m.likely > 0:
+                    length = band.times(values.whole_m.likely * factor)
+                    self._settled[id(row)] = replace(values, whole_m=length)
 
-    def _life(self, read: Row, same: Callable[[Row, Row], bool]) -> list[Row]:
-        """The rows of a point, before and after the one that was read, for as long as it is the same
+    def _whole_to(self, row: Row) -> int:
+        """Of any row at all, each asked once."""
+        if id(row) not in self._leads_to:
+            self._leads_to[id(row)] = self.record.whole_to(row)
+        return self._leads_to[id(row)]
+
+    def _segment(self, row: Row) -> tuple[Any, ...]:
+        """What makes a segment the same one, cut in shares or whole."""
+        length = row["length_m"]
+        if length is not None and row["length_share"] is not None:
+            length /= row["length_share"]
+        return row["run_id"], self.record.share_before(row)["parent_id"], length, row["length_basis"]
+
+    def _life(self, read: Row, rows: list[Row], what: Callable[[Row], tuple[Any, ...]]) -> list[Row]:
+        """Of the rows of a thing those before and after the one that was read, for as long as it is the same
         thing."""
-        rows = sorted(
-            (row for row in self.record.points if row.thing == read.thing), key=lambda row: row.begin
-        )
+        rows = sorted(rows, key=lambda row: (row.begin, self.record.point_order[row.thing]))
         at = next(k for k, row in enumerate(rows) if row is read)
         first = last = at
-        while first > 0 and same(rows[first - 1], read):
+        while first > 0 and what(rows[first - 1]) == what(read):
             first -= 1
-        while last + 1 < len(rows) and same(rows[last + 1], read):
+        while last + 1 < len(rows) and what(rows[last + 1]) == what(read):
             last += 1
         return rows[first : last + 1]
 
@@ -290,7 +306,7 @@ def _with_current(values: PointValues, factor: float) -> PointValues:
 
 
 def _with_length(values: PointValues, factor: float) -> PointValues:
-    return replace(values, length_m=values.length_m.times(factor)) if values.scaled_length else values
+    return replace(values, whole_m=values.whole_m.times(factor)) if values.scaled_length else values
 
 
 def _above(found: float | None, measured: float) -> float | None:
@@ -321,14 +337,10 @@ def _found(difference: Callable[[float], float | None]) -> float:
     return NAN if at_high is None else (low + high) / 2
 
 
-def _alike(columns: tuple[str, ...]) -> Callable[[Row, Row], bool]:
-    return lambda one, other: all(one[name] == other[name] for name in columns)
-
-
-_same_device = _alike(
-    (
+def _device(row: Row) -> tuple[Any, ...]:
+    """What makes a device the same one."""
+    columns = (
         "run_id", "kind", "model_id", "device_kind", "current_basis", "speech_current_a", "idle_current_a",
         "count_low", "count_likely", "count_high",
-    )
-)  # fmt: skip
-_same_segment = _alike(("run_id", "parent_id", "length_m", "length_basis"))
+    )  # fmt: skip
+    return tuple(row[column] for column in columns)

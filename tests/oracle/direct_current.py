@@ -66,12 +66,19 @@ def nodes_of(fed: list[Fed], band: int, speaking: Speaks, values_of: ValuesOf) -
         nodes.append(
             Node(
                 parent=None if each.above is None else place[each.above.point.id],
-                ohm=0.0 if each.segment is None else values_of(each.segment.row).loop_ohm(band),
+                ohm=_ohm(each, band, values_of),
                 amps=amps[band],
                 watts=watts[band],
             )
         )
     return nodes
+
+
+def _ohm(fed: Fed, band: int, values_of: ValuesOf) -> float:
+    """Of the segment to a point: its own from its parent, or the one behind it, where the feed is."""
+    if fed.segment is None:
+        return 0.0
+    return values_of(fed.segment.row).loop_ohm(band, turned=fed.segment is not fed.point)
 
 
 def direct_current(

@@ -16,6 +16,7 @@ UNKNOWN, GUESSED, DRAWING, MARKED, MEASURED = range(5)
 SPLICE, DEVICE, UNCOUNTED_GROUP = range(3)
 HORN = 3
 NAN = math.nan
+FIRST, MIDDLE, LAST, ALONE = range(4)
 UNKNOWN_GAUGES = (22, 24, 26)
 CATEGORY_HIGH = 1.114
 
@@ -66,12 +67,13 @@ NOTHING = Bands(0.0, 0.0, 0.0)
 class PointValues:
     """What one row of a point puts on its networks, of all devices there together, and its segment of cable.
 
-    per_m: Ω of one conductor. watts are drawn at constant power. scaled_*: a reading may settle it.
+    whole_m: of the segment, or of what it is a share of. per_m: Ω of one conductor. watts are drawn at
+    constant power. scaled_*: a reading may settle it.
     """
 
     row: Row
     count: Bands
-    length_m: Bands
+    whole_m: Bands
     per_m: Bands
     pairs: int
     speech_a: Bands
@@ -88,13 +90,25 @@ class PointValues:
     scaled_current: bool
     scaled_length: bool
 
-    def loop_ohm(self, band: int) -> float:
+    def loop_ohm(self, band: int, *, turned: bool = False) -> float:
         """Out and back over the paralleled pairs."""
-        return self.pair_ohm(band) / self.pairs
+        return self.pair_ohm(band, turned=turned) / self.pairs
 
-    def pair_ohm(self, band: int) -> float:
+    def pair_ohm(self, band: int, *, turned: bool = False) -> float:
         """Out and back over one pair."""
-        return 2 * self.per_m[band] * self.length_m[band]
+        return 2 * self.per_m[band] * self.length_m(band, turned=turned)
+
+    def length_m(self, band: int, *, turned: bool = False) -> float:
+        """Where nobody knows where a segment was cut: harshest all before the cut, kindest all behind it,
+        seen from where the current comes (turned: from the far end)."""
+        share, place = self.row["length_share"], self.row["length_share_place"]
+        whole = self.whole_m[band]
+        if share is None:
+            return whole
+        if band == 1:
+            return whole * float(share)
+        has_it = {0: LAST, 2: FIRST}[2 - band if turned else band]
+        return whole if place == has_it or (place == ALONE and band == 2) else 0.0
 
 
 class Values:
@@ -117,12 +131,23 @@ class Values:
             return self.unknown("unknown_home_run" if home_run else "unknown_segment", "m")
         return self.band("length", basis).times(length)
 
-    def conductor_ohm_per_m(self, cable: int | None) -> Bands:
-        """One conductor at the site's design temperature."""
+    def _whole_m(self, row: Row) -> Bands:
+        """Of a share the length of all shares together."""
+        length = row["length_m"]
+        if length is not None and row["length_share"] is not None:
+            length /= row["length_share"]
+        home_run = self.record.share_before(row)["parent_id"] is None
+        return self.length_m(length, row["length_basis"], home_run=home_run)
+
+    def conductor_ohm_per_m(self, cable: int | None, own_c: float | None = None) -> Bands:
+        """One conductor at the run's own design temperature, else the site's; a site's cold is no excuse in
+        the harshest estimate."""
         said = self.record.cables[cable] if cable is not None else {}
         gauge = said.get("gauge_awg")
         gauges = UNKNOWN_GAUGES if gauge is None else (gauge,) * 3
-        low, likely, high = (ohm_per_m(each, self.record.temperature_c) for each in gauges)
+        likely_c = self.record.temperature_c if own_c is None else own_c
+        harshest_c = max(likely_c, 20.0) if own_c is None else own_c
+        low, likely, high = map(ohm_per_m, gauges, (likely_c, likely_c, harshest_c))
         if gauge is not None and said["category"]:
             high *= CATEGORY_HIGH
         return Bands(low, likely, high)
@@ -138,8 +163,8 @@ class Values:
         values = PointValues(
             row=row,
             count=count,
-            length_m=self.length_m(row["length_m"], row["length_basis"], home_run=row["parent_id"] is None),
-            per_m=self.conductor_ohm_per_m(row["cable_type_id"]),
+            whole_m=self._whole_m(row),
+            per_m=self.conductor_ohm_per_m(row["cable_type_id"], row["design_temperature_c"]),
             pairs=row["dc_pairs"] or 1,
             speech_a=NOTHING,
             idle_a=NOTHING,

@@ -5,7 +5,7 @@ Computed once for all rows of a plant; members only select rows. Bands: (3, n), 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -21,9 +21,10 @@ from .bands import (
     lengths,
     loads,
 )
-from .conductors import resistance_ohm_per_m
+from .conductors import design_temperature_c, resistance_ohm_per_m
 from .figures import first_known, lookup
 from .plant import BoolArray, Plant, PointKind, RunKind
+from .shared_lengths import Wholes, deal, wholes
 
 UNKNOWN_GAUGE_AWG = np.array([22.0, 24.0, 26.0])
 
@@ -33,6 +34,8 @@ class PointLoads:
     """By point row; n rows.
 
     length_m, loop_resistance_ohm (paralleled DC pairs), pair_resistance_ohm (one pair, for audio): (3, n).
+    whole_m: (3, n) length of the whole that a segment is a share of, or its own; whole: what that is; share,
+    share_place: (n,), see ``shared_lengths``. pair_ohm_per_m: (3, n) out and back [Ω/m].
     speech_a, idle_a, speech_w, idle_w, tap_w: (3, n), of all devices at the point. count: (3, n).
     speaker_conductance_s: (n,) of one low-impedance speaker, NaN unknown. minimum_voltage_v,
     input_impedance_ohm, input_sensitivity_v, conductor_rating_a: (n,), NaN unknown. conductors: (n,)
@@ -41,6 +44,11 @@ class PointLoads:
     pairs_recorded, current_recorded: (n,) True where the point's own row has the pairs, the speech current.
     """
 
+    whole: Wholes
+    whole_m: FloatArray
+    share: FloatArray
+    share_place: IntArray
+    pair_ohm_per_m: FloatArray
     length_m: FloatArray
     loop_resistance_ohm: FloatArray
     pair_resistance_ohm: FloatArray
@@ -63,6 +71,24 @@ class PointLoads:
     pairs_recorded: BoolArray
     current_recorded: BoolArray
 
+    def with_wholes(self, whole_m: FloatArray) -> PointLoads:
+        """These loads with other lengths. whole_m: (3, n) of the whole of each segment [m]."""
+        length = deal(whole_m, self.share, self.share_place)
+        pair = self.pair_ohm_per_m * length
+        return replace(
+            self,
+            whole_m=whole_m,
+            length_m=length,
+            loop_resistance_ohm=pair / self.conductors,
+            pair_resistance_ohm=pair,
+        )
+
+    def turned_loop_ohm(self, row: IntArray) -> FloatArray:
+        """(3, x) loop resistance of rows ``row`` (x,) where the run is fed from the other end [Ω]: of shares
+        of a segment, other ones are then before and behind."""
+        length = deal(self.whole_m[:, row], self.share[row], self.share_place[row], turned=True)
+        return np.asarray(self.pair_ohm_per_m[:, row] * length / self.conductors[row])
+
     def drawn(self, row: IntArray, speaking: BoolArray) -> tuple[FloatArray, FloatArray]:
         """(3, x) currents [A] and constant powers [W] of rows ``row`` (x,): at speech or else idle."""
         return (
@@ -74,9 +100,10 @@ class PointLoads:
 def segment_resistance_ohm_per_m(
     plant: Plant, cable_index: IntArray, temperature_c: FloatArray
 ) -> FloatArray:
-    """(3, n) resistance of one conductor [Ω/m] at the site's design temperature.
+    """(3, n) resistance of one conductor [Ω/m] at a temperature.
 
-    cable_index: (n,) into ``plant.cables``, −1 unknown; temperature_c: (n,) [°C].
+    cable_index: (n,) into ``plant.cables``, −1 unknown; temperature_c: (3, n) [°C], see
+    ``design_temperature_c``.
     Low and likely are nominal; high is the largest that the standard allows on category cable. An unknown
     cable is 22, 24, 26 AWG.
     """
@@ -85,7 +112,8 @@ def segment_resistance_ohm_per_m(
     known = ~np.isnan(gauge)
     out = np.empty((3, len(cable_index)))
     for band in (LOW, LIKELY, HIGH):
-        out[band] = resistance_ohm_per_m(np.where(known, gauge, UNKNOWN_GAUGE_AWG[band]), temperature_c)
+        awg = np.where(known, gauge, UNKNOWN_GAUGE_AWG[band])
+        out[band] = resistance_ohm_per_m(awg, temperature_c[band])
     out[HIGH] *= np.where(known & category, CATEGORY_HIGH_RESISTANCE, 1.0)
     return out
 
@@ -103,10 +131,14 @@ def point_loads(plant: Plant) -> PointLoads:
     run_kind = plant.run_kind[rows.run_index]
     site = plant.group_site[rows.group]
 
-    length = lengths(rows.length_m, rows.length_basis, rows.parent_index < 0, factors)
-    per_m = segment_resistance_ohm_per_m(plant, rows.cable_index, plant.temperature_c[site])
+    whole = wholes(rows)
+    whole_m = lengths(whole.length_m, rows.length_basis, whole.home_run, factors)
+    length = deal(whole_m, rows.length_share, rows.length_share_place)
+    temperature = design_temperature_c(plant.temperature_c[site], rows.design_temperature_c)
+    per_m = segment_resistance_ohm_per_m(plant, rows.cable_index, temperature)
     pairs = np.where(rows.dc_pairs > 0, rows.dc_pairs, 1).astype(float)
-    pair_resistance = 2.0 * per_m * length
+    pair_ohm_per_m = 2.0 * per_m
+    pair_resistance = pair_ohm_per_m * length
 
     gauge = lookup(plant.cables.gauge_awg, rows.cable_index)
     default = np.where(np.isnan(gauge) | (gauge >= 22.5), factors.conductor_rating_a, np.nan)
@@ -153,6 +185,11 @@ def point_loads(plant: Plant) -> PointLoads:
         & ~uncounted
     )
     return PointLoads(
+        whole=whole,
+        whole_m=whole_m,
+        share=rows.length_share,
+        share_place=rows.length_share_place,
+        pair_ohm_per_m=pair_ohm_per_m,
         length_m=length,
         loop_resistance_ohm=pair_resistance / pairs,
         pair_resistance_ohm=pair_resistance,

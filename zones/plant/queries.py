@@ -36,6 +36,8 @@ from zones.plant.columns import Query
 FOREVER = "9223372036854775807"
 OWN = "id"
 """Marks the array that names the thing of a row: it is fetched once, as ``id``."""
+JOINED = "joined"
+"""Marks an array that is not read: it follows from another table."""
 _OF_EVERY_TABLE = {field.name for field in fields(electrical.Table)}
 
 
@@ -56,7 +58,7 @@ def _query(
     for field in fields(table):
         if field.name not in _OF_EVERY_TABLE:
             sql = sql_of.get(field.name) or _column(field.name, sources)
-            if sql != OWN:
+            if sql not in (OWN, JOINED):
                 (real if field.type == "FloatArray" else whole)[field.name] = sql
     return Query(rows=rows, whole=whole, real=real)
 
@@ -173,6 +175,7 @@ POINTS = _query(
     ("f", PointFacts),
     point_index=OWN,
     cable_index="f.cable_type_id",
+    design_temperature_c=JOINED,
     **_COUNTS,
     also={"rank": "f.rank"},
 )

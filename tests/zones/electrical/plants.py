@@ -34,6 +34,7 @@ FACTS: dict[str, dict[str, Any]] = {
         "amplifier_index": -1,
         "fuse_fitted": 0,
         "fuse_rating_a": NAN,
+        "design_temperature_c": NAN,
     },
     "points": {
         "parent_index": -1,
@@ -45,6 +46,8 @@ FACTS: dict[str, dict[str, Any]] = {
         "count_high": 1.0,
         "length_m": NAN,
         "length_basis": int(Basis.UNKNOWN),
+        "length_share": NAN,
+        "length_share_place": -1,
         "cable_index": -1,
         "dc_pairs": 1,
         "negative_cut": False,
@@ -55,6 +58,7 @@ FACTS: dict[str, dict[str, Any]] = {
         "tap_basis": int(Basis.UNKNOWN),
         "zone_id": -1,
         "feed_supply_index": -1,
+        "design_temperature_c": NAN,
     },
     "supplies": {
         "rated_current_a": 2.0,

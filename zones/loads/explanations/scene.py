@@ -148,7 +148,10 @@ class Scene:
             return "scaled to a reading"
         if not np.isfinite(self.plant.points.length_m[row]):
             return "not recorded: taken as usual"
-        return Basis(int(self.plant.points.length_basis[row])).label
+        basis = Basis(int(self.plant.points.length_basis[row])).label
+        if np.isnan(self.loads.share[row]):
+            return basis
+        return f"{basis}, as part of {self.loads.whole_m[LIKELY, row]:.4g} m: not recorded where it was cut"
 
     def gauge(self, row: int) -> float:
         """AWG of the segment to a point, NaN where unknown."""

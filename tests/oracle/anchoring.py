@@ -172,11 +172,11 @@ class Anchored:
     # --- the factors --------------------------------------------------------------------------------------
 
     def _current_factor(self, reading: ReadingRow, bench: _Bench) -> float:
-        if not any(self.of(each.point.row).scaled_current for each in bench.fed):
+        if not any(_moves(self.of(each.point.row), bench) for each in bench.fed):
             return NAN
 
         def current(factor: float) -> float | None:
-            solved = self._try(bench, lambda row: _with_current(self.of(row), factor))
+            solved = self._try(bench, lambda row: _with_current(self.of(row), bench, factor))
             return None if solved is None else sum(solved.load_a)
 
         at_one = current(1.0)
@@ -190,7 +190,7 @@ class Anchored:
         return sum(
             amps
             for amps, each in zip(solved.load_a, bench.fed, strict=True)
-            if self.of(each.point.row).scaled_current
+            if _moves(self.of(each.point.row), bench)
         )
 
     def _length_factor(self, reading: ReadingRow, bench: _Bench) -> float:
@@ -214,18 +214,24 @@ class Anchored:
     def _scale_currents(self, bench: _Bench, factor: float) -> None:
         band = self.values.band("current", MEASURED)
         for each in bench.fed:
-            if not self.of(each.point.row).scaled_current:
+            if not _moves(self.of(each.point.row), bench):
                 continue
             read = each.point.row
             for row in self._life(read, [r for r in self.record.points if r.thing == read.thing], _device):
                 values = self.of(row)
-                self._settled[id(row)] = replace(
-                    values,
-                    speech_a=band.times(values.speech_a.likely * factor),
-                    idle_a=band.times(values.idle_a.likely * factor),
-                    speech_w=band.times(values.speech_w.likely * factor),
-                    idle_w=band.times(values.idle_w.likely * factor),
-                )
+                if values.scaled_speech:
+                    values = replace(
+                        values,
+                        speech_a=band.times(values.speech_a.likely * factor),
+                        speech_w=band.times(values.speech_w.likely * factor),
+                    )
+                if values.scaled_idle:
+                    values = replace(
+                        values,
+                        idle_a=band.times(values.idle_a.likely * factor),
+                        idle_w=band.times(values.idle_w.likely * factor),
+                    )
+                self._settled[id(row)] = values
 
     def _scale_lengths(self, bench: _Bench, factor: float) -> None:
         band = self.values.band("length", MEASURED)
@@ -293,8 +299,13 @@ def _at_block(run: DcRun) -> list[Fed]:
     return [each for each in fed if top(each).at_block]
 
 
-def _with_current(values: PointValues, factor: float) -> PointValues:
-    if not values.scaled_current:
+def _moves(values: PointValues, bench: _Bench) -> bool:
+    """Whether a reading in this state settles the current."""
+    return values.scaled_speech if bench.paging else values.scaled_idle
+
+
+def _with_current(values: PointValues, bench: _Bench, factor: float) -> PointValues:
+    if not _moves(values, bench):
         return values
     return replace(
         values,

@@ -228,7 +228,7 @@ def _current_factor(bench: _Bench, loads: PointLoads, value: FloatArray) -> Floa
         _, load, _ = bench.solve(loads, LIKELY, load_factor=load_factor)
         return load
 
-    scaled = loads.scaled_current[bench.row]
+    scaled = np.where(bench.paging, loads.scaled_speech[bench.row], loads.scaled_idle[bench.row])
     return _factor(bench, scaled, scaled, value, currents)
 
 
@@ -345,21 +345,23 @@ def _rows_for_life(
 def _scale_currents(plant: Plant, loads: PointLoads, bench: _Bench, usable: FloatArray) -> PointLoads:
     points = plant.points
     same = [getattr(points, name) for name in SAME_LOAD]
-    factor = _rows_for_life(plant, bench, usable, loads.scaled_current, points.point_index, same)
-    hit = ~np.isnan(factor)
     band = plant.factors.table("current")[:, Basis.MEASURED][:, None]
-
-    def scaled(values: FloatArray) -> FloatArray:
-        return np.where(hit, values[LIKELY] * np.where(hit, factor, 1.0) * band, values)
-
-    return replace(
-        loads,
-        speech_a=scaled(loads.speech_a),
-        idle_a=scaled(loads.idle_a),
-        speech_w=scaled(loads.speech_w),
-        idle_w=scaled(loads.idle_w),
-        supported=loads.supported | hit,
-    )
+    paging = any_of(bench.tree, bench.paging, bench.count)
+    for of_state, scaled in ((paging, loads.scaled_speech), (~paging, loads.scaled_idle)):
+        factor = _rows_for_life(
+            plant, bench, np.where(of_state, usable, np.nan), scaled, points.point_index, same
+        )
+        hit = ~np.isnan(factor)
+        moved = {
+            name: np.where(hit & own, values[LIKELY] * np.where(hit, factor, 1.0) * band, values)
+            for own, names in (
+                (loads.scaled_speech, ("speech_a", "speech_w")), (loads.scaled_idle, ("idle_a", "idle_w")),
+            )
+            for name in names
+            for values in (getattr(loads, name),)
+        }  # fmt: skip
+        loads = replace(loads, **moved, supported=loads.supported | hit)
+    return loads
 
 
 def _scale_lengths(plant: Plant, loads: PointLoads, bench: _Bench, usable: FloatArray) -> PointLoads:

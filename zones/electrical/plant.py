@@ -282,6 +282,9 @@ class Models:
     input_impedance_ohm: FloatArray
     input_sensitivity_v: FloatArray
     nominal_impedance_ohm: FloatArray
+    lowest_tap_w: FloatArray  # of its list of taps; NaN: it states none
+    middle_tap_w: FloatArray  # the lower of two
+    highest_tap_w: FloatArray
 
 
 @dataclass(frozen=True)

@@ -15,6 +15,7 @@ from .bands import (
     LIKELY,
     LOW,
     Basis,
+    Factors,
     FloatArray,
     IntArray,
     by_kind,
@@ -27,6 +28,8 @@ from .plant import BoolArray, Plant, PointKind, RunKind
 from .shared_lengths import Wholes, deal, wholes
 
 UNKNOWN_GAUGE_AWG = np.array([22.0, 24.0, 26.0])
+THINNEST_OF_1_A_AWG = 24.0
+"""A thinner conductor without a rating cannot be judged; common practice, no source."""
 
 
 @dataclass(frozen=True)
@@ -40,8 +43,9 @@ class PointLoads:
     speaker_conductance_s: (n,) of one low-impedance speaker, NaN unknown. minimum_voltage_v,
     input_impedance_ohm, input_sensitivity_v, conductor_rating_a: (n,), NaN unknown. conductors: (n,)
     paralleled in one leg. loaded: (n,) True where a device is. supported: (n,) True where the load rests on
-    measured or marked data. scaled_current, scaled_length: (n,) True where a reading may scale the value.
-    pairs_recorded, current_recorded: (n,) True where the point's own row has the pairs, the speech current.
+    measured or marked data. scaled_speech, scaled_idle, scaled_length: (n,) True where a reading may scale
+    the value. pairs_recorded, current_recorded: (n,) True where the point's own row has the pairs, the speech
+    current.
     """
 
     whole: Wholes
@@ -66,7 +70,8 @@ class PointLoads:
     conductors: FloatArray
     loaded: BoolArray
     supported: BoolArray
-    scaled_current: BoolArray
+    scaled_speech: BoolArray
+    scaled_idle: BoolArray
     scaled_length: BoolArray
     pairs_recorded: BoolArray
     current_recorded: BoolArray
@@ -122,9 +127,12 @@ def point_loads(plant: Plant) -> PointLoads:
     """Loads and resistances of every point row of ``plant``, before any reading scales them.
 
     Speech current: the device's own, else the model's, else half of full output and never under idle (common
-    practice). A model that states watts and no currents is a constant-power load. A device of unknown model
-    takes the unknown band of its kind; an unknown idle current is half the speech current (common practice,
-    no source).
+    practice). This half is known as well as the point's basis says where that is measured, drawing or
+    guessed. A data sheet does not say it, so where the basis is marked it is × 0.8–1.3 of it, never under
+    idle nor over full output, and a reading at speech scales it. A model that states watts and no currents
+    is a constant-power load. A device of unknown model takes the unknown band of its kind; an unknown idle
+    current is half the speech current; an unknown tap is one of its model's list (common practice, no
+    source).
     """
     rows, models, factors = plant.points, plant.models, plant.factors
     model = rows.model_index
@@ -141,7 +149,7 @@ def point_loads(plant: Plant) -> PointLoads:
     pair_resistance = pair_ohm_per_m * length
 
     gauge = lookup(plant.cables.gauge_awg, rows.cable_index)
-    default = np.where(np.isnan(gauge) | (gauge >= 22.5), factors.conductor_rating_a, np.nan)
+    default = np.where(gauge > THINNEST_OF_1_A_AWG, np.nan, factors.conductor_rating_a)
     rating = first_known(lookup(plant.cables.conductor_rating_a, rows.cable_index), default)
 
     count = np.stack([rows.count_low, rows.count_likely, rows.count_high])
@@ -159,13 +167,21 @@ def point_loads(plant: Plant) -> PointLoads:
     self_amplified = loaded & (run_kind == RunKind.SELF_AMPLIFIED)
     band = factors.table("current")[:, rows.current_basis]
     in_amps, in_watts = self_amplified & ~watts, self_amplified & watts
-    speech_band = loads(speech, rows.current_basis, kind, factors, unit="a")
+    derived = np.isnan(first_known(rows.speech_current_a, lookup(models.speech_current_a, model))) & (
+        rows.current_basis == Basis.MARKED
+    )
+    unknown_a = by_kind(kind, factors, "a")
+    speech_band = np.where(
+        derived & ~np.isnan(speech),
+        _of_full_output(full_output, idle, factors),
+        loads(speech, rows.current_basis, unknown_a, factors),
+    )
     idle_known = ~np.isnan(idle) & ~np.isnan(speech) & (rows.current_basis != Basis.UNKNOWN)
     idle_band = np.where(idle_known, idle * band, speech_band * factors.unknown_idle_of_speech)
     speech_w_band = np.where(
         rows.current_basis == Basis.UNKNOWN,
-        by_kind(kind, factors, "a") * factors.nominal_supply_v,
-        speech_w_rated * band,
+        unknown_a * factors.nominal_supply_v,
+        np.where(derived, _of_full_output(full_w, idle_w, factors), speech_w_rated * band),
     )
     idle_w_band = np.where(
         np.isnan(idle_w) | (rows.current_basis == Basis.UNKNOWN),
@@ -174,14 +190,18 @@ def point_loads(plant: Plant) -> PointLoads:
     )
 
     on_line = loaded & (run_kind == RunKind.CONSTANT_VOLTAGE)
-    tap = loads(rows.tap_power_w, rows.tap_basis, kind, factors, unit="w", infix="_tap")
+    listed = (models.lowest_tap_w, models.middle_tap_w, models.highest_tap_w)
+    own_taps = np.stack([lookup(tap, model) for tap in listed])
+    unknown_tap = first_known(own_taps, by_kind(kind, factors, "w", "_tap"))
+    tap = loads(rows.tap_power_w, rows.tap_basis, unknown_tap, factors)
 
     uncounted = rows.kind == PointKind.UNCOUNTED_GROUP
     model_currents_known = ~np.isnan(speech) | watts
     marked = (rows.current_basis >= Basis.MARKED) & model_currents_known
+    stated = marked & ~derived
     tap_marked = ~np.isnan(rows.tap_power_w) & (rows.tap_basis >= Basis.MARKED)
     supported = (
-        np.where(run_kind == RunKind.SELF_AMPLIFIED, marked, np.where(on_line, tap_marked, model >= 0))
+        np.where(run_kind == RunKind.SELF_AMPLIFIED, stated, np.where(on_line, tap_marked, model >= 0))
         & ~uncounted
     )
     return PointLoads(
@@ -207,8 +227,19 @@ def point_loads(plant: Plant) -> PointLoads:
         conductors=pairs,
         loaded=loaded,
         supported=supported,
-        scaled_current=self_amplified & (~marked | uncounted),
+        scaled_speech=self_amplified & (~stated | uncounted),
+        scaled_idle=self_amplified & (~marked | uncounted | (derived & np.isnan(first_known(idle, idle_w)))),
         scaled_length=(rows.length_basis < Basis.MARKED) | np.isnan(rows.length_m),
         pairs_recorded=rows.dc_pairs > 0,
         current_recorded=~np.isnan(rows.speech_current_a),
     )
+
+
+def _of_full_output(full_output: FloatArray, idle: FloatArray, factors: Factors) -> FloatArray:
+    """(3, n) speech where only full output is stated, never under idle nor over full output.
+
+    full_output, idle: (n,) [A] or [W], NaN unknown.
+    """
+    multiples = [factors.speech_of_full_output_low, 1.0, factors.speech_of_full_output_high]
+    speech = np.outer(multiples, full_output * factors.speech_of_full_output)
+    return np.fmin(np.fmax(speech, idle), np.fmax(full_output, idle))

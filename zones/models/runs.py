@@ -216,3 +216,9 @@ class PointFacts(DatedFacts):
         if self.speech_current_a is not None:
             return self
         return self.model if self.model is not None and self.model.states_current else None
+
+    @property
+    def speech_is_rule_of_thumb(self) -> bool:
+        """Whether speech is taken as half of full output, which is all that the data sheet states."""
+        marked = self.current_basis == Basis.MARKED and self.speech_current_a is None
+        return marked and self.model is not None and self.model.speech_current_a is None

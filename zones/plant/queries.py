@@ -292,6 +292,8 @@ POE_READINGS = _query(
     power_w="sum(g.value)",
 )
 
+# The middle one of an even number of taps is the lower of two
+_TAP = "(SELECT w FROM unnest(t.taps_w) w ORDER BY w {} LIMIT 1)"
 # A model of another kind (a gateway, a network speaker) on a run is a device of unknown kind there.
 MODELS = _query(
     "FROM device_model t WHERE id = ANY({ids})",
@@ -300,6 +302,9 @@ MODELS = _query(
     ("t", DeviceModel),
     model_id="t.id",
     device_kind=f"coalesce({_number('kind', DeviceKind, DeviceModel.Kind)}, {DeviceKind.UNKNOWN})",
+    lowest_tap_w=_TAP.format(""),
+    middle_tap_w=_TAP.format("OFFSET greatest(cardinality(t.taps_w) - 1, 0) / 2"),
+    highest_tap_w=_TAP.format("DESC"),
 )
 CABLES = _query(
     "FROM cable_type t WHERE id = ANY({ids})", {}, electrical.Cables, ("t", CableType), cable_id="t.id"

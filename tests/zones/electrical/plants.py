@@ -24,6 +24,9 @@ MODEL = {
     "input_impedance_ohm": 47_000.0,
     "input_sensitivity_v": NAN,
     "nominal_impedance_ohm": NAN,
+    "lowest_tap_w": NAN,
+    "middle_tap_w": NAN,
+    "highest_tap_w": NAN,
 }
 CABLE = {"gauge_awg": 24.0, "category": False, "conductor_rating_a": NAN}
 FACTS: dict[str, dict[str, Any]] = {

@@ -216,7 +216,7 @@ def conductor_current(scene: Scene, load: Load) -> Worked:
                 "rating of one conductor",
                 "A",
                 loads.conductor_rating_a[row],
-                "data sheet of the cable, or 1 A for 23 and 24 AWG (common practice)",
+                "data sheet of the cable, or 1 A for 24 AWG and thicker (common practice)",
             ),
         ),
         steps=(

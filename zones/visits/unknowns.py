@@ -110,7 +110,8 @@ def _of_run(facts: SiteFacts, run_id: int, names: Sequence[str]) -> Iterator[str
 def _of_points(run: Run, points: Sequence[PointFacts], name: str) -> Iterator[str]:
     """One value of all points of a run: of the segments to them, or of the devices there."""
     of_segment = name in PointFacts.SEGMENT
-    by_how: dict[str, list[str]] = {how: [] for how in (_MISSING, *_UNSURE.values(), _OF_FULL_OUTPUT, _OF_A_WHOLE)}
+    hows = (_MISSING, *_UNSURE.values(), _OF_FULL_OUTPUT, _OF_A_WHOLE)
+    by_how: dict[str, list[str]] = {how: [] for how in hows}
     for point in points:
         how = _how(point, name)
         if how in by_how and (of_segment or point.kind != PointFacts.Kind.SPLICE):

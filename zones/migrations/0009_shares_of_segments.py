@@ -20,7 +20,7 @@ ALTER TABLE point_facts ADD CONSTRAINT point_facts_length_share_and_place
 
 
 class Migration(migrations.Migration):
-    dependencies = [("zones", "0006_run_temperature_holds")]
+    dependencies = [("zones", "0008_run_temperature_holds")]
     operations = [
         migrations.SeparateDatabaseAndState(
             [

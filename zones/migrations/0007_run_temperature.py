@@ -14,7 +14,7 @@ ALTER TABLE run_facts ADD CONSTRAINT run_facts_design_temperature_c_check
 
 
 class Migration(migrations.Migration):
-    dependencies = [("zones", "0004_rules")]
+    dependencies = [("zones", "0006_estimates_of_findings")]
     operations = [
         migrations.SeparateDatabaseAndState(
             [

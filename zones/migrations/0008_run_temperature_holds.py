@@ -4,7 +4,7 @@ from django.db import migrations
 
 
 class Migration(migrations.Migration):
-    dependencies = [("zones", "0005_run_temperature")]
+    dependencies = [("zones", "0007_run_temperature")]
     operations = [
         migrations.RunSQL(
             "ALTER TABLE run_facts VALIDATE CONSTRAINT run_facts_design_temperature_c_check",

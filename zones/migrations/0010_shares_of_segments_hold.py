@@ -6,7 +6,7 @@ VALIDATE = "ALTER TABLE point_facts VALIDATE CONSTRAINT point_facts_length_share
 
 
 class Migration(migrations.Migration):
-    dependencies = [("zones", "0007_shares_of_segments")]
+    dependencies = [("zones", "0009_shares_of_segments")]
     operations = [
         migrations.RunSQL(VALIDATE.format(which), migrations.RunSQL.noop)
         for which in ("_check", "_place_check", "_and_place")

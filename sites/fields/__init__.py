@@ -30,7 +30,9 @@ from .quantities import (
     power,
     power_supplies,
     rating,
+    share,
     tap,
+    temperature,
 )
 from .texts import UNSEEN, CodeField, EmailField, LineField, MacField, NameField, NoteField, TimeZoneField
 from .values import (
@@ -89,6 +91,8 @@ __all__ = [
     "power",
     "power_supplies",
     "rating",
+    "share",
     "tap",
+    "temperature",
     "word_of",
 ]

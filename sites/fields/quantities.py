@@ -17,6 +17,16 @@ def length(text: str = "") -> QuantityField:
     return QuantityField(unit="m", minimum=0, maximum=10_000, null=True, help_text=text)
 
 
+def share(text: str) -> QuantityField:
+    """A part of a whole, as a fraction."""
+    return QuantityField(above=0, maximum=1, null=True, help_text=text)
+
+
+def temperature(text: str = "", **kwargs: Any) -> QuantityField:
+    """At which the resistance of conductors is computed."""
+    return QuantityField(unit="°C", minimum=-60, maximum=90, help_text=text, **kwargs)
+
+
 def rating(unit: str, maximum: float, text: str = "", **kwargs: Any) -> QuantityField:
     """A rating above zero; null where it is not recorded."""
     return QuantityField(unit=unit, above=0, maximum=maximum, null=True, help_text=text, **kwargs)

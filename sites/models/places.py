@@ -26,12 +26,10 @@ class Site(models.Model):
     postal_code = fields.LineField(max_length=20, blank=True)
     time_zone = fields.TimeZoneField(max_length=64, default="UTC")
     length_unit = fields.WordField(LengthUnit, default=LengthUnit.METRE)
-    design_temperature_c = fields.QuantityField(
-        unit="°C",
-        minimum=-60,
-        maximum=90,
+    design_temperature_c = fields.temperature(
+        "Conductors are computed at this temperature; below 20 °C the high estimate takes 20 °C, except on "
+        "runs with a design temperature of their own.",
         default=20.0,
-        help_text="Conductors are computed at this temperature.",
     )
     surveyed_on = fields.DayField(
         null=True, help_text="For a site taken over: the day its record was taken as found."

@@ -12,6 +12,7 @@ import math
 from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from typing import Any
 
 from .direct_current import solved_alone, trees_of
 from .figures import Figure
@@ -56,6 +57,7 @@ class Anchored:
         self.values = Values(record)
         self._plain = {id(row): self.values.point(row) for row in record.points}
         self._settled: dict[int, PointValues] = {}
+        self._leads_to: dict[int, int] = {}
         self.compared: list[Compared] = []
         self.seen: Counter[str] = Counter()
         by_run: dict[int, list[ReadingRow]] = {}
@@ -170,11 +172,11 @@ class Anchored:
     # --- the factors --------------------------------------------------------------------------------------
 
     def _current_factor(self, reading: ReadingRow, bench: _Bench) -> float:
-        if not any(self.of(each.point.row).scaled_current for each in bench.fed):
+        if not any(_moves(self.of(each.point.row), bench) for each in bench.fed):
             return NAN
 
         def current(factor: float) -> float | None:
-            solved = self._try(bench, lambda row: _with_current(self.of(row), factor))
+            solved = self._try(bench, lambda row: _with_current(self.of(row), bench, factor))
             return None if solved is None else sum(solved.load_a)
 
         at_one = current(1.0)
@@ -188,7 +190,7 @@ class Anchored:
         return sum(
             amps
             for amps, each in zip(solved.load_a, bench.fed, strict=True)
-            if self.of(each.point.row).scaled_current
+            if _moves(self.of(each.point.row), bench)
         )
 
     def _length_factor(self, reading: ReadingRow, bench: _Bench) -> float:
@@ -212,40 +214,60 @@ class Anchored:
     def _scale_currents(self, bench: _Bench, factor: float) -> None:
         band = self.values.band("current", MEASURED)
         for each in bench.fed:
-            if not self.of(each.point.row).scaled_current:
+            if not _moves(self.of(each.point.row), bench):
                 continue
-            for row in self._life(each.point.row, _same_device):
+            read = each.point.row
+            for row in self._life(read, [r for r in self.record.points if r.thing == read.thing], _device):
                 values = self.of(row)
-                self._settled[id(row)] = replace(
-                    values,
-                    speech_a=band.times(values.speech_a.likely * factor),
-                    idle_a=band.times(values.idle_a.likely * factor),
-                    speech_w=band.times(values.speech_w.likely * factor),
-                    idle_w=band.times(values.idle_w.likely * factor),
-                )
+                if values.scaled_speech:
+                    values = replace(
+                        values,
+                        speech_a=band.times(values.speech_a.likely * factor),
+                        speech_w=band.times(values.speech_w.likely * factor),
+                    )
+                if values.scaled_idle:
+                    values = replace(
+                        values,
+                        idle_a=band.times(values.idle_a.likely * factor),
+                        idle_w=band.times(values.idle_w.likely * factor),
+                    )
+                self._settled[id(row)] = values
 
     def _scale_lengths(self, bench: _Bench, factor: float) -> None:
         band = self.values.band("length", MEASURED)
         for each in bench.fed:
             if not self.of(each.point.row).scaled_length:
                 continue
-            for row in self._life(each.point.row, _same_segment):
+            read = each.point.row
+            whole = [r for r in self.record.points if self._whole_to(r) == self._whole_to(read)]
+            for row in self._life(read, whole, self._segment):
                 values = self.of(row)
-                if values.length_m.likely > 0:
-                    length = band.times(values.length_m.likely * factor)
-                    self._settled[id(row)] = replace(values, length_m=length)
+                if values.whole_m.likely > 0:
+                    length = band.times(values.whole_m.likely * factor)
+                    self._settled[id(row)] = replace(values, whole_m=length)
 
-    def _life(self, read: Row, same: Callable[[Row, Row], bool]) -> list[Row]:
-        """The rows of a point, before and after the one that was read, for as long as it is the same
+    def _whole_to(self, row: Row) -> int:
+        """Of any row at all, each asked once."""
+        if id(row) not in self._leads_to:
+            self._leads_to[id(row)] = self.record.whole_to(row)
+        return self._leads_to[id(row)]
+
+    def _segment(self, row: Row) -> tuple[Any, ...]:
+        """What makes a segment the same one, cut in shares or whole."""
+        length = row["length_m"]
+        if length is not None and row["length_share"] is not None:
+            length /= row["length_share"]
+        return row["run_id"], self.record.share_before(row)["parent_id"], length, row["length_basis"]
+
+    def _life(self, read: Row, rows: list[Row], what: Callable[[Row], tuple[Any, ...]]) -> list[Row]:
+        """Of the rows of a thing those before and after the one that was read, for as long as it is the same
         thing."""
-        rows = sorted(
-            (row for row in self.record.points if row.thing == read.thing), key=lambda row: row.begin
-        )
+        rows = sorted(rows, key=lambda row: (row.begin, self.record.point_order[row.thing]))
         at = next(k for k, row in enumerate(rows) if row is read)
         first = last = at
-        while first > 0 and same(rows[first - 1], read):
+        while first > 0 and what(rows[first - 1]) == what(read):
             first -= 1
-        while last + 1 < len(rows) and same(rows[last + 1], read):
+        while last + 1 < len(rows) and what(rows[last + 1]) == what(read):
             last += 1
         return rows[first : last + 1]
 
@@ -277,8 +299,13 @@ def _at_block(run: DcRun) -> list[Fed]:
     return [each for each in fed if top(each).at_block]
 
 
-def _with_current(values: PointValues, factor: float) -> PointValues:
-    if not values.scaled_current:
+def _moves(values: PointValues, bench: _Bench) -> bool:
+    """Whether a reading in this state settles the current."""
+    return values.scaled_speech if bench.paging else values.scaled_idle
+
+
+def _with_current(values: PointValues, bench: _Bench, factor: float) -> PointValues:
+    if not _moves(values, bench):
         return values
     return replace(
         values,
@@ -290,7 +317,7 @@ def _with_current(values: PointValues, factor: float) -> PointValues:
 
 
 def _with_length(values: PointValues, factor: float) -> PointValues:
-    return replace(values, length_m=values.length_m.times(factor)) if values.scaled_length else values
+    return replace(values, whole_m=values.whole_m.times(factor)) if values.scaled_length else values
 
 
 def _above(found: float | None, measured: float) -> float | None:
@@ -321,14 +348,10 @@ def _found(difference: Callable[[float], float | None]) -> float:
     return NAN if at_high is None else (low + high) / 2
 
 
-def _alike(columns: tuple[str, ...]) -> Callable[[Row, Row], bool]:
-    return lambda one, other: all(one[name] == other[name] for name in columns)
-
-
-_same_device = _alike(
-    (
+def _device(row: Row) -> tuple[Any, ...]:
+    """What makes a device the same one."""
+    columns = (
         "run_id", "kind", "model_id", "device_kind", "current_basis", "speech_current_a", "idle_current_a",
         "count_low", "count_likely", "count_high",
-    )
-)  # fmt: skip
-_same_segment = _alike(("run_id", "parent_id", "length_m", "length_basis"))
+    )  # fmt: skip
+    return tuple(row[column] for column in columns)

@@ -66,12 +66,19 @@ def nodes_of(fed: list[Fed], band: int, speaking: Speaks, values_of: ValuesOf) -
         nodes.append(
             Node(
                 parent=None if each.above is None else place[each.above.point.id],
-                ohm=0.0 if each.segment is None else values_of(each.segment.row).loop_ohm(band),
+                ohm=_ohm(each, band, values_of),
                 amps=amps[band],
                 watts=watts[band],
             )
         )
     return nodes
+
+
+def _ohm(fed: Fed, band: int, values_of: ValuesOf) -> float:
+    """Of the segment to a point: its own from its parent, or the one behind it, where the feed is."""
+    if fed.segment is None:
+        return 0.0
+    return values_of(fed.segment.row).loop_ohm(band, turned=fed.segment is not fed.point)
 
 
 def direct_current(
@@ -246,22 +253,25 @@ def _run_voltage(subject: Subject, run: DcRun, points: dict[int, PointValues], s
 
 def _conductor_current(subject: Subject, values_of: ValuesOf, run: DcRun, seen: Seen) -> list[Figure]:
     """In each estimate the current of a conductor of the segment that carries the largest share of its own
-    rating. A segment without a rating is not judged."""
+    rating. Where a segment that carries current has no rating, the harshest estimate is open; where none has
+    one, the segment with the most current is shown."""
+    segments = [(point.id, fed.segment) for point in run.run.points if (fed := run.fed.get(point.id))]
+    carrying = [(id_, segment.id, values_of(segment.row)) for id_, segment in segments if segment is not None]
+    rated = any(not math.isnan(values.rating_a) for _, _, values in carrying)
     spots = []
+    unrated = False
     for band in range(3):
         scored = []
-        for point in run.run.points:
-            fed = run.fed.get(point.id)
-            if fed is None or fed.segment is None:
-                continue
-            values = values_of(fed.segment.row)
-            per_conductor = seen.branch_a.get((point.id, band), NAN) / values.pairs
-            spot = Spot(per_conductor, values.rating_a, fed.segment.id)
-            scored.append((per_conductor / values.rating_a, spot))
+        for id_, segment_id, values in carrying:
+            per_conductor = seen.branch_a.get((id_, band), NAN) / values.pairs
+            spot = Spot(per_conductor, values.rating_a, segment_id)
+            scored.append((per_conductor / (values.rating_a if rated else 1.0), spot))
+            unrated |= band == 2 and math.isnan(values.rating_a) and per_conductor > 0
         spots.append(worst_spots(scored, largest=True))
     if not spots[1]:
         return []
-    bands = Bands(*(of[0].value for of in spots))
+    low, likely, high = (of[0].value for of in spots)
+    bands = Bands(low, likely, NAN if unrated else high)
     return [Figure(subject, "conductor_current", bands, spots[1][0].limit, spots=tuple(spots))]
 
 

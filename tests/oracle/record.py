@@ -8,6 +8,7 @@ is None, everywhere.
 from __future__ import annotations
 
 import datetime as dt
+import itertools
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from typing import Any
@@ -45,6 +46,7 @@ from zones.models import (
 )
 
 FOREVER = 2**62
+FIRST, MIDDLE, LAST = range(3)
 
 
 @dataclass(frozen=True)
@@ -131,6 +133,29 @@ class Record:
     def model(self, id_: int | None) -> dict[str, Any]:
         """Ratings of a model; of an unknown one none is known."""
         return self.models[id_] if id_ is not None else {}
+
+    def share_before(self, row: Row) -> Row:
+        """Of a share of a segment that was cut somewhere the first one, that comes from where the whole does;
+        any other row itself."""
+        found = row
+        while found["length_share_place"] != FIRST and row["length_share_place"] in (MIDDLE, LAST):
+            parent = found["parent_id"]
+            found = next(each for each in self.points if each.thing == parent and each.holds(row.begin))
+        return found
+
+    def whole_to(self, row: Row) -> int:
+        """The point that a segment leads to; of a share the one that the whole leads to."""
+        for last in self.points:
+            if last["length_share_place"] != LAST or row["length_share_place"] not in (FIRST, MIDDLE):
+                continue
+            step = max(last.begin, row.begin)
+            at: Row | None = last
+            while at is not None and last.holds(step) and row.holds(step):
+                if at is row:
+                    return last.thing
+                above = at["parent_id"] if at["length_share_place"] != FIRST else None
+                at = next((each for each in self.points if each.thing == above and each.holds(step)), None)
+        return row.thing
 
     def steps(self) -> list[int]:
         """Every step at which anything that is recorded begins or ends, in order."""
@@ -238,8 +263,24 @@ def _read_points(record: Record, runs: dict[int, dict[str, Any]]) -> None:
         record.point_order[point["id"]] = (point["run_id"], point["rank"], point["id"])
         rows = sorted(said.get(point["id"], []), key=lambda row: row["step"])
         run = runs[point["run_id"]]
-        record.points += _spread(point["id"], rows, run["begin_step"], _end(run))
+        for row in _spread(point["id"], rows, run["begin_step"], _end(run)):
+            record.points += _by_temperature(row, [each for each in record.runs if each.thing == run["id"]])
     record.points.sort(key=lambda row: (record.point_order[row.thing], row.begin))
+
+
+def _by_temperature(point: Row, runs: list[Row]) -> Iterator[Row]:
+    """What is said of a point, split where the design temperature of its run becomes another one."""
+    at = "design_temperature_c"
+    changes = [
+        later
+        for earlier, later in itertools.pairwise(runs)
+        if earlier[at] != later[at] and point.begin < later.begin < point.end
+    ]
+    begins = [(point.begin, point.writer)] + [(run.begin, run.writer) for run in changes]
+    for place, (begin, writer) in enumerate(begins):
+        end = begins[place + 1][0] if place + 1 < len(begins) else point.end
+        (run,) = [each for each in runs if each.holds(begin)]
+        yield Row(point.thing, begin, end, writer, {**point.said, at: run[at]})
 
 
 def _read_outputs(record: Record) -> None:

@@ -14,7 +14,7 @@ from .direct_current import ValuesOf
 from .figures import Figure, tied
 from .networks import Node, path_of, solve_resistive
 from .standing import Standing, StandingPoint, StandingRun
-from .values import NAN, Bands, PointValues, Values
+from .values import FIRST, LAST, MIDDLE, NAN, Bands, PointValues, Values
 
 
 @dataclass
@@ -48,11 +48,22 @@ def _lowest(
     bands = []
     tree = [Node(parent, 0.0) for parent in above]
     for k in judged:
-        path = path_of(tree, k)
+        path = {points[j].id for j in path_of(tree, k)}
+        path = {j for j in range(len(points)) if {points[j].id, _whole_from(points[j])} & path}
         low = solve([0 if j in path else 2 for j in range(len(points))], 0)
         high = solve([2 if j in path else 0 for j in range(len(points))], 2)
         bands.append(Bands(low[k], likely[k], high[k]))
     return _Lowest([points[k] for k in judged], bands)
+
+
+def _whole_from(point: StandingPoint) -> int:
+    """The point before which the segment to a point was first cut at an unknown distance; of a segment that
+    is whole the point itself: what is cut of one segment is of one corner."""
+    at: StandingPoint | None = point
+    if point.row["length_share_place"] in (MIDDLE, LAST):
+        while at is not None and at.row["length_share_place"] != FIRST:
+            at = at.above
+    return (at or point).id
 
 
 def audio(standing: Standing, values: Values, values_of: ValuesOf) -> list[Figure]:

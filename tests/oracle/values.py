@@ -15,7 +15,9 @@ from .record import Record, Row
 UNKNOWN, GUESSED, DRAWING, MARKED, MEASURED = range(5)
 SPLICE, DEVICE, UNCOUNTED_GROUP = range(3)
 HORN = 3
+KINDS = {"ceiling_speaker": 1, "wall_speaker": 2, "horn": HORN}
 NAN = math.nan
+FIRST, MIDDLE, LAST, ALONE = range(4)
 UNKNOWN_GAUGES = (22, 24, 26)
 CATEGORY_HIGH = 1.114
 
@@ -30,12 +32,12 @@ DEFAULTS: dict[str, float] = {
     "current_measured_low": 0.95, "current_measured_high": 1.05,
     "unknown_segment_low_m": 4, "unknown_segment_likely_m": 8, "unknown_segment_high_m": 15,
     "unknown_home_run_low_m": 15, "unknown_home_run_likely_m": 40, "unknown_home_run_high_m": 90,
-    "unknown_speaker_low_a": 0.030, "unknown_speaker_likely_a": 0.050, "unknown_speaker_high_a": 0.090,
-    "unknown_horn_low_a": 0.120, "unknown_horn_likely_a": 0.250, "unknown_horn_high_a": 0.500,
+    "unknown_speaker_low_a": 0.015, "unknown_speaker_likely_a": 0.025, "unknown_speaker_high_a": 0.050,
+    "unknown_horn_low_a": 0.060, "unknown_horn_likely_a": 0.150, "unknown_horn_high_a": 0.350,
     "unknown_speaker_tap_low_w": 0.5, "unknown_speaker_tap_likely_w": 1, "unknown_speaker_tap_high_w": 5,
     "unknown_horn_tap_low_w": 7.5, "unknown_horn_tap_likely_w": 15, "unknown_horn_tap_high_w": 30,
     "unknown_idle_of_speech": 0.5,
-    "speech_of_full_output": 0.5,
+    "speech_of_full_output": 0.5, "speech_of_full_output_low": 0.8, "speech_of_full_output_high": 1.3,
     "loading_fraction": 0.8,
     "conductor_rating_a": 1,
     "speakers_per_output": 40,
@@ -66,12 +68,13 @@ NOTHING = Bands(0.0, 0.0, 0.0)
 class PointValues:
     """What one row of a point puts on its networks, of all devices there together, and its segment of cable.
 
-    per_m: Ω of one conductor. watts are drawn at constant power. scaled_*: a reading may settle it.
+    whole_m: of the segment, or of what it is a share of. per_m: Ω of one conductor. watts are drawn at
+    constant power. scaled_*: a reading may settle it.
     """
 
     row: Row
     count: Bands
-    length_m: Bands
+    whole_m: Bands
     per_m: Bands
     pairs: int
     speech_a: Bands
@@ -85,16 +88,29 @@ class PointValues:
     input_ohm: float
     sensitivity_v: float
     rating_a: float
-    scaled_current: bool
+    scaled_speech: bool
+    scaled_idle: bool
     scaled_length: bool
 
-    def loop_ohm(self, band: int) -> float:
+    def loop_ohm(self, band: int, *, turned: bool = False) -> float:
         """Out and back over the paralleled pairs."""
-        return self.pair_ohm(band) / self.pairs
+        return self.pair_ohm(band, turned=turned) / self.pairs
 
-    def pair_ohm(self, band: int) -> float:
+    def pair_ohm(self, band: int, *, turned: bool = False) -> float:
         """Out and back over one pair."""
-        return 2 * self.per_m[band] * self.length_m[band]
+        return 2 * self.per_m[band] * self.length_m(band, turned=turned)
+
+    def length_m(self, band: int, *, turned: bool = False) -> float:
+        """Where nobody knows where a segment was cut: harshest all before the cut, kindest all behind it,
+        seen from where the current comes (turned: from the far end)."""
+        share, place = self.row["length_share"], self.row["length_share_place"]
+        whole = self.whole_m[band]
+        if share is None:
+            return whole
+        if band == 1:
+            return whole * float(share)
+        has_it = {0: LAST, 2: FIRST}[2 - band if turned else band]
+        return whole if place == has_it or (place == ALONE and band == 2) else 0.0
 
 
 class Values:
@@ -117,12 +133,23 @@ class Values:
             return self.unknown("unknown_home_run" if home_run else "unknown_segment", "m")
         return self.band("length", basis).times(length)
 
-    def conductor_ohm_per_m(self, cable: int | None) -> Bands:
-        """One conductor at the site's design temperature."""
+    def _whole_m(self, row: Row) -> Bands:
+        """Of a share the length of all shares together."""
+        length = row["length_m"]
+        if length is not None and row["length_share"] is not None:
+            length /= row["length_share"]
+        home_run = self.record.share_before(row)["parent_id"] is None
+        return self.length_m(length, row["length_basis"], home_run=home_run)
+
+    def conductor_ohm_per_m(self, cable: int | None, own_c: float | None = None) -> Bands:
+        """One conductor at the run's own design temperature, else the site's; a site's cold is no excuse in
+        the harshest estimate."""
         said = self.record.cables[cable] if cable is not None else {}
         gauge = said.get("gauge_awg")
         gauges = UNKNOWN_GAUGES if gauge is None else (gauge,) * 3
-        low, likely, high = (ohm_per_m(each, self.record.temperature_c) for each in gauges)
+        likely_c = self.record.temperature_c if own_c is None else own_c
+        harshest_c = max(likely_c, 20.0) if own_c is None else own_c
+        low, likely, high = map(ohm_per_m, gauges, (likely_c, likely_c, harshest_c))
         if gauge is not None and said["category"]:
             high *= CATEGORY_HIGH
         return Bands(low, likely, high)
@@ -130,7 +157,7 @@ class Values:
     def point(self, row: Row) -> PointValues:
         run_kind = self.record.run_kind[row["run_id"]]
         model = self.record.model(row["model_id"])
-        horn = model["kind"] == "horn" if model else row["device_kind"] == HORN
+        kind = KINDS.get(model["kind"], 0) if model else row["device_kind"]
         count = self._count(row)
         loaded = count.high > 0
         cable = self.record.cables[row["cable_type_id"]] if row["cable_type_id"] is not None else {}
@@ -138,8 +165,8 @@ class Values:
         values = PointValues(
             row=row,
             count=count,
-            length_m=self.length_m(row["length_m"], row["length_basis"], home_run=row["parent_id"] is None),
-            per_m=self.conductor_ohm_per_m(row["cable_type_id"]),
+            whole_m=self._whole_m(row),
+            per_m=self.conductor_ohm_per_m(row["cable_type_id"], row["design_temperature_c"]),
             pairs=row["dc_pairs"] or 1,
             speech_a=NOTHING,
             idle_a=NOTHING,
@@ -152,13 +179,14 @@ class Values:
             input_ohm=_number(model.get("input_impedance_ohm")),
             sensitivity_v=_number(model.get("input_sensitivity_v")),
             rating_a=self._conductor_rating(cable),
-            scaled_current=False,
+            scaled_speech=False,
+            scaled_idle=False,
             scaled_length=row["length_m"] is None or row["length_basis"] < MARKED,
         )
         if loaded and run_kind == "self_amplified":
-            self._set_dc(values, model, horn=horn)
+            self._set_dc(values, model, kind)
         if loaded and run_kind == "constant_voltage":
-            tap = self._tap_w(row, horn=horn)
+            tap = self._tap_w(row, model, kind)
             values.tap_w = tap.times(count)
         return values
 
@@ -168,21 +196,30 @@ class Values:
         return Bands(1.0, 1.0, 1.0) if row["kind"] == DEVICE else NOTHING
 
     def _conductor_rating(self, cable: dict[str, Any]) -> float:
-        """The cable's own; else 1 A for what is as thin as 23 AWG or not known."""
+        """The cable's own; else 1 A, but for what is thinner than 24 AWG."""
         if cable.get("conductor_rating_a") is not None:
             return float(cable["conductor_rating_a"])
         gauge = cable.get("gauge_awg")
-        return float(self.factors["conductor_rating_a"]) if gauge is None or gauge >= 23 else NAN
+        return float(self.factors["conductor_rating_a"]) if gauge is None or gauge <= 24 else NAN
 
-    def _tap_w(self, row: Row, *, horn: bool) -> Bands:
+    def _usual(self, kind: int, what: str, unit: str) -> Bands:
+        """Of a device of which nothing is recorded but what kind it is; where not even that, anything from
+        the least of a speaker to the most of a horn, and likely a speaker."""
+        speaker, horn = (self.unknown(f"unknown_{of}{what}", unit) for of in ("speaker", "horn"))
+        return {0: speaker._replace(high=horn.high), HORN: horn}.get(kind, speaker)
+
+    def _tap_w(self, row: Row, model: dict[str, Any], kind: int) -> Bands:
         if row["tap_power_w"] is None or not row["tap_basis"]:
-            return self.unknown("unknown_horn_tap" if horn else "unknown_speaker_tap", "w")
+            taps = sorted(model.get("taps_w") or [])
+            if taps:
+                return Bands(taps[0], taps[(len(taps) + 1) // 2 - 1], taps[-1])
+            return self._usual(kind, "_tap", "w")
         return self.band("current", row["tap_basis"]).times(row["tap_power_w"])
 
-    def _set_dc(self, values: PointValues, model: dict[str, Any], *, horn: bool) -> None:
+    def _set_dc(self, values: PointValues, model: dict[str, Any], kind: int) -> None:
         row = values.row
         basis = row["current_basis"]
-        unknown_a = self.unknown("unknown_horn" if horn else "unknown_speaker", "a")
+        unknown_a = self._usual(kind, "", "a")
         half = self.factors["unknown_idle_of_speech"]
         idle = _first(row["idle_current_a"], model.get("idle_current_a"))
         speech = _first(row["speech_current_a"], model.get("speech_current_a"))
@@ -190,12 +227,16 @@ class Values:
             model.get("full_output_current_a"), model.get("full_output_power_w"), model.get("idle_power_w")
         )  # fmt: skip
         of_full = self.factors["speech_of_full_output"]
+        # the data sheet, which is all that a marked current is of, does not say what speech draws
+        rule_of_thumb = speech is None and basis == MARKED
         if speech is None and full is not None:
             speech = max(full * of_full, idle or 0.0)
         if speech is None and full_w is not None:
             # stated in watts and in nothing else: drawn at constant power
             if not basis:
                 speech_w = unknown_a.times(self.factors["nominal_supply_v"])
+            elif rule_of_thumb:
+                speech_w = self._part_of(full_w, idle_w)
             else:
                 speech_w = self.band("current", basis).times(max(full_w * of_full, idle_w or 0.0))
             if idle_w is not None and basis:
@@ -208,12 +249,24 @@ class Values:
             idle_band = unknown_a.times(half)
             if speech is not None and basis:
                 speech_a = self.band("current", basis).times(speech)
+                if rule_of_thumb:
+                    assert full is not None
+                    speech_a = self._part_of(full, idle)
                 idle_band = speech_a.times(half)
                 if idle is not None:
                     idle_band = self.band("current", basis).times(idle)
             values.speech_a, values.idle_a = speech_a.times(values.count), idle_band.times(values.count)
         judged_well = basis >= MARKED and (speech is not None or full_w is not None)
-        values.scaled_current = not judged_well or row["kind"] == UNCOUNTED_GROUP
+        poorly = not judged_well or row["kind"] == UNCOUNTED_GROUP
+        values.scaled_speech = poorly or rule_of_thumb
+        values.scaled_idle = poorly or (rule_of_thumb and idle is None and idle_w is None)
+
+    def _part_of(self, full: float, idle: float | None) -> Bands:
+        """Speech where only full output is stated: about half of it, never under idle nor over full."""
+        half = full * self.factors["speech_of_full_output"]
+        least, most = idle or 0.0, max(full, idle or 0.0)
+        low, high = (half * self.factors[f"speech_of_full_output_{end}"] for end in ("low", "high"))
+        return Bands(*(min(max(part, least), most) for part in (low, half, high)))
 
 
 def ohm_per_m(gauge: float, temperature_c: float) -> float:

@@ -27,6 +27,7 @@ from .forest import Forest
 from .plant import BoolArray, Members, Plant, RunKind
 from .point_loads import PointLoads
 from .radial import solve
+from .shared_lengths import with_shares
 from .subjects import SubjectKind
 from .wiring import Wiring, ancestor_closure, first_where_extreme, renumber, rows_of
 
@@ -67,11 +68,13 @@ def judge_lowest(
     segment_ohm: FloatArray,
     conductance_s: FloatArray,
     loaded: BoolArray,
+    share_place: IntArray,
 ) -> tuple[IntArray, FloatArray]:
     """The lowest loaded point of each of t trees, solved at 1 V.
 
     parent, tree: (n,), parent −1 at the source; tree_count: t; source_resistance_ohm: (t,) or one for all;
     segment_ohm, conductance_s: (3, n), NaN of them taken as none; loaded: (n,) True where a device is.
+    share_place: (n,) of the segments.
 
     Returns (t,) the judged node of each tree, −1 where it has no device, and (3, t) its voltage as a fraction
     of the source's unloaded voltage, NaN without a judged node.
@@ -93,7 +96,7 @@ def judge_lowest(
 
     (likely,) = voltages(forest, segment_ohm[[LIKELY]], load[[LIKELY]])
     node = first_where_extreme(tree, np.where(loaded, likely, np.nan), tree_count, largest=False)
-    on_path = ancestor_closure(parent, node)
+    on_path = with_shares(ancestor_closure(parent, node), parent, share_place)
     # long on the path and short elsewhere, or the reverse
     corners = np.where(on_path, segment_ohm[[LOW, HIGH]], segment_ohm[[HIGH, LOW]])
     low, high = voltages(forest.times(2), corners, load[[LOW, HIGH]])
@@ -134,6 +137,7 @@ def evaluate_audio(
         segment_ohm=loads.pair_resistance_ohm[:, row],
         conductance_s=conductance,
         loaded=loaded,
+        share_place=loads.share_place[row],
     )
     sensitivity = lookup(loads.input_sensitivity_v[row], node)
     by_sensitivity = level_db(sensitivity, lookup(plant.outputs.level_v, output_row))
@@ -224,6 +228,7 @@ def evaluate_lines(
         segment_ohm=loads.loop_resistance_ohm[:, row],
         conductance_s=conductance,
         loaded=loaded,
+        share_place=loads.share_place[row],
     )
     # −0.0 for a line without loss would read as a gain
     loss = np.where(conductance_unknown, np.nan, np.abs(level_db(voltage, 1.0)))

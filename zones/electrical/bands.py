@@ -63,12 +63,12 @@ class Factors:
     unknown_home_run_low_m: float = 15.0
     unknown_home_run_likely_m: float = 40.0
     unknown_home_run_high_m: float = 90.0
-    unknown_speaker_low_a: float = 0.030
-    unknown_speaker_likely_a: float = 0.050
-    unknown_speaker_high_a: float = 0.090
-    unknown_horn_low_a: float = 0.120
-    unknown_horn_likely_a: float = 0.250
-    unknown_horn_high_a: float = 0.500
+    unknown_speaker_low_a: float = 0.015  # at speech
+    unknown_speaker_likely_a: float = 0.025
+    unknown_speaker_high_a: float = 0.050
+    unknown_horn_low_a: float = 0.060
+    unknown_horn_likely_a: float = 0.150
+    unknown_horn_high_a: float = 0.350
     unknown_speaker_tap_low_w: float = 0.5
     unknown_speaker_tap_likely_w: float = 1.0
     unknown_speaker_tap_high_w: float = 5.0
@@ -76,8 +76,11 @@ class Factors:
     unknown_horn_tap_likely_w: float = 15.0
     unknown_horn_tap_high_w: float = 30.0
     unknown_idle_of_speech: float = 0.5
-    # what limits are judged by
+    # speech where only full output is stated, and its low and high as a multiple of that
     speech_of_full_output: float = 0.5
+    speech_of_full_output_low: float = 0.8
+    speech_of_full_output_high: float = 1.3
+    # what limits are judged by
     loading_fraction: float = 0.8
     conductor_rating_a: float = 1.0
     speakers_per_output: float = 40.0
@@ -130,26 +133,30 @@ def lengths(
 
 
 def by_kind(device_kind: IntArray, factors: Factors, unit: str, infix: str = "") -> FloatArray:
-    """(3, n) low, likely, high of an unrecorded current [A], or tap [W] (infix ``_tap``), by device kind.
+    """(3, n) low, likely, high of an unrecorded current at speech [A], or tap [W] (infix ``_tap``), by device
+    kind. A wall speaker counts as a ceiling speaker; an unknown kind is likely a ceiling speaker, and at most
+    a horn.
 
     device_kind: (n,) of ``DeviceKind``; unit: "a" or "w".
+
+    >>> by_kind(np.array([DeviceKind.UNKNOWN]), Factors(), "a")[:, 0].tolist()
+    [0.015, 0.025, 0.35]
     """
     horn = factors.unknown(f"unknown_horn{infix}", unit)[:, None]
     speaker = factors.unknown(f"unknown_speaker{infix}", unit)[:, None]
-    return np.where(device_kind == DeviceKind.HORN, horn, speaker)
+    out = np.where(device_kind == DeviceKind.HORN, horn, speaker)
+    out[HIGH] = np.where(device_kind == DeviceKind.UNKNOWN, horn[HIGH], out[HIGH])
+    return out
 
 
-def loads(
-    value: FloatArray, basis: IntArray, device_kind: IntArray, factors: Factors, *, unit: str, infix: str = ""
-) -> FloatArray:
+def loads(value: FloatArray, basis: IntArray, unknown: FloatArray, factors: Factors) -> FloatArray:
     """Banded load of one device each: currents [A], or watts in the current column.
 
-    value: (n,) NaN where unknown; basis: (n,); device_kind: (n,) decides the band of an unknown one; infix:
-    ``_tap`` for the unknown band of taps. Returns (3, n) [unit].
+    value: (n,) NaN where unknown; basis: (n,); unknown: (3, n) band of those that are not recorded. Returns
+    (3, n) [unit of value].
 
-    >>> loads(np.array([0.04]), np.array([4]), np.array([1]), Factors(), unit="a").round(4).tolist()
+    >>> loads(np.array([0.04]), np.array([4]), np.zeros((3, 1)), Factors()).round(4).tolist()
     [[0.038], [0.04], [0.042]]
     """
     banded = value * factors.table("current")[:, basis]
-    unknown = np.isnan(value) | (basis == Basis.UNKNOWN)
-    return np.where(unknown, by_kind(device_kind, factors, unit, infix), banded)
+    return np.where(np.isnan(value) | (basis == Basis.UNKNOWN), unknown, banded)

@@ -13,8 +13,10 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from .bands import HIGH, LIKELY, LOW, Basis, FloatArray, IntArray
 from .dc_network import DcNetwork, Sources, dc_network, solve_bands, sources
@@ -32,7 +34,6 @@ SAME_LOAD = (
     *("run_index", "kind", "model_index", "device_kind", "current_basis"),
     *("speech_current_a", "idle_current_a", "count_low", "count_likely", "count_high"),
 )
-SAME_SEGMENT = ("run_index", "parent_index", "length_m", "length_basis")
 _ROUNDS = 160
 _EQUAL = 1e-13
 """Relative distance of two factors that count as equal."""
@@ -227,7 +228,7 @@ def _current_factor(bench: _Bench, loads: PointLoads, value: FloatArray) -> Floa
         _, load, _ = bench.solve(loads, LIKELY, load_factor=load_factor)
         return load
 
-    scaled = loads.scaled_current[bench.row]
+    scaled = np.where(bench.paging, loads.scaled_speech[bench.row], loads.scaled_idle[bench.row])
     return _factor(bench, scaled, scaled, value, currents)
 
 
@@ -307,63 +308,68 @@ def _converge(better: Callable[[FloatArray], FloatArray], possible: BoolArray) -
 
 
 def _rows_for_life(
-    plant: Plant, bench: _Bench, usable: FloatArray, scaled: BoolArray, same: Sequence[str]
+    plant: Plant,
+    bench: _Bench,
+    usable: FloatArray,
+    scaled: BoolArray,
+    thing: IntArray,
+    same: Sequence[NDArray[Any]],
 ) -> FloatArray:
-    """(rows,) the factor of every row of a point of the reading's day, while it is the same thing; NaN
-    elsewhere.
+    """(rows,) the factor of every row of a thing of the reading's day, while it is the same; NaN elsewhere.
 
-    same: the columns of ``plant.points`` that equal those of the measured row without a break. A device that
-    was removed and mounted again counts as another one, which was not measured.
+    thing: (rows,) the point of each row, or the one that its segment leads to. same: columns, (rows,) each,
+    that equal those of the measured row without a break. A device that was removed and mounted again counts
+    as another one, which was not measured.
     """
     points = plant.points
     chosen = np.flatnonzero(~np.isnan(usable[bench.tree]) & scaled[bench.row])
     row_of_point = np.full(len(plant.point_id), -1)
     factor_of_point = np.full(len(plant.point_id), np.nan)
-    at = points.point_index[bench.row[chosen]]
+    at = thing[bench.row[chosen]]
     row_of_point[at] = bench.row[chosen]
     factor_of_point[at] = usable[bench.tree[chosen]]
-    read = row_of_point[points.point_index]
+    read = row_of_point[thing]
     alike = (read >= 0) & scaled
-    for name in same:
-        column = getattr(points, name)
+    for column in same:
         there = column[np.where(read >= 0, read, 0)]
         both_unknown = (column != column) & (there != there)  # NaN differs from itself
         alike &= (column == there) | both_unknown
-    order = np.lexsort((points.begin, points.point_index))
-    breaks = ~alike[order] | (np.diff(points.point_index[order], prepend=-1) != 0)
+    order = np.lexsort((points.begin, thing))
+    breaks = ~alike[order] | (np.diff(thing[order], prepend=-1) != 0)
     stretch = np.empty(len(order), np.int64)
     stretch[order] = np.cumsum(breaks)
     alike &= stretch == stretch[np.where(read >= 0, read, 0)]
-    return np.where(alike, factor_of_point[points.point_index], np.nan)
+    return np.where(alike, factor_of_point[thing], np.nan)
 
 
 def _scale_currents(plant: Plant, loads: PointLoads, bench: _Bench, usable: FloatArray) -> PointLoads:
-    factor = _rows_for_life(plant, bench, usable, loads.scaled_current, SAME_LOAD)
-    hit = ~np.isnan(factor)
+    points = plant.points
+    same = [getattr(points, name) for name in SAME_LOAD]
     band = plant.factors.table("current")[:, Basis.MEASURED][:, None]
-
-    def scaled(values: FloatArray) -> FloatArray:
-        return np.where(hit, values[LIKELY] * np.where(hit, factor, 1.0) * band, values)
-
-    return replace(
-        loads,
-        speech_a=scaled(loads.speech_a),
-        idle_a=scaled(loads.idle_a),
-        speech_w=scaled(loads.speech_w),
-        idle_w=scaled(loads.idle_w),
-        supported=loads.supported | hit,
-    )
+    paging = any_of(bench.tree, bench.paging, bench.count)
+    for of_state, scaled in ((paging, loads.scaled_speech), (~paging, loads.scaled_idle)):
+        factor = _rows_for_life(
+            plant, bench, np.where(of_state, usable, np.nan), scaled, points.point_index, same
+        )
+        hit = ~np.isnan(factor)
+        moved = {
+            name: np.where(hit & own, values[LIKELY] * np.where(hit, factor, 1.0) * band, values)
+            for own, names in (
+                (loads.scaled_speech, ("speech_a", "speech_w")), (loads.scaled_idle, ("idle_a", "idle_w")),
+            )
+            for name in names
+            for values in (getattr(loads, name),)
+        }  # fmt: skip
+        loads = replace(loads, **moved, supported=loads.supported | hit)
+    return loads
 
 
 def _scale_lengths(plant: Plant, loads: PointLoads, bench: _Bench, usable: FloatArray) -> PointLoads:
-    factor = _rows_for_life(plant, bench, usable, loads.scaled_length, SAME_SEGMENT)
-    hit = ~np.isnan(factor) & (loads.length_m[LIKELY] > 0)
+    points, whole = plant.points, loads.whole
+    # who cuts into a segment leaves it as long as it was
+    same = [points.run_index, whole.parent, whole.length_m, points.length_basis]
+    factor = _rows_for_life(plant, bench, usable, loads.scaled_length, whole.point, same)
+    hit = ~np.isnan(factor) & (loads.whole_m[LIKELY] > 0)
     band = plant.factors.table("length")[:, Basis.MEASURED][:, None]
-    length = np.where(hit, loads.length_m[LIKELY] * np.where(hit, factor, 1.0) * band, loads.length_m)
-    grown = np.where(hit, length / np.where(hit, loads.length_m, 1.0), 1.0)
-    return replace(
-        loads,
-        length_m=length,
-        loop_resistance_ohm=loads.loop_resistance_ohm * grown,
-        pair_resistance_ohm=loads.pair_resistance_ohm * grown,
-    )
+    scaled = loads.whole_m[LIKELY] * np.where(hit, factor, 1.0) * band
+    return loads.with_wholes(np.where(hit, scaled, loads.whole_m))

@@ -22,6 +22,9 @@ COPPER_COEFFICIENT_PER_K = 0.00393
 CATEGORY_MAXIMUM_OHM_PER_M = {"TIA-568": 0.0938, "IEC 61156-5": 0.095}
 """Largest resistance of one conductor of a category cable at 20 °C [Ω/m], by standard."""
 
+COLD_C = 20.0
+"""Colder conductors are counted on only where somebody recorded that the whole run is so cold [°C]."""
+
 AWG_THICKEST, AWG_THINNEST = 0, 40
 """Accepted gauges. ASTM B258 has thicker and thinner ones, which are not used for paging."""
 
@@ -84,6 +87,21 @@ def resistance_ohm_per_m(awg: ArrayLike, temperature_c: ArrayLike = 20.0) -> NDA
     True
     """
     return np.asarray(COPPER_RESISTIVITY_OHM_M / awg_area_m2(awg) * temperature_factor(temperature_c))
+
+
+def design_temperature_c(site_c: ArrayLike, run_c: ArrayLike = np.nan) -> NDArray[np.float64]:
+    """(3, …) temperature at which low, likely and high take the conductors [°C]: the run's own, else the
+    site's; high counts on cold below 20 °C only where the run's own is recorded. Common practice, no source.
+
+    site_c: any shape [°C]; run_c: any shape, of the warmest place on the run's route, NaN where it is not
+    recorded [°C].
+
+    >>> design_temperature_c([-25, -25, 35], [np.nan, -25, np.nan]).tolist()
+    [[-25.0, -25.0, 35.0], [-25.0, -25.0, 35.0], [20.0, -25.0, 35.0]]
+    """
+    site, run = np.asarray(site_c, np.float64), np.asarray(run_c, np.float64)
+    likely = np.where(np.isnan(run), site, run)
+    return np.stack([likely, likely, np.where(np.isnan(run), np.maximum(site, COLD_C), run)])
 
 
 def loop_resistance_ohm(

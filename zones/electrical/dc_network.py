@@ -42,7 +42,12 @@ class DcNetwork:
         """(3, x) resistance of the segment that leads to each ``node`` (x,) [Ω]; 0 where the feed is."""
         segment = self.segment[node]
         row = np.append(self.wiring.row, 0)[segment]
-        return np.where(segment >= 0, loads.loop_resistance_ohm[:, row], 0.0)
+        ohm = np.where(segment >= 0, loads.loop_resistance_ohm[:, row], 0.0)
+        # re-rooted: the current comes from the other end
+        turned = np.flatnonzero((segment >= 0) & (segment != node) & ~np.isnan(loads.share[row]))
+        if len(turned):
+            ohm[:, turned] = loads.turned_loop_ohm(row[turned])
+        return ohm
 
 
 @dataclass(frozen=True)

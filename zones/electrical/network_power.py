@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from .bands import HIGH, LIKELY, FloatArray, IntArray, lengths
+from .conductors import design_temperature_c
 from .figures import FigureBlock, Subjects, first_known, lookup, sums
 from .plant import BoolArray, Members, Plant, State, place_of, select
 from .point_loads import segment_resistance_ohm_per_m
@@ -335,5 +336,6 @@ def _cable_resistance_ohm(
     """(3, n) resistance out and back of the data cables of endpoints, over the pairs that carry power [Ω]."""
     table = plant.endpoints
     site = plant.group_site[table.group[row]]
-    per_m = segment_resistance_ohm_per_m(plant, table.cable_index[row], plant.temperature_c[site])
+    temperature = design_temperature_c(plant.temperature_c[site])
+    per_m = segment_resistance_ohm_per_m(plant, table.cable_index[row], temperature)
     return np.asarray(2.0 * per_m * length_m / POWERED_PAIRS[poe_class])

@@ -36,6 +36,13 @@ class PointKind(IntEnum):
     SPLICE, DEVICE, UNCOUNTED_GROUP = range(3)
 
 
+class SharePlace(IntEnum):
+    """Where a share of a segment lies, that was cut at a distance not recorded: from the block on. ALONE: the
+    others are recorded otherwise since, so it may be any part of the whole."""
+
+    FIRST, MIDDLE, LAST, ALONE = range(4)
+
+
 class BlockKind(IntEnum):
     SPLIT_66, UNSPLIT_66, TYPE_110, SCREW = range(4)
 
@@ -89,6 +96,7 @@ class RunRows(Table):
     amplifier_index: IntArray
     fuse_fitted: IntArray  # −1 unknown, 0 no, 1 yes
     fuse_rating_a: FloatArray
+    design_temperature_c: FloatArray  # its own; NaN: the site's
 
 
 @dataclass(frozen=True)
@@ -106,6 +114,8 @@ class PointRows(Table):
     count_high: FloatArray
     length_m: FloatArray
     length_basis: IntArray
+    length_share: FloatArray  # of a whole that was cut at a distance not recorded; NaN: its own
+    length_share_place: IntArray  # of SharePlace; −1: none
     cable_index: IntArray
     dc_pairs: IntArray  # −1 unknown
     negative_cut: BoolArray
@@ -116,6 +126,7 @@ class PointRows(Table):
     tap_basis: IntArray
     zone_id: IntArray  # its zone where that is not the run's; −1
     feed_supply_index: IntArray
+    design_temperature_c: FloatArray  # of its run; NaN: the site's
 
 
 @dataclass(frozen=True)
@@ -271,6 +282,9 @@ class Models:
     input_impedance_ohm: FloatArray
     input_sensitivity_v: FloatArray
     nominal_impedance_ohm: FloatArray
+    lowest_tap_w: FloatArray  # of its list of taps; NaN: it states none
+    middle_tap_w: FloatArray  # the lower of two
+    highest_tap_w: FloatArray
 
 
 @dataclass(frozen=True)

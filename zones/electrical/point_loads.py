@@ -5,7 +5,7 @@ Computed once for all rows of a plant; members only select rows. Bands: (3, n), 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -15,17 +15,21 @@ from .bands import (
     LIKELY,
     LOW,
     Basis,
+    Factors,
     FloatArray,
     IntArray,
     by_kind,
     lengths,
     loads,
 )
-from .conductors import resistance_ohm_per_m
+from .conductors import design_temperature_c, resistance_ohm_per_m
 from .figures import first_known, lookup
 from .plant import BoolArray, Plant, PointKind, RunKind
+from .shared_lengths import Wholes, deal, wholes
 
 UNKNOWN_GAUGE_AWG = np.array([22.0, 24.0, 26.0])
+THINNEST_OF_1_A_AWG = 24.0
+"""A thinner conductor without a rating cannot be judged; common practice, no source."""
 
 
 @dataclass(frozen=True)
@@ -33,14 +37,22 @@ class PointLoads:
     """By point row; n rows.
 
     length_m, loop_resistance_ohm (paralleled DC pairs), pair_resistance_ohm (one pair, for audio): (3, n).
+    whole_m: (3, n) length of the whole that a segment is a share of, or its own; whole: what that is; share,
+    share_place: (n,), see ``shared_lengths``. pair_ohm_per_m: (3, n) out and back [Ω/m].
     speech_a, idle_a, speech_w, idle_w, tap_w: (3, n), of all devices at the point. count: (3, n).
     speaker_conductance_s: (n,) of one low-impedance speaker, NaN unknown. minimum_voltage_v,
     input_impedance_ohm, input_sensitivity_v, conductor_rating_a: (n,), NaN unknown. conductors: (n,)
     paralleled in one leg. loaded: (n,) True where a device is. supported: (n,) True where the load rests on
-    measured or marked data. scaled_current, scaled_length: (n,) True where a reading may scale the value.
-    pairs_recorded, current_recorded: (n,) True where the point's own row has the pairs, the speech current.
+    measured or marked data. scaled_speech, scaled_idle, scaled_length: (n,) True where a reading may scale
+    the value. pairs_recorded, current_recorded: (n,) True where the point's own row has the pairs, the speech
+    current.
     """
 
+    whole: Wholes
+    whole_m: FloatArray
+    share: FloatArray
+    share_place: IntArray
+    pair_ohm_per_m: FloatArray
     length_m: FloatArray
     loop_resistance_ohm: FloatArray
     pair_resistance_ohm: FloatArray
@@ -58,10 +70,29 @@ class PointLoads:
     conductors: FloatArray
     loaded: BoolArray
     supported: BoolArray
-    scaled_current: BoolArray
+    scaled_speech: BoolArray
+    scaled_idle: BoolArray
     scaled_length: BoolArray
     pairs_recorded: BoolArray
     current_recorded: BoolArray
+
+    def with_wholes(self, whole_m: FloatArray) -> PointLoads:
+        """These loads with other lengths. whole_m: (3, n) of the whole of each segment [m]."""
+        length = deal(whole_m, self.share, self.share_place)
+        pair = self.pair_ohm_per_m * length
+        return replace(
+            self,
+            whole_m=whole_m,
+            length_m=length,
+            loop_resistance_ohm=pair / self.conductors,
+            pair_resistance_ohm=pair,
+        )
+
+    def turned_loop_ohm(self, row: IntArray) -> FloatArray:
+        """(3, x) loop resistance of rows ``row`` (x,) where the run is fed from the other end [Ω]: of shares
+        of a segment, other ones are then before and behind."""
+        length = deal(self.whole_m[:, row], self.share[row], self.share_place[row], turned=True)
+        return np.asarray(self.pair_ohm_per_m[:, row] * length / self.conductors[row])
 
     def drawn(self, row: IntArray, speaking: BoolArray) -> tuple[FloatArray, FloatArray]:
         """(3, x) currents [A] and constant powers [W] of rows ``row`` (x,): at speech or else idle."""
@@ -74,9 +105,10 @@ class PointLoads:
 def segment_resistance_ohm_per_m(
     plant: Plant, cable_index: IntArray, temperature_c: FloatArray
 ) -> FloatArray:
-    """(3, n) resistance of one conductor [Ω/m] at the site's design temperature.
+    """(3, n) resistance of one conductor [Ω/m] at a temperature.
 
-    cable_index: (n,) into ``plant.cables``, −1 unknown; temperature_c: (n,) [°C].
+    cable_index: (n,) into ``plant.cables``, −1 unknown; temperature_c: (3, n) [°C], see
+    ``design_temperature_c``.
     Low and likely are nominal; high is the largest that the standard allows on category cable. An unknown
     cable is 22, 24, 26 AWG.
     """
@@ -85,7 +117,8 @@ def segment_resistance_ohm_per_m(
     known = ~np.isnan(gauge)
     out = np.empty((3, len(cable_index)))
     for band in (LOW, LIKELY, HIGH):
-        out[band] = resistance_ohm_per_m(np.where(known, gauge, UNKNOWN_GAUGE_AWG[band]), temperature_c)
+        awg = np.where(known, gauge, UNKNOWN_GAUGE_AWG[band])
+        out[band] = resistance_ohm_per_m(awg, temperature_c[band])
     out[HIGH] *= np.where(known & category, CATEGORY_HIGH_RESISTANCE, 1.0)
     return out
 
@@ -94,22 +127,29 @@ def point_loads(plant: Plant) -> PointLoads:
     """Loads and resistances of every point row of ``plant``, before any reading scales them.
 
     Speech current: the device's own, else the model's, else half of full output and never under idle (common
-    practice). A model that states watts and no currents is a constant-power load. A device of unknown model
-    takes the unknown band of its kind; an unknown idle current is half the speech current (common practice,
-    no source).
+    practice). This half is known as well as the point's basis says where that is measured, drawing or
+    guessed. A data sheet does not say it, so where the basis is marked it is × 0.8–1.3 of it, never under
+    idle nor over full output, and a reading at speech scales it. A model that states watts and no currents
+    is a constant-power load. A device of unknown model takes the unknown band of its kind; an unknown idle
+    current is half the speech current; an unknown tap is one of its model's list (common practice, no
+    source).
     """
     rows, models, factors = plant.points, plant.models, plant.factors
     model = rows.model_index
     run_kind = plant.run_kind[rows.run_index]
     site = plant.group_site[rows.group]
 
-    length = lengths(rows.length_m, rows.length_basis, rows.parent_index < 0, factors)
-    per_m = segment_resistance_ohm_per_m(plant, rows.cable_index, plant.temperature_c[site])
+    whole = wholes(rows)
+    whole_m = lengths(whole.length_m, rows.length_basis, whole.home_run, factors)
+    length = deal(whole_m, rows.length_share, rows.length_share_place)
+    temperature = design_temperature_c(plant.temperature_c[site], rows.design_temperature_c)
+    per_m = segment_resistance_ohm_per_m(plant, rows.cable_index, temperature)
     pairs = np.where(rows.dc_pairs > 0, rows.dc_pairs, 1).astype(float)
-    pair_resistance = 2.0 * per_m * length
+    pair_ohm_per_m = 2.0 * per_m
+    pair_resistance = pair_ohm_per_m * length
 
     gauge = lookup(plant.cables.gauge_awg, rows.cable_index)
-    default = np.where(np.isnan(gauge) | (gauge >= 22.5), factors.conductor_rating_a, np.nan)
+    default = np.where(gauge > THINNEST_OF_1_A_AWG, np.nan, factors.conductor_rating_a)
     rating = first_known(lookup(plant.cables.conductor_rating_a, rows.cable_index), default)
 
     count = np.stack([rows.count_low, rows.count_likely, rows.count_high])
@@ -127,13 +167,21 @@ def point_loads(plant: Plant) -> PointLoads:
     self_amplified = loaded & (run_kind == RunKind.SELF_AMPLIFIED)
     band = factors.table("current")[:, rows.current_basis]
     in_amps, in_watts = self_amplified & ~watts, self_amplified & watts
-    speech_band = loads(speech, rows.current_basis, kind, factors, unit="a")
+    derived = np.isnan(first_known(rows.speech_current_a, lookup(models.speech_current_a, model))) & (
+        rows.current_basis == Basis.MARKED
+    )
+    unknown_a = by_kind(kind, factors, "a")
+    speech_band = np.where(
+        derived & ~np.isnan(speech),
+        _of_full_output(full_output, idle, factors),
+        loads(speech, rows.current_basis, unknown_a, factors),
+    )
     idle_known = ~np.isnan(idle) & ~np.isnan(speech) & (rows.current_basis != Basis.UNKNOWN)
     idle_band = np.where(idle_known, idle * band, speech_band * factors.unknown_idle_of_speech)
     speech_w_band = np.where(
         rows.current_basis == Basis.UNKNOWN,
-        by_kind(kind, factors, "a") * factors.nominal_supply_v,
-        speech_w_rated * band,
+        unknown_a * factors.nominal_supply_v,
+        np.where(derived, _of_full_output(full_w, idle_w, factors), speech_w_rated * band),
     )
     idle_w_band = np.where(
         np.isnan(idle_w) | (rows.current_basis == Basis.UNKNOWN),
@@ -142,17 +190,26 @@ def point_loads(plant: Plant) -> PointLoads:
     )
 
     on_line = loaded & (run_kind == RunKind.CONSTANT_VOLTAGE)
-    tap = loads(rows.tap_power_w, rows.tap_basis, kind, factors, unit="w", infix="_tap")
+    listed = (models.lowest_tap_w, models.middle_tap_w, models.highest_tap_w)
+    own_taps = np.stack([lookup(tap, model) for tap in listed])
+    unknown_tap = first_known(own_taps, by_kind(kind, factors, "w", "_tap"))
+    tap = loads(rows.tap_power_w, rows.tap_basis, unknown_tap, factors)
 
     uncounted = rows.kind == PointKind.UNCOUNTED_GROUP
     model_currents_known = ~np.isnan(speech) | watts
     marked = (rows.current_basis >= Basis.MARKED) & model_currents_known
+    stated = marked & ~derived
     tap_marked = ~np.isnan(rows.tap_power_w) & (rows.tap_basis >= Basis.MARKED)
     supported = (
-        np.where(run_kind == RunKind.SELF_AMPLIFIED, marked, np.where(on_line, tap_marked, model >= 0))
+        np.where(run_kind == RunKind.SELF_AMPLIFIED, stated, np.where(on_line, tap_marked, model >= 0))
         & ~uncounted
     )
     return PointLoads(
+        whole=whole,
+        whole_m=whole_m,
+        share=rows.length_share,
+        share_place=rows.length_share_place,
+        pair_ohm_per_m=pair_ohm_per_m,
         length_m=length,
         loop_resistance_ohm=pair_resistance / pairs,
         pair_resistance_ohm=pair_resistance,
@@ -170,8 +227,19 @@ def point_loads(plant: Plant) -> PointLoads:
         conductors=pairs,
         loaded=loaded,
         supported=supported,
-        scaled_current=self_amplified & (~marked | uncounted),
+        scaled_speech=self_amplified & (~stated | uncounted),
+        scaled_idle=self_amplified & (~marked | uncounted | (derived & np.isnan(first_known(idle, idle_w)))),
         scaled_length=(rows.length_basis < Basis.MARKED) | np.isnan(rows.length_m),
         pairs_recorded=rows.dc_pairs > 0,
         current_recorded=~np.isnan(rows.speech_current_a),
     )
+
+
+def _of_full_output(full_output: FloatArray, idle: FloatArray, factors: Factors) -> FloatArray:
+    """(3, n) speech where only full output is stated, never under idle nor over full output.
+
+    full_output, idle: (n,) [A] or [W], NaN unknown.
+    """
+    multiples = [factors.speech_of_full_output_low, 1.0, factors.speech_of_full_output_high]
+    speech = np.outer(multiples, full_output * factors.speech_of_full_output)
+    return np.fmin(np.fmax(speech, idle), np.fmax(full_output, idle))

@@ -190,9 +190,13 @@ def _run_figures(
     least_voltage = np.where(overloaded, highest_minimum, least_voltage)
 
     segment = np.append(rows, 0)[network.segment]
-    rating = loads.conductor_rating_a[segment]
+    rating = np.where(network.segment >= 0, loads.conductor_rating_a[segment], np.nan)
     per_conductor = np.where(network.segment >= 0, branch / loads.conductors[segment], np.nan)
-    worst = worst_by_estimate(run, per_conductor / rating, runs, largest=True)
+    # where no segment of a run has a rating they are compared by their current
+    against = np.where(any_of(run, ~np.isnan(rating), runs)[run], rating, 1.0)
+    worst = worst_by_estimate(run, per_conductor / against, runs, largest=True)
+    hardest = lookup_each(per_conductor, worst)
+    hardest[HIGH, any_of(run, np.isnan(rating) & (per_conductor[HIGH] > 0), runs)] = np.nan
     return [
         wiring.runs.figures(
             "run_voltage",
@@ -212,7 +216,7 @@ def _run_figures(
         ),
         wiring.runs.figures(
             "conductor_current",
-            bands=lookup_each(per_conductor, worst),
+            bands=hardest,
             limit=lookup(rating, worst),
             detail=lookup(point_id, lookup(network.segment, worst)),
             supported=share_supported,

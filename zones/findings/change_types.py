@@ -47,6 +47,9 @@ CHANGE_TYPES: Final[dict[str, ChangeType]] = {
     "run_output": ChangeType("{move}", 4, columns="runs output_index", refers_to="output"),
     "run_amplifier": ChangeType("{move}", 4, columns="runs amplifier_index", refers_to="amplifier"),
     "run_fuse": ChangeType("fuse of {thing} {way}{span}", 4, "A", columns="runs fuse_rating_a fuse_*"),
+    "run_temperature": ChangeType(
+        "design temperature of {thing} {way}{span}", 5, "°C", columns="runs design_temperature_c"
+    ),
     "run_zone": ChangeType("zone of {thing} changed{span}", 5, columns="runs zone_id", refers_to="zone"),
     "point_zone": ChangeType("zone of {device} changed{span}", 4, columns="points zone_id", refers_to="zone"),
     "supply_replaced": ChangeType(

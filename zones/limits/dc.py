@@ -80,7 +80,8 @@ DC_LIMITS = (
         quantity="current in one conductor of the hardest-loaded segment during a page",
         unit="A",
         decimals=2,
-        limit_from="rating of the cable type for one conductor (1 A for 23 and 24 AWG where none is given)",
+        limit_from="rating of the cable type for one conductor (1 A for 24 AWG and thicker where none "
+        "is given)",
         source=f"rating: data sheet of the cable; 1 A where none is given: {NO_SOURCE}",
         severity=Severity.HAZARD,
         detail=Detail.POINT,

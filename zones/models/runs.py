@@ -39,6 +39,9 @@ class RunFacts(DatedFacts):
     amplifier = fields.SiteKey("sites.Amplifier", null=True)
     fuse_fitted = fields.FlagField(null=True, help_text="Own fuse in the negative leg; blank: unknown.")
     fuse_rating_a = fields.rating("A", 100)
+    design_temperature_c = fields.temperature(
+        "Of the warmest place on its route; blank: the site's.", null=True
+    )
 
     class Meta:
         db_table = "run_facts"
@@ -95,9 +98,19 @@ class PointFacts(DatedFacts):
         WALL_SPEAKER = 2, "wall speaker"
         HORN = 3, "horn"
 
+    class SharePlace(models.IntegerChoices):
+        """Where a share of a segment lies that was cut at a distance not recorded, seen from the block."""
+
+        FIRST = 0, "first"
+        MIDDLE = 1, "middle"
+        LAST = 2, "last"
+        ALONE = 3, "alone"
+
     # The facts of the segment from the parent, and those of them that say what cable it is
     SEGMENT: ClassVar = ("length_m", "length_basis", "cable_type", "dc_pairs", "negative_cut")
     CABLE: ClassVar = ("cable_type_id", "dc_pairs")
+    # Those that follow where the segment is cut at a distance not recorded
+    SHARE: ClassVar = ("length_share", "length_share_place")
     # What a splice has none of
     LOADS: ClassVar = ("model", "device_kind", "speech_current_a", "idle_current_a", "tap_power_w")
 
@@ -119,6 +132,14 @@ class PointFacts(DatedFacts):
     # the segment from the parent
     length_m = fields.length()
     length_basis = fields.NumberedWordField(Basis, default=Basis.UNKNOWN)
+    length_share = fields.share(
+        "Of a segment that was cut at a distance not recorded: the likely share that this part is of it."
+    )
+    length_share_place = fields.NumberedWordField(
+        SharePlace,
+        null=True,
+        help_text="Which part of it, from the block on; alone: the others are known otherwise since.",
+    )
     cable_type = fields.SharedKey("sites.CableType", null=True, db_index=False, verbose_name="cable")
     dc_pairs = fields.pairs(
         null=True,
@@ -156,6 +177,11 @@ class PointFacts(DatedFacts):
                 name="point_facts_parent_comes_before",
             ),
             value_with_basis("length_m", "length_basis", "point_facts_length_and_basis"),
+            models.CheckConstraint(
+                condition=Q(length_share__isnull=True, length_share_place__isnull=True)
+                | Q(length_share__isnull=False, length_share_place__isnull=False),
+                name="point_facts_length_share_and_place",
+            ),
             value_with_basis("tap_power_w", "tap_basis", "point_facts_tap_and_basis"),
             models.CheckConstraint(
                 condition=Q(count_low__isnull=True, count_likely__isnull=True, count_high__isnull=True)
@@ -190,3 +216,9 @@ class PointFacts(DatedFacts):
         if self.speech_current_a is not None:
             return self
         return self.model if self.model is not None and self.model.states_current else None
+
+    @property
+    def speech_is_rule_of_thumb(self) -> bool:
+        """Whether speech is taken as half of full output, which is all that the data sheet states."""
+        marked = self.current_basis == Basis.MARKED and self.speech_current_a is None
+        return marked and self.model is not None and self.model.speech_current_a is None

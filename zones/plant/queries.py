@@ -36,6 +36,8 @@ from zones.plant.columns import Query
 FOREVER = "9223372036854775807"
 OWN = "id"
 """Marks the array that names the thing of a row: it is fetched once, as ``id``."""
+JOINED = "joined"
+"""Marks an array that is not read: it follows from another table."""
 _OF_EVERY_TABLE = {field.name for field in fields(electrical.Table)}
 
 
@@ -56,7 +58,7 @@ def _query(
     for field in fields(table):
         if field.name not in _OF_EVERY_TABLE:
             sql = sql_of.get(field.name) or _column(field.name, sources)
-            if sql != OWN:
+            if sql not in (OWN, JOINED):
                 (real if field.type == "FloatArray" else whole)[field.name] = sql
     return Query(rows=rows, whole=whole, real=real)
 
@@ -173,6 +175,7 @@ POINTS = _query(
     ("f", PointFacts),
     point_index=OWN,
     cable_index="f.cable_type_id",
+    design_temperature_c=JOINED,
     **_COUNTS,
     also={"rank": "f.rank"},
 )
@@ -289,6 +292,8 @@ POE_READINGS = _query(
     power_w="sum(g.value)",
 )
 
+# The middle one of an even number of taps is the lower of two
+_TAP = "(SELECT w FROM unnest(t.taps_w) w ORDER BY w {} LIMIT 1)"
 # A model of another kind (a gateway, a network speaker) on a run is a device of unknown kind there.
 MODELS = _query(
     "FROM device_model t WHERE id = ANY({ids})",
@@ -297,6 +302,9 @@ MODELS = _query(
     ("t", DeviceModel),
     model_id="t.id",
     device_kind=f"coalesce({_number('kind', DeviceKind, DeviceModel.Kind)}, {DeviceKind.UNKNOWN})",
+    lowest_tap_w=_TAP.format(""),
+    middle_tap_w=_TAP.format("OFFSET greatest(cardinality(t.taps_w) - 1, 0) / 2"),
+    highest_tap_w=_TAP.format("DESC"),
 )
 CABLES = _query(
     "FROM cable_type t WHERE id = ANY({ids})", {}, electrical.Cables, ("t", CableType), cable_id="t.id"

@@ -145,6 +145,7 @@ def _joined(read: dict[str, Columns], factors: Factors) -> Plant:
 
     output_endpoint = of_things("output", "endpoint_index")
     read["outputs"] = _outputs(read["outputs"], read["endpoints"])
+    read["points"] = _at_temperature_of_run(read["points"], read["runs"])
     for name, start in first_of.items():
         read[name]["group"] = group[start + read[name]["site_index"]]
     for name, owner in _OWNERS.items():
@@ -250,3 +251,27 @@ def _outputs(outputs: Columns, endpoints: Columns) -> Columns:
         "changed_by": np.where(later, own["changed_by"], columns["changed_by"]),
     }
     return _only(columns, columns["begin"] < columns["end"])
+
+
+def _at_temperature_of_run(points: Columns, runs: Columns) -> Columns:
+    """The points' rows with their run's own design temperature: where one is recorded, one row a stretch of
+    both."""
+    run, own = runs["run_index"], runs["design_temperature_c"]
+    runs = _only(runs, np.isin(run, run[~np.isnan(own)]))
+    runs = _only(runs, np.lexsort((runs["begin"], runs["run_index"])))
+    run, degrees = runs["run_index"], np.nan_to_num(runs["design_temperature_c"], nan=-np.inf)
+    runs = _only(runs, np.append(True, (run[1:] != run[:-1]) | (degrees[1:] != degrees[:-1]))[: len(run)])
+    since, until, _ = spans(runs["run_index"], runs["begin"], 0, FOREVER)
+    start = np.searchsorted(runs["run_index"], points["run_index"], side="left")
+    stop = np.searchsorted(runs["run_index"], points["run_index"], side="right")
+    of_point, at = expand(start, stop)
+    known, rest = _only(points, of_point), _only(points, start == stop)
+    known |= {
+        "begin": np.maximum(known["begin"], since[at]),
+        "end": np.minimum(known["end"], until[at]),
+        "changed_by": np.where(since[at] > known["begin"], runs["changed_by"][at], known["changed_by"]),
+        "design_temperature_c": runs["design_temperature_c"][at],
+    }
+    known = _only(known, known["begin"] < known["end"])
+    rest["design_temperature_c"] = np.full(len(rest["id"]), np.nan)
+    return {name: np.concatenate([rest[name], known[name]]) for name in rest}

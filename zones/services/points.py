@@ -11,6 +11,7 @@ from sites.changes.errors import refuse, require
 from sites.changes.operations import HeldOn, Use, operation
 from sites.changes.parameters import Parameter
 from sites.changes.selectors import version_reader
+from sites.changes.steps import last_step_of
 from sites.changes.work import Work, describe
 from sites.fields import NumberedWordField, facts_of, length
 from sites.models import Basis, Placed, Supply
@@ -19,16 +20,17 @@ from sites.services.uses import used_by, users_from
 from zones.models import Point, PointFacts, Run
 from zones.rules.points import DEVICE_KINDS, counts_fit, device_fits, mid_feed_fits, splice_is_bare
 
+from . import shared_lengths
 from .ranks import rank_before, rank_below
 
 _COUNTS = ("count_low", "count_likely", "count_high")
 _TOGETHER = [
-    ("length_m", "length_basis"),
+    shared_lengths.LENGTH,
     ("tap_power_w", "tap_basis"),
     ("kind", "count_low", "count_likely", "count_high"),
     ("model", "device_kind"),
 ]
-_LOAD = facts_of(PointFacts, "run", "rank", "parent", "parent_rank", *PointFacts.SEGMENT)
+_LOAD = facts_of(PointFacts, "run", "rank", "parent", "parent_rank", *PointFacts.SEGMENT, *PointFacts.SHARE)
 # A splice carries no load: of what stands at a point it keeps its place, and what feeds the run there
 _CARRIED = tuple(name for name in _LOAD if name not in ("kind", "place", "feed_supply"))
 _BARE = {
@@ -74,9 +76,10 @@ def point_insert(
     distance_basis: Annotated[Basis, NumberedWordField(Basis)] = Basis.UNKNOWN,
     **given: Any,
 ) -> Point:
-    """The segment to ``before`` is split. At an unknown distance in halves, whose basis is kept; at a known
-    one, the rest of the length stays with ``before``. Cable and pairs are those of the segment. A cut
-    negative stays on the side of ``before``, whose section begins there."""
+    """The segment to ``before`` is split. At an unknown distance in likely halves, whose basis is kept, and
+    which are known only together; at a known one, the rest of the length stays with ``before``. Cable and
+    pairs are those of the segment. A cut negative stays on the side of ``before``, whose section begins
+    there."""
     distance = with_basis(
         {"distance_from_parent_m": distance_from_parent_m, "distance_basis": distance_basis},
         "distance_from_parent_m",
@@ -86,10 +89,23 @@ def point_insert(
     rank = rank_before(work, before)
     # Read after that: the run may have new ranks
     old = _recorded(work, before, path="/before_id")
-    near, far = _split(old, distance_from_parent_m, distance["distance_basis"])
+    shares: dict[int, dict[str, Any]] = {}
+    if distance_from_parent_m is None:
+        near, far = shared_lengths.halves(old)
+    else:
+        near = {"length_m": distance_from_parent_m, "length_basis": distance["distance_basis"]}
+        if old.length_share is None:
+            far = _beyond(old, distance_from_parent_m)
+        else:
+            others = shared_lengths.shares_of(old)
+            rest = shared_lengths.rest(old, distance_from_parent_m, others, "/distance_from_parent_m")
+            shares = {row.point_id: share for row, share in rest}
+            far = shares.pop(before.pk)
     point = _add_point(work, before.run, rank, name)
     work.add(_facts(point, old.parent, {**_fitting(before.run, given, None), **near, **_cable_of(old)}))
     work.supersede(PointFacts, [before.pk], {**far, "parent": point, "parent_rank": point.rank})
+    for other, share in shares.items():
+        work.supersede(PointFacts, [other], share)
     return point
 
 
@@ -101,8 +117,11 @@ def point_insert(
     use=Use.ANY,
 )
 def point_alter(work: Work, /, *, point: Point, **given: Any) -> Point:
-    state = _altered(work, point, given)
+    facts, state = _altered(work, point, given)
+    shares = shared_lengths.follow(work, facts, state) if facts is not None else []
     work.supersede(PointFacts, [point.pk], state)
+    for row, share in shares:
+        work.supersede(PointFacts, [row.point_id], share)
     return point
 
 
@@ -123,9 +142,17 @@ def point_remove(work: Work, /, *, point: Point) -> Point:
     use=Use.CORRECTION,
 )
 def point_correct(work: Work, /, *, point: Point, held_on: HeldOn = None, **given: Any) -> Point:
-    state = _altered(work, point, given, latest=True)
+    facts, state = _altered(work, point, given, latest=True)
+    step = None if held_on is None else last_step_of(held_on)
+    if facts is not None and step is not None:
+        facts = PointFacts.objects.filter(point=point, step__lte=step).order_by("-step").first()
+    shares = shared_lengths.follow(work, facts, state, step) if facts is not None else []
     together = [*_TOGETHER, ("parent", "parent_rank")]
-    work.correct(PointFacts, [point.pk], state, held_on=held_on, together=together)
+    rewritten = work.correct(PointFacts, [point.pk], state, held_on=held_on, together=together)
+    if facts is not None and rewritten:
+        shared_lengths.carry_on(work, facts, rewritten[-1])
+    for row, share in shares:
+        work.correct(PointFacts, [row.point_id], share, held_on=held_on, together=together)
     return point
 
 
@@ -147,7 +174,7 @@ def point_found(
     **given: Any,
 ) -> Point:
     """Since ``before``, or else ``after``, or else the run itself has been there. Before a point, the segment
-    to it is split in halves in every row with its present parent."""
+    to it is split in likely halves in every row with its present parent."""
     if before is not None:
         return _found_before(work, before, name, given)
     if after is None:
@@ -166,13 +193,14 @@ def _found_before(work: Work, before: Point, name: str | None, given: dict[str, 
     last = rows[-1]
     # The unbroken stretch of rows with its present parent
     stretch = [*takewhile(lambda row: row.parent_id == last.parent_id, reversed(rows))][::-1]
-    first = stretch[0]
-    near, _ = _split(first, None, Basis.UNKNOWN)
-    segment = {**near, **_cable_of(first)}
-    facts = _facts(point, last.parent, {**_fitting(before.run, given, None), **segment})
-    work.add(facts, step=first.step)
+    said: dict[str, Any] = {}
     for row in stretch:
-        _, far = _split(row, None, Basis.UNKNOWN)
+        near, far = shared_lengths.halves(row)
+        segment = {**near, **_cable_of(row)}
+        if segment != said:
+            said = segment
+            facts = _facts(point, last.parent, {**_fitting(before.run, given, None), **segment})
+            work.add(facts, step=row.step)
         work.expect(PointFacts, [before.pk, row.step], row.change_set_id)
         PointFacts.objects.filter(point=before, step=row.step).update(
             **far, parent=point, parent_rank=point.rank, change_set_id=work.change_set.pk
@@ -225,35 +253,29 @@ def _cable_of(facts: PointFacts) -> dict[str, Any]:
     return {name: getattr(facts, name) for name in PointFacts.CABLE}
 
 
-def _split(
-    old: PointFacts, distance_m: float | None, distance_basis: Basis
-) -> tuple[dict[str, Any], dict[str, Any]]:
-    """Length and basis of the two segments that a segment becomes: to the new point, and on from it."""
-    if distance_m is None:
-        half = {
-            "length_m": None if old.length_m is None else old.length_m / 2,
-            "length_basis": old.length_basis,
-        }
-        return half, dict(half)
-    near = {"length_m": distance_m, "length_basis": distance_basis}
+def _beyond(old: PointFacts, distance_m: float) -> dict[str, Any]:
+    """Length and basis of what is left of a segment beyond a point that is cut in at a known distance."""
     if old.length_m is None:
-        return near, {"length_m": None, "length_basis": Basis.UNKNOWN}
+        return {"length_m": None, "length_basis": Basis.UNKNOWN}
     if distance_m > old.length_m:
         detail = (
             f"The segment is recorded as {old.length_m:g} m long, shorter than {distance_m:g} m. "
             "Correct its length first, or leave the distance out."
         )
         raise refuse(detail, code="invalid", path="/distance_from_parent_m")
-    return near, {"length_m": old.length_m - distance_m, "length_basis": old.length_basis}
+    return {"length_m": old.length_m - distance_m, "length_basis": old.length_basis}
 
 
-def _altered(work: Work, point: Point, given: dict[str, Any], *, latest: bool = False) -> dict[str, Any]:
-    """The dated facts among ``given`` with what follows from them, once the point has its new name and place
-    in the order of the run. ``latest``: as of ``_recorded``."""
+def _altered(
+    work: Work, point: Point, given: dict[str, Any], *, latest: bool = False
+) -> tuple[PointFacts | None, dict[str, Any]]:
+    """What held so far (None: nothing of it changes), and the dated facts among ``given`` with what follows
+    from them, once the point has its new name and place in the order of the run. ``latest``: as of
+    ``_recorded``."""
     if "name" in given:
         work.alter(point, {"name": given.pop("name")})
     if not given:
-        return {}
+        return None, {}
     facts = _recorded(work, point, latest=latest)
     if "after" in given:
         after = given.pop("after")
@@ -261,7 +283,7 @@ def _altered(work: Work, point: Point, given: dict[str, Any], *, latest: bool = 
             _recorded(work, after, run=point.run, path="/after_id", latest=True)
             rank_below(work, point, after)
         given |= {"parent": after, "parent_rank": after.rank if after is not None else None}
-    return _fitting(point.run, given, facts)
+    return facts, _fitting(point.run, given, facts)
 
 
 def _fitting(run: Run, given: dict[str, Any], current: PointFacts | None) -> dict[str, Any]:

@@ -45,6 +45,10 @@ add_rules(
             "A length comes with its basis: guessed, drawing, marked or measured.",
             "length_m",
         ),
+        "point_facts_length_share_and_place": (
+            "A share of a segment says which part of it that is: first, middle, last or alone.",
+            "length_share_place",
+        ),
         "point_facts_tap_and_basis": (
             "A tap comes with its basis: guessed, drawing, marked or measured.",
             "tap_power_w",

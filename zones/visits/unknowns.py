@@ -110,7 +110,8 @@ def _of_run(facts: SiteFacts, run_id: int, names: Sequence[str]) -> Iterator[str
 def _of_points(run: Run, points: Sequence[PointFacts], name: str) -> Iterator[str]:
     """One value of all points of a run: of the segments to them, or of the devices there."""
     of_segment = name in PointFacts.SEGMENT
-    by_how: dict[str, list[str]] = {how: [] for how in (_MISSING, *_UNSURE.values())}
+    hows = (_MISSING, *_UNSURE.values(), _OF_FULL_OUTPUT, _OF_A_WHOLE)
+    by_how: dict[str, list[str]] = {how: [] for how in hows}
     for point in points:
         how = _how(point, name)
         if how in by_how and (of_segment or point.kind != PointFacts.Kind.SPLICE):
@@ -210,6 +211,10 @@ def _how(row: Any, name: str) -> str | None:
     value = getattr(row if hasattr(row, name) else row.model, name, None)
     if value is None or (isinstance(value, CableType) and value.gauge_awg is None):
         return _MISSING
+    if name == _CURRENT and row.speech_is_rule_of_thumb:
+        return _OF_FULL_OUTPUT
+    if name == "length_m" and row.length_share is not None:
+        return _OF_A_WHOLE
     stem = "_basis"
     for field in row._meta.fields:
         if field.name.endswith(stem) and name.startswith(field.name.removesuffix(stem)):
@@ -231,6 +236,8 @@ def _may_be_missing(names: Sequence[str]) -> tuple[str, ...]:
 
 _MISSING: Final = ""
 _UNSURE: Final = {Basis.GUESSED: ", only guessed", Basis.DRAWING: ", only from a drawing"}
+_OF_A_WHOLE: Final = ", recorded only together, since it was cut at a distance not recorded"
+_OF_FULL_OUTPUT: Final = ", taken as half of full output"
 _FUSE, _COUNTS, _CURRENT, _TAP = "fuse", "counts", "current", "tap_power_w"
 _LLDP_CABLE, _BUDGET, _BUDGET_ONE_LOST = "cable of LLDP power", "budget", "budget with one supply lost"
 _CABLE, _SEGMENT = _may_be_missing(PointFacts.CABLE), _may_be_missing(PointFacts.SEGMENT)

@@ -117,6 +117,8 @@ def _runs(things: Things, rng: random.Random, zones: int, supplies: int, amplifi
             body["amplifier_id"] = f"@a{rng.randint(1, amplifiers)}"
         if things.chance(0.3):
             body["fuse_rating_a"] = rng.choice([0.5, 0.75, 1.0])
+        if rng.random() < 0.15:
+            body["design_temperature_c"] = rng.choice([-25.0, 12.0, 40.0])
         count = rng.randint(3, 11) if kind == "self_amplified" else rng.randint(2, 6)
         out.append([body, *things.chain(f"@r{number}", kind, None, count)])
     return out

@@ -53,6 +53,8 @@ def found(things: Things) -> list[Body]:
 def correct_run(things: Things) -> list[Body]:
     run = things.run()
     body: Body = {"op": "run.correct", "run_id": run}
+    if things.chance(0.2):
+        return [body | {"design_temperature_c": things.one([-25.0, 30.0, 50.0])}]
     if things.run_kind[run] == "self_amplified":
         what = things.one(["supply", "output", "fuse"])
         if what == "fuse":

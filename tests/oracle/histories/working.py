@@ -164,9 +164,11 @@ def swap_amplifier(things: Things) -> list[Body]:
 
 
 def patch_run(things: Things) -> list[Body]:
-    """A run on another supply, output, amplifier or zone, or with another fuse."""
+    """A run on another supply, output, amplifier or zone, or with another fuse or route."""
     run = things.run()
     body: Body = {"op": "run.alter", "run_id": run}
+    if things.chance(0.1):
+        return [body | {"design_temperature_c": things.one([-25.0, 5.0, 35.0, None])}]
     if things.chance(0.2):
         return [body | {"zone_id": things.one([*things.zones, None])}]
     if things.run_kind[run] != "self_amplified":

@@ -37,7 +37,7 @@ PAST, PROBABLY, CANNOT_TELL = Verdict.PAST.name, Verdict.PROBABLY_PAST.name, Ver
 # site, day of the change, limit, subject: verdict and likely figure since that day
 DRIFTS = {
     ("merrow-harbour", "2025-03-14", "supply_current", "supply PS-1"): (PAST, 54 * 0.025 + 12 * 0.040),
-    ("quarry-road", "2024-09-05", "supply_current", "supply N1"): (PROBABLY, 54 * 0.025 + 12 * 0.040),
+    ("quarry-road", "2024-09-05", "supply_current", "supply N1"): (PROBABLY, 45 * 0.025 + 0.23 + 12 * 0.040),
     ("castle-ebb", "2022-06-17", "run_voltage", "run GA-1"): (PAST, 24.5 - 0.525 - 55.95 * 0.1717398),
     ("ile-aux-sternes", "2023-05-22", "conductor_current", "run LN-1"): (PAST, 4 * 0.35),
     ("ile-aux-sternes", "2023-05-22", "run_voltage", "run LN-1"): (

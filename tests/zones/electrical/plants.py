@@ -24,6 +24,9 @@ MODEL = {
     "input_impedance_ohm": 47_000.0,
     "input_sensitivity_v": NAN,
     "nominal_impedance_ohm": NAN,
+    "lowest_tap_w": NAN,
+    "middle_tap_w": NAN,
+    "highest_tap_w": NAN,
 }
 CABLE = {"gauge_awg": 24.0, "category": False, "conductor_rating_a": NAN}
 FACTS: dict[str, dict[str, Any]] = {
@@ -34,6 +37,7 @@ FACTS: dict[str, dict[str, Any]] = {
         "amplifier_index": -1,
         "fuse_fitted": 0,
         "fuse_rating_a": NAN,
+        "design_temperature_c": NAN,
     },
     "points": {
         "parent_index": -1,
@@ -45,6 +49,8 @@ FACTS: dict[str, dict[str, Any]] = {
         "count_high": 1.0,
         "length_m": NAN,
         "length_basis": int(Basis.UNKNOWN),
+        "length_share": NAN,
+        "length_share_place": -1,
         "cable_index": -1,
         "dc_pairs": 1,
         "negative_cut": False,
@@ -55,6 +61,7 @@ FACTS: dict[str, dict[str, Any]] = {
         "tap_basis": int(Basis.UNKNOWN),
         "zone_id": -1,
         "feed_supply_index": -1,
+        "design_temperature_c": NAN,
     },
     "supplies": {
         "rated_current_a": 2.0,

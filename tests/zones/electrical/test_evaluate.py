@@ -68,7 +68,7 @@ def test_speech_current_is_half_of_full_output_and_never_under_idle() -> None:
 def test_blank_is_unknown_and_never_zero() -> None:
     toy = chain_plant(1, speech_current_a=NAN, length_m=NAN, length_basis=UNKNOWN, model_index=-1)
     found = figures(toy)
-    assert figure(found, "supply_current")[:3] == pytest.approx((0.030, 0.050, 0.090))
+    assert figure(found, "supply_current")[:3] == pytest.approx((0.015, 0.025, 0.050))
     low, likely, high, limit, verdict = figure(found, "run_voltage")
     assert np.isnan([low, likely, high, limit]).all()  # the device's minimum is not recorded
     assert verdict is Verdict.CANNOT_TELL

@@ -17,6 +17,7 @@ WATCHED = [
     ("runs", {"amplifier_index": 1}, "run_amplifier"),
     ("runs", {"fuse_rating_a": 2.0}, "run_fuse"),
     ("runs", {"fuse_fitted": 1}, "run_fuse"),
+    ("runs", {"design_temperature_c": 35.0}, "run_temperature"),
     ("runs", {"zone_id": 9}, "run_zone"),
     ("points", {"tap_power_w": 5.0}, "tap_changed"),
     ("points", {"tap_basis": 2}, "tap_changed"),

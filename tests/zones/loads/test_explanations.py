@@ -300,6 +300,6 @@ def test_what_is_not_recorded_is_shown_as_such(hall: Hall) -> None:
     _, worked = of(hall, "supply_current", hall.supply.pk)
     (strange,) = (row for row in worked.tables[0].rows if row["model"] == "model not recorded")
     assert strange["known"] == "not recorded: taken as usual for its kind"
-    assert strange["likely_a"] == pytest.approx(0.050), "common practice for a ceiling speaker"
+    assert strange["likely_a"] == pytest.approx(0.025), "common practice for a ceiling speaker"
     _, worked = of(hall, "run_voltage", hall.run.pk)
     assert worked.tables[0].rows[-1]["known"] == "not recorded: taken as usual"

@@ -8,14 +8,20 @@ from django.db import connection
 
 from sites.changes.steps import first_step_after
 from sites.models import (
+    Basis,
     Block,
 )
+from tests import factories
+from tests.halls import Hall
+from tests.zones.electrical.judged import RULES
 from tests.zones.plant.plant_rows import LATER, expect, reading, rows
 from tests.zones.recording import DAY, SiteRecord, cable_type, device_model
 from zones.electrical import plant as p
 from zones.electrical.evaluate import evaluate
 from zones.electrical.plant import Members
+from zones.models import PointFacts
 from zones.plant.selectors import read_plant
+from zones.services.points import point_alter, point_insert
 
 pytestmark = pytest.mark.django_db
 
@@ -243,3 +249,34 @@ def test_readings_of_runs_leave_out_what_was_superseded() -> None:
         source_voltage_v=24.1,
         point=point.pk,
     )
+
+
+def test_a_bare_splice_cut_in_somewhere_changes_no_figure(hall: Hall) -> None:
+    """Of a run with loads on drawing and unknown lengths, from the change to the figure."""
+    first, second = hall.points[4], hall.points[9]
+    point_alter(factories.change(hall.site), point=second, length_m=8.0, length_basis=Basis.DRAWING)
+    point_alter(factories.change(hall.site), point=hall.points[0], length_m=None)
+    before = figures_of(hall.site.pk)
+    for point in (hall.points[0], first, second, second):
+        point_insert(factories.change(hall.site), before=point, kind=PointFacts.Kind.SPLICE)
+    after = figures_of(hall.site.pk)
+    assert after.keys() == before.keys() >= {"run_voltage", "audio_level", "conductor_current"}
+    for code, figures in before.items():
+        np.testing.assert_allclose(after[code], figures, rtol=1e-12, err_msg=code)
+
+
+def figures_of(site_id: int) -> dict[str, list[list[float]]]:
+    """Low, likely and high of every subject, by limit."""
+    plant = read_plant([site_id])
+    found = evaluate(plant, Members.of_sites(plant, first_step_after(factories.BUILT_ON)), RULES)
+    rows: dict[str, list[list[float]]] = {}
+    for row in range(len(found)):
+        estimates = [found.low[row], found.likely[row], found.high[row]]
+        rows.setdefault(RULES[found.rule[row]].code, []).append(estimates)
+    return rows
+
+
+def test_the_words_of_shares_are_numbered_alike() -> None:
+    assert {place.name: place.value for place in p.SharePlace} == {
+        place.name: place.value for place in PointFacts.SharePlace
+    }

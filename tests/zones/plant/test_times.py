@@ -16,6 +16,7 @@ from sites.models import (
 from tests.zones.plant.plant_rows import LATER, LATEST, expect, rows
 from tests.zones.recording import SiteRecord, device_model
 from zones.electrical.plant import FOREVER
+from zones.models import RunFacts
 from zones.plant.selectors import read_plant
 
 pytestmark = pytest.mark.django_db
@@ -152,3 +153,28 @@ def test_a_port_is_not_taken_out_while_a_device_is_on_it() -> None:
         record.endpoint(port=port, power_source="port")
     with pytest.raises(IntegrityError, match="switch_port_in_use"), record.change(LATER) as second:
         record.end(port, second)
+
+
+def test_a_point_is_as_warm_as_its_run_on_each_day() -> None:
+    """Rerouted through the plant room at 45 °C a hundred days later; another run has no temperature of its
+    own."""
+    record = SiteRecord()
+    with record.change() as built:
+        run, other = record.run(design_temperature_c=-25.0), record.run("R2")
+        point, elsewhere = record.point(run, "P1", 1.0), record.point(other, "P1", 1.0)
+    with record.change(LATER):
+        record.point_facts(elsewhere, length_m=12.0)
+    with record.change(LATER) as rerouted:
+        record.make(RunFacts, run=run, design_temperature_c=45.0)
+    with record.change(LATEST):
+        record.make(RunFacts, run=run, design_temperature_c=45.0, fuse_fitted=False)
+    with record.change(LATEST) as lengthened:
+        record.point_facts(point, length_m=30.0)
+
+    plant = read_plant([record.site_id])
+    cold, warm, longer = rows(plant, "points", point=point.pk)
+    expect(cold, design_temperature_c=-25.0, length_m=10.0, end=warm["begin"], changed_by=built.pk)
+    expect(warm, design_temperature_c=45.0, length_m=10.0, end=longer["begin"], changed_by=rerouted.pk)
+    expect(longer, design_temperature_c=45.0, length_m=30.0, end=FOREVER, changed_by=lengthened.pk)
+    assert [row["length_m"] for row in rows(plant, "points", point=elsewhere.pk)] == [10.0, 12.0]
+    assert not [row for row in rows(plant, "points", point=elsewhere.pk) if row["design_temperature_c"]]

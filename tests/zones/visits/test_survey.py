@@ -110,7 +110,10 @@ def test_a_rating_that_the_catalogue_does_not_state(site: Site, closet: Closet, 
     supply = factories.make_supply(closet, model, name="PS 3")
     run = factories.make_run(block, zone=factories.make_zone(site), supply=supply)
     factories.make_points(run, 1, factories.make_model(DeviceModel.Kind.HORN))
-    assert questions(site)["supply_current"].missing == ("the rated current of PSU-X (supply PS 3)",)
+    assert questions(site)["supply_current"].missing == (
+        "the rated current of PSU-X (supply PS 3)",
+        f"the current of 1 speaker on run {run.name} (point 1), taken as half of full output",
+    )
 
 
 def test_lines_depend_on_taps(site: Site, closet: Closet, block: Block) -> None:

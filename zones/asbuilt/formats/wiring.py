@@ -76,6 +76,7 @@ def _point(values: Values) -> Iterator[Problem]:
     if kind == PointFacts.Kind.SPLICE:
         loads = {name: values.get(name) for name in PointFacts.LOADS} | {"device_kind": values.get("device")}
         yield from splice_is_bare(kind, **loads)
+    yield from together(values, *PointFacts.SHARE)
 
 
 def _load(attributes: Values, values: Values) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from zones.electrical.bands import LIKELY, FloatArray, IntArray
+from zones.electrical.conductors import design_temperature_c
 from zones.electrical.figures import sums
 from zones.electrical.plant import BoolArray
 from zones.electrical.self_amplified import CLASS_2_LIMIT_VA
@@ -28,8 +29,9 @@ from .worked import (
 )
 
 _EXTREMES = (
-    "The supply is taken at the bottom of its tolerance, or of its battery; conductors at the site's design "
-    "temperature."
+    "The supply is taken at the bottom of its tolerance, or of its battery; conductors at the design "
+    "temperature of the run, else of the site; below 20 °C the high estimate takes 20 °C unless it is "
+    "the run's own."
 )
 _JUDGED = (
     "The judged speaker is the one with the least margin in the likely estimate. The high estimate takes "
@@ -136,6 +138,8 @@ def run_voltage(scene: Scene, load: Load) -> Worked:
             ]
         )
     minimum = float(scene.loads.minimum_voltage_v[wiring.row[node]])
+    own = scene.plant.points.design_temperature_c[wiring.row[node]]
+    degrees = design_temperature_c(scene.plant.temperature_c[0], own)
     supply = scene.name(SubjectKind.SUPPLY, int(dc.network.supplies.index[tree]))
     return Worked(
         formula="V = Vs − I·Rs − Σ Iₖ·Rₖ along the path; R of a loop = 2·R′·length / paralleled pairs, with "
@@ -144,7 +148,7 @@ def run_voltage(scene: Scene, load: Load) -> Worked:
         inputs=(
             Amount.rated(f"voltage of {supply}", "V", volts),
             Amount.of("internal resistance of the supply", "Ω", ohms, "from no-load and rated-load voltage"),
-            Amount.of("design temperature", "°C", scene.plant.temperature_c[0], "of the site"),
+            Amount.of("design temperature", "°C", degrees, f"of the {'site' if np.isnan(own) else 'run'}"),
             Amount.rated("lowest voltage at which the speaker works", "V", minimum),
         ),
         tables=(Table.of("Along the path, likely estimate", _SEGMENTS, rows),),
@@ -212,7 +216,7 @@ def conductor_current(scene: Scene, load: Load) -> Worked:
                 "rating of one conductor",
                 "A",
                 loads.conductor_rating_a[row],
-                "data sheet of the cable, or 1 A for 23 and 24 AWG (common practice)",
+                "data sheet of the cable, or 1 A for 24 AWG and thicker (common practice)",
             ),
         ),
         steps=(

@@ -141,14 +141,24 @@ class Scene:
         basis = Basis(int(plant.points.current_basis[row])).label
         if basis == Basis.UNKNOWN.label or not (own or plant.points.model_index[row] >= 0):
             return "not recorded: taken as usual for its kind"
+        if not own and basis == Basis.MARKED.label and np.isnan(self.speech_stated(row)):
+            return "half of the full output that its model states: common practice"
         return basis if own else f"{basis}, from its model"
+
+    def speech_stated(self, row: int) -> float:
+        """What the model of a point row states at speech [A]; NaN where it does not."""
+        stated: float = self.plant.models.speech_current_a[self.plant.points.model_index[row]]
+        return stated
 
     def length_known(self, row: int) -> str:
         if not np.array_equal(self.loads.length_m[:, row], self.unanchored.length_m[:, row]):
             return "scaled to a reading"
         if not np.isfinite(self.plant.points.length_m[row]):
             return "not recorded: taken as usual"
-        return Basis(int(self.plant.points.length_basis[row])).label
+        basis = Basis(int(self.plant.points.length_basis[row])).label
+        if np.isnan(self.loads.share[row]):
+            return basis
+        return f"{basis}, as part of {self.loads.whole_m[LIKELY, row]:.4g} m: not recorded where it was cut"
 
     def gauge(self, row: int) -> float:
         """AWG of the segment to a point, NaN where unknown."""

@@ -60,15 +60,13 @@ class SiteFacts:
         for run_id, (_, facts) in self.runs.items():
             run = (_RUN, run_id)
             feeds = {facts.supply_id, *(point.feed_supply_id for point in self.points[run_id])}
-            supplies = [(_SUPPLY, pk) for pk in sorted(pk for pk in feeds if pk is not None)]
-            found[run] = dict.fromkeys([run, *supplies])
-            for kind, thing_id in (
-                (SubjectKind.OUTPUT, facts.output_id),
-                (_AMPLIFIER, facts.amplifier_id),
-                *supplies,
-            ):
-                if thing_id is not None:
-                    found[kind, thing_id][run] = None
+            sources: list[Subject] = [(_SUPPLY, pk) for pk in sorted(pk for pk in feeds if pk is not None)]
+            if facts.amplifier_id is not None:
+                sources.append((_AMPLIFIER, facts.amplifier_id))
+            found[run] = dict.fromkeys([run, *sources])
+            outputs = [] if facts.output_id is None else [(SubjectKind.OUTPUT, facts.output_id)]
+            for thing in (*outputs, *sources):
+                found[thing][run] = None
         for output_id, endpoint_id in self._endpoint_of_output.items():
             found[SubjectKind.OUTPUT, output_id][_ENDPOINT, endpoint_id] = None
         for thing, (_, row) in self.things.items():
@@ -133,6 +131,12 @@ def _counts(run: Run, row: RunFacts, points: Sequence[PointFacts]) -> Iterator[s
             )
 
 
+def _amplifier_of(run: Run, row: RunFacts, points: Sequence[PointFacts]) -> Iterator[str]:  # noqa: ARG001
+    """Which amplifier drives a line: its voltage decides what the taps draw."""
+    if run.kind == Run.Kind.CONSTANT_VOLTAGE and row.amplifier_id is None:
+        yield f"which amplifier drives run {run.name}"
+
+
 def _fuse(run: Run, row: RunFacts, points: Sequence[PointFacts]) -> Iterator[str]:  # noqa: ARG001
     if row.fuse_fitted is None:
         yield f"whether run {run.name} has a fuse of its own"
@@ -161,6 +165,26 @@ def _of_thing(facts: SiteFacts, subject: Subject, names: Sequence[str]) -> Itera
             how = _MISSING if row is None else _how(row, name)
             if how is not None:
                 yield f"the {_words(type(thing).facts.rel.related_model, name)} of {called}{how}"
+
+
+def _line_voltage(facts: SiteFacts, amplifier: Subject) -> Iterator[str]:
+    """The line voltage, of an amplifier that drives taps."""
+    if _drives_taps(facts, amplifier):
+        yield from _of_thing(facts, amplifier, ["line_voltage_v"])
+
+
+def _lowest_load(facts: SiteFacts, amplifier: Subject) -> Iterator[str]:
+    """The lowest load impedance; taps are judged by line voltage and rated power where it is not stated."""
+    _, row = facts.things[amplifier]
+    model = row.model if row is not None else None
+    if model is None or model.minimum_impedance_ohm is None:
+        name = "rated_power_w" if _drives_taps(facts, amplifier) else "minimum_impedance_ohm"
+        yield from _of_thing(facts, amplifier, [name])
+
+
+def _drives_taps(facts: SiteFacts, amplifier: Subject) -> bool:
+    runs = (facts.runs[pk][0] for kind, pk in facts.parts[amplifier] if kind is _RUN)
+    return any(run.kind == Run.Kind.CONSTANT_VOLTAGE for run in runs)
 
 
 def _lldp_cable(facts: SiteFacts, endpoint: Subject) -> Iterator[str]:
@@ -239,19 +263,28 @@ _UNSURE: Final = {Basis.GUESSED: ", only guessed", Basis.DRAWING: ", only from a
 _OF_A_WHOLE: Final = ", recorded only together, since it was cut at a distance not recorded"
 _OF_FULL_OUTPUT: Final = ", taken as half of full output"
 _FUSE, _COUNTS, _CURRENT, _TAP = "fuse", "counts", "current", "tap_power_w"
+_AMPLIFIER_OF, _LINE_VOLTAGE, _LOWEST_LOAD = "amplifier", "line voltage", "lowest load"
 _LLDP_CABLE, _BUDGET, _BUDGET_ONE_LOST = "cable of LLDP power", "budget", "budget with one supply lost"
 _CABLE, _SEGMENT = _may_be_missing(PointFacts.CABLE), _may_be_missing(PointFacts.SEGMENT)
 _OF_RUN: Final[Mapping[str, Callable[[Run, RunFacts, Sequence[PointFacts]], Iterator[str]]]] = {
     _FUSE: _fuse,
     _COUNTS: _counts,
+    _AMPLIFIER_OF: _amplifier_of,
 }
 _IN_ITS_CASE: Final[Mapping[str, Callable[[SiteFacts, Subject], Iterator[str]]]] = {
+    _LINE_VOLTAGE: _line_voltage,
+    _LOWEST_LOAD: _lowest_load,
     _LLDP_CABLE: _lldp_cable,
     _BUDGET: _budget,
     _BUDGET_ONE_LOST: _budget_one_lost,
 }
-"""Values of a switch or an endpoint that its figures need in some cases only."""
-_ONLY_ON: Final = {_CURRENT: Run.Kind.SELF_AMPLIFIED, _TAP: Run.Kind.CONSTANT_VOLTAGE}
+"""Values of an amplifier, a switch or an endpoint that its figures need in some cases only."""
+_IMPEDANCE = "nominal_impedance_ohm"
+_ONLY_ON: Final = {
+    _CURRENT: Run.Kind.SELF_AMPLIFIED,
+    _TAP: Run.Kind.CONSTANT_VOLTAGE,
+    _IMPEDANCE: Run.Kind.LOW_IMPEDANCE,
+}
 """On runs of which kind a value of the devices is asked."""
 
 _VOLTAGES: Final = (_SUPPLY, "no_load_voltage_v", "rated_load_voltage_v")
@@ -272,8 +305,11 @@ _DEPENDS_ON: Final[Mapping[str, Sequence[tuple[Any, ...]]]] = {
         (_RUN, "input_impedance_ohm", _COUNTS, "length_m", "cable_type"),
     ),
     "amplifier_load": _TAPS,
-    "line_impedance": _TAPS,
-    "line_loss": ((_RUN, _COUNTS, _TAP, *_SEGMENT),),
+    "line_impedance": ((_AMPLIFIER, _LINE_VOLTAGE, _LOWEST_LOAD), (_RUN, _COUNTS, _TAP, _IMPEDANCE)),
+    "line_loss": (
+        (_AMPLIFIER, _LINE_VOLTAGE),
+        (_RUN, _AMPLIFIER_OF, _COUNTS, _TAP, _IMPEDANCE, *_SEGMENT),
+    ),
     "poe_allocated": ((_SWITCH, _BUDGET), _CLASSES),
     "poe_one_supply_lost": ((_SWITCH, _BUDGET_ONE_LOST), _CLASSES),
     "poe_measured": ((_SWITCH, _BUDGET),),

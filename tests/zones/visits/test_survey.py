@@ -132,6 +132,62 @@ def test_lines_depend_on_taps(site: Site, closet: Closet, block: Block) -> None:
     )
 
 
+def test_a_line_of_taps_depends_on_its_voltage_and_on_what_its_amplifier_can_drive(
+    site: Site, closet: Closet, block: Block
+) -> None:
+    """Z = V²/P of a tap; the lowest load is V²/P of the rated power."""
+    model = factories.make_model(DeviceModel.Kind.AMPLIFIER, name="AMP-X", rated_power_w=None)
+    amplifier = amplifier_add(factories.change(site), closet=closet, name="A 9", model=model).result
+    line = {"kind": Run.Kind.CONSTANT_VOLTAGE, "zone": factories.make_zone(site)}
+    run = factories.make_run(block, name="L1", amplifier=amplifier, **line)
+    append(run, "A", tap_power_w=5.0, tap_basis=Basis.MARKED, length_m=9.0, length_basis=Basis.MEASURED)
+    found = questions(site)
+    assert found["line_impedance"].missing == (
+        "the line voltage of amplifier A 9",
+        "the rated power of AMP-X (amplifier A 9)",
+    )
+    assert found["line_loss"].missing[0] == "the line voltage of amplifier A 9"
+    loose = factories.make_run(block, name="L2", **line)
+    append(loose, "A", tap_power_w=5.0, tap_basis=Basis.MARKED)
+    assert unknown(site, "line_loss", SubjectKind.RUN, loose.pk)[0] == "which amplifier drives run L2"
+
+
+def test_a_low_impedance_line_depends_on_its_speakers_and_on_the_lowest_load(
+    site: Site, closet: Closet, block: Block
+) -> None:
+    model = factories.make_model(DeviceModel.Kind.AMPLIFIER, name="AMP-X", minimum_impedance_ohm=None)
+    amplifier = amplifier_add(factories.change(site), closet=closet, name="A 9", model=model).result
+    zone = factories.make_zone(site)
+    run = factories.make_run(block, name="L1", kind=Run.Kind.LOW_IMPEDANCE, zone=zone, amplifier=amplifier)
+    append(run, "A", length_m=9.0, length_basis=Basis.MEASURED)
+    found = questions(site)
+    speaker = "the nominal impedance of 1 speaker on run L1 (point A)"
+    assert found["line_impedance"].missing == (
+        "the minimum impedance of AMP-X (amplifier A 9)",
+        speaker,
+    )
+    assert found["line_loss"].missing[0] == speaker
+
+
+def test_an_audio_level_depends_on_the_impedances_at_both_ends(
+    site: Site, closet: Closet, block: Block
+) -> None:
+    model = factories.make_model(DeviceModel.Kind.GATEWAY, name="GW-X", output_impedance_ohm=None)
+    gateway = factories.make_gateway(closet, model, name="G 9")
+    run = factories.make_run(
+        block,
+        name="R1",
+        zone=factories.make_zone(site),
+        output=gateway.outputs.first(),
+        supply=factories.make_supply(closet),
+    )
+    append(run, "A", length_m=9.0, length_basis=Basis.MEASURED)
+    assert questions(site)["audio_level"].missing[:2] == (
+        "the output impedance of GW-X (endpoint G 9)",
+        "the input impedance of 1 speaker on run R1 (point A)",
+    )
+
+
 def test_the_loss_of_a_line_depends_on_the_pairs_of_its_cable(site: Site, block: Block) -> None:
     run = factories.make_run(
         block, kind=Run.Kind.CONSTANT_VOLTAGE, name="L1", amplifier=factories.make_amplifier(block.closet)

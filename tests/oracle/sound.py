@@ -1,7 +1,8 @@
 """Audio of self-amplified runs, and lines behind amplifiers: networks of resistive loads.
 
-The judged point is the lowest in the likely solution. The high estimate takes its path long, the others
-short and all loads high; the low estimate the reverse.
+Every device is judged in its own corners, one solve of the whole tree each: for the high estimate its path is
+long, the others short and all loads high; for the low one the reverse. Each estimate is that of the device
+whose level is least above its own limit. What is not known draws nothing, and then the truth may be harsher.
 """
 
 from __future__ import annotations
@@ -11,49 +12,63 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from .direct_current import ValuesOf
-from .figures import Figure, tied
+from .figures import Figure, Spot, worst_spots
 from .networks import Node, path_of, solve_resistive
 from .standing import Standing, StandingPoint, StandingRun
 from .values import FIRST, LAST, MIDDLE, NAN, Bands, PointValues, Values
 
 
 @dataclass
-class _Lowest:
-    """point: the lowest ones, those that tie included, and by each of them its bands as fractions."""
+class _Worst:
+    """spots: by estimate the devices with the least to spare, with level and need [dB]; none where no level
+    is known. bound: the impedance of some device is not known."""
 
-    points: list[StandingPoint]
-    volts: list[Bands]
+    spots: tuple[tuple[Spot, ...], ...]
+    bound: bool
+
+    @property
+    def levels(self) -> Bands:
+        return Bands(*(of[0].value if of else NAN for of in self.spots))
 
 
-def _lowest(
+def _worst(
     points: list[StandingPoint],
     values_of: ValuesOf,
     ohm: Callable[[PointValues, int], float],
     siemens: Callable[[PointValues, int], float],
-    source_ohm: float,
-) -> _Lowest:
+    source_ohm: float | None,
+    needs: Callable[[PointValues], float],
+) -> _Worst:
     place = {point.id: k for k, point in enumerate(points)}
     said = [values_of(point.row) for point in points]
     above = [None if point.above is None else place[point.above.id] for point in points]
+    devices = [k for k in range(len(points)) if said[k].loaded]
+    unknown = {k for k in devices if math.isnan(siemens(said[k], 1))}
+    if source_ohm is None or len(unknown) == len(devices):
+        return _Worst(((), (), ()), bool(unknown))
+    tree = [Node(parent, 0.0) for parent in above]
 
-    def solve(segment_bands: list[int], load_band: int) -> list[float]:
+    def level(device: int, on_path: int, elsewhere: int, load: int) -> float:
+        on = {points[k].id for k in path_of(tree, device)}
+        path = {k for k in range(len(points)) if {points[k].id, _whole_from(points[k])} & on}
         nodes = [
-            Node(above[k], ohm(said[k], segment_bands[k]), siemens=siemens(said[k], load_band))
+            Node(
+                above[k],
+                ohm(said[k], on_path if k in path else elsewhere),
+                siemens=0.0 if k in unknown else siemens(said[k], load),
+            )
             for k in range(len(points))
         ]
-        return solve_resistive(nodes, source_ohm)
+        return 20 * math.log10(solve_resistive(nodes, source_ohm)[device])
 
-    likely = solve([1] * len(points), 1)
-    judged = tied({k: likely[k] for k in range(len(points)) if said[k].loaded}, largest=False)
-    bands = []
-    tree = [Node(parent, 0.0) for parent in above]
-    for k in judged:
-        path = {points[j].id for j in path_of(tree, k)}
-        path = {j for j in range(len(points)) if {points[j].id, _whole_from(points[j])} & path}
-        low = solve([0 if j in path else 2 for j in range(len(points))], 0)
-        high = solve([2 if j in path else 0 for j in range(len(points))], 2)
-        bands.append(Bands(low[k], likely[k], high[k]))
-    return _Lowest([points[k] for k in judged], bands)
+    def least(on_path: int, elsewhere: int, load: int) -> tuple[Spot, ...]:
+        found = [
+            Spot(level(device, on_path, elsewhere, load), needs(said[device]), points[device].id)
+            for device in devices
+        ]
+        return worst_spots([(spot.value - spot.limit, spot) for spot in found], largest=False)
+
+    return _Worst((least(0, 2, 0), least(1, 1, 1), least(2, 0, 2)), bool(unknown))
 
 
 def _whole_from(point: StandingPoint) -> int:
@@ -109,24 +124,23 @@ def _output(
     most = model.get("output_speakers_max")
     limit = values.factors["speakers_per_output"] if most is None else float(most)
     figures = [Figure(subject, "output_speakers", speakers, limit)]
-    source = model.get("output_impedance_ohm")
-    loaded = [point for point in points if values_of(point.row).loaded]
-    if source is None or any(math.isnan(values_of(point.row).input_ohm) for point in loaded):
-        return figures
+    level = model.get("output_level_v")
+
+    def needs(said: PointValues) -> float:
+        if level is None or math.isnan(said.sensitivity_v):
+            return -values.factors["audio_loss_db"]
+        return 20 * math.log10(said.sensitivity_v / level)
 
     def siemens(said: PointValues, band: int) -> float:
         return said.count[band] / said.input_ohm if said.loaded else 0.0
 
-    found = _lowest(points, values_of, PointValues.pair_ohm, siemens, source)
-    sensitivity = values_of(found.points[0].row).sensitivity_v
-    level = model.get("output_level_v")
-    if level is None or math.isnan(sensitivity):
-        limit = -values.factors["audio_loss_db"]
-    else:
-        limit = 20 * math.log10(sensitivity / level)
-    levels = [Bands(*(20 * math.log10(volts) for volts in bands)) for bands in found.volts]
-    where = frozenset(point.id for point in found.points)
-    figures.append(Figure(subject, "audio_level", levels[0], limit, where, _same(levels[1:], limit)))
+    source = model.get("output_impedance_ohm")
+    found = _worst(points, values_of, PointValues.pair_ohm, siemens, source, needs)
+    # without a level, the need that is hardest to meet
+    limit = max(needs(values_of(point.row)) for point in points if values_of(point.row).loaded)
+    figures.append(
+        Figure(subject, "audio_level", found.levels, limit, spots=found.spots, bound=(found.bound,) * 3)
+    )
     return figures
 
 
@@ -154,10 +168,6 @@ def lines(standing: Standing, values: Values, values_of: ValuesOf) -> list[Figur
         line_v = row["line_voltage_v"] if row is not None else None
         figures += _amplifier(values, values_of, amplifier, runs, model, line_v)
     return figures
-
-
-def _same(bands: list[Bands], limit: float) -> tuple[tuple[Bands, float], ...]:
-    return tuple((each, limit) for each in bands)
 
 
 def _siemens(run: StandingRun, line_v: float | None) -> Callable[[PointValues, int], float]:
@@ -191,15 +201,23 @@ def _amplifier(
         power = Bands(*(sum(values_of(point.row).tap_w[band] for point in points) for band in range(3)))
         limit = NAN if rated is None else rated * values.factors["loading_fraction"]
         figures.append(Figure(subject, "amplifier_load", power, limit))
+    drawn = [
+        tuple(_siemens(run, line_v)(said, band) for band in range(3))
+        for run in runs
+        for said in (values_of(point.row) for point in run.points)
+        if said.loaded
+    ]
+    known = [each for each in drawn if not math.isnan(each[1])]
+    unknown = len(known) < len(drawn)
     ohms = []
     for band in range(3):
-        total = sum(_siemens(run, line_v)(values_of(p.row), band) for run in runs for p in run.points)
-        ohms.append(math.inf if total == 0 else 1 / total)
+        total = sum(each[band] for each in known)
+        nothing = NAN if unknown else math.inf
+        ohms.append(nothing if total == 0 else 1 / total)
     lowest = model.get("minimum_impedance_ohm")
     if lowest is None:
-        known = tapped and line_v is not None and rated is not None
-        lowest = line_v**2 / rated if known and line_v and rated else NAN
-    figures.append(Figure(subject, "line_impedance", Bands(*ohms), lowest))
+        lowest = line_v**2 / rated if tapped and line_v and rated else NAN
+    figures.append(Figure(subject, "line_impedance", Bands(*ohms), lowest, bound=(unknown,) * 3))
     return figures
 
 
@@ -208,10 +226,7 @@ def _line_loss(values: Values, values_of: ValuesOf, run: StandingRun, line_v: fl
     if not loaded:
         return []
     subject, limit = ("run", run.id), values.factors["line_loss_db"]
-    siemens = _siemens(run, line_v)
-    if any(math.isnan(siemens(values_of(point.row), 1)) for point in loaded):
-        return [Figure(subject, "line_loss", Bands(NAN, NAN, NAN), limit)]
-    found = _lowest(run.points, values_of, PointValues.loop_ohm, siemens, 0.0)
-    losses = [Bands(*(abs(20 * math.log10(volts)) for volts in bands)) for bands in found.volts]
-    where = frozenset(point.id for point in found.points)
-    return [Figure(subject, "line_loss", losses[0], limit, where, _same(losses[1:], limit))]
+    found = _worst(run.points, values_of, PointValues.loop_ohm, _siemens(run, line_v), 0.0, lambda _: -limit)
+    spots = tuple(tuple(Spot(abs(spot.value), limit, spot.id) for spot in of) for of in found.spots)
+    losses = Bands(*(abs(level) for level in found.levels))
+    return [Figure(subject, "line_loss", losses, limit, spots=spots, bound=(found.bound,) * 3)]

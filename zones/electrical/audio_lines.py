@@ -1,35 +1,39 @@
 """Lines that carry audio: outputs into the inputs of self-amplified speakers, and amplifiers into taps or
 low-impedance loads. All are trees of resistive loads.
 
-Inputs bridge a balanced line, so source impedance, cable and parallel inputs make a resistive tree. The level
-is judged against the input's sensitivity where that and the output's level are known, else against −6 dB of
-the unloaded source, near at −3 dB (common practice, no source).
+Inputs bridge a balanced line, so source impedance, cable and parallel inputs make a resistive tree. Each
+input is judged against its own limit: its sensitivity where that and the output's level are known, else −6 dB
+of the unloaded source, near at −3 dB (common practice, no source).
 
 Behind an amplifier: the sum of taps against its rating × loading fraction (0.8, common practice); the
 impedance of the load against the lowest that it may drive; loss at the farthest point, 20·log10(V/Vs): the
 change in the power delivered to a tap, near at 1 dB and past at 3 dB (common practice).
 
-A shunting load can hide a long segment, so no corner of all values is the harshest for every point. The
-judged point is the lowest in the likely solution. The high estimate takes long segments on its path, short
-ones elsewhere and high loads; the low estimate takes the reverse.
+Every device is judged in corners of its own (``resistive``), and each estimate takes the device that is worst
+in it: the likely estimate's need not be the high one's.
+
+A device whose impedance is not recorded is taken to draw nothing. That is a bound: whatever it draws makes
+the others' level and the load's impedance lower, so such a figure is never better than "cannot tell". Where
+no impedance is recorded, or the source's is not, there is no number.
 
 Sources: audio handbooks (constant-voltage practice, impedance bridging), from memory where a test says so.
 """
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import ArrayLike
 
-from .bands import HIGH, LIKELY, LOW, FloatArray, IntArray
-from .figures import FigureBlock, Subjects, any_of, first_known, lookup, share, sums
+from .bands import HIGH, LIKELY, FloatArray, IntArray
+from .figures import FigureBlock, Subjects, any_of, extremes, first_known, lookup, lookup_each, share, sums
 from .forest import Forest
 from .plant import BoolArray, Members, Plant, RunKind
 from .point_loads import PointLoads
-from .radial import solve
-from .shared_lengths import with_shares
+from .resistive import voltages_in_own_corners
 from .subjects import SubjectKind
-from .wiring import Wiring, ancestor_closure, first_where_extreme, renumber, rows_of
+from .wiring import Wiring, first_where_extreme, renumber, rows_of, worst_by_estimate
 
 DBU_REFERENCE_V = float(np.sqrt(0.6))
 """0 dBu: the voltage that puts 1 mW into 600 Ω, √0.6 V (audio handbooks)."""
@@ -59,57 +63,53 @@ def level_db(voltage_v: ArrayLike, reference_v: ArrayLike) -> FloatArray:
         return np.asarray(20.0 * np.log10(np.asarray(voltage_v, float) / np.asarray(reference_v, float)))
 
 
-def judge_lowest(
+@dataclass(frozen=True)
+class Worst:
+    """The worst device of t trees, by estimate. node: (3, t) which, −1 where no voltage is known; level: (3,
+    t) its voltage relative to the unloaded source [dB]; bound: (t,) the impedance of some device is not
+    known, so levels may be lower."""
+
+    node: IntArray
+    level: FloatArray
+    bound: BoolArray
+
+
+def worst_devices(
     parent: IntArray,
     tree: IntArray,
     tree_count: int,
     *,
-    source_resistance_ohm: FloatArray | float,
+    source_ohm: FloatArray,
     segment_ohm: FloatArray,
     conductance_s: FloatArray,
     loaded: BoolArray,
     share_place: IntArray,
-) -> tuple[IntArray, FloatArray]:
-    """The lowest loaded point of each of t trees, solved at 1 V.
+    limit_db: FloatArray | float,
+) -> Worst:
+    """The device of each tree whose level is least above its own limit, in each estimate.
 
-    parent, tree: (n,), parent −1 at the source; tree_count: t; source_resistance_ohm: (t,) or one for all;
-    segment_ohm, conductance_s: (3, n), NaN of them taken as none; loaded: (n,) True where a device is.
-    share_place: (n,) of the segments.
-
-    Returns (t,) the judged node of each tree, −1 where it has no device, and (3, t) its voltage as a fraction
-    of the source's unloaded voltage, NaN without a judged node.
+    parent, tree: (n,), parent −1 at the source; tree_count: t; source_ohm: (t,), NaN not known; segment_ohm,
+    conductance_s: (3, n), NaN conductance not known; loaded: (n,) True where a device is; share_place: (n,)
+    of the segments; limit_db: (n,) of each device, or one for all.
     """
-    forest = Forest.build(parent, tree, tree_count)
-    load = np.where(np.isnan(conductance_s), 0.0, conductance_s)
-
-    def voltages(of: Forest, ohm: FloatArray, siemens: FloatArray) -> FloatArray:
-        source = np.broadcast_to(source_resistance_ohm, (len(ohm), tree_count))
-        return solve(
-            of,
-            source_voltage_v=1.0,
-            source_resistance_ohm=source.ravel(),
-            segment_resistance_ohm=ohm.ravel(),
-            current_a=0.0,
-            power_w=0.0,
-            conductance_s=siemens.ravel(),
-        ).voltage_v.reshape(ohm.shape)
-
-    (likely,) = voltages(forest, segment_ohm[[LIKELY]], load[[LIKELY]])
-    node = first_where_extreme(tree, np.where(loaded, likely, np.nan), tree_count, largest=False)
-    on_path = with_shares(ancestor_closure(parent, node), parent, share_place)
-    # long on the path and short elsewhere, or the reverse
-    corners = np.where(on_path, segment_ohm[[LOW, HIGH]], segment_ohm[[HIGH, LOW]])
-    low, high = voltages(forest.times(2), corners, load[[LOW, HIGH]])
-    return node, np.stack([lookup(low, node), lookup(likely, node), lookup(high, node)])
+    known = ~np.isnan(conductance_s[LIKELY])
+    voltage = voltages_in_own_corners(
+        Forest.build(parent, tree, tree_count),
+        source_ohm=source_ohm,
+        segment_ohm=segment_ohm,
+        conductance_s=np.where(known, conductance_s, 0.0),
+        share_place=share_place,
+    )
+    judged = loaded & any_of(tree, loaded & known, tree_count)[tree]
+    level = np.where(judged, level_db(voltage, 1.0), np.nan)
+    node = worst_by_estimate(tree, level - limit_db, tree_count, largest=False)
+    return Worst(node, lookup_each(level, node), any_of(tree, loaded & ~known, tree_count))
 
 
 def evaluate_audio(
     plant: Plant, members: Members, everything: Wiring, loads: PointLoads
 ) -> list[FigureBlock]:
-    """Figures output_speakers, audio_level (by output) and other_zone (by run).
-
-    An output has no audio_level where its own impedance or that of any input is unknown.
-    """
+    """Figures output_speakers, audio_level (by output) and other_zone (by run)."""
     wiring = everything.only_runs(everything.run_kind == RunKind.SELF_AMPLIFIED)
     subjects, of_run = Subjects.distinct(
         SubjectKind.OUTPUT, wiring.runs.member, plant.runs.output_index[wiring.run_row], wiring.runs.group
@@ -121,26 +121,25 @@ def evaluate_audio(
     row = wiring.row[driven]
 
     output_row = rows_of(plant, members, subjects)
-    source = lookup(plant.outputs.impedance_ohm, output_row)
     speakers = sums(tree, loads.count[:, row], count)
-    some = speakers[2] > 0
+    some = speakers[HIGH] > 0
 
     loaded = loads.loaded[row]
-    impedance = loads.input_impedance_ohm[row]
-    unknown = any_of(tree, loaded & np.isnan(impedance), count) | np.isnan(source)
-    conductance = np.where(loaded, loads.count[:, row] / np.where(loaded, impedance, 1.0), 0.0)
-    node, voltage = judge_lowest(
+    by_sensitivity = level_db(loads.input_sensitivity_v[row], lookup(plant.outputs.level_v, output_row)[tree])
+    limit = first_known(by_sensitivity, -plant.factors.audio_loss_db)
+    worst = worst_devices(
         parent,
         tree,
         count,
-        source_resistance_ohm=np.where(np.isnan(source), 0.0, source),
+        source_ohm=lookup(plant.outputs.impedance_ohm, output_row),
         segment_ohm=loads.pair_resistance_ohm[:, row],
-        conductance_s=conductance,
+        conductance_s=np.where(loaded, loads.count[:, row] / loads.input_impedance_ohm[row], 0.0),
         loaded=loaded,
         share_place=loads.share_place[row],
+        limit_db=limit,
     )
-    sensitivity = lookup(loads.input_sensitivity_v[row], node)
-    by_sensitivity = level_db(sensitivity, lookup(plant.outputs.level_v, output_row))
+    # without a level, the limit that is hardest to stay within
+    (strictest,) = extremes(tree, np.where(loaded, limit, np.nan)[None], count, largest=True)
     return [
         _other_zone(plant, everything, loads),
         subjects.figures(
@@ -153,10 +152,11 @@ def evaluate_audio(
         ),
         subjects.figures(
             "audio_level",
-            bands=level_db(voltage, 1.0),
-            limit=first_known(by_sensitivity, -plant.factors.audio_loss_db),
-            detail=lookup(plant.point_id[plant.points.point_index[row]], node),
-            keep=~unknown & some & (node >= 0),
+            bands=worst.level,
+            limit=first_known(lookup(limit, worst.node), np.broadcast_to(strictest, (3, count))),
+            detail=lookup(plant.point_id[plant.points.point_index[row]], worst.node),
+            bound=worst.bound,
+            keep=some,
         ),
     ]
 
@@ -212,26 +212,25 @@ def evaluate_lines(
     tapped = any_of(of_run, constant_voltage & fed, count)
     power = sums(owner, tap[:, driven], count)
     supported_power = sums(owner, np.where(loads.supported[row], tap[1], 0.0)[driven], count)
-    some = sums(owner, loads.count[2, row][driven], count) > 0
-    # NaN conductance anywhere makes the sum NaN: cannot tell
-    total_s = sums(owner, conductance[:, driven], count)
+    some = sums(owner, loads.count[HIGH, row][driven], count) > 0
+    known = ~np.isnan(conductance[LIKELY])
+    unknown = any_of(owner, (loaded & ~known)[driven], count)
+    total_s = sums(owner, np.where(known, conductance, 0.0)[:, driven], count)
     lowest = lookup(plant.amplifiers.minimum_impedance_ohm, amplifier_row)
     with np.errstate(divide="ignore", invalid="ignore"):
-        impedance = 1.0 / total_s
+        impedance = np.where(unknown & (total_s == 0), np.nan, 1.0 / total_s)
         lowest = np.where(tapped & np.isnan(lowest), tap_impedance_ohm(line_voltage, rated), lowest)
-    conductance_unknown = any_of(wiring.run, loaded & np.isnan(conductance[1]), runs)
-    node, voltage = judge_lowest(
+    worst = worst_devices(
         wiring.parent,
         wiring.run,
         runs,
-        source_resistance_ohm=0.0,
+        source_ohm=np.zeros(runs),
         segment_ohm=loads.loop_resistance_ohm[:, row],
         conductance_s=conductance,
         loaded=loaded,
         share_place=loads.share_place[row],
+        limit_db=0.0,
     )
-    # −0.0 for a line without loss would read as a gain
-    loss = np.where(conductance_unknown, np.nan, np.abs(level_db(voltage, 1.0)))
     devices = np.where(loaded, loads.count[1, row], 0.0)
     supported = np.where(loads.supported[row], loads.count[1, row], 0.0)
     return [
@@ -242,13 +241,15 @@ def evaluate_lines(
             supported=share(supported_power, power[1]),
             keep=tapped & some,
         ),
-        subjects.figures("line_impedance", bands=impedance, limit=lowest, keep=some),
+        subjects.figures("line_impedance", bands=impedance, limit=lowest, bound=unknown, keep=some),
         wiring.runs.figures(
             "line_loss",
-            bands=loss,
+            # −0.0 for a line without loss would read as a gain
+            bands=np.abs(worst.level),
             limit=plant.factors.line_loss_db,
-            detail=lookup(plant.point_id[plant.points.point_index[row]], node),
+            detail=lookup(plant.point_id[plant.points.point_index[row]], worst.node),
+            bound=worst.bound,
             supported=share(sums(wiring.run, supported, runs), sums(wiring.run, devices, runs)),
-            keep=node >= 0,
+            keep=any_of(wiring.run, loaded, runs),
         ),
     ]

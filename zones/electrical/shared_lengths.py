@@ -82,20 +82,3 @@ def deal(
     out[LIKELY] = whole_m[LIKELY] * np.where(np.isnan(share), 1.0, share)
     out[HIGH] = np.where(before | (place == SharePlace.ALONE), whole_m[HIGH], 0.0)
     return np.where(np.isnan(share), whole_m, out)
-
-
-def with_shares(on_path: BoolArray, parent: IntArray, place: IntArray) -> BoolArray:
-    """(n,) ``on_path``, and what lies beside the path of a segment that the path comes along: its shares are
-    of one corner, or they would not add up.
-
-    on_path: (n,) of nodes; parent: (n,) node above, −1 at the source; place: (n,) of ``SharePlace``.
-    """
-    out = on_path.copy()
-    beside = np.flatnonzero(((place == SharePlace.MIDDLE) | (place == SharePlace.LAST)) & ~on_path)
-    above = parent[beside]
-    while len(beside):
-        first = (above >= 0) & (place[above] == SharePlace.FIRST)
-        out[beside[first]] = on_path[above[first]]
-        further = ~first & (above >= 0)
-        beside, above = beside[further], parent[above[further]]
-    return out

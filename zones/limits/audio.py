@@ -26,10 +26,10 @@ AUDIO_LIMITS = (
         # Near at −3 dB, past at −6 dB
         rule=Rule("audio_level", at_least=True, near_margin=3.0),
         subject_kind=SubjectKind.OUTPUT,
-        quantity="level at the speaker with the lowest input level, relative to the unloaded output",
+        quantity="level at the speaker with the least to spare, relative to the unloaded output",
         unit="dB",
         decimals=1,
-        limit_from="sensitivity of the input where it and the output's level are known, else −6 dB",
+        limit_from="of each input: its sensitivity where that and the output's level are known, else −6 dB",
         source=f"sensitivity and level: data sheets; −6 dB, near at −3 dB: {NO_SOURCE}",
         severity=Severity.SOUND_SUFFERS,
         detail=Detail.POINT,

@@ -47,8 +47,8 @@ LINE_LIMITS = (
         # Near at 1 dB, past at 3 dB
         rule=Rule("line_loss", near_margin=2.0),
         subject_kind=SubjectKind.RUN,
-        quantity="loss in the cable to the farthest device, 20·log10 of the voltages: the change in the "
-        "power that a tap gets, not the efficiency",
+        quantity="loss in the cable to the device that gets least, 20·log10 of the voltages: the change in "
+        "the power that a tap gets, not the efficiency",
         unit="dB",
         decimals=2,
         limit_from="3 dB, near at 1 dB",

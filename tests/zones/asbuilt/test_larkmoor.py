@@ -58,6 +58,7 @@ DISAGREES = ("skerry-cove", "reading_disagrees", "run CH-1")
 UNKNOWN = {
     ("fennick-dock", "supply_current", "supply DC-2"),
     ("fennick-dock", "run_voltage", "run OLD-1"),
+    ("fennick-dock", "audio_level", "output 1 of G2"),
     ("fennick-dock", "amplifier_load", "amplifier AMP-1"),
     ("fennick-dock", "line_impedance", "amplifier AMP-1"),
     ("fennick-dock", "poe_allocated", "switch FD-SW-2"),

@@ -207,6 +207,69 @@ def test_taps_and_their_impedance(everything: Hall) -> None:
     assert amounts(worked)["limit"].likely == pytest.approx(70.7**2 / 120)
 
 
+def test_the_audio_level_of_inputs_that_need_different_levels(hall: Hall) -> None:
+    """At the output an input that needs 0.9 of 1 V, 20·log10 0.9 = −0.915 dB; far away one of which nothing
+    is known that it needs."""
+    gateway = factories.make_gateway(
+        hall.closet,
+        factories.make_model(DeviceModel.Kind.GATEWAY, output_impedance_ohm=600.0, output_level_v=1.0),
+    )
+    run = factories.make_run(
+        hall.block, zone=hall.zone, name="R9", supply=hall.supply, output=gateway.outputs.get(number=1)
+    )
+    for name, length_m, ratings in (
+        ("near", 0.0, {"input_impedance_ohm": 10_000.0, "input_sensitivity_v": 0.9}),
+        ("far", 1000.0, {"input_impedance_ohm": 5_000.0}),
+    ):
+        model = factories.make_model(DeviceModel.Kind.WALL_SPEAKER, **ratings)
+        known = {"length_m": length_m, "length_basis": Basis.MEASURED}
+        point_append(factories.change(hall.site), run=run, name=name, model=model, **known)
+    near = run.points.get(name="near")
+    load, worked = of(hall, "audio_level", run.facts.get().output_id)
+    assert load.detail == near.pk
+    assert worked.steps[-1].text == "Limit at near, likely estimate: 20·log10(0.9 V / 1 V) = -0.9151 dB."
+    assert [row["to"] for row in worked.tables[0].rows] == ["near"]
+
+
+def test_an_audio_level_whose_impedances_are_not_recorded_has_no_number(hall: Hall) -> None:
+    model = factories.make_model(DeviceModel.Kind.GATEWAY, output_impedance_ohm=None)
+    gateway = factories.make_gateway(hall.closet, model)
+    output = gateway.outputs.get(number=1)
+    run = factories.make_run(hall.block, zone=hall.zone, name="R9", supply=hall.supply, output=output)
+    point_append(factories.change(hall.site), run=run, model=hall.speaker)
+    load, worked = of(hall, "audio_level", output.pk)
+    assert (load.likely, load.limit, load.detail) == (None, -6.0, None)
+    assert amounts(worked)["source impedance of the output"].likely is None
+    assert worked.tables == ()
+    assert worked.steps[-1].text == "Limit: -6 dB."
+
+
+def test_each_estimate_of_a_line_loss_shows_the_way_to_its_own_device(hall: Hall) -> None:
+    """18 AWG, 0.0419 Ω/m out and back. 150 m, measured, to 60 W, 83.3 Ω: 0.63 dB, at most 0.68 dB. 100 m,
+    guessed, to a guessed 50 W, 100 Ω: 0.36 dB, but up to 150 m and 80 W, 0.83 dB."""
+    amplifier = factories.make_amplifier(hall.closet, line_voltage_v=70.7)
+    line = factories.make_run(
+        hall.block, kind=Run.Kind.CONSTANT_VOLTAGE, zone=hall.zone, name="L9", amplifier=amplifier
+    )
+    horn = factories.make_model(DeviceModel.Kind.HORN)
+    cable = factories.make_cable(gauge_awg=18, category=False)
+    for name, length_m, tap_w, basis in (
+        ("M", 150.0, 60.0, Basis.MEASURED),
+        ("G", 100.0, 50.0, Basis.GUESSED),
+    ):
+        known = {"length_m": length_m, "length_basis": basis, "tap_power_w": tap_w, "tap_basis": basis}
+        change = factories.change(hall.site)
+        point_append(change, run=line, name=name, model=horn, cable_type=cable, dc_pairs=1, **known)
+    load, worked = of(hall, "line_loss", line.pk)
+    assert (load.likely, load.high) == pytest.approx((0.63, 0.83), abs=0.01)
+    assert [table.title for table in worked.tables] == [
+        "Cable to the device that gets least, likely estimate",
+        "Cable to the device that gets least, high estimate",
+    ]
+    assert [[row["to"] for row in table.rows] for table in worked.tables] == [["M"], ["G"]]
+    assert worked.tables[1].rows[0]["length_m"] == pytest.approx(100.0 * 1.5)
+
+
 def test_what_a_switch_allocates(everything: Hall) -> None:
     load, worked = of(everything, "poe_allocated", everything.switch.pk)
     (table,) = worked.tables

@@ -10,7 +10,7 @@ from zones.electrical.plant import BoolArray, RunKind
 from zones.loads.site_loads import Load
 
 from .registry import explains
-from .scene import Scene
+from .scene import DRAWS_NOTHING, OWN_CORNERS, Scene
 from .worked import (
     Amount,
     Column,
@@ -25,10 +25,6 @@ from .worked import (
     number,
 )
 
-_JUDGED = (
-    "The judged point is the lowest in the likely estimate. The high estimate takes its path long, the other "
-    "segments short and all loads high."
-)
 _TAPS = columns("run", "point", *estimates("W"), Column("known", "how it is known"))
 
 
@@ -83,7 +79,10 @@ def line_impedance(scene: Scene, load: Load) -> Worked:
     return Worked(
         formula="Z = V² / P of a tap; 1/Z = Σ 1/Zₖ of everything connected to the amplifier. Limit: its "
         "lowest load impedance, else V² / P of its rated power.",
-        assumptions=("Cable adds impedance, so it is left out: the figure is the harsher one.",),
+        assumptions=(
+            "Cable adds impedance, so it is left out: the figure is the harsher one.",
+            *([DRAWS_NOTHING] if load.estimates.likely.bound else []),
+        ),
         inputs=tuple(inputs),
         tables=(_tap_table(scene, load),) if on_taps.any() else (),
         steps=tuple(steps),
@@ -94,22 +93,22 @@ def line_impedance(scene: Scene, load: Load) -> Worked:
 def line_loss(scene: Scene, load: Load) -> Worked:
     of_run = scene.plant.points.run_index[scene.wiring.row] == scene.index(load.subject)
     bands = bands_of(load)
+    bounded = any(one.bound for one in load.estimates)
     return Worked(
         formula="L = −20·log10(V / Vs): the loss of the power that a tap draws. It is not the efficiency: "
         "the power in all loads against the power from the amplifier.",
-        assumptions=(_JUDGED,),
+        assumptions=(OWN_CORNERS, DRAWS_NOTHING) if bounded else (OWN_CORNERS,),
         inputs=(
             Amount.of(
                 "highest line loss", "dB", scene.plant.factors.line_loss_db, "common practice, no source"
             ),
         ),
-        tables=(
-            scene.path_table(
-                "Cable to the farthest device",
-                scene.node_of(scene.wiring, load, of_run),
-                "loop resistance",
-                scene.loads.loop_resistance_ohm,
-            ),
+        tables=scene.path_tables(
+            "Cable to the device that gets least",
+            load,
+            of_run,
+            "loop resistance",
+            scene.loads.loop_resistance_ohm,
         ),
         steps=(
             Step.of(

@@ -7,7 +7,8 @@ from functools import cached_property
 import numpy as np
 
 from sites.models import Basis
-from zones.electrical.bands import LIKELY, FloatArray, IntArray
+from zones.electrical.bands import HIGH, LIKELY, LOW, FloatArray, IntArray
+from zones.electrical.estimates import WORDS, Estimate
 from zones.electrical.evaluate import subject_ids
 from zones.electrical.plant import TABLE_OF_KIND, BoolArray, Members, Plant, select
 from zones.electrical.point_loads import PointLoads, point_loads
@@ -25,6 +26,13 @@ SEGMENT = (
     Column("to", "segment to"),
     Column("length_m", "length", "m"),
     Column("gauge_awg", "gauge", "AWG"),
+)
+OWN_CORNERS = (
+    "Every device has its own corners: for the high estimate its path is long, the other segments are short "
+    "and all loads high; for the low one the reverse. Each estimate is that of the device worst in it."
+)
+DRAWS_NOTHING = (
+    "A device whose impedance is not recorded is taken to draw nothing: the true figure may be worse."
 )
 PAGE = "Judged during a page: at speech, half of full output where the model states nothing else."
 
@@ -110,22 +118,45 @@ class Scene:
         found = np.flatnonzero(chosen & (ids == (-1 if load.detail is None else load.detail)))
         return int(found[0]) if len(found) else -1
 
-    def path_table(self, title: str, node: int, resistance: str, ohms: FloatArray) -> Table:
+    def places(self, load: Load) -> dict[int, tuple[int, Estimate]]:
+        """The points that decide the estimates of a load, each with the first estimate that it decides: of
+        the likely, the high and the low one."""
+        found: dict[int, tuple[int, Estimate]] = {}
+        for band in (LIKELY, HIGH, LOW):
+            one = load.estimates[band]
+            if one.detail is not None:
+                found.setdefault(one.detail, (band, one))
+        return found
+
+    def path_tables(
+        self, title: str, load: Load, chosen: BoolArray, resistance: str, ohms: FloatArray
+    ) -> tuple[Table, ...]:
+        """The segments from the block to each point that decides an estimate of a load. chosen: (n,) the
+        nodes to find it among; the rest as of ``path_table``."""
+        ids = self.plant.point_id[self.plant.points.point_index[self.wiring.row]]
+        return tuple(
+            self.path_table(title, int(np.flatnonzero(chosen & (ids == point))[0]), resistance, ohms, band)
+            for point, (band, _) in self.places(load).items()
+        )
+
+    def path_table(
+        self, title: str, node: int, resistance: str, ohms: FloatArray, band: int = LIKELY
+    ) -> Table:
         """The segments from the block to a node. ohms: (3, rows) by row of points; resistance: what it is the
-        resistance of."""
+        resistance of; band: the estimate that is shown."""
         shown = columns(*SEGMENT, Column("resistance_ohm", resistance, "Ω"), LENGTH_KNOWN)
         rows = self.wiring.row[path_to(self.wiring.parent, node)].tolist()
         cells = [
             [
                 self.point_name(row),
-                self.loads.length_m[LIKELY, row],
+                self.loads.length_m[band, row],
                 self.gauge(row),
-                ohms[LIKELY, row],
+                ohms[band, row],
                 self.length_known(row),
             ]
             for row in rows
         ]
-        return Table.of(f"{title}, likely estimate", shown, cells)
+        return Table.of(f"{title}, {WORDS[band]} estimate", shown, cells)
 
     def run_name_of(self, row: int) -> str:
         return self.name(SubjectKind.RUN, int(self.plant.points.run_index[row]))

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 
 from zones.electrical.bands import LIKELY
+from zones.electrical.estimates import WORDS
 from zones.electrical.plant import BoolArray
 from zones.loads.site_loads import Load
 
 from .registry import explains
-from .scene import Scene
+from .scene import DRAWS_NOTHING, OWN_CORNERS, Scene
 from .worked import Amount, Step, Table, Worked, bands_of, columns, estimates, number
 
 
@@ -34,35 +37,29 @@ def output_speakers(scene: Scene, load: Load) -> Worked:
 def audio_level(scene: Scene, load: Load) -> Worked:
     wiring, of_output = scene.wiring, _on_output(scene, load)
     source, sent = scene.fact(load.subject, "impedance_ohm"), scene.fact(load.subject, "level_v")
-    row = wiring.row[of_output & scene.loads.loaded[wiring.row]]
-    node, bands = scene.node_of(wiring, load, of_output), bands_of(load)
-    conductance = (scene.loads.count[:, row] / scene.loads.input_impedance_ohm[row]).sum(axis=1)
+    row, bands = wiring.row[of_output & scene.loads.loaded[wiring.row]], bands_of(load)
+    conductance = scene.loads.count[:, row] / scene.loads.input_impedance_ohm[row]
     with np.errstate(divide="ignore"):
-        parallel = 1.0 / conductance
-    needed = float(scene.loads.input_sensitivity_v[wiring.row[node]])
-    limit = f"Limit: {number(load.limit, 'dB')}, since sensitivity or level is not recorded."
-    if np.isfinite(sent) and np.isfinite(needed):
-        limit = f"Limit: 20·log10({number(needed, 'V')} / {number(sent, 'V')}) = {number(load.limit, 'dB')}."
+        parallel = 1.0 / conductance.sum(axis=1)
+    assumptions = ["Inputs bridge the line.", OWN_CORNERS]
+    if load.estimates.likely.bound:
+        assumptions.append(DRAWS_NOTHING)
     return Worked(
         formula="L = 20·log10(V / V₀), V₀ the unloaded output: source impedance, cable and all inputs in "
-        "parallel are one resistive network.",
-        assumptions=(
-            "Inputs bridge the line.",
-            "The high estimate takes the path long, the other segments short and all inputs there are.",
-        ),
+        "parallel are one resistive network. Each input against its own limit; the figure is that of the "
+        "input with the least to spare.",
+        assumptions=tuple(assumptions),
         inputs=(
             Amount.rated("source impedance of the output", "Ω", source),
             Amount.of("all inputs in parallel, without cable", "Ω", parallel, "data sheets of their models"),
             Amount.rated("level of the output", "V", sent),
-            Amount.rated("sensitivity of the input", "V", needed),
         ),
-        tables=(
-            scene.path_table(
-                "Cable to the speaker with the lowest input level",
-                node,
-                "resistance of the pair",
-                scene.loads.pair_resistance_ohm,
-            ),
+        tables=scene.path_tables(
+            "Cable to the speaker with the least to spare",
+            load,
+            of_output,
+            "resistance of the pair",
+            scene.loads.pair_resistance_ohm,
         ),
         steps=(
             Step.of(
@@ -72,9 +69,25 @@ def audio_level(scene: Scene, load: Load) -> Worked:
                 10 ** (bands / 20),
             ),
             Step.of("20·log10 of it", "level", "dB", bands),
-            Step(limit, Amount.of("limit", "dB", np.nan if load.limit is None else load.limit)),
+            *_limits(scene, load, sent),
         ),
     )
+
+
+def _limits(scene: Scene, load: Load, sent: float) -> Iterator[Step]:
+    """The limit of each input that decides an estimate, the likely one's first."""
+    ids = scene.plant.point_id[scene.plant.points.point_index[scene.wiring.row]]
+    limits = Amount.of("limit", "dB", [np.nan if one.limit is None else one.limit for one in load.estimates])
+    places = scene.places(load)
+    if not places:
+        yield Step(f"Limit: {number(load.limit, 'dB')}.", limits)
+    for point, (band, one) in places.items():
+        row = int(scene.wiring.row[np.flatnonzero(ids == point)[0]])
+        needed, limit = float(scene.loads.input_sensitivity_v[row]), number(one.limit, "dB")
+        text = f"{limit}, since sensitivity or level is not recorded"
+        if np.isfinite(sent) and np.isfinite(needed):
+            text = f"20·log10({number(needed, 'V')} / {number(sent, 'V')}) = {limit}"
+        yield Step(f"Limit at {scene.point_name(row)}, {WORDS[band]} estimate: {text}.", limits)
 
 
 @explains("other_zone")

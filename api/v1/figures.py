@@ -126,7 +126,9 @@ class FigureSerializer(EstimatesSerializer):
     )
     near = fields.Text(help_text="When the figure counts as near its limit.")
     headroom_likely = fields.Number(
-        allow_null=True, help_text="The share of the limit that is left; negative past it."
+        allow_null=True,
+        help_text="The share of the limit that is left, of a figure in dB its margin over 6 dB; negative "
+        "past the limit.",
     )
     headroom_worst = fields.Number(allow_null=True, help_text="The same by the high estimate.")
     share_measured_or_marked = fields.Number(

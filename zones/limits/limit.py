@@ -107,6 +107,15 @@ class Limit:
         """Whether the figure must not fall below the limit."""
         return self.rule is not None and self.rule.at_least
 
+    def headroom(self, figure: float, limit: float) -> float | None:
+        """The share of the limit that is left, negative past it; of a level or a loss its margin over 6 dB,
+        since a limit of 0 dB is nothing special. None where that means nothing."""
+        whole = _WHOLE_DB if self.unit == "dB" else abs(limit)
+        if not whole or self.counts_faults:
+            return None
+        share = (figure - limit if self.is_minimum else limit - figure) / whole
+        return None if self.never_near and share >= 0 else share
+
     @property
     def never_near(self) -> bool:
         """Whether a figure that stays within is in order however close it is, so that it has no headroom."""
@@ -223,6 +232,9 @@ class Limit:
 
 
 _LEADS = {"at": " at ", "to": " to ", "of": " of ", "first": ", first "}
+
+
+_WHOLE_DB = 6.0  # half the voltage; common practice, no source
 
 
 def _allowed(limit: float | None) -> str:

@@ -242,11 +242,7 @@ def _load(
     of = limit_by_code(code)
 
     def headroom(one: Estimate) -> float | None:
-        figure, limit = one.value, one.limit
-        if figure is None or not limit or of.counts_faults:
-            return None
-        share = (figure - limit if of.is_minimum else limit - figure) / abs(limit)
-        return None if of.never_near and share >= 0 else share
+        return None if one.value is None or one.limit is None else of.headroom(one.value, one.limit)
 
     return Load(
         code=code,

@@ -138,6 +138,24 @@ def test_a_figure_that_may_be_harsher_is_said_to_be_a_bound() -> None:
 
 
 @pytest.mark.parametrize(
+    ("code", "figure", "limit", "headroom"),
+    [
+        ("supply_current", 1.2, 1.6, 0.25),
+        ("run_voltage", 17.1, 18.0, -0.05),
+        ("audio_level", -1.5, 0.0, -0.25),  # (−1.5 − 0) / 6
+        ("audio_level", -1.5, -6.0, 0.75),  # (−1.5 + 6) / 6
+        ("line_loss", 1.5, 3.0, 0.25),  # (3 − 1.5) / 6
+        ("row_used_twice", 2.0, 1.0, None),
+        ("port_type", 30.0, 30.0, None),
+    ],
+)
+def test_headroom_is_a_share_of_the_limit_and_of_6_db_in_db(
+    code: str, figure: float, limit: float, headroom: float | None
+) -> None:
+    assert limit_by_code(code).headroom(figure, limit) == pytest.approx(headroom)
+
+
+@pytest.mark.parametrize(
     ("code", "figure", "place", "sentence"),
     [
         ("output_speakers", 41.0, "", "Block B1 drives 41 speakers; limit 40."),

@@ -187,4 +187,4 @@ def test_a_reading_of_a_run_without_a_solution_at_likely_lengths_disagrees_and_i
     found = figures(toy)
     assert figure(found, "voltage_disagrees")[1] == pytest.approx(3.0 * 0.99)
     assert figure(found, "reading_disagrees")[1] == pytest.approx(0.7 * 0.9)
-    assert figure(found, "run_voltage")[1] == 0.0, "the length was scaled"
+    assert math.isnan(figure(found, "run_voltage")[1]), "the length was scaled"

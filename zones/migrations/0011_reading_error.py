@@ -19,7 +19,7 @@ BACK = "ALTER TABLE reading DROP COLUMN instrument_error, DROP COLUMN temperatur
 
 
 class Migration(migrations.Migration):
-    dependencies = [("zones", "0006_estimates_of_findings")]
+    dependencies = [("zones", "0010_shares_of_segments_hold")]
     operations = [
         migrations.SeparateDatabaseAndState(
             [migrations.RunSQL(COLUMNS + CHECKS, BACK)],

@@ -1,9 +1,11 @@
 """Readings: what an instrument said settles what the record only guessed, and shows where the record is
 wrong.
 
-Of each run the newest current reading, then the newest voltage reading, gives one factor on what was not
-known well: on drawing, guessed, unknown and uncounted currents, then on such lengths. The factor is found by
-trying: halving an interval until the computed reading is the measured one.
+A reading is held against what the record gives in its worst and its best case without any reading of its
+kind, give or take what the instrument may be off by. Inside, it settles what was not known well: a current
+reading the drawing, guessed, unknown and uncounted currents in the state that was read, then the newest
+voltage such lengths. One factor is sought for all of them by trying, halving an interval until the computed
+reading is the measured one; no value is taken beyond what its basis allows. Outside, nothing is settled.
 """
 
 from __future__ import annotations
@@ -14,23 +16,23 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any
 
-from .direct_current import solved_alone, trees_of
+from .direct_current import trees_of
 from .figures import Figure
-from .networks import Node, Solved, Undecided, path_of, solve_dc
+from .networks import path_of, solve_dc
+from .reading_bench import DRAWN, HIGH, LIKELY, LOW, Bench, ValuesOf, at_block, nodes_at
 from .record import ReadingRow, Record, Row
-from .standing import DcRun, Fed, Standing, dc_run
-from .values import MEASURED, NAN, Bands, PointValues, Values
+from .standing import Standing, dc_run
+from .values import NAN, Bands, PointValues, Values
 
-LEAST, MOST = 0.5, 2.0
 BITS = 1e-9
 """Beyond something means beyond it by more than this fraction of it."""
-TRIED = (LEAST / 10, MOST * 10)
 
 
 @dataclass
 class Compared:
-    """A reading against the record as it was without it. excess: the fraction by which it lies outside the
-    band; NaN where it cannot be compared. until: the step of the next one of its kind on its run."""
+    """A reading against the record as it was without it. excess: how far beyond its own error it lies outside
+    the range, in its unit; NaN where it cannot be compared. until: the step of the next one that takes its
+    place."""
 
     reading: ReadingRow
     until: float
@@ -38,15 +40,13 @@ class Compared:
 
 
 @dataclass
-class _Bench:
-    """The part of a run that its block feeds, alone, behind the voltage at the block. block_v: by band."""
+class _Settling:
+    """What a reading comes to. factor: NaN where it scales nothing. error: of what is scaled, as a fraction
+    of it."""
 
-    fed: list[Fed]
-    block_v: Bands
-    paging: bool
-
-    def place_of(self, point: int | None) -> int | None:
-        return next((k for k, each in enumerate(self.fed) if each.point.id == point), None)
+    excess: float
+    factor: float = NAN
+    error: float = NAN
 
 
 class Anchored:
@@ -64,8 +64,18 @@ class Anchored:
         for reading in record.readings:
             if reading.run is not None:
                 by_run.setdefault(reading.run, []).append(reading)
-        for readings in by_run.values():
-            self._take(readings)
+        # what one run's current turns out to be bears on the voltage of the others of its supply
+        for kinds, settle, scale in (
+            ((("run_current", "idle"), ("run_current", "paging")), self._current, self._scale_currents),
+            ((("end_voltage", None),), self._voltage, self._scale_lengths),
+        ):
+            found: list[tuple[Bench, _Settling]] = []
+            for readings in by_run.values():
+                for kind, state in kinds:
+                    same = [r for r in readings if r.kind == kind and state in (None, r.state)]
+                    found += self._compare(same, settle)
+            for bench, settling in found:
+                scale(bench, settling)
 
     def of(self, row: Row) -> PointValues:
         return self._settled.get(id(row)) or self._plain[id(row)]
@@ -73,178 +83,174 @@ class Anchored:
     def plain(self, row: Row) -> PointValues:
         return self._plain[id(row)]
 
-    # --- one run ------------------------------------------------------------------------------------------
-
-    def _take(self, readings: list[ReadingRow]) -> None:
-        benches = {reading.id: self._bench(reading) for reading in readings}
-        newest: dict[str, Compared] = {}
-        for kind in ("run_current", "end_voltage"):
-            same = sorted(
-                (t for t in readings if t.kind == kind), key=lambda reading: (reading.step, reading.id)
-            )
-            for place, reading in enumerate(same):
-                until = same[place + 1].step if place + 1 < len(same) else math.inf
-                newest[kind] = Compared(reading, until, self._excess(reading, benches[reading.id]))
-                self.compared.append(newest[kind])
-        for kind, factor_of, scale in (
-            ("run_current", self._current_factor, self._scale_currents),
-            ("end_voltage", self._length_factor, self._scale_lengths),
-        ):
-            if kind not in newest:
-                continue
-            compared = newest[kind]
-            bench = benches[compared.reading.id]
-            factor = factor_of(compared.reading, bench)
-            if math.isnan(factor):
-                continue
-            if LEAST * (1 - BITS) <= factor <= MOST * (1 + BITS):
-                scale(bench, factor)
+    def _compare(
+        self, same: list[ReadingRow], settle: Callable[[Bench], _Settling]
+    ) -> list[tuple[Bench, _Settling]]:
+        """Compare readings of which each takes the place of the one before; the newest, where it settles
+        something."""
+        same.sort(key=lambda reading: (reading.step, reading.id))
+        usable = []
+        for place, reading in enumerate(same):
+            newest = place + 1 == len(same)
+            bench = self._bench(reading)
+            settling = settle(bench)
+            until = math.inf if newest else same[place + 1].step
+            self.compared.append(Compared(reading, until, settling.excess))
+            if newest and settling.excess == 0 and not math.isnan(settling.factor):
+                usable.append((bench, settling))
                 self.seen["settled"] += 1
-            else:
+            elif newest and settling.excess > 0:
                 self.seen["unsettled"] += 1
-                outside = abs(math.log2(factor)) - 1
-                compared.excess = outside if math.isnan(compared.excess) else max(compared.excess, outside)
+        return usable
 
-    def _bench(self, reading: ReadingRow) -> _Bench:
+    def _bench(self, reading: ReadingRow) -> Bench:
         standing = Standing(self.record, reading.step)
         runs = {run.id: dc_run(run) for run in standing.runs.values() if run.kind == "self_amplified"}
-        paging = reading.state == "paging"
         run = runs.get(reading.run) if reading.run is not None else None
-        fed = _at_block(run) if run is not None else []
+        fed = at_block(run) if run is not None else []
         nominal = self.values.factors["nominal_supply_v"]
-        block = [nominal] * 3
-        if fed:
-            assert run is not None
+        bench = Bench(reading, fed, Bands(NAN, NAN, NAN), self.record.temperature_c, nominal)
+        if reading.source_voltage_v:
+            bench.block_v = Bands(*[reading.source_voltage_v] * 3)
+        elif run is not None and fed:
             supply = run.supply_of[fed[0].point.id]
             tree = next(tree for tree in trees_of(standing, runs) if tree.supply == supply)
-            source = tree.source
-            for band, source_v in enumerate((source.open_v, source.open_v, source.worst_v)):
-                if not math.isnan(source_v):
-                    solved = solved_alone(
-                        tree.fed, band, self.plain, paging=paging, source_v=source_v, source_ohm=source.ohm
-                    )
-                    if solved is not None:
-                        block[band] = solved.terminal_v
-            if reading.source_voltage_v is not None:
-                block = [reading.source_voltage_v if reading.source_voltage_v > 0 else nominal] * 3
-        return _Bench(fed, Bands(*block), paging)
+            block = [NAN] * 3
+            for band, (volts, ohm) in enumerate(self._source(standing, supply)):
+                if not math.isnan(volts):
+                    nodes = nodes_at(tree.fed, band, self.of, bench.drawn, bench.warmth)
+                    solved = solve_dc(nodes, volts, ohm)
+                    block[band] = volts if solved is None else solved.terminal_v
+            bench.block_v = Bands(*block)
+        return bench
 
-    def _solve(
-        self, bench: _Bench, band: int, values_of: Callable[[Row], PointValues]
-    ) -> tuple[list[Node], Solved | None]:
-        nodes = []
-        place = {each.point.id: k for k, each in enumerate(bench.fed)}
-        for each in bench.fed:
-            values = values_of(each.point.row)
-            amps, watts = (
-                (values.speech_a, values.speech_w) if bench.paging else (values.idle_a, values.idle_w)
-            )
-            above = None if each.above is None else place[each.above.point.id]
-            nodes.append(Node(above, values.loop_ohm(band), amps[band], watts[band]))
-        return nodes, solve_dc(nodes, bench.block_v[band], 0.0)
+    def _source(self, standing: Standing, supply: int) -> list[tuple[float, float]]:
+        """Volts and ohms: the top of its tolerance without load; without load behind its internal resistance;
+        the bottom of its tolerance behind it, or of its battery."""
+        row = standing.of("supplies").get(supply)
+        model = self.record.model(row["model_id"]) if row is not None else {}
+        no_load, loaded = model.get("no_load_voltage_v"), model.get("rated_load_voltage_v")
+        rated, battery = model.get("rated_current_a"), model.get("lowest_voltage_v")
+        inside = 0.0
+        if no_load is not None and loaded is not None and rated is not None:
+            inside = max((no_load - loaded) / rated, 0.0)
+        open_v = no_load if no_load is not None else loaded
+        if open_v is None:
+            return [(NAN, 0.0), (NAN, 0.0), (NAN if battery is None else battery, 0.0)]
+        tolerance = model["voltage_tolerance"]
+        bottom = (open_v * (1 - tolerance), inside) if battery is None else (battery, 0.0)
+        return [(open_v * (1 + tolerance), 0.0), (open_v, inside), bottom]
 
-    def _try(self, bench: _Bench, values_of: Callable[[Row], PointValues]) -> Solved | None:
-        """The likely estimate, where there plainly is one."""
-        try:
-            return self._solve(bench, 1, values_of)[1]
-        except Undecided:
-            return None
+    # --- currents -----------------------------------------------------------------------------------------
 
-    def _excess(self, reading: ReadingRow, bench: _Bench) -> float:
-        ends = []
-        for band in (0, 2):
-            _, solved = self._solve(bench, band, self.plain)
-            if solved is None or not bench.fed:
-                return NAN
-            if reading.kind == "run_current":
-                ends.append(sum(solved.load_a))
-            else:
-                at = bench.place_of(reading.point)
-                if at is None:
-                    return NAN
-                ends.append(solved.volts[at])
-        least, most = min(ends), max(ends)
-        above = (reading.value - most) / most if most > 0 else float(reading.value > 0)
-        below = (least - reading.value) / least if least > 0 else 0.0
-        outside = max(above, below)
-        return outside if outside > BITS else 0.0
+    def _current(self, bench: Bench) -> _Settling:
+        if not bench.fed:
+            return _Settling(NAN)
+        drawn = [bench.drawn(self.of(each.point.row)) for each in bench.fed]
+        guessed = [
+            bench.settles(self.of(each.point.row)) and amps.likely + watts.likely > 0
+            for each, (amps, watts) in zip(bench.fed, drawn, strict=True)
+        ]
+        scaled_rows = {id(each.point.row) for each, is_ in zip(bench.fed, guessed, strict=True) if is_}
 
-    # --- the factors --------------------------------------------------------------------------------------
+        def at(factor: float) -> ValuesOf:
+            names = DRAWN[bench.reading.state]
 
-    def _current_factor(self, reading: ReadingRow, bench: _Bench) -> float:
-        if not any(_moves(self.of(each.point.row), bench) for each in bench.fed):
-            return NAN
+            def values_of(row: Row) -> PointValues:
+                values = self.of(row)
+                if id(row) not in scaled_rows:
+                    return values
+                fixed: dict[str, Any] = {name: _fixed(getattr(values, name), factor) for name in names}
+                return replace(values, **fixed)
+
+            return values_of
 
         def current(factor: float) -> float | None:
-            solved = self._try(bench, lambda row: _with_current(self.of(row), bench, factor))
+            solved = bench.attempt(at(factor))[1]
             return None if solved is None else sum(solved.load_a)
 
-        at_one = current(1.0)
-        if at_one is None or self._moved_current(bench) <= 0:
-            return NAN
-        return _found(lambda factor: _above(current(factor), reading.value))
+        edges = [
+            Bands(amps.low + watts.low, amps.likely + watts.likely, amps.high + watts.high)
+            for (amps, watts), is_ in zip(drawn, guessed, strict=True)
+            if is_
+        ]
+        factor = _sought(edges, lambda factor: _above(current(factor), bench.reading.value))
+        least, most = (sum(bench.currents(band, self.of)) for band in (LOW, HIGH))
+        reached = not math.isnan(factor) and current(factor) is not None
+        excess = _excess(bench, least, most, solved=reached)
+        if excess > 0 or not scaled_rows:
+            return _Settling(excess)
+        low, likely, high = (bench.currents(band, at(factor)) for band in range(3))
+        part = sum(amps for amps, is_ in zip(likely, guessed, strict=True) if is_)
+        width = sum(h - lo for lo, h, is_ in zip(low, high, guessed, strict=True) if not is_)
+        return _Settling(0.0, factor, _ratio(bench.error() + width / 2, part))
 
-    def _moved_current(self, bench: _Bench) -> float:
-        _, solved = self._solve(bench, 1, self.of)
-        assert solved is not None
-        return sum(
-            amps
-            for amps, each in zip(solved.load_a, bench.fed, strict=True)
-            if _moves(self.of(each.point.row), bench)
-        )
-
-    def _length_factor(self, reading: ReadingRow, bench: _Bench) -> float:
-        at = bench.place_of(reading.point)
-        if at is None:
-            return NAN
-        nodes, solved = self._solve(bench, 1, self.of)
-        path = path_of(nodes, at)
-        scalable = [k for k in path if self.of(bench.fed[k].point.row).scaled_length]
-        if solved is None or sum(solved.branch_a[k] * nodes[k].ohm for k in scalable) <= 0:
-            return NAN
-
-        def drop(factor: float) -> float | None:
-            solved = self._try(bench, lambda row: _with_length(self.of(row), factor))
-            return None if solved is None else bench.block_v.likely - solved.volts[at]
-
-        return _found(lambda factor: _above(drop(factor), bench.block_v.likely - reading.value))
-
-    # --- what they settle ---------------------------------------------------------------------------------
-
-    def _scale_currents(self, bench: _Bench, factor: float) -> None:
-        band = self.values.band("current", MEASURED)
+    def _scale_currents(self, bench: Bench, settling: _Settling) -> None:
         for each in bench.fed:
-            if not _moves(self.of(each.point.row), bench):
+            if not bench.settles(self.plain(each.point.row)):
                 continue
             read = each.point.row
             for row in self._life(read, [r for r in self.record.points if r.thing == read.thing], _device):
                 values = self.of(row)
-                if values.scaled_speech:
-                    values = replace(
-                        values,
-                        speech_a=band.times(values.speech_a.likely * factor),
-                        speech_w=band.times(values.speech_w.likely * factor),
-                    )
-                if values.scaled_idle:
-                    values = replace(
-                        values,
-                        idle_a=band.times(values.idle_a.likely * factor),
-                        idle_w=band.times(values.idle_w.likely * factor),
-                    )
-                self._settled[id(row)] = values
+                names = DRAWN[bench.reading.state]
+                told: dict[str, Any] = {name: _told(getattr(values, name), settling) for name in names}
+                self._settled[id(row)] = replace(values, **told)
 
-    def _scale_lengths(self, bench: _Bench, factor: float) -> None:
-        band = self.values.band("length", MEASURED)
+    # --- lengths ------------------------------------------------------------------------------------------
+
+    def _voltage(self, bench: Bench) -> _Settling:
+        at = bench.place_of(bench.reading.point)
+        if at is None or any(math.isnan(volts) for volts in bench.block_v):
+            return _Settling(NAN)
+        nodes, as_recorded = bench.attempt(self.of)
+        path = path_of(nodes_at(bench.fed, LIKELY, self.of, bench.drawn, bench.warmth), at)
+        guessed = {
+            k
+            for k, each in enumerate(bench.fed)
+            if self.of(each.point.row).scaled_length and self.of(each.point.row).whole_m.likely > 0
+        }
+        rows = {id(bench.fed[k].point.row) for k in guessed}
+
+        def with_lengths(factor: float) -> ValuesOf:
+            def values_of(row: Row) -> PointValues:
+                values = self.of(row)
+                if id(row) not in rows:
+                    return values
+                return replace(values, whole_m=_fixed(values.whole_m, factor))
+
+            return values_of
+
+        def drop(factor: float) -> float | None:
+            solved = bench.attempt(with_lengths(factor))[1]
+            return None if solved is None else bench.block_v.likely - solved.volts[at]
+
+        felt = [
+            k for k in sorted(path & guessed)
+            if as_recorded is not None and as_recorded.branch_a[k] > 0
+        ]  # fmt: skip
+        edges = [self.of(bench.fed[k].point.row).whole_m for k in felt]
+        wanted = bench.block_v.likely - bench.reading.value
+        factor = _sought(edges, lambda factor: _above(drop(factor), wanted))
+        reached = as_recorded is not None and not math.isnan(factor) and drop(factor) is not None
+        most, least = (bench.volts(band, self.of, at) for band in (LOW, HIGH))
+        excess = _excess(bench, least, most, solved=reached)
+        if excess > 0 or not felt:
+            return _Settling(excess)
+        nodes, solved = bench.attempt(with_lengths(factor))
+        assert solved is not None
+        part = sum(solved.branch_a[k] * nodes[k].ohm for k in path & guessed)
+        width = bench.volts(LOW, with_lengths(factor), at) - bench.volts(HIGH, with_lengths(factor), at)
+        return _Settling(0.0, factor, _ratio(bench.error() + width / 2, part))
+
+    def _scale_lengths(self, bench: Bench, settling: _Settling) -> None:
         for each in bench.fed:
-            if not self.of(each.point.row).scaled_length:
+            if not self.plain(each.point.row).scaled_length:
                 continue
             read = each.point.row
             whole = [r for r in self.record.points if self._whole_to(r) == self._whole_to(read)]
             for row in self._life(read, whole, self._segment):
                 values = self.of(row)
-                if values.whole_m.likely > 0:
-                    length = band.times(values.whole_m.likely * factor)
-                    self._settled[id(row)] = replace(values, whole_m=length)
+                self._settled[id(row)] = replace(values, whole_m=_told(self.plain(row).whole_m, settling))
 
     def _whole_to(self, row: Row) -> int:
         """Of any row at all, each asked once."""
@@ -273,61 +279,66 @@ class Anchored:
 
 
 def disagreements(standing: Standing, anchored: Anchored) -> list[Figure]:
-    """Figure reading_disagrees: of each run the largest excess of the readings that hold on the day."""
-    by_run: dict[int, list[Compared]] = {}
+    """Figures reading_disagrees and voltage_disagrees: of each run the largest excess of the readings that
+    hold on the day."""
+    codes = {"run_current": "reading_disagrees", "end_voltage": "voltage_disagrees"}
+    by_run: dict[tuple[int, str], list[Compared]] = {}
     for compared in anchored.compared:
-        holds = compared.reading.step <= standing.step < compared.until
-        if holds and not math.isnan(compared.excess) and compared.reading.run is not None:
-            by_run.setdefault(compared.reading.run, []).append(compared)
+        reading = compared.reading
+        holds = reading.step <= standing.step < compared.until
+        if holds and not math.isnan(compared.excess) and reading.run is not None:
+            by_run.setdefault((reading.run, codes[reading.kind]), []).append(compared)
     figures = []
-    for run, readings in by_run.items():
+    for (run, code), readings in by_run.items():
         worst = max(compared.excess for compared in readings)
         where = frozenset(c.reading.id for c in readings if c.excess >= worst - 1e-11 * max(worst, 1e-3))
-        figures.append(Figure(("run", run), "reading_disagrees", Bands(worst, worst, worst), 0.0, where))
+        figures.append(Figure(("run", run), code, Bands(worst, worst, worst), 0.0, where))
     return figures
 
 
-def _at_block(run: DcRun) -> list[Fed]:
-    """The points that hang on the block's supply, in the order of the run."""
-
-    def top(fed: Fed) -> Fed:
-        while fed.above is not None:
-            fed = fed.above
-        return fed
-
-    fed = [run.fed[point.id] for point in run.run.points if point.id in run.fed]
-    return [each for each in fed if top(each).at_block]
+def _stopped(value: float, band: Bands) -> float:
+    """A value, no further than its band."""
+    return min(max(value, band.low), band.high)
 
 
-def _moves(values: PointValues, bench: _Bench) -> bool:
-    """Whether a reading in this state settles the current."""
-    return values.scaled_speech if bench.paging else values.scaled_idle
+def _fixed(band: Bands, factor: float) -> Bands:
+    return Bands(*[_stopped(band.likely * factor, band)] * 3)
 
 
-def _with_current(values: PointValues, bench: _Bench, factor: float) -> PointValues:
-    if not _moves(values, bench):
-        return values
-    return replace(
-        values,
-        speech_a=values.speech_a.times(factor),
-        idle_a=values.idle_a.times(factor),
-        speech_w=values.speech_w.times(factor),
-        idle_w=values.idle_w.times(factor),
-    )
+def _told(band: Bands, settling: _Settling) -> Bands:
+    """What a reading leaves of a value: as scaled, give or take the error, and never beyond what it was."""
+    if band.likely <= 0:
+        return band
+    likely = _stopped(band.likely * settling.factor, band)
+    if math.isinf(settling.error):
+        return Bands(band.low, likely, band.high)
+    low, high = (_stopped(likely * (1 + sign * settling.error), band) for sign in (-1, 1))
+    return Bands(low, likely, high)
 
 
-def _with_length(values: PointValues, factor: float) -> PointValues:
-    return replace(values, whole_m=values.whole_m.times(factor)) if values.scaled_length else values
+def _ratio(part: float, whole: float) -> float:
+    return part / whole if whole > 0 else math.inf
+
+
+def _excess(bench: Bench, least: float, most: float, *, solved: bool) -> float:
+    value, error = bench.reading.value, bench.error()
+    if not solved:
+        # what has no solution delivers nothing
+        return value - error
+    outside = max(value - error - most, least - error - value)
+    return outside if outside > BITS * value else 0.0
 
 
 def _above(found: float | None, measured: float) -> float | None:
     return None if found is None else found - measured
 
 
-def _found(difference: Callable[[float], float | None]) -> float:
-    """The factor at which a rising difference is nothing, held within what is tried; NaN where the network
-    has no solution before it is reached."""
-    low, high = TRIED
+def _sought(edges: list[Bands], difference: Callable[[float], float | None]) -> float:
+    """The factor at which a rising difference is nothing, or the end that comes nearest: where all values are
+    stopped. NaN where the network has no solution before that. edges: low, likely and high of each value;
+    without any the factor is 1."""
+    low = min((low / likely for low, likely, _ in edges), default=1.0)
+    high = max((high / likely for _, likely, high in edges), default=1.0)
     at_low = difference(low)
     if at_low is None:
         return NAN

@@ -8,7 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from .figures import Figure, Spot, Subject, worst, worst_spots
-from .networks import Node, Solved, Undecided, solve_dc
+from .networks import Node, Undecided, solve_dc
 from .record import Row
 from .standing import DcRun, Fed, Source, Standing, StandingPoint, dc_run, source_of
 from .values import NAN, Bands, PointValues, Values
@@ -273,10 +273,3 @@ def _conductor_current(subject: Subject, values_of: ValuesOf, run: DcRun, seen: 
     low, likely, high = (of[0].value for of in spots)
     bands = Bands(low, likely, NAN if unrated else high)
     return [Figure(subject, "conductor_current", bands, spots[1][0].limit, spots=tuple(spots))]
-
-
-def solved_alone(
-    fed: list[Fed], band: int, values_of: ValuesOf, *, paging: bool, source_v: float, source_ohm: float
-) -> Solved | None:
-    """Some points behind a source of their own, all of them speaking or all idle."""
-    return solve_dc(nodes_of(fed, band, lambda _: paging, values_of), source_v, source_ohm)

@@ -55,6 +55,7 @@ RULES: dict[str, Rule] = {
     "wire_gauge": _COUNT,
     "address_used_twice": _COUNT,
     "reading_disagrees": _COUNT,
+    "voltage_disagrees": _COUNT,
     "cannot_compute": _COUNT,
 }
 

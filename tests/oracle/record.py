@@ -87,6 +87,8 @@ class ReadingRow:
     group: int | None
     value: float
     source_voltage_v: float | None
+    instrument_error: float | None
+    temperature_c: float | None
     step: int
     writer: int
 
@@ -322,6 +324,8 @@ def _read_readings(record: Record) -> None:
                     group=row["power_group"],
                     value=row["value"],
                     source_voltage_v=row["source_voltage_v"],
+                    instrument_error=row["instrument_error"],
+                    temperature_c=row["temperature_c"],
                     step=row["step"],
                     writer=row["change_set_id"],
                 )

@@ -257,7 +257,7 @@ class Values:
                     idle_band = self.band("current", basis).times(idle)
             values.speech_a, values.idle_a = speech_a.times(values.count), idle_band.times(values.count)
         judged_well = basis >= MARKED and (speech is not None or full_w is not None)
-        poorly = not judged_well or row["kind"] == UNCOUNTED_GROUP
+        poorly = not judged_well or values.count.low != values.count.high
         values.scaled_speech = poorly or rule_of_thumb
         values.scaled_idle = poorly or (rule_of_thumb and idle is None and idle_w is None)
 

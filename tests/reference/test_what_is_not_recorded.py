@@ -99,7 +99,7 @@ def test_idle_is_half_of_an_unknown_speech() -> None:
 
 @pytest.mark.parametrize(
     ("state", "read_a", "speech_a"),
-    [(State.PAGING, 0.045, (0.045 * 0.95, 0.045, 0.045 * 1.05)), (State.IDLE, 0.017, (0.032, 0.040, 0.052))],
+    [(State.PAGING, 0.045, (0.045 * 0.9, 0.045, 0.045 * 1.1)), (State.IDLE, 0.017, (0.032, 0.040, 0.052))],
 )
 def test_a_reading_at_speech_settles_it_and_an_idle_one_does_not(
     state: State, read_a: float, speech_a: tuple[float, ...]

@@ -1,39 +1,45 @@
 """Readings calibrate the values that the record only guesses.
 
+A reading that lies inside the band which the record gives without any reading of its kind, widened by the
+reading's own error, is always used; one outside never is, and disagrees by how far outside it lies. So does
+one of a run that has no solution at its likely lengths.
+
 The currents of a run on basis drawing, guessed or unknown are scaled by one factor to the measured run
-current (a paging reading counts as speech; the source voltage is the one measured at the block, else computed
-from the record). Then such lengths are scaled by one factor to the measured end voltage. Scaled values take
-the measured band for those devices' whole life there; values on a better basis stay; devices added later are
-not scaled. The newest reading wins. A factor outside 0.5–2 is not used: record or reading is wrong, and the
-figure ``reading_disagrees`` shows it. The method is common practice, no source.
+current: an idle reading scales idle currents, one during speech those of speech. Then such lengths are scaled
+by one factor to the measured end voltage. No value leaves its own band: it stops at the edge, and the factor
+is the one at which the values so stopped meet the reading, or the nearer end. Around what it is scaled to, a
+value keeps the error with which the reading tells it: (the reading's error + half the width of what is not
+scaled) / the scaled part. Scaled values hold for those devices' whole life there; values on a better basis
+stay; devices added later are not scaled; the newest reading wins. The method is common practice, no source.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from .bands import HIGH, LIKELY, LOW, Basis, FloatArray, IntArray
-from .dc_network import DcNetwork, Sources, dc_network, solve_bands, sources
-from .figures import FigureBlock, Subjects, any_of, first_known, lookup, sums
-from .forest import Forest
+from .bands import HIGH, LIKELY, LOW, FloatArray, IntArray
+from .figures import FigureBlock, Subjects, any_of, lookup
 from .plant import FOREVER, BoolArray, Members, Plant, ReadingKind, ReadingRows, State, expand
 from .point_loads import PointLoads
-from .radial import solve
+from .reading_bench import Bench
 from .subjects import SubjectKind
 from .verdicts import PAST_TOLERANCE
-from .wiring import ancestor_closure, first_where_extreme, renumber, section_tops, wire
+from .wiring import ancestor_closure, first_where_extreme
 
-FACTOR_LEAST, FACTOR_MOST = 0.5, 2.0
 SAME_LOAD = (
     *("run_index", "kind", "model_index", "device_kind", "current_basis"),
     *("speech_current_a", "idle_current_a", "count_low", "count_likely", "count_high"),
 )
+SCALED_BY = {
+    State.IDLE: ("scaled_idle", "idle_a", "idle_w"),
+    State.PAGING: ("scaled_speech", "speech_a", "speech_w"),
+}
+"""Where a current reading in each state scales loads, and which."""
 _ROUNDS = 160
 _EQUAL = 1e-13
 """Relative distance of two factors that count as equal."""
@@ -41,265 +47,294 @@ _EQUAL = 1e-13
 
 @dataclass(frozen=True)
 class Anchoring:
-    """The loads after calibration, and how each reading compares with the record before it.
+    """The loads after calibration, and how each reading compares with the record without it.
 
-    loads: as ``point_loads``, scaled where a reading applies. readings: r rows in order of run, kind and
-    time, each ending at the next one of its run and kind. excess: (r,) fraction by which the reading lies
-    outside the band, 0 inside, NaN where it cannot be compared. factor: (r,) NaN where nothing was scaled.
+    loads: as ``point_loads``, scaled where a reading applies. readings: r rows, each ending at the next one
+    of its kind (and of a current, its state) on its run. band: (2, r) least and most that the record gives
+    for it without any reading of its kind [A] or [V], NaN where it cannot be compared. error: (r,) what the
+    reading may be off by. excess: (r,) how far it lies outside the band so widened, 0 inside. factor: (r,) on
+    what it scales, and spread: (r,) the error of that, as a fraction of it; NaN where it scales nothing.
+    solved: (r,) False where the run has no solution at its likely lengths.
     """
 
     loads: PointLoads
     readings: ReadingRows
+    band: FloatArray
+    error: FloatArray
     excess: FloatArray
     factor: FloatArray
+    spread: FloatArray
+    solved: BoolArray
 
-    def disagreements(self, plant: Plant, members: Members) -> FigureBlock:
-        """Figure reading_disagrees (by run): the largest excess of the readings that hold on the day; limit
-        0."""
+    def disagreements(self, plant: Plant, members: Members) -> list[FigureBlock]:
+        """Figures reading_disagrees [A] and voltage_disagrees [V] (by run): the largest excess of the
+        readings that hold on the day; limit 0."""
         readings = self.readings
         order = np.argsort(readings.group, kind="stable")
         offsets = np.searchsorted(readings.group[order], np.arange(len(plant.group_site) + 1))
         owner, at = expand(*members.slices(plant, offsets))
         row, step = order[at], members.step[owner]
         holds = (readings.begin[row] <= step) & (step < readings.end[row]) & ~np.isnan(self.excess[row])
-        # backwards: of equal excesses the last reading is shown
-        owner, row = owner[holds][::-1], row[holds][::-1]
-        runs, pair = Subjects.distinct(SubjectKind.RUN, owner, readings.run_index[row], readings.group[row])
-        worst = row[first_where_extreme(pair, self.excess[row], len(runs.member), largest=True)]
-        return runs.figures(
-            "reading_disagrees",
-            bands=self.excess[worst],
-            limit=0.0,
-            detail=readings.reading_id[worst],
+
+        def worst(kind: ReadingKind) -> tuple[Subjects, IntArray]:
+            chosen = holds & (readings.kind[row] == kind)
+            # backwards: of equal excesses the last reading is shown
+            of, one = owner[chosen][::-1], row[chosen][::-1]
+            runs, pair = Subjects.distinct(SubjectKind.RUN, of, readings.run_index[one], readings.group[one])
+            return runs, one[first_where_extreme(pair, self.excess[one], len(runs.member), largest=True)]
+
+        runs, one = worst(ReadingKind.RUN_CURRENT)
+        currents = runs.figures(
+            "reading_disagrees", bands=self.excess[one], limit=0.0, detail=readings.reading_id[one]
         )
-
-
-@dataclass(frozen=True)
-class _Bench:
-    """The part of each reading's run that its block feeds, behind its block voltage; one tree a reading.
-
-    row, tree, parent: (n,) point row, reading and parent of each node; paging: (n,) the reading was taken
-    while paging; block_voltage_v: (3, r).
-    """
-
-    row: IntArray
-    tree: IntArray
-    parent: IntArray
-    paging: BoolArray
-    block_voltage_v: FloatArray
-
-    @property
-    def count(self) -> int:
-        """r, the number of readings."""
-        return int(self.block_voltage_v.shape[1])
-
-    @cached_property
-    def forest(self) -> Forest:
-        return Forest.build(self.parent, self.tree, self.count)
-
-    def solve(
-        self,
-        loads: PointLoads,
-        band: int,
-        load_factor: FloatArray | float = 1.0,
-        length_factor: FloatArray | float = 1.0,
-    ) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """Voltage, load current and branch current of the nodes in one band, with loads and lengths scaled;
-        NaN where infeasible."""
-        amps, watts = loads.drawn(self.row, self.paging)
-        solved = solve(
-            self.forest,
-            source_voltage_v=self.block_voltage_v[band],
-            source_resistance_ohm=0.0,
-            segment_resistance_ohm=loads.loop_resistance_ohm[band, self.row] * length_factor,
-            current_a=amps[band] * load_factor,
-            power_w=watts[band] * load_factor,
-            conductance_s=0.0,
+        runs, one = worst(ReadingKind.END_VOLTAGE)
+        voltages = runs.figures(
+            "voltage_disagrees", bands=self.excess[one], limit=0.0, detail=readings.reading_id[one]
         )
-        return solved.voltage_v, solved.load_current_a, solved.branch_current_a
+        return [currents, voltages]
 
 
 def anchor(plant: Plant, loads: PointLoads) -> Anchoring:
     """The loads of ``plant`` calibrated by its readings, and how each reading compares with the record."""
     table = plant.readings
-    count = len(table)
-    if not count:
-        return Anchoring(loads, table, np.zeros(0), np.zeros(0))
-    table = table.rows(np.lexsort((table.reading_id, table.begin, table.kind, table.run_index)))
-    follows = (table.run_index[1:] == table.run_index[:-1]) & (table.kind[1:] == table.kind[:-1])
-    readings = replace(table, end=np.append(np.where(follows, table.begin[1:], FOREVER), FOREVER))
-    newest = np.append(~follows, True)
-
-    bench = _bench(plant, readings, loads)
-    target = np.full(count, -1)  # node where each voltage was measured, −1 where the block did not feed it
-    there = np.flatnonzero(plant.points.point_index[bench.row] == readings.point_index[bench.tree])
-    target[bench.tree[there]] = there
-    excess = _excess(bench, loads, readings, target)
-    factor = np.full(count, np.nan)
-
-    current = newest & (readings.kind == ReadingKind.RUN_CURRENT)
-    factor[current] = _current_factor(bench, loads, readings.value)[current]
-    loads = _scale_currents(plant, loads, bench, _usable(factor, current))
-    voltage = newest & (readings.kind == ReadingKind.END_VOLTAGE) & (target >= 0)
-    factor[voltage] = _length_factor(bench, loads, readings.value, target)[voltage]
-    loads = _scale_lengths(plant, loads, bench, _usable(factor, voltage))
-    unused = (current | voltage) & ~np.isnan(factor) & np.isnan(_usable(factor, current | voltage))
-    # a factor out of range is a disagreement, even where the reading lies inside wide bands
-    excess = np.where(unused, np.fmax(excess, np.abs(np.log2(np.maximum(factor, 1e-9))) - 1.0), excess)
-    return Anchoring(loads, readings, excess, factor)
-
-
-def _usable(factor: FloatArray, chosen: BoolArray) -> FloatArray:
-    """(r,) the factor where it is chosen and lies within 0.5–2, apart from rounding, else NaN."""
-    least, most = FACTOR_LEAST * (1 - PAST_TOLERANCE), FACTOR_MOST * (1 + PAST_TOLERANCE)
-    with np.errstate(invalid="ignore"):
-        return np.where(chosen & (factor >= least) & (factor <= most), factor, np.nan)
-
-
-def _bench(plant: Plant, readings: ReadingRows, loads: PointLoads) -> _Bench:
-    members = Members.of_groups(plant, readings.group, readings.begin)
-    network = dc_network(plant, wire(plant, members))
-    wiring = network.wiring
-    computed = _block_voltages(plant, network, sources(plant, members, network), loads, readings.state)
-    # the run of each reading, and only the part of it that its block feeds
-    top = section_tops(network.parent, np.zeros(len(wiring.row), np.bool_))
-    of_reading = plant.points.run_index[wiring.row] == readings.run_index[wiring.member]
-    keep = np.flatnonzero(of_reading & (network.tree >= 0) & network.from_block[top])
-    parent = renumber(keep, len(wiring.row))[network.parent[keep]]
-    tree = wiring.member[keep]
-    voltage = np.full((3, len(readings)), np.nan)
-    voltage[:, tree] = computed[:, network.tree[keep]]
-    voltage = first_known(readings.source_voltage_v, voltage)
-    voltage = np.where(voltage > 0, voltage, plant.factors.nominal_supply_v)
-    return _Bench(wiring.row[keep], tree, parent, readings.state[tree] == State.PAGING, voltage)
-
-
-def _block_voltages(
-    plant: Plant, network: DcNetwork, source: Sources, loads: PointLoads, state: IntArray
-) -> FloatArray:
-    """(3, t) voltage at each supply's terminals in the reading's state: kindest and likely from its open
-    voltage, harshest from the bottom of its tolerance or battery."""
-    fed = np.flatnonzero(network.tree >= 0)
-    amps, watts = loads.drawn(network.wiring.row[fed], state[network.wiring.member[fed]] == State.PAGING)
-    out = np.empty((3, len(source.row)))
-    for voltage, bands in ((source.open_voltage_v, (LOW, LIKELY)), (source.voltage_v, (HIGH,))):
-        terminal = solve_bands(
-            network.parent[fed],
-            fed,
-            network.tree[fed],
-            voltage,
-            source.resistance_ohm,
-            network.segment_ohm(loads, fed),
-            amps,
-            watts,
-            plant.factors.nominal_supply_v,
-        ).terminal_v
-        for band in bands:
-            out[band] = np.where(np.isnan(voltage), np.nan, terminal[band])
+    # of currents the newest of each state holds; of voltages, which all scale the same lengths, the newest
+    state = np.where(table.kind == ReadingKind.RUN_CURRENT, table.state, 0)
+    order = np.lexsort((table.reading_id, table.begin, state, table.kind, table.run_index))
+    table, state = table.rows(order), state[order]
+    follows = np.ones(max(len(table) - 1, 0), np.bool_)
+    for column in (table.run_index, table.kind, state):
+        follows &= column[1:] == column[:-1]
+    ends = np.append(np.where(follows, table.begin[1:], FOREVER), FOREVER)[: len(table)]
+    out = Anchoring(
+        loads,
+        replace(table, end=ends),
+        band=np.full((2, len(table)), np.nan),
+        solved=np.ones(len(table), np.bool_),
+        **{name: np.full(len(table), np.nan) for name in ("error", "excess", "factor", "spread")},
+    )
+    newest = np.append(~follows, True)[: len(table)]
+    for kind, compare, scale in (
+        (ReadingKind.RUN_CURRENT, _compare_currents, _scale_currents),
+        (ReadingKind.END_VOLTAGE, _compare_voltages, _scale_lengths),
+    ):
+        chosen = np.flatnonzero(table.kind == kind)
+        if len(chosen):
+            bench = Bench.build(plant, out.loads, out.readings.rows(chosen))
+            found = compare(bench, out.loads)
+            used = newest[chosen] & (found.excess == 0) & ~np.isnan(found.factor)
+            factor, spread = (np.where(used, each, np.nan) for each in (found.factor, found.spread))
+            found = replace(found, factor=factor, spread=spread)
+            out = replace(out, loads=scale(plant, out.loads, bench, found))
+            for name in ("band", "error", "excess", "factor", "spread", "solved"):
+                getattr(out, name)[..., chosen] = getattr(found, name)
     return out
 
 
-def _excess(bench: _Bench, loads: PointLoads, readings: ReadingRows, target: IntArray) -> FloatArray:
-    """(r,) fraction by which each reading lies outside the band that is computed for it; NaN not computed."""
-    has_nodes = np.bincount(bench.tree, minlength=bench.count) > 0
-    value = readings.value
+@dataclass(frozen=True)
+class _Compared:
+    """Of r readings what ``Anchoring`` says of them."""
 
-    def computed(band: int) -> FloatArray:
-        voltage, load, _ = bench.solve(loads, band)
-        current = np.where(has_nodes, sums(bench.tree, load, bench.count), np.nan)
-        return np.where(readings.kind == ReadingKind.RUN_CURRENT, current, lookup(voltage, target))
+    band: FloatArray
+    error: FloatArray
+    excess: FloatArray
+    factor: FloatArray
+    spread: FloatArray
+    solved: BoolArray
 
-    low, high = computed(LOW), computed(HIGH)
-    least, most = np.fmin(low, high), np.fmax(low, high)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        above = np.where(most > 0, (value - most) / most, np.where(value > 0, 1.0, 0.0))
-        below = np.where(least > 0, (least - value) / least, 0.0)
-        outside = np.maximum(above, below)
-    # rounding does not put a reading on the edge of the band outside it
-    outside = np.where(outside > PAST_TOLERANCE, outside, 0.0)
-    return np.where(np.isnan(low) | np.isnan(high), np.nan, outside)
-
-
-def _current_factor(bench: _Bench, loads: PointLoads, value: FloatArray) -> FloatArray:
-    """(r,) factor on the scalable loads that makes each run's current the measured one; NaN where none are
-    scalable."""
-
-    def currents(load_factor: FloatArray) -> FloatArray:
-        _, load, _ = bench.solve(loads, LIKELY, load_factor=load_factor)
-        return load
-
-    scaled = np.where(bench.paging, loads.scaled_speech[bench.row], loads.scaled_idle[bench.row])
-    return _factor(bench, scaled, scaled, value, currents)
-
-
-def _length_factor(bench: _Bench, loads: PointLoads, value: FloatArray, target: IntArray) -> FloatArray:
-    """(r,) factor on the scalable lengths that makes the voltage at each reading's point the measured one:
-    the drop to it is the sum of branch current × resistance on its path."""
-    on_path = ancestor_closure(bench.parent, target)
-
-    def drops(length_factor: FloatArray) -> FloatArray:
-        _, _, branch = bench.solve(loads, LIKELY, length_factor=length_factor)
-        resistance = loads.loop_resistance_ohm[LIKELY, bench.row]
-        return np.where(on_path, branch * resistance * length_factor, 0.0)
-
-    scaled = loads.scaled_length[bench.row]
-    return _factor(bench, scaled, scaled & on_path, bench.block_voltage_v[LIKELY] - value, drops)
+    @classmethod
+    def of(
+        cls,
+        bench: Bench,
+        ends: tuple[FloatArray, FloatArray],
+        *,
+        comparable: BoolArray,
+        factor: FloatArray,
+        solved: BoolArray,
+        width: FloatArray,
+        part: FloatArray,
+    ) -> _Compared:
+        """ends: (r,) what the record gives in the kindest and harshest corner. comparable: (r,) the record
+        gives something at all. width: (r,) of what is not scaled; part: (r,) what the scaled values come
+        to."""
+        value, error = bench.readings.value, bench.error
+        least, most = np.fmin(*ends), np.fmax(*ends)
+        outside = np.maximum(value - error - most, least - value - error)
+        # rounding does not put a reading on the edge of the band outside it
+        outside = np.where(outside > PAST_TOLERANCE * np.abs(value), outside, 0.0)
+        # a network without a solution delivers nothing
+        outside = np.where(solved, outside, value - error)
+        with np.errstate(invalid="ignore", divide="ignore"):
+            spread = (error + width / 2) / part
+        return cls(
+            band=np.where(comparable, np.stack([least, most]), np.nan),
+            error=error,
+            excess=np.where(comparable, outside, np.nan),
+            factor=np.where(solved & comparable, factor, np.nan),
+            spread=spread,
+            solved=solved | ~comparable,
+        )
 
 
-def _factor(
-    bench: _Bench,
+def _compare_currents(bench: Bench, loads: PointLoads) -> _Compared:
+    """Each measured run current against the record, and the factor on its guessed loads."""
+    total = bench.amps + bench.watts  # a load is one or the other: its band has one shape
+    state = bench.readings.state[bench.tree]
+    scaled = np.zeros(len(total[LIKELY]), np.bool_)
+    for of_state, (where, *_) in SCALED_BY.items():
+        scaled |= (state == of_state) & getattr(loads, where)[bench.row] & (total[LIKELY] > 0)
+
+    def parts(times: FloatArray) -> FloatArray:
+        return bench.load_currents(
+            LIKELY, amps=bench.amps[LIKELY] * times, watts=bench.watts[LIKELY] * times, unbounded=np.nan
+        )
+
+    fit = _fit(bench, scaled, scaled, total, bench.readings.value, parts)
+    amps, watts = bench.amps[LIKELY] * fit.times, bench.watts[LIKELY] * fit.times
+
+    def others(band: int) -> FloatArray:
+        """What is not scaled, beside what is."""
+        drawn = bench.load_currents(
+            band,
+            amps=np.where(scaled, amps, bench.amps[band]),
+            watts=np.where(scaled, watts, bench.watts[band]),
+        )
+        return bench.total(np.where(scaled, 0.0, drawn))
+
+    with np.errstate(invalid="ignore"):
+        width = others(HIGH) - others(LOW)
+    return _Compared.of(
+        bench,
+        (bench.total(bench.load_currents(LOW)), bench.total(bench.load_currents(HIGH))),
+        comparable=bench.wired,
+        factor=fit.factor,
+        solved=fit.reached & bench.solve(LIKELY, amps=amps, watts=watts).feasible,
+        width=width,
+        part=bench.total(np.where(scaled, parts(fit.times), 0.0)),
+    )
+
+
+def _compare_voltages(bench: Bench, loads: PointLoads) -> _Compared:
+    """Each measured voltage against the record, and the factor on the guessed lengths that makes the drop to
+    its point the measured one: the sum of branch current × resistance on the path."""
+    on_path = ancestor_closure(bench.parent, bench.target)
+    scaled = loads.scaled_length[bench.row] & (bench.ohm[LIKELY] > 0)
+    carries = bench.forest.totals(bench.amps[LIKELY] + bench.watts[LIKELY]) > 0
+    length = loads.whole_m[:, bench.row]  # shares of a segment keep their shares
+
+    def parts(times: FloatArray) -> FloatArray:
+        ohm = bench.ohm[LIKELY] * times
+        return np.where(on_path, bench.branch_currents(LIKELY, ohm) * ohm, 0.0)
+
+    wanted = bench.block_voltage_v[LIKELY] - bench.readings.value
+    fit = _fit(bench, scaled, scaled & on_path & carries, length, wanted, parts)
+
+    def at_target(band: int, *, fixed: bool = False) -> FloatArray:
+        """Voltage at the point of each reading; with the scaled lengths fixed, or in their own band."""
+        times = np.ones(len(bench.row))
+        if fixed:
+            np.divide(length[LIKELY] * fit.times, length[band], out=times, where=scaled & (length[band] > 0))
+        solved = bench.solve(band, ohm=bench.ohm[band] * times)
+        # where there is no solution, there is no voltage
+        return lookup(np.where(solved.feasible[bench.tree], solved.voltage_v, 0.0), bench.target)
+
+    return _Compared.of(
+        bench,
+        (at_target(LOW), at_target(HIGH)),
+        comparable=(bench.target >= 0) & ~np.isnan(bench.block_voltage_v).any(axis=0),
+        factor=fit.factor,
+        solved=fit.reached
+        & bench.solve(LIKELY).feasible
+        & bench.solve(LIKELY, ohm=bench.ohm[LIKELY] * fit.times).feasible,
+        width=at_target(LOW, fixed=True) - at_target(HIGH, fixed=True),
+        part=bench.total(np.where(scaled, parts(fit.times), 0.0)),
+    )
+
+
+@dataclass(frozen=True)
+class _Fit:
+    """factor: (r,) NaN where nothing is scaled. times: (n,) what each node's value is scaled by: the factor,
+    stopped at the edge of its band, or 1. reached: (r,) False where only networks without a solution are
+    left before the sum is the wanted one."""
+
+    factor: FloatArray
+    times: FloatArray
+    reached: BoolArray
+
+
+def _fit(
+    bench: Bench,
     scaled: BoolArray,
     effective: BoolArray,
+    band: FloatArray,
     wanted: FloatArray,
     parts: Callable[[FloatArray], FloatArray],
-) -> FloatArray:
-    """(r,) factor on the scaled nodes at which the sum of their tree's parts is the wanted one; NaN where no
-    effective node is there.
+) -> _Fit:
+    """The factor on the scaled nodes, each stopped at its band, at which the sum of their tree's parts is the
+    wanted one, or the nearer end.
 
-    parts: (n,) what each node adds to the sum, at (n,) factors by node. One proportion is exact for
-    constant-current loads. The current of loads in watts depends on the voltage, so the proportion is
-    repeated until it converges.
+    scaled: (n,) what the factor is on; effective: (n,) those of them that the sum feels. band: (3, n) of each
+    value. wanted: (r,). parts: (n,) what each node adds to the sum, given (n,) what every node is scaled by.
+    One proportion is exact for constant-current loads until a value stops. The current of loads in watts
+    depends on the voltage, so the proportion is repeated until it converges.
     """
+    low, high = np.ones((2, len(scaled)))
+    for out, edge in ((low, LOW), (high, HIGH)):
+        np.divide(band[edge], band[LIKELY], out=out, where=scaled)
+    possible = any_of(bench.tree, effective, bench.count)
+    least, most = np.ones((2, bench.count))
+    np.minimum.at(least, bench.tree[effective], low[effective])
+    np.maximum.at(most, bench.tree[effective], high[effective])
+
+    def stopped(factor: FloatArray) -> FloatArray:
+        return np.where(scaled, np.clip(factor[bench.tree], low, high), 1.0)
 
     def better(factor: FloatArray) -> FloatArray:
-        of_node = parts(np.where(scaled, factor[bench.tree], 1.0))
-        good = sums(bench.tree, np.where(scaled, 0.0, of_node), bench.count)
-        moved = sums(bench.tree, np.where(scaled, of_node, 0.0), bench.count)
+        of_node, by_node = parts(stopped(factor)), factor[bench.tree]
+        moves = scaled & (low < by_node) & (by_node < high)
+        stays = bench.total(np.where(moves, 0.0, of_node))
+        moved = bench.total(np.where(moves, of_node, 0.0))
         with np.errstate(invalid="ignore", divide="ignore"):
-            return np.where(moved > 0, factor * (wanted - good) / moved, np.nan)
+            proportion = factor * (wanted - stays) / moved
+            # where all values are stopped, only the way to go is known
+            way = np.where(stays < wanted, np.inf, np.where(stays > wanted, -1.0, factor))
+            return np.where(np.isnan(stays + moved), np.nan, np.where(moved > 0, proportion, way))
 
-    return _converge(better, any_of(bench.tree, effective, bench.count))
+    factor = _converge(better, least, most, possible)
+    reached = ~(possible & np.isnan(factor))
+    times = stopped(np.where(np.isnan(factor), 1.0, factor))
+    return _Fit(np.where(possible, factor, np.nan), times, reached)
 
 
-def _converge(better: Callable[[FloatArray], FloatArray], possible: BoolArray) -> FloatArray:
-    """The fixed points of a proportional correction, iterated from 1; NaN where there is none.
+def _converge(
+    better: Callable[[FloatArray], FloatArray], least: FloatArray, most: FloatArray, possible: BoolArray
+) -> FloatArray:
+    """The fixed points of a proportional correction between ``least`` and ``most`` (r,), iterated from 1, or
+    the end that is nearer; NaN where there is none.
 
     ``better`` is more than its argument where that is too small, less where it is too large, and NaN where
     the network has no solution, which means too large: the larger the factor, the more a run draws and the
     lower the voltage at its end. One call is exact for constant-current loads. For loads in watts it
     overshoots, without bound near collapse. So a bracket is kept, and a proposal outside it, and every third
     proposal, is replaced by the bracket's middle (bisection).
-
-    Clipped to a tenth and ten times the usable range: a factor beyond is not used anyway.
     """
-    least, most = FACTOR_LEAST / 10, FACTOR_MOST * 10
     factor = np.ones(len(possible))
-    low, high = np.zeros(len(possible)), np.full(len(possible), np.inf)
+    low, high = np.full(len(possible), -1.0), np.full(len(possible), np.inf)
     reached = np.zeros(len(possible), np.bool_)  # a factor that is too large has a solution
-    dead, settled = ~possible, ~possible
+    dead, settled = np.zeros(len(possible), np.bool_), ~possible
     for round_ in range(_ROUNDS):
         tried = better(factor)
         none = np.isnan(tried)
-        if round_ == 0:
-            dead |= none
+        dead |= none & (factor <= least) & ~settled
         settled |= dead | (np.abs(tried - factor) <= _EQUAL * factor)
-        settled |= ((factor == most) & (tried > factor)) | ((factor == least) & (tried < factor))
+        settled |= ((factor >= most) & (tried > factor)) | ((factor <= least) & (tried < factor))
         low = np.where(tried > factor, np.maximum(low, factor), low)
         high = np.where(none | (tried < factor), np.minimum(high, factor), high)
         reached |= tried < factor
         if (settled | (high - low <= _EQUAL * factor)).all():
             break
         middle = (np.maximum(low, least) + np.minimum(high, most)) / 2
+        # without any solution yet, the least factor says whether there is one
+        middle = np.where(none & (low < 0), least, middle)
         proposed = np.clip(tried, least, most)
         sound = (proposed > low) & (proposed < high) & (round_ % 3 < 2)
         factor = np.where(settled, factor, np.where(sound, proposed, middle))
@@ -307,27 +342,26 @@ def _converge(better: Callable[[FloatArray], FloatArray], possible: BoolArray) -
     return np.where(dead | (~settled & ~reached), np.nan, factor)
 
 
-def _rows_for_life(
+def _readings_for_life(
     plant: Plant,
-    bench: _Bench,
-    usable: FloatArray,
+    bench: Bench,
+    used: BoolArray,
     scaled: BoolArray,
     thing: IntArray,
     same: Sequence[NDArray[Any]],
-) -> FloatArray:
-    """(rows,) the factor of every row of a thing of the reading's day, while it is the same; NaN elsewhere.
+) -> IntArray:
+    """(rows,) the reading that every row of a thing of the reading's day is scaled by, while it is the same;
+    −1 elsewhere.
 
-    thing: (rows,) the point of each row, or the one that its segment leads to. same: columns, (rows,) each,
-    that equal those of the measured row without a break. A device that was removed and mounted again counts
-    as another one, which was not measured.
+    used: (r,); scaled: (rows,). thing: (rows,) the point of each row, or the one that its segment leads to.
+    same: columns, (rows,) each, that equal those of the measured row without a break. A device that was
+    removed and mounted again counts as another one, which was not measured.
     """
     points = plant.points
-    chosen = np.flatnonzero(~np.isnan(usable[bench.tree]) & scaled[bench.row])
-    row_of_point = np.full(len(plant.point_id), -1)
-    factor_of_point = np.full(len(plant.point_id), np.nan)
+    chosen = np.flatnonzero(used[bench.tree] & scaled[bench.row])
+    row_of_point, reading_of_point = np.full((2, len(plant.point_id)), -1)
     at = thing[bench.row[chosen]]
-    row_of_point[at] = bench.row[chosen]
-    factor_of_point[at] = usable[bench.tree[chosen]]
+    row_of_point[at], reading_of_point[at] = bench.row[chosen], bench.tree[chosen]
     read = row_of_point[thing]
     alike = (read >= 0) & scaled
     for column in same:
@@ -339,37 +373,38 @@ def _rows_for_life(
     stretch = np.empty(len(order), np.int64)
     stretch[order] = np.cumsum(breaks)
     alike &= stretch == stretch[np.where(read >= 0, read, 0)]
-    return np.where(alike, factor_of_point[thing], np.nan)
+    return np.where(alike, reading_of_point[thing], -1)
 
 
-def _scale_currents(plant: Plant, loads: PointLoads, bench: _Bench, usable: FloatArray) -> PointLoads:
+def _scaled(values: FloatArray, reading: IntArray, found: _Compared) -> FloatArray:
+    """(3, rows) ``values`` scaled by the reading of each row (−1: none), with the error that it leaves, each
+    stopped at the edge of its own band."""
+    low, likely, high = values
+    factor, spread = lookup(found.factor, reading), lookup(found.spread, reading)
+    told = np.clip(likely * factor, low, high)
+    with np.errstate(invalid="ignore"):  # 0 × ∞: a scaled part of nothing tells nothing
+        least = np.fmax(np.clip(told * (1.0 - spread), low, high), low)
+        most = np.where(np.isinf(spread), high, np.clip(told * (1.0 + spread), low, high))
+    return np.where((reading >= 0) & (likely > 0), np.stack([least, told, most]), values)
+
+
+def _scale_currents(plant: Plant, loads: PointLoads, bench: Bench, found: _Compared) -> PointLoads:
     points = plant.points
     same = [getattr(points, name) for name in SAME_LOAD]
-    band = plant.factors.table("current")[:, Basis.MEASURED][:, None]
-    paging = any_of(bench.tree, bench.paging, bench.count)
-    for of_state, scaled in ((paging, loads.scaled_speech), (~paging, loads.scaled_idle)):
-        factor = _rows_for_life(
-            plant, bench, np.where(of_state, usable, np.nan), scaled, points.point_index, same
-        )
-        hit = ~np.isnan(factor)
-        moved = {
-            name: np.where(hit & own, values[LIKELY] * np.where(hit, factor, 1.0) * band, values)
-            for own, names in (
-                (loads.scaled_speech, ("speech_a", "speech_w")), (loads.scaled_idle, ("idle_a", "idle_w")),
-            )
-            for name in names
-            for values in (getattr(loads, name),)
-        }  # fmt: skip
-        loads = replace(loads, **moved, supported=loads.supported | hit)
+    for state, (where, *names) in SCALED_BY.items():
+        used = ~np.isnan(found.factor) & (bench.readings.state == state)
+        reading = _readings_for_life(plant, bench, used, getattr(loads, where), points.point_index, same)
+        told: dict[str, Any] = {name: _scaled(getattr(loads, name), reading, found) for name in names}
+        loads = replace(loads, **told)
+        if state == State.PAGING:  # the share that is known is one of the load at speech
+            loads = replace(loads, supported=loads.supported | (reading >= 0))
     return loads
 
 
-def _scale_lengths(plant: Plant, loads: PointLoads, bench: _Bench, usable: FloatArray) -> PointLoads:
+def _scale_lengths(plant: Plant, loads: PointLoads, bench: Bench, found: _Compared) -> PointLoads:
     points, whole = plant.points, loads.whole
     # who cuts into a segment leaves it as long as it was
     same = [points.run_index, whole.parent, whole.length_m, points.length_basis]
-    factor = _rows_for_life(plant, bench, usable, loads.scaled_length, whole.point, same)
-    hit = ~np.isnan(factor) & (loads.whole_m[LIKELY] > 0)
-    band = plant.factors.table("length")[:, Basis.MEASURED][:, None]
-    scaled = loads.whole_m[LIKELY] * np.where(hit, factor, 1.0) * band
-    return loads.with_wholes(np.where(hit, scaled, loads.whole_m))
+    used = ~np.isnan(found.factor)
+    reading = _readings_for_life(plant, bench, used, loads.scaled_length, whole.point, same)
+    return loads.with_wholes(_scaled(loads.whole_m, reading, found))

@@ -93,7 +93,7 @@ def evaluate(
     blocks += evaluate_lines(plant, members, wiring, loads)
     blocks += evaluate_network_power(plant, members)
     blocks += evaluate_terminations(plant, members, wiring)
-    blocks.append(anchored.disagreements(plant, members))
+    blocks += anchored.disagreements(plant, members)
     problems += wiring.runs.problems(wiring.orphaned, "parent_missing")
 
     codes = [*map(attrgetter("code"), rules)]

@@ -264,6 +264,8 @@ class ReadingRows(Table):
     state: IntArray
     value: FloatArray  # [A] or [V]
     source_voltage_v: FloatArray
+    instrument_error: FloatArray  # of the value, as a fraction, as the instrument states it
+    temperature_c: FloatArray  # of the cable at the time
     point_index: IntArray
 
 

@@ -195,7 +195,8 @@ def point_loads(plant: Plant) -> PointLoads:
     unknown_tap = first_known(own_taps, by_kind(kind, factors, "w", "_tap"))
     tap = loads(rows.tap_power_w, rows.tap_basis, unknown_tap, factors)
 
-    uncounted = rows.kind == PointKind.UNCOUNTED_GROUP
+    # a group of which somebody has counted every device is as well known as its devices are
+    uncounted = (rows.kind == PointKind.UNCOUNTED_GROUP) & (rows.count_low != rows.count_high)
     model_currents_known = ~np.isnan(speech) | watts
     marked = (rows.current_basis >= Basis.MARKED) & model_currents_known
     stated = marked & ~derived

@@ -196,7 +196,7 @@ def _device_changes(plant: Plant, pairs: Sequence[Pair]) -> Iterator[ChangeAtSte
         count = float(table.count_likely[after]) if after is not None else 0.0
         old_count = float(table.count_likely[before]) if before is not None else 0.0
         if has and not had:
-            counted = table.kind[after] == PointKind.DEVICE
+            counted = table.count_low[after] == table.count_high[after]
             yield ChangeAtStep("device_added" if counted else "uncounted_added", count, kind, model)
         elif had and not has:
             yield ChangeAtStep("device_removed", old_count, old_kind, old_model)

@@ -37,7 +37,7 @@ OWN_ROWS = {
 """The table and column in which a subject's own rows are; of a block, its landings."""
 
 # What ``Plant.steps_of_groups`` leaves out, since it changes no load, although these figures depend on it
-_MORE_STEPS = {"reading_disagrees": "readings", "audio_with_dc": "zones"}
+_MORE_STEPS = {"reading_disagrees": "readings", "voltage_disagrees": "readings", "audio_with_dc": "zones"}
 
 
 @dataclass(frozen=True)

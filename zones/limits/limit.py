@@ -73,7 +73,7 @@ class Limit:
     18.0 V"), ``allowed`` (the number alone), ``which`` (the reading) and ``at``, ``to``, ``of``, ``first``
     (" at P12", " to P12", " of row 5", ", first P12"; blank without a place).
     remedies: kinds, in the order in which they are tried. detail: what the figure's detail is the id of.
-    noun: what a count counts. percent: the figure is a fraction, shown in percent. past, in_order: of a count
+    noun: what a count counts. past, in_order: of a count
     of faults, a clause on the subject while there are some, and while there are none.
     """
 
@@ -92,7 +92,6 @@ class Limit:
     cautions: tuple[Caution, ...] = ()
     detail: Detail | None = None
     noun: str = ""
-    percent: bool = False
     past: str = ""
     in_order: str = ""
     overloaded: str = ""
@@ -123,8 +122,8 @@ class Limit:
 
     @property
     def counts_faults(self) -> bool:
-        """Whether the figure counts what should not be there: such a limit has no headroom."""
-        return self.never_near and not self.unit
+        """Whether the figure is of what should not be there at all: such a limit has no headroom."""
+        return self.never_near and bool(self.in_order)
 
     @property
     def has_common_practice(self) -> bool:
@@ -144,8 +143,6 @@ class Limit:
 
     def number(self, value: float, *, apart_from: float | None = None) -> str:
         """A value with the unit; in more digits where it would else look like ``apart_from``."""
-        if self.percent:
-            return percent(value)
         return amount(value, self.unit, decimals=self.decimals, apart_from=apart_from)
 
     def figure_text(

@@ -9,25 +9,33 @@ from zones.electrical.subjects import SubjectKind
 from zones.electrical.verdicts import Rule
 from zones.limits.limit import NO_SOURCE, Detail, Limit, Remedy, Severity
 
-RECORD_LIMITS = (
-    Limit(
-        code="reading_disagrees",
-        title="Reading disagrees with the record",
-        rule=Rule("reading_disagrees", near_margin=0),
+
+def _disagrees(code: str, what: str, unit: str, decimals: int, error: str) -> Limit:
+    """The limit of one kind of reading: how far outside it lies is in the unit that it was read in."""
+    return Limit(
+        code=code,
+        title=f"{what.capitalize()} reading disagrees with the record",
+        rule=Rule(code, near_margin=0),
         subject_kind=SubjectKind.RUN,
-        quantity="fraction by which a reading is outside the range computed without it",
-        decimals=2,
-        limit_from="none: a reading is between low and high, and scales guesses by a factor of 0.5 to 2",
+        quantity=f"how far a {what} reading, its error allowed for, is outside the range computed without it",
+        unit=unit,
+        decimals=decimals,
+        limit_from="none: a reading is between low and high, give or take its error: what the instrument "
+        f"states, else {error}",
         source=NO_SOURCE,
         severity=Severity.SOUND_SUFFERS,
         detail=Detail.READING,
         template="{subject}: {which} is {figure} outside the computed range. Read "
         "it again, or correct the record.",
-        percent=True,
         past="a reading of {subject} is {figure} outside the computed range",
-        in_order="every reading of {subject} within the computed range",
+        in_order=f"every {what} reading of {{subject}} within the computed range",
         remedies=(Remedy.CORRECT_RECORD,),
-    ),
+    )
+
+
+RECORD_LIMITS = (
+    _disagrees("reading_disagrees", "current", "A", 3, "5 % of it, 10 % during speech"),
+    _disagrees("voltage_disagrees", "voltage", "V", 2, "1 % of it"),
     Limit(
         code="cannot_compute",
         title="Cannot be computed",

@@ -30,6 +30,16 @@ class Reading(Recorded):
     source_voltage_v = fields.QuantityField(
         unit="V", minimum=0, maximum=120, null=True, help_text="Measured at the block at the same time."
     )
+    instrument_error = fields.QuantityField(
+        minimum=0,
+        maximum=1,
+        null=True,
+        help_text="What the instrument states, as a fraction of the value. Blank: 0.05 of a current, 0.1 of "
+        "one during speech, 0.01 of a voltage (common practice).",
+    )
+    temperature_c = fields.QuantityField(
+        unit="°C", minimum=-60, maximum=90, null=True, help_text="Of the cable at the time."
+    )
     taken_on = fields.DayField()
     step = models.BigIntegerField(
         help_text="The record as of this step is what was measured: after the day's last."

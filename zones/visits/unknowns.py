@@ -124,7 +124,8 @@ def _of_points(run: Run, points: Sequence[PointFacts], name: str) -> Iterator[st
 
 def _counts(run: Run, row: RunFacts, points: Sequence[PointFacts]) -> Iterator[str]:  # noqa: ARG001
     for point in points:
-        if point.kind == PointFacts.Kind.UNCOUNTED_GROUP:
+        counted = point.count_low is not None and point.count_low == point.count_high
+        if point.kind == PointFacts.Kind.UNCOUNTED_GROUP and not counted:
             yield (
                 f"how many devices there are at point {point.point.name} of run {run.name} "
                 f"(about {point.count_likely}, {point.count_low} to {point.count_high})"

@@ -46,8 +46,10 @@ def read(client: Client, hall: Hall, **said: Any) -> dict[str, Any]:
 
 
 def test_a_reading_is_recorded_and_found(hall: Hall, client: Client) -> None:
-    made = read(client, hall, technician="Rune", instrument="clamp 4", source_voltage_v=24.1)
+    made = read(client, hall, technician="Rune", instrument="clamp 4", source_voltage_v=24.1,
+                instrument_error=0.02, temperature_c=-18.0)  # fmt: skip
     assert (made["value"], made["run_id"], made["superseded_by_id"]) == (1.2, hall.run.pk, None)
+    assert (made["instrument_error"], made["temperature_c"]) == (0.02, -18.0)
     point = hall.points[-1]
     at_end = read(client, hall, kind="end_voltage", value=21.5, run_id=None, point_id=point.pk)
     assert (at_end["run_id"], at_end["point_id"]) == (hall.run.pk, point.pk)

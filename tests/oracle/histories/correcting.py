@@ -135,6 +135,10 @@ def _reading(things: Things, kind: str, value: float, day: dt.date) -> Body:
     body["state"] = "paging" if things.chance(0.7) else "idle"
     if kind != "poe_power" and things.chance(0.4):
         body["source_voltage_v"] = round(things.rng.uniform(23, 25), 2)
+    if things.chance(0.3):
+        body["instrument_error"] = things.rng.choice([0, 0.001, 0.02, 0.2])
+    if things.chance(0.2):
+        body["temperature_c"] = things.rng.randint(-25, 45)
     return body
 
 

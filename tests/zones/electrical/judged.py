@@ -38,6 +38,7 @@ CODES = (
     "wire_gauge",
     "address_used_twice",
     "reading_disagrees",
+    "voltage_disagrees",
 )
 RULES = tuple(
     Rule(code, at_least=code in AT_LEAST, near_margin=0.0 if code == "port_type" else None) for code in CODES

@@ -122,6 +122,8 @@ FACTS: dict[str, dict[str, Any]] = {
         "state": p.State.PAGING,
         "value": NAN,
         "source_voltage_v": NAN,
+        "instrument_error": NAN,
+        "temperature_c": NAN,
         "point_index": -1,
     },
 }

@@ -108,3 +108,18 @@ def test_clips_are_pulled_and_inserted(before: bool | None, after: bool, types: 
     plant = story.build()
     every = {name: np.ones(len(rows), np.bool_) for name, rows in plant.tables.items() if len(rows)}
     assert [change.type for change in changes_at_step(plant, every, story.step)] == types
+
+
+@pytest.mark.parametrize(("least", "type_"), [(2.0, "device_added"), (1.0, "uncounted_added")])
+def test_a_group_that_was_counted_is_so_many_devices(least: float, type_: str) -> None:
+    story = Story()
+    story.on("2024-05-01")
+    run = story.fed_run(story.supply())
+    story.on("2025-01-10")
+    group = {"kind": p.PointKind.UNCOUNTED_GROUP, "count_low": least, "count_likely": 2.0, "count_high": 2.0}
+    story.put("points", run_index=run, **group)
+    plant = story.build()
+    every = {name: np.ones(len(rows), np.bool_) for name, rows in plant.tables.items() if len(rows)}
+    assert [(change.type, change.count) for change in changes_at_step(plant, every, story.step)] == [
+        (type_, 2.0)
+    ]

@@ -30,6 +30,7 @@ NEVER_NEAR = {
     "wire_gauge",
     "address_used_twice",
     "reading_disagrees",
+    "voltage_disagrees",
 }
 NAN = math.nan
 
@@ -172,12 +173,12 @@ def test_headroom_is_a_share_of_the_limit_and_of_6_db_in_db(
             "",
             "What is connected to block B1 needs 30 W; by port type, limit 15.4 W.",
         ),
-        ("reading_disagrees", 0.163, "", "Block B1: a reading is 16 % outside the computed range."),
+        ("reading_disagrees", 0.0163, "", "Block B1: a reading is 0.016 A outside the computed range."),
         (
-            "reading_disagrees",
+            "voltage_disagrees",
             1.2,
             "reading of 2026-03-02",
-            "Block B1: reading of 2026-03-02 is 120 % outside",
+            "Block B1: reading of 2026-03-02 is 1.20 V outside",
         ),
         ("audio_level", -7.25, "P9", "Block B1 delivers −7.2 dB to the speaker at P9; minimum −6.0 dB."),
         ("line_loss", 3.2, "P9", "Block B1 loses 3.20 dB in the cable to the speaker at P9; limit 3.00 dB."),

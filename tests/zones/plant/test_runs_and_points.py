@@ -225,6 +225,8 @@ def test_readings_of_runs_leave_out_what_was_superseded() -> None:
         point=point,
         value=22.5,
         source_voltage_v=24.1,
+        instrument_error=0.005,
+        temperature_c=-20.0,
     )
 
     current, voltage = rows(read_plant([record.site_id]), "readings")
@@ -237,6 +239,8 @@ def test_readings_of_runs_leave_out_what_was_superseded() -> None:
         state=p.State.PAGING,
         value=0.99,
         source_voltage_v=None,
+        instrument_error=None,
+        temperature_c=None,
         point=None,
         begin=first_step_after(LATER) - 1,
     )
@@ -247,6 +251,8 @@ def test_readings_of_runs_leave_out_what_was_superseded() -> None:
         state=p.State.IDLE,
         value=22.5,
         source_voltage_v=24.1,
+        instrument_error=0.005,
+        temperature_c=-20.0,
         point=point.pk,
     )
 

@@ -105,6 +105,13 @@ def test_uncounted_devices(site: Site, dim_run: Run) -> None:
     )
 
 
+def test_a_group_that_was_counted_is_not_asked_about(site: Site, dim_run: Run) -> None:
+    append(dim_run, "rest", kind=PointFacts.Kind.UNCOUNTED_GROUP, count_low=6, count_likely=6, count_high=6)
+    missing = questions(site)["supply_current"].missing
+    assert any("speaker" in line for line in missing), "their current is not recorded"
+    assert not any("how many" in line for line in missing)
+
+
 def test_a_rating_that_the_catalogue_does_not_state(site: Site, closet: Closet, block: Block) -> None:
     model = factories.make_model(DeviceModel.Kind.SUPPLY, name="PSU-X", rated_current_a=None)
     supply = factories.make_supply(closet, model, name="PS 3")

@@ -26,6 +26,12 @@ READINGS = file_kind(
     OfField("value", help="A, V or W, as its kind says."),
     OfField("source_voltage_v", help="Measured at the block at the same time."),
     OfField(
+        "instrument_error",
+        help="What the instrument states, as a fraction of the value. Blank: 0.05 of a current, 0.1 of one "
+        "during speech, 0.01 of a voltage (common practice).",
+    ),
+    OfField("temperature_c", help="Of the cable at the time. Blank: from 20 °C to the design temperature."),
+    OfField(
         "step",
         "after",
         "Key of the change after which it was taken; blank: after all changes of its day.",

@@ -15,7 +15,7 @@ from zones.models import Landing
 
 from .registry import explains
 from .scene import Scene
-from .worked import Amount, Step, Table, Worked, columns, number
+from .worked import Amount, Step, Table, Worked, columns
 
 _CONDUCTORS = columns("row", "side", "pair", "carries")
 
@@ -161,36 +161,6 @@ def address_used_twice(scene: Scene, load: Load) -> Worked:
     return Worked(
         formula="Endpoints that are recorded with the same address and VLAN.",
         tables=(Table.of("With this address", columns("endpoint"), listed),),
-    )
-
-
-@explains("reading_disagrees")
-def reading_disagrees(scene: Scene, load: Load) -> Worked:
-    anchoring = scene.site.anchoring
-    at = int(np.flatnonzero(anchoring.readings.reading_id == load.detail)[0])
-    reading = int(np.flatnonzero(scene.plant.readings.reading_id == load.detail)[0])
-    value = float(scene.plant.readings.value[reading])
-    unit = "A" if scene.plant.readings.kind[reading] == 0 else "V"
-    factor = float(anchoring.factor[at])
-    steps = [
-        Step(
-            f"Outside the computed range by {number(100 * float(anchoring.excess[at]))} %.",
-            Amount.of("excess", "", float(anchoring.excess[at])),
-        )
-    ]
-    if np.isfinite(factor):
-        steps.append(
-            Step(
-                f"The guessed values would have to be {number(factor)} times as large. From 0.5 to 2 the "
-                "reading scales them; beyond that the record or the reading is wrong.",
-                Amount.of("factor", "", factor),
-            )
-        )
-    return Worked(
-        formula="The fraction by which the reading is outside the range from low to high, for its day and "
-        "without it.",
-        inputs=(Amount.of("reading", unit, value, "measured"),),
-        steps=tuple(steps),
     )
 
 

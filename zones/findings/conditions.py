@@ -7,9 +7,9 @@ attribution and case; ``reconcile`` compares it with the findings that are open.
 The key of a case is site and causing change set; past at the baseline: site and "as found"; by time: subject,
 limit and due day. Where a crossing is between two changes, it is the change of the likely estimate (L) whose
 key counts: the ends of the range move as data gets better, and the ticket should not move with them. A record
-correction that wrote what feeds the subject is itself the cause, so a cause revised by a correction moves its
-findings to the correction's case. What has no attribution (a site that cannot be computed at all) has a case
-of its own.
+correction that made the crossing is itself the cause, so a cause revised by a correction moves its findings
+to the correction's case. What has no attribution (a site that cannot be computed at all) has a case of its
+own.
 """
 
 from __future__ import annotations
@@ -29,6 +29,8 @@ from zones.plant.change_sets import look_up
 from zones.recheck.checked import Checked
 
 from .attribution import attribute
+from .baselines import Baseline, baselines
+from .corrections import crossings
 from .named_changes import Attribution, unattributed
 from .timeline import OWN_ROWS, Targets, problem_subject
 
@@ -119,9 +121,10 @@ def _evaluated(checked: Checked) -> list[Condition]:
         targets,
         evaluation.rules,
         asked_step=checked.members.step.tolist(),
-        surveyed_on=checked.surveyed_on,
+        baselines=baselines_of(checked),
         lookup=look_up,
         anchoring=checked.anchoring,
+        find_crossings=crossings,
     )
     sites = [checked.site_id[s] for s in plant.group_site[targets.group]]
     figures: list[dict[str, Any]] = [
@@ -142,6 +145,18 @@ def _evaluated(checked: Checked) -> list[Condition]:
             )
         )
     return conditions
+
+
+def baselines_of(checked: Checked) -> list[Baseline]:
+    """By site of a recheck, the day from which its limits are followed."""
+    steps = checked.members.step.tolist()
+    return baselines(checked.plant, checked.surveyed_on, checked.commissioned_on, steps)
+
+
+def in_service_from(checked: Checked) -> dict[int, dt.date]:
+    """The day on which each site of a recheck goes into service, of those that are still being built."""
+    every = zip(checked.site_id, baselines_of(checked), strict=True)
+    return {site_id: baseline.in_service_from for site_id, baseline in every if not baseline.begun}
 
 
 def _problems(checked: Checked) -> dict[Problem, list[str]]:

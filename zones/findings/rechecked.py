@@ -15,7 +15,7 @@ from zones.electrical.verdicts import Verdict
 from zones.models import Finding
 from zones.recheck.checked import Checked, Due, on_checked, on_due, on_failed
 
-from .conditions import Condition, conditions_of, unattributed_key
+from .conditions import Condition, conditions_of, in_service_from, unattributed_key
 from .events import notify, notify_accepted, notify_withdrawn
 from .named_changes import unattributed
 from .reconcile import reconcile
@@ -23,6 +23,7 @@ from .timeline import CANNOT_COMPUTE
 
 DEFERRAL_ENDS = "deferral ends"
 CONTRACT_BEGINS = "contract begins"
+GOES_INTO_SERVICE = "site goes into service"
 
 
 def findings_checked(checked: Checked) -> None:
@@ -34,7 +35,7 @@ def findings_checked(checked: Checked) -> None:
         if solver is not None and solver < SOLVER_VERSION
     }
     updates = reconcile(conditions_of(checked), as_of=as_of, now=checked.now, recomputed=recomputed)
-    notify(updates, as_of=as_of, now=checked.now, silent=recomputed)
+    notify(updates, as_of=as_of, now=checked.now, silent=recomputed, unfinished=set(in_service_from(checked)))
 
 
 def findings_failed(site_id: int, reason: str, now: dt.datetime) -> None:
@@ -67,10 +68,14 @@ def findings_due(checked: Checked) -> list[Due]:
     rows = deferred.values_list("site_id", "deferred_until", Value(DEFERRAL_ENDS)).union(
         later.values_list("site_id", "days__startswith", Value(CONTRACT_BEGINS)), all=True
     )
+    begin = in_service_from(checked).items()
     return [
-        Due(site_id, day, reason)
-        for site_id, day, reason in rows
-        if reason == DEFERRAL_ENDS or day > as_of[site_id]
+        *[Due(site_id, day, GOES_INTO_SERVICE) for site_id, day in begin],
+        *[
+            Due(site_id, day, reason)
+            for site_id, day, reason in rows
+            if reason == DEFERRAL_ENDS or day > as_of[site_id]
+        ],
     ]
 
 

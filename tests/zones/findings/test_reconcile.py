@@ -190,16 +190,20 @@ def test_a_case_reopens_with_its_ticket(quay: Quay) -> None:
 
 
 def test_a_cause_revised_by_a_correction_moves_the_finding(quay: Quay) -> None:
-    added, points = quay.add(12)
+    added, points = quay.add(6)  # 1.35 + 6 × 0.04 = 1.59 A
+    later, _ = quay.add(1, ADDED + DAY)  # 1.63 A: past
     quay.check()
     moved_from = quay.finding().pk
-    correction = quay.correct(points[:1], ADDED + 10 * DAY, speech_current_a=0.05)
+    assert quay.cases() == {f"change-set-{later.pk}": True}
+    correction = quay.correct(
+        points[:1], ADDED + 10 * DAY, speech_current_a=0.08
+    )  # past since the six: 1.63 A
     quay.check(LATER)
     finding = quay.finding()
     assert finding.pk == moved_from
     assert finding.attribution["kind"] == "correction"
     assert finding.attribution["change_sets"] == [correction.pk, added.pk]
-    assert quay.cases() == {f"change-set-{added.pk}": False, f"change-set-{correction.pk}": True}
+    assert quay.cases() == {f"change-set-{later.pk}": False, f"change-set-{correction.pk}": True}
     left, joined = quay.events()[-2:]
     assert left.kind == "case.cleared"
     assert left.body["changes"][0]["moved_to"] == finding.case.key

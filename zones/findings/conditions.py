@@ -67,9 +67,16 @@ def unattributed_key(site_id: int) -> CaseKey:
 
 @dataclass(frozen=True)
 class Condition:
+<<<<<<< HEAD
     """One limit that is past on one subject. estimates: its figure. reasons: codes of why it cannot be
     computed, where that is the condition. attribution: as it is stored. quiet: known from a site's first
     import alone."""
+=======
+    """One limit that is past on one subject. low, likely, high, limit: [unit of the limit], None not known.
+    detail: id of what decides. reasons: codes of why it cannot be computed, where that is the condition.
+    attribution: as it is stored. quiet: known from a site's first import alone. caused_at: when what caused
+    it was recorded; None: no change did."""
+>>>>>>> 17cb2a9 (Say what was done, and tell what a change did after an upgrade)
 
     case: CaseKey
     code: str
@@ -80,6 +87,7 @@ class Condition:
     estimates: Estimates = NOT_KNOWN
     reasons: Sequence[str] = ()
     quiet: bool = False
+    caused_at: dt.datetime | None = None
 
     @property
     def key(self) -> tuple[int, int, str]:
@@ -141,6 +149,7 @@ def _evaluated(checked: Checked) -> list[Condition]:
                 subject_id=int(targets.subject_id[k]),
                 attribution=unattributed() if one is None else one.as_record(),
                 quiet=one is not None and one.quiet,
+                caused_at=None if one is None or one.named.causing is None else one.named.causing.recorded_at,
                 **figures[k],
             )
         )

@@ -24,7 +24,7 @@ from psycopg import errors as pg
 from rest_framework import exceptions, serializers
 from rest_framework.response import Response
 
-from sites.access.selectors import AbilityMissing
+from sites.access.selectors import AbilityMissing, AllCustomersMissing
 from sites.changes import constraints
 from sites.changes.errors import ChangeRefused
 
@@ -185,6 +185,7 @@ _PROBLEMS: list[tuple[tuple[type[Exception], ...], Callable[[Any], ProblemError]
     ((exceptions.NotAuthenticated, exceptions.AuthenticationFailed), _not_authenticated),
     ((ChangeRefused,), refusal),
     ((AbilityMissing,), _ability_missing),
+    ((AllCustomersMissing,), lambda error: ProblemError(problems.FORBIDDEN, str(error))),
     (
         (exceptions.PermissionDenied, PermissionDenied),
         _saying(problems.FORBIDDEN, "Your role does not include this."),

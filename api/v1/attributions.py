@@ -5,6 +5,7 @@ from __future__ import annotations
 from rest_framework import serializers
 
 from api.conventions import fields
+from zones.findings.baselines import Since
 from zones.findings.change_types import CHANGE_TYPES
 from zones.findings.named_changes import Cause
 
@@ -53,7 +54,11 @@ class ChangeSummarySerializer(serializers.Serializer):
     changes = ChangeAtStepSerializer(many=True, help_text="The same by kind of change.")
     change_set = ChangeSetSummarySerializer(allow_null=True)
     correction = ChangeSetSummarySerializer(
-        allow_null=True, help_text="The later correction of the record that last wrote it, if one did."
+        allow_null=True, help_text="The correction of the record that made the crossing, if one did."
+    )
+    note = ChangeSetSummarySerializer(
+        allow_null=True,
+        help_text="The correction that last wrote what changed there without making the crossing, if any.",
     )
     before = fields.Number(allow_null=True)
     after = fields.Number(allow_null=True)
@@ -61,10 +66,16 @@ class ChangeSummarySerializer(serializers.Serializer):
 
 
 class BaselineSerializer(serializers.Serializer):
-    """The figure at the end of the first day, or of the survey day of a site taken over."""
+    """The figure at the end of the day from which the site's limits are followed."""
 
     day = fields.Day()
-    surveyed = fields.Flag()
+    surveyed = fields.Flag(help_text="It is the survey day of a site taken over.")
+    since = fields.Choice(
+        choices=[str(since) for since in Since],
+        help_text="The survey day of a site taken over, else its commissioned day, else its first recorded "
+        "day.",
+    )
+    in_service = fields.Flag(help_text="false: that day is still to come, and no event is sent before it.")
     figure = fields.Number(allow_null=True)
     limit = fields.Number(allow_null=True)
 

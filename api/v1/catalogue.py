@@ -2,6 +2,11 @@
 
 from __future__ import annotations
 
+from typing import Any
+
+from rest_framework.permissions import SAFE_METHODS
+from rest_framework.request import Request
+
 from api.conventions import fields
 from api.conventions.filters import FilterSet
 from api.conventions.serializers import ResourceSerializer
@@ -23,14 +28,25 @@ class DeviceModelFilterSet(FilterSet):
     name = fields.Text()
 
 
-class DeviceModelViewSet(CreateMixin, UpdateMixin):
+class CatalogueViewSet(CreateMixin, UpdateMixin):
+    """What all customers share: an edit changes figures of every site that uses it, so only who is granted
+    all customers may write it."""
+
+    write_ability = Ability.ADMIN
+
+    def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
+        super().initial(request, *args, **kwargs)
+        if request.method not in SAFE_METHODS:
+            self.principal.require_all_customers()
+
+
+class DeviceModelViewSet(CatalogueViewSet):
     """Device models with their ratings. A rating that is null is unknown; it never counts as zero."""
 
     gate = device_model_for
     serializer_class = DeviceModelSerializer
     filterset_class = DeviceModelFilterSet
     ordering_fields = {"name": "name", "kind": "kind", "id": "id"}
-    write_ability = Ability.ADMIN
     bodies = {
         "create": Writing(device_model_add),
         "partial_update": Writing(device_model_alter, subject="device_model", partial=True),
@@ -47,14 +63,13 @@ class CableTypeFilterSet(FilterSet):
     name = fields.Text()
 
 
-class CableTypeViewSet(CreateMixin, UpdateMixin):
+class CableTypeViewSet(CatalogueViewSet):
     """Types of cable. A value that is null is unknown."""
 
     gate = cable_type_for
     serializer_class = CableTypeSerializer
     filterset_class = CableTypeFilterSet
     ordering_fields = {"name": "name", "gauge_awg": "gauge_awg", "id": "id"}
-    write_ability = Ability.ADMIN
     bodies = {
         "create": Writing(cable_type_add),
         "partial_update": Writing(cable_type_alter, subject="cable_type", partial=True),

@@ -62,7 +62,7 @@ class LineSerializer(serializers.Serializer):
     unit = fields.Text(allow_blank=True)
     limit_is = fields.Choice(choices=["at_most", "at_least"])
     surveyed = fields.Flag(help_text="The site was taken over: it begins with its survey.")
-    baseline = EntrySerializer(allow_null=True, help_text="null: it came after the survey.")
+    baseline = EntrySerializer(allow_null=True, help_text="null: it came after the baseline.")
     entries = EntrySerializer(many=True)
     crossings = CrossingSerializer(many=True)
     attribution = AttributionSerializer(

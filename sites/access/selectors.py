@@ -26,6 +26,14 @@ class AbilityMissing(PermissionDenied):
         self.by_token = by_token
 
 
+class AllCustomersMissing(PermissionDenied):
+    """The one asking is not granted every customer, and what they would write all customers share."""
+
+    def __init__(self, *, by_token: bool) -> None:
+        whose = "this token is" if by_token else "you are"
+        super().__init__(f"All customers share this, and {whose} not granted all of them.")
+
+
 @dataclass(frozen=True)
 class Principal:
     """A user, and the token that acts for them, if any; what they see, and what they may do."""
@@ -42,6 +50,11 @@ class Principal:
         """Raise `AbilityMissing` (a 403) unless the one asking holds `ability`."""
         if ability not in self.abilities:
             raise AbilityMissing(ability, by_token=self.token is not None)
+
+    def require_all_customers(self) -> None:
+        """Raise `AllCustomersMissing` (a 403) unless the one asking is granted every customer."""
+        if not self.scope.is_everything:
+            raise AllCustomersMissing(by_token=self.token is not None)
 
 
 def principal_of(user: User, token: Token | None = None) -> Principal:

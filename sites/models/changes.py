@@ -26,6 +26,7 @@ class ChangeSet(models.Model):
     class Kind(models.TextChoices):
         WORK = "work", "work on site"
         CORRECTION = "correction", "record correction"
+        CATALOGUE = "catalogue", "correction of the catalogue"
         TAKEOVER = "takeover", "first record of a site"
 
     class Channel(models.TextChoices):

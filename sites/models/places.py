@@ -34,6 +34,11 @@ class Site(models.Model):
     surveyed_on = fields.DayField(
         null=True, help_text="For a site taken over: the day its record was taken as found."
     )
+    commissioned_on = fields.DayField(
+        null=True,
+        help_text="The day on which the system went into service: what is past a limit by its end is as "
+        "found, and before it no event is sent.",
+    )
     out_of_hours_phone = fields.LineField(max_length=60, blank=True)
     induction = fields.NoteField()
     permits = fields.NoteField()

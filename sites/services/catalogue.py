@@ -1,4 +1,5 @@
-"""The catalogue that all sites share. An edit is a correction of each site that uses what was edited."""
+"""The catalogue that all sites share. A rating holds for the whole life of a model, so its edit is a
+correction of each site that uses what was edited: a change set of kind *catalogue* there."""
 
 from __future__ import annotations
 
@@ -69,7 +70,7 @@ def _correct_users(work: Work, what: str) -> None:
         ChangeSet(
             site=site,
             state=ChangeSet.State.ACCEPTED,
-            kind=ChangeSet.Kind.CORRECTION,
+            kind=ChangeSet.Kind.CATALOGUE,
             channel=main.channel,
             user=main.user,
             accepted_by=main.accepted_by,

@@ -16,6 +16,14 @@ WRITE = Ability.WRITE_RECORD
 FINDINGS = Ability.WRITE_FINDINGS
 ADMIN = Ability.ADMIN
 
+# What all customers share: who writes it must be granted all of them, too
+SHARED: Final = {
+    ("POST", "/api/v1/catalogue/devices"),
+    ("PATCH", "/api/v1/catalogue/devices/{id}"),
+    ("POST", "/api/v1/catalogue/cables"),
+    ("PATCH", "/api/v1/catalogue/cables/{id}"),
+}
+
 # (method, route) -> what it needs; routes as the URLconf has them, `{id}` for an id
 TABLE: Final[dict[tuple[str, str], Ability | str]] = {
     ("GET", "/api/v1/schema"): PUBLIC,

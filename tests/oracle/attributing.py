@@ -3,7 +3,8 @@
 The standing step of an estimate is the first of the unbroken past steps up to the asked one; X, L and Z are
 those of the high, likely and low estimate. One change is named (L) if X = L and (Z = L or low is not past);
 else the crossing lies between X and Z (L for a missing Z). Whatever came no later than the baseline is "as
-found".
+found". Of the corrections of the record, undone and made again one after the other, the last one
+that turned an estimate past at the step that is named made the crossing; another one is a note.
 """
 
 from __future__ import annotations
@@ -17,25 +18,23 @@ from sites.changes.steps import day_of, first_step_after
 
 from .computing import Computed
 from .feeding import Touched, adds_load, touched_at
-from .figures import Figure, Subject
-from .record import ChangeSetSaid, Record
+from .figures import Figure
+from .record import ChangeSetSaid, Record, read_record
+from .undoing import records_before
 from .values import Bands
-
-_OWN = {
-    "run": "runs", "output": "outputs", "supply": "supplies", "amplifier": "amplifiers", "switch": "switches",
-    "port": "ports", "endpoint": "endpoints",
-}  # fmt: skip
 
 
 @dataclass(frozen=True)
 class Named:
-    """One end of a crossing. kind: in words. change_set: of the step; correction: what last wrote its rows.
-    nearness: 0 its own rows changed, 1 those beside it, and so on."""
+    """One end of a crossing. kind: in words. change_set: of the step; correction: the one that made the
+    crossing; note: the one that last wrote its rows without doing that. nearness: 0 its own rows changed, 1
+    those beside it, and so on."""
 
     kind: str
     day: dt.date
     change_set: int | None
     correction: int | None
+    note: int | None
     before: float | None
     after: float | None
     limit: float | None
@@ -43,7 +42,7 @@ class Named:
 
     @property
     def ids(self) -> list[int]:
-        return [each for each in (self.correction, self.change_set) if each is not None]
+        return [each for each in (self.correction, self.change_set, self.note) if each is not None]
 
 
 @dataclass(frozen=True)
@@ -73,24 +72,26 @@ class Attributor:
         self.asked_step = asked_step
         self.steps = [step for step in self.record.steps() if step <= asked_step]
         self._harshest = {step: _harshest(computed, step) for step in self.steps}
+        self._before: list[tuple[int, Computed]] | None = None
+        self._edges: set[tuple[str, int, str]] = set()
 
     def attribute(self, key: tuple[str, int, str]) -> Attributed | None:
         """None where no step shows it past."""
-        subject: Subject = key[:2]
         series = [self._harshest[step].get(key) for step in self.steps]
         standing = [self._standing(series, band) for band in range(3)]
         low, likely, high = standing
         chosen = next((place for place in (likely, high, low) if place is not None), None)
         if chosen is None:
             return None
-        baseline = self.baseline(subject)
+        baseline = self.baseline()
         since = until = None
         if likely is not None:
             one = self._same(high, likely, baseline) and (low is None or self._same(low, likely, baseline))
             if not one:
-                since = self._name(key, series, likely if high is None else high, baseline)
-                until = self._name(key, series, likely if low is None else low, baseline)
-        named = self._name(key, series, chosen, baseline)
+                since = self._name(key, series, *((likely, 1) if high is None else (high, 2)), baseline)
+                until = self._name(key, series, *((likely, 1) if low is None else (low, 0)), baseline)
+        band = 1 if likely is not None else 2 if high is not None else 0
+        named = self._name(key, series, chosen, band, baseline)
         found = [figure for step, figure in zip(self.steps, series, strict=True) if step <= baseline]
         return Attributed(
             named,
@@ -99,9 +100,8 @@ class Attributor:
             baseline_day=day_of(baseline),
             baseline_figure=_shown(found[-1]) if found else None,
             case=self._case(named),
-            on_a_knife_edge=any(
-                figure is not None and (figure.on_a_knife_edge() or figure.ties) for figure in series
-            ),
+            on_a_knife_edge=key in self._edges
+            or any(figure is not None and (figure.on_a_knife_edge() or figure.ties) for figure in series),
         )
 
     def _standing(self, series: list[Figure | None], band: int) -> int | None:
@@ -118,27 +118,22 @@ class Attributor:
             return one == other
         return one == other or max(self.steps[one], self.steps[other]) <= baseline
 
-    def baseline(self, subject: Subject) -> int:
-        """The last step that counts as found: of the survey day, else of the subject's first day in
-        service."""
-        if self.record.surveyed_on is not None:
-            return first_step_after(self.record.surveyed_on) - 1
-        kind, id_ = subject
-        if kind == "block":
-            begun = [row.begin for row in self.record.landings if row["block_id"] == id_]
-        else:
-            begun = [row.begin for row in getattr(self.record, _OWN[kind]) if row.thing == id_]
-        return first_step_after(day_of(min(begun))) - 1
+    def baseline(self) -> int:
+        """The last step that counts as found: of the survey day of a site taken over, else of its
+        commissioned day, else of the first day of which anything is recorded."""
+        day = self.record.surveyed_on or self.record.commissioned_on or day_of(self.record.steps()[0])
+        return first_step_after(day) - 1
 
     def _name(
-        self, key: tuple[str, int, str], series: list[Figure | None], place: int, baseline: int
+        self, key: tuple[str, int, str], series: list[Figure | None], place: int, band: int, baseline: int
     ) -> Named:
         step = self.steps[place]
         figure = series[place]
         assert figure is not None
         nearness, touched = touched_at(self.record, key, step)
         original, last = self._authors(touched, step)
-        correction = last if last is not None and last.kind == "correction" else None
+        correction = self._turned(key, band, max(step, min(baseline, self.asked_step)))
+        note = last.id if last is not None and last.kind in ("correction", "catalogue") else None
         before = _shown(series[place - 1]) if place > 0 else None
         if step <= baseline:
             last_found = max(k for k, each in enumerate(self.steps) if each <= baseline)
@@ -155,12 +150,31 @@ class Attributor:
             kind=kind,
             day=day_of(max(baseline, step)),
             change_set=original.id if original is not None else None,
-            correction=correction.id if correction is not None else None,
+            correction=correction,
+            note=None if note in (correction, original and original.id) else note,
             before=before,
             after=_shown(after),
             limit=_limit_shown(after),
             nearness=nearness,
         )
+
+    def _turned(self, key: tuple[str, int, str], band: int, step: int) -> int | None:
+        """The last correction, in the order of recording, that turned an estimate past at a step."""
+        if self._before is None:
+            site = self.record.site
+            self._before = [
+                (id_, Computed(read_record(site, tables))) for id_, tables in records_before(site)
+            ]
+        is_past = True  # with all of them
+        for id_, without in self._before:
+            figure = _harshest(without, step).get(key)
+            if figure is not None and (figure.on_a_knife_edge() or figure.ties):
+                self._edges.add(key)
+            was_past = figure is not None and figure.past[band]
+            if is_past and not was_past:
+                return id_
+            is_past = was_past
+        return None
 
     def _authors(
         self, touched: list[Touched], step: int

@@ -361,8 +361,11 @@ def _compare_named(stored: dict[str, Any], expected: Named, where: str, report: 
         stored["day"],
         stored["change_set"],
         stored["correction"],
+        stored["note"],
     )
-    wanted = (expected.kind, expected.day.isoformat(), expected.change_set, expected.correction)
+    wanted = (
+        expected.kind, expected.day.isoformat(), expected.change_set, expected.correction, expected.note,
+    )  # fmt: skip
     if said != wanted:
         report.differ(where, "is", said, "expected", wanted)
     for name in ("before", "after", "limit"):

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import datetime as dt
 import itertools
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -47,6 +47,7 @@ from zones.models import (
 
 FOREVER = 2**62
 FIRST, MIDDLE, LAST = range(3)
+RowsOf = Callable[[Any], list[dict[str, Any]]]
 
 
 @dataclass(frozen=True)
@@ -108,6 +109,7 @@ class Record:
     site: int
     temperature_c: float
     surveyed_on: dt.date | None
+    commissioned_on: dt.date | None
     time_zone: str
     run_kind: dict[int, str] = field(default_factory=dict)
     run_block_kind: dict[int, str] = field(default_factory=dict)
@@ -174,25 +176,34 @@ class Record:
         return {name: getattr(self, name) for name in names}
 
 
-def read_record(site_id: int) -> Record:
-    """The record of a site as it is known now."""
+def read_record(site_id: int, tables: Mapping[str, Mapping[Any, dict[str, Any]]] | None = None) -> Record:
+    """The record of a site as it is known now, or as it would be if these were its tables."""
+
+    def rows_of(model: Any) -> list[dict[str, Any]]:
+        if tables is not None and model._meta.db_table in tables:
+            return [dict(row) for row in tables[model._meta.db_table].values()]
+        shared = model in (DeviceModel, CableType)
+        return list((model.objects if shared else model._default_manager.filter(site_id=site_id)).values())
+
     site = Site.objects.get(pk=site_id)
-    record = Record(site_id, site.design_temperature_c, site.surveyed_on, site.time_zone)
+    record = Record(
+        site_id, site.design_temperature_c, site.surveyed_on, site.commissioned_on, site.time_zone
+    )
     record.factors = {row.name: row.value for row in Factor.objects.all()}
-    record.models = {row["id"]: dict(row) for row in DeviceModel.objects.values()}
-    record.cables = {row["id"]: dict(row) for row in CableType.objects.values()}
+    record.models = {row["id"]: row for row in rows_of(DeviceModel)}
+    record.cables = {row["id"]: row for row in rows_of(CableType)}
     record.change_sets = {
         row.pk: ChangeSetSaid(row.pk, row.step, row.kind, row.recorded_at)
         for row in ChangeSet.objects.filter(site=site_id, state="accepted")
         if row.recorded_at is not None
     }
-    runs = _values(Run, site_id)
-    standing_blocks = _values(Block, site_id)
+    runs = rows_of(Run)
+    standing_blocks = rows_of(Block)
     blocks = {row["id"]: row["kind"] for row in standing_blocks}
     record.run_kind = {row["id"]: row["kind"] for row in runs}
     record.run_block_kind = {row["id"]: blocks[row["block_id"]] for row in runs}
-    record.runs = list(_with_facts(runs, _values(RunFacts, site_id), "run_id"))
-    _read_points(record, {row["id"]: row for row in runs})
+    record.runs = list(_with_facts(runs, rows_of(RunFacts), "run_id"))
+    _read_points(record, rows_of, {row["id"]: row for row in runs})
     for name, things, facts, key in (
         ("supplies", Supply, SupplyFacts, "supply_id"),
         ("amplifiers", Amplifier, AmplifierFacts, "amplifier_id"),
@@ -200,19 +211,15 @@ def read_record(site_id: int) -> Record:
         ("switches", Switch, SwitchFacts, "switch_id"),
         ("ports", SwitchPort, SwitchPortFacts, "port_id"),
     ):
-        setattr(record, name, list(_with_facts(_values(things, site_id), _values(facts, site_id), key)))
-    record.port_switch = {row["id"]: row["switch_id"] for row in _values(SwitchPort, site_id)}
-    _read_outputs(record)
-    record.landings = list(_standing(_values(Landing, site_id)))
-    record.clips = list(_clips(standing_blocks, _values(ClipFacts, site_id)))
-    record.zones = list(_standing(_values(Zone, site_id)))
-    _read_paging(record)
-    _read_readings(record)
+        setattr(record, name, list(_with_facts(rows_of(things), rows_of(facts), key)))
+    record.port_switch = {row["id"]: row["switch_id"] for row in rows_of(SwitchPort)}
+    _read_outputs(record, rows_of)
+    record.landings = list(_standing(rows_of(Landing)))
+    record.clips = list(_clips(standing_blocks, rows_of(ClipFacts)))
+    record.zones = list(_standing(rows_of(Zone)))
+    _read_paging(record, rows_of)
+    _read_readings(record, rows_of)
     return record
-
-
-def _values(model: Any, site_id: int) -> list[dict[str, Any]]:
-    return list(model._default_manager.filter(site_id=site_id).values())
 
 
 def _end(thing: dict[str, Any]) -> int:
@@ -257,11 +264,11 @@ def _spread(thing: int, rows: list[dict[str, Any]], first: int, last: int) -> It
             yield Row(thing, begin, end, row["change_set_id"], row)
 
 
-def _read_points(record: Record, runs: dict[int, dict[str, Any]]) -> None:
+def _read_points(record: Record, rows_of: RowsOf, runs: dict[int, dict[str, Any]]) -> None:
     said: dict[int, list[dict[str, Any]]] = {}
-    for row in _values(PointFacts, record.site):
+    for row in rows_of(PointFacts):
         said.setdefault(row["point_id"], []).append(row)
-    for point in _values(Point, record.site):
+    for point in rows_of(Point):
         record.point_order[point["id"]] = (point["run_id"], point["rank"], point["id"])
         rows = sorted(said.get(point["id"], []), key=lambda row: row["step"])
         run = runs[point["run_id"]]
@@ -285,9 +292,9 @@ def _by_temperature(point: Row, runs: list[Row]) -> Iterator[Row]:
         yield Row(point.thing, begin, end, writer, {**point.said, at: run[at]})
 
 
-def _read_outputs(record: Record) -> None:
+def _read_outputs(record: Record, rows_of: RowsOf) -> None:
     """What an output is follows its endpoint's model: one row a stretch of both."""
-    for output in _standing(_values(Output, record.site)):
+    for output in _standing(rows_of(Output)):
         record.output_endpoint[output.thing] = output["endpoint_id"]
         for endpoint in record.endpoints:
             if endpoint.thing != output["endpoint_id"]:
@@ -299,17 +306,17 @@ def _read_outputs(record: Record) -> None:
                 record.outputs.append(Row(output.thing, begin, end, writer, {"model_id": model}))
 
 
-def _read_paging(record: Record) -> None:
-    sets = {row["id"]: row for row in _values(PagingSet, record.site)}
-    for member in _values(PagingSetZone, record.site):
+def _read_paging(record: Record, rows_of: RowsOf) -> None:
+    sets = {row["id"]: row for row in rows_of(PagingSet)}
+    for member in rows_of(PagingSetZone):
         of = sets[member["paging_set_id"]]
         if of["begin_step"] < _end(of):
             said = {"zone_id": member["zone_id"]}
             record.paging.append(Row(of["id"], of["begin_step"], _end(of), member["change_set_id"], said))
 
 
-def _read_readings(record: Record) -> None:
-    rows = _values(Reading, record.site)
+def _read_readings(record: Record, rows_of: RowsOf) -> None:
+    rows = rows_of(Reading)
     superseded = {row["supersedes_id"] for row in rows}
     for row in sorted(rows, key=lambda row: row["id"]):
         if row["id"] not in superseded:

@@ -4,34 +4,39 @@ For every subject and limit that is past in some estimate at the asked step: the
 each later change set, and the last upward crossing that still stands. The *standing step* of an estimate is
 the first of its unbroken past steps up to the asked one; X, L and Z are those of the high, likely and low
 estimate. One change is named (L) if X = L and (Z = L or low is not past); else "between X and Z" (L for a
-missing Z; X alone where nothing but the high estimate is past). A standing step not after the baseline is "as
-found". The baseline is the survey day of a site taken over, else the end of the subject's first day in
-service.
+missing Z; X alone where nothing but the high estimate is past). A standing step not after the baseline of
+the site (``baselines``) is "as found"; whoever later builds something past its limit is named like whoever
+adds to it.
 
-Pure: no database here. ``Lookup`` reads the change sets, once for everything.
+A correction of the record that made the crossing (``corrections``) is named beside the change; one that only
+rewrote what changed there is a note.
+
+Pure: no database here. ``Lookup`` reads the change sets, once for everything, and ``find_crossings`` the
+corrections.
 """
 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from operator import attrgetter
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from sites.changes.steps import day_of, first_step_after
-from zones.electrical.bands import IntArray
+from sites.changes.steps import day_of
+from zones.electrical.bands import HIGH, LIKELY, LOW
 from zones.electrical.calibration import Anchoring
 from zones.electrical.estimates import UNKNOWN, Estimates, telling
-from zones.electrical.evaluate import subject_ids
-from zones.electrical.plant import FOREVER, Plant
+from zones.electrical.plant import Plant
 from zones.electrical.subjects import SubjectKind
 from zones.electrical.verdicts import Rule
 
+from .baselines import Baseline
+from .corrections import NONE, Corrected, FindCrossings, of_nothing
 from .named_changes import Attribution, NamedChange
-from .timeline import OWN_ROWS, Series, Targets, follow
+from .timeline import Series, Targets, follow
 from .upstream import Scene, Scenes
 
 if TYPE_CHECKING:
@@ -60,21 +65,26 @@ def attribute(
     rules: Sequence[Rule],
     *,
     asked_step: Sequence[int],
-    surveyed_on: Sequence[dt.date | None],
+    baselines: Sequence[Baseline],
     lookup: Lookup,
     anchoring: Anchoring | None = None,
+    find_crossings: FindCrossings = of_nothing,
 ) -> list[Attribution | None]:
     """By target, what pushed it past its limit; None where no step of its group shows it past.
 
-    targets: pairs that are past in some estimate at the asked step. asked_step, surveyed_on: by site of the
+    targets: pairs that are past in some estimate at the asked step. asked_step, baselines: by site of the
     plant. One call of ``evaluate`` for all steps of all targets, and one of ``lookup``.
     """
     if not len(targets.code):
         return []
     series = follow(plant, targets, rules, asked_step, anchoring=anchoring)
-    baseline = baseline_steps(plant, targets, surveyed_on)
     site = plant.group_site[targets.group]
-    standing = [_standing_entries(series, k) for k in range(len(targets.code))]
+    every_target = range(len(targets.code))
+    standing = [_standing_entries(series, k) for k in every_target]
+    found_at = [
+        _named_steps(series, standing[k], baselines[site[k]], asked_step[site[k]]) for k in every_target
+    ]
+    found = find_crossings(plant, targets, rules, np.array(found_at, np.int64).T)
     every = Scenes(plant)
     # by entry at which some estimate of the target became past, what changed there
     scenes = [
@@ -92,18 +102,19 @@ def attribute(
     ]
     change_sets = lookup(
         {(int(plant.site_id[site[k]]), scene.step) for k, of in enumerate(scenes) for scene in of.values()},
-        {writer for of in scenes for scene in of.values() for writer in scene.writers},
+        {writer for of in scenes for scene in of.values() for writer in scene.writers}
+        | {made for made in found.made.ravel().tolist() if made != NONE},
     )
     return [
         _attribution(
             series,
             series.of(k),
             standing[k],
-            int(baseline[k]),
+            baselines[site[k]],
             scenes[k],
             int(plant.site_id[site[k]]),
             change_sets,
-            surveyed=surveyed_on[site[k]] is not None,
+            _Corrections(found.made[:, k].tolist(), found.said),
         )
         for k in range(len(targets.code))
     ]
@@ -115,7 +126,7 @@ def history(
     rules: Sequence[Rule],
     *,
     asked_step: Sequence[int],
-    surveyed_on: Sequence[dt.date | None],
+    baselines: Sequence[Baseline],
     lookup: Lookup,
     anchoring: Anchoring | None = None,
 ) -> list[list[HistoryEntry]]:
@@ -126,7 +137,7 @@ def history(
     if not len(targets.code):
         return []
     series = follow(plant, targets, rules, asked_step, anchoring=anchoring)
-    baseline = baseline_steps(plant, targets, surveyed_on)
+    baseline = [baselines[site].step for site in plant.group_site[targets.group]]
     site_of = [int(plant.site_id[s]) for s in plant.group_site[targets.group]]
     change_sets = lookup(
         {(site_of[k], int(step)) for k in range(len(targets.code)) for step in series.step[series.of(k)]}, ()
@@ -148,28 +159,24 @@ def history(
     ]
 
 
-def baseline_steps(plant: Plant, targets: Targets, surveyed_on: Sequence[dt.date | None]) -> IntArray:
-    """(t,) the last step that still counts as found: of the survey day of a site taken over, else of the
-    subject's own first day."""
-    out = np.full(len(targets.code), -1, np.int64)
-    for k in range(len(targets.code)):
-        site = plant.group_site[targets.group[k]]
-        surveyed = surveyed_on[site]
-        if surveyed is not None:
-            out[k] = first_step_after(surveyed) - 1
-            continue
-        kind = SubjectKind(int(targets.subject_kind[k]))
-        if kind not in OWN_ROWS:
-            continue
-        name, column = OWN_ROWS[kind]
-        # of the whole site: the group of a figure is not always that of its subject (an address used twice)
-        of_site = slice(*plant.group_offsets[name][plant.site_groups[site : site + 2]])
-        table = plant.tables[name].rows(of_site)
-        index = np.flatnonzero(subject_ids(plant, kind) == targets.subject_id[k])[0]
-        begun = int(table.begin[getattr(table, column) == index].min(initial=FOREVER))
-        if begun != FOREVER:
-            out[k] = first_step_after(day_of(begun)) - 1
-    return out
+@dataclass(frozen=True)
+class _Corrections:
+    """made: the change set of the correction that made the low, likely and high estimate past; said: what
+    each was about."""
+
+    made: Sequence[int]
+    said: Mapping[int, Corrected]
+
+
+def _named_steps(
+    series: Series, standing: Sequence[int | None], baseline: Baseline, asked_step: int
+) -> list[int]:
+    """Of the low, likely and high estimate, the step at which a correction may have made it past: its
+    standing step, or the baseline where that is not later; −1: it is not past."""
+    return [
+        NONE if entry is None else max(int(series.step[entry]), min(baseline.step, asked_step))
+        for entry in standing
+    ]
 
 
 def _standing_entries(series: Series, target: int) -> list[int | None]:
@@ -184,64 +191,75 @@ def _attribution(
     series: Series,
     span: slice,
     standing: Sequence[int | None],
-    baseline_step: int,
+    since_when: Baseline,
     scenes: dict[int, Scene],
     site_id: int,
     change_sets: ChangeSets,
-    *,
-    surveyed: bool,
+    corrections: _Corrections,
 ) -> Attribution | None:
     """span: the entries of the target. standing: as ``_standing_entries`` returns them. scenes: by those
     entries."""
     low, likely, high = standing
+    band = next((k for k in (LIKELY, HIGH, LOW) if standing[k] is not None), LIKELY)
     named = low if likely is None and high is None else high if likely is None else likely
     if named is None:
         return None
+    baseline_step = since_when.step
     until_baseline = int((series.step[span] <= baseline_step).sum())
     baseline = telling(series.estimates(span.start + until_baseline - 1)) if until_baseline else UNKNOWN
-    change: dict[int, NamedChange] = {}
     when: dict[int | None, int | None] = {None: None}
-    for entry, scene in scenes.items():
+    # whatever happened up to the baseline is one thing: as found
+    when |= {entry: max(scene.step, baseline_step) for entry, scene in scenes.items()}
+
+    def change(entry: int, band: int) -> NamedChange:
+        scene = scenes[entry]
         as_found = scene.step <= baseline_step
-        # whatever happened up to the baseline is one thing: as found
-        when[entry] = max(scene.step, baseline_step)
-        change_set, correction = authors_of(scene, site_id, change_sets)
+        change_set, last = authors_of(scene, site_id, change_sets)
+        correction = change_sets.by_id.get(corrections.made[band])
+        note = None if last in (correction, change_set) else last
         has_before = entry > span.start and not as_found
-        change[entry] = NamedChange(
+        return NamedChange(
             day=day_of(max(scene.step, baseline_step)),
             as_found=as_found,
             change_set=change_set,
             correction=correction,
+            corrected=corrections.said.get(corrections.made[band]),
+            note=note,
+            noted=None if note is None else corrections.said.get(note.id),
             changes=scene.changes,
             before=telling(series.estimates(entry - 1)) if has_before else UNKNOWN,
             after=baseline if as_found else telling(series.estimates(entry)),
         )
+
     one_change = when[high] == when[likely] and (low is None or when[low] == when[likely])
     since = until = None
     if likely is not None and not one_change:
-        since = change[likely if high is None else high]
-        until = change[likely if low is None else low]
+        since = change(likely, LIKELY) if high is None else change(high, HIGH)
+        until = change(likely, LIKELY) if low is None else change(low, LOW)
     return Attribution(
-        named=change[named],
+        named=change(named, band),
         since=since,
         until=until,
         possible=likely is None and low is None,
         baseline=baseline,
         baseline_day=day_of(baseline_step),
-        surveyed=surveyed,
+        found=since_when.since,
+        in_service=since_when.begun,
     )
 
 
 _WHEN_WRITTEN = attrgetter("recorded_at", "id")
+CORRECTIONS = ("correction", "catalogue")
+"""Kinds of change sets that say better what was so already."""
 
 
 def authors_of(
     scene: Scene, site_id: int, change_sets: ChangeSets
 ) -> tuple[ChangeSetInfo | None, ChangeSetInfo | None]:
-    """The change set behind what changed, and the later correction that last wrote it, if one did."""
+    """The change set behind what changed, and the correction that last wrote it, if one did."""
     original = change_sets.by_step.get((site_id, scene.step))
     wrote = [change_sets.by_id[k] for k in scene.writers if k in change_sets.by_id]
     if original is None and wrote:  # a reading's day has no change set of its own: the one that wrote it down
         original = min(wrote, key=_WHEN_WRITTEN)
     last = max([*wrote, *([original] if original else [])], key=_WHEN_WRITTEN, default=None)
-    return original, last if last is not None and last.kind == "correction" else None
+    return original, last if last is not None and last.kind in CORRECTIONS else None

@@ -7,9 +7,9 @@ attribution and case; ``reconcile`` compares it with the findings that are open.
 The key of a case is site and causing change set; past at the baseline: site and "as found"; by time: subject,
 limit and due day. Where a crossing is between two changes, it is the change of the likely estimate (L) whose
 key counts: the ends of the range move as data gets better, and the ticket should not move with them. A record
-correction that wrote what feeds the subject is itself the cause, so a cause revised by a correction moves its
-findings to the correction's case. What has no attribution (a site that cannot be computed at all) has a case
-of its own.
+correction that made the crossing is itself the cause, so a cause revised by a correction moves its findings
+to the correction's case. What has no attribution (a site that cannot be computed at all) has a case of its
+own.
 """
 
 from __future__ import annotations
@@ -29,6 +29,8 @@ from zones.plant.change_sets import look_up
 from zones.recheck.checked import Checked
 
 from .attribution import attribute
+from .baselines import Baseline, baselines
+from .corrections import crossings
 from .named_changes import Attribution, unattributed
 from .timeline import OWN_ROWS, Targets, problem_subject
 
@@ -65,9 +67,16 @@ def unattributed_key(site_id: int) -> CaseKey:
 
 @dataclass(frozen=True)
 class Condition:
+<<<<<<< HEAD
     """One limit that is past on one subject. estimates: its figure. reasons: codes of why it cannot be
     computed, where that is the condition. attribution: as it is stored. quiet: known from a site's first
     import alone."""
+=======
+    """One limit that is past on one subject. low, likely, high, limit: [unit of the limit], None not known.
+    detail: id of what decides. reasons: codes of why it cannot be computed, where that is the condition.
+    attribution: as it is stored. quiet: known from a site's first import alone. caused_at: when what caused
+    it was recorded; None: no change did."""
+>>>>>>> 17cb2a9 (Say what was done, and tell what a change did after an upgrade)
 
     case: CaseKey
     code: str
@@ -78,6 +87,7 @@ class Condition:
     estimates: Estimates = NOT_KNOWN
     reasons: Sequence[str] = ()
     quiet: bool = False
+    caused_at: dt.datetime | None = None
 
     @property
     def key(self) -> tuple[int, int, str]:
@@ -119,9 +129,10 @@ def _evaluated(checked: Checked) -> list[Condition]:
         targets,
         evaluation.rules,
         asked_step=checked.members.step.tolist(),
-        surveyed_on=checked.surveyed_on,
+        baselines=baselines_of(checked),
         lookup=look_up,
         anchoring=checked.anchoring,
+        find_crossings=crossings,
     )
     sites = [checked.site_id[s] for s in plant.group_site[targets.group]]
     figures: list[dict[str, Any]] = [
@@ -138,10 +149,23 @@ def _evaluated(checked: Checked) -> list[Condition]:
                 subject_id=int(targets.subject_id[k]),
                 attribution=unattributed() if one is None else one.as_record(),
                 quiet=one is not None and one.quiet,
+                caused_at=None if one is None or one.named.causing is None else one.named.causing.recorded_at,
                 **figures[k],
             )
         )
     return conditions
+
+
+def baselines_of(checked: Checked) -> list[Baseline]:
+    """By site of a recheck, the day from which its limits are followed."""
+    steps = checked.members.step.tolist()
+    return baselines(checked.plant, checked.surveyed_on, checked.commissioned_on, steps)
+
+
+def in_service_from(checked: Checked) -> dict[int, dt.date]:
+    """The day on which each site of a recheck goes into service, of those that are still being built."""
+    every = zip(checked.site_id, baselines_of(checked), strict=True)
+    return {site_id: baseline.in_service_from for site_id, baseline in every if not baseline.begun}
 
 
 def _problems(checked: Checked) -> dict[Problem, list[str]]:

@@ -13,7 +13,7 @@ from typing import Any, Final
 
 from django.db.models import Model
 
-from sites.models import Contact, Contract, Site
+from sites.models import Contact, Contract, Customer, Site
 from sites.models.changes import ChangeSet
 from zones.electrical.estimates import LIMITS, WORDS
 from zones.electrical.subjects import SubjectKind
@@ -31,7 +31,7 @@ _CHANGE_SET: Final = (
     "id", "kind", "purpose", "channel", "actor", "done_by", "reason", "job_reference", "happened_on",
     "recorded_at",
 )  # fmt: skip
-_CASE: Final = ("id", "key", "opened_at", "cleared_at", "ticket_reference")
+_CASE: Final = ("id", "key", "opened_at", "first_opened_at", "cleared_at", "ticket_reference")
 _FINDING: Final = ("id", "code", "state", "deferred_until", "outcome", "opened_at", "cleared_at")
 _SITE: Final = (
     "id", "code", "name", "address", "city", "postal_code", "time_zone", "out_of_hours_phone", "induction",
@@ -79,6 +79,30 @@ class Payloads:
             "changes": list(entries),
             "findings": [self._finding(f) for f in findings],
             "link": f"/api/v1/cases/{case.pk}",
+        }
+
+    def catalogue(
+        self, customer: Customer, change_set: ChangeSet, cases: Mapping[Case, list[Finding]]
+    ) -> dict[str, Any]:
+        """What an edit of the catalogue brought to light at the sites of a customer."""
+        findings = [f for of_case in cases.values() for f in of_case]
+        sites = {case.site_id: self.sites[case.site_id] for case in cases}
+        return {
+            "customer": _fields(customer, ("id", "code", "name")),
+            "sites": [_fields(site, ("id", "code", "name")) for site in sites.values()],
+            "change_set": _fields(change_set, _CHANGE_SET),
+            "counts": dict(sorted(Counter(f.verdict_word for f in findings).items())),
+            "cases": [
+                {
+                    "id": case.pk,
+                    "key": case.key,
+                    "site": case.site_id,
+                    "findings": [self._finding(f) for f in of_case],
+                    "link": f"/api/v1/cases/{case.pk}",
+                }
+                for case, of_case in cases.items()
+            ],
+            "link": f"/api/v1/change-sets/{change_set.pk}",
         }
 
     def takeover(self, site_id: int, cases: Mapping[Case, list[Finding]]) -> dict[str, Any]:

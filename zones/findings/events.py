@@ -1,16 +1,17 @@
 """Who is notified of what: outbox rows, written in the transaction that made them happen.
 
-A site without a contract on the day has findings but no events. What is only probably past makes an event
-unless the contract says no; advice never does. A first import is quiet: one summary, once. What a new formula
-changed is recorded without an event. A ticketing system opens one ticket a case and closes the same one:
-``case_key`` is stable, and a case without an event so far is opened by its first event (a contract begins, a
-finding grows worse).
+A site without a contract on the day has findings but no events, nor has one that is not in service yet. What
+is only probably past makes an event unless the contract says no; advice never does. A first import is quiet:
+one summary, once. What a new formula changed is recorded without an event. A ticketing system opens one
+ticket a case and closes the same one: ``case_key`` is stable, and a case without an event so far is opened by
+its first event (a contract begins, the site goes into service, a finding grows worse). What an edit of the
+catalogue brought to light is one summary a customer, of the sites that are rechecked together.
 """
 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from enum import StrEnum
 from typing import Any
 
@@ -39,6 +40,7 @@ class EventKind(StrEnum):
     SITE_TAKEN_OVER = "site.taken_over"
     CHANGE_SET_ACCEPTED = "change_set.accepted"
     CHANGE_SET_WITHDRAWN = "change_set.withdrawn"
+    CATALOGUE_CORRECTED = "catalogue.corrected"
 
 
 def notify(
@@ -47,28 +49,37 @@ def notify(
     as_of: Mapping[int, dt.date],
     now: dt.datetime,
     silent: Iterable[int] = (),
+    unfinished: Collection[int] = (),
     taking_over: bool = True,
 ) -> None:
     """Write the events of one reconciliation, and note which cases have one.
 
-    silent: sites without events this time. taking_over: whether first imports are looked for (not after a
-    failure, when nothing is known of them).
+    silent: sites without events this time of what a new formula changed. unfinished: sites that are still
+    being built, where no case is opened and nothing summed up yet. taking_over: whether first imports are
+    looked for (not after a failure, when nothing is known of them).
     """
     silent = set(silent)
-    contracts = {site_id: c for site_id, c in contracts_on(as_of).items() if site_id not in silent}
-    summaries = _summaries(updates, contracts) if taking_over else {}
+    contracts = contracts_on(as_of)
+    in_service = {site_id: c for site_id, c in contracts.items() if site_id not in unfinished}
+    summed = {site_id: c for site_id, c in in_service.items() if site_id not in silent}
+    summaries = _summaries(updates, summed) if taking_over else {}
     summed_up = {case.pk for cases in summaries.values() for case in cases}
     chosen = [
         (update, kind)
         for update in updates
-        if update.case.pk not in summed_up and (kind := _kind(update, contracts)) is not None
+        if update.case.pk not in summed_up
+        and (kind := _kind(update, contracts)) is not None
+        and (kind is not EventKind.CASE_OPENED or update.case.site_id in in_service)
+        and not (update.case.site_id in silent and all(one.finding.recomputed for one in update.entries))
     ]
     if not chosen and not summaries:
         return
+    by_catalogue = [(update, kind) for update, kind in chosen if _is_of_the_catalogue(update, kind)]
+    chosen = [one for one in chosen if one not in by_catalogue]
     named = {f.pk: f for cases in summaries.values() for of_case in cases.values() for f in of_case}
-    named |= {f.pk: f for update, _ in chosen for f in _findings(update)}
+    named |= {f.pk: f for update, _ in (*chosen, *by_catalogue) for f in _findings(update)}
     payloads = Payloads(
-        {update.case.site_id for update, _ in chosen} | set(summaries),
+        {update.case.site_id for update, _ in (*chosen, *by_catalogue)} | set(summaries),
         named.values(),
         contracts=contracts,
         before={site_id: first_step_after(day) for site_id, day in as_of.items()},
@@ -87,7 +98,9 @@ def notify(
         _case_event(kind, payloads, update.case, _findings(update), map(_entry, update.entries), now)
         for update, kind in chosen
     ]
+    events += _catalogue_events([update for update, _ in by_catalogue], payloads, now)
     events_write(events)
+    chosen += by_catalogue
     opened = [update.case.pk for update, kind in chosen if kind is EventKind.CASE_OPENED]
     Case.objects.filter(pk__in=[*opened, *summed_up]).update(notified_at=now)
     cleared = [update.case.pk for update, kind in chosen if kind is EventKind.CASE_CLEARED]
@@ -211,6 +224,39 @@ def _summaries(
         if update.quiet and update.case.notified_at is None and update.case.site_id in summaries:
             summaries[update.case.site_id][update.case] = update.findings
     return summaries
+
+
+def _catalogue_edit(finding: Finding) -> int | None:
+    """The change set by which an edit of the catalogue made the finding known, at its site."""
+    change = finding.attribution.get("change") or {}
+    said = change.get("corrected") or {}
+    return change["correction"] if said.get("what") == "catalogue" else None
+
+
+def _is_of_the_catalogue(update: CaseUpdate, kind: EventKind) -> bool:
+    """Whether all that is new about a case is that an edit of the catalogue brought it to light."""
+    if kind not in (EventKind.CASE_OPENED, EventKind.CASE_CHANGED):
+        return False
+    joined = [entry for entry in update.entries if entry.what is What.JOINED]
+    return len(joined) == len(update.entries) > 0 and all(_catalogue_edit(one.finding) for one in joined)
+
+
+def _catalogue_events(updates: Sequence[CaseUpdate], payloads: Payloads, now: dt.datetime) -> Iterator[Event]:
+    """One summary a customer of what an edit of the catalogue brought to light. It carries the first of the
+    sites concerned, and all of them in its body."""
+    edits = {update.case.pk: _catalogue_edit(update.entries[0].finding) or 0 for update in updates}
+    at_sites = ChangeSet.objects.in_bulk(set(edits.values()))
+    summed: dict[tuple[int, int], list[CaseUpdate]] = {}
+    for update in sorted(updates, key=lambda update: update.case.pk):
+        edit = at_sites[edits[update.case.pk]]
+        of = edit.operations[0]["change_set"] if edit.operations else edit.pk
+        summed.setdefault((payloads.sites[update.case.site_id].customer_id, of), []).append(update)
+    made = ChangeSet.objects.in_bulk({of for _, of in summed})
+    for (_, of), together in summed.items():
+        cases = {update.case: update.findings for update in together}
+        site = payloads.sites[together[0].case.site_id]
+        body = payloads.catalogue(site.customer, made[of], cases)
+        yield _event(EventKind.CATALOGUE_CORRECTED, site, body, happened_at=now, subject=f"change-sets/{of}")
 
 
 def _findings(update: CaseUpdate) -> list[Finding]:

@@ -15,8 +15,10 @@ from typing import TYPE_CHECKING, Any
 
 from zones.electrical.estimates import Estimate
 
+from .baselines import Since
 from .change_types import CHANGE_TYPES
 from .changes_at_step import ChangeAtStep, Reference
+from .corrections import Corrected
 
 if TYPE_CHECKING:
     from zones.plant.change_sets import ChangeSetInfo
@@ -40,8 +42,9 @@ class Cause(StrEnum):
 class NamedChange:
     """One end of a crossing.
 
-    change_set: that of the step; None where the record has none (a reading's day). correction: the later
-    change set that last wrote what feeds the subject there, where it was a correction of the record.
+    change_set: that of the step; None where the record has none (a reading's day). correction: the correction
+    of the record that made the crossing, and ``corrected`` what it was about. note: the correction that last
+    wrote what changed there without making the crossing, and ``noted`` what that was about.
     as_found: not after the baseline; then ``day`` is the baseline's. before, after: the figure, likely unless
     that is not known.
     """
@@ -53,6 +56,9 @@ class NamedChange:
     changes: tuple[ChangeAtStep, ...]
     before: Estimate
     after: Estimate
+    corrected: Corrected | None = None
+    note: ChangeSetInfo | None = None
+    noted: Corrected | None = None
 
     @property
     def cause(self) -> Cause:
@@ -82,6 +88,9 @@ class NamedChange:
             "day": self.day.isoformat(),
             "change_set": None if self.change_set is None else self.change_set.id,
             "correction": None if self.correction is None else self.correction.id,
+            "corrected": None if self.corrected is None else self.corrected.as_record(),
+            "note": None if self.note is None else self.note.id,
+            "noted": None if self.noted is None else self.noted.as_record(),
             "changes": [change.as_record() for change in self.changes],
             "before": rounded(self.before.value),
             "after": rounded(self.after.value),
@@ -98,6 +107,10 @@ class NamedChange:
             as_found=record["kind"] == Cause.AS_FOUND,
             change_set=change_sets.get(record["change_set"]),
             correction=change_sets.get(record["correction"]),
+            # what release 0.2.0 did not store
+            corrected=Corrected.of_record(record.get("corrected")),
+            note=change_sets.get(record.get("note")),
+            noted=Corrected.of_record(record.get("noted")),
             changes=tuple(map(ChangeAtStep.of_record, record["changes"])),
             before=Estimate(record["before"], record["limit_before"], overloaded=overloaded[0]),
             after=Estimate(record["after"], record["limit"], overloaded=overloaded[1]),
@@ -110,7 +123,8 @@ class Attribution:
 
     named: the change of the likely estimate (of the high one, where only that is past): it gives kind and
     case. since, until: None where one change is named; else the crossing is between them. possible: only the
-    high estimate is past. surveyed: the baseline is the survey of a site taken over.
+    high estimate is past. found: what makes the baseline. in_service: False while the site is still being
+    built: its baseline is a day to come.
     """
 
     named: NamedChange
@@ -119,7 +133,8 @@ class Attribution:
     possible: bool
     baseline: Estimate
     baseline_day: dt.date
-    surveyed: bool
+    found: Since
+    in_service: bool = True
 
     @property
     def quiet(self) -> bool:
@@ -136,10 +151,18 @@ class Attribution:
         for named in self.every_change:
             for change in named.changes:
                 yield from change.references()
+            for said in (named.corrected, named.noted):
+                if said is not None and said.model is not None:
+                    yield said.model
 
     def as_record(self) -> dict[str, Any]:
         """The attribution as JSON. change_sets: those that are named, each once, the causing one first."""
-        infos = [info for named in self.every_change for info in (named.correction, named.change_set) if info]
+        infos = [
+            info
+            for named in self.every_change
+            for info in (named.correction, named.change_set, named.note)
+            if info
+        ]
         between = None
         if self.since is not None and self.until is not None:
             between = {"since": self.since.as_record(), "until": self.until.as_record()}
@@ -148,15 +171,20 @@ class Attribution:
             "change_sets": list(dict.fromkeys(info.id for info in infos)),
             "day": self.named.day.isoformat(),
             "possible": self.possible,
-            "baseline": {
-                "day": self.baseline_day.isoformat(),
-                "surveyed": self.surveyed,
-                "figure": rounded(self.baseline.value),
-                "limit": rounded(self.baseline.limit),
-                **({"overloaded": True} if self.baseline.overloaded else {}),
-            },
+            "baseline": self.baseline_record(),
             "change": self.named.as_record(),
             "between": between,
+        }
+
+    def baseline_record(self) -> dict[str, Any]:
+        return {
+            "day": self.baseline_day.isoformat(),
+            "surveyed": self.found is Since.SURVEY,
+            "since": str(self.found),
+            "in_service": self.in_service,
+            "figure": rounded(self.baseline.value),
+            "limit": rounded(self.baseline.limit),
+            **({"overloaded": True} if self.baseline.overloaded else {}),
         }
 
     @classmethod
@@ -178,7 +206,9 @@ class Attribution:
                 baseline["figure"], baseline["limit"], overloaded=baseline.get("overloaded", False)
             ),
             baseline_day=dt.date.fromisoformat(baseline["day"]),
-            surveyed=baseline["surveyed"],
+            # as release 0.2.0 stored it, of findings that were cleared before the first recheck since
+            found=Since(baseline.get("since") or ("survey" if baseline["surveyed"] else "first_day")),
+            in_service=baseline.get("in_service", True),
         )
 
 

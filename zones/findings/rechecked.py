@@ -15,7 +15,7 @@ from zones.electrical.verdicts import Verdict
 from zones.models import Finding
 from zones.recheck.checked import Checked, Due, on_checked, on_due, on_failed
 
-from .conditions import Condition, conditions_of, unattributed_key
+from .conditions import Condition, conditions_of, in_service_from, unattributed_key
 from .events import notify, notify_accepted, notify_withdrawn
 from .named_changes import unattributed
 from .reconcile import reconcile
@@ -23,18 +23,20 @@ from .timeline import CANNOT_COMPUTE
 
 DEFERRAL_ENDS = "deferral ends"
 CONTRACT_BEGINS = "contract begins"
+GOES_INTO_SERVICE = "site goes into service"
 
 
 def findings_checked(checked: Checked) -> None:
     """Open, change, move and clear findings, and notify, in the recheck's transaction."""
     as_of = dict(zip(checked.site_id, checked.as_of, strict=True))
+    before = zip(checked.site_id, checked.solver_before, checked.checked_before, strict=True)
     recomputed = {
-        site_id
-        for site_id, solver in zip(checked.site_id, checked.solver_before, strict=True)
-        if solver is not None and solver < SOLVER_VERSION
+        site_id: checked_at
+        for site_id, solver, checked_at in before
+        if solver is not None and solver < SOLVER_VERSION and checked_at is not None
     }
     updates = reconcile(conditions_of(checked), as_of=as_of, now=checked.now, recomputed=recomputed)
-    notify(updates, as_of=as_of, now=checked.now, silent=recomputed)
+    notify(updates, as_of=as_of, now=checked.now, silent=recomputed, unfinished=set(in_service_from(checked)))
 
 
 def findings_failed(site_id: int, reason: str, now: dt.datetime) -> None:
@@ -67,10 +69,14 @@ def findings_due(checked: Checked) -> list[Due]:
     rows = deferred.values_list("site_id", "deferred_until", Value(DEFERRAL_ENDS)).union(
         later.values_list("site_id", "days__startswith", Value(CONTRACT_BEGINS)), all=True
     )
+    begin = in_service_from(checked).items()
     return [
-        Due(site_id, day, reason)
-        for site_id, day, reason in rows
-        if reason == DEFERRAL_ENDS or day > as_of[site_id]
+        *[Due(site_id, day, GOES_INTO_SERVICE) for site_id, day in begin],
+        *[
+            Due(site_id, day, reason)
+            for site_id, day, reason in rows
+            if reason == DEFERRAL_ENDS or day > as_of[site_id]
+        ],
     ]
 
 

@@ -70,7 +70,7 @@ class Targets:
             subject_kind=evaluation.subject_kind[rows],
             subject_id=evaluation.subject_id[rows],
             group=evaluation.group[rows],
-            now_past=_past(_values_of(evaluation)[:, rows], at_least),
+            now_past=past_of(values_of(evaluation)[:, rows], at_least),
         )
 
     @classmethod
@@ -134,15 +134,15 @@ class Series:
 _VALUES = (*WORDS, *LIMITS, *FLAGS)
 
 
-def _values_of(evaluation: Evaluation) -> FloatArray:
+def values_of(evaluation: Evaluation) -> FloatArray:
     """(8, n) low, likely, high; the limit of each; which are overloaded, and which are bounds."""
     return np.stack([getattr(evaluation, name) for name in _VALUES]).astype(float)
 
 
-def _past(values: FloatArray, at_least: BoolArray) -> BoolArray:
+def past_of(values: FloatArray, at_least: BoolArray) -> BoolArray:
     """(3, n) whether the low, likely and high estimate of each row is past its limit.
 
-    values: as of ``_values_of``. An estimate that is not known is past where a lower one is: the high one may
+    values: as of ``values_of``. An estimate that is not known is past where a lower one is: the high one may
     be NaN (one rating of many is missing) where the likely one is past already.
     """
     figures, sign = values[:3], np.where(at_least, -1.0, 1.0)
@@ -181,7 +181,7 @@ def follow(
     used = [rule for rule in rules if rule.code in targets.code]
     evaluation = evaluate(plant, Members.of_groups(plant, groups[at], step), used, anchoring=anchoring)
     found = np.stack([evaluation.member, evaluation.rule, evaluation.subject_kind, evaluation.subject_id])
-    values = _values_of(evaluation)
+    values = values_of(evaluation)
     entered = np.full((len(values), int(offsets[-1])), np.nan)
     cannot_compute = np.flatnonzero(targets.code == CANNOT_COMPUTE)
     if len(cannot_compute):
@@ -195,7 +195,7 @@ def follow(
         values = np.hstack([values, np.tile(one, len(problems))])
     rows, owner = _rows_of_targets(targets, used, position, np.stack([at[found[0]], *found[1:]]), values)
     entered[:, offsets[owner] + found[0, rows] - first[position[owner]]] = values[:, rows]
-    beyond = _past(entered, np.repeat(targets.at_least, length))
+    beyond = past_of(entered, np.repeat(targets.at_least, length))
     some = length > 0
     beyond[:, offsets[1:][some] - 1] = targets.now_past[:, some]
     return Series(offsets, step_of_entry, entered[:3], entered[3:6], _flags(entered), beyond)
@@ -250,7 +250,7 @@ def _rows_of_targets(
     (two endpoints recorded on one port) the worst comes last.
 
     found: (4, n) position of the group, number of the rule (−1: cannot be computed), subject kind and id.
-    values: as of ``_values_of``.
+    values: as of ``values_of``.
     """
     number = {rule.code: k for k, rule in enumerate(rules)}
     rule = np.array([number.get(code, -1) for code in targets.code], np.int64)
@@ -262,8 +262,13 @@ def _rows_of_targets(
     owner = target_of[which[len(targets.code) :]]
     rows = np.flatnonzero(owner >= 0)
     owner = owner[rows]
-    sign = np.where(targets.at_least[owner], -1.0, 1.0)
-    excess = sign * (values[LIKELY, rows] - values[3 + LIKELY, rows])
-    excess[of_bits(_flags(values[:, rows])[0])[LIKELY]] = np.inf
-    order = np.argsort(np.where(np.isnan(excess), -np.inf, excess), kind="stable")
+    order = np.argsort(excess_of(values[:, rows], targets.at_least[owner]), kind="stable")
     return rows[order], owner[order]
+
+
+def excess_of(values: FloatArray, at_least: BoolArray) -> FloatArray:
+    """(n,) by how much the likely estimate of each row is beyond its limit: the larger, the worse. values: as
+    of ``values_of``."""
+    excess: FloatArray = np.where(at_least, -1.0, 1.0) * (values[LIKELY] - values[3 + LIKELY])
+    excess[of_bits(_flags(values)[0])[LIKELY]] = np.inf
+    return np.where(np.isnan(excess), -np.inf, excess)

@@ -7,16 +7,20 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final
 
+from sites.models import CableType, DeviceModel
 from sites.wording import by_whom, capital, counted, listed
 from zones.electrical.bands import DeviceKind
 from zones.electrical.estimates import Estimate
 from zones.limits.amounts import amount
 from zones.limits.limit import Limit
 
+from .baselines import Since
 from .change_types import CHANGE_TYPES
 from .changes_at_step import ChangeAtStep, Reference
+from .corrections import Corrected
 from .named_changes import Attribution, Cause, NamedChange, Record, rounded
 
 if TYPE_CHECKING:
@@ -90,9 +94,19 @@ def _phrase(change: ChangeAtStep, names: Names) -> str:
     )
 
 
+def phrases_of(changes: Sequence[ChangeAtStep], names: Names) -> list[str]:
+    """Changes in words, one phrase each; those of which all but the count reads alike are taken together."""
+    alike: dict[str, ChangeAtStep] = {}
+    for change in changes:
+        without_count = _phrase(replace(change, count=2.0), names)
+        known = alike.get(without_count)
+        alike[without_count] = change if known is None else replace(known, count=known.count + change.count)
+    return [_phrase(change, names) for change in alike.values()]
+
+
 def what_was_done(changes: Sequence[ChangeAtStep], names: Names) -> str:
     """Changes in a few words; the first ones where there are many."""
-    phrases = list(dict.fromkeys(_phrase(change, names) for change in changes))
+    phrases = phrases_of(changes, names)
     if len(phrases) > _NAME_AT_MOST:
         more = len(phrases) - _NAME_AT_MOST + 1
         phrases = [*phrases[: _NAME_AT_MOST - 1], counted(more, "more change")]
@@ -143,20 +157,75 @@ def _by(info: ChangeSetInfo | None, *, day: bool = True) -> str:
     return f"{on}by {by_whom(info.done_by, info.actor, job)}"
 
 
-def _corrected(change: NamedChange) -> str:
+# By ``Corrected.what``: what was corrected, and how that is said: "lengths were measured", "lengths measured"
+_CORRECTED: Final = {
+    "lengths_measured": ("lengths", "were", "measured"),
+    "lengths": ("lengths", "were", "corrected"),
+    "currents_measured": ("currents", "were", "measured"),
+    "currents": ("currents", "were", "corrected"),
+    "counts": ("devices", "were", "counted"),
+    "record": ("the record", "was", "corrected"),
+}
+
+
+def _correction(info: ChangeSetInfo, said: Corrected | None, names: Names, *, past: bool) -> str:
+    """``lengths were measured on 2026-02-01 by P. Vale``; as a note, without "were"."""
+    if said is not None and said.model is not None:
+        what, verb, done = _rating(said, names), "was", f"corrected{_from_to(said)}"
+    else:
+        what, verb, done = _CORRECTED["record" if said is None else said.what]
+    if not past:
+        what, verb = what.removeprefix("the "), ""
+    text = " ".join(filter(None, (what, verb, done, _by(info))))
+    return f"{text} (“{info.reason}”)" if done == "corrected" else text
+
+
+def _field(said: Corrected) -> Any:
+    """The rating of the catalogue that was edited; None where it is no number."""
+    assert said.model is not None
+    model = DeviceModel if said.model.kind == "model" else CableType
+    return model._meta.get_field(said.field) if said.field else None
+
+
+def _rating(said: Corrected, names: Names) -> str:
+    """``the full output current of WS-8``."""
+    field = _field(said)
+    return f"the {'entry' if field is None else field.verbose_name} of {_value(said.model, names)}"
+
+
+def _from_to(said: Corrected) -> str:
+    """`` from 50 to 120 mA``."""
+    if not said.field:
+        return ""
+    unit, values = getattr(_field(said), "unit", ""), [said.before, said.after]
+    if unit == "A" and all(value is None or value < 1 for value in values):
+        unit, values = "mA", [None if value is None else 1000 * value for value in values]
+    before, after = ("not recorded" if value is None else f"{value:.6g}" for value in values)
+    return f" from {before} to {after}" + (f" {unit}" if unit and said.after is not None else "")
+
+
+def _known_since(change: NamedChange, names: Names) -> str:
     if change.correction is None:
         return ""
-    return f"corrected {_by(change.correction)} (“{change.correction.reason}”)"
+    return f"known since {_correction(change.correction, change.corrected, names, past=True)}"
+
+
+def _note(change: NamedChange, names: Names) -> str:
+    return "" if change.note is None else _correction(change.note, change.noted, names, past=False)
 
 
 def _end(change: NamedChange, names: Names) -> str:
     """One end of a range: ``2025-03-14 (12 wall speakers added by R. Ondine)``."""
+    known = _known_since(change, names)
     if change.as_found:
-        return f"what was found on {change.day}"
+        found = f"what was found on {change.day}"
+        return f"{found} ({known})" if known else found
     done = " ".join(
         part for part in (what_was_done(change.changes, names), _by(change.change_set, day=False)) if part
     )
-    details = "; ".join(part for part in (done, _corrected(change) if change.is_revised else "") if part)
+    if not change.is_revised:
+        known = ""
+    details = "; ".join(part for part in (done, known, _note(change, names)) if part)
     return f"{change.day} ({details})" if details else str(change.day)
 
 
@@ -165,7 +234,7 @@ def sentence(attribution: Attribution, limit: Limit, subject: str, names: Names)
     if attribution.since is not None and attribution.until is not None:
         text = _range(attribution.since, attribution.until, limit, subject, names)
     elif attribution.named.as_found:
-        text = _as_found(attribution, limit, subject)
+        text = _as_found(attribution, limit, subject, names)
     else:
         text = f"{_done(attribution.named, names)}: " + _led_to(
             limit, subject, attribution.named.before, attribution.named.after
@@ -173,23 +242,34 @@ def sentence(attribution: Attribution, limit: Limit, subject: str, names: Names)
     return f"{text}; it may not {_CROSS[limit.is_minimum]}" if attribution.possible else text
 
 
+_FOUND: Final = {
+    Since.SURVEY: "As found by the survey of {day}",
+    Since.COMMISSIONING: "As found at commissioning on {day}",
+    Since.FIRST_DAY: "As found on the first day, {day}",
+}
+_NOT_IN_SERVICE: Final = {
+    Since.SURVEY: "Before the survey of {day}",
+    Since.COMMISSIONING: "Before commissioning on {day}",
+    Since.FIRST_DAY: "On the first day, {day}",
+}
 _CROSS: Final = {False: "exceed the limit", True: "fall below the minimum"}
 
 
 def _done(change: NamedChange, names: Names) -> str:
     """What was done, when, by whom, under which job."""
     if change.correction is not None and not change.is_revised:
-        return f"Record {_corrected(change)}"
+        return capital(_correction(change.correction, change.corrected, names, past=False))
     what = what_was_done(change.changes, names) or "record changed"
     who = _by(change.change_set) or f"on {change.day}"
-    return capital(f"{what} {who}" + (f", {_corrected(change)}" if change.is_revised else ""))
+    known = _known_since(change, names) if change.is_revised else ""
+    return capital(", ".join(filter(None, (f"{what} {who}", known, _note(change, names)))))
 
 
-def _as_found(attribution: Attribution, limit: Limit, subject: str) -> str:
+def _as_found(attribution: Attribution, limit: Limit, subject: str, names: Names) -> str:
     change = attribution.named
-    when = f"by the survey of {change.day}" if attribution.surveyed else f"on the first day, {change.day}"
-    text = f"As found {when}: {_state(limit, subject, change.after)}"
-    return text if change.correction is None else f"{text}; known since the record was {_corrected(change)}"
+    when = (_FOUND if attribution.in_service else _NOT_IN_SERVICE)[attribution.found]
+    text = f"{when.format(day=change.day)}: {_state(limit, subject, change.after)}"
+    return "; ".join(filter(None, (text, _known_since(change, names), _note(change, names))))
 
 
 def _range(since: NamedChange, until: NamedChange, limit: Limit, subject: str, names: Names) -> str:
@@ -211,7 +291,7 @@ def as_shown(
         "day": record["day"],
         "change": None,
         "between": None,
-        "baseline": record.get("baseline"),
+        "baseline": None if attribution is None else attribution.baseline_record(),
     }
     if attribution is None:
         due = record["kind"] == Cause.TIME
@@ -235,6 +315,7 @@ def _change_shown(change: NamedChange, names: Names) -> dict[str, Any]:
         "changes": [_at_step_shown(one, names) for one in change.changes],
         "change_set": _change_set_shown(change.change_set),
         "correction": _change_set_shown(change.correction),
+        "note": _change_set_shown(change.note),
         "before": rounded(change.before.value),
         "after": rounded(change.after.value),
         "limit": rounded(change.after.limit),

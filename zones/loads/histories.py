@@ -16,13 +16,9 @@ from sites.models import Site
 from zones.electrical.estimates import UNKNOWN, Estimates, telling
 from zones.electrical.subjects import Subject, SubjectKind
 from zones.electrical.verdicts import Rule, Verdict, judge
-from zones.findings.attribution import (
-    HistoryEntry,
-    attribute,
-    authors_of,
-    baseline_steps,
-    history,
-)
+from zones.findings.attribution import HistoryEntry, attribute, authors_of, history
+from zones.findings.baselines import Baseline, Since, baselines
+from zones.findings.corrections import crossings
 from zones.findings.named_changes import Attribution, NamedChange, unattributed
 from zones.findings.timeline import Targets
 from zones.findings.upstream import Scenes
@@ -63,8 +59,8 @@ class Crossing:
 
 @dataclass(frozen=True)
 class Line:
-    """One figure of one subject over time, oldest first. baseline: what it was at the end of its first day,
-    or of the survey day of a site taken over; None: it came later. entries: the baseline, and whatever
+    """One figure of one subject over time, oldest first. baseline: what it was at the end of the site's
+    survey, commissioned or first recorded day; None: it came later. entries: the baseline, and whatever
     changed the figure or its limit after it. attribution: as the API shows it, where it is past now."""
 
     subject: Subject
@@ -96,17 +92,19 @@ def zone_history(
         return ()
     plant, rules = loads.plant, loads.evaluation.rules
     targets = Targets.of_rows(loads.evaluation, np.array(rows, np.int64))
-    surveyed_on = Site.objects.filter(pk=site_id).values_list("surveyed_on", flat=True).get()
+    surveyed, commissioned = Site.objects.values_list("surveyed_on", "commissioned_on").get(pk=site_id)
+    asked_step = [int(loads.members.step[0])]
+    (baseline,) = baselines(plant, [surveyed], [commissioned], asked_step)
     asked: dict[str, Any] = {
-        "asked_step": [int(loads.members.step[0])],
-        "surveyed_on": [surveyed_on],
+        "asked_step": asked_step,
+        "baselines": [baseline],
         "lookup": look_up,
         "anchoring": loads.anchoring,
     }
     kept = [_that_changed(of) for of in history(plant, targets, rules, **asked)]
-    made_by = _made_by(loads, targets, kept, surveyed_on)
+    made_by = _made_by(loads, targets, kept, baseline)
     past = np.flatnonzero(targets.now_past.any(axis=0))
-    found = attribute(plant, targets.only(past), rules, **asked)
+    found = attribute(plant, targets.only(past), rules, **asked, find_crossings=crossings)
     subjects: list[Subject] = [
         (SubjectKind(kind), pk)
         for kind, pk in zip(targets.subject_kind.tolist(), targets.subject_id.tolist(), strict=True)
@@ -122,7 +120,7 @@ def zone_history(
                 subject=subject,
                 name=name,
                 limit=limit,
-                surveyed=surveyed_on is not None,
+                surveyed=baseline.since is Since.SURVEY,
                 baseline=shown[0] if entries and not entries[0].after_baseline else None,
                 entries=shown,
                 crossings=tuple(_crossings(shown, entries)),
@@ -140,12 +138,11 @@ def _made_by(
     loads: SiteLoads,
     targets: Targets,
     kept: Sequence[Sequence[HistoryEntry]],
-    surveyed_on: dt.date | None,
+    baseline: Baseline,
 ) -> list[list[Attribution]]:
     """By target, what made each of its entries, as an attribution: of a change like any other, or of what
     was found."""
     every, site_id = Scenes(loads.plant), loads.site_id
-    baseline = baseline_steps(loads.plant, targets, [surveyed_on]).tolist()
     scenes = [
         [every.at(SubjectKind(kind), pk, group, entry.step) for entry in entries]
         for kind, pk, group, entries in zip(
@@ -161,17 +158,19 @@ def _made_by(
         {writer for of in scenes for scene in of for writer in scene.writers},
     )
     made_by: list[list[Attribution]] = []
-    for baseline_step, entries, of_target in zip(baseline, kept, scenes, strict=True):
+    for entries, of_target in zip(kept, scenes, strict=True):
         made: list[Attribution] = []
         before = UNKNOWN
         for entry, scene in zip(entries, of_target, strict=True):
-            change_set, correction = authors_of(scene, site_id, change_sets)
+            change_set, last = authors_of(scene, site_id, change_sets)
+            by_itself = last == change_set
             after = telling(entry.estimates)
             change = NamedChange(
-                day=entry.day if entry.after_baseline else day_of(baseline_step),
+                day=entry.day if entry.after_baseline else day_of(baseline.step),
                 as_found=not entry.after_baseline,
                 change_set=change_set,
-                correction=correction,
+                correction=last if by_itself else None,
+                note=None if by_itself else last,
                 changes=scene.changes,
                 before=before,
                 after=after,
@@ -183,8 +182,9 @@ def _made_by(
                     until=None,
                     possible=False,
                     baseline=after,
-                    baseline_day=day_of(max(baseline_step, 0)),
-                    surveyed=surveyed_on is not None,
+                    baseline_day=day_of(max(baseline.step, 0)),
+                    found=baseline.since,
+                    in_service=baseline.begun,
                 )
             )
             before = after
@@ -206,7 +206,7 @@ def _shown(
             Entry(
                 day=made.named.day,
                 change_set=made.named.change_set,
-                correction=made.named.correction,
+                correction=made.named.correction or made.named.note,
                 estimates=entry.estimates,
                 verdict=_verdict(entry.estimates, limit.rule),
                 what=what_was_done(made.named.changes, names.texts),

@@ -46,13 +46,17 @@ def fetch(cursor: Any, query: Query, ids: Iterable[int]) -> Columns:
     return fetch_together(cursor, {"": (query, ids)})[""]
 
 
-def fetch_together(cursor: Any, queries: Mapping[str, tuple[Query, Iterable[int]]]) -> dict[str, Columns]:
+def fetch_together(
+    cursor: Any, queries: Mapping[str, tuple[Query, Iterable[int]]], within: str = ""
+) -> dict[str, Columns]:
     """One COPY for several queries, each with its ids; their columns by name, as ``fetch`` returns them.
+
+    within: a WITH clause before them; a table of the same name stands for the database's.
 
     Narrow rows are filled up to the width of the widest, so that all have the same length: tables of many
     rows are better fetched with their like.
     """
-    text, layout = statement(queries)
+    text, layout = statement(queries, within)
     data = bytearray()
     with cursor.copy(text) as stream:
         for block in blocks(stream):  # each is given back at once: to keep them all costs more than the copy
@@ -73,7 +77,9 @@ def fetch_together(cursor: Any, queries: Mapping[str, tuple[Query, Iterable[int]
     return found
 
 
-def statement(queries: Mapping[str, tuple[Query, Iterable[int]]]) -> tuple[str, np.dtype[Any]]:
+def statement(
+    queries: Mapping[str, tuple[Query, Iterable[int]]], within: str = ""
+) -> tuple[str, np.dtype[Any]]:
     """The binary COPY that ``fetch_together`` reads, and the layout of its rows.
 
     Of several queries the first whole number is that of the query.
@@ -91,7 +97,7 @@ def statement(queries: Mapping[str, tuple[Query, Iterable[int]]]) -> tuple[str, 
         wanted = "'{" + ",".join(map(str, map(int, ids))) + "}'::bigint[]"
         selects.append(f"(SELECT {', '.join(expressions)} {query.rows.format(ids=wanted)})")
     layout = np.dtype([("fields", ">i2"), ("whole", _WHOLE, (whole,)), ("real", _REAL, (real,))])
-    return f"COPY ({' UNION ALL '.join(selects)}) TO STDOUT (FORMAT binary)", layout
+    return f"COPY ({within}{' UNION ALL '.join(selects)}) TO STDOUT (FORMAT binary)", layout
 
 
 def blocks(stream: Copy) -> Iterator[Buffer]:

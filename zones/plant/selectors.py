@@ -73,11 +73,17 @@ def read_plant(site_ids: Sequence[int]) -> Plant:
     too: a ``Members`` asks for a step. Five queries, for one site or a thousand. To have them agree with
     each other while others write, call it in a REPEATABLE READ transaction.
     """
-    factors = Factors().with_values(dict(Factor.objects.values_list("name", "value")))
+    return joined(read_columns(site_ids))
+
+
+def read_columns(site_ids: Sequence[int], within: str = "") -> dict[str, Columns]:
+    """What the tables of a plant are made of, with ids. within: a WITH clause whose tables stand for those of
+    the record."""
     read: dict[str, Columns] = {}
     with connection.cursor() as cursor:
         for together in queries.TOGETHER:
-            read |= fetch_together(cursor, {name: (query, site_ids) for name, query in together.items()})
+            asked = {name: (query, site_ids) for name, query in together.items()}
+            read |= fetch_together(cursor, asked, within)
         for name in _DATED:
             rows = read[name]
             rows["begin"], rows["end"], holds = spans(
@@ -86,14 +92,14 @@ def read_plant(site_ids: Sequence[int]) -> Plant:
             read[name] = _only(rows, holds)
         models = np.unique(read["points"]["model_index"])
         cables = np.unique(np.append(read["points"]["cable_index"], read["endpoints"]["cable_index"]))
-        read |= fetch_together(
-            cursor, {"models": (queries.MODELS, models), "cables": (queries.CABLES, cables)}
-        )
-    return _joined(read, factors)
+        catalogue = {"models": (queries.MODELS, models), "cables": (queries.CABLES, cables)}
+        read |= fetch_together(cursor, catalogue, within)
+    return read
 
 
-def _joined(read: dict[str, Columns], factors: Factors) -> Plant:
+def joined(read: dict[str, Columns]) -> Plant:
     """The plant of what was read: ids become indices, and what is joined on some day becomes a group."""
+    factors = Factors().with_values(dict(Factor.objects.values_list("name", "value")))
     sites = _ascending(read.pop("sites"), "id")
     models = _ascending(read.pop("models"), "model_id")
     cables = _ascending(read.pop("cables"), "cable_id")

@@ -27,9 +27,10 @@ class Checked:
     order, as of the last step of ``as_of``: today in the site's time zone at the instant ``now``. ``plant``
     holds their whole history and what is dated in the future; ``evaluation`` is of today alone.
     ``anchoring`` is that of ``plant``, for further calls of ``evaluate``. ``surveyed_on[i]`` is the day on
-    which a site that was taken over was found as it is. ``solver_before[i]`` is the version of the solver
+    which a site that was taken over was found as it is, ``commissioned_on[i]`` the one on which a site went
+    into service. ``solver_before[i]`` is the version of the solver
     that the site was last computed with, None before its first time: where it is older, a figure may have
-    changed by that alone.
+    changed by that alone. ``checked_before[i]`` is when that was.
     """
 
     site_id: tuple[int, ...]
@@ -40,7 +41,9 @@ class Checked:
     as_of: tuple[dt.date, ...]
     now: dt.datetime
     surveyed_on: tuple[dt.date | None, ...]
+    commissioned_on: tuple[dt.date | None, ...]
     solver_before: tuple[int | None, ...]
+    checked_before: tuple[dt.datetime | None, ...]
 
 
 class Due(NamedTuple):

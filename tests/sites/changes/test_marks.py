@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Callable
 
 import pytest
@@ -72,13 +73,15 @@ def test_what_is_for_people_marks_nobody(quiet: Site, write: Callable[[Site], ob
     [
         lambda site: site_alter(change(site), design_temperature_c=-25.0),
         lambda site: site_alter(change(site), time_zone="Europe/Lisbon"),
+        lambda site: site_alter(change(site), surveyed_on=dt.date(2026, 2, 3)),
+        lambda site: site_alter(change(site), commissioned_on=dt.date(2026, 2, 3)),
         lambda site: factories.make_supply(Closet.objects.get(site=site)),
         lambda site: factories.make_points(Run.objects.get(site=site), 1),
         lambda site: zone_alter(
             change(site), zone=Zone.objects.get(site=site), life_safety=Zone.LifeSafety.YES
         ),
     ],
-    ids=["temperature", "time zone", "supply", "point", "zone"],
+    ids=["temperature", "time zone", "survey", "commissioning", "supply", "point", "zone"],
 )
 def test_what_feeds_a_load_marks_its_site(quiet: Site, write: Callable[[Site], object]) -> None:
     write(quiet)
@@ -131,7 +134,7 @@ def test_renaming_a_model_marks_nobody(quiet: Site, closet: Closet) -> None:
     Mark.objects.all().delete()
     device_model_alter(change(), device_model=model, name="CS-2 mark II", note="new label")
     assert marked() == {}
-    assert not ChangeSet.objects.filter(kind=ChangeSet.Kind.CORRECTION).exists()
+    assert not ChangeSet.objects.filter(kind=ChangeSet.Kind.CATALOGUE).exists()
 
 
 def test_a_new_model_marks_nobody(quiet: Site) -> None:
@@ -170,7 +173,7 @@ def test_an_edit_of_the_catalogue_is_a_correction_of_each_site_that_uses_it(
         device_model=model,
         rated_current_a=4.0,
     )
-    follows = ChangeSet.objects.get(kind=ChangeSet.Kind.CORRECTION)
+    follows = ChangeSet.objects.get(kind=ChangeSet.Kind.CATALOGUE)
     assert follows.site == quiet
     assert follows.step is not None
     assert follows.reason == f"device model {model.name}: the data sheet says 4 A"

@@ -23,8 +23,8 @@ MEASURED = 4
 class Quay:
     """A 2 A supply (limit 1.60 A) that feeds a run of 27 wall speakers of 50 mA each, as measured: 1.35 A."""
 
-    def __init__(self, **site: Any) -> None:
-        self.speaker: DeviceModel = device_model(
+    def __init__(self, speaker: DeviceModel | None = None, **site: Any) -> None:
+        self.speaker: DeviceModel = speaker or device_model(
             "wall_speaker", speech_current_a=0.05, idle_current_a=0.02, minimum_voltage_v=5.0
         )
         self.facts: dict[str, Any] = {

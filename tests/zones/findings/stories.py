@@ -12,12 +12,14 @@ import numpy as np
 from sites.changes.steps import first_step_after, step_of
 from tests.zones.electrical.plants import ToyPlant
 from zones.electrical import plant as p
-from zones.electrical.bands import Basis, DeviceKind
+from zones.electrical.bands import Basis, DeviceKind, IntArray
 from zones.electrical.evaluate import Evaluation, evaluate
 from zones.electrical.plant import Members
 from zones.electrical.verdicts import Rule
 from zones.findings.attribution import HistoryEntry, attribute, history
+from zones.findings.baselines import Baseline, baselines
 from zones.findings.changes_at_step import Reference
+from zones.findings.corrections import NONE, Crossings
 from zones.findings.named_changes import Attribution
 from zones.findings.timeline import Targets
 from zones.findings.wording import as_shown, sentence
@@ -48,6 +50,9 @@ class Story(ToyPlant):
         self.step = 0
         self.author = 0
         self.surveyed_on: dt.date | None = None
+        self.commissioned_on: dt.date | None = None
+        self.crossed_by: int | None = None
+        """The correction without which nothing would be past."""
 
     def on(
         self,
@@ -123,6 +128,14 @@ class Story(ToyPlant):
         last = max(i.happened_on for i in self.infos)
         return first_step_after(dt.date.fromisoformat(day) if day else last) - 1
 
+    def baselines(self, plant: p.Plant, day: str | None = None) -> list[Baseline]:
+        return baselines(plant, [self.surveyed_on], [self.commissioned_on], [self.as_of(day)])
+
+    def find_crossings(
+        self, _plant: p.Plant, _t: Targets, _rules: Sequence[Rule], step: IntArray
+    ) -> Crossings:
+        return Crossings(np.where(step >= 0, self.crossed_by or NONE, NONE), {})
+
     def targets(
         self, rules: Sequence[Rule], day: str | None = None, *, all_rows: bool = False
     ) -> tuple[p.Plant, Targets, Evaluation]:
@@ -140,8 +153,9 @@ class Story(ToyPlant):
             targets,
             rules,
             asked_step=[self.as_of(day)],
-            surveyed_on=[self.surveyed_on],
+            baselines=self.baselines(plant, day),
             lookup=self.lookup,
+            find_crossings=self.find_crossings,
         )
         return {
             (code, int(subject)): one
@@ -162,7 +176,7 @@ class Story(ToyPlant):
             targets,
             rules,
             asked_step=[self.as_of(day)],
-            surveyed_on=[self.surveyed_on],
+            baselines=self.baselines(plant, day),
             lookup=self.lookup,
         )
         return entries

@@ -14,6 +14,7 @@ from zones.electrical.plant import Members
 from zones.electrical.verdicts import Rule
 from zones.findings import timeline
 from zones.findings.attribution import attribute
+from zones.findings.baselines import Since
 from zones.findings.named_changes import Attribution, Cause
 from zones.findings.timeline import Targets
 
@@ -121,14 +122,62 @@ def test_past_at_the_end_of_the_first_day_is_as_found(story: Story) -> None:
     assert found.baseline.value == pytest.approx(1.83)
 
 
-def test_the_first_day_is_the_subjects_own(story: Story) -> None:
-    story.on("2025-03-14")
-    late = story.supply()
-    story.speakers(story.fed_run(late), 40, 0.05)
+def test_whoever_builds_something_past_its_limit_later_is_named(story: Story) -> None:
+    built = story.on("2025-03-14", done_by="Hallam Crew")
+    late = story.supply()  # 2 A: 1.60 A of it
+    story.speakers(story.fed_run(late), 40, 0.05)  # 40 at 0.05 A: 2.00 A
     found = story.attributions()[("supply_current", 1001)]
     assert found is not None
-    assert found.named.cause is Cause.AS_FOUND
-    assert found.baseline_day == dt.date(2025, 3, 14)
+    assert ids(found) == [built]
+    assert found.named.cause is Cause.ADDITION
+    assert (found.named.before.value, found.named.after.value) == (None, pytest.approx(2.0))
+    assert found.baseline_day == dt.date(2024, 5, 1)  # the site's first day, not the supply's
+    assert found.baseline.value is None
+    assert said(found).endswith(" by Hallam Crew, job LS-2207, recorded by R. Ondine: supply S2 at 2.00 A; "
+                                "limit 1.60 A")  # fmt: skip
+
+
+def test_the_commissioned_day_is_the_baseline_where_nothing_was_surveyed(story: Story) -> None:
+    story.on("2024-05-20")
+    story.speakers(0, 12, 0.04)  # 1.35 + 12 × 0.04 = 1.83 A
+    later = story.on("2025-03-14")
+    story.speakers(0, 1, 0.04)
+    assert ids(story.only()) == [101]
+    story.commissioned_on = dt.date(2024, 6, 1)
+    found = story.only()
+    assert (found.named.cause, found.baseline_day) == (Cause.AS_FOUND, dt.date(2024, 6, 1))
+    assert found.baseline.value == pytest.approx(1.83)
+    assert said(found) == "As found at commissioning on 2024-06-01: supply S2 at 1.83 A; limit 1.60 A"
+    assert said(story.only(day="2024-05-25")).startswith("Before commissioning on 2024-06-01: ")
+    # a survey goes before it: then what was built since is work
+    story.surveyed_on = dt.date(2024, 5, 19)
+    assert ids(story.only()) == [101]
+    assert later == 102
+
+
+@pytest.mark.parametrize(
+    ("surveyed", "commissioned", "today", "since", "in_service_from"),
+    [
+        (None, None, "2024-05-01", Since.FIRST_DAY, "2024-05-02"),  # the day is not over
+        (None, None, "2024-05-02", Since.FIRST_DAY, None),
+        (None, "2024-06-01", "2024-05-31", Since.COMMISSIONING, "2024-06-01"),
+        (None, "2024-06-01", "2024-06-01", Since.COMMISSIONING, None),
+        ("2024-07-01", "2024-06-01", "2024-06-20", Since.SURVEY, "2024-07-01"),
+        ("2024-07-01", "2024-06-01", "2024-07-01", Since.SURVEY, None),
+    ],
+)
+def test_until_when_a_site_is_being_built(
+    story: Story, surveyed: str | None, commissioned: str | None, today: str, since: str,
+    in_service_from: str | None,
+) -> None:  # fmt: skip
+    story.surveyed_on, story.commissioned_on = (
+        dt.date.fromisoformat(day) if day else None for day in (surveyed, commissioned)
+    )
+    (baseline,) = story.baselines(story.build(), today)
+    assert baseline.since == since
+    assert baseline.begun is (in_service_from is None)
+    if in_service_from is not None:
+        assert baseline.in_service_from == dt.date.fromisoformat(in_service_from)
 
 
 def test_whatever_happened_before_the_survey_is_as_found(story: Story) -> None:
@@ -137,7 +186,7 @@ def test_whatever_happened_before_the_survey_is_as_found(story: Story) -> None:
     story.surveyed_on = dt.date(2025, 3, 14)
     found = story.only()
     assert found.named.cause is Cause.AS_FOUND
-    assert found.surveyed
+    assert found.found is Since.SURVEY
     story.surveyed_on = dt.date(2025, 3, 13)
     assert story.only().named.cause is Cause.ADDITION
 
@@ -181,6 +230,10 @@ def test_rows_last_written_by_a_correction_name_it_beside_the_work(story: Story)
     added = story.speakers(0, 12, 0.01)
     correction = story.on("2026-02-01", "P. Vale", "", kind="correction")
     story.rewrite("points", added[0], speech_current_a=0.2)
+    note = story.only().named
+    assert note.note is not None  # as long as it is not known to have crossed the limit
+    assert (note.note.id, note.correction, note.cause) == (correction, None, Cause.ADDITION)
+    story.crossed_by = correction
     found = story.only()
     assert found.named.cause is Cause.CORRECTION
     assert ids(found) == [work]
@@ -195,6 +248,7 @@ def test_devices_found_by_a_later_count_are_a_correction(story: Story) -> None:
     at = story.step
     correction = story.on("2026-02-01", kind="correction")
     story.step = at  # rows from the step where the wrong record begins
+    story.crossed_by = correction
     story.speakers(0, 3, 0.04)
     found = story.only()
     assert ids(found) == [work]
@@ -299,7 +353,7 @@ def test_an_address_used_twice_is_put_down_to_the_second_one() -> None:
     assert one.named.cause is not Cause.UNKNOWN
     two = found[("address_used_twice", 1001)]
     assert two is not None
-    assert two.named.cause is Cause.AS_FOUND  # on its own first day
+    assert ids(two) == [second_day]  # whoever put it in, since the site was there before
 
 
 def test_a_reading_that_disagrees_is_named_itself() -> None:
@@ -327,7 +381,7 @@ def test_what_cannot_be_computed_is_put_down_to_the_change_that_made_it_so(story
     assert [problem.reason for problem in now.problems]
     (found,) = attribute(
         plant, Targets.of_problems(plant, now.problems), [SUPPLY_CURRENT], asked_step=[asked],
-        surveyed_on=[None], lookup=story.lookup,
+        baselines=story.baselines(plant), lookup=story.lookup,
     )  # fmt: skip
     assert found is not None
     assert ids(found) == [made]

@@ -10,7 +10,7 @@ import pytest
 from django.core.serializers.json import DjangoJSONEncoder
 from django.db.backends.postgresql.psycopg_any import DateRange
 
-from sites.models import ChangeSet, Closet, Contact, Coverage, Event, Secret, User
+from sites.models import ChangeSet, Closet, Contact, Coverage, Event, Secret, Site, User
 from tests.factories import make_user
 from tests.zones.findings.conftest import ADDED, BUILT, NOW, Quay
 from tests.zones.recording import shared_change
@@ -125,6 +125,49 @@ def test_when_a_contract_begins_its_open_cases_make_events(db: None) -> None:
     assert quay.kinds() == ["case.opened"]
 
 
+def test_a_site_that_is_still_being_built_opens_no_case(db: None) -> None:
+    begins = NOW.date() + 10 * DAY
+    quay = Quay(commissioned_on=begins)
+    quay.cover()
+    _, added = quay.add(12)  # 27 × 0.05 + 12 × 0.04 = 1.83 A of 1.60 A
+    quay.check()
+    assert quay.finding().verdict_word == "past"
+    assert quay.cases() == {"as-found": True}
+    assert quay.events() == []
+    at = dt.datetime.combine(begins, dt.time.min, dt.UTC)
+    due = DueDate.objects.get(site_id=quay.site_id)
+    assert (due.at, due.reason) == (at, "site goes into service")
+    quay.check(at - dt.timedelta(minutes=1))
+    assert quay.events() == []
+    quay.check(at)
+    assert quay.kinds() == ["case.opened"]
+    (finding,) = quay.events()[0].body["findings"]
+    assert finding["attribution"]["sentence"].startswith(f"As found at commissioning on {begins}: ")
+    assert not DueDate.objects.filter(site_id=quay.site_id).exists()
+    # what was told already is closed, even where the record then says that it is not in service yet
+    with quay.record.change(BUILT) as change_set:
+        Site.objects.filter(pk=quay.site_id).update(
+            commissioned_on=begins + 90 * DAY, change_set_id=change_set.pk
+        )
+    quay.remove(added, NOW.date())
+    quay.check(at + DAY)
+    assert quay.kinds() == ["case.opened", "case.cleared"]
+
+
+def test_on_the_first_day_nothing_is_told_yet(db: None) -> None:
+    quay = Quay()
+    quay.cover()
+    quay.add(12, BUILT)
+    first = dt.datetime.combine(BUILT, dt.time(17), dt.UTC)
+    quay.check(first)
+    assert (quay.finding().verdict_word, quay.events()) == ("past", [])
+    (due,) = DueDate.objects.filter(site_id=quay.site_id).values_list("at", flat=True)
+    assert due == dt.datetime.combine(BUILT + DAY, dt.time.min, dt.UTC)
+    quay.check(due)
+    assert quay.kinds() == ["case.opened"]
+    assert quay.events()[0].case_key == f"site-{quay.site_id}/as-found"
+
+
 def test_probably_past_makes_an_event_only_where_the_contract_says_so(db: None) -> None:
     asked, not_asked = Quay(), Quay()
     asked.cover()
@@ -156,15 +199,18 @@ def test_a_cleared_case_makes_an_event_with_its_last_findings(quay: Quay) -> Non
     assert cleared.body["case"]["cleared_at"] is not None
 
 
-def test_a_finding_that_joins_an_open_case_is_a_change(quay: Quay) -> None:
+def test_a_finding_that_joins_an_open_case_is_a_change(db: None) -> None:
+    quay = Quay(surveyed_on=ADDED)
+    quay.cover()
     with quay.record.change(ADDED - DAY):
         output = quay.record.output(quay.record.endpoint())
         second = quay.record.run("R2", supply=quay.supply, zone=quay.zone, output=output)
     with quay.record.change(ADDED) as added:
-        quay.record.chain(second, 30, **quay.facts)
+        quay.record.chain(second, 30, **quay.facts)  # 57 × 0.05 = 2.85 A
     quay.check()
-    # the output is past since a later change: another case; past since the first one, once that is corrected
-    with quay.record.change(ADDED + DAY, kind=ChangeSet.Kind.CORRECTION) as correction:
+    assert quay.kinds() == ["case.opened"]
+    # 41 speakers on an output for 40, known since a count: as found as well
+    with quay.record.change(ADDED + DAY, kind=ChangeSet.Kind.CORRECTION):
         last, step = second.points.order_by("rank").last(), added.step
         assert last is not None
         assert step is not None
@@ -178,12 +224,12 @@ def test_a_finding_that_joins_an_open_case_is_a_change(quay: Quay) -> None:
             last = point
     quay.check(LATER)
     assert {f.code: f.case.key for f in Finding.objects.filter(site_id=quay.site_id)} == {
-        "supply_current": f"site-{quay.site_id}/change-set-{correction.pk}",
-        "output_speakers": f"site-{quay.site_id}/change-set-{correction.pk}",
+        "supply_current": f"site-{quay.site_id}/as-found",
+        "output_speakers": f"site-{quay.site_id}/as-found",
     }
-    opened = quay.events()[-1]
-    assert opened.kind == "case.opened"
-    assert sorted(entry["what"] for entry in opened.body["changes"]) == ["joined", "joined"]
+    changed = quay.events()[-1]
+    assert changed.kind == "case.changed"
+    assert sorted(entry["what"] for entry in changed.body["changes"]) == ["joined", "worse"]
 
 
 def taken_over(**site: Any) -> Quay:

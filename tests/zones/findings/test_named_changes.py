@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 
 from zones.electrical.estimates import Estimate
+from zones.findings.baselines import Since
 from zones.findings.changes_at_step import ChangeAtStep, Reference
 from zones.findings.named_changes import Attribution, Cause, NamedChange, rounded
 from zones.plant.change_sets import ChangeSetInfo
@@ -34,7 +35,12 @@ def named(*changes: ChangeAtStep, **said: Any) -> NamedChange:
 
 
 def attribution(change: NamedChange, **said: Any) -> Attribution:
-    values: dict[str, Any] = {"since": None, "until": None, "possible": False, "surveyed": False} | said
+    values: dict[str, Any] = {
+        "since": None,
+        "until": None,
+        "possible": False,
+        "found": Since.FIRST_DAY,
+    } | said
     return Attribution(named=change, baseline=Estimate(0.4, 1.6), baseline_day=DAY, **values)
 
 
@@ -93,7 +99,7 @@ def test_it_is_stored_with_the_causing_change_set_first_and_comes_back_the_same(
     assert record["change_sets"] == [9, 7, 3, 4]
     known = {one.id: one for one in (WORK, LATER, info(3), info(4))}
     assert Attribution.of_record(record, known) == whole
-    found = dataclasses.replace(whole, named=named(as_found=True), since=None, until=None, surveyed=True)
+    found = dataclasses.replace(whole, named=named(as_found=True), since=None, until=None, found=Since.SURVEY)
     assert Attribution.of_record(found.as_record(), known) == found
 
 

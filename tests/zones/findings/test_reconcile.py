@@ -185,21 +185,26 @@ def test_a_case_reopens_with_its_ticket(quay: Quay) -> None:
     case = Case.objects.get(site_id=quay.site_id)
     assert case.cleared_at is None
     assert (case.opened_at, case.ticket_reference) == (LATER + DAY, "T-77")
+    assert case.first_opened_at == NOW
     assert quay.kinds() == ["case.opened", "case.cleared", "case.opened"]
     assert len({event.case_key for event in quay.events()}) == 1
 
 
 def test_a_cause_revised_by_a_correction_moves_the_finding(quay: Quay) -> None:
-    added, points = quay.add(12)
+    added, points = quay.add(6)  # 1.35 + 6 × 0.04 = 1.59 A
+    later, _ = quay.add(1, ADDED + DAY)  # 1.63 A: past
     quay.check()
     moved_from = quay.finding().pk
-    correction = quay.correct(points[:1], ADDED + 10 * DAY, speech_current_a=0.05)
+    assert quay.cases() == {f"change-set-{later.pk}": True}
+    correction = quay.correct(
+        points[:1], ADDED + 10 * DAY, speech_current_a=0.08
+    )  # past since the six: 1.63 A
     quay.check(LATER)
     finding = quay.finding()
     assert finding.pk == moved_from
     assert finding.attribution["kind"] == "correction"
     assert finding.attribution["change_sets"] == [correction.pk, added.pk]
-    assert quay.cases() == {f"change-set-{added.pk}": False, f"change-set-{correction.pk}": True}
+    assert quay.cases() == {f"change-set-{later.pk}": False, f"change-set-{correction.pk}": True}
     left, joined = quay.events()[-2:]
     assert left.kind == "case.cleared"
     assert left.body["changes"][0]["moved_to"] == finding.case.key
@@ -384,18 +389,35 @@ def test_a_clip_left_out_is_a_finding_that_names_who_pulled_it(quay: Quay) -> No
 
 
 def test_a_new_formula_is_recorded_without_an_event(quay: Quay, monkeypatch: pytest.MonkeyPatch) -> None:
+    added, _ = quay.add(12)
+    now = added.created_at + DAY
+    with monkeypatch.context() as old:
+        old.setattr(conditions, "_evaluated", lambda _checked: [])  # a formula by which nothing is past
+        quay.check(now)
+    assert quay.findings() == []
+    with monkeypatch.context() as new:
+        new.setattr(rechecked, "SOLVER_VERSION", SOLVER_VERSION + 1)
+        quay.check(now + DAY)
+    assert quay.finding().recomputed
+    assert quay.finding().case.quiet
+    assert quay.kinds() == []
+    quay.check(now + 2 * DAY)
+    assert quay.kinds() == [], "nothing new has happened since"
+    quay.add(4, ADDED + DAY)
+    quay.check(now + 3 * DAY)
+    assert not quay.finding().recomputed
+    assert quay.kinds() == ["case.opened"]
+
+
+def test_a_change_before_the_first_recheck_with_a_new_formula_is_told(
+    quay: Quay, monkeypatch: pytest.MonkeyPatch
+) -> None:
     quay.check()
     quay.add(12)
     monkeypatch.setattr(rechecked, "SOLVER_VERSION", SOLVER_VERSION + 1)
     quay.check(LATER)
-    assert quay.finding().recomputed
-    assert quay.kinds() == []
-    monkeypatch.undo()
-    quay.check(LATER + DAY)
-    assert quay.kinds() == [], "nothing new has happened since"
-    quay.add(4, ADDED + DAY)
-    quay.check(LATER + 2 * DAY)
     assert not quay.finding().recomputed
+    assert not quay.finding().case.quiet
     assert quay.kinds() == ["case.opened"]
 
 

@@ -1,0 +1,281 @@
+"""Which correction of the record made a crossing, and which is only a note: a supply of 2 A (limit 0.8 × 2 =
+1.60 A) that feeds 27 wall speakers at 0.05 A (1.35 A), all measured."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Any
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+
+from sites.changes.services import change_accept
+from sites.models import ChangeSet
+from sites.services.catalogue import device_model_alter
+from tests.factories import change
+from tests.zones.findings.conftest import ADDED, MEASURED, NOW, Quay
+from zones.findings import corrections
+from zones.findings.annotate import Annotated
+from zones.models import PointFacts
+from zones.plant.versions import Version, read_versions
+from zones.recheck.batch import check
+
+DAY = dt.timedelta(days=1)
+LATER = ADDED + 10 * DAY
+CORRECTION = ChangeSet.Kind.CORRECTION
+
+
+def sentence(quay: Quay) -> str:
+    finding = quay.finding()
+    said: str = Annotated([finding], {quay.site_id: 1 << 60}).words[finding.pk].attribution["sentence"]
+    return said
+
+
+def named(quay: Quay) -> dict[str, Any]:
+    change: dict[str, Any] = quay.finding().attribution["change"]
+    return change
+
+
+def keys(quay: Quay) -> list[str]:
+    return [key for key, is_open in quay.cases().items() if is_open]
+
+
+def test_whoever_measures_afterwards_is_named_beside_the_change_only_where_that_crossed_it(
+    quay: Quay,
+) -> None:
+    work, points = quay.add(6)  # 1.35 + 6 × 0.04 = 1.59 A
+    correction = quay.correct(points[:1], LATER, speech_current_a=0.3)  # 1.35 + 5 × 0.04 + 0.30 = 1.85 A
+    quay.check()
+    finding = quay.finding()
+    assert finding.likely == pytest.approx(1.85)
+    assert finding.attribution["kind"] == "correction"
+    assert (named(quay)["change_set"], named(quay)["correction"]) == (work.pk, correction.pk)
+    assert named(quay)["note"] is None
+    assert keys(quay) == [f"change-set-{correction.pk}"]
+    assert (
+        f"6 wall speakers added on {ADDED} by Tom Reed, job LS-2207, known since currents were measured on "
+        f"{LATER} by Tom Reed: supply S1 went from 1.35 A to 1.85 A; limit 1.60 A"
+    ) in sentence(quay)
+
+
+def test_a_correction_that_did_not_cross_it_is_a_note(quay: Quay) -> None:
+    work, points = quay.add(12)  # 1.35 + 12 × 0.04 = 1.83 A
+    note = quay.correct(points, LATER, length_m=2.5)
+    quay.check()
+    assert quay.finding().attribution["kind"] == "addition"
+    assert (named(quay)["correction"], named(quay)["note"]) == (None, note.pk)
+    assert quay.finding().attribution["change_sets"] == [work.pk, note.pk]
+    assert keys(quay) == [f"change-set-{work.pk}"]
+    assert f", job LS-2207, lengths measured on {LATER} by Tom Reed: supply S1" in sentence(quay)
+
+
+def test_the_last_correction_that_turned_it_is_named_in_the_order_of_recording(quay: Quay) -> None:
+    work, points = quay.add(6)  # 1.59 A
+    quay.correct(points[:1], LATER, speech_current_a=0.3)  # 1.85 A: past
+    quay.correct(points[:1], LATER + DAY, speech_current_a=0.02)  # 1.57 A: not past
+    turned = quay.correct(points[1:2], LATER - DAY, speech_current_a=0.1)  # 1.63 A: past, of an earlier day
+    after = quay.correct(points[2:3], LATER + 2 * DAY, speech_current_a=0.05)  # 1.64 A: as past as before
+    quay.check()
+    assert quay.finding().likely == pytest.approx(1.64)
+    assert (named(quay)["change_set"], named(quay)["correction"]) == (work.pk, turned.pk)
+    assert named(quay)["note"] == after.pk
+
+
+def test_past_at_the_baseline_by_a_correction_is_as_found(db: None) -> None:
+    quay = Quay(surveyed_on=ADDED)
+    quay.cover()
+    _, points = quay.add(6, ADDED - DAY)  # 1.59 A
+    correction = quay.correct(points[:1], LATER, speech_current_a=0.3)  # 1.85 A
+    quay.check()
+    assert quay.finding().attribution["kind"] == "as_found"
+    assert named(quay)["correction"] == correction.pk
+    assert keys(quay) == ["as-found"]
+    assert (
+        f"As found by the survey of {ADDED}: supply S1 at 1.85 A; limit 1.60 A; known since currents were "
+        f"measured on {LATER} by Tom Reed"
+    ) in sentence(quay)
+
+
+def test_each_end_of_a_range_has_its_own_correction(quay: Quay) -> None:
+    marked = 3  # ± 15 %
+    first, points = quay.add(6)  # high: 1.05 × 1.59 = 1.67 A, likely 1.59 A
+    second, _ = quay.add(1, ADDED + DAY, current_a=0.02, basis=marked)  # likely 1.61 A
+    third, _ = quay.add(4, ADDED + 2 * DAY, current_a=0.04, basis=marked)  # likely 1.77 A
+    # low: 0.95 × 1.59 + 0.85 × (0.02 + 4 × 0.04) = 1.66 A
+    quay.correct(points[:1], LATER, speech_current_a=0.005)
+    # high of the first step: 1.05 × 1.555 = 1.63 A; likely of the second: 1.575 A; low of the third: 1.63 A
+    correction = quay.correct(points[:1], LATER + DAY, speech_current_a=0.04)
+    quay.check()
+    between = quay.finding().attribution["between"]
+    assert (between["since"]["change_set"], between["until"]["change_set"]) == (first.pk, third.pk)
+    assert (between["since"]["correction"], between["until"]["correction"]) == (None, None)
+    assert (named(quay)["change_set"], named(quay)["correction"]) == (second.pk, correction.pk)
+
+
+def test_what_later_work_carried_on_is_undone_with_the_correction(quay: Quay) -> None:
+    _, points = quay.add(6)  # 1.59 A
+    correction = quay.correct(points[:1], LATER, speech_current_a=0.2)  # 1.75 A
+    # 0.20 A is copied into the new facts of the first, and the five others go: 1.55 A
+    with quay.record.change(LATER + DAY):
+        row = PointFacts.objects.get(point=points[0])
+        facts = quay.facts | {"speech_current_a": 0.2, "current_basis": MEASURED, "length_m": 3.0}
+        quay.record.point_facts(points[0], parent=row.parent, **facts)
+    quay.remove(points[1:], LATER + 2 * DAY)
+    work, _ = quay.add(1, LATER + 3 * DAY, current_a=0.09)  # 1.64 A; without the correction 1.48 A
+    quay.check()
+    assert quay.finding().likely == pytest.approx(1.64)
+    assert (named(quay)["change_set"], named(quay)["correction"]) == (work.pk, correction.pk)
+
+
+def test_what_work_recorded_before_the_correction_stays(quay: Quay) -> None:
+    _, points = quay.add(6)  # 1.59 A
+    work = []
+    for current_a in (0.2, 0.2):  # 1.75 A, as of two visits
+        with quay.record.change(LATER + len(work) * DAY) as change_set:
+            row = PointFacts.objects.filter(point=points[0]).latest("step")
+            facts = quay.facts | {"speech_current_a": current_a, "length_m": 4.0 + len(work)}
+            quay.record.point_facts(points[0], parent=row.parent, **facts)
+            work.append(change_set)
+    # the first of the rows says 0.20 A since the correction; the visits said so by themselves
+    with quay.record.change(LATER + 5 * DAY, kind=CORRECTION) as correction:
+        first = PointFacts.objects.filter(point=points[0]).order_by("step").first()
+        assert first is not None
+        PointFacts.objects.filter(point=points[0], step=first.step).update(
+            speech_current_a=0.2, change_set_id=correction.pk
+        )
+    quay.check()
+    # past since the points were added, and not before the correction
+    assert named(quay)["correction"] == correction.pk
+    (version,) = corrections.undone(corrections.corrections_of([quay.site_id])[quay.site_id])
+    rows = sorted(version.rows["point_facts"].items())
+    assert [row["speech_current_a"] for _, row in rows if row is not None] == [0.04, 0.2, 0.2]
+
+
+def test_a_found_device_leaves_a_splice_to_what_was_connected_behind_it(quay: Quay) -> None:
+    last = quay.points[-1]
+    with quay.record.change(ADDED - DAY, kind=CORRECTION, reason="counted") as found:
+        facts = quay.facts | {"speech_current_a": 0.04}
+        device = quay.record.point(quay.run, "found", 99.0, parent=last, **facts)  # 1.39 A
+    work, _ = quay.add(12)  # behind it: 1.87 A; without it 1.83 A, past as well
+    quay.check()
+    assert quay.finding().likely == pytest.approx(1.87)
+    assert (named(quay)["change_set"], named(quay)["correction"]) == (work.pk, None)
+    versions = corrections.undone(corrections.corrections_of([quay.site_id])[quay.site_id])
+    plant = read_versions([*versions, Version(quay.site_id, {})])
+    by_site = plant.points.count_likely, plant.group_site[plant.points.group]
+    assert [by_site[0][by_site[1] == site].sum() for site in (0, 1)] == [39.0, 40.0]
+    assert found.pk
+    assert device.pk
+
+
+def test_a_found_device_that_crossed_it_is_named(quay: Quay) -> None:
+    work, _ = quay.add(6)  # 1.59 A
+    with quay.record.change(LATER, kind=CORRECTION, reason="counted") as found:
+        step = PointFacts.objects.filter(run=quay.run).latest("step").step
+        facts = quay.facts | {"speech_current_a": 0.04, "step": step}
+        quay.record.point(quay.run, "found", 99.0, parent=quay.points[-1], **facts)  # 1.63 A
+    quay.check()
+    assert (named(quay)["change_set"], named(quay)["correction"]) == (work.pk, found.pk)
+    assert f"known since the record was corrected on {LATER} by Tom Reed (“counted”)" in sentence(quay)
+
+
+def test_versions_of_many_sites_are_one_batch(db: None, monkeypatch: pytest.MonkeyPatch) -> None:
+    calls = []
+    real = corrections.evaluate
+    monkeypatch.setattr(corrections, "evaluate", lambda *of, **kw: calls.append(of) or real(*of, **kw))
+    quays = [Quay() for _ in range(3)]
+    for quay in quays[:2]:
+        _, points = quay.add(6)
+        for current_a in (0.2, 0.3):
+            quay.correct(points[:1], LATER, speech_current_a=current_a)
+    quays[2].add(12)
+    check([quay.site_id for quay in quays], now=NOW)
+    assert len(calls) == 1
+    assert len(calls[0][0].site_id) == 4, "two versions of two sites; none where nothing was corrected"
+    assert [quay.finding().attribution["kind"] for quay in quays] == ["correction", "correction", "addition"]
+    assert [len({quay.finding().attribution["change"]["correction"]}) for quay in quays] == [1, 1, 1]
+
+
+def test_what_is_within_its_limits_costs_nothing(quay: Quay) -> None:
+    _, points = quay.add(1)
+    quay.correct(points, LATER, speech_current_a=0.05)
+    with CaptureQueriesContext(connection) as queries:
+        quay.check()
+    assert not [one for one in queries.captured_queries if "old_rows" in one["sql"]]
+
+
+# --- the catalogue ------------------------------------------------------------------------------------------
+
+
+def edit(quay: Quay, **ratings: float) -> ChangeSet:
+    """An edit of the speakers' model. Returns the change set that it is at the quay."""
+    asked = change(reason="data sheet of 2026", actor="Ida Lark", happened_on=LATER)
+    device_model_alter(asked, device_model=quay.speaker, **ratings)
+    return ChangeSet.objects.get(site_id=quay.site_id, kind=ChangeSet.Kind.CATALOGUE)
+
+
+def test_an_edit_of_the_catalogue_is_named_where_it_crossed_a_limit(quay: Quay) -> None:
+    work, _ = quay.add(3)  # 1.35 + 3 × 0.04 = 1.47 A
+    edited = edit(quay, speech_current_a=0.055)  # 27 × 0.055 + 0.12 = 1.605 A
+    quay.check()
+    assert quay.finding().likely == pytest.approx(1.605)
+    assert quay.finding().attribution["kind"] == "correction"
+    assert (named(quay)["change_set"], named(quay)["correction"]) == (work.pk, edited.pk)
+    assert keys(quay) == [f"change-set-{edited.pk}"]
+    assert (
+        f"known since the speech current of {quay.speaker.name} was corrected from 50 to 55 mA on "
+        f"{edited.happened_on} by Ida Lark"
+    ) in sentence(quay)
+
+
+def test_an_edit_of_the_catalogue_that_makes_all_past_is_as_found(quay: Quay) -> None:
+    quay.add(3)
+    edited = edit(quay, speech_current_a=0.12)  # 27 × 0.12 = 3.24 A on the first day
+    quay.check()
+    assert quay.finding().attribution["kind"] == "as_found"
+    assert named(quay)["correction"] == edited.pk
+    assert keys(quay) == ["as-found"]
+    assert "; known since the speech current of" in sentence(quay)
+
+
+def test_an_edit_of_the_catalogue_that_crossed_nothing_is_not_named(quay: Quay) -> None:
+    work, _ = quay.add(12)  # 1.83 A
+    edit(quay, speech_current_a=0.051)  # 1.857 A
+    quay.check()
+    assert quay.finding().attribution["change_sets"] == [work.pk]
+    assert quay.finding().attribution["kind"] == "addition"
+
+
+def test_an_edit_of_the_catalogue_is_told_as_one_summary_a_customer(db: None) -> None:
+    first = Quay()
+    quays = [first, *(Quay(speaker=first.speaker) for _ in range(2))]
+    for quay in quays:
+        quay.cover()
+        quay.add(3)  # 1.47 A
+    edit(first, speech_current_a=0.055)  # 1.605 A at each of them
+    check([quay.site_id for quay in quays], now=NOW)
+    events = [event for quay in quays for event in quay.events()]
+    (event,) = events
+    assert (event.kind, event.customer_id, event.case_key) == (
+        "catalogue.corrected", quays[0].record.customer.pk, "",
+    )  # fmt: skip
+    body = event.body
+    assert [site["id"] for site in body["sites"]] == [quay.site_id for quay in quays]
+    assert body["counts"] == {"probably_past": 3}
+    assert [len(case["findings"]) for case in body["cases"]] == [1, 1, 1]
+    assert body["change_set"]["reason"] == "data sheet of 2026"
+    # each is closed as a case of its own
+    edit_back = change(reason="misread", actor="Ida Lark", happened_on=LATER)
+    device_model_alter(edit_back, device_model=first.speaker, speech_current_a=0.05)
+    check([quay.site_id for quay in quays], now=NOW)
+    assert [quay.kinds()[-1] for quay in quays] == ["case.cleared"] * 3
+
+
+def test_a_correction_by_its_operation_is_named(quay: Quay) -> None:
+    work, points = quay.add(6)
+    asked = change(quay.record.site, reason="label read", happened_on=LATER, kind=CORRECTION)
+    body = {"op": "point.correct", "point_id": points[0].pk, "speech_current_a": 0.3}
+    correction = change_accept(asked, [body]).change_set
+    quay.check()
+    assert (named(quay)["change_set"], named(quay)["correction"]) == (work.pk, correction.pk)

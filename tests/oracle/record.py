@@ -109,6 +109,7 @@ class Record:
     time_zone: str
     run_kind: dict[int, str] = field(default_factory=dict)
     run_block_kind: dict[int, str] = field(default_factory=dict)
+    block_kind: dict[int, str] = field(default_factory=dict)
     point_order: dict[int, tuple[int, float, int]] = field(default_factory=dict)
     output_endpoint: dict[int, int] = field(default_factory=dict)
     port_switch: dict[int, int] = field(default_factory=dict)
@@ -186,7 +187,7 @@ def read_record(site_id: int) -> Record:
     }
     runs = _values(Run, site_id)
     standing_blocks = _values(Block, site_id)
-    blocks = {row["id"]: row["kind"] for row in standing_blocks}
+    blocks = record.block_kind = {row["id"]: row["kind"] for row in standing_blocks}
     record.run_kind = {row["id"]: row["kind"] for row in runs}
     record.run_block_kind = {row["id"]: blocks[row["block_id"]] for row in runs}
     record.runs = list(_with_facts(runs, _values(RunFacts, site_id), "run_id"))

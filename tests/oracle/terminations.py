@@ -12,6 +12,8 @@ OPPOSITES = {
     ("dc_positive", "dc_negative"),
     ("line_hot", "line_common"),
 }
+# conductors on one side of a row, with the clip in and out
+TAKES = {"66_split": (1, 2), "66_unsplit": (2, 2), "110": (1, 1), "screw": (2, 2)}
 # thickest and thinnest conductor
 GAUGES = {"66_split": (20, 26), "66_unsplit": (20, 26), "110": (22, 26), "screw": (12, 26)}
 
@@ -30,7 +32,9 @@ def terminations(standing: Standing) -> list[Figure]:
             for row in standing.of("clips").values()
             if row["block_id"] == block and not row["is_in"]
         }
-        figures += _block(block, landings, out, several_zones=several_zones)
+        figures += _block(
+            block, standing.record.block_kind[block], landings, out, several_zones=several_zones
+        )
     for run in standing.runs.values():
         figures += _gauge(standing, run)
     return figures + _addresses(standing)
@@ -40,14 +44,15 @@ def _same(value: float) -> Bands:
     return Bands(float(value), float(value), float(value))
 
 
-def _block(block: int, landings: list[Row], out: set[int], *, several_zones: bool) -> list[Figure]:
+def _block(block: int, kind: str, landings: list[Row], out: set[int], *, several_zones: bool) -> list[Figure]:
     subject = ("block", block)
     crowd: dict[tuple[int, str], int] = {}
     for each in landings:
         place = (each["row"], each["side"])
         crowd[place] = crowd.get(place, 0) + 1
-    most = max(crowd.values())
-    fullest = frozenset(row for (row, _), count in crowd.items() if count == most)
+    takes = {place: TAKES[kind][place[0] in out] for place in crowd}
+    # of several the first row, and there the side of the equipment
+    fullest = max(sorted(crowd), key=lambda place: crowd[place] - takes[place])
     wrong = sorted(
         {
             one["row"]
@@ -67,7 +72,13 @@ def _block(block: int, landings: list[Row], out: set[int], *, several_zones: boo
     carried = {each["carries"].split("_")[0] for each in landings}
     both = {"audio", "dc"} <= carried and several_zones
     return [
-        Figure(subject, "row_used_twice", _same(most), 1.0, fullest),
+        Figure(
+            subject,
+            "row_used_twice",
+            _same(crowd[fullest]),
+            float(takes[fullest]),
+            frozenset([fullest[0]]),
+        ),
         Figure(subject, "polarity_reversed", _same(len(wrong)), 0.0, frozenset(wrong[:1])),
         Figure(subject, "clip_out", _same(len(parted)), 0.0, frozenset(parted[:1])),
         Figure(subject, "dc_on_audio", _same(len(meeting)), 0.0, frozenset(meeting[:1])),

@@ -123,3 +123,44 @@ def test_a_clip_is_out_from_the_step_at_which_it_was_pulled_until_it_is_inserted
     toy.add("clips", row=1, step=4, end=8)
     toy.add("clips", row=1, step=8, is_in=True)
     assert [figure(figures(toy, step), "clip_out")[1] for step in (3, 4, 7, 8)] == [0, 1, 1, 0]
+
+
+@pytest.mark.parametrize(
+    ("kind", "clip_in", "takes"),
+    [
+        (p.BlockKind.SPLIT_66, True, 1),
+        (p.BlockKind.SPLIT_66, False, 2),
+        (p.BlockKind.UNSPLIT_66, True, 2),
+        (p.BlockKind.TYPE_110, True, 1),
+        (p.BlockKind.TYPE_110, False, 1),
+        (p.BlockKind.SCREW, True, 2),
+    ],
+)
+@pytest.mark.parametrize("conductors", [1, 2, 3])
+def test_how_many_conductors_one_side_of_a_row_takes(
+    kind: int, clip_in: bool, takes: int, conductors: int
+) -> None:
+    toy = ToyPlant()
+    toy.block(kind)
+    for pair in range(conductors):
+        toy.add("landings", row=5, field_side=True, cable_code=RUN, pair=pair)
+    toy.add("landings", row=5, cable_code=OUTPUT)
+    toy.add("clips", row=5, is_in=clip_in)
+    found = figures(toy)
+    low, likely, high, limit, verdict = figure(found, "row_used_twice")
+    assert (verdict is PAST) == (conductors > takes)
+    # where both sides are as far from what they take, the side of the equipment is shown
+    assert (likely, limit) == (conductors, takes)
+    assert (low, high, first_row(found, "row_used_twice")) == (likely, likely, 5)
+
+
+def test_the_row_that_is_furthest_beyond_what_it_takes_is_judged() -> None:
+    """Row 3: two where two may be, its clip is out. Row 7: two where one may be."""
+    toy = ToyPlant()
+    toy.block()
+    for row in (3, 3, 7, 7):
+        toy.add("landings", row=row, field_side=True, cable_code=RUN)
+    toy.add("clips", row=3)
+    found = figures(toy)
+    assert figure(found, "row_used_twice")[1:] == (2, 2, 1, PAST)
+    assert first_row(found, "row_used_twice") == 7

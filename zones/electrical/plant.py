@@ -313,8 +313,8 @@ class Plant:
 
     Ids by dense index: ``run_id``, ``point_id``, ``supply_id``, … Sites: ``site_id`` (s,), ``temperature_c``
     (s,). Runs: ``run_kind`` (``RunKind``), ``run_block`` index of its block, ``run_block_kind``
-    (``BlockKind``). Outputs: ``output_endpoint`` index of its endpoint. Groups: ``group_site`` (g,) ascending
-    index of the site a group belongs to.
+    (``BlockKind``). Blocks: ``block_kind``. Outputs: ``output_endpoint`` index of its endpoint. Groups:
+    ``group_site`` (g,) ascending index of the site a group belongs to.
     """
 
     site_id: IntArray
@@ -333,6 +333,7 @@ class Plant:
     port_id: IntArray
     endpoint_id: IntArray
     block_id: IntArray
+    block_kind: IntArray
     models: Models
     cables: Cables
     runs: RunRows

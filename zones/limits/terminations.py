@@ -16,9 +16,10 @@ TERMINATION_LIMITS = (
         title="Row used twice",
         rule=Rule("row_used_twice", near_margin=0),
         subject_kind=SubjectKind.BLOCK,
-        quantity="most conductors on one side of a row",
-        limit_from="one conductor on each side of a row",
-        source=f"connecting hardware takes one conductor a contact: {NO_SOURCE}",
+        quantity="conductors on the side of a row that has most beyond what it takes",
+        limit_from="one conductor on a side of a split 66-type row with its clip in, two without; two on an "
+        "unsplit 66-type, one on a 110-type, two under a screw",
+        source=f"{NO_SOURCE}; the data sheet of the block governs",
         severity=Severity.SILENCE,
         detail=Detail.ROW,
         template="{subject} has {figure} on one side{of}; {allowed} allowed.",

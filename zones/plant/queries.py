@@ -140,7 +140,6 @@ SITES = Query(
     rows="FROM site WHERE id = ANY({ids})",
 )
 
-_BLOCK_KIND = _number("b.kind", electrical.BlockKind, Block.Kind)
 RUNS = _dated(
     "run",
     electrical.RunRows,
@@ -148,7 +147,6 @@ RUNS = _dated(
     base={
         "block_index": "t.block_id",
         "kind": _number("t.kind", electrical.RunKind, Run.Kind),
-        "block_kind": f"(SELECT {_BLOCK_KIND} FROM block b WHERE b.id = t.block_id)",
     },
 )
 
@@ -226,7 +224,14 @@ ENDPOINTS = _dated(
 )
 
 OUTPUTS = Query(whole={**_THING, "endpoint_index": "t.endpoint_id"}, rows=_rows_of("output"))
-BLOCKS = Query(whole={"id": "t.id", "site": "t.site_id"}, rows=_rows_of("block"))
+BLOCKS = Query(
+    whole={
+        "id": "t.id",
+        "site": "t.site_id",
+        "kind": _number("t.kind", electrical.BlockKind, Block.Kind),
+    },
+    rows=_rows_of("block"),
+)
 ZONES = Query(whole={**_THING, "zone_id": "t.id"}, rows=_rows_of("zone"))
 HEARD = _query(_rows_of("zone_endpoint"), _THING, electrical.HeardRows, ("t", ZoneEndpoint))
 

@@ -143,6 +143,7 @@ def _joined(read: dict[str, Columns], factors: Factors) -> Plant:
     group[roots] = np.arange(len(roots))
     group = group[root]
 
+    run_block, block_kind = of_things("run", "block_index"), of_things("block", "kind")
     output_endpoint = of_things("output", "endpoint_index")
     read["outputs"] = _outputs(read["outputs"], read["endpoints"])
     read["points"] = _at_temperature_of_run(read["points"], read["runs"])
@@ -169,9 +170,10 @@ def _joined(read: dict[str, Columns], factors: Factors) -> Plant:
         temperature_c=sites["temperature_c"],
         group_site=site_of_node[roots],
         run_kind=of_things("run", "kind"),
-        run_block=of_things("run", "block_index"),
-        run_block_kind=of_things("run", "block_kind"),
+        run_block=run_block,
+        run_block_kind=block_kind[run_block],
         output_endpoint=output_endpoint,
+        block_kind=block_kind,
         point_id=point_id,
         models=electrical.Models(**models),
         cables=electrical.Cables(**cables | {"category": cables["category"] > 0}),

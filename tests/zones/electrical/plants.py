@@ -168,7 +168,7 @@ class ToyPlant:
         self.block_kinds: list[int] = []
         self.run_blocks: list[int] = []
         self.output_endpoints: dict[int, int] = {}
-        self.blocks = 0
+        self.kinds_of_blocks: list[int] = []
         self.counts: dict[str, int] = defaultdict(int)
         self.rows: dict[str, list[dict[str, Any]]] = defaultdict(list)
 
@@ -220,9 +220,9 @@ class ToyPlant:
             made.append(parent)
         return made
 
-    def block(self) -> int:
-        self.blocks += 1
-        return self.blocks - 1
+    def block(self, kind: int = p.BlockKind.SPLIT_66) -> int:
+        self.kinds_of_blocks.append(kind)
+        return len(self.kinds_of_blocks) - 1
 
     def _groups(self) -> dict[str, list[int]]:
         leader: dict[tuple[str, int], tuple[str, int]] = {}
@@ -312,7 +312,8 @@ class ToyPlant:
             switch_id=ids["switches"],
             port_id=ids["ports"],
             endpoint_id=ids["endpoints"],
-            block_id=np.arange(self.blocks, dtype=np.int64) + 1000,
+            block_id=np.arange(len(self.kinds_of_blocks), dtype=np.int64) + 1000,
+            block_kind=np.array(self.kinds_of_blocks, np.int64),
             models=p.Models(
                 model_id=np.arange(len(self.models), dtype=np.int64),
                 **ratings,

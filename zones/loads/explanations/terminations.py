@@ -24,8 +24,12 @@ _CONDUCTORS = columns("row", "side", "pair", "carries")
 def row_used_twice(scene: Scene, load: Load) -> Worked:
     rows = _landings(scene, load)
     rows = rows[scene.plant.landings.row[rows] == load.detail]
+    kind = Block.Kind[BlockKind(scene.plant.block_kind[scene.index(load.subject)]).name]
     return Worked(
-        formula="The most conductors on one side of one row.",
+        formula="The conductors on the side of a row that has most beyond what it takes.",
+        inputs=(
+            Amount.of(f"conductors that a side of it takes, {kind.label}", "", load.limit, "common practice"),
+        ),
         tables=(_conductors(scene, f"On row {load.detail}", rows),),
         steps=tuple(
             Step.of(f"On the side of the {side}", f"conductors, {side}", "", count)

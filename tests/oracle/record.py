@@ -107,6 +107,7 @@ class Record:
     temperature_c: float
     surveyed_on: dt.date | None
     time_zone: str
+    jurisdiction: str | None = None
     run_kind: dict[int, str] = field(default_factory=dict)
     run_block_kind: dict[int, str] = field(default_factory=dict)
     block_kind: dict[int, str] = field(default_factory=dict)
@@ -176,7 +177,7 @@ class Record:
 def read_record(site_id: int) -> Record:
     """The record of a site as it is known now."""
     site = Site.objects.get(pk=site_id)
-    record = Record(site_id, site.design_temperature_c, site.surveyed_on, site.time_zone)
+    record = Record(site_id, site.design_temperature_c, site.surveyed_on, site.time_zone, site.jurisdiction)
     record.factors = {row.name: row.value for row in Factor.objects.all()}
     record.models = {row["id"]: dict(row) for row in DeviceModel.objects.values()}
     record.cables = {row["id"]: dict(row) for row in CableType.objects.values()}

@@ -20,7 +20,7 @@ GAUGES = {"66_split": (20, 26), "66_unsplit": (20, 26), "110": (22, 26), "screw"
 
 def terminations(standing: Standing) -> list[Figure]:
     """Figures row_used_twice, polarity_reversed, clip_out, dc_on_audio, audio_with_dc of blocks, wire_gauge
-    of runs, address_used_twice of endpoints."""
+    and stranded_on_idc of runs, address_used_twice of endpoints."""
     by_block: dict[int, list[Row]] = {}
     for row in standing.of("landings").values():
         by_block.setdefault(row["block_id"], []).append(row)
@@ -36,7 +36,7 @@ def terminations(standing: Standing) -> list[Figure]:
             block, standing.record.block_kind[block], landings, out, several_zones=several_zones
         )
     for run in standing.runs.values():
-        figures += _gauge(standing, run)
+        figures += _gauge(standing, run) + _stranded(standing, run)
     return figures + _addresses(standing)
 
 
@@ -130,6 +130,23 @@ def _gauge(standing: Standing, run: StandingRun) -> list[Figure]:
             segments.append(_same(outside(gauge)))
     worst = Bands(*(max(segment[band] for segment in segments) for band in range(3)))
     return [Figure(("run", run.id), "wire_gauge", worst, 0.0)]
+
+
+def _stranded(standing: Standing, run: StandingRun) -> list[Figure]:
+    """Segments of stranded wire on contacts that displace the insulation: those of all but screw strips."""
+    home = [point for point in run.points if point.above is None]
+    if not home or standing.record.run_block_kind[run.id] == "screw":
+        return []
+    wires = {}
+    for point in home:
+        cable = point.row["cable_type_id"]
+        said = standing.record.cables[cable] if cable is not None else {}
+        solid = False if said.get("category") else None
+        wires[point.id] = solid if said.get("stranded") is None else said["stranded"]
+    stranded = [point for point, wire in wires.items() if wire]
+    if not stranded and None in wires.values():
+        return []
+    return [Figure(("run", run.id), "stranded_on_idc", _same(len(stranded)), 0.0, frozenset(stranded))]
 
 
 def _addresses(standing: Standing) -> list[Figure]:

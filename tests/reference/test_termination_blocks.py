@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import pytest
 
-from tests.zones.electrical.judged import figure, figures
+from tests.zones.electrical.judged import figure, figures, has
 from tests.zones.electrical.plants import ToyPlant
 from zones.electrical import plant as p
 from zones.electrical.evaluate import Evaluation
@@ -164,3 +164,42 @@ def test_the_row_that_is_furthest_beyond_what_it_takes_is_judged() -> None:
     found = figures(toy)
     assert figure(found, "row_used_twice")[1:] == (2, 2, 1, PAST)
     assert first_row(found, "row_used_twice") == 7
+
+
+@pytest.mark.parametrize(
+    ("kind", "stranded", "category", "segments"),
+    [
+        (p.BlockKind.SPLIT_66, 1, False, 1),
+        (p.BlockKind.UNSPLIT_66, 1, False, 1),
+        (p.BlockKind.TYPE_110, 1, True, 1),  # a patch cable
+        (p.BlockKind.SPLIT_66, 0, False, 0),
+        (p.BlockKind.SPLIT_66, -1, True, 0),  # category cable is solid
+        (p.BlockKind.SPLIT_66, -1, False, None),  # nothing is recorded, and nothing said
+        (p.BlockKind.SCREW, 1, False, None),  # a screw takes either
+    ],
+)
+def test_stranded_wire_on_insulation_displacement_contacts(
+    kind: int, stranded: int, category: bool, segments: int | None
+) -> None:
+    """66- and 110-type blocks have such contacts, screw strips have none. The second segment lands on no
+    block."""
+    toy = ToyPlant()
+    run = toy.run(kind=p.RunKind.CONSTANT_VOLTAGE, block_kind=kind)
+    toy.chain(run, 2, cable_index=toy.cable(stranded=stranded, category=category))
+    found = figures(toy)
+    if segments is None:
+        assert not has(found, "stranded_on_idc")
+    else:
+        verdict = PAST if segments else WITHIN
+        assert figure(found, "stranded_on_idc") == (segments, segments, segments, 0, verdict)
+        assert first_row(found, "stranded_on_idc") == (1000 if segments else -1)
+
+
+def test_one_stranded_segment_is_enough_where_the_others_are_not_recorded() -> None:
+    toy = ToyPlant()
+    run = toy.run(kind=p.RunKind.CONSTANT_VOLTAGE)
+    for stranded in (-1, 1, 0):
+        toy.chain(run, 1, cable_index=toy.cable(stranded=stranded))
+    found = figures(toy)
+    assert figure(found, "stranded_on_idc")[1] == 1
+    assert first_row(found, "stranded_on_idc") == 1001

@@ -41,17 +41,19 @@ GAUGE_RANGE_AWG[BlockKind.TYPE_110] = 22, 26
 GAUGE_RANGE_AWG[BlockKind.SCREW] = 12, 26
 """By ``BlockKind``: thickest and thinnest solid conductor in its wire range. 110-type: its
 connecting-hardware standard; the others common practice, no source: a block's own data sheet governs."""
+IDC = [BlockKind.SPLIT_66, BlockKind.UNSPLIT_66, BlockKind.TYPE_110]
+"""Blocks with insulation-displacement contacts, which take solid wire."""
 
 
 def evaluate_terminations(plant: Plant, members: Members, wiring: Wiring) -> list[FigureBlock]:
-    """Figures row_used_twice, polarity_reversed, clip_out, dc_on_audio, audio_with_dc (by block), wire_gauge
-    (by run) and address_used_twice (by endpoint)."""
+    """Figures row_used_twice, polarity_reversed, clip_out, dc_on_audio, audio_with_dc (by block), wire_gauge,
+    stranded_on_idc (by run) and address_used_twice (by endpoint)."""
     owner, row = select(plant, "addresses", members)
     table = plant.addresses
     endpoints = Subjects(SubjectKind.ENDPOINT, owner, table.endpoint_index[row], table.group[row])
     _, same = Subjects.distinct(SubjectKind.ENDPOINT, owner, table.address_code[row], table.group[row])
     twice = endpoints.figures("address_used_twice", bands=np.bincount(same)[same], limit=1.0)
-    return [*_blocks(plant, members), _gauges(plant, wiring), twice]
+    return [*_blocks(plant, members), _gauges(plant, wiring), _stranded(plant, wiring), twice]
 
 
 @dataclass(frozen=True)
@@ -184,3 +186,27 @@ def _gauges(plant: Plant, wiring: Wiring) -> FigureBlock:
     outside = np.where(np.isnan(gauge), np.stack([outside.min(0), outside[1], outside.max(0)]), outside)
     figure = extremes(wiring.run[home], outside, len(wiring.run_row), largest=True)
     return wiring.runs.figures("wire_gauge", bands=figure, limit=0.0, keep=~np.isnan(figure[1]))
+
+
+def _stranded(plant: Plant, wiring: Wiring) -> FigureBlock:
+    """Segments of stranded wire that land on insulation-displacement contacts, and the first of them.
+
+    Category cable is solid unless it is recorded otherwise; of a run with other cable of which nothing is
+    recorded nothing is said.
+    """
+    on_idc = np.isin(plant.run_block_kind[wiring.runs.index], IDC)
+    home = np.flatnonzero((wiring.parent < 0) & on_idc[wiring.run])
+    run, runs = wiring.run[home], len(wiring.run_row)
+    cable = plant.points.cable_index[wiring.row[home]]
+    stranded = lookup(plant.cables.stranded, cable)
+    stranded = np.where((stranded < 0) & lookup(plant.cables.category, cable), 0, stranded)
+    wrong = first_where_extreme(run, np.where(stranded == 1, 1.0, np.nan), runs, largest=True)
+    known = any_of(run, stranded == 0, runs) & ~any_of(run, stranded < 0, runs)
+    point = plant.point_id[plant.points.point_index[wiring.row[home]]]
+    return wiring.runs.figures(
+        "stranded_on_idc",
+        bands=np.bincount(run[stranded == 1], minlength=runs),
+        limit=0.0,
+        detail=lookup(point, wrong),
+        keep=known | (wrong >= 0),
+    )

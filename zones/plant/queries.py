@@ -23,6 +23,7 @@ from sites.models import (
     CableType,
     DeviceModel,
     EndpointFacts,
+    Site,
     SupplyFacts,
     SwitchFacts,
     SwitchPort,
@@ -135,7 +136,10 @@ def _dated(
 
 
 SITES = Query(
-    whole={"id": "id"},
+    whole={
+        "id": "id",
+        "jurisdiction": _number("jurisdiction", electrical.Jurisdiction, Site.Jurisdiction),
+    },
     real={"temperature_c": "design_temperature_c"},
     rows="FROM site WHERE id = ANY({ids})",
 )
@@ -179,7 +183,12 @@ POINTS = _query(
 )
 
 SUPPLIES = _dated("supply", electrical.SupplyRows, SupplyFacts)
-AMPLIFIERS = _dated("amplifier", electrical.AmplifierRows, AmplifierFacts)
+AMPLIFIERS = _dated(
+    "amplifier",
+    electrical.AmplifierRows,
+    AmplifierFacts,
+    output_class=_number("m.output_class", electrical.OutputClass, DeviceModel.OutputClass),
+)
 SWITCHES = _dated(
     "switch",
     electrical.SwitchRows,
@@ -312,7 +321,12 @@ MODELS = _query(
     highest_tap_w=_TAP.format("DESC"),
 )
 CABLES = _query(
-    "FROM cable_type t WHERE id = ANY({ids})", {}, electrical.Cables, ("t", CableType), cable_id="t.id"
+    "FROM cable_type t WHERE id = ANY({ids})",
+    {},
+    electrical.Cables,
+    ("t", CableType),
+    cable_id="t.id",
+    listing=_number("listing", electrical.CableListing, CableType.Listing),
 )
 
 # Rows of one COPY are filled up to its widest, so the tables of many rows are read with their like

@@ -168,6 +168,7 @@ def _joined(read: dict[str, Columns], factors: Factors) -> Plant:
     return Plant(
         site_id=site_id,
         temperature_c=sites["temperature_c"],
+        jurisdiction=sites["jurisdiction"],
         group_site=site_of_node[roots],
         run_kind=of_things("run", "kind"),
         run_block=run_block,

@@ -372,16 +372,6 @@ def test_switch_with_its_largest_supply_lost_and_measured() -> None:
     assert figure(figures(toy, 3), "poe_measured")[1:] == pytest.approx((110, 110, 104, Verdict.PAST))
 
 
-def test_source_not_marked_class_2() -> None:
-    toy = chain_plant(1)
-    toy.rows["supplies"][0] |= {"rated_current_a": 5.0, "class_2_marked": 0}
-    assert figure(figures(toy), "class_2_power")[1:] == (120, 120, 100, Verdict.PAST)
-    toy.rows["supplies"][0]["class_2_marked"] = -1
-    assert figure(figures(toy), "class_2_power")[4] is Verdict.CANNOT_TELL
-    toy.rows["supplies"][0]["class_2_marked"] = 1
-    assert not has(figures(toy), "class_2_power")
-
-
 def test_factors_are_editable_and_unknown_ones_are_refused() -> None:
     toy = chain_plant()
     toy.factors = Factors().with_values({"loading_fraction": 0.5})

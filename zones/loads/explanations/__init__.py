@@ -5,12 +5,20 @@ from __future__ import annotations
 
 from zones.loads.site_loads import Load, SiteLoads
 
-from . import amplifier_lines, direct_current, network_power, sound, terminations
+from . import amplifier_lines, direct_current, network_power, sound, terminations, wiring_classes
 from .registry import EXPLAINERS
 from .scene import Scene
 from .worked import Worked
 
-__all__ = ["Explanations", "amplifier_lines", "direct_current", "network_power", "sound", "terminations"]
+__all__ = [
+    "Explanations",
+    "amplifier_lines",
+    "direct_current",
+    "network_power",
+    "sound",
+    "terminations",
+    "wiring_classes",
+]
 
 
 class Explanations:

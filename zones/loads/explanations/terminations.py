@@ -6,6 +6,7 @@ import numpy as np
 
 from sites.models import Block
 from zones.electrical.bands import IntArray
+from zones.electrical.figures import lookup
 from zones.electrical.plant import BlockKind, BoolArray, Carries, select
 from zones.electrical.point_loads import UNKNOWN_GAUGE_AWG
 from zones.electrical.subjects import SubjectKind
@@ -152,6 +153,27 @@ def wire_gauge(scene: Scene, load: Load) -> Worked:
             Amount.of(f"thickest wire of a {block} block", "AWG", thickest, "common practice"),
             Amount.of("thinnest wire", "AWG", thinnest, "common practice"),
         ),
+    )
+
+
+@explains("stranded_on_idc")
+def stranded_on_idc(scene: Scene, load: Load) -> Worked:
+    plant, wiring = scene.plant, scene.wiring
+    home = (wiring.parent < 0) & (plant.points.run_index[wiring.row] == scene.index(load.subject))
+    landed = []
+    for row in wiring.row[home].tolist():
+        cable = plant.points.cable_index[row]
+        stranded = int(lookup(plant.cables.stranded, cable))
+        if stranded < 0 and lookup(plant.cables.category, cable):
+            stranded = 0
+        wire = {1: "stranded", 0: "solid"}.get(stranded, "not recorded")
+        landed.append([scene.point_name(row), wire])
+    block = Block.Kind[BlockKind(int(plant.run_block_kind[scene.index(load.subject)])).name]
+    return Worked(
+        formula="Segments of stranded wire that land on insulation-displacement contacts.",
+        assumptions=(f"Block: {block.label}. Category cable is solid unless recorded otherwise.",),
+        tables=(Table.of("Segments that land on the block", columns("to", "wire"), landed),),
+        steps=(Step.of("Segments", "segments", "", sum(wire == "stranded" for _, wire in landed)),),
     )
 
 

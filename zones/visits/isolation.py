@@ -150,7 +150,9 @@ def _unrecorded(kind: str, own: Sequence[Landing], feeds: Collection[Feed]) -> l
     """What must be somewhere and is recorded nowhere, so that the clips named do not disconnect the run."""
     from_block = [feed for feed in feeds if not feed.at_point]
     if not feeds:
-        return ["What feeds it is not recorded: measure before you touch it."]
+        return ["What feeds it is not recorded: find it and lock it out before you touch it."]
     if kind == Run.Kind.SELF_AMPLIFIED and from_block and not any(one.carries in _DC for one in own):
-        return ["The rows of its DC are not recorded: it stays connected. Measure before you touch it."]
+        return [
+            "The rows of its DC are not recorded: it stays connected. Unplug its supply before you touch it."
+        ]
     return []

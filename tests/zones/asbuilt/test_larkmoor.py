@@ -60,6 +60,8 @@ UNKNOWN = {
     ("fennick-dock", "run_voltage", "run OLD-1"),
     ("fennick-dock", "amplifier_load", "amplifier AMP-1"),
     ("fennick-dock", "line_impedance", "amplifier AMP-1"),
+    ("fennick-dock", "wiring_class", "supply DC-2"),
+    ("fennick-dock", "wiring_class", "amplifier AMP-1"),
     ("fennick-dock", "poe_allocated", "switch FD-SW-2"),
 }
 

@@ -115,9 +115,9 @@ def test_what_is_not_recorded_is_never_called_disconnected() -> None:
     ]
     no_dc, complete = isolated(audio, SUPPLY)
     assert no_dc.endswith(
-        "The rows of its DC are not recorded: it stays connected. Measure before you touch it."
+        "The rows of its DC are not recorded: it stays connected. Unplug its supply before you touch it."
     )
     assert not complete
     no_feed, complete = isolated([lying(1)])
-    assert no_feed.endswith("What feeds it is not recorded: measure before you touch it.")
+    assert no_feed.endswith("What feeds it is not recorded: find it and lock it out before you touch it.")
     assert not complete

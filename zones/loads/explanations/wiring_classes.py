@@ -30,8 +30,8 @@ def wiring_class(scene: Scene, load: Load) -> Worked:
         formula="Runs in communications or Class 2 cable whose source is not marked Class 2, or as a limited "
         "power source. A Class 3 output may lie in Class 3 and communications cable.",
         assumptions=(
-            f"Marking at the source: {_marking(scene, load)}. The class is what equipment is marked, never "
-            "inferred from its power.",
+            f"Marking at the source: {_marking(scene, load)}.",
+            "The class is what equipment is marked, never inferred from its power.",
             _reach(int(scene.plant.jurisdiction[0])),
         ),
         tables=(Table.of("What its runs lie in", _RUNS, [[*key, count] for key, count in laid.items()]),),
@@ -49,8 +49,8 @@ def _segments(scene: Scene, load: Load) -> IntArray:
         return rows
     on = scene.plant.runs.amplifier_index[wiring.run_row] == index
     on &= wiring.run_kind != RunKind.SELF_AMPLIFIED
-    rows = wiring.row[on[wiring.run]]
-    return rows
+    driven: IntArray = wiring.row[on[wiring.run]]
+    return driven
 
 
 def _marking(scene: Scene, load: Load) -> str:

@@ -49,6 +49,7 @@ RULES: dict[str, Rule] = {
     "endpoint_cable": Rule(),
     "row_used_twice": _COUNT,
     "polarity_reversed": _COUNT,
+    "audio_reversed": _COUNT,
     "clip_out": _COUNT,
     "dc_on_audio": _COUNT,
     "audio_with_dc": Rule(near=None, advice=True),

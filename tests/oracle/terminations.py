@@ -19,8 +19,8 @@ GAUGES = {"66_split": (20, 26), "66_unsplit": (20, 26), "110": (22, 26), "screw"
 
 
 def terminations(standing: Standing) -> list[Figure]:
-    """Figures row_used_twice, polarity_reversed, clip_out, dc_on_audio, audio_with_dc of blocks, wire_gauge
-    and stranded_on_idc of runs, address_used_twice of endpoints."""
+    """Figures row_used_twice, polarity_reversed, audio_reversed, clip_out, dc_on_audio, audio_with_dc of
+    blocks, wire_gauge and stranded_on_idc of runs, address_used_twice of endpoints."""
     by_block: dict[int, list[Row]] = {}
     for row in standing.of("landings").values():
         by_block.setdefault(row["block_id"], []).append(row)
@@ -55,7 +55,7 @@ def _block(block: int, kind: str, landings: list[Row], out: set[int], *, several
     fullest = max(sorted(crowd), key=lambda place: crowd[place] - takes[place])
     wrong = sorted(
         {
-            one["row"]
+            (one["row"], one["carries"].startswith("dc"))
             for one in landings
             for other in landings
             if one["side"] == "equipment" and other["side"] == "field" and one["row"] == other["row"]
@@ -79,7 +79,11 @@ def _block(block: int, kind: str, landings: list[Row], out: set[int], *, several
             float(takes[fullest]),
             frozenset([fullest[0]]),
         ),
-        Figure(subject, "polarity_reversed", _same(len(wrong)), 0.0, frozenset(wrong[:1])),
+        *(
+            Figure(subject, code, _same(len(rows)), 0.0, frozenset(rows[:1]))
+            for code, of_dc in (("polarity_reversed", True), ("audio_reversed", False))
+            for rows in [[row for row, dc in wrong if dc is of_dc]]
+        ),
         Figure(subject, "clip_out", _same(len(parted)), 0.0, frozenset(parted[:1])),
         Figure(subject, "dc_on_audio", _same(len(meeting)), 0.0, frozenset(meeting[:1])),
         Figure(subject, "audio_with_dc", _same(both), 0.0),

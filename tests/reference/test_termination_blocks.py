@@ -13,6 +13,8 @@ from tests.zones.electrical.plants import ToyPlant
 from zones.electrical import plant as p
 from zones.electrical.evaluate import Evaluation
 from zones.electrical.verdicts import Verdict
+from zones.limits.limit import Severity
+from zones.limits.registry import limit_by_code
 
 PAST, WITHIN = Verdict.PAST, Verdict.WITHIN
 OUTPUT, SUPPLY, RUN, OTHER_RUN = range(4)
@@ -203,3 +205,27 @@ def test_one_stranded_segment_is_enough_where_the_others_are_not_recorded() -> N
     found = figures(toy)
     assert figure(found, "stranded_on_idc")[1] == 1
     assert first_row(found, "stranded_on_idc") == 1001
+
+
+@pytest.mark.parametrize(
+    ("equipment", "field", "code", "other"),
+    [
+        ("D+", "D-", "polarity_reversed", "audio_reversed"),
+        ("A+", "A-", "audio_reversed", "polarity_reversed"),
+        ("L-", "L+", "audio_reversed", "polarity_reversed"),
+    ],
+)
+def test_reversed_dc_is_not_reversed_audio(equipment: str, field: str, code: str, other: str) -> None:
+    """Reversed DC leaves a speaker dead or damaged; reversed audio or line cancels in the overlap of two
+    speakers and does not silence: two limits of their own severity."""
+    found = figures(block_with((6, OUTPUT, 1, equipment), (6, RUN, 1, field), (7, OUTPUT, 1, "--")))
+    assert figure(found, code) == (1, 1, 1, 0, PAST)
+    assert first_row(found, code) == 6
+    assert figure(found, other)[1] == 0
+
+
+def test_the_severity_of_a_reversed_pair_says_what_it_does() -> None:
+    dc, audio = limit_by_code("polarity_reversed"), limit_by_code("audio_reversed")
+    assert (dc.severity, audio.severity) == (Severity.HAZARD, Severity.SOUND_SUFFERS)
+    assert "silent or damaged" in dc.template
+    assert "still sound, and cancel" in audio.template

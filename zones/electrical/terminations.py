@@ -46,8 +46,8 @@ IDC = [BlockKind.SPLIT_66, BlockKind.UNSPLIT_66, BlockKind.TYPE_110]
 
 
 def evaluate_terminations(plant: Plant, members: Members, wiring: Wiring) -> list[FigureBlock]:
-    """Figures row_used_twice, polarity_reversed, clip_out, dc_on_audio, audio_with_dc (by block), wire_gauge,
-    stranded_on_idc (by run) and address_used_twice (by endpoint)."""
+    """Figures row_used_twice, polarity_reversed, audio_reversed, clip_out, dc_on_audio, audio_with_dc (by
+    block), wire_gauge, stranded_on_idc (by run) and address_used_twice (by endpoint)."""
     owner, row = select(plant, "addresses", members)
     table = plant.addresses
     endpoints = Subjects(SubjectKind.ENDPOINT, owner, table.endpoint_index[row], table.group[row])
@@ -100,10 +100,12 @@ def _blocks(plant: Plant, members: Members) -> list[FigureBlock]:
     zone_owner, _ = select(plant, "zones", members, site_wide=True)
     several_zones = np.bincount(zone_owner, minlength=len(members))[landed.blocks.member] > 1
     mixed = any_of(landed.block, audio, blocks) & any_of(landed.block, dc, blocks) & several_zones
+    crossed, of_dc = _reversed(landed)
     figures = landed.blocks.figures
     return [
         _row_used_twice(plant, landed),
-        figures("polarity_reversed", **landed.rows(_reversed_places(landed)), limit=0.0),
+        figures("polarity_reversed", **landed.rows(crossed[of_dc]), limit=0.0),
+        figures("audio_reversed", **landed.rows(crossed[~of_dc]), limit=0.0),
         figures("clip_out", **landed.rows(place[joined & landed.without_clip[place]]), limit=0.0),
         figures("dc_on_audio", **landed.rows(place[together]), limit=0.0),
         figures("audio_with_dc", bands=mixed, limit=0.0),
@@ -160,8 +162,9 @@ def _row_used_twice(plant: Plant, landed: _Landed) -> FigureBlock:
     )
 
 
-def _reversed_places(landed: _Landed) -> IntArray:
-    """Places at which a conductor on the equipment side meets its opposite on the field side."""
+def _reversed(landed: _Landed) -> tuple[IntArray, BoolArray]:
+    """Places at which a conductor on the equipment side meets its opposite on the field side, and whether
+    they are of DC."""
     place = landed.place
     equipment, field = np.flatnonzero(~landed.on_field_side), np.flatnonzero(landed.on_field_side)
     field = field[np.argsort(place[field], kind="stable")]
@@ -169,8 +172,8 @@ def _reversed_places(landed: _Landed) -> IntArray:
     last = np.searchsorted(place[field], place[equipment], side="right")
     meets, partner = expand(first, last)
     wrong = OPPOSITE[landed.carries[equipment[meets]]] == landed.carries[field[partner]]
-    found: IntArray = place[equipment[meets[wrong]]]
-    return found
+    crossed = equipment[meets[wrong]]
+    return place[crossed], np.isin(landed.carries[crossed], DC)
 
 
 def _gauges(plant: Plant, wiring: Wiring) -> FigureBlock:

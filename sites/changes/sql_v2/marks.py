@@ -4,14 +4,9 @@ from __future__ import annotations
 
 import re
 
-from sites.changes.sql_v1.record import record_functions
+from sites.changes.sql_v2.withdrawal import standing_aside
 
-_UPDATED = re.search(
-    r"CREATE FUNCTION (zonebook_site_updated\(\).*?END \$\$;)", record_functions(), re.DOTALL
-)
-assert _UPDATED is not None
-
-WITHOUT_JURISDICTION = f"CREATE OR REPLACE FUNCTION {_UPDATED[1]}"
+(WITHOUT_JURISDICTION,) = (made for made, _ in standing_aside() if "FUNCTION zonebook_site_updated(" in made)
 JURISDICTION_MARKS = re.sub(
     r"\b([no])\.surveyed_on,", r"\1.surveyed_on, \1.jurisdiction,", WITHOUT_JURISDICTION
 )

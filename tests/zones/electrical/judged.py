@@ -32,6 +32,7 @@ CODES = (
     "endpoint_cable",
     "row_used_twice",
     "polarity_reversed",
+    "audio_reversed",
     "clip_out",
     "dc_on_audio",
     "audio_with_dc",

@@ -340,7 +340,8 @@ def test_block_faults_are_figures() -> None:
     toy.add("zones", zone_id=1)
     found = figures(toy)
     assert figure(found, "row_used_twice")[1:] == (2, 2, 1, Verdict.PAST)
-    assert figure(found, "polarity_reversed")[1:] == (2, 2, 0, Verdict.PAST)
+    assert figure(found, "polarity_reversed")[1:] == (0, 0, 0, Verdict.WITHIN)
+    assert figure(found, "audio_reversed")[1:] == (2, 2, 0, Verdict.PAST)
     assert figure(found, "audio_with_dc")[1] == 0
     toy.add("zones", zone_id=2)
     assert figure(figures(toy), "audio_with_dc")[1] == 1

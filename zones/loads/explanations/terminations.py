@@ -44,20 +44,31 @@ def row_used_twice(scene: Scene, load: Load) -> Worked:
 
 @explains("polarity_reversed")
 def polarity_reversed(scene: Scene, load: Load) -> Worked:
+    return _reversed(scene, load, of_dc=True)
+
+
+@explains("audio_reversed")
+def audio_reversed(scene: Scene, load: Load) -> Worked:
+    return _reversed(scene, load, of_dc=False)
+
+
+def _reversed(scene: Scene, load: Load, *, of_dc: bool) -> Worked:
     table, rows = scene.plant.landings, _landings(scene, load)
     wrong = [
         one
         for one in rows
-        if any(
+        if (table.carries[one] in DC) is of_dc
+        and any(
             table.row[other] == table.row[one]
             and table.field_side[other] != table.field_side[one]
             and OPPOSITE[table.carries[one]] == table.carries[other]
             for other in rows
         )
     ]
+    pair = "a DC pair" if of_dc else "an audio pair or a line"
     count = len(np.unique(table.row[wrong]))
     return Worked(
-        formula="Rows on which one side carries a conductor of a pair and the other side its opposite.",
+        formula=f"Rows on which one side carries a conductor of {pair} and the other side its opposite.",
         tables=(_conductors(scene, "Rows with reversed polarity", np.array(wrong, np.int64)),),
         steps=(Step.of("Rows", "rows", "", count),),
     )

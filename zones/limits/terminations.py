@@ -145,8 +145,8 @@ TERMINATION_LIMITS = (
         template="{subject} lands {figure} of stranded wire on insulation-displacement contacts{first}. "
         "Contacts may not hold.",
         noun="segment",
-        past="{subject} lands {figure} of stranded wire on displacement contacts",
-        in_order="{subject} lands no stranded wire on displacement contacts",
+        past="{subject} lands {figure} of stranded wire",
+        in_order="{subject} lands no stranded wire where none may be",
         remedies=(Remedy.REWIRE, Remedy.CORRECT_RECORD),
         cautions=(Caution.DISCONNECT,),
     ),

@@ -181,5 +181,6 @@ class Hazards:
                     *(getattr(closet, name) for closet in closets for name in _OF_CLOSET),
                 ),
                 limits=frozenset(limits),
+                jurisdiction=site.jurisdiction,
             )
         )

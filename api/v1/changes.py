@@ -51,6 +51,13 @@ class ChangeWithRowsSerializer(ChangeSerializer):
     class Meta(ChangeSerializer.Meta):
         fields = (*ChangeSerializer.Meta.fields, "old_rows", "new_rows")  # type: ignore[assignment]
 
+    def to_representation(self, instance: Change) -> dict[str, Any]:
+        shown: dict[str, Any] = super().to_representation(instance)
+        # where a key hangs is shown on the closet sheet only
+        for row in (*(shown["old_rows"] or ()), *(shown["new_rows"] or ())):
+            row.pop("key_location", None)
+        return shown
+
 
 class ChangeFilterSet(SiteFilterSet):
     change_set_id = fields.Id()

@@ -78,6 +78,8 @@ class ClosetSerializer(PlacedSerializer):
 
     class Meta:
         model = Closet
+        # where the key hangs is shown on the closet sheet, and in no list
+        exclude = ("key_location",)
 
 
 class ClosetFilterSet(PlacedFilterSet):

@@ -217,6 +217,12 @@ class _Worded(Fact):
     def write(self, value: Any) -> Any:
         return None if value is None else self._word_of[value]
 
+    def clean(self, value: Any, model_instance: models.Model | None) -> Any:
+        # What may be left out is null, never an empty word
+        if value == "":
+            raise self._wrong()
+        return super().clean(value, model_instance)
+
     def deconstruct(self) -> Any:
         name, path, args, kwargs = super().deconstruct()
         return name, path, [list(self.words), *args], kwargs

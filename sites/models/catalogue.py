@@ -35,6 +35,12 @@ class DeviceModel(Catalogued):
         SUPPLY = "supply", "DC supply"
         SWITCH = "switch", "switch"
 
+    class OutputClass(models.TextChoices):
+        CLASS_1 = "class_1", "Class 1"
+        CLASS_2 = "class_2", "Class 2 or limited power source"
+        CLASS_3 = "class_3", "Class 3"
+        UNMARKED = "unmarked", "no marking"
+
     name = fields.NameField(max_length=120)
     kind = fields.WordField(Kind, max_length=20)
     # self-amplified speakers and horns, at 24 V DC
@@ -84,7 +90,9 @@ class DeviceModel(Catalogued):
     )
     lowest_voltage_v = fields.rating("V", 120, "Battery-backed: its voltage when the battery ends.")
     class_2_marked = fields.FlagField(
-        null=True, verbose_name="Class 2 marking", help_text="Whether it is marked as a Class 2 source."
+        null=True,
+        verbose_name="Class 2 marking",
+        help_text="Whether a supply is marked Class 2, or as a limited power source (LPS): read its label.",
     )
     rated_power_w = fields.rating("W", 10_000, "Of an amplifier.")
     line_voltages_v = fields.ListField(
@@ -95,6 +103,13 @@ class DeviceModel(Catalogued):
         help_text="Lines an amplifier can drive.",
     )
     minimum_impedance_ohm = fields.rating("Ω", 100_000, "Lowest load of an amplifier.")
+    output_class = fields.WordField(
+        OutputClass,
+        max_length=12,
+        null=True,
+        verbose_name="wiring class marked at its outputs",
+        help_text="Of an amplifier: read its label. Blank: not recorded.",
+    )
     # switches
     port_count = fields.port_count(null=True, help_text="Ports of a switch.")
     port_type = fields.port_type(
@@ -128,6 +143,12 @@ class DeviceModel(Catalogued):
 
 
 class CableType(Catalogued):
+    class Listing(models.TextChoices):
+        COMMUNICATIONS = "communications", "communications cable"
+        CLASS_2 = "class_2", "Class 2 cable"
+        CLASS_3 = "class_3", "Class 3 cable"
+        POWER = "power", "cable of a power wiring method"
+
     name = fields.NameField(max_length=80)
     gauge_awg = fields.WholeField(unit="AWG", minimum=10, maximum=30, null=True)
     pair_count = fields.WholeField(minimum=1, maximum=100, default=4)
@@ -136,6 +157,15 @@ class CableType(Catalogued):
     )
     conductor_rating_a = fields.rating("A", 100)
     plenum = fields.FlagField(null=True)
+    stranded = fields.FlagField(
+        null=True, help_text="Whether its conductors are stranded. Blank: category cable is solid."
+    )
+    listing = fields.WordField(
+        Listing,
+        max_length=20,
+        null=True,
+        help_text="What its jacket says it is listed as. Blank: category cable is communications cable.",
+    )
 
     class Meta:
         db_table = "cable_type"

@@ -18,6 +18,11 @@ class Site(models.Model):
         METRE = "m", "metres"
         FOOT = "ft", "feet"
 
+    class Jurisdiction(models.TextChoices):
+        UNITED_STATES = "united_states", "United States"
+        CANADA = "canada", "Canada"
+        ELSEWHERE = "elsewhere", "elsewhere"
+
     customer = models.ForeignKey("sites.Customer", on_delete=models.PROTECT, related_name="sites")
     code = fields.CodeField(max_length=60, unique=True, help_text="The integrator's own key for this site.")
     name = fields.NameField(max_length=200)
@@ -38,6 +43,12 @@ class Site(models.Model):
         null=True,
         help_text="The day on which the system went into service: what is past a limit by its end is as "
         "found, and before it no event is sent.",
+    )
+    jurisdiction = fields.WordField(
+        Jurisdiction,
+        max_length=20,
+        null=True,
+        help_text="Whose wiring rules govern. Blank: those of the United States are assumed.",
     )
     out_of_hours_phone = fields.LineField(max_length=60, blank=True)
     induction = fields.NoteField()

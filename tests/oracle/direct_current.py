@@ -12,10 +12,10 @@ from .networks import Node, Undecided, solve_dc
 from .record import Row
 from .standing import DcRun, Fed, Source, Standing, StandingPoint, dc_run, source_of
 from .values import NAN, Bands, PointValues, Values
+from .wiring_classes import wiring_class
 
 ValuesOf = Callable[[Row], PointValues]
 Speaks = Callable[[StandingPoint], bool]
-CLASS_2_VA = 100.0
 PARALLELED = "fed_twice"
 
 
@@ -84,7 +84,7 @@ def _ohm(fed: Fed, band: int, values_of: ValuesOf) -> float:
 def direct_current(
     standing: Standing, values: Values, values_of: ValuesOf
 ) -> tuple[list[Figure], dict[Subject, set[str]], Counter[str]]:
-    """Figures supply_current, class_2_power, run_voltage, run_current, conductor_current; what cannot be
+    """Figures supply_current, wiring_class, run_voltage, run_current, conductor_current; what cannot be
     computed; and what out of the ordinary there was."""
     runs = {run.id: dc_run(run) for run in standing.runs.values() if run.kind == "self_amplified"}
     trees = trees_of(standing, runs)
@@ -200,11 +200,12 @@ def _supply_figures(values: Values, tree: Tree, seen: Seen) -> list[Figure]:
     figures = [
         Figure(subject, "supply_current", _bands(seen.supply_a, tree.supply), source.rated_a * loading)
     ]
-    capacity = source.full_v * source.rated_a
-    if source.class_2 is not True and not math.isnan(capacity):
-        kind = capacity if source.class_2 is False else min(capacity, CLASS_2_VA)
-        figures.append(Figure(subject, "class_2_power", Bands(kind, kind, capacity), CLASS_2_VA))
-    return figures
+    laid: dict[int, list[int | None]] = {}
+    for each in tree.fed:
+        if each.segment is not None:
+            laid.setdefault(each.point.run, []).append(each.segment.row["cable_type_id"])
+    marking = {True: "class_2", False: "unmarked", None: None}[source.class_2]
+    return figures + wiring_class(values.record, subject, marking, laid)
 
 
 def _run_figures(values: Values, values_of: ValuesOf, run: DcRun, seen: Seen) -> list[Figure]:

@@ -31,7 +31,7 @@ class Rule:
 _COUNT = Rule(near=None)
 RULES: dict[str, Rule] = {
     "supply_current": Rule(),
-    "class_2_power": _COUNT,
+    "wiring_class": _COUNT,
     "run_voltage": Rule(at_least=True),
     "run_current": Rule(),
     "conductor_current": Rule(),
@@ -49,10 +49,12 @@ RULES: dict[str, Rule] = {
     "endpoint_cable": Rule(),
     "row_used_twice": _COUNT,
     "polarity_reversed": _COUNT,
+    "audio_reversed": _COUNT,
     "clip_out": _COUNT,
     "dc_on_audio": _COUNT,
     "audio_with_dc": Rule(near=None, advice=True),
     "wire_gauge": _COUNT,
+    "stranded_on_idc": _COUNT,
     "address_used_twice": _COUNT,
     "reading_disagrees": _COUNT,
     "voltage_disagrees": _COUNT,

@@ -111,8 +111,10 @@ class Record:
     surveyed_on: dt.date | None
     commissioned_on: dt.date | None
     time_zone: str
+    jurisdiction: str | None = None
     run_kind: dict[int, str] = field(default_factory=dict)
     run_block_kind: dict[int, str] = field(default_factory=dict)
+    block_kind: dict[int, str] = field(default_factory=dict)
     point_order: dict[int, tuple[int, float, int]] = field(default_factory=dict)
     output_endpoint: dict[int, int] = field(default_factory=dict)
     port_switch: dict[int, int] = field(default_factory=dict)
@@ -187,7 +189,12 @@ def read_record(site_id: int, tables: Mapping[str, Mapping[Any, dict[str, Any]]]
 
     site = Site.objects.get(pk=site_id)
     record = Record(
-        site_id, site.design_temperature_c, site.surveyed_on, site.commissioned_on, site.time_zone
+        site_id,
+        site.design_temperature_c,
+        site.surveyed_on,
+        site.commissioned_on,
+        site.time_zone,
+        site.jurisdiction,
     )
     record.factors = {row.name: row.value for row in Factor.objects.all()}
     record.models = {row["id"]: row for row in rows_of(DeviceModel)}
@@ -199,7 +206,7 @@ def read_record(site_id: int, tables: Mapping[str, Mapping[Any, dict[str, Any]]]
     }
     runs = rows_of(Run)
     standing_blocks = rows_of(Block)
-    blocks = {row["id"]: row["kind"] for row in standing_blocks}
+    blocks = record.block_kind = {row["id"]: row["kind"] for row in standing_blocks}
     record.run_kind = {row["id"]: row["kind"] for row in runs}
     record.run_block_kind = {row["id"]: blocks[row["block_id"]] for row in runs}
     record.runs = list(_with_facts(runs, rows_of(RunFacts), "run_id"))

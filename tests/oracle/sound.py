@@ -16,6 +16,7 @@ from .figures import Figure, Spot, worst_spots
 from .networks import Node, path_of, solve_resistive
 from .standing import Standing, StandingPoint, StandingRun
 from .values import FIRST, LAST, MIDDLE, NAN, Bands, PointValues, Values
+from .wiring_classes import wiring_class
 
 
 @dataclass
@@ -145,7 +146,7 @@ def _output(
 
 
 def lines(standing: Standing, values: Values, values_of: ValuesOf) -> list[Figure]:
-    """Figures amplifier_load and line_impedance of amplifiers, line_loss of runs.
+    """Figures amplifier_load and line_impedance, wiring_class of amplifiers, line_loss of runs.
 
     Z = V²/P of a tap; the impedance of a whole amplifier is that of its loads alone.
     """
@@ -167,6 +168,8 @@ def lines(standing: Standing, values: Values, values_of: ValuesOf) -> list[Figur
         model = standing.record.model(row["model_id"]) if row is not None else {}
         line_v = row["line_voltage_v"] if row is not None else None
         figures += _amplifier(values, values_of, amplifier, runs, model, line_v)
+        laid = {run.id: [point.row["cable_type_id"] for point in run.points] for run in runs if run.points}
+        figures += wiring_class(standing.record, ("amplifier", amplifier), model.get("output_class"), laid)
     return figures
 
 

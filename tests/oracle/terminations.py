@@ -12,13 +12,15 @@ OPPOSITES = {
     ("dc_positive", "dc_negative"),
     ("line_hot", "line_common"),
 }
+# conductors on one side of a row, with the clip in and out
+TAKES = {"66_split": (1, 2), "66_unsplit": (2, 2), "110": (1, 1), "screw": (2, 2)}
 # thickest and thinnest conductor
 GAUGES = {"66_split": (20, 26), "66_unsplit": (20, 26), "110": (22, 26), "screw": (12, 26)}
 
 
 def terminations(standing: Standing) -> list[Figure]:
-    """Figures row_used_twice, polarity_reversed, clip_out, dc_on_audio, audio_with_dc of blocks, wire_gauge
-    of runs, address_used_twice of endpoints."""
+    """Figures row_used_twice, polarity_reversed, audio_reversed, clip_out, dc_on_audio, audio_with_dc of
+    blocks, wire_gauge and stranded_on_idc of runs, address_used_twice of endpoints."""
     by_block: dict[int, list[Row]] = {}
     for row in standing.of("landings").values():
         by_block.setdefault(row["block_id"], []).append(row)
@@ -30,9 +32,11 @@ def terminations(standing: Standing) -> list[Figure]:
             for row in standing.of("clips").values()
             if row["block_id"] == block and not row["is_in"]
         }
-        figures += _block(block, landings, out, several_zones=several_zones)
+        figures += _block(
+            block, standing.record.block_kind[block], landings, out, several_zones=several_zones
+        )
     for run in standing.runs.values():
-        figures += _gauge(standing, run)
+        figures += _gauge(standing, run) + _stranded(standing, run)
     return figures + _addresses(standing)
 
 
@@ -40,17 +44,18 @@ def _same(value: float) -> Bands:
     return Bands(float(value), float(value), float(value))
 
 
-def _block(block: int, landings: list[Row], out: set[int], *, several_zones: bool) -> list[Figure]:
+def _block(block: int, kind: str, landings: list[Row], out: set[int], *, several_zones: bool) -> list[Figure]:
     subject = ("block", block)
     crowd: dict[tuple[int, str], int] = {}
     for each in landings:
         place = (each["row"], each["side"])
         crowd[place] = crowd.get(place, 0) + 1
-    most = max(crowd.values())
-    fullest = frozenset(row for (row, _), count in crowd.items() if count == most)
+    takes = {place: TAKES[kind][place[0] in out] for place in crowd}
+    # of several the first row, and there the side of the equipment
+    fullest = max(sorted(crowd), key=lambda place: crowd[place] - takes[place])
     wrong = sorted(
         {
-            one["row"]
+            (one["row"], one["carries"].startswith("dc"))
             for one in landings
             for other in landings
             if one["side"] == "equipment" and other["side"] == "field" and one["row"] == other["row"]
@@ -67,8 +72,18 @@ def _block(block: int, landings: list[Row], out: set[int], *, several_zones: boo
     carried = {each["carries"].split("_")[0] for each in landings}
     both = {"audio", "dc"} <= carried and several_zones
     return [
-        Figure(subject, "row_used_twice", _same(most), 1.0, fullest),
-        Figure(subject, "polarity_reversed", _same(len(wrong)), 0.0, frozenset(wrong[:1])),
+        Figure(
+            subject,
+            "row_used_twice",
+            _same(crowd[fullest]),
+            float(takes[fullest]),
+            frozenset([fullest[0]]),
+        ),
+        *(
+            Figure(subject, code, _same(len(rows)), 0.0, frozenset(rows[:1]))
+            for code, of_dc in (("polarity_reversed", True), ("audio_reversed", False))
+            for rows in [[row for row, dc in wrong if dc is of_dc]]
+        ),
         Figure(subject, "clip_out", _same(len(parted)), 0.0, frozenset(parted[:1])),
         Figure(subject, "dc_on_audio", _same(len(meeting)), 0.0, frozenset(meeting[:1])),
         Figure(subject, "audio_with_dc", _same(both), 0.0),
@@ -119,6 +134,23 @@ def _gauge(standing: Standing, run: StandingRun) -> list[Figure]:
             segments.append(_same(outside(gauge)))
     worst = Bands(*(max(segment[band] for segment in segments) for band in range(3)))
     return [Figure(("run", run.id), "wire_gauge", worst, 0.0)]
+
+
+def _stranded(standing: Standing, run: StandingRun) -> list[Figure]:
+    """Segments of stranded wire on contacts that displace the insulation: those of all but screw strips."""
+    home = [point for point in run.points if point.above is None]
+    if not home or standing.record.run_block_kind[run.id] == "screw":
+        return []
+    wires = {}
+    for point in home:
+        cable = point.row["cable_type_id"]
+        said = standing.record.cables[cable] if cable is not None else {}
+        solid = False if said.get("category") else None
+        wires[point.id] = solid if said.get("stranded") is None else said["stranded"]
+    stranded = [point for point, wire in wires.items() if wire]
+    if not stranded and None in wires.values():
+        return []
+    return [Figure(("run", run.id), "stranded_on_idc", _same(len(stranded)), 0.0, frozenset(stranded))]
 
 
 def _addresses(standing: Standing) -> list[Figure]:

@@ -8,11 +8,13 @@ from __future__ import annotations
 
 import pytest
 
-from tests.zones.electrical.judged import figure, figures
+from tests.zones.electrical.judged import figure, figures, has
 from tests.zones.electrical.plants import ToyPlant
 from zones.electrical import plant as p
 from zones.electrical.evaluate import Evaluation
 from zones.electrical.verdicts import Verdict
+from zones.limits.limit import Severity
+from zones.limits.registry import limit_by_code
 
 PAST, WITHIN = Verdict.PAST, Verdict.WITHIN
 OUTPUT, SUPPLY, RUN, OTHER_RUN = range(4)
@@ -123,3 +125,107 @@ def test_a_clip_is_out_from_the_step_at_which_it_was_pulled_until_it_is_inserted
     toy.add("clips", row=1, step=4, end=8)
     toy.add("clips", row=1, step=8, is_in=True)
     assert [figure(figures(toy, step), "clip_out")[1] for step in (3, 4, 7, 8)] == [0, 1, 1, 0]
+
+
+@pytest.mark.parametrize(
+    ("kind", "clip_in", "takes"),
+    [
+        (p.BlockKind.SPLIT_66, True, 1),
+        (p.BlockKind.SPLIT_66, False, 2),
+        (p.BlockKind.UNSPLIT_66, True, 2),
+        (p.BlockKind.TYPE_110, True, 1),
+        (p.BlockKind.TYPE_110, False, 1),
+        (p.BlockKind.SCREW, True, 2),
+    ],
+)
+@pytest.mark.parametrize("conductors", [1, 2, 3])
+def test_how_many_conductors_one_side_of_a_row_takes(
+    kind: int, clip_in: bool, takes: int, conductors: int
+) -> None:
+    toy = ToyPlant()
+    toy.block(kind)
+    for pair in range(conductors):
+        toy.add("landings", row=5, field_side=True, cable_code=RUN, pair=pair)
+    toy.add("landings", row=5, cable_code=OUTPUT)
+    toy.add("clips", row=5, is_in=clip_in)
+    found = figures(toy)
+    low, likely, high, limit, verdict = figure(found, "row_used_twice")
+    assert (verdict is PAST) == (conductors > takes)
+    # where both sides are as far from what they take, the side of the equipment is shown
+    assert (likely, limit) == (conductors, takes)
+    assert (low, high, first_row(found, "row_used_twice")) == (likely, likely, 5)
+
+
+def test_the_row_that_is_furthest_beyond_what_it_takes_is_judged() -> None:
+    """Row 3: two where two may be, its clip is out. Row 7: two where one may be."""
+    toy = ToyPlant()
+    toy.block()
+    for row in (3, 3, 7, 7):
+        toy.add("landings", row=row, field_side=True, cable_code=RUN)
+    toy.add("clips", row=3)
+    found = figures(toy)
+    assert figure(found, "row_used_twice")[1:] == (2, 2, 1, PAST)
+    assert first_row(found, "row_used_twice") == 7
+
+
+@pytest.mark.parametrize(
+    ("kind", "stranded", "category", "segments"),
+    [
+        (p.BlockKind.SPLIT_66, 1, False, 1),
+        (p.BlockKind.UNSPLIT_66, 1, False, 1),
+        (p.BlockKind.TYPE_110, 1, True, 1),  # a patch cable
+        (p.BlockKind.SPLIT_66, 0, False, 0),
+        (p.BlockKind.SPLIT_66, -1, True, 0),  # category cable is solid
+        (p.BlockKind.SPLIT_66, -1, False, None),  # nothing is recorded, and nothing said
+        (p.BlockKind.SCREW, 1, False, None),  # a screw takes either
+    ],
+)
+def test_stranded_wire_on_insulation_displacement_contacts(
+    kind: int, stranded: int, category: bool, segments: int | None
+) -> None:
+    """66- and 110-type blocks have such contacts, screw strips have none. The second segment lands on no
+    block."""
+    toy = ToyPlant()
+    run = toy.run(kind=p.RunKind.CONSTANT_VOLTAGE, block_kind=kind)
+    toy.chain(run, 2, cable_index=toy.cable(stranded=stranded, category=category))
+    found = figures(toy)
+    if segments is None:
+        assert not has(found, "stranded_on_idc")
+    else:
+        verdict = PAST if segments else WITHIN
+        assert figure(found, "stranded_on_idc") == (segments, segments, segments, 0, verdict)
+        assert first_row(found, "stranded_on_idc") == (1000 if segments else -1)
+
+
+def test_one_stranded_segment_is_enough_where_the_others_are_not_recorded() -> None:
+    toy = ToyPlant()
+    run = toy.run(kind=p.RunKind.CONSTANT_VOLTAGE)
+    for stranded in (-1, 1, 0):
+        toy.chain(run, 1, cable_index=toy.cable(stranded=stranded))
+    found = figures(toy)
+    assert figure(found, "stranded_on_idc")[1] == 1
+    assert first_row(found, "stranded_on_idc") == 1001
+
+
+@pytest.mark.parametrize(
+    ("equipment", "field", "code", "other"),
+    [
+        ("D+", "D-", "polarity_reversed", "audio_reversed"),
+        ("A+", "A-", "audio_reversed", "polarity_reversed"),
+        ("L-", "L+", "audio_reversed", "polarity_reversed"),
+    ],
+)
+def test_reversed_dc_is_not_reversed_audio(equipment: str, field: str, code: str, other: str) -> None:
+    """Reversed DC leaves a speaker dead or damaged; reversed audio or line cancels in the overlap of two
+    speakers and does not silence: two limits of their own severity."""
+    found = figures(block_with((6, OUTPUT, 1, equipment), (6, RUN, 1, field), (7, OUTPUT, 1, "--")))
+    assert figure(found, code) == (1, 1, 1, 0, PAST)
+    assert first_row(found, code) == 6
+    assert figure(found, other)[1] == 0
+
+
+def test_the_severity_of_a_reversed_pair_says_what_it_does() -> None:
+    dc, audio = limit_by_code("polarity_reversed"), limit_by_code("audio_reversed")
+    assert (dc.severity, audio.severity) == (Severity.HAZARD, Severity.SOUND_SUFFERS)
+    assert "silent or damaged" in dc.template
+    assert "still sound, and cancel" in audio.template

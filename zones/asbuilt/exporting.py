@@ -155,7 +155,7 @@ def _columns(kind: FileKind, sources: Sources, values: Values) -> Values:
 
 
 def _written(kind: FileKind, values: Values) -> Cells:
-    return {column.name: _cell(column, values.get(column.name)) for column in kind.all_columns}
+    return {column.name: _cell(column, values.get(column.name)) for column in kind.exported_columns}
 
 
 def _cell(column: Column, value: Any) -> str:

@@ -178,7 +178,7 @@ def export_folder(
         for kind in ALL:
             sink = (folder / f".{kind.file}.part").open("w", encoding="utf-8", newline="")
             writers[kind] = csv.writer(sinks.enter_context(sink), lineterminator="\n")
-            writers[kind].writerow(column.name for column in kind.all_columns)
+            writers[kind].writerow(column.name for column in kind.exported_columns)
         for kind, cells in _exported(sites, scope, progress or (lambda *_: None)):
             writers[kind].writerow(cells.values())
             counts[kind.name] += 1

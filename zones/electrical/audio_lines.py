@@ -34,6 +34,7 @@ from .point_loads import PointLoads
 from .resistive import voltages_in_own_corners
 from .subjects import SubjectKind
 from .wiring import Wiring, first_where_extreme, renumber, rows_of, worst_by_estimate
+from .wiring_class import wiring_class
 
 DBU_REFERENCE_V = float(np.sqrt(0.6))
 """0 dBu: the voltage that puts 1 mW into 600 Ω, √0.6 V (audio handbooks)."""
@@ -179,7 +180,7 @@ def _other_zone(plant: Plant, wiring: Wiring, loads: PointLoads) -> FigureBlock:
 def evaluate_lines(
     plant: Plant, members: Members, everything: Wiring, loads: PointLoads
 ) -> list[FigureBlock]:
-    """Figures amplifier_load, line_impedance (by amplifier) and line_loss (by run).
+    """Figures amplifier_load, line_impedance, wiring_class (by amplifier) and line_loss (by run).
 
     The impedance is that of the loads alone. Cable only adds to it, so this figure is the harsher one.
     """
@@ -240,6 +241,15 @@ def evaluate_lines(
             limit=rated * plant.factors.loading_fraction,
             supported=share(supported_power, power[1]),
             keep=tapped & some,
+        ),
+        wiring_class(
+            plant,
+            members,
+            subjects,
+            lookup(plant.amplifiers.output_class, amplifier_row),
+            source=owner,
+            run=wiring.run[driven],
+            row=row[driven],
         ),
         subjects.figures("line_impedance", bands=impedance, limit=lowest, bound=unknown, keep=some),
         wiring.runs.figures(

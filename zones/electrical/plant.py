@@ -59,6 +59,18 @@ class PortPriority(IntEnum):
     CRITICAL, HIGH, LOW = range(3)
 
 
+class CableListing(IntEnum):
+    COMMUNICATIONS, CLASS_2, CLASS_3, POWER = range(4)
+
+
+class OutputClass(IntEnum):
+    CLASS_1, CLASS_2, CLASS_3, UNMARKED = range(4)
+
+
+class Jurisdiction(IntEnum):
+    UNITED_STATES, CANADA, ELSEWHERE = range(3)
+
+
 class Carries(IntEnum):
     AUDIO_POSITIVE, AUDIO_NEGATIVE, DC_POSITIVE, DC_NEGATIVE, LINE_HOT, LINE_COMMON, SPARE = range(7)
 
@@ -137,7 +149,7 @@ class SupplyRows(Table):
     rated_load_voltage_v: FloatArray
     voltage_tolerance: FloatArray
     lowest_voltage_v: FloatArray
-    class_2_marked: IntArray  # −1 unknown
+    class_2_marked: IntArray  # or as a limited power source; −1 unknown
 
 
 @dataclass(frozen=True)
@@ -154,6 +166,7 @@ class AmplifierRows(Table):
     rated_power_w: FloatArray
     line_voltage_v: FloatArray
     minimum_impedance_ohm: FloatArray
+    output_class: IntArray  # of OutputClass, as marked; −1 unknown
 
 
 @dataclass(frozen=True)
@@ -295,6 +308,8 @@ class Cables:
     gauge_awg: FloatArray  # NaN unknown
     category: BoolArray
     conductor_rating_a: FloatArray
+    stranded: IntArray  # −1 unknown
+    listing: IntArray  # of CableListing; −1 unknown
 
 
 TABLE_OF_KIND = {
@@ -314,13 +329,15 @@ class Plant:
     """Everything that figures depend on, for one site or many.
 
     Ids by dense index: ``run_id``, ``point_id``, ``supply_id``, … Sites: ``site_id`` (s,), ``temperature_c``
-    (s,). Runs: ``run_kind`` (``RunKind``), ``run_block`` index of its block, ``run_block_kind``
-    (``BlockKind``). Outputs: ``output_endpoint`` index of its endpoint. Groups: ``group_site`` (g,) ascending
-    index of the site a group belongs to.
+    (s,), ``jurisdiction`` (s,) of ``Jurisdiction``, −1 unknown. Runs: ``run_kind`` (``RunKind``),
+    ``run_block`` index of its block, ``run_block_kind`` (``BlockKind``). Blocks: ``block_kind``. Outputs:
+    ``output_endpoint`` index of its endpoint. Groups: ``group_site`` (g,) ascending index of the site a group
+    belongs to.
     """
 
     site_id: IntArray
     temperature_c: FloatArray
+    jurisdiction: IntArray
     group_site: IntArray
     run_id: IntArray
     run_kind: IntArray
@@ -335,6 +352,7 @@ class Plant:
     port_id: IntArray
     endpoint_id: IntArray
     block_id: IntArray
+    block_kind: IntArray
     models: Models
     cables: Cables
     runs: RunRows

@@ -14,23 +14,11 @@ import numpy as np
 
 from .bands import HIGH, LIKELY, FloatArray, IntArray
 from .dc_network import DcNetwork, Scenarios, Sources, dc_network, scenarios, solve_bands, sources
-from .figures import (
-    FigureBlock,
-    Problem,
-    any_of,
-    extremes,
-    first_known,
-    lookup,
-    lookup_each,
-    share,
-    sums,
-)
-from .plant import BoolArray, Members, Plant, expand
+from .figures import FigureBlock, Problem, any_of, extremes, lookup, lookup_each, share, sums
+from .plant import BoolArray, Members, OutputClass, Plant, expand
 from .point_loads import PointLoads
 from .wiring import Wiring, worst_by_estimate
-
-CLASS_2_LIMIT_VA = 100.0
-"""Class 2 power: 100 VA at up to 30 V (NEC Chapter 9 Table 11; from memory)."""
+from .wiring_class import NOT_RECORDED, wiring_class
 
 
 @dataclass(frozen=True)
@@ -121,7 +109,7 @@ def solve_dc(plant: Plant, members: Members, everything: Wiring, loads: PointLoa
 def evaluate_dc(
     plant: Plant, members: Members, everything: Wiring, loads: PointLoads
 ) -> tuple[list[FigureBlock], list[Problem]]:
-    """Figures supply_current, class_2_power (by supply), run_voltage, run_current and conductor_current (by
+    """Figures supply_current, wiring_class (by supply), run_voltage, run_current and conductor_current (by
     run): in each band the worst of the member's scenarios. With them what cannot be computed."""
     solved = solve_dc(plant, members, everything, loads)
     network, source = solved.network, solved.source
@@ -130,11 +118,8 @@ def evaluate_dc(
     demand = loads.speech_a[LIKELY, rows] + loads.speech_w[LIKELY, rows] / plant.factors.nominal_supply_v
     supported = np.where(loads.supported[rows], demand, 0.0)
 
-    marked = lookup(plant.supplies.class_2_marked, source.row)
-    rated_load = lookup(plant.supplies.rated_load_voltage_v, source.row)
-    capacity = first_known(rated_load, source.open_voltage_v) * source.rated_current_a
-    # not marked: its capacity counts; marking not recorded: only the harshest band takes it as not marked
-    kind = np.where(marked == 0, capacity, np.minimum(capacity, CLASS_2_LIMIT_VA))
+    laid = np.flatnonzero(fed & (network.segment >= 0))
+    marked = np.array([OutputClass.UNMARKED, OutputClass.CLASS_2, NOT_RECORDED])
     blocks = [
         supplies.figures(
             "supply_current",
@@ -144,11 +129,14 @@ def evaluate_dc(
                 sums(network.tree[fed], supported[fed], trees), sums(network.tree[fed], demand[fed], trees)
             ),
         ),
-        supplies.figures(
-            "class_2_power",
-            bands=np.stack([kind, kind, capacity]),
-            limit=CLASS_2_LIMIT_VA,
-            keep=(marked != 1) & ~np.isnan(capacity),
+        wiring_class(
+            plant,
+            members,
+            supplies,
+            marked[lookup(plant.supplies.class_2_marked, source.row)],
+            source=network.tree[laid],
+            run=network.wiring.run[laid],
+            row=rows[network.segment[laid]],
         ),
         *_run_figures(plant, solved, loads, demand, supported),
     ]

@@ -7,6 +7,7 @@ Each is a figure like any other, so attribution and history need no case of thei
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -28,90 +29,110 @@ for _one, _other in (
 AUDIO = [Carries.AUDIO_POSITIVE, Carries.AUDIO_NEGATIVE]
 DC = [Carries.DC_POSITIVE, Carries.DC_NEGATIVE]
 
+SIDE_TAKES = np.ones((len(BlockKind), 2), np.int64)
+SIDE_TAKES[BlockKind.SPLIT_66, 1] = 2
+SIDE_TAKES[[BlockKind.UNSPLIT_66, BlockKind.SCREW]] = 2
+"""By ``BlockKind``, and 1 where the clip is out: how many conductors one side of a row takes. Common
+practice, no source: a block's own data sheet governs."""
+
 GAUGE_RANGE_AWG = np.empty((len(BlockKind), 2), np.int64)
 GAUGE_RANGE_AWG[[BlockKind.SPLIT_66, BlockKind.UNSPLIT_66]] = 20, 26
 GAUGE_RANGE_AWG[BlockKind.TYPE_110] = 22, 26
 GAUGE_RANGE_AWG[BlockKind.SCREW] = 12, 26
 """By ``BlockKind``: thickest and thinnest solid conductor in its wire range. 110-type: its
 connecting-hardware standard; the others common practice, no source: a block's own data sheet governs."""
+IDC = [BlockKind.SPLIT_66, BlockKind.UNSPLIT_66, BlockKind.TYPE_110]
+"""Blocks with insulation-displacement contacts, which take solid wire."""
 
 
 def evaluate_terminations(plant: Plant, members: Members, wiring: Wiring) -> list[FigureBlock]:
-    """Figures row_used_twice, polarity_reversed, clip_out, dc_on_audio, audio_with_dc (by block), wire_gauge
-    (by run) and address_used_twice (by endpoint)."""
+    """Figures row_used_twice, polarity_reversed, audio_reversed, clip_out, dc_on_audio, audio_with_dc (by
+    block), wire_gauge, stranded_on_idc (by run) and address_used_twice (by endpoint)."""
     owner, row = select(plant, "addresses", members)
     table = plant.addresses
     endpoints = Subjects(SubjectKind.ENDPOINT, owner, table.endpoint_index[row], table.group[row])
     _, same = Subjects.distinct(SubjectKind.ENDPOINT, owner, table.address_code[row], table.group[row])
     twice = endpoints.figures("address_used_twice", bands=np.bincount(same)[same], limit=1.0)
-    return [*_blocks(plant, members), _gauges(plant, wiring), twice]
+    return [*_blocks(plant, members), _gauges(plant, wiring), _stranded(plant, wiring), twice]
+
+
+@dataclass(frozen=True)
+class _Landed:
+    """The n conductors on b blocks, rows being numbered below ``height``.
+
+    blocks: those that have some. block: (n,) its place among them. place: (n,) block * height + row. pair:
+    (n,) equal where the pair is. on_field_side, carries: (n,). without_clip: (b * height,) whether the clip
+    there is out, or the cross-connect lifted.
+    """
+
+    blocks: Subjects
+    height: int
+    block: IntArray
+    place: IntArray
+    on_field_side: BoolArray
+    pair: IntArray
+    carries: IntArray
+    without_clip: BoolArray
+
+    def rows(self, places: IntArray) -> dict[str, Any]:
+        """How many rows of each block are among ``places``, and the first of them."""
+        rows, count = np.unique(places), len(self.blocks.member)
+        first = np.full(count, -1)
+        first[(rows // self.height)[::-1]] = (rows % self.height)[::-1]
+        return {"bands": np.bincount(rows // self.height, minlength=count), "detail": first}
 
 
 def _blocks(plant: Plant, members: Members) -> list[FigureBlock]:
-    owner, row = select(plant, "landings", members)
-    table = plant.landings
-    subjects, block = Subjects.distinct(SubjectKind.BLOCK, owner, table.block_index[row], table.group[row])
-    blocks = len(subjects.member)
-    on_field_side = table.field_side[row]
-    height = int(table.row[row].max(initial=0)) + 1
-    place = block * height + table.row[row]
-    sides, crowd = np.unique(place * 2 + on_field_side, return_counts=True)
-    fullest = first_where_extreme(sides // 2 // height, crowd.astype(float), blocks, largest=True)
-    twice = subjects.figures(
-        "row_used_twice", bands=crowd[fullest], limit=1.0, detail=(sides // 2 % height)[fullest]
-    )
-
-    # each conductor on the equipment side with each on the field side of its row
-    equipment, field = np.flatnonzero(~on_field_side), np.flatnonzero(on_field_side)
-    field = field[np.argsort(place[field], kind="stable")]
-    first = np.searchsorted(place[field], place[equipment])
-    last = np.searchsorted(place[field], place[equipment], side="right")
-    meets, partner = expand(first, last)
-    carries = table.carries[row]
-    wrong = OPPOSITE[carries[equipment[meets]]] == carries[field[partner]]
-
-    def counted(places: IntArray) -> dict[str, Any]:
-        """How many rows of each block are among ``places``, and the first of them."""
-        rows = np.unique(places)
-        first_row = np.full(blocks, -1)
-        first_row[(rows // height)[::-1]] = (rows % height)[::-1]
-        return {"bands": np.bincount(rows // height, minlength=blocks), "detail": first_row}
-
-    # whether clips are in does not matter here: what a pulled clip parts is joined again when it is inserted
+    landed = _landed(plant, members)
+    carries, place, blocks = landed.carries, landed.place, len(landed.blocks.member)
     audio, dc = np.isin(carries, AUDIO), np.isin(carries, DC)
 
-    def both(of: IntArray) -> BoolArray:
-        """(n,) whether audio and DC meet on what each conductor is on."""
+    def meet(one: BoolArray, other: BoolArray, of: IntArray) -> BoolArray:
+        """(n,) whether both meet on what each conductor is on."""
         count = int(of.max(initial=-1)) + 1
-        found: BoolArray = (any_of(of, audio, count) & any_of(of, dc, count))[of]
+        found: BoolArray = (any_of(of, one, count) & any_of(of, other, count))[of]
         return found
 
-    cable = np.unique(table.cable_code[row], return_inverse=True)[1]
-    pairs_max = int(table.pair.max(initial=0)) + 1
-    in_pair = (block * len(row) + cable) * pairs_max + table.pair[row]
-    pair = np.unique(in_pair, return_inverse=True)[1]
-
-    out = _rows_without_clip(plant, members, subjects, height)
     used = carries != Carries.SPARE
-    joined = any_of(place, used & on_field_side, len(out)) & any_of(place, used & ~on_field_side, len(out))
-
-    carried = np.zeros((blocks, len(Carries)), np.bool_)
-    carried[block, carries] = True
+    joined = meet(used & landed.on_field_side, used & ~landed.on_field_side, place)
+    # whether clips are in does not matter to DC: what a pulled clip parts is joined again when it is inserted
+    together = (audio | dc) & (meet(audio, dc, place) | meet(audio, dc, landed.pair))
     zone_owner, _ = select(plant, "zones", members, site_wide=True)
-    several_zones = np.bincount(zone_owner, minlength=len(members))[subjects.member] > 1
-    mixed = carried[:, AUDIO].any(axis=1) & carried[:, DC].any(axis=1) & several_zones
+    several_zones = np.bincount(zone_owner, minlength=len(members))[landed.blocks.member] > 1
+    mixed = any_of(landed.block, audio, blocks) & any_of(landed.block, dc, blocks) & several_zones
+    crossed, of_dc = _reversed(landed)
+    figures = landed.blocks.figures
     return [
-        twice,
-        subjects.figures("polarity_reversed", **counted(place[equipment[meets[wrong]]]), limit=0.0),
-        subjects.figures("clip_out", **counted(np.flatnonzero(out & joined)), limit=0.0),
-        subjects.figures(
-            "dc_on_audio", **counted(place[(audio | dc) & (both(place) | both(pair))]), limit=0.0
-        ),
-        subjects.figures("audio_with_dc", bands=mixed, limit=0.0),
+        _row_used_twice(plant, landed),
+        figures("polarity_reversed", **landed.rows(crossed[of_dc]), limit=0.0),
+        figures("audio_reversed", **landed.rows(crossed[~of_dc]), limit=0.0),
+        figures("clip_out", **landed.rows(place[joined & landed.without_clip[place]]), limit=0.0),
+        figures("dc_on_audio", **landed.rows(place[together]), limit=0.0),
+        figures("audio_with_dc", bands=mixed, limit=0.0),
     ]
 
 
-def _rows_without_clip(plant: Plant, members: Members, blocks: Subjects, height: int) -> BoolArray:
+def _landed(plant: Plant, members: Members) -> _Landed:
+    owner, row = select(plant, "landings", members)
+    table = plant.landings
+    blocks, block = Subjects.distinct(SubjectKind.BLOCK, owner, table.block_index[row], table.group[row])
+    height = int(table.row[row].max(initial=0)) + 1
+    cable = np.unique(table.cable_code[row], return_inverse=True)[1]
+    pairs_max = int(table.pair.max(initial=0)) + 1
+    in_pair = (block * len(row) + cable) * pairs_max + table.pair[row]
+    return _Landed(
+        blocks=blocks,
+        height=height,
+        block=block,
+        place=block * height + table.row[row],
+        on_field_side=table.field_side[row],
+        pair=np.unique(in_pair, return_inverse=True)[1],
+        carries=table.carries[row],
+        without_clip=_without_clip(plant, members, blocks, height),
+    )
+
+
+def _without_clip(plant: Plant, members: Members, blocks: Subjects, height: int) -> BoolArray:
     """(blocks * height,) by block and row whether its clip is out, or its cross-connect lifted."""
     owner, clip = select(plant, "clips", members)
     table, width = plant.clips, max(len(plant.block_id), 1)
@@ -121,6 +142,38 @@ def _rows_without_clip(plant: Plant, members: Members, blocks: Subjects, height:
     out = np.zeros(len(blocks.member) * height, np.bool_)
     out[of[known] * height + on_row[known]] = True
     return out
+
+
+def _row_used_twice(plant: Plant, landed: _Landed) -> FigureBlock:
+    """The conductors on the side of a row that has most beyond what it takes, and what it takes."""
+    sides, crowd = np.unique(landed.place * 2 + landed.on_field_side, return_counts=True)
+    place = sides // 2
+    block = place // landed.height
+    kind = plant.block_kind[landed.blocks.index[block]]
+    takes = SIDE_TAKES[kind, landed.without_clip[place].astype(np.int64)]
+    fullest = first_where_extreme(
+        block, (crowd - takes).astype(float), len(landed.blocks.member), largest=True
+    )
+    return landed.blocks.figures(
+        "row_used_twice",
+        bands=crowd[fullest],
+        limit=takes[fullest].astype(float),
+        detail=(place % landed.height)[fullest],
+    )
+
+
+def _reversed(landed: _Landed) -> tuple[IntArray, BoolArray]:
+    """Places at which a conductor on the equipment side meets its opposite on the field side, and whether
+    they are of DC."""
+    place = landed.place
+    equipment, field = np.flatnonzero(~landed.on_field_side), np.flatnonzero(landed.on_field_side)
+    field = field[np.argsort(place[field], kind="stable")]
+    first = np.searchsorted(place[field], place[equipment])
+    last = np.searchsorted(place[field], place[equipment], side="right")
+    meets, partner = expand(first, last)
+    wrong = OPPOSITE[landed.carries[equipment[meets]]] == landed.carries[field[partner]]
+    crossed = equipment[meets[wrong]]
+    return place[crossed], np.isin(landed.carries[crossed], DC)
 
 
 def _gauges(plant: Plant, wiring: Wiring) -> FigureBlock:
@@ -136,3 +189,27 @@ def _gauges(plant: Plant, wiring: Wiring) -> FigureBlock:
     outside = np.where(np.isnan(gauge), np.stack([outside.min(0), outside[1], outside.max(0)]), outside)
     figure = extremes(wiring.run[home], outside, len(wiring.run_row), largest=True)
     return wiring.runs.figures("wire_gauge", bands=figure, limit=0.0, keep=~np.isnan(figure[1]))
+
+
+def _stranded(plant: Plant, wiring: Wiring) -> FigureBlock:
+    """Segments of stranded wire that land on insulation-displacement contacts, and the first of them.
+
+    Category cable is solid unless it is recorded otherwise; of a run with other cable of which nothing is
+    recorded nothing is said.
+    """
+    on_idc = np.isin(plant.run_block_kind[wiring.runs.index], IDC)
+    home = np.flatnonzero((wiring.parent < 0) & on_idc[wiring.run])
+    run, runs = wiring.run[home], len(wiring.run_row)
+    cable = plant.points.cable_index[wiring.row[home]]
+    stranded = lookup(plant.cables.stranded, cable)
+    stranded = np.where((stranded < 0) & lookup(plant.cables.category, cable), 0, stranded)
+    wrong = first_where_extreme(run, np.where(stranded == 1, 1.0, np.nan), runs, largest=True)
+    known = any_of(run, stranded == 0, runs) & ~any_of(run, stranded < 0, runs)
+    point = plant.point_id[plant.points.point_index[wiring.row[home]]]
+    return wiring.runs.figures(
+        "stranded_on_idc",
+        bands=np.bincount(run[stranded == 1], minlength=runs),
+        limit=0.0,
+        detail=lookup(point, wrong),
+        keep=known | (wrong >= 0),
+    )

@@ -67,16 +67,9 @@ def unattributed_key(site_id: int) -> CaseKey:
 
 @dataclass(frozen=True)
 class Condition:
-<<<<<<< HEAD
     """One limit that is past on one subject. estimates: its figure. reasons: codes of why it cannot be
     computed, where that is the condition. attribution: as it is stored. quiet: known from a site's first
-    import alone."""
-=======
-    """One limit that is past on one subject. low, likely, high, limit: [unit of the limit], None not known.
-    detail: id of what decides. reasons: codes of why it cannot be computed, where that is the condition.
-    attribution: as it is stored. quiet: known from a site's first import alone. caused_at: when what caused
-    it was recorded; None: no change did."""
->>>>>>> 17cb2a9 (Say what was done, and tell what a change did after an upgrade)
+    import alone. caused_at: when what caused it was recorded; None: no change did."""
 
     case: CaseKey
     code: str

@@ -23,9 +23,11 @@ from .annotate import Annotated
 from .selectors import by_severity
 
 _CLOSET: Final = (
-    "id", "name", "building", "floor", "room", "directions", "opened_by", "opening_hours", "key_location",
-    "escort", "induction", "permits", "protective_equipment", "other_tenants", "dangers", "ladder_m",
+    "id", "name", "building", "floor", "room", "directions", "opened_by", "opening_hours", "escort",
+    "induction", "permits", "protective_equipment", "other_tenants", "dangers", "ladder_m",
 )  # fmt: skip
+ASK_FOR_THE_KEY: Final = "ask the site contact"
+"""Where a key hangs leaves by no event: it stands on the closet sheet, for those who may see that."""
 _CONTACT: Final = ("role", "name", "phone", "email", "hours", "closet_id")
 _CHANGE_SET: Final = (
     "id", "kind", "purpose", "channel", "actor", "done_by", "reason", "job_reference", "happened_on",
@@ -140,7 +142,7 @@ class Payloads:
         return {
             "customer": _fields(site.customer, ("id", "code", "name")),
             "site": _fields(site, _SITE),
-            "closets": [_fields(closet, _CLOSET) for closet in closets],
+            "closets": [_fields(closet, _CLOSET) | {"key": ASK_FOR_THE_KEY} for closet in closets],
             "contacts": [
                 _fields(contact, _CONTACT)
                 for contact in self.contacts.get(site_id, ())

@@ -13,14 +13,16 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Final
 
-from sites.wording import listed, plural
+from sites.wording import capital, listed, plural
 
 
 class Caution(StrEnum):
     LIFE_SAFETY = "life_safety"
     GAS = "gas"
+    CONFINED_SPACE = "confined_space"
     DANGER = "danger"
     LINE_VOLTAGE = "line_voltage"
+    WET_PLACE = "wet_place"
     DISCONNECT = "disconnect"
     LADDER = "ladder"
     WIRING_CLASSES = "wiring_classes"
@@ -29,39 +31,79 @@ class Caution(StrEnum):
 
     @property
     def text(self) -> str:
-        return _TEXTS[self]
+        """The text where no jurisdiction is recorded."""
+        return self.text_in(None)
 
+    def text_in(self, jurisdiction: str | None) -> str:
+        """The text in the words of whose rules govern: of ``Site.Jurisdiction``; None counts as the United
+        States."""
+        return _TEXTS[self].format(**_RULES_OF[jurisdiction or "united_states"])
+
+
+_RULES_OF = {
+    "united_states": {
+        "code": "Local code (the NEC)",
+        "apart": "the NEC requires",
+        "emergency": "NFPA 72 and its listed equipment govern",
+        "confined": "OSHA 1910.146",
+        "wet": "25 V can hurt too (NEC Chapter 9 Table 11 notes, from memory)",
+    },
+    "canada": {
+        "code": "Local code (CSA C22.1)",
+        "apart": "CSA C22.1 requires",
+        "emergency": "CAN/ULC-S524 and its listed equipment govern",
+        "confined": "CSA Z1006",
+        "wet": "25 V can hurt too",
+    },
+    "elsewhere": {
+        "code": "Local wiring and emergency sound rules",
+        "apart": "local wiring and emergency sound rules require",
+        "emergency": "local wiring and emergency sound rules govern",
+        "confined": "local rules for confined spaces",
+        "wet": "25 V can hurt too",
+    },
+}
 
 _TEXTS = {
     Caution.LOCAL_CODE: (
-        "Local code, the authority having jurisdiction and licensed practice govern. This record computes; "
-        "it approves nothing."
+        "{code}, the authority having jurisdiction and licensed practice govern. This record computes; it "
+        "approves nothing."
     ),
     Caution.LIFE_SAFETY: (
         "This record is not listed and is no part of a life-safety or emergency communication system. Where "
-        "paging serves that purpose, NFPA 72 and its listed equipment govern."
+        "paging serves that purpose, {emergency}."
     ),
     Caution.GAS: (
         "Ask whether the room is safe before you enter, and follow the site's rules. At a gas alarm or a "
         "sharp smell leave at once and warn others."
+    ),
+    Caution.CONFINED_SPACE: (
+        "Enter a confined space, a crawl space or a duct only with a permit, an attendant outside and tested "
+        "air ({confined})."
     ),
     Caution.DANGER: (
         "A danger of this place is recorded. Ask about it before you enter. Start no work until it is shut "
         "off, fenced off or removed."
     ),
     Caution.DISCONNECT: (
-        "Disconnect and check before touching. A source that is off but not locked out counts as energised. "
+        "Disconnect and check before touching. A silent line reads 0 V until the next page: never take a "
+        "measurement for isolation. Lock out or unplug the source, then verify. A source that is off but not "
+        "locked out counts as energised. "
         "Pulled clips isolate the field cable only: the equipment side of the block stays live, and "
         "the zone is silent while they are out."
     ),
-    Caution.LINE_VOLTAGE: "A 70.7 V or 100 V line can shock. Lock out its amplifier, then verify.",
-    Caution.WIRING_CLASSES: ("Keep Class 2 and Class 3 wiring apart from power wiring as the code requires."),
+    Caution.LINE_VOLTAGE: (
+        "A 70.7 V or 100 V line can shock, and reads 0 V until the next page. Lock out its amplifier, then "
+        "verify."
+    ),
+    Caution.WET_PLACE: "In a wet place {wet}. Lock out or unplug the source before you touch a conductor.",
+    Caution.WIRING_CLASSES: "Keep Class 2 and Class 3 wiring apart from power wiring as {apart}.",
     Caution.PLENUM: "Plenum spaces need plenum cable.",
     Caution.LADDER: "Near live parts use a ladder that does not conduct.",
 }
 
 SHOCKING_LINE_V: Final = 70.0
-"""The lowest voltage of a constant-voltage line that has a caution; a 25 V line has none."""
+"""The lowest voltage of a constant-voltage line that has a caution; a 25 V line has one where it is wet."""
 
 
 @dataclass(frozen=True)
@@ -73,7 +115,7 @@ class Surroundings:
     things, as people call them (supplies, amplifiers). ladder_m: greatest working height that needs a
     ladder [m]. plenum_cable: some cable there is plenum cable. dangers: those recorded of the place, as
     people wrote them. texts: what else they wrote about it. limits: cautions of the limits that are past or
-    near there.
+    near there. jurisdiction: whose rules govern the site (``Site.Jurisdiction``); None: not recorded.
     """
 
     life_safety: frozenset[tuple[str, str]] = frozenset()
@@ -84,6 +126,13 @@ class Surroundings:
     dangers: tuple[str, ...] = ()
     texts: tuple[str, ...] = ()
     limits: frozenset[Caution] = frozenset()
+    jurisdiction: str | None = None
+
+    @property
+    def named_dangers(self) -> str:
+        # As people wrote them: a list of known words would leave dangers out
+        written = dict.fromkeys(" ".join(text.split()).rstrip(".") for text in self.dangers)
+        return "; ".join(text for text in written if text)
 
     def mentions(self, words: str) -> str:
         """The first of some words (a pattern of alternatives) in the texts of the place; blank: none."""
@@ -96,14 +145,12 @@ class Surroundings:
 
 @dataclass(frozen=True)
 class CautionHere:
-    """A caution, and why it is shown here."""
+    """A caution, and why it is shown here. text: in the words of the site's jurisdiction; of a danger that
+    somebody named its own words come first."""
 
     caution: Caution
     why: str
-
-    @property
-    def text(self) -> str:
-        return self.caution.text
+    text: str
 
 
 def _life_safety(here: Surroundings) -> str:
@@ -128,11 +175,18 @@ def _gas(here: Surroundings) -> str:
     return f"the record of this place mentions {word}" if word else ""
 
 
+def _confined_space(here: Surroundings) -> str:
+    word = here.mentions(r"confined|crawl[ -]?space|crawl\w*|ducts?|manhole|vault|pit")
+    return f"the record of this place mentions {word}" if word else ""
+
+
 def _danger(here: Surroundings) -> str:
-    # As people wrote it: a list of known words would leave dangers out
-    written = dict.fromkeys(" ".join(text.split()).rstrip(".") for text in here.dangers)
-    named = "; ".join(text for text in written if text)
-    return f"recorded here: {named}" if named else ""
+    return f"recorded here: {here.named_dangers}" if here.named_dangers else ""
+
+
+def _wet_place(here: Surroundings) -> str:
+    word = here.mentions(r"wet|damp|water|pools?|showers?|splash\w*|flood\w*|wash-?down")
+    return f"the record of this place mentions {word}" if word else ""
 
 
 def _line_voltage(here: Surroundings) -> str:
@@ -171,8 +225,10 @@ def _local_code(here: Surroundings) -> str:
 CAUTIONS: Final[dict[Caution, Callable[[Surroundings], str]]] = {
     Caution.LIFE_SAFETY: _life_safety,
     Caution.GAS: _gas,
+    Caution.CONFINED_SPACE: _confined_space,
     Caution.DANGER: _danger,
     Caution.LINE_VOLTAGE: _line_voltage,
+    Caution.WET_PLACE: _wet_place,
     Caution.DISCONNECT: _disconnect,
     Caution.LADDER: _ladder,
     Caution.WIRING_CLASSES: _wiring_classes,
@@ -184,4 +240,13 @@ CAUTIONS: Final[dict[Caution, Callable[[Surroundings], str]]] = {
 
 def cautions_of(here: Surroundings) -> tuple[CautionHere, ...]:
     """The cautions that matter here, the worst first, each with why."""
-    return tuple(CautionHere(caution, why) for caution, reason in CAUTIONS.items() if (why := reason(here)))
+    return tuple(
+        CautionHere(caution, why, _text(caution, here))
+        for caution, reason in CAUTIONS.items()
+        if (why := reason(here))
+    )
+
+
+def _text(caution: Caution, here: Surroundings) -> str:
+    text = caution.text_in(here.jurisdiction)
+    return f"{capital(here.named_dangers)}. {text}" if caution is Caution.DANGER else text

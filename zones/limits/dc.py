@@ -25,19 +25,21 @@ DC_LIMITS = (
         cautions=(Caution.DISCONNECT, Caution.WIRING_CLASSES),
     ),
     Limit(
-        code="class_2_power",
-        title="Class 2 power",
-        # What a source can deliver is within the class or it is not
-        rule=Rule("class_2_power", near_margin=0),
-        subject_kind=SubjectKind.SUPPLY,
-        quantity="power that a supply not marked Class 2 can deliver",
-        unit="VA",
-        limit_from="100 VA at up to 30 V; the class is what the equipment is marked, never inferred from a "
-        "voltage",
-        source="NEC Chapter 9 Table 11 (from memory)",
+        code="wiring_class",
+        title="Wiring class",
+        rule=Rule("wiring_class", near_margin=0),
+        subject_kind=None,
+        quantity="runs of a supply or amplifier in cable that its marking does not allow",
+        limit_from="none: in communications or Class 2 cable the source is marked Class 2, or as a limited "
+        "power source; its power does not count",
+        source="NEC 725.60 (formerly 725.121), outputs of amplifiers 640.9(C), cables 725.154 (from memory)",
         severity=Severity.HAZARD,
-        template="{subject} can deliver {figure} and is not recorded as marked Class 2; Class 2 {limit}.",
-        remedies=(Remedy.SPLIT_RUN, Remedy.SECOND_SUPPLY, Remedy.CORRECT_RECORD),
+        template="{subject} feeds {figure} in communications or Class 2 cable without the marking that they "
+        "need. Read its label: Class 2 or limited power source.",
+        noun="run",
+        past="{subject} feeds {figure} in cable that its marking does not allow",
+        in_order="{subject} feeds no run in cable that its marking does not allow",
+        remedies=(Remedy.CORRECT_RECORD, Remedy.REWIRE),
         cautions=(Caution.LOCAL_CODE, Caution.WIRING_CLASSES),
     ),
     Limit(

@@ -10,6 +10,7 @@ from zones.limits.limit import Limit
 from zones.limits.lines import LINE_LIMITS
 from zones.limits.poe import POE_LIMITS
 from zones.limits.record import RECORD_LIMITS
+from zones.limits.retired import RETIRED_LIMITS
 from zones.limits.terminations import TERMINATION_LIMITS
 
 LIMITS: tuple[Limit, ...] = (
@@ -24,11 +25,11 @@ LIMITS: tuple[Limit, ...] = (
 RULES: tuple[Rule, ...] = tuple(limit.rule for limit in LIMITS if limit.rule is not None)
 """What ``zones.electrical.evaluate.evaluate`` judges by."""
 
-_BY_CODE = {limit.code: limit for limit in LIMITS}
+_BY_CODE = {limit.code: limit for limit in (*LIMITS, *RETIRED_LIMITS)}
 
 
 def limit_by_code(code: str) -> Limit:
-    """The entry of a code. Raises KeyError, with the code that may have been meant."""
+    """The entry of a code, retired or not. Raises KeyError, with the code that may have been meant."""
     try:
         return _BY_CODE[code]
     except KeyError:

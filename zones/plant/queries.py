@@ -23,6 +23,7 @@ from sites.models import (
     CableType,
     DeviceModel,
     EndpointFacts,
+    Site,
     SupplyFacts,
     SwitchFacts,
     SwitchPort,
@@ -135,12 +136,14 @@ def _dated(
 
 
 SITES = Query(
-    whole={"id": "id"},
+    whole={
+        "id": "id",
+        "jurisdiction": _number("jurisdiction", electrical.Jurisdiction, Site.Jurisdiction),
+    },
     real={"temperature_c": "design_temperature_c"},
     rows="FROM site WHERE id = ANY({ids})",
 )
 
-_BLOCK_KIND = _number("b.kind", electrical.BlockKind, Block.Kind)
 RUNS = _dated(
     "run",
     electrical.RunRows,
@@ -148,7 +151,6 @@ RUNS = _dated(
     base={
         "block_index": "t.block_id",
         "kind": _number("t.kind", electrical.RunKind, Run.Kind),
-        "block_kind": f"(SELECT {_BLOCK_KIND} FROM block b WHERE b.id = t.block_id)",
     },
 )
 
@@ -181,7 +183,12 @@ POINTS = _query(
 )
 
 SUPPLIES = _dated("supply", electrical.SupplyRows, SupplyFacts)
-AMPLIFIERS = _dated("amplifier", electrical.AmplifierRows, AmplifierFacts)
+AMPLIFIERS = _dated(
+    "amplifier",
+    electrical.AmplifierRows,
+    AmplifierFacts,
+    output_class=_number("m.output_class", electrical.OutputClass, DeviceModel.OutputClass),
+)
 SWITCHES = _dated(
     "switch",
     electrical.SwitchRows,
@@ -226,7 +233,14 @@ ENDPOINTS = _dated(
 )
 
 OUTPUTS = Query(whole={**_THING, "endpoint_index": "t.endpoint_id"}, rows=_rows_of("output"))
-BLOCKS = Query(whole={"id": "t.id", "site": "t.site_id"}, rows=_rows_of("block"))
+BLOCKS = Query(
+    whole={
+        "id": "t.id",
+        "site": "t.site_id",
+        "kind": _number("t.kind", electrical.BlockKind, Block.Kind),
+    },
+    rows=_rows_of("block"),
+)
 ZONES = Query(whole={**_THING, "zone_id": "t.id"}, rows=_rows_of("zone"))
 HEARD = _query(_rows_of("zone_endpoint"), _THING, electrical.HeardRows, ("t", ZoneEndpoint))
 
@@ -307,7 +321,12 @@ MODELS = _query(
     highest_tap_w=_TAP.format("DESC"),
 )
 CABLES = _query(
-    "FROM cable_type t WHERE id = ANY({ids})", {}, electrical.Cables, ("t", CableType), cable_id="t.id"
+    "FROM cable_type t WHERE id = ANY({ids})",
+    {},
+    electrical.Cables,
+    ("t", CableType),
+    cable_id="t.id",
+    listing=_number("listing", electrical.CableListing, CableType.Listing),
 )
 
 # Rows of one COPY are filled up to its widest, so the tables of many rows are read with their like

@@ -149,6 +149,7 @@ def joined(read: dict[str, Columns]) -> Plant:
     group[roots] = np.arange(len(roots))
     group = group[root]
 
+    run_block, block_kind = of_things("run", "block_index"), of_things("block", "kind")
     output_endpoint = of_things("output", "endpoint_index")
     read["outputs"] = _outputs(read["outputs"], read["endpoints"])
     read["points"] = _at_temperature_of_run(read["points"], read["runs"])
@@ -173,11 +174,13 @@ def joined(read: dict[str, Columns]) -> Plant:
     return Plant(
         site_id=site_id,
         temperature_c=sites["temperature_c"],
+        jurisdiction=sites["jurisdiction"],
         group_site=site_of_node[roots],
         run_kind=of_things("run", "kind"),
-        run_block=of_things("run", "block_index"),
-        run_block_kind=of_things("run", "block_kind"),
+        run_block=run_block,
+        run_block_kind=block_kind[run_block],
         output_endpoint=output_endpoint,
+        block_kind=block_kind,
         point_id=point_id,
         models=electrical.Models(**models),
         cables=electrical.Cables(**cables | {"category": cables["category"] > 0}),

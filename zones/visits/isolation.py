@@ -18,13 +18,14 @@ from zones.models import Landing, Run
 @dataclass(frozen=True)
 class Feed:
     """What feeds a run: at its block, or at a point along it. shocking_line: the line that it drives, in
-    words, where touching it can shock."""
+    words, where touching it can shock. silences: all that falls silent while it is off, in words."""
 
     name: str
     closet_id: int | None
     closet: str
     at_point: str = ""
     shocking_line: str = ""
+    silences: str = ""
 
     def named(self, from_closet_id: int) -> str:
         """With its closet, where that is another one."""
@@ -67,13 +68,23 @@ def isolation_of(
     out: Collection[tuple[int, int]],
     feeds: Collection[Feed],
     closet_id: int,
+    tell: str = "",
 ) -> Isolation:
-    """How to disconnect a run from all that feeds it.
+    """How to disconnect a run from all that feeds it, what falls silent with that, and whom to tell.
 
     landings: of this run's conductors and of those of others that may share its rows, with their blocks and
     closets. out: (block, row) of every clip that is out. closet_id: the closet where the reader stands;
-    what is in another closet is named with it.
+    what is in another closet is named with it. tell: who must know, by name.
     """
+    silent = [
+        f"Silent while {feed.named(closet_id)} is off: {feed.silences}." for feed in feeds if feed.silences
+    ]
+    if silent:
+        silent.append(
+            f"Tell {tell} before and after."
+            if tell
+            else "Tell the people there before and after: no site contact is recorded."
+        )
     own = [one for one in landings if one.run_id == run.pk]
     switch_off = [
         f"First switch off {feed.named(closet_id)}, which drives {feed.shocking_line}, and lock it out."
@@ -87,7 +98,7 @@ def isolation_of(
     ]
     if not own:
         lost = "The rows of this run are not recorded: trace its conductors before you pull anything."
-        return Isolation(" ".join([*switch_off, lost, *still_fed]), complete=False, clips=())
+        return Isolation(" ".join([*switch_off, lost, *still_fed, *silent]), complete=False, clips=())
     clips = _clips(own, out, closet_id)
     unrecorded = _unrecorded(run.kind, own, feeds)
     rows = {(one.block_id, one.row) for one in own if one.block.can_isolate}
@@ -99,7 +110,14 @@ def isolation_of(
         }
     )
     also = f"This disconnects {plural(len(others), 'run')} {listed(others)} as well."
-    said = [*switch_off, *map(_of_block, clips), *unrecorded, *([also] if others else []), *still_fed]
+    said = [
+        *switch_off,
+        *map(_of_block, clips),
+        *unrecorded,
+        *([also] if others else []),
+        *still_fed,
+        *silent,
+    ]
     complete = not still_fed and not unrecorded and not any(one.to_lift for one in clips)
     return Isolation(" ".join(said), complete, clips)
 
@@ -150,7 +168,9 @@ def _unrecorded(kind: str, own: Sequence[Landing], feeds: Collection[Feed]) -> l
     """What must be somewhere and is recorded nowhere, so that the clips named do not disconnect the run."""
     from_block = [feed for feed in feeds if not feed.at_point]
     if not feeds:
-        return ["What feeds it is not recorded: measure before you touch it."]
+        return ["What feeds it is not recorded: find it and lock it out before you touch it."]
     if kind == Run.Kind.SELF_AMPLIFIED and from_block and not any(one.carries in _DC for one in own):
-        return ["The rows of its DC are not recorded: it stays connected. Measure before you touch it."]
+        return [
+            "The rows of its DC are not recorded: it stays connected. Unplug its supply before you touch it."
+        ]
     return []

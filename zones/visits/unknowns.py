@@ -14,7 +14,7 @@ from typing import Any, Final
 
 from django.db import models
 
-from sites.models import Basis, CableType, DeviceModel, Output
+from sites.models import Basis, CableType, DeviceModel, Output, Site
 from sites.selectors import things_with_facts
 from sites.wording import counted, listed, plural
 from zones.electrical.subjects import Subject, SubjectKind
@@ -43,6 +43,7 @@ class SiteFacts:
         self.points: dict[int, list[PointFacts]] = defaultdict(list)
         for point in points_before(before, run_ids=self.runs):
             self.points[point.run_id].append(point)
+        self.jurisdiction: str | None = Site.objects.values_list("jurisdiction", flat=True).get(pk=site_id)
         self.things: dict[Subject, tuple[Any, Any]] = {}
         for kind in (_SUPPLY, _AMPLIFIER, _SWITCH, _PORT, _ENDPOINT):
             model = SUBJECTS[kind].model
@@ -138,6 +139,14 @@ def _amplifier_of(run: Run, row: RunFacts, points: Sequence[PointFacts]) -> Iter
         yield f"which amplifier drives run {run.name}"
 
 
+def _listing(run: Run, row: RunFacts, points: Sequence[PointFacts]) -> Iterator[str]:  # noqa: ARG001
+    types = {point.cable_type.name: point.cable_type for point in points if point.cable_type is not None}
+    for name, cable in sorted(types.items()):
+        if cable.listing is None and not cable.category:
+            yield f"the listing of cable {name} on run {run.name}: read its jacket"
+    yield from _of_points(run, [point for point in points if point.cable_type is None], "cable_type")
+
+
 def _fuse(run: Run, row: RunFacts, points: Sequence[PointFacts]) -> Iterator[str]:  # noqa: ARG001
     if row.fuse_fitted is None:
         yield f"whether run {run.name} has a fuse of its own"
@@ -186,6 +195,13 @@ def _lowest_load(facts: SiteFacts, amplifier: Subject) -> Iterator[str]:
 def _drives_taps(facts: SiteFacts, amplifier: Subject) -> bool:
     runs = (facts.runs[pk][0] for kind, pk in facts.parts[amplifier] if kind is _RUN)
     return any(run.kind == Run.Kind.CONSTANT_VOLTAGE for run in runs)
+
+
+def _local_rules(facts: SiteFacts, source: Subject) -> Iterator[str]:
+    """Outside the reach of the NEC, what no record of ours can say."""
+    if facts.jurisdiction not in (None, Site.Jurisdiction.UNITED_STATES):
+        thing, _ = facts.things[source]
+        yield f"what the local wiring rules say of the marking of {SubjectKind(source[0]).word} {thing.name}"
 
 
 def _lldp_cable(facts: SiteFacts, endpoint: Subject) -> Iterator[str]:
@@ -265,12 +281,14 @@ _OF_A_WHOLE: Final = ", recorded only together, since it was cut at a distance n
 _OF_FULL_OUTPUT: Final = ", taken as half of full output"
 _FUSE, _COUNTS, _CURRENT, _TAP = "fuse", "counts", "current", "tap_power_w"
 _AMPLIFIER_OF, _LINE_VOLTAGE, _LOWEST_LOAD = "amplifier", "line voltage", "lowest load"
+_LISTING, _RULES = "listing", "local rules"
 _LLDP_CABLE, _BUDGET, _BUDGET_ONE_LOST = "cable of LLDP power", "budget", "budget with one supply lost"
 _CABLE, _SEGMENT = _may_be_missing(PointFacts.CABLE), _may_be_missing(PointFacts.SEGMENT)
 _OF_RUN: Final[Mapping[str, Callable[[Run, RunFacts, Sequence[PointFacts]], Iterator[str]]]] = {
     _FUSE: _fuse,
     _COUNTS: _counts,
     _AMPLIFIER_OF: _amplifier_of,
+    _LISTING: _listing,
 }
 _IN_ITS_CASE: Final[Mapping[str, Callable[[SiteFacts, Subject], Iterator[str]]]] = {
     _LINE_VOLTAGE: _line_voltage,
@@ -278,6 +296,7 @@ _IN_ITS_CASE: Final[Mapping[str, Callable[[SiteFacts, Subject], Iterator[str]]]]
     _LLDP_CABLE: _lldp_cable,
     _BUDGET: _budget,
     _BUDGET_ONE_LOST: _budget_one_lost,
+    _RULES: _local_rules,
 }
 """Values of an amplifier, a switch or an endpoint that its figures need in some cases only."""
 _IMPEDANCE = "nominal_impedance_ohm"
@@ -293,9 +312,10 @@ _TAPS: Final = ((_AMPLIFIER, "rated_power_w"), (_RUN, _COUNTS, _TAP))
 _CLASSES: Final = (_ENDPOINT, "poe_class", _LLDP_CABLE)
 _DEPENDS_ON: Final[Mapping[str, Sequence[tuple[Any, ...]]]] = {
     "supply_current": ((_SUPPLY, "rated_current_a"), (_RUN, _COUNTS, _CURRENT)),
-    "class_2_power": (
-        (_SUPPLY, "class_2_marked", "rated_current_a", *_VOLTAGES[1:]),
-        (_RUN, _COUNTS, _CURRENT),
+    "wiring_class": (
+        (_SUPPLY, "class_2_marked", _RULES),
+        (_AMPLIFIER, "output_class", _RULES),
+        (_RUN, _LISTING),
     ),
     "run_voltage": (_VOLTAGES, (_RUN, "minimum_voltage_v", _COUNTS, _CURRENT, *_SEGMENT)),
     "run_current": ((_RUN, _FUSE, _COUNTS, _CURRENT),),

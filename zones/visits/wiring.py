@@ -10,6 +10,8 @@ from django.db.models import Q
 
 from sites.models import Amplifier, AmplifierFacts, Block, Closet, Endpoint, Output, Supply
 from sites.selectors import facts_before, standing, stood
+from zones.electrical.plant import BlockKind
+from zones.electrical.terminations import SIDE_TAKES
 from zones.limits.cautions import SHOCKING_LINE_V
 from zones.models import Landing, PointFacts, Run, RunFacts
 from zones.pair_colours import conductor_colour
@@ -17,6 +19,7 @@ from zones.selectors import points_before, pulled_clips_before
 
 from .isolation import Feed, Isolation, isolation_of
 from .shown import shown
+from .silenced import Source, silenced, whom_to_tell
 
 
 @dataclass(frozen=True)
@@ -80,7 +83,7 @@ class Wiring:
 
 
 def wiring_of(closet: Closet, before: int) -> Wiring:
-    """What is landed in a closet. Nine queries, however much that is."""
+    """What is landed in a closet. Thirteen queries, however much that is."""
     blocks = list(standing(Block, before, closet=closet))
     landed_here = Landing.objects.filter(stood(before), block__closet=closet, run__isnull=False)
     runs = list(
@@ -105,14 +108,16 @@ def wiring_of(closet: Closet, before: int) -> Wiring:
     points = points_before(before, run_ids=run_ids)
     voltages = _line_voltages(facts.values(), before)
     mid_run = _fed_mid_run(points)
-    feeds = {run.pk: _feeds(facts.get(run.pk), mid_run[run.pk], voltages) for run in runs}
+    silent = silenced(closet.site_id, before) if runs else {}
+    tell = whom_to_tell(closet.site_id, closet.pk) if runs else ""
+    feeds = {run.pk: _feeds(facts.get(run.pk), mid_run[run.pk], voltages, silent) for run in runs}
     return Wiring(
         blocks=tuple(
             _block(block, [row for row in landings if row.block_id == block.pk], out, facts)
             for block in blocks
         ),
         runs=tuple(
-            _run(run, facts.get(run.pk), isolation_of(run, landings, out, feeds[run.pk], closet.pk))
+            _run(run, facts.get(run.pk), isolation_of(run, landings, out, feeds[run.pk], closet.pk, tell))
             for run in runs
         ),
     )
@@ -136,24 +141,40 @@ def _fed_mid_run(points: Sequence[PointFacts]) -> dict[int, list[tuple[str, Supp
 
 
 def _feeds(
-    facts: RunFacts | None, mid_run: Iterable[tuple[str, Supply]], voltages: Mapping[int, float | None]
+    facts: RunFacts | None,
+    mid_run: Iterable[tuple[str, Supply]],
+    voltages: Mapping[int, float | None],
+    silent: Mapping[Source, str],
 ) -> tuple[Feed, ...]:
     """What energises the conductors of a run. Of a self-amplified run an output is only the sound; another
     run it drives, as an amplifier does."""
 
-    def of(name: str, stands: Supply | Amplifier | Endpoint, **more: str) -> Feed:
-        return Feed(name, stands.closet_id, stands.closet.name if stands.closet else "", **more)
+    def of(name: str, stands: Supply | Amplifier | Endpoint, source: Source, **more: str) -> Feed:
+        closet = stands.closet.name if stands.closet else ""
+        return Feed(name, stands.closet_id, closet, silences=silent.get(source, ""), **more)
 
     found = []
     if facts is not None and facts.supply is not None:
-        found.append(of(f"supply {facts.supply.name}", facts.supply))
+        found.append(of(f"supply {facts.supply.name}", facts.supply, ("supply", facts.supply.pk)))
     if facts is not None and facts.amplifier is not None:
         line = _shocking_line(facts.run.kind, voltages.get(facts.amplifier.pk))
-        found.append(of(f"amplifier {facts.amplifier.name}", facts.amplifier, shocking_line=line))
+        found.append(
+            of(
+                f"amplifier {facts.amplifier.name}",
+                facts.amplifier,
+                ("amplifier", facts.amplifier.pk),
+                shocking_line=line,
+            )
+        )
     if facts is not None and facts.output is not None and facts.run.kind != Run.Kind.SELF_AMPLIFIED:
         line = _shocking_line(facts.run.kind, None)
-        found.append(of(_output(facts.output), facts.output.endpoint, shocking_line=line))
-    found += [of(f"supply {supply.name}", supply, at_point=point) for point, supply in mid_run]
+        found.append(
+            of(_output(facts.output), facts.output.endpoint, ("output", facts.output.pk), shocking_line=line)
+        )
+    found += [
+        of(f"supply {supply.name}", supply, ("supply", supply.pk), at_point=point)
+        for point, supply in mid_run
+    ]
     return tuple(found)
 
 
@@ -180,10 +201,11 @@ def _block(
 def _row(
     number: int, landings: Sequence[Landing], pulled: set[int], block: Block, facts: Mapping[int, RunFacts]
 ) -> Row:
+    takes = int(SIDE_TAKES[BlockKind[Block.Kind(block.kind).name], int(number in pulled)])
     remarks = [
-        f"{len(on_side)} conductors on the {side} side; 1 allowed"
+        f"{len(on_side)} conductors on the {side} side; {takes} allowed"
         for side in Landing.Side.values
-        if len(on_side := [row for row in landings if row.side == side]) > 1
+        if len(on_side := [row for row in landings if row.side == side]) > takes
     ]
     return Row(
         number=number,

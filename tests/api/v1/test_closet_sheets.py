@@ -10,6 +10,7 @@ from django.test import Client
 
 from sites.models import Basis, Secret
 from sites.models.access import User
+from sites.services.closets import closet_alter
 from sites.services.endpoints import endpoint_alter
 from sites.services.power import supply_add
 from sites.services.secrets import secret_write
@@ -65,6 +66,20 @@ def test_the_caution_of_life_safety_stands_first_in_the_answer(hall: Hall, clien
     codes = [one["code"] for one in get(client, f"closets/{hall.closet.pk}/sheet")["cautions"]]
     assert codes[0] == "life_safety"
     assert {"line_voltage", "disconnect", "wiring_classes"} <= set(codes)
+
+
+def test_where_the_key_hangs_is_on_the_sheet_and_in_no_list_or_change(hall: Hall, client: Client) -> None:
+    where = "third hook behind the ice machine"
+    closet_alter(factories.change(hall.site), closet=hall.closet, key_location=where)
+    assert where in json.dumps(get(client, f"closets/{hall.closet.pk}/sheet"))
+    assert where not in json.dumps(get(client, "closets"))
+    assert where not in json.dumps(get(client, f"closets/{hall.closet.pk}"))
+    written = get(client, "changes", table="closet")["results"]
+    assert written
+    for one in written:
+        rows = get(client, f"changes/{one['id']}")
+        assert where not in json.dumps(rows)
+        assert rows["new_rows"][0]["name"] == hall.closet.name, "the rest of the row is shown"
 
 
 def test_it_never_holds_a_code(hall: Hall, client: Client, manager: User) -> None:

@@ -65,6 +65,7 @@ class History:
         }
         body["time_zone"] = rng.choice(["UTC", "Europe/Lisbon", "America/Denver", "Pacific/Auckland"])
         body["design_temperature_c"] = rng.choice([-25.0, 20.0, 20.0, 45.0, 60.0])
+        body["jurisdiction"] = rng.choice(["united_states", "united_states", None, "canada", "elsewhere"])
         if rng.random() < 0.4:
             body["surveyed_on"] = (self.day + dt.timedelta(days=rng.choice([0, 1, 60, 200]))).isoformat()
         accepted = change_accept(self._change(self.day), [body])

@@ -75,13 +75,14 @@ def test_what_is_for_people_marks_nobody(quiet: Site, write: Callable[[Site], ob
         lambda site: site_alter(change(site), time_zone="Europe/Lisbon"),
         lambda site: site_alter(change(site), surveyed_on=dt.date(2026, 2, 3)),
         lambda site: site_alter(change(site), commissioned_on=dt.date(2026, 2, 3)),
+        lambda site: site_alter(change(site), jurisdiction=Site.Jurisdiction.CANADA),
         lambda site: factories.make_supply(Closet.objects.get(site=site)),
         lambda site: factories.make_points(Run.objects.get(site=site), 1),
         lambda site: zone_alter(
             change(site), zone=Zone.objects.get(site=site), life_safety=Zone.LifeSafety.YES
         ),
     ],
-    ids=["temperature", "time zone", "survey", "commissioning", "supply", "point", "zone"],
+    ids=["temperature", "time zone", "survey", "commissioning", "jurisdiction", "supply", "point", "zone"],
 )
 def test_what_feeds_a_load_marks_its_site(quiet: Site, write: Callable[[Site], object]) -> None:
     write(quiet)

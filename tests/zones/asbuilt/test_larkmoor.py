@@ -50,7 +50,7 @@ DRIFTS = {
     ("dunlow", "2022-11-30", "line_impedance", "amplifier AMP-1"): (CANNOT_TELL, 70.7**2 / 120),
     ("heath-end", "2023-11-02", "amplifier_load", "amplifier AMP-1"): (PAST, 14 * 5),
     ("heath-end", "2023-11-02", "line_impedance", "amplifier AMP-1"): (PROBABLY, 70.7**2 / 70),
-    ("lac-dore", "2022-04-27", "polarity_reversed", "block LD1-A"): (PAST, 2),
+    ("lac-dore", "2022-04-27", "audio_reversed", "block LD1-A"): (PAST, 2),
     ("canal-baths", "2023-08-16", "other_zone", "run SB"): (PAST, 1),
 }
 # the reading of 2026-04-21 is judged against the record, whichever day is asked
@@ -61,6 +61,8 @@ UNKNOWN = {
     ("fennick-dock", "audio_level", "output 1 of G2"),
     ("fennick-dock", "amplifier_load", "amplifier AMP-1"),
     ("fennick-dock", "line_impedance", "amplifier AMP-1"),
+    ("fennick-dock", "wiring_class", "supply DC-2"),
+    ("fennick-dock", "wiring_class", "amplifier AMP-1"),
     ("fennick-dock", "poe_allocated", "switch FD-SW-2"),
 }
 

@@ -16,7 +16,7 @@ import pytest
 
 from sites.changes.errors import ChangeRefused
 from sites.changes.services import change_accept
-from sites.models import Site
+from sites.models import Closet, Site
 from sites.models.changes import ChangeSet
 from tests.factories import change
 from tests.zones.test_replay import Naive, built_before, random_operation, replay
@@ -140,7 +140,7 @@ def test_text_that_a_file_could_trip_over(tmp_path: Path) -> None:
         "directions": "'=SUM(A1)",
         "opened_by": "''quoted",
         "room": "?",
-        "key_location": "'-1",
+        "escort": "'-1",
     }
     folder["zones"][0] |= {"name": "Hall | A", "groups": r"north \| south | =all"}
     folder["paging_sets"][0]["zones"] = r"Hall \| A | Gangway"
@@ -149,6 +149,18 @@ def test_text_that_a_file_could_trip_over(tmp_path: Path) -> None:
     site = Site.objects.get()
     assert_round_trip(site, tmp_path)
     assert site.name == "Ébb Pier"
+
+
+def test_where_a_key_hangs_is_imported_and_never_exported(tmp_path: Path) -> None:
+    folder = pier()
+    folder["closets"][0]["key_location"] = "third hook behind the ice machine"
+    take(folder)
+    site = Site.objects.get()
+    files = exported(site, tmp_path)
+    assert not any(b"ice machine" in content or b"key_location" in content for content in files.values())
+    # and taken again, what the files do not say stays as it is recorded
+    assert import_files(files, Importer("Mila Quay", NOW)).nothing_new
+    assert Closet.objects.get(site=site, name=folder["closets"][0]["name"]).key_location
 
 
 def test_an_empty_record_exports_to_nothing(tmp_path: Path) -> None:

@@ -14,7 +14,7 @@ from zones.electrical.verdicts import Rule, Verdict
 AT_LEAST = {"run_voltage", "audio_level", "line_impedance"}
 CODES = (
     "supply_current",
-    "class_2_power",
+    "wiring_class",
     "run_voltage",
     "run_current",
     "conductor_current",
@@ -32,10 +32,12 @@ CODES = (
     "endpoint_cable",
     "row_used_twice",
     "polarity_reversed",
+    "audio_reversed",
     "clip_out",
     "dc_on_audio",
     "audio_with_dc",
     "wire_gauge",
+    "stranded_on_idc",
     "address_used_twice",
     "reading_disagrees",
     "voltage_disagrees",

@@ -28,7 +28,7 @@ MODEL = {
     "middle_tap_w": NAN,
     "highest_tap_w": NAN,
 }
-CABLE = {"gauge_awg": 24.0, "category": False, "conductor_rating_a": NAN}
+CABLE = {"gauge_awg": 24.0, "category": False, "conductor_rating_a": NAN, "stranded": -1, "listing": -1}
 FACTS: dict[str, dict[str, Any]] = {
     "runs": {
         "zone_id": 1,
@@ -72,7 +72,12 @@ FACTS: dict[str, dict[str, Any]] = {
         "class_2_marked": 1,
     },
     "outputs": {"impedance_ohm": 100.0, "level_v": NAN, "speakers_max": NAN},
-    "amplifiers": {"rated_power_w": 120.0, "line_voltage_v": 70.7, "minimum_impedance_ohm": NAN},
+    "amplifiers": {
+        "rated_power_w": 120.0,
+        "line_voltage_v": 70.7,
+        "minimum_impedance_ohm": NAN,
+        "output_class": p.OutputClass.CLASS_2,
+    },
     "switches": {
         "budget_w": 130.0,
         "budget_one_lost_w": NAN,
@@ -163,6 +168,7 @@ class ToyPlant:
 
     def __init__(self, *, temperature_c: float = 20.0, factors: Factors | None = None) -> None:
         self.temperature_c = temperature_c
+        self.jurisdiction = -1
         self.factors = factors or Factors()
         self.models: list[dict[str, Any]] = []
         self.cables: list[dict[str, Any]] = []
@@ -170,7 +176,7 @@ class ToyPlant:
         self.block_kinds: list[int] = []
         self.run_blocks: list[int] = []
         self.output_endpoints: dict[int, int] = {}
-        self.blocks = 0
+        self.kinds_of_blocks: list[int] = []
         self.counts: dict[str, int] = defaultdict(int)
         self.rows: dict[str, list[dict[str, Any]]] = defaultdict(list)
 
@@ -222,9 +228,9 @@ class ToyPlant:
             made.append(parent)
         return made
 
-    def block(self) -> int:
-        self.blocks += 1
-        return self.blocks - 1
+    def block(self, kind: int = p.BlockKind.SPLIT_66) -> int:
+        self.kinds_of_blocks.append(kind)
+        return len(self.kinds_of_blocks) - 1
 
     def _groups(self) -> dict[str, list[int]]:
         leader: dict[tuple[str, int], tuple[str, int]] = {}
@@ -299,6 +305,7 @@ class ToyPlant:
         return p.Plant(
             site_id=np.array([7], np.int64),
             temperature_c=np.array([self.temperature_c]),
+            jurisdiction=np.array([self.jurisdiction], np.int64),
             group_site=np.zeros(self.group_count, np.int64),
             run_id=ids["runs"],
             run_kind=np.array(self.run_kinds, np.int64),
@@ -314,7 +321,8 @@ class ToyPlant:
             switch_id=ids["switches"],
             port_id=ids["ports"],
             endpoint_id=ids["endpoints"],
-            block_id=np.arange(self.blocks, dtype=np.int64) + 1000,
+            block_id=np.arange(len(self.kinds_of_blocks), dtype=np.int64) + 1000,
+            block_kind=np.array(self.kinds_of_blocks, np.int64),
             models=p.Models(
                 model_id=np.arange(len(self.models), dtype=np.int64),
                 **ratings,
@@ -324,6 +332,8 @@ class ToyPlant:
                 gauge_awg=np.array([c["gauge_awg"] for c in self.cables], np.float64),
                 category=np.array([c["category"] for c in self.cables], np.bool_),
                 conductor_rating_a=np.array([c["conductor_rating_a"] for c in self.cables], np.float64),
+                stranded=np.array([c["stranded"] for c in self.cables], np.int64),
+                listing=np.array([c["listing"] for c in self.cables], np.int64),
             ),
             factors=self.factors,
             **tables,

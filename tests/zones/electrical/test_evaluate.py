@@ -340,7 +340,8 @@ def test_block_faults_are_figures() -> None:
     toy.add("zones", zone_id=1)
     found = figures(toy)
     assert figure(found, "row_used_twice")[1:] == (2, 2, 1, Verdict.PAST)
-    assert figure(found, "polarity_reversed")[1:] == (2, 2, 0, Verdict.PAST)
+    assert figure(found, "polarity_reversed")[1:] == (0, 0, 0, Verdict.WITHIN)
+    assert figure(found, "audio_reversed")[1:] == (2, 2, 0, Verdict.PAST)
     assert figure(found, "audio_with_dc")[1] == 0
     toy.add("zones", zone_id=2)
     assert figure(figures(toy), "audio_with_dc")[1] == 1
@@ -370,16 +371,6 @@ def test_switch_with_its_largest_supply_lost_and_measured() -> None:
     assert figure(found, "poe_one_supply_lost")[4] is Verdict.PAST
     assert not has(found, "poe_measured")
     assert figure(figures(toy, 3), "poe_measured")[1:] == pytest.approx((110, 110, 104, Verdict.PAST))
-
-
-def test_source_not_marked_class_2() -> None:
-    toy = chain_plant(1)
-    toy.rows["supplies"][0] |= {"rated_current_a": 5.0, "class_2_marked": 0}
-    assert figure(figures(toy), "class_2_power")[1:] == (120, 120, 100, Verdict.PAST)
-    toy.rows["supplies"][0]["class_2_marked"] = -1
-    assert figure(figures(toy), "class_2_power")[4] is Verdict.CANNOT_TELL
-    toy.rows["supplies"][0]["class_2_marked"] = 1
-    assert not has(figures(toy), "class_2_power")
 
 
 def test_factors_are_editable_and_unknown_ones_are_refused() -> None:

@@ -55,7 +55,8 @@ def test_an_opened_case_says_all_that_a_dispatcher_needs(quay: Quay) -> None:
     assert body["site"]["code"] == quay.record.site.code
     (closet,) = body["closets"]
     assert closet["opened_by"] == "harbour office, 6 to 22"
-    assert closet["key_location"] == "security desk"
+    assert closet["key"] == "ask the site contact"
+    assert "security desk" not in json.dumps(body), "where a key hangs leaves by no event"
     assert {contact["name"] for contact in body["contacts"]} == {"P. Wick", "A. Stern"}
     assert body["contract"]["response_hours"] == 8
     (finding,) = body["findings"]

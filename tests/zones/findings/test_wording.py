@@ -282,7 +282,7 @@ def test_a_title_is_site_thing_figure_limit_in_80_characters() -> None:
         == "merrow-harbour PS-1: 1.83 A, limit 1.60 A"
     )
     assert title("merrow-harbour", polarity, "block B1", Estimate(2.0, 0.0)) == (
-        "merrow-harbour polarity reversed on 2 rows of block B1"
+        "merrow-harbour DC polarity reversed on 2 rows of block B1"
     )
     for limit in LIMITS:
         assert len(title("merrow-harbour-east", limit, "s" * 120, Estimate(123.4, 100.0))) <= TITLE_LENGTH

@@ -20,14 +20,16 @@ from zones.limits.registry import LIMITS, RULES, limit_by_code
 JUDGED = [limit for limit in LIMITS if limit.rule is not None]
 NEVER_NEAR = {
     "port_type",
-    "class_2_power",
+    "wiring_class",
     "other_zone",
     "row_used_twice",
     "polarity_reversed",
+    "audio_reversed",
     "clip_out",
     "dc_on_audio",
     "audio_with_dc",
     "wire_gauge",
+    "stranded_on_idc",
     "address_used_twice",
     "reading_disagrees",
     "voltage_disagrees",
@@ -161,8 +163,24 @@ def test_headroom_is_a_share_of_the_limit_and_of_6_db_in_db(
     [
         ("output_speakers", 41.0, "", "Block B1 drives 41 speakers; limit 40."),
         ("row_used_twice", 2.0, "row 5", "Block B1 has 2 conductors on one side of row 5; 1 allowed."),
-        ("polarity_reversed", 2.0, "row 1", "Block B1: polarity reversed on 2 rows, first row 1."),
-        ("polarity_reversed", 1.0, "row 1", "Block B1: polarity reversed on 1 row, first row 1."),
+        (
+            "polarity_reversed",
+            2.0,
+            "row 1",
+            "Block B1: DC polarity reversed on 2 rows, first row 1. The ",
+        ),
+        (
+            "polarity_reversed",
+            1.0,
+            "row 1",
+            "Block B1: DC polarity reversed on 1 row, first row 1. The ",
+        ),
+        (
+            "audio_reversed",
+            1.0,
+            "row 1",
+            "Block B1: audio or line polarity reversed on 1 row",
+        ),
         ("other_zone", 1.0, "P4", "Block B1 has 1 device in another zone, first P4."),
         ("address_used_twice", 2.0, "", "2 endpoints share the network address of block B1; 1 allowed."),
         ("wire_gauge", 2.0, "", "The cable of block B1 is 2 AWG outside its block's wire range."),
@@ -222,8 +240,8 @@ def test_a_figure_that_is_not_recorded_is_said_to_be_so() -> None:
         ("line_impedance", 4.2, Verdict.NEAR),
         ("poe_allocated", 369.6, Verdict.NEAR),  # 24 ports of class 3 in 370 W: IEEE 802.3
         ("poe_allocated", 385.0, Verdict.PAST),  # a 25th does not fit
-        ("class_2_power", 96.0, Verdict.WITHIN),
-        ("class_2_power", 101.0, Verdict.PAST),
+        ("wiring_class", 0.0, Verdict.WITHIN),
+        ("wiring_class", 1.0, Verdict.PAST),
         ("row_used_twice", 1.0, Verdict.WITHIN),
         ("row_used_twice", 2.0, Verdict.PAST),
         ("polarity_reversed", 0.0, Verdict.WITHIN),
@@ -240,7 +258,7 @@ def test_when_each_rule_is_near_or_past(code: str, figure: float, verdict: Verdi
         "run_voltage": 18.0,
         "line_impedance": 4.0,
         "poe_allocated": 370.0,
-        "class_2_power": 100.0,
+        "wiring_class": 0.0,
         "row_used_twice": 1.0,
         "polarity_reversed": 0.0,
         "audio_with_dc": 0.0,
@@ -278,7 +296,7 @@ def test_only_advice_is_of_the_least_severity() -> None:
 def test_lines_warn_of_shock_and_class_2_of_local_code() -> None:
     on_lines = [limit for limit in LIMITS if limit.code.startswith(("amplifier_", "line_"))]
     assert all(Caution.LINE_VOLTAGE in limit.cautions for limit in on_lines)
-    assert Caution.LOCAL_CODE in limit_by_code("class_2_power").cautions
+    assert Caution.LOCAL_CODE in limit_by_code("wiring_class").cautions
     assert all(caution.text.endswith(".") for caution in Caution)
 
 
@@ -287,7 +305,8 @@ def test_every_kind_of_remedy_is_offered_by_some_limit() -> None:
 
 
 def test_all_kinds_of_subject_that_figures_are_about_are_judged() -> None:
-    assert {limit.subject_kind for limit in JUDGED} == set(SubjectKind) - {SubjectKind.SITE}
+    kinds = {limit.subject_kind for limit in JUDGED} - {None}  # wiring_class: supplies and amplifiers
+    assert kinds == set(SubjectKind) - {SubjectKind.SITE}
 
 
 def test_a_code_that_is_none_is_refused_with_what_may_have_been_meant() -> None:

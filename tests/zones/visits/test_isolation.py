@@ -115,9 +115,22 @@ def test_what_is_not_recorded_is_never_called_disconnected() -> None:
     ]
     no_dc, complete = isolated(audio, SUPPLY)
     assert no_dc.endswith(
-        "The rows of its DC are not recorded: it stays connected. Measure before you touch it."
+        "The rows of its DC are not recorded: it stays connected. Unplug its supply before you touch it."
     )
     assert not complete
     no_feed, complete = isolated([lying(1)])
-    assert no_feed.endswith("What feeds it is not recorded: measure before you touch it.")
+    assert no_feed.endswith("What feeds it is not recorded: find it and lock it out before you touch it.")
     assert not complete
+
+
+def test_everything_that_falls_silent_with_the_source_is_named_and_who_must_know() -> None:
+    supply = Feed("supply PS 1", HERE, "MDF", silences="zone Gangway (serves life safety) and zone Quay")
+    own = [lying(1), lying(2)]
+    run = Run(pk=1, name="R1", kind=Run.Kind.SELF_AMPLIFIED)
+    named = "Silent while supply PS 1 is off: zone Gangway (serves life safety) and zone Quay."
+    told = isolation_of(run, own, (), [supply], HERE, "A. Stern")
+    assert told.sentence == f"Pull clips 1 and 2 on B1. {named} Tell A. Stern before and after."
+    untold = isolation_of(run, [], (), [supply], HERE)
+    assert untold.sentence.endswith(
+        f"{named} Tell the people there before and after: no site contact is recorded."
+    )

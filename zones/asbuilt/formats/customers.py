@@ -99,6 +99,11 @@ CLOSETS = file_kind(
     "closets",
     "Telecommunications spaces, and how a person gets into them. Codes of doors and alarms never stand in "
     "files.",
+    OfField(
+        "key_location",
+        help="Where the key is, never a code. Never exported: ask the site contact.",
+        more={"exported": False},
+    ),
     model=Closet,
 )
 

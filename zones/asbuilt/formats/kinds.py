@@ -34,7 +34,8 @@ Values = dict[str, Any]
 class Column:
     """One column. ``attribute``: what it fills; None where it is part of a reference or where the kind makes
     something else of it. ``dated``: it may change with the row's change. ``default``: what a blank cell
-    stands for. ``units``: header of the same quantity in another unit, and how many metres that is.
+    stands for. ``exported``: False where files bring it in and never take it out. ``units``: header of the
+    same quantity in another unit, and how many metres that is.
     """
 
     name: str
@@ -44,6 +45,7 @@ class Column:
     dated: bool = False
     required: bool = False
     default: Any = None
+    exported: bool = True
     units: Mapping[str, Decimal] = dataclasses.field(default_factory=dict)
 
 
@@ -277,6 +279,10 @@ class FileKind:
         rest += [REVISED_BY] if self.facts else []
         rest += [DESCRIBED_BY] if self.placed or (self.facts and self.model) else []
         return (*heads, *rest)
+
+    @cached_property
+    def exported_columns(self) -> tuple[Column, ...]:
+        return tuple(column for column in self.all_columns if column.exported)
 
     @cached_property
     def by_name(self) -> dict[str, Column]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 
 from zones.loads.site_loads import Load, SiteLoads
 
-from . import amplifier_lines, direct_current, network_power, readings, sound, terminations
+from . import amplifier_lines, direct_current, network_power, readings, sound, terminations, wiring_classes
 from .registry import EXPLAINERS
 from .scene import Scene
 from .worked import Worked
@@ -18,6 +18,7 @@ __all__ = [
     "readings",
     "sound",
     "terminations",
+    "wiring_classes",
 ]
 
 

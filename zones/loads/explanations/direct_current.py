@@ -8,7 +8,6 @@ from zones.electrical.bands import LIKELY, FloatArray, IntArray
 from zones.electrical.conductors import design_temperature_c
 from zones.electrical.figures import sums
 from zones.electrical.plant import BoolArray
-from zones.electrical.self_amplified import CLASS_2_LIMIT_VA
 from zones.electrical.subjects import SubjectKind
 from zones.loads.site_loads import Load
 
@@ -70,30 +69,6 @@ def supply_current(scene: Scene, load: Load) -> Worked:
             Step.of("Current of the supply, its network solved", "supply current", "A", current.max(axis=1)),
             limit_by_fraction(rated, fraction, "A"),
         ),
-    )
-
-
-@explains("class_2_power")
-def class_2_power(scene: Scene, load: Load) -> Worked:
-    loaded, no_load, rated, marking = (
-        scene.fact(load.subject, name)
-        for name in ("rated_load_voltage_v", "no_load_voltage_v", "rated_current_a", "class_2_marked")
-    )
-    volts = no_load if np.isnan(loaded) else loaded
-    marked = {1: "marked Class 2", 0: "not marked Class 2"}.get(
-        int(marking), "Class 2 marking not recorded: read its label"
-    )
-    return Worked(
-        formula="P = V × I: what the supply can deliver at its rated load.",
-        assumptions=(
-            f"The supply is recorded as: {marked}. The class is what equipment is marked, never inferred.",
-        ),
-        inputs=(
-            Amount.rated("voltage at rated load", "V", volts),
-            Amount.rated("rated current", "A", rated),
-            Amount.of("Class 2 power", "VA", CLASS_2_LIMIT_VA, "NEC Chapter 9 Table 11, from memory"),
-        ),
-        steps=(Step.worked(f"{number(volts, 'V')} × {number(rated, 'A')}", "power", "VA", volts * rated),),
     )
 
 

@@ -6,6 +6,7 @@ import numpy as np
 
 from sites.models import Block
 from zones.electrical.bands import IntArray
+from zones.electrical.figures import lookup
 from zones.electrical.plant import BlockKind, BoolArray, Carries, select
 from zones.electrical.point_loads import UNKNOWN_GAUGE_AWG
 from zones.electrical.subjects import SubjectKind
@@ -24,8 +25,12 @@ _CONDUCTORS = columns("row", "side", "pair", "carries")
 def row_used_twice(scene: Scene, load: Load) -> Worked:
     rows = _landings(scene, load)
     rows = rows[scene.plant.landings.row[rows] == load.detail]
+    kind = Block.Kind[BlockKind(scene.plant.block_kind[scene.index(load.subject)]).name]
     return Worked(
-        formula="The most conductors on one side of one row.",
+        formula="The conductors on the side of a row that has most beyond what it takes.",
+        inputs=(
+            Amount.of(f"conductors that a side of it takes, {kind.label}", "", load.limit, "common practice"),
+        ),
         tables=(_conductors(scene, f"On row {load.detail}", rows),),
         steps=tuple(
             Step.of(f"On the side of the {side}", f"conductors, {side}", "", count)
@@ -39,20 +44,31 @@ def row_used_twice(scene: Scene, load: Load) -> Worked:
 
 @explains("polarity_reversed")
 def polarity_reversed(scene: Scene, load: Load) -> Worked:
+    return _reversed(scene, load, of_dc=True)
+
+
+@explains("audio_reversed")
+def audio_reversed(scene: Scene, load: Load) -> Worked:
+    return _reversed(scene, load, of_dc=False)
+
+
+def _reversed(scene: Scene, load: Load, *, of_dc: bool) -> Worked:
     table, rows = scene.plant.landings, _landings(scene, load)
     wrong = [
         one
         for one in rows
-        if any(
+        if (table.carries[one] in DC) is of_dc
+        and any(
             table.row[other] == table.row[one]
             and table.field_side[other] != table.field_side[one]
             and OPPOSITE[table.carries[one]] == table.carries[other]
             for other in rows
         )
     ]
+    pair = "a DC pair" if of_dc else "an audio pair or a line"
     count = len(np.unique(table.row[wrong]))
     return Worked(
-        formula="Rows on which one side carries a conductor of a pair and the other side its opposite.",
+        formula=f"Rows on which one side carries a conductor of {pair} and the other side its opposite.",
         tables=(_conductors(scene, "Rows with reversed polarity", np.array(wrong, np.int64)),),
         steps=(Step.of("Rows", "rows", "", count),),
     )
@@ -148,6 +164,27 @@ def wire_gauge(scene: Scene, load: Load) -> Worked:
             Amount.of(f"thickest wire of a {block} block", "AWG", thickest, "common practice"),
             Amount.of("thinnest wire", "AWG", thinnest, "common practice"),
         ),
+    )
+
+
+@explains("stranded_on_idc")
+def stranded_on_idc(scene: Scene, load: Load) -> Worked:
+    plant, wiring = scene.plant, scene.wiring
+    home = (wiring.parent < 0) & (plant.points.run_index[wiring.row] == scene.index(load.subject))
+    landed = []
+    for row in wiring.row[home].tolist():
+        cable = plant.points.cable_index[row]
+        stranded = int(lookup(plant.cables.stranded, cable))
+        if stranded < 0 and lookup(plant.cables.category, cable):
+            stranded = 0
+        wire = {1: "stranded", 0: "solid"}.get(stranded, "not recorded")
+        landed.append([scene.point_name(row), wire])
+    block = Block.Kind[BlockKind(int(plant.run_block_kind[scene.index(load.subject)])).name]
+    return Worked(
+        formula="Segments of stranded wire that land on insulation-displacement contacts.",
+        assumptions=(f"Block: {block.label}. Category cable is solid unless recorded otherwise.",),
+        tables=(Table.of("Segments that land on the block", columns("to", "wire"), landed),),
+        steps=(Step.of("Segments", "segments", "", sum(wire == "stranded" for _, wire in landed)),),
     )
 
 

@@ -5,7 +5,7 @@ from django.db import migrations
 
 
 class Migration(migrations.Migration):
-    dependencies = [("zones", "0011_reading_error")]
+    dependencies = [("zones", "0012_reading_error")]
     operations = [
         migrations.RunSQL(
             "ALTER TABLE reading VALIDATE CONSTRAINT reading_instrument_error_check, "

@@ -19,7 +19,7 @@ BACK = "ALTER TABLE reading DROP COLUMN instrument_error, DROP COLUMN temperatur
 
 
 class Migration(migrations.Migration):
-    dependencies = [("zones", "0010_shares_of_segments_hold")]
+    dependencies = [("zones", "0011_case_first_opened_at")]
     operations = [
         migrations.SeparateDatabaseAndState(
             [migrations.RunSQL(COLUMNS + CHECKS, BACK)],

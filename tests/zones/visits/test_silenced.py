@@ -1,0 +1,51 @@
+"""All that falls silent with a source, by the record: life safety first."""
+
+from __future__ import annotations
+
+import pytest
+
+from sites.changes.steps import first_step_after
+from sites.models import Contact
+from sites.services.closets import contact_add
+from tests import factories
+from tests.halls import Hall
+from zones.models import Zone
+from zones.services.points import point_append
+from zones.services.runs import run_alter
+from zones.services.zones import zone_alter
+from zones.visits.silenced import silenced, whom_to_tell
+
+pytestmark = pytest.mark.django_db
+NOW = first_step_after(factories.BUILT_ON)
+
+
+def test_every_zone_on_the_supply_is_named_life_safety_first(hall: Hall) -> None:
+    change = factories.change(hall.site)
+    zone_alter(change, zone=hall.zone, life_safety=Zone.LifeSafety.NO)
+    zone_alter(change, zone=hall.gangway, life_safety=Zone.LifeSafety.YES)
+    loft = factories.make_zone(hall.site, name="Loft")
+    # a speaker of another zone on one of the runs falls silent with it
+    point_append(change, run=hall.run, after=hall.points[-1], model=hall.speaker, zone=loft)
+    said = silenced(hall.site.pk, NOW)["supply", hall.supply.pk]
+    assert (
+        said == "zone Gangway (serves life safety), zone Loft (life safety not recorded) and zone Ticket hall"
+    )
+
+
+def test_a_run_without_a_zone_is_named_itself_and_what_another_source_feeds_is_not(hall: Hall) -> None:
+    other = factories.make_supply(hall.closet, name="PS 2")
+    run_alter(factories.change(hall.site), run=hall.run, supply=other, zone=None)
+    said = silenced(hall.site.pk, NOW)
+    assert said["supply", other.pk] == "run R1"
+    assert "Ticket hall" not in said["supply", hall.supply.pk]
+
+
+def test_whom_to_tell(hall: Hall) -> None:
+    assert whom_to_tell(hall.site.pk, hall.closet.pk) == ""
+    elsewhere = factories.make_closet(hall.site)
+    change = factories.change(hall.site)
+    contact_add(change, name="A. Stern", role=Contact.Role.SITE)
+    contact_add(change, name="T. Brack", role=Contact.Role.SITE, closet=hall.closet)
+    contact_add(change, name="N. Wick", role=Contact.Role.NETWORK)
+    contact_add(change, name="O. Far", role=Contact.Role.SITE, closet=elsewhere)
+    assert whom_to_tell(hall.site.pk, hall.closet.pk) == "A. Stern and T. Brack"

@@ -19,7 +19,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .bands import HIGH, LIKELY, LOW, Basis, FloatArray, IntArray
-from .dc_network import DcNetwork, Sources, dc_network, solve_bands, sources
+from .dc_bands import solve_bands
+from .dc_network import DcNetwork, Sources, dc_network, sources
 from .figures import FigureBlock, Subjects, any_of, first_known, lookup, sums
 from .forest import Forest
 from .plant import FOREVER, BoolArray, Members, Plant, ReadingKind, ReadingRows, State, expand

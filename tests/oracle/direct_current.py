@@ -5,10 +5,11 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from .figures import Figure, Spot, Subject, worst, worst_spots
-from .networks import Node, Undecided, solve_dc
+from .networks import Node, Solved, Undecided, solve_dc
+from .overloads import Served, nothing_said, serve
 from .record import Row
 from .standing import DcRun, Fed, Source, Standing, StandingPoint, dc_run, source_of
 from .values import NAN, Bands, PointValues, Values
@@ -17,6 +18,7 @@ from .wiring_classes import wiring_class
 ValuesOf = Callable[[Row], PointValues]
 Speaks = Callable[[StandingPoint], bool]
 PARALLELED = "fed_twice"
+Pairs = set[tuple[int, int]]
 
 
 @dataclass
@@ -31,15 +33,22 @@ class Tree:
 @dataclass
 class Seen:
     """The worst of the scenarios. By band: current of supplies; volts and amps of points; amps at the block
-    of runs. overloaded: runs that have no solution. undecided: supplies so close to collapse that nothing is
-    said. unsolved: how often there was no solution."""
+    of runs. Pairs with a band: overloaded, runs without a stable voltage; stuck, supplies without a stable
+    current; and runs (supplies) of which volts, amps in some segment, at the block, in all may be harsher.
+    undecided: supplies so close to collapse that nothing is said. unsolved: how often there was no
+    solution."""
 
     supply_a: dict[tuple[int, int], float]
     volts: dict[tuple[int, int], float]
     branch_a: dict[tuple[int, int], float]
     run_a: dict[tuple[int, int], float]
     undecided: set[int]
-    overloaded: set[tuple[int, int]]
+    overloaded: Pairs = field(default_factory=set)
+    stuck: Pairs = field(default_factory=set)
+    volts_bound: Pairs = field(default_factory=set)
+    branch_bound: Pairs = field(default_factory=set)
+    run_bound: Pairs = field(default_factory=set)
+    supply_bound: Pairs = field(default_factory=set)
     unsolved: int = 0
 
 
@@ -88,7 +97,7 @@ def direct_current(
     computed; and what out of the ordinary there was."""
     runs = {run.id: dc_run(run) for run in standing.runs.values() if run.kind == "self_amplified"}
     trees = trees_of(standing, runs)
-    seen = Seen({}, {}, {}, {}, set(), set())
+    seen = Seen({}, {}, {}, {}, set())
     for speaking, of_trees in _scenarios(standing, trees):
         _see(values, values_of, of_trees, speaking, seen)
     figures = [figure for tree in trees for figure in _supply_figures(values, tree, seen)]
@@ -138,56 +147,48 @@ def _see(values: Values, values_of: ValuesOf, trees: list[Tree], speaking: Speak
     for tree in trees:
         unknown = math.isnan(tree.source.worst_v)
         volts = values.factors["nominal_supply_v"] if unknown else tree.source.worst_v
-        kinder_source = 0.0
-        kinder = [0.0] * len(tree.fed)
-        at_block = {k: each.point.run for k, each in enumerate(tree.fed) if each.at_block}
-        by_band: list[list[float]] = []
-        for band in range(3):
-            nodes = nodes_of(tree.fed, band, speaking, values_of)
-            try:
-                solved = solve_dc(nodes, volts, tree.source.ohm)
-            except Undecided:
-                seen.undecided.add(tree.supply)
-                solved = None
-            if solved is None:
-                seen.unsolved += 1
-                # no voltage, and the current that is asked for at the source voltage: no less than a kinder
-                # estimate draws
-                demand = [node.amps + node.watts / volts for node in nodes]
-                source_a = max(sum(demand), kinder_source)
-                branch = [max(a, b) for a, b in zip(_behind(nodes, demand), kinder, strict=True)]
-                voltage = [NAN] * len(nodes)
-                if not unknown:
-                    seen.overloaded |= {(each.point.run, band) for each in tree.fed}
-            else:
-                source_a, branch, voltage = solved.source_a, solved.branch_a, solved.volts
-            kinder_source, kinder = source_a, branch
-            by_band.append(branch)
-            _keep(seen.supply_a, (tree.supply, band), source_a, largest=True)
-            for k, each in enumerate(tree.fed):
-                _keep(seen.branch_a, (each.point.id, band), branch[k], largest=True)
-                found = NAN if unknown else voltage[k]
-                _keep(seen.volts, (each.point.id, band), found, largest=False)
-            totals: dict[int, float] = {}
-            for k, run in at_block.items():
-                totals[run] = totals.get(run, 0.0) + branch[k]
-            for run, total in totals.items():
-                _keep(seen.run_a, (run, band), total, largest=True)
+        runs = [each.point.run for each in tree.fed]
+        bands = [nodes_of(tree.fed, band, speaking, values_of) for band in range(3)]
+        try:
+            served = serve(bands, runs, volts, tree.source.ohm)
+        except Undecided:
+            seen.undecided.add(tree.supply)
+            served = [nothing_said(len(runs))] * 3
+        for band, one in enumerate(served):
+            seen.unsolved += not one.solved
+            _keep(seen.supply_a, (tree.supply, band), one.source_a, largest=True)
+            if one.source_bound or one.stuck:
+                seen.supply_bound.add((tree.supply, band))
+            if not unknown:
+                seen.overloaded |= {(run, band) for run in one.overloaded}
+                seen.stuck |= {(tree.supply, band)} if one.stuck else set()
+            _see_points(tree.fed, one, band, unknown, seen)
+
+
+def _see_points(fed: list[Fed], one: Served, band: int, unknown: bool, seen: Seen) -> None:
+    totals: dict[int, float] = {}
+    for k, each in enumerate(fed):
+        run = each.point.run
+        _keep(seen.branch_a, (each.point.id, band), one.branch_a[k], largest=True)
+        _keep(seen.volts, (each.point.id, band), NAN if unknown else one.volts[k], largest=False)
+        if one.volts_bound[k]:
+            seen.volts_bound.add((run, band))
+        if one.branch_bound[k]:
+            seen.branch_bound.add((run, band))
+            if each.at_block:
+                seen.run_bound.add((run, band))
+        if each.at_block:
+            totals[run] = totals.get(run, 0.0) + one.branch_a[k]
+    for run, total in totals.items():
+        _keep(seen.run_a, (run, band), total, largest=True)
 
 
 def _keep(into: dict[tuple[int, int], float], key: tuple[int, int], value: float, *, largest: bool) -> None:
     into[key] = worst([into.get(key, NAN), value], largest=largest)
 
 
-def _behind(nodes: list[Node], demand: list[float]) -> list[float]:
-    """What each node and all behind it ask for."""
-    behind = list(demand)
-    for place, node in enumerate(nodes):
-        above = node.parent
-        while above is not None:
-            behind[above] += demand[place]
-            above = nodes[above].parent
-    return behind
+def _flags(of: Pairs, key: int) -> tuple[bool, ...]:
+    return tuple((key, band) in of for band in range(3))
 
 
 def _bands(of: dict[tuple[int, int], float], key: int) -> Bands:
@@ -197,8 +198,17 @@ def _bands(of: dict[tuple[int, int], float], key: int) -> Bands:
 def _supply_figures(values: Values, tree: Tree, seen: Seen) -> list[Figure]:
     source, subject = tree.source, ("supply", tree.supply)
     loading = values.factors["loading_fraction"]
+    stuck = _flags(seen.stuck, tree.supply)
+    current = _bands(seen.supply_a, tree.supply)
     figures = [
-        Figure(subject, "supply_current", _bands(seen.supply_a, tree.supply), source.rated_a * loading)
+        Figure(
+            subject,
+            "supply_current",
+            Bands(*(NAN if none else amps for amps, none in zip(current, stuck, strict=True))),
+            source.rated_a * loading,
+            overloaded=stuck,
+            bound=_flags(seen.supply_bound - seen.stuck, tree.supply),
+        )
     ]
     laid: dict[int, list[int | None]] = {}
     for each in tree.fed:
@@ -220,7 +230,8 @@ def _run_figures(values: Values, values_of: ValuesOf, run: DcRun, seen: Seen) ->
     if run.run.row["fuse_fitted"] and not math.isnan(current.likely):
         rating = run.run.row["fuse_rating_a"]
         limit = NAN if rating is None else rating * loading
-        figures.append(Figure(subject, "run_current", current, limit))
+        bound = _flags(seen.run_bound, run.run.id)
+        figures.append(Figure(subject, "run_current", current, limit, bound=bound))
     return figures
 
 
@@ -228,7 +239,8 @@ def _run_voltage(subject: Subject, run: DcRun, points: dict[int, PointValues], s
     """In each estimate the voltage at the device that has the least to spare over its own minimum in it."""
     loaded = {id_: values.minimum_v for id_, values in points.items() if values.loaded}
     spots = []
-    overloaded = tuple((run.run.id, band) in seen.overloaded for band in range(3))
+    overloaded = _flags(seen.overloaded, run.run.id)
+    bound = _flags(seen.volts_bound - seen.overloaded, run.run.id)
     for band in range(3):
         volts = {id_: seen.volts.get((id_, band), NAN) for id_ in loaded}
         scored = [(volts[id_] - minimum, Spot(volts[id_], minimum, id_)) for id_, minimum in loaded.items()]
@@ -246,9 +258,10 @@ def _run_voltage(subject: Subject, run: DcRun, points: dict[int, PointValues], s
         "run_voltage",
         Bands(*bands),
         # where no device decides: the highest minimum there is, or nothing where nothing feeds it
-        worst(loaded.values(), largest=True) if any(overloaded) else NAN,
+        worst(loaded.values(), largest=True) if any(overloaded) or any(bound) else NAN,
         spots=tuple(spots),
         overloaded=overloaded,
+        bound=bound,
     )
 
 
@@ -273,4 +286,13 @@ def _conductor_current(subject: Subject, values_of: ValuesOf, run: DcRun, seen: 
         return []
     low, likely, high = (of[0].value for of in spots)
     bands = Bands(low, likely, NAN if unrated else high)
-    return [Figure(subject, "conductor_current", bands, spots[1][0].limit, spots=tuple(spots))]
+    bound = _flags(seen.branch_bound, run.run.id)
+    limit = spots[1][0].limit
+    return [Figure(subject, "conductor_current", bands, limit, spots=tuple(spots), bound=bound)]
+
+
+def solved_alone(
+    fed: list[Fed], band: int, values_of: ValuesOf, *, paging: bool, source_v: float, source_ohm: float
+) -> Solved | None:
+    """Some points behind a source of their own, all of them speaking or all idle."""
+    return solve_dc(nodes_of(fed, band, lambda _: paging, values_of), source_v, source_ohm)

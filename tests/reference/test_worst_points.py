@@ -13,7 +13,7 @@ import pytest
 
 from tests.zones.electrical.judged import CODES, GUESSED, MEASURED, RULES, figures
 from tests.zones.electrical.plants import ToyPlant
-from zones.electrical.estimates import Estimates
+from zones.electrical.estimates import Estimates, estimates_of
 from zones.electrical.evaluate import Evaluation
 from zones.electrical.verdicts import Verdict, judge
 
@@ -95,6 +95,16 @@ def test_a_conductor_is_judged_by_the_rating_of_its_own_segment_in_each_estimate
     assert [(one.limit, one.detail) for one in estimates] == [(1.0, 1000), (1.0, 1000), (0.45, 1001)]
     assert [one.value for one in estimates] == pytest.approx([0.5 * 0.95, 0.5, 0.2 * 1.6])
     assert verdict is Verdict.WITHIN
+
+
+def test_an_estimate_that_nothing_decides_is_not_said_to_be_where_the_likely_one_is() -> None:
+    """A high estimate without a voltage is nowhere in particular; columns that the release before did not
+    write are those of the likely estimate."""
+    written = estimates_of(19.0, 18.5, None, 18.0, 18.0, 18.0, 3, 3, None, 4, 0)
+    assert [(one.limit, one.detail) for one in written] == [(18.0, 3), (18.0, 3), (18.0, None)]
+    assert written.overloaded == ["high"]
+    before = estimates_of(19.0, 18.5, 17.0, None, 18.0, None, None, 3, None, None, None)
+    assert [(one.limit, one.detail) for one in before] == [(18.0, 3)] * 3
 
 
 def test_verdicts_hold_each_estimate_against_its_own_limit() -> None:

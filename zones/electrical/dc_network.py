@@ -1,4 +1,4 @@
-"""The DC trees of self-amplified runs: nodes by supply, sources, paging scenarios, and their solution.
+"""The DC trees of self-amplified runs: nodes by supply, sources and paging scenarios.
 
 Cuts of the negative divide a run into sections. Each section is a tree rooted at its own feed.
 """
@@ -10,13 +10,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from .bands import FloatArray, IntArray
-from .figures import Subjects, first_known, lookup, sums
-from .forest import Forest
+from .figures import Subjects, first_known, lookup
 from .plant import BoolArray, Members, Plant, RunKind, select
 from .point_loads import PointLoads
-from .radial import solve
 from .subjects import SubjectKind
-from .wiring import Wiring, renumber, rows_of, section_tops
+from .wiring import Wiring, rows_of, section_tops
 
 
 @dataclass(frozen=True)
@@ -174,71 +172,4 @@ def scenarios(plant: Plant, members: Members) -> Scenarios:
         pages=np.concatenate(
             [instance * width + listed % width, np.flatnonzero(kinds == 1) * width + alone % width]
         ),
-    )
-
-
-@dataclass(frozen=True)
-class BandSolution:
-    """DC trees of n nodes and t trees in three estimates.
-
-    voltage_v, branch_a: (3, n) NaN where overloaded; terminal_v, source_a: (3, t) at the supply. overloaded:
-    (3, n) the node has no stable voltage. source_overloaded: (3, t) the supply has no stable current.
-    """
-
-    voltage_v: FloatArray
-    branch_a: FloatArray
-    terminal_v: FloatArray
-    source_a: FloatArray
-    overloaded: BoolArray
-    source_overloaded: BoolArray
-
-
-def solve_bands(
-    parent: IntArray,
-    position: IntArray,
-    tree: IntArray,
-    source_voltage_v: FloatArray,
-    source_resistance_ohm: FloatArray,
-    segment_ohm: FloatArray,
-    amps: FloatArray,
-    watts: FloatArray,
-    nominal_v: float,
-) -> BandSolution:
-    """Solve the same trees in three bands, as one forest three times as large.
-
-    parent: (n,) nodes as the caller numbers them, −1 at the feed; position: (n,) the caller's number of each
-    node here; tree: (n,); source_voltage_v, source_resistance_ohm: (t,); segment_ohm, amps, watts: (3, n).
-    Where a source voltage is NaN the currents are those at nominal_v and the voltages NaN. An infeasible tree
-    has the current demanded at the source voltage, or that of the next kinder band if it is more.
-    """
-    nodes, trees = len(position), len(source_voltage_v)
-    forest = Forest.build(renumber(position, int(position.max(initial=-1)) + 1)[parent], tree, trees).times(3)
-    unknown = np.isnan(source_voltage_v)
-    volts = np.where(unknown, nominal_v, source_voltage_v)
-    solved = solve(
-        forest,
-        source_voltage_v=np.tile(volts, 3),
-        source_resistance_ohm=np.tile(source_resistance_ohm, 3),
-        segment_resistance_ohm=segment_ohm.ravel(),
-        current_a=amps.ravel(),
-        power_w=watts.ravel(),
-        conductance_s=0.0,
-    )
-    feasible = solved.feasible.reshape(3, trees)
-    node_ok = feasible[:, tree]
-    demanded = amps + watts / volts[tree]
-    branch = solved.branch_current_a.reshape(3, nodes)
-    current = np.where(feasible, solved.source_current_a.reshape(3, trees), sums(tree, demanded, trees))
-    if not node_ok.all():
-        # loads in watts draw more at the low voltage of a kinder band than is demanded at the source's
-        behind = forest.totals(demanded.ravel()).reshape(3, nodes)
-        branch = np.maximum.accumulate(np.where(node_ok, branch, behind), axis=0)
-        current = np.maximum.accumulate(current, axis=0)
-    return BandSolution(
-        voltage_v=np.where(unknown[tree], np.nan, solved.voltage_v.reshape(3, nodes)),
-        branch_a=branch,
-        terminal_v=solved.terminal_voltage_v.reshape(3, trees),
-        source_a=current,
-        overloaded=~node_ok & ~unknown[tree],
-        source_overloaded=np.zeros((3, trees), np.bool_),
     )

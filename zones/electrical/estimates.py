@@ -72,19 +72,14 @@ class Estimates(NamedTuple):
 
 
 def estimates_of(*columns: Any) -> Estimates:
-    """The estimates of one figure. columns: as in ``COLUMNS``, None not known. A limit or detail of the low
-    or high estimate that is None is that of the likely one; nothing in particular decides one that is
-    overloaded."""
+    """The estimates of one figure. columns: as in ``COLUMNS``, None not known. Where the low or the high
+    estimate has no limit, it has that of the likely one: so it is in what the release before wrote."""
     low, likely, high, low_limit, limit, high_limit, low_detail, detail, high_detail, *flags = columns
     none, bound = flags[0] or 0, flags[1] or 0
     if low_limit is None:
-        low_limit = limit
+        low_limit, low_detail = limit, detail if low_detail is None else low_detail
     if high_limit is None:
-        high_limit = limit
-    if low_detail is None and not none & 1:
-        low_detail = detail
-    if high_detail is None and not none & 4:
-        high_detail = detail
+        high_limit, high_detail = limit, detail if high_detail is None else high_detail
     return Estimates(
         Estimate(low, low_limit, low_detail, bool(none & 1), bool(bound & 1)),
         Estimate(likely, limit, detail, bool(none & 2), bool(bound & 2)),

@@ -158,6 +158,13 @@ def any_of(owner: IntArray, true: BoolArray, count: int) -> BoolArray:
     return np.bincount(owner[true], minlength=count) > 0
 
 
+def any_in_each(owner: IntArray, true: BoolArray, count: int) -> BoolArray:
+    """(3, count) True for each owner that has an entry where ``true`` (3, n) holds, in each estimate."""
+    if not true.any():
+        return np.zeros((3, count), np.bool_)
+    return np.stack([any_of(owner, of_band, count) for of_band in true])
+
+
 def extremes(owner: IntArray, values: FloatArray, count: int, *, largest: bool) -> FloatArray:
     """(3, count) ``largest`` or smallest of ``values`` (3, n) by owner; NaN never chosen, and where there is
     none."""

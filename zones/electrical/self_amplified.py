@@ -13,8 +13,19 @@ from dataclasses import dataclass
 import numpy as np
 
 from .bands import HIGH, LIKELY, FloatArray, IntArray
-from .dc_network import DcNetwork, Scenarios, Sources, dc_network, scenarios, solve_bands, sources
-from .figures import FigureBlock, Problem, any_of, extremes, lookup, lookup_each, share, sums
+from .dc_bands import solve_bands
+from .dc_network import DcNetwork, Scenarios, Sources, dc_network, scenarios, sources
+from .figures import (
+    FigureBlock,
+    Problem,
+    any_in_each,
+    any_of,
+    extremes,
+    lookup,
+    lookup_each,
+    share,
+    sums,
+)
 from .plant import BoolArray, Members, OutputClass, Plant, expand
 from .point_loads import PointLoads
 from .wiring import Wiring, worst_by_estimate
@@ -28,8 +39,8 @@ class DcSolution:
     instance, node: (x,) scenario, and node of ``network.wiring``, of each entry. speaking: (x,) its zone
     pages. voltage, branch: (3, x) voltage [V], and current in the segment that leads to it [A]; NaN where no
     supply feeds it, and where there is no number. overloaded: (3, x) there is no stable voltage.
-    tree_instance, tree: (y,) likewise of trees. source_current: (3, y) [A]; source_overloaded: (3, y) there
-    is no stable one.
+    voltage_bound, branch_bound: (3, x) the true one may be harsher. tree_instance, tree: (y,) likewise of
+    trees. source_current: (3, y) [A]; source_overloaded: (3, y) there is no stable one; source_bound: (3, y).
     """
 
     network: DcNetwork
@@ -41,10 +52,13 @@ class DcSolution:
     voltage: FloatArray
     branch: FloatArray
     overloaded: BoolArray
+    voltage_bound: BoolArray
+    branch_bound: BoolArray
     tree_instance: IntArray
     tree: IntArray
     source_current: FloatArray
     source_overloaded: BoolArray
+    source_bound: BoolArray
 
 
 def solve_dc(plant: Plant, members: Members, everything: Wiring, loads: PointLoads) -> DcSolution:
@@ -84,11 +98,13 @@ def solve_dc(plant: Plant, members: Members, everything: Wiring, loads: PointLoa
         amps,
         watts,
         plant.factors.nominal_supply_v,
+        run=wiring.run[node[kept]],
     )
     voltage, branch = np.full((2, 3, len(node)), np.nan)
-    overloaded = np.zeros((3, len(node)), np.bool_)
+    overloaded, voltage_bound, branch_bound = np.zeros((3, 3, len(node)), np.bool_)
     voltage[:, kept], branch[:, kept] = solved.voltage_v, solved.branch_a
     overloaded[:, kept] = solved.overloaded
+    voltage_bound[:, kept], branch_bound[:, kept] = solved.voltage_bound, solved.branch_bound
     return DcSolution(
         network=network,
         source=source,
@@ -99,10 +115,13 @@ def solve_dc(plant: Plant, members: Members, everything: Wiring, loads: PointLoa
         voltage=voltage,
         branch=branch,
         overloaded=overloaded,
+        voltage_bound=voltage_bound,
+        branch_bound=branch_bound,
         tree_instance=inst_tree_owner,
         tree=inst_tree,
         source_current=solved.source_a,
         source_overloaded=solved.source_overloaded,
+        source_bound=solved.source_bound,
     )
 
 
@@ -120,10 +139,13 @@ def evaluate_dc(
 
     laid = np.flatnonzero(fed & (network.segment >= 0))
     marked = np.array([OutputClass.UNMARKED, OutputClass.CLASS_2, NOT_RECORDED])
+    none = any_in_each(solved.tree, solved.source_overloaded, trees)
     blocks = [
         supplies.figures(
             "supply_current",
-            bands=extremes(solved.tree, solved.source_current, trees, largest=True),
+            bands=np.where(none, np.nan, extremes(solved.tree, solved.source_current, trees, largest=True)),
+            overloaded=none,
+            bound=any_in_each(solved.tree, solved.source_bound, trees) & ~none,
             limit=source.rated_current_a * plant.factors.loading_fraction,
             supported=share(
                 sums(network.tree[fed], supported[fed], trees), sums(network.tree[fed], demand[fed], trees)
@@ -167,15 +189,18 @@ def _run_figures(
     margin = np.where(device, voltage - minimum, np.nan)
     judged = worst_by_estimate(run, margin, runs, largest=False)
     lowest, least_voltage = lookup_each(voltage, judged), lookup(minimum, judged)
-    collapsed = np.stack([any_of(node, of_band, len(rows)) for of_band in solved.overloaded])
+    collapsed = any_in_each(node, solved.overloaded, len(rows))
     no_voltage = np.isnan(voltage[LIKELY]) & ~collapsed[LIKELY]
     unknown = any_of(run, device & (np.isnan(minimum) | no_voltage), runs)
     lowest[HIGH, unknown | network.paralleled] = np.nan
-    # where there is no voltage no device has the least
-    overloaded = np.stack([any_of(run, of_band, runs) for of_band in collapsed])
+    # where no voltage is known no device has the least
+    overloaded = any_in_each(run, collapsed, runs)
+    bound = any_in_each(run[node], solved.voltage_bound, runs) & ~overloaded
+    nowhere = overloaded | (bound & (judged < 0))
     highest_minimum = extremes(run, np.where(device, minimum, np.nan)[None], runs, largest=True)
     lowest[overloaded] = np.nan
-    least_voltage = np.where(overloaded, highest_minimum, least_voltage)
+    least_voltage = np.where(nowhere, highest_minimum, least_voltage)
+    amps_bound = any_in_each(run[node], solved.branch_bound, runs)
 
     segment = np.append(rows, 0)[network.segment]
     rating = np.where(network.segment >= 0, loads.conductor_rating_a[segment], np.nan)
@@ -190,14 +215,16 @@ def _run_figures(
             "run_voltage",
             bands=lowest,
             limit=least_voltage,
-            detail=np.where(overloaded, -1, lookup(point_id, judged)),
+            detail=np.where(nowhere, -1, lookup(point_id, judged)),
             overloaded=overloaded,
+            bound=bound,
             supported=share_supported,
             keep=has_load,
         ),
         wiring.runs.figures(
             "run_current",
             bands=run_current,
+            bound=any_in_each(run[node[at_block]], solved.branch_bound[:, at_block], runs),
             limit=plant.runs.fuse_rating_a[run_row] * plant.factors.loading_fraction,
             supported=share_supported,
             keep=(plant.runs.fuse_fitted[run_row] == 1) & ~np.isnan(run_current[LIKELY]),
@@ -205,6 +232,7 @@ def _run_figures(
         wiring.runs.figures(
             "conductor_current",
             bands=hardest,
+            bound=amps_bound,
             limit=lookup(rating, worst),
             detail=lookup(point_id, lookup(network.segment, worst)),
             supported=share_supported,

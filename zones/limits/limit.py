@@ -158,7 +158,7 @@ class Limit:
         if overloaded:
             return NO_NUMBER
         if value is None:
-            return "not recorded"
+            return "not known" if bound else "not recorded"
         shown = self.number(value, apart_from=apart_from)
         text = f"{shown} {plural(value, self.noun)}" if self.noun else shown
         return f"at {'most' if self.is_minimum else 'least'} {text}" if bound else text
@@ -184,6 +184,8 @@ class Limit:
         for word, one, place in zip(WORDS, estimates, places, strict=True):
             if one.overloaded and not likely.overloaded:
                 said.append(f"; {word} estimate: {NO_NUMBER}")
+            elif one.value is None and one.bound and likely.value is not None:
+                said.append(f"; {word} estimate not known")
             elif one.value is not None and (not one.is_beside(likely) or (one.bound and not likely.bound)):
                 at = f" at {place}" if place else ""
                 said.append(f"; {word} estimate {self.estimate_text(one)}{at}, {self.limit_text(one.limit)}")

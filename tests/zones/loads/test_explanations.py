@@ -190,6 +190,43 @@ def test_a_run_that_nothing_feeds(hall: Hall) -> None:
     assert "no voltage to compute" in worked.assumptions[0]
 
 
+def test_a_run_without_a_stable_voltage(hall: Hall) -> None:
+    """1.2 A over 2 km of three pairs would drop some 134 V."""
+    point_alter(
+        factories.change(hall.site), point=hall.points[0], length_m=2000.0, length_basis=Basis.MEASURED
+    )
+    load, worked = of(hall, "run_voltage", hall.run.pk)
+    assert load.likely is None
+    assert load.estimates.likely.overloaded
+    assert "no voltage at which every load" in worked.assumptions[-1]
+    assert amounts(worked)["current asked for"].likely == pytest.approx(30 * 0.040)
+    assert len(worked.tables[0].rows) == 30
+    supply, of_supply = of(hall, "supply_current", hall.supply.pk)
+    assert supply.likely == pytest.approx(1.6), "constant currents are their sum at any voltage"
+    assert amounts(of_supply)["current drawn"].likely == pytest.approx(1.6)
+    assert any("left out" in said for said in of_supply.assumptions)
+
+
+def test_what_another_speaker_decides_is_a_step_of_its_own(hall: Hall) -> None:
+    """Likely the first has the least to spare: 24.0 V of 22. The last one keeps 23.0 V less 2.7 V over a
+    guess of 1200 m, and needs 18; over 1.5 of that it has less to spare than the first."""
+    picky = factories.make_model(
+        DeviceModel.Kind.CEILING_SPEAKER,
+        minimum_voltage_v=22.0,
+        full_output_current_a=0.08,
+        idle_current_a=0.02,
+    )
+    change = factories.change(hall.site)
+    point_alter(change, point=hall.points[0], model=picky)
+    point_alter(change, point=hall.points[-1], length_m=1200.0, length_basis=Basis.GUESSED)
+    load, worked = of(hall, "run_voltage", hall.run.pk)
+    first, last = hall.points[0].pk, hall.points[-1].pk
+    assert [(one.detail, one.limit) for one in load.estimates] == [(first, 22.0), (first, 22.0), (last, 18.0)]
+    (said,) = (step.text for step in worked.steps if " estimate is decided at " in step.text)
+    assert said.startswith("The high estimate is decided at 30: 18.")
+    assert said.endswith(" V, minimum 18.0 V.")
+
+
 def test_one_pair_behind_several(hall: Hall) -> None:
     point_alter(factories.change(hall.site), point=hall.points[10], dc_pairs=1)
     load, worked = of(hall, "conductor_current", hall.run.pk)

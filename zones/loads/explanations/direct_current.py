@@ -9,6 +9,7 @@ from zones.electrical.conductors import design_temperature_c
 from zones.electrical.figures import sums
 from zones.electrical.plant import BoolArray
 from zones.electrical.subjects import SubjectKind
+from zones.limits.limit import NO_NUMBER
 from zones.loads.site_loads import Load
 
 from .registry import explains
@@ -21,6 +22,7 @@ from .worked import (
     Table,
     Worked,
     amount_of_fraction,
+    bands_of,
     columns,
     estimates,
     limit_by_fraction,
@@ -33,8 +35,14 @@ _EXTREMES = (
     "the run's own."
 )
 _JUDGED = (
-    "The judged speaker is the one with the least margin in the likely estimate. The high estimate takes "
-    "long cable, of the highest resistance that its standard allows, and high currents."
+    "The judged speaker is the one with the least margin over its own minimum, in each estimate by itself. "
+    "The high estimate takes long cable, of the highest resistance that its standard allows, and high "
+    "currents."
+)
+_OVERLOADED = (
+    "A run that has no stable voltage is left out, and what it asks for is drawn at the supply: constant "
+    "currents as they are, loads in watts at the supply's voltage or at the kinder estimate's, whichever is "
+    "more. They may draw more still."
 )
 _DRAWS = columns("run", "point", "model", "devices", *estimates("A"), Column("known", "how it is known"))
 _SEGMENTS = columns(
@@ -61,21 +69,31 @@ def supply_current(scene: Scene, load: Load) -> Worked:
     return Worked(
         formula="I = Σ Iₖ over everything that the supply feeds; a load of constant power draws P / V at its "
         "own voltage. Limit: rated current × loading fraction.",
-        assumptions=(PAGE, _who_pages(scene, instance), _EXTREMES),
+        assumptions=(PAGE, _who_pages(scene, instance), _EXTREMES, *_of_overloads(scene, entries)),
         inputs=(Amount.rated("rated current of the supply", "A", rated), amount_of_fraction(fraction)),
         tables=(_draw_table(scene, entries, drawn), *_sets_table(scene, of_tree)),
         steps=(
             Step.of("Sum of the currents", "current drawn", "A", drawn.sum(axis=1)),
-            Step.of("Current of the supply, its network solved", "supply current", "A", current.max(axis=1)),
+            _supply_step(load),
             limit_by_fraction(rated, fraction, "A"),
         ),
     )
+
+
+def _supply_step(load: Load) -> Step:
+    said, name = "Current of the supply, its network solved", "supply current"
+    if load.estimates.likely.overloaded:
+        return Step(f"{said}: {NO_NUMBER}.", Amount.of(name, "A", bands_of(load)))
+    return Step.of(said, name, "A", bands_of(load))
 
 
 @explains("run_voltage")
 def run_voltage(scene: Scene, load: Load) -> Worked:
     dc, wiring = scene.dc, scene.dc.network.wiring
     node = scene.node_of(wiring, load, _of_run(scene, load))
+    likely = load.estimates.likely
+    if likely.overloaded or (likely.bound and node < 0):
+        return _no_voltage(scene, load)
     if node < 0 or dc.network.tree[node] < 0:
         return Worked(
             formula="V = Vs − I·Rs − Σ Iₖ·Rₖ along the path to the speaker with the least margin.",
@@ -142,6 +160,48 @@ def run_voltage(scene: Scene, load: Load) -> Worked:
                 "V",
                 dc.voltage[:, at],
             ),
+            *scene.decided_elsewhere(load),
+        ),
+    )
+
+
+def _no_voltage(scene: Scene, load: Load) -> Worked:
+    """Why a run has no voltage: it or its supply has no stable one."""
+    dc, of_run = scene.dc, _of_run(scene, load)
+    nodes = of_run & (dc.network.tree >= 0)
+    none = dc.overloaded[LIKELY] if load.estimates.likely.overloaded else dc.voltage_bound[LIKELY]
+    instance = int(dc.instance[np.flatnonzero(none & nodes[dc.node])[0]])
+    entries = _entries(scene, instance, nodes)
+    drawn = _drawn(scene, entries)
+    tree = int(dc.network.tree[dc.node[np.flatnonzero(none & nodes[dc.node])[0]]])
+    supply = scene.name(SubjectKind.SUPPLY, int(dc.network.supplies.index[tree]))
+    why = f"{supply} has no stable voltage for all that it feeds, so the voltage of this run is not known."
+    if load.estimates.likely.overloaded:
+        why = (
+            "There is no voltage at which every load of the run gets what it asks for: the drop along the "
+            "cable would leave nothing."
+        )
+    return Worked(
+        formula="V = Vs − I·Rs − Σ Iₖ·Rₖ along the path, with Iₖ = P / V of a load of constant power.",
+        assumptions=(PAGE, _who_pages(scene, instance), _EXTREMES, why),
+        inputs=(
+            Amount.rated(f"voltage of {supply}", "V", dc.source.voltage_v[tree]),
+            Amount.of(
+                "internal resistance of the supply",
+                "Ω",
+                dc.source.resistance_ohm[tree],
+                "from no-load and rated-load voltage",
+            ),
+        ),
+        tables=(_draw_table(scene, entries, drawn),),
+        steps=(
+            Step.of(
+                "What the run asks for at the voltage of the supply",
+                "current asked for",
+                "A",
+                drawn.sum(axis=1),
+            ),
+            *scene.decided_elsewhere(load),
         ),
     )
 
@@ -201,6 +261,7 @@ def conductor_current(scene: Scene, load: Load) -> Worked:
             Step.worked(
                 f"{number(branch[LIKELY], 'A')} / {pairs:g}", "current of one conductor", "A", branch / pairs
             ),
+            *scene.decided_elsewhere(load),
         ),
     )
 
@@ -223,12 +284,20 @@ def _entries(scene: Scene, instance: int, nodes: BoolArray) -> IntArray:
 
 
 def _drawn(scene: Scene, entries: IntArray) -> FloatArray:
-    """(3, k) current that each draws in its state; constant power taken at its own voltage."""
+    """(3, k) current that each draws in its state; constant power taken at its own voltage, or at the
+    supply's where it has none."""
     dc = scene.dc
+    tree = dc.network.tree[dc.node[entries]]
+    source_v = np.append(dc.source.voltage_v, np.nan)[tree]
+    voltage = np.where(np.isnan(dc.voltage[:, entries]), source_v, dc.voltage[:, entries])
     amps, watts = scene.loads.drawn(dc.network.wiring.row[dc.node[entries]], dc.speaking[entries])
     with np.errstate(invalid="ignore", divide="ignore"):
-        drawn: FloatArray = amps + np.where(watts > 0, watts / dc.voltage[:, entries], 0.0)
+        drawn: FloatArray = amps + np.where(watts > 0, watts / voltage, 0.0)
     return drawn
+
+
+def _of_overloads(scene: Scene, entries: IntArray) -> tuple[str, ...]:
+    return (_OVERLOADED,) if scene.dc.overloaded[:, entries].any() else ()
 
 
 def _draw_table(scene: Scene, entries: IntArray, drawn: FloatArray) -> Table:

@@ -15,12 +15,13 @@ from zones.electrical.point_loads import PointLoads, point_loads
 from zones.electrical.self_amplified import DcSolution, solve_dc
 from zones.electrical.subjects import Subject, SubjectKind
 from zones.electrical.wiring import Wiring, wire
+from zones.limits.registry import limit_by_code
 from zones.loads.site_loads import Load, SiteLoads
 from zones.models import PointFacts, Zone
 from zones.selectors import points_before
 from zones.subjects import Names
 
-from .worked import LENGTH_KNOWN, Column, Table, columns
+from .worked import LENGTH_KNOWN, Amount, Column, Step, Table, columns, number
 
 SEGMENT = (
     Column("to", "segment to"),
@@ -87,6 +88,19 @@ class Scene:
         if facts is None:
             return f"point {pk}"
         return f"{facts.point.name} ({facts.place})" if facts.place else facts.point.name
+
+    def decided_elsewhere(self, load: Load) -> tuple[Step, ...]:
+        """The low and the high estimate, where another point decides them than the likely one."""
+        likely, limit = load.estimates.likely, limit_by_code(load.code)
+        steps = []
+        for word, one in zip(WORDS, load.estimates, strict=True):
+            facts = self.points.get(one.detail or -1)
+            if one.value is None or one.is_beside(likely) or facts is None:
+                continue
+            said = f"The {word} estimate is decided at {facts.point.name}: {number(one.value, limit.unit)}"
+            amount = Amount.of(f"{word} estimate", limit.unit, one.value)
+            steps.append(Step(f"{said}, {limit.limit_text(one.limit)}.", amount))
+        return tuple(steps)
 
     def model_name(self, row: int) -> str:
         facts = self.points.get(int(self.plant.point_id[self.plant.points.point_index[row]]))

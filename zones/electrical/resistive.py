@@ -25,11 +25,11 @@ its own load and all other branches, so c is fed with
 
 The voltage at a point is ``E / (1 + R G)``: everything behind it is off its path.
 
-Of a segment that was cut at a distance not recorded, all shares are of one corner, or they would not add up
-(``shared_lengths``). Where the path comes along the first share, the others are long with it though they lie
-beside the path or behind the point. So what a point on the path sees behind a branch has the shares that go
-on from above it long; what is behind a first share, which is off the path, has not. Without such segments
-both are the same.
+All shares of a segment that was cut at a distance not recorded are of one corner, or they would not add up
+(``shared_lengths``). Where the first share is on the path, the others have the length that they have on a
+path too, though they lie beside the path or behind the point. A path sees each branch so; only behind a first
+share that is itself off the path do all shares have the other length. That takes a second pass from the
+leaves, where there are shares.
 
 Which points must be judged
 ---------------------------
@@ -91,7 +91,7 @@ def voltages_in_own_corners(
 
     inner, seen = _behind(levels, load, beside)
     if (place >= 0).any():
-        # beside the path now, of segments that the path comes along; a segment cut off the path is as before
+        # the first pass holds behind a first share: that is off the path with all the others
         own_whole = place == SharePlace.FIRST
         beside = np.where(_go_on(levels, place)[:, None], path, beside)
         inner, seen = _behind(levels, load, beside, np.where(own_whole[:, None], seen, np.nan))
@@ -112,7 +112,8 @@ def _behind(
 ) -> tuple[FloatArray, FloatArray]:
     """(m, 3) the conductance of each node and all behind it, and as its parent sees it through its segment.
 
-    known: (m, 3) as the parent sees it, where that is not NaN."""
+    known: (m, 3) as the parent sees it, where that is not NaN.
+    """
     inner, seen = load.copy(), np.zeros_like(load)
     for own, parents in reversed(levels.steps):
         seen[own] = inner[own] / (1.0 + ohm[own] * inner[own])
@@ -128,8 +129,9 @@ def _behind(
 def _go_on(levels: Levels, place: IntArray) -> BoolArray:
     """(m,) True for shares of a segment of which another lies above.
 
-    place: (m,) of ``SharePlace``, −1 none."""
+    place: (m,) of ``SharePlace``, −1 none.
+    """
     above = np.zeros(len(place), np.bool_)
     for own, parents in levels.steps:
         above[own] = above[parents] | (place[parents] == SharePlace.FIRST)
-    return above & ((place == SharePlace.MIDDLE) | (place == SharePlace.LAST))
+    return np.asarray(above & ((place == SharePlace.MIDDLE) | (place == SharePlace.LAST)))

@@ -7,6 +7,7 @@ from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
+from .feeds import feeds
 from .figures import Figure, Spot, Subject, worst, worst_spots
 from .networks import Node, Solved, Undecided, solve_dc
 from .overloads import Served, nothing_said, serve
@@ -17,17 +18,17 @@ from .wiring_classes import wiring_class
 
 ValuesOf = Callable[[Row], PointValues]
 Speaks = Callable[[StandingPoint], bool]
-PARALLELED = "fed_twice"
 Pairs = set[tuple[int, int]]
 
 
 @dataclass
 class Tree:
-    """Everything that one supply feeds."""
+    """Everything that one supply feeds. shared: it meets another supply on some section besides."""
 
     supply: int
     source: Source
     fed: list[Fed]
+    shared: bool
 
 
 @dataclass
@@ -53,13 +54,14 @@ class Seen:
 
 
 def trees_of(standing: Standing, runs: dict[int, DcRun]) -> list[Tree]:
-    by_supply: dict[int, list[Fed]] = {}
+    shared = set().union(*(run.shared for run in runs.values()))
+    by_supply: dict[int, list[Fed]] = {supply: [] for supply in shared}
     for run in runs.values():
         for point, supply in run.supply_of.items():
             by_supply.setdefault(supply, []).append(run.fed[point])
     rows = standing.of("supplies")
     return [
-        Tree(supply, source_of(standing.record, rows.get(supply)), fed)
+        Tree(supply, source_of(standing.record, rows.get(supply)), fed, supply in shared)
         for supply, fed in sorted(by_supply.items())
     ]
 
@@ -92,31 +94,31 @@ def _ohm(fed: Fed, band: int, values_of: ValuesOf) -> float:
 
 def direct_current(
     standing: Standing, values: Values, values_of: ValuesOf
-) -> tuple[list[Figure], dict[Subject, set[str]], Counter[str]]:
-    """Figures supply_current, wiring_class, run_voltage, run_current, conductor_current; what cannot be
-    computed; and what out of the ordinary there was."""
+) -> tuple[list[Figure], Counter[str]]:
+    """Figures supply_current, wiring_class, run_voltage, run_current, conductor_current, no_feed and
+    supplies_paralleled; and what out of the ordinary there was."""
     runs = {run.id: dc_run(run) for run in standing.runs.values() if run.kind == "self_amplified"}
     trees = trees_of(standing, runs)
     seen = Seen({}, {}, {}, {}, set())
     for speaking, of_trees in _scenarios(standing, trees):
         _see(values, values_of, of_trees, speaking, seen)
     figures = [figure for tree in trees for figure in _supply_figures(values, tree, seen)]
+    pulled_down = {tree.supply for tree in trees if tree.shared and tree.source.ohm > 0}
     for run in runs.values():
-        figures += _run_figures(values, values_of, run, seen)
+        figures += _run_figures(values, values_of, run, seen, pulled_down)
     doubtful = {("supply", supply) for supply in seen.undecided} | {
         ("run", run.run.id) for run in runs.values() if seen.undecided & set(run.supply_of.values())
     }
     figures = [replace(figure, undecided=figure.subject in doubtful) for figure in figures]
-    problems: dict[Subject, set[str]] = {
-        ("run", run.run.id): {PARALLELED} for run in runs.values() if run.paralleled
-    }
+    for run in runs.values():
+        figures += feeds(run, values_of)
     extraordinary = {
         "no solution": seen.unsolved,
         "fed in its midst": sum(1 for tree in trees for each in tree.fed if each.segment is None),
         "paging sets": len(standing.paging_sets()),
         "watts": sum(1 for tree in trees for each in tree.fed if values_of(each.point.row).speech_w.high > 0),
     }
-    return figures, problems, Counter(extraordinary)
+    return figures, Counter(extraordinary)
 
 
 def _scenarios(standing: Standing, trees: list[Tree]) -> list[tuple[Speaks, list[Tree]]]:
@@ -200,6 +202,10 @@ def _supply_figures(values: Values, tree: Tree, seen: Seen) -> list[Figure]:
     loading = values.factors["loading_fraction"]
     stuck = _flags(seen.stuck, tree.supply)
     current = _bands(seen.supply_a, tree.supply)
+    if tree.shared:
+        # of what it shares it may carry all, so only what else it feeds is sure
+        carried = current if current.likely > 0 else Bands(NAN, NAN, NAN)
+        current = Bands(carried.low, carried.likely, NAN)
     figures = [
         Figure(
             subject,
@@ -218,16 +224,21 @@ def _supply_figures(values: Values, tree: Tree, seen: Seen) -> list[Figure]:
     return figures + wiring_class(values.record, subject, marking, laid)
 
 
-def _run_figures(values: Values, values_of: ValuesOf, run: DcRun, seen: Seen) -> list[Figure]:
-    points = {point.id: values_of(point.row) for point in run.run.points}
+def _run_figures(
+    values: Values, values_of: ValuesOf, run: DcRun, seen: Seen, pulled_down: set[int]
+) -> list[Figure]:
+    dead = {point.id for point in run.cut_off} if run.has_supply else set()
+    points = {point.id: values_of(point.row) for point in run.run.points if point.id not in dead}
     subject = ("run", run.run.id)
     figures = []
     loading = values.factors["loading_fraction"]
     if any(each.loaded for each in points.values()):
-        figures.append(_run_voltage(subject, run, points, seen))
+        figures.append(_run_voltage(subject, run, points, seen, pulled_down))
         figures += _conductor_current(subject, values_of, run, seen)
     current = _bands(seen.run_a, run.run.id)
-    if run.run.row["fuse_fitted"] and not math.isnan(current.likely):
+    if run.met:
+        current = current._replace(high=NAN)
+    if run.run.row["fuse_fitted"] and (run.met or not math.isnan(current.likely)):
         rating = run.run.row["fuse_rating_a"]
         limit = NAN if rating is None else rating * loading
         bound = _flags(seen.run_bound, run.run.id)
@@ -235,7 +246,9 @@ def _run_figures(values: Values, values_of: ValuesOf, run: DcRun, seen: Seen) ->
     return figures
 
 
-def _run_voltage(subject: Subject, run: DcRun, points: dict[int, PointValues], seen: Seen) -> Figure:
+def _run_voltage(
+    subject: Subject, run: DcRun, points: dict[int, PointValues], seen: Seen, pulled_down: set[int]
+) -> Figure:
     """In each estimate the voltage at the device that has the least to spare over its own minimum in it."""
     loaded = {id_: values.minimum_v for id_, values in points.items() if values.loaded}
     spots = []
@@ -251,7 +264,7 @@ def _run_voltage(subject: Subject, run: DcRun, points: dict[int, PointValues], s
         or (math.isnan(seen.volts.get((id_, 1), NAN)) and (run.run.id, 1) not in seen.overloaded)
         for id_, minimum in loaded.items()
     )
-    if run.paralleled or unknown:
+    if unknown or any(run.supply_of.get(id_) in pulled_down for id_ in loaded):
         bands[2] = NAN
     return Figure(
         subject,
@@ -283,9 +296,10 @@ def _conductor_current(subject: Subject, values_of: ValuesOf, run: DcRun, seen: 
             unrated |= band == 2 and math.isnan(values.rating_a) and per_conductor > 0
         spots.append(worst_spots(scored, largest=True))
     if not spots[1]:
-        return []
+        # what is there lies in sections of several feeds
+        return [Figure(subject, "conductor_current", Bands(NAN, NAN, NAN), NAN)] if run.met else []
     low, likely, high = (of[0].value for of in spots)
-    bands = Bands(low, likely, NAN if unrated else high)
+    bands = Bands(low, likely, NAN if unrated or run.met else high)
     bound = _flags(seen.branch_bound, run.run.id)
     limit = spots[1][0].limit
     return [Figure(subject, "conductor_current", bands, limit, spots=tuple(spots), bound=bound)]

@@ -15,9 +15,9 @@ import numpy as np
 from .bands import HIGH, LIKELY, FloatArray, IntArray
 from .dc_bands import solve_bands
 from .dc_network import DcNetwork, Scenarios, Sources, dc_network, scenarios, sources
+from .feeds import dead, feed_figures
 from .figures import (
     FigureBlock,
-    Problem,
     any_in_each,
     any_of,
     extremes,
@@ -125,11 +125,9 @@ def solve_dc(plant: Plant, members: Members, everything: Wiring, loads: PointLoa
     )
 
 
-def evaluate_dc(
-    plant: Plant, members: Members, everything: Wiring, loads: PointLoads
-) -> tuple[list[FigureBlock], list[Problem]]:
+def evaluate_dc(plant: Plant, members: Members, everything: Wiring, loads: PointLoads) -> list[FigureBlock]:
     """Figures supply_current, wiring_class (by supply), run_voltage, run_current and conductor_current (by
-    run): in each band the worst of the member's scenarios. With them what cannot be computed."""
+    run): in each band the worst of the member's scenarios. With them those of the feeds."""
     solved = solve_dc(plant, members, everything, loads)
     network, source = solved.network, solved.source
     fed, rows, supplies = network.tree >= 0, network.wiring.row, network.supplies
@@ -140,10 +138,14 @@ def evaluate_dc(
     laid = np.flatnonzero(fed & (network.segment >= 0))
     marked = np.array([OutputClass.UNMARKED, OutputClass.CLASS_2, NOT_RECORDED])
     none = any_in_each(solved.tree, solved.source_overloaded, trees)
-    blocks = [
+    delivered = np.where(none, np.nan, extremes(solved.tree, solved.source_current, trees, largest=True))
+    # of what several supplies feed together, a supply may carry all or nothing
+    delivered[:, network.shared & (delivered[LIKELY] == 0)] = np.nan
+    delivered[HIGH, network.shared] = np.nan
+    return [
         supplies.figures(
             "supply_current",
-            bands=np.where(none, np.nan, extremes(solved.tree, solved.source_current, trees, largest=True)),
+            bands=delivered,
             overloaded=none,
             bound=any_in_each(solved.tree, solved.source_bound, trees) & ~none,
             limit=source.rated_current_a * plant.factors.loading_fraction,
@@ -161,8 +163,8 @@ def evaluate_dc(
             row=rows[network.segment[laid]],
         ),
         *_run_figures(plant, solved, loads, demand, supported),
+        *feed_figures(plant, network, loads),
     ]
-    return blocks, network.wiring.runs.problems(network.paralleled, "fed_twice")
 
 
 def _run_figures(
@@ -180,7 +182,8 @@ def _run_figures(
     per_instance = sums(position, solved.branch[:, at_block], len(keys))
     run_current = extremes(keys % max(runs, 1), per_instance, runs, largest=True)
 
-    device, minimum = loads.loaded[rows], loads.minimum_voltage_v[rows]
+    minimum = loads.minimum_voltage_v[rows]
+    device = loads.loaded[rows] & ~dead(plant, network)
     has_load = any_of(run, device, runs)
     share_supported = share(sums(run, supported, runs), sums(run, demand, runs))
     point_id = plant.point_id[plant.points.point_index[rows]]
@@ -192,7 +195,9 @@ def _run_figures(
     collapsed = any_in_each(node, solved.overloaded, len(rows))
     no_voltage = np.isnan(voltage[LIKELY]) & ~collapsed[LIKELY]
     unknown = any_of(run, device & (np.isnan(minimum) | no_voltage), runs)
-    lowest[HIGH, unknown | network.paralleled] = np.nan
+    # a supply that also carries something of a shared section may be pulled down by it
+    pulled_down = lookup(network.shared & (solved.source.resistance_ohm > 0), network.tree)
+    lowest[HIGH, unknown | any_of(run, device & pulled_down, runs)] = np.nan
     # where no voltage is known no device has the least
     overloaded = any_in_each(run, collapsed, runs)
     bound = any_in_each(run[node], solved.voltage_bound, runs) & ~overloaded
@@ -210,6 +215,7 @@ def _run_figures(
     worst = worst_by_estimate(run, per_conductor / against, runs, largest=True)
     hardest = lookup_each(per_conductor, worst)
     hardest[HIGH, any_of(run, np.isnan(rating) & (per_conductor[HIGH] > 0), runs)] = np.nan
+    hardest[HIGH, network.paralleled] = run_current[HIGH, network.paralleled] = np.nan
     return [
         wiring.runs.figures(
             "run_voltage",
@@ -227,7 +233,8 @@ def _run_figures(
             bound=any_in_each(run[node[at_block]], solved.branch_bound[:, at_block], runs),
             limit=plant.runs.fuse_rating_a[run_row] * plant.factors.loading_fraction,
             supported=share_supported,
-            keep=(plant.runs.fuse_fitted[run_row] == 1) & ~np.isnan(run_current[LIKELY]),
+            keep=(plant.runs.fuse_fitted[run_row] == 1)
+            & (network.paralleled | ~np.isnan(run_current[LIKELY])),
         ),
         wiring.runs.figures(
             "conductor_current",
@@ -236,6 +243,6 @@ def _run_figures(
             limit=lookup(rating, worst),
             detail=lookup(point_id, lookup(network.segment, worst)),
             supported=share_supported,
-            keep=has_load & (worst[LIKELY] >= 0),
+            keep=has_load & (network.paralleled | (worst[LIKELY] >= 0)),
         ),
     ]

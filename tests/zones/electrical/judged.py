@@ -18,6 +18,8 @@ CODES = (
     "run_voltage",
     "run_current",
     "conductor_current",
+    "no_feed",
+    "supplies_paralleled",
     "output_speakers",
     "audio_level",
     "other_zone",

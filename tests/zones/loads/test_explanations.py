@@ -72,10 +72,26 @@ def everything(hall: Hall) -> Hall:
     factories.make_points(
         line, 3, horn, length_m=50.0, tap_power_w=30.0, tap_basis=Basis.MARKED, cable_type=cable
     )
+    twice_fed(hall)
+    dead = factories.make_run(hall.block, name="R4", zone=hall.zone, supply=hall.supply)
+    points = factories.make_points(dead, 3, hall.speaker)
+    point_alter(change, point=points[1], negative_cut=True)
     landing_add(change, block=hall.block, row=1, pair=1, carries=PairUse.AUDIO, output=hall.output)
     landing_add(change, block=hall.block, row=1, pair=1, carries=PairUse.AUDIO, run=hall.run, reversed=True)
     landing_add(change, block=hall.block, row=2, pair=2, carries=PairUse.DC, run=hall.run)
     return hall
+
+
+def twice_fed(hall: Hall) -> Run:
+    """A run on two supplies of its own, which meet on its one section."""
+    run = factories.make_run(
+        hall.block, name="R5", zone=hall.zone, supply=factories.make_supply(hall.closet, name="PS 5"),
+        fuse_fitted=True, fuse_rating_a=1.0,
+    )  # fmt: skip
+    points = factories.make_points(run, 3, hall.speaker)
+    other = factories.make_supply(hall.closet, name="PS 6")
+    point_alter(factories.change(hall.site), point=points[2], feed_supply=other)
+    return run
 
 
 def explained(loads: SiteLoads) -> list[tuple[Load, Worked]]:
@@ -163,6 +179,33 @@ def test_a_zone_in_no_set_pages_alone(hall: Hall) -> None:
         "Ticket hall pages and the other zones are idle: the worst of the paging sets, and of the zones in "
         "no set, each alone."
     )
+
+
+def test_what_two_supplies_carry_together_is_not_computed(hall: Hall) -> None:
+    run = twice_fed(hall)
+    load, worked = of(hall, "supplies_paralleled", run.pk)
+    assert load.likely == 2
+    assert [(row["lands_at"], row["supply"]) for row in worked.tables[0].rows] == [
+        ("block", "supply PS 5"),
+        ("3", "supply PS 6"),
+    ]
+    for code in ("run_voltage", "run_current", "conductor_current"):
+        load, worked = of(hall, code, run.pk)
+        assert load.likely is None
+        assert any(said.startswith("Several supplies feed one section") for said in worked.assumptions)
+    _, worked = of(hall, "supply_current", run.facts.latest("step").supply_id)
+    assert "Left out: sections that another supply feeds as well." in worked.assumptions
+
+
+def test_speakers_without_a_feed_are_listed(hall: Hall) -> None:
+    change = factories.change(hall.site)
+    point_alter(change, point=hall.points[28], negative_cut=True)
+    load, worked = of(hall, "no_feed", hall.run.pk)
+    assert load.likely == 2
+    assert [(row["point"], row["cut_before"]) for row in worked.tables[0].rows] == [
+        ("29", "29"),
+        ("30", "29"),
+    ]
 
 
 def test_the_voltage_at_the_last_speaker(hall: Hall) -> None:

@@ -8,7 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
 from .feeds import feeds
-from .figures import Figure, Spot, Subject, worst, worst_spots
+from .figures import Figure, Spot, Subject, tied, worst, worst_spots
 from .networks import Node, Solved, Undecided, solve_dc
 from .overloads import Served, nothing_said, serve
 from .record import Row
@@ -103,6 +103,7 @@ def direct_current(
     for speaking, of_trees in _scenarios(standing, trees):
         _see(values, values_of, of_trees, speaking, seen)
     figures = [figure for tree in trees for figure in _supply_figures(values, tree, seen)]
+    figures += [figure for tree in trees for figure in _over_voltage(tree, values_of)]
     pulled_down = {tree.supply for tree in trees if tree.shared and tree.source.ohm > 0}
     for run in runs.values():
         figures += _run_figures(values, values_of, run, seen, pulled_down)
@@ -222,6 +223,18 @@ def _supply_figures(values: Values, tree: Tree, seen: Seen) -> list[Figure]:
             laid.setdefault(each.point.run, []).append(each.segment.row["cable_type_id"])
     marking = {True: "class_2", False: "unmarked", None: None}[source.class_2]
     return figures + wiring_class(values.record, subject, marking, laid)
+
+
+def _over_voltage(tree: Tree, values_of: ValuesOf) -> list[Figure]:
+    """The most that the supply delivers, at the speaker that takes least."""
+    said = {each.point.id: values_of(each.point.row) for each in tree.fed}
+    most = {id_: values.maximum_v for id_, values in said.items() if values.loaded}
+    weakest = tied(most, largest=False)
+    if not weakest:
+        return []
+    top = Bands(tree.source.top_v, tree.source.top_v, tree.source.top_v)
+    where = frozenset(weakest)
+    return [Figure(("supply", tree.supply), "supply_over_voltage", top, most[weakest[0]], where)]
 
 
 def _run_figures(

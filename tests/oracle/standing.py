@@ -157,10 +157,12 @@ def _attach_from(out: DcRun, points: list[StandingPoint], feed: StandingPoint) -
 
 @dataclass
 class Source:
-    """worst_v: at the bottom of its tolerance or battery. open_v: without either."""
+    """worst_v: at the bottom of its tolerance or battery. open_v: without either. top_v: the most that it
+    ever delivers."""
 
     worst_v: float
     open_v: float
+    top_v: float
     ohm: float
     rated_a: float
     full_v: float
@@ -185,8 +187,12 @@ def source_of(record: Record, row: Row | None) -> Source:
         worst = lowest
     else:
         worst = NAN if open_v is None else open_v * (1 - model["voltage_tolerance"])
+    tops = [] if open_v is None else [open_v * (1 + model["voltage_tolerance"])]
+    if model.get("float_voltage_v") is not None:
+        tops.append(model["float_voltage_v"])
     return Source(
         worst_v=worst,
+        top_v=max(tops, default=NAN),
         open_v=NAN if open_v is None else open_v,
         ohm=ohm,
         rated_a=NAN if rated is None else rated,

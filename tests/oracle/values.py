@@ -85,6 +85,7 @@ class PointValues:
     loaded: bool
     speaker_s: float
     minimum_v: float
+    maximum_v: float
     input_ohm: float
     sensitivity_v: float
     rating_a: float
@@ -176,6 +177,7 @@ class Values:
             loaded=loaded,
             speaker_s=NAN if impedance is None else 1 / impedance,
             minimum_v=_number(model.get("minimum_voltage_v")),
+            maximum_v=_number(model.get("maximum_voltage_v")),
             input_ohm=_number(model.get("input_impedance_ohm")),
             sensitivity_v=_number(model.get("input_sensitivity_v")),
             rating_a=self._conductor_rating(cable),

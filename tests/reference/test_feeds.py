@@ -216,3 +216,63 @@ def test_the_feed_that_comes_second_is_named() -> None:
     found = figures(toy)
     assert figure(found, "supplies_paralleled")[1] == 2.0
     assert detail(found, "supplies_paralleled") == 11
+
+
+# --- supply over-voltage ------------------------------------------------------------------------------------
+
+
+def of_maximum(maximum_v: float = 28.0, **supply: float) -> ToyPlant:
+    """Four speakers that take 28 V, unless said otherwise, on a 24 V supply."""
+    toy = chain_plant(4)
+    toy.models[0]["maximum_voltage_v"] = maximum_v
+    toy.rows["supplies"][0] |= supply
+    return toy
+
+
+@pytest.mark.parametrize(
+    ("supply", "top_v", "verdict"),
+    [
+        ({}, 24.0, WITHIN),
+        ({"no_load_voltage_v": 27.0}, 27.0, Verdict.NEAR),  # 1 V of 28 V left: less than a tenth
+        ({"no_load_voltage_v": 27.0, "voltage_tolerance": 0.05}, 28.35, PAST),
+        ({"float_voltage_v": 28.6}, 28.6, PAST),
+        # the float charge of a battery is no limit to what the supply delivers without it
+        ({"no_load_voltage_v": 29.0, "float_voltage_v": 27.6}, 29.0, PAST),
+        ({"no_load_voltage_v": NAN, "rated_load_voltage_v": 28.5}, 28.5, PAST),
+        ({"no_load_voltage_v": NAN, "float_voltage_v": 28.6}, 28.6, PAST),
+        ({"no_load_voltage_v": NAN}, NAN, CANNOT_TELL),
+        # what its battery falls to is its other end
+        ({"lowest_voltage_v": 20.0}, 24.0, WITHIN),
+    ],
+)
+def test_the_highest_voltage_of_a_supply(supply: dict[str, float], top_v: float, verdict: Verdict) -> None:
+    """No-load voltage × (1 + tolerance), or the float charge, against the 28 V that the speakers take."""
+    *tops, limit, judged = figure(figures(of_maximum(**supply)), "supply_over_voltage")
+    assert tops == pytest.approx([top_v] * 3, nan_ok=True)
+    assert limit == 28.0
+    assert judged is verdict
+
+
+def test_the_speaker_that_takes_least_is_named() -> None:
+    toy = of_maximum(30.0)
+    toy.rows["points"][2]["model_index"] = toy.model(maximum_voltage_v=23.0)
+    toy.rows["points"][3]["model_index"] = toy.model()  # states no maximum
+    found = figures(toy)
+    assert figure(found, "supply_over_voltage")[1:] == (24.0, 24.0, 23.0, PAST)
+    assert detail(found, "supply_over_voltage") == 2
+
+
+def test_no_maximum_stated_no_limit() -> None:
+    assert not has(figures(of_maximum(NAN, no_load_voltage_v=48.0)), "supply_over_voltage")
+
+
+def test_a_speaker_of_another_section_is_on_another_supply() -> None:
+    toy = of_maximum()
+    toy.rows["points"][3]["model_index"] = toy.model(maximum_voltage_v=20.0)
+    toy.rows["points"][3] |= {
+        "negative_cut": True,
+        "feed_supply_index": toy.add("supplies", no_load_voltage_v=18.0),
+    }
+    found = figures(toy)
+    assert figure(found, "supply_over_voltage", 0)[1:4] == (24.0, 24.0, 28.0)
+    assert figure(found, "supply_over_voltage", 1)[1:4] == (18.0, 18.0, 20.0)

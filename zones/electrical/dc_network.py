@@ -55,10 +55,12 @@ class DcNetwork:
 
 @dataclass(frozen=True)
 class Sources:
-    """(t,) by tree: open voltage [V]; voltage at the bottom of its tolerance or battery [V], NaN unknown;
-    internal resistance [Ω]; rated current [A]; row in ``plant.supplies``, −1 none."""
+    """(t,) by tree: open voltage [V]; top of its tolerance without load, or float charge if that is more [V];
+    voltage at the bottom of its tolerance or battery [V], NaN unknown; internal resistance [Ω]; rated current
+    [A]; row in ``plant.supplies``, −1 none."""
 
     open_voltage_v: FloatArray
+    highest_voltage_v: FloatArray
     voltage_v: FloatArray
     resistance_ohm: FloatArray
     rated_current_a: FloatArray
@@ -133,10 +135,12 @@ def sources(plant: Plant, members: Members, network: DcNetwork) -> Sources:
     rated = lookup(table.rated_current_a, row)
     open_voltage = first_known(no_load, loaded)
     lowest = lookup(table.lowest_voltage_v, row)
+    tolerance = lookup(table.voltage_tolerance, row)
     resistance = np.where(np.isnan(lowest), (no_load - loaded) / rated, 0.0)
     return Sources(
         open_voltage_v=open_voltage,
-        voltage_v=first_known(lowest, open_voltage * (1.0 - lookup(table.voltage_tolerance, row))),
+        highest_voltage_v=np.fmax(open_voltage * (1.0 + tolerance), lookup(table.float_voltage_v, row)),
+        voltage_v=first_known(lowest, open_voltage * (1.0 - tolerance)),
         resistance_ohm=np.fmax(resistance, 0.0),
         rated_current_a=rated,
         row=row,

@@ -1,11 +1,12 @@
-"""What feeds the sections of self-amplified runs: none that should, or several that must not."""
+"""What feeds the sections of self-amplified runs: none that should, several that must not, or too high a
+voltage."""
 
 from __future__ import annotations
 
 import numpy as np
 
 from .bands import HIGH
-from .dc_network import DcNetwork
+from .dc_network import DcNetwork, Sources
 from .figures import FigureBlock, any_of, extremes, lookup, sums
 from .plant import BoolArray, Plant
 from .point_loads import PointLoads
@@ -21,6 +22,23 @@ def cut_off(plant: Plant, network: DcNetwork) -> BoolArray:
 def dead(plant: Plant, network: DcNetwork) -> BoolArray:
     """(n,) True for the nodes that are cut off, where the run has a recorded supply."""
     return cut_off(plant, network) & _has_supply(plant, network)[network.wiring.run]
+
+
+def over_voltage(plant: Plant, network: DcNetwork, source: Sources, loads: PointLoads) -> FigureBlock:
+    """Figure supply_over_voltage, by supply: its highest voltage against the lowest maximum of the speakers
+    that it feeds. Without a maximum that their models state there is none. source: of the trees of
+    ``network`` [V]."""
+    rows, tree, trees = network.wiring.row, network.tree, len(source.row)
+    fed = (tree >= 0) & loads.loaded[rows]
+    most = np.where(fed, loads.maximum_voltage_v[rows], np.nan)
+    weakest = first_where_extreme(tree, most, trees, largest=False)
+    return network.supplies.figures(
+        "supply_over_voltage",
+        bands=source.highest_voltage_v,
+        limit=lookup(most, weakest),
+        detail=lookup(plant.point_id[plant.points.point_index[rows]], weakest),
+        keep=weakest >= 0,
+    )
 
 
 def feed_figures(plant: Plant, network: DcNetwork, loads: PointLoads) -> list[FigureBlock]:

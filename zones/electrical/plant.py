@@ -149,6 +149,7 @@ class SupplyRows(Table):
     rated_load_voltage_v: FloatArray
     voltage_tolerance: FloatArray
     lowest_voltage_v: FloatArray
+    float_voltage_v: FloatArray
     class_2_marked: IntArray  # or as a limited power source; −1 unknown
 
 
@@ -294,6 +295,7 @@ class Models:
     idle_power_w: FloatArray
     full_output_power_w: FloatArray
     minimum_voltage_v: FloatArray
+    maximum_voltage_v: FloatArray
     input_impedance_ohm: FloatArray
     input_sensitivity_v: FloatArray
     nominal_impedance_ohm: FloatArray

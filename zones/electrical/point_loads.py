@@ -41,11 +41,11 @@ class PointLoads:
     share_place: (n,), see ``shared_lengths``. pair_ohm_per_m: (3, n) out and back [Ω/m].
     speech_a, idle_a, speech_w, idle_w, tap_w: (3, n), of all devices at the point. count: (3, n).
     speaker_conductance_s: (n,) of one low-impedance speaker, NaN unknown. minimum_voltage_v,
-    input_impedance_ohm, input_sensitivity_v, conductor_rating_a: (n,), NaN unknown. conductors: (n,)
-    paralleled in one leg. loaded: (n,) True where a device is. supported: (n,) True where the load rests on
-    measured or marked data. scaled_speech, scaled_idle, scaled_length: (n,) True where a reading may scale
-    the value. pairs_recorded, current_recorded: (n,) True where the point's own row has the pairs, the speech
-    current.
+    maximum_voltage_v, input_impedance_ohm, input_sensitivity_v, conductor_rating_a: (n,), NaN unknown.
+    conductors: (n,) paralleled in one leg. loaded: (n,) True where a device is. supported: (n,) True where
+    the load rests on measured or marked data. scaled_speech, scaled_idle, scaled_length: (n,) True where a
+    reading may scale the value. pairs_recorded, current_recorded: (n,) True where the point's own row has the
+    pairs, the speech current.
     """
 
     whole: Wholes
@@ -64,6 +64,7 @@ class PointLoads:
     count: FloatArray
     speaker_conductance_s: FloatArray
     minimum_voltage_v: FloatArray
+    maximum_voltage_v: FloatArray
     input_impedance_ohm: FloatArray
     input_sensitivity_v: FloatArray
     conductor_rating_a: FloatArray
@@ -222,6 +223,7 @@ def point_loads(plant: Plant) -> PointLoads:
         count=count,
         speaker_conductance_s=1.0 / lookup(models.nominal_impedance_ohm, model),
         minimum_voltage_v=lookup(models.minimum_voltage_v, model),
+        maximum_voltage_v=lookup(models.maximum_voltage_v, model),
         input_impedance_ohm=lookup(models.input_impedance_ohm, model),
         input_sensitivity_v=lookup(models.input_sensitivity_v, model),
         conductor_rating_a=rating,

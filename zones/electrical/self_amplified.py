@@ -15,7 +15,7 @@ import numpy as np
 from .bands import HIGH, LIKELY, FloatArray, IntArray
 from .dc_bands import solve_bands
 from .dc_network import DcNetwork, Scenarios, Sources, dc_network, scenarios, sources
-from .feeds import dead, feed_figures
+from .feeds import dead, feed_figures, over_voltage
 from .figures import (
     FigureBlock,
     any_in_each,
@@ -164,6 +164,7 @@ def evaluate_dc(plant: Plant, members: Members, everything: Wiring, loads: Point
         ),
         *_run_figures(plant, solved, loads, demand, supported),
         *feed_figures(plant, network, loads),
+        over_voltage(plant, network, source, loads),
     ]
 
 

@@ -352,6 +352,7 @@ _DEPENDS_ON: Final[Mapping[str, Sequence[tuple[Any, ...]]]] = {
     "run_current": ((_RUN, _FEED, _FUSE, _COUNTS, _CURRENT),),
     "conductor_current": ((_RUN, _FEED, _COUNTS, _CURRENT, *_CABLE),),
     "no_feed": ((_RUN, _FEED),),
+    "supply_over_voltage": ((_SUPPLY, "no_load_voltage_v"),),
     "output_speakers": ((_RUN, _COUNTS),),
     "audio_level": (
         (_ENDPOINT, "output_impedance_ohm"),

@@ -20,6 +20,7 @@ CODES = (
     "conductor_current",
     "no_feed",
     "supplies_paralleled",
+    "supply_over_voltage",
     "output_speakers",
     "audio_level",
     "other_zone",

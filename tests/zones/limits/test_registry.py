@@ -190,6 +190,12 @@ def test_headroom_is_a_share_of_the_limit_and_of_6_db_in_db(
             "P5",
             "Block B1 has 8 speakers that no supply feeds, first P5: the negative before is cut.",
         ),
+        (
+            "supply_over_voltage",
+            28.35,
+            "P5",
+            "Block B1 delivers up to 28.4 V; limit 28.0 V by the speaker at P5.",
+        ),
         ("supplies_paralleled", 2.0, "P5", "Block B1 has 2 feeds on one section, first P5; 1 allowed."),
         ("address_used_twice", 2.0, "", "2 endpoints share the network address of block B1; 1 allowed."),
         ("wire_gauge", 2.0, "", "The cable of block B1 is 2 AWG outside its block's wire range."),
@@ -215,6 +221,7 @@ def test_sentences_are_plain_and_counts_inflect(code: str, figure: float, place:
     limits = {
         "output_speakers": 40.0,
         "supplies_paralleled": 1.0,
+        "supply_over_voltage": 28.0,
         "row_used_twice": 1.0,
         "address_used_twice": 1.0,
         "audio_level": -6.0,

@@ -74,7 +74,8 @@ def everything(hall: Hall) -> Hall:
     )
     twice_fed(hall)
     dead = factories.make_run(hall.block, name="R4", zone=hall.zone, supply=hall.supply)
-    points = factories.make_points(dead, 3, hall.speaker)
+    speaker = factories.make_model(DeviceModel.Kind.WALL_SPEAKER, maximum_voltage_v=30.0)
+    points = factories.make_points(dead, 3, speaker)
     point_alter(change, point=points[1], negative_cut=True)
     landing_add(change, block=hall.block, row=1, pair=1, carries=PairUse.AUDIO, output=hall.output)
     landing_add(change, block=hall.block, row=1, pair=1, carries=PairUse.AUDIO, run=hall.run, reversed=True)
@@ -195,6 +196,20 @@ def test_what_two_supplies_carry_together_is_not_computed(hall: Hall) -> None:
         assert any(said.startswith("Several supplies feed one section") for said in worked.assumptions)
     _, worked = of(hall, "supply_current", run.facts.latest("step").supply_id)
     assert "Left out: sections that another supply feeds as well." in worked.assumptions
+
+
+def test_the_highest_voltage_of_a_supply(hall: Hall) -> None:
+    """By hand: 24.4 V, or 27.6 V while its battery charges, of 28 V."""
+    model = factories.make_model(DeviceModel.Kind.SUPPLY, float_voltage_v=27.6)
+    run = factories.make_run(hall.block, name="R6", supply=factories.make_supply(hall.closet, model))
+    speaker = factories.make_model(DeviceModel.Kind.WALL_SPEAKER, maximum_voltage_v=28.0)
+    factories.make_points(run, 2, speaker)
+    load, worked = of(hall, "supply_over_voltage", run.facts.latest("step").supply_id)
+    assert (load.likely, load.limit) == (27.6, 28.0)
+    assert [step.gives.likely for step in worked.steps] == pytest.approx(
+        [24.4 * (1 + model.voltage_tolerance), 27.6]
+    )
+    assert amounts(worked)["highest voltage that 1 takes"].likely == 28.0
 
 
 def test_speakers_without_a_feed_are_listed(hall: Hall) -> None:

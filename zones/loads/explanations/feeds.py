@@ -12,7 +12,7 @@ from zones.loads.site_loads import Load
 
 from .registry import explains
 from .scene import Scene
-from .worked import Step, Table, Worked, columns
+from .worked import Amount, Step, Table, Worked, columns, number
 
 
 @explains("no_feed")
@@ -47,6 +47,33 @@ def supplies_paralleled(scene: Scene, load: Load) -> Worked:
         formula="n = the most feeds that meet on one section: what hangs together without a cut negative.",
         tables=(Table.of("Feeds that meet", columns("lands_at", "supply"), cells),),
         steps=(Step.of("On one section", "feeds", "", int(network.feeds[several].max())),),
+    )
+
+
+@explains("supply_over_voltage")
+def supply_over_voltage(scene: Scene, load: Load) -> Worked:
+    no_load, loaded, tolerance, charging = (
+        scene.fact(load.subject, name)
+        for name in ("no_load_voltage_v", "rated_load_voltage_v", "voltage_tolerance", "float_voltage_v")
+    )
+    volts = loaded if np.isnan(no_load) else no_load
+    wiring, tree = scene.dc.network.wiring, scene.dc.network.tree
+    of_tree = tree == np.flatnonzero(scene.dc.network.supplies.index == scene.index(load.subject))[0]
+    node = scene.node_of(wiring, load, of_tree)
+    most = scene.loads.maximum_voltage_v[wiring.row[node]]
+    top = volts * (1.0 + tolerance)
+    return Worked(
+        formula="V = no-load voltage × (1 + tolerance), or the float charge of its battery if that is more.",
+        inputs=(
+            Amount.rated("no-load voltage", "V", volts),
+            Amount.rated("tolerance", "", tolerance),
+            Amount.rated("float voltage", "V", charging),
+            Amount.rated(f"highest voltage that {scene.point_name(int(wiring.row[node]))} takes", "V", most),
+        ),
+        steps=(
+            Step.worked(f"{number(volts, 'V')} × {1.0 + tolerance:g}", "top of its tolerance", "V", top),
+            Step.of("The higher of it and the float charge", "voltage", "V", np.fmax(top, charging)),
+        ),
     )
 
 

@@ -66,14 +66,18 @@ def trees_of(standing: Standing, runs: dict[int, DcRun]) -> list[Tree]:
     ]
 
 
-def nodes_of(fed: list[Fed], band: int, speaking: Speaks, values_of: ValuesOf) -> list[Node]:
+def nodes_of(
+    fed: list[Fed], band: int, speaking: Speaks, values_of: ValuesOf, toned: Speaks = lambda _: False
+) -> list[Node]:
     place = {each.point.id: k for k, each in enumerate(fed)}
     nodes = []
     for each in fed:
         values = values_of(each.point.row)
-        amps, watts = (
-            (values.speech_a, values.speech_w) if speaking(each.point) else (values.idle_a, values.idle_w)
-        )
+        amps, watts = values.idle_a, values.idle_w
+        if speaking(each.point):
+            amps, watts = values.speech_a, values.speech_w
+            if toned(each.point):
+                amps, watts = values.full_a, values.full_w
         nodes.append(
             Node(
                 parent=None if each.above is None else place[each.above.point.id],
@@ -101,7 +105,7 @@ def direct_current(
     trees = trees_of(standing, runs)
     seen = Seen({}, {}, {}, {}, set())
     for speaking, of_trees in _scenarios(standing, trees):
-        _see(values, values_of, of_trees, speaking, seen)
+        _see(values, values_of, of_trees, speaking, standing.toned, seen)
     figures = [figure for tree in trees for figure in _supply_figures(values, tree, seen)]
     figures += [figure for tree in trees for figure in _over_voltage(tree, values_of)]
     pulled_down = {tree.supply for tree in trees if tree.shared and tree.source.ohm > 0}
@@ -145,13 +149,15 @@ def _scenarios(standing: Standing, trees: list[Tree]) -> list[tuple[Speaks, list
     return found
 
 
-def _see(values: Values, values_of: ValuesOf, trees: list[Tree], speaking: Speaks, seen: Seen) -> None:
+def _see(
+    values: Values, values_of: ValuesOf, trees: list[Tree], speaking: Speaks, toned: Speaks, seen: Seen
+) -> None:
     """One scenario, some supplies, three bands."""
     for tree in trees:
         unknown = math.isnan(tree.source.worst_v)
         volts = values.factors["nominal_supply_v"] if unknown else tree.source.worst_v
         runs = [each.point.run for each in tree.fed]
-        bands = [nodes_of(tree.fed, band, speaking, values_of) for band in range(3)]
+        bands = [nodes_of(tree.fed, band, speaking, values_of, toned) for band in range(3)]
         try:
             served = serve(bands, runs, volts, tree.source.ohm)
         except Undecided:

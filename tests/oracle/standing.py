@@ -55,6 +55,15 @@ class Standing:
         """The rows of a table that hold, by thing."""
         return {row.thing: row for row in self.record.tables()[table] if row.holds(self.step)}
 
+    def toned(self, point: StandingPoint) -> bool:
+        """Whether the zone of the point's run is said to carry tones."""
+        zone = self.runs[point.run].row["zone_id"]
+        return any(
+            row.thing == zone and row["signal"] == "tones"
+            for row in self.record.zones
+            if row.holds(self.step)
+        )
+
     def paging_sets(self) -> dict[int, set[int]]:
         """Zones by paging set."""
         sets: dict[int, set[int]] = {}

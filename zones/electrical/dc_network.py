@@ -11,7 +11,7 @@ import numpy as np
 
 from .bands import FloatArray, IntArray
 from .figures import Subjects, any_of, first_known, lookup
-from .plant import BoolArray, Members, Plant, RunKind, select
+from .plant import BoolArray, Members, Plant, RunKind, Signal, select
 from .point_loads import PointLoads
 from .subjects import SubjectKind
 from .wiring import Wiring, rows_of, section_tops
@@ -196,3 +196,16 @@ def scenarios(plant: Plant, members: Members) -> Scenarios:
             [instance * width + listed % width, np.flatnonzero(kinds == 1) * width + alone % width]
         ),
     )
+
+
+def carries_tones(plant: Plant, members: Members, wiring: Wiring) -> BoolArray:
+    """(k,) by run of ``wiring``: tones are recorded of its zone as of the member's step."""
+    owner, row = select(plant, "zones", members, site_wide=True)
+    toned = plant.zones.signal[row] == Signal.TONES
+    keys = np.stack([owner[toned], plant.zones.zone_id[row[toned]]], axis=1)
+    width = int(plant.runs.zone_id.max(initial=0)) + 2
+    known = keys[keys[:, 1] < width]
+    own = plant.runs.zone_id[wiring.run_row]
+    of_run = wiring.runs.member * width + own
+    found: BoolArray = (own >= 0) & np.isin(of_run, known[:, 0] * width + known[:, 1])
+    return found

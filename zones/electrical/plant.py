@@ -71,6 +71,10 @@ class Jurisdiction(IntEnum):
     UNITED_STATES, CANADA, ELSEWHERE = range(3)
 
 
+class Signal(IntEnum):
+    SPEECH, TONES = range(2)
+
+
 class Carries(IntEnum):
     AUDIO_POSITIVE, AUDIO_NEGATIVE, DC_POSITIVE, DC_NEGATIVE, LINE_HOT, LINE_COMMON, SPARE = range(7)
 
@@ -242,6 +246,7 @@ class ZoneRows(Table):
     """Zones in service, in a group of the whole site."""
 
     zone_id: IntArray
+    signal: IntArray  # of Signal; −1: not recorded
 
 
 @dataclass(frozen=True)

@@ -1,8 +1,9 @@
 """Self-amplified runs on DC: voltage, supply, run and conductor current.
 
 All runs of a supply are branches of one tree, since its internal resistance couples them. A run whose
-negative is cut has several sections, each a tree rooted at its own feed. Limits are judged at speech. Every
-paging set of the site is a scenario (its zones at speech, the others idle), and so is every zone in no set,
+negative is cut has several sections, each a tree rooted at its own feed. Limits are judged at speech, or at
+full output in zones that carry tones. Every paging set of the site is a scenario (its zones page, the others
+are idle), and so is every zone in no set,
 alone; all scenarios are solved in one batch with all three bands, and the worst one counts.
 """
 
@@ -14,7 +15,7 @@ import numpy as np
 
 from .bands import HIGH, LIKELY, FloatArray, IntArray
 from .dc_bands import solve_bands
-from .dc_network import DcNetwork, Scenarios, Sources, dc_network, scenarios, sources
+from .dc_network import DcNetwork, Scenarios, Sources, carries_tones, dc_network, scenarios, sources
 from .feeds import dead, feed_figures, over_voltage
 from .figures import (
     FigureBlock,
@@ -37,10 +38,11 @@ class DcSolution:
     """The DC trees of a batch, solved in every scenario of their members.
 
     instance, node: (x,) scenario, and node of ``network.wiring``, of each entry. speaking: (x,) its zone
-    pages. voltage, branch: (3, x) voltage [V], and current in the segment that leads to it [A]; NaN where no
-    supply feeds it, and where there is no number. overloaded: (3, x) there is no stable voltage.
-    voltage_bound, branch_bound: (3, x) the true one may be harsher. tree_instance, tree: (y,) likewise of
-    trees. source_current: (3, y) [A]; source_overloaded: (3, y) there is no stable one; source_bound: (3, y).
+    pages. tones: (x,) its zone carries tones. voltage, branch: (3, x) voltage [V], and current in the segment
+    that leads to it [A]; NaN where no supply feeds it, and where there is no number. overloaded: (3, x) there
+    is no stable voltage. voltage_bound, branch_bound: (3, x) the true one may be harsher. tree_instance,
+    tree: (y,) likewise of trees. source_current: (3, y) [A]; source_overloaded: (3, y) there is no stable
+    one; source_bound: (3, y).
     """
 
     network: DcNetwork
@@ -49,6 +51,7 @@ class DcSolution:
     instance: IntArray
     node: IntArray
     speaking: BoolArray
+    tones: BoolArray
     voltage: FloatArray
     branch: FloatArray
     overloaded: BoolArray
@@ -75,6 +78,8 @@ def solve_dc(plant: Plant, members: Members, everything: Wiring, loads: PointLoa
     named = scenario.pages_in(instance, zone_id)
     speaking = named | (zone_id < 0)  # any page may be heard on a run whose zone is not recorded
 
+    tones = carries_tones(plant, members, wiring)[wiring.run[node]]
+
     tree_first = np.searchsorted(network.supplies.member, np.arange(len(members) + 1))
     inst_tree_owner, inst_tree = expand(tree_first[scenario.member], tree_first[scenario.member + 1])
     inst_tree_start = np.searchsorted(inst_tree_owner, np.arange(len(scenario.member)))
@@ -87,7 +92,7 @@ def solve_dc(plant: Plant, members: Members, everything: Wiring, loads: PointLoa
     shift = np.arange(len(node)) - node  # a node's parent lies in the same instance
     parent = np.where(network.parent[node] >= 0, network.parent[node] + shift, -1)
     kept = np.flatnonzero(fed)
-    amps, watts = loads.drawn(wiring.row[node[kept]], speaking[kept])
+    amps, watts = loads.drawn(wiring.row[node[kept]], speaking[kept], tones[kept])
     solved = solve_bands(
         parent[kept],
         kept,
@@ -112,6 +117,7 @@ def solve_dc(plant: Plant, members: Members, everything: Wiring, loads: PointLoa
         instance=instance,
         node=node,
         speaking=speaking,
+        tones=tones,
         voltage=voltage,
         branch=branch,
         overloaded=overloaded,

@@ -118,7 +118,7 @@ FACTS: dict[str, dict[str, Any]] = {
         "cable_code": 0,
     },
     "clips": {"block_index": 0, "row": 1, "clip_code": 1, "is_in": False},
-    "zones": {"zone_id": 1},
+    "zones": {"zone_id": 1, "signal": -1},
     "heard": {"endpoint_index": 0, "zone_id": 1},
     "addresses": {"endpoint_index": 0, "address_code": 0},
     "paging": {"set_id": 1, "zone_id": 1},

@@ -17,12 +17,13 @@ from zones.loads.explanations import Explanations
 from zones.loads.explanations.registry import EXPLAINERS
 from zones.loads.explanations.worked import Worked
 from zones.loads.site_loads import Load, SiteLoads, site_loads
-from zones.models import PointFacts, Reading, Run
+from zones.models import PointFacts, Reading, Run, Zone
 from zones.services.landings import PairUse, landing_add
 from zones.services.paging_sets import paging_set_add
 from zones.services.points import point_alter, point_append
 from zones.services.readings import reading_record
 from zones.services.runs import run_alter
+from zones.services.zones import zone_alter
 
 pytestmark = pytest.mark.django_db
 BUILT = factories.BUILT_ON
@@ -221,6 +222,14 @@ def test_speakers_without_a_feed_are_listed(hall: Hall) -> None:
         ("29", "29"),
         ("30", "29"),
     ]
+
+
+def test_a_zone_of_tones_pages_at_full_output(hall: Hall) -> None:
+    """By hand: 30 at 80 mA and, of the gangway at speech, 10 at 40 mA."""
+    zone_alter(factories.change(hall.site), zone=hall.zone, signal=Zone.Signal.TONES)
+    load, worked = of(hall, "supply_current", hall.supply.pk)
+    assert load.likely == pytest.approx(2.8)
+    assert sum(float(row["likely_a"] or 0) for row in worked.tables[0].rows) == pytest.approx(2.8)
 
 
 def test_the_voltage_at_the_last_speaker(hall: Hall) -> None:

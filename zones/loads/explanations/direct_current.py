@@ -310,7 +310,9 @@ def _drawn(scene: Scene, entries: IntArray) -> FloatArray:
     tree = dc.network.tree[dc.node[entries]]
     source_v = np.append(dc.source.voltage_v, np.nan)[tree]
     voltage = np.where(np.isnan(dc.voltage[:, entries]), source_v, dc.voltage[:, entries])
-    amps, watts = scene.loads.drawn(dc.network.wiring.row[dc.node[entries]], dc.speaking[entries])
+    amps, watts = scene.loads.drawn(
+        dc.network.wiring.row[dc.node[entries]], dc.speaking[entries], dc.tones[entries]
+    )
     with np.errstate(invalid="ignore", divide="ignore"):
         drawn: FloatArray = amps + np.where(watts > 0, watts / voltage, 0.0)
     return drawn

@@ -220,7 +220,7 @@ def make_gateway(closet: Closet, model: DeviceModel | None = None, **fields: Any
 
 def make_zone(site: Site | None = None, **fields: Any) -> Zone:
     site = site or make_site()
-    fields = {"name": f"Marshalling lane {next_number()}", **fields}
+    fields = {"name": f"Marshalling lane {next_number()}", "signal": Zone.Signal.SPEECH, **fields}
     return zone_add(change(site), **fields).result
 
 

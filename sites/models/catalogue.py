@@ -57,6 +57,9 @@ class DeviceModel(Catalogued):
         verbose_name="lowest voltage",
         help_text="Lowest DC voltage at which it works.",
     )
+    maximum_voltage_v = fields.rating(
+        "V", 120, "Highest DC voltage that it takes.", verbose_name="highest voltage"
+    )
     input_impedance_ohm = fields.rating("Ω", 10_000_000)
     input_sensitivity_v = fields.rating("V", 200)
     # speakers on lines
@@ -86,9 +89,13 @@ class DeviceModel(Catalogued):
         verbose_name="voltage at rated load",
     )
     voltage_tolerance = fields.QuantityField(
-        minimum=0, maximum=0.5, default=0.0, help_text="Fraction the source may lie below its voltage."
+        minimum=0,
+        maximum=0.5,
+        default=0.0,
+        help_text="Fraction the source may lie below or above its voltage.",
     )
     lowest_voltage_v = fields.rating("V", 120, "Battery-backed: its voltage when the battery ends.")
+    float_voltage_v = fields.rating("V", 120, "Battery-backed: its voltage while it charges the battery.")
     class_2_marked = fields.FlagField(
         null=True,
         verbose_name="Class 2 marking",

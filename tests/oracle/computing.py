@@ -51,7 +51,8 @@ class Computed:
     def _compute(self, step: int) -> None:
         standing = Standing(self.record, step)
         values, of = self.anchored.values, self.anchored.of
-        figures, problems, seen = direct_current(standing, values, of)
+        figures, seen = direct_current(standing, values, of)
+        problems: dict[Subject, set[str]] = {}
         self.seen.update(seen)
         figures += audio(standing, values, of) + lines(standing, values, of)
         figures += network_power(standing, values) + terminations(standing)

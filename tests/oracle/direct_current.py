@@ -7,7 +7,8 @@ from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
-from .figures import Figure, Spot, Subject, worst, worst_spots
+from .feeds import feeds
+from .figures import Figure, Spot, Subject, tied, worst, worst_spots
 from .networks import Node, Solved, Undecided, solve_dc
 from .overloads import Served, nothing_said, serve
 from .record import Row
@@ -17,17 +18,17 @@ from .wiring_classes import wiring_class
 
 ValuesOf = Callable[[Row], PointValues]
 Speaks = Callable[[StandingPoint], bool]
-PARALLELED = "fed_twice"
 Pairs = set[tuple[int, int]]
 
 
 @dataclass
 class Tree:
-    """Everything that one supply feeds."""
+    """Everything that one supply feeds. shared: it meets another supply on some section besides."""
 
     supply: int
     source: Source
     fed: list[Fed]
+    shared: bool
 
 
 @dataclass
@@ -53,25 +54,30 @@ class Seen:
 
 
 def trees_of(standing: Standing, runs: dict[int, DcRun]) -> list[Tree]:
-    by_supply: dict[int, list[Fed]] = {}
+    shared = set().union(*(run.shared for run in runs.values()))
+    by_supply: dict[int, list[Fed]] = {supply: [] for supply in shared}
     for run in runs.values():
         for point, supply in run.supply_of.items():
             by_supply.setdefault(supply, []).append(run.fed[point])
     rows = standing.of("supplies")
     return [
-        Tree(supply, source_of(standing.record, rows.get(supply)), fed)
+        Tree(supply, source_of(standing.record, rows.get(supply)), fed, supply in shared)
         for supply, fed in sorted(by_supply.items())
     ]
 
 
-def nodes_of(fed: list[Fed], band: int, speaking: Speaks, values_of: ValuesOf) -> list[Node]:
+def nodes_of(
+    fed: list[Fed], band: int, speaking: Speaks, values_of: ValuesOf, toned: Speaks = lambda _: False
+) -> list[Node]:
     place = {each.point.id: k for k, each in enumerate(fed)}
     nodes = []
     for each in fed:
         values = values_of(each.point.row)
-        amps, watts = (
-            (values.speech_a, values.speech_w) if speaking(each.point) else (values.idle_a, values.idle_w)
-        )
+        amps, watts = values.idle_a, values.idle_w
+        if speaking(each.point):
+            amps, watts = values.speech_a, values.speech_w
+            if toned(each.point):
+                amps, watts = values.full_a, values.full_w
         nodes.append(
             Node(
                 parent=None if each.above is None else place[each.above.point.id],
@@ -92,31 +98,32 @@ def _ohm(fed: Fed, band: int, values_of: ValuesOf) -> float:
 
 def direct_current(
     standing: Standing, values: Values, values_of: ValuesOf
-) -> tuple[list[Figure], dict[Subject, set[str]], Counter[str]]:
-    """Figures supply_current, wiring_class, run_voltage, run_current, conductor_current; what cannot be
-    computed; and what out of the ordinary there was."""
+) -> tuple[list[Figure], Counter[str]]:
+    """Figures supply_current, wiring_class, run_voltage, run_current, conductor_current, no_feed and
+    supplies_paralleled; and what out of the ordinary there was."""
     runs = {run.id: dc_run(run) for run in standing.runs.values() if run.kind == "self_amplified"}
     trees = trees_of(standing, runs)
     seen = Seen({}, {}, {}, {}, set())
     for speaking, of_trees in _scenarios(standing, trees):
-        _see(values, values_of, of_trees, speaking, seen)
+        _see(values, values_of, of_trees, speaking, standing.toned, seen)
     figures = [figure for tree in trees for figure in _supply_figures(values, tree, seen)]
+    figures += [figure for tree in trees for figure in _over_voltage(tree, values_of)]
+    pulled_down = {tree.supply for tree in trees if tree.shared and tree.source.ohm > 0}
     for run in runs.values():
-        figures += _run_figures(values, values_of, run, seen)
+        figures += _run_figures(values, values_of, run, seen, pulled_down)
     doubtful = {("supply", supply) for supply in seen.undecided} | {
         ("run", run.run.id) for run in runs.values() if seen.undecided & set(run.supply_of.values())
     }
     figures = [replace(figure, undecided=figure.subject in doubtful) for figure in figures]
-    problems: dict[Subject, set[str]] = {
-        ("run", run.run.id): {PARALLELED} for run in runs.values() if run.paralleled
-    }
+    for run in runs.values():
+        figures += feeds(run, values_of)
     extraordinary = {
         "no solution": seen.unsolved,
         "fed in its midst": sum(1 for tree in trees for each in tree.fed if each.segment is None),
         "paging sets": len(standing.paging_sets()),
         "watts": sum(1 for tree in trees for each in tree.fed if values_of(each.point.row).speech_w.high > 0),
     }
-    return figures, problems, Counter(extraordinary)
+    return figures, Counter(extraordinary)
 
 
 def _scenarios(standing: Standing, trees: list[Tree]) -> list[tuple[Speaks, list[Tree]]]:
@@ -142,13 +149,15 @@ def _scenarios(standing: Standing, trees: list[Tree]) -> list[tuple[Speaks, list
     return found
 
 
-def _see(values: Values, values_of: ValuesOf, trees: list[Tree], speaking: Speaks, seen: Seen) -> None:
+def _see(
+    values: Values, values_of: ValuesOf, trees: list[Tree], speaking: Speaks, toned: Speaks, seen: Seen
+) -> None:
     """One scenario, some supplies, three bands."""
     for tree in trees:
         unknown = math.isnan(tree.source.worst_v)
         volts = values.factors["nominal_supply_v"] if unknown else tree.source.worst_v
         runs = [each.point.run for each in tree.fed]
-        bands = [nodes_of(tree.fed, band, speaking, values_of) for band in range(3)]
+        bands = [nodes_of(tree.fed, band, speaking, values_of, toned) for band in range(3)]
         try:
             served = serve(bands, runs, volts, tree.source.ohm)
         except Undecided:
@@ -200,6 +209,10 @@ def _supply_figures(values: Values, tree: Tree, seen: Seen) -> list[Figure]:
     loading = values.factors["loading_fraction"]
     stuck = _flags(seen.stuck, tree.supply)
     current = _bands(seen.supply_a, tree.supply)
+    if tree.shared:
+        # of what it shares it may carry all, so only what else it feeds is sure
+        carried = current if current.likely > 0 else Bands(NAN, NAN, NAN)
+        current = Bands(carried.low, carried.likely, NAN)
     figures = [
         Figure(
             subject,
@@ -218,16 +231,33 @@ def _supply_figures(values: Values, tree: Tree, seen: Seen) -> list[Figure]:
     return figures + wiring_class(values.record, subject, marking, laid)
 
 
-def _run_figures(values: Values, values_of: ValuesOf, run: DcRun, seen: Seen) -> list[Figure]:
-    points = {point.id: values_of(point.row) for point in run.run.points}
+def _over_voltage(tree: Tree, values_of: ValuesOf) -> list[Figure]:
+    """The most that the supply delivers, at the speaker that takes least."""
+    said = {each.point.id: values_of(each.point.row) for each in tree.fed}
+    most = {id_: values.maximum_v for id_, values in said.items() if values.loaded}
+    weakest = tied(most, largest=False)
+    if not weakest:
+        return []
+    top = Bands(tree.source.top_v, tree.source.top_v, tree.source.top_v)
+    where = frozenset(weakest)
+    return [Figure(("supply", tree.supply), "supply_over_voltage", top, most[weakest[0]], where)]
+
+
+def _run_figures(
+    values: Values, values_of: ValuesOf, run: DcRun, seen: Seen, pulled_down: set[int]
+) -> list[Figure]:
+    dead = {point.id for point in run.cut_off} if run.has_supply else set()
+    points = {point.id: values_of(point.row) for point in run.run.points if point.id not in dead}
     subject = ("run", run.run.id)
     figures = []
     loading = values.factors["loading_fraction"]
     if any(each.loaded for each in points.values()):
-        figures.append(_run_voltage(subject, run, points, seen))
+        figures.append(_run_voltage(subject, run, points, seen, pulled_down))
         figures += _conductor_current(subject, values_of, run, seen)
     current = _bands(seen.run_a, run.run.id)
-    if run.run.row["fuse_fitted"] and not math.isnan(current.likely):
+    if run.met:
+        current = current._replace(high=NAN)
+    if run.run.row["fuse_fitted"] and (run.met or not math.isnan(current.likely)):
         rating = run.run.row["fuse_rating_a"]
         limit = NAN if rating is None else rating * loading
         bound = _flags(seen.run_bound, run.run.id)
@@ -235,7 +265,9 @@ def _run_figures(values: Values, values_of: ValuesOf, run: DcRun, seen: Seen) ->
     return figures
 
 
-def _run_voltage(subject: Subject, run: DcRun, points: dict[int, PointValues], seen: Seen) -> Figure:
+def _run_voltage(
+    subject: Subject, run: DcRun, points: dict[int, PointValues], seen: Seen, pulled_down: set[int]
+) -> Figure:
     """In each estimate the voltage at the device that has the least to spare over its own minimum in it."""
     loaded = {id_: values.minimum_v for id_, values in points.items() if values.loaded}
     spots = []
@@ -251,7 +283,7 @@ def _run_voltage(subject: Subject, run: DcRun, points: dict[int, PointValues], s
         or (math.isnan(seen.volts.get((id_, 1), NAN)) and (run.run.id, 1) not in seen.overloaded)
         for id_, minimum in loaded.items()
     )
-    if run.paralleled or unknown:
+    if unknown or any(run.supply_of.get(id_) in pulled_down for id_ in loaded):
         bands[2] = NAN
     return Figure(
         subject,
@@ -283,9 +315,10 @@ def _conductor_current(subject: Subject, values_of: ValuesOf, run: DcRun, seen: 
             unrated |= band == 2 and math.isnan(values.rating_a) and per_conductor > 0
         spots.append(worst_spots(scored, largest=True))
     if not spots[1]:
-        return []
+        # what is there lies in sections of several feeds
+        return [Figure(subject, "conductor_current", Bands(NAN, NAN, NAN), NAN)] if run.met else []
     low, likely, high = (of[0].value for of in spots)
-    bands = Bands(low, likely, NAN if unrated else high)
+    bands = Bands(low, likely, NAN if unrated or run.met else high)
     bound = _flags(seen.branch_bound, run.run.id)
     limit = spots[1][0].limit
     return [Figure(subject, "conductor_current", bands, limit, spots=tuple(spots), bound=bound)]

@@ -35,6 +35,9 @@ RULES: dict[str, Rule] = {
     "run_voltage": Rule(at_least=True),
     "run_current": Rule(),
     "conductor_current": Rule(),
+    "no_feed": _COUNT,
+    "supplies_paralleled": _COUNT,
+    "supply_over_voltage": Rule(),
     "output_speakers": Rule(),
     "audio_level": Rule(at_least=True, near_margin=3.0),  # near at −3 dB, over at −6 dB
     "other_zone": _COUNT,

@@ -55,6 +55,15 @@ class Standing:
         """The rows of a table that hold, by thing."""
         return {row.thing: row for row in self.record.tables()[table] if row.holds(self.step)}
 
+    def toned(self, point: StandingPoint) -> bool:
+        """Whether the zone of the point's run is said to carry tones."""
+        zone = self.runs[point.run].row["zone_id"]
+        return any(
+            row.thing == zone and row["signal"] == "tones"
+            for row in self.record.zones
+            if row.holds(self.step)
+        )
+
     def paging_sets(self) -> dict[int, set[int]]:
         """Zones by paging set."""
         sets: dict[int, set[int]] = {}
@@ -78,20 +87,31 @@ class Fed:
 
 @dataclass
 class DcRun:
-    """A self-amplified run cut into sections. fed: by point, of those that some supply feeds. paralleled: two
-    feeds meet in a section."""
+    """A self-amplified run cut into sections. fed: by point, of those that one supply feeds. cut_off: points
+    of sections behind a cut that nothing feeds. met: the most feeds that meet in a section, 0 where none do.
+    others: the points at which another feed lands than the one that comes first. shared: the supplies that
+    meet."""
 
     run: StandingRun
     fed: dict[int, Fed] = field(default_factory=dict)
     supply_of: dict[int, int] = field(default_factory=dict)
-    paralleled: bool = False
+    cut_off: list[StandingPoint] = field(default_factory=list)
+    met: int = 0
+    others: list[StandingPoint] = field(default_factory=list)
+    shared: set[int] = field(default_factory=set)
+
+    @property
+    def has_supply(self) -> bool:
+        """Some supply is recorded, at the block or at a point."""
+        at_points = (point.row["feed_supply_id"] for point in self.run.points)
+        return any(supply is not None for supply in (self.run.row["supply_id"], *at_points))
 
 
 def dc_run(run: StandingRun) -> DcRun:
     """Each section, what lies between cuts of the negative, is a tree rooted at its own feed.
 
-    A section that reaches the block uncut is fed there if the run has a supply; any other at the first of its
-    points that a supply lands on. More feeds than one in a section are paralleled: computed from the first.
+    A section that reaches the block uncut is fed there if the run has a supply; any other at the one of its
+    points that a supply lands on. Where more feeds meet in a section, what each carries is unknown.
     """
     out = DcRun(run)
     sections: dict[int, list[StandingPoint]] = {}
@@ -106,11 +126,16 @@ def dc_run(run: StandingRun) -> DcRun:
         at_block = top.above is None and not top.row["negative_cut"] and block_supply is not None
         feeds = [point for point in points if point.row["feed_supply_id"] is not None]
         if at_block + len(feeds) > 1:
-            out.paralleled = True
-        if at_block:
+            out.met = max(out.met, at_block + len(feeds))
+            out.others += feeds if at_block else feeds[1:]
+            out.shared |= {point.row["feed_supply_id"] for point in feeds}
+            out.shared |= {block_supply} if at_block else set()
+        elif at_block:
             _attach(out, points, block_supply)
         elif feeds:
             _attach_from(out, points, feeds[0])
+        elif top.row["negative_cut"]:
+            out.cut_off += points
     return out
 
 
@@ -141,10 +166,12 @@ def _attach_from(out: DcRun, points: list[StandingPoint], feed: StandingPoint) -
 
 @dataclass
 class Source:
-    """worst_v: at the bottom of its tolerance or battery. open_v: without either."""
+    """worst_v: at the bottom of its tolerance or battery. open_v: without either. top_v: the most that it
+    ever delivers."""
 
     worst_v: float
     open_v: float
+    top_v: float
     ohm: float
     rated_a: float
     full_v: float
@@ -169,8 +196,12 @@ def source_of(record: Record, row: Row | None) -> Source:
         worst = lowest
     else:
         worst = NAN if open_v is None else open_v * (1 - model["voltage_tolerance"])
+    tops = [] if open_v is None else [open_v * (1 + model["voltage_tolerance"])]
+    if model.get("float_voltage_v") is not None:
+        tops.append(model["float_voltage_v"])
     return Source(
         worst_v=worst,
+        top_v=max(tops, default=NAN),
         open_v=NAN if open_v is None else open_v,
         ohm=ohm,
         rated_a=NAN if rated is None else rated,

@@ -79,12 +79,15 @@ class PointValues:
     pairs: int
     speech_a: Bands
     idle_a: Bands
+    full_a: Bands
     speech_w: Bands
     idle_w: Bands
+    full_w: Bands
     tap_w: Bands
     loaded: bool
     speaker_s: float
     minimum_v: float
+    maximum_v: float
     input_ohm: float
     sensitivity_v: float
     rating_a: float
@@ -170,12 +173,15 @@ class Values:
             pairs=row["dc_pairs"] or 1,
             speech_a=NOTHING,
             idle_a=NOTHING,
+            full_a=NOTHING,
             speech_w=NOTHING,
             idle_w=NOTHING,
+            full_w=NOTHING,
             tap_w=NOTHING,
             loaded=loaded,
             speaker_s=NAN if impedance is None else 1 / impedance,
             minimum_v=_number(model.get("minimum_voltage_v")),
+            maximum_v=_number(model.get("maximum_voltage_v")),
             input_ohm=_number(model.get("input_impedance_ohm")),
             sensitivity_v=_number(model.get("input_sensitivity_v")),
             rating_a=self._conductor_rating(cable),
@@ -243,7 +249,11 @@ class Values:
                 idle_band = self.band("current", basis).times(float(idle_w))
             else:
                 idle_band = speech_w.times(half)
+            full_band = speech_w.times(1 / of_full)
+            if basis:
+                full_band = self.band("current", basis).times(max(full_w, idle_w or 0.0))
             values.speech_w, values.idle_w = speech_w.times(values.count), idle_band.times(values.count)
+            values.full_w = full_band.times(values.count)
         else:
             speech_a = unknown_a
             idle_band = unknown_a.times(half)
@@ -255,7 +265,11 @@ class Values:
                 idle_band = speech_a.times(half)
                 if idle is not None:
                     idle_band = self.band("current", basis).times(idle)
+            full_band = speech_a.times(1 / of_full)
+            if basis and full is not None and speech is not None:
+                full_band = self.band("current", basis).times(max(full, speech))
             values.speech_a, values.idle_a = speech_a.times(values.count), idle_band.times(values.count)
+            values.full_a = full_band.times(values.count)
         judged_well = basis >= MARKED and (speech is not None or full_w is not None)
         poorly = not judged_well or values.count.low != values.count.high
         values.scaled_speech = poorly or rule_of_thumb

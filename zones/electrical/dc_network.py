@@ -10,8 +10,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from .bands import FloatArray, IntArray
-from .figures import Subjects, first_known, lookup
-from .plant import BoolArray, Members, Plant, RunKind, select
+from .figures import Subjects, any_of, first_known, lookup
+from .plant import BoolArray, Members, Plant, RunKind, Signal, select
 from .point_loads import PointLoads
 from .subjects import SubjectKind
 from .wiring import Wiring, rows_of, section_tops
@@ -21,19 +21,24 @@ from .wiring import Wiring, rows_of, section_tops
 class DcNetwork:
     """The DC trees of a batch of members, before bands and scenarios.
 
-    wiring: of self-amplified runs. tree: (n,) tree of each node, −1 where its section has no feed. parent:
-    (n,) DC parent (re-rooted where a section is fed mid-run), −1 at the feed. segment: (n,) the node whose
-    segment of cable leads to the DC parent; −1 where the feed lands on the point itself. from_block: (n,) the
-    segment leaves the block and is fed there. supplies: of the t trees, as subjects of figures. paralleled:
-    (k,) by run: two feeds meet in a section.
+    wiring: of self-amplified runs. top: (n,) the topmost node of each node's section. feeds: (n,) how many
+    feeds meet in its section. tree: (n,) tree of each node, −1 where its section has no feed, or several.
+    parent: (n,) DC parent (re-rooted where a section is fed mid-run), −1 at the feed. segment: (n,) the node
+    whose segment of cable leads to the DC parent; −1 where the feed lands on the point itself. from_block:
+    (n,) the segment leaves the block and is fed there. supplies: of the t trees, as subjects of figures.
+    shared: (t,) the supply also feeds a section that another feed meets. paralleled: (k,) by run: several
+    feeds meet in a section.
     """
 
     wiring: Wiring
+    top: IntArray
+    feeds: IntArray
     tree: IntArray
     parent: IntArray
     segment: IntArray
     from_block: BoolArray
     supplies: Subjects
+    shared: BoolArray
     paralleled: BoolArray
 
     def segment_ohm(self, loads: PointLoads, node: IntArray) -> FloatArray:
@@ -50,10 +55,12 @@ class DcNetwork:
 
 @dataclass(frozen=True)
 class Sources:
-    """(t,) by tree: open voltage [V]; voltage at the bottom of its tolerance or battery [V], NaN unknown;
-    internal resistance [Ω]; rated current [A]; row in ``plant.supplies``, −1 none."""
+    """(t,) by tree: open voltage [V]; top of its tolerance without load, or float charge if that is more [V];
+    voltage at the bottom of its tolerance or battery [V], NaN unknown; internal resistance [Ω]; rated current
+    [A]; row in ``plant.supplies``, −1 none."""
 
     open_voltage_v: FloatArray
+    highest_voltage_v: FloatArray
     voltage_v: FloatArray
     resistance_ohm: FloatArray
     rated_current_a: FloatArray
@@ -73,11 +80,8 @@ def dc_network(plant: Plant, everything: Wiring) -> DcNetwork:
     feed_supply = plant.points.feed_supply_index[wiring.row]
     fed = np.flatnonzero(feed_supply >= 0)
 
-    # where several feeds meet in a section its run is paralleled, and is computed from the first feed
-    feeds = at_block[top].astype(np.int64) * (np.arange(nodes) == top)
-    np.add.at(feeds, top[fed], 1)
-    paralleled = np.zeros(len(wiring.run_row), np.bool_)
-    paralleled[wiring.run[feeds > 1]] = True
+    feeds = (at_block[top] + np.bincount(top[fed], minlength=nodes)[top]).astype(np.int64)
+    several = feeds > 1
 
     supply = np.full(nodes, -1)
     mid_run = fed[~at_block[top[fed]]]
@@ -96,10 +100,27 @@ def dc_network(plant: Plant, everything: Wiring) -> DcNetwork:
         segment[at] = before_segment
         at, before, before_segment = above[~is_top], at[~is_top], segment_here[~is_top]
 
+    # what each of several feeds carries of a section cannot be told: no tree holds the section, and its
+    # supplies are subjects all the same
     supplies, tree = Subjects.distinct(
-        SubjectKind.SUPPLY, wiring.member, supply, plant.points.group[wiring.row]
+        SubjectKind.SUPPLY,
+        np.append(wiring.member, wiring.member[fed]),
+        np.append(supply, feed_supply[fed]),
+        plant.points.group[np.append(wiring.row, wiring.row[fed])],
     )
-    return DcNetwork(wiring, tree, parent, segment, at_block, supplies, paralleled)
+    in_several = np.append(several, several[fed])
+    return DcNetwork(
+        wiring=wiring,
+        top=top,
+        feeds=feeds,
+        tree=np.where(several, -1, tree[:nodes]),
+        parent=parent,
+        segment=segment,
+        from_block=at_block & ~several,
+        supplies=supplies,
+        shared=any_of(tree, in_several & (tree >= 0), len(supplies.member)),
+        paralleled=any_of(wiring.run, several, len(wiring.run_row)),
+    )
 
 
 def sources(plant: Plant, members: Members, network: DcNetwork) -> Sources:
@@ -114,10 +135,12 @@ def sources(plant: Plant, members: Members, network: DcNetwork) -> Sources:
     rated = lookup(table.rated_current_a, row)
     open_voltage = first_known(no_load, loaded)
     lowest = lookup(table.lowest_voltage_v, row)
+    tolerance = lookup(table.voltage_tolerance, row)
     resistance = np.where(np.isnan(lowest), (no_load - loaded) / rated, 0.0)
     return Sources(
         open_voltage_v=open_voltage,
-        voltage_v=first_known(lowest, open_voltage * (1.0 - lookup(table.voltage_tolerance, row))),
+        highest_voltage_v=np.fmax(open_voltage * (1.0 + tolerance), lookup(table.float_voltage_v, row)),
+        voltage_v=first_known(lowest, open_voltage * (1.0 - tolerance)),
         resistance_ohm=np.fmax(resistance, 0.0),
         rated_current_a=rated,
         row=row,
@@ -173,3 +196,16 @@ def scenarios(plant: Plant, members: Members) -> Scenarios:
             [instance * width + listed % width, np.flatnonzero(kinds == 1) * width + alone % width]
         ),
     )
+
+
+def carries_tones(plant: Plant, members: Members, wiring: Wiring) -> BoolArray:
+    """(k,) by run of ``wiring``: tones are recorded of its zone as of the member's step."""
+    owner, row = select(plant, "zones", members, site_wide=True)
+    toned = plant.zones.signal[row] == Signal.TONES
+    keys = np.stack([owner[toned], plant.zones.zone_id[row[toned]]], axis=1)
+    width = int(plant.runs.zone_id.max(initial=0)) + 2
+    known = keys[keys[:, 1] < width]
+    own = plant.runs.zone_id[wiring.run_row]
+    of_run = wiring.runs.member * width + own
+    found: BoolArray = (own >= 0) & np.isin(of_run, known[:, 0] * width + known[:, 1])
+    return found

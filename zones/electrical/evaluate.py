@@ -88,13 +88,13 @@ def evaluate(
     anchored = anchoring or anchor(plant, point_loads(plant))
     loads = anchored.loads
     wiring = wire(plant, members)
-    blocks, problems = evaluate_dc(plant, members, wiring, loads)
+    blocks = evaluate_dc(plant, members, wiring, loads)
     blocks += evaluate_audio(plant, members, wiring, loads)
     blocks += evaluate_lines(plant, members, wiring, loads)
     blocks += evaluate_network_power(plant, members)
     blocks += evaluate_terminations(plant, members, wiring)
     blocks += anchored.disagreements(plant, members)
-    problems += wiring.runs.problems(wiring.orphaned, "parent_missing")
+    problems = wiring.runs.problems(wiring.orphaned, "parent_missing")
 
     codes = [*map(attrgetter("code"), rules)]
     whole, real = [np.zeros((11, 0), np.int64)], [np.zeros((7, 0))]

@@ -71,6 +71,10 @@ class Jurisdiction(IntEnum):
     UNITED_STATES, CANADA, ELSEWHERE = range(3)
 
 
+class Signal(IntEnum):
+    SPEECH, TONES = range(2)
+
+
 class Carries(IntEnum):
     AUDIO_POSITIVE, AUDIO_NEGATIVE, DC_POSITIVE, DC_NEGATIVE, LINE_HOT, LINE_COMMON, SPARE = range(7)
 
@@ -149,6 +153,7 @@ class SupplyRows(Table):
     rated_load_voltage_v: FloatArray
     voltage_tolerance: FloatArray
     lowest_voltage_v: FloatArray
+    float_voltage_v: FloatArray
     class_2_marked: IntArray  # or as a limited power source; −1 unknown
 
 
@@ -241,6 +246,7 @@ class ZoneRows(Table):
     """Zones in service, in a group of the whole site."""
 
     zone_id: IntArray
+    signal: IntArray  # of Signal; −1: not recorded
 
 
 @dataclass(frozen=True)
@@ -294,6 +300,7 @@ class Models:
     idle_power_w: FloatArray
     full_output_power_w: FloatArray
     minimum_voltage_v: FloatArray
+    maximum_voltage_v: FloatArray
     input_impedance_ohm: FloatArray
     input_sensitivity_v: FloatArray
     nominal_impedance_ohm: FloatArray

@@ -39,13 +39,14 @@ class PointLoads:
     length_m, loop_resistance_ohm (paralleled DC pairs), pair_resistance_ohm (one pair, for audio): (3, n).
     whole_m: (3, n) length of the whole that a segment is a share of, or its own; whole: what that is; share,
     share_place: (n,), see ``shared_lengths``. pair_ohm_per_m: (3, n) out and back [Ω/m].
-    speech_a, idle_a, speech_w, idle_w, tap_w: (3, n), of all devices at the point. count: (3, n).
+    speech_a, idle_a, full_a, speech_w, idle_w, full_w, tap_w: (3, n), of all devices at the point; full: at
+    full output. count: (3, n).
     speaker_conductance_s: (n,) of one low-impedance speaker, NaN unknown. minimum_voltage_v,
-    input_impedance_ohm, input_sensitivity_v, conductor_rating_a: (n,), NaN unknown. conductors: (n,)
-    paralleled in one leg. loaded: (n,) True where a device is. supported: (n,) True where the load rests on
-    measured or marked data. scaled_speech, scaled_idle, scaled_length: (n,) True where a reading may scale
-    the value. pairs_recorded, current_recorded: (n,) True where the point's own row has the pairs, the speech
-    current.
+    maximum_voltage_v, input_impedance_ohm, input_sensitivity_v, conductor_rating_a: (n,), NaN unknown.
+    conductors: (n,) paralleled in one leg. loaded: (n,) True where a device is. supported: (n,) True where
+    the load rests on measured or marked data. scaled_speech, scaled_idle, scaled_length: (n,) True where a
+    reading may scale the value. pairs_recorded, current_recorded: (n,) True where the point's own row has the
+    pairs, the speech current.
     """
 
     whole: Wholes
@@ -58,12 +59,15 @@ class PointLoads:
     pair_resistance_ohm: FloatArray
     speech_a: FloatArray
     idle_a: FloatArray
+    full_a: FloatArray
     speech_w: FloatArray
     idle_w: FloatArray
+    full_w: FloatArray
     tap_w: FloatArray
     count: FloatArray
     speaker_conductance_s: FloatArray
     minimum_voltage_v: FloatArray
+    maximum_voltage_v: FloatArray
     input_impedance_ohm: FloatArray
     input_sensitivity_v: FloatArray
     conductor_rating_a: FloatArray
@@ -94,11 +98,16 @@ class PointLoads:
         length = deal(self.whole_m[:, row], self.share[row], self.share_place[row], turned=True)
         return np.asarray(self.pair_ohm_per_m[:, row] * length / self.conductors[row])
 
-    def drawn(self, row: IntArray, speaking: BoolArray) -> tuple[FloatArray, FloatArray]:
-        """(3, x) currents [A] and constant powers [W] of rows ``row`` (x,): at speech or else idle."""
+    def drawn(
+        self, row: IntArray, speaking: BoolArray, tones: BoolArray | bool = False
+    ) -> tuple[FloatArray, FloatArray]:
+        """(3, x) currents [A] and constant powers [W] of rows ``row`` (x,): those ``speaking`` (x,) at
+        speech, or at full output where ``tones`` (x,) are paged; the others idle."""
+        amps = np.where(tones, self.full_a[:, row], self.speech_a[:, row])
+        watts = np.where(tones, self.full_w[:, row], self.speech_w[:, row])
         return (
-            np.where(speaking, self.speech_a[:, row], self.idle_a[:, row]),
-            np.where(speaking, self.speech_w[:, row], self.idle_w[:, row]),
+            np.where(speaking, amps, self.idle_a[:, row]),
+            np.where(speaking, watts, self.idle_w[:, row]),
         )
 
 
@@ -132,7 +141,8 @@ def point_loads(plant: Plant) -> PointLoads:
     idle nor over full output, and a reading at speech scales it. A model that states watts and no currents
     is a constant-power load. A device of unknown model takes the unknown band of its kind; an unknown idle
     current is half the speech current; an unknown tap is one of its model's list (common practice, no
-    source).
+    source). Full output: as the model states; where it does not, or the current is unknown, what half of it
+    at speech comes to.
     """
     rows, models, factors = plant.points, plant.models, plant.factors
     model = rows.model_index
@@ -189,6 +199,16 @@ def point_loads(plant: Plant) -> PointLoads:
         idle_w * band,
     )
 
+    # a speaker that draws more at speech than its model states at full output draws that at full output too
+    stated_full = np.fmax(full_output, speech)
+    full_known = ~np.isnan(full_output) & (rows.current_basis != Basis.UNKNOWN)
+    full_band = np.where(full_known, stated_full * band, speech_band / factors.speech_of_full_output)
+    full_w_band = np.where(
+        rows.current_basis == Basis.UNKNOWN,
+        speech_w_band / factors.speech_of_full_output,
+        np.fmax(full_w, idle_w) * band,
+    )
+
     on_line = loaded & (run_kind == RunKind.CONSTANT_VOLTAGE)
     listed = (models.lowest_tap_w, models.middle_tap_w, models.highest_tap_w)
     own_taps = np.stack([lookup(tap, model) for tap in listed])
@@ -216,12 +236,15 @@ def point_loads(plant: Plant) -> PointLoads:
         pair_resistance_ohm=pair_resistance,
         speech_a=np.where(in_amps, speech_band, 0.0) * count,
         idle_a=np.where(in_amps, idle_band, 0.0) * count,
+        full_a=np.where(in_amps, full_band, 0.0) * count,
         speech_w=np.where(in_watts, speech_w_band, 0.0) * count,
         idle_w=np.where(in_watts, idle_w_band, 0.0) * count,
+        full_w=np.where(in_watts, full_w_band, 0.0) * count,
         tap_w=np.where(on_line, tap, 0.0) * count,
         count=count,
         speaker_conductance_s=1.0 / lookup(models.nominal_impedance_ohm, model),
         minimum_voltage_v=lookup(models.minimum_voltage_v, model),
+        maximum_voltage_v=lookup(models.maximum_voltage_v, model),
         input_impedance_ohm=lookup(models.input_impedance_ohm, model),
         input_sensitivity_v=lookup(models.input_sensitivity_v, model),
         conductor_rating_a=rating,

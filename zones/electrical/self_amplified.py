@@ -1,8 +1,9 @@
 """Self-amplified runs on DC: voltage, supply, run and conductor current.
 
 All runs of a supply are branches of one tree, since its internal resistance couples them. A run whose
-negative is cut has several sections, each a tree rooted at its own feed. Limits are judged at speech. Every
-paging set of the site is a scenario (its zones at speech, the others idle), and so is every zone in no set,
+negative is cut has several sections, each a tree rooted at its own feed. Limits are judged at speech, or at
+full output in zones that carry tones. Every paging set of the site is a scenario (its zones page, the others
+are idle), and so is every zone in no set,
 alone; all scenarios are solved in one batch with all three bands, and the worst one counts.
 """
 
@@ -14,10 +15,10 @@ import numpy as np
 
 from .bands import HIGH, LIKELY, FloatArray, IntArray
 from .dc_bands import solve_bands
-from .dc_network import DcNetwork, Scenarios, Sources, dc_network, scenarios, sources
+from .dc_network import DcNetwork, Scenarios, Sources, carries_tones, dc_network, scenarios, sources
+from .feeds import dead, feed_figures, over_voltage
 from .figures import (
     FigureBlock,
-    Problem,
     any_in_each,
     any_of,
     extremes,
@@ -37,10 +38,11 @@ class DcSolution:
     """The DC trees of a batch, solved in every scenario of their members.
 
     instance, node: (x,) scenario, and node of ``network.wiring``, of each entry. speaking: (x,) its zone
-    pages. voltage, branch: (3, x) voltage [V], and current in the segment that leads to it [A]; NaN where no
-    supply feeds it, and where there is no number. overloaded: (3, x) there is no stable voltage.
-    voltage_bound, branch_bound: (3, x) the true one may be harsher. tree_instance, tree: (y,) likewise of
-    trees. source_current: (3, y) [A]; source_overloaded: (3, y) there is no stable one; source_bound: (3, y).
+    pages. tones: (x,) its zone carries tones. voltage, branch: (3, x) voltage [V], and current in the segment
+    that leads to it [A]; NaN where no supply feeds it, and where there is no number. overloaded: (3, x) there
+    is no stable voltage. voltage_bound, branch_bound: (3, x) the true one may be harsher. tree_instance,
+    tree: (y,) likewise of trees. source_current: (3, y) [A]; source_overloaded: (3, y) there is no stable
+    one; source_bound: (3, y).
     """
 
     network: DcNetwork
@@ -49,6 +51,7 @@ class DcSolution:
     instance: IntArray
     node: IntArray
     speaking: BoolArray
+    tones: BoolArray
     voltage: FloatArray
     branch: FloatArray
     overloaded: BoolArray
@@ -75,6 +78,8 @@ def solve_dc(plant: Plant, members: Members, everything: Wiring, loads: PointLoa
     named = scenario.pages_in(instance, zone_id)
     speaking = named | (zone_id < 0)  # any page may be heard on a run whose zone is not recorded
 
+    tones = carries_tones(plant, members, wiring)[wiring.run[node]]
+
     tree_first = np.searchsorted(network.supplies.member, np.arange(len(members) + 1))
     inst_tree_owner, inst_tree = expand(tree_first[scenario.member], tree_first[scenario.member + 1])
     inst_tree_start = np.searchsorted(inst_tree_owner, np.arange(len(scenario.member)))
@@ -87,7 +92,7 @@ def solve_dc(plant: Plant, members: Members, everything: Wiring, loads: PointLoa
     shift = np.arange(len(node)) - node  # a node's parent lies in the same instance
     parent = np.where(network.parent[node] >= 0, network.parent[node] + shift, -1)
     kept = np.flatnonzero(fed)
-    amps, watts = loads.drawn(wiring.row[node[kept]], speaking[kept])
+    amps, watts = loads.drawn(wiring.row[node[kept]], speaking[kept], tones[kept])
     solved = solve_bands(
         parent[kept],
         kept,
@@ -112,6 +117,7 @@ def solve_dc(plant: Plant, members: Members, everything: Wiring, loads: PointLoa
         instance=instance,
         node=node,
         speaking=speaking,
+        tones=tones,
         voltage=voltage,
         branch=branch,
         overloaded=overloaded,
@@ -125,11 +131,9 @@ def solve_dc(plant: Plant, members: Members, everything: Wiring, loads: PointLoa
     )
 
 
-def evaluate_dc(
-    plant: Plant, members: Members, everything: Wiring, loads: PointLoads
-) -> tuple[list[FigureBlock], list[Problem]]:
+def evaluate_dc(plant: Plant, members: Members, everything: Wiring, loads: PointLoads) -> list[FigureBlock]:
     """Figures supply_current, wiring_class (by supply), run_voltage, run_current and conductor_current (by
-    run): in each band the worst of the member's scenarios. With them what cannot be computed."""
+    run): in each band the worst of the member's scenarios. With them those of the feeds."""
     solved = solve_dc(plant, members, everything, loads)
     network, source = solved.network, solved.source
     fed, rows, supplies = network.tree >= 0, network.wiring.row, network.supplies
@@ -140,10 +144,14 @@ def evaluate_dc(
     laid = np.flatnonzero(fed & (network.segment >= 0))
     marked = np.array([OutputClass.UNMARKED, OutputClass.CLASS_2, NOT_RECORDED])
     none = any_in_each(solved.tree, solved.source_overloaded, trees)
-    blocks = [
+    delivered = np.where(none, np.nan, extremes(solved.tree, solved.source_current, trees, largest=True))
+    # of what several supplies feed together, a supply may carry all or nothing
+    delivered[:, network.shared & (delivered[LIKELY] == 0)] = np.nan
+    delivered[HIGH, network.shared] = np.nan
+    return [
         supplies.figures(
             "supply_current",
-            bands=np.where(none, np.nan, extremes(solved.tree, solved.source_current, trees, largest=True)),
+            bands=delivered,
             overloaded=none,
             bound=any_in_each(solved.tree, solved.source_bound, trees) & ~none,
             limit=source.rated_current_a * plant.factors.loading_fraction,
@@ -161,8 +169,9 @@ def evaluate_dc(
             row=rows[network.segment[laid]],
         ),
         *_run_figures(plant, solved, loads, demand, supported),
+        *feed_figures(plant, network, loads),
+        over_voltage(plant, network, source, loads),
     ]
-    return blocks, network.wiring.runs.problems(network.paralleled, "fed_twice")
 
 
 def _run_figures(
@@ -180,7 +189,8 @@ def _run_figures(
     per_instance = sums(position, solved.branch[:, at_block], len(keys))
     run_current = extremes(keys % max(runs, 1), per_instance, runs, largest=True)
 
-    device, minimum = loads.loaded[rows], loads.minimum_voltage_v[rows]
+    minimum = loads.minimum_voltage_v[rows]
+    device = loads.loaded[rows] & ~dead(plant, network)
     has_load = any_of(run, device, runs)
     share_supported = share(sums(run, supported, runs), sums(run, demand, runs))
     point_id = plant.point_id[plant.points.point_index[rows]]
@@ -192,7 +202,9 @@ def _run_figures(
     collapsed = any_in_each(node, solved.overloaded, len(rows))
     no_voltage = np.isnan(voltage[LIKELY]) & ~collapsed[LIKELY]
     unknown = any_of(run, device & (np.isnan(minimum) | no_voltage), runs)
-    lowest[HIGH, unknown | network.paralleled] = np.nan
+    # a supply that also carries something of a shared section may be pulled down by it
+    pulled_down = lookup(network.shared & (solved.source.resistance_ohm > 0), network.tree)
+    lowest[HIGH, unknown | any_of(run, device & pulled_down, runs)] = np.nan
     # where no voltage is known no device has the least
     overloaded = any_in_each(run, collapsed, runs)
     bound = any_in_each(run[node], solved.voltage_bound, runs) & ~overloaded
@@ -210,6 +222,7 @@ def _run_figures(
     worst = worst_by_estimate(run, per_conductor / against, runs, largest=True)
     hardest = lookup_each(per_conductor, worst)
     hardest[HIGH, any_of(run, np.isnan(rating) & (per_conductor[HIGH] > 0), runs)] = np.nan
+    hardest[HIGH, network.paralleled] = run_current[HIGH, network.paralleled] = np.nan
     return [
         wiring.runs.figures(
             "run_voltage",
@@ -227,7 +240,8 @@ def _run_figures(
             bound=any_in_each(run[node[at_block]], solved.branch_bound[:, at_block], runs),
             limit=plant.runs.fuse_rating_a[run_row] * plant.factors.loading_fraction,
             supported=share_supported,
-            keep=(plant.runs.fuse_fitted[run_row] == 1) & ~np.isnan(run_current[LIKELY]),
+            keep=(plant.runs.fuse_fitted[run_row] == 1)
+            & (network.paralleled | ~np.isnan(run_current[LIKELY])),
         ),
         wiring.runs.figures(
             "conductor_current",
@@ -236,6 +250,6 @@ def _run_figures(
             limit=lookup(rating, worst),
             detail=lookup(point_id, lookup(network.segment, worst)),
             supported=share_supported,
-            keep=has_load & (worst[LIKELY] >= 0),
+            keep=has_load & (network.paralleled | (worst[LIKELY] >= 0)),
         ),
     ]

@@ -6,6 +6,7 @@ from sites.wording import perhaps
 from zones.electrical.verdicts import Rule
 from zones.limits.audio import AUDIO_LIMITS
 from zones.limits.dc import DC_LIMITS
+from zones.limits.feeds import FEED_LIMITS
 from zones.limits.limit import Limit
 from zones.limits.lines import LINE_LIMITS
 from zones.limits.poe import POE_LIMITS
@@ -15,6 +16,7 @@ from zones.limits.terminations import TERMINATION_LIMITS
 
 LIMITS: tuple[Limit, ...] = (
     *DC_LIMITS,
+    *FEED_LIMITS,
     *AUDIO_LIMITS,
     *LINE_LIMITS,
     *POE_LIMITS,

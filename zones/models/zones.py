@@ -14,11 +14,24 @@ class Zone(Named):
         NO = "no", "no"
         UNKNOWN = "unknown", "unknown"
 
+    class Signal(models.TextChoices):
+        SPEECH = "speech", "speech"
+        TONES = "tones", "tones"
+        UNKNOWN = "unknown", "unknown"
+
     name = fields.NameField(max_length=120)
     page_code = fields.LineField(max_length=20, blank=True)
     groups = fields.ListField(fields.NameField(max_length=80), max_items=50, default=list, blank=True)
     priority = fields.WholeField(minimum=0, maximum=9999, null=True)
     life_safety = fields.WordField(LifeSafety, max_length=8, default=LifeSafety.UNKNOWN)
+    signal = fields.WordField(
+        Signal,
+        max_length=8,
+        default=Signal.UNKNOWN,
+        db_default=Signal.UNKNOWN,
+        help_text="What is paged: tones (chimes, bells, alarm tones, music) load at full output. Unknown "
+        "counts as speech.",
+    )
     note = fields.NoteField()
 
     class Meta(Named.Meta):

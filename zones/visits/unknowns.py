@@ -7,7 +7,7 @@ leaves the figure open; one that is guessed, or read off a drawing, makes its ba
 
 from __future__ import annotations
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from functools import cached_property
 from typing import Any, Final
@@ -154,6 +154,27 @@ def _fuse(run: Run, row: RunFacts, points: Sequence[PointFacts]) -> Iterator[str
         yield f"the rating of the fuse of run {run.name}"
 
 
+def _feed(run: Run, row: RunFacts, points: Sequence[PointFacts]) -> Iterator[str]:
+    """Which supply feeds the run, and what each carries where several do."""
+    if row.supply_id is None:
+        at_points = any(point.feed_supply_id is not None for point in points)
+        yield f"which supply feeds run {run.name}{' at its block' if at_points else ''}"
+    yield from _several_feeds(run, row, points)
+
+
+def _several_feeds(run: Run, row: RunFacts, points: Sequence[PointFacts]) -> Iterator[str]:
+    """What each supply carries, where several feed one section of the run."""
+    section: dict[int | None, int] = {}
+    feeds: Counter[int] = Counter()
+    for point in points:
+        begins = point.negative_cut or point.parent_id not in section
+        top = section[point.point_id] = point.point_id if begins else section[point.parent_id]
+        feeds[top] += point.feed_supply_id is not None
+        feeds[top] += begins and not point.negative_cut and row.supply_id is not None
+    if max(feeds.values(), default=0) > 1:
+        yield f"what each supply carries of run {run.name}: several feed one section"
+
+
 # --- of what feeds them -------------------------------------------------------------------------------------
 
 
@@ -202,6 +223,13 @@ def _local_rules(facts: SiteFacts, source: Subject) -> Iterator[str]:
     if facts.jurisdiction not in (None, Site.Jurisdiction.UNITED_STATES):
         thing, _ = facts.things[source]
         yield f"what the local wiring rules say of the marking of {SubjectKind(source[0]).word} {thing.name}"
+
+
+def _shared_sections(facts: SiteFacts, supply: Subject) -> Iterator[str]:
+    """What it carries of the runs on it that several supplies feed."""
+    for kind, run_id in facts.parts[supply]:
+        if kind is _RUN:
+            yield from _several_feeds(*facts.runs[run_id], facts.points[run_id])
 
 
 def _lldp_cable(facts: SiteFacts, endpoint: Subject) -> Iterator[str]:
@@ -279,18 +307,21 @@ _MISSING: Final = ""
 _UNSURE: Final = {Basis.GUESSED: ", only guessed", Basis.DRAWING: ", only from a drawing"}
 _OF_A_WHOLE: Final = ", recorded only together, since it was cut at a distance not recorded"
 _OF_FULL_OUTPUT: Final = ", taken as half of full output"
-_FUSE, _COUNTS, _CURRENT, _TAP = "fuse", "counts", "current", "tap_power_w"
+_FEED, _FUSE, _COUNTS, _CURRENT, _TAP = "feed", "fuse", "counts", "current", "tap_power_w"
 _AMPLIFIER_OF, _LINE_VOLTAGE, _LOWEST_LOAD = "amplifier", "line voltage", "lowest load"
 _LISTING, _RULES = "listing", "local rules"
+_SHARED = "what several supplies carry"
 _LLDP_CABLE, _BUDGET, _BUDGET_ONE_LOST = "cable of LLDP power", "budget", "budget with one supply lost"
 _CABLE, _SEGMENT = _may_be_missing(PointFacts.CABLE), _may_be_missing(PointFacts.SEGMENT)
 _OF_RUN: Final[Mapping[str, Callable[[Run, RunFacts, Sequence[PointFacts]], Iterator[str]]]] = {
+    _FEED: _feed,
     _FUSE: _fuse,
     _COUNTS: _counts,
     _AMPLIFIER_OF: _amplifier_of,
     _LISTING: _listing,
 }
 _IN_ITS_CASE: Final[Mapping[str, Callable[[SiteFacts, Subject], Iterator[str]]]] = {
+    _SHARED: _shared_sections,
     _LINE_VOLTAGE: _line_voltage,
     _LOWEST_LOAD: _lowest_load,
     _LLDP_CABLE: _lldp_cable,
@@ -307,19 +338,21 @@ _ONLY_ON: Final = {
 }
 """On runs of which kind a value of the devices is asked."""
 
-_VOLTAGES: Final = (_SUPPLY, "no_load_voltage_v", "rated_load_voltage_v")
+_VOLTAGES: Final = (_SUPPLY, "no_load_voltage_v", "rated_load_voltage_v", _SHARED)
 _TAPS: Final = ((_AMPLIFIER, "rated_power_w"), (_RUN, _COUNTS, _TAP))
 _CLASSES: Final = (_ENDPOINT, "poe_class", _LLDP_CABLE)
 _DEPENDS_ON: Final[Mapping[str, Sequence[tuple[Any, ...]]]] = {
-    "supply_current": ((_SUPPLY, "rated_current_a"), (_RUN, _COUNTS, _CURRENT)),
+    "supply_current": ((_SUPPLY, "rated_current_a"), (_RUN, _FEED, _COUNTS, _CURRENT)),
     "wiring_class": (
         (_SUPPLY, "class_2_marked", _RULES),
         (_AMPLIFIER, "output_class", _RULES),
         (_RUN, _LISTING),
     ),
-    "run_voltage": (_VOLTAGES, (_RUN, "minimum_voltage_v", _COUNTS, _CURRENT, *_SEGMENT)),
-    "run_current": ((_RUN, _FUSE, _COUNTS, _CURRENT),),
-    "conductor_current": ((_RUN, _COUNTS, _CURRENT, *_CABLE),),
+    "run_voltage": (_VOLTAGES, (_RUN, _FEED, "minimum_voltage_v", _COUNTS, _CURRENT, *_SEGMENT)),
+    "run_current": ((_RUN, _FEED, _FUSE, _COUNTS, _CURRENT),),
+    "conductor_current": ((_RUN, _FEED, _COUNTS, _CURRENT, *_CABLE),),
+    "no_feed": ((_RUN, _FEED),),
+    "supply_over_voltage": ((_SUPPLY, "no_load_voltage_v"),),
     "output_speakers": ((_RUN, _COUNTS),),
     "audio_level": (
         (_ENDPOINT, "output_impedance_ohm"),

@@ -1,4 +1,4 @@
-"""What the record of a site leaves open about its zones, and people on the site know: who pages with whom."""
+"""What people on a site know about its zones and the record does not: who pages with whom, and what."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from sites.selectors import stood
 from sites.wording import capital, plural
 from zones.limits.cautions import zones_named
-from zones.models import PagingSetZone, Run
+from zones.models import PagingSetZone, Run, Zone
 from zones.selectors import runs_before
 
 
@@ -19,6 +19,12 @@ def zone_questions(site_id: int, before: int) -> Iterator[str]:
         if run.kind == Run.Kind.SELF_AMPLIFIED and row.zone is not None
     }
     yield from _in_no_set(zones, site_id, before)
+    unknown = Zone.objects.filter(pk__in=zones, signal=Zone.Signal.UNKNOWN).values_list("name", flat=True)
+    if names := sorted(unknown):
+        yield (
+            "Which zones carry tones (chimes, bells, alarm tones, music)? Not recorded of "
+            f"{zones_named(names)}: counted as speech."
+        )
 
 
 def _in_no_set(zones: dict[int | None, str], site_id: int, before: int) -> Iterator[str]:

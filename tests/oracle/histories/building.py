@@ -6,6 +6,8 @@ import random
 
 from .things import Body, Things
 
+SIGNALS = ("unknown", "speech", "tones")
+
 
 def building(things: Things) -> list[list[Body]]:
     """Operations that put up a site, a list a change set."""
@@ -19,7 +21,8 @@ def building(things: Things) -> list[list[Body]]:
         )
     zones = rng.randint(1, 4)
     first += [
-        {"op": "zone.add", "name": f"Z{number}", "label": f"z{number}"} for number in range(1, zones + 1)
+        {"op": "zone.add", "name": f"Z{number}", "label": f"z{number}", "signal": SIGNALS[number % 3]}
+        for number in range(1, zones + 1)
     ]
     supplies, amplifiers = rng.randint(1, 3), rng.randint(0, 2)
     for number in range(1, supplies + 1):

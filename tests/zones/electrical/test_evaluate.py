@@ -24,7 +24,6 @@ from tests.zones.electrical.plants import NAN, ToyPlant
 from zones.electrical import plant as p
 from zones.electrical.bands import Basis, Factors
 from zones.electrical.evaluate import evaluate
-from zones.electrical.subjects import SubjectKind
 from zones.electrical.verdicts import Verdict
 
 OHM_PER_M_24 = 25.67 / 304.8  # ASTM B258, printed
@@ -181,14 +180,6 @@ def test_a_cut_negative_makes_sections_each_on_its_own_supply() -> None:
     assert figure(found, "run_voltage")[1] == pytest.approx(first_section, abs=1e-4)
     assert figure(found, "conductor_current")[1] == pytest.approx(0.1)
     assert found.problems == ()
-
-
-def test_two_feeds_on_one_section_are_a_problem_not_a_number() -> None:
-    toy = chain_plant(4)
-    toy.rows["points"][3]["feed_supply_index"] = toy.add("supplies")
-    found = figures(toy)
-    assert [(q.subject_kind, q.subject) for q in found.problems] == [(SubjectKind.RUN, 0)]
-    assert figure(found, "run_voltage")[4] is Verdict.CANNOT_TELL
 
 
 def test_paging_sets_are_scenarios_and_the_worst_counts() -> None:

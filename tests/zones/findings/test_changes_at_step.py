@@ -36,7 +36,7 @@ WATCHED = [
     ("points", {"kind": p.PointKind.SPLICE}, "device_removed"),
     *(("supplies", {column: 7}, "supply_replaced") for column in (
         "rated_current_a", "no_load_voltage_v", "rated_load_voltage_v", "voltage_tolerance",
-        "lowest_voltage_v", "class_2_marked",
+        "lowest_voltage_v", "float_voltage_v", "class_2_marked",
     )),
     *(("outputs", {column: 7.0}, "output_changed") for column in (
         "impedance_ohm", "level_v", "speakers_max",

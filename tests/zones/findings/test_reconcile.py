@@ -311,25 +311,47 @@ def test_what_cannot_be_judged_opens_nothing(quay: Quay) -> None:
     assert quay.findings() == []
 
 
-def test_a_point_fed_twice_cannot_be_computed_and_is_a_finding_until_it_can(quay: Quay) -> None:
+def test_two_supplies_on_one_section_are_a_finding_and_name_the_change(quay: Quay) -> None:
     with quay.record.change(ADDED) as made:
         other = quay.record.supply(quay.supply_model, "S2")
         last = quay.points[-1]
         quay.record.point_facts(last, parent=quay.points[-2], feed_supply=other, **quay.facts)
     quay.check()
-    finding = quay.finding("cannot_compute")
+    finding = quay.finding("supplies_paralleled")
     assert (finding.subject_kind, finding.subject_id) == (SubjectKind.RUN, quay.run.pk)
-    assert finding.reasons == ["fed_twice"]
+    assert (finding.verdict, finding.likely, finding.limit_value) == (Verdict.PAST, 2.0, 1.0)
     assert words_of(finding).sentence == (
-        "Run R1 cannot be computed: two supplies feed the same section, so their currents cannot be "
-        "separated."
+        f"Run R1 has 2 feeds on one section, first {last.name}; 1 allowed. Cut the negative between them: "
+        "what each carries cannot be told."
     )
     assert finding.attribution["change_sets"] == [made.pk]
     assert quay.kinds() == ["case.opened"]
     with quay.record.change(ADDED + DAY):
         quay.record.point_facts(last, parent=quay.points[-2], **quay.facts)
     quay.check(LATER)
-    assert quay.finding("cannot_compute").state == "cleared"
+    assert quay.finding("supplies_paralleled").state == "cleared"
+
+
+def test_speakers_without_a_feed_are_a_finding_and_name_the_change(quay: Quay) -> None:
+    """Of 27 speakers the last eight are cut off one day, and their new supply is taken away again later."""
+    twentieth = quay.points[19]
+    with quay.record.change(ADDED):
+        other = quay.record.supply(quay.supply_model, "S2")
+        quay.record.point_facts(
+            twentieth, parent=quay.points[18], negative_cut=True, feed_supply=other, **quay.facts
+        )
+    quay.check()
+    assert quay.findings("no_feed") == []
+    with quay.record.change(ADDED + DAY) as taken:
+        quay.record.point_facts(twentieth, parent=quay.points[18], negative_cut=True, **quay.facts)
+    quay.check(LATER)
+    finding = quay.finding("no_feed")
+    assert (finding.subject_kind, finding.subject_id) == (SubjectKind.RUN, quay.run.pk)
+    assert (finding.verdict, finding.likely, finding.limit_value) == (Verdict.PAST, 8.0, 0.0)
+    assert words_of(finding).sentence == (
+        f"Run R1 has 8 speakers that no supply feeds, first {twentieth.name}: the negative before is cut."
+    )
+    assert finding.attribution["change_sets"] == [taken.pk]
 
 
 def test_a_failed_recheck_is_a_finding_until_one_succeeds(quay: Quay) -> None:

@@ -21,8 +21,10 @@ JUDGED = [limit for limit in LIMITS if limit.rule is not None]
 NEVER_NEAR = {
     "port_type",
     "wiring_class",
+    "no_feed",
     "other_zone",
     "row_used_twice",
+    "supplies_paralleled",
     "polarity_reversed",
     "audio_reversed",
     "clip_out",
@@ -182,6 +184,19 @@ def test_headroom_is_a_share_of_the_limit_and_of_6_db_in_db(
             "Block B1: audio or line polarity reversed on 1 row",
         ),
         ("other_zone", 1.0, "P4", "Block B1 has 1 device in another zone, first P4."),
+        (
+            "no_feed",
+            8.0,
+            "P5",
+            "Block B1 has 8 speakers that no supply feeds, first P5: the negative before is cut.",
+        ),
+        (
+            "supply_over_voltage",
+            28.35,
+            "P5",
+            "Block B1 delivers up to 28.4 V; limit 28.0 V by the speaker at P5.",
+        ),
+        ("supplies_paralleled", 2.0, "P5", "Block B1 has 2 feeds on one section, first P5; 1 allowed."),
         ("address_used_twice", 2.0, "", "2 endpoints share the network address of block B1; 1 allowed."),
         ("wire_gauge", 2.0, "", "The cable of block B1 is 2 AWG outside its block's wire range."),
         ("poe_allocated", 385.0, "", "Block B1 has allocated 385 W; limit 370 W."),
@@ -203,7 +218,14 @@ def test_headroom_is_a_share_of_the_limit_and_of_6_db_in_db(
     ],
 )
 def test_sentences_are_plain_and_counts_inflect(code: str, figure: float, place: str, sentence: str) -> None:
-    limits = {"output_speakers": 40.0, "row_used_twice": 1.0, "address_used_twice": 1.0, "audio_level": -6.0}
+    limits = {
+        "output_speakers": 40.0,
+        "supplies_paralleled": 1.0,
+        "supply_over_voltage": 28.0,
+        "row_used_twice": 1.0,
+        "address_used_twice": 1.0,
+        "audio_level": -6.0,
+    }
     limits |= {"poe_allocated": 370.0, "port_type": 15.4, "line_loss": 3.0}
     said = limit_by_code(code).sentence(
         subject="block B1",

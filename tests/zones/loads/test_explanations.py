@@ -17,12 +17,13 @@ from zones.loads.explanations import Explanations
 from zones.loads.explanations.registry import EXPLAINERS
 from zones.loads.explanations.worked import Worked
 from zones.loads.site_loads import Load, SiteLoads, site_loads
-from zones.models import PointFacts, Reading, Run
+from zones.models import PointFacts, Reading, Run, Zone
 from zones.services.landings import PairUse, landing_add
 from zones.services.paging_sets import paging_set_add
 from zones.services.points import point_alter, point_append
 from zones.services.readings import reading_record
 from zones.services.runs import run_alter
+from zones.services.zones import zone_alter
 
 pytestmark = pytest.mark.django_db
 BUILT = factories.BUILT_ON
@@ -72,10 +73,27 @@ def everything(hall: Hall) -> Hall:
     factories.make_points(
         line, 3, horn, length_m=50.0, tap_power_w=30.0, tap_basis=Basis.MARKED, cable_type=cable
     )
+    twice_fed(hall)
+    dead = factories.make_run(hall.block, name="R4", zone=hall.zone, supply=hall.supply)
+    speaker = factories.make_model(DeviceModel.Kind.WALL_SPEAKER, maximum_voltage_v=30.0)
+    points = factories.make_points(dead, 3, speaker)
+    point_alter(change, point=points[1], negative_cut=True)
     landing_add(change, block=hall.block, row=1, pair=1, carries=PairUse.AUDIO, output=hall.output)
     landing_add(change, block=hall.block, row=1, pair=1, carries=PairUse.AUDIO, run=hall.run, reversed=True)
     landing_add(change, block=hall.block, row=2, pair=2, carries=PairUse.DC, run=hall.run)
     return hall
+
+
+def twice_fed(hall: Hall) -> Run:
+    """A run on two supplies of its own, which meet on its one section."""
+    run = factories.make_run(
+        hall.block, name="R5", zone=hall.zone, supply=factories.make_supply(hall.closet, name="PS 5"),
+        fuse_fitted=True, fuse_rating_a=1.0,
+    )  # fmt: skip
+    points = factories.make_points(run, 3, hall.speaker)
+    other = factories.make_supply(hall.closet, name="PS 6")
+    point_alter(factories.change(hall.site), point=points[2], feed_supply=other)
+    return run
 
 
 def explained(loads: SiteLoads) -> list[tuple[Load, Worked]]:
@@ -163,6 +181,55 @@ def test_a_zone_in_no_set_pages_alone(hall: Hall) -> None:
         "Ticket hall pages and the other zones are idle: the worst of the paging sets, and of the zones in "
         "no set, each alone."
     )
+
+
+def test_what_two_supplies_carry_together_is_not_computed(hall: Hall) -> None:
+    run = twice_fed(hall)
+    load, worked = of(hall, "supplies_paralleled", run.pk)
+    assert load.likely == 2
+    assert [(row["lands_at"], row["supply"]) for row in worked.tables[0].rows] == [
+        ("block", "supply PS 5"),
+        ("3", "supply PS 6"),
+    ]
+    for code in ("run_voltage", "run_current", "conductor_current"):
+        load, worked = of(hall, code, run.pk)
+        assert load.likely is None
+        assert any(said.startswith("Several supplies feed one section") for said in worked.assumptions)
+    _, worked = of(hall, "supply_current", run.facts.latest("step").supply_id)
+    assert "Left out: sections that another supply feeds as well." in worked.assumptions
+
+
+def test_the_highest_voltage_of_a_supply(hall: Hall) -> None:
+    """By hand: 24.4 V, or 27.6 V while its battery charges, of 28 V."""
+    model = factories.make_model(DeviceModel.Kind.SUPPLY, float_voltage_v=27.6)
+    run = factories.make_run(hall.block, name="R6", supply=factories.make_supply(hall.closet, model))
+    speaker = factories.make_model(DeviceModel.Kind.WALL_SPEAKER, maximum_voltage_v=28.0)
+    factories.make_points(run, 2, speaker)
+    load, worked = of(hall, "supply_over_voltage", run.facts.latest("step").supply_id)
+    assert (load.likely, load.limit) == (27.6, 28.0)
+    assert [step.gives.likely for step in worked.steps] == pytest.approx(
+        [24.4 * (1 + model.voltage_tolerance), 27.6]
+    )
+    assert amounts(worked)["highest voltage that 1 takes"].likely == 28.0
+
+
+def test_speakers_without_a_feed_are_listed(hall: Hall) -> None:
+    change = factories.change(hall.site)
+    point_alter(change, point=hall.points[28], negative_cut=True)
+    load, worked = of(hall, "no_feed", hall.run.pk)
+    assert load.likely == 2
+    assert [(row["point"], row["cut_before"]) for row in worked.tables[0].rows] == [
+        ("29", "29"),
+        ("30", "29"),
+    ]
+
+
+def test_a_zone_of_tones_pages_at_full_output(hall: Hall) -> None:
+    """By hand: 30 at 80 mA and, of the gangway at speech, 10 at 40 mA."""
+    zone_alter(factories.change(hall.site), zone=hall.zone, signal=Zone.Signal.TONES)
+    load, worked = of(hall, "supply_current", hall.supply.pk)
+    assert load.likely == pytest.approx(2.8)
+    assert sum(float(row["likely_a"] or 0) for row in worked.tables[0].rows) == pytest.approx(2.8)
 
 
 def test_the_voltage_at_the_last_speaker(hall: Hall) -> None:

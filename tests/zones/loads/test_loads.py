@@ -11,7 +11,7 @@ from sites.models import Basis, DeviceModel
 from sites.services.endpoints import endpoint_alter
 from sites.services.switches import port_alter
 from tests import factories
-from tests.halls import Hall
+from tests.halls import Hall, lose_facts
 from zones.electrical.subjects import SubjectKind
 from zones.electrical.verdicts import Verdict
 from zones.loads.site_loads import Load, one_snapshot, site_loads, smallest_headroom
@@ -146,13 +146,12 @@ def test_a_network_speaker_bears_on_its_zone_for_as_long_as_it_is_heard_there(ha
 
 
 def test_what_cannot_be_computed_is_told_by_its_id(hall: Hall) -> None:
-    second = factories.make_supply(hall.closet, name="PS 2")
-    point_alter(factories.change(hall.site, happened_on=LATER), point=hall.points[5], feed_supply=second)
+    lose_facts(hall.points[5])
     found = site_loads(hall.site.pk, LATER)
     run = (SubjectKind.RUN, hall.run.pk)
     ((subject, reason),) = found.problems_of([run])
     assert subject == run
-    assert reason == "fed_twice"
+    assert reason == "parent_missing"
     assert found.problems_of([(SubjectKind.RUN, hall.gangway_run.pk)]) == ()
 
 

@@ -14,11 +14,10 @@ from sites.changes.services import today_at
 from sites.models import Basis
 from sites.services.sites import site_alter
 from tests import factories
-from tests.halls import Hall
+from tests.halls import Hall, lose_facts
 from zones.loads.site_loads import Loads, SiteLoads, loads_on, site_loads
 from zones.models import DueDate, SiteCheck
 from zones.recheck.batch import check
-from zones.services.points import point_alter
 from zones.services.runs import run_alter
 
 pytestmark = pytest.mark.django_db
@@ -117,8 +116,7 @@ def test_what_the_last_recheck_left_unfit_is_computed(hall: Hall, left: dict[str
 
 
 def test_what_cannot_be_computed_is_listed(hall: Hall) -> None:
-    second = factories.make_supply(hall.closet, name="PS 2")
-    point_alter(factories.change(hall.site), point=hall.points[5], feed_supply=second)
+    lose_facts(hall.points[5])
     check([hall.site.pk])
     assert SiteCheck.objects.get(site=hall.site).not_computed > 0
     assert loads_on(hall.site.pk, today_at(hall.site.pk)).problems

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from django.db import connection
 
 from sites.changes.steps import first_step_after
 from sites.models import (
@@ -12,7 +11,7 @@ from sites.models import (
     Block,
 )
 from tests import factories
-from tests.halls import Hall
+from tests.halls import Hall, lose_facts
 from tests.zones.electrical.judged import RULES
 from tests.zones.plant.plant_rows import LATER, expect, reading, rows
 from tests.zones.recording import DAY, SiteRecord, cable_type, device_model
@@ -190,10 +189,7 @@ def test_a_parent_without_facts_is_said_to_be_missing() -> None:
         run = record.run()
         first = record.point(run, "P1", 1.0)
         record.point(run, "P2", 2.0, parent=first)
-    with connection.cursor() as cursor:  # no channel can do that
-        cursor.execute("ALTER TABLE point_facts DISABLE TRIGGER USER")
-        cursor.execute("DELETE FROM point_facts WHERE point_id = %s", [first.pk])
-        cursor.execute("ALTER TABLE point_facts ENABLE TRIGGER USER")
+    lose_facts(first)
 
     plant = read_plant([record.site_id])
     found = evaluate(plant, Members.of_sites(plant, first_step_after(DAY)), ())

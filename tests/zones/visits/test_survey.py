@@ -17,9 +17,10 @@ from sites.services.switches import port_alter, switch_alter
 from tests import factories
 from tests.halls import Hall
 from zones.electrical.subjects import SubjectKind
-from zones.models import PointFacts, Run
+from zones.models import PointFacts, Run, Zone
 from zones.services.paging_sets import paging_set_add, paging_set_end
-from zones.services.points import point_append
+from zones.services.points import point_alter, point_append
+from zones.services.zones import zone_alter
 from zones.visits.survey import Question, site_survey
 from zones.visits.unknowns import SiteFacts, unknown_of
 
@@ -292,6 +293,39 @@ def test_more_power_by_lldp_than_the_class_may_draw_is_asked_about(site: Site, c
     assert site_survey(site.pk, BUILT).to_check == ()
 
 
+def test_a_run_without_a_recorded_supply_is_asked_about(site: Site, block: Block) -> None:
+    run = factories.make_run(block, name="R7", zone=factories.make_zone(site))
+    factories.make_points(run, 3, factories.make_model(DeviceModel.Kind.WALL_SPEAKER))
+    assert "which supply feeds run R7" in questions(site)["run_voltage"].missing
+    assert "no_feed" not in questions(site)
+    point_alter(factories.change(site), point=run.points.get(name="2"), negative_cut=True)
+    assert questions(site)["no_feed"].missing == ("which supply feeds run R7",)
+    supply = factories.make_supply(block.closet)
+    point_alter(factories.change(site), point=run.points.get(name="3"), feed_supply=supply)
+    assert "no_feed" not in questions(site)
+    assert "which supply feeds run R7 at its block" in questions(site)["run_voltage"].missing
+
+
+def test_what_two_supplies_carry_together_is_asked_about(hall: Hall) -> None:
+    other = factories.make_supply(hall.closet, name="PS 6")
+    point_alter(factories.change(hall.site), point=hall.points[20], feed_supply=other)
+    what = "what each supply carries of run R1: several feed one section"
+    asked = {
+        (one.figure.limit.code, one.figure.subject): one.missing
+        for one in site_survey(hall.site.pk, BUILT).questions
+    }
+    for key in (
+        ("run_voltage", "run R1"),
+        ("run_voltage", "run R2"),  # pulled down by what the supply carries of R1
+        ("conductor_current", "run R1"),
+        ("supply_current", "supply PS 1"),
+        ("supply_current", "supply PS 6"),
+    ):
+        assert what in asked[key]
+    point_alter(factories.change(hall.site), point=hall.points[10], negative_cut=True)
+    assert "run_voltage" not in questions(hall.site)
+
+
 def test_a_zone_in_no_paging_set_is_asked_about(hall: Hall) -> None:
     assert site_survey(hall.site.pk, BUILT).to_ask == ()
     first = paging_set_add(factories.change(hall.site), name="halls", zones=[hall.zone]).result
@@ -307,6 +341,22 @@ def test_a_zone_in_no_paging_set_is_asked_about(hall: Hall) -> None:
     assert site_survey(hall.site.pk, later).to_ask == (
         "Zone Ticket hall is in no paging set and counts as paging alone. Which zones page together with it?",
     )
+    assert site_survey(hall.site.pk, BUILT).to_ask == ()
+
+
+def test_one_question_asks_which_zones_carry_tones(hall: Hall) -> None:
+    factories.make_zone(hall.site, name="Kiosk", signal=Zone.Signal.UNKNOWN)  # without a run
+    for zone in (hall.zone, hall.gangway):
+        zone_alter(factories.change(hall.site), zone=zone, signal=Zone.Signal.UNKNOWN)
+    (question,) = site_survey(hall.site.pk, BUILT).to_ask
+    assert question == (
+        "Which zones carry tones (chimes, bells, alarm tones, music)? Not recorded of zones Gangway and "
+        "Ticket hall: counted as speech."
+    )
+    zone_alter(factories.change(hall.site), zone=hall.zone, signal=Zone.Signal.TONES)
+    (question,) = site_survey(hall.site.pk, BUILT).to_ask
+    assert "Not recorded of zone Gangway: counted as speech." in question
+    zone_alter(factories.change(hall.site), zone=hall.gangway, signal=Zone.Signal.SPEECH)
     assert site_survey(hall.site.pk, BUILT).to_ask == ()
 
 

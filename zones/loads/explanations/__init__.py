@@ -5,7 +5,16 @@ from __future__ import annotations
 
 from zones.loads.site_loads import Load, SiteLoads
 
-from . import amplifier_lines, direct_current, network_power, readings, sound, terminations, wiring_classes
+from . import (
+    amplifier_lines,
+    direct_current,
+    feeds,
+    network_power,
+    readings,
+    sound,
+    terminations,
+    wiring_classes,
+)
 from .registry import EXPLAINERS
 from .scene import Scene
 from .worked import Worked
@@ -14,6 +23,7 @@ __all__ = [
     "Explanations",
     "amplifier_lines",
     "direct_current",
+    "feeds",
     "network_power",
     "readings",
     "sound",

@@ -44,6 +44,10 @@ _OVERLOADED = (
     "currents as they are, loads in watts at the supply's voltage or at the kinder estimate's, whichever is "
     "more. They may draw more still."
 )
+_SHARED = (
+    "Several supplies feed one section of the run: what each of them carries, and how much flows where, "
+    "cannot be computed."
+)
 _DRAWS = columns("run", "point", "model", "devices", *estimates("A"), Column("known", "how it is known"))
 _SEGMENTS = columns(
     *SEGMENT,
@@ -69,7 +73,13 @@ def supply_current(scene: Scene, load: Load) -> Worked:
     return Worked(
         formula="I = Σ Iₖ over everything that the supply feeds; a load of constant power draws P / V at its "
         "own voltage. Limit: rated current × loading fraction.",
-        assumptions=(PAGE, _who_pages(scene, instance), _EXTREMES, *_of_overloads(scene, entries)),
+        assumptions=(
+            PAGE,
+            _who_pages(scene, instance),
+            _EXTREMES,
+            *_of_overloads(scene, entries),
+            *(["Left out: sections that another supply feeds as well."] if dc.network.shared[tree] else []),
+        ),
         inputs=(Amount.rated("rated current of the supply", "A", rated), amount_of_fraction(fraction)),
         tables=(_draw_table(scene, entries, drawn), *_sets_table(scene, of_tree)),
         steps=(
@@ -95,9 +105,14 @@ def run_voltage(scene: Scene, load: Load) -> Worked:
     if likely.overloaded or (likely.bound and node < 0):
         return _no_voltage(scene, load)
     if node < 0 or dc.network.tree[node] < 0:
+        why = (
+            _SHARED
+            if dc.network.paralleled[wiring.run[_of_run(scene, load)]].any()
+            else "The record names no supply for this run, so there is no voltage to compute."
+        )
         return Worked(
             formula="V = Vs − I·Rs − Σ Iₖ·Rₖ along the path to the speaker with the least margin.",
-            assumptions=("The record names no supply for this run, so there is no voltage to compute.",),
+            assumptions=(why,),
         )
     here = np.flatnonzero(dc.node == node)
     at = here[np.argmin(np.nan_to_num(dc.voltage[LIKELY, here], nan=np.inf))]
@@ -215,10 +230,11 @@ def run_current(scene: Scene, load: Load) -> Worked:
     instance = int(np.argmax(per_instance[LIKELY]))
     entries = _entries(scene, instance, of_run & (dc.network.tree >= 0))
     rating = scene.fact(load.subject, "fuse_rating_a")
+    shared = dc.network.paralleled[dc.network.wiring.run[of_run]].any()
     return Worked(
         formula="I = Σ of the currents in the segments that leave the block. Limit: fuse rating × loading "
         "fraction.",
-        assumptions=(PAGE, _who_pages(scene, instance)),
+        assumptions=(PAGE, _who_pages(scene, instance), *([_SHARED] if shared else [])),
         inputs=(
             Amount.of("rating of the fuse", "A", rating, "marking of the fuse"),
             amount_of_fraction(fraction),
@@ -235,6 +251,10 @@ def run_current(scene: Scene, load: Load) -> Worked:
 def conductor_current(scene: Scene, load: Load) -> Worked:
     dc, loads = scene.dc, scene.loads
     segment = scene.node_of(dc.network.wiring, load, _of_run(scene, load))
+    if segment < 0:
+        return Worked(
+            formula="I of one conductor = I of the segment / paralleled pairs.", assumptions=(_SHARED,)
+        )
     branch = np.fmax.reduce(dc.branch[:, dc.network.segment[dc.node] == segment], axis=1)
     row = int(dc.network.wiring.row[segment])
     pairs = float(loads.conductors[row])
@@ -290,7 +310,9 @@ def _drawn(scene: Scene, entries: IntArray) -> FloatArray:
     tree = dc.network.tree[dc.node[entries]]
     source_v = np.append(dc.source.voltage_v, np.nan)[tree]
     voltage = np.where(np.isnan(dc.voltage[:, entries]), source_v, dc.voltage[:, entries])
-    amps, watts = scene.loads.drawn(dc.network.wiring.row[dc.node[entries]], dc.speaking[entries])
+    amps, watts = scene.loads.drawn(
+        dc.network.wiring.row[dc.node[entries]], dc.speaking[entries], dc.tones[entries]
+    )
     with np.errstate(invalid="ignore", divide="ignore"):
         drawn: FloatArray = amps + np.where(watts > 0, watts / voltage, 0.0)
     return drawn

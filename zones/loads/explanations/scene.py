@@ -35,7 +35,10 @@ OWN_CORNERS = (
 DRAWS_NOTHING = (
     "A device whose impedance is not recorded is taken to draw nothing: the true figure may be worse."
 )
-PAGE = "Judged during a page: at speech, half of full output where the model states nothing else."
+PAGE = (
+    "Judged during a page: at speech, half of full output where the model states nothing else; at full "
+    "output in zones that carry tones."
+)
 
 
 class Scene:

@@ -1,0 +1,102 @@
+"""What a zone carries: speech, half of full output, or tones, full output. Currents worked by hand.
+
+Half of full output at speech is common practice, without a source; full output is the data sheet's.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from tests.zones.electrical.judged import MEASURED, figure, figures
+from tests.zones.electrical.plants import NAN, ToyPlant
+from zones.electrical.plant import Signal
+from zones.electrical.verdicts import Verdict
+
+OHM_PER_M_24 = 25.67 / 304.8  # ASTM B258, printed
+PAST, WITHIN = Verdict.PAST, Verdict.WITHIN
+UNKNOWN = 0
+
+
+def hall(*signals: int, count: int = 54, model: dict[str, float] | None = None, **point: Any) -> ToyPlant:
+    """A 2 A supply, and a zone a signal with speakers of 50 mA at full output, 15 mA idle, 0 m away."""
+    toy = ToyPlant()
+    toy.model(**(model or {}))
+    toy.cable()
+    toy.add("supplies")
+    facts = {
+        "model_index": 0,
+        "cable_index": 0,
+        "length_m": 0.0,
+        "length_basis": MEASURED,
+        "current_basis": MEASURED,
+    }
+    for zone, signal in enumerate(signals, start=1):
+        toy.add("zones", zone_id=zone, signal=signal)
+        toy.chain(toy.run(supply_index=0, zone_id=zone), count, **(facts | point))
+    return toy
+
+
+@pytest.mark.parametrize(
+    ("signal", "likely_a", "verdict"),
+    [(Signal.SPEECH, 1.35, WITHIN), (-1, 1.35, WITHIN), (Signal.TONES, 2.70, PAST)],
+)
+def test_a_zone_of_tones_pages_at_full_output(signal: int, likely_a: float, verdict: Verdict) -> None:
+    """54 speakers at 25 mA of speech are 1.35 A, at 50 mA 2.70 A; measured, ± 5 %; limit 2 A × 0.8 = 1.60 A.
+    What is not recorded counts as speech."""
+    toy = hall(signal)
+    low, likely, high, limit, judged = figure(figures(toy), "supply_current")
+    assert (low, likely, high, limit) == pytest.approx((0.95 * likely_a, likely_a, 1.05 * likely_a, 1.6))
+    assert judged is verdict
+
+
+def test_a_zone_of_tones_is_idle_while_another_pages() -> None:
+    """Ten speakers each: zone 1 speaks, 10 × 25 mA, with zone 2 idle, 10 × 15 mA; zone 2 chimes, 10 × 50 mA,
+    with zone 1 idle."""
+    toy = hall(Signal.SPEECH, Signal.TONES, count=10)
+    toy.add("paging", set_id=5, zone_id=1)
+    assert figure(figures(toy), "supply_current")[1] == pytest.approx(10 * 0.050 + 10 * 0.015)
+    toy.rows["zones"][1]["signal"] = Signal.SPEECH
+    assert figure(figures(toy), "supply_current")[1] == pytest.approx(10 * 0.025 + 10 * 0.015)
+
+
+def test_every_limit_of_the_run_is_judged_at_the_signal_of_its_zone() -> None:
+    """One speaker over 100 m of a pair of 24 AWG: 24 V − 2 × 25.67/304.8 Ω/m × 100 m × 50 mA."""
+    toy = hall(Signal.TONES, count=1, length_m=100.0)
+    toy.rows["runs"][0] |= {"fuse_fitted": 1, "fuse_rating_a": 1.0}
+    found = figures(toy)
+    assert figure(found, "run_voltage")[1] == pytest.approx(24 - 2 * OHM_PER_M_24 * 100 * 0.05, abs=1e-4)
+    assert figure(found, "run_current")[1] == pytest.approx(0.05)
+    assert figure(found, "conductor_current")[1] == pytest.approx(0.05)
+
+
+@pytest.mark.parametrize(
+    ("model", "point", "likely_a"),
+    [
+        # the point's own 40 mA at speech say nothing of full output, which is the model's
+        ({}, {"speech_current_a": 0.040}, 0.050),
+        # no less than it draws at speech
+        ({}, {"speech_current_a": 0.060}, 0.060),
+        # no full output stated: what 40 mA at speech are half of
+        ({"full_output_current_a": NAN, "speech_current_a": 0.040}, {}, 0.080),
+        # 1.2 W at a stiff 24 V, 0 m away
+        ({"full_output_current_a": NAN, "full_output_power_w": 1.2, "idle_power_w": 0.3}, {}, 0.050),
+    ],
+)
+def test_full_output(model: dict[str, float], point: dict[str, float], likely_a: float) -> None:
+    found = figures(hall(Signal.TONES, count=1, model=model, **point))
+    assert figure(found, "supply_current")[1] == pytest.approx(likely_a)
+
+
+def test_full_output_of_a_speaker_of_unknown_current_is_twice_its_speech() -> None:
+    spoken = figure(figures(hall(Signal.SPEECH, count=1, current_basis=UNKNOWN)), "supply_current")
+    toned = figure(figures(hall(Signal.TONES, count=1, current_basis=UNKNOWN)), "supply_current")
+    assert toned[:3] == pytest.approx([2 * amps for amps in spoken[:3]])
+
+
+def test_the_signal_is_that_of_the_runs_own_zone() -> None:
+    """A run without a zone counts as speech; tones in zone 2 are none in zone 1."""
+    toy = hall(Signal.SPEECH, Signal.TONES, count=1)
+    toy.rows["runs"][1]["zone_id"] = -1
+    assert figure(figures(toy), "supply_current")[1] == pytest.approx(2 * 0.025)

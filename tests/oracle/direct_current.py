@@ -180,7 +180,7 @@ def _see_points(fed: list[Fed], one: Served, band: int, unknown: bool, seen: See
         run = each.point.run
         _keep(seen.branch_a, (each.point.id, band), one.branch_a[k], largest=True)
         _keep(seen.volts, (each.point.id, band), NAN if unknown else one.volts[k], largest=False)
-        if one.volts_bound[k]:
+        if one.volts_bound[k] and not unknown:
             seen.volts_bound.add((run, band))
         if one.branch_bound[k]:
             seen.branch_bound.add((run, band))

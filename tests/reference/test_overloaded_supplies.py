@@ -149,6 +149,7 @@ def test_where_the_source_voltage_is_not_known_nothing_is_said_to_be_overloaded(
     assert found.source_a.ravel() == pytest.approx([1.5] * 3)
     found = Supply(5.0, [(0.1, 0.0, 20.0), (0.1, 0.0, 20.0)]).solve(volts=NAN)
     assert not found.source_overloaded.any()
+    assert not found.voltage_bound.any(), "there is no voltage that could be harsher"
     assert found.source_bound.all()
     assert found.source_a.ravel() == pytest.approx([40 / 24] * 3)
 

@@ -106,6 +106,7 @@ def solve_bands(
             everything.settle(found, band, infeasible[band], amps_behind[band], watts_behind[band], unknown)
     found.voltage_v[:, unknown[tree]] = np.nan
     found.overloaded[:, unknown[tree]] = False
+    found.voltage_bound[:, unknown[tree]] = False
     return found
 
 

@@ -1,4 +1,4 @@
-"""The SQL that came after ``sql_v1``: a change set that is withdrawn whole on the day it was recorded, and which
+"""The SQL that came after ``sql_v1``: a change set that is withdrawn whole on the day it was recorded; which
 changes of a site's own row mark it.
 
 Frozen once released: databases have it. A change is a new package beside it, used by a new migration.

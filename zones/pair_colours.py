@@ -18,6 +18,22 @@ def pair_colours(pair: int) -> tuple[str, str]:
     return FIRST_COLOURS[group], SECOND_COLOURS[place]
 
 
+def colour_in_cable(pair: int, *, first: bool, paired: bool = True, colours: str = "") -> str:
+    """The colour of a conductor by its cable type. paired: a cable of pairs, which has the 25-pair code, or
+    one that is not recorded; any other has the ``colours`` that its type says, else none: a blank.
+
+    >>> colour_in_cable(1, first=False, paired=False, colours="black, red")
+    'red'
+    >>> colour_in_cable(1, first=True, paired=False)
+    ''
+    """
+    if paired:
+        return conductor_colour(pair, first=first)
+    named = [colour.strip() for colour in colours.split(",")]
+    place = 0 if first else 1
+    return named[place] if place < len(named) else ""
+
+
 def conductor_colour(pair: int, *, first: bool) -> str:
     """The colour of one conductor: its own, then its band's.
 

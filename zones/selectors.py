@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 
 from django.db.models import Exists, OuterRef, Q, QuerySet, Subquery
 
+from sites.models import CableType
 from sites.selectors import Before, facts_before, holding, standing
 from zones.models import ClipFacts, Landing, Point, PointFacts, Run, RunFacts, Zone
+from zones.pair_colours import colour_in_cable
 
 
 def points_before(before: int, *, run_ids: Collection[int]) -> list[PointFacts]:
@@ -29,6 +31,24 @@ def heard_in_zone(points: QuerySet[Point], zone_id: int, before: Before) -> Quer
         Q(Exists(of_point.filter(zone_id=zone_id)))
         | Q(Exists(on_its_run), Exists(of_point.filter(zone__isnull=True))),
         site_id=Subquery(Zone.objects.filter(pk=zone_id).values("site_id")),
+    )
+
+
+def home_cables(before: Before, *, run_ids: Collection[int]) -> dict[int, CableType | None]:
+    """By run, the cable type of the segment that lands on its block. One query."""
+    home = holding(PointFacts, before).filter(run_id__in=run_ids, parent__isnull=True)
+    rows = home.select_related("cable_type").order_by("-rank")
+    return {row.run_id: row.cable_type for row in rows}
+
+
+def colour_of(landing: Landing, cables: Mapping[int, CableType | None]) -> str:
+    """The colour of a landed conductor, by the cable type of its run; of equipment the 25-pair code."""
+    cable = cables.get(landing.run_id) if landing.run_id is not None else None
+    return colour_in_cable(
+        landing.pair,
+        first=landing.conductor == Landing.Conductor.FIRST,
+        paired=cable is None or cable.category or cable.pair_count > 1,
+        colours=cable.conductor_colours if cable is not None else "",
     )
 
 

@@ -17,8 +17,7 @@ from api.conventions.viewsets import CorrectMixin, DestroyMixin
 from api.conventions.writing import Writing
 from zones.gates import landing_for
 from zones.models import Landing
-from zones.pair_colours import conductor_colour
-from zones.selectors import pulled_clips_before
+from zones.selectors import colour_of, home_cables, pulled_clips_before
 from zones.services.landings import landing_add, landing_correct, landing_end
 
 from .closets import BlockSerializer
@@ -91,9 +90,12 @@ class LandingViewSet(PlacedMixin, CorrectMixin, DestroyMixin):
 
     def annotate(self, rows: Sequence[Any]) -> None:
         pulled = pulled_clips_before(before_asked(self.asked), block_ids={row.block_id for row in rows})
+        cables = home_cables(
+            before_asked(self.asked), run_ids={row.run_id for row in rows if row.run_id is not None}
+        )
         for row in rows:
             row.clip_in = (row.block_id, row.row) not in pulled if row.block.can_isolate else None
-            row.colour = conductor_colour(row.pair, first=row.conductor == Landing.Conductor.FIRST)
+            row.colour = colour_of(row, cables)
 
     def get_queryset(self) -> QuerySet[Any]:
         return super().get_queryset().select_related("block")

@@ -173,6 +173,13 @@ class CableType(Catalogued):
         null=True,
         help_text="What its jacket says it is listed as. Blank: category cable is communications cable.",
     )
+    conductor_colours = fields.LineField(
+        max_length=60,
+        blank=True,
+        default="",
+        db_default="",
+        help_text="Of a two-conductor cable: the first, a comma, the second. Pairs have the 25-pair code.",
+    )
 
     class Meta:
         db_table = "cable_type"

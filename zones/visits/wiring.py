@@ -8,18 +8,20 @@ from dataclasses import dataclass
 
 from django.db.models import Q
 
-from sites.models import Amplifier, AmplifierFacts, Block, Closet, Endpoint, Output, Supply
+from sites.models import Amplifier, AmplifierFacts, Block, CableType, Closet, Endpoint, Output, Supply
 from sites.selectors import facts_before, standing, stood
 from zones.electrical.plant import BlockKind
 from zones.electrical.terminations import SIDE_TAKES
 from zones.limits.cautions import SHOCKING_LINE_V
 from zones.models import Landing, PointFacts, Run, RunFacts
-from zones.pair_colours import conductor_colour
-from zones.selectors import points_before, pulled_clips_before
+from zones.selectors import colour_of, points_before, pulled_clips_before
 
 from .isolation import Feed, Isolation, isolation_of
 from .shown import shown
 from .silenced import Source, silenced, whom_to_tell
+
+Cables = Mapping[int, CableType | None]
+"""By run, the cable type of the segment that lands on its block."""
 
 
 @dataclass(frozen=True)
@@ -107,13 +109,14 @@ def wiring_of(closet: Closet, before: int) -> Wiring:
     out = pulled_clips_before(before, block_ids={row.pk for row in blocks} | {l_.block_id for l_ in landings})
     points = points_before(before, run_ids=run_ids)
     voltages = _line_voltages(facts.values(), before)
+    cables = {row.run_id: row.cable_type for row in reversed(points) if row.parent_id is None}
     mid_run = _fed_mid_run(points)
     silent = silenced(closet.site_id, before) if runs else {}
     tell = whom_to_tell(closet.site_id, closet.pk) if runs else ""
     feeds = {run.pk: _feeds(facts.get(run.pk), mid_run[run.pk], voltages, silent) for run in runs}
     return Wiring(
         blocks=tuple(
-            _block(block, [row for row in landings if row.block_id == block.pk], out, facts)
+            _block(block, [row for row in landings if row.block_id == block.pk], out, facts, cables)
             for block in blocks
         ),
         runs=tuple(
@@ -188,18 +191,30 @@ def _shocking_line(kind: str, volts: float | None) -> str:
 
 
 def _block(
-    block: Block, landings: Sequence[Landing], out: set[tuple[int, int]], facts: Mapping[int, RunFacts]
+    block: Block,
+    landings: Sequence[Landing],
+    out: set[tuple[int, int]],
+    facts: Mapping[int, RunFacts],
+    cables: Cables,
 ) -> BlockHere:
     by_row: dict[int, list[Landing]] = defaultdict(list)
     for landing in landings:
         by_row[landing.row].append(landing)
     pulled = {row for of, row in out if of == block.pk}
-    rows = [_row(number, by_row[number], pulled, block, facts) for number in sorted(by_row.keys() | pulled)]
+    rows = [
+        _row(number, by_row[number], pulled, block, facts, cables)
+        for number in sorted(by_row.keys() | pulled)
+    ]
     return shown(BlockHere, block, kind=block.get_kind_display(), rows=tuple(rows))
 
 
 def _row(
-    number: int, landings: Sequence[Landing], pulled: set[int], block: Block, facts: Mapping[int, RunFacts]
+    number: int,
+    landings: Sequence[Landing],
+    pulled: set[int],
+    block: Block,
+    facts: Mapping[int, RunFacts],
+    cables: Cables,
 ) -> Row:
     takes = int(SIDE_TAKES[BlockKind[Block.Kind(block.kind).name], int(number in pulled)])
     remarks = [
@@ -210,19 +225,19 @@ def _row(
     return Row(
         number=number,
         clip=("out" if number in pulled else "in") if block.can_isolate else "",
-        conductors=tuple(_conductor(row, facts) for row in landings),
+        conductors=tuple(_conductor(row, facts, cables) for row in landings),
         remark="; ".join(remarks),
     )
 
 
-def _conductor(row: Landing, facts: Mapping[int, RunFacts]) -> Conductor:
+def _conductor(row: Landing, facts: Mapping[int, RunFacts], cables: Cables) -> Conductor:
     of_run = facts.get(row.run_id) if row.run_id is not None else None
     return shown(
         Conductor,
         row,
         of_run,
         landing_id=row.pk,
-        colour=conductor_colour(row.pair, first=row.conductor == Landing.Conductor.FIRST),
+        colour=colour_of(row, cables),
         carries=row.get_carries_display(),
         of=f"run {row.run.name}" if row.run is not None else " and ".join(_sources(row)),
         zone=_zone(of_run),

@@ -14,7 +14,8 @@ from tests import factories
 from tests.api.conftest import Caller
 from tests.api.v1.asking import delete, etag_of, get, patch, post
 from tests.halls import Hall
-from zones.models import Landing
+from zones.models import Landing, Run
+from zones.services.landings import PairUse, landing_add
 
 BUILT = factories.BUILT_ON
 LATER = BUILT + dt.timedelta(days=100)
@@ -179,3 +180,25 @@ def test_a_bad_landing_is_named(
     errors = {error["pointer"]: error["detail"] for error in answer.json()["errors"]}
     assert stated in errors[pointer]
     assert not Landing.objects.filter(run=hall.run).exists()
+
+
+@pytest.mark.parametrize(
+    ("fields", "colours"),
+    [
+        ({"category": False, "pair_count": 1, "conductor_colours": "black, red"}, ["black", "red"]),
+        ({"category": False, "pair_count": 1}, ["", ""]),  # a two-conductor line without recorded colours
+        ({"category": False, "pair_count": 2}, ["white-blue", "blue-white"]),  # ANSI/ICEA 25-pair code
+        ({"category": True, "pair_count": 4}, ["white-blue", "blue-white"]),
+    ],
+)
+def test_colours_follow_the_cable_type_of_the_run(
+    hall: Hall, client: Client, fields: dict[str, Any], colours: list[str]
+) -> None:
+    line = factories.make_run(hall.block, kind=Run.Kind.CONSTANT_VOLTAGE, name="L1")
+    factories.make_points(line, 2, hall.speaker, cable_type=factories.make_cable(**fields))
+    landing_add(factories.change(hall.site), block=hall.block, row=21, pair=1, carries=PairUse.LINE, run=line)
+    items = get(client, "landings", run_id=line.pk)["items"]
+    assert [item["colour"] for item in sorted(items, key=lambda item: int(item["row"]))] == colours
+    sheet = get(client, f"closets/{hall.closet.pk}/sheet")
+    shown = [one for block in sheet["blocks"] for row in block["rows"] for one in row["conductors"]]
+    assert [one["colour"] for one in shown if one["run_id"] == line.pk] == colours

@@ -74,7 +74,7 @@ def test_where_the_key_hangs_is_on_the_sheet_and_in_no_list_or_change(hall: Hall
     assert where in json.dumps(get(client, f"closets/{hall.closet.pk}/sheet"))
     assert where not in json.dumps(get(client, "closets"))
     assert where not in json.dumps(get(client, f"closets/{hall.closet.pk}"))
-    written = get(client, "changes", table="closet")["results"]
+    written = get(client, "changes", table="closet")["items"]
     assert written
     for one in written:
         rows = get(client, f"changes/{one['id']}")

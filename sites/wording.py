@@ -67,6 +67,15 @@ def by_whom(done_by: str, recorded_by: str, *said: str) -> str:
     return ", ".join(filter(None, words))
 
 
+def with_article(noun: str) -> str:
+    """A noun with its indefinite article, by its first letter.
+
+    >>> with_article("amplifier"), with_article("low-impedance run")
+    ('an amplifier', 'a low-impedance run')
+    """
+    return f"{'an' if noun[:1].lower() in 'aeio' else 'a'} {noun}"
+
+
 def did_you_mean(word: str, known: Iterable[str], most: int = 1) -> str:
     """A question for the words that are known and close to one that is not; nothing where none is.
 

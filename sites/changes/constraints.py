@@ -23,7 +23,7 @@ RULES: dict[str, tuple[str, str]] = {}
 
 # Rules of many tables, by their names: with {table} and {field} in words
 _PATTERNS = {
-    "{table}_of_site": ("There is a {table} with this id.", ""),
+    "{table}_of_site": ("There is another {table} with this id.", ""),
     "{table}_name_once_a_site": ("Another {table} of this site has this name.", "name"),
     "{table}_ends_after_it_begins": ("A thing must end after the change set that added it.", ""),
     "{table}_in_use": ("This {table} is still used: see to what uses it first.", ""),

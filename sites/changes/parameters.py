@@ -19,7 +19,7 @@ from django.core.exceptions import ValidationError
 from django.db import models
 
 from sites.fields import LARGEST_ID, Fact, WordField
-from sites.wording import did_you_mean
+from sites.wording import did_you_mean, with_article
 
 from .errors import Problem
 
@@ -60,7 +60,7 @@ class Parameter:
     def expected(self) -> str:
         if self.fact is not None:
             return self.fact.expected
-        one = f"the id of a {self._kind}"
+        one = f"the id of {with_article(self._kind)}"
         return f"a list, each item {one}" if self.many else one
 
     @property

@@ -7,6 +7,7 @@ from typing import Any, NamedTuple
 
 from sites.changes.errors import Problem, refuse, require
 from sites.models import Basis, DeviceModel, EndpointFacts
+from sites.wording import with_article
 
 _KIND = DeviceModel.Kind
 MODELS: dict[str, tuple[DeviceModel.Kind, ...]] = {
@@ -24,7 +25,8 @@ def model_fits(fitting: Sequence[DeviceModel.Kind], model: str, kind: str | None
     there is no model."""
     if kind is not None and kind not in fitting:
         wanted = " or ".join(one.label for one in fitting)
-        yield Problem(f"{model} is a {_KIND(kind).label}; expected a {wanted}.", "wrong_kind", "/model_id")
+        detail = f"{model} is {with_article(_KIND(kind).label)}; expected {with_article(wanted)}."
+        yield Problem(detail, "wrong_kind", "/model_id")
 
 
 def require_model(thing: str, model: DeviceModel | None) -> None:

@@ -69,7 +69,7 @@ def unattributed_key(site_id: int) -> CaseKey:
 class Condition:
     """One limit that is past on one subject. estimates: its figure. reasons: codes of why it cannot be
     computed, where that is the condition. attribution: as it is stored. quiet: known from a site's first
-    import alone."""
+    import alone. caused_at: when what caused it was recorded; None: no change did."""
 
     case: CaseKey
     code: str
@@ -80,6 +80,7 @@ class Condition:
     estimates: Estimates = NOT_KNOWN
     reasons: Sequence[str] = ()
     quiet: bool = False
+    caused_at: dt.datetime | None = None
 
     @property
     def key(self) -> tuple[int, int, str]:
@@ -141,6 +142,7 @@ def _evaluated(checked: Checked) -> list[Condition]:
                 subject_id=int(targets.subject_id[k]),
                 attribution=unattributed() if one is None else one.as_record(),
                 quiet=one is not None and one.quiet,
+                caused_at=None if one is None or one.named.causing is None else one.named.causing.recorded_at,
                 **figures[k],
             )
         )

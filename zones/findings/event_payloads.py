@@ -31,7 +31,7 @@ _CHANGE_SET: Final = (
     "id", "kind", "purpose", "channel", "actor", "done_by", "reason", "job_reference", "happened_on",
     "recorded_at",
 )  # fmt: skip
-_CASE: Final = ("id", "key", "opened_at", "cleared_at", "ticket_reference")
+_CASE: Final = ("id", "key", "opened_at", "first_opened_at", "cleared_at", "ticket_reference")
 _FINDING: Final = ("id", "code", "state", "deferred_until", "outcome", "opened_at", "cleared_at")
 _SITE: Final = (
     "id", "code", "name", "address", "city", "postal_code", "time_zone", "out_of_hours_phone", "induction",

@@ -54,14 +54,15 @@ def notify(
 ) -> None:
     """Write the events of one reconciliation, and note which cases have one.
 
-    silent: sites without events this time. unfinished: sites that are still being built, where no case is
-    opened and nothing summed up yet. taking_over: whether first imports are looked for (not after a
-    failure, when nothing is known of them).
+    silent: sites without events this time of what a new formula changed. unfinished: sites that are still
+    being built, where no case is opened and nothing summed up yet. taking_over: whether first imports are
+    looked for (not after a failure, when nothing is known of them).
     """
     silent = set(silent)
-    contracts = {site_id: c for site_id, c in contracts_on(as_of).items() if site_id not in silent}
+    contracts = contracts_on(as_of)
     in_service = {site_id: c for site_id, c in contracts.items() if site_id not in unfinished}
-    summaries = _summaries(updates, in_service) if taking_over else {}
+    summed = {site_id: c for site_id, c in in_service.items() if site_id not in silent}
+    summaries = _summaries(updates, summed) if taking_over else {}
     summed_up = {case.pk for cases in summaries.values() for case in cases}
     chosen = [
         (update, kind)
@@ -69,6 +70,7 @@ def notify(
         if update.case.pk not in summed_up
         and (kind := _kind(update, contracts)) is not None
         and (kind is not EventKind.CASE_OPENED or update.case.site_id in in_service)
+        and not (update.case.site_id in silent and all(one.finding.recomputed for one in update.entries))
     ]
     if not chosen and not summaries:
         return

@@ -29,10 +29,11 @@ GOES_INTO_SERVICE = "site goes into service"
 def findings_checked(checked: Checked) -> None:
     """Open, change, move and clear findings, and notify, in the recheck's transaction."""
     as_of = dict(zip(checked.site_id, checked.as_of, strict=True))
+    before = zip(checked.site_id, checked.solver_before, checked.checked_before, strict=True)
     recomputed = {
-        site_id
-        for site_id, solver in zip(checked.site_id, checked.solver_before, strict=True)
-        if solver is not None and solver < SOLVER_VERSION
+        site_id: checked_at
+        for site_id, solver, checked_at in before
+        if solver is not None and solver < SOLVER_VERSION and checked_at is not None
     }
     updates = reconcile(conditions_of(checked), as_of=as_of, now=checked.now, recomputed=recomputed)
     notify(updates, as_of=as_of, now=checked.now, silent=recomputed, unfinished=set(in_service_from(checked)))

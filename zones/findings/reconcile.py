@@ -74,13 +74,14 @@ def reconcile(
     *,
     as_of: Mapping[int, dt.date],
     now: dt.datetime,
-    recomputed: Iterable[int] = (),
+    recomputed: Mapping[int, dt.datetime] | None = None,
     judged: Callable[[Finding], bool] = lambda _: True,
     lock: bool = False,
 ) -> list[CaseUpdate]:
     """Make the open findings of the sites of ``as_of`` those of ``conditions``. Returns every case concerned.
 
-    as_of: today by site. recomputed: sites of which a new formula may have changed the figures. judged: which
+    as_of: today by site. recomputed: sites of which a new formula may have changed the figures,
+    with when they were last computed: what was recorded since is a change of its own. judged: which
     of the open findings these conditions cover: of those, what is no longer a condition is cleared.
 
     Seven statements at most, however many sites:
@@ -97,7 +98,7 @@ def reconcile(
     found = Finding.objects.filter(site_id__in=as_of, cleared_at__isnull=True).order_by("id")
     if lock:
         found = found.select_for_update(of=("self",))
-    changes = _Changes(as_of, now, set(recomputed))
+    changes = _Changes(as_of, now, recomputed or {})
     cases = changes.read_cases(conditions, found)
     open_findings = {(f.subject_kind, f.subject_id, f.code): f for f in found}
     kept: list[tuple[Finding, bool]] = []
@@ -132,7 +133,7 @@ class _Changes:
 
     as_of: Mapping[int, dt.date]
     now: dt.datetime
-    recomputed: set[int]
+    recomputed: Mapping[int, dt.datetime]
     updates: dict[int, CaseUpdate] = field(default_factory=dict)
     new: list[Finding] = field(default_factory=list)
     dirty: list[Finding] = field(default_factory=list)
@@ -149,6 +150,7 @@ class _Changes:
                 key=key,
                 change_set_id=condition.case.change_set_id,
                 opened_at=self.now,
+                first_opened_at=self.now,
             )
             for key, condition in sorted(wanted.items())
             if key not in cases
@@ -165,6 +167,11 @@ class _Changes:
     ) -> None:
         self.updates[case_id].entries.append(Entry(what, finding, Verdict(before), moved_to))
 
+    def _is_recomputed(self, condition: Condition) -> bool:
+        """Whether a new formula may have brought it about, and nothing recorded since the old one did."""
+        checked_at = self.recomputed.get(condition.case.site_id)
+        return checked_at is not None and not (condition.caused_at and condition.caused_at > checked_at)
+
     # --- findings -----------------------------------------------------------------------------------------
 
     def open(self, condition: Condition, case: Case) -> Finding:
@@ -178,7 +185,7 @@ class _Changes:
             notified_excess=_excess(condition),
             opened_at=self.now,
             changed_at=self.now,
-            recomputed=case.site_id in self.recomputed,
+            recomputed=self._is_recomputed(condition),
             **_values(condition),
         )
         self.new.append(finding)
@@ -191,14 +198,14 @@ class _Changes:
         if changed:  # a correction revised its cause
             self._note(finding.case_id, What.LEFT, finding, before, moved_to=case.key)
             finding.case = case
-            finding.recomputed = case.site_id in self.recomputed
+            finding.recomputed = self._is_recomputed(condition)
             finding.notified_excess = _excess(condition)
             self._note(case.pk, What.JOINED, finding, before)
         what = _worse_or_better(finding, condition)
         if what is not None:
             self._note(case.pk, what, finding, before)
             finding.notified_excess = _excess(condition)
-            finding.recomputed = case.site_id in self.recomputed
+            finding.recomputed = self._is_recomputed(condition)
             changed = True
         if finding.deferred_until is not None and finding.deferred_until <= self.as_of[finding.site_id]:
             finding.state, finding.deferred_until = Finding.State.OPEN, None
@@ -234,7 +241,10 @@ class _Changes:
             was_open = case.cleared_at is None and not update.opened
             if stands and not was_open:
                 update.opened = True
-                case.quiet = case.site_id in self.recomputed or len(update.quiet) == len(update.findings)
+                by_formula = all(finding.recomputed for finding in update.findings)
+                case.quiet = by_formula or len(update.quiet) == len(update.findings)
+                # one of a release that did not keep it opened then for the first time, as far as is known
+                case.first_opened_at = case.first_opened_at or case.opened_at
                 case.cleared_at, case.opened_at, case.notified_at = None, self.now, None
             elif was_open and not stands:
                 update.cleared = True
@@ -242,7 +252,9 @@ class _Changes:
             if update.entries or update.opened or update.cleared:
                 case.version += 1
                 dirty.append(case)
-        _update(Case, dirty, ["quiet", "opened_at", "cleared_at", "notified_at", "version"])
+        _update(
+            Case, dirty, ["quiet", "opened_at", "first_opened_at", "cleared_at", "notified_at", "version"]
+        )
 
 
 def _values(condition: Condition) -> dict[str, Any]:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final
 
 from sites.models import CableType, DeviceModel
@@ -93,9 +94,19 @@ def _phrase(change: ChangeAtStep, names: Names) -> str:
     )
 
 
+def phrases_of(changes: Sequence[ChangeAtStep], names: Names) -> list[str]:
+    """Changes in words, one phrase each; those of which all but the count reads alike are taken together."""
+    alike: dict[str, ChangeAtStep] = {}
+    for change in changes:
+        without_count = _phrase(replace(change, count=2.0), names)
+        known = alike.get(without_count)
+        alike[without_count] = change if known is None else replace(known, count=known.count + change.count)
+    return [_phrase(change, names) for change in alike.values()]
+
+
 def what_was_done(changes: Sequence[ChangeAtStep], names: Names) -> str:
     """Changes in a few words; the first ones where there are many."""
-    phrases = list(dict.fromkeys(_phrase(change, names) for change in changes))
+    phrases = phrases_of(changes, names)
     if len(phrases) > _NAME_AT_MOST:
         more = len(phrases) - _NAME_AT_MOST + 1
         phrases = [*phrases[: _NAME_AT_MOST - 1], counted(more, "more change")]

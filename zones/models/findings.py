@@ -16,7 +16,7 @@ class Case(models.Model):
     found", or subject, limit and due day; so the same cause is the same case whenever a recheck ran.
 
     A case clears with its last finding. Where its cause brings about a finding again, the same row opens
-    again, with a new ``opened_at``, and its ticket stays.
+    again, with a new ``opened_at``; ``first_opened_at`` and its ticket stay.
     """
 
     site = models.ForeignKey(
@@ -31,7 +31,10 @@ class Case(models.Model):
         db_constraint=False,
         help_text="The change that caused it; blank: as found.",
     )
-    opened_at = models.DateTimeField()
+    opened_at = models.DateTimeField(help_text="When it opened; where it opened again, the last time.")
+    first_opened_at = models.DateTimeField(
+        null=True, editable=False, help_text="When it opened the first time; null: not recorded."
+    )
     cleared_at = models.DateTimeField(null=True, blank=True)
     quiet = models.BooleanField(default=False, help_text="Opened by a first import: no event.")
     ticket_reference = models.CharField(max_length=120, blank=True)

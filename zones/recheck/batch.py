@@ -127,6 +127,7 @@ def check(
         surveyed_on=tuple([site.surveyed_on for site in sites]),
         commissioned_on=tuple([site.commissioned_on for site in sites]),
         solver_before=tuple([site.solver_version for site in sites]),
+        checked_before=tuple([site.checked_at for site in sites]),
     )
     write_figures(plant, evaluation, as_of, now)
     write_bearing(plant, bearing(plant, members))

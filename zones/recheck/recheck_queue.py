@@ -38,6 +38,7 @@ class MarkedSite(NamedTuple):
     surveyed_on: dt.date | None
     commissioned_on: dt.date | None
     solver_version: int | None
+    checked_at: dt.datetime | None
     read_at: dt.datetime
 
 
@@ -52,7 +53,7 @@ def marked_sites(site_ids: Sequence[int]) -> list[MarkedSite]:
     with connection.cursor() as cursor:
         cursor.execute(
             """SELECT mark.site_id, array_agg(mark.id), time_zone, surveyed_on, commissioned_on,
-                   solver_version, clock_timestamp()
+                   solver_version, checked_at, clock_timestamp()
                FROM mark LEFT JOIN site ON site.id = mark.site_id AND site.id = ANY(%(ids)s)
                    LEFT JOIN site_check
                    ON site_check.site_id = mark.site_id AND site_check.site_id = ANY(%(ids)s)

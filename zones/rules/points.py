@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 
 from sites.changes.errors import Problem
 from sites.models import DeviceModel
+from sites.wording import with_article
 from zones.models import PointFacts, Run
 
 from .runs import FED_BY
@@ -21,7 +22,7 @@ DEVICE_KINDS: dict[str | None, int] = {
 def device_fits(model: str, kind: str | None, device_kind: int) -> Iterator[Problem]:
     """A device is what its model is. ``kind``: the model's; None where the model is unknown."""
     if kind is not None and kind in DEVICE_KINDS and device_kind != DEVICE_KINDS[kind]:
-        detail = f"{model} is a {DeviceModel.Kind(kind).label}."
+        detail = f"{model} is {with_article(DeviceModel.Kind(kind).label)}."
         yield Problem(detail, "wrong_kind", "/device_kind")
 
 

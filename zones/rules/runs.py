@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator
 
 from sites.changes.errors import Problem
+from sites.wording import with_article
 from zones.models import Run
 
 FED_BY: dict[str, tuple[str, ...]] = {
@@ -19,7 +20,7 @@ def feeds_fit(kind: str, feeds: Collection[str]) -> Iterator[Problem]:
     """``feeds``: those of output, supply and amplifier that feed the run."""
     for feed in feeds:
         if feed not in FED_BY[kind]:
-            detail = f"A {Run.Kind(kind).label} run is not fed by a {feed}."
+            detail = f"A {Run.Kind(kind).label} run is not fed by {with_article(feed)}."
             yield Problem(detail, "wrong_kind", f"/{feed}_id")
 
 

@@ -4,17 +4,22 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Any, Final
+from itertools import chain
+from typing import Final
 
 from django.db.models import Q
 
-from sites.changes.operations import operations
 from sites.models import Closet
-from sites.models.changes import ChangeSet
+from sites.models.changes import Change, ChangeSet
+from sites.wording import counted
+from zones.electrical.plant import Plant
+from zones.findings.changes_at_step import ChangeAtStep, changes_at_step
+from zones.findings.wording import phrases_of
 from zones.models import ClipFacts, Landing, PointFacts, Reading
-from zones.subjects import SUBJECTS
+from zones.plant.selectors import read_plant
+from zones.subjects import SUBJECTS, Names
 
 from .shown import shown
 
@@ -34,8 +39,7 @@ _READINGS: Final = ("run__block__closet", "switch__closet")
 
 @dataclass(frozen=True)
 class RecentChange:
-    """what: what was done, in the words of its operations; empty where its rows were written otherwise, as by
-    an import."""
+    """what: what was done, in phrases: what of it changes a load, else what of the record was written."""
 
     id: int
     happened_on: dt.date
@@ -49,7 +53,8 @@ class RecentChange:
 
 
 def recent_changes(closet: Closet, before: int) -> tuple[RecentChange, ...]:
-    """The last few change sets before a step that touched something here, the latest first. One query.
+    """The last few change sets before a step that touched something here, the latest first. A constant
+    number of queries.
 
     A row of facts names its change set by the step from which it holds, and the one that last corrected it by
     id; a thing has the steps at which it began and ended.
@@ -69,16 +74,41 @@ def recent_changes(closet: Closet, before: int) -> tuple[RecentChange, ...]:
     found = ChangeSet.objects.filter(
         by_step | by_id, site_id=closet.site_id, state=ChangeSet.State.ACCEPTED, step__lt=before
     ).order_by("-step")[:SHOWN]
-    sentences = {one.name: one.sentence for one in operations()}
+    change_sets: list[ChangeSet] = list(found)
+    written = Change.objects.filter(change_set__in=change_sets).order_by("id")
+    plant = read_plant([closet.site_id])
+    changes = {row.pk: _at_step(plant, row.step or 0) for row in change_sets}
+    every = chain.from_iterable(changes.values())
+    names = Names([], others=chain.from_iterable(change.references() for change in every)).texts
     return tuple(
-        shown(RecentChange, row, kind=row.get_kind_display(), what=_done(row.operations, sentences))
-        for row in found
+        shown(
+            RecentChange,
+            row,
+            kind=row.get_kind_display(),
+            what=tuple(phrases_of(changes[row.pk], names))
+            or _written([change for change in written if change.change_set_id == row.pk]),
+        )
+        for row in change_sets
     )
 
 
-def _done(bodies: Iterable[Mapping[str, Any]], sentences: Mapping[str, str]) -> tuple[str, ...]:
-    """What was done, each kind of operation once, with how often."""
-    counts = Counter(sentences.get(body["op"], body["op"]) for body in bodies)
-    return tuple(
-        sentence if count == 1 else f"{sentence} ({count} times)" for sentence, count in counts.items()
-    )
+def _at_step(plant: Plant, step: int) -> tuple[ChangeAtStep, ...]:
+    rows = {name: (table.begin == step) | (table.end == step) for name, table in plant.tables.items()}
+    return changes_at_step(plant, rows, step) if any(mask.any() for mask in rows.values()) else ()
+
+
+_SAID: Final = {"insert": "recorded", "update": "changed", "delete": "removed"}
+
+
+def _written(changes: Iterable[Change]) -> tuple[str, ...]:
+    """What of the record was written: rows by kind of thing."""
+    counts: Counter[tuple[str, str]] = Counter()
+    for change in changes:
+        noun = change.table_name.removesuffix("_facts").replace("_", " ")
+        done = "changed" if change.table_name.endswith("_facts") else _SAID[change.operation]
+        counts[noun, done] += change.row_count
+    return tuple(f"{counted(count, noun, _plural(noun))} {done}" for (noun, done), count in counts.items())
+
+
+def _plural(noun: str) -> str:
+    return f"{noun}es" if noun.endswith("switch") else f"{noun[:-1]}ies" if noun.endswith("y") else ""

@@ -185,6 +185,7 @@ def test_a_case_reopens_with_its_ticket(quay: Quay) -> None:
     case = Case.objects.get(site_id=quay.site_id)
     assert case.cleared_at is None
     assert (case.opened_at, case.ticket_reference) == (LATER + DAY, "T-77")
+    assert case.first_opened_at == NOW
     assert quay.kinds() == ["case.opened", "case.cleared", "case.opened"]
     assert len({event.case_key for event in quay.events()}) == 1
 
@@ -388,18 +389,35 @@ def test_a_clip_left_out_is_a_finding_that_names_who_pulled_it(quay: Quay) -> No
 
 
 def test_a_new_formula_is_recorded_without_an_event(quay: Quay, monkeypatch: pytest.MonkeyPatch) -> None:
+    added, _ = quay.add(12)
+    now = added.created_at + DAY
+    with monkeypatch.context() as old:
+        old.setattr(conditions, "_evaluated", lambda _checked: [])  # a formula by which nothing is past
+        quay.check(now)
+    assert quay.findings() == []
+    with monkeypatch.context() as new:
+        new.setattr(rechecked, "SOLVER_VERSION", SOLVER_VERSION + 1)
+        quay.check(now + DAY)
+    assert quay.finding().recomputed
+    assert quay.finding().case.quiet
+    assert quay.kinds() == []
+    quay.check(now + 2 * DAY)
+    assert quay.kinds() == [], "nothing new has happened since"
+    quay.add(4, ADDED + DAY)
+    quay.check(now + 3 * DAY)
+    assert not quay.finding().recomputed
+    assert quay.kinds() == ["case.opened"]
+
+
+def test_a_change_before_the_first_recheck_with_a_new_formula_is_told(
+    quay: Quay, monkeypatch: pytest.MonkeyPatch
+) -> None:
     quay.check()
     quay.add(12)
     monkeypatch.setattr(rechecked, "SOLVER_VERSION", SOLVER_VERSION + 1)
     quay.check(LATER)
-    assert quay.finding().recomputed
-    assert quay.kinds() == []
-    monkeypatch.undo()
-    quay.check(LATER + DAY)
-    assert quay.kinds() == [], "nothing new has happened since"
-    quay.add(4, ADDED + DAY)
-    quay.check(LATER + 2 * DAY)
     assert not quay.finding().recomputed
+    assert not quay.finding().case.quiet
     assert quay.kinds() == ["case.opened"]
 
 

@@ -93,6 +93,17 @@ def test_taps_raised() -> None:
     )
 
 
+def test_speakers_of_two_models_are_counted_together(story: Story) -> None:
+    story.model(device_kind=2, full_output_current_a=0.08)
+    story.model(device_kind=2, full_output_current_a=0.09)
+    story.on("2025-03-14")
+    for model in (0, 1):
+        story.speakers(0, 1, 0.2, model=model)
+    assert said(story.only()).startswith("2 wall speakers added on 2025-03-14")
+    changes = shown(story, story.only())["change"]["changes"]
+    assert [(one["count"], one["model"]["id"]) for one in changes] == [(1.0, 0), (1.0, 1)]
+
+
 def test_a_swapped_model(story: Story) -> None:
     story.model(device_kind=2, full_output_current_a=0.08)
     story.model(device_kind=3, full_output_current_a=2.0)

@@ -8,6 +8,7 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
+from sites.changes.services import open_change_set
 from sites.models import Basis, Closet, DeviceModel, Site
 from sites.services.endpoints import endpoint_move
 from sites.services.power import supply_alter
@@ -15,6 +16,7 @@ from tests import factories
 from tests.halls import Hall
 from tests.zones.visits.sheets import LATER, sheet_of
 from zones.electrical.verdicts import Verdict
+from zones.models import Point, PointFacts
 from zones.recheck.batch import recheck
 from zones.services.landings import PairUse, clip_pull, landing_add
 from zones.services.points import point_alter
@@ -91,11 +93,33 @@ def test_the_last_changes_that_touched_something_here(hall: Hall) -> None:
             clip_pull(change, block=hall.block, rows=[20 + number])
     changes = sheet_of(hall.closet, LATER + dt.timedelta(days=6)).changes
     assert [one.reason for one in changes] == ["visit 6", "visit 4", "visit 3", "visit 2", "visit 1"]
-    assert changes[0].what == ("Bridging clips are pulled: the field cable on these rows is isolated.",)
+    assert changes[0].what == ("1 clip pulled",)
     assert (changes[0].actor, changes[0].job_reference) == (factories.INTEGRATOR, "LS-9")
     assert changes[0].happened_on == LATER + dt.timedelta(days=6)
     before = sheet_of(hall.closet, LATER + dt.timedelta(days=1)).changes
     assert [one.reason for one in before[:2]] == ["visit 1", "visit 0"]
+
+
+def test_a_change_says_what_was_done_and_not_what_its_operation_can_do(hall: Hall) -> None:
+    larger = factories.make_model(DeviceModel.Kind.SUPPLY, name="4 A supply", rated_current_a=4.0)
+    supply_alter(factories.change(hall.site, happened_on=LATER), supply=hall.supply, model=larger)
+    day = LATER + dt.timedelta(days=1)
+    # without operations, as an import writes it
+    with open_change_set(factories.change(hall.site, happened_on=day)) as change_set:
+        last = hall.run.points.order_by("rank").last()
+        assert last is not None
+        for number in (1, 2):
+            point = Point.objects.create(
+                site=hall.site, run=hall.run, name=f"more {number}", rank=last.rank + number,
+                change_set=change_set,
+            )  # fmt: skip
+            PointFacts.objects.create(
+                site_id=hall.site.pk, run=hall.run, point=point, rank=point.rank, parent=last,
+                parent_rank=last.rank, step=change_set.step, change_set=change_set, device_kind=2,
+            )  # fmt: skip
+    imported, replaced = sheet_of(hall.closet, day).changes[:2]
+    assert imported.what == ("2 wall speakers added",)
+    assert replaced.what == ("supply PS 1 replaced, rated current raised from 2.00 A to 4.00 A",)
 
 
 def test_it_is_as_it_was_on_the_day(hall: Hall) -> None:
@@ -106,6 +130,7 @@ def test_it_is_as_it_was_on_the_day(hall: Hall) -> None:
 
 
 def test_a_full_closet_costs_as_many_queries_as_a_small_one(hall: Hall, site: Site) -> None:
+    factories.make_supply(hall.closet)  # whose name is looked up, as that of what comes below
     small = queries_of(hall.closet)
     for number in range(4):
         block = factories.make_block(hall.closet)

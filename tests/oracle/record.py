@@ -279,8 +279,8 @@ def _read_points(record: Record, rows_of: RowsOf, runs: dict[int, dict[str, Any]
         record.point_order[point["id"]] = (point["run_id"], point["rank"], point["id"])
         rows = sorted(said.get(point["id"], []), key=lambda row: row["step"])
         run = runs[point["run_id"]]
-        for row in _spread(point["id"], rows, run["begin_step"], _end(run)):
-            record.points += _by_temperature(row, [each for each in record.runs if each.thing == run["id"]])
+        for held in _spread(point["id"], rows, run["begin_step"], _end(run)):
+            record.points += _by_temperature(held, [each for each in record.runs if each.thing == run["id"]])
     record.points.sort(key=lambda row: (record.point_order[row.thing], row.begin))
 
 

@@ -109,7 +109,7 @@ class NamedChange:
             correction=change_sets.get(record["correction"]),
             # what release 0.2.0 did not store
             corrected=Corrected.of_record(record.get("corrected")),
-            note=change_sets.get(record.get("note")),
+            note=change_sets.get(record.get("note") or 0),
             noted=Corrected.of_record(record.get("noted")),
             changes=tuple(map(ChangeAtStep.of_record, record["changes"])),
             before=Estimate(record["before"], record["limit_before"], overloaded=overloaded[0]),

@@ -171,7 +171,7 @@ def _as_recorded(corrections: Sequence[Correction]) -> Rows:
 
 
 def _take_back(
-    rows: Rows, rewrite: Rewrite, correction: Correction, steps: Mapping[int, dt.datetime]
+    rows: Rows, rewrite: Rewrite, correction: Correction, steps: Mapping[int | None, dt.datetime | None]
 ) -> None:
     table, of = rewrite.table, rows[rewrite.table]
     if rewrite.operation == "insert":
@@ -205,7 +205,7 @@ def _take_back_carried(
     was: Row,
     columns: set[str],
     recorded_at: dt.datetime,
-    steps: Mapping[int, dt.datetime],
+    steps: Mapping[int | None, dt.datetime | None],
 ) -> None:
     """Later rows of the same thing, written after the correction, carry its values on until they differ."""
     thing, step = key

@@ -74,10 +74,10 @@ def recent_changes(closet: Closet, before: int) -> tuple[RecentChange, ...]:
     found = ChangeSet.objects.filter(
         by_step | by_id, site_id=closet.site_id, state=ChangeSet.State.ACCEPTED, step__lt=before
     ).order_by("-step")[:SHOWN]
-    rows: list[ChangeSet] = list(found)
-    written = Change.objects.filter(change_set__in=rows).order_by("id")
+    change_sets: list[ChangeSet] = list(found)
+    written = Change.objects.filter(change_set__in=change_sets).order_by("id")
     plant = read_plant([closet.site_id])
-    changes = {row.pk: _at_step(plant, row.step or 0) for row in rows}
+    changes = {row.pk: _at_step(plant, row.step or 0) for row in change_sets}
     every = chain.from_iterable(changes.values())
     names = Names([], others=chain.from_iterable(change.references() for change in every)).texts
     return tuple(
@@ -88,7 +88,7 @@ def recent_changes(closet: Closet, before: int) -> tuple[RecentChange, ...]:
             what=tuple(phrases_of(changes[row.pk], names))
             or _written([change for change in written if change.change_set_id == row.pk]),
         )
-        for row in rows
+        for row in change_sets
     )
 
 
@@ -101,16 +101,12 @@ _SAID: Final = {"insert": "recorded", "update": "changed", "delete": "removed"}
 
 
 def _written(changes: Iterable[Change]) -> tuple[str, ...]:
-    """What of the record was written: rows by kind of thing, clips by what was done to them."""
+    """What of the record was written: rows by kind of thing."""
     counts: Counter[tuple[str, str]] = Counter()
     for change in changes:
-        if change.table_name == ClipFacts._meta.db_table:
-            for row in change.new_rows or []:
-                counts["bridging clip", "inserted" if row["is_in"] else "pulled"] += 1
-        else:
-            noun = change.table_name.removesuffix("_facts").replace("_", " ")
-            done = "changed" if change.table_name.endswith("_facts") else _SAID[change.operation]
-            counts[noun, done] += change.row_count
+        noun = change.table_name.removesuffix("_facts").replace("_", " ")
+        done = "changed" if change.table_name.endswith("_facts") else _SAID[change.operation]
+        counts[noun, done] += change.row_count
     return tuple(f"{counted(count, noun, _plural(noun))} {done}" for (noun, done), count in counts.items())
 
 

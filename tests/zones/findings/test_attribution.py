@@ -130,7 +130,8 @@ def test_whoever_builds_something_past_its_limit_later_is_named(story: Story) ->
     assert found is not None
     assert ids(found) == [built]
     assert found.named.cause is Cause.ADDITION
-    assert (found.named.before.value, found.named.after.value) == (None, pytest.approx(2.0))
+    assert found.named.before.value is None
+    assert found.named.after.value == pytest.approx(2.0)
     assert found.baseline_day == dt.date(2024, 5, 1)  # the site's first day, not the supply's
     assert found.baseline.value is None
     assert said(found).endswith(" by Hallam Crew, job LS-2207, recorded by R. Ondine: supply S2 at 2.00 A; "

@@ -15,9 +15,12 @@ from sites.models import ChangeSet
 from sites.services.catalogue import device_model_alter
 from tests.factories import change
 from tests.zones.findings.conftest import ADDED, MEASURED, NOW, Quay
+from zones.electrical.evaluate import evaluate
+from zones.electrical.plant import Plant
 from zones.findings import corrections
 from zones.findings.annotate import Annotated
 from zones.models import PointFacts
+from zones.plant.corrections import corrections_of, undone
 from zones.plant.versions import Version, read_versions
 from zones.recheck.batch import check
 
@@ -130,7 +133,7 @@ def test_what_later_work_carried_on_is_undone_with_the_correction(quay: Quay) ->
 
 def test_what_work_recorded_before_the_correction_stays(quay: Quay) -> None:
     _, points = quay.add(6)  # 1.59 A
-    work = []
+    work: list[ChangeSet] = []
     for current_a in (0.2, 0.2):  # 1.75 A, as of two visits
         with quay.record.change(LATER + len(work) * DAY) as change_set:
             row = PointFacts.objects.filter(point=points[0]).latest("step")
@@ -147,7 +150,7 @@ def test_what_work_recorded_before_the_correction_stays(quay: Quay) -> None:
     quay.check()
     # past since the points were added, and not before the correction
     assert named(quay)["correction"] == correction.pk
-    (version,) = corrections.undone(corrections.corrections_of([quay.site_id])[quay.site_id])
+    (version,) = undone(corrections_of([quay.site_id])[quay.site_id])
     rows = sorted(version.rows["point_facts"].items())
     assert [row["speech_current_a"] for _, row in rows if row is not None] == [0.04, 0.2, 0.2]
 
@@ -161,7 +164,7 @@ def test_a_found_device_leaves_a_splice_to_what_was_connected_behind_it(quay: Qu
     quay.check()
     assert quay.finding().likely == pytest.approx(1.87)
     assert (named(quay)["change_set"], named(quay)["correction"]) == (work.pk, None)
-    versions = corrections.undone(corrections.corrections_of([quay.site_id])[quay.site_id])
+    versions = undone(corrections_of([quay.site_id])[quay.site_id])
     plant = read_versions([*versions, Version(quay.site_id, {})])
     by_site = plant.points.count_likely, plant.group_site[plant.points.group]
     assert [by_site[0][by_site[1] == site].sum() for site in (0, 1)] == [39.0, 40.0]
@@ -181,9 +184,13 @@ def test_a_found_device_that_crossed_it_is_named(quay: Quay) -> None:
 
 
 def test_versions_of_many_sites_are_one_batch(db: None, monkeypatch: pytest.MonkeyPatch) -> None:
-    calls = []
-    real = corrections.evaluate
-    monkeypatch.setattr(corrections, "evaluate", lambda *of, **kw: calls.append(of) or real(*of, **kw))
+    calls: list[Plant] = []
+
+    def counted(plant: Plant, *of: Any, **said: Any) -> Any:
+        calls.append(plant)
+        return evaluate(plant, *of, **said)
+
+    monkeypatch.setattr(corrections, "evaluate", counted)
     quays = [Quay() for _ in range(3)]
     for quay in quays[:2]:
         _, points = quay.add(6)
@@ -192,7 +199,7 @@ def test_versions_of_many_sites_are_one_batch(db: None, monkeypatch: pytest.Monk
     quays[2].add(12)
     check([quay.site_id for quay in quays], now=NOW)
     assert len(calls) == 1
-    assert len(calls[0][0].site_id) == 4, "two versions of two sites; none where nothing was corrected"
+    assert len(calls[0].site_id) == 4, "two versions of two sites; none where nothing was corrected"
     assert [quay.finding().attribution["kind"] for quay in quays] == ["correction", "correction", "addition"]
     assert [len({quay.finding().attribution["change"]["correction"]}) for quay in quays] == [1, 1, 1]
 

@@ -93,7 +93,7 @@ def test_the_last_changes_that_touched_something_here(hall: Hall) -> None:
             clip_pull(change, block=hall.block, rows=[20 + number])
     changes = sheet_of(hall.closet, LATER + dt.timedelta(days=6)).changes
     assert [one.reason for one in changes] == ["visit 6", "visit 4", "visit 3", "visit 2", "visit 1"]
-    assert changes[0].what == ("1 bridging clip pulled",)
+    assert changes[0].what == ("1 clip pulled",)
     assert (changes[0].actor, changes[0].job_reference) == (factories.INTEGRATOR, "LS-9")
     assert changes[0].happened_on == LATER + dt.timedelta(days=6)
     before = sheet_of(hall.closet, LATER + dt.timedelta(days=1)).changes

@@ -22,7 +22,7 @@ from .terminations import evaluate_terminations
 from .verdicts import Rule, judge
 from .wiring import wire
 
-SOLVER_VERSION = 2
+SOLVER_VERSION = 3
 """Stored with every figure. Raise it when a formula changes: then the fleet is recomputed and notified."""
 
 

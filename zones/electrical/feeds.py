@@ -15,8 +15,8 @@ from .wiring import first_where_extreme
 
 def cut_off(plant: Plant, network: DcNetwork) -> BoolArray:
     """(n,) True for the nodes of sections that begin at a cut of the negative and have no feed."""
-    cut: BoolArray = plant.points.negative_cut[network.wiring.row][network.top]
-    return cut & (network.feeds == 0)
+    cut = plant.points.negative_cut[network.wiring.row][network.top]
+    return np.asarray(cut & (network.feeds == 0))
 
 
 def dead(plant: Plant, network: DcNetwork) -> BoolArray:

@@ -14,7 +14,7 @@ from zones.selectors import runs_before
 def zone_questions(site_id: int, before: int) -> Iterator[str]:
     """Each question in a sentence or two. As many queries for a large site as for a small one."""
     zones = {
-        row.zone_id: row.zone.name
+        row.zone.pk: row.zone.name
         for run, row in runs_before(before, site_ids=[site_id])
         if run.kind == Run.Kind.SELF_AMPLIFIED and row.zone is not None
     }
@@ -27,7 +27,7 @@ def zone_questions(site_id: int, before: int) -> Iterator[str]:
         )
 
 
-def _in_no_set(zones: dict[int | None, str], site_id: int, before: int) -> Iterator[str]:
+def _in_no_set(zones: dict[int, str], site_id: int, before: int) -> Iterator[str]:
     of_sets = PagingSetZone.objects.filter(stood(before, "paging_set__"), site=site_id)
     in_some = set(of_sets.values_list("zone_id", flat=True))
     names = sorted(name for pk, name in zones.items() if pk not in in_some)

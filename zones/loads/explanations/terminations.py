@@ -29,7 +29,12 @@ def row_used_twice(scene: Scene, load: Load) -> Worked:
     return Worked(
         formula="The conductors on the side of a row that has most beyond what it takes.",
         inputs=(
-            Amount.of(f"conductors that a side of it takes, {kind.label}", "", load.limit, "common practice"),
+            Amount.of(
+                f"conductors that a side of it takes, {kind.label}",
+                "",
+                load.limit or np.nan,
+                "common practice",
+            ),
         ),
         tables=(_conductors(scene, f"On row {load.detail}", rows),),
         steps=tuple(

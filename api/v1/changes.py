@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from django.db.models import QuerySet
@@ -34,6 +35,13 @@ class ChangeSerializer(ResourceSerializer):
     done = DoneField()
 
     expansions = {"change_set": ChangeSetSerializer}
+
+    @classmethod
+    def with_expansions(cls, rows: QuerySet[Any], expand: Sequence[str]) -> QuerySet[Any]:
+        rows = super().with_expansions(rows, expand)
+        # What a change set shows beside its own columns
+        of_it = ("change_set__accepted_by", "change_set__withdrawal")
+        return rows.select_related(*of_it) if "change_set" in expand else rows
 
     class Meta:
         model = Change

@@ -11,7 +11,7 @@ from rest_framework import serializers
 from rest_framework.response import Response
 
 from api.conventions import fields
-from api.conventions.serializers import QuerySerializer
+from api.conventions.serializers import QuerySerializer, RenderedSerializer
 from api.conventions.views import Spec
 from api.conventions.viewsets import OperationViewSet
 from api.conventions.writing import Writing
@@ -42,7 +42,7 @@ class DifferenceSerializer(serializers.Serializer):
     after = figures.FigureSerializer(allow_null=True, help_text="null: it is not there any more.")
 
 
-class EffectSerializer(serializers.Serializer):
+class EffectSerializer(RenderedSerializer):
     """What a change does to its site: limits that it crosses first, then those that it clears, then what gets
     worse. What stays as it is is left out."""
 

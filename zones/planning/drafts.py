@@ -49,6 +49,7 @@ def accept_draft(
     happened_on: dt.date | None = None,
     planned: bool | None = None,
     job_reference: str | None = None,
+    done_by: str | None = None,
     expected_version: int | None = None,
 ) -> tuple[Accepted[Any], Effect | None]:
     """Make a draft the record (``change_set_accept``), and say what that does to its site; None of a draft
@@ -61,6 +62,7 @@ def accept_draft(
         "happened_on": happened_on,
         "planned": planned,
         "job_reference": job_reference,
+        "done_by": done_by,
         "expected_version": expected_version,
     }
     draft = ChangeSet.objects.select_for_update(of=("self",)).get(pk=change_set.pk)

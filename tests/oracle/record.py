@@ -146,7 +146,10 @@ class Record:
         found = row
         while found["length_share_place"] != FIRST and row["length_share_place"] in (MIDDLE, LAST):
             parent = found["parent_id"]
-            found = next(each for each in self.points if each.thing == parent and each.holds(row.begin))
+            above = [each for each in self.points if each.thing == parent and each.holds(row.begin)]
+            if not above:
+                return row  # what it was cut from does not stand there
+            found = above[0]
         return found
 
     def whole_to(self, row: Row) -> int:

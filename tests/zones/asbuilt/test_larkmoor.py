@@ -110,7 +110,10 @@ def test_every_drift_is_where_the_readme_says_and_nothing_else_is_past() -> None
     assert found[DISAGREES][1] == pytest.approx(0.2 * 0.95 - 10 * 0.015 * 1.15)
     for (site, day, limit, subject), said in DRIFTS.items():
         happened_on = dt.date.fromisoformat(day)
-        assert (site, limit, subject) not in past_at(first_step_of(happened_on), [site])
+        before = past_at(first_step_of(happened_on), [site]).get((site, limit, subject), (None,))
+        assert before[0] != said[0]
+        # six runs at half of full output already leave open whether the supply is past
+        assert before[0] is None or (site, before[0]) == ("quarry-road", CANNOT_TELL)
         verdict, figure = past_at(first_step_after(happened_on), [site])[site, limit, subject]
         assert verdict == said[0]
         assert figure == pytest.approx(said[1], rel=1e-6)

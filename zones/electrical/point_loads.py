@@ -243,4 +243,4 @@ def _of_full_output(full_output: FloatArray, idle: FloatArray, factors: Factors)
     """
     multiples = [factors.speech_of_full_output_low, 1.0, factors.speech_of_full_output_high]
     speech = np.outer(multiples, full_output * factors.speech_of_full_output)
-    return np.fmin(np.fmax(speech, idle), np.fmax(full_output, idle))
+    return np.asarray(np.fmin(np.fmax(speech, idle), np.fmax(full_output, idle)))

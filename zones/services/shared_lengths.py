@@ -27,13 +27,14 @@ def halves(old: PointFacts) -> tuple[Length, Length]:
         "length_basis": old.length_basis,
         "length_share": (old.length_share or 1.0) / 2,
     }
-    near, far = {
+    places: dict[int | None, tuple[PointFacts.SharePlace, PointFacts.SharePlace]] = {
         None: (Place.FIRST, Place.LAST),
         Place.FIRST: (Place.FIRST, Place.MIDDLE),
         Place.MIDDLE: (Place.MIDDLE, Place.MIDDLE),
         Place.LAST: (Place.MIDDLE, Place.LAST),
         Place.ALONE: (Place.ALONE, Place.MIDDLE),
-    }[old.length_share_place]
+    }
+    near, far = places[old.length_share_place]
     return {**half, "length_share_place": near}, {**half, "length_share_place": far}
 
 

@@ -172,7 +172,7 @@ def test_a_thin_extension_leaves_open_what_is_not_past_already(first_amps: float
     """0.2 A through 26 AWG behind 24 AWG, whose 1 A is past or not."""
     toy = ToyPlant()
     run = toy.run(supply_index=toy.add("supplies", no_load_voltage_v=48.0))
-    known = {"length_m": 1.0, "length_basis": MEASURED, "current_basis": MEASURED}
+    known: dict[str, Any] = {"length_m": 1.0, "length_basis": MEASURED, "current_basis": MEASURED}
     (first,) = toy.chain(
         run, 1, model_index=toy.model(speech_current_a=first_amps), cable_index=toy.cable(), **known
     )

@@ -54,7 +54,6 @@ RECORD_LIMITS = (
 
 NOT_COMPUTED: Final = {
     # of findings of release 0.2.0, cleared since: now a limit of its own, supplies_paralleled
-    "fed_twice": "two supplies feed the same section, so their currents cannot be separated",
     "parent_missing": "the point before one of its points is not there on this day",
 }
 

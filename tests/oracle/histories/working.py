@@ -119,9 +119,12 @@ def hang_in_zone(things: Things) -> list[Body]:
 
 
 def second_supply(things: Things) -> list[Body]:
-    """A supply of its own behind a cut of the negative, at the cut or further on."""
+    """A supply of its own behind a cut of the negative, at the cut or further on; now and then the cut alone,
+    which leaves what lies behind it without a feed."""
     points = things.points[things.run_with_points("self_amplified")]
     place = things.rng.randrange(len(points))
+    if things.chance(0.2):
+        return [{"op": "point.alter", "point_id": points[place], "negative_cut": True}]
     feed = points[min(place + things.rng.choice([0, 0, 1, 2]), len(points) - 1)]
     bodies: list[Body] = []
     supply: Any = things.one(things.supplies)

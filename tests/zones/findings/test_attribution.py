@@ -373,11 +373,13 @@ def test_a_reading_that_disagrees_is_named_itself() -> None:
 
 
 def test_what_cannot_be_computed_is_put_down_to_the_change_that_made_it_so(story: Story) -> None:
-    other = story.supply()
     made = story.on("2025-03-14")
-    story.alter("points", 26, feed_supply_index=other)
+    later = 1 + max(row["point_index"] for row in story.rows["points"])
+    story.alter("points", 26, parent_index=later)
+    story.on("2026-03-14")
+    assert story.speakers(0, 1, 0.05) == [later]
     plant = story.build()
-    asked = story.as_of(None)
+    asked = story.as_of("2025-06-01")
     now = evaluate(plant, Members.of_sites(plant, asked), [SUPPLY_CURRENT])
     assert [problem.reason for problem in now.problems]
     (found,) = attribute(

@@ -10,6 +10,7 @@ import pytest
 from django.core.management import CommandError, call_command
 
 from sites.models.changes import Mark
+from tests.halls import lose_facts
 from tests.zones.recheck.conftest import Terminal, make_terminal
 from tests.zones.recording import DAY, SiteRecord
 from zones.models import DueDate, Figures, SiteCheck
@@ -129,11 +130,12 @@ def test_as_of_a_day_in_json_is_a_line_a_site_with_every_figure(overloaded: Term
 def test_a_run_that_cannot_be_computed_is_named(transactional_db: None, said: Any) -> None:
     record = SiteRecord("quay-9")
     with record.change():
-        first, second = record.supply(name="PS 1"), record.supply(name="PS 2")
-        run = record.run(supply=first)
-        record.point(run, "P1", 1.0, feed_supply=second)
+        run = record.run(supply=record.supply(name="PS 1"))
+        first = record.point(run, "P1", 1.0)
+        record.point(run, "P2", 2.0, parent=first)
+    lose_facts(first)
     printed = said("--as-of", DAY.isoformat(), "--site", "quay-9")
-    assert "Cannot be computed: run R1: two supplies feed the same section" in printed
+    assert "Cannot be computed: run R1: the point before one of its points" in printed
 
 
 @pytest.mark.parametrize(

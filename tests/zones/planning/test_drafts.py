@@ -16,13 +16,13 @@ from sites.models import DeviceModel, Supply
 from sites.models.changes import Change, ChangeSet, Mark
 from sites.services.power import supply_alter
 from tests import factories
-from tests.halls import Hall, more_speakers
+from tests.halls import Hall, lose_facts, more_speakers
 from zones.electrical.subjects import SubjectKind
 from zones.electrical.verdicts import Verdict
 from zones.loads.site_loads import site_loads
 from zones.models import Point
 from zones.planning.drafts import accept_draft, evaluate_draft
-from zones.planning.effects import Effect
+from zones.planning.effects import Effect, difference_between, figures_for_effect
 from zones.services.points import point_alter
 
 pytestmark = pytest.mark.django_db
@@ -119,14 +119,16 @@ def test_what_a_draft_adds_is_called_by_its_name(hall: Hall) -> None:
 
 
 def test_what_could_not_be_computed_any_more(hall: Hall) -> None:
-    second = factories.make_supply(hall.closet, name="PS 2")
-    found = evaluate_draft(
-        draft(hall, [{"op": "point.alter", "point_id": hall.points[5].pk, "feed_supply_id": second.pk}])
-    )
+    before = figures_for_effect(hall.site.pk, None)
+    lose_facts(hall.points[5])
+    after = figures_for_effect(hall.site.pk, None)
+    found = difference_between(before, after, done=False)
     (amiss,) = found.not_computed
     assert amiss.name == "run R1"
-    assert found.summary.startswith("Run R1 could no longer be computed: two supplies feed")
+    assert found.summary.startswith("Run R1 could no longer be computed: the point before one of its points")
     assert found.computed == ()
+    (healed,) = difference_between(after, before, done=True).computed
+    assert healed.name == "run R1"
 
 
 def test_what_a_draft_heals_is_told_too(hall: Hall) -> None:

@@ -166,7 +166,7 @@ def test_a_plant_read_from_the_record_computes_as_one_built_by_hand() -> None:
 
     codes = (
         "supply_current",
-        "class_2_power",
+        "wiring_class",
         "run_voltage",
         "conductor_current",
         "output_speakers",

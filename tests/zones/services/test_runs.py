@@ -81,7 +81,7 @@ def test_runs_of_a_zone_as_of_a_day(site: Site, run: Run, zone: Zone) -> None:
 def test_a_run_is_fed_by_what_feeds_its_kind(
     site: Site, run: Run, block: Block, supply: Supply, amplifier: Amplifier
 ) -> None:
-    with pytest.raises(ChangeRefused, match="A self-amplified run is not fed by a amplifier") as caught:
+    with pytest.raises(ChangeRefused, match="A self-amplified run is not fed by an amplifier") as caught:
         run_alter(on(site), run=run, amplifier=amplifier)
     assert refusal(caught) == ("/amplifier_id", "wrong_kind")
     line = factories.make_run(block, kind=Run.Kind.CONSTANT_VOLTAGE, amplifier=amplifier)

@@ -39,8 +39,9 @@ def fit_factor(
     """The factor on the scaled nodes, each stopped at its band, at which the sum of their tree's parts is the
     wanted one, or the nearer end.
 
-    scaled: (n,) what the factor is on; effective: (n,) those of them that the sum feels. band: (3, n) of each
-    value. wanted: (r,). parts: (n,) what each node adds to the sum, given (n,) what every node is scaled by.
+    bench: of r readings, one tree each, with n nodes. scaled: (n,) what the factor is on; effective: (n,)
+    those of them that the sum feels. band: (3, n) of each value. wanted: (r,). parts: (n,) what each node
+    adds to the sum, given (n,) what every node is scaled by.
     One proportion is exact for constant-current loads until a value stops. The current of loads in watts
     depends on the voltage, so the proportion is repeated until it converges.
     """

@@ -16,6 +16,7 @@ from functools import cached_property
 import numpy as np
 
 from zones.electrical.bands import Factors, FloatArray, IntArray
+
 from .tables import (
     FOREVER,
     AddressRows,

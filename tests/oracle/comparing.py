@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -249,9 +249,13 @@ def _compare_stored(computed: Computed, step: int, where: str, report: Report) -
     said: dict[Key, Said] = {}
     for row in Figures.objects.filter(site_id=computed.record.site):
         word = _KIND_WORDS[SubjectKind(row.subject_kind)]
-        limits = zip(row.low_limit, row.limit_value, row.high_limit, strict=True)
-        details = zip(row.low_detail, row.detail, row.high_detail, strict=True)
-        columns = (row.low, row.likely, row.high, limits, row.verdict, details, row.overloaded, row.bounds)
+        own = (row.low_limit, row.high_limit, row.low_detail, row.high_detail, row.overloaded, row.bounds)
+        low_limit, high_limit, low_detail, high_detail, overloaded, bounds = (each or [] for each in own)
+        limits = zip(low_limit, row.limit_value, high_limit, strict=True)
+        details = zip(low_detail, row.detail, high_detail, strict=True)
+        columns: list[Iterable[Any]] = [
+            *(row.low, row.likely, row.high, limits, row.verdict, details, overloaded, bounds)
+        ]
         for code, *values in zip(row.codes, *columns, strict=True):
             said[word, row.subject_id, code] = Said(*values)
     expected = computed.worst(step)

@@ -143,7 +143,8 @@ def _scenarios(standing: Standing, trees: list[Tree]) -> list[tuple[Speaks, list
 
     found = [(of(zones), trees) for zones in sets.values()]
     fed_in = [{zone_of(each.point) for each in tree.fed} for tree in trees]
-    for zone in set().union(*fed_in) - set().union(*sets.values()) - {None}:
+    in_a_set = set().union(*sets.values())
+    for zone in {each for fed in fed_in for each in fed if each is not None} - in_a_set:
         feeding = [tree for tree, zones in zip(trees, fed_in, strict=True) if zone in zones]
         found.append((of({zone}), feeding))
     return found

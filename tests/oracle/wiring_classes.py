@@ -38,10 +38,8 @@ def wiring_class(
 def _listing(record: Record, cable: int | None) -> str | None:
     if cable is None:
         return None
-    said = record.cables[cable]
-    if said["listing"] is None and said["category"]:
-        return "communications"
-    return said["listing"]
+    listing: str | None = record.cables[cable]["listing"]
+    return "communications" if listing is None and record.cables[cable]["category"] else listing
 
 
 def _is_wrong(listing: str | None, marking: str | None) -> bool | None:

@@ -11,7 +11,7 @@ from tests.zones.electrical.plants import NAN, ToyPlant
 from zones.electrical.bands import Basis
 from zones.electrical.evaluate import evaluate
 from zones.electrical.network_power import PSE_POWER_W
-from zones.electrical.plant import FOREVER, Members, RunKind
+from zones.electrical.plant import Members, RunKind
 from zones.electrical.verdicts import Rule
 
 AREA_24 = math.pi / 4 * (0.127 * 92 ** (12 / 39)) ** 2
@@ -85,10 +85,9 @@ def test_the_data_cable_of_a_cold_store_is_warm_in_the_high_estimate_too() -> No
     found = evaluate(plant, Members.of_sites(plant, 1), [Rule("port_power")])
 
     def watts(length_m: float, copper: float) -> float:
-        ohm = LOOP_100_M * length_m / 100 * copper / 2
-        return 44 * (44 - math.sqrt(44**2 - 4 * ohm * 12.95)) / (2 * ohm)
+        ohm: float = LOOP_100_M * length_m / 100 * copper / 2
+        return 44 * (44 - math.sqrt(44 * 44 - 4 * ohm * 12.95)) / (2 * ohm)
 
     assert found.likely[0] == pytest.approx(watts(60, AT_MINUS_25), abs=1e-4)
     assert found.high[0] == pytest.approx(watts(60 * 1.02, 1.0), abs=1e-4)
     assert found.limit[0] == PSE_POWER_W[3]
-    assert plant.endpoints.end[0] == FOREVER

@@ -170,6 +170,7 @@ def plant(*runs: tuple[float, float, float], **supply: Any) -> ToyPlant:
     source = toy.add("supplies", **supply)
     for metres, amps, watts in runs:
         own = {"full_output_current_a": NAN, "idle_current_a": NAN, "idle_power_w": 1.0}
+        drawn: dict[str, Any] = {} if watts else {"speech_current_a": amps}
         model = toy.model(**(own | {"full_output_power_w": 2 * watts} if watts else {}))
         toy.chain(
             toy.run(supply_index=source),
@@ -179,7 +180,7 @@ def plant(*runs: tuple[float, float, float], **supply: Any) -> ToyPlant:
             length_m=metres,
             length_basis=MEASURED,
             current_basis=MEASURED,
-            **({} if watts else {"speech_current_a": amps}),
+            **drawn,
         )
     return toy
 

@@ -7,6 +7,8 @@ What a source can deliver does not count: it is never computed here.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import pytest
 
 from tests.zones.electrical.judged import figure, figures
@@ -21,7 +23,7 @@ US, CANADA, ELSEWHERE = p.Jurisdiction
 
 
 def supply_on(
-    *cables: dict[str, object], marked: int, jurisdiction: int = UNKNOWN, amps: float = 2.0
+    *cables: Mapping[str, object], marked: int, jurisdiction: int = UNKNOWN, amps: float = 2.0
 ) -> ToyPlant:
     """A supply of 24 V with a run of one segment in each cable."""
     toy = ToyPlant()
@@ -62,7 +64,7 @@ LISTED = {"listing": COMMUNICATIONS}
     ],
 )
 def test_a_supply_by_its_marking(
-    marked: int, cable: dict[str, object], jurisdiction: int, verdict: Verdict
+    marked: int, cable: Mapping[str, object], jurisdiction: int, verdict: Verdict
 ) -> None:
     assert (
         figure(figures(supply_on(cable, marked=marked, jurisdiction=jurisdiction)), "wiring_class")[4]

@@ -1,23 +1,21 @@
 """What is past now: the conditions that findings are episodes of, and the case of each.
 
-Conditions come from a recheck's evaluation, and from the rooms above (an endpoint in service untested, a test
-overdue), which register a source. A condition is a function of the record and of the day, with its
+Conditions come from a recheck's evaluation. A condition is a function of the record and of the day, with its
 attribution and case; ``reconcile`` compares it with the findings that are open.
 
-The key of a case is site and causing change set; past at the baseline: site and "as found"; by time: subject,
-limit and due day. Where a crossing is between two changes, it is the change of the likely estimate (L) whose
-key counts: the ends of the range move as data gets better, and the ticket should not move with them. A record
-correction that made the crossing is itself the cause, so a cause revised by a correction moves its findings
-to the correction's case. What has no attribution (a site that cannot be computed at all) has a case of its
-own.
+The key of a case is site and causing change set; past at the baseline: site and "as found". Where a crossing
+is between two changes, it is the change of the likely estimate (L) whose key counts: the ends of the range
+move as data gets better, and the ticket should not move with them. A record correction that made the crossing
+is itself the cause, so a cause revised by a correction moves its findings to the correction's case. What has
+no attribution (a site that cannot be computed at all) has a case of its own.
 """
 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Any
 
 import numpy as np
 
@@ -56,11 +54,6 @@ def key_of(site_id: int, attribution: Attribution | None) -> CaseKey:
     return CaseKey(f"site-{site_id}/change-set-{cause.id}", site_id, cause.id)
 
 
-def due_key(site_id: int, subject_kind: int, subject_id: int, code: str, day: dt.date) -> CaseKey:
-    """The case of what time alone caused."""
-    return CaseKey(f"subject-{subject_kind}-{subject_id}/{code}/due-{day.isoformat()}", site_id)
-
-
 def unattributed_key(site_id: int) -> CaseKey:
     return CaseKey(f"site-{site_id}/unattributed", site_id)
 
@@ -87,27 +80,8 @@ class Condition:
         return self.subject_kind, self.subject_id, self.code
 
 
-Source = Callable[[Checked], Iterable[Condition]]
-_sources: Final[list[Source]] = []
-
-
-def condition_source(source: Source) -> Source:
-    """Have ``source(checked)`` asked at every recheck for all conditions of its own on those sites, in a
-    constant number of queries. What it does not name any more is cleared."""
-    if source not in _sources:
-        _sources.append(source)
-    return source
-
-
 def conditions_of(checked: Checked) -> list[Condition]:
     """Everything that is past on the sites of a recheck, each subject and limit once."""
-    conditions = _evaluated(checked)
-    for source in _sources:
-        conditions += source(checked)
-    return list({condition.key: condition for condition in conditions}.values())
-
-
-def _evaluated(checked: Checked) -> list[Condition]:
     plant, evaluation = checked.plant, checked.evaluation
     # "cannot tell" is a question for the survey list and opens no finding; advice is near at worst, and is a
     # finding where its estimate is past
@@ -146,7 +120,7 @@ def _evaluated(checked: Checked) -> list[Condition]:
                 **figures[k],
             )
         )
-    return conditions
+    return list({condition.key: condition for condition in conditions}.values())
 
 
 def baselines_of(checked: Checked) -> list[Baseline]:

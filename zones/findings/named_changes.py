@@ -33,7 +33,6 @@ class Cause(StrEnum):
     ADDITION = "addition"
     ALTERATION = "alteration"
     CORRECTION = "correction"
-    TIME = "time"
     AS_FOUND = "as_found"
     UNKNOWN = "unknown"
 
@@ -210,11 +209,6 @@ class Attribution:
             found=Since(baseline.get("since") or ("survey" if baseline["surveyed"] else "first_day")),
             in_service=baseline.get("in_service", True),
         )
-
-
-def by_time(day: dt.date) -> dict[str, Any]:
-    """The record of an attribution to time alone: nothing was changed, a day came."""
-    return {"kind": str(Cause.TIME), "change_sets": [], "day": day.isoformat()}
 
 
 def unattributed() -> dict[str, Any]:

@@ -21,7 +21,7 @@ from .baselines import Since
 from .change_types import CHANGE_TYPES
 from .changes_at_step import ChangeAtStep, Reference
 from .corrections import Corrected
-from .named_changes import Attribution, Cause, NamedChange, Record, rounded
+from .named_changes import Attribution, NamedChange, Record, rounded
 
 if TYPE_CHECKING:
     from zones.plant.change_sets import ChangeSetInfo
@@ -294,9 +294,7 @@ def as_shown(
         "baseline": None if attribution is None else attribution.baseline_record(),
     }
     if attribution is None:
-        due = record["kind"] == Cause.TIME
-        text = f"Due since {record['day']}" if due else f"No recorded change explains it for {subject}"
-        return {**shown, "sentence": text}
+        return {**shown, "sentence": f"No recorded change explains it for {subject}"}
     if attribution.since is not None and attribution.until is not None:
         ends = {"since": attribution.since, "until": attribution.until}
         shown["between"] = {name: _change_shown(end, names) for name, end in ends.items()}

@@ -189,7 +189,7 @@ def test_what_cannot_be_computed_is_said(hall: Hall, client: Client) -> None:
     load = get(client, f"zones/{hall.zone.pk}/load")
     (amiss,) = load["not_computed"]
     assert amiss["subject"]["name"] == "run R1"
-    assert load["summary"].startswith("Run R1 cannot be computed: the point before one of its points")
+    assert load["summary"].startswith("Run R1 cannot be computed: the point before one of its points is not")
     assert load["verdict"] in ("cannot_tell", "probably_past", "past")
 
 

@@ -181,4 +181,4 @@ def test_one_import_ends_a_recorded_run_and_adds_what_it_was_fed_by_before() -> 
     assert run.end_step is not None
     assert supply_end is not None
     assert run.end_step < supply_end
-    assert [facts.supply.name for facts in run.facts.filter(supply__isnull=False)] == ["PS2"]
+    assert list(run.facts.filter(supply__isnull=False).values_list("supply__name", flat=True)) == ["PS2"]

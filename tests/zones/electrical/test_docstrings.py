@@ -17,8 +17,8 @@ import sites.changes.steps
 import zones.electrical
 
 MODULES = [
-    importlib.import_module(f"zones.electrical.{module.name}")
-    for module in pkgutil.iter_modules(zones.electrical.__path__)
+    importlib.import_module(module.name)
+    for module in pkgutil.walk_packages(zones.electrical.__path__, "zones.electrical.")
 ]
 # Arguments that the docstring of the module explains for all of its functions
 EXPLAINED_ELSEWHERE = {

@@ -1,11 +1,9 @@
-"""Findings over rechecks: opened once, changed, moved between cases, cleared; and what people did to them "
-"kept."""
+"""Findings over rechecks: opened once, changed, moved between cases, cleared; and what people did is kept."""
 
 from __future__ import annotations
 
 import datetime as dt
 import json
-from collections.abc import Iterable
 from typing import Any
 
 import pytest
@@ -20,14 +18,11 @@ from tests.zones.recording import device_model
 from zones.electrical.evaluate import SOLVER_VERSION
 from zones.electrical.subjects import SubjectKind
 from zones.electrical.verdicts import Verdict
-from zones.findings import conditions, rechecked
+from zones.findings import rechecked
 from zones.findings.annotate import FindingInWords, annotate
-from zones.findings.conditions import Condition, due_key
-from zones.findings.named_changes import by_time
 from zones.findings.services import finding_acknowledge, finding_defer, finding_set_outcome
 from zones.models import Case, ClipFacts, DueDate, Finding, Landing, Run
 from zones.recheck.batch import check
-from zones.recheck.checked import Checked
 from zones.recheck.recheck_queue import raise_due
 
 LATER = NOW + dt.timedelta(hours=1)
@@ -103,8 +98,8 @@ def test_a_new_name_changes_no_version_and_stands_in_the_sentence(quay: Quay) ->
 
 
 def test_the_order_and_number_of_rechecks_does_not_matter(db: None) -> None:
-    """One site is rechecked after every change, another once at the end: the same is open, for the same "
-    "reasons."""
+    """One site is rechecked after every change, another once at the end: the same is open, for the same
+    reasons."""
     often, once = Quay(), Quay()
     for quay in (often, once):
         quay.cover()
@@ -414,7 +409,7 @@ def test_a_new_formula_is_recorded_without_an_event(quay: Quay, monkeypatch: pyt
     added, _ = quay.add(12)
     now = added.created_at + DAY
     with monkeypatch.context() as old:
-        old.setattr(conditions, "_evaluated", lambda _checked: [])  # a formula by which nothing is past
+        old.setattr(rechecked, "conditions_of", lambda _checked: [])  # a formula by which nothing is past
         quay.check(now)
     assert quay.findings() == []
     with monkeypatch.context() as new:
@@ -441,35 +436,6 @@ def test_a_change_before_the_first_recheck_with_a_new_formula_is_told(
     assert not quay.finding().recomputed
     assert not quay.finding().case.quiet
     assert quay.kinds() == ["case.opened"]
-
-
-def test_rooms_above_bring_conditions_of_their_own(quay: Quay, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(conditions, "_sources", [])
-    fell_due = dt.date(2026, 5, 20)
-    overdue: list[Condition] = [
-        Condition(
-            case=due_key(quay.site_id, SubjectKind.RUN, quay.run.pk, "reading_disagrees", fell_due),
-            code="reading_disagrees",
-            subject_kind=SubjectKind.RUN,
-            subject_id=quay.run.pk,
-            verdict=Verdict.PAST,
-            attribution=by_time(fell_due),
-        )
-    ]
-
-    @conditions.condition_source
-    def source(checked: Checked) -> Iterable[Condition]:
-        assert checked.site_id == (quay.site_id,)
-        return overdue
-
-    quay.check()
-    finding = quay.finding("reading_disagrees")
-    assert finding.attribution["kind"] == "time"
-    assert words_of(finding).attribution["sentence"] == "Due since 2026-05-20"
-    assert finding.case.key == f"subject-1-{quay.run.pk}/reading_disagrees/due-2026-05-20"
-    overdue.clear()
-    quay.check(LATER)
-    assert quay.finding("reading_disagrees").state == "cleared"
 
 
 def test_a_batch_of_sites_costs_as_many_queries_as_one(db: None) -> None:

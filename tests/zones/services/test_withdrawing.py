@@ -117,6 +117,7 @@ def test_the_change_record_keeps_both(hall: Hall, technician: User) -> None:
     assert gone.row_count == 1
     said = Withdrawal.objects.get(change_set=made.change_set)
     assert (said.actor, said.user, said.reason) == ("Rune Vale", technician, "typed twice")
+    assert made.change_set.recorded_at is not None
     assert said.withdrawn_at >= made.change_set.recorded_at
 
 

@@ -104,6 +104,7 @@ def test_a_change_says_what_was_done_and_not_what_its_operation_can_do(hall: Hal
     day = LATER + dt.timedelta(days=1)
     # without operations, as an import writes it
     with open_change_set(factories.change(hall.site, happened_on=day)) as change_set:
+        assert change_set.step is not None
         last = hall.run.points.order_by("rank").last()
         assert last is not None
         for number in (1, 2):

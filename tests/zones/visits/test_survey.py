@@ -146,7 +146,7 @@ def test_a_line_of_taps_depends_on_its_voltage_and_on_what_its_amplifier_can_dri
     """Z = V²/P of a tap; the lowest load is V²/P of the rated power."""
     model = factories.make_model(DeviceModel.Kind.AMPLIFIER, name="AMP-X", rated_power_w=None)
     amplifier = amplifier_add(factories.change(site), closet=closet, name="A 9", model=model).result
-    line = {"kind": Run.Kind.CONSTANT_VOLTAGE, "zone": factories.make_zone(site)}
+    line: dict[str, Any] = {"kind": Run.Kind.CONSTANT_VOLTAGE, "zone": factories.make_zone(site)}
     run = factories.make_run(block, name="L1", amplifier=amplifier, **line)
     append(run, "A", tap_power_w=5.0, tap_basis=Basis.MARKED, length_m=9.0, length_basis=Basis.MEASURED)
     found = questions(site)

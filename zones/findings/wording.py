@@ -69,18 +69,29 @@ def _value(value: float | Reference | None, names: Names, unit: str = "") -> str
     return "not recorded" if value is None else amount(value, unit)
 
 
+def _things(type_: str) -> tuple[str, str]:
+    """The noun of what a type of change is made to, as its name begins, and its plural."""
+    if type_.startswith("other_load"):
+        return "port", "ports"
+    noun = type_.split("_")[0].replace("address", "endpoint")
+    return noun, {"supply": "supplies", "switch": "switches"}.get(noun, f"{noun}s")
+
+
 def _phrase(change: ChangeAtStep, names: Names) -> str:
     type_ = CHANGE_TYPES[change.type]
     before, after = (_value(value, names, type_.unit) for value in (change.before, change.after))
     kind, thing = DEVICES[DeviceKind(change.device_kind)], _value(change.thing, names)
+    several = change.thing is None and change.count > 1
+    if several:
+        thing = counted(change.count, *_things(change.type))
     span = f" from {before} to {after}" if (change.before, change.after) != (None, None) else ""
     way = "changed"
     if isinstance(change.before, float) and isinstance(change.after, float):
         way = "raised" if change.after > change.before else "lowered"
     move = f"{thing} moved{span}"
-    if change.before is None:
+    if change.before is None and not several:
         move = f"{thing} connected to {after}"
-    elif change.after is None:
+    elif change.after is None and not several:
         move = f"{thing} disconnected from {before}"
     return type_.phrase.format(
         device=counted(change.count, kind),

@@ -340,3 +340,20 @@ def test_a_model_in_place_of_an_unknown_one_names_its_kind() -> None:
 )
 def test_numbers(value: float, unit: str, apart_from: float | None, text: str) -> None:
     assert amount(value, unit, apart_from=apart_from) == text
+
+
+@pytest.mark.parametrize(
+    ("type_", "words"),
+    [
+        ("endpoint_added", "3 endpoints added"),
+        ("address_set", "network address of 3 endpoints recorded"),
+        ("supply_added", "3 supplies installed"),
+        ("switch_added", "3 switches installed"),
+        ("run_added", "3 runs connected"),
+        ("run_supply", "3 runs moved"),
+        ("other_load_added", "other load connected to 3 ports"),
+    ],
+)
+def test_things_that_are_taken_together_are_counted(type_: str, words: str) -> None:
+    """Of more than two things the change has no thing of its own: it read "not recorded added"."""
+    assert what_was_done([ChangeAtStep(type_, 3.0)], {}) == words

@@ -23,12 +23,14 @@ Pairs = set[tuple[int, int]]
 
 @dataclass
 class Tree:
-    """Everything that one supply feeds. shared: it meets another supply on some section besides."""
+    """Everything that one supply feeds. shared: it meets another supply on some section besides. reached: the
+    points of every section that it is connected to."""
 
     supply: int
     source: Source
     fed: list[Fed]
     shared: bool
+    reached: list[StandingPoint]
 
 
 @dataclass
@@ -61,7 +63,13 @@ def trees_of(standing: Standing, runs: dict[int, DcRun]) -> list[Tree]:
             by_supply.setdefault(supply, []).append(run.fed[point])
     rows = standing.of("supplies")
     return [
-        Tree(supply, source_of(standing.record, rows.get(supply)), fed, supply in shared)
+        Tree(
+            supply,
+            source_of(standing.record, rows.get(supply)),
+            fed,
+            supply in shared,
+            [point for run in runs.values() for point in run.reached.get(supply, [])],
+        )
         for supply, fed in sorted(by_supply.items())
     ]
 
@@ -225,16 +233,15 @@ def _supply_figures(values: Values, tree: Tree, seen: Seen) -> list[Figure]:
         )
     ]
     laid: dict[int, list[int | None]] = {}
-    for each in tree.fed:
-        if each.segment is not None:
-            laid.setdefault(each.point.run, []).append(each.segment.row["cable_type_id"])
+    for point in tree.reached:
+        laid.setdefault(point.run, []).append(point.row["cable_type_id"])
     marking = {True: "class_2", False: "unmarked", None: None}[source.class_2]
     return figures + wiring_class(values.record, subject, marking, laid)
 
 
 def _over_voltage(tree: Tree, values_of: ValuesOf) -> list[Figure]:
     """The most that the supply delivers, at the speaker that takes least."""
-    said = {each.point.id: values_of(each.point.row) for each in tree.fed}
+    said = {point.id: values_of(point.row) for point in tree.reached}
     most = {id_: values.maximum_v for id_, values in said.items() if values.loaded}
     weakest = tied(most, largest=False)
     if not weakest:

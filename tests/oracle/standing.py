@@ -90,7 +90,7 @@ class DcRun:
     """A self-amplified run cut into sections. fed: by point, of those that one supply feeds. cut_off: points
     of sections behind a cut that nothing feeds. met: the most feeds that meet in a section, 0 where none do.
     others: the points at which another feed lands than the one that comes first. shared: the supplies that
-    meet."""
+    meet. reached: by supply, the points of the sections that it is connected to, met by others or not."""
 
     run: StandingRun
     fed: dict[int, Fed] = field(default_factory=dict)
@@ -99,6 +99,7 @@ class DcRun:
     met: int = 0
     others: list[StandingPoint] = field(default_factory=list)
     shared: set[int] = field(default_factory=set)
+    reached: dict[int, list[StandingPoint]] = field(default_factory=dict)
 
     @property
     def has_supply(self) -> bool:
@@ -125,6 +126,10 @@ def dc_run(run: StandingRun) -> DcRun:
         top = points[0]
         at_block = top.above is None and not top.row["negative_cut"] and block_supply is not None
         feeds = [point for point in points if point.row["feed_supply_id"] is not None]
+        for supply in {point.row["feed_supply_id"] for point in feeds} | (
+            {block_supply} if at_block else set()
+        ):
+            out.reached.setdefault(supply, []).extend(points)
         if at_block + len(feeds) > 1:
             out.met = max(out.met, at_block + len(feeds))
             out.others += feeds if at_block else feeds[1:]

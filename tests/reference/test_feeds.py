@@ -276,3 +276,16 @@ def test_a_speaker_of_another_section_is_on_another_supply() -> None:
     found = figures(toy)
     assert figure(found, "supply_over_voltage", 0)[1:4] == (24.0, 24.0, 28.0)
     assert figure(found, "supply_over_voltage", 1)[1:4] == (18.0, 18.0, 20.0)
+
+
+def test_both_supplies_of_a_paralleled_section_are_judged_by_its_speakers() -> None:
+    """Twelve speakers that take 28 V: 30 V reach them whatever else is connected, 24 V do no harm."""
+    toy = paralleled()
+    toy.rows["supplies"][0]["no_load_voltage_v"] = 30.0
+    toy.models[0]["maximum_voltage_v"] = 28.0
+    found = figures(toy)
+    assert figure(found, "supply_over_voltage", 0)[1:] == (30.0, 30.0, 28.0, PAST)
+    assert figure(found, "supply_over_voltage", 1)[1:4] == (24.0, 24.0, 28.0)
+    # a section behind a cut is out of reach
+    toy.rows["points"][10] |= {"negative_cut": True, "model_index": toy.model(maximum_voltage_v=20.0)}
+    assert figure(figures(toy), "supply_over_voltage", 1)[3] == 28.0

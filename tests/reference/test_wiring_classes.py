@@ -86,6 +86,32 @@ def test_runs_are_counted_once_each() -> None:
     assert figure(figures(toy), "wiring_class")[:4] == (1, 1, 2, 0)
 
 
+def fed_in_mid_run(*, cut: bool, **second: object) -> ToyPlant:
+    """A marked supply at the block, category cable to one speaker and on to another, at which an unmarked
+    supply lands."""
+    toy = supply_on(CATEGORY, marked=1)
+    toy.chain(0, 1, parent=0, cable_index=toy.cable(**(CATEGORY | second)), model_index=0)
+    toy.rows["points"][1] |= {"negative_cut": cut, "feed_supply_index": toy.add("supplies", class_2_marked=0)}
+    return toy
+
+
+@pytest.mark.parametrize("cut", [True, False])
+def test_a_supply_in_mid_run_is_judged_by_the_cable_of_its_section(cut: bool) -> None:
+    """Behind a cut negative, with a single speaker; and where it wrongly meets the supply at the block."""
+    found = figures(fed_in_mid_run(cut=cut))
+    assert figure(found, "wiring_class", 0) == (0, 0, 0, 0, WITHIN)
+    assert figure(found, "wiring_class", 1) == (1, 1, 1, 0, PAST)
+
+
+def test_only_the_section_that_a_supply_is_connected_to_counts() -> None:
+    """Power cable behind the cut: the unmarked supply may feed it. Without the cut it is connected to the
+    category cable as well."""
+    found = figures(fed_in_mid_run(cut=True, listing=POWER))
+    assert figure(found, "wiring_class", 1)[4] is WITHIN
+    found = figures(fed_in_mid_run(cut=False, listing=POWER))
+    assert figure(found, "wiring_class", 1)[4] is PAST
+
+
 @pytest.mark.parametrize(
     ("output", "listing", "verdict"),
     [

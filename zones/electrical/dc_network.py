@@ -11,7 +11,7 @@ import numpy as np
 
 from .bands import FloatArray, IntArray
 from .figures import Subjects, any_of, first_known, lookup
-from .plant import BoolArray, Members, Plant, RunKind, Signal, select
+from .plant import BoolArray, Members, Plant, RunKind, Signal, expand, select
 from .point_loads import PointLoads
 from .subjects import SubjectKind
 from .wiring import Wiring, rows_of, section_tops
@@ -27,7 +27,8 @@ class DcNetwork:
     whose segment of cable leads to the DC parent; −1 where the feed lands on the point itself. from_block:
     (n,) the segment leaves the block and is fed there. supplies: of the t trees, as subjects of figures.
     shared: (t,) the supply also feeds a section that another feed meets. paralleled: (k,) by run: several
-    feeds meet in a section.
+    feeds meet in a section. reach_tree, reach_node: (r,) the nodes of the sections that each supply is
+    connected to, whether others are or not; a pair may be there twice.
     """
 
     wiring: Wiring
@@ -40,6 +41,8 @@ class DcNetwork:
     supplies: Subjects
     shared: BoolArray
     paralleled: BoolArray
+    reach_tree: IntArray
+    reach_node: IntArray
 
     def segment_ohm(self, loads: PointLoads, node: IntArray) -> FloatArray:
         """(3, x) resistance of the segment that leads to each ``node`` (x,) [Ω]; 0 where the feed is."""
@@ -109,6 +112,8 @@ def dc_network(plant: Plant, everything: Wiring) -> DcNetwork:
         plant.points.group[np.append(wiring.row, wiring.row[fed])],
     )
     in_several = np.append(several, several[fed])
+    first_feed = np.flatnonzero(tree[:nodes] >= 0)
+    joined, joined_node = _sections_joined(top, fed, several)
     return DcNetwork(
         wiring=wiring,
         top=top,
@@ -120,7 +125,19 @@ def dc_network(plant: Plant, everything: Wiring) -> DcNetwork:
         supplies=supplies,
         shared=any_of(tree, in_several & (tree >= 0), len(supplies.member)),
         paralleled=any_of(wiring.run, several, len(wiring.run_row)),
+        reach_tree=np.append(tree[first_feed], tree[nodes:][joined]),
+        reach_node=np.append(first_feed, joined_node),
     )
+
+
+def _sections_joined(top: IntArray, fed: IntArray, several: BoolArray) -> tuple[IntArray, IntArray]:
+    """Of the feeds at points ``fed`` (f,) those that meet others: (position in ``fed``, node) for every node
+    of their sections. top, several: (n,) of each node."""
+    joining = np.flatnonzero(several[fed])
+    order = np.argsort(top, kind="stable")
+    wanted = top[fed[joining]]
+    of, at = expand(np.searchsorted(top[order], wanted, "left"), np.searchsorted(top[order], wanted, "right"))
+    return joining[of], order[at]
 
 
 def sources(plant: Plant, members: Members, network: DcNetwork) -> Sources:

@@ -26,12 +26,11 @@ def dead(plant: Plant, network: DcNetwork) -> BoolArray:
 
 def over_voltage(plant: Plant, network: DcNetwork, source: Sources, loads: PointLoads) -> FigureBlock:
     """Figure supply_over_voltage, by supply: its highest voltage against the lowest maximum of the speakers
-    that it feeds. Without a maximum that their models state there is none. source: of the trees of
-    ``network`` [V]."""
-    rows, tree, trees = network.wiring.row, network.tree, len(source.row)
-    fed = (tree >= 0) & loads.loaded[rows]
-    most = np.where(fed, loads.maximum_voltage_v[rows], np.nan)
-    weakest = first_where_extreme(tree, most, trees, largest=False)
+    that it is connected to, alone or with other supplies. Without a maximum that their models state there is
+    none. source: of the trees of ``network`` [V]."""
+    rows, trees = network.wiring.row[network.reach_node], len(source.row)
+    most = np.where(loads.loaded[rows], loads.maximum_voltage_v[rows], np.nan)
+    weakest = first_where_extreme(network.reach_tree, most, trees, largest=False)
     return network.supplies.figures(
         "supply_over_voltage",
         bands=source.highest_voltage_v,

@@ -141,7 +141,6 @@ def evaluate_dc(plant: Plant, members: Members, everything: Wiring, loads: Point
     demand = loads.speech_a[LIKELY, rows] + loads.speech_w[LIKELY, rows] / plant.factors.nominal_supply_v
     supported = np.where(loads.supported[rows], demand, 0.0)
 
-    laid = np.flatnonzero(fed & (network.segment >= 0))
     marked = np.array([OutputClass.UNMARKED, OutputClass.CLASS_2, NOT_RECORDED])
     none = any_in_each(solved.tree, solved.source_overloaded, trees)
     delivered = np.where(none, np.nan, extremes(solved.tree, solved.source_current, trees, largest=True))
@@ -164,9 +163,9 @@ def evaluate_dc(plant: Plant, members: Members, everything: Wiring, loads: Point
             members,
             supplies,
             marked[lookup(plant.supplies.class_2_marked, source.row)],
-            source=network.tree[laid],
-            run=network.wiring.run[laid],
-            row=rows[network.segment[laid]],
+            source=network.reach_tree,
+            run=network.wiring.run[network.reach_node],
+            row=rows[network.reach_node],
         ),
         *_run_figures(plant, solved, loads, demand, supported),
         *feed_figures(plant, network, loads),

@@ -57,9 +57,11 @@ def supply_over_voltage(scene: Scene, load: Load) -> Worked:
         for name in ("no_load_voltage_v", "rated_load_voltage_v", "voltage_tolerance", "float_voltage_v")
     )
     volts = loaded if np.isnan(no_load) else no_load
-    wiring, tree = scene.dc.network.wiring, scene.dc.network.tree
-    of_tree = tree == np.flatnonzero(scene.dc.network.supplies.index == scene.index(load.subject))[0]
-    node = scene.node_of(wiring, load, of_tree)
+    network, wiring = scene.dc.network, scene.dc.network.wiring
+    tree = np.flatnonzero(network.supplies.index == scene.index(load.subject))[0]
+    reached = np.zeros(len(wiring.row), np.bool_)
+    reached[network.reach_node[network.reach_tree == tree]] = True
+    node = scene.node_of(wiring, load, reached)
     most = scene.loads.maximum_voltage_v[wiring.row[node]]
     top = volts * (1.0 + tolerance)
     return Worked(

@@ -40,12 +40,12 @@ def wiring_class(scene: Scene, load: Load) -> Worked:
 
 
 def _segments(scene: Scene, load: Load) -> IntArray:
-    """The rows of points whose segments the source of a load feeds."""
+    """The rows of points whose segments lie in the circuit of the source of a load."""
     index, wiring = scene.index(load.subject), scene.wiring
     if load.subject[0] == SubjectKind.SUPPLY:
         network = scene.dc.network
-        fed = np.isin(network.tree, np.flatnonzero(network.supplies.index == index))
-        rows: IntArray = network.wiring.row[network.segment[fed & (network.segment >= 0)]]
+        its = np.isin(network.reach_tree, np.flatnonzero(network.supplies.index == index))
+        rows: IntArray = network.wiring.row[np.unique(network.reach_node[its])]
         return rows
     on = scene.plant.runs.amplifier_index[wiring.run_row] == index
     on &= wiring.run_kind != RunKind.SELF_AMPLIFIED

@@ -139,6 +139,14 @@ class Anchored:
             return [(NAN, 0.0), (NAN, 0.0), (NAN if battery is None else battery, 0.0)]
         tolerance = model["voltage_tolerance"]
         bottom = (open_v * (1 - tolerance), inside) if battery is None else (battery, 0.0)
+        if (
+            battery is None
+            and rated is None
+            and no_load is not None
+            and loaded is not None
+            and loaded < no_load
+        ):
+            bottom = (NAN, 0.0)  # it falls, nobody knows how far
         return [(open_v * (1 + tolerance), 0.0), (open_v, inside), bottom]
 
     # --- currents -----------------------------------------------------------------------------------------

@@ -116,7 +116,7 @@ def direct_current(
         _see(values, values_of, of_trees, speaking, standing.toned, seen)
     figures = [figure for tree in trees for figure in _supply_figures(values, tree, seen)]
     figures += [figure for tree in trees for figure in _over_voltage(tree, values_of)]
-    pulled_down = {tree.supply for tree in trees if tree.shared and tree.source.ohm > 0}
+    pulled_down = {tree.supply for tree in trees if (tree.shared and tree.source.ohm > 0) or tree.source.sags}
     for run in runs.values():
         figures += _run_figures(values, values_of, run, seen, pulled_down)
     doubtful = {("supply", supply) for supply in seen.undecided} | {

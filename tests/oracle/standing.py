@@ -181,6 +181,7 @@ class Source:
     rated_a: float
     full_v: float
     class_2: bool | None
+    sags: bool
 
 
 def source_of(record: Record, row: Row | None) -> Source:
@@ -204,6 +205,7 @@ def source_of(record: Record, row: Row | None) -> Source:
     tops = [] if open_v is None else [open_v * (1 + model["voltage_tolerance"])]
     if model.get("float_voltage_v") is not None:
         tops.append(model["float_voltage_v"])
+    falls = no_load is not None and loaded is not None and loaded < no_load
     return Source(
         worst_v=worst,
         top_v=max(tops, default=NAN),
@@ -212,6 +214,7 @@ def source_of(record: Record, row: Row | None) -> Source:
         rated_a=NAN if rated is None else rated,
         full_v=NAN if full_v is None else full_v,
         class_2=model.get("class_2_marked"),
+        sags=falls and rated is None and lowest is None,
     )
 
 

@@ -149,6 +149,14 @@ def test_an_unknown_source_cannot_be_compared() -> None:
     assert not has(figures(toy), "voltage_disagrees")
 
 
+def test_a_source_that_falls_by_nobody_knows_how_much_cannot_be_compared() -> None:
+    """24 V without load and 23 V at a current that is not recorded; unless the source was measured."""
+    toy = fed_by(12.0, **(SUPPLY | {"rated_current_a": math.nan}))
+    assert not has(figures(toy), "voltage_disagrees")
+    toy.rows["readings"][0]["source_voltage_v"] = 24.0
+    assert outside(toy, "voltage_disagrees") == pytest.approx(24.0 - HARSHEST - 12.0 * 1.01)
+
+
 # --- the temperature ------------------------------------------------------------------------------------
 
 

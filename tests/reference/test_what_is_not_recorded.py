@@ -24,7 +24,7 @@ UNKNOWN, GUESSED, DRAWING, MARKED, MEASURED = map(int, Basis)
 def judged(toy: ToyPlant, code: str) -> tuple[list[float], Verdict, float]:
     """Low, likely and high of the first figure; its verdict; its limit."""
     plant = toy.build()
-    found = evaluate(plant, Members.of_sites(plant, 1), [Rule(code)])
+    found = evaluate(plant, Members.of_sites(plant, 1), [Rule(code, at_least=code == "run_voltage")])
     return [found.low[0], found.likely[0], found.high[0]], Verdict(found.verdict[0]), found.limit[0]
 
 
@@ -206,6 +206,13 @@ def test_a_supply_whose_rating_is_not_recorded_is_never_green() -> None:
     run = toy.run(supply_index=toy.add("supplies", rated_current_a=NAN))
     toy.chain(run, 1, model_index=toy.model(), length_m=1.0, length_basis=MEASURED)
     assert judged(toy, "supply_current")[1] is Verdict.CANNOT_TELL
+    # one voltage alone is stiff; that it falls to 22 V at a current that is not recorded leaves it open
+    assert judged(toy, "run_voltage")[1] is Verdict.WITHIN
+    toy.rows["supplies"][0]["rated_load_voltage_v"] = 22.0
+    assert judged(toy, "run_voltage")[1] is Verdict.CANNOT_TELL
+    # a minimum of 25 V is past even at 24 V
+    toy.models[0]["minimum_voltage_v"] = 25.0
+    assert judged(toy, "run_voltage")[1] is Verdict.PAST
     line = ToyPlant()
     run = line.run(kind=RunKind.CONSTANT_VOLTAGE, amplifier_index=line.add("amplifiers", rated_power_w=NAN))
     line.chain(run, 1, model_index=line.model(), tap_power_w=1.0, tap_basis=MARKED, length_m=1.0)

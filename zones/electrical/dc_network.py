@@ -60,13 +60,14 @@ class DcNetwork:
 class Sources:
     """(t,) by tree: open voltage [V]; top of its tolerance without load, or float charge if that is more [V];
     voltage at the bottom of its tolerance or battery [V], NaN unknown; internal resistance [Ω]; rated current
-    [A]; row in ``plant.supplies``, −1 none."""
+    [A]; whether it falls under load by nobody knows how much; row in ``plant.supplies``, −1 none."""
 
     open_voltage_v: FloatArray
     highest_voltage_v: FloatArray
     voltage_v: FloatArray
     resistance_ohm: FloatArray
     rated_current_a: FloatArray
+    sags_unknown: BoolArray
     row: IntArray
 
 
@@ -144,7 +145,8 @@ def sources(plant: Plant, members: Members, network: DcNetwork) -> Sources:
     """The source of each tree as of its member's step.
 
     No-load voltage, rated-load voltage and rated current give the internal resistance; with one voltage alone
-    it is zero. A battery's lowest voltage is taken as a voltage under load, with no resistance.
+    it is zero. Two voltages without the current at which the second holds say that it falls, not how much. A
+    battery's lowest voltage is taken as a voltage under load, with no resistance.
     """
     row = rows_of(plant, members, network.supplies)
     table = plant.supplies
@@ -160,6 +162,7 @@ def sources(plant: Plant, members: Members, network: DcNetwork) -> Sources:
         voltage_v=first_known(lowest, open_voltage * (1.0 - tolerance)),
         resistance_ohm=np.fmax(resistance, 0.0),
         rated_current_a=rated,
+        sags_unknown=np.isnan(lowest) & np.isnan(rated) & (no_load > loaded),
         row=row,
     )
 

@@ -207,7 +207,8 @@ def _block_voltages(
     open_voltage = source.open_voltage_v
     loaded = lookup(table.rated_load_voltage_v, source.row)
     internal = (lookup(table.no_load_voltage_v, source.row) - loaded) / source.rated_current_a
-    volts = np.stack([open_voltage * (1.0 + tolerance), open_voltage, source.voltage_v])
+    bottom = np.where(source.sags_unknown, np.nan, source.voltage_v)
+    volts = np.stack([open_voltage * (1.0 + tolerance), open_voltage, bottom])
     resistance = np.stack([np.zeros(len(volts[0])), np.fmax(internal, 0.0), source.resistance_ohm])
 
     fed = np.flatnonzero((network.tree >= 0) & wanted[network.wiring.member])

@@ -202,7 +202,8 @@ def _run_figures(
     no_voltage = np.isnan(voltage[LIKELY]) & ~collapsed[LIKELY]
     unknown = any_of(run, device & (np.isnan(minimum) | no_voltage), runs)
     # a supply that also carries something of a shared section may be pulled down by it
-    pulled_down = lookup(network.shared & (solved.source.resistance_ohm > 0), network.tree)
+    source = solved.source
+    pulled_down = lookup((network.shared & (source.resistance_ohm > 0)) | source.sags_unknown, network.tree)
     lowest[HIGH, unknown | any_of(run, device & pulled_down, runs)] = np.nan
     # where no voltage is known no device has the least
     overloaded = any_in_each(run, collapsed, runs)

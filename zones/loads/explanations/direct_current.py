@@ -44,6 +44,10 @@ _OVERLOADED = (
     "currents as they are, loads in watts at the supply's voltage or at the kinder estimate's, whichever is "
     "more. They may draw more still."
 )
+_SAGS = (
+    "The model of the supply states its voltage at rated load and no rated current, so nobody knows how far "
+    "it falls: computed as if it did not, and never said to be in order."
+)
 _SHARED = (
     "Several supplies feed one section of the run: what each of them carries, and how much flows where, "
     "cannot be computed."
@@ -152,7 +156,13 @@ def run_voltage(scene: Scene, load: Load) -> Worked:
     return Worked(
         formula="V = Vs − I·Rs − Σ Iₖ·Rₖ along the path; R of a loop = 2·R′·length / paralleled pairs, with "
         "R′ = 4·ρ/(π·d²), d = 0.005 in · 92^((36−n)/39), ρ = 1/58 Ω·mm²/m · (1 + 0.00393·(T − 20 °C)).",
-        assumptions=(PAGE, _who_pages(scene, instance), _EXTREMES, _JUDGED),
+        assumptions=(
+            PAGE,
+            _who_pages(scene, instance),
+            _EXTREMES,
+            _JUDGED,
+            *([_SAGS] if dc.source.sags_unknown[tree] else []),
+        ),
         inputs=(
             Amount.rated(f"voltage of {supply}", "V", volts),
             Amount.of("internal resistance of the supply", "Ω", ohms, "from no-load and rated-load voltage"),

@@ -246,6 +246,7 @@ def test_a_neighbour_of_an_overloaded_run_keeps_its_own_voltage() -> None:
     voltage, verdict = of(found, "run_voltage", 1)
     assert voltage.likely.value == pytest.approx(24 - 10 * OHM_PER_M * 0.1, rel=1e-5)
     assert voltage.overloaded == []
+    assert voltage.likely.detail == 1001, "its own speaker, though the voltage is a bound"
     assert verdict is Verdict.CANNOT_TELL
     conductor, verdict = of(found, "conductor_current", 1)
     assert conductor.likely.value == pytest.approx(0.1)
@@ -280,3 +281,15 @@ def test_a_supply_that_its_loads_in_watts_overload_together_is_past() -> None:
         assert verdict is Verdict.CANNOT_TELL
         assert voltage.overloaded == []
         assert (voltage.likely.value, voltage.likely.limit) == (None, 18.0)
+
+
+def test_an_overloaded_supply_has_no_number_that_could_be_a_bound() -> None:
+    """The run of 23.5 W is left out, and leaves 24 − 5 Ω × 0.98 A = 19.1 V for two loads of 20 W: behind 5 Ω
+    no more than 19.1²/20 = 18.2 W can be had."""
+    runs = (40.0, 0.0, 23.5), (1.0, 0.0, 20.0), (1.0, 0.0, 20.0)
+    current, verdict = of(
+        figures(plant(*runs, rated_current_a=1.0, rated_load_voltage_v=19.0)), "supply_current"
+    )
+    assert current.overloaded == ["low", "likely", "high"]
+    assert current.bounds == []
+    assert verdict is Verdict.PAST

@@ -125,18 +125,23 @@ class Anchored:
         return bench
 
     def _source(self, standing: Standing, supply: int) -> list[tuple[float, float]]:
-        """Volts and ohms: the top of its tolerance without load; without load behind its internal resistance;
+        """Volts and ohms: the top of its tolerance without load, or float; without load behind its internal resistance;
         the bottom of its tolerance behind it, or of its battery."""
         row = standing.of("supplies").get(supply)
         model = self.record.model(row["model_id"]) if row is not None else {}
         no_load, loaded = model.get("no_load_voltage_v"), model.get("rated_load_voltage_v")
         rated, battery = model.get("rated_current_a"), model.get("lowest_voltage_v")
+        charge = model.get("float_voltage_v")
         inside = 0.0
         if no_load is not None and loaded is not None and rated is not None:
             inside = max((no_load - loaded) / rated, 0.0)
         open_v = no_load if no_load is not None else loaded
         if open_v is None:
-            return [(NAN, 0.0), (NAN, 0.0), (NAN if battery is None else battery, 0.0)]
+            return [
+                (NAN if charge is None else charge, 0.0),
+                (NAN, 0.0),
+                (NAN if battery is None else battery, 0.0),
+            ]
         tolerance = model["voltage_tolerance"]
         bottom = (open_v * (1 - tolerance), inside) if battery is None else (battery, 0.0)
         if (
@@ -147,7 +152,8 @@ class Anchored:
             and loaded < no_load
         ):
             bottom = (NAN, 0.0)  # it falls, nobody knows how far
-        return [(open_v * (1 + tolerance), 0.0), (open_v, inside), bottom]
+        top = open_v * (1 + tolerance)
+        return [(top if charge is None else max(top, charge), 0.0), (open_v, inside), bottom]
 
     # --- currents -----------------------------------------------------------------------------------------
 

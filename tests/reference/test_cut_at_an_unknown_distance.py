@@ -186,3 +186,31 @@ def test_a_reading_settles_a_segment_before_and_after_it_was_cut(read_at: int) -
     before, after = hall.figure(step=1), hall.figure(step=2)
     assert before[1] == pytest.approx(23.2, abs=1e-6)
     assert after == pytest.approx(before, abs=1e-9)
+
+
+def test_both_splices_of_a_segment_are_settled_by_one_reading() -> None:
+    """The same 20 m off a drawing, cut twice: 0.8 V over 0.2 A is 0.8 / (0.2 · 2R′) = 23.75 m in all."""
+    hall = fed()
+    first = hall.point(amps=0, m=10.0, basis=DRAWING, **share(0.5, FIRST))
+    second = hall.point(first, amps=0, m=5.0, basis=DRAWING, **share(0.25, MIDDLE))
+    far = hall.point(second, m=5.0, basis=DRAWING, **share(0.25, LAST))
+    hall.toy.add("readings", run_index=hall.run, kind=ReadingKind.END_VOLTAGE, point_index=far, value=23.2,
+                 source_voltage_v=24.0, step=2)  # fmt: skip
+    # at step 3 another device takes the place of the speaker: its segment is as long as it was
+    hall.toy.change("points", far, step=3, model_index=hall.toy.model(speech_current_a=0.1))
+    assert hall.figure(step=2)[1] == pytest.approx(23.2, abs=1e-6)
+    assert hall.figure(step=3)[1] == pytest.approx(24 - 0.8 / 2, abs=1e-6)
+
+
+def test_a_share_is_of_the_whole_that_stands_on_the_day() -> None:
+    """A home run of unknown length, 15, 40 or 90 m, cut at step 1. From step 2 it is known to come from
+    another speaker, 10 m ± 2 % behind the block, and so is 4, 8 or 15 m."""
+    hall = fed()
+    near = hall.point(amps=0.1, m=10.0)
+    splice = hall.point(amps=0, **share(0.5, FIRST))
+    far = hall.point(splice, amps=0.2, **share(0.5, LAST))
+    hall.toy.change("points", splice, step=2, parent_index=near)
+    hall.toy.change("points", far, step=2)
+    assert hall.figure(step=1) == pytest.approx([24 - 0.2 * OHM_PER_M * m for m in (15, 40, 90)], abs=1e-5)
+    drops = [0.3 * 9.8 + 0.2 * 4, 0.3 * 10 + 0.2 * 8, 0.3 * 10.2 + 0.2 * 15]
+    assert hall.figure(step=2) == pytest.approx([24 - OHM_PER_M * drop for drop in drops], abs=1e-5)

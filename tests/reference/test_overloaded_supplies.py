@@ -78,6 +78,23 @@ def test_of_constant_currents_only_the_run_at_or_below_zero_is_overloaded() -> N
     assert at_zero.overloaded[LIKELY].tolist() == [False, True]
 
 
+def test_the_rest_of_constant_currents_stands_beside_what_was_left_out_before_it() -> None:
+    """0.5 A over 60 Ω has no voltage alone. With it 3.5 A leave 24 − 4·3.5 = 10 V at the terminals: 8 V at
+    one of the others, −3 V at the third."""
+    found = Supply(4.0, [(60.0, 0.5, 0.0), (1.0, 2.0, 0.0), (13.0, 1.0, 0.0)]).solve()
+    assert found.overloaded.tolist() == [[True, False, True]] * 3
+    assert found.voltage_v[LIKELY, 1] == pytest.approx(8.0)
+    assert found.source_a.ravel() == pytest.approx([3.5] * 3)
+    assert not found.source_bound.any()
+
+
+def test_what_was_left_out_may_leave_nothing_at_the_terminals() -> None:
+    """0.5 A over 60 Ω has no voltage alone, and drops 25 of the 24 V in the supply's 50 Ω."""
+    found = Supply(50.0, [(60.0, 0.5, 0.0), (1.0, 0.1, 0.0)]).solve()
+    assert found.overloaded.all()
+    assert found.source_a.ravel() == pytest.approx([0.6] * 3)
+
+
 def test_each_estimate_is_judged_by_itself() -> None:
     """Of 0.2, 0.3 and 0.5 A over 60 Ω only the last has no voltage; its current is known all the same."""
     found = Supply(1.0, [(2.0, [0.9, 1.0, 1.1], 0.0), (60.0, [0.2, 0.3, 0.5], 0.0)]).solve()
@@ -121,6 +138,26 @@ def test_a_left_out_load_in_watts_draws_no_less_than_in_the_kinder_estimate() ->
     # 26 W ask for more than that
     found = Supply(0.0, [(10.0, 0.0, [10.0, 14.0, 26.0])]).solve()
     assert found.source_a[HIGH, 0] == pytest.approx(26 / 24)
+    # the likely estimate is no better than the low one
+    found = Supply(0.0, [(10.0, 0.0, [14.0, 20.0, 20.0])]).solve()
+    assert found.source_a.ravel() == pytest.approx([1.0] * 3)
+
+
+def test_constant_currents_beside_a_left_out_load_in_watts_count_once() -> None:
+    """0.2 A and 12 W behind 10 Ω: V² − 22·V + 120 = 0, 12 V and so 1 A. 20 W have no voltage: at least that
+    1 A, and 0.2 A."""
+    found = Supply(0.0, [(10.0, 0.2, [12.0, 12.0, 20.0])]).solve()
+    assert found.voltage_v[LIKELY, 0] == pytest.approx(12.0)
+    assert found.source_a.ravel() == pytest.approx([1.2] * 3)
+
+
+def test_a_load_in_watts_beside_a_left_out_one_may_draw_more_than_its_number() -> None:
+    """20 W have no voltage behind 10 Ω, and ask for 20/24 A. Behind what that leaves, u = 24 − 20/24 V, 5 W
+    over 1 + 2 Ω have V² − u·V + 15 = 0; a lower voltage than that draws more."""
+    found = Supply(1.0, [(2.0, 0.0, 5.0), (10.0, 0.0, 20.0)]).solve()
+    left = 24 - 20 / 24
+    assert found.branch_a[LIKELY, 0] == pytest.approx(5 / ((left + math.sqrt(left**2 - 60)) / 2))
+    assert found.branch_bound.all()
 
 
 def test_loads_in_watts_without_a_solution_together_overload_the_supply() -> None:
@@ -210,6 +247,7 @@ def test_a_neighbour_of_an_overloaded_run_keeps_its_own_voltage() -> None:
     voltage, verdict = of(found, "run_voltage", 1)
     assert voltage.likely.value == pytest.approx(24 - 10 * OHM_PER_M * 0.1, rel=1e-5)
     assert voltage.overloaded == []
+    assert voltage.likely.detail == 1001, "its own speaker, though the voltage is a bound"
     assert verdict is Verdict.CANNOT_TELL
     conductor, verdict = of(found, "conductor_current", 1)
     assert conductor.likely.value == pytest.approx(0.1)
@@ -244,3 +282,15 @@ def test_a_supply_that_its_loads_in_watts_overload_together_is_past() -> None:
         assert verdict is Verdict.CANNOT_TELL
         assert voltage.overloaded == []
         assert (voltage.likely.value, voltage.likely.limit) == (None, 18.0)
+
+
+def test_an_overloaded_supply_has_no_number_that_could_be_a_bound() -> None:
+    """The run of 23.5 W is left out, and leaves 24 − 5 Ω × 0.98 A = 19.1 V for two loads of 20 W: behind 5 Ω
+    no more than 19.1²/20 = 18.2 W can be had."""
+    runs = (40.0, 0.0, 23.5), (1.0, 0.0, 20.0), (1.0, 0.0, 20.0)
+    current, verdict = of(
+        figures(plant(*runs, rated_current_a=1.0, rated_load_voltage_v=19.0)), "supply_current"
+    )
+    assert current.overloaded == ["low", "likely", "high"]
+    assert current.bounds == []
+    assert verdict is Verdict.PAST

@@ -226,3 +226,11 @@ def test_a_guessed_length_leaves_open_what_its_type_delivers() -> None:
     *needed, _, verdict = figure(figures(toy), "port_type")
     assert needed == pytest.approx([15.227, 15.378, 15.642], rel=1e-4)
     assert verdict is CANNOT_TELL
+
+
+def test_more_power_by_lldp_than_the_class_may_draw_is_capped_at_the_device() -> None:
+    """Class 3 may draw 12.95 W, whatever was negotiated. A cable of no length loses nothing."""
+    toy = ToyPlant()
+    port = toy.add("ports", switch_index=toy.add("switches"))
+    toy.add("endpoints", port_index=port, poe_class=3, negotiated_power_w=25.5, length_m=0.0)
+    assert figure(figures(toy), "poe_allocated")[1] == pytest.approx(12.95)

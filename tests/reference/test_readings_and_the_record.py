@@ -128,20 +128,54 @@ def test_a_battery_is_at_its_lowest_at_the_bottom() -> None:
     assert outside(toy, "voltage_disagrees") == pytest.approx(21.0 - HARSHEST - 19.0 * 1.01)
 
 
+@pytest.mark.parametrize(("volts", "beyond"), [(27.0, 0.0), (28.0, 28.0 * 0.99 - (27.6 - KINDEST))])
+def test_a_battery_on_charge_is_at_its_float_voltage_at_the_top(volts: float, beyond: float) -> None:
+    """27.6 V, more than the 25.2 V at the top of the tolerance without load."""
+    toy = fed_by(volts, voltage_tolerance=0.05, lowest_voltage_v=21.0, float_voltage_v=27.6, **SUPPLY)
+    assert outside(toy, "voltage_disagrees") == pytest.approx(beyond, abs=1e-9)
+
+
+def test_a_supply_without_a_solution_counts_as_an_ideal_source() -> None:
+    """1 A over 300 m of another run would drop 50 V. The run that was measured is judged at 24 V."""
+    assert PAIR_OHM_PER_M * 300 * 0.98 * 0.95 > 24
+    toy = fed_by(24.5, **SUPPLY)
+    toy.rows["readings"][0]["instrument_error"] = 0.0
+    far = {"model_index": 0, "cable_index": 0, "length_m": 300.0, "length_basis": 4, "current_basis": 4}
+    toy.chain(toy.run(supply_index=0), 1, speech_current_a=1.0, **far)
+    assert outside(toy, "voltage_disagrees") == pytest.approx(24.5 - (24.0 - KINDEST))
+
+
+def test_a_current_at_the_block_is_that_of_what_the_block_feeds() -> None:
+    """Two of four marked speakers, 0.10 A ± 15 %: the others have a supply of their own."""
+    toy = chain_plant(4, current_basis=MARKED)
+    toy.rows["points"][2] |= {"negative_cut": True, "feed_supply_index": toy.add("supplies")}
+    toy.add("readings", step=3, value=0.20, instrument_error=0.0)
+    assert outside(toy) == pytest.approx(0.20 - 0.115)
+
+
 def test_a_voltage_measured_at_the_block_stands_for_the_source() -> None:
     toy = fed_by(24.5, voltage_tolerance=0.05, **SUPPLY)
     toy.rows["readings"][0]["source_voltage_v"] = 24.4
     assert outside(toy, "voltage_disagrees") == pytest.approx(24.5 * 0.99 - (24.4 - KINDEST))
 
 
-def test_likely_lengths_are_fitted_behind_the_no_load_voltage_and_the_internal_resistance() -> None:
+@pytest.mark.parametrize(
+    ("bottom", "judged_v"),
+    [
+        ({"voltage_tolerance": 0.05}, 22.8 - 0.1),  # at the bottom of the tolerance, 0.5 Ω × 0.2 A inside
+        ({"lowest_voltage_v": 21.0}, 21.0),  # of a battery under load
+    ],
+)
+def test_likely_lengths_are_fitted_behind_the_no_load_voltage_and_the_internal_resistance(
+    bottom: dict[str, float], judged_v: float
+) -> None:
     """A guessed home run of 10 m before one measured speaker of 0.2 A: 24 V − 0.5 Ω × 0.2 A = 23.9 V at the
     block, and 23.5 V at the speaker, so 0.4 V / (0.2 A × R') = 11.87 m."""
     toy = chain_plant(1, length_basis=GUESSED, speech_current_a=0.2)
-    toy.rows["supplies"][0] |= SUPPLY | {"voltage_tolerance": 0.05}
+    toy.rows["supplies"][0] |= SUPPLY | bottom
     toy.add("readings", step=3, kind=VOLTAGE, point_index=0, value=23.5)
-    # judged at the bottom of the tolerance: 22.8 − 0.1 − the drop that was measured
-    assert figure(figures(toy), "run_voltage")[1] == pytest.approx(22.7 - 0.4)
+    # less the drop that was measured
+    assert figure(figures(toy), "run_voltage")[1] == pytest.approx(judged_v - 0.4)
 
 
 def test_an_unknown_source_cannot_be_compared() -> None:

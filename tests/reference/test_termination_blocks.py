@@ -229,3 +229,11 @@ def test_the_severity_of_a_reversed_pair_says_what_it_does() -> None:
     assert (dc.severity, audio.severity) == (Severity.HAZARD, Severity.SOUND_SUFFERS)
     assert "silent or damaged" in dc.template
     assert "still sound, and cancel" in audio.template
+
+
+def test_nothing_is_said_of_stranded_wire_where_a_segment_is_not_recorded() -> None:
+    toy = ToyPlant()
+    run = toy.run(block_kind=p.BlockKind.TYPE_110)
+    for stranded in (0, -1):
+        toy.chain(run, 1, cable_index=toy.cable(stranded=stranded))
+    assert not has(figures(toy), "stranded_on_idc")

@@ -156,3 +156,21 @@ def test_likely_lengths_are_those_at_the_middle_of_20_degrees_and_design() -> No
     toy.add("readings", step=3, kind=VOLTAGE, point_index=0, value=23.7, source_voltage_v=24.0)
     likely = 0.3 / (0.1 * PAIR_OHM_PER_M * (1 + 0.00393 * 20))
     assert anchored(toy).loads.length_m[1, 0] == pytest.approx(likely)
+
+
+def test_a_newest_reading_that_disagrees_leaves_nothing_to_the_one_before() -> None:
+    """Two guessed speakers of 50 mA (30 to 80): 0.12 A is inside, 0.50 A of later is not."""
+    toy = chain_plant(2, current_basis=GUESSED)
+    toy.add("readings", step=2, value=0.12)
+    toy.add("readings", step=3, value=0.50)
+    assert anchored(toy).loads.speech_a.sum(axis=1) == pytest.approx([0.06, 0.10, 0.16])
+
+
+def test_a_reading_that_leaves_nothing_for_a_group_does_not_say_that_it_is_not_there() -> None:
+    """A marked speaker of 50 mA ± 7.5 mA, and up to 8 of measured 50 mA ± 5 %, likely 4. Read at 50 mA the
+    group comes to nothing; divided by nothing the error has no end, so it may still be all 8."""
+    toy = chain_plant(2, current_basis=MARKED)
+    toy.rows["points"][1] |= {"kind": p.PointKind.UNCOUNTED_GROUP, "current_basis": MEASURED,
+                              "count_low": 0.0, "count_likely": 4.0, "count_high": 8.0}  # fmt: skip
+    toy.add("readings", step=3, value=0.05, instrument_error=0.0)
+    assert anchored(toy).loads.speech_a[:, 1] == pytest.approx([0.0, 0.0, 8 * 0.05 * 1.05])

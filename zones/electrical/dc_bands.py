@@ -101,8 +101,7 @@ def solve_bands(
         for band in np.flatnonzero(infeasible.any(axis=1)).tolist():
             if band:
                 kinder = found.branch_a[band - 1] - amps_behind[band - 1]
-                harsher = np.maximum(watts_behind[band], kinder)
-                watts_behind[band] = np.where(watts_behind[band] > 0, harsher, 0.0)
+                watts_behind[band] = np.maximum(watts_behind[band], kinder)
             everything.settle(found, band, infeasible[band], amps_behind[band], watts_behind[band], unknown)
     found.voltage_v[:, unknown[tree]] = np.nan
     found.overloaded[:, unknown[tree]] = False
@@ -183,9 +182,9 @@ class _Trees:
 
         found.overloaded[band] = at_hand & overloaded[run]
         found.voltage_v[band, found.overloaded[band]] = np.nan
-        found.voltage_bound[band] = rest & (beside_watts | stuck)[tree] & ~found.overloaded[band]
-        uncertain = left_out | (beside_watts | stuck)[tree]
-        found.branch_bound[band] = at_hand & uncertain & (watts_behind > 0)
+        uncertain = at_hand & (beside_watts | stuck)[tree]
+        found.voltage_bound[band] = uncertain & ~found.overloaded[band]
+        found.branch_bound[band] = uncertain & (watts_behind > 0)
         found.source_overloaded[band] = stuck & ~unknown
         found.source_bound[band] = beside_watts | (stuck & unknown)
         found.source_a[band] = np.where(infeasible, source_a, found.source_a[band])

@@ -2,7 +2,7 @@
 
 For readings the source runs from its bottom (of its tolerance or battery, harshest), through its no-load
 voltage behind its internal resistance and without tolerance (likely), to the top of its tolerance without
-load (kindest); a voltage measured at the block stands for all three. The temperature is the reading's, else
+load, or its float charge if that is more (kindest); a voltage measured at the block stands for all three. The temperature is the reading's, else
 from 20 °C to the design temperature, likely the middle of the two. All of this is common practice, no source.
 """
 
@@ -203,12 +203,11 @@ def _block_voltages(
     """
     source = sources(plant, members, network)
     table = plant.supplies
-    tolerance = lookup(table.voltage_tolerance, source.row)
     open_voltage = source.open_voltage_v
     loaded = lookup(table.rated_load_voltage_v, source.row)
     internal = (lookup(table.no_load_voltage_v, source.row) - loaded) / source.rated_current_a
     bottom = np.where(source.sags_unknown, np.nan, source.voltage_v)
-    volts = np.stack([open_voltage * (1.0 + tolerance), open_voltage, bottom])
+    volts = np.stack([source.highest_voltage_v, open_voltage, bottom])
     resistance = np.stack([np.zeros(len(volts[0])), np.fmax(internal, 0.0), source.resistance_ohm])
 
     fed = np.flatnonzero((network.tree >= 0) & wanted[network.wiring.member])

@@ -185,8 +185,6 @@ def _gauges(plant: Plant, wiring: Wiring) -> FigureBlock:
     thickest, thinnest = GAUGE_RANGE_AWG[kind].T
     banded = np.where(np.isnan(gauge), UNKNOWN_GAUGE_AWG[:, None], gauge)
     outside = np.maximum(np.maximum(thickest - banded, banded - thinnest), 0.0)
-    # of an unknown gauge either end of the range may be the kindest
-    outside = np.where(np.isnan(gauge), np.stack([outside.min(0), outside[1], outside.max(0)]), outside)
     figure = extremes(wiring.run[home], outside, len(wiring.run_row), largest=True)
     return wiring.runs.figures("wire_gauge", bands=figure, limit=0.0, keep=~np.isnan(figure[1]))
 

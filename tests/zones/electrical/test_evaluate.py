@@ -400,3 +400,54 @@ def test_currents_stay_in_order_where_the_high_estimate_has_no_solution() -> Non
     assert voltage[1] > 6.0
     assert np.isnan(voltage[2])
     assert current[0] < current[1] <= current[2]
+
+
+def test_a_speaker_without_a_recorded_impedance_leaves_the_load_of_an_amplifier_open() -> None:
+    """8 Ω and one that is not recorded: 8 Ω at most, so a minimum of 4 Ω may be past. Nothing recorded, or no
+    minimum: no number, or no limit, though the amplifier could drive a 70.7 V line too."""
+    toy = ToyPlant()
+    lowest = toy.add("amplifiers", minimum_impedance_ohm=4.0)
+    run = toy.run(kind=p.RunKind.LOW_IMPEDANCE, amplifier_index=lowest)
+    toy.chain(run, 1, model_index=toy.model(nominal_impedance_ohm=8.0), cable_index=toy.cable(), length_m=1.0)
+    toy.chain(run, 1, model_index=toy.model(), cable_index=0, length_m=1.0)
+    found = figures(toy)
+    assert figure(found, "line_impedance")[:4] == pytest.approx((8.0, 8.0, 8.0, 4.0))
+    assert figure(found, "line_impedance")[4] is Verdict.CANNOT_TELL
+    toy.models[0]["nominal_impedance_ohm"] = NAN
+    assert np.isnan(figure(figures(toy), "line_impedance")[1])
+    toy.models[0]["nominal_impedance_ohm"] = toy.models[1]["nominal_impedance_ohm"] = 100.0
+    toy.rows["amplifiers"][0]["minimum_impedance_ohm"] = NAN
+    *_, limit, verdict = figure(figures(toy), "line_impedance")
+    assert np.isnan(limit)
+    assert verdict is Verdict.CANNOT_TELL
+
+
+def test_a_thin_end_that_carries_nothing_leaves_nothing_open() -> None:
+    """A bare end of 26 AWG, whose rating is not known, behind the last of four speakers of 50 mA."""
+    toy = chain_plant(4)
+    toy.chain(0, 1, parent=3, kind=p.PointKind.SPLICE, count_low=0.0, count_likely=0.0, count_high=0.0,
+              cable_index=toy.cable(gauge_awg=26.0), length_m=5.0, length_basis=MEASURED)  # fmt: skip
+    assert figure(figures(toy), "conductor_current")[:4] == pytest.approx((0.19, 0.2, 0.21, 1.0))
+    assert figure(figures(toy), "conductor_current")[4] is Verdict.WITHIN
+
+
+def test_a_fuse_of_a_run_that_nothing_is_known_to_feed_has_no_current() -> None:
+    toy = chain_plant(4)
+    toy.rows["runs"][0] |= {"supply_index": -1, "fuse_fitted": 1, "fuse_rating_a": 1.0}
+    assert not has(figures(toy), "run_current")
+
+
+def test_a_speaker_with_a_zone_on_a_run_without_one_is_not_in_another() -> None:
+    toy = chain_plant(2)
+    toy.rows["runs"][0]["zone_id"] = -1
+    toy.rows["points"][1]["zone_id"] = 2
+    assert not has(figures(toy), "other_zone")
+
+
+def test_a_battery_has_its_lowest_voltage_under_load() -> None:
+    """21 V, and no more is lost in the (24 − 23) V / 2 A of the supply."""
+    toy = chain_plant(1)
+    toy.rows["supplies"][0] |= {"lowest_voltage_v": 21.0, "rated_load_voltage_v": 23.0}
+    assert figure(figures(toy), "run_voltage")[1] == pytest.approx(
+        21 - 0.05 * 2 * OHM_PER_M_24 * 10, abs=1e-4
+    )

@@ -40,7 +40,7 @@ SCALED_BY = {
     State.IDLE: ("scaled_idle", "idle_a", "idle_w"),
     State.PAGING: ("scaled_speech", "speech_a", "speech_w"),
 }
-"""Where a current reading in each state scales loads, and which."""
+"""By state of a current reading: the rows that it may scale, and the loads that it scales there."""
 
 
 @dataclass(frozen=True)
@@ -130,7 +130,7 @@ def anchor(plant: Plant, loads: PointLoads) -> Anchoring:
 
 @dataclass(frozen=True)
 class _Compared:
-    """Of r readings what ``Anchoring`` says of them."""
+    """How each of r readings compares, as ``Anchoring`` describes it."""
 
     band: FloatArray
     error: FloatArray
@@ -190,7 +190,7 @@ def _compare_currents(bench: Bench, loads: PointLoads) -> _Compared:
     amps, watts = bench.amps[LIKELY] * fit.times, bench.watts[LIKELY] * fit.times
 
     def others(band: int) -> FloatArray:
-        """What is not scaled, beside what is."""
+        """The sum of what is not scaled, while the scaled loads draw what was read."""
         drawn = bench.load_currents(
             band,
             amps=np.where(scaled, amps, bench.amps[band]),
@@ -288,7 +288,7 @@ def _scaled(values: FloatArray, reading: IntArray, found: _Compared) -> FloatArr
     low, likely, high = values
     factor, spread = lookup(found.factor, reading), lookup(found.spread, reading)
     told = np.clip(likely * factor, low, high)
-    with np.errstate(invalid="ignore"):  # 0 × ∞: a scaled part of nothing tells nothing
+    with np.errstate(invalid="ignore"):  # 0 × ∞: there is nothing to scale
         least = np.fmax(np.clip(told * (1.0 - spread), low, high), low)
         most = np.where(np.isinf(spread), high, np.clip(told * (1.0 + spread), low, high))
     return np.where((reading >= 0) & (likely > 0), np.stack([least, told, most]), values)
@@ -309,7 +309,7 @@ def _scale_currents(plant: Plant, loads: PointLoads, bench: Bench, found: _Compa
 
 def _scale_lengths(plant: Plant, loads: PointLoads, bench: Bench, found: _Compared) -> PointLoads:
     points, whole = plant.points, loads.whole
-    # who cuts into a segment leaves it as long as it was
+    # a point cut into a segment leaves the whole as long as it was
     same = [points.run_index, whole.parent, whole.length_m, points.length_basis]
     used = ~np.isnan(found.factor)
     reading = _readings_for_life(plant, bench, used, loads.scaled_length, whole.point, same)

@@ -27,7 +27,7 @@ _CLOSET: Final = (
     "induction", "permits", "protective_equipment", "other_tenants", "dangers", "ladder_m",
 )  # fmt: skip
 ASK_FOR_THE_KEY: Final = "ask the site contact"
-"""Where a key hangs leaves by no event: it stands on the closet sheet, for those who may see that."""
+"""No event says where a key hangs: the closet sheet does, to those who may see it."""
 _CONTACT: Final = ("role", "name", "phone", "email", "hours", "closet_id")
 _CHANGE_SET: Final = (
     "id", "kind", "purpose", "channel", "actor", "done_by", "reason", "job_reference", "happened_on",

@@ -9,9 +9,8 @@ from typing import Any
 
 from django.apps import apps
 from django.db import models
-from django.db.models import QuerySet
 
-from sites.models.changes import Change, ChangeSet
+from sites.models.changes import ChangeSet
 from sites.models.dated import DatedFacts, Recorded, thing_fields
 from sites.wording import by_whom
 
@@ -32,11 +31,6 @@ def describe_change_set(change_set: ChangeSet | None) -> str:
     named = f"change set {change_set.pk} of {change_set.happened_on}{job}"
     who = by_whom(change_set.done_by, change_set.actor)
     return f"{named}: “{change_set.reason}” ({who})"
-
-
-def changes_of(change_set: ChangeSet) -> QuerySet[Change]:
-    """What a change set wrote, in order: one row a statement, table and site."""
-    return change_set.changes.order_by("id")
 
 
 def versions_now(expected: Mapping[str, Any], *, site_id: int | None) -> dict[str, int | list[int] | None]:

@@ -19,7 +19,7 @@ from sites.changes.steps import day_of, first_step_after
 from .computing import Computed
 from .feeding import Touched, adds_load, touched_at
 from .figures import Figure
-from .record import ChangeSetSaid, Record, read_record
+from .record import ChangeSetSaid, read_record
 from .undoing import records_before
 from .values import Bands
 
@@ -258,8 +258,3 @@ def _telling(figure: Figure, *, overloaded: bool = False) -> Iterator[int]:
             return
         if not math.isnan(figure.bands[k]):
             yield k
-
-
-def record_now(record: Record) -> int:
-    """The last step of the record."""
-    return record.steps()[-1]

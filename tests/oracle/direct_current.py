@@ -9,7 +9,7 @@ from dataclasses import dataclass, field, replace
 
 from .feeds import feeds
 from .figures import Figure, Spot, Subject, tied, worst, worst_spots
-from .networks import Node, Solved, Undecided, solve_dc
+from .networks import Node, Undecided
 from .overloads import Served, nothing_said, serve
 from .record import Row
 from .standing import DcRun, Fed, Source, Standing, StandingPoint, dc_run, source_of
@@ -330,10 +330,3 @@ def _conductor_current(subject: Subject, values_of: ValuesOf, run: DcRun, seen: 
     bound = _flags(seen.branch_bound, run.run.id)
     limit = spots[1][0].limit
     return [Figure(subject, "conductor_current", bands, limit, spots=tuple(spots), bound=bound)]
-
-
-def solved_alone(
-    fed: list[Fed], band: int, values_of: ValuesOf, *, paging: bool, source_v: float, source_ohm: float
-) -> Solved | None:
-    """Some points behind a source of their own, all of them speaking or all idle."""
-    return solve_dc(nodes_of(fed, band, lambda _: paging, values_of), source_v, source_ohm)

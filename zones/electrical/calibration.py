@@ -40,29 +40,38 @@ SCALED_BY = {
     State.IDLE: ("scaled_idle", "idle_a", "idle_w"),
     State.PAGING: ("scaled_speech", "speech_a", "speech_w"),
 }
-"""Where a current reading in each state scales loads, and which."""
+"""By state of a current reading: the rows that it may scale, and the loads that it scales there."""
 
 
 @dataclass(frozen=True)
-class Anchoring:
-    """The loads after calibration, and how each reading compares with the record without it.
+class Compared:
+    """How each of r readings compares with the record.
 
-    loads: as ``point_loads``, scaled where a reading applies. readings: r rows, each ending at the next one
-    of its kind (and of a current, its state) on its run. band: (2, r) least and most that the record gives
-    for it without any reading of its kind [A] or [V], NaN where it cannot be compared. error: (r,) what the
-    reading may be off by. excess: (r,) how far it lies outside the band so widened, 0 inside. factor: (r,) on
-    what it scales, and spread: (r,) the error of that, as a fraction of it; NaN where it scales nothing.
-    solved: (r,) False where the run has no solution at its likely lengths.
+    band: (2, r) least and most that the record gives for it without any reading of its kind [A] or [V], NaN
+    where it cannot be compared. error: (r,) what the reading may be off by. excess: (r,) how far it lies
+    outside the band so widened, 0 inside. factor: (r,) on what it scales, and spread: (r,) the error of that,
+    as a fraction of it; NaN where it scales nothing. solved: (r,) False where the run has no solution at its
+    likely lengths.
     """
 
-    loads: PointLoads
-    readings: ReadingRows
     band: FloatArray
     error: FloatArray
     excess: FloatArray
     factor: FloatArray
     spread: FloatArray
     solved: BoolArray
+
+
+@dataclass(frozen=True)
+class Anchoring(Compared):
+    """The loads after calibration, and how each reading compares with the record without it.
+
+    loads: as ``point_loads``, scaled where a reading applies. readings: r rows, each ending at the next one
+    of its kind (and of a current, its state) on its run.
+    """
+
+    loads: PointLoads
+    readings: ReadingRows
 
     def disagreements(self, plant: Plant, members: Members) -> list[FigureBlock]:
         """Figures reading_disagrees [A] and voltage_disagrees [V] (by run): the largest excess of the
@@ -104,8 +113,8 @@ def anchor(plant: Plant, loads: PointLoads) -> Anchoring:
         follows &= column[1:] == column[:-1]
     ends = np.append(np.where(follows, table.begin[1:], FOREVER), FOREVER)[: len(table)]
     out = Anchoring(
-        loads,
-        replace(table, end=ends),
+        loads=loads,
+        readings=replace(table, end=ends),
         band=np.full((2, len(table)), np.nan),
         solved=np.ones(len(table), np.bool_),
         **{name: np.full(len(table), np.nan) for name in ("error", "excess", "factor", "spread")},
@@ -128,52 +137,39 @@ def anchor(plant: Plant, loads: PointLoads) -> Anchoring:
     return out
 
 
-@dataclass(frozen=True)
-class _Compared:
-    """Of r readings what ``Anchoring`` says of them."""
-
-    band: FloatArray
-    error: FloatArray
-    excess: FloatArray
-    factor: FloatArray
-    spread: FloatArray
-    solved: BoolArray
-
-    @classmethod
-    def of(
-        cls,
-        bench: Bench,
-        ends: tuple[FloatArray, FloatArray],
-        *,
-        comparable: BoolArray,
-        factor: FloatArray,
-        solved: BoolArray,
-        width: FloatArray,
-        part: FloatArray,
-    ) -> _Compared:
-        """ends: (r,) what the record gives in the kindest and harshest corner. comparable: (r,) the record
-        gives something at all. width: (r,) of what is not scaled; part: (r,) what the scaled values come
-        to."""
-        value, error = bench.readings.value, bench.error
-        least, most = np.fmin(*ends), np.fmax(*ends)
-        outside = np.maximum(value - error - most, least - value - error)
-        # rounding does not put a reading on the edge of the band outside it
-        outside = np.where(outside > PAST_TOLERANCE * np.abs(value), outside, 0.0)
-        # a network without a solution delivers nothing
-        outside = np.where(solved, outside, value - error)
-        with np.errstate(invalid="ignore", divide="ignore"):
-            spread = (error + width / 2) / part
-        return cls(
-            band=np.where(comparable, np.stack([least, most]), np.nan),
-            error=error,
-            excess=np.where(comparable, outside, np.nan),
-            factor=np.where(solved & comparable, factor, np.nan),
-            spread=spread,
-            solved=solved | ~comparable,
-        )
+def _compared(
+    bench: Bench,
+    ends: tuple[FloatArray, FloatArray],
+    *,
+    comparable: BoolArray,
+    factor: FloatArray,
+    solved: BoolArray,
+    width: FloatArray,
+    part: FloatArray,
+) -> Compared:
+    """How readings compare. ends: (r,) what the record gives in the kindest and harshest corner. comparable:
+    (r,) the record gives something at all. width: (r,) of what is not scaled; part: (r,) what the scaled values
+    come to."""
+    value, error = bench.readings.value, bench.error
+    least, most = np.fmin(*ends), np.fmax(*ends)
+    outside = np.maximum(value - error - most, least - value - error)
+    # rounding does not put a reading on the edge of the band outside it
+    outside = np.where(outside > PAST_TOLERANCE * np.abs(value), outside, 0.0)
+    # a network without a solution delivers nothing
+    outside = np.where(solved, outside, value - error)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        spread = (error + width / 2) / part
+    return Compared(
+        band=np.where(comparable, np.stack([least, most]), np.nan),
+        error=error,
+        excess=np.where(comparable, outside, np.nan),
+        factor=np.where(solved & comparable, factor, np.nan),
+        spread=spread,
+        solved=solved | ~comparable,
+    )
 
 
-def _compare_currents(bench: Bench, loads: PointLoads) -> _Compared:
+def _compare_currents(bench: Bench, loads: PointLoads) -> Compared:
     """Each measured run current against the record, and the factor on its guessed loads."""
     total = bench.amps + bench.watts  # a load is one or the other: its band has one shape
     state = bench.readings.state[bench.tree]
@@ -190,7 +186,7 @@ def _compare_currents(bench: Bench, loads: PointLoads) -> _Compared:
     amps, watts = bench.amps[LIKELY] * fit.times, bench.watts[LIKELY] * fit.times
 
     def others(band: int) -> FloatArray:
-        """What is not scaled, beside what is."""
+        """The sum of what is not scaled, while the scaled loads draw what was read."""
         drawn = bench.load_currents(
             band,
             amps=np.where(scaled, amps, bench.amps[band]),
@@ -200,7 +196,7 @@ def _compare_currents(bench: Bench, loads: PointLoads) -> _Compared:
 
     with np.errstate(invalid="ignore"):
         width = others(HIGH) - others(LOW)
-    return _Compared.of(
+    return _compared(
         bench,
         (bench.total(bench.load_currents(LOW)), bench.total(bench.load_currents(HIGH))),
         comparable=bench.wired,
@@ -211,7 +207,7 @@ def _compare_currents(bench: Bench, loads: PointLoads) -> _Compared:
     )
 
 
-def _compare_voltages(bench: Bench, loads: PointLoads) -> _Compared:
+def _compare_voltages(bench: Bench, loads: PointLoads) -> Compared:
     """Each measured voltage against the record, and the factor on the guessed lengths that makes the drop to
     its point the measured one: the sum of branch current × resistance on the path."""
     on_path = ancestor_closure(bench.parent, bench.target)
@@ -235,7 +231,7 @@ def _compare_voltages(bench: Bench, loads: PointLoads) -> _Compared:
         # where there is no solution, there is no voltage
         return lookup(np.where(solved.feasible[bench.tree], solved.voltage_v, 0.0), bench.target)
 
-    return _Compared.of(
+    return _compared(
         bench,
         (at_target(LOW), at_target(HIGH)),
         comparable=(bench.target >= 0) & ~np.isnan(bench.block_voltage_v).any(axis=0),
@@ -282,19 +278,19 @@ def _readings_for_life(
     return np.where(alike, reading_of_point[thing], -1)
 
 
-def _scaled(values: FloatArray, reading: IntArray, found: _Compared) -> FloatArray:
+def _scaled(values: FloatArray, reading: IntArray, found: Compared) -> FloatArray:
     """(3, rows) ``values`` scaled by the reading of each row (−1: none), with the error that it leaves, each
     stopped at the edge of its own band."""
     low, likely, high = values
     factor, spread = lookup(found.factor, reading), lookup(found.spread, reading)
     told = np.clip(likely * factor, low, high)
-    with np.errstate(invalid="ignore"):  # 0 × ∞: a scaled part of nothing tells nothing
+    with np.errstate(invalid="ignore"):  # 0 × ∞: there is nothing to scale
         least = np.fmax(np.clip(told * (1.0 - spread), low, high), low)
         most = np.where(np.isinf(spread), high, np.clip(told * (1.0 + spread), low, high))
     return np.where((reading >= 0) & (likely > 0), np.stack([least, told, most]), values)
 
 
-def _scale_currents(plant: Plant, loads: PointLoads, bench: Bench, found: _Compared) -> PointLoads:
+def _scale_currents(plant: Plant, loads: PointLoads, bench: Bench, found: Compared) -> PointLoads:
     points = plant.points
     same = [getattr(points, name) for name in SAME_LOAD]
     for state, (where, *names) in SCALED_BY.items():
@@ -307,9 +303,9 @@ def _scale_currents(plant: Plant, loads: PointLoads, bench: Bench, found: _Compa
     return loads
 
 
-def _scale_lengths(plant: Plant, loads: PointLoads, bench: Bench, found: _Compared) -> PointLoads:
+def _scale_lengths(plant: Plant, loads: PointLoads, bench: Bench, found: Compared) -> PointLoads:
     points, whole = plant.points, loads.whole
-    # who cuts into a segment leaves it as long as it was
+    # a point cut into a segment leaves the whole as long as it was
     same = [points.run_index, whole.parent, whole.length_m, points.length_basis]
     used = ~np.isnan(found.factor)
     reading = _readings_for_life(plant, bench, used, loads.scaled_length, whole.point, same)

@@ -23,7 +23,7 @@ CATEGORY_MAXIMUM_OHM_PER_M = {"TIA-568": 0.0938, "IEC 61156-5": 0.095}
 """Largest resistance of one conductor of a category cable at 20 °C [Ω/m], by standard."""
 
 COLD_C = 20.0
-"""Colder conductors are counted on only where somebody recorded that the whole run is so cold [°C]."""
+"""Below this the high estimate takes conductors only where the run's own temperature is recorded [°C]."""
 
 AWG_THICKEST, AWG_THINNEST = 0, 40
 """Accepted gauges. ASTM B258 has thicker and thinner ones, which are not used for paging."""
@@ -91,7 +91,7 @@ def resistance_ohm_per_m(awg: ArrayLike, temperature_c: ArrayLike = 20.0) -> NDA
 
 def design_temperature_c(site_c: ArrayLike, run_c: ArrayLike = np.nan) -> NDArray[np.float64]:
     """(3, …) temperature at which low, likely and high take the conductors [°C]: the run's own, else the
-    site's; high counts on cold below 20 °C only where the run's own is recorded. Common practice, no source.
+    site's; high is below 20 °C only where the run's own is recorded. Common practice, no source.
 
     site_c: any shape [°C]; run_c: any shape, of the warmest place on the run's route, NaN where it is not
     recorded [°C].

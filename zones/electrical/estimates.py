@@ -87,17 +87,6 @@ def estimates_of(*columns: Any) -> Estimates:
     )
 
 
-def at_one_place(
-    low: float | None,
-    likely: float | None,
-    high: float | None,
-    limit: float | None,
-    detail: int | None = None,
-) -> Estimates:
-    """The estimates low, likely and high of one thing, which has one limit; detail: its id."""
-    return Estimates(*(Estimate(value, limit, detail) for value in (low, likely, high)))
-
-
 NOT_KNOWN = Estimates(UNKNOWN, UNKNOWN, UNKNOWN)
 
 

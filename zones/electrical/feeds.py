@@ -1,5 +1,4 @@
-"""What feeds the sections of self-amplified runs: none that should, several that must not, or too high a
-voltage."""
+"""Feeds of self-amplified runs: sections that have none, sections that have several, and their voltage."""
 
 from __future__ import annotations
 

@@ -3,8 +3,8 @@
 All runs of a supply are branches of one tree, since its internal resistance couples them. A run whose
 negative is cut has several sections, each a tree rooted at its own feed. Limits are judged at speech, or at
 full output in zones that carry tones. Every paging set of the site is a scenario (its zones page, the others
-are idle), and so is every zone in no set,
-alone; all scenarios are solved in one batch with all three bands, and the worst one counts.
+are idle), and so is every zone in no set, alone. All scenarios are solved in one batch with all three bands,
+and the worst one counts.
 """
 
 from __future__ import annotations

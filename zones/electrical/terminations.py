@@ -145,7 +145,7 @@ def _without_clip(plant: Plant, members: Members, blocks: Subjects, height: int)
 
 
 def _row_used_twice(plant: Plant, landed: _Landed) -> FigureBlock:
-    """The conductors on the side of a row that has most beyond what it takes, and what it takes."""
+    """The conductors on the side of a row that exceeds what it takes by most, and what it takes."""
     sides, crowd = np.unique(landed.place * 2 + landed.on_field_side, return_counts=True)
     place = sides // 2
     block = place // landed.height

@@ -250,7 +250,7 @@ def _attribution(
 
 _WHEN_WRITTEN = attrgetter("recorded_at", "id")
 CORRECTIONS = ("correction", "catalogue")
-"""Kinds of change sets that say better what was so already."""
+"""Kinds of change sets that correct the record."""
 
 
 def authors_of(

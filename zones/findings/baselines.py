@@ -33,7 +33,7 @@ class Baseline:
     @property
     def in_service_from(self) -> dt.date:
         """The first day on which what is past is a fault."""
-        assert self.day is not None, "what is not recorded is not being built"
+        assert self.day is not None, "a site without a record is not being built"
         return self.day + dt.timedelta(days=self.since is Since.FIRST_DAY)
 
     @property
@@ -49,7 +49,7 @@ def baselines(
     asked_step: Sequence[int],
 ) -> list[Baseline]:
     """By site of the plant: the survey day of a site taken over, else its commissioned day, else its first
-    recorded day. A site is in service from its day on; one that says none, after its first day."""
+    recorded day. A site is in service from that day on, or after its first recorded day."""
     first = _first_days(plant)
     found = []
     for site, (surveyed, commissioned) in enumerate(zip(surveyed_on, commissioned_on, strict=True)):

@@ -27,7 +27,7 @@ _CLOSET: Final = (
     "induction", "permits", "protective_equipment", "other_tenants", "dangers", "ladder_m",
 )  # fmt: skip
 ASK_FOR_THE_KEY: Final = "ask the site contact"
-"""Where a key hangs leaves by no event: it stands on the closet sheet, for those who may see that."""
+"""No event says where a key hangs: the closet sheet does, to those who may see it."""
 _CONTACT: Final = ("role", "name", "phone", "email", "hours", "closet_id")
 _CHANGE_SET: Final = (
     "id", "kind", "purpose", "channel", "actor", "done_by", "reason", "job_reference", "happened_on",
@@ -87,13 +87,29 @@ class Payloads:
         self, customer: Customer, change_set: ChangeSet, cases: Mapping[Case, list[Finding]]
     ) -> dict[str, Any]:
         """What an edit of the catalogue brought to light at the sites of a customer."""
-        findings = [f for of_case in cases.values() for f in of_case]
         sites = {case.site_id: self.sites[case.site_id] for case in cases}
         return {
             "customer": _fields(customer, ("id", "code", "name")),
             "sites": [_fields(site, ("id", "code", "name")) for site in sites.values()],
             "change_set": _fields(change_set, _CHANGE_SET),
-            "counts": dict(sorted(Counter(f.verdict_word for f in findings).items())),
+            **self._by_case(cases),
+            "link": f"/api/v1/change-sets/{change_set.pk}",
+        }
+
+    def takeover(self, site_id: int, cases: Mapping[Case, list[Finding]]) -> dict[str, Any]:
+        """The one summary of a site's first import."""
+        findings = [f for of_case in cases.values() for f in of_case]
+        return {
+            **self._concerned(site_id, findings),
+            **self._by_case(cases),
+            "link": f"/api/v1/sites/{site_id}",
+        }
+
+    def _by_case(self, cases: Mapping[Case, list[Finding]]) -> dict[str, Any]:
+        """The findings of several cases, and how many of each verdict there are."""
+        verdicts = Counter(f.verdict_word for of_case in cases.values() for f in of_case)
+        return {
+            "counts": dict(sorted(verdicts.items())),
             "cases": [
                 {
                     "id": case.pk,
@@ -104,25 +120,6 @@ class Payloads:
                 }
                 for case, of_case in cases.items()
             ],
-            "link": f"/api/v1/change-sets/{change_set.pk}",
-        }
-
-    def takeover(self, site_id: int, cases: Mapping[Case, list[Finding]]) -> dict[str, Any]:
-        """The one summary of a site's first import."""
-        findings = [f for of_case in cases.values() for f in of_case]
-        return {
-            **self._concerned(site_id, findings),
-            "counts": dict(sorted(Counter(f.verdict_word for f in findings).items())),
-            "cases": [
-                {
-                    "id": case.pk,
-                    "key": case.key,
-                    "findings": [self._finding(f) for f in of_case],
-                    "link": f"/api/v1/cases/{case.pk}",
-                }
-                for case, of_case in cases.items()
-            ],
-            "link": f"/api/v1/sites/{site_id}",
         }
 
     def _concerned(self, site_id: int, findings: Iterable[Finding]) -> dict[str, Any]:

@@ -126,11 +126,6 @@ class Limit:
         return self.never_near and bool(self.in_order)
 
     @property
-    def has_common_practice(self) -> bool:
-        """Whether some part of the limit is a default without a source."""
-        return NO_SOURCE in self.source
-
-    @property
     def near_rule(self) -> str:
         """When a figure counts as near, in words."""
         if self.is_advice:

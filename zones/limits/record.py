@@ -11,7 +11,7 @@ from zones.limits.limit import NO_SOURCE, Detail, Limit, Remedy, Severity
 
 
 def _disagrees(code: str, what: str, unit: str, decimals: int, error: str) -> Limit:
-    """The limit of one kind of reading: how far outside it lies is in the unit that it was read in."""
+    """The limit of one kind of reading. The figure is in the unit of the reading."""
     return Limit(
         code=code,
         title=f"{what.capitalize()} reading disagrees with the record",
@@ -53,7 +53,6 @@ RECORD_LIMITS = (
 )
 
 NOT_COMPUTED: Final = {
-    # of findings of release 0.2.0, cleared since: now a limit of its own, supplies_paralleled
     "parent_missing": "the point before one of its points is not there on this day",
 }
 

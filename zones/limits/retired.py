@@ -1,4 +1,4 @@
-"""Limits that are judged no longer: findings of them are cleared, and still read."""
+"""Limits that are no longer judged. Their findings are cleared and stay readable."""
 
 from __future__ import annotations
 

@@ -138,7 +138,7 @@ class PointFacts(DatedFacts):
     length_share_place = fields.NumberedWordField(
         SharePlace,
         null=True,
-        help_text="Which part of it, from the block on; alone: the others are known otherwise since.",
+        help_text="Which part of it, from the block on; alone: the others were recorded otherwise since.",
     )
     cable_type = fields.SharedKey("sites.CableType", null=True, db_index=False, verbose_name="cable")
     dc_pairs = fields.pairs(

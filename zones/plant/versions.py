@@ -1,4 +1,4 @@
-"""A plant of which every site is a site as other rows would have it: as its record was before a correction.
+"""A plant of sites as their records were before a correction.
 
 The same SQL reads it. A WITH clause puts a table of the version in the place of the record's, and the ids of
 each version are moved apart, so that many versions are one plant.
@@ -35,8 +35,7 @@ _IDS: Final = {"id", "site", "zone_id", "set_id", "reading_id", "address_code", 
 
 
 class Version(NamedTuple):
-    """A site as some rows would have it. rows: by table, what stands in the place of the rows of these keys;
-    None: nothing does."""
+    """A site with some of its rows replaced. rows: by table and key, the row instead; None: no row."""
 
     site_id: int
     rows: Mapping[str, Mapping[Key, Row | None]]

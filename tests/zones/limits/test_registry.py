@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from zones import electrical
-from zones.electrical.estimates import Estimate, Estimates, at_one_place
+from zones.electrical.estimates import Estimate, Estimates
 from zones.electrical.subjects import SubjectKind
 from zones.electrical.verdicts import Verdict, judge
 from zones.limits.cautions import Caution
@@ -64,10 +64,17 @@ def test_codes_are_those_of_the_rules_and_unique() -> None:
     assert all(re.fullmatch(r"[a-z0-9_]{1,40}", limit.code) for limit in LIMITS)
 
 
+def at_one_place(
+    low: float | None, likely: float | None, high: float | None, limit: float | None
+) -> Estimates:
+    """The estimates of one thing, which has one limit."""
+    return Estimates(*(Estimate(value, limit) for value in (low, likely, high)))
+
+
 @pytest.mark.parametrize("limit", LIMITS, ids=lambda limit: limit.code)
 def test_each_says_where_it_comes_from(limit: Limit) -> None:
     named = re.search(r"IEEE|TIA|NEC|RFC|audio handbooks|data sheet|by definition", limit.source)
-    assert named or limit.has_common_practice
+    assert named or NO_SOURCE in limit.source
     assert limit.title
     assert limit.limit_from
     assert limit.remedies
@@ -337,5 +344,5 @@ def test_a_code_that_is_none_is_refused_with_what_may_have_been_meant() -> None:
 
 
 def test_the_registry_says_where_a_default_has_no_source() -> None:
-    assert not limit_by_code("port_power").has_common_practice
+    assert NO_SOURCE not in limit_by_code("port_power").source
     assert NO_SOURCE in limit_by_code("line_loss").source

@@ -44,7 +44,7 @@ def supplies_paralleled(scene: Scene, load: Load) -> Worked:
     at_block = several & (network.wiring.parent < 0) & ~plant.points.negative_cut[rows] & (of_block >= 0)
     cells[:0] = [["block", _name(scene, supply)] for supply in of_block[at_block]]
     return Worked(
-        formula="n = the most feeds that meet on one section: what hangs together without a cut negative.",
+        formula="n = the most feeds that meet on one section: cable without a cut in its negative.",
         tables=(Table.of("Feeds that meet", columns("lands_at", "supply"), cells),),
         steps=(Step.of("On one section", "feeds", "", int(network.feeds[several].max())),),
     )

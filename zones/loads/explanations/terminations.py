@@ -27,7 +27,7 @@ def row_used_twice(scene: Scene, load: Load) -> Worked:
     rows = rows[scene.plant.landings.row[rows] == load.detail]
     kind = Block.Kind[BlockKind(scene.plant.block_kind[scene.index(load.subject)]).name]
     return Worked(
-        formula="The conductors on the side of a row that has most beyond what it takes.",
+        formula="The conductors on the fullest side of a row, against what that side takes.",
         inputs=(
             Amount.of(
                 f"conductors that a side of it takes, {kind.label}",

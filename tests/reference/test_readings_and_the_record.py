@@ -140,7 +140,13 @@ def test_a_supply_without_a_solution_counts_as_an_ideal_source() -> None:
     assert PAIR_OHM_PER_M * 300 * 0.98 * 0.95 > 24
     toy = fed_by(24.5, **SUPPLY)
     toy.rows["readings"][0]["instrument_error"] = 0.0
-    far = {"model_index": 0, "cable_index": 0, "length_m": 300.0, "length_basis": 4, "current_basis": 4}
+    far: dict[str, Any] = {
+        "model_index": 0,
+        "cable_index": 0,
+        "length_m": 300.0,
+        "length_basis": 4,
+        "current_basis": 4,
+    }
     toy.chain(toy.run(supply_index=0), 1, speech_current_a=1.0, **far)
     assert outside(toy, "voltage_disagrees") == pytest.approx(24.5 - (24.0 - KINDEST))
 

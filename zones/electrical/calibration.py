@@ -148,8 +148,8 @@ def _compared(
     part: FloatArray,
 ) -> Compared:
     """How readings compare. ends: (r,) what the record gives in the kindest and harshest corner. comparable:
-    (r,) the record gives something at all. width: (r,) of what is not scaled; part: (r,) what the scaled values
-    come to."""
+    (r,) the record gives something at all. width: (r,) of what is not scaled; part: (r,) what the scaled
+    values come to."""
     value, error = bench.readings.value, bench.error
     least, most = np.fmin(*ends), np.fmax(*ends)
     outside = np.maximum(value - error - most, least - value - error)

@@ -9,6 +9,7 @@ voltage.
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import pytest
 

@@ -9,7 +9,7 @@ from typing import Any
 from .cells import Estimate, Rows
 from .formats import BY_NAME, SITED, Column, FileKind, Reference
 from .formats.kinds import Sources, Values
-from .things import Change, Facts, Thing, World
+from .things import Change, CorrectedCell, Facts, Thing, World
 
 Cells = dict[str, str]
 
@@ -17,6 +17,27 @@ Cells = dict[str, str]
 def shared_row(thing: Thing) -> Cells:
     """The row of a thing that is of no site."""
     return _written(thing.kind, _undated(thing))
+
+
+def facts_cells(kind: FileKind, values: Values) -> Cells:
+    """The dated cells of a row."""
+    shown = _columns(kind, kind.dated, values) | (kind.show(values) if kind.show is not None else {})
+    return {column.name: _cell(column, shown.get(column.name)) for column in kind.columns if column.dated}
+
+
+def own_cells(kind: FileKind, values: Values) -> Cells:
+    """The cells of a row that are not dated; ``values``: of its key too."""
+    shown = _columns(kind, {**kind.key_sources, **kind.own}, values)
+    return {column.name: _cell(column, shown.get(column.name)) for column in kind.columns if not column.dated}
+
+
+def name_cells(thing: Thing) -> Cells:
+    """The cells of the columns that identify a thing within its site."""
+    if thing.site is None:
+        return {}
+    named = _named_key(thing)
+    cells = {name: _cell(thing.kind.by_name[name], named.get(name)) for name in thing.kind.key_columns}
+    return {name: cell for name, cell in cells.items() if cell}
 
 
 class Exporter:
@@ -42,13 +63,25 @@ class Exporter:
                 until = {"covered_until": thing.values["covered_until"]}
                 yield thing.kind, _written(thing.kind, _named_key(thing) | until)
         kind = BY_NAME["changes"]
-        for change in self._world.changes[site]:
+        # as they were recorded, so that they are recorded in that order again
+        recorded = sorted(self._world.changes[site], key=lambda change: (change.recorded_at, change.id))
+        for change in recorded:
             own = _columns(kind, kind.own, change.values)
             yield kind, _written(kind, own | self._change("change", change) | {"site": site.key[0]})
         for kind in SITED:
             for thing in _in_order(self._of_site[site, kind.name]):
                 for values in self._rows(thing):
                     yield kind, _written(kind, {"site": site.key[0]} | values)
+        kind = BY_NAME["corrections"]
+        for cell in self._world.corrected[site]:
+            yield kind, _written(kind, {"site": site.key[0]} | self._corrected(cell))
+
+    def _corrected(self, cell: CorrectedCell) -> Values:
+        since = cell.facts.change if cell.facts is not None else cell.thing.begin
+        said: Values = {"column": cell.column, "before": cell.before, "after": cell.after}
+        named = [f"{name}={text}" for name, text in name_cells(cell.thing).items()]
+        said |= {"file": cell.thing.kind.name, "thing": named}
+        return said | self._change("change", cell.change) | self._change("held_since", since)
 
     def _name_changes(self, site: Thing) -> None:
         """A change is named by its day, and by its place in the day where that has several."""

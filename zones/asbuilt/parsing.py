@@ -92,6 +92,12 @@ def parse(sheet: Sheet) -> list[Row]:
     return rows
 
 
+def read_cell(column: Column, text: str) -> Any:
+    """What a text under a column's own header means; None: unknown. What cannot be read gives the error that
+    says why."""
+    return _Reader(column, column.name, decimal_comma=False).read(text)
+
+
 class _Reader:
     """Reads the cells under one header. Most columns repeat themselves from row to row, so each text is read
     once: reading cells is what an import would otherwise spend a third of its time on."""
@@ -110,14 +116,14 @@ class _Reader:
             row.complain(self.header, "given_twice", message)
             return
         if text not in self._known:
-            self._known[text] = self._read(text)
+            self._known[text] = self.read(text)
         value = self._known[text]
         if isinstance(value, BadCellError):
             row.complain(self.header, "bad_value", str(value))
         elif value is not None:
             row.values[name] = value
 
-    def _read(self, text: str) -> Any:
+    def read(self, text: str) -> Any:
         """What the text means, in the column's unit; None: unknown, as a blank is. For one that cannot be
         read, the error that says why."""
         column = self.column

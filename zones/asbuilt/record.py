@@ -12,7 +12,9 @@ from sites.access.scope import Scope, scoped
 from sites.changes.steps import last_step_of
 from sites.models import ChangeSet, Coverage, Site
 from zones.models import PagingSetZone, Reading
+from zones.plant.corrections import corrections_of
 
+from .corrected_cells import corrected_cells
 from .formats import ALL, BY_NAME, SHARED, SITED, FileKind, Reference
 from .formats.kinds import Sources, Values
 from .things import Change, Facts, Thing, World
@@ -54,6 +56,12 @@ class Record:
         self._read_coverages()
         self._read_readings()
 
+    def read_corrections(self) -> None:
+        """What corrections rewrote, after ``read_sites``. One query."""
+        for site_id, corrections in corrections_of(self._by_id["sites"].keys()).items():
+            cells = corrected_cells(corrections, self._change_by_id, self._values, self._by_id)
+            self.world.corrected[self._by_id["sites"][site_id]] = cells
+
     # -- rows to things
 
     def _keep(
@@ -91,11 +99,12 @@ class Record:
         found = self._by_id["sites"]
         names = tuple(BY_NAME["changes"].own)
         accepted = ChangeSet.objects.filter(site_id__in=found, state=ChangeSet.State.ACCEPTED)
-        rows = accepted.order_by("site_id", "step").values("id", "site_id", "step", *names)
+        rows = accepted.order_by("site_id", "step").values("id", "site_id", "step", "recorded_at", *names)
         for row in rows:
             site, step = found[row["site_id"]], row["step"]
             values = {name: row[name] for name in names}
             change = Change(site, "", values, order=step, id=row["id"], step=step, recorded=True)
+            change.recorded_at = row["recorded_at"]
             self.world.changes[site].append(change)
             self._change_by_id[row["id"]] = change
 

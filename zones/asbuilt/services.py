@@ -133,6 +133,8 @@ def _record_of(rows: list[Row], scope: Scope) -> Record:
     record = Record(scope)
     record.read_shared()
     record.read_sites(sites)
+    if any(row.kind.name == "corrections" for row in rows):
+        record.read_corrections()
     return record
 
 
@@ -202,6 +204,7 @@ def _exported(
         record = Record(scope)
         record.read_shared()
         record.read_sites(Site.objects.filter(pk__in=ids[start : start + SITES_A_BATCH]))
+        record.read_corrections()
         exporter = Exporter(record.world)
         for site in record.world.things["sites"]:
             yield from exporter.of_site(site)

@@ -32,6 +32,7 @@ class Change:
     step: int | None = None
     row: Row | None = None
     recorded: bool = False
+    recorded_at: dt.datetime | None = None
     quiet: bool = False
     position: tuple[dt.date, int] = field(init=False)
 
@@ -49,8 +50,19 @@ class Change:
 
 
 @dataclass(eq=False)
+class Written:
+    """What a new row said when it was first written, by whom, and after each correction of it."""
+
+    writer: Change
+    values: Values
+    corrections: list[tuple[Change, Values]] = field(default_factory=list)
+
+
+@dataclass(eq=False)
 class Facts:
-    """Dated facts of a thing, from ``change`` on. ``writer`` last wrote them."""
+    """Dated facts of a thing, from ``change`` on. ``writer`` last wrote them. ``former``: what the record
+    says of rewritten ones. ``written``: how new ones came about, where that is more than one writing.
+    """
 
     change: Change
     values: Values
@@ -58,6 +70,8 @@ class Facts:
     row: Row | None = None
     recorded: bool = False
     rewritten: bool = False  # recorded, but the files correct it, under ``writer``
+    former: Values = field(default_factory=dict)
+    written: Written | None = None
 
 
 @dataclass(eq=False)
@@ -85,6 +99,7 @@ class Thing:
     rewritten: bool = False  # recorded, but the files correct it, under ``writer``
     end_row: Row | None = None  # the row that ends it; None where the record did
     ender: Change | None = None  # who then writes that it ended
+    written: Written | None = None  # how a new one's own row came about, where it was corrected
 
     @property
     def label(self) -> str:
@@ -101,6 +116,19 @@ class Thing:
         return begun and (self.end is None or change.position < self.end.position)
 
 
+@dataclass(frozen=True)
+class CorrectedCell:
+    """A cell that a recorded correction rewrote, in the row of ``facts``, or in the thing's own. ``column``
+    is blank where it added the row."""
+
+    change: Change
+    thing: Thing
+    facts: Facts | None
+    column: str = ""
+    before: str = ""
+    after: str = ""
+
+
 def owner_of(site: Thing | None, key: tuple[Any, ...]) -> Thing | None:
     """Within what the last part of a key is a name: a switch, a run, or the site."""
     return key[-2] if len(key) > 1 and isinstance(key[-2], Thing) else site
@@ -114,6 +142,8 @@ class World:
         self._by_key: dict[tuple[str, Thing | None, tuple[Any, ...]], list[Thing]] = defaultdict(list)
         self._names: dict[tuple[str, Thing | None], set[str]] = defaultdict(set)
         self.changes: dict[Thing, list[Change]] = defaultdict(list)
+        # by site, in the order of recording
+        self.corrected: dict[Thing, list[CorrectedCell]] = defaultdict(list)
 
     def add(self, thing: Thing) -> None:
         self.things[thing.kind.name].append(thing)

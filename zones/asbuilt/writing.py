@@ -8,11 +8,13 @@ then updated within the change set that says so.
 from __future__ import annotations
 
 import itertools
+import json
 from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import nullcontext
 from typing import Any
 
+from django.core.serializers.json import DjangoJSONEncoder
 from django.db import connection, transaction
 from django.db.models import Model
 from psycopg import sql
@@ -78,7 +80,7 @@ class Writer:
         for site, changes in self._world.changes.items():
             new = [change for change in changes if not change.recorded and (change.row or change in writers)]
             if new and not site.refused:
-                found[site] = sorted(new, key=lambda change: change.position)
+                found[site] = sorted(new, key=lambda change: change.order)
         return found
 
     # -- what all sites share
@@ -143,6 +145,7 @@ class Writer:
             # Facts hold no longer than their thing: what ends is ended before older facts of it are written
             self._end(sites, change_sets, recorded=True)
             self._insert(sites)
+            self._correct(sites, change_sets)
             self._end(sites, change_sets, recorded=False)
             self._rewrite(sites, change_sets)
 
@@ -163,6 +166,28 @@ class Writer:
             if kind.facts is not None:
                 _copy(kind.facts, [_facts_row(thing, one) for thing, one in facts])
             self.written[kind.name] += len(new) if kind.facts is None else len(facts)
+
+    def _correct(self, sites: Sequence[Thing], change_sets: dict[int, ChangeSet]) -> None:
+        """The corrections of new rows, in the order of recording: one statement a correction and table, so
+        that the change record says what each of them rewrote."""
+        rows: dict[Change, dict[type[Model], list[tuple[Values, Values]]]] = defaultdict(
+            lambda: defaultdict(list)
+        )
+        for kind in KINDS:
+            for thing in self._things(kind, sites):
+                if thing.written is not None and kind.model is not None:
+                    for change, values in thing.written.corrections:
+                        rows[change][kind.model].append(({"id": thing.id}, _plain(values)))
+                for facts in thing.facts:
+                    if facts.written is not None and kind.facts is not None:
+                        key = _facts_key(thing) | {"step": _step(facts.change)}
+                        for change, values in facts.written.corrections:
+                            row = _facts_values(thing, values)
+                            rows[change][kind.facts].append((key, row))
+        for change in sorted(rows, key=_id):
+            with change_context(change_sets[_id(change)], more_follows=True):
+                for model, of_model in rows[change].items():
+                    _update(model, of_model, _id(change))
 
     def _end(self, sites: Sequence[Thing], change_sets: dict[int, ChangeSet], *, recorded: bool) -> None:
         """What ends, of the things that the record had or of the new ones."""
@@ -202,8 +227,12 @@ class Writer:
     def _rewrites(self, thing: Thing) -> Iterator[tuple[Change, Rewrite]]:
         """The rows of a thing that are written again, and within which change."""
         kind = thing.kind
-        if kind.model is not None and thing.described and thing.described is not thing.writer:
-            yield thing.described, (kind.model, {"pk": thing.id}, {})
+        last = _last_writer(thing)
+        described = thing.described or (thing.writer if not kind.placed and thing.written else None)
+        if kind.model is not None and described and described is not last:
+            # after corrections, what others wrote to it since
+            values = _plain(thing.values) if thing.written else {}
+            yield described, (kind.model, {"pk": thing.id}, values)
         if kind.model is not None and thing.writer and _is_rewritten(thing):
             yield thing.writer, (kind.model, {"pk": thing.id}, _plain(thing.values))
             if kind.name == "paging_sets":
@@ -259,8 +288,18 @@ def _own_row(thing: Thing) -> Values:
     return {"id": thing.id} | _key_values(thing) | _plain(thing.values)
 
 
+def _last_writer(thing: Thing) -> Change | None:
+    """Who last wrote a new thing's own row, its corrections done."""
+    written = thing.written
+    if written is None:
+        return thing.writer
+    return written.corrections[-1][0] if written.corrections else written.writer
+
+
 def _thing_row(thing: Thing) -> Values:
     row = _own_row(thing) | {"change_set_id": _id(thing.writer)}
+    if thing.written is not None:
+        row |= _plain(thing.written.values) | {"change_set_id": _id(thing.written.writer)}
     if thing.site is not None:
         row["site_id"] = _id(thing.site)
     if thing.kind.placed:
@@ -282,15 +321,20 @@ def _facts_key(thing: Thing) -> Values:
 
 
 def _facts_row(thing: Thing, facts: Facts) -> Values:
-    row = _facts_key(thing) | _plain(facts.values)
-    row |= {"site_id": _id(thing.site), "change_set_id": _id(facts.writer), "step": _step(facts.change)}
+    first = facts.written
+    row = _facts_key(thing) | _facts_values(thing, facts.values if first is None else first.values)
+    writer = facts.writer if first is None else first.writer
+    row |= {"site_id": _id(thing.site), "change_set_id": _id(writer), "step": _step(facts.change)}
     if thing.kind.name == "points":
-        parent = facts.values["parent_id"]
-        row |= {
-            "run_id": thing.key[0].id,
-            "rank": thing.values["rank"],
-            "parent_rank": None if parent is None else parent.values["rank"],
-        }
+        row |= {"run_id": thing.key[0].id, "rank": thing.values["rank"]}
+    return row
+
+
+def _facts_values(thing: Thing, values: Values) -> Values:
+    row = _plain(values)
+    if thing.kind.name == "points":
+        parent = values["parent_id"]
+        row["parent_rank"] = None if parent is None else parent.values["rank"]
     return row
 
 
@@ -322,6 +366,22 @@ def _reserve_ids(things: Sequence[Thing]) -> None:
             )
             for thing, (new,) in zip(chosen, cursor.fetchall(), strict=True):
                 thing.id = new
+
+
+def _update(model: type[Model], rows: Sequence[tuple[Values, Values]], change_set_id: int) -> None:
+    """Write the values of rows, each with the same columns, found by the same keys, in one statement."""
+    keys, values = rows[0]
+    written = [key | values for key, values in rows]
+    statement = sql.SQL(
+        "UPDATE {table} t SET {values}, change_set_id = %s "
+        "FROM jsonb_populate_recordset(NULL::{table}, %s::jsonb) n WHERE {keys}"
+    ).format(
+        table=sql.Identifier(model._meta.db_table),
+        values=sql.SQL(", ").join(sql.SQL("{0} = n.{0}").format(sql.Identifier(name)) for name in values),
+        keys=sql.SQL(" AND ").join(sql.SQL("t.{0} = n.{0}").format(sql.Identifier(name)) for name in keys),
+    )
+    with connection.cursor() as cursor:
+        cursor.execute(statement, [change_set_id, json.dumps(written, cls=DjangoJSONEncoder)])
 
 
 def _copy(model: type[Model], rows: Sequence[Values]) -> None:

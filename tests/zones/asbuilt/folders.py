@@ -44,6 +44,7 @@ from zones.models import (
     Zone,
     ZoneEndpoint,
 )
+from zones.plant.corrections import corrections_of, undone
 
 Rows = list[dict[str, str]]
 Folder = dict[str, Rows]
@@ -222,6 +223,22 @@ def record_of(site: Site) -> dict[str, list[str]]:
             repr({"model": model.__name__} | described.row(row)) for row in rows
         )
     return found
+
+
+def versions_of(site: Site) -> list[dict[str, list[str]]]:
+    """The rows of a site's record before each of its corrections, as the search for causes takes them:
+    without ids, and without ranks, which a key carries along."""
+    return [
+        {table: sorted(_plain(row) for row in rows.values()) for table, rows in version.rows.items()}
+        for corrections in corrections_of([site.pk]).values()
+        for version in undone(corrections)
+    ]
+
+
+def _plain(row: Mapping[str, Any] | None) -> str:
+    left_out = {"id", "code", "rank", "parent_rank"}
+    kept = {name: value for name, value in (row or {}).items() if name not in left_out}
+    return repr(sorted(item for item in kept.items() if not item[0].endswith("_id")))
 
 
 class _Described:

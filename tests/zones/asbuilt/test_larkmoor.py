@@ -27,9 +27,12 @@ from zones.electrical.plant import Members
 from zones.electrical.verdicts import Verdict
 from zones.limits.registry import RULES
 from zones.models import PointFacts, Reading, Run, Zone
+from zones.plant.corrections import corrections_of, undone
 from zones.plant.selectors import read_plant
 from zones.subjects import Names
 from zones.visits.survey import site_survey
+
+from .test_round_trip import assert_round_trip
 
 FIXTURES = Path(settings.BASE_DIR) / "fixtures"
 Found = dict[tuple[str, str, str], tuple[str, float]]
@@ -258,3 +261,14 @@ def test_files_are_sorted_by_site_as_a_person_keeps_them() -> None:
             sites = [row["site"] for row in csv.DictReader(file) if "site" in row]
         if path.stem != "coverages":
             assert sites == sorted(sites, key=order.index), path.name
+
+
+@pytest.mark.django_db
+def test_a_corrected_site_of_it_goes_out_and_comes_in_with_what_stood_before(tmp_path: Path) -> None:
+    take_larkmoor()
+    site = Site.objects.get(code="hallmere-north")
+    assert_round_trip(site, tmp_path)
+    ((version,),) = [undone(of) for of in corrections_of([site.pk]).values()]
+    (row,) = version.rows["point_facts"].values()
+    assert row is not None
+    assert (row["length_m"], row["length_basis"]) == (96, 2), "96 m, from the drawing"

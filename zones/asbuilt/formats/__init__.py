@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from .catalogue import CABLE_TYPES, DEVICE_MODELS
+from .corrections import CORRECTED, CORRECTIONS, OWN_CORRECTED, corrected_columns
 from .customers import CHANGES, CLOSETS, CONTACTS, CONTRACTS, COVERAGES, CUSTOMERS, SITES
 from .equipment import AMPLIFIERS, BLOCKS, ENDPOINTS, OUTPUTS, SUPPLIES, SWITCH_PORTS, SWITCHES
 from .kinds import Column, Estimated, FileKind, Reference
@@ -35,10 +36,23 @@ ALL: tuple[FileKind, ...] = (
     LANDINGS,
     CLIPS,
     READINGS,
+    CORRECTIONS,
 )
 BY_NAME = {kind.name: kind for kind in ALL}
-# What all sites share, and what is of one site; sites, their coverages and changes are neither
+# What all sites share, and what is of one site; sites, their coverages, changes and corrections are neither
 SHARED = tuple(kind for kind in ALL if not kind.sited and kind not in (SITES, COVERAGES))
-SITED = tuple(kind for kind in ALL if kind.sited and kind is not CHANGES)
+SITED = tuple(kind for kind in ALL if kind.sited and kind not in (CHANGES, CORRECTIONS))
 
-__all__ = ["ALL", "BY_NAME", "SHARED", "SITED", "Column", "Estimated", "FileKind", "Reference"]
+__all__ = [
+    "ALL",
+    "BY_NAME",
+    "CORRECTED",
+    "OWN_CORRECTED",
+    "SHARED",
+    "SITED",
+    "Column",
+    "Estimated",
+    "FileKind",
+    "Reference",
+    "corrected_columns",
+]

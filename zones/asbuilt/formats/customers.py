@@ -61,7 +61,7 @@ COVERAGES = file_kind(
 CHANGES = file_kind(
     "changes",
     "Who did what, when and why: each row becomes one change set of its site, in order of day, then of the "
-    "file.",
+    "file. They are recorded in the order of the file.",
     Column(
         "change",
         KEY,

@@ -15,6 +15,7 @@ from zones.asbuilt.things import World
 
 from .changes import changes_of_sites
 from .context import Context, Importer
+from .corrections import settle_corrections
 from .coverages import settle_coverages
 from .identity import identify
 from .readings import settle_readings
@@ -22,7 +23,11 @@ from .rules import check_ends, check_ports, check_rewritten
 from .trees import settle_trees
 from .values import check_customers, settle
 
-_OWN_WAY = {"coverages": settle_coverages, "readings": settle_readings}
+_OWN_WAY = {
+    "coverages": settle_coverages,
+    "readings": settle_readings,
+    "corrections": settle_corrections,
+}
 
 
 def resolve(rows: Mapping[str, list[Row]], world: World, importer: Importer) -> Context:

@@ -142,7 +142,7 @@ def _settle_facts(context: Context, thing: Thing, facts: Facts, row: Row, values
         return
     differing = _differing(new, facts.values)
     if differing and revised is not None and not revised.recorded:
-        facts.values = new
+        facts.former, facts.values = facts.values, new
         facts.writer, facts.rewritten = revised, True
     else:
         _complain_of_differences(thing, row, differing, facts.values)

@@ -1,0 +1,339 @@
+"""What corrections rewrote: each new row that was corrected is taken back to what it said at first, so that
+it can be written as it came about.
+
+The files hold the last values. ``corrections.csv`` is gone through from the last correction of a row to the
+first: what a cell said after one has to be what it says now, and before it, it said ``before``.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from typing import Any, NamedTuple
+
+from sites.wording import perhaps
+from zones.asbuilt.cells import BadCellError, Rows
+from zones.asbuilt.exporting import Cells, facts_cells, name_cells, own_cells
+from zones.asbuilt.files import Sheet
+from zones.asbuilt.formats import BY_NAME, Column, FileKind, corrected_columns
+from zones.asbuilt.formats.kinds import Values
+from zones.asbuilt.parsing import Row, parse, read_cell
+from zones.asbuilt.problems import place_of
+from zones.asbuilt.things import Change, Facts, Thing, Written
+
+from .context import Context, LookUp
+from .rules import facts_fit
+
+Target = tuple[Thing, Facts | None]
+
+
+class Cell(NamedTuple):
+    """What one row of the file says, its names looked up. ``column`` is blank where the row was added."""
+
+    row: Row
+    change: Change
+    column: str
+    before: str
+    after: str
+
+
+def settle_corrections(context: Context) -> None:
+    """Give every new row that was corrected its ``written``; complain of what does not fit."""
+    by_target: dict[Target, list[Cell]] = defaultdict(list)
+    for row in context.rows.get("corrections", []):
+        if row.is_refused():
+            continue
+        found = _looked_up(context, row)
+        if found is not None and not row.is_refused():
+            by_target[found[0]].append(found[1])
+    recorded = {
+        (cell.change, cell.thing, cell.facts, cell.column, cell.before, cell.after)
+        for of_site in context.world.corrected.values()
+        for cell in of_site
+    }
+    for (thing, facts), cells in by_target.items():
+        known = [cell for cell in cells if cell.change.recorded]
+        new = [cell for cell in cells if not cell.change.recorded]
+        is_recorded = thing.recorded if facts is None else facts.recorded
+        if is_recorded:
+            for cell in known:
+                if (cell.change, thing, facts, *cell[2:]) not in recorded:
+                    message = "the record has this row, and does not say that this correction rewrote it so"
+                    cell.row.complain("change", "differs", message)
+        if new and not _refused_with(thing, facts, cells):
+            if is_recorded:
+                _check_rewritten(thing, facts, new)
+            elif not known:
+                _settle(context, thing, facts, new)
+
+
+def _refused_with(thing: Thing, facts: Facts | None, cells: list[Cell]) -> bool:
+    """Whether the corrected row is refused; what was rewritten in it then waits for it."""
+    row = thing.row if facts is None else facts.row
+    if thing.refused or (row is not None and row.is_refused()):
+        for cell in cells:
+            cell.row.wait_for(row or thing.row)
+        return True
+    return False
+
+
+# --- names --------------------------------------------------------------------------------------------------
+
+
+def _looked_up(context: Context, row: Row) -> tuple[Target, Cell] | None:
+    site = context.site_of(row)
+    if site is None:
+        return None
+    change = context.change(row, site, "change")
+    since = context.change(row, site, "held_since")
+    if change is None or row.is_refused():
+        return None
+    if change.values["kind"] != "correction":
+        message = f"“{change.key}” is {change.values['kind']}: only a change of kind correction rewrites"
+        row.complain("change", "not_a_correction", message)
+        return None
+    kind = BY_NAME[row.values["file"]]
+    column = _column(kind, row)
+    thing = site if kind.name == "sites" else _thing(context, row, kind, site, since)
+    if thing is None or row.is_refused():
+        return None
+    facts = None
+    is_dated = column.dated if column is not None else kind.facts is not None
+    if is_dated:
+        facts = next((one for one in thing.facts if one.change is since), None)
+        if facts is None:
+            message = f"{kind.file} and the record have no row of {thing.label} that holds from this change"
+            row.complain("held_since", "no_such_row", message)
+            return None
+    texts = [_text(row, column, name) for name in ("before", "after")]
+    if column is not None and texts[0] == texts[1] and not row.problems:
+        row.complain("after", "contradiction", "is as before: nothing was rewritten")
+    return (thing, facts), Cell(row, change, "" if column is None else column.name, *texts)
+
+
+def _column(kind: FileKind, row: Row) -> Column | None:
+    name = row.values.get("column")
+    if name is None:
+        return None
+    column = kind.by_name.get(name)
+    taken = corrected_columns(kind)
+    if column is None or name not in taken:
+        message = f"“{name}” is no column of {kind.file} that corrections rewrite{perhaps(name, taken)}"
+        row.complain("column", "no_such_column", f"{message}; those are {', '.join(taken)}")
+    return column
+
+
+def _thing(context: Context, row: Row, kind: FileKind, site: Thing, since: Change | None) -> Thing | None:
+    """The thing that the cell ``thing`` names, as it stood when the corrected row began."""
+    names = Row(row.kind, row.number, row.cells)  # what is wrong with a name is wrong with the one cell
+    for text in row.values.get("thing", []):
+        name, _, value = text.partition("=")
+        name, value = name.strip(), value.strip()
+        if name not in kind.key_columns:
+            message = (
+                f"“{name}” does not identify a row of {kind.file}; that do {', '.join(kind.key_columns)}"
+            )
+            names.complain("thing", "no_such_column", message)
+            continue
+        read = read_cell(kind.by_name[name], value)
+        if isinstance(read, BadCellError):
+            names.complain("thing", "bad_value", f"{name}: {read}")
+        else:
+            names.values[name] = read[0] if isinstance(kind.by_name[name].cell, Rows) else read
+    if since is None and not row.problems:
+        row.complain("held_since", "blank", "is blank; only the row of a site holds from no change")
+    key = None
+    if not names.problems and since is not None:
+        key = context.key(LookUp(names, names.values, site, since), kind.parts)
+    for problem in names.problems:
+        row.complain("thing", problem.code, problem.detail)
+    row.wait_for(names.waits_for)
+    if key is None:
+        return None
+    lives = context.world.lives(kind.name, site, key)
+    found = next((life for life in lives if life.stands_at(since)), None)
+    if found is None:
+        row.complain("thing", "no_such_thing", f"{kind.file} and the record have no such thing then")
+    return found
+
+
+def _text(row: Row, column: Column | None, name: str) -> str:
+    """A cell of the corrected row as it would be exported; blank after a complaint."""
+    text = row.cells.get(name, "").removeprefix("'")
+    if not text:
+        return ""
+    if column is None:
+        row.complain(name, "contradiction", "is given, but column is blank")
+        return ""
+    read = read_cell(column, text)
+    if isinstance(read, BadCellError):
+        row.complain(name, "bad_value", str(read))
+        return ""
+    return "" if read is None else column.cell.write(read)
+
+
+# --- values -------------------------------------------------------------------------------------------------
+
+
+def _cells(thing: Thing, facts: Facts | None, values: Values | None = None) -> Cells:
+    """The cells of the row as they stand in the end, or with other ``values``."""
+    if facts is not None:
+        return facts_cells(thing.kind, facts.values if values is None else values)
+    key = dict(zip(thing.kind.key_sources, thing.key, strict=True))
+    return own_cells(thing.kind, key | (thing.values if values is None else values))
+
+
+def _check_rewritten(thing: Thing, facts: Facts | None, cells: list[Cell]) -> None:
+    """A row that the record has and the files correct: by one change, from what the record says."""
+    for cell in cells:
+        is_it = facts is not None and facts.rewritten and facts.writer is cell.change
+        if not is_it or facts is None:
+            message = "the record has this row, and revised_by does not name this change as correcting it"
+            cell.row.complain("change", "contradiction", message)
+            continue
+        _require(cell, "before", _cells(thing, facts, facts.former).get(cell.column, ""), "the record says")
+        _require(cell, "after", _cells(thing, facts).get(cell.column, ""), "its row says")
+
+
+def _require(cell: Cell, name: str, there: str, who: str) -> None:
+    here = cell.before if name == "before" else cell.after
+    if here != there:
+        message = f"is {here or 'blank'}, but {who} {there or 'blank'}"
+        cell.row.complain(name, "differs", message)
+
+
+def _settle(context: Context, thing: Thing, facts: Facts | None, cells: list[Cell]) -> None:
+    """From the last correction to the first, the row before each."""
+    by_change = _by_change(cells)
+    order = sorted(by_change, key=_recorded)
+    final_writer = facts.writer if facts is not None else thing.described or thing.writer
+    if facts is not None and final_writer is not order[-1]:
+        row = next(iter(by_change[order[-1]].values())).row
+        message = f"“{order[-1].key}” rewrote the row last, which its revised_by does not say"
+        row.complain("change", "contradiction", message)
+    standing = _cells(thing, facts)
+    values = _final_values(thing, facts)
+    stages: list[tuple[Change, Values]] = []
+    # What is not dated may have been rewritten by other work after the last of the corrections
+    known = set(standing) if final_writer is order[-1] or facts is not None else set()
+    for change in reversed(order):
+        rewritten = {name: cell for name, cell in by_change[change].items() if name}
+        for name, cell in rewritten.items():
+            if name in known:
+                _require(cell, "after", standing[name], "what then stands is")
+            standing[name] = cell.after
+        if rewritten.keys() - known:
+            values = _values(context, thing, facts, standing, rewritten, "after", values)
+        if rewritten:
+            stages.append((change, values))
+        known |= rewritten.keys()
+        standing |= {name: cell.before for name, cell in rewritten.items()}
+        values = _values(context, thing, facts, standing, rewritten, "before", values)
+    refused = next((cell.row for cell in cells if cell.row.is_refused()), None)
+    if refused is not None:
+        for cell in cells:
+            cell.row.wait_for(refused)
+        return
+    added = order[0] if "" in by_change[order[0]] else None
+    written = Written(added or _first_writer(context, thing, facts), values, stages[::-1])
+    if facts is None:
+        thing.written = written
+        return
+    facts.written = written
+    if facts.change is thing.begin and not thing.recorded:
+        thing.writer = written.writer  # else its own row would seem to be added by the last correction
+
+
+def _by_change(cells: list[Cell]) -> dict[Change, dict[str, Cell]]:
+    """The cells by change and column, each once."""
+    by_change: dict[Change, dict[str, Cell]] = defaultdict(dict)
+    for cell in cells:
+        first = by_change[cell.change].setdefault(cell.column, cell)
+        if first is not cell:
+            message = f"row {first.row.number} says already what this change rewrote there"
+            cell.row.complain("column", "key_twice", message)
+    first_change = min(by_change, key=_recorded)
+    for change, of_change in by_change.items():
+        if "" in of_change and change is not first_change:
+            message = f"added the row, but “{first_change.key}” rewrote it before"
+            of_change[""].row.complain("change", "contradiction", message)
+    return by_change
+
+
+def _recorded(change: Change) -> int:
+    """New changes are recorded in the order of changes.csv."""
+    return change.row.number if change.row is not None else 0
+
+
+def _first_writer(context: Context, thing: Thing, facts: Facts | None) -> Change:
+    if facts is not None:
+        return facts.change
+    first = thing.begin or context.first_named(thing.site or thing)
+    assert first is not None
+    return first
+
+
+def _final_values(thing: Thing, facts: Facts | None) -> Values:
+    if facts is not None:
+        return facts.values
+    return dict(zip(thing.kind.key_sources, thing.key, strict=True)) | thing.values
+
+
+def _values(
+    context: Context,
+    thing: Thing,
+    facts: Facts | None,
+    standing: Cells,
+    rewritten: dict[str, Cell],
+    side: str,
+    later: Values,
+) -> Values:
+    """What the row says with these cells; complaints stand on the rows that brought them. ``later``: what it
+    says afterwards."""
+    kind = thing.kind
+    cells = name_cells(thing) | {name: text for name, text in standing.items() if text}
+    if thing.site is not None:
+        cells["site"] = thing.site.key[0]
+    header = [name for name in kind.by_name if name in cells]
+    (row,) = parse(Sheet(kind, header, [(0, dict.fromkeys(kind.by_name, "") | cells)]))
+    new: Values = {}
+    if not row.problems:
+        given = row.items()[0]
+        at = facts.change if facts is not None else thing.begin
+        look = LookUp(row, given, thing.site, at, strict=facts is not None)
+        if facts is None:
+            new = later | kind.own_blank | context.read(look, kind.own)
+            new |= context.read(look, kind.key_sources)
+        else:
+            new = kind.dated_blank | context.read(look, kind.dated)
+            if kind.fill is not None:
+                kind.fill(new, given)
+            if not row.is_refused():
+                row.refuse(facts_fit(thing, new))
+    for problem in row.problems:
+        column = place_of(problem)[2]
+        cell = rewritten.get(column) or next(iter(rewritten.values()), None)
+        if cell is not None:
+            about = "" if column == cell.column else f"{column}: "
+            cell.row.complain(side, problem.code, about + problem.detail)
+    for cell in rewritten.values():
+        cell.row.wait_for(row.waits_for)
+    if row.is_refused():
+        return later
+    return new if facts is None else new | _kept(thing, facts, new)
+
+
+def _kept(thing: Thing, facts: Facts, new: Values) -> Values:
+    """The references that stay as they stand in the end: to what has ended since while the facts still hold,
+    and to a parent that has its place behind the point since. The record is never without what it names."""
+    after = [one.change for one in thing.facts if one.change.position > facts.change.position]
+    until = min(after, key=lambda change: change.position, default=thing.end)
+    kept: dict[str, Any] = {}
+    for name, value in new.items():
+        if not isinstance(value, Thing):
+            continue
+        end = value.end
+        outlasted = end is not None and (until is None or until.position > end.position)
+        behind = name == "parent_id" and value.values["rank"] >= thing.values["rank"]
+        if outlasted or behind:
+            kept[name] = facts.values[name]
+    return kept

@@ -182,5 +182,6 @@ class Hazards:
                 ),
                 limits=frozenset(limits),
                 jurisdiction=site.jurisdiction,
+                length_unit=site.length_unit,
             )
         )

@@ -99,6 +99,10 @@ def test_a_ladder(closet: Closet) -> None:
     closet_alter(factories.change(closet.site), closet=closet, ladder_m=3.6576)
     closet.refresh_from_db()
     assert shown(closet)[Caution.LADDER] == "work here is up to 3.7 m high"
+    site_alter(factories.change(closet.site), length_unit="ft")
+    closet.refresh_from_db()
+    # 3.6576 m / 0.3048 m
+    assert shown(closet)[Caution.LADDER] == "work here is up to 12 ft high"
 
 
 @pytest.mark.parametrize(

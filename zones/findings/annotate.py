@@ -68,7 +68,7 @@ class Annotated:
         self.words = {f.pk: self._in_words(f) for f in findings}
 
     def _in_words(self, finding: Finding) -> FindingInWords:
-        limit, names = limit_by_code(finding.code), self._names
+        limit, names = limit_by_code(finding.code).shown_in(finding.site.length_unit), self._names
         subject, closet_id = names.of(finding.subject), names.closet_of(finding.subject)
         places = names.places(limit.detail, finding.estimates)
         zones = self._zones.get(finding.subject, ())

@@ -61,12 +61,12 @@ class _Count(float):
         return counted(float(self), noun)
 
 
-def _value(value: float | Reference | None, names: Names, unit: str = "") -> str:
+def _value(value: float | Reference | None, names: Names, unit: str = "", length_unit: str = "m") -> str:
     if isinstance(value, Reference):
         if value.kind == "kind":
             return DEVICES[DeviceKind(value.id)]
         return names.get(value, f"{value.kind} {value.id}")
-    return "not recorded" if value is None else amount(value, unit)
+    return "not recorded" if value is None else amount(value, unit, length_unit=length_unit)
 
 
 def _things(type_: str) -> tuple[str, str]:
@@ -77,9 +77,9 @@ def _things(type_: str) -> tuple[str, str]:
     return noun, {"supply": "supplies", "switch": "switches"}.get(noun, f"{noun}s")
 
 
-def _phrase(change: ChangeAtStep, names: Names) -> str:
+def _phrase(change: ChangeAtStep, names: Names, length_unit: str) -> str:
     type_ = CHANGE_TYPES[change.type]
-    before, after = (_value(value, names, type_.unit) for value in (change.before, change.after))
+    before, after = (_value(value, names, type_.unit, length_unit) for value in (change.before, change.after))
     kind, thing = DEVICES[DeviceKind(change.device_kind)], _value(change.thing, names)
     several = change.thing is None and change.count > 1
     if several:
@@ -105,19 +105,20 @@ def _phrase(change: ChangeAtStep, names: Names) -> str:
     )
 
 
-def phrases_of(changes: Sequence[ChangeAtStep], names: Names) -> list[str]:
-    """Changes in words, one phrase each; those of which all but the count reads alike are taken together."""
+def phrases_of(changes: Sequence[ChangeAtStep], names: Names, length_unit: str = "m") -> list[str]:
+    """Changes in words, one phrase each; those of which all but the count reads alike are taken together.
+    length_unit: in which the site counts."""
     alike: dict[str, ChangeAtStep] = {}
     for change in changes:
-        without_count = _phrase(replace(change, count=2.0), names)
+        without_count = _phrase(replace(change, count=2.0), names, length_unit)
         known = alike.get(without_count)
         alike[without_count] = change if known is None else replace(known, count=known.count + change.count)
-    return [_phrase(change, names) for change in alike.values()]
+    return [_phrase(change, names, length_unit) for change in alike.values()]
 
 
-def what_was_done(changes: Sequence[ChangeAtStep], names: Names) -> str:
+def what_was_done(changes: Sequence[ChangeAtStep], names: Names, length_unit: str = "m") -> str:
     """Changes in a few words; the first ones where there are many."""
-    phrases = phrases_of(changes, names)
+    phrases = phrases_of(changes, names, length_unit)
     if len(phrases) > _NAME_AT_MOST:
         more = len(phrases) - _NAME_AT_MOST + 1
         phrases = [*phrases[: _NAME_AT_MOST - 1], counted(more, "more change")]
@@ -225,15 +226,14 @@ def _note(change: NamedChange, names: Names) -> str:
     return "" if change.note is None else _correction(change.note, change.noted, names, past=False)
 
 
-def _end(change: NamedChange, names: Names) -> str:
+def _end(change: NamedChange, names: Names, length_unit: str) -> str:
     """One end of a range: ``2025-03-14 (12 wall speakers added by R. Ondine)``."""
     known = _known_since(change, names)
     if change.as_found:
         found = f"what was found on {change.day}"
         return f"{found} ({known})" if known else found
-    done = " ".join(
-        part for part in (what_was_done(change.changes, names), _by(change.change_set, day=False)) if part
-    )
+    what = what_was_done(change.changes, names, length_unit)
+    done = " ".join(part for part in (what, _by(change.change_set, day=False)) if part)
     if not change.is_revised:
         known = ""
     details = "; ".join(part for part in (done, known, _note(change, names)) if part)
@@ -247,7 +247,7 @@ def sentence(attribution: Attribution, limit: Limit, subject: str, names: Names)
     elif attribution.named.as_found:
         text = _as_found(attribution, limit, subject, names)
     else:
-        text = f"{_done(attribution.named, names)}: " + _led_to(
+        text = f"{_done(attribution.named, names, limit.length_unit)}: " + _led_to(
             limit, subject, attribution.named.before, attribution.named.after
         )
     return f"{text}; it may not {_CROSS[limit.is_minimum]}" if attribution.possible else text
@@ -266,11 +266,11 @@ _NOT_IN_SERVICE: Final = {
 _CROSS: Final = {False: "exceed the limit", True: "fall below the minimum"}
 
 
-def _done(change: NamedChange, names: Names) -> str:
+def _done(change: NamedChange, names: Names, length_unit: str) -> str:
     """What was done, when, by whom, under which job."""
     if change.correction is not None and not change.is_revised:
         return capital(_correction(change.correction, change.corrected, names, past=False))
-    what = what_was_done(change.changes, names) or "record changed"
+    what = what_was_done(change.changes, names, length_unit) or "record changed"
     who = _by(change.change_set) or f"on {change.day}"
     known = _known_since(change, names) if change.is_revised else ""
     return capital(", ".join(filter(None, (f"{what} {who}", known, _note(change, names)))))
@@ -284,7 +284,8 @@ def _as_found(attribution: Attribution, limit: Limit, subject: str, names: Names
 
 
 def _range(since: NamedChange, until: NamedChange, limit: Limit, subject: str, names: Names) -> str:
-    between = f"Between {_end(since, names)} and {_end(until, names)}"
+    first, last = (_end(one, names, limit.length_unit) for one in (since, until))
+    between = f"Between {first} and {last}"
     before = since.after if since.as_found else since.before
     return f"{between}: {_led_to(limit, subject, before, until.after)}"
 
@@ -308,19 +309,19 @@ def as_shown(
         return {**shown, "sentence": f"No recorded change explains it for {subject}"}
     if attribution.since is not None and attribution.until is not None:
         ends = {"since": attribution.since, "until": attribution.until}
-        shown["between"] = {name: _change_shown(end, names) for name, end in ends.items()}
+        shown["between"] = {name: _change_shown(end, limit, names) for name, end in ends.items()}
     return {
         **shown,
         "sentence": sentence(attribution, limit, subject, names),
-        "change": _change_shown(attribution.named, names),
+        "change": _change_shown(attribution.named, limit, names),
     }
 
 
-def _change_shown(change: NamedChange, names: Names) -> dict[str, Any]:
+def _change_shown(change: NamedChange, limit: Limit, names: Names) -> dict[str, Any]:
     return {
         "cause": str(change.cause),
         "day": change.day.isoformat(),
-        "what": what_was_done(change.changes, names),
+        "what": what_was_done(change.changes, names, limit.length_unit),
         "changes": [_at_step_shown(one, names) for one in change.changes],
         "change_set": _change_set_shown(change.change_set),
         "correction": _change_set_shown(change.correction),

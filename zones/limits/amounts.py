@@ -5,18 +5,33 @@ from __future__ import annotations
 import math
 from typing import Final
 
-# Digits after the point; of the last three, zeros at the end are left out
-_DIGITS: Final = {"A": 2, "V": 1, "dB": 1, "W": 1, "Ω": 1, "m": 1}
-_WITHOUT_ZEROS: Final = {"W", "Ω", "m", ""}
+from zones.electrical.conductors import FOOT_M
+
+# Digits after the point; of the last four, zeros at the end are left out
+_DIGITS: Final = {"A": 2, "V": 1, "dB": 1, "W": 1, "Ω": 1, "m": 1, "ft": 1}
+_WITHOUT_ZEROS: Final = {"W", "Ω", "m", "ft", ""}
 _MOST_DIGITS: Final = 9
 
 
-def amount(value: float, unit: str, *, decimals: int | None = None, apart_from: float | None = None) -> str:
-    """A value with its unit; in more digits where it would else look like ``apart_from``.
+def amount(
+    value: float,
+    unit: str,
+    *,
+    decimals: int | None = None,
+    apart_from: float | None = None,
+    length_unit: str = "m",
+) -> str:
+    """A value with its unit; in more digits where it would else look like ``apart_from``. length_unit: in
+    which a length in metres is shown (``Site.LengthUnit``).
 
     >>> amount(1.6, "A"), amount(60.0, "W"), amount(1.602, "A", apart_from=1.6), amount(3.0, "")
     ('1.60 A', '60 W', '1.602 A', '3')
+    >>> amount(30.48, "m"), amount(30.48, "m", length_unit="ft"), amount(1.6, "A", length_unit="ft")
+    ('30.5 m', '100 ft', '1.60 A')
     """
+    if unit == "m" and length_unit == "ft":
+        value, unit = value / FOOT_M, "ft"
+        apart_from = None if apart_from is None else apart_from / FOOT_M
     digits = _DIGITS.get(unit, 1) if decimals is None else decimals
     text = _digits(value, digits, unit)
     if apart_from is not None and not math.isclose(value, apart_from, rel_tol=1e-9):

@@ -15,6 +15,8 @@ from typing import Final
 
 from sites.wording import capital, listed, plural
 
+from .amounts import amount
+
 
 class Caution(StrEnum):
     LIFE_SAFETY = "life_safety"
@@ -116,6 +118,7 @@ class Surroundings:
     ladder [m]. plenum_cable: some cable there is plenum cable. dangers: those recorded of the place, as
     people wrote them. texts: what else they wrote about it. limits: cautions of the limits that are past or
     near there. jurisdiction: whose rules govern the site (``Site.Jurisdiction``); None: not recorded.
+    length_unit: in which the site counts (``Site.LengthUnit``).
     """
 
     life_safety: frozenset[tuple[str, str]] = frozenset()
@@ -127,6 +130,7 @@ class Surroundings:
     texts: tuple[str, ...] = ()
     limits: frozenset[Caution] = frozenset()
     jurisdiction: str | None = None
+    length_unit: str = "m"
 
     @property
     def named_dangers(self) -> str:
@@ -203,7 +207,9 @@ def _disconnect(here: Surroundings) -> str:
 
 
 def _ladder(here: Surroundings) -> str:
-    return f"work here is up to {round(here.ladder_m, 1):g} m high" if here.ladder_m else ""
+    if not here.ladder_m:
+        return ""
+    return f"work here is up to {amount(here.ladder_m, 'm', length_unit=here.length_unit)} high"
 
 
 def _wiring_classes(here: Surroundings) -> str:

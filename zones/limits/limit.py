@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import IntEnum, StrEnum
+from typing import Self
 
 from sites.wording import capital, plural
 from zones.electrical.bands import LIKELY
@@ -96,6 +97,12 @@ class Limit:
     in_order: str = ""
     overloaded: str = ""
     """The sentence where the network has no stable solution in the likely estimate."""
+    length_unit: str = "m"
+    """In which its sentences show lengths (``Site.LengthUnit``); figures and limits stay in ``unit``."""
+
+    def shown_in(self, length_unit: str) -> Self:
+        """The limit as its sentences read on a site that counts in this unit."""
+        return self if length_unit == self.length_unit else replace(self, length_unit=length_unit)
 
     @property
     def is_advice(self) -> bool:
@@ -138,7 +145,13 @@ class Limit:
 
     def number(self, value: float, *, apart_from: float | None = None) -> str:
         """A value with the unit; in more digits where it would else look like ``apart_from``."""
-        return amount(value, self.unit, decimals=self.decimals, apart_from=apart_from)
+        return amount(
+            value,
+            self.unit,
+            decimals=self.decimals,
+            apart_from=apart_from,
+            length_unit=self.length_unit,
+        )
 
     def figure_text(
         self,

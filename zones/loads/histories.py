@@ -113,7 +113,7 @@ def zone_history(
     names = Names(subjects, others=(reference for one in named for reference in one.references()))
     lines = []
     for subject, code, entries, of in zip(subjects, targets.code, kept, made_by, strict=True):
-        limit, name = limit_by_code(code), names.of(subject)
+        limit, name = limit_by_code(code).shown_in(loads.length_unit), names.of(subject)
         shown = _shown(entries, of, limit, name, names)
         lines.append(
             Line(
@@ -209,7 +209,7 @@ def _shown(
                 correction=made.named.correction or made.named.note,
                 estimates=entry.estimates,
                 verdict=_verdict(entry.estimates, limit.rule),
-                what=what_was_done(made.named.changes, names.texts),
+                what=what_was_done(made.named.changes, names.texts, limit.length_unit),
                 sentence=sentence(made, limit, name, names.texts) + ".",
             )
         )

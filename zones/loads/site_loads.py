@@ -12,12 +12,14 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Set
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import cached_property
 from operator import attrgetter
 from typing import Final
 
 from django.db import connection, transaction
 
 from sites.changes.steps import first_step_after
+from sites.models import Site
 from zones.electrical.bearing import bearing
 from zones.electrical.calibration import Anchoring, anchor
 from zones.electrical.estimates import Estimate, Estimates, estimates_of
@@ -94,6 +96,12 @@ class Loads:
     loads: tuple[Load, ...]
     problems: tuple[tuple[Subject, str], ...]
     bearing: Mapping[int, Set[Subject]]
+
+    @cached_property
+    def length_unit(self) -> str:
+        """In which the site counts: how sentences show lengths."""
+        unit: str = Site.objects.values_list("length_unit", flat=True).get(pk=self.site_id)
+        return unit
 
     def of(self, subjects: Iterable[Subject]) -> tuple[Load, ...]:
         """The loads of some subjects, worst verdict first and then least headroom."""

@@ -80,9 +80,12 @@ class NotComputed:
     reason: str
 
 
-def render_loads(loads: Sequence[Load], names: Names | None = None) -> tuple[RenderedLoad, ...]:
-    """Loads in words, in the same order. names: where they are read already, with those of the places."""
-    limits = [limit_by_code(load.code) for load in loads]
+def render_loads(
+    loads: Sequence[Load], length_unit: str, names: Names | None = None
+) -> tuple[RenderedLoad, ...]:
+    """Loads of a site in words, in the same order. length_unit: in which the site counts. names: where they
+    are read already, with those of the places."""
+    limits = [limit_by_code(load.code).shown_in(length_unit) for load in loads]
     of = names or Names((load.subject for load in loads), places_of(loads))
     return tuple(
         RenderedLoad(load, limit, of.of(load.subject), of.places(limit.detail, load.estimates))

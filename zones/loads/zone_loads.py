@@ -45,7 +45,7 @@ def loads_of_zones(loads: Loads, zone_ids: Collection[int]) -> Mapping[int, Zone
     chosen = loads.of(everything)
     names = Names(everything, places_of(chosen))
     every_figure, every_problem = (
-        render_loads(chosen, names),
+        render_loads(chosen, loads.length_unit, names),
         not_computed(loads.problems_of(everything), names),
     )
     found = {}

@@ -119,7 +119,8 @@ def figures_for_effect(site_id: int, happened_on: dt.date | None) -> SiteFigures
     later one. In words at once, since what a draft adds has a name only as long as it is there."""
     today = today_at(site_id)
     loads: SiteLoads = site_loads(site_id, max(happened_on or today, today))
-    figures = {(one.load.code, one.load.subject): one for one in render_loads(loads.loads)}
+    rendered = render_loads(loads.loads, loads.length_unit)
+    figures = {(one.load.code, one.load.subject): one for one in rendered}
     return SiteFigures(loads.as_of, figures, not_computed(loads.problems))
 
 

@@ -85,7 +85,7 @@ def recent_changes(closet: Closet, before: int) -> tuple[RecentChange, ...]:
             RecentChange,
             row,
             kind=row.get_kind_display(),
-            what=tuple(phrases_of(changes[row.pk], names))
+            what=tuple(phrases_of(changes[row.pk], names, closet.site.length_unit))
             or _written([change for change in written if change.change_set_id == row.pk]),
         )
         for row in change_sets

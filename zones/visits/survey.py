@@ -64,7 +64,8 @@ def site_survey(site_id: int, as_of: dt.date) -> Survey:
 def questions_of(loads: Loads, subjects: Collection[Subject] | None = None) -> tuple[Question, ...]:
     """Of a whole site, or of some subjects on it."""
     chosen = loads.loads if subjects is None else loads.of(subjects)
-    figures = render_loads([load for load in chosen if load.verdict is Verdict.CANNOT_TELL])
+    open_ones = [load for load in chosen if load.verdict is Verdict.CANNOT_TELL]
+    figures = render_loads(open_ones, loads.length_unit) if open_ones else ()
     if not figures:
         return ()
     facts = SiteFacts(loads.site_id, first_step_after(loads.as_of))

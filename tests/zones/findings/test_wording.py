@@ -357,3 +357,21 @@ def test_numbers(value: float, unit: str, apart_from: float | None, text: str) -
 def test_things_that_are_taken_together_are_counted(type_: str, words: str) -> None:
     """Of more than two things the change has no thing of its own: it read "not recorded added"."""
     assert what_was_done([ChangeAtStep(type_, 3.0)], {}) == words
+
+
+def test_lengths_are_said_as_the_site_counts() -> None:
+    """1 ft is 0.3048 m exactly: 7.9248 m are 26 ft, 11.8872 m 39 ft, 110 m 360.9 ft and 100 m 328.1 ft."""
+    longer = ChangeAtStep("segment_length", 3.0, before=26 * 0.3048, after=39 * 0.3048)
+    assert what_was_done([longer], {}) == "length of 3 segments raised from 7.9 m to 11.9 m"
+    assert what_was_done([longer], {}, "ft") == "length of 3 segments raised from 26 ft to 39 ft"
+    raised = ChangeAtStep("current_changed", 1.0, device_kind=3, before=0.5, after=0.7)
+    assert what_was_done([raised], {}, "ft") == what_was_done([raised], {}), (
+        "only lengths are counted in feet"
+    )
+    cable = limit_by_code("endpoint_cable")
+    feet = cable.shown_in("ft")
+    at_110 = Estimate(110.0, 100.0)
+    assert cable.clause("endpoint G2", at_110) == "endpoint G2: 110 m, limit 100 m"
+    assert feet.clause("endpoint G2", at_110) == "endpoint G2: 361 ft, limit 328 ft"
+    assert feet.unit == "m", "figures beside the sentence stay in metres"
+    assert limit_by_code("run_voltage").shown_in("ft").number(18.0) == "18.0 V"

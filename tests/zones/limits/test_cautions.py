@@ -38,6 +38,8 @@ WHERE_IT_MATTERS = [
     (Caution.DISCONNECT, Surroundings(sources=("supply PS 1",)), "supply PS 1"),
     (Caution.DISCONNECT, Surroundings(limits=frozenset({Caution.DISCONNECT})), "is energised"),
     (Caution.LADDER, Surroundings(ladder_m=4.5), "4.5 m"),
+    # 1 ft is 0.3048 m: 2.4384 m are 8 ft
+    (Caution.LADDER, Surroundings(ladder_m=2.4384, length_unit="ft"), "up to 8 ft high"),
     (Caution.WIRING_CLASSES, Surroundings(limits=frozenset({Caution.WIRING_CLASSES})), "Class 2"),
     (Caution.PLENUM, Surroundings(plenum_cable=True), "plenum cable"),
     (Caution.PLENUM, Surroundings(texts=("above the plenum ceiling",)), "plenum"),

@@ -9,6 +9,7 @@ from django.db import connection, transaction
 
 from sites.models import Basis, DeviceModel
 from sites.services.endpoints import endpoint_alter
+from sites.services.sites import site_alter
 from sites.services.switches import port_alter
 from tests import factories
 from tests.halls import Hall, lose_facts
@@ -16,6 +17,7 @@ from zones.electrical.subjects import SubjectKind
 from zones.electrical.verdicts import Verdict
 from zones.loads.site_loads import Load, one_snapshot, site_loads, smallest_headroom
 from zones.loads.wording import render_loads
+from zones.loads.zone_loads import loads_of_zones
 from zones.services.landings import PairUse, landing_add
 from zones.services.points import point_alter, point_append
 from zones.services.runs import run_alter
@@ -177,6 +179,22 @@ def test_a_block_that_only_dc_lies_on_bears_on_the_zone_of_the_run(hall: Hall) -
 
 
 def test_what_is_in_order_is_told_without_its_trouble(hall: Hall) -> None:
-    said = [one.sentence for one in render_loads(site_loads(hall.site.pk, BUILT).loads)]
+    said = [one.sentence for one in render_loads(site_loads(hall.site.pk, BUILT).loads, "m")]
     assert f"Conductor current, run {hall.run.name}: 0.40 A; limit 1.00 A." in said
     assert not any("reversed on" in sentence or "may get no power" in sentence for sentence in said)
+
+
+def test_a_site_that_counts_in_feet_reads_feet(hall: Hall) -> None:
+    """110 m / 0.3048 = 360.9 ft and 100 m / 0.3048 = 328.1 ft; the figures stay in metres."""
+    change = factories.change(hall.site)
+    endpoint_alter(change, endpoint=hall.gateway, cable_length_m=110.0, cable_length_basis=Basis.MEASURED)
+    site_alter(factories.change(hall.site), length_unit="ft")
+    loads = site_loads(hall.site.pk, BUILT)
+    (cable,) = (
+        one
+        for one in loads_of_zones(loads, [hall.zone.pk])[hall.zone.pk].figures
+        if one.load.code == "endpoint_cable"
+    )
+    assert (cable.figure, cable.limit_text) == ("361 ft", "limit 328 ft")
+    assert "361 ft" in cable.sentence
+    assert (cable.load.likely, cable.load.limit, cable.limit.unit) == (110.0, 100.0, "m")

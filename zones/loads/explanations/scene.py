@@ -15,6 +15,7 @@ from zones.electrical.point_loads import PointLoads, point_loads
 from zones.electrical.self_amplified import DcSolution, solve_dc
 from zones.electrical.subjects import Subject, SubjectKind
 from zones.electrical.wiring import Wiring, wire
+from zones.limits.amounts import amount
 from zones.limits.registry import limit_by_code
 from zones.loads.site_loads import Load, SiteLoads
 from zones.models import PointFacts, Zone
@@ -206,7 +207,8 @@ class Scene:
         basis = Basis(int(self.plant.points.length_basis[row])).label
         if np.isnan(self.loads.share[row]):
             return basis
-        return f"{basis}, as part of {self.loads.whole_m[LIKELY, row]:.4g} m: not recorded where it was cut"
+        whole = amount(float(self.loads.whole_m[LIKELY, row]), "m", length_unit=self.site.length_unit)
+        return f"{basis}, as part of {whole}: not recorded where it was cut"
 
     def gauge(self, row: int) -> float:
         """AWG of the segment to a point, NaN where unknown."""

@@ -125,8 +125,8 @@ class Anchored:
         return bench
 
     def _source(self, standing: Standing, supply: int) -> list[tuple[float, float]]:
-        """Volts and ohms: the top of its tolerance without load, or float; without load behind its internal resistance;
-        the bottom of its tolerance behind it, or of its battery."""
+        """Volts and ohms: the top of its tolerance without load, or float; without load behind its internal
+        resistance; the bottom of its tolerance behind it, or of its battery."""
         row = standing.of("supplies").get(supply)
         model = self.record.model(row["model_id"]) if row is not None else {}
         no_load, loaded = model.get("no_load_voltage_v"), model.get("rated_load_voltage_v")

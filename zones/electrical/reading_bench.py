@@ -2,8 +2,9 @@
 
 For readings the source runs from its bottom (of its tolerance or battery, harshest), through its no-load
 voltage behind its internal resistance and without tolerance (likely), to the top of its tolerance without
-load, or its float charge if that is more (kindest); a voltage measured at the block stands for all three. The temperature is the reading's, else
-from 20 °C to the design temperature, likely the middle of the two. All of this is common practice, no source.
+load, or its float charge if that is more (kindest); a voltage measured at the block stands for all three. The
+temperature is the reading's, else from 20 °C to the design temperature, likely the middle of the two. All of
+this is common practice, no source.
 """
 
 from __future__ import annotations

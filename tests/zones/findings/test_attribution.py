@@ -381,7 +381,7 @@ def test_what_cannot_be_computed_is_put_down_to_the_change_that_made_it_so(story
     plant = story.build()
     asked = story.as_of("2025-06-01")
     now = evaluate(plant, Members.of_sites(plant, asked), [SUPPLY_CURRENT])
-    assert [problem.reason for problem in now.problems]
+    assert [problem.reason for problem in now.problems] == ["parent_missing"]
     (found,) = attribute(
         plant, Targets.of_problems(plant, now.problems), [SUPPLY_CURRENT], asked_step=[asked],
         baselines=story.baselines(plant), lookup=story.lookup,

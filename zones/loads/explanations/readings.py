@@ -58,7 +58,7 @@ def reading_disagrees(scene: Scene, load: Load) -> Worked:
         formula="How far the reading is outside the range from low to high, for its day and without readings "
         "of its kind, widened by the reading's error.",
         assumptions=(
-            "The source is as measured at the block, else from its bottom to its tolerance's top or float.",
+            "The source is as measured at the block, else from its bottom to its top or float charge.",
             "The cable is as warm as noted with the reading, else from 20 °C to the design temperature.",
         ),
         inputs=(

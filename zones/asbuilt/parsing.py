@@ -92,10 +92,10 @@ def parse(sheet: Sheet) -> list[Row]:
     return rows
 
 
-def read_cell(column: Column, text: str) -> Any:
-    """What a text under a column's own header means; None: unknown. What cannot be read gives the error that
-    says why."""
-    return _Reader(column, column.name, decimal_comma=False).read(text)
+def read_cell(column: Column, text: str, header: str = "") -> Any:
+    """What a text means under a header of a column, by default its own; None: unknown. What cannot be read
+    gives the error that says why."""
+    return _Reader(column, header or column.name, decimal_comma=False).read(text)
 
 
 class _Reader:

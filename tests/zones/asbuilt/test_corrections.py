@@ -234,7 +234,10 @@ def test_by_hand() -> None:
         ({"change": "more"}, "change", "not_a_correction", "only a change of kind correction"),
         ({"change": "nobody"}, "change", "no_such_change", "nobody"),
         ({"column": ""}, "before", "contradiction", "column is blank"),
-        ({"column": "length_basis", "before": "guessed"}, "column", "key_twice", "row 2"),
+        (
+            {"column": "length_basis", "before": "guessed", "after": "measured"},
+            *("column", "key_twice", "row 2"),
+        ),
         ({"column": "parent", "before": "P9", "after": ""}, "before", "no_such_thing", "P9"),
     ],
 )  # fmt: skip

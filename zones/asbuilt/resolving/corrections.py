@@ -114,9 +114,9 @@ def _column(kind: FileKind, row: Row) -> Column | None:
     name = row.values.get("column")
     if name is None:
         return None
-    column = kind.by_name.get(name)
+    column = kind.headers.get(name)
     taken = corrected_columns(kind)
-    if column is None or name not in taken:
+    if column is None or column.name not in taken:
         message = f"“{name}” is no column of {kind.file} that corrections rewrite{perhaps(name, taken)}"
         row.complain("column", "no_such_column", f"{message}; those are {', '.join(taken)}")
     return column
@@ -164,7 +164,7 @@ def _text(row: Row, column: Column | None, name: str) -> str:
     if column is None:
         row.complain(name, "contradiction", "is given, but column is blank")
         return ""
-    read = read_cell(column, text)
+    read = read_cell(column, text, row.values["column"])
     if isinstance(read, BadCellError):
         row.complain(name, "bad_value", str(read))
         return ""

@@ -53,9 +53,13 @@ def sites_as_of(site_ids: Sequence[int], day: dt.date) -> Iterator[SiteAsOf]:
         evaluation = without_repeats(
             evaluate(plant, Members.of_sites(plant, first_step_after(day) - 1), RULES)
         )
-        codes = dict(Site.objects.filter(pk__in=site_ids).values_list("id", "code"))
+        sites = Site.objects.filter(pk__in=site_ids).in_bulk()
+        units = [sites[pk].length_unit for pk in plant.site_id.tolist()]
         subjects = list(zip(evaluation.subject_kind.tolist(), evaluation.subject_id.tolist(), strict=True))
-        limits = [limit_by_code(evaluation.rules[rule].code) for rule in evaluation.rule]
+        limits = [
+            limit_by_code(evaluation.rules[rule].code).shown_in(units[member])
+            for rule, member in zip(evaluation.rule, evaluation.member, strict=True)
+        ]
         estimates = evaluation.estimates()
         details = [
             (limit.detail, one.detail) for limit, of in zip(limits, estimates, strict=True) for one in of
@@ -83,4 +87,4 @@ def sites_as_of(site_ids: Sequence[int], day: dt.date) -> Iterator[SiteAsOf]:
     for problem, subject in zip(evaluation.problems, broken, strict=True):
         problems[problem.member].append(f"{names.of(subject)}: {why_not_computed([problem.reason])}")
     for number, site_id in enumerate(plant.site_id.tolist()):
-        yield SiteAsOf(codes[site_id], day, figures[number], problems[number])
+        yield SiteAsOf(sites[site_id].code, day, figures[number], problems[number])

@@ -346,3 +346,9 @@ def test_a_code_that_is_none_is_refused_with_what_may_have_been_meant() -> None:
 def test_the_registry_says_where_a_default_has_no_source() -> None:
     assert NO_SOURCE not in limit_by_code("port_power").source
     assert NO_SOURCE in limit_by_code("line_loss").source
+
+
+def test_a_count_of_faults_at_its_limit_is_in_order() -> None:
+    of = limit_by_code("clip_out")
+    assert of.clause("block B1", Estimate(0.0, 0.0)) == "no clip out on block B1"
+    assert of.clause("block B1", Estimate(1.0, 0.0)).startswith("clip out")

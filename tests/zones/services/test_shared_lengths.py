@@ -160,3 +160,32 @@ def test_what_was_there_all_along_shares_each_length_that_the_segment_had(
     assert [(row.length_m, row.length_share, row.length_share_place) for row in rows] == halves
     assert said(chain[1]) == (5.0, MEASURED, 0.5, LAST)
     assert [row.step for row in rows] == [row.step for row in chain[1].facts.order_by("step")]
+
+
+def test_what_is_left_of_a_segment_is_cut_and_measured_as_such(
+    run: Run, chain: list[Point], cut: Point
+) -> None:
+    """Any part of the 6 m may be left, half of it is likely: cut again, the halves are quarters of the 6 m.
+    What is measured of one says nothing of the other."""
+    point_alter(on(run, AFTER_THAT), point=cut, length_m=30.0, length_basis=MEASURED)
+    again = point_insert(on(run, AFTER_THAT), before=chain[1]).result
+    assert said(again) == (1.5, MEASURED, 0.25, ALONE)
+    assert said(chain[1]) == (1.5, MEASURED, 0.25, MIDDLE)
+    point_correct(on(run, AFTER_THAT), point=again, length_m=1.0, length_basis=MEASURED)
+    assert said(again) == (1.0, MEASURED, None, None)
+    assert said(chain[1]) == (1.5, MEASURED, 0.25, ALONE)
+
+
+def test_a_cut_at_a_known_distance_into_what_is_left(run: Run, chain: list[Point], cut: Point) -> None:
+    """2 m of the 6 m: of the other 4 m any part is left, likely half."""
+    point_alter(on(run, AFTER_THAT), point=cut, length_m=30.0, length_basis=MEASURED)
+    known = {"distance_from_parent_m": 2.0, "distance_basis": MEASURED}
+    assert said(point_insert(on(run, AFTER_THAT), before=chain[1], **known).result) == (
+        2.0, MEASURED, None, None,
+    )  # fmt: skip
+    assert said(chain[1]) == (2.0, MEASURED, 0.5, ALONE)
+
+
+def test_a_share_may_be_all_of_the_whole(run: Run, chain: list[Point], cut: Point) -> None:
+    point_correct(on(run, AFTER_THAT), point=cut, length_m=6.0, length_basis=MEASURED)
+    assert said(chain[1]) == (0.0, MEASURED, None, None)

@@ -23,7 +23,7 @@ from zones.plant.selectors import read_plant
 
 from .attributing import Attributed, Attributor, Named
 from .computing import Computed
-from .figures import RULES, Figure, Judged
+from .figures import NO_FINDING, RULES, Figure, Judged
 from .record import Record
 from .values import Bands
 
@@ -268,7 +268,9 @@ def _compare_findings(computed: Computed, step: int, where: str, report: Report)
     record = computed.record
     attributor = Attributor(computed, step)
     expected: dict[Key, Figure | None] = {
-        key: figure for key, figure in computed.worst(step).items() if figure.past[0] or figure.past[1]
+        key: figure
+        for key, figure in computed.worst(step).items()
+        if (figure.past[0] or figure.past[1]) and figure.code not in NO_FINDING
     }
     for kind, id_ in computed.problems(step):
         expected[kind, id_, "cannot_compute"] = None

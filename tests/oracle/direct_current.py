@@ -8,7 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
 from .feeds import feeds
-from .figures import Figure, Spot, Subject, tied, worst, worst_spots
+from .figures import RULES, Figure, Spot, Subject, tied, worst, worst_spots
 from .networks import Node, Undecided
 from .overloads import Served, nothing_said, serve
 from .record import Row
@@ -108,21 +108,17 @@ def direct_current(
     standing: Standing, values: Values, values_of: ValuesOf
 ) -> tuple[list[Figure], Counter[str]]:
     """Figures supply_current, wiring_class, run_voltage, run_current, conductor_current, no_feed and
-    supplies_paralleled; and what out of the ordinary there was."""
+    supplies_paralleled, and those at full output; and what out of the ordinary there was."""
     runs = {run.id: dc_run(run) for run in standing.runs.values() if run.kind == "self_amplified"}
     trees = trees_of(standing, runs)
-    seen = Seen({}, {}, {}, {}, set())
-    for speaking, of_trees in _scenarios(standing, trees):
-        _see(values, values_of, of_trees, speaking, standing.toned, seen)
+    seen = _seen(standing, values, values_of, trees, lambda point: standing.signal(point) == "tones")
     figures = [figure for tree in trees for figure in _supply_figures(values, tree, seen)]
     figures += [figure for tree in trees for figure in _over_voltage(tree, values_of)]
     pulled_down = {tree.supply for tree in trees if (tree.shared and tree.source.ohm > 0) or tree.source.sags}
     for run in runs.values():
         figures += _run_figures(values, values_of, run, seen, pulled_down)
-    doubtful = {("supply", supply) for supply in seen.undecided} | {
-        ("run", run.run.id) for run in runs.values() if seen.undecided & set(run.supply_of.values())
-    }
-    figures = [replace(figure, undecided=figure.subject in doubtful) for figure in figures]
+    figures = _doubtful(figures, runs, seen)
+    figures += _at_full_output(standing, values, values_of, runs, trees, pulled_down)
     for run in runs.values():
         figures += feeds(run, values_of)
     extraordinary = {
@@ -132,6 +128,59 @@ def direct_current(
         "watts": sum(1 for tree in trees for each in tree.fed if values_of(each.point.row).speech_w.high > 0),
     }
     return figures, Counter(extraordinary)
+
+
+def _seen(standing: Standing, values: Values, values_of: ValuesOf, trees: list[Tree], toned: Speaks) -> Seen:
+    seen = Seen({}, {}, {}, {}, set())
+    for speaking, of_trees in _scenarios(standing, trees):
+        _see(values, values_of, of_trees, speaking, toned, seen)
+    return seen
+
+
+def _doubtful(figures: list[Figure], runs: dict[int, DcRun], seen: Seen) -> list[Figure]:
+    doubtful = {("supply", supply) for supply in seen.undecided} | {
+        ("run", run.run.id) for run in runs.values() if seen.undecided & set(run.supply_of.values())
+    }
+    return [replace(figure, undecided=figure.subject in doubtful) for figure in figures]
+
+
+def _at_full_output(
+    standing: Standing,
+    values: Values,
+    values_of: ValuesOf,
+    runs: dict[int, DcRun],
+    trees: list[Tree],
+    pulled_down: set[int],
+) -> list[Figure]:
+    """The advice: zones not known to carry speech only at full output. Of the runs of zones of which nothing
+    is recorded and their supplies; and the voltage of what these supplies pull down."""
+    not_recorded = {
+        run.run.id
+        for run in runs.values()
+        if any(standing.signal(point) == "unknown" for point in run.run.points)
+    }
+    if not not_recorded:
+        return []
+    supplies = {tree.supply for tree in trees if any(each.point.run in not_recorded for each in tree.fed)}
+    yielding = {tree.supply for tree in trees if tree.supply in supplies and tree.source.ohm > 0}
+    seen = _seen(standing, values, values_of, trees, lambda point: standing.signal(point) != "speech")
+    figures = []
+    for tree in trees:
+        if tree.supply in supplies:
+            figures += _supply_figures(values, tree, seen)
+    for run in runs.values():
+        of_run = _run_figures(values, values_of, run, seen, pulled_down)
+        if run.run.id in not_recorded:
+            figures += of_run
+        elif yielding & set(run.supply_of.values()):
+            figures += [figure for figure in of_run if figure.code == "run_voltage"]
+    return [
+        replace(figure, code=f"{figure.code}_full_output")
+        for figure in _doubtful(figures, runs, seen)
+        if f"{figure.code}_full_output" in RULES
+        and not any(map(math.isnan, figure.limits))
+        and (figure.overloaded[2] or not math.isnan(figure.bands.high))
+    ]
 
 
 def _scenarios(standing: Standing, trees: list[Tree]) -> list[tuple[Speaks, list[Tree]]]:

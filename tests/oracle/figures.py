@@ -35,6 +35,10 @@ RULES: dict[str, Rule] = {
     "run_voltage": Rule(at_least=True),
     "run_current": Rule(),
     "conductor_current": Rule(),
+    "supply_current_full_output": Rule(advice=True),
+    "run_voltage_full_output": Rule(at_least=True, advice=True),
+    "run_current_full_output": Rule(advice=True),
+    "conductor_current_full_output": Rule(advice=True),
     "no_feed": _COUNT,
     "supplies_paralleled": _COUNT,
     "supply_over_voltage": Rule(),
@@ -63,6 +67,9 @@ RULES: dict[str, Rule] = {
     "voltage_disagrees": _COUNT,
     "cannot_compute": _COUNT,
 }
+
+NO_FINDING = {code for code in RULES if code.endswith("_full_output")}
+"""What is said where the figure is shown, and opens no finding."""
 
 
 class Spot(NamedTuple):

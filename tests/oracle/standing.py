@@ -55,14 +55,13 @@ class Standing:
         """The rows of a table that hold, by thing."""
         return {row.thing: row for row in self.record.tables()[table] if row.holds(self.step)}
 
-    def toned(self, point: StandingPoint) -> bool:
-        """Whether the zone of the point's run is said to carry tones."""
+    def signal(self, point: StandingPoint) -> str:
+        """What the zone of the point's run is said to carry; ``unknown`` without a zone, too."""
         zone = self.runs[point.run].row["zone_id"]
-        return any(
-            row.thing == zone and row["signal"] == "tones"
-            for row in self.record.zones
-            if row.holds(self.step)
-        )
+        for row in self.record.zones:
+            if row.holds(self.step) and row.thing == zone:
+                return str(row["signal"])
+        return "unknown"
 
     def paging_sets(self) -> dict[int, set[int]]:
         """Zones by paging set."""

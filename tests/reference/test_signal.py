@@ -9,13 +9,14 @@ from typing import Any
 
 import pytest
 
-from tests.zones.electrical.judged import MEASURED, figure, figures
+from tests.zones.electrical.judged import MEASURED, figure, figures, has
 from tests.zones.electrical.plants import NAN, ToyPlant
 from zones.electrical.plant import Signal
+from zones.electrical.self_amplified import FULL_OUTPUT
 from zones.electrical.verdicts import Verdict
 
 OHM_PER_M_24 = 25.67 / 304.8  # ASTM B258, printed
-PAST, WITHIN = Verdict.PAST, Verdict.WITHIN
+PAST, NEAR, WITHIN = Verdict.PAST, Verdict.NEAR, Verdict.WITHIN
 UNKNOWN = 0
 
 
@@ -100,3 +101,100 @@ def test_the_signal_is_that_of_the_runs_own_zone() -> None:
     toy = hall(Signal.SPEECH, Signal.TONES, count=1)
     toy.rows["runs"][1]["zone_id"] = -1
     assert figure(figures(toy), "supply_current")[1] == pytest.approx(2 * 0.025)
+
+
+# --- what no signal is recorded of: full output is advice ------------------------------------------------
+
+
+def test_what_is_within_at_speech_is_near_at_full_output() -> None:
+    """54 speakers are 1.35 A at speech, within 1.60 A, and 54 × 50 mA = 2.70 A during chimes: past what the
+    supply stands, said as near, never past."""
+    found = figures(hall(-1))
+    assert figure(found, "supply_current")[4] is WITHIN
+    low, likely, high, limit, verdict = figure(found, "supply_current_full_output")
+    assert (low, likely, high, limit) == pytest.approx((0.95 * 2.70, 2.70, 1.05 * 2.70, 1.6))
+    assert verdict is NEAR
+
+
+def test_little_is_within_at_full_output() -> None:
+    """Ten speakers are 0.5 A of 1.60 A."""
+    assert figure(figures(hall(-1, count=10)), "supply_current_full_output")[1:] == pytest.approx(
+        (0.5, 0.525, 1.6, WITHIN)
+    )
+
+
+@pytest.mark.parametrize("signal", [Signal.SPEECH, Signal.TONES])
+def test_what_is_recorded_needs_no_advice(signal: int) -> None:
+    found = figures(hall(signal))
+    assert not any(has(found, code) for code in FULL_OUTPUT.values())
+
+
+def test_each_zone_contributes_what_it_carries() -> None:
+    """Ten speakers a zone: speech 10 × 25 mA, tones 10 × 50 mA, not recorded 10 × 50 mA; the supply bears on
+    all three, the fuse and the conductors of each run on its own zone only."""
+    toy = hall(Signal.SPEECH, Signal.TONES, -1, count=10)
+    for run in toy.rows["runs"]:
+        run |= {"fuse_fitted": 1, "fuse_rating_a": 1.0}
+    found = figures(toy)
+    assert figure(found, "supply_current_full_output")[1] == pytest.approx(0.25 + 0.50 + 0.50)
+    assert figure(found, "supply_current")[1] == pytest.approx(0.25 + 0.50 + 0.25)
+    for code in ("run_current", "conductor_current", "run_voltage"):
+        assert [has(found, f"{code}_full_output", run) for run in range(3)] == [False, False, True]
+    assert figure(found, "run_current_full_output", 2)[1] == pytest.approx(0.50)
+    assert figure(found, "conductor_current_full_output", 2)[1] == pytest.approx(0.50)
+
+
+def test_a_zone_is_idle_while_another_chimes() -> None:
+    """Sets page apart: ten at 50 mA with ten idle at 15 mA."""
+    toy = hall(-1, -1, count=10)
+    toy.add("paging", set_id=5, zone_id=1)
+    toy.add("paging", set_id=6, zone_id=2)
+    assert figure(figures(toy), "supply_current_full_output")[1] == pytest.approx(0.50 + 0.15)
+
+
+def test_voltage_at_full_output_of_the_run_and_of_those_that_its_supply_pulls_down() -> None:
+    """2 A pull the supply from 24 V to 22 V: 1 Ω. One speaker a run over 100 m: the drop of 50 mA on the
+    pair of the zone that nothing is recorded of, of 25 mA on that of speech; 75 mA through 1 Ω."""
+    toy = hall(Signal.SPEECH, -1, count=1, length_m=100.0)
+    loop = 2 * OHM_PER_M_24 * 100
+    assert not has(figures(toy), "run_voltage_full_output", 0)
+    assert figure(figures(toy), "run_voltage_full_output", 1)[1] == pytest.approx(24 - loop * 0.05, abs=1e-4)
+    toy.rows["supplies"][0]["rated_load_voltage_v"] = 22.0
+    found = figures(toy)
+    terminal = 24 - 1.0 * 0.075
+    assert figure(found, "run_voltage_full_output", 0)[1] == pytest.approx(terminal - loop * 0.025, abs=1e-4)
+    assert figure(found, "run_voltage_full_output", 1)[1] == pytest.approx(terminal - loop * 0.05, abs=1e-4)
+
+
+@pytest.mark.parametrize(
+    ("code", "table", "missing"),
+    [
+        ("supply_current", "supplies", {"rated_current_a": NAN}),
+        ("run_current", "runs", {"fuse_rating_a": NAN}),
+        ("run_voltage", "supplies", {"no_load_voltage_v": NAN}),
+    ],
+)
+def test_where_a_rating_is_missing_nothing_is_advised(
+    code: str, table: str, missing: dict[str, float]
+) -> None:
+    toy = hall(-1, count=10)
+    toy.rows["runs"][0] |= {"fuse_fitted": 1, "fuse_rating_a": 1.0}
+    assert has(figures(toy), FULL_OUTPUT[code])
+    toy.rows[table][0] |= missing
+    found = figures(toy)
+    assert has(found, code)
+    assert not has(found, FULL_OUTPUT[code])
+
+
+def test_what_collapses_at_full_output_is_advice_too() -> None:
+    """54 × 50 mA over 100 m of a pair to the first: 16.84 Ω × 2.7 A is more than 24 V."""
+    toy = hall(-1, count=1, length_m=100.0)
+    toy.rows["points"][0] |= {"count_low": 54.0, "count_likely": 54.0, "count_high": 54.0}
+    found = figures(toy)
+    assert figure(found, "run_voltage_full_output")[4] is NEAR
+
+
+def test_a_run_without_a_zone_has_no_signal_recorded() -> None:
+    toy = hall(Signal.SPEECH, count=10)
+    toy.rows["runs"][0]["zone_id"] = -1
+    assert figure(figures(toy), "supply_current_full_output")[1] == pytest.approx(0.50)

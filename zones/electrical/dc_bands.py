@@ -33,9 +33,11 @@ class BandSolution:
     voltage_v, branch_a: (3, n), the voltage NaN where there is none; terminal_v, source_a: (3, t) at the
     supply, the voltage NaN where the tree has no solution as a whole. overloaded: (3, n) the node's run has
     no stable voltage; source_overloaded: (3, t) the supply has no stable current. voltage_bound,
-    branch_bound: (3, n), source_bound: (3, t) the true value may be harsher, or is not known.
+    branch_bound: (3, n), source_bound: (3, t) the true value may be harsher, or is not known. forest: the
+    trees three times, to solve them again with other loads.
     """
 
+    forest: Forest
     voltage_v: FloatArray
     branch_a: FloatArray
     terminal_v: FloatArray
@@ -59,18 +61,19 @@ def solve_bands(
     nominal_v: float,
     *,
     run: IntArray | None = None,
+    forest: Forest | None = None,
 ) -> BandSolution:
     """Solve the same trees in three bands, as one forest three times as large.
 
     parent: (n,) nodes as the caller numbers them, −1 at the feed; position: (n,) the caller's number of each
     node here; tree: (n,); source_voltage_v, source_resistance_ohm: (t,); segment_ohm, amps, watts: (3, n).
     run: (n,) number of the run that the node belongs to; without it a tree that has no solution as a whole
-    has NaN everywhere. Where a source voltage is NaN the currents are those at nominal_v, the voltages NaN,
-    and nothing is said to be overloaded.
+    has NaN everywhere. forest: of an earlier solution of the same trees. Where a source voltage is NaN the
+    currents are those at nominal_v, the voltages NaN, and nothing is said to be overloaded.
     """
     nodes, trees = len(position), len(source_voltage_v)
     above = renumber(position, int(position.max(initial=-1)) + 1)[parent]
-    forest = Forest.build(above, tree, trees).times(3)
+    forest = forest or Forest.build(above, tree, trees).times(3)
     unknown = np.isnan(source_voltage_v)
     volts = np.where(unknown, nominal_v, source_voltage_v)
     solved = solve(
@@ -83,6 +86,7 @@ def solve_bands(
         conductance_s=0.0,
     )
     found = BandSolution(
+        forest=forest,
         voltage_v=solved.voltage_v.reshape(3, nodes),
         branch_a=solved.branch_current_a.reshape(3, nodes),
         terminal_v=solved.terminal_voltage_v.reshape(3, trees),

@@ -11,7 +11,7 @@ import numpy as np
 
 from .bands import FloatArray, IntArray
 from .figures import Subjects, any_of, first_known, lookup
-from .plant import BoolArray, Members, Plant, RunKind, Signal, expand, select
+from .plant import BoolArray, Members, Plant, RunKind, expand, select
 from .point_loads import PointLoads
 from .subjects import SubjectKind
 from .wiring import Wiring, rows_of, section_tops
@@ -218,14 +218,16 @@ def scenarios(plant: Plant, members: Members) -> Scenarios:
     )
 
 
-def carries_tones(plant: Plant, members: Members, wiring: Wiring) -> BoolArray:
-    """(k,) by run of ``wiring``: tones are recorded of its zone as of the member's step."""
+def signals(plant: Plant, members: Members, wiring: Wiring) -> IntArray:
+    """(k,) by run of ``wiring``: the ``Signal`` of its zone as of the member's step; −1 where that, or the
+    zone, is not recorded."""
     owner, row = select(plant, "zones", members, site_wide=True)
-    toned = plant.zones.signal[row] == Signal.TONES
-    keys = np.stack([owner[toned], plant.zones.zone_id[row[toned]]], axis=1)
-    width = int(plant.runs.zone_id.max(initial=0)) + 2
-    known = keys[keys[:, 1] < width]
+    width = int(max(plant.runs.zone_id.max(initial=0), plant.zones.zone_id.max(initial=0))) + 1
+    keys = owner * width + plant.zones.zone_id[row]
+    order = np.argsort(keys)
     own = plant.runs.zone_id[wiring.run_row]
-    of_run = wiring.runs.member * width + own
-    found: BoolArray = (own >= 0) & np.isin(of_run, known[:, 0] * width + known[:, 1])
-    return found
+    wanted = wiring.runs.member * width + own
+    place = np.searchsorted(keys, wanted, sorter=order)
+    at = np.append(order, -1)[place]
+    known = (own >= 0) & (np.append(keys, -1)[at] == wanted)
+    return np.where(known, np.append(plant.zones.signal[row], -1)[at], -1)

@@ -88,7 +88,8 @@ def evaluate(
     anchored = anchoring or anchor(plant, point_loads(plant))
     loads = anchored.loads
     wiring = wire(plant, members)
-    blocks = evaluate_dc(plant, members, wiring, loads)
+    codes = [*map(attrgetter("code"), rules)]
+    blocks = evaluate_dc(plant, members, wiring, loads, codes)
     blocks += evaluate_audio(plant, members, wiring, loads)
     blocks += evaluate_lines(plant, members, wiring, loads)
     blocks += evaluate_network_power(plant, members)
@@ -96,7 +97,6 @@ def evaluate(
     blocks += anchored.disagreements(plant, members)
     problems = wiring.runs.problems(wiring.orphaned, "parent_missing")
 
-    codes = [*map(attrgetter("code"), rules)]
     whole, real = [np.zeros((11, 0), np.int64)], [np.zeros((7, 0))]
     for block in blocks:
         of, count = block.subjects, len(block.supported)

@@ -99,6 +99,14 @@ class FigureBlock:
     bound: BoolArray
     supported: FloatArray
 
+    def only(self, kept: BoolArray) -> Self:
+        """Those of some of the subjects. kept: (n,)."""
+        banded = {name: getattr(self, name)[:, kept] for name in ("bands", "limit", "detail")}
+        flags = {name: getattr(self, name)[:, kept] for name in ("overloaded", "bound")}
+        return replace(
+            self, subjects=self.subjects.only(kept), supported=self.supported[kept], **banded, **flags
+        )
+
 
 @dataclass(frozen=True)
 class Problem:

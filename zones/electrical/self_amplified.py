@@ -5,17 +5,22 @@ negative is cut has several sections, each a tree rooted at its own feed. Limits
 full output in zones that carry tones. Every paging set of the site is a scenario (its zones page, the others
 are idle), and so is every zone in no set, alone. All scenarios are solved in one batch with all three bands,
 and the worst one counts.
+
+Where it is not recorded what a zone carries, that counts as speech; what bears on such a zone has the figures
+at full output beside, as advice: all scenarios again, with those zones at full output.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
 from .bands import HIGH, LIKELY, FloatArray, IntArray
 from .dc_bands import solve_bands
-from .dc_network import DcNetwork, Scenarios, Sources, carries_tones, dc_network, scenarios, sources
+from .dc_network import DcNetwork, Scenarios, Sources, dc_network, scenarios, signals, sources
 from .feeds import dead, feed_figures, over_voltage
 from .figures import (
     FigureBlock,
@@ -27,22 +32,27 @@ from .figures import (
     share,
     sums,
 )
-from .plant import BoolArray, Members, OutputClass, Plant, expand
+from .forest import Forest
+from .plant import BoolArray, Members, OutputClass, Plant, Signal, expand
 from .point_loads import PointLoads
 from .wiring import Wiring, worst_by_estimate
 from .wiring_class import NOT_RECORDED, wiring_class
 
+FULL_OUTPUT = {
+    code: f"{code}_full_output"
+    for code in ("supply_current", "run_voltage", "run_current", "conductor_current")
+}
+"""By code, that of the same figure with zones at full output of which no signal is recorded."""
+
 
 @dataclass(frozen=True)
-class DcSolution:
-    """The DC trees of a batch, solved in every scenario of their members.
+class DcPages:
+    """Who pages, in every scenario of the members of a batch.
 
     instance, node: (x,) scenario, and node of ``network.wiring``, of each entry. speaking: (x,) its zone
-    pages. tones: (x,) its zone carries tones. voltage, branch: (3, x) voltage [V], and current in the segment
-    that leads to it [A]; NaN where no supply feeds it, and where there is no number. overloaded: (3, x) there
-    is no stable voltage. voltage_bound, branch_bound: (3, x) the true one may be harsher. tree_instance,
-    tree: (y,) likewise of trees. source_current: (3, y) [A]; source_overloaded: (3, y) there is no stable
-    one; source_bound: (3, y).
+    pages. signal: (k,) by run, see ``signals``. tones: (x,) its zone is paged at full output. tree_instance,
+    tree: (y,) scenario, and tree of ``network``, of each tree. tree_at: (x,) position among these, −1 where
+    no supply feeds the entry or it is no scenario of that supply.
     """
 
     network: DcNetwork
@@ -51,17 +61,32 @@ class DcSolution:
     instance: IntArray
     node: IntArray
     speaking: BoolArray
+    signal: IntArray
     tones: BoolArray
+    tree_instance: IntArray
+    tree: IntArray
+    tree_at: IntArray
+
+
+@dataclass(frozen=True)
+class DcSolution(DcPages):
+    """The DC trees of a batch, solved in every scenario of their members.
+
+    voltage, branch: (3, x) voltage [V], and current in the segment that leads to it [A]; NaN where no supply
+    feeds it, and where there is no number. overloaded: (3, x) there is no stable voltage. voltage_bound,
+    branch_bound: (3, x) the true one may be harsher. source_current: (3, y) [A]; source_overloaded: (3, y)
+    there is no stable one; source_bound: (3, y). forest: of the entries that a tree feeds, three times.
+    """
+
     voltage: FloatArray
     branch: FloatArray
     overloaded: BoolArray
     voltage_bound: BoolArray
     branch_bound: BoolArray
-    tree_instance: IntArray
-    tree: IntArray
     source_current: FloatArray
     source_overloaded: BoolArray
     source_bound: BoolArray
+    forest: Forest
 
 
 def solve_dc(plant: Plant, members: Members, everything: Wiring, loads: PointLoads) -> DcSolution:
@@ -78,8 +103,6 @@ def solve_dc(plant: Plant, members: Members, everything: Wiring, loads: PointLoa
     named = scenario.pages_in(instance, zone_id)
     speaking = named | (zone_id < 0)  # any page may be heard on a run whose zone is not recorded
 
-    tones = carries_tones(plant, members, wiring)[wiring.run[node]]
-
     tree_first = np.searchsorted(network.supplies.member, np.arange(len(members) + 1))
     inst_tree_owner, inst_tree = expand(tree_first[scenario.member], tree_first[scenario.member + 1])
     inst_tree_start = np.searchsorted(inst_tree_owner, np.arange(len(scenario.member)))
@@ -89,59 +112,127 @@ def solve_dc(plant: Plant, members: Members, everything: Wiring, loads: PointLoa
     )
     # a zone that pages alone is a scenario of the supplies that feed it only
     fed &= ~scenario.alone[instance] | lookup(any_of(tree_at[fed], named[fed], len(inst_tree)), tree_at)
-    shift = np.arange(len(node)) - node  # a node's parent lies in the same instance
-    parent = np.where(network.parent[node] >= 0, network.parent[node] + shift, -1)
-    kept = np.flatnonzero(fed)
-    amps, watts = loads.drawn(wiring.row[node[kept]], speaking[kept], tones[kept])
-    solved = solve_bands(
-        parent[kept],
-        kept,
-        tree_at[kept],
-        source.voltage_v[inst_tree],
-        source.resistance_ohm[inst_tree],
-        network.segment_ohm(loads, node[kept]),
-        amps,
-        watts,
-        plant.factors.nominal_supply_v,
-        run=wiring.run[node[kept]],
-    )
-    voltage, branch = np.full((2, 3, len(node)), np.nan)
-    overloaded, voltage_bound, branch_bound = np.zeros((3, 3, len(node)), np.bool_)
-    voltage[:, kept], branch[:, kept] = solved.voltage_v, solved.branch_a
-    overloaded[:, kept] = solved.overloaded
-    voltage_bound[:, kept], branch_bound[:, kept] = solved.voltage_bound, solved.branch_bound
-    return DcSolution(
+    signal = signals(plant, members, wiring)
+    pages = DcPages(
         network=network,
         source=source,
         scenarios=scenario,
         instance=instance,
         node=node,
         speaking=speaking,
-        tones=tones,
-        voltage=voltage,
-        branch=branch,
-        overloaded=overloaded,
-        voltage_bound=voltage_bound,
-        branch_bound=branch_bound,
+        signal=signal,
+        tones=(signal == Signal.TONES)[wiring.run[node]],
         tree_instance=inst_tree_owner,
         tree=inst_tree,
+        tree_at=np.where(fed, tree_at, -1),
+    )
+    return _solve(plant, pages, loads)
+
+
+def at_full_output(plant: Plant, solved: DcSolution, loads: PointLoads) -> DcSolution:
+    """The same scenarios with zones at full output of which it is not recorded what they carry."""
+    tones = (solved.signal != Signal.SPEECH)[solved.network.wiring.run[solved.node]]
+    pages = {name: getattr(solved, name) for name in DcPages.__dataclass_fields__}
+    return _solve(plant, DcPages(**pages | {"tones": tones}), loads, solved.forest)
+
+
+def _solve(plant: Plant, pages: DcPages, loads: PointLoads, forest: Forest | None = None) -> DcSolution:
+    """forest: of an earlier solution of the same scenarios."""
+    network, wiring, source = pages.network, pages.network.wiring, pages.source
+    kept = np.flatnonzero(pages.tree_at >= 0)
+    node = pages.node[kept]
+    shift = kept - node  # a node's parent lies in the same instance
+    amps, watts = loads.drawn(wiring.row[node], pages.speaking[kept], pages.tones[kept])
+    solved = solve_bands(
+        np.where(network.parent[node] >= 0, network.parent[node] + shift, -1),
+        kept,
+        pages.tree_at[kept],
+        source.voltage_v[pages.tree],
+        source.resistance_ohm[pages.tree],
+        network.segment_ohm(loads, node),
+        amps,
+        watts,
+        plant.factors.nominal_supply_v,
+        run=wiring.run[node],
+        forest=forest,
+    )
+
+    def of_entries(values: FloatArray | BoolArray, missing: float | bool) -> Any:
+        out = np.full((3, len(pages.node)), missing)
+        out[:, kept] = values
+        return out
+
+    return DcSolution(
+        **{name: getattr(pages, name) for name in DcPages.__dataclass_fields__},
+        voltage=of_entries(solved.voltage_v, np.nan),
+        branch=of_entries(solved.branch_a, np.nan),
+        overloaded=of_entries(solved.overloaded, False),
+        voltage_bound=of_entries(solved.voltage_bound, False),
+        branch_bound=of_entries(solved.branch_bound, False),
         source_current=solved.source_a,
         source_overloaded=solved.source_overloaded,
         source_bound=solved.source_bound,
+        forest=solved.forest,
     )
 
 
-def evaluate_dc(plant: Plant, members: Members, everything: Wiring, loads: PointLoads) -> list[FigureBlock]:
+def evaluate_dc(
+    plant: Plant, members: Members, everything: Wiring, loads: PointLoads, codes: Collection[str]
+) -> list[FigureBlock]:
     """Figures supply_current, wiring_class (by supply), run_voltage, run_current and conductor_current (by
-    run): in each band the worst of the member's scenarios. With them those of the feeds."""
+    run): in each band the worst of the member's scenarios. With them those of the feeds; and those at full
+    output where any of ``codes`` is one."""
     solved = solve_dc(plant, members, everything, loads)
+    network, source = solved.network, solved.source
+    marked = np.array([OutputClass.UNMARKED, OutputClass.CLASS_2, NOT_RECORDED])
+    blocks = [
+        *_currents_and_voltages(plant, solved, loads),
+        wiring_class(
+            plant,
+            members,
+            network.supplies,
+            marked[lookup(plant.supplies.class_2_marked, source.row)],
+            source=network.reach_tree,
+            run=network.wiring.run[network.reach_node],
+            row=network.wiring.row[network.reach_node],
+        ),
+        *feed_figures(plant, network, loads),
+        over_voltage(plant, network, source, loads),
+    ]
+    if not set(FULL_OUTPUT.values()).isdisjoint(codes) and (solved.signal < 0).any():
+        blocks += _advice(plant, solved, loads)
+    return blocks
+
+
+def _advice(plant: Plant, solved: DcSolution, loads: PointLoads) -> list[FigureBlock]:
+    """The figures at full output of what bears on a zone of which no signal is recorded: its runs with their
+    supplies, and the voltage of other runs that these pull down. Left out where a rating is missing."""
+    network, run = solved.network, solved.network.wiring.run
+    own = solved.signal < 0
+    of_tree = any_of(network.tree, own[run] & (network.tree >= 0), len(network.supplies.member))
+    pulled_down = any_of(run, lookup(of_tree & (solved.source.resistance_ohm > 0), network.tree), len(own))
+    concerned = {"supply_current": of_tree, "run_voltage": own | pulled_down} | dict.fromkeys(
+        ("run_current", "conductor_current"), own
+    )
+    blocks = []
+    for block in _currents_and_voltages(plant, at_full_output(plant, solved, loads), loads, concerned):
+        told = ~np.isnan(block.limit).any(axis=0) & (block.overloaded[HIGH] | ~np.isnan(block.bands[HIGH]))
+        blocks.append(replace(block.only(told), code=FULL_OUTPUT[block.code]))
+    return blocks
+
+
+_EVERYTHING: Mapping[str, BoolArray] = {}
+
+
+def _currents_and_voltages(
+    plant: Plant, solved: DcSolution, loads: PointLoads, only: Mapping[str, BoolArray] = _EVERYTHING
+) -> list[FigureBlock]:
+    """only: by code, (t,) or (k,) of which supplies or runs; every one of a code that is not in it."""
     network, source = solved.network, solved.source
     fed, rows, supplies = network.tree >= 0, network.wiring.row, network.supplies
     trees = len(supplies.member)
     demand = loads.speech_a[LIKELY, rows] + loads.speech_w[LIKELY, rows] / plant.factors.nominal_supply_v
     supported = np.where(loads.supported[rows], demand, 0.0)
-
-    marked = np.array([OutputClass.UNMARKED, OutputClass.CLASS_2, NOT_RECORDED])
     none = any_in_each(solved.tree, solved.source_overloaded, trees)
     delivered = np.where(none, np.nan, extremes(solved.tree, solved.source_current, trees, largest=True))
     # of what several supplies feed together, a supply may carry all or nothing
@@ -157,24 +248,19 @@ def evaluate_dc(plant: Plant, members: Members, everything: Wiring, loads: Point
             supported=share(
                 sums(network.tree[fed], supported[fed], trees), sums(network.tree[fed], demand[fed], trees)
             ),
+            keep=only.get("supply_current"),
         ),
-        wiring_class(
-            plant,
-            members,
-            supplies,
-            marked[lookup(plant.supplies.class_2_marked, source.row)],
-            source=network.reach_tree,
-            run=network.wiring.run[network.reach_node],
-            row=rows[network.reach_node],
-        ),
-        *_run_figures(plant, solved, loads, demand, supported),
-        *feed_figures(plant, network, loads),
-        over_voltage(plant, network, source, loads),
+        *_run_figures(plant, solved, loads, demand, supported, only),
     ]
 
 
 def _run_figures(
-    plant: Plant, solved: DcSolution, loads: PointLoads, demand: FloatArray, supported: FloatArray
+    plant: Plant,
+    solved: DcSolution,
+    loads: PointLoads,
+    demand: FloatArray,
+    supported: FloatArray,
+    only: Mapping[str, BoolArray],
 ) -> list[FigureBlock]:
     network, node = solved.network, solved.node
     wiring, rows, run = network.wiring, network.wiring.row, network.wiring.run
@@ -232,7 +318,7 @@ def _run_figures(
             overloaded=overloaded,
             bound=bound,
             supported=share_supported,
-            keep=has_load,
+            keep=has_load & only.get("run_voltage", True),
         ),
         wiring.runs.figures(
             "run_current",
@@ -240,7 +326,8 @@ def _run_figures(
             bound=any_in_each(run[node[at_block]], solved.branch_bound[:, at_block], runs),
             limit=plant.runs.fuse_rating_a[run_row] * plant.factors.loading_fraction,
             supported=share_supported,
-            keep=(plant.runs.fuse_fitted[run_row] == 1)
+            keep=only.get("run_current", True)
+            & (plant.runs.fuse_fitted[run_row] == 1)
             & (network.paralleled | ~np.isnan(run_current[LIKELY])),
         ),
         wiring.runs.figures(
@@ -250,6 +337,6 @@ def _run_figures(
             limit=lookup(rating, worst),
             detail=lookup(point_id, lookup(network.segment, worst)),
             supported=share_supported,
-            keep=has_load & (network.paralleled | (worst[LIKELY] >= 0)),
+            keep=only.get("conductor_current", True) & has_load & (network.paralleled | (worst[LIKELY] >= 0)),
         ),
     ]

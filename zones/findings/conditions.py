@@ -23,6 +23,7 @@ from zones.electrical.bands import LIKELY, LOW
 from zones.electrical.estimates import NOT_KNOWN, Estimates
 from zones.electrical.figures import Problem
 from zones.electrical.verdicts import Verdict
+from zones.limits.registry import limit_by_code
 from zones.plant.change_sets import look_up
 from zones.recheck.checked import Checked
 
@@ -84,9 +85,10 @@ def conditions_of(checked: Checked) -> list[Condition]:
     """Everything that is past on the sites of a recheck, each subject and limit once."""
     plant, evaluation = checked.plant, checked.evaluation
     # "cannot tell" is a question for the survey list and opens no finding; advice is near at worst, and is a
-    # finding where its estimate is past
+    # finding where its estimate is past, unless its limit opens none
     every = Targets.of_rows(evaluation)
-    rows = np.flatnonzero(every.now_past[LIKELY] | every.now_past[LOW])
+    opens = np.array([limit_by_code(rule.code).opens_findings for rule in evaluation.rules])
+    rows = np.flatnonzero((every.now_past[LIKELY] | every.now_past[LOW]) & opens[evaluation.rule])
     targets = every.only(rows)
     problems = _problems(checked) if evaluation.problems else {}
     if problems:

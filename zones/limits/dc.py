@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
+from zones.electrical.self_amplified import FULL_OUTPUT
 from zones.electrical.subjects import SubjectKind
 from zones.electrical.verdicts import Rule
 from zones.limits.cautions import Caution
 from zones.limits.limit import NO_SOURCE, Detail, Limit, Remedy, Severity
 
-DC_LIMITS = (
+_AT_WHAT_ZONES_CARRY = (
     Limit(
         code="supply_current",
         title="Supply current",
@@ -91,4 +94,33 @@ DC_LIMITS = (
         remedies=(Remedy.SPARE_PAIR, Remedy.MOVE_BRANCH, Remedy.SPLIT_RUN, Remedy.SECOND_SUPPLY),
         cautions=(Caution.DISCONNECT, Caution.LOCAL_CODE),
     ),
+)
+
+
+def _at_full_output(limit: Limit) -> Limit:
+    """What a limit says of zones of which no signal is recorded, were they to carry tones."""
+    assert limit.rule is not None
+
+    def in_tones(words: str) -> str:
+        return words.replace("during a page", "during chimes or tones").replace(
+            "is paged", "sounds chimes or tones"
+        )
+
+    return replace(
+        limit,
+        code=FULL_OUTPUT[limit.code],
+        title=f"{limit.title}, full output",
+        rule=replace(limit.rule, code=FULL_OUTPUT[limit.code], advice=True),
+        quantity=f"{in_tones(limit.quantity)}, with full output in zones whose signal is not recorded",
+        severity=Severity.ADVICE,
+        template=in_tones(limit.template),
+        overloaded=in_tones(limit.overloaded),
+        remedies=(Remedy.CORRECT_RECORD, *limit.remedies),
+        opens_findings=False,
+    )
+
+
+DC_LIMITS = (
+    *_AT_WHAT_ZONES_CARRY,
+    *(_at_full_output(limit) for limit in _AT_WHAT_ZONES_CARRY if limit.code in FULL_OUTPUT),
 )

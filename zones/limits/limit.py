@@ -97,6 +97,8 @@ class Limit:
     in_order: str = ""
     overloaded: str = ""
     """The sentence where the network has no stable solution in the likely estimate."""
+    opens_findings: bool = True
+    """Whether what is past it is a finding. Else it is only said where its figure is shown."""
     length_unit: str = "m"
     """In which its sentences show lengths (``Site.LengthUnit``); figures and limits stay in ``unit``."""
 
@@ -115,9 +117,10 @@ class Limit:
 
     def headroom(self, figure: float, limit: float) -> float | None:
         """The share of the limit that is left, negative past it; of a level or a loss its margin over 6 dB,
-        since a limit of 0 dB is nothing special. None where that means nothing."""
+        since a limit of 0 dB is nothing special. None where that means nothing, and of advice, which is
+        never past."""
         whole = _WHOLE_DB if self.unit == "dB" else abs(limit)
-        if not whole or self.counts_faults:
+        if not whole or self.counts_faults or self.is_advice:
             return None
         share = (figure - limit if self.is_minimum else limit - figure) / whole
         return None if self.never_near and share >= 0 else share

@@ -103,7 +103,8 @@ def zone_history(
     }
     kept = [_that_changed(of) for of in history(plant, targets, rules, **asked)]
     made_by = _made_by(loads, targets, kept, baseline)
-    past = np.flatnonzero(targets.now_past.any(axis=0))
+    opens = np.array([limit_by_code(code).opens_findings for code in targets.code])
+    past = np.flatnonzero(targets.now_past.any(axis=0) & opens)
     found = attribute(plant, targets.only(past), rules, **asked, find_crossings=crossings)
     subjects: list[Subject] = [
         (SubjectKind(kind), pk)
@@ -123,7 +124,7 @@ def zone_history(
                 surveyed=baseline.since is Since.SURVEY,
                 baseline=shown[0] if entries and not entries[0].after_baseline else None,
                 entries=shown,
-                crossings=tuple(_crossings(shown, entries)),
+                crossings=tuple(_crossings(shown, entries)) if limit.opens_findings else (),
                 attribution=None,
             )
         )

@@ -9,9 +9,10 @@ import numpy as np
 from tests.zones.electrical.plants import ToyPlant
 from zones.electrical import plant as p
 from zones.electrical.evaluate import Evaluation, evaluate
+from zones.electrical.self_amplified import FULL_OUTPUT
 from zones.electrical.verdicts import Rule, Verdict
 
-AT_LEAST = {"run_voltage", "audio_level", "line_impedance"}
+AT_LEAST = {"run_voltage", "run_voltage_full_output", "audio_level", "line_impedance"}
 CODES = (
     "supply_current",
     "wiring_class",
@@ -44,9 +45,16 @@ CODES = (
     "address_used_twice",
     "reading_disagrees",
     "voltage_disagrees",
+    *FULL_OUTPUT.values(),
 )
 RULES = tuple(
-    Rule(code, at_least=code in AT_LEAST, near_margin=0.0 if code == "port_type" else None) for code in CODES
+    Rule(
+        code,
+        at_least=code in AT_LEAST,
+        near_margin=0.0 if code == "port_type" else None,
+        advice=code in FULL_OUTPUT.values(),
+    )
+    for code in CODES
 )
 MEASURED, MARKED, DRAWING, GUESSED, UNKNOWN = 4, 3, 2, 1, 0
 

@@ -21,7 +21,7 @@ from zones.electrical.verdicts import Verdict
 from zones.findings import rechecked
 from zones.findings.annotate import FindingInWords, annotate
 from zones.findings.services import finding_acknowledge, finding_defer, finding_set_outcome
-from zones.models import Case, DueDate, Finding, Run
+from zones.models import Case, DueDate, Figures, Finding, Run
 from zones.recheck.batch import check
 from zones.recheck.recheck_queue import raise_due
 
@@ -325,6 +325,15 @@ def test_a_failed_recheck_is_a_finding_until_one_succeeds(quay: Quay) -> None:
     assert quay.finding("cannot_compute").state == "cleared"
     assert quay.finding().state == "open"
     assert quay.kinds() == ["case.opened", "case.opened", "case.cleared"]
+
+
+def test_full_output_of_a_zone_whose_signal_is_not_recorded_is_near_and_opens_nothing(quay: Quay) -> None:
+    """1.35 A at speech, half of full output: 2.70 A in chimes, of 1.60 A."""
+    quay.check()
+    stored = Figures.objects.get(subject_kind=SubjectKind.SUPPLY, subject_id=quay.supply.pk)
+    at = stored.codes.index("supply_current_full_output")
+    assert (stored.likely[at], stored.verdict[at]) == (pytest.approx(2.70), Verdict.NEAR)
+    assert everything(quay) == []
 
 
 def test_a_new_formula_is_recorded_without_an_event(quay: Quay, monkeypatch: pytest.MonkeyPatch) -> None:

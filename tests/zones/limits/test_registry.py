@@ -11,6 +11,7 @@ import pytest
 
 from zones import electrical
 from zones.electrical.estimates import Estimate, Estimates
+from zones.electrical.self_amplified import FULL_OUTPUT
 from zones.electrical.subjects import SubjectKind
 from zones.electrical.verdicts import Verdict, judge
 from zones.limits.cautions import Caution
@@ -40,8 +41,9 @@ NAN = math.nan
 
 
 def codes_of_the_core() -> set[str]:
-    """The first argument of every call by which a family of the core makes a block of figures."""
-    codes = set()
+    """The first argument of every call by which a family of the core makes a block of figures, and what such
+    a block is renamed to."""
+    codes = set(FULL_OUTPUT.values())
     (folder,) = electrical.__path__
     for file in Path(folder).glob("*.py"):
         for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
@@ -277,6 +279,9 @@ def test_a_figure_that_is_not_recorded_is_said_to_be_so() -> None:
         ("polarity_reversed", 1.0, Verdict.PAST),
         ("audio_with_dc", 0.0, Verdict.WITHIN),
         ("audio_with_dc", 1.0, Verdict.NEAR),  # advice: never worse
+        ("supply_current_full_output", 1.43, Verdict.WITHIN),
+        ("supply_current_full_output", 1.45, Verdict.NEAR),
+        ("supply_current_full_output", 2.70, Verdict.NEAR),
     ],
 )
 def test_when_each_rule_is_near_or_past(code: str, figure: float, verdict: Verdict) -> None:
@@ -284,6 +289,7 @@ def test_when_each_rule_is_near_or_past(code: str, figure: float, verdict: Verdi
         "line_loss": 3.0,
         "audio_level": -6.0,
         "supply_current": 1.6,
+        "supply_current_full_output": 1.6,
         "run_voltage": 18.0,
         "line_impedance": 4.0,
         "poe_allocated": 370.0,
@@ -300,7 +306,7 @@ def test_when_each_rule_is_near_or_past(code: str, figure: float, verdict: Verdi
 @pytest.mark.parametrize("limit", JUDGED, ids=lambda limit: limit.code)
 def test_what_is_counted_is_never_near(limit: Limit) -> None:
     expected = "advice: near, never past" if limit.is_advice else "never near: past or not"
-    assert (limit.near_rule == expected) == (limit.code in NEVER_NEAR)
+    assert (limit.near_rule == expected) == (limit.code in NEVER_NEAR | set(FULL_OUTPUT.values()))
 
 
 def test_near_rules_as_a_person_reads_them() -> None:
@@ -316,10 +322,20 @@ def test_what_cannot_be_computed_is_judged_by_no_rule() -> None:
 
 
 def test_only_advice_is_of_the_least_severity() -> None:
-    assert {limit.code for limit in LIMITS if limit.is_advice} == {"audio_with_dc"}
-    assert {limit.code for limit in LIMITS if limit.severity is Severity.ADVICE} == {"audio_with_dc"}
+    advice = {"audio_with_dc", *FULL_OUTPUT.values()}
+    assert {limit.code for limit in LIMITS if limit.is_advice} == advice
+    assert {limit.code for limit in LIMITS if limit.severity is Severity.ADVICE} == advice
     assert Severity.HAZARD > Severity.SILENCE > Severity.SOUND_SUFFERS
     assert all(severity.words for severity in Severity)
+
+
+def test_full_output_where_no_signal_is_recorded_opens_no_finding_and_has_no_headroom() -> None:
+    assert {limit.code for limit in LIMITS if not limit.opens_findings} == set(FULL_OUTPUT.values())
+    limit = limit_by_code("supply_current_full_output")
+    assert limit.headroom(2.7, 1.6) is None
+    assert limit.sentence(subject="supply PS 1", estimates=at_one_place(2.7, 2.7, 2.7, 1.6)) == (
+        "Supply PS 1 delivers 2.70 A during chimes or tones; limit 1.60 A."
+    )
 
 
 def test_lines_warn_of_shock_and_class_2_of_local_code() -> None:

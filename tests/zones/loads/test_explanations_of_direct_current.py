@@ -7,6 +7,7 @@ import pytest
 from sites.models import Basis, DeviceModel
 from tests import factories
 from tests.halls import Hall
+from zones.electrical.verdicts import Verdict
 from zones.models import Zone
 from zones.services.paging_sets import paging_set_add
 from zones.services.points import point_alter
@@ -203,3 +204,21 @@ def test_one_pair_behind_several(hall: Hall) -> None:
     assert load.detail == hall.points[10].pk
     assert amounts(worked)["pairs paralleled"].likely == 1
     assert amounts(worked)["current of one conductor"].likely == pytest.approx(0.8)
+
+
+def test_full_output_of_zones_of_which_no_signal_is_recorded(hall: Hall) -> None:
+    """By hand: 30 speakers of the hall at 80 mA, and 10 of the gangway, which carries speech, at half of it:
+    2.4 A + 0.4 A; during a page 40 × 40 mA."""
+    zone_alter(factories.change(hall.site), zone=hall.zone, signal=Zone.Signal.UNKNOWN)
+    load, worked = of(hall, "supply_current_full_output", hall.supply.pk)
+    assert load.likely == pytest.approx(2.8)
+    assert (load.verdict, load.headroom_likely) == (Verdict.NEAR, None)
+    (table,) = worked.tables
+    assert {(row["run"], row["known"]): pytest.approx(row["likely_a"]) for row in table.rows} == {
+        ("run R1", "full output; measured, from its model"): 0.080,
+        ("run R2", "measured, from its model"): 0.040,
+    }
+    assert worked.assumptions[0].startswith("Judged as if every zone whose signal is not recorded")
+    load, worked = of(hall, "supply_current", hall.supply.pk)
+    assert load.likely == pytest.approx(1.6)
+    assert {row["known"] for row in worked.tables[0].rows} == {"measured, from its model"}

@@ -3,6 +3,9 @@ someone with a pencil. They read the same plant and the same solved networks as 
 
 from __future__ import annotations
 
+from functools import cached_property
+
+from zones.electrical.self_amplified import FULL_OUTPUT
 from zones.loads.site_loads import Load, SiteLoads
 
 from . import (
@@ -38,5 +41,10 @@ class Explanations:
     def __init__(self, loads: SiteLoads) -> None:
         self._scene = Scene(loads)
 
+    @cached_property
+    def _at_full_output(self) -> Scene:
+        return self._scene.at_full_output()
+
     def of(self, load: Load) -> Worked:
-        return EXPLAINERS[load.code](self._scene, load)
+        of_advice = load.code in FULL_OUTPUT.values()
+        return EXPLAINERS[load.code](self._at_full_output if of_advice else self._scene, load)

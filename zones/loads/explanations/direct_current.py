@@ -8,12 +8,13 @@ from zones.electrical.bands import LIKELY, FloatArray, IntArray
 from zones.electrical.conductors import design_temperature_c
 from zones.electrical.figures import sums
 from zones.electrical.plant import BoolArray
+from zones.electrical.self_amplified import FULL_OUTPUT
 from zones.electrical.subjects import SubjectKind
 from zones.limits.limit import NO_NUMBER
 from zones.loads.site_loads import Load
 
 from .registry import explains
-from .scene import PAGE, SEGMENT, Scene, path_to
+from .scene import SEGMENT, Scene, path_to
 from .worked import (
     LENGTH_KNOWN,
     Amount,
@@ -64,7 +65,7 @@ _SEGMENTS = columns(
 )
 
 
-@explains("supply_current")
+@explains("supply_current", FULL_OUTPUT["supply_current"])
 def supply_current(scene: Scene, load: Load) -> Worked:
     dc, fraction = scene.dc, scene.plant.factors.loading_fraction
     tree = int(np.flatnonzero(dc.network.supplies.index == scene.index(load.subject))[0])
@@ -78,7 +79,7 @@ def supply_current(scene: Scene, load: Load) -> Worked:
         formula="I = Σ Iₖ over everything that the supply feeds; a load of constant power draws P / V at its "
         "own voltage. Limit: rated current × loading fraction.",
         assumptions=(
-            PAGE,
+            scene.page,
             _who_pages(scene, instance),
             _EXTREMES,
             *_of_overloads(scene, entries),
@@ -101,7 +102,7 @@ def _supply_step(load: Load) -> Step:
     return Step.of(said, name, "A", bands_of(load))
 
 
-@explains("run_voltage")
+@explains("run_voltage", FULL_OUTPUT["run_voltage"])
 def run_voltage(scene: Scene, load: Load) -> Worked:
     dc, wiring = scene.dc, scene.dc.network.wiring
     node = scene.node_of(wiring, load, _of_run(scene, load))
@@ -157,7 +158,7 @@ def run_voltage(scene: Scene, load: Load) -> Worked:
         formula="V = Vs − I·Rs − Σ Iₖ·Rₖ along the path; R of a loop = 2·R′·length / paralleled pairs, with "
         "R′ = 4·ρ/(π·d²), d = 0.005 in · 92^((36−n)/39), ρ = 1/58 Ω·mm²/m · (1 + 0.00393·(T − 20 °C)).",
         assumptions=(
-            PAGE,
+            scene.page,
             _who_pages(scene, instance),
             _EXTREMES,
             _JUDGED,
@@ -208,7 +209,7 @@ def _no_voltage(scene: Scene, load: Load) -> Worked:
         )
     return Worked(
         formula="V = Vs − I·Rs − Σ Iₖ·Rₖ along the path, with Iₖ = P / V of a load of constant power.",
-        assumptions=(PAGE, _who_pages(scene, instance), _EXTREMES, why),
+        assumptions=(scene.page, _who_pages(scene, instance), _EXTREMES, why),
         inputs=(
             Amount.rated(f"voltage of {supply}", "V", dc.source.voltage_v[tree]),
             Amount.of(
@@ -231,7 +232,7 @@ def _no_voltage(scene: Scene, load: Load) -> Worked:
     )
 
 
-@explains("run_current")
+@explains("run_current", FULL_OUTPUT["run_current"])
 def run_current(scene: Scene, load: Load) -> Worked:
     dc, fraction = scene.dc, scene.plant.factors.loading_fraction
     of_run = _of_run(scene, load)
@@ -244,7 +245,7 @@ def run_current(scene: Scene, load: Load) -> Worked:
     return Worked(
         formula="I = Σ of the currents in the segments that leave the block. Limit: fuse rating × loading "
         "fraction.",
-        assumptions=(PAGE, _who_pages(scene, instance), *([_SHARED] if shared else [])),
+        assumptions=(scene.page, _who_pages(scene, instance), *([_SHARED] if shared else [])),
         inputs=(
             Amount.of("rating of the fuse", "A", rating, "marking of the fuse"),
             amount_of_fraction(fraction),
@@ -257,7 +258,7 @@ def run_current(scene: Scene, load: Load) -> Worked:
     )
 
 
-@explains("conductor_current")
+@explains("conductor_current", FULL_OUTPUT["conductor_current"])
 def conductor_current(scene: Scene, load: Load) -> Worked:
     dc, loads = scene.dc, scene.loads
     segment = scene.node_of(dc.network.wiring, load, _of_run(scene, load))
@@ -272,7 +273,7 @@ def conductor_current(scene: Scene, load: Load) -> Worked:
     return Worked(
         formula="I of one conductor = I of the segment / paralleled pairs. Limit: rating of the cable type.",
         assumptions=(
-            PAGE,
+            scene.page,
             "Each leg of the loop is as many conductors as there are pairs; they share the current evenly.",
         ),
         inputs=(
@@ -341,10 +342,16 @@ def _draw_table(scene: Scene, entries: IntArray, drawn: FloatArray) -> Table:
             scene.model_name(row),
             scene.loads.count[LIKELY, row],
             *amps,
-            ("" if speaking else "idle; ") + scene.current_known(row),
+            ("full output; " if tones else "") * speaking
+            + "idle; " * (not speaking)
+            + scene.current_known(row),
         ]
-        for row, speaking, amps in zip(
-            dc.network.wiring.row[dc.node[entries]].tolist(), dc.speaking[entries], drawn.T, strict=True
+        for row, speaking, tones, amps in zip(
+            dc.network.wiring.row[dc.node[entries]].tolist(),
+            dc.speaking[entries].tolist(),
+            dc.tones[entries].tolist(),
+            drawn.T,
+            strict=True,
         )
     ]
     return Table.of("Current by device", _DRAWS, rows)

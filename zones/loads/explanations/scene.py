@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from copy import copy
 from functools import cached_property
 
 import numpy as np
@@ -12,7 +13,7 @@ from zones.electrical.estimates import WORDS, Estimate
 from zones.electrical.evaluate import subject_ids
 from zones.electrical.plant import TABLE_OF_KIND, BoolArray, Members, Plant, select
 from zones.electrical.point_loads import PointLoads, point_loads
-from zones.electrical.self_amplified import DcSolution, solve_dc
+from zones.electrical.self_amplified import DcSolution, at_full_output, solve_dc
 from zones.electrical.subjects import Subject, SubjectKind
 from zones.electrical.wiring import Wiring, wire
 from zones.limits.amounts import amount
@@ -40,6 +41,10 @@ PAGE = (
     "Judged during a page: at speech, half of full output where the model states nothing else; at full "
     "output in zones that carry tones."
 )
+FULL_OUTPUT_PAGE = (
+    "Judged as if every zone whose signal is not recorded were paged with chimes or tones, at full output; "
+    "zones recorded as speech at speech."
+)
 
 
 class Scene:
@@ -50,6 +55,7 @@ class Scene:
         self.plant: Plant = loads.plant
         self.members: Members = loads.members
         self.loads: PointLoads = loads.anchoring.loads
+        self.page = PAGE
 
     @cached_property
     def wiring(self) -> Wiring:
@@ -58,6 +64,13 @@ class Scene:
     @cached_property
     def dc(self) -> DcSolution:
         return solve_dc(self.plant, self.members, self.wiring, self.loads)
+
+    def at_full_output(self) -> Scene:
+        """The same site with zones at full output of which it is not recorded what they carry."""
+        other = copy(self)
+        other.dc = at_full_output(self.plant, self.dc, self.loads)
+        other.page = FULL_OUTPUT_PAGE
+        return other
 
     @cached_property
     def unanchored(self) -> PointLoads:

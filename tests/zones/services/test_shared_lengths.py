@@ -179,7 +179,7 @@ def test_what_is_left_of_a_segment_is_cut_and_measured_as_such(
 def test_a_cut_at_a_known_distance_into_what_is_left(run: Run, chain: list[Point], cut: Point) -> None:
     """2 m of the 6 m: of the other 4 m any part is left, likely half."""
     point_alter(on(run, AFTER_THAT), point=cut, length_m=30.0, length_basis=MEASURED)
-    known = {"distance_from_parent_m": 2.0, "distance_basis": MEASURED}
+    known: dict[str, Any] = {"distance_from_parent_m": 2.0, "distance_basis": MEASURED}
     assert said(point_insert(on(run, AFTER_THAT), before=chain[1], **known).result) == (
         2.0, MEASURED, None, None,
     )  # fmt: skip

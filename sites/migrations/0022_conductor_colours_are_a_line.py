@@ -4,7 +4,7 @@ from django.db import migrations
 
 
 class Migration(migrations.Migration):
-    dependencies = [("sites", "0019_conductor_colours")]
+    dependencies = [("sites", "0021_conductor_colours")]
     operations = [
         migrations.RunSQL(
             "ALTER TABLE cable_type VALIDATE CONSTRAINT cable_type_conductor_colours_check",

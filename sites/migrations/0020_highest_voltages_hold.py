@@ -9,5 +9,5 @@ VALIDATE = "".join(
 
 
 class Migration(migrations.Migration):
-    dependencies = [("sites", "0017_highest_voltages")]
+    dependencies = [("sites", "0019_highest_voltages")]
     operations = [migrations.RunSQL(VALIDATE, migrations.RunSQL.noop)]

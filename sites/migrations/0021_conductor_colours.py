@@ -14,7 +14,7 @@ ALTER TABLE cable_type ADD CONSTRAINT cable_type_conductor_colours_check
 
 
 class Migration(migrations.Migration):
-    dependencies = [("sites", "0018_highest_voltages_hold")]
+    dependencies = [("sites", "0020_highest_voltages_hold")]
     operations = [
         migrations.SeparateDatabaseAndState(
             [

@@ -1,11 +1,11 @@
-"""Listings, output classes and jurisdictions keep their words: the checks of the migration before are made
-valid."""
+"""Listings, output classes and jurisdictions keep their words: the checks of the three migrations
+before are made valid."""
 
 from django.db import migrations
 
 
 class Migration(migrations.Migration):
-    dependencies = [("sites", "0015_wiring_class")]
+    dependencies = [("sites", "0017_jurisdiction")]
     operations = [
         migrations.RunSQL(
             f"ALTER TABLE {table} VALIDATE CONSTRAINT {table}_{column}_check", migrations.RunSQL.noop

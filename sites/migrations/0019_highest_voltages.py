@@ -16,7 +16,7 @@ CHECKS = "".join(
 
 
 class Migration(migrations.Migration):
-    dependencies = [("sites", "0016_wiring_class_words")]
+    dependencies = [("sites", "0018_wiring_class_words")]
     operations = [
         migrations.SeparateDatabaseAndState(
             [migrations.RunSQL(COLUMNS, DROPS), install(CHECKS)],

@@ -45,21 +45,23 @@ class Code:
         return Started([sys.executable, *words], self.folder, self.environment, self.logs / f"{number}.log")
 
     @contextmanager
-    def serving(self) -> Iterator[str]:
-        """The address of a web server that answers; beside it a sweeper looks for work."""
+    def serving(self, *, sweeping: bool = True) -> Iterator[str]:
+        """The address of a web server that answers; beside it, unless told otherwise, a sweeper looks for
+        work."""
         port = free_port()
         web = self.start(
             "-m", "gunicorn", "api.wsgi", "--bind", f"127.0.0.1:{port}", "--workers", "2", "--threads", "4",
             "--log-level", "warning", "--no-control-socket",
         )  # fmt: skip
-        sweeper = self.start("manage.py", "sweep", "--loop")
+        sweeper = self.start("manage.py", "sweep", "--loop") if sweeping else None
         try:
             web.until(lambda: _answers(f"http://127.0.0.1:{port}/readyz"))
             yield f"http://127.0.0.1:{port}"
-            assert sweeper.process.poll() is None, sweeper.said
+            assert sweeper is None or sweeper.process.poll() is None, sweeper.said
         finally:
             web.stop()
-            sweeper.stop()
+            if sweeper is not None:
+                sweeper.stop()
 
 
 def _answers(url: str) -> bool:

@@ -130,7 +130,7 @@ def solve_dc(plant: Plant, members: Members, everything: Wiring, loads: PointLoa
 
 
 def at_full_output(plant: Plant, solved: DcSolution, loads: PointLoads) -> DcSolution:
-    """The same scenarios with zones at full output of which it is not recorded what they carry."""
+    """The same scenarios as in ``solved``, with zones whose signal is not recorded at full output."""
     tones = (solved.signal != Signal.SPEECH)[solved.network.wiring.run[solved.node]]
     pages = {name: getattr(solved, name) for name in DcPages.__dataclass_fields__}
     return _solve(plant, DcPages(**pages | {"tones": tones}), loads, solved.forest)

@@ -1,7 +1,7 @@
 """Withdrawing what was recorded by mistake today, whole: what a change set wrote is undone as if it had never
 been, and the change record keeps both.
 
-The database does it (``sql_v2/withdrawal.py``) and refuses what is not whole. Here it is said by name what
+The database does it (``sql_v2/withdrawal.py``) and refuses what is not whole. This module names what
 stands in the way: what refers to the things that were made, and what was recorded later.
 """
 

@@ -195,7 +195,7 @@ def _compare_spots(said: Said, figure: Figure, where: str, report: Report) -> No
         elif not any(
             one[2] == spot.id
             and _close(one[1], spot.limit)
-            # what is said to be not known is so wherever it is decided
+            # a value that is not known is so at every place
             and (known if math.isnan(figure.bands[k]) else _close(one[0], spot.value))
             for spot in spots
         ):

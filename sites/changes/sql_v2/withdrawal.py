@@ -1,6 +1,6 @@
 """A withdrawal: what a change set wrote is undone by the change record, in one transaction.
 
-Inserting a row into ``withdrawal`` is the withdrawal, whoever inserts it:
+A row in ``withdrawal`` withdraws a change set, through whichever channel it comes:
 
     INSERT INTO withdrawal (change_set_id, actor, reason) VALUES (41, 'R. Vale', 'typed twice')
 

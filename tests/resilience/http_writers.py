@@ -47,7 +47,8 @@ def what_came_of(writers: Sequence[Writer]) -> tuple[Counter[int], set[str]]:
         writer.join()
     answers = sum((writer.answers for writer in writers), Counter[int]())
     print(f"answers: {dict(answers)}")
-    assert not [writer.amiss for writer in writers if writer.amiss]
+    amiss = [writer.amiss for writer in writers if writer.amiss]
+    assert not amiss, amiss
     return answers, set().union(*(writer.accepted for writer in writers))
 
 

@@ -58,7 +58,7 @@ def fetch_together(
     """
     text, layout = statement(queries, within)
     data = bytearray()
-    with cursor.copy(text) as stream:
+    with cursor.db.wrap_database_errors, cursor.copy(text) as stream:  # a COPY is not wrapped by itself
         for block in blocks(stream):  # each is given back at once: to keep them all costs more than the copy
             data += block
     count, rest = divmod(len(data) - _HEADER_BYTES - _TRAILER_BYTES, layout.itemsize)

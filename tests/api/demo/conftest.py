@@ -72,7 +72,7 @@ def demo(demo_data: Path) -> Iterator[Demo]:
     for process in started:
         if process.poll() is None:
             process.send_signal(signal.SIGINT)
-        process.communicate(timeout=STOP_S)
+        print(process.communicate(timeout=STOP_S)[1], file=sys.stderr)  # shown where the test failed
 
 
 def _hear_ctrl_c() -> None:

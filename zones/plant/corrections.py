@@ -98,6 +98,7 @@ def corrections_of(site_ids: Collection[int]) -> dict[int, list[Correction]]:
     """By site, its corrections in the order of their recording; sites without any are left out. One query.
 
     One of the catalogue is kept by a change set of each site concerned, which names the one that edited it.
+    One that recorded the site itself leaves it standing: a record without its site has no figures.
     """
     with connection.cursor() as cursor:
         cursor.execute(
@@ -113,6 +114,7 @@ def corrections_of(site_ids: Collection[int]) -> dict[int, list[Correction]]:
                    change.old_rows, change.new_rows
                FROM correction c JOIN change ON change.change_set_id = c.wrote
                WHERE change.table_name = ANY(%s)
+                   AND NOT (change.table_name = 'site' AND change.operation = 'insert')
                ORDER BY c.site_id, c.recorded_at, c.id, change.id""",
             [sorted(site_ids), list(OF)],
         )

@@ -4,6 +4,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from functools import partialmethod
 from typing import Any
 
 import pytest
@@ -15,6 +16,7 @@ from sites.models import ChangeSet
 from sites.services.catalogue import device_model_alter
 from tests.factories import change
 from tests.zones.findings.conftest import ADDED, MEASURED, NOW, Quay
+from tests.zones.recording import SiteRecord
 from zones.electrical.evaluate import evaluate
 from zones.electrical.plant import Plant
 from zones.findings import corrections
@@ -286,3 +288,16 @@ def test_a_correction_by_its_operation_is_named(quay: Quay) -> None:
     correction = change_accept(asked, [body]).change_set
     quay.check()
     assert (named(quay)["change_set"], named(quay)["correction"]) == (work.pk, correction.pk)
+
+
+def test_a_site_that_a_correction_recorded_stands_without_it(
+    db: None, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with monkeypatch.context() as patched:
+        patched.setattr(SiteRecord, "change", partialmethod(SiteRecord.change, kind=CORRECTION))
+        quay = Quay()
+        quay.cover()
+        quay.add(12)  # 1.35 + 12 × 0.04 = 1.83 A
+    quay.check()
+    assert quay.finding().likely == pytest.approx(1.83)
+    assert quay.finding().attribution["kind"] == "correction"

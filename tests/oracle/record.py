@@ -43,6 +43,7 @@ from zones.models import (
     Run,
     RunFacts,
     Zone,
+    ZoneFacts,
 )
 
 FOREVER = 2**62
@@ -220,13 +221,13 @@ def read_record(site_id: int, tables: Mapping[str, Mapping[Any, dict[str, Any]]]
         ("endpoints", Endpoint, EndpointFacts, "endpoint_id"),
         ("switches", Switch, SwitchFacts, "switch_id"),
         ("ports", SwitchPort, SwitchPortFacts, "port_id"),
+        ("zones", Zone, ZoneFacts, "zone_id"),
     ):
         setattr(record, name, list(_with_facts(rows_of(things), rows_of(facts), key)))
     record.port_switch = {row["id"]: row["switch_id"] for row in rows_of(SwitchPort)}
     _read_outputs(record, rows_of)
     record.landings = list(_standing(rows_of(Landing)))
     record.clips = list(_clips(standing_blocks, rows_of(ClipFacts)))
-    record.zones = list(_standing(rows_of(Zone)))
     _read_paging(record, rows_of)
     _read_readings(record, rows_of)
     return record

@@ -31,7 +31,7 @@ from sites.models import (
 )
 from zones.electrical import plant as electrical
 from zones.electrical.bands import DeviceKind
-from zones.models import ClipFacts, Landing, PointFacts, Reading, Run, RunFacts, Zone, ZoneEndpoint
+from zones.models import ClipFacts, Landing, PointFacts, Reading, Run, RunFacts, ZoneEndpoint, ZoneFacts
 from zones.plant.columns import Query
 
 FOREVER = "9223372036854775807"
@@ -241,9 +241,12 @@ BLOCKS = Query(
     },
     rows=_rows_of("block"),
 )
-ZONES = Query(
-    whole={**_THING, "zone_id": "t.id", "signal": _number("t.signal", electrical.Signal, Zone.Signal)},
-    rows=_rows_of("zone"),
+ZONES = _dated(
+    "zone",
+    electrical.ZoneRows,
+    ZoneFacts,
+    zone_id="t.id",
+    signal=_number("f.signal", electrical.Signal, ZoneFacts.Signal),
 )
 HEARD = _query(_rows_of("zone_endpoint"), _THING, electrical.HeardRows, ("t", ZoneEndpoint))
 

@@ -6,7 +6,7 @@ import datetime as dt
 
 from zones.models import PointFacts
 
-from .building import cable
+from .building import SIGNALS, cable
 from .things import Body, Things
 from .working import Job
 
@@ -157,8 +157,13 @@ def supersede(things: Things, day: dt.date) -> list[Body]:
     return [{"op": "reading.supersede", "reading_id": things.one(things.readings), "value": value}]
 
 
+def correct_signal(things: Things) -> list[Body]:
+    """What was paged to a zone all along."""
+    return [{"op": "zone.correct", "zone_id": things.one(things.zones), "signal": things.one(SIGNALS)}]
+
+
 CORRECTIONS: list[tuple[int, Job]] = [
     (10, correct_points), (4, found), (3, correct_run), (4, correct_source), (4, correct_network),
-    (2, correct_landing),
+    (2, correct_landing), (3, correct_signal),
 ]  # fmt: skip
 READINGS = [(6, read_current), (4, read_voltage), (2, read_poe), (2, supersede)]

@@ -10,7 +10,7 @@ ALTER TABLE zone ADD CONSTRAINT zone_signal_check CHECK (signal IN ('speech', 't
 
 
 class Migration(migrations.Migration):
-    dependencies = [("zones", "0018_facts_of_their_zones")]
+    dependencies = [("zones", "0019_facts_of_their_zones_hold")]
     operations = [
         migrations.SeparateDatabaseAndState(
             [migrations.RunSQL("ALTER TABLE zone DROP COLUMN signal", f"{COLUMN};{CHECK}")],

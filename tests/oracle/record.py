@@ -78,7 +78,7 @@ class Row:
 
 @dataclass(frozen=True)
 class ReadingRow:
-    """A reading that none supersedes."""
+    """A reading that none supersedes. state: idle, paging, or of a run's tone, a steady one at full level."""
 
     id: int
     kind: str
@@ -335,7 +335,7 @@ def _read_readings(record: Record, rows_of: RowsOf) -> None:
                 ReadingRow(
                     id=row["id"],
                     kind=row["kind"],
-                    state=row["state"],
+                    state="tone" if row["signal"] == "tone" and row["run_id"] else row["state"],
                     run=row["run_id"],
                     point=row["point_id"],
                     switch=row["switch_id"],

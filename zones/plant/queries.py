@@ -294,7 +294,8 @@ READINGS = _query(
     ("r", Reading),
     reading_id="r.id",
     kind=_number("r.kind", electrical.ReadingKind, Reading.Kind),
-    state=_number("r.state", electrical.State, Reading.State),
+    state=f"CASE r.signal WHEN '{Reading.Signal.TONE}' THEN {electrical.State.TONE} "
+    f"ELSE {_number('r.state', electrical.State, Reading.State)} END",
 )
 
 # Watts are read per power-supply group (RFC 3621): the last reading of each group on a step, summed.

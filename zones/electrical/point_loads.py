@@ -45,8 +45,8 @@ class PointLoads:
     maximum_voltage_v, input_impedance_ohm, input_sensitivity_v, conductor_rating_a: (n,), NaN unknown.
     conductors: (n,) paralleled in one leg. loaded: (n,) True where a device is. supported: (n,) True where
     the load rests on measured or marked data. scaled_speech, scaled_idle, scaled_full, scaled_length: (n,)
-    True where a reading may scale the value. pairs_recorded, current_recorded: (n,) True where the point's own row has the
-    pairs, the speech current.
+    True where a reading may scale the value. pairs_recorded, current_recorded: (n,) True where the point's
+    own row has the pairs, the speech current.
     """
 
     whole: Wholes

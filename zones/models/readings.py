@@ -29,8 +29,8 @@ class Reading(Recorded):
         max_length=8,
         default=Signal.SPEECH,
         db_default=Signal.SPEECH,
-        help_text="What was paged while it was read: speech, or a steady tone at full level. Of an idle reading: "
-        "speech.",
+        help_text="What was paged while it was read: speech, or a steady tone at full level. An idle reading "
+        "says speech.",
     )
     run = fields.SiteKey("zones.Run", null=True, related_name="readings")
     point = fields.SiteKey("zones.Point", null=True)

@@ -75,8 +75,9 @@ def test_a_tone_is_paged(site: Site, run: Run, reading: Reading) -> None:
     say(accepted(site.pk))
     with refused("reading_tone_while_paging"):
         sql(
-            "INSERT INTO reading (site_id, kind, state, signal, run_id, value, taken_on, step) "
-            "VALUES (%s, 'run_current', 'idle', 'tone', %s, 1, %s, zonebook_step())",
+            "INSERT INTO reading (site_id, kind, state, signal, run_id, value, taken_on, step, technician, "
+            "instrument, note) "
+            "VALUES (%s, 'run_current', 'idle', 'tone', %s, 1, %s, zonebook_step(), '', '', '')",
             site.pk, run.pk, DAY,
         )  # fmt: skip
 

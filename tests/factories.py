@@ -39,7 +39,7 @@ from sites.services.endpoints import endpoint_add
 from sites.services.power import amplifier_add, supply_add
 from sites.services.sites import site_add
 from sites.services.switches import switch_add
-from zones.models import Point, PointFacts, Run, Zone
+from zones.models import Point, PointFacts, Run, Zone, ZoneFacts
 from zones.services.points import point_append
 from zones.services.runs import run_add
 from zones.services.zones import zone_add
@@ -220,7 +220,7 @@ def make_gateway(closet: Closet, model: DeviceModel | None = None, **fields: Any
 
 def make_zone(site: Site | None = None, **fields: Any) -> Zone:
     site = site or make_site()
-    fields = {"name": f"Marshalling lane {next_number()}", "signal": Zone.Signal.SPEECH, **fields}
+    fields = {"name": f"Marshalling lane {next_number()}", "signal": ZoneFacts.Signal.SPEECH, **fields}
     return zone_add(change(site), **fields).result
 
 

@@ -26,7 +26,9 @@ class ChangeSetSummarySerializer(serializers.Serializer):
 
 class ThingSummarySerializer(serializers.Serializer):
     kind = fields.Text()
-    id = fields.Id()
+    id = fields.Whole(
+        min_value=0, help_text="Of a thing in the record; of a `signal`, or a device's `kind`, its number."
+    )
     name = fields.Text()
 
 

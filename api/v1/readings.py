@@ -53,6 +53,7 @@ class ReadingFilterSet(SiteFilterSet):
     switch_id = fields.Id()
     kind = fields.Choice(choices=Reading.Kind.choices)
     state = fields.Choice(choices=Reading.State.choices)
+    signal = fields.Choice(choices=Reading.Signal.choices)
     taken_from = fields.Day(source="taken_on__gte", help_text="Taken on this day or later.")
     taken_until = fields.Day(source="taken_on__lte", help_text="Taken on this day or earlier.")
     superseded = fields.Choice(

@@ -24,29 +24,48 @@ from zones.loads.histories import zone_history
 from zones.loads.site_loads import loads_on, site_loads
 from zones.loads.wording import RenderedLoad
 from zones.loads.zone_loads import ZoneLoad, cautions_of_zone, loads_of_zones
-from zones.models import Zone, ZoneEndpoint
-from zones.services.zones import zone_add, zone_alter, zone_end, zone_endpoint_add, zone_endpoint_end
+from zones.models import Zone, ZoneEndpoint, ZoneFacts
+from zones.services.zones import (
+    zone_add,
+    zone_alter,
+    zone_correct,
+    zone_end,
+    zone_endpoint_add,
+    zone_endpoint_end,
+)
 
 from . import figures
-from .dated import NO_CASE, AsOfQuery, PlacedFilterSet, PlacedMixin, PlacedSerializer, day_asked
+from .dated import (
+    NO_CASE,
+    AsOfQuery,
+    DatedFilterSet,
+    DatedMixin,
+    DatedSerializer,
+    PlacedFilterSet,
+    PlacedMixin,
+    PlacedSerializer,
+    day_asked,
+)
 from .endpoints import EndpointSerializer
 from .histories import HistoryQuery, ZoneHistorySerializer, zone_history_data
 from .sites import SiteSerializer
 from .zone_states import ZoneFigureSerializer, ZoneFindingSerializer, annotate_zones
 
 
-class ZoneSerializer(PlacedSerializer):
+class ZoneSerializer(DatedSerializer):
     expansions = {"site": SiteSerializer, "figures": ZoneFigureSerializer, "findings": ZoneFindingSerializer}
 
     class Meta:
         model = Zone
+        facts = ZoneFacts
 
 
-class ZoneFilterSet(PlacedFilterSet):
+class ZoneFilterSet(DatedFilterSet):
     name = fields.Text(source="name__iexact", help_text=NO_CASE)
     page_code = fields.Text()
     group = fields.Text(help_text="Zones that belong to this group.")
     life_safety = fields.Choice(choices=Zone.LifeSafety.choices)
+    signal = fields.Choice(choices=ZoneFacts.Signal.choices)
 
     def filter_group(self, rows: Any, value: str) -> Any:
         return rows.filter(groups__contains=[value])
@@ -109,8 +128,8 @@ class ZoneLoadSerializer(serializers.Serializer):
     cautions = figures.CautionSerializer(many=True)
 
 
-class ZoneViewSet(PlacedMixin, RecordViewSet):
-    """Zones: the area that hears one page. Life safety is `unknown` until it is recorded."""
+class ZoneViewSet(DatedMixin, RecordViewSet):
+    """Zones: the area that hears one page. Life safety and signal are `unknown` until they are recorded."""
 
     gate = zone_for
     serializer_class = ZoneSerializer
@@ -120,9 +139,11 @@ class ZoneViewSet(PlacedMixin, RecordViewSet):
         "create": Writing(zone_add, within=("site",)),
         "partial_update": Writing(zone_alter, subject="zone", partial=True),
         "destroy": Writing(zone_end, subject="zone"),
+        "correct": Writing(zone_correct, subject="zone", partial=True),
     }
 
     def annotate(self, rows: Sequence[Any]) -> None:
+        super().annotate(rows)
         annotate_zones(rows, self.asked.get("expand", ()))
 
     @action(detail=True, action_spec=Spec(Ability.READ_RECORD, query=LoadQuery, answer=ZoneLoadSerializer))

@@ -134,6 +134,7 @@ TABLE: Final[dict[tuple[str, str], Ability | str]] = {
     ("POST", "/api/v1/zones"): WRITE,
     ("PATCH", "/api/v1/zones/{id}"): WRITE,
     ("DELETE", "/api/v1/zones/{id}"): WRITE,
+    ("POST", "/api/v1/zones/{id}/correct"): WRITE,
     ("GET", "/api/v1/zones/{id}/load"): READ,
     ("GET", "/api/v1/zones/{id}/history"): READ,
     ("GET", "/api/v1/zone-endpoints"): READ,

@@ -66,7 +66,11 @@ class Anchored:
                 by_run.setdefault(reading.run, []).append(reading)
         # what one run's current turns out to be bears on the voltage of the others of its supply
         for kinds, settle, scale in (
-            ((("run_current", "idle"), ("run_current", "paging")), self._current, self._scale_currents),
+            (
+                (("run_current", "idle"), ("run_current", "paging"), ("run_current", "tone")),
+                self._current,
+                self._scale_currents,
+            ),
             ((("end_voltage", None),), self._voltage, self._scale_lengths),
         ):
             found: list[tuple[Bench, _Settling]] = []

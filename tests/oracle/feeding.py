@@ -30,6 +30,7 @@ FOLLOWING = {
     "ports",
     "addresses",
     "clips",
+    "zones",
 }
 Rows = dict[str, list[Row]]
 
@@ -99,7 +100,8 @@ def _of(rows: list[Row], things: set[int | None]) -> list[Row]:
 
 
 def _of_runs(record: Record, runs: set[int], step: int) -> Rows:
-    """The rows of some runs, of what feeds them then, and who pages together."""
+    """The rows of some runs, of what feeds them then, and of what is paged to them, and who pages
+    together."""
     now = [row for row in record.runs if row.thing in runs and row.around(step)]
     points = [row for row in record.points if row["run_id"] in runs]
     supplies = {row["supply_id"] for row in now} | {row["feed_supply_id"] for row in points}
@@ -114,8 +116,20 @@ def _of_runs(record: Record, runs: set[int], step: int) -> Rows:
             for reading in record.readings
             if reading.run is not None and reading.run in runs
         ],
+        "zones": [
+            row
+            for row in _with_another_signal(record, step)
+            if row.thing in {run["zone_id"] for run in now if record.run_kind[run.thing] == "self_amplified"}
+        ],
         "paging": record.paging,
     }
+
+
+def _with_another_signal(record: Record, step: int) -> list[Row]:
+    """The rows of zones of which one ends at the step and another begins."""
+    ended = {row.thing for row in record.zones if row.end == step}
+    begun = {row.thing for row in record.zones if row.begin == step}
+    return _of(record.zones, {*(ended & begun)})
 
 
 def _runs_on(record: Record, column: str, source: int, step: int) -> set[int]:
@@ -144,7 +158,7 @@ def _run(record: Record, id_: int, step: int) -> Iterator[Rows]:
 def _source(table: str, column: str) -> Callable[[Record, int, int], Iterator[Rows]]:
     def near(record: Record, id_: int, step: int) -> Iterator[Rows]:
         rows = _of_runs(record, _runs_on(record, column, id_, step), step)
-        kept = {"runs", "points"} | ({"paging"} if table == "supplies" else set())
+        kept = {"runs", "points"} | ({"paging", "zones"} if table == "supplies" else set())
         yield {name: rows[name] for name in kept} | {table: _of(getattr(record, table), {id_})}
         yield _everything(record)
 
@@ -198,12 +212,13 @@ def _address(record: Record, id_: int, step: int) -> Iterator[Rows]:
     yield {"addresses": [row for row in record.endpoints if (row["address"], row["vlan"]) in own]}
 
 
-def _block(record: Record, id_: int, _step: int) -> Iterator[Rows]:
+def _block(record: Record, id_: int, step: int) -> Iterator[Rows]:
     yield {
         "landings": [row for row in record.landings if row["block_id"] == id_],
         "clips": [row for row in record.clips if row["block_id"] == id_],
     }
-    yield {"zones": record.zones}
+    with_another_signal = _with_another_signal(record, step)
+    yield {"zones": [row for row in record.zones if row not in with_another_signal]}
     yield _everything(record)
 
 

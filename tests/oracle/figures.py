@@ -107,8 +107,16 @@ class Figure:
 
     @property
     def limits(self) -> Bands:
-        """The limit of each estimate."""
-        return Bands(*(spots[0].limit if spots else self.limit for spots in self.spots or ((), (), ())))
+        """The limit of each estimate. One that no place decides has one where it is at least a bound."""
+        if not self.spots:
+            return Bands(self.limit, self.limit, self.limit)
+        without_place = (none or bound for none, bound in zip(self.overloaded, self.bound, strict=True))
+        return Bands(
+            *(
+                spots[0].limit if spots else self.limit if limited else NAN
+                for spots, limited in zip(self.spots, without_place, strict=True)
+            )
+        )
 
     @property
     def ties(self) -> bool:

@@ -12,7 +12,7 @@ from .standing import DcRun, Fed
 from .values import Bands, PointValues
 
 LOW, LIKELY, HIGH = range(3)
-DRAWN = {"idle": ("idle_a", "idle_w"), "paging": ("speech_a", "speech_w")}
+DRAWN = {"idle": ("idle_a", "idle_w"), "paging": ("speech_a", "speech_w"), "tone": ("full_a", "full_w")}
 ValuesOf = Callable[[Row], PointValues]
 
 
@@ -54,7 +54,12 @@ class Bench:
 
     def settles(self, values: PointValues) -> bool:
         """Whether a reading in this state settles the current."""
-        return values.scaled_speech if self.reading.state == "paging" else values.scaled_idle
+        by_state = {
+            "idle": values.scaled_idle,
+            "paging": values.scaled_speech,
+            "tone": values.scaled_full,
+        }
+        return by_state[self.reading.state]
 
     def solve(self, band: int, values_of: ValuesOf) -> tuple[list[Node], Solved | None]:
         nodes = nodes_at(self.fed, band, values_of, self.drawn, self.warmth)

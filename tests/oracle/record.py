@@ -43,6 +43,7 @@ from zones.models import (
     Run,
     RunFacts,
     Zone,
+    ZoneFacts,
 )
 
 FOREVER = 2**62
@@ -77,7 +78,7 @@ class Row:
 
 @dataclass(frozen=True)
 class ReadingRow:
-    """A reading that none supersedes."""
+    """A reading that none supersedes. state: idle, paging, or of a run's tone, a steady one at full level."""
 
     id: int
     kind: str
@@ -220,13 +221,13 @@ def read_record(site_id: int, tables: Mapping[str, Mapping[Any, dict[str, Any]]]
         ("endpoints", Endpoint, EndpointFacts, "endpoint_id"),
         ("switches", Switch, SwitchFacts, "switch_id"),
         ("ports", SwitchPort, SwitchPortFacts, "port_id"),
+        ("zones", Zone, ZoneFacts, "zone_id"),
     ):
         setattr(record, name, list(_with_facts(rows_of(things), rows_of(facts), key)))
     record.port_switch = {row["id"]: row["switch_id"] for row in rows_of(SwitchPort)}
     _read_outputs(record, rows_of)
     record.landings = list(_standing(rows_of(Landing)))
     record.clips = list(_clips(standing_blocks, rows_of(ClipFacts)))
-    record.zones = list(_standing(rows_of(Zone)))
     _read_paging(record, rows_of)
     _read_readings(record, rows_of)
     return record
@@ -334,7 +335,7 @@ def _read_readings(record: Record, rows_of: RowsOf) -> None:
                 ReadingRow(
                     id=row["id"],
                     kind=row["kind"],
-                    state=row["state"],
+                    state="tone" if row["signal"] == "tone" and row["run_id"] else row["state"],
                     run=row["run_id"],
                     point=row["point_id"],
                     switch=row["switch_id"],

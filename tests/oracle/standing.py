@@ -56,11 +56,11 @@ class Standing:
         return {row.thing: row for row in self.record.tables()[table] if row.holds(self.step)}
 
     def signal(self, point: StandingPoint) -> str:
-        """What the zone of the point's run is said to carry; ``unknown`` without a zone, too."""
+        """What the zone of the point's run is said to carry then; ``unknown`` without a zone, too."""
         zone = self.runs[point.run].row["zone_id"]
         for row in self.record.zones:
             if row.holds(self.step) and row.thing == zone:
-                return str(row["signal"])
+                return str(row["signal"] or "unknown")
         return "unknown"
 
     def paging_sets(self) -> dict[int, set[int]]:

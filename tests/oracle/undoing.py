@@ -33,7 +33,18 @@ from sites.models import (
     SwitchPort,
     SwitchPortFacts,
 )
-from zones.models import Landing, PagingSet, PagingSetZone, Point, PointFacts, Reading, Run, RunFacts, Zone
+from zones.models import (
+    Landing,
+    PagingSet,
+    PagingSetZone,
+    Point,
+    PointFacts,
+    Reading,
+    Run,
+    RunFacts,
+    Zone,
+    ZoneFacts,
+)
 
 Key = tuple[int, ...]
 Json = dict[str, Any]
@@ -42,6 +53,7 @@ Tables = dict[str, dict[Key, Json]]
 _FACTS = {
     RunFacts: "run_id", PointFacts: "point_id", SupplyFacts: "supply_id", AmplifierFacts: "amplifier_id",
     SwitchFacts: "switch_id", SwitchPortFacts: "port_id", EndpointFacts: "endpoint_id",
+    ZoneFacts: "zone_id",
 }  # fmt: skip
 _THINGS = (
     Run, Point, Supply, Amplifier, Switch, SwitchPort, Endpoint, Output, Block, Landing, Zone, PagingSet,

@@ -93,6 +93,7 @@ class PointValues:
     rating_a: float
     scaled_speech: bool
     scaled_idle: bool
+    scaled_full: bool
     scaled_length: bool
 
     def loop_ohm(self, band: int, *, turned: bool = False) -> float:
@@ -187,6 +188,7 @@ class Values:
             rating_a=self._conductor_rating(cable),
             scaled_speech=False,
             scaled_idle=False,
+            scaled_full=False,
             scaled_length=row["length_m"] is None or row["length_basis"] < MARKED,
         )
         if loaded and run_kind == "self_amplified":
@@ -273,6 +275,8 @@ class Values:
         judged_well = basis >= MARKED and (speech is not None or full_w is not None)
         poorly = not judged_well or values.count.low != values.count.high
         values.scaled_speech = poorly or rule_of_thumb
+        in_watts = speech is None and full_w is not None
+        values.scaled_full = poorly or (full_w if in_watts else full) is None
         values.scaled_idle = poorly or (rule_of_thumb and idle is None and idle_w is None)
 
     def _part_of(self, full: float, idle: float | None) -> Bands:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from typing import Any
 
+import numpy as np
 import pytest
 
 from tests.zones.electrical.judged import MEASURED, figure, figures, has
@@ -50,6 +51,30 @@ def test_a_zone_of_tones_pages_at_full_output(signal: int, likely_a: float, verd
     low, likely, high, limit, judged = figure(figures(toy), "supply_current")
     assert (low, likely, high, limit) == pytest.approx((0.95 * likely_a, likely_a, 1.05 * likely_a, 1.6))
     assert judged is verdict
+
+
+def test_the_signal_is_that_of_each_day() -> None:
+    """27 speakers: 27 × 25 mA = 0.675 A at speech, from step 5 on 27 × 50 mA = 1.35 A."""
+    toy = hall(Signal.SPEECH, Signal.SPEECH, count=27)
+    toy.rows["runs"][1]["supply_index"] = -1
+    toy.rows["zones"][0]["end"] = 5
+    toy.add("zones", step=5, zone_id=1, signal=Signal.TONES)
+    assert figure(figures(toy, step=4), "supply_current")[1] == pytest.approx(0.675)
+    assert figure(figures(toy, step=5), "supply_current")[1] == pytest.approx(1.35)
+
+
+def test_only_groups_with_runs_of_the_zone_have_the_step_of_its_signal() -> None:
+    toy = hall(Signal.SPEECH, count=1)
+    toy.chain(toy.run(supply_index=toy.add("supplies"), zone_id=2), 1, model_index=0, cable_index=0)
+    toy.add("zones", step=1, end=7, zone_id=2, signal=Signal.SPEECH)
+    toy.rows["zones"][0]["end"] = 5
+    toy.add("zones", step=5, zone_id=1, signal=Signal.TONES)
+    toy.add("zones", step=7, zone_id=2, signal=Signal.TONES)
+    toy.add("zones", step=9, end=11, zone_id=3, signal=Signal.TONES)  # comes and goes
+    plant = toy.build()
+    groups = plant.supplies.group[np.argsort(plant.supplies.supply_index)]
+    position, step = plant.steps_of_groups(groups)
+    assert list(zip(position.tolist(), step.tolist(), strict=True)) == [(0, 1), (0, 5), (1, 1), (1, 7)]
 
 
 def test_a_zone_of_tones_is_idle_while_another_pages() -> None:

@@ -174,3 +174,126 @@ def test_a_reading_that_leaves_nothing_for_a_group_does_not_say_that_it_is_not_t
                               "count_low": 0.0, "count_likely": 4.0, "count_high": 8.0}  # fmt: skip
     toy.add("readings", step=3, value=0.05, instrument_error=0.0)
     assert anchored(toy).loads.speech_a[:, 1] == pytest.approx([0.0, 0.0, 8 * 0.05 * 1.05])
+
+
+# --- a steady tone at full level ---------------------------------------------------------------------------
+
+
+def horns(basis: int = GUESSED) -> ToyPlant:
+    """Five horns: 0.7 A at full output (guessed: 0.42 to 1.12 A), half of it at speech, 30 mA idle."""
+    toy = chain_plant(5, length_m=0.0, current_basis=basis, speech_current_a=NAN, idle_current_a=0.03)
+    toy.models[0] |= {"device_kind": int(DeviceKind.HORN), "full_output_current_a": 0.7}
+    return toy
+
+
+def test_a_reading_at_a_full_level_tone_scales_full_output_and_nothing_else() -> None:
+    """5 × 0.7 A = 3.5 A, read at 2.5 A: 0.5 A each, ± 5 %. Speech and idle stay as guessed."""
+    toy = horns()
+    toy.add("readings", step=3, value=2.5, state=p.State.TONE)
+    found = anchored(toy)
+    assert found.error.tolist() == [pytest.approx(0.125)]
+    assert (found.factor[0], found.spread[0]) == pytest.approx((2.5 / 3.5, 0.05))
+    assert found.loads.full_a[:, 0] == pytest.approx([0.475, 0.5, 0.525])
+    assert found.loads.speech_a[:, 0] == pytest.approx([0.21, 0.35, 0.56])
+    assert found.loads.idle_a[:, 0] == pytest.approx([0.018, 0.03, 0.048])
+    assert not found.loads.supported.any(), "what is said of the load at speech rests on guesses as before"
+
+
+@pytest.mark.parametrize(
+    ("state", "value", "error", "excess"),
+    [
+        # the band at full output is 5 × 0.42 to 5 × 1.12 A = 2.1 to 5.6 A
+        (p.State.TONE, 6.0, 0.30, 6.0 - 0.30 - 5.6),
+        (p.State.TONE, 5.8, 0.29, 0.0),
+        (p.State.TONE, 1.9, 0.095, 2.1 - 1.9 - 0.095),
+        # during speech half of that, and ± 10 %
+        (p.State.PAGING, 3.2, 0.32, 3.2 - 0.32 - 2.8),
+        (p.State.PAGING, 3.1, 0.31, 0.0),
+    ],
+)
+def test_a_reading_outside_the_band_of_its_state_disagrees(
+    state: p.State, value: float, error: float, excess: float
+) -> None:
+    toy = horns()
+    toy.add("readings", step=3, value=value, state=state)
+    found = anchored(toy)
+    assert (found.error[0], found.excess[0]) == pytest.approx((error, excess))
+    if excess:
+        assert found.loads.full_a[1].sum() == pytest.approx(3.5), "it scales nothing"
+
+
+def test_full_output_that_the_data_sheet_states_stays() -> None:
+    """Marked, 0.7 A ± 15 %: 2.975 to 4.025 A, read at 3.0 A. At speech, which the sheet does not state, a
+    reading would scale it."""
+    toy = horns(MARKED)
+    toy.add("readings", step=3, value=3.0, state=p.State.TONE)
+    found = anchored(toy)
+    assert found.excess[0] == 0.0
+    assert math.isnan(found.factor[0])
+    assert found.loads.full_a[:, 0] == pytest.approx([0.595, 0.7, 0.805])
+
+
+def test_full_output_that_follows_from_speech_is_scaled() -> None:
+    """The sheet states 50 mA at speech, ± 15 %, and no full output: 85 to 115 mA, read as 0.11 A."""
+    toy = chain_plant(1, length_m=0.0, current_basis=MARKED, speech_current_a=0.05)
+    toy.models[0]["full_output_current_a"] = NAN
+    toy.add("readings", step=3, value=0.11, state=p.State.TONE)
+    found = anchored(toy)
+    assert found.loads.full_a[:, 0] == pytest.approx([0.11 * 0.95, 0.11, 0.115])
+    assert found.loads.speech_a[:, 0] == pytest.approx([0.0425, 0.05, 0.0575])
+
+
+def test_watts_at_full_output_are_scaled_as_well() -> None:
+    """1.2 W guessed (0.72 to 1.92 W) at a stiff 24 V, 0 m away: 0.05 A; read at 0.06 A it is 1.44 W."""
+    toy = chain_plant(1, length_m=0.0, current_basis=GUESSED, speech_current_a=NAN)
+    toy.models[0] |= {"full_output_current_a": NAN, "full_output_power_w": 1.2, "idle_power_w": 0.3}
+    toy.add("readings", step=3, value=0.06, state=p.State.TONE, source_voltage_v=24.0)
+    loads = anchored(toy).loads
+    assert loads.full_w[:, 0] == pytest.approx([1.44 * 0.95, 1.44, 1.44 * 1.05])
+    assert loads.speech_w[1, 0] == pytest.approx(0.6)
+
+
+def test_each_state_has_its_own_newest_reading() -> None:
+    toy = horns()
+    toy.add("readings", step=2, value=2.5, state=p.State.TONE)
+    toy.add("readings", step=3, value=1.5)
+    toy.add("readings", step=4, value=0.12, state=p.State.IDLE)
+    loads = anchored(toy).loads
+    assert [loads.full_a[1].sum(), loads.speech_a[1].sum(), loads.idle_a[1].sum()] == pytest.approx(
+        [2.5, 1.5, 0.12]
+    )
+
+
+def test_a_voltage_at_a_tone_is_held_against_the_drop_of_full_output() -> None:
+    """One measured speaker, 0.05 A at speech and 0.1 A at full output, behind 15 m of guessed cable: 24 V
+    less 0.1 × 18 × R' is the voltage of 18 m at a tone, of 36 m at speech, which is beyond 22.5 m."""
+    volts = 24.0 - 0.1 * 18 * PAIR_OHM_PER_M
+    told = {}
+    for state in (p.State.TONE, p.State.PAGING):
+        toy = chain_plant(1, length_m=15.0, length_basis=GUESSED, speech_current_a=0.05)
+        toy.models[0]["full_output_current_a"] = 0.1
+        toy.add("readings", step=3, kind=VOLTAGE, point_index=0, value=volts, source_voltage_v=24.0,
+                instrument_error=0.0001, state=state)  # fmt: skip
+        told[state] = anchored(toy)
+    assert told[p.State.TONE].loads.length_m[1, 0] == pytest.approx(18.0)
+    assert told[p.State.PAGING].excess[0] > 0
+
+
+def test_a_tone_draws_the_block_down_as_at_full_output() -> None:
+    """1 Ω in the supply and one measured speaker of 0.1 A at full output on a measured cable: the block is
+    at 24 − 0.1 V, and the reading of 24 − 0.1 × (1 + 10 × R') agrees, to ± 0.01 %. At speech, with half the
+    current, it would be off."""
+    volts = 24.0 - 0.1 * (1 + 10 * PAIR_OHM_PER_M)
+    found = {}
+    for state in (p.State.TONE, p.State.PAGING):
+        toy = chain_plant(1, length_m=10.0, speech_current_a=0.05)
+        toy.models[0]["full_output_current_a"] = 0.1
+        toy.rows["supplies"][0]["rated_load_voltage_v"] = 22.0  # at 2 A
+        toy.add("readings", step=3, kind=VOLTAGE, point_index=0, value=volts, instrument_error=0.0001,
+                state=state)  # fmt: skip
+        found[state] = anchored(toy)
+    assert found[p.State.TONE].excess[0] == 0.0
+    least, most = found[p.State.TONE].band[:, 0]
+    assert least == pytest.approx(24.0 - 0.1 * 1.05 * (1 + 10 * 1.02 * PAIR_OHM_PER_M), abs=1e-3)
+    assert most > volts
+    assert found[p.State.PAGING].band[0, 0] > least

@@ -203,6 +203,7 @@ def _read() -> Iterator[Attempt]:
     yield VALID["readings"].but("a reading of the day after", taken_on=later)
     yield VALID["readings"].but("a reading of the next year", taken_on=later.replace(year=NOW.year + 1))
     yield VALID["readings"].but("a reading below 0", value=-0.1)
+    yield VALID["readings"].but("an idle reading at a tone", signal="tone")
 
 
 _NAMED = (

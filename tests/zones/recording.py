@@ -32,7 +32,7 @@ from sites.models import (
     SwitchPort,
     SwitchPortFacts,
 )
-from zones.models import Point, PointFacts, Run, RunFacts, Zone
+from zones.models import Point, PointFacts, Run, RunFacts, Zone, ZoneFacts
 from zones.rules.points import DEVICE_KINDS
 
 DAY = dt.date(2026, 3, 2)
@@ -148,8 +148,14 @@ class SiteRecord:
     def output(self, endpoint: Endpoint, number: int = 1) -> Output:
         return self.make(Output, endpoint=endpoint, number=number)  # type: ignore[no-any-return]
 
-    def zone(self, name: str = "Ticket hall") -> Zone:
-        return self.make(Zone, name=name)  # type: ignore[no-any-return]
+    def zone(
+        self, name: str = "Ticket hall", signal: ZoneFacts.Signal | None = ZoneFacts.Signal.UNKNOWN
+    ) -> Zone:
+        """signal: None: a zone without facts."""
+        zone = self.make(Zone, name=name)
+        if signal is not None:
+            self.make(ZoneFacts, zone=zone, signal=signal)
+        return zone  # type: ignore[no-any-return]
 
     def run(self, name: str = "R1", kind: str = Run.Kind.SELF_AMPLIFIED, **facts: Any) -> Run:
         run = self.make(Run, block=self.block, name=name, kind=kind)

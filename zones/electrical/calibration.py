@@ -5,12 +5,13 @@ reading's own error, is always used; one outside never is, and disagrees by how 
 one of a run that has no solution at its likely lengths.
 
 The currents of a run on basis drawing, guessed or unknown are scaled by one factor to the measured run
-current: an idle reading scales idle currents, one during speech those of speech. Then such lengths are scaled
-by one factor to the measured end voltage. No value leaves its own band: it stops at the edge, and the factor
-is the one at which the values so stopped meet the reading, or the nearer end. Around what it is scaled to, a
-value keeps the error with which the reading tells it: (the reading's error + half the width of what is not
-scaled) / the scaled part. Scaled values hold for those devices' whole life there; values on a better basis
-stay; devices added later are not scaled; the newest reading wins. The method is common practice, no source.
+current: an idle reading scales idle currents, one during speech those of speech, one at a full-level tone
+those at full output. Then such lengths are scaled by one factor to the measured end voltage. No value leaves
+its own band: it stops at the edge, and the factor is the one at which the values so stopped meet the reading,
+or the nearer end. Around what it is scaled to, a value keeps the error with which the reading tells it: (the
+reading's error + half the width of what is not scaled) / the scaled part. Scaled values hold for those
+devices' whole life there; values on a better basis stay; devices added later are not scaled; the newest
+reading wins. The method is common practice, no source.
 """
 
 from __future__ import annotations
@@ -39,6 +40,7 @@ SAME_LOAD = (
 SCALED_BY = {
     State.IDLE: ("scaled_idle", "idle_a", "idle_w"),
     State.PAGING: ("scaled_speech", "speech_a", "speech_w"),
+    State.TONE: ("scaled_full", "full_a", "full_w"),
 }
 """By state of a current reading: the rows that it may scale, and the loads that it scales there."""
 

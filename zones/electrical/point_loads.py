@@ -44,9 +44,9 @@ class PointLoads:
     speaker_conductance_s: (n,) of one low-impedance speaker, NaN unknown. minimum_voltage_v,
     maximum_voltage_v, input_impedance_ohm, input_sensitivity_v, conductor_rating_a: (n,), NaN unknown.
     conductors: (n,) paralleled in one leg. loaded: (n,) True where a device is. supported: (n,) True where
-    the load rests on measured or marked data. scaled_speech, scaled_idle, scaled_length: (n,) True where a
-    reading may scale the value. pairs_recorded, current_recorded: (n,) True where the point's own row has the
-    pairs, the speech current.
+    the load rests on measured or marked data. scaled_speech, scaled_idle, scaled_full, scaled_length: (n,)
+    True where a reading may scale the value. pairs_recorded, current_recorded: (n,) True where the point's
+    own row has the pairs, the speech current.
     """
 
     whole: Wholes
@@ -76,6 +76,7 @@ class PointLoads:
     supported: BoolArray
     scaled_speech: BoolArray
     scaled_idle: BoolArray
+    scaled_full: BoolArray
     scaled_length: BoolArray
     pairs_recorded: BoolArray
     current_recorded: BoolArray
@@ -220,6 +221,7 @@ def point_loads(plant: Plant) -> PointLoads:
     model_currents_known = ~np.isnan(speech) | watts
     marked = (rows.current_basis >= Basis.MARKED) & model_currents_known
     stated = marked & ~derived
+    full_stated = marked & ~np.isnan(np.where(watts, full_w, full_output))
     tap_marked = ~np.isnan(rows.tap_power_w) & (rows.tap_basis >= Basis.MARKED)
     supported = (
         np.where(run_kind == RunKind.SELF_AMPLIFIED, stated, np.where(on_line, tap_marked, model >= 0))
@@ -253,6 +255,7 @@ def point_loads(plant: Plant) -> PointLoads:
         supported=supported,
         scaled_speech=self_amplified & (~stated | uncounted),
         scaled_idle=self_amplified & (~marked | uncounted | (derived & np.isnan(first_known(idle, idle_w)))),
+        scaled_full=self_amplified & (~full_stated | uncounted),
         scaled_length=(rows.length_basis < Basis.MARKED) | np.isnan(rows.length_m),
         pairs_recorded=rows.dc_pairs > 0,
         current_recorded=~np.isnan(rows.speech_current_a),

@@ -26,8 +26,8 @@ from .wiring import renumber, section_tops, wire
 
 WHERE_COPPER_IS_RATED_C = 20.0
 CURRENT_ERROR, SPEECH_ERROR, VOLTAGE_ERROR = 0.05, 0.10, 0.01
-"""What a reading may be off by, as a fraction of it, unless the instrument states otherwise: an idle current;
-one during speech, which fluctuates; a voltage (common practice, no source)."""
+"""What a reading may be off by, as a fraction of it, unless the instrument states otherwise: a current, idle
+or at a steady tone; one during speech, which fluctuates; a voltage (common practice, no source)."""
 
 
 @dataclass(frozen=True)
@@ -66,7 +66,7 @@ class Bench:
         row, tree = wiring.row[keep], wiring.member[keep]
         voltage = np.full((3, len(readings)), np.nan)
         voltage[:, tree] = computed[:, network.tree[keep]]
-        amps, watts = loads.drawn(row, readings.state[tree] == State.PAGING)
+        amps, watts = _drawn(loads, row, readings.state[tree])
         target = np.full(len(readings), -1)
         there = np.flatnonzero(plant.points.point_index[row] == readings.point_index[tree])
         target[tree[there]] = there
@@ -174,6 +174,11 @@ class Bench:
         return self.readings.value * first_known(self.readings.instrument_error, usual)
 
 
+def _drawn(loads: PointLoads, row: IntArray, state: IntArray) -> tuple[FloatArray, FloatArray]:
+    """(3, n) currents [A] and constant powers [W] of rows ``row`` (n,), each in a ``state`` (n,)."""
+    return loads.drawn(row, state != State.IDLE, state == State.TONE)
+
+
 def _warmth(plant: Plant, row: IntArray, read_at_c: FloatArray) -> FloatArray:
     """(3, n) resistance of each row's segment at the reading, as a multiple of that in ``PointLoads``.
 
@@ -213,7 +218,7 @@ def _block_voltages(
 
     fed = np.flatnonzero((network.tree >= 0) & wanted[network.wiring.member])
     member, tree, trees = network.wiring.member[fed], network.tree[fed], len(open_voltage)
-    amps, watts = loads.drawn(network.wiring.row[fed], readings.state[member] == State.PAGING)
+    amps, watts = _drawn(loads, network.wiring.row[fed], readings.state[member])
     warmth = _warmth(plant, network.wiring.row[fed], readings.temperature_c[member])
     parent = renumber(fed, len(network.wiring.row))[network.parent[fed]]
     solved = solve(

@@ -52,6 +52,9 @@ CHANGE_TYPES: Final[dict[str, ChangeType]] = {
     ),
     "run_zone": ChangeType("zone of {thing} changed{span}", 5, columns="runs zone_id", refers_to="zone"),
     "point_zone": ChangeType("zone of {device} changed{span}", 4, columns="points zone_id", refers_to="zone"),
+    "zone_signal": ChangeType(
+        "signal of {thing} changed{span}", 4, columns="zones signal", refers_to="signal"
+    ),
     "supply_replaced": ChangeType(
         "{thing} replaced, rated current {way}{span}", 4, "A", columns="supplies *"
     ),

@@ -29,6 +29,7 @@ THINGS: Final = {
     "endpoints": "endpoint_index",
     "addresses": "endpoint_index",
     "clips": "clip_code",
+    "zones": "zone_id",
 }
 """Tables whose rows are those of one thing, and the column that says which."""
 
@@ -92,7 +93,6 @@ _IMPLIED: Final = {
 _COMES_AND_GOES: Final = {"runs", "supplies", "amplifiers", "switches", "endpoints"}
 _COUNTED_EVENTS: Final = {  # tables whose rows begin and end and are never altered
     "landings": ("landed", "lifted"),
-    "zones": ("zone_added", "zone_ended"),
     "heard": ("", ""),  # changes no load
     "paging": ("paging_changed", "paging_changed"),
     "poe_readings": ("reading_taken", ""),
@@ -151,6 +151,12 @@ def _every(plant: Plant, scope: Rows, step: int) -> Iterator[ChangeAtStep]:
             yield from _port_changes(plant, pairs)
         elif name == "clips":
             yield from _clip_changes(plant, pairs)
+        elif name == "zones":
+            yield from (
+                ChangeAtStep("zone_added" if before is None else "zone_ended")
+                for _, before, after in pairs
+                if before is None or after is None
+            )
         elif name in _COMES_AND_GOES or name == "addresses":
             yield from _coming_and_going(plant, name, pairs)
         yield from _alterations(plant, name, pairs)
@@ -283,6 +289,8 @@ def _differs(table: Table, columns: Sequence[str], before: int, after: int) -> b
 
 def _thing(plant: Plant, table: str, index: int) -> Reference:
     """The thing that rows of a table are of, by its index."""
+    if table == "zones":  # they are named by their id throughout
+        return Reference("zone", index)
     kind = THINGS[table].removesuffix("_index")
     return Reference(kind, int(getattr(plant, f"{kind}_id")[index]))
 
@@ -290,7 +298,7 @@ def _thing(plant: Plant, table: str, index: int) -> Reference:
 def _reference(plant: Plant, kind: str, index: int) -> Reference | None:
     if index < 0:
         return None
-    if kind == "zone":  # zones are named by their id throughout
+    if kind in ("zone", "signal"):  # zones are named by their id throughout
         return Reference(kind, index)
     ids = plant.cables.cable_id if kind == "cable" else getattr(plant, f"{kind}_id")
     return Reference(kind, int(ids[index]))

@@ -176,6 +176,7 @@ _ABOUT: Final = {
     "lengths": {"length_m", "length_basis", "cable_length_m", "cable_length_basis"},
     "currents": {"speech_current_a", "idle_current_a", "current_basis"},
     "counts": {"count_low", "count_likely", "count_high"},
+    "signals": {"signal"},
 }
 _MEASURED: Final = 4
 

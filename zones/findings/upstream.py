@@ -11,7 +11,7 @@ import numpy as np
 
 from zones.electrical.bands import IntArray
 from zones.electrical.evaluate import subject_ids
-from zones.electrical.plant import BoolArray, Plant, Table
+from zones.electrical.plant import BoolArray, Plant, RunKind, Table
 from zones.electrical.subjects import SubjectKind
 
 from .changes_at_step import THINGS, ChangeAtStep, Rows, changes_at_step
@@ -97,6 +97,8 @@ def _of_runs(plant: Plant, runs: IntArray, step: int) -> Rows:
     now = own & _around(table, step)
     points = np.isin(plant.points.run_index, runs)
     supplies = np.concatenate([table.supply_index[now], plant.points.feed_supply_index[points]])
+    of_speakers = now & (plant.run_kind[table.run_index] == RunKind.SELF_AMPLIFIED)
+    zones = np.isin(plant.zones.zone_id, table.zone_id[of_speakers])
     return {
         "runs": own,
         "points": points,
@@ -104,8 +106,16 @@ def _of_runs(plant: Plant, runs: IntArray, step: int) -> Rows:
         "outputs": np.isin(plant.outputs.output_index, table.output_index[now]),
         "amplifiers": np.isin(plant.amplifiers.amplifier_index, table.amplifier_index[now]),
         "readings": np.isin(plant.readings.run_index, runs),
+        "zones": zones & _signal_changes(plant, step),
         "paging": _ALL,
     }
+
+
+def _signal_changes(plant: Plant, step: int) -> BoolArray:
+    """The rows of zones that another one of their zone follows, or precedes, at the step."""
+    zones = plant.zones
+    begins, ends = (zones.zone_id[edge == step] for edge in (zones.begin, zones.end))
+    return np.isin(zones.zone_id, np.intersect1d(begins, ends))
 
 
 def _runs_on(plant: Plant, column: str, index: int, step: int) -> IntArray:
@@ -138,7 +148,7 @@ def _near_source(name: str, column: str) -> Callable[[Plant, int, int], Iterator
     def near(plant: Plant, index: int, step: int) -> Iterator[Rows]:
         rows = _of_runs(plant, _runs_on(plant, column, index, step), step)
         # the other kinds of sources of its runs do not change what this one carries
-        kept = {"runs", "points"} | ({"paging"} if name == "supplies" else set())
+        kept = {"runs", "points"} | ({"paging", "zones"} if name == "supplies" else set())
         own = getattr(plant.tables[name], column) == index
         yield {table: mask for table, mask in rows.items() if table in kept} | {name: own}
 
@@ -181,12 +191,12 @@ def _near_endpoint(plant: Plant, index: int, step: int) -> Iterator[Rows]:
     }
 
 
-def _near_block(plant: Plant, index: int, _step: int) -> Iterator[Rows]:
+def _near_block(plant: Plant, index: int, step: int) -> Iterator[Rows]:
     yield {
         "landings": plant.landings.block_index == index,
         "clips": plant.clips.block_index == index,
     }
-    yield {"zones": _ALL}
+    yield {"zones": ~_signal_changes(plant, step)}
 
 
 def _near_site(plant: Plant, _index: int, _step: int) -> Iterator[Rows]:

@@ -14,6 +14,7 @@ from sites.models import CableType, DeviceModel
 from sites.wording import by_whom, capital, counted, listed
 from zones.electrical.bands import DeviceKind
 from zones.electrical.estimates import Estimate
+from zones.electrical.plant import Signal
 from zones.limits.amounts import amount
 from zones.limits.limit import Limit
 
@@ -65,6 +66,8 @@ def _value(value: float | Reference | None, names: Names, unit: str = "", length
     if isinstance(value, Reference):
         if value.kind == "kind":
             return DEVICES[DeviceKind(value.id)]
+        if value.kind == "signal":
+            return Signal(value.id).name.lower()
         return names.get(value, f"{value.kind} {value.id}")
     return "not recorded" if value is None else amount(value, unit, length_unit=length_unit)
 
@@ -176,6 +179,7 @@ _CORRECTED: Final = {
     "currents_measured": ("currents", "were", "measured"),
     "currents": ("currents", "were", "corrected"),
     "counts": ("devices", "were", "counted"),
+    "signals": ("signals of zones", "were", "corrected"),
     "record": ("the record", "was", "corrected"),
 }
 

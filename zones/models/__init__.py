@@ -3,7 +3,7 @@ from .landings import ClipFacts, Landing
 from .readings import Reading
 from .recheck import DueDate, Figures, SiteCheck, ZoneSubject
 from .runs import Point, PointFacts, Run, RunFacts
-from .zones import PagingSet, PagingSetZone, Zone, ZoneEndpoint
+from .zones import PagingSet, PagingSetZone, Zone, ZoneEndpoint, ZoneFacts
 
 __all__ = [
     "Case",
@@ -23,5 +23,6 @@ __all__ = [
     "Takeover",
     "Zone",
     "ZoneEndpoint",
+    "ZoneFacts",
     "ZoneSubject",
 ]

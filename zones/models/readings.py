@@ -18,8 +18,20 @@ class Reading(Recorded):
         IDLE = "idle", "idle"
         PAGING = "paging", "paging"
 
+    class Signal(models.TextChoices):
+        SPEECH = "speech", "speech"
+        TONE = "tone", "steady tone at full level"
+
     kind = fields.WordField(Kind, max_length=16)
     state = fields.WordField(State, max_length=8)
+    signal = fields.WordField(
+        Signal,
+        max_length=8,
+        default=Signal.SPEECH,
+        db_default=Signal.SPEECH,
+        help_text="What was paged while it was read: speech, or a steady tone at full level. An idle reading "
+        "says speech.",
+    )
     run = fields.SiteKey("zones.Run", null=True, related_name="readings")
     point = fields.SiteKey("zones.Point", null=True)
     switch = fields.SiteKey("sites.Switch", null=True, related_name="readings")
@@ -66,5 +78,8 @@ class Reading(Recorded):
                 | Q(kind="end_voltage", run__isnull=False, switch__isnull=True, point__isnull=False)
                 | Q(kind="poe_power", run__isnull=True, switch__isnull=False, point__isnull=True),
                 name="reading_subject_of_its_kind",
+            ),
+            models.CheckConstraint(
+                condition=Q(signal="speech") | Q(state="paging"), name="reading_tone_while_paging"
             ),
         ]

@@ -1,11 +1,12 @@
-"""Zones: the area that hears one page, and the network speakers that feed it without a run."""
+"""Zones: the area that hears one page, what is paged to it, and the network speakers that feed it without a
+run."""
 
 from __future__ import annotations
 
 from django.db import models
 from django.db.models.functions import Lower
 
-from sites.models import Named, Placed, Recorded, fields, standing_once
+from sites.models import DatedFacts, Named, Placed, Recorded, fields, standing_once
 
 
 class Zone(Named):
@@ -14,28 +15,35 @@ class Zone(Named):
         NO = "no", "no"
         UNKNOWN = "unknown", "unknown"
 
-    class Signal(models.TextChoices):
-        SPEECH = "speech", "speech"
-        TONES = "tones", "tones"
-        UNKNOWN = "unknown", "unknown"
-
     name = fields.NameField(max_length=120)
     page_code = fields.LineField(max_length=20, blank=True)
     groups = fields.ListField(fields.NameField(max_length=80), max_items=50, default=list, blank=True)
     priority = fields.WholeField(minimum=0, maximum=9999, null=True)
     life_safety = fields.WordField(LifeSafety, max_length=8, default=LifeSafety.UNKNOWN)
-    signal = fields.WordField(
-        Signal,
-        max_length=8,
-        default=Signal.UNKNOWN,
-        db_default=Signal.UNKNOWN,
-        help_text="What is paged: tones (chimes, bells, alarm tones, music) load at full output. Unknown "
-        "counts as speech.",
-    )
     note = fields.NoteField()
 
     class Meta(Named.Meta):
         db_table = "zone"
+
+
+class ZoneFacts(DatedFacts):
+    class Signal(models.TextChoices):
+        SPEECH = "speech", "speech"
+        TONES = "tones", "tones"
+        UNKNOWN = "unknown", "unknown"
+
+    pk = models.CompositePrimaryKey("zone_id", "step")
+    zone = fields.SiteKey(Zone, related_name="facts", db_index=False)
+    signal = fields.WordField(
+        Signal,
+        max_length=8,
+        default=Signal.UNKNOWN,
+        help_text="What is paged: tones (chimes, bells, alarm tones, music) load at full output. Unknown "
+        "counts as speech.",
+    )
+
+    class Meta:
+        db_table = "zone_facts"
 
 
 class ZoneEndpoint(Placed):

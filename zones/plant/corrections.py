@@ -31,8 +31,8 @@ OF: Final = {
     "switch_port_facts": ("port", "port_id"), "endpoint": ("endpoint", "id"),
     "endpoint_facts": ("endpoint", "endpoint_id"), "zone_endpoint": ("endpoint", "endpoint_id"),
     "output": ("output", "id"), "block": ("block", "id"), "landing": ("block", "block_id"),
-    "reading": ("run", "run_id"), "zone": ("", ""), "paging_set": ("", ""), "paging_set_zone": ("", ""),
-    "site": ("", ""), "device_model": ("", ""), "cable_type": ("", ""),
+    "reading": ("run", "run_id"), "zone": ("", ""), "zone_facts": ("", ""), "paging_set": ("", ""),
+    "paging_set_zone": ("", ""), "site": ("", ""), "device_model": ("", ""), "cable_type": ("", ""),
 }  # fmt: skip
 _NO_FACT: Final = {"change_set_id", "version"}
 _OF_A_DEVICE: Final = {

@@ -31,7 +31,7 @@ from sites.models import (
 )
 from zones.electrical import plant as electrical
 from zones.electrical.bands import DeviceKind
-from zones.models import ClipFacts, Landing, PointFacts, Reading, Run, RunFacts, Zone, ZoneEndpoint
+from zones.models import ClipFacts, Landing, PointFacts, Reading, Run, RunFacts, ZoneEndpoint, ZoneFacts
 from zones.plant.columns import Query
 
 FOREVER = "9223372036854775807"
@@ -241,9 +241,12 @@ BLOCKS = Query(
     },
     rows=_rows_of("block"),
 )
-ZONES = Query(
-    whole={**_THING, "zone_id": "t.id", "signal": _number("t.signal", electrical.Signal, Zone.Signal)},
-    rows=_rows_of("zone"),
+ZONES = _dated(
+    "zone",
+    electrical.ZoneRows,
+    ZoneFacts,
+    zone_id="t.id",
+    signal=_number("f.signal", electrical.Signal, ZoneFacts.Signal),
 )
 HEARD = _query(_rows_of("zone_endpoint"), _THING, electrical.HeardRows, ("t", ZoneEndpoint))
 
@@ -291,7 +294,8 @@ READINGS = _query(
     ("r", Reading),
     reading_id="r.id",
     kind=_number("r.kind", electrical.ReadingKind, Reading.Kind),
-    state=_number("r.state", electrical.State, Reading.State),
+    state=f"CASE r.signal WHEN '{Reading.Signal.TONE}' THEN {electrical.State.TONE} "
+    f"ELSE {_number('r.state', electrical.State, Reading.State)} END",
 )
 
 # Watts are read per power-supply group (RFC 3621): the last reading of each group on a step, summed.

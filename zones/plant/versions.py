@@ -25,7 +25,7 @@ Key = tuple[int, ...]
 THING_OF_FACTS: Final = {
     "run_facts": "run_id", "point_facts": "point_id", "supply_facts": "supply_id",
     "amplifier_facts": "amplifier_id", "switch_facts": "switch_id", "switch_port_facts": "port_id",
-    "endpoint_facts": "endpoint_id",
+    "endpoint_facts": "endpoint_id", "zone_facts": "zone_id",
 }  # fmt: skip
 """Tables of dated facts, and the column of the thing that they are of."""
 CATALOGUE: Final = ("device_model", "cable_type")

@@ -1,4 +1,4 @@
-"""Rules of readings: what each kind is taken at, and when."""
+"""Rules of readings: what each kind is taken at, in which state, and when."""
 
 from __future__ import annotations
 
@@ -25,6 +25,13 @@ def subject_fits(kind: str, given: Collection[str]) -> Iterator[Problem]:
     for name in given:
         if name not in TAKEN_AT[kind]:
             yield Problem(f"A reading of {label} names no {name}.", "invalid", f"/{name}_id")
+
+
+def signal_fits(state: str, signal: str) -> Iterator[Problem]:
+    """Nothing is paged while an idle reading is taken."""
+    if signal == Reading.Signal.TONE and state != Reading.State.PAGING:
+        detail = "An idle reading is taken without a tone: say paging, or leave the signal out."
+        yield Problem(detail, "invalid", "/signal")
 
 
 def taken_by_then(taken_on: dt.date, recorded_on: dt.date | None) -> Iterator[Problem]:

@@ -12,7 +12,7 @@ from sites.changes.work import Work, describe
 from sites.fields import facts_of
 from sites.models import Switch
 from zones.models import Point, Reading, Run
-from zones.rules.readings import subject_fits, taken_by_then
+from zones.rules.readings import signal_fits, subject_fits, taken_by_then
 
 _SUBJECT = ("kind", "run", "point", "switch", "power_group")
 _CIRCUMSTANCES = facts_of(Reading, *_SUBJECT, "state", "value", "taken_on", "supersedes")
@@ -37,7 +37,10 @@ def reading_record(
     require(subject_fits(kind, [name for name, thing in given.items() if thing is not None]))
     if point is not None and run is not None and point.run_id != run.pk:
         raise refuse(f"{describe(point)} is of another run.", code="other_run", path="/point_id")
-    require(taken_by_then(taken_on, work.change_set.happened_on))
+    require(
+        signal_fits(state, circumstances.get("signal", Reading.Signal.SPEECH)),
+        taken_by_then(taken_on, work.change_set.happened_on),
+    )
     reading = Reading(
         kind=kind,
         state=state,
@@ -72,11 +75,14 @@ def reading_supersede(
     if Reading.objects.filter(supersedes=reading).exists():
         raise refuse(f"Reading {reading.pk} is superseded already.", code="superseded", path="/reading_id")
     day = taken_on or reading.taken_on
-    require(taken_by_then(day, work.change_set.happened_on))
-    kept = {name: getattr(reading, name) for name in (*_SUBJECT, *_CIRCUMSTANCES)}
+    kept = {name: getattr(reading, name) for name in (*_SUBJECT, *_CIRCUMSTANCES)} | circumstances
+    require(
+        signal_fits(state or reading.state, kept["signal"]),
+        taken_by_then(day, work.change_set.happened_on),
+    )
     return work.add(
         Reading(
-            **{**kept, **circumstances},
+            **kept,
             value=reading.value if value is None else value,
             state=state or reading.state,
             taken_on=day,

@@ -22,6 +22,10 @@ add_rules(
             "Nothing on this kind of block can be pulled or lifted.",
             "block_id",
         ),
+        "reading_tone_while_paging": (
+            "An idle reading is taken without a tone: say paging, or leave the signal out.",
+            "signal",
+        ),
         "reading_taken_by_then": ("A reading is not of a day after the change that records it.", "taken_on"),
         "zone_endpoint_once": ("This device is heard in this zone already.", "endpoint_id"),
         "paging_set_zone_once": ("This zone is in this paging set already.", "zone_ids"),

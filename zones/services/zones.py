@@ -1,4 +1,4 @@
-"""Zones, and the network speakers heard in them without a run."""
+"""Zones, what is paged to them, and the network speakers heard in them without a run."""
 
 from __future__ import annotations
 
@@ -8,11 +8,12 @@ from sites.changes.work import Work, describe
 from sites.models import Endpoint, Placed
 from sites.services.uses import standing_at, used_by, users_from
 from sites.services.usual import Usual
-from zones.models import PagingSet, PointFacts, RunFacts, Zone, ZoneEndpoint
+from zones.models import PagingSet, PointFacts, RunFacts, Zone, ZoneEndpoint, ZoneFacts
 
-_ZONE = Usual(Zone)
+_ZONE = Usual(Zone, ZoneFacts)
 zone_add = _ZONE.adds("A zone is set up.", "name")
-zone_alter = _ZONE.alters("What is said of a zone changes.")
+zone_alter = _ZONE.alters("A zone is paged with another signal, or it is described otherwise.")
+zone_correct = _ZONE.corrects("What is recorded of the signal of a zone was wrong.")
 zone_end = _ZONE.ends("A zone is given up.")
 
 _ZONE_ENDPOINT = Usual(ZoneEndpoint)

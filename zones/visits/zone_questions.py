@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from sites.selectors import stood
+from sites.selectors import holding, stood
 from sites.wording import capital, plural
 from zones.limits.cautions import zones_named
-from zones.models import PagingSetZone, Run, Zone
+from zones.models import PagingSetZone, Run, ZoneFacts
 from zones.selectors import runs_before
 
 
@@ -19,8 +19,9 @@ def zone_questions(site_id: int, before: int) -> Iterator[str]:
         if run.kind == Run.Kind.SELF_AMPLIFIED and row.zone is not None
     }
     yield from _in_no_set(zones, site_id, before)
-    unknown = Zone.objects.filter(pk__in=zones, signal=Zone.Signal.UNKNOWN).values_list("name", flat=True)
-    if names := sorted(unknown):
+    recorded = holding(ZoneFacts, before).filter(zone__in=zones).exclude(signal=ZoneFacts.Signal.UNKNOWN)
+    known = set(recorded.values_list("zone_id", flat=True))
+    if names := sorted(name for pk, name in zones.items() if pk not in known):
         yield (
             "Which zones carry tones (chimes, bells, alarm tones, music)? Not recorded of "
             f"{zones_named(names)}: counted as speech."

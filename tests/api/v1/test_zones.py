@@ -113,6 +113,50 @@ def test_life_safety_is_said(hall: Hall, client: Client) -> None:
     assert answer.json()["life_safety"] == "yes"
 
 
+def test_the_signal_is_of_a_day_and_is_corrected_apart(hall: Hall, client: Client) -> None:
+    """By hand: at speech 30 × 40 mA of the hall and 10 of the gangway, 1.6 A; the gangway with chimes, at
+    80 mA, 2.0 A."""
+    address = f"zones/{hall.gangway.pk}"
+    tag = etag_of(client, address)
+    shown = patch(client, address, {"signal": "tones", "change": WHY}, tag).json()
+    assert (shown["signal"], shown["unchanged_since"]) == ("tones", LATER.isoformat())
+    assert etag_of(client, address) != tag, "facts have versions too"
+
+    def on(day: dt.date) -> tuple[Any, ...]:
+        load = get(client, f"{address}/load", as_of=day.isoformat())["items"]
+        current = next(item["likely"] for item in load if item["code"] == "supply_current")
+        return get(client, address, as_of=day.isoformat())["signal"], current
+
+    before = LATER - dt.timedelta(days=1)
+    assert on(before) == ("speech", pytest.approx(1.6))
+    assert on(LATER) == ("tones", pytest.approx(2.0))
+
+    def toned(day: dt.date) -> list[str]:
+        return [zone["name"] for zone in get(client, "zones", signal="tones", as_of=day.isoformat())["items"]]
+
+    assert (toned(before), toned(LATER)) == ([], ["Gangway"])
+    (line,) = get(client, f"{address}/history", code="supply_current")["items"]
+    assert [entry["likely"] for entry in line["entries"]] == pytest.approx([1.6, 2.0])
+    assert line["entries"][1]["what"] == "signal of zone Gangway changed from speech to tones"
+
+    body = {"signal": "unknown", "held_on": BUILT.isoformat(), "change": {"reason": "nobody asked"}}
+    post(client, f"{address}/correct", body, status=200, etag=etag_of(client, address))
+    assert (on(before)[0], on(LATER)[0]) == ("unknown", "tones")
+
+
+def test_a_signal_that_there_is_none_of_is_refused(hall: Hall, client: Client) -> None:
+    address = f"/api/v1/zones/{hall.zone.pk}"
+    answer = client.patch(
+        address,
+        {"signal": "bells", "change": WHY},
+        content_type="application/json",
+        headers={"If-Match": client.get(address)["ETag"]},
+    )
+    assert answer.status_code == 400
+    assert "speech, tones, unknown" in str(answer.json())
+    assert get(client, f"zones/{hall.zone.pk}")["signal"] == "speech"
+
+
 # --- load ---------------------------------------------------------------------------------------------------
 
 

@@ -6,7 +6,7 @@ import random
 
 from .things import Body, Things
 
-SIGNALS = ("unknown", "speech", "tones")
+SIGNALS = ["unknown", "speech", "tones"]
 
 
 def building(things: Things) -> list[list[Body]]:

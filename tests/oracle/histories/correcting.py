@@ -6,7 +6,7 @@ import datetime as dt
 
 from zones.models import PointFacts
 
-from .building import cable
+from .building import SIGNALS, cable
 from .things import Body, Things
 from .working import Job
 
@@ -105,11 +105,12 @@ def correct_landing(things: Things) -> list[Body]:
 
 
 def read_current(things: Things, day: dt.date) -> list[Body]:
-    """The current of a run, about what its devices draw when paged, or far from it."""
+    """The current of a run, about what its devices draw when paged, or far from it; at a tone about twice."""
     run = things.run_with_points("self_amplified")
     body = _reading(things, "run_current", 0.0, day)
     drawn = sum(_drawn_a(row) for row in PointFacts.objects.filter(run=run, kind=PointFacts.Kind.DEVICE))
     drawn *= things.rng.uniform(0.5, 1.8) if body["state"] == "paging" else things.rng.uniform(0.2, 0.8)
+    drawn *= 2 if body.get("signal") == "tone" else 1
     return [body | {"run_id": run, "value": round(drawn, 4)}]
 
 
@@ -133,6 +134,8 @@ def _reading(things: Things, kind: str, value: float, day: dt.date) -> Body:
     taken = day - dt.timedelta(days=things.rng.choice([0, 0, 0, 1, 20, 200]))
     body: Body = {"op": "reading.record", "kind": kind, "value": value, "taken_on": taken.isoformat()}
     body["state"] = "paging" if things.chance(0.7) else "idle"
+    if body["state"] == "paging" and things.chance(0.3):
+        body["signal"] = "tone"
     if kind != "poe_power" and things.chance(0.4):
         body["source_voltage_v"] = round(things.rng.uniform(23, 25), 2)
     if things.chance(0.3):
@@ -157,8 +160,13 @@ def supersede(things: Things, day: dt.date) -> list[Body]:
     return [{"op": "reading.supersede", "reading_id": things.one(things.readings), "value": value}]
 
 
+def correct_signal(things: Things) -> list[Body]:
+    """What was paged to a zone all along."""
+    return [{"op": "zone.correct", "zone_id": things.one(things.zones), "signal": things.one(SIGNALS)}]
+
+
 CORRECTIONS: list[tuple[int, Job]] = [
     (10, correct_points), (4, found), (3, correct_run), (4, correct_source), (4, correct_network),
-    (2, correct_landing),
+    (2, correct_landing), (3, correct_signal),
 ]  # fmt: skip
 READINGS = [(6, read_current), (4, read_voltage), (2, read_poe), (2, supersede)]

@@ -6,7 +6,7 @@ from typing import Any
 
 from sites.models import Endpoint, EndpointFacts, Supply
 from sites.models.changes import ChangeSet
-from zones.models import Point, PointFacts, Run
+from zones.models import Point, PointFacts, Run, Zone
 
 from .things import Things
 
@@ -78,6 +78,14 @@ def nothing_known(things: Things, change_set: ChangeSet) -> None:
     things.keep(run)
 
 
+def zone_of_nothing_known(things: Things, change_set: ChangeSet) -> None:
+    """A zone of which nothing is said."""
+    zone = Zone(site_id=things.site_id, change_set_id=change_set.pk, name=things.name("Z"))
+    zone.begin_step = _step(change_set)
+    zone.save(force_insert=True)
+    things.keep(zone)
+
+
 def _facts(row: Any, things: Things, change_set: ChangeSet, **said: Any) -> None:
     for name, value in said.items():
         setattr(row, name, value)
@@ -98,4 +106,5 @@ RAW: list[tuple[int, str, Writing]] = [
     (2, "work", two_on_a_port),
     (1, "work", unplug),
     (1, "work", nothing_known),
+    (1, "work", zone_of_nothing_known),
 ]

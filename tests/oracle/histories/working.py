@@ -12,7 +12,7 @@ from typing import Any
 from sites.models import Basis
 from zones.models import PointFacts
 
-from .building import cable
+from .building import SIGNALS, cable
 from .things import Body, Things
 
 _UNCOUNTED_GROUP = {"kind", "count_low", "count_likely", "count_high"}
@@ -300,7 +300,13 @@ def clips(things: Things) -> list[Body]:
 
 
 def new_zone(things: Things) -> list[Body]:
-    return [{"op": "zone.add", "name": things.name("Z")}]
+    body: Body = {"op": "zone.add", "name": things.name("Z")}
+    return [body | {"signal": things.one(SIGNALS)} if things.chance(0.5) else body]
+
+
+def page_otherwise(things: Things) -> list[Body]:
+    """Chimes for a zone that had speech, or none any more."""
+    return [{"op": "zone.alter", "zone_id": things.one(things.zones), "signal": things.one(SIGNALS)}]
 
 
 def end_zone(things: Things) -> list[Body]:
@@ -329,6 +335,6 @@ WORK: list[tuple[int, Job]] = [
     (6, second_supply),
     (1, join_negative), (6, swap_supply), (3, swap_amplifier), (6, patch_run), (4, new_run), (1, end_run),
     (8, new_endpoint), (3, alter_endpoint), (3, move_endpoint), (1, end_endpoint), (3, swap_switch),
-    (4, load_port), (8, land), (2, take_off), (1, clips), (2, new_zone), (1, end_zone), (7, page_together),
-    (2, alter_site),
+    (4, load_port), (8, land), (2, take_off), (1, clips), (2, new_zone), (6, page_otherwise), (1, end_zone),
+    (7, page_together), (2, alter_site),
 ]  # fmt: skip

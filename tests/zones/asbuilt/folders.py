@@ -43,6 +43,7 @@ from zones.models import (
     RunFacts,
     Zone,
     ZoneEndpoint,
+    ZoneFacts,
 )
 from zones.plant.corrections import corrections_of, undone
 
@@ -181,6 +182,7 @@ _OF_SITES: tuple[type[models.Model], ...] = (
         RunFacts,
         PointFacts,
         ClipFacts,
+        ZoneFacts,
     ),
 )
 _NOT_COMPARED = {"id", "site_id", "pk"}

@@ -17,13 +17,15 @@ from django.test.utils import CaptureQueriesContext
 
 from sites.changes.errors import ChangeRefused
 from sites.models import ChangeSet, Site, Withdrawal
-from tests.zones.findings.conftest import ADDED, NOW, Quay
+from tests.factories import change
+from tests.zones.findings.conftest import ADDED, BUILT, NOW, Quay
 from zones.asbuilt.problems import place_of
 from zones.asbuilt.resolving import Importer
 from zones.asbuilt.services import Imported, import_files
 from zones.findings.annotate import Annotated
-from zones.models import Case, Finding, Landing, Point, PointFacts
+from zones.models import Case, Finding, Landing, Point, PointFacts, ZoneFacts
 from zones.recheck.batch import check
+from zones.services.zones import zone_alter, zone_correct
 
 from .folders import pier, record_of, take, versions_of
 from .test_round_trip import assert_round_trip, exported, taken_as_another
@@ -73,6 +75,36 @@ def told(site_id: int) -> list[Any]:
         number = key.removeprefix("change-set-")
         said.append(steps[int(number)] if number.isdigit() else key)
     return said
+
+
+def test_a_signal_and_its_correction_come_in_as_they_went_out(tmp_path: Path) -> None:
+    """27 speakers at speech are 1.35 A, at tones 2.70 A: a bell panel of unknown signal was added, and it
+    turns out that it chimes."""
+    quay = Quay()
+    site, zone, signals = quay.record.site, quay.zone, ZoneFacts.Signal
+    for day, signal in ((BUILT, signals.SPEECH), (ADDED, signals.UNKNOWN)):
+        zone_alter(change(site, happened_on=day), zone=zone, signal=signal)
+    asked = change(site, happened_on=LATER, reason="asked")
+    zone_correct(asked, zone=zone, signal=signals.TONES, held_on=ADDED)
+    files = exported(site, tmp_path)
+    rows = list(csv.DictReader(io.StringIO(files["zones.csv"].decode())))
+    assert [(row["name"], row["signal"], bool(row["revised_by"])) for row in rows] == [
+        ("Ticket hall", "unknown", False),
+        ("Ticket hall", "speech", False),
+        ("Ticket hall", "tones", True),
+    ]
+    (said,) = csv.DictReader(io.StringIO(files["corrections.csv"].decode()))
+    assert [said[name] for name in ("file", "thing", "column", "before", "after")] == [
+        "zones", "name=Ticket hall", "signal", "unknown", "tones",
+    ]  # fmt: skip
+    another, done = taken_as_another(files, site)
+    assert not done.problems
+    assert record_of(another) == record_of(site)
+    assert versions_of(another) == versions_of(site)
+    assert told(another.pk) == told(site.pk)
+    (supply,) = [row for row in told(site.pk) if isinstance(row, list) and row[0] == "supply_current"]
+    assert supply[1:3] == [pytest.approx(2.70), "correction"]
+    assert "Signal of zone Ticket hall changed from speech to tones" in supply[3]
 
 
 def test_a_copy_of_a_site_names_the_same_causes(corrected: Quay, tmp_path: Path) -> None:

@@ -9,7 +9,7 @@ import pytest
 
 from tests.zones.findings.stories import Story
 from zones.electrical import plant as p
-from zones.findings.changes_at_step import changes_at_step
+from zones.findings.changes_at_step import Reference, changes_at_step
 
 WATCHED = [
     ("runs", {"supply_index": 1}, "run_supply"),
@@ -108,6 +108,34 @@ def test_clips_are_pulled_and_inserted(before: bool | None, after: bool, types: 
     plant = story.build()
     every = {name: np.ones(len(rows), np.bool_) for name, rows in plant.tables.items() if len(rows)}
     assert [change.type for change in changes_at_step(plant, every, story.step)] == types
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "expected"),
+    [
+        (None, 1, ("zone_added", None, None)),
+        (1, None, ("zone_ended", None, None)),
+        (0, 1, ("zone_signal", Reference("signal", 0), Reference("signal", 1))),
+        (-1, 0, ("zone_signal", None, Reference("signal", 0))),
+    ],
+)
+def test_zones_come_and_go_and_are_paged_otherwise(
+    before: int | None, after: int | None, expected: tuple[str, Reference | None, Reference | None]
+) -> None:
+    story = Story()
+    story.on("2024-05-01")
+    if before is not None:
+        story.put("zones", zone_id=3, signal=before)
+    story.on("2025-03-14")
+    if before is not None:
+        story.rows["zones"][0]["end"] = story.step
+    if after is not None:
+        story.put("zones", zone_id=3, signal=after)
+    plant = story.build()
+    every = {"zones": np.ones(len(plant.zones), np.bool_)}
+    (change,) = changes_at_step(plant, every, story.step)
+    assert (change.type, change.before, change.after) == expected
+    assert change.thing == (Reference("zone", 3) if change.type == "zone_signal" else None)
 
 
 @pytest.mark.parametrize(("least", "type_"), [(2.0, "device_added"), (1.0, "uncounted_added")])

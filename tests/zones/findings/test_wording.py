@@ -318,6 +318,22 @@ def test_every_type_has_a_phrase_that_can_be_filled(kind: str) -> None:
     assert fields <= {"device", "thing", "span", "way", "move", "old", "new", "count"}
 
 
+@pytest.mark.parametrize(
+    ("before", "after", "span"),
+    [
+        (0, 1, "from speech to tones"),
+        (None, 0, "from not recorded to speech"),
+        (1, None, "from tones to not"),
+    ],
+)
+def test_signals_are_named_by_their_words(before: int | None, after: int | None, span: str) -> None:
+    was, now = (None if each is None else Reference("signal", each) for each in (before, after))
+    changed = ChangeAtStep("zone_signal", thing=Reference("zone", 5), before=was, after=now)
+    assert what_was_done([changed], {("zone", 5): "zone Quay"}).startswith(
+        f"signal of zone Quay changed {span}"
+    )
+
+
 def test_a_model_in_place_of_an_unknown_one_names_its_kind() -> None:
     swapped = ChangeAtStep("device_swapped", 1, 3, before=Reference("kind", 2))
     assert what_was_done([swapped], NAMES) == "wall speaker replaced by 1 horn (model not recorded)"

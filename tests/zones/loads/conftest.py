@@ -9,7 +9,7 @@ from sites.services.endpoints import endpoint_alter
 from sites.services.switches import port_alter, switch_alter
 from tests import factories
 from tests.halls import Hall
-from zones.models import Reading, Run, Zone
+from zones.models import Reading, Run, ZoneFacts
 from zones.services.landings import PairUse, landing_add
 from zones.services.points import point_alter, point_append
 from zones.services.readings import reading_record
@@ -25,7 +25,7 @@ BUILT = factories.BUILT_ON
 def everything(hall: Hall) -> Hall:
     """A site on which every limit of the registry has a figure."""
     change = factories.change(hall.site)
-    zone_alter(change, zone=hall.zone, signal=Zone.Signal.UNKNOWN)
+    zone_alter(change, zone=hall.zone, signal=ZoneFacts.Signal.UNKNOWN)
     run_alter(change, run=hall.run, fuse_fitted=True, fuse_rating_a=2.0)
     model = factories.make_model(
         DeviceModel.Kind.SWITCH,

@@ -8,7 +8,7 @@ from sites.models import Basis, DeviceModel
 from tests import factories
 from tests.halls import Hall
 from zones.electrical.verdicts import Verdict
-from zones.models import Zone
+from zones.models import ZoneFacts
 from zones.services.paging_sets import paging_set_add
 from zones.services.points import point_alter
 from zones.services.zones import zone_alter
@@ -116,7 +116,7 @@ def test_speakers_without_a_feed_are_listed(hall: Hall) -> None:
 
 def test_a_zone_of_tones_pages_at_full_output(hall: Hall) -> None:
     """By hand: 30 at 80 mA and, of the gangway at speech, 10 at 40 mA."""
-    zone_alter(factories.change(hall.site), zone=hall.zone, signal=Zone.Signal.TONES)
+    zone_alter(factories.change(hall.site), zone=hall.zone, signal=ZoneFacts.Signal.TONES)
     load, worked = of(hall, "supply_current", hall.supply.pk)
     assert load.likely == pytest.approx(2.8)
     assert sum(float(row["likely_a"] or 0) for row in worked.tables[0].rows) == pytest.approx(2.8)
@@ -209,7 +209,7 @@ def test_one_pair_behind_several(hall: Hall) -> None:
 def test_full_output_of_zones_of_which_no_signal_is_recorded(hall: Hall) -> None:
     """By hand: 30 speakers of the hall at 80 mA, and 10 of the gangway, which carries speech, at half of it:
     2.4 A + 0.4 A; during a page 40 × 40 mA."""
-    zone_alter(factories.change(hall.site), zone=hall.zone, signal=Zone.Signal.UNKNOWN)
+    zone_alter(factories.change(hall.site), zone=hall.zone, signal=ZoneFacts.Signal.UNKNOWN)
     load, worked = of(hall, "supply_current_full_output", hall.supply.pk)
     assert load.likely == pytest.approx(2.8)
     assert (load.verdict, load.headroom_likely) == (Verdict.NEAR, None)

@@ -54,6 +54,17 @@ def test_twelve_more_push_the_supply_past_its_limit(hall: Hall) -> None:
     assert not untouched & {one.subject for one in found.differences}
 
 
+def test_chimes_push_the_supply_past_its_limit(hall: Hall) -> None:
+    """By hand: 40 speakers at 40 mA; with chimes in the gangway ten of them at 80 mA."""
+    made = draft(hall, [{"op": "zone.alter", "zone_id": hall.gangway.pk, "signal": "tones"}])
+    (expected,) = made.operations
+    assert set(expected["expects"]) == {f"zone_facts/{hall.gangway.pk}"}
+    supply = of(evaluate_draft(made), "supply_current")
+    assert (supply.before.load.likely, supply.after.load.likely) == pytest.approx((1.60, 2.00))
+    assert supply.crosses
+    assert hall.gangway.facts.count() == 1
+
+
 def test_nothing_is_left_of_it(hall: Hall) -> None:
     made = draft(hall, more_speakers(hall))
 

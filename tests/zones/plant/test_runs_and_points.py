@@ -253,6 +253,16 @@ def test_readings_of_runs_leave_out_what_was_superseded() -> None:
     )
 
 
+def test_a_reading_at_a_tone_has_a_state_of_its_own() -> None:
+    record = SiteRecord()
+    with record.change():
+        run = record.run()
+    for signal in ("speech", "tone"):
+        reading(record, LATER, kind="run_current", state="paging", signal=signal, run=run, value=0.5)
+    found = rows(read_plant([record.site_id]), "readings")
+    assert sorted(one["state"] for one in found) == [p.State.PAGING, p.State.TONE]
+
+
 def test_a_bare_splice_cut_in_somewhere_changes_no_figure(hall: Hall) -> None:
     """Of a run with loads on drawing and unknown lengths, from the change to the figure."""
     first, second = hall.points[4], hall.points[9]

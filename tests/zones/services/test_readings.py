@@ -60,6 +60,28 @@ def test_a_reading_is_never_rewritten(site: Site, reading: Reading) -> None:
         sql("UPDATE reading SET value = 1, change_set_id = zonebook_change_set()")
 
 
+def test_a_tone_is_paged(site: Site, run: Run, reading: Reading) -> None:
+    tone: dict[str, Any] = {"signal": Reading.Signal.TONE, "value": 0.8, "taken_on": DAY, "run": run}
+    at = change(site, happened_on=DAY)
+    assert reading.signal == Reading.Signal.SPEECH
+    read = reading_record(at, kind=Kind.RUN_CURRENT, state=State.PAGING, **tone).result
+    with pytest.raises(ChangeRefused, match="taken without a tone") as caught:
+        reading_record(at, kind=Kind.RUN_CURRENT, state=State.IDLE, **tone)
+    assert caught.value.problems[0].pointer == "/signal"
+    with pytest.raises(ChangeRefused, match="taken without a tone"):
+        reading_supersede(at, reading=read, state=State.IDLE)
+    better = reading_supersede(at, reading=reading, signal=Reading.Signal.TONE).result
+    assert (better.signal, better.value) == (Reading.Signal.TONE, 0.42)
+    say(accepted(site.pk))
+    with refused("reading_tone_while_paging"):
+        sql(
+            "INSERT INTO reading (site_id, kind, state, signal, run_id, value, taken_on, step, technician, "
+            "instrument, note) "
+            "VALUES (%s, 'run_current', 'idle', 'tone', %s, 1, %s, zonebook_step(), '', '', '')",
+            site.pk, run.pk, DAY,
+        )  # fmt: skip
+
+
 @pytest.mark.parametrize(
     ("kind", "subject", "pointer"),
     [

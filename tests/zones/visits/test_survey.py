@@ -17,7 +17,7 @@ from sites.services.switches import port_alter, switch_alter
 from tests import factories
 from tests.halls import Hall
 from zones.electrical.subjects import SubjectKind
-from zones.models import PointFacts, Run, Zone
+from zones.models import PointFacts, Run, ZoneFacts
 from zones.services.paging_sets import paging_set_add, paging_set_end
 from zones.services.points import point_alter, point_append
 from zones.services.zones import zone_alter
@@ -345,18 +345,18 @@ def test_a_zone_in_no_paging_set_is_asked_about(hall: Hall) -> None:
 
 
 def test_one_question_asks_which_zones_carry_tones(hall: Hall) -> None:
-    factories.make_zone(hall.site, name="Kiosk", signal=Zone.Signal.UNKNOWN)  # without a run
+    factories.make_zone(hall.site, name="Kiosk", signal=ZoneFacts.Signal.UNKNOWN)  # without a run
     for zone in (hall.zone, hall.gangway):
-        zone_alter(factories.change(hall.site), zone=zone, signal=Zone.Signal.UNKNOWN)
+        zone_alter(factories.change(hall.site), zone=zone, signal=ZoneFacts.Signal.UNKNOWN)
     (question,) = site_survey(hall.site.pk, BUILT).to_ask
     assert question == (
         "Which zones carry tones (chimes, bells, alarm tones, music)? Not recorded of zones Gangway and "
         "Ticket hall: counted as speech."
     )
-    zone_alter(factories.change(hall.site), zone=hall.zone, signal=Zone.Signal.TONES)
+    zone_alter(factories.change(hall.site), zone=hall.zone, signal=ZoneFacts.Signal.TONES)
     (question,) = site_survey(hall.site.pk, BUILT).to_ask
     assert "Not recorded of zone Gangway: counted as speech." in question
-    zone_alter(factories.change(hall.site), zone=hall.gangway, signal=Zone.Signal.SPEECH)
+    zone_alter(factories.change(hall.site), zone=hall.gangway, signal=ZoneFacts.Signal.SPEECH)
     assert site_survey(hall.site.pk, BUILT).to_ask == ()
 
 

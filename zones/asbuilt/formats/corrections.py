@@ -15,7 +15,7 @@ from .wiring import POINTS, RUNS, ZONES
 CORRECTED = (SITES, SWITCHES, SWITCH_PORTS, SUPPLIES, AMPLIFIERS, ENDPOINTS, ZONES, RUNS, POINTS, LANDINGS)
 # Those whose own row does too, not only their dated facts. The kind of a run is not among them: what was
 # recorded later fits the kind that it is known to be
-OWN_CORRECTED = (SITES, ZONES, LANDINGS)
+OWN_CORRECTED = (SITES, LANDINGS)
 
 
 def corrected_columns(kind: FileKind) -> tuple[str, ...]:

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from sites.changes.errors import Problem
 from zones.models import Reading
-from zones.rules.readings import subject_fits
+from zones.rules.readings import signal_fits, subject_fits
 
 from .kinds import KEY, Column, OfField, Reference, Values, file_kind
 from .wiring import POINTS
@@ -15,6 +15,7 @@ from .wiring import POINTS
 def _subject(values: Values) -> Iterator[Problem]:
     given = [name for name in ("run", "point", "switch") if values.get(name) is not None]
     yield from subject_fits(values["kind"], given)
+    yield from signal_fits(values["state"], values.get("signal", Reading.Signal.SPEECH))
 
 
 READINGS = file_kind(

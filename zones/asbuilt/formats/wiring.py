@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from sites.changes.errors import Problem
 from sites.models import Basis
 from zones.asbuilt.cells import Count, Counted, Listed
-from zones.models import PagingSet, Point, PointFacts, Run, RunFacts, Zone, ZoneEndpoint
+from zones.models import PagingSet, Point, PointFacts, Run, RunFacts, Zone, ZoneEndpoint, ZoneFacts
 from zones.rules.points import DEVICE_KINDS, counts_fit, splice_is_bare
 from zones.rules.runs import fuse_fits
 
@@ -17,6 +17,7 @@ ZONES = file_kind(
     "zones",
     "Areas that hear one page.",
     model=Zone,
+    facts=ZoneFacts,
 )
 
 ZONE_ENDPOINTS = file_kind(

@@ -29,7 +29,9 @@ class ReadingKind(IntEnum):
 
 
 class State(IntEnum):
-    IDLE, PAGING = range(2)
+    """Of what is read: idle, while speech is paged, or while a steady tone is at full level."""
+
+    IDLE, PAGING, TONE = range(3)
 
 
 class PortPriority(IntEnum):

@@ -118,7 +118,8 @@ class Plant:
         return np.searchsorted(self.group_site, np.arange(len(self.site_id) + 1))
 
     def steps_of_groups(self, groups: IntArray) -> tuple[IntArray, IntArray]:
-        """Every step at which a row of one of ``groups`` begins or ends, each once.
+        """Every step at which a row of one of ``groups`` begins or ends, or the signal of a zone of its runs
+        changes, each once.
 
         groups: (k,) distinct group numbers. Returns (position in ``groups``, step), sorted by both.
         """
@@ -137,8 +138,28 @@ class Plant:
                 known = edge != FOREVER
                 at.append(position[known])
                 steps.append(edge[known])
+        position, rows = self._signal_changes(groups)
+        at.append(position)
+        steps.append(self.zones.begin[rows])
         pairs = np.unique(np.column_stack([np.concatenate(at), np.concatenate(steps)]), axis=0)
         return pairs[:, 0], pairs[:, 1]
+
+    def _signal_changes(self, groups: IntArray) -> tuple[IntArray, IntArray]:
+        """The rows of zones that follow another one of their zone, for each group with a run that was ever in
+        it; a zone that begins or ends changes no load by itself.
+
+        Returns (position in ``groups``, row of ``zones``).
+        """
+        order = np.lexsort((self.zones.begin, self.zones.zone_id))
+        zone_id = self.zones.zone_id[order]
+        follows = np.flatnonzero(zone_id[1:] == zone_id[:-1]) + 1
+        rows, zone_id = order[follows], zone_id[follows]
+        offsets = self.group_offsets["runs"]
+        position, run = expand(offsets[groups], offsets[groups + 1])
+        pairs = np.unique(np.column_stack([position, self.runs.zone_id[run]]), axis=0)
+        first, last = (np.searchsorted(zone_id, pairs[:, 1], side) for side in ("left", "right"))
+        owner, at = expand(first, last)
+        return pairs[owner, 0], rows[at]
 
 
 @dataclass(frozen=True)

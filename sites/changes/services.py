@@ -207,8 +207,11 @@ def open_change_set(change: Change) -> Iterator[ChangeSet]:
 
 
 @contextmanager
-def open_change_sets(changes: Sequence[Change]) -> Iterator[list[ChangeSet]]:
+def open_change_sets(
+    changes: Sequence[Change], kept: Mapping[int, Sequence[Any]] | None = None
+) -> Iterator[list[ChangeSet]]:
     """Many accepted change sets, of many sites, for rows that each name their own (INSERT and COPY only).
+    kept: the ids that they get, in the order of ``changes``, and the operations that are kept with each.
 
     Those of one site are accepted in the order in which they are given; sites are locked in the order of
     their ids, so that two writers of many never wait for each other in a circle. Keep a batch to some
@@ -216,7 +219,17 @@ def open_change_sets(changes: Sequence[Change]) -> Iterator[list[ChangeSet]]:
     """
     order = sorted(range(len(changes)), key=lambda place: changes[place].site_id or 0)
     with transaction.atomic():
-        written = ChangeSet.objects.bulk_create(change_set_row(changes[place]) for place in order)
+        rows = (
+            [
+                change_set_row(change, operations)
+                for change, operations in zip(changes, kept.values(), strict=True)
+            ]
+            if kept
+            else [change_set_row(change) for change in changes]
+        )
+        for row, id_ in zip(rows, kept or (), strict=False):
+            row.pk = id_
+        written = ChangeSet.objects.bulk_create(rows[place] for place in order)
         by_id = ChangeSet.objects.in_bulk([row.pk for row in written])
         change_sets = {place: by_id[row.pk] for place, row in zip(order, written, strict=True)}
         with each_row_context():

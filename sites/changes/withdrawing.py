@@ -35,6 +35,7 @@ from .work import describe
 _NEVER_WHOLE = {
     SITE_ADD: "what was recorded of the site since names it",
     "catalogue.follow": "it tells of an edit of what all sites share: edit that back",
+    "import.rewrote": "it tells what an import brought with its last values: record a correction",
 }
 # Named at most, of what stands in the way
 _MOST = 5

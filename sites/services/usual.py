@@ -54,14 +54,11 @@ class Usual(Generic[M]):
         use = Use.WORK if issubclass(self._model, Placed) else Use.ANY
         return self._register("add", sentence, takes, use, add)
 
-    def alters(self, sentence: str, then: Callable[[Work, M], None] | None = None) -> Operation[..., M]:
-        """``then``: what follows where something did change."""
-
+    def alters(self, sentence: str) -> Operation[..., M]:
         def alter(work: Work, /, **given: Any) -> M:
             thing: M = given.pop(self._name)
             self._require_model(given)
-            if work.alter(thing, but(given, self._dated)) and then is not None:
-                then(work, thing)
+            work.alter(thing, but(given, self._dated))
             state = only(given, self._dated)
             if self._facts is not None and state:
                 work.supersede(self._facts, [thing.pk], self._fitting(work, thing, state))

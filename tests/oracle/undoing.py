@@ -34,6 +34,7 @@ from sites.models import (
     SwitchPortFacts,
 )
 from zones.models import (
+    ClipFacts,
     Landing,
     PagingSet,
     PagingSetZone,
@@ -53,6 +54,7 @@ Tables = dict[str, dict[Key, Json]]
 _FACTS = {
     RunFacts: "run_id", PointFacts: "point_id", SupplyFacts: "supply_id", AmplifierFacts: "amplifier_id",
     SwitchFacts: "switch_id", SwitchPortFacts: "port_id", EndpointFacts: "endpoint_id",
+    ClipFacts: "block_id",
     ZoneFacts: "zone_id",
 }  # fmt: skip
 _THINGS = (
@@ -109,7 +111,10 @@ def _rows(table: str, site_id: int) -> dict[Key, Json]:
 
 
 def _key(table: str, row: Json) -> Key:
-    return (row[_OWNER[table]], row["step"]) if table in _OWNER else (row["id"],)
+    if table not in _OWNER:
+        return (row["id"],)
+    part = (row["row"],) if table == ClipFacts._meta.db_table else ()
+    return (row[_OWNER[table]], *part, row["step"])
 
 
 def _take_away(tables: Tables, change: Change, found: set[int]) -> None:
@@ -140,8 +145,8 @@ def _change_back(
             rows[key] = rows[key] | {column: was.get(column)}
             if table not in _OWNER:
                 continue
-            for later in sorted(other for other in rows if other[0] == key[0] and other[1] > key[1]):
-                when = recorded.get(later[1])
+            for later in sorted(other for other in rows if other[:-1] == key[:-1] and other > key):
+                when = recorded.get(later[-1])
                 if when is None or when <= corrected_at:
                     continue
                 if rows[later].get(column) != said:

@@ -32,8 +32,8 @@ def own_cells(kind: FileKind, values: Values) -> Cells:
 
 
 def name_cells(thing: Thing) -> Cells:
-    """The cells of the columns that identify a thing within its site."""
-    if thing.site is None:
+    """The cells of the columns that identify a thing within its site, or in the catalogue."""
+    if thing.kind.name == "sites":
         return {}
     named = _named_key(thing)
     cells = {name: _cell(thing.kind.by_name[name], named.get(name)) for name in thing.kind.key_columns}

@@ -14,7 +14,7 @@ from sites.models import ChangeSet, Coverage, Site
 from zones.models import PagingSetZone, Reading
 from zones.plant.corrections import corrections_of
 
-from .corrected_cells import corrected_cells
+from .corrected_cells import CellsOfCorrections
 from .formats import ALL, BY_NAME, SHARED, SITED, FileKind, Reference
 from .formats.kinds import Sources, Values
 from .things import Change, Facts, Thing, World
@@ -58,9 +58,9 @@ class Record:
 
     def read_corrections(self) -> None:
         """What corrections rewrote, after ``read_sites``. One query."""
+        cells = CellsOfCorrections(self.world, self._change_by_id, self._values, self._by_id)
         for site_id, corrections in corrections_of(self._by_id["sites"].keys()).items():
-            cells = corrected_cells(corrections, self._change_by_id, self._values, self._by_id)
-            self.world.corrected[self._by_id["sites"][site_id]] = cells
+            self.world.corrected[self._by_id["sites"][site_id]] = cells.of_site(corrections)
 
     # -- rows to things
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 import datetime as dt
 from collections import defaultdict
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, NamedTuple
 
 from .formats import ALL, FileKind
 from .formats.kinds import Values
@@ -34,6 +34,7 @@ class Change:
     recorded: bool = False
     recorded_at: dt.datetime | None = None
     quiet: bool = False
+    rewrote: list[Rewritten] = field(default_factory=list)  # by a new one, in rows that are new too
     position: tuple[dt.date, int] = field(init=False)
 
     def __post_init__(self) -> None:
@@ -49,19 +50,19 @@ class Change:
         return f"{self.happened_on}, {self.values['actor']}: {self.values['reason']}"
 
 
-@dataclass(eq=False)
-class Written:
-    """What a new row said when it was first written, by whom, and after each correction of it."""
+class Rewritten(NamedTuple):
+    """A row before and after a correction: of ``facts``, or a thing's own."""
 
-    writer: Change
-    values: Values
-    corrections: list[tuple[Change, Values]] = field(default_factory=list)
+    thing: Thing
+    facts: Facts | None
+    before: Values
+    after: Values
 
 
 @dataclass(eq=False)
 class Facts:
     """Dated facts of a thing, from ``change`` on. ``writer`` last wrote them. ``former``: what the record
-    says of rewritten ones. ``written``: how new ones came about, where that is more than one writing.
+    says of rewritten ones. ``first``: who wrote new ones before corrections did.
     """
 
     change: Change
@@ -71,7 +72,7 @@ class Facts:
     recorded: bool = False
     rewritten: bool = False  # recorded, but the files correct it, under ``writer``
     former: Values = field(default_factory=dict)
-    written: Written | None = None
+    first: Change | None = None
 
 
 @dataclass(eq=False)
@@ -99,7 +100,6 @@ class Thing:
     rewritten: bool = False  # recorded, but the files correct it, under ``writer``
     end_row: Row | None = None  # the row that ends it; None where the record did
     ender: Change | None = None  # who then writes that it ended
-    written: Written | None = None  # how a new one's own row came about, where it was corrected
 
     @property
     def label(self) -> str:

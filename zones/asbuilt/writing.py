@@ -14,7 +14,6 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import nullcontext
 from typing import Any
 
-from django.core.serializers.json import DjangoJSONEncoder
 from django.db import connection, transaction
 from django.db.models import Model
 from psycopg import sql
@@ -28,11 +27,12 @@ from sites.models import Coverage
 from sites.models.access import User
 from sites.models.changes import ChangeSet
 from zones.models import PagingSetZone
+from zones.plant.corrections import REWROTE
 
 from .formats import BY_NAME, SHARED, SITED, FileKind
 from .formats.kinds import Values
 from .resolving import Context
-from .things import Change, Facts, Thing
+from .things import Change, Facts, Rewritten, Thing
 
 SITES_A_BATCH = 100
 KINDS = (BY_NAME["sites"], *SITED)
@@ -135,10 +135,13 @@ class Writer:
             ChangeAsked(site_id=change.site.id, user=self._user, quiet=change.quiet, **change.values)
             for change in changes
         ]
+        for change, id_ in zip(changes, _next_ids(ChangeSet, len(changes)), strict=True):
+            change.id = id_
+        kept = {_id(change): _rewrote(change) for change in changes}
         lane = bulk_lane() if all(change.quiet for change in changes) else nullcontext()
-        with transaction.atomic(), lane, open_change_sets(asked) as accepted:
+        with transaction.atomic(), lane, open_change_sets(asked, kept) as accepted:
             for change, change_set in zip(changes, accepted, strict=True):
-                change.id, change.step = change_set.pk, change_set.step
+                change.step = change_set.step
             self.change_sets += accepted
             self.written["changes"] += len(accepted)
             sites, change_sets = list(by_site), {change_set.pk: change_set for change_set in accepted}
@@ -168,26 +171,19 @@ class Writer:
             self.written[kind.name] += len(new) if kind.facts is None else len(facts)
 
     def _correct(self, sites: Sequence[Thing], change_sets: dict[int, ChangeSet]) -> None:
-        """The corrections of new rows, in the order of recording: one statement a correction and table, so
-        that the change record says what each of them rewrote."""
-        rows: dict[Change, dict[type[Model], list[tuple[Values, Values]]]] = defaultdict(
-            lambda: defaultdict(list)
-        )
+        """New facts that corrections rewrote come with their last values: the correction that wrote those
+        takes them over, in one statement a table. What it rewrote is kept with it (``_rewrote``)."""
+        rows: dict[Change, dict[type[Model], list[Values]]] = defaultdict(lambda: defaultdict(list))
         for kind in KINDS:
             for thing in self._things(kind, sites):
-                if thing.written is not None and kind.model is not None:
-                    for change, values in thing.written.corrections:
-                        rows[change][kind.model].append(({"id": thing.id}, _plain(values)))
                 for facts in thing.facts:
-                    if facts.written is not None and kind.facts is not None:
+                    if facts.first is not None and kind.facts is not None:
                         key = _facts_key(thing) | {"step": _step(facts.change)}
-                        for change, values in facts.written.corrections:
-                            row = _facts_values(thing, values)
-                            rows[change][kind.facts].append((key, row))
+                        rows[facts.writer][kind.facts].append(key)
         for change in sorted(rows, key=_id):
             with change_context(change_sets[_id(change)], more_follows=True):
-                for model, of_model in rows[change].items():
-                    _update(model, of_model, _id(change))
+                for model, keys in rows[change].items():
+                    _take_over(model, keys, _id(change))
 
     def _end(self, sites: Sequence[Thing], change_sets: dict[int, ChangeSet], *, recorded: bool) -> None:
         """What ends, of the things that the record had or of the new ones."""
@@ -227,12 +223,8 @@ class Writer:
     def _rewrites(self, thing: Thing) -> Iterator[tuple[Change, Rewrite]]:
         """The rows of a thing that are written again, and within which change."""
         kind = thing.kind
-        last = _last_writer(thing)
-        described = thing.described or (thing.writer if not kind.placed and thing.written else None)
-        if kind.model is not None and described and described is not last:
-            # after corrections, what others wrote to it since
-            values = _plain(thing.values) if thing.written else {}
-            yield described, (kind.model, {"pk": thing.id}, values)
+        if kind.model is not None and thing.described and thing.described is not thing.writer:
+            yield thing.described, (kind.model, {"pk": thing.id}, {})
         if kind.model is not None and thing.writer and _is_rewritten(thing):
             yield thing.writer, (kind.model, {"pk": thing.id}, _plain(thing.values))
             if kind.name == "paging_sets":
@@ -288,18 +280,44 @@ def _own_row(thing: Thing) -> Values:
     return {"id": thing.id} | _key_values(thing) | _plain(thing.values)
 
 
-def _last_writer(thing: Thing) -> Change | None:
-    """Who last wrote a new thing's own row, its corrections done."""
-    written = thing.written
-    if written is None:
-        return thing.writer
-    return written.corrections[-1][0] if written.corrections else written.writer
+def _rewrote(change: Change) -> list[Values]:
+    """What a change rewrote, as its operations keep it: nothing is written as it was before, since what was
+    recorded later fits the last values alone."""
+    rows = [one for one in change.rewrote if not one.thing.refused]
+    named = {one for row in rows for one in _named_in(row) if one.kind.model is not None and one.id is None}
+    _reserve_ids(sorted(named, key=lambda one: one.kind.name))
+    kept = []
+    for row in rows:
+        before, after = _kept(row, row.before), _kept(row, row.after)
+        since = {} if row.facts is None else {"since": _id(row.facts.change)}
+        kept.append({"op": REWROTE, "table": _table(row), "before": before, "after": after, **since})
+    return kept
+
+
+def _named_in(row: Rewritten) -> Iterator[Thing]:
+    values = itertools.chain(row.thing.key, row.before.values(), row.after.values())
+    yield row.thing
+    yield from (value for value in values if isinstance(value, Thing))
+
+
+def _table(row: Rewritten) -> str:
+    model = row.thing.kind.model if row.facts is None else row.thing.kind.facts
+    assert model is not None
+    return model._meta.db_table
+
+
+def _kept(row: Rewritten, values: Values) -> Values:
+    """A row as the change record keeps rows: without what is NULL."""
+    if row.facts is None:
+        kept = {"id": row.thing.id} | _plain(values)
+    else:
+        kept = _facts_key(row.thing) | _facts_values(row.thing, values)
+    kept["site_id"] = None if row.thing.site is None else row.thing.site.id
+    return {name: value for name, value in kept.items() if value is not None}
 
 
 def _thing_row(thing: Thing) -> Values:
     row = _own_row(thing) | {"change_set_id": _id(thing.writer)}
-    if thing.written is not None:
-        row |= _plain(thing.written.values) | {"change_set_id": _id(thing.written.writer)}
     if thing.site is not None:
         row["site_id"] = _id(thing.site)
     if thing.kind.placed:
@@ -321,19 +339,16 @@ def _facts_key(thing: Thing) -> Values:
 
 
 def _facts_row(thing: Thing, facts: Facts) -> Values:
-    first = facts.written
-    row = _facts_key(thing) | _facts_values(thing, facts.values if first is None else first.values)
-    writer = facts.writer if first is None else first.writer
-    row |= {"site_id": _id(thing.site), "change_set_id": _id(writer), "step": _step(facts.change)}
-    if thing.kind.name == "points":
-        row |= {"run_id": thing.key[0].id, "rank": thing.values["rank"]}
-    return row
+    row = _facts_key(thing) | _facts_values(thing, facts.values)
+    writer = facts.first or facts.writer
+    return row | {"site_id": _id(thing.site), "change_set_id": _id(writer), "step": _step(facts.change)}
 
 
 def _facts_values(thing: Thing, values: Values) -> Values:
     row = _plain(values)
     if thing.kind.name == "points":
         parent = values["parent_id"]
+        row |= {"run_id": thing.key[0].id, "rank": thing.values["rank"]}
         row["parent_rank"] = None if parent is None else parent.values["rank"]
     return row
 
@@ -359,29 +374,30 @@ def _reserve_ids(things: Sequence[Thing]) -> None:
     for kind, same in itertools.groupby(things, key=lambda thing: thing.kind):
         chosen = list(same)
         assert kind.model is not None
-        with connection.cursor() as cursor:
-            cursor.execute(
-                "SELECT nextval(pg_get_serial_sequence(%s, 'id')) FROM generate_series(1, %s)",
-                [f'"{kind.model._meta.db_table}"', len(chosen)],
-            )
-            for thing, (new,) in zip(chosen, cursor.fetchall(), strict=True):
-                thing.id = new
+        for thing, new in zip(chosen, _next_ids(kind.model, len(chosen)), strict=True):
+            thing.id = new
 
 
-def _update(model: type[Model], rows: Sequence[tuple[Values, Values]], change_set_id: int) -> None:
-    """Write the values of rows, each with the same columns, found by the same keys, in one statement."""
-    keys, values = rows[0]
-    written = [key | values for key, values in rows]
+def _next_ids(model: type[Model], count: int) -> list[int]:
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "SELECT nextval(pg_get_serial_sequence(%s, 'id')) FROM generate_series(1, %s)",
+            [f'"{model._meta.db_table}"', count],
+        )
+        return [new for (new,) in cursor.fetchall()]
+
+
+def _take_over(model: type[Model], keys: Sequence[Values], change_set_id: int) -> None:
+    """Let a change set be the last that wrote the rows of ``keys``, in one statement."""
     statement = sql.SQL(
-        "UPDATE {table} t SET {values}, change_set_id = %s "
+        "UPDATE {table} t SET change_set_id = %s "
         "FROM jsonb_populate_recordset(NULL::{table}, %s::jsonb) n WHERE {keys}"
     ).format(
         table=sql.Identifier(model._meta.db_table),
-        values=sql.SQL(", ").join(sql.SQL("{0} = n.{0}").format(sql.Identifier(name)) for name in values),
-        keys=sql.SQL(" AND ").join(sql.SQL("t.{0} = n.{0}").format(sql.Identifier(name)) for name in keys),
+        keys=sql.SQL(" AND ").join(sql.SQL("t.{0} = n.{0}").format(sql.Identifier(name)) for name in keys[0]),
     )
     with connection.cursor() as cursor:
-        cursor.execute(statement, [change_set_id, json.dumps(written, cls=DjangoJSONEncoder)])
+        cursor.execute(statement, [change_set_id, json.dumps(keys)])
 
 
 def _copy(model: type[Model], rows: Sequence[Values]) -> None:

@@ -163,7 +163,7 @@ def _groups(plant: Plant, correction: Correction) -> set[int]:
         if not kind:
             return every
         index = int(place_of(subject_ids(plant, SubjectKind[kind.upper()]), np.array([id_]))[0])
-        for name, column in (*THINGS.items(), ("landings", "block_index")):
+        for name, column in (*THINGS.items(), ("landings", "block_index"), ("clips", "block_index")):
             if column == f"{kind}_index" and name != "addresses":
                 table = plant.tables[name]
                 found |= set(table.group[getattr(table, column) == index].tolist())
@@ -189,6 +189,8 @@ def corrected(correction: Correction) -> Corrected:
         if rewrite.operation != "update":
             return Corrected("record")
         for was, now, columns in rewrite.changed():
+            if not columns:
+                continue
             if rewrite.table in CATALOGUE:
                 kind = "model" if rewrite.table == "device_model" else "cable"
                 rating = next((name for name in sorted(columns) if _is_rating(was, now, name)), "")

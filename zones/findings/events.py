@@ -249,7 +249,7 @@ def _catalogue_events(updates: Sequence[CaseUpdate], payloads: Payloads, now: dt
     summed: dict[tuple[int, int], list[CaseUpdate]] = {}
     for update in sorted(updates, key=lambda update: update.case.pk):
         edit = at_sites[edits[update.case.pk]]
-        of = edit.operations[0]["change_set"] if edit.operations else edit.pk
+        of = edit.operations[0].get("change_set", edit.pk) if edit.operations else edit.pk
         summed.setdefault((payloads.sites[update.case.site_id].customer_id, of), []).append(update)
     made = ChangeSet.objects.in_bulk({of for _, of in summed})
     for (_, of), together in summed.items():

@@ -31,9 +31,14 @@ OF: Final = {
     "switch_port_facts": ("port", "port_id"), "endpoint": ("endpoint", "id"),
     "endpoint_facts": ("endpoint", "endpoint_id"), "zone_endpoint": ("endpoint", "endpoint_id"),
     "output": ("output", "id"), "block": ("block", "id"), "landing": ("block", "block_id"),
-    "reading": ("run", "run_id"), "zone": ("", ""), "zone_facts": ("", ""), "paging_set": ("", ""),
-    "paging_set_zone": ("", ""), "site": ("", ""), "device_model": ("", ""), "cable_type": ("", ""),
+    "clip_facts": ("block", "block_id"), "reading": ("run", "run_id"), "zone": ("", ""),
+    "zone_facts": ("", ""), "paging_set": ("", ""), "paging_set_zone": ("", ""), "site": ("", ""),
+    "device_model": ("", ""), "cable_type": ("", ""),
 }  # fmt: skip
+REWROTE: Final = "import.rewrote"
+"""The operation by which an imported correction keeps a row that it rewrote, before and after it: an import
+writes the last values at once, since what was recorded later fits those alone. ``since``: the change set from
+which a row of dated facts holds."""
 _NO_FACT: Final = {"change_set_id", "version"}
 _OF_A_DEVICE: Final = {
     "model_id", "device_kind", "speech_current_a", "idle_current_a", "tap_power_w", "count_low",
@@ -99,24 +104,35 @@ def corrections_of(site_ids: Collection[int]) -> dict[int, list[Correction]]:
 
     One of the catalogue is kept by a change set of each site concerned, which names the one that edited it.
     One that recorded the site itself leaves it standing: a record without its site has no figures.
+    An imported one keeps itself what no statement rewrote (``REWROTE``).
     """
     with connection.cursor() as cursor:
         cursor.execute(
             """WITH correction AS (
-                   SELECT id, site_id, kind, recorded_at,
+                   SELECT id, site_id, kind, recorded_at, operations,
                        CASE operations -> 0 ->> 'op' WHEN 'catalogue.follow'
                            THEN (operations -> 0 ->> 'change_set')::bigint ELSE id END AS wrote
                    FROM change_set
                    WHERE site_id = ANY(%s::bigint[]) AND state = 'accepted'
                        AND kind IN ('correction', 'catalogue')
                )
-               SELECT c.id, c.site_id, c.kind, c.recorded_at, change.table_name, change.operation,
-                   change.old_rows, change.new_rows
-               FROM correction c JOIN change ON change.change_set_id = c.wrote
-               WHERE change.table_name = ANY(%s)
-                   AND NOT (change.table_name = 'site' AND change.operation = 'insert')
-               ORDER BY c.site_id, c.recorded_at, c.id, change.id""",
-            [sorted(site_ids), list(OF)],
+               SELECT c.id, c.site_id, c.kind, c.recorded_at, wrote.table_name, wrote.operation,
+                   wrote.old_rows, wrote.new_rows
+               FROM correction c CROSS JOIN LATERAL (
+                   SELECT change.id AS place, table_name, operation, old_rows, new_rows
+                   FROM change WHERE change.change_set_id = c.wrote
+                   UNION ALL
+                   SELECT 0, o ->> 'table', 'update', jsonb_build_array((o -> 'before') || held),
+                       jsonb_build_array((o -> 'after') || held)
+                   FROM jsonb_array_elements(c.operations) o
+                       LEFT JOIN change_set s ON s.id = (o ->> 'since')::bigint,
+                       jsonb_strip_nulls(jsonb_build_object('step', s.step)) held
+                   WHERE o ->> 'op' = %s
+               ) wrote
+               WHERE wrote.table_name = ANY(%s)
+                   AND NOT (wrote.table_name = 'site' AND wrote.operation = 'insert')
+               ORDER BY c.site_id, c.recorded_at, c.id, wrote.place""",
+            [sorted(site_ids), REWROTE, list(OF)],
         )
         rows = cursor.fetchall()
     found: dict[int, list[Correction]] = defaultdict(list)
@@ -210,11 +226,11 @@ def _take_back_carried(
     steps: Mapping[int | None, dt.datetime | None],
 ) -> None:
     """Later rows of the same thing, written after the correction, carry its values on until they differ."""
-    thing, step = key
+    *thing, step = key
     carried = set(columns)
-    for later in sorted(other for other in of if other[0] == thing and other[1] > step):
+    for later in sorted(other for other in of if [*other[:-1]] == thing and other[-1] > step):
         row = of[later]
-        when = steps.get(later[1])
+        when = steps.get(later[-1])
         if row is None or when is None or when <= recorded_at:
             continue
         carried = {name for name in carried if row.get(name) == now.get(name)}

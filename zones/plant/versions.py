@@ -25,9 +25,11 @@ Key = tuple[int, ...]
 THING_OF_FACTS: Final = {
     "run_facts": "run_id", "point_facts": "point_id", "supply_facts": "supply_id",
     "amplifier_facts": "amplifier_id", "switch_facts": "switch_id", "switch_port_facts": "port_id",
-    "endpoint_facts": "endpoint_id", "zone_facts": "zone_id",
+    "endpoint_facts": "endpoint_id", "zone_facts": "zone_id", "clip_facts": "block_id",
 }  # fmt: skip
 """Tables of dated facts, and the column of the thing that they are of."""
+_PART: Final = {"clip_facts": ("row",)}
+"""Of those, which part of the thing they are of, where it is not the whole."""
 CATALOGUE: Final = ("device_model", "cable_type")
 STRIDE: Final = 1 << 46
 """The ids of the n-th version are those of the record, and n times this more."""
@@ -43,7 +45,9 @@ class Version(NamedTuple):
 
 def key_columns(table: str) -> tuple[str, ...]:
     """What a row of a table is found by."""
-    return (THING_OF_FACTS[table], "step") if table in THING_OF_FACTS else ("id",)
+    if table not in THING_OF_FACTS:
+        return ("id",)
+    return (THING_OF_FACTS[table], *_PART.get(table, ()), "step")
 
 
 def key_of(table: str, row: Row) -> Key:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 
-from zones.models import PointFacts
+from zones.models import ClipFacts, Landing, PointFacts
 
 from .building import SIGNALS, cable
 from .things import Body, Things
@@ -93,12 +93,18 @@ def correct_network(things: Things) -> list[Body]:
 
 
 def correct_landing(things: Things) -> list[Body]:
-    body: Body = {"op": "landing.correct", "landing_id": things.one(things.landings)}
+    """How a conductor lies, and with it the clip there, where something is recorded of that."""
+    landing = things.one(things.landings)
+    body: Body = {"op": "landing.correct", "landing_id": landing}
     if things.chance(0.5):
-        return [body | {"row": things.rng.randint(1, 12)}]
-    return [
-        body | {"carries": things.one(["audio_positive", "audio_negative", "dc_positive", "dc_negative"])}
-    ]
+        body |= {"row": things.rng.randint(1, 12)}
+    else:
+        body["carries"] = things.one(["audio_positive", "audio_negative", "dc_positive", "dc_negative"])
+    lies = Landing.objects.get(pk=landing)
+    clip = ClipFacts.objects.filter(block_id=lies.block_id, row=lies.row).order_by("step").last()
+    if clip is None:
+        return [body]
+    return [body, {"op": "clip.correct", "block_id": clip.block_id, "row": clip.row, "is_in": not clip.is_in}]
 
 
 # --- instruments ----------------------------------------------------------------------------------------

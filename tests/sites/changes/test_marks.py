@@ -9,7 +9,7 @@ import pytest
 from django.db import transaction
 
 from sites.changes.making import bulk_lane
-from sites.changes.services import open_change_set
+from sites.changes.services import open_change_set, today_at
 from sites.models import Closet, Contact, DeviceModel, Factor, Site
 from sites.models.changes import ChangeSet, Mark
 from sites.services.catalogue import (
@@ -25,6 +25,7 @@ from sites.services.power import supply_alter
 from sites.services.sites import site_alter
 from tests import factories
 from tests.factories import change
+from tests.sites.changes.rows import accepted, say, sql
 from zones.models import Run, Zone
 from zones.services.zones import zone_alter
 
@@ -182,6 +183,22 @@ def test_an_edit_of_the_catalogue_is_a_correction_of_each_site_that_uses_it(
     assert follows.operations[0]["change_set"] == done.change_set.pk
     model.refresh_from_db()
     assert (model.change_set_id, model.rated_current_a) == (done.change_set.pk, 4.0)
+
+
+def test_an_edit_by_raw_sql_is_one_too_once_a_site(quiet: Site, closet: Closet) -> None:
+    models = [factories.make_model(Kind.SUPPLY) for _ in range(2)]
+    for model in models:
+        factories.make_supply(closet, model)
+    edit = accepted(None)
+    say(edit)
+    sql("UPDATE device_model SET note = 'seen' WHERE id = %s", models[0].pk)
+    assert not ChangeSet.objects.filter(kind=ChangeSet.Kind.CATALOGUE).exists(), "a note bears on no load"
+    for model in models:
+        sql("UPDATE device_model SET rated_current_a = 4 WHERE id = %s", model.pk)
+    follows = ChangeSet.objects.get(kind=ChangeSet.Kind.CATALOGUE)
+    assert (follows.site, follows.operations[0]["change_set"]) == (quiet, edit)
+    assert (follows.channel, follows.actor, follows.happened_on) == ("sql", "R. Vale", today_at(quiet.pk))
+    assert follows.reason == f"device model {models[0].name}: written by hand"
 
 
 def test_what_a_contract_says_marks_the_sites_it_covers(quiet: Site) -> None:

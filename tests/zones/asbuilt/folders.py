@@ -238,8 +238,13 @@ def versions_of(site: Site) -> list[dict[str, list[str]]]:
 
 
 def _plain(row: Mapping[str, Any] | None) -> str:
-    left_out = {"id", "code", "rank", "parent_rank"}
-    kept = {name: value for name, value in (row or {}).items() if name not in left_out}
+    left_out = {"id", "code", "rank", "parent_rank", "version"}
+    kept = {
+        # JSON has 5 and 5.0 for the same number
+        name: int(value) if isinstance(value, float) and value.is_integer() else value
+        for name, value in (row or {}).items()
+        if name not in left_out
+    }
     return repr(sorted(item for item in kept.items() if not item[0].endswith("_id")))
 
 

@@ -8,14 +8,14 @@ from collections.abc import Callable
 
 import pytest
 
-from sites.models import Closet, Site, Supply, SupplyFacts
+from sites.models import Closet, Coverage, Site, Supply, SupplyFacts
 from zones.asbuilt.problems import place_of
 from zones.asbuilt.rejected_rows import rejected_files
 from zones.asbuilt.resolving import Importer
 from zones.asbuilt.services import Imported, import_files
 from zones.models import Landing, Point, PointFacts, Reading, Run
 
-from .folders import NOW, Folder, as_files, pier, record_of, take
+from .folders import NOW, Folder, as_files, pier, record_of, take, versions_of
 
 pytestmark = pytest.mark.django_db
 IMPORTER = Importer("Mila Quay", NOW)
@@ -181,3 +181,48 @@ def test_a_dry_run_shows_what_would_go_aside_and_writes_nothing() -> None:
 def test_nothing_goes_aside_where_all_is_good() -> None:
     assert rejected_files({}, {}) == {}
     assert take(pier(), accept_good=True).rejected == {}
+
+
+def corrected(code: str, before: str) -> Folder:
+    """A pier whose P1 was recorded with another length until it was measured."""
+    folder = pier(code)
+    folder["points"][0]["revised_by"] = "recount"
+    row = {
+        "site": code, "change": "recount", "file": "points", "thing": "run=R1 | point=P1",
+        "held_since": "built", "column": "length_m", "before": before, "after": "30",
+    }  # fmt: skip
+    folder["corrections"] = [row]
+    return folder
+
+
+@pytest.mark.parametrize("before", ["far", "30"])
+def test_a_bad_correction_puts_its_whole_site_aside_and_no_other(before: str) -> None:
+    """A change set is never added to: what stood before could not follow later."""
+    both = {name: [*rows, *corrected("quay", before)[name]] for name, rows in corrected("pier", "25").items()}
+    both |= {name: pier()[name] for name in ("device_models", "cable_types", "customers", "contracts")}
+    done = take(both, accept_good=True)
+    assert [place_of(p)[:2] for p in done.problems] == [("corrections.csv", 3)]
+    assert set(Site.objects.values_list("code", flat=True)) == {"pier"}
+    assert not Coverage.objects.exclude(site__code="pier").exists()
+    assert rows_aside(done, "points.csv")[0]["problem"] == "waits for corrections.csv, row 3"
+    right = {
+        name: content.replace(f",{before},30".encode(), b",25,30") for name, content in done.rejected.items()
+    }
+    assert not import_files(right, IMPORTER).problems
+    pier_, quay = Site.objects.get(code="pier"), Site.objects.get(code="quay")
+    found, wanted = record_of(quay), record_of(pier_)
+    assert found == wanted
+    assert versions_of(quay) == versions_of(pier_)
+
+
+def test_a_correction_of_a_recorded_change_is_not_left_out_silently() -> None:
+    """The change was recorded without the row: the row now comes by a record correction of today."""
+    folder = corrected("pier", "25")
+    rest = folder.pop("corrections")
+    more = {name: folder.pop(name) for name in ("points", "readings")}
+    take(folder)
+    folder |= {"points": more["points"][:1], "corrections": rest}
+    done = take(folder, accept_good=True)
+    assert [place_of(p) for p in done.problems] == [("corrections.csv", 2, "change")]
+    assert "does not say that this correction rewrote it so" in done.problems[0].detail
+    assert not Point.objects.exists()

@@ -70,10 +70,9 @@ def told(site_id: int) -> list[Any]:
         named = [steps.get(change.get(name)) for name in ("change_set", "correction", "note")]
         sentence = (words[finding.pk].attribution or {}).get("sentence")
         said.append([finding.code, finding.likely, attribution.get("kind"), sentence, named])
-    for case in Case.objects.filter(site_id=site_id):
-        key = case.key.split("/", 1)[1]
-        number = key.removeprefix("change-set-")
-        said.append(steps[int(number)] if number.isdigit() else key)
+    keys = Case.objects.filter(site_id=site_id).values_list("key", flat=True)
+    numbers = [key.split("/", 1)[1].removeprefix("change-set-") for key in keys]
+    said += sorted(str(steps[int(number)]) if number.isdigit() else number for number in numbers)
     return said
 
 
@@ -262,7 +261,7 @@ def test_by_hand() -> None:
         ({"thing": "run=R1 | point=P9"}, "thing", "no_such_thing", ""),
         ({"thing": "run=R1 | place=mast"}, "thing", "no_such_column", "does not identify a row"),
         ({"held_since": "more"}, "held_since", "no_such_row", "no row of R1 P1 that holds from this change"),
-        ({"held_since": ""}, "held_since", "blank", "only the row of a site"),
+        ({"held_since": ""}, "held_since", "blank", "only rows of sites and of the catalogue"),
         ({"change": "more"}, "change", "not_a_correction", "only a change of kind correction"),
         ({"change": "nobody"}, "change", "no_such_change", "nobody"),
         ({"column": ""}, "before", "contradiction", "column is blank"),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from .catalogue import CABLE_TYPES, DEVICE_MODELS
-from .corrections import CORRECTED, CORRECTIONS, OWN_CORRECTED, corrected_columns
+from .corrections import CORRECTED, CORRECTIONS, corrected_columns
 from .customers import CHANGES, CLOSETS, CONTACTS, CONTRACTS, COVERAGES, CUSTOMERS, SITES
 from .equipment import AMPLIFIERS, BLOCKS, ENDPOINTS, OUTPUTS, SUPPLIES, SWITCH_PORTS, SWITCHES
 from .kinds import Column, Estimated, FileKind, Reference
@@ -47,7 +47,6 @@ __all__ = [
     "ALL",
     "BY_NAME",
     "CORRECTED",
-    "OWN_CORRECTED",
     "SHARED",
     "SITED",
     "Column",

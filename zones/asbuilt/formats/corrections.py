@@ -2,33 +2,34 @@
 
 from __future__ import annotations
 
+import itertools
+
 from sites.fields import LineField, NoteField
 from zones.asbuilt.cells import Listed, Text, Word
 
+from .catalogue import CABLE_TYPES, DEVICE_MODELS
 from .customers import SITES
-from .equipment import AMPLIFIERS, ENDPOINTS, SUPPLIES, SWITCH_PORTS, SWITCHES
+from .equipment import AMPLIFIERS, BLOCKS, ENDPOINTS, OUTPUTS, SUPPLIES, SWITCH_PORTS, SWITCHES
 from .kinds import KEY, Column, FileKind, Reference
-from .landings import LANDINGS
-from .wiring import POINTS, RUNS, ZONES
+from .landings import CLIPS, LANDINGS
+from .wiring import PAGING_SETS, POINTS, RUNS, ZONE_ENDPOINTS, ZONES
 
-# The kinds of which a corrected value bears on a load
-CORRECTED = (SITES, SWITCHES, SWITCH_PORTS, SUPPLIES, AMPLIFIERS, ENDPOINTS, ZONES, RUNS, POINTS, LANDINGS)
-# Those whose own row does too, not only their dated facts. The kind of a run is not among them: what was
-# recorded later fits the kind that it is known to be
-OWN_CORRECTED = (SITES, LANDINGS)
+# The kinds of what a plant is made of: a corrected value bears on a load, or is named beside one
+CORRECTED = (
+    DEVICE_MODELS, CABLE_TYPES, SITES, SWITCHES, SWITCH_PORTS, SUPPLIES, AMPLIFIERS, ENDPOINTS, OUTPUTS,
+    BLOCKS, ZONES, ZONE_ENDPOINTS, PAGING_SETS, RUNS, POINTS, LANDINGS, CLIPS,
+)  # fmt: skip
+
+
+# A point's order bears on no load; zones are never taken out of a paging set
+_NOT_REWRITTEN = ("order", "zones")
 
 
 def corrected_columns(kind: FileKind) -> tuple[str, ...]:
-    """The columns of a file that corrections rewrite: what is dated, and of some kinds what is not. A name is
-    always the last one; how a conductor lies is part of what a landing is found by."""
-    fixed = kind.key_columns
-    if kind is LANDINGS:
-        fixed = tuple(leaf for part in kind.parts if isinstance(part, Reference) for leaf in part.columns)
-    return tuple(
-        column.name
-        for column in kind.columns
-        if column.dated or (kind in OWN_CORRECTED and column.name not in fixed)
-    )
+    """The columns of a file that corrections rewrite: names too, but not what a thing is a part of."""
+    parts = [part.columns if isinstance(part, Reference) else () for part in kind.parts]
+    fixed = kind.key_columns if kind.model is None else tuple(itertools.chain(*parts))
+    return tuple(column.name for column in kind.columns if column.name not in (*fixed, *_NOT_REWRITTEN))
 
 
 _CELL = Text(NoteField(max_length=20_000))
@@ -37,10 +38,18 @@ CORRECTIONS = FileKind(
     name="corrections",
     about="What record corrections rewrote, one row a value, so that the cause of a figure past its limit is "
     "the same wherever the files are imported. The other files hold the values that stand in the end; their "
-    "`revised_by` names the last of these changes. Corrections of one row are in the order of changes.csv. "
-    "Files without this one import to the same values, but not to what stood before a correction.",
+    "`revised_by` and `described_by` name the last of these changes. Corrections of one row are in the order "
+    "of changes.csv. An edit of the catalogue is a correction of each site concerned: its change is of kind "
+    "`catalogue`, its file device_models or cable_types. Files without this one import to the same values, "
+    "but not to what stood before a correction. With `--accept-good`, a row of it that is refused puts its "
+    "whole site aside: what stood before cannot be added later.",
     columns=(
-        Column("change", KEY, "Key of the change, of kind correction, that rewrote it.", required=True),
+        Column(
+            "change",
+            KEY,
+            "Key of the change, of kind correction or catalogue, that rewrote it.",
+            required=True,
+        ),
         Column(
             "file",
             Word({kind.name: kind.name for kind in CORRECTED}),
@@ -50,13 +59,14 @@ CORRECTIONS = FileKind(
         Column(
             "thing",
             Listed(Text(LineField(max_length=300))),
-            "What the row is about, by the columns that identify it there: `run=R-3 | point=P-4`. Not for a "
-            "site.",
+            "What the row is about, by the columns that identify it there, as they stand in the end: "
+            "`run=R-3 | point=P-4`. Not for a site.",
         ),
         Column(
             "held_since",
             KEY,
-            "Key of the change from which the corrected row holds, its `change`. Not for a site.",
+            "Key of the change from which the corrected row holds, its `change`. Not for a site, nor for the "
+            "catalogue.",
         ),
         Column(
             "column",

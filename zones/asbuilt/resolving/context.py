@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
 from sites.wording import perhaps
-from zones.asbuilt.formats import BY_NAME, FileKind, Reference
+from zones.asbuilt.formats import ALL, BY_NAME, FileKind, Reference
 from zones.asbuilt.formats.kinds import Sources, Values
 from zones.asbuilt.parsing import Row
 from zones.asbuilt.things import AFTER_RECORDED, Change, Facts, Thing, World, owner_of
@@ -231,6 +231,17 @@ class Context:
         return None
 
     # -- refusal
+
+    def put_site_aside(self, cause: Row) -> None:
+        """Let every row of the site that a refused row names wait for it."""
+        code = cause.cells.get("site", "")
+        for site in self.world.lives("sites", None, (code,)):
+            site.refused = True
+        for kind in ALL:
+            column = "code" if kind.name == "sites" else "site"
+            for row in self.rows.get(kind.name, []):
+                if row.cells.get(column) == code and not row.is_refused():
+                    row.wait_for(cause)
 
     def withdraw(self, kind: FileKind) -> None:
         """Let refused rows take with them what rests on them: the thing of a refused first row, the later

@@ -8,22 +8,19 @@ first: what a cell said after one has to be what it says now, and before it, it 
 from __future__ import annotations
 
 from collections import defaultdict
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from sites.wording import perhaps
 from zones.asbuilt.cells import BadCellError, Rows
 from zones.asbuilt.exporting import Cells, facts_cells, name_cells, own_cells
 from zones.asbuilt.files import Sheet
-from zones.asbuilt.formats import BY_NAME, Column, FileKind, corrected_columns
+from zones.asbuilt.formats import BY_NAME, SHARED, Column, FileKind, corrected_columns
 from zones.asbuilt.formats.kinds import Values
 from zones.asbuilt.parsing import Row, parse, read_cell
 from zones.asbuilt.problems import place_of
-from zones.asbuilt.things import Change, Facts, Thing, Written
+from zones.asbuilt.things import Change, Facts, Rewritten, Thing
 
 from .context import Context, LookUp
-from .rules import facts_fit
-
-Target = tuple[Thing, Facts | None]
 
 
 class Cell(NamedTuple):
@@ -36,13 +33,25 @@ class Cell(NamedTuple):
     after: str
 
 
+class Target(NamedTuple):
+    """What was corrected: a row of facts, or a thing's own row. ``site``: whose correction it is."""
+
+    site: Thing
+    thing: Thing
+    facts: Facts | None
+
+
 def settle_corrections(context: Context) -> None:
-    """Give every new row that was corrected its ``written``; complain of what does not fit."""
+    """Give new facts that were corrected their ``written``, and every new change what it ``rewrote`` of what
+    is not dated; complain of what does not fit.
+
+    A change set is never added to, so what stood before cannot follow later: a refused row puts its whole
+    site aside.
+    """
+    rows = context.rows.get("corrections", [])
     by_target: dict[Target, list[Cell]] = defaultdict(list)
-    for row in context.rows.get("corrections", []):
-        if row.is_refused():
-            continue
-        found = _looked_up(context, row)
+    for row in rows:
+        found = None if row.is_refused() else _looked_up(context, row)
         if found is not None and not row.is_refused():
             by_target[found[0]].append(found[1])
     recorded = {
@@ -50,20 +59,23 @@ def settle_corrections(context: Context) -> None:
         for of_site in context.world.corrected.values()
         for cell in of_site
     }
-    for (thing, facts), cells in by_target.items():
+    for target, cells in by_target.items():
+        _, thing, facts = target
         known = [cell for cell in cells if cell.change.recorded]
+        for cell in known:
+            if (cell.change, thing, facts, *cell[2:]) not in recorded:
+                message = "the record has this change, and does not say that this correction rewrote it so"
+                cell.row.complain("change", "differs", message)
         new = [cell for cell in cells if not cell.change.recorded]
-        is_recorded = thing.recorded if facts is None else facts.recorded
-        if is_recorded:
-            for cell in known:
-                if (cell.change, thing, facts, *cell[2:]) not in recorded:
-                    message = "the record has this row, and does not say that this correction rewrote it so"
-                    cell.row.complain("change", "differs", message)
         if new and not _refused_with(thing, facts, cells):
-            if is_recorded:
+            if thing.kind not in SHARED and (thing.recorded if facts is None else facts.recorded):
                 _check_rewritten(thing, facts, new)
-            elif not known:
-                _settle(context, thing, facts, new)
+            else:
+                _settle(context, target, new)
+    for row in rows:
+        if row.is_refused():
+            context.put_site_aside(row)
+    context.withdraw(BY_NAME["coverages"])
 
 
 def _refused_with(thing: Thing, facts: Facts | None, cells: list[Cell]) -> bool:
@@ -87,11 +99,12 @@ def _looked_up(context: Context, row: Row) -> tuple[Target, Cell] | None:
     since = context.change(row, site, "held_since")
     if change is None or row.is_refused():
         return None
-    if change.values["kind"] != "correction":
-        message = f"“{change.key}” is {change.values['kind']}: only a change of kind correction rewrites"
+    kind = BY_NAME[row.values["file"]]
+    kinds = ["correction", *(["catalogue"] if kind in SHARED else [])]
+    if change.values["kind"] not in kinds:
+        message = f"“{change.key}” is {change.values['kind']}: only a change of kind {kinds[-1]} rewrites"
         row.complain("change", "not_a_correction", message)
         return None
-    kind = BY_NAME[row.values["file"]]
     column = _column(kind, row)
     thing = site if kind.name == "sites" else _thing(context, row, kind, site, since)
     if thing is None or row.is_refused():
@@ -107,7 +120,7 @@ def _looked_up(context: Context, row: Row) -> tuple[Target, Cell] | None:
     texts = [_text(row, column, name) for name in ("before", "after")]
     if column is not None and texts[0] == texts[1] and not row.problems:
         row.complain("after", "contradiction", "is as before: nothing was rewritten")
-    return (thing, facts), Cell(row, change, "" if column is None else column.name, *texts)
+    return Target(site, thing, facts), Cell(row, change, "" if column is None else column.name, *texts)
 
 
 def _column(kind: FileKind, row: Row) -> Column | None:
@@ -139,17 +152,18 @@ def _thing(context: Context, row: Row, kind: FileKind, site: Thing, since: Chang
             names.complain("thing", "bad_value", f"{name}: {read}")
         else:
             names.values[name] = read[0] if isinstance(kind.by_name[name].cell, Rows) else read
-    if since is None and not row.problems:
-        row.complain("held_since", "blank", "is blank; only the row of a site holds from no change")
+    if kind not in SHARED and since is None and not row.problems:
+        message = "is blank; only rows of sites and of the catalogue hold from no change"
+        row.complain("held_since", "blank", message)
     key = None
-    if not names.problems and since is not None:
+    if not names.problems and (since is not None or kind in SHARED):
         key = context.key(LookUp(names, names.values, site, since), kind.parts)
     for problem in names.problems:
         row.complain("thing", problem.code, problem.detail)
     row.wait_for(names.waits_for)
     if key is None:
         return None
-    lives = context.world.lives(kind.name, site, key)
+    lives = context.world.lives(kind.name, None if kind in SHARED else site, key)
     found = next((life for life in lives if life.stands_at(since)), None)
     if found is None:
         row.complain("thing", "no_such_thing", f"{kind.file} and the record have no such thing then")
@@ -201,8 +215,9 @@ def _require(cell: Cell, name: str, there: str, who: str) -> None:
         cell.row.complain(name, "differs", message)
 
 
-def _settle(context: Context, thing: Thing, facts: Facts | None, cells: list[Cell]) -> None:
+def _settle(context: Context, target: Target, cells: list[Cell]) -> None:
     """From the last correction to the first, the row before each."""
+    _, thing, facts = target
     by_change = _by_change(cells)
     order = sorted(by_change, key=_recorded)
     final_writer = facts.writer if facts is not None else thing.described or thing.writer
@@ -212,9 +227,9 @@ def _settle(context: Context, thing: Thing, facts: Facts | None, cells: list[Cel
         row.complain("change", "contradiction", message)
     standing = _cells(thing, facts)
     values = _final_values(thing, facts)
-    stages: list[tuple[Change, Values]] = []
     # What is not dated may have been rewritten by other work after the last of the corrections
     known = set(standing) if final_writer is order[-1] or facts is not None else set()
+    stages: list[tuple[Change, Rewritten]] = []
     for change in reversed(order):
         rewritten = {name: cell for name, cell in by_change[change].items() if name}
         for name, cell in rewritten.items():
@@ -222,25 +237,27 @@ def _settle(context: Context, thing: Thing, facts: Facts | None, cells: list[Cel
                 _require(cell, "after", standing[name], "what then stands is")
             standing[name] = cell.after
         if rewritten.keys() - known:
-            values = _values(context, thing, facts, standing, rewritten, "after", values)
-        if rewritten:
-            stages.append((change, values))
+            values = _values(context, target, standing, rewritten, "after", values)
+        after = values
         known |= rewritten.keys()
         standing |= {name: cell.before for name, cell in rewritten.items()}
-        values = _values(context, thing, facts, standing, rewritten, "before", values)
-    refused = next((cell.row for cell in cells if cell.row.is_refused()), None)
-    if refused is not None:
-        for cell in cells:
-            cell.row.wait_for(refused)
+        values = _values(context, target, standing, rewritten, "before", values)
+        if rewritten:
+            stages.append((change, Rewritten(thing, facts, values, after)))
+    if any(cell.row.is_refused() for cell in cells):
         return
+    for change, row_then in reversed(stages):
+        change.rewrote.append(row_then)
     added = order[0] if "" in by_change[order[0]] else None
-    written = Written(added or _first_writer(context, thing, facts), values, stages[::-1])
-    if facts is None:
-        thing.written = written
-        return
-    facts.written = written
-    if facts.change is thing.begin and not thing.recorded:
-        thing.writer = written.writer  # else its own row would seem to be added by the last correction
+    if facts is not None:
+        facts.first = added or context.writer(facts.change)
+        if facts.change is not thing.begin or thing.recorded:
+            return
+        # else its own row would seem to be added by the last correction
+        added = facts.first
+        if thing.end is None:
+            thing.described = thing.described or thing.writer
+    thing.writer = added or thing.writer
 
 
 def _by_change(cells: list[Cell]) -> dict[Change, dict[str, Cell]]:
@@ -264,14 +281,6 @@ def _recorded(change: Change) -> int:
     return change.row.number if change.row is not None else 0
 
 
-def _first_writer(context: Context, thing: Thing, facts: Facts | None) -> Change:
-    if facts is not None:
-        return facts.change
-    first = thing.begin or context.first_named(thing.site or thing)
-    assert first is not None
-    return first
-
-
 def _final_values(thing: Thing, facts: Facts | None) -> Values:
     if facts is not None:
         return facts.values
@@ -279,36 +288,26 @@ def _final_values(thing: Thing, facts: Facts | None) -> Values:
 
 
 def _values(
-    context: Context,
-    thing: Thing,
-    facts: Facts | None,
-    standing: Cells,
-    rewritten: dict[str, Cell],
-    side: str,
-    later: Values,
+    context: Context, target: Target, standing: Cells, rewritten: dict[str, Cell], side: str, later: Values
 ) -> Values:
     """What the row says with these cells; complaints stand on the rows that brought them. ``later``: what it
     says afterwards."""
+    _, thing, facts = target
     kind = thing.kind
     cells = name_cells(thing) | {name: text for name, text in standing.items() if text}
     if thing.site is not None:
         cells["site"] = thing.site.key[0]
-    header = [name for name in kind.by_name if name in cells]
-    (row,) = parse(Sheet(kind, header, [(0, dict.fromkeys(kind.by_name, "") | cells)]))
+    row = _own_row(kind, cells) if facts is None else _facts_row(kind, cells)
     new: Values = {}
-    if not row.problems:
+    if not row.problems and facts is None:
+        look = LookUp(row, row.values, thing.site, thing.begin)
+        new = later | kind.own_blank | context.read(look, kind.own) | context.read(look, kind.key_sources)
+    elif not row.problems and facts is not None:
         given = row.items()[0]
-        at = facts.change if facts is not None else thing.begin
-        look = LookUp(row, given, thing.site, at, strict=facts is not None)
-        if facts is None:
-            new = later | kind.own_blank | context.read(look, kind.own)
-            new |= context.read(look, kind.key_sources)
-        else:
-            new = kind.dated_blank | context.read(look, kind.dated)
-            if kind.fill is not None:
-                kind.fill(new, given)
-            if not row.is_refused():
-                row.refuse(facts_fit(thing, new))
+        look = LookUp(row, given, thing.site, facts.change)
+        new = kind.dated_blank | context.read(look, kind.dated)
+        if kind.fill is not None:
+            kind.fill(new, given)
     for problem in row.problems:
         column = place_of(problem)[2]
         cell = rewritten.get(column) or next(iter(rewritten.values()), None)
@@ -317,23 +316,23 @@ def _values(
             cell.row.complain(side, problem.code, about + problem.detail)
     for cell in rewritten.values():
         cell.row.wait_for(row.waits_for)
-    if row.is_refused():
-        return later
-    return new if facts is None else new | _kept(thing, facts, new)
+    return later if row.is_refused() else new
 
 
-def _kept(thing: Thing, facts: Facts, new: Values) -> Values:
-    """The references that stay as they stand in the end: to what has ended since while the facts still hold,
-    and to a parent that has its place behind the point since. The record is never without what it names."""
-    after = [one.change for one in thing.facts if one.change.position > facts.change.position]
-    until = min(after, key=lambda change: change.position, default=thing.end)
-    kept: dict[str, Any] = {}
-    for name, value in new.items():
-        if not isinstance(value, Thing):
-            continue
-        end = value.end
-        outlasted = end is not None and (until is None or until.position > end.position)
-        behind = name == "parent_id" and value.values["rank"] >= thing.values["rank"]
-        if outlasted or behind:
-            kept[name] = facts.values[name]
-    return kept
+def _facts_row(kind: FileKind, cells: Cells) -> Row:
+    header = [name for name in kind.by_name if name in cells]
+    (row,) = parse(Sheet(kind, header, [(0, dict.fromkeys(kind.by_name, "") | cells)]))
+    return row
+
+
+def _own_row(kind: FileKind, cells: Cells) -> Row:
+    """A row without its dated cells: what a whole row would contradict is not asked."""
+    row = Row(kind, 0, cells)
+    for name, text in cells.items():
+        column = kind.by_name[name]
+        read = None if column.dated else read_cell(column, text)
+        if isinstance(read, BadCellError):
+            row.complain(name, "bad_value", str(read))
+        elif read is not None:
+            row.values[name] = read[0] if isinstance(column.cell, Rows) else read
+    return row

@@ -91,6 +91,10 @@ def _take_writers(context: Context, thing: Thing, row: Row) -> None:
         if named is None and not row.is_refused():
             named = context.first_change(row, site)
         thing.writer = None if named is None else context.writer(named)
+        first = context.first_named(site)
+        if thing is site and first is not None and thing.writer is not first:
+            # its row is written by the first change, and not by the one that described it last
+            thing.writer, thing.described = context.writer(first), thing.writer
         return
     thing.writer = context.writer(context.change(row, site, "revised_by") or thing.begin)
     described = context.change(row, site, "described_by")

@@ -90,8 +90,8 @@ def test_everything_wrong_at_once_and_nothing_written() -> None:
         ),
         pytest.param(
             lambda f: f["zones"].append({"site": "pier", "name": "Hall"}),
-            ("zones.csv", 4, "name", "key_twice"),
-            "see row 2",
+            ("zones.csv", 4, "change", "key_twice"),
+            "row 2 gives its facts from the same change on",
             id="a zone twice",
         ),
         pytest.param(

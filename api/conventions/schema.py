@@ -13,6 +13,8 @@ from drf_spectacular.utils import Direction, OpenApiParameter
 from rest_framework.request import Request
 from rest_framework.serializers import BaseSerializer
 
+from sites.access.abilities import TOKEN_SCOPES, Ability
+
 from . import idempotency, problems
 from .answers import AnswerSerializer
 from .filters import Names
@@ -62,7 +64,11 @@ class Schema(AutoSchema):
         return "_".join(word.replace("-", "_") for word in words if word)
 
     def get_auth(self) -> list[dict[str, Any]]:
-        return [] if self.is_public else super().get_auth()
+        if self.is_public:
+            return []
+        schemes: list[dict[str, Any]] = super().get_auth()
+        of_people = isinstance(self.spec.ability, Ability) and self.spec.ability not in TOKEN_SCOPES
+        return [scheme for scheme in schemes if "bearer" not in scheme] if of_people else schemes
 
     def get_extensions(self) -> dict[str, Any]:
         return {} if self.is_public else {"x-ability": str(self.spec.ability)}

@@ -12,11 +12,17 @@ class ApiConfig(AppConfig):
 
     def ready(self) -> None:
         from django.conf import settings
+        from django.core.signals import request_started
         from django.db.backends.signals import connection_created
 
+        from api.database.commits import forget_commits
         from api.database.rules import refuse_unfit_database
+        from api.operations.retention import forget_answers
+        from zones.recheck.sweep import on_sweep
 
         connection_created.connect(refuse_unfit_database, dispatch_uid="refuse_unfit_database")
+        request_started.connect(forget_commits, dispatch_uid="forget_commits")
+        on_sweep(forget_answers)
         if settings.CELERY_BROKER_URL:
             # Tasks are sent by our Celery application, not by Celery's default one
             importlib.import_module("api.celery")

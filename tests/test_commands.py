@@ -37,6 +37,7 @@ NEED_TABLES: dict[str, list[str]] = {
     "database": [],  # the server itself, with or without tables
     "demo": [],  # makes the tables
     "fleet": ["fleet --sites 2"],
+    "keys": ["keys rotate"],
     "migrate": [],  # makes the tables
     "person": [
         "person add ines --name Ines --role manager --all-customers --password-file pyproject.toml",
@@ -78,6 +79,10 @@ BAD_INPUT: dict[str, dict[str, str]] = {
     "fleet": {
         "fleet": "the following arguments are required: --sites",
         "fleet --sites 0": "expected a whole number from 1 to 1000000",
+    },
+    "keys": {
+        "keys": "the following arguments are required: rotate",
+        "keys turn": "invalid choice: 'turn' (choose from",
     },
     "migrate": {"migrate --patience long": "argument --patience: invalid float value: 'long'"},
     "person": {

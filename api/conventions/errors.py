@@ -22,13 +22,15 @@ from django.views import csrf as csrf_views
 from django.views import defaults
 from psycopg import errors as pg
 from rest_framework import exceptions, serializers
+from rest_framework.permissions import SAFE_METHODS
 from rest_framework.response import Response
 
+from api.database.commits import commit_was_sent
 from sites.access.selectors import AbilityMissing, AllCustomersMissing
 from sites.changes import constraints
 from sites.changes.errors import ChangeRefused
 
-from . import problems
+from . import idempotency, problems
 from .places import body_problems
 from .problems import Kind, ProblemError, invalid
 
@@ -60,21 +62,27 @@ _ROW_IN_THE_WAY = (pg.UniqueViolation, pg.ExclusionViolation, pg.ForeignKeyViola
 
 def exception_handler(error: Exception, context: dict[str, Any]) -> Response | None:
     """Django REST framework's hook. None for a fault of ours: it is raised again, logged, and a 500."""
-    problem = problem_of(error)
+    request = context["request"]._request  # noqa: SLF001 - the library's name for Django's request
+    spec = getattr(context["view"], "spec", None)
+    writes = request.method not in SAFE_METHODS and not (spec and spec.computes)
+    problem = problem_of(error, request if writes else None)
     if problem is None:
         return None
     return Response(
-        problem.as_json(context["request"]._request),  # noqa: SLF001 - the library's name for Django's request
+        problem.as_json(request),
         status=problem.kind.status,
         headers=dict(problem.headers),
         content_type=problems.CONTENT_TYPE,
     )
 
 
-def problem_of(error: Exception) -> ProblemError | None:
-    """The problem that `error` is to the caller; None if it is a fault of ours."""
+def problem_of(error: Exception, write: HttpRequest | None = None) -> ProblemError | None:
+    """The problem that `error` is to the caller; None if it is a fault of ours. `write`: the request, where
+    it is one that writes."""
     if isinstance(error, ProblemError):
         return error
+    if isinstance(error, OperationalError | InterfaceError):
+        return _unavailable(error, write)
     for kinds, to_problem in _PROBLEMS:
         if isinstance(error, kinds):
             return to_problem(error)
@@ -104,14 +112,22 @@ def refusal(refused: ChangeRefused, outer_pointer: Callable[[str], str] = str) -
 # --- what the database refused ------------------------------------------------------------------------------
 
 
-def _unavailable(error: Exception) -> ProblemError:
+def _unavailable(error: Exception, write: HttpRequest | None) -> ProblemError:
     # The database is gone, or rolled back one of two transactions in a deadlock: the same request can be sent
-    # again
-    log.warning("database_unavailable", error=str(error))
+    # again. Where a COMMIT was sent, the server may have acted on it
+    unknown = write is not None and commit_was_sent()
+    log.warning("database_unavailable", error=str(error), outcome_unknown=unknown)
+    headers = {"Retry-After": str(RETRY_AFTER_S)}
+    if not unknown or write is None:
+        detail = "The database could not complete this just now; nothing was written."
+        return ProblemError(problems.UNAVAILABLE, detail, headers=headers)
+    advice = (
+        "send it again with the same Idempotency-Key"
+        if idempotency.HEADER in write.headers
+        else "look first, before you send it again; with an Idempotency-Key you would not have to"
+    )
     return ProblemError(
-        problems.UNAVAILABLE,
-        "The database could not complete this just now; nothing was written.",
-        headers={"Retry-After": str(RETRY_AFTER_S)},
+        problems.OUTCOME_UNKNOWN, f"It is not known whether this was written: {advice}.", headers=headers
     )
 
 
@@ -176,7 +192,6 @@ def _saying(kind: Kind, detail: str = "") -> Callable[[Any], ProblemError]:
 
 # The first match counts, so subclasses stand before their base classes
 _PROBLEMS: list[tuple[tuple[type[Exception], ...], Callable[[Any], ProblemError]]] = [
-    ((OperationalError, InterfaceError), _unavailable),
     ((IntegrityError,), _broken_rule),
     ((DataError,), _saying(problems.UNPROCESSABLE, "A value is out of the range that can be recorded.")),
     ((exceptions.ValidationError,), _serializer_error),
@@ -213,9 +228,13 @@ def is_for_the_api(request: HttpRequest) -> bool:
     return request.path.startswith("/api/")
 
 
+def _if_write(request: HttpRequest) -> HttpRequest | None:
+    return None if request.method in SAFE_METHODS else request
+
+
 def _handler(default: Callable[..., HttpResponse]) -> Callable[[HttpRequest, Exception], HttpResponse]:
     def handler(request: HttpRequest, exception: Exception) -> HttpResponse:
-        problem = problem_of(exception) if is_for_the_api(request) else None
+        problem = problem_of(exception, _if_write(request)) if is_for_the_api(request) else None
         return default(request, exception) if problem is None else problem.as_response(request)
 
     return handler
@@ -231,7 +250,9 @@ def handler500(request: HttpRequest) -> HttpResponse:
         return defaults.server_error(request)
     # Django calls this while it handles the exception: a database that is gone is not a fault of ours
     error = sys.exc_info()[1]
-    known = problem_of(error) if isinstance(error, DatabaseError | InterfaceError) else None
+    known = (
+        problem_of(error, _if_write(request)) if isinstance(error, DatabaseError | InterfaceError) else None
+    )
     problem = known or ProblemError(
         problems.INTERNAL, "Something went wrong on our side; nothing was half written."
     )

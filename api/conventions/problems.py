@@ -93,6 +93,12 @@ CONFLICT: Final = Kind(
     "This contradicts what is recorded",
     "Read the present state, decide again, and send a request that fits it.",
 )
+IN_PROGRESS: Final = Kind(
+    "in_progress",
+    409,
+    "The same request is being answered now",
+    "Send it again with the same `Idempotency-Key` after the seconds in `Retry-After`, to have its answer.",
+)
 GONE: Final = Kind("gone", 410, "This is no longer available", "`detail` says where to start again.")
 STALE_VERSION: Final = Kind(
     "stale_version",
@@ -112,6 +118,12 @@ UNPROCESSABLE: Final = Kind(
     422,
     "This cannot stand in the record",
     "`detail` says which rule of the record it breaks.",
+)
+KEY_REUSED: Final = Kind(
+    "key_reused",
+    422,
+    "Another request was sent with this Idempotency-Key",
+    "Make a new key for each new request, and keep it for sending that one again.",
 )
 PRECONDITION_REQUIRED: Final = Kind(
     "precondition_required",
@@ -135,7 +147,14 @@ UNAVAILABLE: Final = Kind(
     "unavailable",
     503,
     "The service cannot answer just now",
-    "Nothing was half written. Send the same request again after the seconds in `Retry-After`.",
+    "Nothing was written. Send the same request again after the seconds in `Retry-After`.",
+)
+OUTCOME_UNKNOWN: Final = Kind(
+    "outcome_unknown",
+    503,
+    "It is not known whether this was written",
+    "The connection to the database broke while the change was committed. Send the same request again with "
+    "the same `Idempotency-Key`: it is written once. Sent without a key, look first whether it is there.",
 )
 
 KINDS: Final[dict[str, Kind]] = {kind.code: kind for kind in globals().values() if isinstance(kind, Kind)}

@@ -13,7 +13,9 @@ from drf_spectacular.utils import Direction, OpenApiParameter
 from rest_framework.request import Request
 from rest_framework.serializers import BaseSerializer
 
-from . import problems
+from sites.access.abilities import TOKEN_SCOPES, Ability
+
+from . import idempotency, problems
 from .answers import AnswerSerializer
 from .filters import Names
 from .permissions import PUBLIC
@@ -30,6 +32,8 @@ _WITH_BODY: Final = (
     problems.UNSUPPORTED_MEDIA_TYPE,
     problems.UNPROCESSABLE,
 )
+_WITH_KEY: Final = (problems.CONFLICT, problems.UNPROCESSABLE)
+"""Their statuses are also those of a key that is in use (`in_progress`) or was used (`key_reused`)."""
 _WITH_VERSION: Final = (problems.STALE_VERSION, problems.PRECONDITION_REQUIRED)
 
 
@@ -60,7 +64,11 @@ class Schema(AutoSchema):
         return "_".join(word.replace("-", "_") for word in words if word)
 
     def get_auth(self) -> list[dict[str, Any]]:
-        return [] if self.is_public else super().get_auth()
+        if self.is_public:
+            return []
+        schemes: list[dict[str, Any]] = super().get_auth()
+        of_people = isinstance(self.spec.ability, Ability) and self.spec.ability not in TOKEN_SCOPES
+        return [scheme for scheme in schemes if "bearer" not in scheme] if of_people else schemes
 
     def get_extensions(self) -> dict[str, Any]:
         return {} if self.is_public else {"x-ability": str(self.spec.ability)}
@@ -80,6 +88,8 @@ class Schema(AutoSchema):
                     description="The `ETag` of the version to change.",
                 )
             )
+        if self.spec.writes(self.method):
+            found.append(_KEY)
         return found
 
     def _get_request_body(self, direction: Direction = "request") -> dict[str, Any] | None:
@@ -152,6 +162,10 @@ class Schema(AutoSchema):
         of_a_thing = isinstance(view, ReadOnlyViewSet) and self.spec.answer is view.serializer_class
         if of_a_thing and self.operation != "list":
             names += ["ETag", "Location"] if status == "201" else ["ETag"]
+        if self.spec.writes(self.method):
+            names.append(idempotency.REPLAYED)
+        if self.spec.shown_once:
+            names.append(idempotency.WITHHELD)
         return {name: {"$ref": f"#/components/headers/{name}"} for name in names}
 
     def _problems(self, operation: dict[str, Any]) -> list[problems.Kind]:
@@ -162,9 +176,24 @@ class Schema(AutoSchema):
             found.append(problems.NOT_FOUND)
         if "requestBody" in operation:
             found += _WITH_BODY
+        if self.spec.writes(self.method):
+            found += _WITH_KEY
         if self.spec.if_match:
             found += _WITH_VERSION
         return found
+
+
+_KEY: Final = OpenApiParameter(
+    idempotency.HEADER,
+    {"type": "string", "pattern": "^[!-~]+$", "minLength": 1, "maxLength": idempotency.LONGEST_KEY},
+    OpenApiParameter.HEADER,
+    description=(
+        "Yours for this one request, such as a new UUID. Sent again with the same key within 24 hours, the "
+        "request is not done twice: the kept answer is given again. Another body, query, address or "
+        "`If-Match` with the same key is a 422 (`key_reused`); a request that is still at work, a 409 "
+        "(`in_progress`)."
+    ),
+)
 
 
 def _parameter(name: str, field: Names) -> OpenApiParameter:
@@ -234,6 +263,10 @@ _HEADERS: Final = {
     "X-Request-ID": "The id of this request in our logs: the one that was sent, or a new one.",
     "ETag": "The version of the row that people edit.",
     "Location": "Where the new thing is.",
+    idempotency.REPLAYED: "`true`: the kept answer to an earlier request with this `Idempotency-Key`.",
+    idempotency.WITHHELD: (
+        "The field that is null in an answer that is given again: a secret is shown once, and never kept."
+    ),
     "RateLimit": "What is left (`r`) and in how many seconds a new window begins (`t`).",
     "RateLimit-Policy": "How many requests (`q`) in how many seconds (`w`).",
 }

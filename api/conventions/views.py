@@ -13,6 +13,7 @@ from typing import Any, ClassVar
 from django.core.exceptions import ImproperlyConfigured
 from django.utils.cache import patch_vary_headers
 from rest_framework import serializers
+from rest_framework.permissions import SAFE_METHODS
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
@@ -21,6 +22,7 @@ from sites.access.selectors import Principal, principal_of
 from sites.changes.errors import Problem
 from sites.models.access import Token, User
 
+from . import idempotency
 from .permissions import Needed
 from .places import body_problems, query_problems
 from .problems import invalid
@@ -31,7 +33,8 @@ from .writing import Writing
 @dataclass(frozen=True)
 class Spec:
     """What one operation of a view requires, takes and answers. An action of a view set without an ability
-    requires that of its writes; one without an answer answers with the thing."""
+    requires that of its writes; one without an answer answers with the thing. One that only `computes`
+    writes nothing, whatever its method. `shown_once`: the field of the answer that holds a secret."""
 
     ability: Needed = ""
     query: type[QuerySerializer] = QuerySerializer
@@ -39,6 +42,11 @@ class Spec:
     answer: Any = None  # a serializer, or a schema
     status: int = 200
     if_match: bool = False
+    computes: bool = False
+    shown_once: str = ""
+
+    def writes(self, method: str) -> bool:
+        return method.upper() not in SAFE_METHODS and not self.computes
 
 
 class ApiView(APIView):
@@ -70,7 +78,7 @@ class ApiView(APIView):
 
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
         """As the framework does it, but that throttles come before permissions, so that a request that is
-        refused counts too; then the query."""
+        refused counts too; then the query, and the key of a write that is done once."""
         request.accepted_renderer, request.accepted_media_type = self.perform_content_negotiation(request)
         method = (request.method or "").lower()
         name = getattr(self, "action", "get" if method == "head" else method) or ""
@@ -83,6 +91,10 @@ class ApiView(APIView):
         if self.operation:
             self.query = self._checked_query()
             self.asked = self.query.validated_data
+            key = request.headers.get(idempotency.HEADER)
+            if key is not None and method not in ("get", "head"):
+                idempotency.check_key(key, self.spec)
+                setattr(self, method, idempotency.once(self, key, getattr(self, method)))
 
     def finalize_response(self, request: Request, response: Response, *args: Any, **kwargs: Any) -> Response:
         final = super().finalize_response(request, response, *args, **kwargs)

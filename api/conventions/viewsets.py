@@ -93,7 +93,7 @@ class ReadOnlyViewSet(ViewSetMixin, ApiView, GenericAPIView):
     filterset_class: ClassVar[type[FilterSet]] = FilterSet
     ordering_fields: ClassVar[Mapping[str, str]] = {"name": "name", "site": "site__name", "id": "id"}
     ordering: ClassVar[str] = "name"
-    bodies: ClassVar[Mapping[str, Body]] = {}
+    bodies: ClassVar[Mapping[str, Body | None]] = {}
     # Of an operation that does not answer with the thing
     answers: ClassVar[Mapping[str, Any]] = {}
     read_ability: ClassVar[Needed] = Ability.READ_RECORD

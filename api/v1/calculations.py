@@ -98,7 +98,7 @@ class SolvedSerializer(serializers.Serializer):
 class RunCalculationView(ApiView):
     """The voltage and load current at every point of a run that the request describes."""
 
-    specs = {"post": Spec(AUTHENTICATED, body=DescribedRunSerializer, answer=SolvedSerializer)}
+    specs = {"post": Spec(AUTHENTICATED, body=DescribedRunSerializer, answer=SolvedSerializer, computes=True)}
 
     def post(self, request: Request) -> Response:
         try:

@@ -224,7 +224,9 @@ class ChangeSetViewSet(ReadOnlyViewSet):
     @action(
         detail=True,
         methods=["post"],
-        action_spec=Spec(Ability.READ_RECORD, body=NothingSerializer, answer=EvaluationSerializer),
+        action_spec=Spec(
+            Ability.READ_RECORD, body=NothingSerializer, answer=EvaluationSerializer, computes=True
+        ),
     )
     def evaluate(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
         """What a draft would do: each limit whose figure would differ, before and after, those that it would

@@ -49,7 +49,11 @@ class TokensSerializer(serializers.Serializer):
 
 
 class TokenMadeSerializer(TokenSerializer):
-    secret = fields.Text(help_text="What the program sends. It is shown once, and not stored.")
+    secret = fields.Text(
+        allow_null=True,
+        help_text="What the program sends. It is shown once, and not stored: null where the answer is given "
+        "again for its `Idempotency-Key`. Revoke the token then, and make another.",
+    )
 
 
 class TokenRequestSerializer(StrictSerializer):
@@ -66,7 +70,13 @@ class TokenListView(ApiView):
 
     specs = {
         "get": Spec(AUTHENTICATED, answer=TokensSerializer),
-        "post": Spec(Ability.ADMIN, body=TokenRequestSerializer, answer=TokenMadeSerializer, status=201),
+        "post": Spec(
+            Ability.ADMIN,
+            body=TokenRequestSerializer,
+            answer=TokenMadeSerializer,
+            status=201,
+            shown_once="secret",
+        ),
     }
 
     def get(self, request: Request) -> Response:  # noqa: ARG002

@@ -22,6 +22,8 @@ from sites.models import (
     DeviceModel,
     Endpoint,
     Output,
+    Secret,
+    SecretReveal,
     Site,
     Supply,
     Switch,
@@ -56,11 +58,23 @@ class Gate(Generic[M]):
         return row
 
 
+class KeptSecretGate(Gate[Secret]):
+    """Of codes, those that are kept: a row that was removed holds none."""
+
+    def __call__(self, *, principal: Principal, id: int) -> Secret:  # noqa: A002 - it is the id of an address
+        secret = super().__call__(principal=principal, id=id)
+        if secret.removed_at is not None:
+            raise NotFound
+        return secret
+
+
 customer_for = Gate(Customer)
 contract_for = Gate(Contract, "customer")
 site_for = Gate(Site, "customer")
 closet_for = Gate(Closet, "site")
 contact_for = Gate(Contact, "site")
+secret_for = KeptSecretGate(Secret, "site", "written_by")
+secret_reveal_for = Gate(SecretReveal, "secret", "user")
 switch_for = Gate(Switch, "site")
 switch_port_for = Gate(SwitchPort, "site", "switch")
 endpoint_for = Gate(Endpoint, "site")

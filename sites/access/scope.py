@@ -15,6 +15,7 @@ from django.core.exceptions import FieldDoesNotExist
 from django.db.models import Exists, Model, OuterRef, QuerySet
 
 from sites.models.access import Grant, Token, User
+from sites.models.answers import KeptAnswer
 
 M = TypeVar("M", bound=Model)
 
@@ -86,7 +87,13 @@ def _tokens(rows: QuerySet[Token], scope: Scope) -> QuerySet[Token]:
     return rows.filter(user__in=_users(User.objects.all(), scope))
 
 
+def _no_rows(rows: QuerySet[KeptAnswer], _scope: Scope) -> QuerySet[KeptAnswer]:
+    """Kept answers are in no list: each is given again to its caller, for its key."""
+    return rows.none()
+
+
 scope_by_rule(User, _users)
+scope_by_rule(KeptAnswer, _no_rows)
 scope_by_rule(Token, _tokens)
 
 

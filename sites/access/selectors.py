@@ -17,13 +17,17 @@ from .scope import EVERYTHING, Scope
 
 
 class AbilityMissing(PermissionDenied):
-    """The one asking sees the thing but may not do this to it."""
+    """The one asking sees the thing but may not do this to it. `by_token`: another scope of the token would
+    let them."""
 
     def __init__(self, ability: Ability, *, by_token: bool) -> None:
         whose = "This token's scopes and its user's role" if by_token else "Your role"
-        super().__init__(f"{whose} do not include {ability.value}.")
+        missing = f"{whose} do not include {ability.value}."
+        if by_token and ability not in TOKEN_SCOPES:
+            missing = f"No token includes {ability.value}: a person who is logged in may do this."
+        super().__init__(missing)
         self.ability = ability
-        self.by_token = by_token
+        self.by_token = by_token and ability in TOKEN_SCOPES
 
 
 class AllCustomersMissing(PermissionDenied):

@@ -166,6 +166,7 @@ def own_token_make(
     )
 
 
+@transaction.atomic
 def token_revoke(*, token: Token) -> None:
     """End a token for good; a second call changes nothing, so that the first moment stays."""
     Token.objects.filter(pk=token.pk, revoked_at__isnull=True).update(revoked_at=timezone.now())

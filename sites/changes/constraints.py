@@ -179,6 +179,7 @@ add_rules(
         ),
         "grant_once": ("This user is granted this customer already.", "customer_id"),
         "token_digest_key": "There is a token with this secret.",
+        "kept_answer_once": "A request was answered under this Idempotency-Key already.",
         # Sites, closets, people
         "contact_once_a_role": ("This person is recorded in this role already.", "name"),
         "secret_label_once_a_site": ("Another code of this site has this label.", "label"),

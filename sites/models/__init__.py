@@ -1,6 +1,7 @@
 from sites import fields
 
 from .access import Grant, Token, User
+from .answers import KeptAnswer
 from .blocks import Block
 from .catalogue import CableType, Catalogued, DeviceModel, Factor
 from .changes import Change, ChangeSet, Mark, Withdrawal
@@ -33,6 +34,7 @@ __all__ = [
     "Event",
     "Factor",
     "Grant",
+    "KeptAnswer",
     "Mark",
     "Named",
     "Output",

@@ -8,6 +8,7 @@ from __future__ import annotations
 from django.conf import settings
 from django.db import models
 from django.db.models.functions import Lower
+from django.utils import timezone
 
 from sites import fields
 
@@ -24,7 +25,11 @@ class Secret(models.Model):
     label = fields.NameField(max_length=80, help_text="What it opens; never the code.")
     ciphertext = models.BinaryField(editable=False)
     written_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
-    written_at = models.DateTimeField(auto_now_add=True)
+    written_at = models.DateTimeField(default=timezone.now, editable=False)
+    removed_at = models.DateTimeField(
+        null=True, editable=False, help_text="Then it holds no code; who wrote it last removed it."
+    )
+    version = models.BigIntegerField(default=1, db_default=1, editable=False)
 
     class Meta:
         db_table = "secret"

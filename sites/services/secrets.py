@@ -7,14 +7,17 @@ from it.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from typing import Any
 
 from cryptography.fernet import Fernet, InvalidToken, MultiFernet
 from django.conf import settings
 from django.db import IntegrityError, transaction
+from django.utils import timezone
 
 from sites.changes.constraints import problem_of
-from sites.changes.errors import ChangeRefused, Problem
+from sites.changes.errors import ChangeConflict, ChangeRefused, Problem
 from sites.changes.work import clean
 from sites.models import Closet, Secret, SecretReveal, Site
 from sites.models.access import User
@@ -25,26 +28,45 @@ class SecretUnreadable(Exception):  # noqa: N818 - it says what is so
 
 
 @transaction.atomic
-def secret_write(
+def secret_add(
     *, user: User, site: Site, label: str, code: str, kind: Secret.Kind, closet: Closet | None = None
 ) -> Secret:
-    """Keep a code under ``label``, in place of the one of that label if there is one."""
-    if not code.strip():
-        raise ChangeRefused([Problem("The code is missing.", "required", "/code")])
-    if closet is not None and closet.site_id != site.pk:
-        raise ChangeRefused([Problem("The closet must be one of the same site.", "other_site", "/closet")])
-    values: dict[str, Any] = {
-        "closet": closet,
-        "kind": kind,
-        "ciphertext": _keys().encrypt(code.encode()),
-        "written_by": user,
-    }
-    clean(Secret(site=site, label=label.strip(), **values), ["label", "kind"])
-    try:
-        secret, _ = Secret.objects.update_or_create(site=site, label=label.strip(), defaults=values)
-    except IntegrityError as error:
-        raise ChangeRefused([problem_of(error)]) from error
-    return secret
+    """Keep a code under ``label``. One that was removed under this label is taken up again, with its log."""
+    label = label.strip()
+    removed = Secret.objects.select_for_update().filter(
+        site=site, label__iexact=label, removed_at__isnull=False
+    )
+    secret = removed.first() or Secret(site=site)
+    if secret.pk is not None:
+        secret.version += 1
+    return _written(secret, user, {"label": label, "code": code, "kind": kind, "closet": closet})
+
+
+@transaction.atomic
+def secret_alter(
+    *, user: User, secret: Secret, given: Mapping[str, Any], expected_version: int | None = None
+) -> Secret:
+    """Replace the code, or what is said of it: those of ``code``, ``label``, ``kind`` and ``closet`` that are
+    given."""
+    locked = _locked(secret, expected_version)
+    label = str(given.get("label", locked.label)).strip()
+    others = Secret.objects.filter(site=locked.site_id, label__iexact=label, removed_at__isnull=False)
+    if others.exclude(pk=locked.pk).exists():
+        detail = "A code of this label was removed: add it anew under this label, or choose another label."
+        raise ChangeRefused([Problem(detail, "in_use", "/label")])
+    locked.version += 1
+    return _written(locked, user, {**given, "label": label})
+
+
+@transaction.atomic
+def secret_remove(*, user: User, secret: Secret, expected_version: int | None = None) -> None:
+    """Forget the code. Its label stays for the log of who was shown it."""
+    locked = _locked(secret, expected_version)
+    locked.ciphertext = b""
+    locked.written_by, locked.written_at = user, timezone.now()
+    locked.removed_at = locked.written_at
+    locked.version += 1
+    locked.save()
 
 
 @transaction.atomic
@@ -55,7 +77,9 @@ def secret_reveal(*, user: User, secret: Secret, reason: str) -> str:
     """
     if not reason.strip():
         raise ChangeRefused([Problem("Say why you need the code.", "required", "/reason")])
-    SecretReveal.objects.create(secret=secret, user=user, reason=reason.strip())
+    reveal = SecretReveal(secret=secret, user=user, reason=reason.strip())
+    clean(reveal, ["reason"])
+    reveal.save()
     try:
         return _keys().decrypt(bytes(secret.ciphertext)).decode()
     except InvalidToken as error:
@@ -64,24 +88,67 @@ def secret_reveal(*, user: User, secret: Secret, reason: str) -> str:
         ) from error
 
 
-def secrets_rotate(*, batch_size: int = 500) -> int:
-    """Encrypt every code again under the first key; returns how many. Run it before an old key is dropped.
+@dataclass
+class Rotated:
+    """How many codes are encrypted under the first key now, and those that no key opens."""
+
+    count: int = 0
+    unreadable: list[Secret] = field(default_factory=list)
+
+
+def secrets_rotate(*, batch_size: int = 500) -> Rotated:
+    """Encrypt every code again under the first key. Run it before an old key is dropped.
 
     Each batch is its own transaction, and a code rewritten meanwhile keeps what was written.
     """
     keys = _keys()
-    done = 0
+    done = Rotated()
     last = 0
+    kept = Secret.objects.filter(removed_at__isnull=True).order_by("pk")
     while True:
         with transaction.atomic():
-            batch = list(Secret.objects.filter(pk__gt=last).order_by("pk").select_for_update()[:batch_size])
+            batch = list(kept.filter(pk__gt=last).select_for_update()[:batch_size])
+            readable = []
             for secret in batch:
-                secret.ciphertext = keys.rotate(bytes(secret.ciphertext))
-            Secret.objects.bulk_update(batch, ["ciphertext"])
+                try:
+                    secret.ciphertext = keys.rotate(bytes(secret.ciphertext))
+                except InvalidToken:
+                    done.unreadable.append(secret)
+                else:
+                    readable.append(secret)
+            Secret.objects.bulk_update(readable, ["ciphertext"])
         if not batch:
             return done
-        done += len(batch)
+        done.count += len(readable)
         last = batch[-1].pk
+
+
+def _locked(secret: Secret, expected_version: int | None) -> Secret:
+    locked = Secret.objects.select_for_update(of=("self",)).get(pk=secret.pk)
+    if locked.removed_at is not None or expected_version not in (None, locked.version):
+        raise ChangeConflict([Problem("This code was changed meanwhile; look at it again.", "conflict")])
+    return locked
+
+
+def _written(secret: Secret, user: User, given: Mapping[str, Any]) -> Secret:
+    """``secret`` with what is given, saved. Who replaced the code, and when, goes with it."""
+    values = dict(given)
+    code: str | None = values.pop("code", None)
+    if code is not None:
+        if not code.strip():
+            raise ChangeRefused([Problem("The code is missing.", "required", "/code")])
+        secret.ciphertext = _keys().encrypt(code.encode())
+        secret.written_by, secret.written_at, secret.removed_at = user, timezone.now(), None
+    for name, value in values.items():
+        setattr(secret, name, value)
+    if secret.closet is not None and secret.closet.site_id != secret.site_id:
+        raise ChangeRefused([Problem("The closet must be one of the same site.", "other_site", "/closet_id")])
+    clean(secret, ["label", "kind"])
+    try:
+        secret.save()
+    except IntegrityError as error:
+        raise ChangeRefused([problem_of(error)]) from error
+    return secret
 
 
 def _keys() -> MultiFernet:

@@ -86,7 +86,10 @@ class Writer(threading.Thread):
         answer = self.client.request(method, path, json=body, headers=headers)
         self.answers[answer.status_code] += 1
         if answer.status_code == 503:
-            if answer.json()["code"] != "unavailable" or int(answer.headers["Retry-After"]) < 1:
+            if (
+                answer.json()["code"] not in ("unavailable", "outcome_unknown")
+                or int(answer.headers["Retry-After"]) < 1
+            ):
                 self.amiss.append((path, answer.text, dict(answer.headers)))
             self.over.wait(0.1)
             return {}

@@ -140,7 +140,9 @@ def _contacts(closet: Closet) -> Contacts:
 
 
 def _codes(closet: Closet) -> Codes:
-    kinds = Secret.objects.filter(Q(closet=closet) | Q(closet__isnull=True), site_id=closet.site_id)
+    kinds = Secret.objects.filter(
+        Q(closet=closet) | Q(closet__isnull=True), site_id=closet.site_id, removed_at__isnull=True
+    )
     counts = Counter(kinds.values_list("kind", flat=True))
     door, alarm, other = (counts[kind] for kind in (Secret.Kind.DOOR, Secret.Kind.ALARM, Secret.Kind.OTHER))
     kept = [

@@ -5,12 +5,12 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
-from django.db.backends.postgresql import base as postgresql
 from django.db.backends.postgresql.client import DatabaseClient as PostgresqlClient
 from django.db.utils import OperationalError
 
 from api.database import EmbeddedDatabaseError, embedded, programs
 from api.database.cluster import PORT
+from api.database.commits import NotesCommits
 
 
 class DatabaseClient(PostgresqlClient):
@@ -23,7 +23,7 @@ class DatabaseClient(PostgresqlClient):
         super().runshell(list(parameters))
 
 
-class DatabaseWrapper(postgresql.DatabaseWrapper):
+class DatabaseWrapper(NotesCommits):
     client_class = DatabaseClient
 
     def join_server(self, *, again: bool = False) -> str:

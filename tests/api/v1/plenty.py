@@ -6,9 +6,11 @@ from django.utils import timezone
 
 from sites.changes.services import today_at
 from sites.changes.steps import first_step_after
-from sites.models import Basis, Contact, Customer, DeviceModel
+from sites.models import Basis, Contact, Customer, DeviceModel, Secret
+from sites.models.access import User
 from sites.services.closets import contact_add
 from sites.services.endpoints import endpoint_move
+from sites.services.secrets import secret_add, secret_reveal
 from tests import factories
 from tests.halls import Hall, make_hall
 from zones.electrical.bearing import bearing
@@ -36,6 +38,7 @@ def add(hall: Hall, count: int) -> None:
     speaker = factories.make_model(DeviceModel.Kind.NETWORK_SPEAKER)
     cable = factories.make_cable()
     small = factories.make_model(DeviceModel.Kind.SWITCH, port_count=1)
+    person = factories.make_user(User.Role.DISPATCHER, customers=[customer])
     for _ in range(count):
         site = factories.make_site(customer)
         factories.make_coverage(factories.make_contract(customer), site)
@@ -43,6 +46,11 @@ def add(hall: Hall, count: int) -> None:
         factories.make_cable()
         closet = factories.make_closet(hall.site)
         contact_add(change, closet=closet, role=Contact.Role.SITE, name=f"Ada {factories.next_number()}")
+        code = secret_add(
+            user=person, site=hall.site, closet=closet, kind=Secret.Kind.DOOR, code="4711#",
+            label=f"door {factories.next_number()}",
+        )  # fmt: skip
+        secret_reveal(user=person, secret=code, reason="night call")
         block, zone = factories.make_block(hall.closet), factories.make_zone(hall.site)
         supply = factories.make_supply(hall.closet)
         amplifier = factories.make_amplifier(hall.closet)

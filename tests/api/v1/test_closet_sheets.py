@@ -13,7 +13,7 @@ from sites.models.access import User
 from sites.services.closets import closet_alter
 from sites.services.endpoints import endpoint_alter
 from sites.services.power import supply_add
-from sites.services.secrets import secret_write
+from sites.services.secrets import secret_add
 from tests import factories
 from tests.api.conftest import Caller
 from tests.api.v1.asking import get
@@ -83,7 +83,7 @@ def test_where_the_key_hangs_is_on_the_sheet_and_in_no_list_or_change(hall: Hall
 
 
 def test_it_never_holds_a_code(hall: Hall, client: Client, manager: User) -> None:
-    secret_write(
+    secret_add(
         user=manager,
         site=hall.site,
         closet=hall.closet,

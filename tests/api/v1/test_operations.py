@@ -10,7 +10,7 @@ from django.test import Client
 
 from sites.models import Change, Secret
 from sites.models.access import User
-from sites.services.secrets import secret_write
+from sites.services.secrets import secret_add
 from tests.api.conftest import Caller
 from tests.api.v1.asking import get, post
 from tests.halls import Hall
@@ -100,7 +100,7 @@ def test_a_label_names_what_an_earlier_operation_makes(hall: Hall, client: Clien
 def test_a_door_code_is_in_no_operation_and_no_change(
     hall: Hall, client: Client, manager: User, operations: dict[str, dict[str, Any]]
 ) -> None:
-    secret_write(
+    secret_add(
         user=manager, site=hall.site, label="closet door", code="4711#", kind=Secret.Kind.DOOR,
         closet=hall.closet,
     )  # fmt: skip

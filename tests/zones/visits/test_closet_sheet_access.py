@@ -10,7 +10,7 @@ import pytest
 from sites.models import Closet, Contact, Secret
 from sites.models.access import User
 from sites.services.closets import closet_alter, contact_add
-from sites.services.secrets import secret_write
+from sites.services.secrets import secret_add
 from sites.services.sites import site_alter
 from tests import factories
 from tests.halls import Hall
@@ -57,10 +57,10 @@ def test_how_it_is_reached(hall: Hall) -> None:
 
 def test_codes_are_counted_and_never_shown(hall: Hall, manager: User) -> None:
     write: dict[str, Any] = {"user": manager, "site": hall.site, "code": "4711-0815"}
-    secret_write(**write, label="street door", kind=Secret.Kind.DOOR)
-    secret_write(**write, label="panel", kind=Secret.Kind.ALARM, closet=hall.closet)
+    secret_add(**write, label="street door", kind=Secret.Kind.DOOR)
+    secret_add(**write, label="panel", kind=Secret.Kind.ALARM, closet=hall.closet)
     other = factories.make_closet(hall.site)
-    secret_write(**write, label="elsewhere", kind=Secret.Kind.DOOR, closet=other)
+    secret_add(**write, label="elsewhere", kind=Secret.Kind.DOOR, closet=other)
     codes = sheet_of(hall.closet).reach.codes
     assert (codes.door, codes.alarm, codes.other) == (1, 1, 0)
     assert codes.sentence.startswith("1 door code and 1 alarm code are kept for here. None is ever written")

@@ -1,0 +1,171 @@
+"""A write that is sent twice is done once: `Idempotency-Key`.
+
+The answer to a write that carries a key is kept in the transaction of the change, so that one is never there
+without the other. The same request with the same key is given that answer again. A key is the caller's own
+for one method and address; what was sent with it must not differ."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Callable
+from dataclasses import dataclass
+from hashlib import blake2b
+from typing import TYPE_CHECKING, Any, Final
+
+from django.db import connection, transaction
+from django.http import HttpResponse
+from django.utils.crypto import salted_hmac
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from sites.access.gates import NotFound
+from sites.access.scope import Scope
+from sites.models import KeptAnswer
+
+from .problems import BAD_REQUEST, IN_PROGRESS, KEY_REUSED, ProblemError
+
+if TYPE_CHECKING:
+    from .views import ApiView, Spec
+
+HEADER: Final = "Idempotency-Key"
+REPLAYED: Final = "Idempotency-Replayed"
+WITHHELD: Final = "Idempotency-Withheld"
+LONGEST_KEY: Final = 255
+RETRY_AFTER_S: Final = 1
+_KEY: Final = re.compile(rf"[!-~]{{1,{LONGEST_KEY}}}")
+_KEPT_HEADERS: Final = ("ETag", "Location", "Cache-Control")
+
+Act = Callable[..., Response]
+
+
+def check_key(key: str, spec: Spec) -> None:
+    """Raise a 400 for a key that cannot be one, or that was sent with what writes nothing."""
+    if spec.computes:
+        raise ProblemError(
+            BAD_REQUEST,
+            f"This computes and writes nothing, so it takes no {HEADER}: leave the header out, and send the "
+            "request as often as you like.",
+        )
+    if not _KEY.fullmatch(key):
+        raise ProblemError(
+            BAD_REQUEST,
+            f"{HEADER} must be 1 to {LONGEST_KEY} visible ASCII characters, such as a new UUID for each "
+            f"request; this one has {len(key)} characters.",
+        )
+
+
+def once(view: ApiView, key: str, act: Act) -> Callable[..., HttpResponse]:
+    """`act`, a method of `view`, done once for `key`.
+
+    1. Try to take the key's lock, which lasts as long as the transaction.
+    2. Look for an answer. Whoever held the lock before has committed, so what it kept is seen. Where there is
+       none, and another request holds the lock, that one is at work.
+    3. Act, and keep the answer. What is refused raises, and leaves neither change nor answer.
+    """
+
+    def act_once(request: Request, *args: Any, **kwargs: Any) -> HttpResponse:
+        sent = _Sent(view, request, key)
+        with transaction.atomic():
+            locked = sent.lock()
+            kept = sent.kept()
+            if kept is not None and not kept.is_old:
+                return _replay(kept, sent, view.spec.shown_once)
+            if not locked:
+                raise ProblemError(
+                    IN_PROGRESS,
+                    f"A request with this {HEADER} is being answered now. Send it again to have its answer.",
+                    headers={"Retry-After": str(RETRY_AFTER_S)},
+                )
+            if kept is not None:
+                kept.delete()
+            answer = act(request, *args, **kwargs)
+            sent.keep(answer)
+        return answer
+
+    return act_once
+
+
+@dataclass(frozen=True)
+class _Sent:
+    """A request with a key."""
+
+    view: ApiView
+    request: Request
+    key: str
+
+    @property
+    def caller(self) -> str:
+        principal = self.view.principal
+        return f"user {principal.user.pk}" if principal.token is None else f"token {principal.token.pk}"
+
+    @property
+    def route(self) -> str:
+        match = self.request._request.resolver_match  # noqa: SLF001 - the library's name for Django's request
+        assert match is not None, "a view has an address"
+        return f"{self.request.method} {match.route}"
+
+    @property
+    def payload_digest(self) -> str:
+        """Of all that makes it this request. Keyed, since a body may hold a code of four digits."""
+        django_request = self.request._request  # noqa: SLF001
+        payload = [
+            django_request.path,
+            django_request.META.get("QUERY_STRING", ""),
+            self.request.headers.get("If-Match"),
+            self.request.data,
+        ]
+        text = json.dumps(payload, sort_keys=True)
+        return salted_hmac("zonebook.idempotency", text, algorithm="sha256").hexdigest()
+
+    def lock(self) -> bool:
+        name = f"{self.caller}\n{self.route}\n{self.key}".encode()
+        number = int.from_bytes(blake2b(name, digest_size=8).digest(), signed=True)
+        with connection.cursor() as cursor:
+            cursor.execute("SELECT pg_try_advisory_xact_lock(%s)", [number])
+            return bool(cursor.fetchone()[0])
+
+    def kept(self) -> KeptAnswer | None:
+        return KeptAnswer.objects.filter(caller=self.caller, route=self.route, key=self.key).first()
+
+    def keep(self, answer: Response) -> None:
+        shown, secret = answer.data, self.view.spec.shown_once
+        if secret:
+            shown = {**shown, secret: None}
+        scope = self.view.principal.scope
+        KeptAnswer.objects.create(
+            caller=self.caller,
+            route=self.route,
+            key=self.key,
+            payload_digest=self.payload_digest,
+            customer_ids=None if scope.customer_ids is None else sorted(scope.customer_ids),
+            status=answer.status_code,
+            headers={name: answer.headers[name] for name in _KEPT_HEADERS if name in answer.headers},
+            body=self.request.accepted_renderer.render(
+                shown, self.request.accepted_media_type, self.view.get_renderer_context()
+            ),
+        )
+
+
+def _replay(kept: KeptAnswer, sent: _Sent, secret: str) -> HttpResponse:
+    if kept.payload_digest != sent.payload_digest:
+        raise ProblemError(
+            KEY_REUSED,
+            f"This {HEADER} was sent before with another body, query, address or If-Match. Make a new key "
+            "for a new request.",
+        )
+    if not _still_sees(kept, sent.view.principal.scope):
+        raise NotFound  # what it was answered may be of a customer that is no longer granted
+    headers = {**kept.headers, REPLAYED: "true", **({WITHHELD: secret} if secret else {})}
+    answer = HttpResponse(
+        bytes(kept.body), status=kept.status, headers=headers, content_type="application/json"
+    )
+    if not kept.body:
+        del answer.headers["Content-Type"]
+    return answer
+
+
+def _still_sees(kept: KeptAnswer, scope: Scope) -> bool:
+    if scope.customer_ids is None:
+        return True
+    return kept.customer_ids is not None and scope.customer_ids.issuperset(kept.customer_ids)

@@ -1,0 +1,1 @@
+"""The Django database backend for a server that `DATABASE_URL` names."""

@@ -6,7 +6,7 @@ from django.db.models.functions import Now
 
 
 class Migration(migrations.Migration):
-    dependencies = [("sites", "0022_conductor_colours_are_a_line")]
+    dependencies = [("sites", "0025_factors_followed")]
     operations = [
         migrations.CreateModel(
             name="KeptAnswer",

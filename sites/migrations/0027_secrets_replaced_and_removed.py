@@ -5,7 +5,7 @@ from django.utils import timezone
 
 
 class Migration(migrations.Migration):
-    dependencies = [("sites", "0023_kept_answers")]
+    dependencies = [("sites", "0026_kept_answers")]
     operations = [
         migrations.AddField(
             "Secret", "version", models.BigIntegerField(db_default=1, default=1, editable=False)

@@ -14,7 +14,11 @@ os.environ.setdefault("DJANGO_SETTINGS_MODULE", "api.settings")
 
 app = Celery("zonebook")
 app.config_from_object("django.conf:settings", namespace="CELERY")
-if not settings.CELERY_BROKER_URL:
+try:
+    broker_url = settings.CELERY_BROKER_URL
+except ImproperlyConfigured as error:
+    raise SystemExit(f"celery: error: {error}") from None
+if not broker_url:
     app.conf.broker_url = "memory://"  # Celery's own default is a RabbitMQ on this machine
 app.autodiscover_tasks(["zones.recheck"])
 

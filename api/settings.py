@@ -4,6 +4,7 @@ embedded database, generated keys, local addresses only."""
 import logging
 import os
 import secrets
+import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -14,24 +15,31 @@ from django.core.exceptions import ImproperlyConfigured
 
 from api import keyring, logs
 from api.database.cluster import DATABASE, OWNER, SERVICE
+from api.database.limits import Limits, process_name, session_options
 from api.database.location import make_data_dir
 
 env = environ.Env()
 BASE_DIR = Path(__file__).resolve().parent.parent
 
-ENVIRONMENT = env.str("ZONEBOOK_ENVIRONMENT", default="demo")
-if ENVIRONMENT not in ("demo", "test", "production"):
-    raise ImproperlyConfigured(f"ZONEBOOK_ENVIRONMENT={ENVIRONMENT}: expected demo, test or production.")
+# `manage.py demo` says demo to its processes; a server that is told nothing is neither that nor in production
+ENVIRONMENT = env.str("ZONEBOOK_ENVIRONMENT", default="local")
+if ENVIRONMENT not in ("local", "demo", "test", "production"):
+    raise ImproperlyConfigured(
+        f"ZONEBOOK_ENVIRONMENT={ENVIRONMENT}: expected local, demo, test or production."
+    )
 IN_PRODUCTION = ENVIRONMENT == "production"
 
 # Files of this machine: the embedded database, keys
 DATA_DIR = Path(os.environ.get("ZONEBOOK_DATA") or BASE_DIR / ".data").expanduser().absolute()
 
 
-def _whole_number(variable: str, default: int) -> int:
+def _whole_number(variable: str, default: int, *, least: int = 0) -> int:
     text = env.str(variable, default=str(default))
-    if not text.isdecimal():
-        raise ImproperlyConfigured(f"{variable}={text}: expected a whole number such as {default}.")
+    # PostgreSQL counts milliseconds in 32 bits, so a time has seven digits at most
+    if not (text.isascii() and text.isdecimal() and len(text) < 8 and int(text) >= least):
+        raise ImproperlyConfigured(
+            f"{variable}={text}: expected a whole number such as {default}, from {least} to 9999999."
+        )
     return int(text)
 
 
@@ -108,6 +116,7 @@ INSTALLED_APPS = [
 ]
 MIDDLEWARE = [
     "api.conventions.request_id.RequestIdMiddleware",
+    "api.conventions.patience.PatienceMiddleware",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
@@ -189,7 +198,8 @@ def _embedded_database(role: str) -> dict[str, Any]:
     return {"ENGINE": "api.database.backend", "NAME": DATABASE, "USER": role, "DATA_DIR": DATA_DIR}
 
 
-if env.str("DATABASE_URL", default=""):
+DATABASE_IS_GIVEN = bool(env.str("DATABASE_URL", default=""))
+if DATABASE_IS_GIVEN:
     DATABASES = {"default": _given_database("DATABASE_URL")}
     DATABASES["owner"] = _given_database(
         "DATABASE_OWNER_URL" if env.str("DATABASE_OWNER_URL", default="") else "DATABASE_URL"
@@ -202,6 +212,25 @@ for _database in DATABASES.values():
     _database["CONN_MAX_AGE"] = _whole_number("DATABASE_CONN_MAX_AGE_S", 60)
     _database["CONN_HEALTH_CHECKS"] = True
 DATABASES["owner"]["TEST"] = {"MIRROR": "default"}
+# Limits in time (`api.database.limits`): of web servers, which take them as they start, and of all else
+INTERACTIVE_LIMITS = Limits(
+    statement_s=_whole_number("ZONEBOOK_STATEMENT_TIMEOUT_S", 10),
+    lock_s=_whole_number("ZONEBOOK_LOCK_TIMEOUT_S", 5),
+    idle_in_transaction_s=60,
+)
+BULK_LIMITS = Limits(
+    statement_s=_whole_number("ZONEBOOK_BULK_STATEMENT_TIMEOUT_S", 3600),
+    lock_s=_whole_number("ZONEBOOK_BULK_LOCK_TIMEOUT_S", 300),
+    idle_in_transaction_s=900,
+)
+GIVEN_OPTIONS = DATABASES["default"].get("OPTIONS", {})
+DATABASES["default"]["OPTIONS"] = session_options(GIVEN_OPTIONS, BULK_LIMITS, name=process_name(sys.argv))
+# A process that claims sites and is frozen loses them after this time
+CLAIM_TIMEOUT_S = _whole_number("ZONEBOOK_CLAIM_TIMEOUT_S", 45, least=1)
+# Of the web server's processes and the threads of each, of which all but one may wait long for the database
+# (`api.conventions.patience`)
+REQUEST_PROCESSES = _whole_number("ZONEBOOK_PROCESSES", 2, least=1)
+REQUEST_THREADS = _whole_number("ZONEBOOK_THREADS", 4, least=1)
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 

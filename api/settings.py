@@ -166,7 +166,8 @@ if IN_PRODUCTION:
     }
 
 # For a proxy that terminates TLS, sets this header and removes it from incoming requests
-if _switch("ZONEBOOK_BEHIND_TLS_PROXY", default=False):
+BEHIND_PROXY = _switch("ZONEBOOK_BEHIND_TLS_PROXY", default=False)
+if BEHIND_PROXY:
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
 SECURE_SSL_REDIRECT = _switch("ZONEBOOK_HTTPS_ONLY", default=IN_PRODUCTION)
 if IN_PRODUCTION and not SECURE_SSL_REDIRECT:
@@ -292,8 +293,9 @@ REST_FRAMEWORK = {
     "TEST_REQUEST_DEFAULT_FORMAT": "json",
 }
 CSRF_FAILURE_VIEW = "api.conventions.errors.csrf_failure"
-# For each token, and for each person; counted in the cache below
+# For each token, and for each person; and tokens refused, for each address. Counted in the cache above
 REQUESTS_PER_MINUTE = _whole_number("ZONEBOOK_REQUESTS_PER_MINUTE", 1200)
+REFUSED_PER_MINUTE = _whole_number("ZONEBOOK_REFUSED_PER_MINUTE", 60)
 SPECTACULAR_SETTINGS = {
     "TITLE": "Zonebook",
     "DESCRIPTION": (

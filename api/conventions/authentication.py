@@ -15,6 +15,7 @@ from sites.access.services import token_used
 from sites.models.access import Token, User
 
 from .errors import csrf_problem
+from .permissions import count_refused
 from .problems import INVALID_TOKEN, ProblemError
 
 CHALLENGE: Final = 'Bearer realm="zonebook"'
@@ -30,10 +31,10 @@ class BearerAuthentication(BaseAuthentication):
             return None
         scheme, _, secret = header.strip().partition(" ")
         if scheme.lower() != "bearer":
-            raise _refused("The Authorization header must read: Bearer TOKEN.")
+            raise _refused(request, "The Authorization header must read: Bearer TOKEN.")
         token = token_by_secret(secret.strip())
         if token is None:
-            raise _refused("This token was never made, was revoked, or has expired.")
+            raise _refused(request, "This token was never made, was revoked, or has expired.")
         token_used(token=token)
         return token.user, token
 
@@ -41,7 +42,8 @@ class BearerAuthentication(BaseAuthentication):
         return CHALLENGE
 
 
-def _refused(detail: str) -> ProblemError:
+def _refused(request: Request, detail: str) -> ProblemError:
+    count_refused(request._request)  # noqa: SLF001 - the library's name for Django's request
     return ProblemError(
         INVALID_TOKEN, detail, headers={"WWW-Authenticate": f'{CHALLENGE}, error="invalid_token"'}
     )

@@ -12,11 +12,14 @@ class ApiConfig(AppConfig):
 
     def ready(self) -> None:
         from django.conf import settings
+        from django.core.signals import request_finished
         from django.db.backends.signals import connection_created
 
+        from api.conventions.authentication import note_use
         from api.database.rules import refuse_unfit_database
 
         connection_created.connect(refuse_unfit_database, dispatch_uid="refuse_unfit_database")
+        request_finished.connect(note_use, dispatch_uid="note_use")
         if settings.CELERY_BROKER_URL:
             # Tasks are sent by our Celery application, not by Celery's default one
             importlib.import_module("api.celery")

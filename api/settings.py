@@ -6,20 +6,51 @@ import logging
 import os
 import secrets
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
 import environ
 from cryptography.fernet import Fernet
+from csp.constants import NONCE, NONE, SELF
 from django.core.exceptions import ImproperlyConfigured
 
 from api import keyring, logs
+from api.database import EmbeddedDatabaseError
 from api.database.cluster import DATABASE, OWNER, SERVICE
 from api.database.limits import Limits, process_name, session_options
 from api.database.location import make_data_dir
 
+SECRETS = (
+    "ZONEBOOK_SECRET_KEY",
+    "ZONEBOOK_FIELD_KEYS",
+    "ZONEBOOK_CACHE_URL",
+    "DATABASE_URL",
+    "DATABASE_OWNER_URL",
+    "CELERY_BROKER_URL",
+)
+"""Variables that a file may hold instead, named by the same with _FILE behind it."""
+
+
+def _with_secrets_from_files(given: Mapping[str, str]) -> dict[str, str]:
+    found = dict(given)
+    for variable in SECRETS:
+        file = found.pop(f"{variable}_FILE", "")
+        if not file:
+            continue
+        if found.get(variable):
+            raise ImproperlyConfigured(f"{variable} and {variable}_FILE are both set: keep one of them.")
+        try:
+            found[variable] = keyring.read_secret(Path(file))
+        except (OSError, UnicodeDecodeError, keyring.UnsafeFileError) as error:
+            raise ImproperlyConfigured(f"{variable}_FILE: {error}") from error
+        if not found[variable]:
+            raise ImproperlyConfigured(f"{variable}_FILE: {file} is empty.")
+    return found
+
+
 env = environ.Env()
+env.ENVIRON = _with_secrets_from_files(os.environ)
 BASE_DIR = Path(__file__).resolve().parent.parent
 
 # `manage.py demo` says demo to its processes; a server that is told nothing is neither that nor in production
@@ -66,8 +97,11 @@ def _key(variable: str, file_name: str, make: Callable[[], str]) -> str:
             f"{variable} is not set; production requires it, because processes need the same key. README.md "
             "shows how to generate one."
         )
-    make_data_dir(DATA_DIR)
-    return keyring.read_or_make(DATA_DIR / file_name, make)
+    try:
+        make_data_dir(DATA_DIR)
+        return keyring.read_or_make(DATA_DIR / file_name, make)
+    except (keyring.UnsafeFileError, EmbeddedDatabaseError) as error:
+        raise ImproperlyConfigured(str(error)) from error
 
 
 SECRET_KEY = _key("ZONEBOOK_SECRET_KEY", "secret-key", lambda: secrets.token_urlsafe(64))
@@ -136,6 +170,7 @@ MIDDLEWARE = [
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "csp.middleware.CSPMiddleware",
 ]
 TEMPLATES = [
     {
@@ -147,6 +182,7 @@ TEMPLATES = [
                 "django.template.context_processors.request",
                 "django.contrib.auth.context_processors.auth",
                 "django.contrib.messages.context_processors.messages",
+                "csp.context_processors.nonce",
             ],
         },
     },
@@ -184,6 +220,20 @@ SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = SECURE_SSL_REDIRECT
 SESSION_COOKIE_HTTPONLY = True
 SECURE_REFERRER_POLICY = "same-origin"
 X_FRAME_OPTIONS = "DENY"
+# Everything a page loads comes from this server; a style within a page carries the nonce of its answer
+CONTENT_SECURITY_POLICY = {
+    "DIRECTIVES": {
+        "default-src": [NONE],
+        "script-src": [SELF],
+        "style-src": [SELF, NONCE],
+        "img-src": [SELF, "data:"],
+        "font-src": [SELF],
+        "connect-src": [SELF],
+        "form-action": [SELF],
+        "frame-ancestors": [NONE],
+        "base-uri": [NONE],
+    }
+}
 
 
 # --- people -------------------------------------------------------------------------------------------------

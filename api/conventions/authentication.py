@@ -3,20 +3,41 @@ check."""
 
 from __future__ import annotations
 
+import threading
 from typing import Any, Final
 
+import structlog
+from django.db import DatabaseError, InterfaceError
 from drf_spectacular.authentication import SessionScheme
 from drf_spectacular.extensions import OpenApiAuthenticationExtension
 from rest_framework.authentication import BaseAuthentication, CSRFCheck, SessionAuthentication
 from rest_framework.request import Request
 
 from sites.access.selectors import token_by_secret
-from sites.access.services import token_used
+from sites.access.services import token_used, use_is_due
 from sites.models.access import Token, User
 
 from .errors import csrf_problem
 from .permissions import count_refused
 from .problems import INVALID_TOKEN, ProblemError
+
+log = structlog.get_logger(__name__)
+
+_uses = threading.local()
+"""``due``: the token of the request that this thread answers, where its use is to be noted."""
+
+
+def note_use(**_signal: object) -> None:
+    """Receiver of ``request_finished``: note the token's use once its answer is sent, so that no read waits
+    for a write."""
+    token = vars(_uses).pop("due", None)
+    if token is None:
+        return
+    try:
+        token_used(token=token)
+    except (DatabaseError, InterfaceError) as error:
+        log.warning("the use of a token was not noted", token=token.pk, why=str(error).strip())
+
 
 CHALLENGE: Final = 'Bearer realm="zonebook"'
 
@@ -35,7 +56,8 @@ class BearerAuthentication(BaseAuthentication):
         token = token_by_secret(secret.strip())
         if token is None:
             raise _refused(request, "This token was never made, was revoked, or has expired.")
-        token_used(token=token)
+        if use_is_due(token):
+            _uses.due = token
         return token.user, token
 
     def authenticate_header(self, request: Request) -> str:  # noqa: ARG002 - the library's signature

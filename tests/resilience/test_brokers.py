@@ -34,6 +34,7 @@ def test_a_worker_looks_when_it_is_told(
     processes.start(*tell, CELERY_BROKER_URL=url).ended()
     worker.until(lambda: not Mark.objects.exists())
     assert SiteCheck.objects.filter(pk=terminal.site_id).exists()
+    worker.until(lambda: "change of Gangway" in worker.said)  # the request's id, in the worker's line
 
 
 @pytest.fixture

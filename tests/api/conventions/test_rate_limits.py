@@ -13,10 +13,12 @@ from typing import Any
 import pytest
 from django.core.cache import cache
 from django.core.cache.backends.redis import RedisCache
+from django.core.handlers.wsgi import WSGIHandler
 from django.db import connection
 from django.test import Client, RequestFactory
 from django.test.utils import CaptureQueriesContext
 
+from api.conventions.authentication import note_use
 from api.conventions.permissions import address_of, count_request
 from sites.models import User
 from tests.api.conftest import Caller
@@ -104,10 +106,26 @@ def test_a_request_that_reads_writes_nothing(with_token: Caller, reader: User) -
     client.get("/api/v1/sites")  # the first of a token notes that it is in use
     with CaptureQueriesContext(connection) as queries:
         client.get("/api/v1/sites")
+    assert len(queries) > 0
     assert [one["sql"] for one in queries if not one["sql"].startswith("SELECT")] == []
 
 
-def refused(secret: str, **sent: str) -> Any:
+def test_the_use_of_a_token_is_noted_after_its_answer(
+    with_token: Caller, reader: User, rf: RequestFactory
+) -> None:
+    secret = with_token(reader).defaults["HTTP_AUTHORIZATION"]
+    with CaptureQueriesContext(connection) as queries:
+        answer = WSGIHandler().get_response(rf.get("/api/v1/sites", headers={"Authorization": secret}))
+    assert answer.status_code == 200
+    assert [one["sql"] for one in queries if not one["sql"].startswith("SELECT")] == []
+    with CaptureQueriesContext(connection) as queries:
+        note_use()
+        note_use()
+    (written,) = [one["sql"] for one in queries]
+    assert written.startswith('UPDATE "token" SET "last_used_at"')
+
+
+def refused(secret: str, **sent: Any) -> Any:
     return Client().get("/api/v1/sites", headers={"Authorization": f"Bearer {secret}"}, **sent)
 
 
@@ -135,13 +153,13 @@ def test_tokens_that_are_refused_are_counted_by_address(
         ({"REMOTE_ADDR": "10.0.0.2", "HTTP_X_FORWARDED_FOR": "198.51.100.9"}, "10.0.0.2"),
     ],
 )
-def test_an_address_is_that_of_the_connection(sent: dict[str, str], address: str) -> None:
+def test_an_address_is_that_of_the_connection(sent: dict[str, Any], address: str) -> None:
     assert address_of(RequestFactory().get("/", **sent)) == address
 
 
 def test_behind_a_proxy_it_is_what_the_proxy_added_and_not_what_the_caller_wrote(settings: Any) -> None:
     settings.BEHIND_PROXY = True
-    sent = {"REMOTE_ADDR": "10.0.0.2", "HTTP_X_FORWARDED_FOR": "203.0.113.1, 198.51.100.9"}
+    sent: dict[str, Any] = {"HTTP_X_FORWARDED_FOR": "203.0.113.1, 198.51.100.9"}
     assert address_of(RequestFactory().get("/", **sent)) == "198.51.100.9"
 
 

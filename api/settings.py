@@ -294,6 +294,8 @@ GIVEN_OPTIONS = DATABASES["default"].get("OPTIONS", {})
 DATABASES["default"]["OPTIONS"] = session_options(GIVEN_OPTIONS, BULK_LIMITS, name=process_name(sys.argv))
 # A process that claims sites and is frozen loses them after this time
 CLAIM_TIMEOUT_S = _whole_number("ZONEBOOK_CLAIM_TIMEOUT_S", 45, least=1)
+# Touched by sweepers and workers every few seconds
+ALIVE_FILE = env.str("ZONEBOOK_ALIVE_FILE", default="")
 # Of the web server's processes and the threads of each, of which all but one may wait long for the database
 # (`api.conventions.patience`)
 REQUEST_PROCESSES = _whole_number("ZONEBOOK_PROCESSES", 2, least=1)

@@ -21,6 +21,7 @@ from django.db import (
 from psycopg.errors import IdleInTransactionSessionTimeout
 
 from sites.models.changes import Mark
+from zones.recheck.alive import ALIVE_EVERY_S, touch
 from zones.recheck.batch import Outcome, recheck
 from zones.recheck.claims import claimed, report_silent
 from zones.recheck.recheck_queue import mark_outdated, raise_due
@@ -131,6 +132,7 @@ def sweep_until(stop: threading.Event, *, interval_s: float) -> Swept:
     outdated_at = silent_at = 0.0
     log.info("looking for marked sites", every_s=interval_s)
     while not stop.is_set():
+        touch()
         try:
             close_old_connections()
             if time.monotonic() >= outdated_at:
@@ -149,10 +151,17 @@ def sweep_until(stop: threading.Event, *, interval_s: float) -> Swept:
                 raise
             log.warning("the database is away, or ended this session", why=str(error).strip())
             connection.close()
-            stop.wait(max(interval_s, 1.0))
+            _wait(stop, max(interval_s, 1.0))
             continue
         if outcome is None:
-            stop.wait(interval_s)
+            _wait(stop, interval_s)
         else:
             swept.add(outcome)
     return swept
+
+
+def _wait(stop: threading.Event, seconds: float) -> None:
+    """Wait, or until ``stop`` is set, with a sign of life now and then."""
+    ends = time.monotonic() + seconds
+    while (left := ends - time.monotonic()) > 0 and not stop.wait(min(left, ALIVE_EVERY_S)):
+        touch()

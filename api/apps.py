@@ -12,9 +12,10 @@ class ApiConfig(AppConfig):
 
     def ready(self) -> None:
         from django.conf import settings
-        from django.core.signals import request_started
+        from django.core.signals import request_finished, request_started
         from django.db.backends.signals import connection_created
 
+        from api.conventions.authentication import note_use
         from api.database.commits import forget_commits
         from api.database.rules import refuse_unfit_database
         from api.operations.retention import forget_answers
@@ -23,6 +24,7 @@ class ApiConfig(AppConfig):
         connection_created.connect(refuse_unfit_database, dispatch_uid="refuse_unfit_database")
         request_started.connect(forget_commits, dispatch_uid="forget_commits")
         on_sweep(forget_answers)
+        request_finished.connect(note_use, dispatch_uid="note_use")
         if settings.CELERY_BROKER_URL:
             # Tasks are sent by our Celery application, not by Celery's default one
             importlib.import_module("api.celery")

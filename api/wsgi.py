@@ -1,19 +1,31 @@
-"""WSGI application: `gunicorn api.wsgi`."""
+"""WSGI application, which `gunicorn --config python:api.server.config` serves."""
 
 import gc
 import os
+import sys
 
+from django.core.exceptions import ImproperlyConfigured
 from django.core.wsgi import get_wsgi_application
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "api.settings")
+CANNOT_START = 4  # gunicorn's word for an application that cannot be loaded: it starts no other worker
 
-application = get_wsgi_application()
+try:
+    application = get_wsgi_application()
+
+    from api.database.limits import use_interactive
+    from api.database.rules import look_at_start
+    from api.operations.environment import say_what_it_is
+
+    use_interactive()
+    look_at_start()
+    say_what_it_is()
+except ImproperlyConfigured as error:
+    # What the operator can put right is said in a line
+    print(f"zonebook: error: {error}", file=sys.stderr)  # noqa: T201
+    raise SystemExit(CANNOT_START) from None
 
 from django.urls import get_resolver  # noqa: E402 - Django must be set up first
-
-from api.database.rules import look_at_start  # noqa: E402
-
-look_at_start()
 
 # Load all views now instead of at the first request, and freeze them: otherwise the garbage collector, which
 # an answer of some thousand items starts several times, visits every module, for a quarter of that answer's

@@ -79,7 +79,7 @@ def test_what_a_person_can_put_right_is_said_in_a_line(tmp_path: Path) -> None:
     command = [sys.executable, str(ROOT / "manage.py"), "migrate", "--data", str(tmp_path)]
     for variables, said in (
         ({}, f"manage.py: error: The database in {tmp_path}/database was written by PostgreSQL 9"),
-        ({"ZONEBOOK_ENVIRONMENT": "live"}, "manage.py: error: ZONEBOOK_ENVIRONMENT=live: expected demo"),
+        ({"ZONEBOOK_ENVIRONMENT": "live"}, "manage.py: error: ZONEBOOK_ENVIRONMENT=live: expected local"),
     ):
         answer = subprocess.run(
             command,

@@ -3,19 +3,41 @@ check."""
 
 from __future__ import annotations
 
+import threading
 from typing import Any, Final
 
+import structlog
+from django.db import DatabaseError, InterfaceError
 from drf_spectacular.authentication import SessionScheme
 from drf_spectacular.extensions import OpenApiAuthenticationExtension
 from rest_framework.authentication import BaseAuthentication, CSRFCheck, SessionAuthentication
 from rest_framework.request import Request
 
 from sites.access.selectors import token_by_secret
-from sites.access.services import token_used
+from sites.access.services import token_used, use_is_due
 from sites.models.access import Token, User
 
 from .errors import csrf_problem
+from .permissions import count_refused
 from .problems import INVALID_TOKEN, ProblemError
+
+log = structlog.get_logger(__name__)
+
+_uses = threading.local()
+"""``due``: the token of the request that this thread answers, where its use is to be noted."""
+
+
+def note_use(**_signal: object) -> None:
+    """Receiver of ``request_finished``: note the token's use once its answer is sent, so that no read waits
+    for a write."""
+    token = vars(_uses).pop("due", None)
+    if token is None:
+        return
+    try:
+        token_used(token=token)
+    except (DatabaseError, InterfaceError) as error:
+        log.warning("the use of a token was not noted", token=token.pk, why=str(error).strip())
+
 
 CHALLENGE: Final = 'Bearer realm="zonebook"'
 
@@ -30,18 +52,20 @@ class BearerAuthentication(BaseAuthentication):
             return None
         scheme, _, secret = header.strip().partition(" ")
         if scheme.lower() != "bearer":
-            raise _refused("The Authorization header must read: Bearer TOKEN.")
+            raise _refused(request, "The Authorization header must read: Bearer TOKEN.")
         token = token_by_secret(secret.strip())
         if token is None:
-            raise _refused("This token was never made, was revoked, or has expired.")
-        token_used(token=token)
+            raise _refused(request, "This token was never made, was revoked, or has expired.")
+        if use_is_due(token):
+            _uses.due = token
         return token.user, token
 
     def authenticate_header(self, request: Request) -> str:  # noqa: ARG002 - the library's signature
         return CHALLENGE
 
 
-def _refused(detail: str) -> ProblemError:
+def _refused(request: Request, detail: str) -> ProblemError:
+    count_refused(request._request)  # noqa: SLF001 - the library's name for Django's request
     return ProblemError(
         INVALID_TOKEN, detail, headers={"WWW-Authenticate": f'{CHALLENGE}, error="invalid_token"'}
     )

@@ -1,5 +1,6 @@
 """Whether a request goes on. The throttle: requests a minute for each token, or each person, counted in the
-cache and sent in the headers of every answer (IETF draft "RateLimit header fields for HTTP"). The permission:
+cache and sent in the headers of every answer (IETF draft "RateLimit header fields for HTTP"); and tokens that
+are refused, for each address, so that nobody can go on guessing. The permission:
 authenticated, and holding the ability that the view's spec names for what is asked.
 
 A window of the throttle is a fixed minute: around its edge a caller can make twice the number within a
@@ -8,6 +9,7 @@ steps, so that requests at once are not all counted, and send no headers."""
 
 from __future__ import annotations
 
+import ipaddress
 import math
 import time
 from typing import Any, Final
@@ -15,6 +17,7 @@ from typing import Any, Final
 import structlog
 from django.conf import settings
 from django.core.cache import cache
+from django.http import HttpRequest
 from redis.exceptions import RedisError
 from rest_framework.permissions import BasePermission
 from rest_framework.request import Request
@@ -22,6 +25,8 @@ from rest_framework.throttling import BaseThrottle
 
 from sites.access.abilities import Ability
 from sites.models.access import Token, User
+
+from .problems import RATE_LIMITED, ProblemError
 
 log = structlog.get_logger(__name__)
 
@@ -68,6 +73,35 @@ class CallerThrottle(BaseThrottle):
 
     def wait(self) -> float:
         return self.reset_s
+
+
+def address_of(request: HttpRequest) -> str:
+    """Where a request comes from: what our proxy says of it, else the connection. Of IPv6 the network of 64
+    bits, since a caller has a whole one."""
+    said = str(request.META.get("REMOTE_ADDR", ""))
+    if settings.BEHIND_PROXY:
+        # Each proxy adds its caller at the end, so only the last was not written by the caller
+        said = request.headers.get("X-Forwarded-For", said).rpartition(",")[2].strip()
+    try:
+        address = ipaddress.ip_address(said)
+    except ValueError:
+        return "unknown"  # a Unix socket
+    if isinstance(address, ipaddress.IPv6Address):
+        return str(ipaddress.ip_network((address, 64), strict=False))
+    return str(address)
+
+
+def count_refused(request: HttpRequest) -> None:
+    """Count a token that is refused, by the address that sent it; raise a 429 where there are too many. A
+    valid one is not counted here, whoever shares the address."""
+    used, reset_s = count_request(f"refused {address_of(request)}")
+    if used > settings.REFUSED_PER_MINUTE:
+        raise ProblemError(
+            RATE_LIMITED,
+            f"This address sent {settings.REFUSED_PER_MINUTE} tokens in a minute that are not valid; wait "
+            f"{reset_s} seconds.",
+            headers={"Retry-After": str(reset_s)},
+        )
 
 
 def count_request(caller: str) -> tuple[int, int]:

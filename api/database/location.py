@@ -10,6 +10,7 @@ DATA/database/             cluster/ (PostgreSQL's own), settings/, socket/, log/
 import hashlib
 import os
 import secrets
+import stat
 from dataclasses import dataclass
 from itertools import count
 from pathlib import Path
@@ -63,6 +64,11 @@ def make_data_dir(data_dir: Path) -> None:
     through a folder of root's."""
     if not data_dir.is_dir():
         open_folder(data_dir)
+    elif data_dir.stat().st_mode & stat.S_IWOTH:
+        raise EmbeddedDatabaseError(
+            f"{data_dir} can be written by everybody, who could put other keys there: chmod o-w it, or "
+            "choose another folder with --data or ZONEBOOK_DATA."
+        )
 
 
 def find(data_dir: Path) -> Location:

@@ -61,8 +61,7 @@ def serving(port: int, *, token: str, quiet: bool) -> Iterator[list[subprocess.P
     started: list[subprocess.Popen[bytes]] = []
     try:
         started.append(_start("manage.py sweep --loop", quiet=quiet))
-        web = f"-m gunicorn api.wsgi --bind 127.0.0.1:{port} --workers 2 --threads 4"
-        web += " --log-level warning --no-control-socket"
+        web = f"-m gunicorn --config python:api.server.config --bind 127.0.0.1:{port} --log-level warning"
         started.append(_start(web, quiet=quiet, ZONEBOOK_DEMO_TOKEN=token))
         _await_ready(port, started)
         yield started
@@ -78,7 +77,7 @@ def _start(arguments: str, *, quiet: bool, **variables: str) -> subprocess.Popen
     return subprocess.Popen(
         [sys.executable, *arguments.split()],
         cwd=settings.BASE_DIR,
-        env=os.environ | variables,
+        env=os.environ | {"ZONEBOOK_ENVIRONMENT": "demo"} | variables,
         stdin=subprocess.DEVNULL,
         stdout=subprocess.DEVNULL if quiet else sys.stderr,
         stderr=subprocess.DEVNULL if quiet else None,

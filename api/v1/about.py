@@ -53,6 +53,8 @@ def _kind(kind: problems.Kind) -> dict[str, Any]:
 class ReferencePage(SpectacularSwaggerSplitView):
     """The same description as a page to browse and try, from our own files."""
 
+    template_name = "pages/reference.html"
+
     url_name = "schema"
     url_self = None
     authentication_classes = ()

@@ -40,7 +40,7 @@ class TokenSerializer(ResourceSerializer):
     class Meta:
         model = Token
         exclude = ("user", "digest", "narrowed")
-        extra_kwargs = {"last_used_at": {"help_text": "To the minute."}}
+        extra_kwargs = {"last_used_at": {"help_text": "To the hour."}}
 
 
 class TokensSerializer(serializers.Serializer):
@@ -62,7 +62,9 @@ class TokenRequestSerializer(StrictSerializer):
     customer_ids = CustomerIds(
         required=False, default=None, help_text="Only these customers; left out: all that you see."
     )
-    expires_at = fields.Instant(required=False, default=None, allow_null=True)
+    expires_at = fields.Instant(
+        required=False, default=None, allow_null=True, help_text="Left out, or null: in 90 days."
+    )
 
 
 class TokenListView(ApiView):

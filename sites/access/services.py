@@ -20,8 +20,9 @@ from .abilities import MEANINGS, ROLES, TOKEN_SCOPES
 from .credentials import digest_of, make_secret
 from .selectors import Principal, principal_of
 
+LASTS: Final = timedelta(days=90)  # a token, where nobody says otherwise
 # A busy program would otherwise write its token's row with every request
-LAST_USED_EVERY: Final = timedelta(minutes=1)
+LAST_USED_EVERY: Final = timedelta(hours=1)
 
 
 @transaction.atomic
@@ -98,13 +99,15 @@ def token_make(
     again.
 
     `customer_ids` narrows it to those of its user's customers; None leaves it all of them, those to come
-    included. ValidationError says which scope, customer or time is wrong, and what would be right."""
+    included. `expires_at`: None: in 90 days. ValidationError says which scope, customer or time is wrong, and
+    what would be right."""
     wanted = scope_names_check(scopes, user=user)
     if not user.is_active:
         raise ValidationError(
             f"{user.get_username()} is switched off, and so would the token be.", code="inactive"
         )
-    if expires_at is not None and expires_at <= timezone.now():
+    expires_at = expires_at or timezone.now() + LASTS
+    if expires_at <= timezone.now():
         raise ValidationError("A token must expire in the future.", code="past")
     if customer_ids is not None:
         scope = principal_of(user).scope
@@ -155,7 +158,7 @@ def own_token_make(
             )
     last = principal.token.expires_at if principal.token is not None else None
     if last is not None:
-        expires_at = expires_at or last
+        expires_at = expires_at or min(last, timezone.now() + LASTS)
         if expires_at > last:
             raise ValidationError(
                 f"A token made by another lasts no longer than that one: until {last.isoformat()}.",
@@ -173,12 +176,17 @@ def token_revoke(*, token: Token) -> None:
     token.refresh_from_db(fields=["revoked_at"])
 
 
+def use_is_due(token: Token) -> bool:
+    """Whether it is time to note that `token`, as it was read, is in use."""
+    return token.last_used_at is None or token.last_used_at <= timezone.now() - LAST_USED_EVERY
+
+
 def token_used(*, token: Token) -> None:
-    """Note that `token` is in use, at most once a minute however busy it and however many the processes."""
+    """Note that `token` is in use, at most once an hour however busy it and however many the processes."""
+    if not use_is_due(token):
+        return
     now = timezone.now()
     stale_before = now - LAST_USED_EVERY
-    if token.last_used_at is not None and token.last_used_at > stale_before:
-        return
     Token.objects.filter(
         Q(last_used_at__isnull=True) | Q(last_used_at__lte=stale_before), pk=token.pk
     ).update(last_used_at=now)

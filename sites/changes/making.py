@@ -21,6 +21,8 @@ from sites.models.places import Site
 from .constraints import problem_of
 from .errors import ChangeRefused, Problem
 
+FARTHEST_AHEAD = dt.timedelta(days=1)
+
 
 @dataclass(frozen=True, kw_only=True)
 class Change:
@@ -171,7 +173,25 @@ def _set_local(name: str, value: str) -> str:
         raise RuntimeError(f"{name} lasts as long as a transaction: enter transaction.atomic() first")
     with connection.cursor() as cursor:
         cursor.execute(
-            "SELECT coalesce(current_setting(%s, true), ''), set_config(%s, %s, true)", [name, name, value]
+            "SELECT coalesce(current_setting(%s, true), ''), clock_timestamp(), set_config(%s, %s, true)",
+            [name, name, value],
         )
-        before: str = cursor.fetchone()[0]
-    return before
+        before, now, _set = cursor.fetchone()
+    _require_right_clock(now)
+    return str(before)
+
+
+def _require_right_clock(now: dt.datetime) -> None:
+    """Refuse to write where our clock is far ahead of the database's, since days and ends of tokens are ours,
+    and the steps of the record are the database's."""
+    ahead = timezone.now() - now
+    if ahead > FARTHEST_AHEAD:
+        raise ChangeRefused(
+            [
+                Problem(
+                    f"The clock of this server is {ahead.total_seconds() / 86400:.1f} days ahead of the "
+                    "database's, so nothing is written. Set it, and send the same change again.",
+                    "clock_ahead",
+                )
+            ]
+        )

@@ -43,7 +43,7 @@ def read(expression: str, data_dir: Path, **variables: str) -> subprocess.Comple
         ({"ZONEBOOK_ALLOWED_HOSTS": "zonebook.example,*"}, "ZONEBOOK_ALLOWED_HOSTS holds *"),
         ({"ZONEBOOK_HTTPS_ONLY": "off"}, "ZONEBOOK_HTTPS_ONLY is off"),
         ({"ZONEBOOK_FIELD_KEYS": f"{FIELD_KEY},short"}, "key 2 is not a Fernet key"),
-        ({"ZONEBOOK_ENVIRONMENT": "live"}, "expected demo, test or production"),
+        ({"ZONEBOOK_ENVIRONMENT": "live"}, "expected local, demo, test or production"),
         ({"DATABASE_URL": "sqlite:///here.db"}, "expected a PostgreSQL address"),
         ({"ZONEBOOK_LOG_FORMAT": "xml"}, "expected json or console"),
         ({"ZONEBOOK_LOG_LEVEL": "loud"}, "ZONEBOOK_LOG_LEVEL=LOUD: expected DEBUG, INFO"),
@@ -51,6 +51,12 @@ def read(expression: str, data_dir: Path, **variables: str) -> subprocess.Comple
         ({"DATABASE_CONN_MAX_AGE_S": "long"}, "DATABASE_CONN_MAX_AGE_S=long: expected a whole number"),
         ({"ZONEBOOK_REQUESTS_PER_MINUTE": "-1"}, "expected a whole number such as 1200"),
         ({"ZONEBOOK_HSTS_SECONDS": "1h"}, "expected a whole number such as 3600"),
+        ({"ZONEBOOK_HTTPS_ONLY": "maybe"}, "ZONEBOOK_HTTPS_ONLY=maybe: expected on or off"),
+        ({"DATABASE_URL": "postgres://a:secret@db:port/z"}, "DATABASE_URL: expected a PostgreSQL address"),
+        ({"ZONEBOOK_CACHE_URL": "here"}, "ZONEBOOK_CACHE_URL: expected an address such as redis://"),
+        ({"CELERY_BROKER_URL": "sqs://"}, "CELERY_BROKER_URL: expected an address such as redis://"),
+        ({"ZONEBOOK_THREADS": "0"}, "ZONEBOOK_THREADS=0: expected a whole number such as 4, from 1"),
+        ({"ZONEBOOK_STATEMENT_TIMEOUT_S": "99999999"}, "such as 10, from 0 to 9999999"),
     ],
 )
 def test_what_is_wrong_is_named(tmp_path: Path, changed: dict[str, str], said: str) -> None:
@@ -95,3 +101,14 @@ def test_the_owners_address_is_the_services_unless_given(tmp_path: Path) -> None
 def test_without_a_broker_none_is_named(tmp_path: Path) -> None:
     asked = "__import__('api.celery').celery.app.conf.broker_url"
     assert read(asked, tmp_path, DJANGO_SETTINGS_MODULE="api.settings").stdout.strip() == "memory://"
+
+
+def test_a_command_has_the_limits_of_bulk_work_and_a_web_server_those_of_people(tmp_path: Path) -> None:
+    given = PRODUCTION | {"DATABASE_URL": "postgres://s@db.example/z?options=-c%20search_path%3Dours"}
+    options = "settings.DATABASES['default']['OPTIONS']['options']"
+    bulk = "-c statement_timeout=3600s -c lock_timeout=300s -c idle_in_transaction_session_timeout=900s"
+    assert read(options, tmp_path, **given).stdout.strip() == f"{bulk} -c search_path=ours"
+    people = "-c statement_timeout=10s -c lock_timeout=5s -c idle_in_transaction_session_timeout=60s"
+    web = f"(__import__('api.database.limits').database.limits.use_interactive(), {options})[1]"
+    answer = read(web, tmp_path, DJANGO_SETTINGS_MODULE="api.settings", **given)
+    assert answer.stdout.strip() == f"{people} -c search_path=ours", answer.stderr

@@ -7,6 +7,7 @@ import sys
 import time
 
 import django
+import structlog
 
 django.setup()
 
@@ -22,6 +23,7 @@ change = Change(
     reason="a new zone",
     channel=ChangeSet.Channel.COMMAND,
 )
+structlog.contextvars.bind_contextvars(request_id=f"change of {sys.argv[2]}")
 # Django and Celery load what they need with the first change
 zone_add(change, name=f"{sys.argv[2]} warm-up")
 began = time.perf_counter()

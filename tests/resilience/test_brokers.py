@@ -29,11 +29,15 @@ def test_a_worker_looks_when_it_is_told(
     terminal = make_terminal()
     sweep()
     SiteCheck.objects.all().delete()
-    worker = processes.start(*WORKER, CELERY_BROKER_URL=url)
+    alive = processes.folder / "alive"
+    worker = processes.start(*WORKER, CELERY_BROKER_URL=url, ZONEBOOK_ALIVE_FILE=str(alive))
     tell = ("tests.resilience.changing", str(terminal.site_id), "Gangway")
     processes.start(*tell, CELERY_BROKER_URL=url).ended()
     worker.until(lambda: not Mark.objects.exists())
     assert SiteCheck.objects.filter(pk=terminal.site_id).exists()
+    seen = alive.stat().st_mtime_ns
+    worker.until(lambda: alive.stat().st_mtime_ns > seen)
+    worker.until(lambda: "change of Gangway" in worker.said)  # the request's id, in the worker's line
 
 
 @pytest.fixture

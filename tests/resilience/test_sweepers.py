@@ -113,6 +113,15 @@ def test_told_to_stop_it_ends_what_it_is_at_and_says_what_it_did(
     assert recomputed(sweeper.ended()) == 1
 
 
+def test_while_it_waits_it_gives_signs_of_life(processes: Processes) -> None:
+    alive = processes.folder / "alive"
+    waiting = ("tests.resilience.sweeping", "--loop", "--interval", "3600")
+    sweeper = processes.start(*waiting, ZONEBOOK_ALIVE_FILE=str(alive))
+    sweeper.until(alive.exists)
+    seen = alive.stat().st_mtime_ns
+    sweeper.until(lambda: alive.stat().st_mtime_ns > seen)
+
+
 def test_what_raw_sql_writes_is_rechecked_like_what_a_service_writes(processes: Processes) -> None:
     terminal = make_terminal()
     sweep()

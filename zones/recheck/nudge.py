@@ -13,6 +13,8 @@ log = structlog.get_logger(__name__)
 
 EXPIRES_S = 60
 """By then a sweeper has done it."""
+MOST_IDS = 100
+"""Of the requests that one message is for, in the log of the worker that gets it."""
 EXIT_WAIT_S = 2.0
 """A command that ends waits this long for its message to go."""
 
@@ -24,13 +26,16 @@ class _Publisher:
     def __init__(self) -> None:
         self.changed = threading.Condition()
         self.asked = self.sent = 0
+        self.request_ids: list[str] = []
         # A daemon, so that a broker that never answers does not keep the process from ending
         threading.Thread(target=self._run, name="nudge", daemon=True).start()
         atexit.register(self.finish)
 
-    def ask(self) -> None:
+    def ask(self, request_id: str | None) -> None:
         with self.changed:
             self.asked += 1
+            if request_id and len(self.request_ids) < MOST_IDS:
+                self.request_ids.append(request_id)
             self.changed.notify_all()
 
     def finish(self, timeout_s: float = EXIT_WAIT_S) -> bool:
@@ -43,20 +48,25 @@ class _Publisher:
             with self.changed:
                 self.changed.wait_for(lambda: self.sent < self.asked)
                 asked = self.asked
-            _publish()
+                request_ids, self.request_ids = self.request_ids, []
+            _publish(request_ids)
             with self.changed:
                 self.sent = asked
                 self.changed.notify_all()
 
 
-def _publish() -> None:
+def _publish(request_ids: list[str]) -> None:
     # Late, so that a process that never publishes does not load Celery
     from zones.recheck.tasks import look
 
     try:
-        look.apply_async(retry=False, expires=EXPIRES_S, ignore_result=True)
+        look.apply_async(
+            retry=False, expires=EXPIRES_S, ignore_result=True, headers={"request_ids": request_ids}
+        )
     except Exception as error:  # noqa: BLE001 - whatever a broker and its client raise when it is away
-        log.warning("no worker could be notified", why=f"{type(error).__name__}: {error}")
+        log.warning(
+            "no worker could be notified", why=f"{type(error).__name__}: {error}", request_ids=request_ids
+        )
 
 
 _publisher: _Publisher | None = None
@@ -73,7 +83,7 @@ def nudge() -> None:
     global _publisher
     if _publisher is None:
         _publisher = _Publisher()
-    _publisher.ask()
+    _publisher.ask(structlog.contextvars.get_contextvars().get("request_id"))
 
 
 def _forget() -> None:

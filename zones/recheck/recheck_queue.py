@@ -1,25 +1,19 @@
-"""Which sites are to be recomputed, when, and by which process: marks, due dates and claims.
+"""Which sites are to be recomputed, and when: marks and due dates.
 
 A mark says "this site's load must be recomputed". Triggers write marks with the record; here are the other
 ways in and out. Time is an input too: a due date becomes a mark on the day on which a site's result changes
 with no write.
-
-A claim is a session advisory lock of the process that recomputes a site now; even SIGKILL frees it. The
-connection holds it and not a transaction, since the transaction that computes must begin after the claim:
-one begun before might not see what the last holder wrote. A pooler between us and the database must therefore
-keep sessions.
 """
 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from collections.abc import Iterable, Mapping, Sequence
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
 import numpy as np
-from django.db import DatabaseError, connection
+from django.db import connection
 
 from sites.changes.steps import day_of
 from sites.models.changes import Mark
@@ -112,82 +106,6 @@ def mark_outdated() -> int:
             [Mark.Lane.BULK, SOLVER_VERSION],
         )
         return int(cursor.rowcount)
-
-
-CLAIM_KEYS = 0x5AED << 40
-"""Advisory locks are one space of 64-bit keys a database: a claim's is this plus the id of its site."""
-
-# Steps from site to site along the index (lane, site_id): the marks of a site are not read one by one
-_NEXT_MARKED = """
-WITH RECURSIVE marked AS (
-    (SELECT site_id FROM mark WHERE lane = %(lane)s AND site_id > %(after)s ORDER BY site_id LIMIT 1)
-    UNION ALL
-    SELECT (
-        SELECT m.site_id FROM mark m WHERE m.lane = %(lane)s AND m.site_id > marked.site_id
-        ORDER BY m.site_id LIMIT 1
-    ) FROM marked WHERE marked.site_id IS NOT NULL
-)
-SELECT site_id FROM marked WHERE site_id IS NOT NULL LIMIT %(count)s
-"""
-
-
-@contextmanager
-def claimed(lane: Mark.Lane, count: int) -> Iterator[list[int]]:
-    """Up to ``count`` sites with marks in ``lane`` that no other process claims, until the block ends.
-
-    1. Look for marked sites, in the order of their ids, past those already looked at.
-    2. Try to lock each; a locked one is claimed by another process. The marks of one that could be locked may
-       be gone by now, so the recheck reads them again, after the lock.
-    3. Repeat until there are enough, or no more. This never waits for a lock, so it cannot deadlock.
-    """
-    with _released() as held:
-        after = 0
-        while len(held) < count:
-            with connection.cursor() as cursor:
-                wanted = count - len(held)
-                cursor.execute(_NEXT_MARKED, {"lane": lane, "after": after, "count": wanted})
-                marked = [site_id for (site_id,) in cursor.fetchall()]
-                if marked:
-                    cursor.execute(
-                        "SELECT s FROM unnest(%s::bigint[]) AS s WHERE pg_try_advisory_lock(%s + s)",
-                        [marked, CLAIM_KEYS],
-                    )
-                    held += [site_id for (site_id,) in cursor.fetchall()]
-            if len(marked) < wanted:
-                break
-            after = marked[-1]
-        yield list(held)
-
-
-@contextmanager
-def claimed_sites(site_ids: Sequence[int]) -> Iterator[list[int]]:
-    """These sites, claimed until the block ends; waits for other processes that claim one of them.
-
-    Locked in the order of their ids: a process that waits holds only lower ones, so there is no deadlock.
-    """
-    with _released() as held:
-        with connection.cursor() as cursor:
-            for site_id in sorted(set(site_ids)):
-                cursor.execute("SELECT pg_advisory_lock(%s)", [CLAIM_KEYS + site_id])
-                held.append(site_id)
-        yield list(held)
-
-
-@contextmanager
-def _released() -> Iterator[list[int]]:
-    """The claims in the list are released at the end, whatever happened."""
-    held: list[int] = []
-    try:
-        yield held
-    finally:
-        try:
-            if held:
-                with connection.cursor() as cursor:
-                    cursor.execute(
-                        "SELECT pg_advisory_unlock(%s + s) FROM unnest(%s::bigint[]) AS s", [CLAIM_KEYS, held]
-                    )
-        except DatabaseError:
-            connection.close()  # the end of a session frees its locks
 
 
 FUTURE_FACT = "dated in the future"

@@ -10,11 +10,21 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 
 import structlog
-from django.db import InterfaceError, OperationalError, close_old_connections, connection
+from django.conf import settings
+from django.db import (
+    InterfaceError,
+    InternalError,
+    OperationalError,
+    close_old_connections,
+    connection,
+)
+from psycopg.errors import IdleInTransactionSessionTimeout
 
 from sites.models.changes import Mark
+from zones.recheck.alive import ALIVE_EVERY_S, touch
 from zones.recheck.batch import Outcome, recheck
-from zones.recheck.recheck_queue import claimed, mark_outdated, raise_due
+from zones.recheck.claims import claimed, report_silent
+from zones.recheck.recheck_queue import mark_outdated, raise_due
 
 log = structlog.get_logger(__name__)
 
@@ -119,22 +129,39 @@ def sweep_until(stop: threading.Event, *, interval_s: float) -> Swept:
     transaction commits, so writers would wait for each other. A database that is away is waited for.
     """
     swept = Swept()
-    outdated_at = 0.0
+    outdated_at = silent_at = 0.0
     log.info("looking for marked sites", every_s=interval_s)
     while not stop.is_set():
+        touch()
         try:
             close_old_connections()
             if time.monotonic() >= outdated_at:
                 mark_outdated()
                 outdated_at = time.monotonic() + LOOK_FOR_OUTDATED_EVERY_S
+            if time.monotonic() >= silent_at:
+                report_silent()
+                silent_at = time.monotonic() + settings.CLAIM_TIMEOUT_S / 3
             outcome = look_once()
-        except (OperationalError, InterfaceError) as error:
-            log.warning("the database is away", why=str(error).strip())
+        except (OperationalError, InterfaceError, InternalError) as error:
+            # Where this process did not answer for too long, its session ended, with its claims and its
+            # transaction
+            if isinstance(error, InternalError) and not isinstance(
+                error.__cause__, IdleInTransactionSessionTimeout
+            ):
+                raise
+            log.warning("the database is away, or ended this session", why=str(error).strip())
             connection.close()
-            stop.wait(max(interval_s, 1.0))
+            _wait(stop, max(interval_s, 1.0))
             continue
         if outcome is None:
-            stop.wait(interval_s)
+            _wait(stop, interval_s)
         else:
             swept.add(outcome)
     return swept
+
+
+def _wait(stop: threading.Event, seconds: float) -> None:
+    """Wait, or until ``stop`` is set, with a sign of life now and then."""
+    ends = time.monotonic() + seconds
+    while (left := ends - time.monotonic()) > 0 and not stop.wait(min(left, ALIVE_EVERY_S)):
+        touch()

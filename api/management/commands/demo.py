@@ -53,6 +53,12 @@ class Command(BaseCommand):
         )
 
     def handle(self, *, port: int | None, check: bool, json: bool, **_options: Any) -> None:
+        if settings.IN_PRODUCTION:
+            raise CommandError(
+                "The demo makes an invented integrator, and this is production. Unset ZONEBOOK_ENVIRONMENT, "
+                "and give it a database of its own.",
+                returncode=BAD_INPUT,
+            )
         quiet = check or json
         port = port or (free_port() if check else PORT)
         try:

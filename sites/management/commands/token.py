@@ -48,7 +48,7 @@ class Command(BaseCommand):
         )
         parser.add_argument("--name", default="", help="its purpose, as the list of tokens shows it")
         parser.add_argument(
-            "--expires", metavar="DATE", help="its last day (UTC), such as 2027-03-31 (default: none)"
+            "--expires", metavar="DATE", help="its last day (UTC), such as 2027-03-31 (default: in 90 days)"
         )
 
     def handle(self, *args: Any, **options: Any) -> None:
@@ -66,7 +66,8 @@ class Command(BaseCommand):
             raise CommandError("\n".join(error.messages), returncode=BAD_INPUT) from error
         self.stderr.write(
             f"Token {token.pk} of {user.get_username()} ({user.get_role_display()}): "
-            f"{', '.join(token.scopes)}. It is shown only once: store it as a secret."
+            f"{', '.join(token.scopes)}. It ends on {token.expires_at:%Y-%m-%d, %H:%M} UTC. It is shown only "
+            "once: store it as a secret."
         )
         self.stdout.write(secret)
 

@@ -13,10 +13,13 @@ from typing import Any
 import pytest
 from django.core.cache import cache
 from django.core.cache.backends.redis import RedisCache
+from django.core.handlers.wsgi import WSGIHandler
 from django.db import connection
+from django.test import Client, RequestFactory
 from django.test.utils import CaptureQueriesContext
 
-from api.conventions.permissions import count_request
+from api.conventions.authentication import note_use
+from api.conventions.permissions import address_of, count_request
 from sites.models import User
 from tests.api.conftest import Caller
 from tests.api.conventions.test_problems import problem
@@ -24,7 +27,7 @@ from tests.api.conventions.test_problems import problem
 
 @pytest.fixture(autouse=True)
 def three_requests(settings: Any) -> Iterator[None]:
-    settings.REQUESTS_PER_MINUTE = 3
+    settings.REQUESTS_PER_MINUTE = settings.REFUSED_PER_MINUTE = 3
     cache.clear()
     yield
     cache.clear()
@@ -103,7 +106,61 @@ def test_a_request_that_reads_writes_nothing(with_token: Caller, reader: User) -
     client.get("/api/v1/sites")  # the first of a token notes that it is in use
     with CaptureQueriesContext(connection) as queries:
         client.get("/api/v1/sites")
+    assert len(queries) > 0
     assert [one["sql"] for one in queries if not one["sql"].startswith("SELECT")] == []
+
+
+def test_the_use_of_a_token_is_noted_after_its_answer(
+    with_token: Caller, reader: User, rf: RequestFactory
+) -> None:
+    secret = with_token(reader).defaults["HTTP_AUTHORIZATION"]
+    with CaptureQueriesContext(connection) as queries:
+        answer = WSGIHandler().get_response(rf.get("/api/v1/sites", headers={"Authorization": secret}))
+    assert answer.status_code == 200
+    assert [one["sql"] for one in queries if not one["sql"].startswith("SELECT")] == []
+    with CaptureQueriesContext(connection) as queries:
+        note_use()
+        note_use()
+    (written,) = [one["sql"] for one in queries]
+    assert written.startswith('UPDATE "token" SET "last_used_at"')
+
+
+def refused(secret: str, **sent: Any) -> Any:
+    return Client().get("/api/v1/sites", headers={"Authorization": f"Bearer {secret}"}, **sent)
+
+
+NEVER_MADE = "zbk_" + "x" * 43
+
+
+@pytest.mark.parametrize("secret", [NEVER_MADE, "zbk_short", ""])
+def test_tokens_that_are_refused_are_counted_by_address(
+    secret: str, with_token: Caller, reader: User, long_window: None
+) -> None:
+    assert [refused(secret).status_code for _ in range(3)] == [401] * 3
+    answer = refused(secret)
+    problem(answer, 429, "rate_limited")
+    assert int(answer["Retry-After"]) > 0
+    assert refused(secret, REMOTE_ADDR="192.0.2.7").status_code == 401
+    assert with_token(reader).get("/api/v1/sites").status_code == 200  # of the same address
+
+
+@pytest.mark.parametrize(
+    ("sent", "address"),
+    [
+        ({"REMOTE_ADDR": "192.0.2.7"}, "192.0.2.7"),
+        ({"REMOTE_ADDR": "2001:db8:1:2:3::4"}, "2001:db8:1:2::/64"),
+        ({"REMOTE_ADDR": ""}, "unknown"),
+        ({"REMOTE_ADDR": "10.0.0.2", "HTTP_X_FORWARDED_FOR": "198.51.100.9"}, "10.0.0.2"),
+    ],
+)
+def test_an_address_is_that_of_the_connection(sent: dict[str, Any], address: str) -> None:
+    assert address_of(RequestFactory().get("/", **sent)) == address
+
+
+def test_behind_a_proxy_it_is_what_the_proxy_added_and_not_what_the_caller_wrote(settings: Any) -> None:
+    settings.BEHIND_PROXY = True
+    sent: dict[str, Any] = {"HTTP_X_FORWARDED_FOR": "203.0.113.1, 198.51.100.9"}
+    assert address_of(RequestFactory().get("/", **sent)) == "198.51.100.9"
 
 
 def test_callers_at_once_are_all_counted(long_window: None) -> None:

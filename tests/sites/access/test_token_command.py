@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import io
 
 import pytest
 from django.core.management import CommandError, call_command
+from django.utils import timezone
 
 from sites.access.selectors import principal_of, token_by_secret
 from sites.models import Customer
@@ -24,6 +26,16 @@ def test_it_prints_the_token_once_and_last(manager: User) -> None:
     assert token is not None
     assert (token.user, token.scopes, token.name) == (manager, ["record:read", "findings:write"], "ticketing")
     assert out.strip() not in err
+
+
+def test_it_says_when_the_token_ends_by_default_in_90_days(
+    manager: User, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    noon = dt.datetime(2026, 11, 25, 12, 0, tzinfo=dt.UTC)
+    monkeypatch.setattr(timezone, "now", lambda: noon)
+    _out, err = make("maud", "--scope", "record:read")
+    assert Token.objects.get().expires_at == dt.datetime(2027, 2, 23, 12, 0, tzinfo=dt.UTC)
+    assert "It ends on 2027-02-23, 12:00 UTC." in err
 
 
 def test_customers_narrow_it(manager: User, customer: Customer, other_customer: Customer) -> None:

@@ -3,13 +3,20 @@
 from __future__ import annotations
 
 import threading
+from collections.abc import Callable
+from contextlib import nullcontext
+from typing import Any
 
+import psycopg
 import pytest
-from django.db import OperationalError, connection
+import structlog
+from django.db import InternalError, OperationalError, connection, transaction
 
 from sites.models.changes import Mark
 from tests.zones.recheck.conftest import another_connection
-from zones.recheck.recheck_queue import CLAIM_KEYS, claimed, claimed_sites, mark_sites
+from zones.recheck import claims
+from zones.recheck.claims import CLAIM_KEYS, claimed, claimed_sites, report_silent
+from zones.recheck.recheck_queue import mark_sites
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
@@ -114,3 +121,74 @@ def test_chosen_sites_are_waited_for(transactional_db: None) -> None:
         other.execute("SELECT pg_advisory_unlock(%s)", [CLAIM_KEYS + 5])
         thread.join(30)
     assert got == [3, 5, 8]
+
+
+def limits_of_session() -> tuple[str, str]:
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "SELECT current_setting('idle_session_timeout'), "
+            "current_setting('idle_in_transaction_session_timeout')"
+        )
+        idle, in_transaction = cursor.fetchone()
+        return idle, in_transaction
+
+
+def test_a_session_ends_when_silent_only_as_long_as_it_holds_claims(marked: None, settings: Any) -> None:
+    settings.CLAIM_TIMEOUT_S = 45
+    before = limits_of_session()
+    with claimed(INTERACTIVE, 10):
+        assert limits_of_session() == ("45s", "45s")
+    assert limits_of_session() == before
+    with claimed_sites([3]):
+        assert limits_of_session() == ("45s", "45s")
+    assert limits_of_session() == before
+
+
+def until_ended(watching: psycopg.Connection[Any], pid: int, meanwhile: Callable[[], object] = int) -> None:
+    alive = "SELECT count(*) FROM pg_stat_activity WHERE pid = %s"
+    while watching.execute(alive, [pid]).fetchone() != (0,):
+        meanwhile()
+
+
+@pytest.mark.parametrize("in_transaction", [False, True])
+def test_where_no_heartbeat_comes_the_claims_are_gone_and_whoever_held_them_learns_it(
+    in_transaction: bool, marked: None, settings: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def be_silent() -> None:
+        within = transaction.atomic() if in_transaction else nullcontext()
+        with within, connection.cursor() as cursor:
+            cursor.execute("SELECT pg_backend_pid()")
+            until_ended(other, cursor.fetchone()[0])
+            cursor.execute("SELECT 1")
+
+    settings.CLAIM_TIMEOUT_S = 1
+    monkeypatch.setattr(claims, "BEATS", 0.001)  # one in a thousand seconds
+    ended = pytest.raises((OperationalError, InternalError), match="terminating connection")
+    with another_connection() as other, ended, claimed(INTERACTIVE, 10):
+        be_silent()
+    connection.close()
+    assert locks_held() == 0
+
+
+def test_a_session_that_is_silent_in_the_middle_of_a_statement_is_ended_and_told_of(
+    transactional_db: None, settings: Any
+) -> None:
+    """PostgreSQL waits for ever for the rest of a COPY."""
+
+    def copy_in_part() -> None:
+        with other.cursor().copy("COPY mark (site_id, lane, reason) FROM STDIN") as copy:
+            with structlog.testing.capture_logs() as lines:
+                until_ended(watching, other.info.backend_pid, report_silent)
+            told.append(lines[-1])
+            while True:
+                copy.write("5\t1\tlate\n" * 1000)
+
+    settings.CLAIM_TIMEOUT_S = 1
+    told: list[Any] = []
+    with another_connection() as other, another_connection() as watching:
+        other.execute("SELECT pg_advisory_lock(%s)", [CLAIM_KEYS + 5])
+        other.execute("SET idle_session_timeout = '1s'")
+        with pytest.raises(psycopg.OperationalError):
+            copy_in_part()
+    assert told[0]["event"] == "a process holds claims and does not answer"
+    assert (told[0]["sites"], told[0]["ended"]) == (1, True)

@@ -7,12 +7,14 @@ from collections.abc import Iterator
 from typing import Any
 
 import pytest
+import structlog
 from django.apps import apps
 from django.db import transaction
 
 from sites.changes.signals import change_set_accepted
 from tests.zones.recording import SiteRecord
 from zones.recheck import nudge
+from zones.recheck.sweep import Swept
 from zones.recheck.tasks import look
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -56,7 +58,9 @@ def test_a_worker_is_notified_once_the_change_is_committed(
         finish()
         assert sent == []
     finish()
-    assert sent == [{"retry": False, "expires": nudge.EXPIRES_S, "ignore_result": True}]
+    assert sent == [
+        {"retry": False, "expires": nudge.EXPIRES_S, "ignore_result": True, "headers": {"request_ids": []}}
+    ]
 
 
 def test_a_change_that_is_rolled_back_notifies_no_worker(
@@ -109,7 +113,18 @@ def test_a_broker_that_is_away_fails_nothing_and_delays_nothing(
 
 
 def test_the_task_sweeps(monkeypatch: pytest.MonkeyPatch) -> None:
-    swept: list[int] = []
-    monkeypatch.setattr("zones.recheck.tasks.sweep", lambda: swept.append(1))
-    look()
-    assert swept == [1]
+    monkeypatch.setattr("zones.recheck.tasks.sweep", lambda: Swept(checked=17))
+    with structlog.testing.capture_logs() as lines:
+        look()
+    assert [(line["event"], line["checked"]) for line in lines] == [("looked", 17)]
+
+
+def test_a_message_names_the_requests_that_it_is_for(
+    forget_publisher: None, sent: list[dict[str, Any]]
+) -> None:
+    with structlog.contextvars.bound_contextvars(request_id="call-17"):
+        nudge.nudge()
+    finish()
+    nudge.nudge()  # of a command
+    finish()
+    assert [message["headers"] for message in sent] == [{"request_ids": ["call-17"]}, {"request_ids": []}]

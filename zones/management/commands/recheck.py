@@ -22,7 +22,8 @@ from zones.electrical.estimates import LIMITS, WORDS
 from zones.electrical.verdicts import Verdict
 from zones.recheck.as_of import Figure, SiteAsOf, sites_as_of
 from zones.recheck.batch import recheck
-from zones.recheck.recheck_queue import claimed_sites, mark_sites
+from zones.recheck.claims import claimed_sites
+from zones.recheck.recheck_queue import mark_sites
 from zones.recheck.sweep import Swept, sweep
 
 FAILED, BAD_INPUT = 1, 2

@@ -1,0 +1,1 @@
+"""The web server: gunicorn, its settings and its worker."""

@@ -1,0 +1,48 @@
+"""Headers that tell a browser what a page may do: on every page, the reference and a wrong address too."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+from django.test import Client
+
+pytestmark = pytest.mark.django_db
+
+PAGES = ["/", "/api/v1/reference", "/nowhere"]
+
+
+def directives(policy: str) -> dict[str, list[str]]:
+    return {words[0]: words[1:] for words in (part.split() for part in policy.split(";")) if words}
+
+
+@pytest.mark.parametrize("address", PAGES)
+def test_a_page_says_what_it_may_load(client: Client, address: str) -> None:
+    answer = client.get(address, headers={"Accept": "text/html"})
+    assert answer["Content-Type"].startswith("text/html")
+    page = answer.content.decode()
+    policy = directives(answer["Content-Security-Policy"])
+    assert policy["default-src"] == ["'none'"]
+    assert policy["frame-ancestors"] == ["'none'"]
+    assert policy["script-src"] == ["'self'"]
+    nonces = re.findall(r'<style nonce="([^"]+)">', page)
+    assert nonces
+    assert policy["style-src"] == ["'self'", f"'nonce-{nonces[0]}'"]
+    # Nothing that the policy stops: no other style or script within the page, none from elsewhere
+    assert page.count("<style") == len(nonces)
+    assert not re.search(r"<script(?![^>]* src=)|style=|\bon\w+=", page)
+    assert not re.search(r'(?:src|href)="(?:https?:)?//(?!testserver)', page)
+
+
+@pytest.mark.parametrize("address", [*PAGES, "/healthz", "/api/v1/problems"])
+def test_every_answer_has_the_other_headers(client: Client, address: str) -> None:
+    answer = client.get(address)
+    assert answer["X-Content-Type-Options"] == "nosniff"
+    assert answer["X-Frame-Options"] == "DENY"
+    assert answer["Referrer-Policy"] == "same-origin"
+    assert answer["Cross-Origin-Opener-Policy"] == "same-origin"
+
+
+def test_the_nonce_is_of_one_answer(client: Client) -> None:
+    first, second = (client.get("/")["Content-Security-Policy"] for _ in range(2))
+    assert first != second

@@ -1,0 +1,127 @@
+"""What README.md and the containers say of a deployment agrees with the code, and with the published schema
+of compose files."""
+
+from __future__ import annotations
+
+import os
+import re
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import pytest
+import yaml
+
+from tests.api.test_settings import read
+
+ROOT = Path(__file__).resolve().parents[1]
+COMPOSE = ROOT / "docker" / "compose.yaml"
+README = (ROOT / "README.md").read_text()
+VARIABLE = re.compile(r'"((?:ZONEBOOK|DATABASE|CELERY)_[A-Z_]+)"')
+ZONEBOOKS = ("migrate", "web", "worker", "sweeper")
+
+
+@pytest.fixture(scope="module")
+def compose() -> dict[str, Any]:
+    loaded: dict[str, Any] = yaml.safe_load(COMPOSE.read_text())
+    return loaded
+
+
+def read_variables() -> set[str]:
+    """Every variable that the code reads."""
+    return {name for file in (ROOT / "api").rglob("*.py") for name in VARIABLE.findall(file.read_text())}
+
+
+def listed_variables() -> set[str]:
+    """The variables of README's table."""
+    table = README.split("| variable | default |")[1].split("\n\n")[0]
+    return {name for row in table.splitlines()[2:] for name in re.findall(r"`([A-Z_]+)`", row.split("|")[1])}
+
+
+def test_readme_lists_the_variables_that_the_code_reads_and_no_others() -> None:
+    assert listed_variables() == read_variables()
+
+
+def test_the_compose_file_follows_its_published_schema() -> None:
+    """https://github.com/compose-spec/compose-spec, as check-jsonschema carries it."""
+    checked = subprocess.run(
+        [sys.executable, "-m", "check_jsonschema", "--builtin-schema", "vendor.compose-spec", str(COMPOSE)],
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert checked.returncode == 0, checked.stdout
+
+
+def test_the_containers_are_given_variables_that_there_are(compose: dict[str, Any]) -> None:
+    known = listed_variables()
+    for name in ZONEBOOKS:
+        environment = compose["services"][name]["environment"]
+        assert {word if word in known else word.removesuffix("_FILE") for word in environment} <= known, name
+
+
+def test_each_container_is_shut_in(compose: dict[str, Any]) -> None:
+    for name, service in compose["services"].items():
+        assert service["cap_drop"] == ["ALL"], name
+        assert service["security_opt"] == ["no-new-privileges:true"], name
+        assert service["read_only"] is True, name
+        assert service["user"] not in ("root", "0"), name
+        assert service["mem_limit"], name
+        assert set(service["logging"]["options"]) == {"max-size", "max-file"}, name
+        assert service.get("privileged") is None, name
+
+
+def test_images_have_a_minor_version(compose: dict[str, Any]) -> None:
+    images = [service["image"] for service in compose["services"].values()]
+    images += re.findall(r"^FROM (\S+)", (ROOT / "docker" / "Dockerfile").read_text(), re.MULTILINE)
+    ours = [image for image in images if image == "zonebook"]
+    assert len(ours) == len(ZONEBOOKS)
+    for image in set(images) - {"zonebook"}:
+        assert re.fullmatch(r"[a-z]+:\d+\.\d+(-[a-z-]+)?", image), image
+
+
+def test_each_container_that_stays_has_a_health(compose: dict[str, Any]) -> None:
+    dockerfile = (ROOT / "docker" / "Dockerfile").read_text()
+    assert "HEALTHCHECK" in dockerfile  # of the web server, which has no other
+    for name, service in compose["services"].items():
+        if name not in ("web", "migrate"):
+            assert service["healthcheck"]["test"][0] in ("CMD", "CMD-SHELL"), name
+
+
+def test_a_stop_waits_longer_than_the_server_does(compose: dict[str, Any]) -> None:
+    from api.server import config
+
+    grace = compose["services"]["web"]["stop_grace_period"]
+    assert int(grace.removesuffix("s")) > config.graceful_timeout
+
+
+def test_every_secret_is_a_file_that_the_script_makes(compose: dict[str, Any], tmp_path: Path) -> None:
+    """Production starts with them, as in the container, and they say the same to both ends."""
+    if os.geteuid():
+        pytest.skip("only root can give a file to another")
+    shutil.copytree(ROOT / "docker", tmp_path / "docker")
+    script = ["sh", str(tmp_path / "docker" / "make_secrets.sh")]
+    subprocess.run(script, check=True)
+    folder = tmp_path / "docker" / "secrets"
+    first = {file.name: file.read_text() for file in folder.iterdir()}
+    subprocess.run(script, check=True)
+    assert {file.name: file.read_text() for file in folder.iterdir()} == first  # kept where they are
+    assert {Path(secret["file"]).name for secret in compose["secrets"].values()} == set(first)
+    assert {file.stat().st_mode & 0o777 for file in folder.iterdir()} == {0o400}
+
+    environment = compose["services"]["migrate"]["environment"]
+    of_user = {int(service["user"].partition(":")[0]) for service in
+               (compose["services"][name] for name in ZONEBOOKS)}  # fmt: skip
+    for variable, path in environment.items():
+        if variable.startswith(("ZONEBOOK_SECRET", "ZONEBOOK_FIELD", "DATABASE")):
+            file = folder / Path(path).name
+            assert {file.stat().st_uid} == of_user, variable
+            os.chown(file, 0, 0)
+            environment = {**environment, variable: str(file)}
+    environment["ZONEBOOK_ALLOWED_HOSTS"] = "zonebook.example"
+    shown = "[settings.DATABASES[alias]['PASSWORD'] for alias in ('default', 'owner')]"
+    answer = read(shown, tmp_path / "data", **environment)
+    said = [first[f"{role}_password"].strip() for role in ("service", "owner")]
+    assert answer.stdout.strip() == repr(said), answer.stderr

@@ -13,6 +13,8 @@ from drf_spectacular.utils import Direction, OpenApiParameter
 from rest_framework.request import Request
 from rest_framework.serializers import BaseSerializer
 
+from sites.changes.errors import MOST_NAMED
+
 from . import problems
 from .answers import AnswerSerializer
 from .filters import Names
@@ -170,7 +172,12 @@ class Schema(AutoSchema):
 def _parameter(name: str, field: Names) -> OpenApiParameter:
     return OpenApiParameter(
         name,
-        {"type": "array", "items": {"type": "string", "enum": list(field.allowed)}, "minItems": 1},
+        {
+            "type": "array",
+            "items": {"type": "string", "enum": list(field.allowed)},
+            "minItems": 1,
+            "maxItems": len(field.allowed),
+        },
         OpenApiParameter.QUERY,
         description=str(field.help_text),
         style="form",
@@ -212,13 +219,27 @@ _PLACE: Final = {
         "pointer": {"type": "string", "description": "Where in the body: a JSON pointer (RFC 6901)."},
         "parameter": {"type": "string", "description": "Which query parameter."},
         "code": {"type": "string"},
-        "detail": {"type": "string", "description": "What is wrong, and what would be right."},
+        "detail": {
+            "type": "string",
+            "maxLength": problems.LONGEST_DETAIL,
+            "description": "What is wrong, and what would be right.",
+        },
     },
 }
 _PROBLEM: Final = {
     "type": "object",
     "description": "Problem details (RFC 9457).",
-    "required": ["type", "title", "status", "detail", "instance", "code", "request_id", "errors"],
+    "required": [
+        "type",
+        "title",
+        "status",
+        "detail",
+        "instance",
+        "code",
+        "request_id",
+        "errors",
+        "more_errors",
+    ],
     "properties": {
         "type": {"type": "string", "description": "Where this kind of problem is described."},
         "title": {"type": "string"},
@@ -227,7 +248,12 @@ _PROBLEM: Final = {
         "instance": {"type": "string", "description": "The path that was asked for."},
         "code": {"type": "string", "description": "The kind of problem, for programs."},
         "request_id": {"type": "string"},
-        "errors": {"type": "array", "items": _PLACE},
+        "errors": {"type": "array", "items": _PLACE, "maxItems": MOST_NAMED},
+        "more_errors": {
+            "type": "integer",
+            "minimum": 0,
+            "description": "How many things are wrong beside those in `errors`.",
+        },
     },
 }
 _HEADERS: Final = {

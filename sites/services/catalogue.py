@@ -8,6 +8,7 @@ from sites.changes.operations import Use, operation
 from sites.changes.work import Work
 from sites.models import CableType, DeviceModel, Factor, Site
 from sites.models.changes import ChangeSet, Mark
+from sites.wording import shortened
 
 from .usual import Usual
 
@@ -66,6 +67,7 @@ def _correct_users(work: Work, what: str) -> None:
     main = work.change_set
     marked = Mark.objects.filter(change_set=main).values("site_id")
     sites = Site.objects.filter(pk__in=marked).order_by("pk").only("pk")
+    longest = ChangeSet._meta.get_field("reason").max_length or 0
     rows = [
         ChangeSet(
             site=site,
@@ -76,7 +78,7 @@ def _correct_users(work: Work, what: str) -> None:
             accepted_by=main.accepted_by,
             actor=main.actor,
             done_by=main.done_by,
-            reason=f"{what}: {main.reason}",
+            reason=shortened(f"{what}: {main.reason}", longest),
             job_reference=main.job_reference,
             operations=[{"op": "catalogue.follow", "change_set": main.pk, "what": what}],
         )

@@ -6,7 +6,7 @@ from django.db.models.lookups import LessThanOrEqual
 
 
 class Migration(migrations.Migration):
-    dependencies = [("sites", "0022_conductor_colours_are_a_line")]
+    dependencies = [("sites", "0027_secrets_replaced_and_removed")]
     operations = [
         AddConstraintNotValid(
             "ChangeSet",

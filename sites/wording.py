@@ -4,6 +4,10 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Iterable, Sequence
+from typing import Final
+
+LONGEST_GUESSED: Final = 200
+"""Longer words are no misspelt names, and comparing them takes long."""
 
 
 def listed(words: Sequence[str], most: int | None = None) -> str:
@@ -97,8 +101,19 @@ def perhaps(word: str, known: Iterable[str]) -> str:
 
 
 def _close(word: str, known: Iterable[str], most: int) -> list[str]:
+    if len(word) > LONGEST_GUESSED:
+        return []
     names = {name.casefold(): name for name in known}
     return [names[near] for near in difflib.get_close_matches(word.casefold(), list(names), n=most)]
+
+
+def shortened(text: str, most: int = 60) -> str:
+    """A text that somebody sent, as an error repeats it: the beginning of a long one.
+
+    >>> shortened("Gangway"), shortened("x" * 100, most=10)
+    ('Gangway', 'xxxxxxxxx…')
+    """
+    return text if len(text) <= most else f"{text[: most - 1]}…"
 
 
 def capital(text: str) -> str:

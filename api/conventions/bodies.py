@@ -14,6 +14,8 @@ from rest_framework.parsers import BaseParser
 from rest_framework.renderers import JSONRenderer
 from rest_framework.utils.encoders import JSONEncoder
 
+from sites.wording import shortened
+
 from .problems import MALFORMED_BODY, TOO_LARGE, ProblemError
 
 LARGEST_BODY_BYTES: Final = 4 * 1024 * 1024
@@ -70,7 +72,7 @@ def unrepeated(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
 def _finite(text: str) -> float:
     value = float(text)
     if not math.isfinite(value):
-        raise ProblemError(MALFORMED_BODY, f"The number {text} is out of range.")
+        raise ProblemError(MALFORMED_BODY, f"The number {shortened(text)} is out of range.")
     return value
 
 
@@ -80,11 +82,19 @@ def _refuse_constant(name: str) -> NoReturn:
     )
 
 
-class FastJSONRenderer(JSONRenderer):
-    """What REST framework's renderer gives, by orjson: times, decimals and the rest in its words. What is no
-    number (none is meant to get here) becomes null."""
+_OTHERS: Final = JSONEncoder().default
 
-    _others = JSONEncoder().default
+
+def to_json(data: Any) -> bytes:
+    """JSON by orjson: times, decimals and the rest in REST framework's words. What is no number (none is
+    meant to get here) becomes null."""
+    return orjson.dumps(
+        data, default=_OTHERS, option=orjson.OPT_PASSTHROUGH_DATETIME | orjson.OPT_NON_STR_KEYS
+    )
+
+
+class FastJSONRenderer(JSONRenderer):
+    """What REST framework's renderer gives, by orjson."""
 
     def render(
         self,
@@ -96,6 +106,4 @@ class FastJSONRenderer(JSONRenderer):
             return b""
         if self.get_indent(accepted_media_type or "", dict(renderer_context or {})):  # asked for by a person
             return super().render(data, accepted_media_type, renderer_context)
-        return orjson.dumps(
-            data, default=self._others, option=orjson.OPT_PASSTHROUGH_DATETIME | orjson.OPT_NON_STR_KEYS
-        )
+        return to_json(data)

@@ -39,7 +39,7 @@ log = structlog.get_logger(__name__)
 NOTHING_HERE = "There is nothing here that you can see."
 RETRY_AFTER_S = 2
 # Codes of what is wrong with the values by themselves, whatever the record holds: a 400
-_OF_THE_VALUES = frozenset({"required", "invalid", "unknown", "not_found"})
+_OF_THE_VALUES = frozenset({"required", "invalid", "unknown", "not_found", "max_length"})
 # Codes of conflicts with what is recorded, which can be dealt with first: a 409
 _IN_THE_WAY = frozenset(
     {

@@ -11,13 +11,14 @@ from rest_framework import serializers
 from rest_framework.filters import BaseFilterBackend
 from rest_framework.request import Request
 
-from sites.wording import did_you_mean, listed
+from sites.wording import did_you_mean, listed, shortened
 
 from . import fields
 from .serializers import QuerySerializer, ResourceSerializer
 
 LARGEST_PAGE: Final = 500
 USUAL_PAGE: Final = 100
+LONGEST_CURSOR: Final = 4000
 # Counting further would cost more than the number is worth
 LARGEST_COUNT: Final = 10_000
 
@@ -27,6 +28,8 @@ class Names(fields.Text):
 
     def __init__(self, allowed: Iterable[str], **kwargs: Any) -> None:
         self.allowed = tuple(allowed)
+        # Each once, with a comma and spaces
+        kwargs.setdefault("max_length", sum(len(name) + 4 for name in self.allowed) + 100)
         super().__init__(**kwargs)
 
     def to_internal_value(self, data: Any) -> tuple[str, ...]:  # type: ignore[override]
@@ -34,7 +37,7 @@ class Names(fields.Text):
         for name in names:
             if name not in self.allowed:
                 raise serializers.ValidationError(
-                    f"There is no {name!r} here.{did_you_mean(name, self.allowed)} "
+                    f"There is no {shortened(name)!r} here.{did_you_mean(name, self.allowed)} "
                     f"There are: {listed(sorted(self.allowed), most=40) or 'none'}.",
                     code="unknown",
                 )
@@ -109,7 +112,9 @@ def list_query(
             min_value=1, max_value=LARGEST_PAGE, default=USUAL_PAGE, help_text="How many items a page has."
         ),
         "cursor": fields.Text(
-            required=False, help_text="`next` of the page before; leave it out to start from the beginning."
+            required=False,
+            max_length=LONGEST_CURSOR,
+            help_text="`next` of the page before; leave it out to start from the beginning.",
         ),
         "count": fields.Flag(
             default=False,

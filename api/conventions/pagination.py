@@ -34,6 +34,7 @@ class KeysetPagination(BasePagination):
     field or a lookup through foreign keys, then by id."""
 
     body: dict[str, Any]
+    _bound_to: str
 
     def paginate_queryset(self, queryset: Any, request: Request, view: Any = None) -> list[Any]:
         """The rows after the cursor (from the beginning without one); what follows is for the response."""
@@ -56,17 +57,23 @@ class KeysetPagination(BasePagination):
             rows = rows.filter(
                 _after(*_read(asked["cursor"], bound_to), nullable=nullable, descending=descending)
             )
+        self._bound_to = bound_to
         key = F(SORT_KEY)
         by_key = key.desc(nulls_last=nullable or None) if descending else key.asc(nulls_last=nullable or None)
         # One row more than asked for shows whether another page follows
         found = list(rows.order_by(by_key, "-id" if descending else "id")[: size + 1])
         page = found[:size]
-        last = page[-1] if len(found) > size else None
-        self.body = {"next": None if last is None else _write(getattr(last, SORT_KEY), last.pk, bound_to)}
+        self.body = {"next": None}
+        if len(found) > size:
+            self.end_after(page[-1])
         if asked["count"]:
             counted = queryset.order_by()[: LARGEST_COUNT + 1].count()
             self.body |= {"count": min(counted, LARGEST_COUNT), "count_is_capped": counted > LARGEST_COUNT}
         return page
+
+    def end_after(self, row: Any) -> None:
+        """The page ends with this row, and another follows."""
+        self.body["next"] = _write(getattr(row, SORT_KEY), row.pk, self._bound_to)
 
     def get_paginated_response(self, data: Any) -> Response:
         return Response({"items": data, **self.body})

@@ -2,36 +2,51 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+import itertools
+from collections.abc import Callable, Iterator, Mapping
 from typing import Any
 
 from rest_framework.exceptions import ErrorDetail
 from rest_framework.settings import api_settings
 
-from sites.changes.errors import Problem
+from sites.changes.errors import MOST_NAMED, Problem
+from sites.wording import shortened
+
+Steps = tuple[str | int, ...]
 
 
 def pointer(*steps: str | int) -> str:
     """``pointer("points", 3, "a/b")`` is ``/points/3/a~1b``; of nothing, the empty pointer: the whole
     body."""
-    return "".join("/" + str(step).replace("~", "~0").replace("/", "~1") for step in steps)
+    return "".join("/" + shortened(str(step), 200).replace("~", "~0").replace("/", "~1") for step in steps)
 
 
 def body_problems(detail: Any) -> list[Problem]:
-    """Each error of a serializer for a body, with the JSON pointer to where it stands."""
-    return [Problem(str(error), _code_of(error), pointer(*steps)) for steps, error in _walk(detail, ())]
+    """The errors of a serializer for a body, each with the JSON pointer to where it stands."""
+    return _problems(detail, lambda steps: pointer(*steps))
 
 
 def query_problems(detail: Any) -> list[Problem]:
-    """Each error of a serializer for a query, with its parameter."""
-    return [Problem(str(error), _code_of(error), str(steps[0])) for steps, error in _walk(detail, ())]
+    """The errors of a serializer for a query, each with its parameter."""
+    return _problems(detail, lambda steps: str(steps[0]))
+
+
+def _problems(detail: Any, place: Callable[[Steps], str]) -> list[Problem]:
+    """The first are named, the others counted in one."""
+    walked = _walk(detail, ())
+    found = [
+        Problem(str(error), _code_of(error), place(steps))
+        for steps, error in itertools.islice(walked, MOST_NAMED)
+    ]
+    more = sum(1 for _ in walked)
+    return [*found, Problem(f"{more:,} more.", "invalid", count=more)] if more else found
 
 
 def _code_of(error: Any) -> str:
     return (isinstance(error, ErrorDetail) and error.code) or "invalid"
 
 
-def _walk(detail: Any, steps: tuple[str | int, ...]) -> Iterator[tuple[tuple[str | int, ...], Any]]:
+def _walk(detail: Any, steps: Steps) -> Iterator[tuple[Steps, Any]]:
     if isinstance(detail, Mapping):
         for name, inner in detail.items():
             own = name == api_settings.NON_FIELD_ERRORS_KEY

@@ -13,12 +13,16 @@ from typing import Any, Final
 
 from django.http import HttpRequest, HttpResponse
 
-from sites.changes.errors import Problem
+from sites.changes.errors import MOST_NAMED, Problem, counted_problems
+from sites.wording import shortened
 
 from .request_id import request_id_of
 
 CONTENT_TYPE: Final = "application/problem+json"
 TYPE_PATH: Final = "/api/v1/problems/"
+# Texts of a problem, which may repeat what was sent: with ``MOST_NAMED`` places, they bound its size
+LONGEST_DETAIL: Final = 2_000
+LONGEST_POINTER: Final = 500
 
 
 @dataclass(frozen=True)
@@ -48,8 +52,8 @@ INVALID: Final = Kind(
     "invalid",
     400,
     "Some of what was sent is not right",
-    "`errors` names each place, as a JSON pointer into the body or as a query parameter, "
-    "and what would be right.",
+    f"`errors` names the first {MOST_NAMED} places, each as a JSON pointer into the body or as a query "
+    "parameter, and what would be right; `more_errors` counts the others.",
 )
 NOT_AUTHENTICATED: Final = Kind(
     "not_authenticated",
@@ -176,23 +180,27 @@ class ProblemError(Exception):
 
     def as_json(self, request: HttpRequest) -> dict[str, Any]:
         """The body; `instance` is the path of the request, without its query, which may hold what is
-        private."""
+        private. The first places are named, the others counted."""
+        named = self.errors[:MOST_NAMED]
         return {
             "type": self.kind.type,
             "title": self.kind.title,
             "status": self.kind.status,
-            "detail": self.detail,
-            "instance": request.path,
+            "detail": shortened(self.detail, LONGEST_DETAIL),
+            "instance": shortened(request.path, LONGEST_POINTER),
             "code": self.kind.code,
             "request_id": request_id_of(request),
             "errors": [
                 {
-                    **({"parameter": error.path} if self.in_query else {"pointer": error.pointer}),
+                    "parameter" if self.in_query else "pointer": shortened(
+                        error.path if self.in_query else error.pointer, LONGEST_POINTER
+                    ),
                     "code": error.code,
-                    "detail": error.detail,
+                    "detail": shortened(error.detail, LONGEST_DETAIL),
                 }
-                for error in self.errors
+                for error in named
             ],
+            "more_errors": counted_problems(self.errors[MOST_NAMED:]),
         }
 
     def as_response(self, request: HttpRequest) -> HttpResponse:
@@ -207,5 +215,6 @@ class ProblemError(Exception):
 
 def invalid(errors: Sequence[Problem], *, in_query: bool = False) -> ProblemError:
     """The 400 for values of the body or the query that are wrong; its detail is that of the first of them."""
-    more = "" if len(errors) == 1 else f" ({len(errors)} things to correct in all)"
+    count = counted_problems(errors)
+    more = "" if count == 1 else f" ({count:,} things to correct in all)"
     return ProblemError(INVALID, f"{errors[0].detail}{more}", errors, in_query=in_query)

@@ -14,6 +14,7 @@ from rest_framework.request import Request
 from rest_framework.serializers import BaseSerializer
 
 from sites.access.abilities import TOKEN_SCOPES, Ability
+from sites.changes.errors import MOST_NAMED
 
 from . import idempotency, problems
 from .answers import AnswerSerializer
@@ -199,7 +200,12 @@ _KEY: Final = OpenApiParameter(
 def _parameter(name: str, field: Names) -> OpenApiParameter:
     return OpenApiParameter(
         name,
-        {"type": "array", "items": {"type": "string", "enum": list(field.allowed)}, "minItems": 1},
+        {
+            "type": "array",
+            "items": {"type": "string", "enum": list(field.allowed)},
+            "minItems": 1,
+            "maxItems": len(field.allowed),
+        },
         OpenApiParameter.QUERY,
         description=str(field.help_text),
         style="form",
@@ -241,13 +247,27 @@ _PLACE: Final = {
         "pointer": {"type": "string", "description": "Where in the body: a JSON pointer (RFC 6901)."},
         "parameter": {"type": "string", "description": "Which query parameter."},
         "code": {"type": "string"},
-        "detail": {"type": "string", "description": "What is wrong, and what would be right."},
+        "detail": {
+            "type": "string",
+            "maxLength": problems.LONGEST_DETAIL,
+            "description": "What is wrong, and what would be right.",
+        },
     },
 }
 _PROBLEM: Final = {
     "type": "object",
     "description": "Problem details (RFC 9457).",
-    "required": ["type", "title", "status", "detail", "instance", "code", "request_id", "errors"],
+    "required": [
+        "type",
+        "title",
+        "status",
+        "detail",
+        "instance",
+        "code",
+        "request_id",
+        "errors",
+        "more_errors",
+    ],
     "properties": {
         "type": {"type": "string", "description": "Where this kind of problem is described."},
         "title": {"type": "string"},
@@ -256,7 +276,12 @@ _PROBLEM: Final = {
         "instance": {"type": "string", "description": "The path that was asked for."},
         "code": {"type": "string", "description": "The kind of problem, for programs."},
         "request_id": {"type": "string"},
-        "errors": {"type": "array", "items": _PLACE},
+        "errors": {"type": "array", "items": _PLACE, "maxItems": MOST_NAMED},
+        "more_errors": {
+            "type": "integer",
+            "minimum": 0,
+            "description": "How many things are wrong beside those in `errors`.",
+        },
     },
 }
 _HEADERS: Final = {

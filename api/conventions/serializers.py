@@ -6,7 +6,7 @@ from __future__ import annotations
 import copy
 from collections.abc import Mapping, Sequence
 from functools import cache
-from typing import Any, ClassVar, cast
+from typing import Any, ClassVar, Final, cast
 
 from django.core.exceptions import FieldDoesNotExist
 from django.db.models import Field as ModelField
@@ -16,9 +16,13 @@ from rest_framework.exceptions import ErrorDetail
 from rest_framework.exceptions import ValidationError as Invalid
 from rest_framework.settings import api_settings
 
-from sites.wording import did_you_mean, listed
+from sites.changes.errors import MOST_NAMED
+from sites.fields import ListField
+from sites.wording import did_you_mean, listed, shortened
 
 from . import fields
+
+_NOT_KNOWN: Final = [ErrorDetail("There is no such name here.", code="unknown")]
 
 
 class StrictListSerializer(fields.Worded, serializers.ListSerializer):
@@ -55,21 +59,36 @@ class StrictSerializer(fields.Worded, serializers.Serializer):
     def _unknown(self, names: Sequence[str]) -> dict[str, list[ErrorDetail]]:
         writable = {name for name, field in self.fields.items() if not field.read_only}
         found: dict[str, list[ErrorDetail]] = {}
-        for name in names:
-            if name in self.fields:
+        for place, name in enumerate(names):
+            if place >= MOST_NAMED:
+                found[name] = _NOT_KNOWN  # it is counted and not shown
+            elif name in self.fields:
                 text = f"{name} is not written here: it follows from the rest. Leave it out."
                 found[name] = [ErrorDetail(text, code="read_only")]
             else:
                 text = (
-                    f"There is no {name!r} here.{did_you_mean(name, writable)} "
+                    f"There is no {shortened(name)!r} here.{did_you_mean(name, writable)} "
                     f"What can stand here: {listed(sorted(writable), most=40)}."
                 )
                 found[name] = [ErrorDetail(text, code="unknown")]
         return found
 
 
+LONGEST_QUERIED: Final = 500
+"""Of a text in a query that states no limit of its own; a cursor holds a name, signed and encoded."""
+
+
 class QuerySerializer(fields.Queried, StrictSerializer):
-    """What a request's query holds: each name at most once."""
+    """What a request's query holds: each name at most once, and no text without a limit."""
+
+    def __init_subclass__(cls, **kwargs: Any) -> None:
+        field: Any
+        for field in cls._declared_fields.values():
+            is_text = isinstance(field, serializers.CharField)
+            if is_text and field.max_length is None:
+                # What the library copies the field from
+                field._kwargs["max_length"] = LONGEST_QUERIED  # noqa: SLF001
+        super().__init_subclass__(**kwargs)
 
 
 def whole_body_error(text: str, code: str = "invalid") -> Invalid:
@@ -157,7 +176,10 @@ class ResourceSerializer(serializers.ModelSerializer):
     def build_standard_field(self, field_name: str, model_field: Any) -> tuple[type[Any], dict[str, Any]]:
         if model_field.choices and isinstance(model_field.choices[0][0], int):
             return WordField, {"choices": model_field.choices, "help_text": model_field.help_text}
-        return super().build_standard_field(field_name, model_field)
+        built, kwargs = super().build_standard_field(field_name, model_field)
+        if isinstance(model_field, ListField):
+            kwargs["max_length"] = model_field.max_items
+        return built, kwargs
 
     def build_property_field(self, field_name: str, model_class: Any) -> tuple[type[Any], dict[str, Any]]:
         if field_name.endswith("_id"):
@@ -194,6 +216,12 @@ class ResourceSerializer(serializers.ModelSerializer):
             if model_field(cls.Meta.model, name) is not None:
                 rows = rows.prefetch_related(name) if cls.expands_to_many(name) else rows.select_related(name)
         return rows
+
+
+def longest(model: type[Model], name: str) -> int:
+    """How many characters a text of a model may have."""
+    field: Any = model._meta.get_field(name)
+    return int(field.max_length)
 
 
 def model_field(model: type[Model], name: str) -> Any:

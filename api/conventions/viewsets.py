@@ -38,6 +38,7 @@ from .filters import FilterSet, item_query, list_query
 from .permissions import Needed
 from .problems import BAD_REQUEST, NOT_FOUND, PRECONDITION_REQUIRED, STALE_VERSION, ProblemError
 from .serializers import QuerySerializer, ResourceSerializer
+from .sizes import fitting
 from .views import ApiView, Spec
 from .writing import Writing
 
@@ -189,7 +190,12 @@ class ReadOnlyViewSet(ViewSetMixin, ApiView, GenericAPIView):
         rows = self.serializer_class.with_expansions(self.get_queryset(), self.asked.get("expand", ()))
         page: Any = self.paginate_queryset(self.filter_queryset(rows))
         self.annotate(page)
-        return self.get_paginated_response(self.get_serializer(page, many=True).data)
+        items = self.get_serializer(page, many=True).data
+        shown = fitting(items)
+        if shown < len(items):
+            pages: Any = self.paginator
+            pages.end_after(page[shown - 1])
+        return self.get_paginated_response(items[:shown])
 
     def retrieve(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
         return self.respond(self.get_object())

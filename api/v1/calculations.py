@@ -20,6 +20,7 @@ from zones.electrical.bad_input import BadInputError
 from zones.electrical.described_run import WHY_INFEASIBLE, answer, describe
 from zones.electrical.run_description import (
     LOAD,
+    LONGEST_ID,
     MOST_POINTS,
     POINT,
     SOURCE,
@@ -53,9 +54,11 @@ class DescribedPointSerializer(_SegmentSerializer):
     """A point and the segment of cable to it: ``length_m`` and ``awg``, or ``loop_resistance_ohm``, which is
     taken as it is. Without a load it is a splice."""
 
-    id = fields.Text(min_length=1, max_length=200)
+    id = fields.Text(min_length=1, max_length=LONGEST_ID)
     parent = fields.Text(
-        allow_null=True, help_text="Another point's id; null: the segment is from the source."
+        allow_null=True,
+        max_length=LONGEST_ID,
+        help_text="Another point's id; null: the segment is from the source.",
     )
     load = LoadSerializer(required=False)
 
@@ -109,12 +112,15 @@ class RunCalculationView(ApiView):
 
 
 def _problem(error: BadInputError) -> ProblemError:
-    more = f" And {error.not_shown} more." if error.not_shown else ""
+    more = f" And {error.not_shown:,} more." if error.not_shown else ""
+    rest = (
+        [Problem(f"{error.not_shown:,} more.", "invalid", count=error.not_shown)] if error.not_shown else []
+    )
     first = error.problems[0]
     return ProblemError(
         INVALID,
         f"This cannot be computed. {_sentence(first)}{more}",
-        [Problem(_sentence(problem), problem.code, problem.pointer) for problem in error.problems],
+        [*(Problem(_sentence(one), one.code, one.pointer) for one in error.problems), *rest],
     )
 
 

@@ -11,7 +11,8 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.conventions import fields
-from api.conventions.serializers import ResourceSerializer, StrictSerializer
+from api.conventions.serializers import ResourceSerializer, StrictSerializer, longest
+from api.conventions.sizes import MOST_LISTED
 from api.conventions.viewsets import ReadOnlyViewSet, Versions, stale
 from sites.access.abilities import Ability
 from sites.access.scope import scoped
@@ -36,7 +37,7 @@ class CaseSerializer(ResourceSerializer):
         source="open_findings",
         many=True,
         read_only=True,
-        help_text="Those that are open, the worst first.",
+        help_text=f"Those that are open, the worst {MOST_LISTED} first: `/findings?case_id=` has all.",
     )
 
     expansions = {"site": SiteSerializer}
@@ -64,7 +65,9 @@ class CaseFilterSet(SiteFilterSet):
 
 class TicketSerializer(StrictSerializer):
     ticket_reference = fields.Text(
-        allow_blank=True, max_length=120, help_text="The ticketing system's number; blank removes it."
+        allow_blank=True,
+        max_length=longest(Case, "ticket_reference"),
+        help_text="The ticketing system's number; blank removes it.",
     )
 
 
@@ -95,7 +98,7 @@ class CaseViewSet(ReadOnlyViewSet):
         found = [finding for case in rows for finding in case.open_findings]
         annotate_findings(found)
         for case in rows:
-            case.open_findings.sort(key=_worst_first)
+            case.open_findings = sorted(case.open_findings, key=_worst_first)[:MOST_LISTED]
 
     def partial_update(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
         """Store the number of the case's ticket."""

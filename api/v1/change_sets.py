@@ -16,7 +16,7 @@ from rest_framework.response import Response
 from api.conventions import fields
 from api.conventions.places import body_problems
 from api.conventions.problems import invalid
-from api.conventions.serializers import ResourceSerializer, StrictSerializer, whole_body_error
+from api.conventions.serializers import ResourceSerializer, StrictSerializer, longest, whole_body_error
 from api.conventions.views import Spec
 from api.conventions.viewsets import ReadOnlyViewSet, etag, stale
 from sites.access.abilities import Ability
@@ -125,11 +125,13 @@ class AcceptanceSerializer(StrictSerializer):
     planned = fields.Flag(
         required=False, help_text="happened_on may be a day to come: until then the record is as it was."
     )
-    job_reference = fields.Text(required=False, allow_blank=True, max_length=80)
+    job_reference = fields.Text(
+        required=False, allow_blank=True, max_length=longest(ChangeSet, "job_reference")
+    )
     done_by = fields.Text(
         required=False,
         allow_blank=True,
-        max_length=150,
+        max_length=longest(ChangeSet, "done_by"),
         help_text="Who did the work, a person or a firm, where that is not who records it.",
     )
 
@@ -138,7 +140,7 @@ class DraftSerializer(AcceptanceSerializer):
     """A draft: what would be done on one site, and why."""
 
     site_id = fields.Id()
-    reason = fields.Text(max_length=2000)
+    reason = fields.Text(max_length=longest(ChangeSet, "reason"))
     happened_on = fields.Day(
         required=False,
         allow_null=True,
@@ -157,7 +159,7 @@ class DraftSerializer(AcceptanceSerializer):
 class DraftRevisionSerializer(AcceptanceSerializer):
     """What changes in a draft. One that was withdrawn becomes a draft again."""
 
-    reason = fields.Text(required=False, max_length=2000)
+    reason = fields.Text(required=False, max_length=longest(ChangeSet, "reason"))
     operations = OperationList(required=False)
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
@@ -173,7 +175,7 @@ class DraftRevisionSerializer(AcceptanceSerializer):
 class WithdrawingSerializer(StrictSerializer):
     """Why; of a draft that may be left out."""
 
-    reason = fields.Text(required=False, max_length=2000)
+    reason = fields.Text(required=False, max_length=longest(Withdrawal, "reason"))
 
 
 class NothingSerializer(StrictSerializer):

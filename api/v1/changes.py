@@ -5,13 +5,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from django.db.models import QuerySet
+from django.db.models import F, Func, JSONField, QuerySet, Value
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.conventions import fields
-from api.conventions.serializers import ResourceSerializer
+from api.conventions.filters import item_query
+from api.conventions.serializers import QuerySerializer, ResourceSerializer
+from api.conventions.sizes import MOST_LISTED
 from api.conventions.viewsets import ReadOnlyViewSet
 from sites.access.gates import Gate
 from sites.models.changes import Change
@@ -50,10 +52,18 @@ class ChangeSerializer(ResourceSerializer):
 
 class ChangeWithRowsSerializer(ChangeSerializer):
     old_rows = serializers.ListField(
-        child=serializers.DictField(), read_only=True, allow_null=True, help_text="As they were before."
+        child=serializers.DictField(),
+        max_length=MOST_LISTED,
+        read_only=True,
+        allow_null=True,
+        help_text="As they were before; of many, those from `rows_from` on.",
     )
     new_rows = serializers.ListField(
-        child=serializers.DictField(), read_only=True, allow_null=True, help_text="As they were from then on."
+        child=serializers.DictField(),
+        max_length=MOST_LISTED,
+        read_only=True,
+        allow_null=True,
+        help_text="As they were from then on; of many, those from `rows_from` on.",
     )
 
     class Meta(ChangeSerializer.Meta):
@@ -67,6 +77,15 @@ class ChangeWithRowsSerializer(ChangeSerializer):
         return shown
 
 
+class RowsQuery(QuerySerializer):
+    rows_from = fields.Whole(
+        min_value=0,
+        max_value=2**31 - 1,
+        default=0,
+        help_text=f"The first of the rows to show, counted from 0: {MOST_LISTED} are shown from there on.",
+    )
+
+
 class ChangeFilterSet(SiteFilterSet):
     change_set_id = fields.Id()
     table = fields.Text(source="table_name")
@@ -74,7 +93,7 @@ class ChangeFilterSet(SiteFilterSet):
 
 class ChangeViewSet(ReadOnlyViewSet):
     """The change record, one row a statement and table: written by the database itself, never altered. The
-    rows themselves are with the single change."""
+    rows themselves are with the single change, so many at a time."""
 
     gate = Gate(Change)
     serializer_class = ChangeSerializer
@@ -87,6 +106,24 @@ class ChangeViewSet(ReadOnlyViewSet):
         # An import writes thousands of rows at once: a list of such changes would be too long to read
         return super().get_queryset().defer("old_rows", "new_rows")
 
+    def item_query(self) -> type[QuerySerializer]:
+        return item_query(self.serializer_class, RowsQuery)
+
     def retrieve(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
+        first = self.asked["rows_from"]
+        rows = self.get_queryset().annotate(
+            some_old=_some("old_rows", first), some_new=_some("new_rows", first)
+        )
+        row: Any = rows.filter(pk=self.kwargs["id"]).first()
+        if row is None:
+            row = self.get_object()  # which says why it is not there
+        row.old_rows, row.new_rows = row.some_old, row.some_new
         context = self.get_serializer_context()
-        return Response(ChangeWithRowsSerializer(self.get_object(), context=context).data)
+        return Response(ChangeWithRowsSerializer(row, context=context).data)
+
+
+def _some(column: str, first: int) -> Func:
+    """Some of the rows, chosen by the database: an import wrote thousands in one statement."""
+    path = Value(f"$[{first} to {first + MOST_LISTED - 1}]")
+    cast = "%(function)s(%(expressions)s::jsonpath)"
+    return Func(F(column), path, function="jsonb_path_query_array", template=cast, output_field=JSONField())

@@ -8,6 +8,7 @@ from rest_framework import serializers
 
 from api.conventions import fields
 from api.conventions.answers import AnswerSerializer
+from api.conventions.sizes import WithLimitSerializer, within_limit
 from zones.loads.wording import RenderedLoad
 from zones.models import Finding, Zone
 from zones.visits.closet_sheet import ClosetSheet, FindingHere, ZoneHere
@@ -111,7 +112,7 @@ class CaseSummarySerializer(serializers.Serializer):
     finding_ids = serializers.ListField(child=fields.Id())
 
 
-class ClosetSheetSerializer(serializers.Serializer):
+class ClosetSheetSerializer(WithLimitSerializer):
     """What a dispatcher reads before a visit: life safety first, then the dangers, then how to get there;
     what stands there, what it carries, what is wrong with it, and what is not recorded. Never a code."""
 
@@ -143,8 +144,9 @@ class ClosetSheetSerializer(serializers.Serializer):
 
 def closet_sheet_data(sheet: ClosetSheet) -> dict[str, Any]:
     cases = {one.finding.case_id: one.finding.case for one in sheet.findings}
-    return ClosetSheetSerializer(
+    shown = ClosetSheetSerializer(
         {
+            "left_out": [],
             **vars(sheet),
             "cautions": figures.cautions(sheet.cautions),
             "zones": [_zone(one) for one in sheet.zones],
@@ -163,6 +165,7 @@ def closet_sheet_data(sheet: ClosetSheet) -> dict[str, Any]:
             ],
         }
     ).data
+    return within_limit(shown)
 
 
 def _zone(here: ZoneHere) -> dict[str, Any]:

@@ -12,6 +12,7 @@ from rest_framework.response import Response
 
 from api.conventions import fields
 from api.conventions.serializers import QuerySerializer, RenderedSerializer
+from api.conventions.sizes import WithLimitSerializer, within_limit
 from api.conventions.views import Spec
 from api.conventions.viewsets import OperationViewSet
 from api.conventions.writing import Writing
@@ -42,7 +43,7 @@ class DifferenceSerializer(serializers.Serializer):
     after = figures.FigureSerializer(allow_null=True, help_text="null: it is not there any more.")
 
 
-class EffectSerializer(RenderedSerializer):
+class EffectSerializer(RenderedSerializer, WithLimitSerializer):
     """What a change does to its site: limits that it crosses first, then those that it clears, then what gets
     worse. What stays as it is is left out."""
 
@@ -55,14 +56,16 @@ class EffectSerializer(RenderedSerializer):
 
 
 def effect_data(found: Effect) -> dict[str, Any]:
-    return {
-        "as_of": found.as_of.isoformat(),
-        "summary": found.summary,
-        "crosses": found.crosses,
-        "items": [_difference(one) for one in found.differences],
-        "not_computed": [figures.not_computed(one) for one in found.not_computed],
-        "computed": [figures.not_computed(one) for one in found.computed],
-    }
+    return within_limit(
+        {
+            "as_of": found.as_of.isoformat(),
+            "summary": found.summary,
+            "crosses": found.crosses,
+            "items": [_difference(one) for one in found.differences],
+            "not_computed": [figures.not_computed(one) for one in found.not_computed],
+            "computed": [figures.not_computed(one) for one in found.computed],
+        }
+    )
 
 
 def _difference(one: Difference) -> dict[str, Any]:

@@ -16,7 +16,7 @@ from rest_framework.response import Response
 from api.conventions import fields
 from api.conventions.filters import Names
 from api.conventions.problems import CONFLICT, ProblemError, invalid
-from api.conventions.serializers import ResourceSerializer, StrictSerializer, whole_body_error
+from api.conventions.serializers import ResourceSerializer, StrictSerializer, longest, whole_body_error
 from api.conventions.viewsets import ReadOnlyViewSet, stale
 from sites.access.abilities import Ability
 from sites.access.gates import NotFound, closet_for
@@ -178,7 +178,10 @@ class FindingChangeSerializer(StrictSerializer):
         required=False, help_text="With `deferred`: the day at its site on which it is open again by itself."
     )
     state_reason = fields.Text(
-        required=False, allow_blank=True, max_length=2000, help_text="With `deferred`, say why."
+        required=False,
+        allow_blank=True,
+        max_length=longest(Finding, "state_reason"),
+        help_text="With `deferred`, say why.",
     )
     outcome = fields.Choice(choices=[value for value in Finding.Outcome.values if value], required=False)
 

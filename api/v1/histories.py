@@ -11,6 +11,7 @@ from rest_framework import serializers
 from api.conventions import fields
 from api.conventions.answers import AnswerSerializer
 from api.conventions.filters import Names
+from api.conventions.sizes import WithLimitSerializer, within_limit
 from zones.loads.histories import Entry, Line
 from zones.models import Zone
 
@@ -63,14 +64,17 @@ class LineSerializer(serializers.Serializer):
     limit_is = fields.Choice(choices=["at_most", "at_least"])
     surveyed = fields.Flag(help_text="The site was taken over: it begins with its survey.")
     baseline = EntrySerializer(allow_null=True, help_text="null: it came after the baseline.")
-    entries = EntrySerializer(many=True)
+    entries = EntrySerializer(
+        many=True,
+        help_text="Where there are too many, the latest: ask with an earlier `as_of` for the others.",
+    )
     crossings = CrossingSerializer(many=True)
     attribution = AttributionSerializer(
         allow_null=True, help_text="Where it is past now: what pushed it there."
     )
 
 
-class ZoneHistorySerializer(serializers.Serializer):
+class ZoneHistorySerializer(WithLimitSerializer):
     zone_id = fields.Id()
     zone = fields.Text(help_text="Its name.")
     site_id = fields.Id()
@@ -79,13 +83,16 @@ class ZoneHistorySerializer(serializers.Serializer):
 
 
 def zone_history_data(zone: Zone, as_of: date, lines: Sequence[Line]) -> dict[str, Any]:
-    return {
-        "zone_id": zone.pk,
-        "zone": zone.name,
-        "site_id": zone.site_id,
-        "as_of": as_of.isoformat(),
-        "items": [_line(line) for line in lines],
-    }
+    return within_limit(
+        {
+            "zone_id": zone.pk,
+            "zone": zone.name,
+            "site_id": zone.site_id,
+            "as_of": as_of.isoformat(),
+            "items": [_line(line) for line in lines],
+        },
+        latest=("entries", "crossings"),
+    )
 
 
 def _line(line: Line) -> dict[str, Any]:

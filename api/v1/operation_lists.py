@@ -16,16 +16,17 @@ from api.conventions.views import ApiView, Spec
 from sites.access.abilities import Ability
 from sites.changes.errors import ChangeRefused, Problem
 from sites.changes.operations import Use, operations, read_operations
+from sites.changes.parameters import LONGEST_LABEL
 from sites.changes.services import SITE_ADD, Accepted
-
-MOST: Final = 500
-"""Operations that a draft holds at most."""
-
+from sites.models.changes import MOST_OPERATIONS
 
 _KEPT_OPERATION: Final = {
     "type": "object",
     "required": ["op"],
-    "properties": {"op": {"type": "string"}, "label": {"type": "string"}},
+    "properties": {
+        "op": {"type": "string", "maxLength": 60},
+        "label": {"type": "string", "maxLength": LONGEST_LABEL},
+    },
     "description": "As it was sent; `GET /operations` says what each takes.",
 }
 
@@ -48,7 +49,7 @@ class OperationListSchema(OpenApiSerializerFieldExtension):
 
     def map_serializer_field(self, auto_schema: Any, direction: Any) -> dict[str, Any]:
         if direction == "response":  # an accepted one may hold what a draft of a site does not
-            return {"type": "array", "items": _KEPT_OPERATION}
+            return {"type": "array", "items": _KEPT_OPERATION, "maxItems": MOST_OPERATIONS}
         refs = {}
         for one in operations():
             if one.name not in _not_of_one_site():
@@ -63,6 +64,8 @@ class OperationListSchema(OpenApiSerializerFieldExtension):
                 refs[one.name] = component.ref["$ref"]
         return {
             "type": "array",
+            "minItems": 1,
+            "maxItems": MOST_OPERATIONS,
             "items": {
                 "oneOf": [{"$ref": ref} for ref in refs.values()],
                 "discriminator": {"propertyName": "op", "mapping": refs},
@@ -72,12 +75,9 @@ class OperationListSchema(OpenApiSerializerFieldExtension):
 
 def operation_problems(bodies: Any) -> list[Problem]:
     """All that is wrong with the operations of a draft of one site, before they are applied."""
-    if isinstance(bodies, list) and len(bodies) > MOST:
-        detail = f"Expected {MOST} operations at most; there are {len(bodies)}."
-        return [Problem(detail, "max_length", "/operations")]
     if bodies == []:
         return [Problem("Name at least one operation.", "empty", "/operations")]
-    named = bodies if isinstance(bodies, list) else []
+    named = bodies[:MOST_OPERATIONS] if isinstance(bodies, list) else []
     problems = [
         Problem(f"{body['op']} is not of one site, as a draft is.", "of_no_site", "/op", index)
         for index, body in enumerate(named)

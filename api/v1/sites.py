@@ -13,6 +13,7 @@ from rest_framework.response import Response
 from api.conventions import fields
 from api.conventions.filters import FilterSet
 from api.conventions.serializers import ResourceSerializer
+from api.conventions.sizes import WithLimitSerializer, within_limit
 from api.conventions.views import Spec
 from api.conventions.viewsets import CreateMixin, UpdateMixin
 from api.conventions.writing import Writing
@@ -39,7 +40,7 @@ class QuestionSerializer(serializers.Serializer):
     figure = figures.FigureSerializer()
 
 
-class SurveySerializer(serializers.Serializer):
+class SurveySerializer(WithLimitSerializer):
     """What a site leaves open on a day: the list for the next visit."""
 
     site_id = fields.Id()
@@ -57,16 +58,18 @@ class SurveySerializer(serializers.Serializer):
 
 
 def survey_data(site: Site, survey: Survey) -> dict[str, Any]:
-    return {
-        "site_id": site.pk,
-        "site": site.name,
-        "as_of": survey.as_of.isoformat(),
-        "summary": survey.summary,
-        "items": [_question(one) for one in survey.questions],
-        "not_computed": [figures.not_computed(one) for one in survey.problems],
-        "to_check": list(survey.to_check),
-        "to_ask": list(survey.to_ask),
-    }
+    return within_limit(
+        {
+            "site_id": site.pk,
+            "site": site.name,
+            "as_of": survey.as_of.isoformat(),
+            "summary": survey.summary,
+            "items": [_question(one) for one in survey.questions],
+            "not_computed": [figures.not_computed(one) for one in survey.problems],
+            "to_check": list(survey.to_check),
+            "to_ask": list(survey.to_ask),
+        }
+    )
 
 
 def _question(one: Question) -> dict[str, Any]:

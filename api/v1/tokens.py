@@ -11,13 +11,14 @@ from rest_framework.response import Response
 
 from api.conventions import fields
 from api.conventions.permissions import AUTHENTICATED
-from api.conventions.serializers import ResourceSerializer, StrictSerializer
+from api.conventions.serializers import ResourceSerializer, StrictSerializer, longest
 from api.conventions.views import ApiView, Spec
 from sites.access.abilities import TOKEN_SCOPES, Ability
 from sites.access.gates import NotFound
 from sites.access.selectors import own_tokens
 from sites.access.services import own_token_make, token_revoke
-from sites.models.access import Token
+from sites.changes.parameters import MOST_IDS
+from sites.models.access import MOST_SCOPES, Token
 
 SCOPES: Final = [ability.value for ability in TOKEN_SCOPES]
 _FIELD_OF: Final = {"past": "expires_at", "beyond_expiry": "expires_at", "beyond_grant": "customer_ids"}
@@ -27,14 +28,14 @@ class CustomerIds(fields.List):
     """Null: every customer that its user sees."""
 
     def __init__(self, **kwargs: Any) -> None:
-        super().__init__(child=fields.Id(), allow_null=True, **kwargs)
+        super().__init__(child=fields.Id(), allow_null=True, max_length=MOST_IDS, **kwargs)
 
     def to_representation(self, data: Any) -> list[int] | None:  # type: ignore[override]
         return sorted(customer.pk for customer in data.customers.all()) if data.narrowed else None
 
 
 class TokenSerializer(ResourceSerializer):
-    scopes = serializers.ListField(child=fields.Choice(choices=SCOPES))
+    scopes = serializers.ListField(child=fields.Choice(choices=SCOPES), max_length=MOST_SCOPES)
     customer_ids = CustomerIds(source="*", help_text="null: every customer that its user sees.")
 
     class Meta:
@@ -57,8 +58,8 @@ class TokenMadeSerializer(TokenSerializer):
 
 
 class TokenRequestSerializer(StrictSerializer):
-    name = fields.Text(required=False, default="", allow_blank=True, max_length=120)
-    scopes = fields.List(child=fields.Choice(choices=SCOPES), min_length=1)
+    name = fields.Text(required=False, default="", allow_blank=True, max_length=longest(Token, "name"))
+    scopes = fields.List(child=fields.Choice(choices=SCOPES), min_length=1, max_length=MOST_SCOPES)
     customer_ids = CustomerIds(
         required=False, default=None, help_text="Only these customers; left out: all that you see."
     )

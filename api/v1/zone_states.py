@@ -11,6 +11,7 @@ from typing import Any, Final
 
 from api.conventions import fields
 from api.conventions.serializers import RenderedSerializer
+from api.conventions.sizes import MOST_LISTED
 from zones.electrical.subjects import Subject, SubjectKind
 from zones.electrical.verdicts import Verdict
 from zones.loads.zone_states import (
@@ -55,7 +56,7 @@ class ZoneFindingSerializer(RenderedSerializer):
 
 
 def annotate_zones(zones: Sequence[Any], expand: Sequence[str]) -> None:
-    """Set on zones the figures and findings that `expand` names, in at most two queries."""
+    """Set on zones the figures and findings that `expand` names, so many of each, in at most two queries."""
     wanted = [name for name in ("figures", "findings") if name in expand]
     if not wanted:
         return
@@ -71,6 +72,8 @@ def annotate_zones(zones: Sequence[Any], expand: Sequence[str]) -> None:
         for finding in open_findings(by_id):
             for zone_id in finding.zones:
                 by_id[zone_id].findings.append(_finding(finding))
+    for zone in zones:
+        zone.figures, zone.findings = zone.figures[:MOST_LISTED], zone.findings[:MOST_LISTED]
 
 
 def _figures(stored: StoredFigures) -> list[dict[str, Any]]:

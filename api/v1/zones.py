@@ -13,6 +13,7 @@ from rest_framework.response import Response
 
 from api.conventions import fields
 from api.conventions.answers import AnswerSerializer, rounded
+from api.conventions.sizes import WithLimitSerializer, within_limit
 from api.conventions.views import Spec
 from api.conventions.viewsets import CreateMixin, DestroyMixin, RecordViewSet
 from api.conventions.writing import Writing
@@ -112,7 +113,7 @@ class ExplainedSerializer(figures.FigureSerializer):
     calculation = CalculationSerializer(required=False)
 
 
-class ZoneLoadSerializer(serializers.Serializer):
+class ZoneLoadSerializer(WithLimitSerializer):
     """Everything that bears on a zone on a day, worst verdict first and then least headroom."""
 
     zone_id = fields.Id()
@@ -173,19 +174,21 @@ class ZoneViewSet(DatedMixin, RecordViewSet):
 
 
 def zone_load_data(zone: Zone, load: ZoneLoad, explanations: Explanations | None) -> dict[str, Any]:
-    return {
-        "zone_id": zone.pk,
-        "zone": zone.name,
-        "site_id": zone.site_id,
-        "life_safety": zone.life_safety,
-        "as_of": load.as_of.isoformat(),
-        "verdict": load.verdict.name.lower(),
-        "summary": load.summary,
-        "tightest": None if load.tightest is None else figures.figure(load.tightest),
-        "items": [_explained(one, explanations) for one in load.figures],
-        "not_computed": [figures.not_computed(one) for one in load.problems],
-        "cautions": figures.cautions(cautions_of_zone(zone, load)),
-    }
+    return within_limit(
+        {
+            "zone_id": zone.pk,
+            "zone": zone.name,
+            "site_id": zone.site_id,
+            "life_safety": zone.life_safety,
+            "as_of": load.as_of.isoformat(),
+            "verdict": load.verdict.name.lower(),
+            "summary": load.summary,
+            "tightest": None if load.tightest is None else figures.figure(load.tightest),
+            "items": [_explained(one, explanations) for one in load.figures],
+            "not_computed": [figures.not_computed(one) for one in load.problems],
+            "cautions": figures.cautions(cautions_of_zone(zone, load)),
+        }
+    )
 
 
 def _explained(one: RenderedLoad, explanations: Explanations | None) -> dict[str, Any]:

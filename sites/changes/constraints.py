@@ -15,6 +15,8 @@ from django.db import IntegrityError
 from psycopg import errors as pg
 
 from sites.fields import Fact
+from sites.models.access import MOST_SCOPES
+from sites.models.changes import MOST_OPERATIONS
 
 from .errors import Problem
 
@@ -133,6 +135,10 @@ add_rules(
             "A change set is accepted with the day on which it happened.",
             "happened_on",
         ),
+        "change_set_operations_limited": (
+            f"A change set holds at most {MOST_OPERATIONS} operations: make several.",
+            "operations",
+        ),
         "change_set_accepted_has_step": "An accepted change set of a site has a step.",
         "change_set_accepted_never_changes": "An accepted change set never changes; make another one.",
         "change_set_withdrawn_is_not_accepted": "This change set is withdrawn; make it a draft again first.",
@@ -180,6 +186,7 @@ add_rules(
         "grant_once": ("This user is granted this customer already.", "customer_id"),
         "token_digest_key": "There is a token with this secret.",
         "kept_answer_once": "A request was answered under this Idempotency-Key already.",
+        "token_scopes_at_most_40": (f"A token has at most {MOST_SCOPES} scopes.", "scopes"),
         # Sites, closets, people
         "contact_once_a_role": ("This person is recorded in this role already.", "name"),
         "secret_label_once_a_site": ("Another code of this site has this label.", "label"),

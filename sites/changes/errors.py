@@ -3,8 +3,12 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from typing import Final
+
+MOST_NAMED: Final = 20
+"""How many places an error names; it counts the others, so that its size has a limit."""
 
 
 @dataclass(frozen=True)
@@ -13,13 +17,14 @@ class Problem:
 
     ``path`` is a JSON pointer into the operation's own body (``/model``; empty: the operation as a whole),
     and ``operation`` its place in the list; None where the change is one operation, or the change set's own
-    fields.
+    fields. ``count``: how many alike this one stands for, where there are too many to name.
     """
 
     detail: str
     code: str
     path: str = ""
     operation: int | None = None
+    count: int = 1
 
     @property
     def pointer(self) -> str:
@@ -30,12 +35,24 @@ class Problem:
         return replace(self, operation=operation)
 
 
+def counted_problems(problems: Iterable[Problem]) -> int:
+    """How many there are, those counted in that are not named one by one."""
+    return sum(problem.count for problem in problems)
+
+
+def named_problems(problems: Sequence[Problem]) -> str:
+    """The first problems in words, and how many more there are."""
+    named = problems[:MOST_NAMED]
+    more = counted_problems(problems[MOST_NAMED:])
+    return "; ".join([*(problem.detail for problem in named), *([f"and {more:,} more"] if more else [])])
+
+
 class ChangeRefused(Exception):  # noqa: N818 - it says what happened, and is no fault
     """Nothing was written. ``problems`` lists everything found wrong at once."""
 
     def __init__(self, problems: Iterable[Problem]) -> None:
         self.problems = tuple(problems)
-        super().__init__("; ".join(problem.detail for problem in self.problems))
+        super().__init__(named_problems(self.problems))
 
     def at(self, operation: int | None) -> ChangeRefused:
         return type(self)(problem.at(operation) for problem in self.problems)

@@ -24,14 +24,14 @@ from typing import Annotated, Any, Concatenate, Generic, NoReturn, ParamSpec, Ty
 from django.db import IntegrityError, models, transaction
 
 from sites.fields import DayField
-from sites.models.changes import ChangeSet
-from sites.wording import did_you_mean
+from sites.models.changes import MOST_OPERATIONS, ChangeSet
+from sites.wording import did_you_mean, shortened
 
 from . import selectors
 from .constraints import problem_of
 from .errors import ChangeConflict, ChangeRefused, Problem
 from .making import Change, change_context, change_set_row, next_site_id, saved
-from .parameters import Parameter, parameters_of, parse_values
+from .parameters import LONGEST_LABEL, Parameter, parameters_of, parse_values
 from .signals import change_set_accepted
 from .work import Work, depth
 
@@ -86,7 +86,7 @@ class Operation(Generic[P, R]):
             "description": self.sentence,
             "properties": {
                 "op": {"const": self.name},
-                "label": {"type": "string"},
+                "label": {"type": "string", "maxLength": LONGEST_LABEL},
                 **{parameter.key: parameter.schema(labels=True) for parameter in parameters},
             },
             "required": ["op", *(parameter.key for parameter in parameters if parameter.required)],
@@ -191,6 +191,9 @@ def read_operations(bodies: Any) -> list[Call]:
     if not isinstance(bodies, list) or not bodies:
         detail = 'Expected a list of operations, such as [{"op": "point.remove", "point_id": 12}].'
         raise ChangeRefused([Problem(detail, "invalid", "/operations")])
+    if len(bodies) > MOST_OPERATIONS:
+        detail = f"Expected {MOST_OPERATIONS} operations at most; there are {len(bodies)}."
+        raise ChangeRefused([Problem(detail, "max_length", "/operations")])
     calls: list[Call] = []
     problems: list[Problem] = []
     for index, body in enumerate(bodies):
@@ -209,7 +212,7 @@ def read_operations(bodies: Any) -> list[Call]:
 def _envelope_problems(body: Mapping[str, Any]) -> list[Problem]:
     problems = []
     label = body.get("label", "")
-    if not isinstance(label, str) or not re.fullmatch(r"[\w .-]{0,80}", label):
+    if not isinstance(label, str) or not re.fullmatch(rf"[\w .-]{{0,{LONGEST_LABEL}}}", label):
         detail = "label must be a short name of letters, digits, spaces, dots and dashes."
         problems.append(Problem(detail, "invalid", "/label"))
     expected = body.get("expects", {})
@@ -232,7 +235,9 @@ def _find(body: Any) -> Operation[Any, Any] | Problem:
     if not isinstance(name, str):
         return Problem("op is missing; expected the name of an operation.", "required", "/op")
     if name not in _registry:
-        return Problem(f"There is no operation {name}.{did_you_mean(name, _registry)}", "unknown", "/op")
+        return Problem(
+            f"There is no operation {shortened(name)}.{did_you_mean(name, _registry)}", "unknown", "/op"
+        )
     return _registry[name]
 
 

@@ -13,18 +13,22 @@ import types
 import typing
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
 from django.core.exceptions import ValidationError
 from django.db import models
 
 from sites.fields import LARGEST_ID, Fact, WordField
-from sites.wording import did_you_mean, with_article
+from sites.wording import did_you_mean, shortened, with_article
 
-from .errors import Problem
+from .errors import MOST_NAMED, Problem
 
-ID_SCHEMA = {"type": "integer", "format": "int64", "minimum": 1}
-LABEL_SCHEMA = {"type": "string", "pattern": "^@."}
+MOST_IDS: Final = 500
+"""Rows that one operation names at most in a list."""
+LONGEST_LABEL: Final = 80
+_LONGEST_REFERENCE: Final = 1 + LONGEST_LABEL + len("/switch_port/512")
+ID_SCHEMA = {"type": "integer", "format": "int64", "minimum": 1, "maximum": LARGEST_ID}
+LABEL_SCHEMA = {"type": "string", "pattern": "^@.", "maxLength": _LONGEST_REFERENCE}
 
 
 @dataclass(frozen=True)
@@ -61,7 +65,7 @@ class Parameter:
         if self.fact is not None:
             return self.fact.expected
         one = f"the id of {with_article(self._kind)}"
-        return f"a list, each item {one}" if self.many else one
+        return f"a list of at most {MOST_IDS} items, each {one}" if self.many else one
 
     @property
     def _kind(self) -> str:
@@ -77,12 +81,12 @@ class Parameter:
             if value is None:
                 raise ValidationError(f"expected {self.fact.expected}", code="invalid")
             return self.fact.parse(value)
-        if self.many and not isinstance(value, list):
+        if self.many and not (isinstance(value, list) and len(value) <= MOST_IDS):
             raise self._wrong(labels)
         references = []
         for item in value if self.many else [value]:
             if isinstance(item, str):
-                fits = labels and len(item) > 1 and item.startswith("@")
+                fits = labels and 1 < len(item) <= _LONGEST_REFERENCE and item.startswith("@")
             else:
                 fits = isinstance(item, int) and not isinstance(item, bool) and 0 < item <= LARGEST_ID
             if not fits:
@@ -110,7 +114,7 @@ class Parameter:
                 schema["description"] = str(self.fact.help_text)
         else:
             one = {"anyOf": [ID_SCHEMA, LABEL_SCHEMA]} if labels else dict(ID_SCHEMA)
-            schema = {"type": "array", "items": one} if self.many else one
+            schema = {"type": "array", "items": one, "maxItems": MOST_IDS} if self.many else one
         return {"anyOf": [schema, {"type": "null"}]} if self.nullable else schema
 
 
@@ -192,6 +196,7 @@ def parse_values(
     by_key: dict[str, Parameter] = {}
     values: dict[str, Any] = {}
     problems: list[Problem] = []
+    unknown = 0
     for one in parameters.values():
         by_key[one.key] = one
         if one.required and one.key not in given and not partial:
@@ -206,15 +211,20 @@ def parse_values(
                     Problem(f"{key}: {error.messages[0]}.", "invalid", f"{within}/{_escaped(key)}")
                 )
         elif key not in beside:
-            problems.append(_unknown(key, [*by_key, *beside], within))
+            unknown += 1
+            if unknown <= MOST_NAMED:
+                problems.append(_unknown(key, [*by_key, *beside], within))
+    if unknown > MOST_NAMED:
+        more = unknown - MOST_NAMED
+        problems.append(Problem(f"{more:,} more names are not known here.", "unknown", within, count=more))
     return values, problems
 
 
 def _unknown(key: str, known: Sequence[str], within: str) -> Problem:
     hint = did_you_mean(key, known) or f" What can stand here: {', '.join(known)}."
-    return Problem(f"There is no {key!r} here.{hint}", "unknown", f"{within}/{_escaped(key)}")
+    return Problem(f"There is no {shortened(key)!r} here.{hint}", "unknown", f"{within}/{_escaped(key)}")
 
 
 def _escaped(key: str) -> str:
     # RFC 6901
-    return key.replace("~", "~0").replace("/", "~1")
+    return shortened(key, 200).replace("~", "~0").replace("/", "~1")

@@ -19,6 +19,7 @@ from sites.fields import SiteKey
 from sites.models.changes import ChangeSet
 from sites.models.dated import DatedFacts, Placed, Recorded, thing_fields
 from sites.models.places import Site
+from sites.wording import listed
 
 from . import selectors
 from .errors import ChangeRefused, Problem, refuse
@@ -136,7 +137,7 @@ class Work:
         label, *rest = str(reference.pk).removeprefix("@").split("/")
         row = self.labels.get(label)
         if row is None:
-            known = ", ".join(f"@{name}" for name in self.labels) or "none before this one"
+            known = listed([f"@{name}" for name in self.labels], 10) or "none before this one"
             raise refuse(f"No earlier operation is labelled {label} ({known}).", code="not_found")
         if len(rest) == 2 and rest[1].isdecimal():
             # A part is found by its number: an endpoint's outputs, a switch's ports

@@ -15,6 +15,7 @@ from django.core.exceptions import ValidationError
 from django.db import models
 
 FIRST_DAY, LAST_DAY = dt.date(1970, 1, 1), dt.date(2200, 12, 31)
+"""One range for every day and time that anyone gives: of facts, of what is asked as of a day, of filters."""
 
 
 class Fact(models.Field):
@@ -260,13 +261,13 @@ def word_of(member: enum.Enum) -> str:
 
 
 class DayField(Fact, models.DateField):
-    """A day; one range for all recorded days."""
+    """A day, in the range of all days."""
 
     # Where it is left out, a trigger may give it
     db_returning = True
     json_type = (str, dt.date)
     expected = f"a day such as 2026-11-25, from {FIRST_DAY.year} to {LAST_DAY.year}"
-    schema = {"type": "string", "format": "date"}
+    schema = {"type": "string", "format": "date", "description": f"From {FIRST_DAY} to {LAST_DAY}."}
 
     def to_python(self, value: Any) -> Any:
         if isinstance(value, str) and not re.fullmatch(r"\d{4}-\d\d-\d\d", value):
@@ -298,12 +299,15 @@ class AddressField(Fact, models.GenericIPAddressField):
     """An address on a network, of either version of IP."""
 
     expected = "a network address such as 10.1.0.5 or 2001:db8::5"
-    schema = {"type": "string"}
+    LONGEST = 45  # of version 6 with one of version 4 in it
+    schema = {"type": "string", "maxLength": LONGEST}
 
     def to_python(self, value: Any) -> Any:
         try:
             # A scope ("%eth0") means nothing on another machine
-            return None if value is None or "%" in value else str(ipaddress.ip_address(value.strip()))
+            if value is None or "%" in value:
+                return None
+            return str(ipaddress.ip_address(value.strip()[: self.LONGEST + 1]))
         except ValueError as error:
             raise self._wrong() from error
 

@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 from django.contrib.auth.models import AbstractUser
 from django.contrib.postgres.fields import ArrayField
 from django.db import models
 from django.db.models import Q
+
+MOST_SCOPES: Final = 40
+"""Of one token; there are fewer of them."""
 
 
 class User(AbstractUser):
@@ -62,3 +67,6 @@ class Token(models.Model):
 
     class Meta:
         db_table = "token"
+        constraints = [
+            models.CheckConstraint(condition=Q(scopes__len__lte=MOST_SCOPES), name="token_scopes_at_most_40"),
+        ]

@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 from django.conf import settings
 from django.core.serializers.json import DjangoJSONEncoder
 from django.db import models
-from django.db.models import Q
+from django.db.models import F, Func, Q
 from django.db.models.functions import Now
+from django.db.models.lookups import LessThanOrEqual
 
 from sites import fields
+
+MOST_OPERATIONS: Final = 500
+"""What a change set holds at most. More than that is an import: it writes its rows itself."""
 
 
 class ChangeSet(models.Model):
@@ -99,6 +105,13 @@ class ChangeSet(models.Model):
             models.CheckConstraint(
                 condition=~Q(state="accepted") | Q(site__isnull=True) | Q(step__isnull=False),
                 name="change_set_accepted_has_step",
+            ),
+            models.CheckConstraint(
+                condition=LessThanOrEqual(
+                    Func(F("operations"), function="jsonb_array_length", output_field=models.IntegerField()),
+                    MOST_OPERATIONS,
+                ),
+                name="change_set_operations_limited",
             ),
         ]
 

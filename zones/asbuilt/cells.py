@@ -17,6 +17,7 @@ from zoneinfo import available_timezones
 
 from django.core.exceptions import ValidationError
 
+from sites.changes.parameters import MOST_IDS
 from sites.fields import (
     DayField,
     EmailField,
@@ -29,7 +30,7 @@ from sites.fields import (
     TimeZoneField,
     WholeField,
 )
-from sites.wording import perhaps
+from sites.wording import perhaps, shortened
 
 UNKNOWN = "?"
 
@@ -75,7 +76,11 @@ def _checked(fact: Fact, value: Any, text: str) -> Any:
         return fact.clean(value, None)
     except ValidationError as error:
         near = perhaps(text, available_timezones()) if isinstance(fact, TimeZoneField) else ""
-        raise BadCellError(f"“{text}”: expected {fact.expected}{near}") from error
+        raise BadCellError(f"{_said(text)}: expected {fact.expected}{near}") from error
+
+
+def _said(text: str) -> str:
+    return f"“{shortened(text)}”"
 
 
 # A spreadsheet takes a cell that begins so for a formula; a leading apostrophe keeps it text
@@ -113,7 +118,9 @@ class Word(Cell):
     def read(self, text: str) -> Any:
         word = re.sub(r"[\s-]+", "_", text.casefold())
         if word not in self.values:
-            raise BadCellError(f"“{text}” is none of {', '.join(self.values)}{perhaps(word, self.values)}")
+            raise BadCellError(
+                f"{_said(text)} is none of {', '.join(self.values)}{perhaps(word, self.values)}"
+            )
         return self.values[word]
 
     def write(self, value: Any) -> str:
@@ -136,17 +143,19 @@ class Number(Cell):
         value = float(text)
         # a spreadsheet may write 4 as 4.0
         if isinstance(self.fact, WholeField) and not value.is_integer():
-            raise BadCellError(f"“{text}”: expected {self.fact.expected}")
+            raise BadCellError(f"{_said(text)}: expected {self.fact.expected}")
         return _checked(self.fact, value, text)
 
     @staticmethod
     def _advice(text: str) -> str:
         if re.fullmatch(r"~?[+-]?\d+,\d+", text):
-            return f"“{text}” is not a number here: write {text.replace(',', '.')}"
+            return f"{_said(text)} is not a number here: write {shortened(text.replace(',', '.'))}"
         unit = re.fullmatch(r"(~?[+-]?\d+(?:\.\d+)?)\s*[a-zA-ZΩ°'\"]+", text)
         if unit:
-            return f"“{text}” is not a number: write {unit[1]}, the unit is in the column's name"
-        return f"“{text}” is not a number such as 12 or 12.5"
+            return (
+                f"{_said(text)} is not a number: write {shortened(unit[1])}, the unit is in the column's name"
+            )
+        return f"{_said(text)} is not a number such as 12 or 12.5"
 
     def write(self, value: Any) -> str:
         return str(int(value)) if value == int(value) and abs(value) < 1e15 else repr(value)
@@ -186,12 +195,12 @@ class Counted(Cell):
             if guess:
                 likely = int(guess[1])
                 range_ = f"({likely * 2 // 3}-{likely * 3 // 2})"
-                raise BadCellError(f"“{text}” says no range: write such as ~{likely} {range_}")
-            raise BadCellError(f"“{text}” is not a count such as 6, ~6 (4-9) or ?")
+                raise BadCellError(f"{_said(text)} says no range: write such as ~{likely} {range_}")
+            raise BadCellError(f"{_said(text)} is not a count such as 6, ~6 (4-9) or ?")
         likely, low, high = (int(match[1] or match[place]) for place in (2, 3, 4))
         if not low <= likely <= high:
             raise BadCellError(
-                f"“{text}” is out of order: the likely count lies between the lowest and the highest"
+                f"{_said(text)} is out of order: the likely count lies between the lowest and the highest"
             )
         return Count(*(_checked(self.fact, count, text) for count in (low, likely, high)))
 
@@ -226,10 +235,10 @@ class Rows(Cell):
     def read(self, text: str) -> tuple[int, ...]:
         match = re.fullmatch(r"(\d{1,4})(?:\s*[-–]\s*(\d{1,4}))?", text)
         if match is None:
-            raise BadCellError(f"“{text}” is not a number such as 7 or a range such as 7-8")
+            raise BadCellError(f"{_said(text)} is not a number such as 7 or a range such as 7-8")
         first, last = (_checked(self.fact, int(one), text) for one in (match[1], match[2] or match[1]))
         if first > last:
-            raise BadCellError(f"“{text}” is not ascending")
+            raise BadCellError(f"{_said(text)} is not ascending")
         return tuple(range(first, last + 1))
 
     def write(self, value: tuple[int, ...]) -> str:
@@ -238,20 +247,25 @@ class Rows(Cell):
 
 @dataclass(frozen=True)
 class Listed(Cell):
-    r"""Several in one cell, ``a | b``; a bar that belongs to a name is written ``\|``."""
+    r"""Several in one cell, ``a | b``; a bar that belongs to a name is written ``\|``. ``most``: how many,
+    where no fact says it."""
 
     of: Cell
     fact: ListField | None = None
+    most: int = MOST_IDS
 
     @property
     def notation(self) -> str:
-        return f"{self.of.notation}, several divided by |"
+        most = self.most if self.fact is None else self.fact.max_items
+        return f"{self.of.notation}, up to {most} divided by |"
 
     def read(self, text: str) -> list[Any]:
         parts = re.findall(r"(?:^|\|)((?:\\.|[^|\\]|\\$)*)", text)
         parts = [re.sub(r"\\([\\|])", r"\1", part).strip() for part in parts]
         if "" in parts:
-            raise BadCellError(f"“{text}” has an empty place between two bars")
+            raise BadCellError(f"{_said(text)} has an empty place between two bars")
+        if self.fact is None and len(parts) > self.most:
+            raise BadCellError(f"{_said(text)} holds {len(parts)}: expected {self.most} at most")
         values = [self.of.read(part) for part in parts]
         return values if self.fact is None else list(_checked(self.fact, values, text))
 

@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 from sites.changes.errors import Problem
+from sites.wording import shortened
+
+LONGEST: Final = 1_000
 
 
 def problem_in(file: str, row: int, column: str, code: str, detail: str) -> Problem:
     """A problem of a file. ``row`` is the row as a spreadsheet numbers it (the header is row 1; 0: the whole
-    file), ``column`` its header ("" for the whole row)."""
-    return Problem(detail, code, f"/{file}/{row}/{column}")
+    file), ``column`` its header ("" for the whole row). What is repeated of a cell is cut."""
+    return Problem(shortened(detail, LONGEST), code, f"/{shortened(file)}/{row}/{shortened(column)}")
 
 
 def place_of(problem: Problem) -> tuple[str, int, str]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from dataclasses import dataclass
 
-SHOWN_AT_MOST = 50
+SHOWN_AT_MOST = 20
 """Problems reported of one input; the rest are counted."""
 
 Location = tuple[str | int, ...]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import difflib
 import math
+import sys
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -12,7 +13,8 @@ from zones.electrical.conductors import AWG_THICKEST, AWG_THINNEST, COLDEST_C, F
 from zones.electrical.json_text import ObjectWithRepeatedKeys
 
 MOST_POINTS = 100_000
-_LONGEST_ID = 200
+_LARGEST = sys.float_info.max
+LONGEST_ID = 200
 _MOST_IDS_TO_GUESS_AMONG = 1_000
 
 
@@ -137,11 +139,11 @@ class Reading:
         ]
 
     def id(self, point: _Object | None) -> str | None:
-        expected = f'1 to {_LONGEST_ID} printable characters, such as "p1"'
+        expected = f'1 to {LONGEST_ID} printable characters, such as "p1"'
         if point is None or not self.required(point, "id", expected):
             return None
         value = point.content["id"]
-        if isinstance(value, str) and 1 <= len(value) <= _LONGEST_ID and value.isprintable():
+        if isinstance(value, str) and 1 <= len(value) <= LONGEST_ID and value.isprintable():
             return value
         self.unexpected((*point.location, "id"), "bad_id", value, expected)
         return None
@@ -249,6 +251,8 @@ class Reading:
     def number(self, location: Location, value: object, quantity: Quantity) -> float | None:
         if isinstance(value, bool) or not isinstance(value, int | float):
             code = "wrong_type"
+        elif isinstance(value, int) and abs(value) > _LARGEST:  # no float: an integer of hundreds of digits
+            code = "out_of_range"
         elif not math.isfinite(value):
             code = "not_finite"
         elif not quantity.admits(value):

@@ -3,12 +3,21 @@ site)."""
 
 from __future__ import annotations
 
+from typing import Final
+
 from django.contrib.postgres.fields import ArrayField
 from django.db import models
-from django.db.models import Q
+from django.db.models import F, Func, Q, Value
+from django.db.models.functions import Length
+from django.db.models.lookups import LessThanOrEqual
 
 from zones.electrical.estimates import Estimates, estimates_of
 from zones.electrical.verdicts import Verdict
+
+LONGEST_REASON: Final = 500
+"""Of why something cannot be computed: a code, or the error of a whole site."""
+MOST_REASONS: Final = 20
+LONGEST_STATE_REASON: Final = 2000
 
 
 class Case(models.Model):
@@ -128,7 +137,7 @@ class Finding(models.Model):
     changed_at = models.DateTimeField()
     cleared_at = models.DateTimeField(null=True, blank=True)
     deferred_until = models.DateField(null=True, blank=True)
-    state_reason = models.TextField(blank=True)
+    state_reason = models.TextField(max_length=LONGEST_STATE_REASON, blank=True)
     state_by = models.CharField(max_length=150, blank=True)
     outcome = models.CharField(max_length=14, choices=Outcome.choices, default=Outcome.NONE, blank=True)
     version = models.BigIntegerField(default=1, editable=False)
@@ -151,6 +160,27 @@ class Finding(models.Model):
                 condition=Q(state="deferred", deferred_until__isnull=False)
                 | (~Q(state="deferred") & Q(deferred_until__isnull=True)),
                 name="finding_deferred_until_a_day",
+            ),
+            models.CheckConstraint(
+                condition=LessThanOrEqual(Length("state_reason"), LONGEST_STATE_REASON),
+                name="finding_state_reason_limited",
+            ),
+            models.CheckConstraint(
+                condition=Q(reasons__len__lte=MOST_REASONS)
+                & Q(
+                    LessThanOrEqual(
+                        Length(
+                            Func(
+                                F("reasons"),
+                                Value(""),
+                                function="array_to_string",
+                                output_field=models.TextField(),
+                            )
+                        ),
+                        MOST_REASONS * LONGEST_REASON,
+                    )
+                ),
+                name="finding_reasons_limited",
             ),
         ]
         indexes = [

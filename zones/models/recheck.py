@@ -2,8 +2,29 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 from django.contrib.postgres.fields import ArrayField
 from django.db import models
+from django.db.models import Q
+from django.db.models.functions import Length
+from django.db.models.lookups import LessThanOrEqual
+
+from .findings import LONGEST_REASON
+
+MOST_LIMITS: Final = 100
+"""Of one subject; the registry has fewer."""
+_ARRAYS: Final = (
+    "codes", "low", "likely", "high", "limit_value", "verdict", "detail", "low_limit", "high_limit",
+    "low_detail", "high_detail", "overloaded", "bounds", "supported",
+)  # fmt: skip
+
+
+def _as_many_as_limits() -> Q:
+    condition = Q()
+    for name in _ARRAYS:
+        condition &= Q(**{f"{name}__len__lte": MOST_LIMITS}) | Q(**{f"{name}__isnull": True})
+    return condition
 
 
 class Figures(models.Model):
@@ -51,6 +72,7 @@ class Figures(models.Model):
 
     class Meta:
         db_table = "figures"
+        constraints = [models.CheckConstraint(condition=_as_many_as_limits(), name="figures_limited")]
 
 
 class ZoneSubject(models.Model):
@@ -88,11 +110,17 @@ class SiteCheck(models.Model):
         default=0, db_default=0, help_text="How many things of the site could not be computed."
     )
     failures = models.PositiveIntegerField(default=0)
-    last_error = models.TextField(blank=True)
+    last_error = models.TextField(max_length=LONGEST_REASON, blank=True)
     next_attempt_at = models.DateTimeField(null=True)
 
     class Meta:
         db_table = "site_check"
+        constraints = [
+            models.CheckConstraint(
+                condition=LessThanOrEqual(Length("last_error"), LONGEST_REASON),
+                name="site_check_last_error_limited",
+            )
+        ]
 
 
 class DueDate(models.Model):

@@ -24,6 +24,7 @@ from zones.electrical.plant import Members
 from zones.electrical.point_loads import point_loads
 from zones.limits.registry import RULES
 from zones.models import SiteCheck
+from zones.models.findings import LONGEST_REASON
 from zones.plant.selectors import read_plant
 from zones.recheck import checked as registered
 from zones.recheck.checked import Checked
@@ -198,7 +199,7 @@ def _note_failure(site_id: int, error: Exception, marks: Sequence[int], now: dt.
        attempt.
     """
     text = " ".join(str(error).split())
-    reason = f"{type(error).__name__}: {text}"[:500] if text else type(error).__name__
+    reason = f"{type(error).__name__}: {text}"[:LONGEST_REASON] if text else type(error).__name__
     log.error("a site cannot be computed", site_id=site_id, exc_info=error)
     with transaction.atomic():
         if now is None:

@@ -3,9 +3,18 @@
 from __future__ import annotations
 
 from sites.changes.constraints import add_rules
+from zones.models.findings import LONGEST_STATE_REASON
+from zones.models.recheck import MOST_LIMITS
 
 add_rules(
     {
+        "finding_state_reason_limited": (
+            f"A reason has at most {LONGEST_STATE_REASON} characters.",
+            "state_reason",
+        ),
+        "finding_reasons_limited": "A finding keeps a few short reasons of why it cannot be computed.",
+        "site_check_last_error_limited": "What went wrong with a site is kept in short.",
+        "figures_limited": f"A subject has at most {MOST_LIMITS} limits.",
         "run_facts_fed_by_what_fits_its_kind": (
             "A supply feeds self-amplified runs, an amplifier the others.",
             "supply_id",

@@ -21,7 +21,7 @@ from sites.models import Customer, Site, User
 from tests import factories
 from tests.api.conftest import Caller
 
-MEMBERS = {"type", "title", "status", "detail", "instance", "code", "request_id", "errors"}
+MEMBERS = {"type", "title", "status", "detail", "instance", "code", "request_id", "errors", "more_errors"}
 
 
 def problem(answer: HttpResponse | Any, status: int, code: str) -> dict[str, Any]:

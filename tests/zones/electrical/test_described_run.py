@@ -255,7 +255,7 @@ def test_problems_beyond_the_limit_are_counted() -> None:
         describe(document)
     assert len(refusal.value.problems) == SHOWN_AT_MOST
     assert refusal.value.not_shown == 1000 - SHOWN_AT_MOST
-    assert str(refusal.value).endswith("and 950 more")
+    assert str(refusal.value).endswith("and 980 more")
 
 
 def test_a_problem_has_a_pointer_for_programs() -> None:

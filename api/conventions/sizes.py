@@ -1,0 +1,71 @@
+"""How large an answer may be. A page ends before the item with which it would be larger; an answer that is on
+one page leaves out the ends of its longest lists, and says so."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping, Sequence
+from typing import Any, Final
+
+from rest_framework import serializers
+
+from . import fields
+from .bodies import to_json
+from .places import Steps, pointer
+
+LARGEST_ANSWER_BYTES: Final = 16 * 1024 * 1024
+MOST_LISTED: Final = 500
+"""Items of one list in an answer that is on one page; as many as a page has."""
+
+
+class LeftOutSerializer(serializers.Serializer):
+    """A list that is too long for one answer."""
+
+    pointer = fields.Text(help_text="Where it is in this answer: a JSON pointer.")
+    count = fields.Whole(help_text="How many more items it has: ask for them by their own list.")
+
+
+class WithLimitSerializer(serializers.Serializer):
+    """Of an answer on one page, whose lists are as long as a site has things."""
+
+    left_out = LeftOutSerializer(
+        many=True,
+        help_text=f"Lists that end early: those of more than {MOST_LISTED} items, or of fewer where the "
+        "answer would be too large. Empty: this is all.",
+    )
+
+
+def within_limit(answer: Mapping[str, Any], *, latest: Collection[str] = ()) -> dict[str, Any]:
+    """The answer with what ``WithLimitSerializer`` describes. ``latest``: names of lists that are in the
+    order of time, of which the latest items stay."""
+    most = MOST_LISTED
+    while True:
+        left_out: list[dict[str, Any]] = []
+        cut = _cut(answer, most, latest, left_out, ())
+        if most == 1 or len(to_json(cut)) <= LARGEST_ANSWER_BYTES:
+            cut.pop("left_out", None)
+            return {**cut, "left_out": left_out}
+        most //= 2
+
+
+def _cut(value: Any, most: int, latest: Collection[str], left_out: list[dict[str, Any]], steps: Steps) -> Any:
+    if isinstance(value, Mapping):
+        return {name: _cut(inner, most, latest, left_out, (*steps, name)) for name, inner in value.items()}
+    if isinstance(value, list | tuple):
+        kept = value
+        if len(value) > most:
+            left_out.append({"pointer": pointer(*steps), "count": len(value) - most})
+            kept = value[-most:] if steps[-1] in latest else value[:most]
+        return [_cut(inner, most, latest, left_out, (*steps, place)) for place, inner in enumerate(kept)]
+    return value
+
+
+def fitting(items: Sequence[Any]) -> int:
+    """How many of the items fit into one answer, at least one."""
+    if len(to_json(items)) <= LARGEST_ANSWER_BYTES:
+        return len(items)
+    size = 0
+    for place, item in enumerate(items):
+        size += len(to_json(item))
+        if size > LARGEST_ANSWER_BYTES:
+            return max(place, 1)
+    return len(items)

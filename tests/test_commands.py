@@ -96,7 +96,7 @@ BAD_INPUT: dict[str, dict[str, str]] = {
         ),
     },
     "recheck": {
-        "recheck --as-of 14.3.2025": "--as-of 14.3.2025: expected a day such as 2026-03-01",
+        "recheck --as-of 14.3.2025": "--as-of 14.3.2025: expected a day such as 2026-11-25",
         "recheck --all --site quay-9": "argument --site: not allowed with argument --all",
     },
     "sweep": {"sweep --interval 0": "--interval 0: expected 0.01 to 3600 seconds"},

@@ -6,6 +6,7 @@ right."""
 
 from __future__ import annotations
 
+import math
 from datetime import date, datetime
 from enum import IntEnum
 from ipaddress import ip_address
@@ -14,6 +15,7 @@ from typing import Any, ClassVar, Final, NoReturn
 from rest_framework import serializers
 from rest_framework.fields import Field
 
+from sites.fields import FIRST_DAY, LAST_DAY, DayField
 from sites.wording import did_you_mean
 
 LARGEST_ID: Final = 2**63 - 1
@@ -68,6 +70,8 @@ class Number(_Ranged, serializers.FloatField):
         if isinstance(data, bool) or (isinstance(data, str) and not isinstance(self.root, Queried)):
             self.fail("invalid")
         value: float = super().to_internal_value(data)
+        if not math.isfinite(value):
+            self.fail("overflow")
         return value
 
 
@@ -141,27 +145,34 @@ class Address(Text):
 
 
 class Day(Worded, serializers.DateField):
+    """A day in the range of all days."""
+
     default_error_messages = {
-        "invalid": "Expected a day, as in 2026-11-25.",
-        "datetime": "Expected a day without a time, as in 2026-11-25.",
+        "invalid": f"Expected {DayField.expected}.",
+        "datetime": f"Expected {DayField.expected}, without a time.",
     }
 
     def to_internal_value(self, value: Any) -> date:
         if not isinstance(value, str):
             self.fail("invalid")
-        return super().to_internal_value(value)
+        day: date = super().to_internal_value(value)
+        if not FIRST_DAY <= day <= LAST_DAY:
+            self.fail("invalid")
+        return day
 
 
 class Instant(Worded, serializers.DateTimeField):
-    default_error_messages = {
-        "invalid": "Expected a time with its offset, as in 2026-11-25T14:05:00Z.",
-        "date": "Expected a time with its offset, as in 2026-11-25T14:05:00Z.",
-        "overflow": "This time is out of range.",
-    }
+    """A time within the range of all days."""
+
+    _EXPECTED: Final = (
+        "Expected a time with its offset, as in 2026-11-25T14:05:00Z, "
+        f"from {FIRST_DAY.year} to {LAST_DAY.year}."
+    )
+    default_error_messages = {"invalid": _EXPECTED, "date": _EXPECTED, "overflow": _EXPECTED}
 
     def enforce_timezone(self, value: datetime) -> datetime:
         # A time without an offset is one of many moments; the sender must say which
-        if value.tzinfo is None:
+        if value.tzinfo is None or not FIRST_DAY <= value.date() <= LAST_DAY:
             self.fail("invalid")
         return super().enforce_timezone(value)
 

@@ -106,6 +106,12 @@ def token_make(
         raise ValidationError(
             f"{user.get_username()} is switched off, and so would the token be.", code="inactive"
         )
+    longest = Token._meta.get_field("name").max_length or 0
+    if len(name) > longest:
+        raise ValidationError(
+            f"The name of a token has at most {longest} characters; this one has {len(name)}.",
+            code="max_length",
+        )
     expires_at = expires_at or timezone.now() + LASTS
     if expires_at <= timezone.now():
         raise ValidationError("A token must expire in the future.", code="past")

@@ -18,7 +18,8 @@ from .problems import problem_in
 SEPARATORS = (",", ";", "\t")
 PROBLEM_COLUMN = "problem"  # what files “to clarify” have in addition; ignored when they come back
 SPREADSHEETS = {".xlsx", ".xls", ".xlsm", ".ods", ".numbers"}
-CELL_LIMIT = 100_000
+LONGEST_CELL = 250_000
+"""More than any cell of an export has: 500 names, each of whose characters may be a bar."""
 
 
 @dataclass
@@ -134,15 +135,19 @@ def _separator(text: str, kind: FileKind) -> str:
 
 
 def _records(text: str, sheet: Sheet) -> Iterator[tuple[int, list[str]]]:
-    csv.field_size_limit(CELL_LIMIT)
+    csv.field_size_limit(LONGEST_CELL)
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=sheet.separator, strict=True)
     number = 0
     try:
         for number, cells in enumerate(reader, 1):
             yield number, [cell.strip() for cell in cells]
     except csv.Error as error:
-        message = f"cannot be read as CSV ({error}): check its quotation marks"
-        sheet.complain(number + 1, "", "malformed_csv", message)
+        if "field larger than field limit" in str(error):
+            message = f"has a cell of more than {LONGEST_CELL:,} characters: check its quotation marks"
+            sheet.complain(number + 1, "", "long_cell", message)
+        else:
+            message = f"cannot be read as CSV ({error}): check its quotation marks"
+            sheet.complain(number + 1, "", "malformed_csv", message)
 
 
 def _take_header(sheet: Sheet, number: int, header: list[str]) -> None:

@@ -11,8 +11,9 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.utils import timezone
 
 from sites.access.services import scope_help, token_make
+from sites.fields import DayField
 from sites.models import Customer, User
-from sites.wording import did_you_mean
+from sites.wording import did_you_mean, shortened
 
 BAD_INPUT: Final = 2
 
@@ -98,10 +99,11 @@ def customers_with(codes: list[str]) -> list[Customer]:
 def _end_of(day: str | None) -> dt.datetime | None:
     if day is None:
         return None
+    field = DayField()
     try:
-        date = dt.date.fromisoformat(day)
-    except ValueError as error:
+        date: dt.date = field.clean(day, None)
+    except ValidationError as error:
         raise CommandError(
-            f"--expires {day}: expected a day such as 2027-03-31.", returncode=BAD_INPUT
+            f"--expires {shortened(day)}: expected {field.expected}.", returncode=BAD_INPUT
         ) from error
     return dt.datetime.combine(date + dt.timedelta(days=1), dt.time(), tzinfo=timezone.get_default_timezone())

@@ -144,8 +144,11 @@ def test_a_run_that_cannot_be_computed_is_named(transactional_db: None, said: An
     ("arguments", "message"),
     [
         (["--site", "quay-8"], "--site quay-8: no site has this code. Did you mean quay-9?"),
-        (["--as-of", "yesterday"], "--as-of yesterday: expected a day such as 2026-03-01"),
-        (["--as-of", "2026-02-30"], "--as-of 2026-02-30: expected a day such as 2026-03-01"),
+        (["--as-of", "yesterday"], "--as-of yesterday: expected a day such as 2026-11-25, from 1970 to 2200"),
+        (
+            ["--as-of", "2026-02-30"],
+            "--as-of 2026-02-30: expected a day such as 2026-11-25, from 1970 to 2200",
+        ),
     ],
 )
 def test_bad_input_is_refused_with_what_is_expected(

@@ -8,6 +8,7 @@ import sys
 from collections.abc import Iterator, Sequence
 from typing import IO, Any, cast
 
+from django.core.exceptions import ValidationError
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.utils.translation import ngettext
 from rich.console import Console
@@ -15,9 +16,10 @@ from rich.progress import track
 from rich.table import Table
 from rich.text import Text
 
+from sites.fields import DayField
 from sites.models import Site
 from sites.models.changes import Mark
-from sites.wording import did_you_mean
+from sites.wording import did_you_mean, shortened
 from zones.electrical.estimates import LIMITS, WORDS
 from zones.electrical.verdicts import Verdict
 from zones.recheck.as_of import Figure, SiteAsOf, sites_as_of
@@ -141,12 +143,14 @@ def _code_of(site_id: int) -> str:
 
 
 def _day(text: str) -> dt.date:
+    field = DayField()
     try:
-        return dt.date.fromisoformat(text)
-    except ValueError:
+        day: dt.date = field.clean(text, None)
+    except ValidationError:
         raise CommandError(
-            f"--as-of {text}: expected a day such as 2026-03-01", returncode=BAD_INPUT
+            f"--as-of {shortened(text)}: expected {field.expected}", returncode=BAD_INPUT
         ) from None
+    return day
 
 
 def _words(verdict: Verdict) -> str:

@@ -17,6 +17,7 @@ from django.utils import timezone
 from sites.models.access import User
 from sites.models.changes import ChangeSet
 from sites.models.places import Site
+from sites.wording import shortened
 
 from .constraints import problem_of
 from .errors import ChangeRefused, Problem
@@ -93,7 +94,7 @@ def change_set_row(
         channel=change.channel,
         user=user,
         accepted_by=user if accepted else None,
-        actor=actor,
+        actor=shortened(actor, ChangeSet._meta.get_field("actor").max_length or 0),
         done_by=change.done_by,
         reason=change.reason,
         job_reference=change.job_reference,

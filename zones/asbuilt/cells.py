@@ -8,6 +8,7 @@ those of the model field; only how a spreadsheet writes them is known here.
 from __future__ import annotations
 
 import re
+import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
@@ -102,7 +103,9 @@ class Text(Cell):
 
     def write(self, value: Any) -> str:
         text = str(value)
-        return f"'{text}" if text.startswith(_FORMULA) else text
+        # Nor is a name that is a question mark taken for unknown, or joined with what stands before it
+        as_it_is = text.startswith(_FORMULA) or text == UNKNOWN or unicodedata.combining(text[0])
+        return f"'{text}" if as_it_is else text
 
 
 @dataclass(frozen=True)

@@ -11,11 +11,14 @@ from django.utils import timezone
 
 from sites.changes.services import today_at
 from sites.models import User
+from sites.wording import shortened
 from zones.models import Case, DueDate, Finding
 from zones.recheck.recheck_queue import begins_at
 
 from .events import notify_acknowledged
 from .rechecked import DEFERRAL_ENDS
+
+LONGEST_NAME = Finding._meta.get_field("state_by").max_length or 0
 
 
 class StaleVersionError(Exception):
@@ -107,10 +110,15 @@ def case_set_ticket_reference(
             code="max_length",
         )
     locked.ticket_reference = reference
-    locked.ticket_by = user.get_full_name() or user.get_username()
+    locked.ticket_by = _name(user)
     locked.version += 1
     locked.save(update_fields=["ticket_reference", "ticket_by", "version"])
     return locked
+
+
+def _name(user: User) -> str:
+    """As a person reads it: a first and a last name may together be longer than is kept."""
+    return shortened(user.get_full_name() or user.get_username(), LONGEST_NAME)
 
 
 def _locked(finding: Finding, expected_version: int | None, *, cleared_too: bool = False) -> Finding:
@@ -126,7 +134,7 @@ def _locked(finding: Finding, expected_version: int | None, *, cleared_too: bool
 
 
 def _written(finding: Finding, user: User, reason: str) -> Finding:
-    finding.state_by = user.get_full_name() or user.get_username()
+    finding.state_by = _name(user)
     finding.state_reason = reason.strip()
     finding.version += 1
     finding.save(update_fields=["state", "deferred_until", "outcome", "state_by", "state_reason", "version"])

@@ -303,6 +303,17 @@ REQUEST_THREADS = _whole_number("ZONEBOOK_THREADS", 4, least=1)
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 
+# --- imports ------------------------------------------------------------------------------------------------
+# What one import of as-built files takes, and what reading them may take of the machine
+
+IMPORT_LIMITS = {
+    "files_mib": _whole_number("ZONEBOOK_IMPORT_FILES_MIB", 200),
+    "rows": _whole_number("ZONEBOOK_IMPORT_ROWS", 1_000_000),
+    "memory_mib": _whole_number("ZONEBOOK_IMPORT_MEMORY_MIB", 4096),
+    "cpu_s": _whole_number("ZONEBOOK_IMPORT_CPU_S", 600),
+}
+
+
 # --- cache --------------------------------------------------------------------------------------------------
 # Holds nothing but counts of requests. Without an address each process counts for itself.
 

@@ -24,7 +24,7 @@ from psycopg import sql
 from api.management.commands.bench import MOST_IMPORTED
 from sites.models import ChangeSet, Coverage, Site
 from tests.bench.lines import Line, line, peak_rss_mb, seconds
-from zones.asbuilt.files import read_folder
+from tests.zones.asbuilt.folders import content_of
 from zones.asbuilt.formats import SHARED, SITED
 from zones.asbuilt.resolving import Importer
 from zones.asbuilt.services import export_folder, import_files
@@ -74,8 +74,7 @@ def _files(sites: int) -> Files:
     chosen = list(Site.objects.order_by("pk").values_list("pk", flat=True)[: min(sites, MOST_IMPORTED)])
     with tempfile.TemporaryDirectory(prefix="zonebook-bench-") as folder:
         export_folder(Path(folder), sites=Site.objects.filter(pk__in=chosen))
-        files, _ = read_folder(Path(folder))
-    return files
+        return content_of(Path(folder))
 
 
 def _import(files: Files) -> None:

@@ -5,19 +5,18 @@ from __future__ import annotations
 import csv
 import io
 import itertools
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass, field
-from pathlib import Path
 
-from sites.changes.errors import Problem
+from sites.changes.errors import ChangeRefused, Problem
 from sites.wording import perhaps
 
 from .formats import BY_NAME, FileKind
+from .intake import Files, Limits, content_of
 from .problems import problem_in
 
 SEPARATORS = (",", ";", "\t")
 PROBLEM_COLUMN = "problem"  # what files “to clarify” have in addition; ignored when they come back
-SPREADSHEETS = {".xlsx", ".xls", ".xlsm", ".ods", ".numbers"}
 LONGEST_CELL = 250_000
 """More than any cell of an export has: 500 names, each of whose characters may be a bar."""
 
@@ -41,40 +40,46 @@ class Sheet:
         self.problems.append(problem_in(self.kind.file, row, column, code, message))
 
 
-def read_folder(folder: Path) -> tuple[dict[str, bytes], list[Problem]]:
-    """The CSV files of a folder by name. Other files are left alone, but a spreadsheet is a problem: it was
-    not saved as CSV.
-    """
-    files: dict[str, bytes] = {}
-    problems = []
-    for path in sorted(folder.iterdir()):
-        if path.is_dir() or path.name.startswith("."):
-            continue
-        if path.suffix.lower() == ".csv":
-            files[path.name] = path.read_bytes()
-        elif path.suffix.lower() in SPREADSHEETS:
-            message = "a spreadsheet cannot be read: save each sheet as CSV UTF-8"
-            problems.append(problem_in(path.name, 0, "", "not_csv", message))
-    return files, problems
+class RowCount:
+    """The rows of all files, counted while they are read."""
+
+    def __init__(self, most: int) -> None:
+        self._most = most
+        self._count = 0
+
+    def add(self, file: str) -> None:
+        """One more; ChangeRefused where that is too many."""
+        self._count += 1
+        if self._count > self._most:
+            detail = (
+                f"with this one the files have more than {self._most:,} rows: import them in parts, or raise "
+                "ZONEBOOK_IMPORT_ROWS"
+            )
+            raise ChangeRefused([problem_in(file, 0, "", "too_many_rows", detail)])
 
 
-def read_files(files: Mapping[str, bytes]) -> tuple[dict[str, Sheet], list[Problem]]:
+def read_files(files: Files, most: Limits) -> tuple[dict[str, Sheet], list[Problem]]:
     """Sheets by the name of their kind, and what is wrong with whole files."""
     sheets: dict[str, Sheet] = {}
     problems: list[Problem] = []
-    for name, content in files.items():
+    count = RowCount(most.rows)
+    for name, file in files.items():
         stem = name.removesuffix(".csv").casefold()
         if stem not in BY_NAME:
             known = f"there is no file of this name{perhaps(stem, BY_NAME)}"
             problems.append(problem_in(name, 0, "", "unknown_file", f"{known}; known: {', '.join(BY_NAME)}"))
             continue
-        sheets[stem] = read_sheet(BY_NAME[stem], content)
-        problems += sheets[stem].problems
+        content, wrong = content_of(name, file, most)
+        problems += wrong
+        if not wrong:
+            sheets[stem] = read_sheet(BY_NAME[stem], content, count)
+            problems += sheets[stem].problems
     return sheets, problems
 
 
-def read_sheet(kind: FileKind, content: bytes) -> Sheet:
-    """One file. A problem with its header leaves its rows unread: what their cells mean is not known."""
+def read_sheet(kind: FileKind, content: bytes, count: RowCount | None = None) -> Sheet:
+    """One file, its rows counted by ``count``. A problem with its header leaves its rows unread: what their
+    cells mean is not known."""
     sheet = Sheet(kind)
     text = _decoded(content, sheet)
     if text is None:
@@ -101,6 +106,8 @@ def read_sheet(kind: FileKind, content: bytes) -> Sheet:
             )
             sheet.complain(number, "", "too_many_cells", message)
         elif any(cells):
+            if count is not None:
+                count.add(kind.file)
             named = itertools.zip_longest(sheet.header, cells[:width], fillvalue="")
             sheet.rows.append((number, dict(named)))
     return sheet
@@ -109,6 +116,9 @@ def read_sheet(kind: FileKind, content: bytes) -> Sheet:
 def _decoded(content: bytes, sheet: Sheet) -> str | None:
     if content.startswith((b"\xff\xfe", b"\xfe\xff")):
         sheet.complain(0, "", "encoding", "is UTF-16: save it as CSV UTF-8")
+        return None
+    if b"\0" in content:
+        sheet.complain(0, "", "not_text", "is no text: save the sheet as CSV UTF-8")
         return None
     try:
         return content.decode("utf-8-sig")

@@ -6,7 +6,7 @@ import csv
 import gc
 import itertools
 from collections import Counter
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -23,9 +23,11 @@ from sites.models import Site
 from sites.models.access import User
 from sites.models.changes import ChangeSet
 
+from .child import in_child
 from .exporting import Exporter, shared_row
-from .files import read_files
+from .files import Sheet, read_files
 from .formats import ALL, SHARED, FileKind
+from .intake import Files, Limits, limits, too_large
 from .parsing import Row, parse
 from .problems import problem_in
 from .record import Record
@@ -59,7 +61,7 @@ class Imported:
 
 
 def import_files(
-    files: Mapping[str, bytes],
+    files: Files,
     importer: Importer,
     *,
     user: User | None = None,
@@ -68,20 +70,22 @@ def import_files(
     accept_good: bool = False,
     progress: Progress | None = None,
 ) -> Imported:
-    """Take as-built files (file name to content) into the record, all or nothing.
+    """Take as-built files (file name to content, or to where it lies) into the record, all or nothing.
 
     ``accept_good``: take the rows that are good, and give the others back in ``Imported.rejected``.
     ``dry_run``: do everything, the database's own checks included, and roll it back. Errors:
     ``ChangeRefused`` with all that is wrong (``problems.place_of`` says where); nothing was written.
 
-    1. Read and parse; no database.
+    1. Read and parse, within the limits of the settings, in a child process; no database.
     2. Lock the sites that are there already, in the order of their ids, and read their record.
     3. Resolve every row against it. 4. Write. 5. Commit, or roll back.
     """
     report = progress or (lambda *_: None)
     with _uncollected():
-        sheets, problems = read_files(files)
-        rows = {name: parse(sheet) for name, sheet in sheets.items()}
+        most = limits()
+        if large := too_large(files, most):
+            raise ChangeRefused(large)
+        sheets, rows, problems = in_child(lambda: _parsed(files, most), most)
         everything = [row for kind in ALL for row in rows.get(kind.name, [])]
         if problems:
             raise ChangeRefused([*problems, *_problems(everything)])
@@ -106,6 +110,15 @@ def import_files(
         waiting=sum(row.waits_for is not None and not row.problems for row in everything),
         rejected=rejected_files(sheets, rows),
     )
+
+
+def _parsed(files: Files, most: Limits) -> tuple[dict[str, Sheet], dict[str, list[Row]], list[Problem]]:
+    sheets, problems = read_files(files, most)
+    rows = {}
+    for name, sheet in sheets.items():
+        rows[name] = parse(sheet)
+        sheet.rows = []  # each row has its cells
+    return sheets, rows, problems
 
 
 @contextmanager

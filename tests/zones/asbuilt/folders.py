@@ -6,6 +6,7 @@ import csv
 import datetime as dt
 import io
 from collections.abc import Mapping
+from pathlib import Path
 from typing import Any
 
 from django.db import models
@@ -29,6 +30,7 @@ from sites.models import (
     SwitchPortFacts,
 )
 from sites.models.changes import ChangeSet
+from zones.asbuilt.intake import files_of
 from zones.asbuilt.resolving import Importer
 from zones.asbuilt.services import Imported, import_files
 from zones.models import (
@@ -162,6 +164,13 @@ def as_files(
         writer.writerows(rows)
         files[f"{name}.csv"] = out.getvalue().encode(encoding)
     return files
+
+
+def content_of(folder: Path) -> dict[str, bytes]:
+    """The files of a folder as an import takes them, all of them good."""
+    files, problems = files_of(folder)
+    assert not problems
+    return {name: path.read_bytes() for name, path in files.items()}
 
 
 def take(folder: Mapping[str, Rows], **options: Any) -> Imported:

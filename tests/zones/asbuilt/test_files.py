@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import pytest
 
-from zones.asbuilt.files import read_files, read_folder, read_sheet
+from zones.asbuilt.files import read_files, read_sheet
 from zones.asbuilt.formats import BY_NAME
+from zones.asbuilt.intake import limits
 from zones.asbuilt.problems import place_of
 
 ZONES = BY_NAME["zones"]
@@ -87,16 +86,8 @@ def test_the_column_that_says_what_was_wrong_is_read_over() -> None:
 
 
 def test_file_names_are_known_or_named() -> None:
-    sheets, problems = read_files({"Zones.csv": b"site,name\n", "zone.csv": b""})
+    sheets, problems = read_files({"Zones.csv": b"site,name\n", "zone.csv": b""}, limits())
     assert list(sheets) == ["zones"]
     (problem,) = problems
     assert (place_of(problem)[0], problem.code) == ("zone.csv", "unknown_file")
     assert "did you mean zones?" in problem.detail
-
-
-def test_a_folder_takes_csv_leaves_the_rest_and_names_spreadsheets(tmp_path: Path) -> None:
-    for name in ("zones.csv", "README.md", "survey.xlsx", ".zones.csv.part"):
-        (tmp_path / name).write_bytes(b"")
-    files, problems = read_folder(tmp_path)
-    assert list(files) == ["zones.csv"]
-    assert [(place_of(problem)[0], problem.code) for problem in problems] == [("survey.xlsx", "not_csv")]

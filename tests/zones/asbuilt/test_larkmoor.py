@@ -19,7 +19,6 @@ from django.utils import timezone
 from sites.changes.steps import first_step_after, first_step_of
 from sites.models import Closet, Contract, Coverage, Customer, DeviceModel, Endpoint, Site
 from sites.models.changes import ChangeSet
-from zones.asbuilt.files import read_folder
 from zones.asbuilt.resolving import Importer
 from zones.asbuilt.services import Imported, import_files
 from zones.electrical.evaluate import evaluate
@@ -32,7 +31,7 @@ from zones.plant.selectors import read_plant
 from zones.subjects import Names
 from zones.visits.survey import site_survey
 
-from .folders import versions_of
+from .folders import content_of, versions_of
 from .test_round_trip import exported, taken_as_another
 
 FIXTURES = Path(settings.BASE_DIR) / "fixtures"
@@ -97,9 +96,7 @@ IN_ORDER = {
 def take_larkmoor() -> Imported:
     files: dict[str, bytes] = {}
     for folder in ("catalogue", "larkmoor"):
-        found, problems = read_folder(FIXTURES / folder)
-        assert not problems
-        files |= found
+        files |= content_of(FIXTURES / folder)
     return import_files(files, Importer("Demo", timezone.now()))
 
 

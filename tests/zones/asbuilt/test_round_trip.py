@@ -21,21 +21,18 @@ from sites.models import Closet, Site
 from sites.models.changes import ChangeSet
 from tests.factories import change
 from tests.zones.test_replay import Naive, built_before, random_operation, replay
-from zones.asbuilt.files import read_folder
 from zones.asbuilt.resolving import Importer
 from zones.asbuilt.services import Imported, export_folder, import_files
 from zones.models import Point
 
-from .folders import NOW, pier, point, record_of, take, versions_of
+from .folders import NOW, content_of, pier, point, record_of, take, versions_of
 
 pytestmark = pytest.mark.django_db
 
 
 def exported(site: Site, folder: Path) -> dict[str, bytes]:
     export_folder(folder, sites=Site.objects.filter(pk=site.pk))
-    files, problems = read_folder(folder)
-    assert not problems
-    return files
+    return content_of(folder)
 
 
 def taken_as_another(files: dict[str, bytes], site: Site) -> tuple[Site, Imported]:

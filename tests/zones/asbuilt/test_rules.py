@@ -9,13 +9,12 @@ import pytest
 
 from sites.changes.errors import ChangeRefused
 from sites.models import Block, EndpointFacts, Site, Supply
-from zones.asbuilt.files import read_folder
 from zones.asbuilt.problems import place_of
 from zones.asbuilt.resolving import Importer
 from zones.asbuilt.services import export_folder, import_files
 from zones.models import ClipFacts, Run
 
-from .folders import NOW, Folder, pier, point, record_of, take
+from .folders import NOW, Folder, content_of, pier, point, record_of, take
 
 pytestmark = pytest.mark.django_db
 GW2 = {"site": "pier", "name": "GW2", "closet": "C1", "model": "gateway", "switch": "SW1", "port": "1"}
@@ -134,7 +133,7 @@ def test_a_lifted_cross_connect_comes_back_as_it_was(tmp_path: Path) -> None:
     assert ClipFacts.objects.filter(block__kind=Block.Kind.TYPE_110, is_in=False).count() == 2
     before = record_of(Site.objects.get())
     export_folder(tmp_path)
-    files, _ = read_folder(tmp_path)
+    files = content_of(tmp_path)
     assert import_files(files, Importer("Mila Quay", NOW)).nothing_new
     other = {name: content.replace(b"pier,", b"quay,") for name, content in files.items()}
     import_files(other, Importer("Mila Quay", NOW))

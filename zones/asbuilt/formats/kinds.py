@@ -96,6 +96,11 @@ _KINDS: dict[str, FileKind] = {}
 """The kinds by name, those first that others refer to."""
 
 
+def kind_named(name: str) -> FileKind:
+    """The kind of this name."""
+    return _KINDS[name]
+
+
 def file_kind(
     name: str,
     about: str,
@@ -260,6 +265,10 @@ class FileKind:
     @property
     def file(self) -> str:
         return f"{self.name}.csv"
+
+    def __reduce__(self) -> tuple[Callable[[str], FileKind], tuple[str]]:
+        # There is one of each: what another process says of a kind is said of this one
+        return kind_named, (self.name,)
 
     # -- columns
 

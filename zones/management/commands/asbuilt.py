@@ -10,7 +10,7 @@ import json
 import os
 import sys
 from argparse import ArgumentTypeError
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from datetime import date
 from getpass import getuser
@@ -27,12 +27,15 @@ from sites.changes.errors import ChangeRefused, Problem
 from sites.fields import DayField
 from sites.models import Customer, Site, User
 from sites.wording import perhaps, plural
-from zones.asbuilt.files import read_folder
 from zones.asbuilt.format_page import render
+from zones.asbuilt.intake import files_of
 from zones.asbuilt.problems import place_of, problem_in, sentence_of
 from zones.asbuilt.resolving import Importer
 from zones.asbuilt.services import Imported, export_folder, import_files
 from zones.asbuilt.services import Progress as Report
+
+MOST_LISTED = 500
+"""Problems that are printed. More than that are of one kind, and are put right in one go."""
 
 
 class Command(BaseCommand):
@@ -98,7 +101,7 @@ class Command(BaseCommand):
             raise CommandError(
                 f"{aside} holds files already: name an empty folder with --aside", returncode=2
             )
-        files = self._read(options)
+        files = self._files(options)
         user = _user(options["user"])
         importer = Importer(
             actor=(user.get_full_name() or user.get_username()) if user else getuser(),
@@ -128,13 +131,13 @@ class Command(BaseCommand):
         if done.problems:
             sys.exit(3)
 
-    def _read(self, options: dict[str, Any]) -> dict[str, bytes]:
-        files: dict[str, bytes] = {}
+    def _files(self, options: dict[str, Any]) -> dict[str, Path]:
+        files: dict[str, Path] = {}
         problems: list[Problem] = []
         for folder in options["folders"]:
             if not folder.is_dir():
                 raise CommandError(f"{folder} is not a folder", returncode=2)
-            found, wrong = read_folder(folder)
+            found, wrong = files_of(folder)
             problems += wrong
             message = "is in two of the folders: import one after the other"
             twice = sorted(files.keys() & found.keys())
@@ -149,10 +152,9 @@ class Command(BaseCommand):
 
     def _refuse(self, problems: Sequence[Problem], options: dict[str, Any]) -> NoReturn:
         if options["json"]:
-            self._print({"ok": False, "written": {}, "problems": _as_json(problems)})
+            self._print({"ok": False, "written": {}, **_as_json(problems)})
         else:
-            for problem in problems:
-                self.stderr.write(sentence_of(problem), self.style.ERROR)
+            self._list(problems, self.style.ERROR)
             self.stderr.write(f"{len(problems)} {plural(len(problems), 'problem')}; nothing was written.")
         sys.exit(2)
 
@@ -165,7 +167,7 @@ class Command(BaseCommand):
                     "rows": done.rows,
                     "written": done.written,
                     "change_sets": [] if done.dry_run else [change_set.pk for change_set in done.change_sets],
-                    "problems": _as_json(done.problems),
+                    **_as_json(done.problems),
                     "waiting": done.waiting,
                     "aside": {name: str(aside / name) for name in done.rejected},
                 }
@@ -177,8 +179,7 @@ class Command(BaseCommand):
             self.stdout.write(f"Nothing to write: the record holds all {rows} already.")
         else:
             self.stdout.write(f"{verb} {_listed(done.written)}.")
-        for problem in done.problems:
-            self.stderr.write(sentence_of(problem), self.style.WARNING)
+        self._list(done.problems, self.style.WARNING)
         if done.problems:
             found = f"{len(done.problems)} {plural(len(done.problems), 'problem')}"
             waiting = f"{done.waiting} {plural(done.waiting, 'row')} waiting for others"
@@ -186,6 +187,12 @@ class Command(BaseCommand):
             self.stderr.write(
                 f"{found}, {waiting}; these {where} {aside}. Correct them and import from there."
             )
+
+    def _list(self, problems: Sequence[Problem], style: Any) -> None:
+        for problem in problems[:MOST_LISTED]:
+            self.stderr.write(sentence_of(problem), style)
+        if len(problems) > MOST_LISTED:
+            self.stderr.write(f"and {len(problems) - MOST_LISTED:,} more", style)
 
     # -- out
 
@@ -217,12 +224,13 @@ def _listed(counts: Mapping[str, int]) -> str:
     return ", ".join(f"{count} {name}" for name, count in counts.items())
 
 
-def _as_json(problems: Iterable[Problem]) -> list[dict[str, Any]]:
-    return [
+def _as_json(problems: Sequence[Problem]) -> dict[str, Any]:
+    listed = [
         dict(zip(("file", "row", "column"), place_of(problem), strict=True))
         | {"code": problem.code, "message": problem.detail}
-        for problem in problems
+        for problem in problems[:MOST_LISTED]
     ]
+    return {"problems": listed, "more_problems": len(problems) - len(listed)}
 
 
 def _day(text: str) -> date:

@@ -8,7 +8,7 @@ from django.db.models.lookups import LessThanOrEqual
 
 
 class Migration(migrations.Migration):
-    dependencies = [("zones", "0016_findings_of_new_limits")]
+    dependencies = [("zones", "0022_reading_signal_holds")]
     operations = [
         migrations.SeparateDatabaseAndState(
             [],

@@ -1,4 +1,5 @@
-"""A change set holds so many operations; what was stored before is not read through."""
+"""A change set holds so many operations, but for those that tell what an import rewrote; what was stored
+before is not read through."""
 
 from django.contrib.postgres.operations import AddConstraintNotValid
 from django.db import migrations, models
@@ -6,12 +7,13 @@ from django.db.models.lookups import LessThanOrEqual
 
 
 class Migration(migrations.Migration):
-    dependencies = [("sites", "0022_conductor_colours_are_a_line")]
+    dependencies = [("sites", "0027_secrets_replaced_and_removed")]
     operations = [
         AddConstraintNotValid(
             "ChangeSet",
             models.CheckConstraint(
-                condition=LessThanOrEqual(
+                condition=models.Q(("operations__contains", [{"op": "import.rewrote"}]))
+                | LessThanOrEqual(
                     models.Func(
                         models.F("operations"),
                         function="jsonb_array_length",

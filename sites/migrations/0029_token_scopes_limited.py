@@ -5,7 +5,7 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-    dependencies = [("sites", "0023_operations_limited")]
+    dependencies = [("sites", "0028_operations_limited")]
     operations = [
         AddConstraintNotValid(
             "Token",

@@ -7,7 +7,7 @@ from django.db.models.lookups import LessThanOrEqual
 
 
 class Migration(migrations.Migration):
-    dependencies = [("zones", "0017_reasons_of_findings_limited")]
+    dependencies = [("zones", "0023_reasons_of_findings_limited")]
     operations = [
         migrations.SeparateDatabaseAndState(
             [],

@@ -13,7 +13,7 @@ for name in ARRAYS:
 
 
 class Migration(migrations.Migration):
-    dependencies = [("zones", "0018_errors_of_sites_limited")]
+    dependencies = [("zones", "0024_errors_of_sites_limited")]
     operations = [
         AddConstraintNotValid("Figures", models.CheckConstraint(condition=CONDITION, name="figures_limited"))
     ]

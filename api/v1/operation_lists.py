@@ -38,8 +38,9 @@ class OperationList(fields.Worded):
         return data
 
     def to_representation(self, value: Any) -> Any:
-        # As they were sent, without the versions they build on
-        return [{name: part for name, part in body.items() if name != "expects"} for body in value]
+        # As they were sent, without the versions they build on; of an import's corrections the first
+        shown = value[:MOST_OPERATIONS]
+        return [{name: part for name, part in body.items() if name != "expects"} for body in shown]
 
 
 class OperationListSchema(OpenApiSerializerFieldExtension):

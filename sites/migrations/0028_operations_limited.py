@@ -1,4 +1,5 @@
-"""A change set holds so many operations; what was stored before is not read through."""
+"""A change set holds so many operations, but for those that tell what an import rewrote; what was stored
+before is not read through."""
 
 from django.contrib.postgres.operations import AddConstraintNotValid
 from django.db import migrations, models
@@ -11,7 +12,8 @@ class Migration(migrations.Migration):
         AddConstraintNotValid(
             "ChangeSet",
             models.CheckConstraint(
-                condition=LessThanOrEqual(
+                condition=models.Q(("operations__contains", [{"op": "import.rewrote"}]))
+                | LessThanOrEqual(
                     models.Func(
                         models.F("operations"),
                         function="jsonb_array_length",

@@ -14,7 +14,8 @@ from django.db.models.lookups import LessThanOrEqual
 from sites import fields
 
 MOST_OPERATIONS: Final = 500
-"""What a change set holds at most. More than that is an import: it writes its rows itself."""
+"""What a change set holds at most. More than that is an import: it writes its rows itself, and its operations
+only tell what a correction in the files rewrote."""
 
 
 class ChangeSet(models.Model):
@@ -107,7 +108,8 @@ class ChangeSet(models.Model):
                 name="change_set_accepted_has_step",
             ),
             models.CheckConstraint(
-                condition=LessThanOrEqual(
+                condition=Q(operations__contains=[{"op": "import.rewrote"}])
+                | LessThanOrEqual(
                     Func(F("operations"), function="jsonb_array_length", output_field=models.IntegerField()),
                     MOST_OPERATIONS,
                 ),

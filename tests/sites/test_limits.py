@@ -20,12 +20,15 @@ TABLES = sorted(
     for model in apps.get_app_config(label).get_models(include_auto_created=True)
 )
 LONG = 1_000_000
-# JSON that no person writes: rows of one statement, and what the service says of its own figures
+# What no person writes: rows of one statement, what the service says of its own figures, its own answers, and
+# whose customers they were
 OF_THE_SERVICE = {
     ("change", "old_rows"),
     ("change", "new_rows"),
     ("event", "body"),
     ("finding", "attribution"),
+    ("kept_answer", "headers"),
+    ("kept_answer", "customer_ids"),
 }
 
 

@@ -32,7 +32,7 @@ def corrected_columns(kind: FileKind) -> tuple[str, ...]:
     return tuple(column.name for column in kind.columns if column.name not in (*fixed, *_NOT_REWRITTEN))
 
 
-_CELL = Text(NoteField(max_length=20_000))
+_CELL = Text(NoteField(max_length=150_000))
 
 CORRECTIONS = FileKind(
     name="corrections",

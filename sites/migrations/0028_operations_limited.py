@@ -13,13 +13,15 @@ class Migration(migrations.Migration):
             "ChangeSet",
             models.CheckConstraint(
                 condition=models.Q(("operations__contains", [{"op": "import.rewrote"}]))
-                | LessThanOrEqual(
-                    models.Func(
-                        models.F("operations"),
-                        function="jsonb_array_length",
-                        output_field=models.IntegerField(),
-                    ),
-                    500,
+                | models.Q(
+                    LessThanOrEqual(
+                        models.Func(
+                            models.F("operations"),
+                            function="jsonb_array_length",
+                            output_field=models.IntegerField(),
+                        ),
+                        500,
+                    )
                 ),
                 name="change_set_operations_limited",
             ),

@@ -109,9 +109,13 @@ class ChangeSet(models.Model):
             ),
             models.CheckConstraint(
                 condition=Q(operations__contains=[{"op": "import.rewrote"}])
-                | LessThanOrEqual(
-                    Func(F("operations"), function="jsonb_array_length", output_field=models.IntegerField()),
-                    MOST_OPERATIONS,
+                | Q(
+                    LessThanOrEqual(
+                        Func(
+                            F("operations"), function="jsonb_array_length", output_field=models.IntegerField()
+                        ),
+                        MOST_OPERATIONS,
+                    )
                 ),
                 name="change_set_operations_limited",
             ),

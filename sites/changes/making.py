@@ -56,9 +56,9 @@ def today_at(site_id: int | None) -> dt.date:
     return today_in(zones.first() or "UTC")
 
 
-def today_in(time_zone: str) -> dt.date:
-    """Today in a time zone, by its name."""
-    return timezone.now().astimezone(ZoneInfo(time_zone)).date()
+def today_in(time_zone: str, now: dt.datetime | None = None) -> dt.date:
+    """Today in a time zone, by its name. now: None: by the clock."""
+    return (now or timezone.now()).astimezone(ZoneInfo(time_zone)).date()
 
 
 def next_site_id() -> int:

@@ -286,12 +286,12 @@ def _rewrote(change: Change) -> list[Values]:
     rows = [one for one in change.rewrote if not one.thing.refused]
     named = {one for row in rows for one in _named_in(row) if one.kind.model is not None and one.id is None}
     _reserve_ids(sorted(named, key=lambda one: one.kind.name))
-    kept = []
+    kept: dict[str, list[Values]] = defaultdict(list)
     for row in rows:
-        before, after = _kept(row, row.before), _kept(row, row.after)
         since = {} if row.facts is None else {"since": _id(row.facts.change)}
-        kept.append({"op": REWROTE, "table": _table(row), "before": before, "after": after, **since})
-    return kept
+        before, after = _kept(row, row.before), _kept(row, row.after)
+        kept[_table(row)].append({"before": before, "after": after, **since})
+    return [{"op": REWROTE, "table": table, "rows": rewritten} for table, rewritten in kept.items()]
 
 
 def _named_in(row: Rewritten) -> Iterator[Thing]:

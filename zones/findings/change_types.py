@@ -12,8 +12,9 @@ class ChangeType:
 
     phrase: its fields are ``device`` (how many of which kind), ``thing``, ``span`` (" from … to …" where
     values are known), ``way`` (raised, lowered or changed), ``move`` (what was connected to what), ``old``
-    and ``new`` (models), and ``count`` with a noun as its format. rank: the order in which a sentence names
-    several. unit: of its values. adds: devices or loads were added.
+    and ``new`` (models), ``count`` with a noun as its format, and ``of`` likewise, which leaves the number
+    out. rank: the order in which a sentence names several. unit: of its values. adds: devices or loads were
+    added.
 
     Of an alteration of rows, columns: the table and patterns of its columns; it is made where one of them
     differs, and the first is the value that is named. refers_to: the kind of thing that this value is an
@@ -36,9 +37,9 @@ CHANGE_TYPES: Final[dict[str, ChangeType]] = {
     "device_swapped": ChangeType("{old} replaced by {device} ({new})", 2),
     "count_raised": ChangeType("{device} more counted", 2, adds=True),
     "count_lowered": ChangeType("{device} fewer counted", 3),
-    "tap_changed": ChangeType("tap of {device} {way}{span}", 3, "W", columns="points tap_*"),
+    "tap_changed": ChangeType("{of:tap} of {device} {way}{span}", 3, "W", columns="points tap_*"),
     "current_changed": ChangeType(
-        "current of {device} {way}{span}", 3, "A", columns="points *_current_a current_basis"
+        "{of:current} of {device} {way}{span}", 3, "A", columns="points *_current_a current_basis"
     ),
     "run_supply": ChangeType("{move}", 4, columns="runs supply_index", refers_to="supply"),
     "point_supply": ChangeType(

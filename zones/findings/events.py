@@ -5,13 +5,14 @@ is only probably past makes an event unless the contract says no; advice never d
 one summary, once. What a new formula changed is recorded without an event. A ticketing system opens one
 ticket a case and closes the same one: ``case_key`` is stable, and a case without an event so far is opened by
 its first event (a contract begins, the site goes into service, a finding grows worse). What an edit of the
-catalogue brought to light is one summary a customer, of the sites that are rechecked together.
+catalogue brought to light is one summary a customer, once every site concerned was rechecked
+(``catalogue_news``).
 """
 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from enum import StrEnum
 from typing import Any
 
@@ -25,7 +26,7 @@ from sites.outbox.services import events_write
 from sites.selectors import contract_today
 from zones.electrical.verdicts import Verdict
 from zones.limits.registry import limit_by_code
-from zones.models import Case, Finding, Takeover
+from zones.models import Case, CatalogueNews, Finding, Takeover
 
 from .event_payloads import Payloads, change_set_body
 from .reconcile import CaseUpdate, Entry, What
@@ -77,15 +78,15 @@ def notify(
     by_catalogue = [(update, kind) for update, kind in chosen if _is_of_the_catalogue(update, kind)]
     chosen = [one for one in chosen if one not in by_catalogue]
     named = {f.pk: f for cases in summaries.values() for of_case in cases.values() for f in of_case}
-    named |= {f.pk: f for update, _ in (*chosen, *by_catalogue) for f in _findings(update)}
+    named |= {f.pk: f for update, _ in chosen for f in _findings(update)}
     payloads = Payloads(
-        {update.case.site_id for update, _ in (*chosen, *by_catalogue)} | set(summaries),
+        {update.case.site_id for update, _ in chosen} | set(summaries),
         named.values(),
         contracts=contracts,
         before={site_id: first_step_after(day) for site_id, day in as_of.items()},
     )
     events = [
-        _event(
+        event(
             EventKind.SITE_TAKEN_OVER,
             payloads.sites[site_id],
             payloads.takeover(site_id, cases),
@@ -98,9 +99,8 @@ def notify(
         _case_event(kind, payloads, update.case, _findings(update), map(_entry, update.entries), now)
         for update, kind in chosen
     ]
-    events += _catalogue_events([update for update, _ in by_catalogue], payloads, now)
     events_write(events)
-    chosen += by_catalogue
+    CatalogueNews.objects.bulk_create(_news([update for update, _ in by_catalogue]), ignore_conflicts=True)
     opened = [update.case.pk for update, kind in chosen if kind is EventKind.CASE_OPENED]
     Case.objects.filter(pk__in=[*opened, *summed_up]).update(notified_at=now)
     cleared = [update.case.pk for update, kind in chosen if kind is EventKind.CASE_CLEARED]
@@ -151,7 +151,7 @@ def _of_change_set(
     if contract is None:
         return
     site = Site.objects.select_related("customer").get(pk=change_set.site_id)
-    _event(
+    event(
         kind,
         site,
         change_set_body(change_set, site, contract) | dict(more or {}),
@@ -241,22 +241,16 @@ def _is_of_the_catalogue(update: CaseUpdate, kind: EventKind) -> bool:
     return len(joined) == len(update.entries) > 0 and all(_catalogue_edit(one.finding) for one in joined)
 
 
-def _catalogue_events(updates: Sequence[CaseUpdate], payloads: Payloads, now: dt.datetime) -> Iterator[Event]:
-    """One summary a customer of what an edit of the catalogue brought to light. It carries the first of the
-    sites concerned, and all of them in its body."""
+def _news(updates: Sequence[CaseUpdate]) -> list[CatalogueNews]:
+    """Which cases an edit of the catalogue brought to light, to be told later."""
     edits = {update.case.pk: _catalogue_edit(update.entries[0].finding) or 0 for update in updates}
     at_sites = ChangeSet.objects.in_bulk(set(edits.values()))
-    summed: dict[tuple[int, int], list[CaseUpdate]] = {}
-    for update in sorted(updates, key=lambda update: update.case.pk):
-        edit = at_sites[edits[update.case.pk]]
-        of = edit.operations[0].get("change_set", edit.pk) if edit.operations else edit.pk
-        summed.setdefault((payloads.sites[update.case.site_id].customer_id, of), []).append(update)
-    made = ChangeSet.objects.in_bulk({of for _, of in summed})
-    for (_, of), together in summed.items():
-        cases = {update.case: update.findings for update in together}
-        site = payloads.sites[together[0].case.site_id]
-        body = payloads.catalogue(site.customer, made[of], cases)
-        yield _event(EventKind.CATALOGUE_CORRECTED, site, body, happened_at=now, subject=f"change-sets/{of}")
+    found = []
+    for update in updates:
+        at_site = at_sites[edits[update.case.pk]]
+        edit = at_site.operations[0].get("change_set", at_site.pk) if at_site.operations else at_site.pk
+        found.append(CatalogueNews(case=update.case, change_set_id=edit))
+    return found
 
 
 def _findings(update: CaseUpdate) -> list[Finding]:
@@ -282,7 +276,7 @@ def _case_event(
     entries: Iterable[Mapping[str, Any]],
     now: dt.datetime,
 ) -> Event:
-    return _event(
+    return event(
         kind,
         payloads.sites[case.site_id],
         payloads.case(case, findings, entries),
@@ -292,5 +286,5 @@ def _case_event(
     )
 
 
-def _event(kind: EventKind, site: Site, body: dict[str, Any], **values: Any) -> Event:
+def event(kind: EventKind, site: Site, body: dict[str, Any], **values: Any) -> Event:
     return Event(kind=kind, customer_id=site.customer_id, site_id=site.pk, body=body, **values)

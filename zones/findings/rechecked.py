@@ -14,7 +14,9 @@ from zones.electrical.subjects import SubjectKind
 from zones.electrical.verdicts import Verdict
 from zones.models import Finding
 from zones.recheck.checked import Checked, Due, on_checked, on_due, on_failed
+from zones.recheck.sweep import on_sweep
 
+from .catalogue_news import tell_catalogue_news
 from .conditions import Condition, conditions_of, in_service_from, unattributed_key
 from .events import notify, notify_accepted, notify_withdrawn
 from .named_changes import unattributed
@@ -85,6 +87,7 @@ def register() -> None:
     on_checked(findings_checked)
     on_failed(findings_failed)
     on_due(findings_due)
+    on_sweep(tell_catalogue_news)
     change_set_accepted.connect(notify_accepted)
     change_set_withdrawn.connect(notify_withdrawn)
 

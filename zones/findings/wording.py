@@ -11,7 +11,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final
 
 from sites.models import CableType, DeviceModel
-from sites.wording import by_whom, capital, counted, listed
+from sites.wording import by_whom, capital, counted, listed, plural
 from zones.electrical.bands import DeviceKind
 from zones.electrical.estimates import Estimate
 from zones.electrical.plant import Signal
@@ -62,6 +62,13 @@ class _Count(float):
         return counted(float(self), noun)
 
 
+class _Of(float):
+    """The same without the number: ``{of:tap}``."""
+
+    def __format__(self, noun: str) -> str:
+        return plural(float(self), noun)
+
+
 def _value(value: float | Reference | None, names: Names, unit: str = "", length_unit: str = "m") -> str:
     if isinstance(value, Reference):
         if value.kind == "kind":
@@ -105,6 +112,7 @@ def _phrase(change: ChangeAtStep, names: Names, length_unit: str) -> str:
         old=before if change.before is not None else kind,
         new=_value(change.model, names) if change.model else "model not recorded",
         count=_Count(change.count),
+        of=_Of(change.count),
     )
 
 

@@ -37,8 +37,11 @@ _AT_WHAT_ZONES_CARRY = (
         "power source; its power does not count",
         source="NEC 725.60 (formerly 725.121), outputs of amplifiers 640.9(C), cables 725.154 (from memory)",
         severity=Severity.HAZARD,
-        template="{subject} feeds {figure} in communications or Class 2 cable without the marking that they "
-        "need. Read its label: Class 2 or limited power source.",
+        template="{subject} feeds {figure} in communications or Class 2 cable and does not have the marking "
+        "that such cable needs: Class 2 or limited power source.",
+        open_question="Whether {subject} may feed {figure} in the cable that is there cannot be told: its "
+        "marking (read its label) or the listing of the cable is not recorded, or the NEC does not govern "
+        "the site.",
         noun="run",
         past="{subject} feeds {figure} in cable that its marking does not allow",
         in_order="{subject} feeds no run in cable that its marking does not allow",

@@ -97,6 +97,8 @@ class Limit:
     in_order: str = ""
     overloaded: str = ""
     """The sentence where the network has no stable solution in the likely estimate."""
+    open_question: str = ""
+    """The sentence where only the high estimate is past, of a count that says nothing then."""
     opens_findings: bool = True
     """Whether what is past it is a finding. Else it is only said where its figure is shown."""
     length_unit: str = "m"
@@ -213,6 +215,9 @@ class Limit:
         estimate."""
         likely, place = estimates.likely, places[LIKELY]
         template = self.template
+        if self.open_question and likely.value == 0 and estimates.high.value:
+            asked = self.estimate_text(estimates.high)
+            return capital(self.open_question.format(subject=subject, figure=asked))
         if likely.overloaded:
             template = self.overloaded
         elif likely.value is None and self.rule is not None:

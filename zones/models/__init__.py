@@ -1,4 +1,4 @@
-from .findings import Case, Finding, Takeover
+from .findings import Case, CatalogueNews, Finding, Takeover
 from .landings import ClipFacts, Landing
 from .readings import Reading
 from .recheck import DueDate, Figures, SiteCheck, ZoneSubject
@@ -7,6 +7,7 @@ from .zones import PagingSet, PagingSetZone, Zone, ZoneEndpoint, ZoneFacts
 
 __all__ = [
     "Case",
+    "CatalogueNews",
     "ClipFacts",
     "DueDate",
     "Figures",

@@ -224,3 +224,23 @@ class Takeover(models.Model):
 
     class Meta:
         db_table = "takeover"
+
+
+class CatalogueNews(models.Model):
+    """A case that an edit of the catalogue opened or changed, of which no event tells yet: there is one
+    summary a customer, once every site concerned was rechecked."""
+
+    case = models.ForeignKey(Case, on_delete=models.CASCADE, related_name="+", db_constraint=False)
+    change_set = models.ForeignKey(
+        "sites.ChangeSet",
+        on_delete=models.CASCADE,
+        related_name="+",
+        db_constraint=False,
+        help_text="The edit.",
+    )
+
+    class Meta:
+        db_table = "catalogue_news"
+        constraints = [
+            models.UniqueConstraint(fields=["change_set", "case"], name="catalogue_news_once_a_case")
+        ]

@@ -36,9 +36,9 @@ OF: Final = {
     "device_model": ("", ""), "cable_type": ("", ""),
 }  # fmt: skip
 REWROTE: Final = "import.rewrote"
-"""The operation by which an imported correction keeps a row that it rewrote, before and after it: an import
-writes the last values at once, since what was recorded later fits those alone. ``since``: the change set from
-which a row of dated facts holds."""
+"""The operation by which an imported correction keeps the rows of a table that it rewrote, before and after
+it: an import writes the last values at once, since what was recorded later fits those alone. ``since``: the
+change set from which a row of dated facts holds."""
 _NO_FACT: Final = {"change_set_id", "version"}
 _OF_A_DEVICE: Final = {
     "model_id", "device_kind", "speech_current_a", "idle_current_a", "tap_power_w", "count_low",
@@ -122,12 +122,13 @@ def corrections_of(site_ids: Collection[int]) -> dict[int, list[Correction]]:
                    SELECT change.id AS place, table_name, operation, old_rows, new_rows
                    FROM change WHERE change.change_set_id = c.wrote
                    UNION ALL
-                   SELECT 0, o ->> 'table', 'update', jsonb_build_array((o -> 'before') || held),
-                       jsonb_build_array((o -> 'after') || held)
+                   SELECT 0, o ->> 'table', 'update', jsonb_build_array((r -> 'before') || held),
+                       jsonb_build_array((r -> 'after') || held)
                    FROM jsonb_array_elements(c.operations) o
-                       LEFT JOIN change_set s ON s.id = (o ->> 'since')::bigint,
+                       CROSS JOIN jsonb_array_elements(
+                           CASE o ->> 'op' WHEN %s THEN o -> 'rows' ELSE '[]' END) r
+                       LEFT JOIN change_set s ON s.id = (r ->> 'since')::bigint,
                        jsonb_strip_nulls(jsonb_build_object('step', s.step)) held
-                   WHERE o ->> 'op' = %s
                ) wrote
                WHERE wrote.table_name = ANY(%s)
                    AND NOT (wrote.table_name = 'site' AND wrote.operation = 'insert')

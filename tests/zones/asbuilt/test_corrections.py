@@ -223,6 +223,8 @@ def test_writing_corrections_takes_statements_by_change_and_table_not_by_row(tmp
             }
             import_files(renamed, Importer("Mila Quay", NOW))
         counts.append(len(queries))
+        kept = ChangeSet.objects.get(site__code=f"q-{size}", kind=CORRECTION).operations
+        assert [(one["table"], len(one["rows"])) for one in kept] == [("point_facts", size)]
     assert counts[0] == counts[1]
 
 

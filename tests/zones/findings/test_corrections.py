@@ -12,7 +12,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from sites.changes.services import change_accept
-from sites.models import ChangeSet
+from sites.models import ChangeSet, Mark
 from sites.services.catalogue import device_model_alter
 from tests.factories import change
 from tests.zones.findings.conftest import ADDED, MEASURED, NOW, Quay
@@ -21,10 +21,12 @@ from zones.electrical.evaluate import evaluate
 from zones.electrical.plant import Plant
 from zones.findings import corrections
 from zones.findings.annotate import Annotated
-from zones.models import PointFacts
+from zones.findings.catalogue_news import tell_catalogue_news
+from zones.models import Case, PointFacts
 from zones.plant.corrections import corrections_of, undone
 from zones.plant.versions import Version, read_versions
 from zones.recheck.batch import check
+from zones.recheck.sweep import look_once
 
 DAY = dt.timedelta(days=1)
 LATER = ADDED + 10 * DAY
@@ -264,6 +266,8 @@ def test_an_edit_of_the_catalogue_is_told_as_one_summary_a_customer(db: None) ->
         quay.add(3)  # 1.47 A
     edit(first, speech_current_a=0.055)  # 1.605 A at each of them
     check([quay.site_id for quay in quays], now=NOW)
+    assert not [event for quay in quays for event in quay.events()]
+    tell_catalogue_news(NOW)
     events = [event for quay in quays for event in quay.events()]
     (event,) = events
     assert (event.kind, event.customer_id, event.case_key) == (
@@ -279,6 +283,76 @@ def test_an_edit_of_the_catalogue_is_told_as_one_summary_a_customer(db: None) ->
     device_model_alter(edit_back, device_model=first.speaker, speech_current_a=0.05)
     check([quay.site_id for quay in quays], now=NOW)
     assert [quay.kinds()[-1] for quay in quays] == ["case.cleared"] * 3
+
+
+def edited_quays(count: int) -> list[Quay]:
+    """Quays of one customer whose speakers turned out to draw 55 mA: 27 × 0.055 + 3 × 0.04 = 1.605 A each."""
+    first = Quay()
+    quays = [first, *(Quay(speaker=first.speaker) for _ in range(count - 1))]
+    for quay in quays:
+        quay.cover()
+        quay.add(3)
+    check([quay.site_id for quay in quays], now=NOW)
+    edit(first, speech_current_a=0.055)
+    return quays
+
+
+def summaries(quays: list[Quay]) -> list[list[int]]:
+    """The sites of each summary."""
+    events = [event for quay in quays for event in quay.events() if event.kind == "catalogue.corrected"]
+    return [[site["id"] for site in event.body["sites"]] for event in events]
+
+
+def test_an_edit_is_told_once_however_many_batches_its_sites_take(db: None) -> None:
+    quays = edited_quays(3)
+    ids = [quay.site_id for quay in quays]
+    for batch in (ids[:1], ids[1:2]):
+        check(batch, now=NOW)
+        tell_catalogue_news(NOW)
+        assert summaries(quays) == []
+    check(ids[2:], now=NOW)
+    tell_catalogue_news(NOW)
+    tell_catalogue_news(NOW)
+    assert summaries(quays) == [ids]
+    assert not Case.objects.filter(site_id__in=ids, notified_at__isnull=True).exists()
+
+
+def test_the_last_batch_tells_of_the_others_where_it_found_nothing_itself(db: None) -> None:
+    quays = edited_quays(2)
+    quays[1].remove(quays[1].points[:9], ADDED + DAY)  # 18 × 0.055 + 3 × 0.04 = 1.11 A
+    for quay in quays:
+        check([quay.site_id], now=NOW)
+        tell_catalogue_news(NOW)
+    assert summaries(quays) == [[quays[0].site_id]]
+
+
+def test_a_site_that_could_not_be_computed_is_not_waited_for(db: None) -> None:
+    quays = edited_quays(2)
+    Mark.objects.filter(site_id=quays[1].site_id).update(lane=Mark.Lane.SET_ASIDE)
+    check([quays[0].site_id], now=NOW)
+    tell_catalogue_news(NOW)
+    assert summaries(quays) == [[quays[0].site_id]]
+    Mark.objects.filter(site_id=quays[1].site_id).update(lane=Mark.Lane.BULK)
+    check([quays[1].site_id], now=NOW)
+    tell_catalogue_news(NOW)
+    assert summaries(quays) == [[quay.site_id] for quay in quays]
+
+
+def test_what_was_cleared_before_it_was_told_is_left_out(db: None) -> None:
+    quays = edited_quays(2)
+    check([quays[0].site_id], now=NOW)
+    quays[0].remove(quays[0].points[:9], ADDED + DAY)
+    check([quays[0].site_id], now=NOW)
+    check([quays[1].site_id], now=NOW)
+    tell_catalogue_news(NOW)
+    assert summaries(quays) == [[quays[1].site_id]]
+    assert quays[0].kinds() == [], "never opened as far as anyone was told, so not closed either"
+
+
+def test_the_sweep_tells_it(transactional_db: None) -> None:
+    quays = edited_quays(1)
+    look_once(now=NOW)
+    assert summaries(quays) == [[quays[0].site_id]]
 
 
 def test_a_correction_by_its_operation_is_named(quay: Quay) -> None:

@@ -12,8 +12,9 @@ from sites.changes.services import change_accept
 from sites.models import Block, ChangeSet
 from tests.factories import change
 from tests.sites.changes.rows import accepted, say, sql
-from tests.zones.findings.conftest import ADDED, Quay
+from tests.zones.findings.conftest import ADDED, NOW, Quay
 from tests.zones.findings.test_corrections import CORRECTION, DAY, LATER, keys, sentence
+from zones.findings.catalogue_news import tell_catalogue_news
 from zones.models import ClipFacts, Landing, Run, RunFacts
 from zones.plant.corrections import corrections_of, undone
 
@@ -124,5 +125,6 @@ def test_an_edit_of_the_catalogue_by_raw_sql_is_named_by_what_it_was(quay: Quay)
     assert named(quay, "supply_current") == (work.pk, follows.pk)
     said = f"known since the speech current of {quay.speaker.name} was corrected from 50 to 55 mA"
     assert f"{said} on {follows.happened_on} by R. Vale" in sentence(quay)
+    tell_catalogue_news(NOW)
     (event,) = quay.events()
     assert (event.kind, event.body["change_set"]["id"]) == ("catalogue.corrected", edit)

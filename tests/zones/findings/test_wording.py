@@ -88,9 +88,24 @@ def test_taps_raised() -> None:
     for point in points:
         story.alter("points", point, tap_power_w=5.0)
     assert said(story.only([LOAD]), "amplifier A1", LOAD) == (
-        "Tap of 20 ceiling speakers raised from 1 W to 5 W on 2025-03-14 by E. Sorrel, job LS-2300: "
+        "Taps of 20 ceiling speakers raised from 1 W to 5 W on 2025-03-14 by E. Sorrel, job LS-2300: "
         "amplifier A1 went from 20 W to 100 W; limit 48 W"
     )
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        (
+            ChangeAtStep("tap_changed", 1.0, 1, before=1.0, after=5.0),
+            "tap of 1 ceiling speaker raised from 1 W to 5 W",
+        ),
+        (ChangeAtStep("current_changed", 3.0, 3), "currents of 3 horns changed"),
+        (ChangeAtStep("current_changed", 1.0, 3), "current of 1 horn changed"),
+    ],
+)
+def test_one_tap_is_not_several(change: ChangeAtStep, said: str) -> None:
+    assert what_was_done([change], {}) == said
 
 
 def test_speakers_of_two_models_are_counted_together(story: Story) -> None:
@@ -315,7 +330,7 @@ def test_every_type_has_a_phrase_that_can_be_filled(kind: str) -> None:
         assert text
         assert "{" not in text
     fields = {name for _, name, _, _ in string.Formatter().parse(CHANGE_TYPES[kind].phrase) if name}
-    assert fields <= {"device", "thing", "span", "way", "move", "old", "new", "count"}
+    assert fields <= {"device", "thing", "span", "way", "move", "old", "new", "count", "of"}
 
 
 @pytest.mark.parametrize(

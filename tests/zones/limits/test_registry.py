@@ -16,6 +16,7 @@ from zones.electrical.subjects import SubjectKind
 from zones.electrical.verdicts import Verdict, judge
 from zones.limits.cautions import Caution
 from zones.limits.limit import NO_SOURCE, Limit, Remedy, Severity
+from zones.limits.record import why_not_computed
 from zones.limits.registry import LIMITS, RULES, limit_by_code
 
 JUDGED = [limit for limit in LIMITS if limit.rule is not None]
@@ -368,3 +369,24 @@ def test_a_count_of_faults_at_its_limit_is_in_order() -> None:
     of = limit_by_code("clip_out")
     assert of.clause("block B1", Estimate(0.0, 0.0)) == "no clip out on block B1"
     assert of.clause("block B1", Estimate(1.0, 0.0)).startswith("clip out")
+
+
+def test_a_wiring_class_that_cannot_be_told_is_said_as_a_question() -> None:
+    """The figure is of runs that are surely wrong: none of these is."""
+    limit = limit_by_code("wiring_class")
+    asked = limit.sentence(subject="amplifier AMP-1", estimates=at_one_place(0.0, 0.0, 1.0, 0.0))
+    assert asked == (
+        "Whether amplifier AMP-1 may feed 1 run in the cable that is there cannot be told: its marking (read "
+        "its label) or the listing of the cable is not recorded, or the NEC does not govern the site."
+    )
+    past = limit.sentence(subject="amplifier AMP-1", estimates=at_one_place(2.0, 2.0, 3.0, 0.0))
+    assert past == (
+        "Amplifier AMP-1 feeds 2 runs (2 to 3) in communications or Class 2 cable and does not have the "
+        "marking that such cable needs: Class 2 or limited power source."
+    )
+
+
+def test_why_something_could_not_be_computed_is_said_in_words_even_of_a_release_before() -> None:
+    said = why_not_computed(["fed_twice", "parent_missing"])
+    assert "two supplies feed the same section" in said
+    assert "_" not in said

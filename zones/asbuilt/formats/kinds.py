@@ -149,7 +149,7 @@ def file_kind(
     for column in columns.values():
         if isinstance(column.cell, Rows):
             more.setdefault("expand", functools.partial(_one_each, column.name))
-    made = FileKind(
+    return FileKind(
         name=name,
         about=about,
         columns=tuple(columns.values()),
@@ -161,8 +161,6 @@ def file_kind(
         estimates=estimates,
         **more,
     )
-    _KINDS[name] = made
-    return made
 
 
 def _one_each(column: str, values: Values) -> list[Values]:
@@ -261,6 +259,9 @@ class FileKind:
     extra: tuple[str, ...] = ()  # dated attributes that only ``fill`` knows
     fill: Callable[[Values, Values], None] | None = None
     show: Callable[[Values], Values] | None = None
+
+    def __post_init__(self) -> None:
+        _KINDS[self.name] = self
 
     @property
     def file(self) -> str:

@@ -8,10 +8,10 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from hashlib import blake2b
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any, Final
 
 from django.db import connection, transaction
 from django.http import HttpResponse
@@ -21,12 +21,10 @@ from rest_framework.response import Response
 
 from sites.access.gates import NotFound
 from sites.access.scope import Scope
+from sites.access.selectors import Principal
 from sites.models import KeptAnswer
 
 from .problems import BAD_REQUEST, IN_PROGRESS, KEY_REUSED, ProblemError
-
-if TYPE_CHECKING:
-    from .views import ApiView, Spec
 
 HEADER: Final = "Idempotency-Key"
 REPLAYED: Final = "Idempotency-Replayed"
@@ -39,9 +37,9 @@ _KEPT_HEADERS: Final = ("ETag", "Location", "Cache-Control")
 Act = Callable[..., Response]
 
 
-def check_key(key: str, spec: Spec) -> None:
+def check_key(key: str, *, computes: bool) -> None:
     """Raise a 400 for a key that cannot be one, or that was sent with what writes nothing."""
-    if spec.computes:
+    if computes:
         raise ProblemError(
             BAD_REQUEST,
             f"This computes and writes nothing, so it takes no {HEADER}: leave the header out, and send the "
@@ -55,8 +53,11 @@ def check_key(key: str, spec: Spec) -> None:
         )
 
 
-def once(view: ApiView, key: str, act: Act) -> Callable[..., HttpResponse]:
-    """`act`, a method of `view`, done once for `key`.
+def once(
+    act: Act, *, key: str, principal: Principal, renderer_context: Mapping[str, Any], shown_once: str
+) -> Callable[..., HttpResponse]:
+    """`act`, a method of a view, done once for the `key` of `principal`. `shown_once`: the field of its
+    answer that is not kept.
 
     1. Try to take the key's lock, which lasts as long as the transaction.
     2. Look for an answer. Whoever held the lock before has committed, so what it kept is seen. Where there is
@@ -65,12 +66,12 @@ def once(view: ApiView, key: str, act: Act) -> Callable[..., HttpResponse]:
     """
 
     def act_once(request: Request, *args: Any, **kwargs: Any) -> HttpResponse:
-        sent = _Sent(view, request, key)
+        sent = _Sent(request, key, principal)
         with transaction.atomic():
             locked = sent.lock()
             kept = sent.kept()
             if kept is not None and not kept.is_old:
-                return _replay(kept, sent, view.spec.shown_once)
+                return _replay(kept, sent, shown_once)
             if not locked:
                 raise ProblemError(
                     IN_PROGRESS,
@@ -80,7 +81,9 @@ def once(view: ApiView, key: str, act: Act) -> Callable[..., HttpResponse]:
             if kept is not None:
                 kept.delete()
             answer = act(request, *args, **kwargs)
-            sent.keep(answer)
+            shown = {**answer.data, shown_once: None} if shown_once else answer.data
+            body: Any = request.accepted_renderer.render(shown, request.accepted_media_type, renderer_context)
+            sent.keep(answer, body)
         return answer
 
     return act_once
@@ -90,14 +93,14 @@ def once(view: ApiView, key: str, act: Act) -> Callable[..., HttpResponse]:
 class _Sent:
     """A request with a key."""
 
-    view: ApiView
     request: Request
     key: str
+    principal: Principal
 
     @property
     def caller(self) -> str:
-        principal = self.view.principal
-        return f"user {principal.user.pk}" if principal.token is None else f"token {principal.token.pk}"
+        token = self.principal.token
+        return f"user {self.principal.user.pk}" if token is None else f"token {token.pk}"
 
     @property
     def route(self) -> str:
@@ -128,11 +131,8 @@ class _Sent:
     def kept(self) -> KeptAnswer | None:
         return KeptAnswer.objects.filter(caller=self.caller, route=self.route, key=self.key).first()
 
-    def keep(self, answer: Response) -> None:
-        shown, secret = answer.data, self.view.spec.shown_once
-        if secret:
-            shown = {**shown, secret: None}
-        scope = self.view.principal.scope
+    def keep(self, answer: Response, body: bytes) -> None:
+        scope = self.principal.scope
         KeptAnswer.objects.create(
             caller=self.caller,
             route=self.route,
@@ -141,9 +141,7 @@ class _Sent:
             customer_ids=None if scope.customer_ids is None else sorted(scope.customer_ids),
             status=answer.status_code,
             headers={name: answer.headers[name] for name in _KEPT_HEADERS if name in answer.headers},
-            body=self.request.accepted_renderer.render(
-                shown, self.request.accepted_media_type, self.view.get_renderer_context()
-            ),
+            body=body,
         )
 
 
@@ -154,7 +152,7 @@ def _replay(kept: KeptAnswer, sent: _Sent, secret: str) -> HttpResponse:
             f"This {HEADER} was sent before with another body, query, address or If-Match. Make a new key "
             "for a new request.",
         )
-    if not _still_sees(kept, sent.view.principal.scope):
+    if not _still_sees(kept, sent.principal.scope):
         raise NotFound  # what it was answered may be of a customer that is no longer granted
     headers = {**kept.headers, REPLAYED: "true", **({WITHHELD: secret} if secret else {})}
     answer = HttpResponse(

@@ -93,8 +93,15 @@ class ApiView(APIView):
             self.asked = self.query.validated_data
             key = request.headers.get(idempotency.HEADER)
             if key is not None and method not in ("get", "head"):
-                idempotency.check_key(key, self.spec)
-                setattr(self, method, idempotency.once(self, key, getattr(self, method)))
+                idempotency.check_key(key, computes=self.spec.computes)
+                act = idempotency.once(
+                    getattr(self, method),
+                    key=key,
+                    principal=self.principal,
+                    renderer_context=self.get_renderer_context(),
+                    shown_once=self.spec.shown_once,
+                )
+                setattr(self, method, act)
 
     def finalize_response(self, request: Request, response: Response, *args: Any, **kwargs: Any) -> Response:
         final = super().finalize_response(request, response, *args, **kwargs)

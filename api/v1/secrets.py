@@ -3,7 +3,7 @@ log of that. The code itself is in one answer only, that to `reveal`."""
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, Final
 
 from django.db.models import QuerySet
 from rest_framework.decorators import action
@@ -32,7 +32,7 @@ from .change_sets import Person
 from .dated import SiteFilterSet
 from .sites import SiteSerializer
 
-LONGEST_CODE = 200
+LONGEST_CODE: Final = 200
 
 
 class SecretSerializer(ResourceSerializer):
@@ -53,6 +53,10 @@ class SecretFilterSet(SiteFilterSet):
     kind = fields.Choice(choices=Secret.Kind.choices)
 
 
+# The metaclass takes declared fields out of the class body, so a field may well be called `label`
+_LABEL_HELP: Final = "What it opens; never the code."
+
+
 class _OfACloset(StrictSerializer):
     def validate_closet_id(self, closet_id: int | None) -> Closet | None:
         if closet_id is None:
@@ -69,7 +73,7 @@ class SecretSettingSerializer(_OfACloset):
     site_id = fields.Id(required=False, help_text="Left out: that of the closet.")
     closet_id = fields.Id(required=False, allow_null=True, help_text="null: a code of the whole site.")
     kind = fields.Choice(choices=Secret.Kind.choices)
-    label = fields.Text(max_length=80, help_text="What it opens; never the code.")
+    label: Any = fields.Text(max_length=80, help_text=_LABEL_HELP)
     code = fields.Text(max_length=LONGEST_CODE, write_only=True, trim_whitespace=False)
 
     def validate_site_id(self, site_id: int) -> Site:
@@ -91,7 +95,7 @@ class SecretChangeSerializer(_OfACloset):
 
     closet_id = fields.Id(required=False, allow_null=True, help_text="null: a code of the whole site.")
     kind = fields.Choice(choices=Secret.Kind.choices, required=False)
-    label = fields.Text(required=False, max_length=80, help_text="What it opens; never the code.")
+    label: Any = fields.Text(required=False, max_length=80, help_text=_LABEL_HELP)
     code = fields.Text(required=False, max_length=LONGEST_CODE, write_only=True, trim_whitespace=False)
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
@@ -193,7 +197,7 @@ class SecretRevealSerializer(ResourceSerializer):
     """Who was shown a code, when and why."""
 
     site_id = fields.Id(source="secret.site_id", read_only=True)
-    label = fields.Text(source="secret.label", read_only=True, help_text="What the code opens.")
+    label: Any = fields.Text(source="secret.label", read_only=True, help_text="What the code opens.")
     user = Person(read_only=True)
 
     class Meta:

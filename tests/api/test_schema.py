@@ -75,7 +75,7 @@ def test_every_operation_tells_its_problems_headers_and_ability(schema: dict[str
         assert {"401", "403", "429"} <= set(answers), where
         assert ("404" in answers) is ("{" in path), where
         of_people = needed == Ability.REVEAL_SECRETS
-        schemes = [{"session": []}] if of_people else [{"bearer": []}, {"session": []}]
+        schemes: list[Any] = [{"session": []}] if of_people else [{"bearer": []}, {"session": []}]
         assert operation["security"] == schemes, where
         good = next(answer for status, answer in answers.items() if status < "300")
         assert {"X-Request-ID", "RateLimit", "RateLimit-Policy"} <= set(good["headers"]), where

@@ -46,11 +46,11 @@ def add(hall: Hall, count: int) -> None:
         factories.make_cable()
         closet = factories.make_closet(hall.site)
         contact_add(change, closet=closet, role=Contact.Role.SITE, name=f"Ada {factories.next_number()}")
-        code = secret_add(
+        secret = secret_add(
             user=person, site=hall.site, closet=closet, kind=Secret.Kind.DOOR, code="4711#",
             label=f"door {factories.next_number()}",
         )  # fmt: skip
-        secret_reveal(user=person, secret=code, reason="night call")
+        secret_reveal(user=person, secret=secret, reason="night call")
         block, zone = factories.make_block(hall.closet), factories.make_zone(hall.site)
         supply = factories.make_supply(hall.closet)
         amplifier = factories.make_amplifier(hall.closet)

@@ -111,6 +111,15 @@ STALE_VERSION: Final = Kind(
     "Read it again, decide whether your change still holds, and send it with the new `ETag` in `If-Match`.",
 )
 TOO_LARGE: Final = Kind("too_large", 413, "The body is too large", "Send it in smaller parts.")
+REQUEST_TIMEOUT: Final = Kind(
+    "request_timeout",
+    408,
+    "The request did not come in time",
+    "Open a new connection, and send the request in one go.",
+)
+HEADERS_TOO_LARGE: Final = Kind(
+    "headers_too_large", 431, "The head of the request is too large", "Send fewer or shorter headers."
+)
 UNSUPPORTED_MEDIA_TYPE: Final = Kind(
     "unsupported_media_type",
     415,

@@ -21,6 +21,8 @@ from typing import Any, Final
 
 from gunicorn.workers.gthread import TConn, ThreadWorker
 
+from api.conventions.problems import CONTENT_TYPE, HEADERS_TOO_LARGE, REQUEST_TIMEOUT, UNAVAILABLE, Kind
+
 HEAD_S: Final = 10
 """In which a client must have sent the head of its request."""
 READ_S, WRITE_S = 5, 30
@@ -32,22 +34,21 @@ _AT_ONCE: Final = 64 * 1024
 _HEALTH: Final = (b"GET /healthz ", b"HEAD /healthz ")
 
 
-def _answer(status: str, code: str, detail: str, *headers: str) -> bytes:
-    """An answer given before any thread is at work, in the shape of the service's problems."""
-    number, _, title = status.partition(" ")
+def _answer(reason: str, kind: Kind, detail: str, *headers: str) -> bytes:
+    """A problem that is answered before any thread is at work, and so has no id of a request."""
     body = json.dumps(
         {
-            "type": f"/api/v1/problems/{code}",
-            "title": title,
-            "status": int(number),
+            "type": kind.type,
+            "title": kind.title,
+            "status": kind.status,
             "detail": detail,
-            "code": code,
+            "code": kind.code,
             "errors": [],
         }
     )
     lines = (
-        f"HTTP/1.1 {status}",
-        "Content-Type: application/problem+json",
+        f"HTTP/1.1 {kind.status} {reason}",
+        f"Content-Type: {CONTENT_TYPE}",
         f"Content-Length: {len(body)}",
         "Connection: close",
         *headers,
@@ -56,16 +57,16 @@ def _answer(status: str, code: str, detail: str, *headers: str) -> bytes:
 
 
 _TOO_SLOW: Final = _answer(
-    "408 Request Timeout", "request_timeout", f"The head of the request did not come within {HEAD_S} s."
+    "Request Timeout", REQUEST_TIMEOUT, f"The head of the request did not come within {HEAD_S} s."
 )
 _TOO_LARGE: Final = _answer(
-    "431 Request Header Fields Too Large",
-    "headers_too_large",
+    "Request Header Fields Too Large",
+    HEADERS_TOO_LARGE,
     f"The head of the request has more than {LARGEST_HEAD // 1024} KiB.",
 )
 _TOO_BUSY: Final = _answer(
-    "503 Service Unavailable",
-    "unavailable",
+    "Service Unavailable",
+    UNAVAILABLE,
     "Too many requests wait; nothing was written. Send the same request again.",
     "Retry-After: 5",
 )

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import json
 import socket
+import time
 from collections.abc import Iterator
 from contextlib import ExitStack
+from types import SimpleNamespace
 
 import httpx
 import pytest
 
+from api.server.worker import QUEUED_S, Worker
 from sites.access.services import token_make
 from sites.models import User
 from tests.resilience.conftest import Process, Processes
@@ -112,3 +115,16 @@ def test_a_body_that_does_not_come_frees_its_thread(
     slow = [connect(port, open_sockets, sent) for _ in range(4)]
     assert httpx.get(f"{url}/readyz", timeout=LONG_S).status_code == 200
     assert received(slow[0]).startswith(b"HTTP/1.1 400 ")
+
+
+def test_a_request_that_waited_too_long_for_a_thread_is_not_begun() -> None:
+    """Its connection has no parser, so to begin it would fail."""
+    ours, client = socket.socketpair()
+    worker = SimpleNamespace(cfg=SimpleNamespace(is_ssl=False))
+    with ours, client:
+        waited = SimpleNamespace(sock=ours, queued_at=time.monotonic() - QUEUED_S - 1)
+        assert Worker.handle(worker, waited) is False  # type: ignore[arg-type]
+        head, _, body = client.recv(65536).partition(b"\r\n\r\n")
+    assert head.startswith(b"HTTP/1.1 503 Service Unavailable\r\n")
+    assert b"\r\nRetry-After: 5" in head
+    assert json.loads(body)["code"] == "unavailable"

@@ -162,6 +162,6 @@ def sweep_until(stop: threading.Event, *, interval_s: float) -> Swept:
 
 def _wait(stop: threading.Event, seconds: float) -> None:
     """Wait, or until ``stop`` is set, with a sign of life now and then."""
-    ends = time.monotonic() + seconds
-    while (left := ends - time.monotonic()) > 0 and not stop.wait(min(left, ALIVE_EVERY_S)):
+    while seconds > 0 and not stop.wait(min(seconds, ALIVE_EVERY_S)):
+        seconds -= ALIVE_EVERY_S
         touch()

@@ -15,6 +15,7 @@ from tests.zones.electrical.plants import NAN, ToyPlant
 from zones.electrical.bands import Basis
 from zones.electrical.evaluate import evaluate
 from zones.electrical.plant import Members, PointKind, ReadingKind, RunKind, SharePlace
+from zones.electrical.shared_lengths import wholes
 from zones.electrical.verdicts import Rule
 
 OHM_PER_M = 2 / 58 / (math.pi / 4 * (0.127 * 92 ** (12 / 39)) ** 2)
@@ -113,6 +114,28 @@ def test_two_devices_cut_into_one_segment() -> None:
     hall.point(second, amps=0.1, m=10.0, **share(0.5, LAST))
     drops = [0.1 * 19.6, 0.3 * 5 + 0.2 * 5 + 0.1 * 10, 0.3 * 20.4]
     assert hall.figure() == pytest.approx([24 - OHM_PER_M * drop for drop in drops], abs=1e-5)
+
+
+@pytest.mark.parametrize(
+    ("last", "leads_to", "comes_from", "home_run"),
+    [
+        # all three parts are of the segment from the block to the last point
+        (share(1 / 3, LAST), [2, 2, 2], [-1, -1, -1], [True, True, True]),
+        # the length of the last one was measured since: the first two are of no whole that ends somewhere
+        ({"m": 4.0}, [0, 1, 2], [-1, -1, 1], [True, True, False]),
+    ],
+)
+def test_what_parts_are_of(
+    last: dict[str, Any], leads_to: list[int], comes_from: list[int], home_run: list[bool]
+) -> None:
+    hall = fed()
+    first = hall.point(**share(1 / 3, FIRST))
+    second = hall.point(first, **share(1 / 3, MIDDLE))
+    hall.point(second, **last)
+    whole = wholes(hall.toy.build().points)
+    assert whole.point.tolist() == leads_to
+    assert whole.parent.tolist() == comes_from
+    assert whole.home_run.tolist() == home_run
 
 
 def test_a_distance_measured_in_between_leaves_what_is_before_and_behind_it() -> None:

@@ -262,6 +262,16 @@ def test_the_speaker_that_takes_least_is_named() -> None:
     assert detail(found, "supply_over_voltage") == 2
 
 
+def test_a_group_that_was_counted_as_none_limits_nothing() -> None:
+    """Speakers that take 28 V, and behind them a group of none of a model that takes 23 V."""
+    toy = of_maximum()
+    weaker = toy.model(maximum_voltage_v=23.0)
+    none = {"kind": p.PointKind.UNCOUNTED_GROUP, "count_low": 0.0, "count_likely": 0.0, "count_high": 0.0}
+    last = toy.rows["points"][-1]["point_index"]
+    toy.add("points", **(toy.rows["points"][-1] | {"parent_index": last, "model_index": weaker} | none))
+    assert figure(figures(toy), "supply_over_voltage")[1:4] == (24.0, 24.0, 28.0)
+
+
 def test_no_maximum_stated_no_limit() -> None:
     assert not has(figures(of_maximum(NAN, no_load_voltage_v=48.0)), "supply_over_voltage")
 

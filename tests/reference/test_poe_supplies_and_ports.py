@@ -81,6 +81,21 @@ def test_no_one_supply_lost_limit_with_fewer_than_two_fitted(takes: int, fitted:
     assert not has(figures(toy), "poe_one_supply_lost")
 
 
+@pytest.mark.parametrize(
+    ("takes", "one_lost_w", "asked"),
+    [(2, NAN, True), (UNKNOWN, 185.0, True), (UNKNOWN, NAN, False), (1, NAN, False)],
+)
+def test_where_it_is_not_recorded_how_many_are_fitted(takes: int, one_lost_w: float, asked: bool) -> None:
+    """A model that takes two, or states a budget with one fewer, may have another one to lose."""
+    toy = switch_with_210_w(
+        power_supplies_max=takes, power_supply_count=UNKNOWN, budget_one_lost_w=one_lost_w
+    )
+    found = figures(toy)
+    assert has(found, "poe_one_supply_lost") is asked
+    if asked:
+        assert figure(found, "poe_one_supply_lost")[4] is CANNOT_TELL
+
+
 def test_measured_power_is_judged_by_the_budget_of_the_supplies_fitted() -> None:
     """160 W of 370 × 0.8 = 296 W; from step 5 on one supply: of 185 × 0.8 = 148 W."""
     toy = switch_with_210_w(power_supplies_max=2, power_supply_count=2)

@@ -70,6 +70,7 @@ def test_only_groups_with_runs_of_the_zone_have_the_step_of_its_signal() -> None
     toy.rows["zones"][0]["end"] = 5
     toy.add("zones", step=5, zone_id=1, signal=Signal.TONES)
     toy.add("zones", step=7, zone_id=2, signal=Signal.TONES)
+    toy.rows["zones"][1]["begin"] = 3  # it begins without a signal that was another one before
     toy.add("zones", step=9, end=11, zone_id=3, signal=Signal.TONES)  # comes and goes
     plant = toy.build()
     groups = plant.supplies.group[np.argsort(plant.supplies.supply_index)]

@@ -233,6 +233,24 @@ def test_full_output_that_the_data_sheet_states_stays() -> None:
     assert found.loads.full_a[:, 0] == pytest.approx([0.595, 0.7, 0.805])
 
 
+def test_watts_that_the_data_sheet_states_stay() -> None:
+    """Marked, 1.2 W ± 15 % at 24 V: 0.0425 to 0.0575 A, read at 0.052 A."""
+    toy = chain_plant(1, length_m=0.0, current_basis=MARKED, speech_current_a=NAN)
+    toy.models[0] |= {"full_output_current_a": NAN, "full_output_power_w": 1.2, "idle_power_w": 0.3}
+    toy.add("readings", step=3, value=0.052, state=p.State.TONE, source_voltage_v=24.0)
+    found = anchored(toy)
+    assert found.excess[0] == 0.0
+    assert math.isnan(found.factor[0])
+
+
+def test_an_uncounted_group_is_scaled_whatever_its_data_sheet_states() -> None:
+    """About 4 speakers (2 to 8) of marked 0.05 A: 0.20 A at full output, read at 0.30 A."""
+    toy = chain_plant(1, kind=p.PointKind.UNCOUNTED_GROUP, count_low=2.0, count_likely=4.0, count_high=8.0,
+                      current_basis=MARKED)  # fmt: skip
+    toy.add("readings", step=3, value=0.30, state=p.State.TONE)
+    assert anchored(toy).loads.full_a[:, 0] == pytest.approx([0.285, 0.30, 0.315])
+
+
 def test_full_output_that_follows_from_speech_is_scaled() -> None:
     """The sheet states 50 mA at speech, ± 15 %, and no full output: 85 to 115 mA, read as 0.11 A."""
     toy = chain_plant(1, length_m=0.0, current_basis=MARKED, speech_current_a=0.05)

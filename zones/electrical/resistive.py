@@ -98,8 +98,8 @@ def voltages_in_own_corners(
 
     open_v, ohm = np.ones_like(inner), path
     for own, parents in levels.steps:
-        # rounding may leave less than nothing of a difference
-        taken = 1.0 + ohm[parents] * np.maximum(inner[parents] - seen[own], 0.0)
+        # a sum of what is not negative is no less than any of it, rounded as well
+        taken = 1.0 + ohm[parents] * (inner[parents] - seen[own])
         open_v[own] = open_v[parents] / taken
         ohm[own] += ohm[parents] / taken
     voltage = np.empty((3, len(forest.node)))

@@ -18,7 +18,7 @@ from sites.changes.errors import ChangeRefused, Problem
 from sites.changes.operations import Use, operations, read_operations
 from sites.changes.parameters import LONGEST_LABEL
 from sites.changes.services import SITE_ADD, Accepted
-from sites.models.changes import MOST_OPERATIONS
+from sites.models.changes import MOST_OPERATIONS, REWROTE
 
 _KEPT_OPERATION: Final = {
     "type": "object",
@@ -38,9 +38,12 @@ class OperationList(fields.Worded):
         return data
 
     def to_representation(self, value: Any) -> Any:
-        # As they were sent, without the versions they build on; of an import's corrections the first
-        shown = value[:MOST_OPERATIONS]
-        return [{name: part for name, part in body.items() if name != "expects"} for body in shown]
+        # As they were sent, without the versions they build on; what an import keeps is nobody's operation
+        return [
+            {name: part for name, part in body.items() if name != "expects"}
+            for body in value
+            if body["op"] != REWROTE
+        ]
 
 
 class OperationListSchema(OpenApiSerializerFieldExtension):

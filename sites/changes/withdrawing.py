@@ -19,7 +19,7 @@ from django.db import IntegrityError, connection, models, transaction
 
 from sites.fields import SiteKey
 from sites.models.access import User
-from sites.models.changes import Change, ChangeSet, Withdrawal
+from sites.models.changes import REWROTE, Change, ChangeSet, Withdrawal
 from sites.models.dated import DatedFacts, Recorded, thing_fields
 from sites.models.places import Site
 
@@ -35,7 +35,7 @@ from .work import describe
 _NEVER_WHOLE = {
     SITE_ADD: "what was recorded of the site since names it",
     "catalogue.follow": "it tells of an edit of what all sites share: edit that back",
-    "import.rewrote": "it tells what an import brought with its last values: record a correction",
+    REWROTE: "it tells what an import brought with its last values: record a correction",
 }
 # Named at most, of what stands in the way
 _MOST = 5

@@ -1,5 +1,4 @@
-"""A change set holds so many operations, but for those that tell what an import rewrote; what was stored
-before is not read through."""
+"""A change set holds so many operations; what was stored before is not read through."""
 
 from django.contrib.postgres.operations import AddConstraintNotValid
 from django.db import migrations, models
@@ -12,16 +11,13 @@ class Migration(migrations.Migration):
         AddConstraintNotValid(
             "ChangeSet",
             models.CheckConstraint(
-                condition=models.Q(("operations__contains", [{"op": "import.rewrote"}]))
-                | models.Q(
-                    LessThanOrEqual(
-                        models.Func(
-                            models.F("operations"),
-                            function="jsonb_array_length",
-                            output_field=models.IntegerField(),
-                        ),
-                        500,
-                    )
+                condition=LessThanOrEqual(
+                    models.Func(
+                        models.F("operations"),
+                        function="jsonb_array_length",
+                        output_field=models.IntegerField(),
+                    ),
+                    500,
                 ),
                 name="change_set_operations_limited",
             ),

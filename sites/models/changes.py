@@ -14,8 +14,11 @@ from django.db.models.lookups import LessThanOrEqual
 from sites import fields
 
 MOST_OPERATIONS: Final = 500
-"""What a change set holds at most. More than that is an import: it writes its rows itself, and its operations
-only tell what a correction in the files rewrote."""
+"""What a change set holds at most. More than that is an import: it writes its rows itself."""
+REWROTE: Final = "import.rewrote"
+"""The operation by which an imported correction keeps the rows of a table that it rewrote, before and after:
+an import writes the last values at once, since what was recorded later fits those alone. ``since``: the
+change set from which a row of dated facts holds."""
 
 
 class ChangeSet(models.Model):
@@ -108,14 +111,9 @@ class ChangeSet(models.Model):
                 name="change_set_accepted_has_step",
             ),
             models.CheckConstraint(
-                condition=Q(operations__contains=[{"op": "import.rewrote"}])
-                | Q(
-                    LessThanOrEqual(
-                        Func(
-                            F("operations"), function="jsonb_array_length", output_field=models.IntegerField()
-                        ),
-                        MOST_OPERATIONS,
-                    )
+                condition=LessThanOrEqual(
+                    Func(F("operations"), function="jsonb_array_length", output_field=models.IntegerField()),
+                    MOST_OPERATIONS,
                 ),
                 name="change_set_operations_limited",
             ),

@@ -25,9 +25,8 @@ from sites.changes.services import open_change_set, open_change_sets
 from sites.changes.steps import last_step_of
 from sites.models import Coverage
 from sites.models.access import User
-from sites.models.changes import ChangeSet
+from sites.models.changes import REWROTE, ChangeSet
 from zones.models import PagingSetZone
-from zones.plant.corrections import REWROTE
 
 from .formats import BY_NAME, SHARED, SITED, FileKind
 from .formats.kinds import Values

@@ -16,7 +16,7 @@ from typing import Any, Final
 
 from django.db import connection
 
-from sites.models.changes import ChangeSet
+from sites.models.changes import REWROTE, ChangeSet
 from zones.models import PointFacts
 from zones.plant.versions import THING_OF_FACTS, Key, Row, Version, key_of
 
@@ -35,10 +35,6 @@ OF: Final = {
     "zone_facts": ("", ""), "paging_set": ("", ""), "paging_set_zone": ("", ""), "site": ("", ""),
     "device_model": ("", ""), "cable_type": ("", ""),
 }  # fmt: skip
-REWROTE: Final = "import.rewrote"
-"""The operation by which an imported correction keeps the rows of a table that it rewrote, before and after
-it: an import writes the last values at once, since what was recorded later fits those alone. ``since``: the
-change set from which a row of dated facts holds."""
 _NO_FACT: Final = {"change_set_id", "version"}
 _OF_A_DEVICE: Final = {
     "model_id", "device_kind", "speech_current_a", "idle_current_a", "tap_power_w", "count_low",

@@ -15,8 +15,10 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
+from api.v1.operation_lists import OperationList
 from sites.changes.errors import ChangeRefused
 from sites.models import ChangeSet, Site, Withdrawal
+from sites.models.changes import MOST_OPERATIONS
 from tests.factories import change
 from tests.zones.findings.conftest import ADDED, BUILT, NOW, Quay
 from zones.asbuilt.problems import place_of
@@ -122,6 +124,19 @@ def test_a_copy_of_a_site_names_the_same_causes(corrected: Quay, tmp_path: Path)
     counted = ChangeSet.objects.get(site=site, happened_on=LATER - DAY)
     assert supply[4][1] == counted.step
     assert told(another.pk) == here
+
+
+def test_a_correction_of_more_rows_than_a_draft_has_operations(tmp_path: Path) -> None:
+    quay = Quay()
+    _, points = quay.add(MOST_OPERATIONS + 1, current_a=0.0001)
+    quay.correct(points, LATER, length_m=2.5)
+    site = quay.record.site
+    another, done = taken_as_another(exported(site, tmp_path), site)
+    assert not done.problems
+    assert versions_of(another) == versions_of(site)
+    corrected = ChangeSet.objects.get(site=another, kind=CORRECTION)
+    assert len(corrected.operations) == 1  # of one table
+    assert OperationList().to_representation(corrected.operations) == []  # nobody's, but kept
 
 
 def test_without_the_file_another_cause_is_named(corrected: Quay, tmp_path: Path) -> None:

@@ -72,7 +72,7 @@ class ChangeWithRowsSerializer(ChangeSerializer):
     def to_representation(self, instance: Change) -> dict[str, Any]:
         shown: dict[str, Any] = super().to_representation(instance)
         # where a key hangs is shown on the closet sheet only
-        for row in (*(shown["old_rows"] or ()), *(shown["new_rows"] or ())):
+        for row in (*(shown.get("old_rows") or ()), *(shown.get("new_rows") or ())):
             row.pop("key_location", None)
         return shown
 
@@ -107,7 +107,7 @@ class ChangeViewSet(ReadOnlyViewSet):
         return super().get_queryset().defer("old_rows", "new_rows")
 
     def item_query(self) -> type[QuerySerializer]:
-        return item_query(self.serializer_class, RowsQuery)
+        return item_query(ChangeWithRowsSerializer, RowsQuery)
 
     def retrieve(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
         first = self.asked["rows_from"]

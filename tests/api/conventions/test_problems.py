@@ -161,6 +161,11 @@ def test_a_name_that_stands_twice_is_found_in_one_pass() -> None:
     assert Counted.compared < 2 * len(names)
 
 
+@pytest.mark.parametrize("body", [b'{"\\ud800": 1}', b'{"name": {"a\\udfff": 1}}'])
+def test_a_name_that_no_answer_can_repeat(post_anything: Callable[..., Any], body: bytes) -> None:
+    assert "half of a character" in problem(post_anything(body), 400, "malformed_body")["detail"]
+
+
 def test_a_body_of_another_kind(post_anything: Callable[..., Any]) -> None:
     answer = post_anything(b"a=b", content_type="application/x-www-form-urlencoded")
     assert "application/json" in problem(answer, 415, "unsupported_media_type")["detail"]

@@ -271,6 +271,11 @@ def test_the_record_says_what_was_written(hall: Hall, client: Client) -> None:
     assert change["change_set"]["reason"] == "as built"
     assert "new_rows" not in change
     whole = get(client, f"changes/{change['id']}")
+    assert get(client, f"changes/{change['id']}", fields="id,new_rows") == {
+        "id": change["id"],
+        "new_rows": whole["new_rows"],
+    }
+    assert get(client, f"changes/{change['id']}", fields="id") == {"id": change["id"]}
     assert whole["new_rows"][0]["place"] == "by the door"
     assert whole["old_rows"] is None
     assert get(client, "changes", site_id=hall.site.pk, table="zone")["items"]

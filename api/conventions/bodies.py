@@ -58,11 +58,11 @@ class StrictJSONParser(BaseParser):
 
 
 def unrepeated(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
-    """The object of these pairs; ProblemError where a name stands twice, or cannot be written in an answer."""
+    """The object of these pairs; ProblemError where a name stands twice, or no answer could repeat it."""
     found = dict(pairs)
     for name in found:
         if not name.isascii() and any("\ud800" <= letter <= "\udfff" for letter in name):
-            raise ProblemError(MALFORMED_BODY, f"The name {ascii(name[:60])} holds half of a character.")
+            raise ProblemError(MALFORMED_BODY, f"The name {name[:60]!a} holds half of a character.")
     if len(found) < len(pairs):
         seen: set[str] = set()
         for name, _ in pairs:

@@ -20,7 +20,8 @@ VALUES: Final[list[Any]] = [
 ]  # fmt: skip
 
 TEXTS: Final[list[str]] = [value for value in VALUES if isinstance(value, str) and value != "\ud800"] + [
-    "١٢", "1,2,3", ",".join("1" * 5_000), ",", "1" * 5_000, "true,false", "-id", "id,id", "--", "\\", "\"", "%00",
+    "١٢", "1,2,3", ",".join("1" * 5_000), ",", "1" * 5_000, "true,false", "-id", "id,id", "--", "\\", "\"",
+    "%00",
 ]  # fmt: skip
 """What a query or a header can carry."""
 

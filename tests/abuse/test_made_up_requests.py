@@ -1,5 +1,5 @@
-"""Every operation of the API with what no one means: one wrong value at a time in a right request, whole wrong
-bodies, wrong queries, wrong headers.
+"""Every operation of the API with what no one means: one wrong value at a time in a right request, whole
+wrong bodies, wrong queries, wrong headers.
 
 No answer is a server error, every refusal is a problem of a few kilobytes, and afterwards all that is there
 still answers. A tenth of the requests, all of them with ``--long``.
@@ -20,15 +20,18 @@ from api.conventions.schema import description
 from api.v1.routes import RESOURCES
 from sites.models import Customer, User
 from tests.abuse.poison import BODIES, TEXTS, poisoned
-from tests.api.conftest import with_token  # noqa: F401 - a fixture
+from tests.api.conftest import Caller, with_token
 from tests.api.v1 import plenty
+
+__all__ = ["with_token"]  # a fixture
 
 pytestmark = [pytest.mark.slow, pytest.mark.django_db]
 
 MOST_BYTES_OF_A_REFUSAL = 64 * 1024
 HEADERS = [
-    "Accept", "Accept-Encoding", "Accept-Language", "Authorization", "Content-Type", "Cookie", "Host", "If-Match",
-    "If-None-Match", "Idempotency-Key", "Origin", "Range", "X-Forwarded-For", "X-HTTP-Method-Override", "X-Request-ID",
+    "Accept", "Accept-Encoding", "Accept-Language", "Authorization", "Content-Type", "Cookie", "Host",
+    "If-Match", "If-None-Match", "Idempotency-Key", "Origin", "Range", "X-Forwarded-For",
+    "X-HTTP-Method-Override", "X-Request-ID",
 ]  # fmt: skip
 SAME_HEADERS_AS_ALL = "/api/v1/zones"
 """Headers are read before any view: one resource stands for all."""
@@ -137,7 +140,7 @@ def test_no_request_is_a_server_error_and_every_refusal_is_short(
     method: str,
     customer: Customer,
     manager: User,
-    with_token: Any,  # noqa: F811 - the fixture
+    with_token: Caller,  # noqa: F811 - the fixture
     settings: Any,
     pytestconfig: pytest.Config,
 ) -> None:

@@ -140,7 +140,7 @@ def test_no_request_is_a_server_error_and_every_refusal_is_short(
     method: str,
     customer: Customer,
     manager: User,
-    with_token: Caller,  # noqa: F811 - the fixture
+    with_token: Caller,
     settings: Any,
     pytestconfig: pytest.Config,
 ) -> None:

@@ -133,6 +133,19 @@ def test_two_supplies_on_one_section_are_past_whatever_they_carry() -> None:
     assert found.problems == ()
 
 
+def test_two_feeds_meet_on_a_run_without_a_supply_at_its_block() -> None:
+    """Feeds at the fourth and the tenth speaker. Four speakers of 50 mA on a third supply: 0.2 of 1.6 A."""
+    toy = paralleled()
+    toy.rows["runs"][0]["supply_index"] = -1
+    toy.rows["points"][3]["feed_supply_index"] = 0
+    toy.chain(toy.run(supply_index=toy.add("supplies")), 4, **SPEAKER)
+    found = figures(toy)
+    assert figure(found, "supplies_paralleled")[1] == 2.0
+    assert [figure(found, "supply_current", supply)[4] for supply in (0, 1)] == [CANNOT_TELL] * 2
+    assert figure(found, "supply_current", 2)[1:4:2] == pytest.approx((0.2, 1.6))
+    assert figure(found, "supply_current", 2)[4] is WITHIN
+
+
 @pytest.mark.parametrize(
     ("code", "subject"),
     [

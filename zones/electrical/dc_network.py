@@ -124,7 +124,7 @@ def dc_network(plant: Plant, everything: Wiring) -> DcNetwork:
         segment=segment,
         from_block=at_block & ~several,
         supplies=supplies,
-        shared=any_of(tree, in_several & (tree >= 0), len(supplies.member)),
+        shared=any_of(tree, in_several, len(supplies.member)),  # each has a supply
         paralleled=any_of(wiring.run, several, len(wiring.run_row)),
         reach_tree=np.append(tree[first_feed], tree[nodes:][joined]),
         reach_node=np.append(first_feed, joined_node),

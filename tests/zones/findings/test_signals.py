@@ -16,8 +16,11 @@ from sites.changes.errors import ChangeRefused
 from sites.changes.services import change_accept
 from tests.factories import INTEGRATOR, change
 from tests.zones.findings.conftest import ADDED, BUILT, NOW, Quay
-from zones.electrical.verdicts import Verdict
+from tests.zones.findings.stories import SUPPLY_CURRENT, Story
+from zones.electrical.plant import Signal
+from zones.electrical.verdicts import Rule, Verdict
 from zones.findings.annotate import Annotated
+from zones.findings.changes_at_step import Reference
 from zones.loads.site_loads import site_loads
 from zones.models import ZoneFacts
 from zones.recheck.batch import check
@@ -200,3 +203,33 @@ def test_a_signal_goes_into_a_correction_by_its_own_operation(spoken: Quay) -> N
     body = {"op": "zone.alter", "zone_id": spoken.zone.pk, "signal": "tones"}
     with pytest.raises(ChangeRefused, match=r"use the operation that ends in \.correct"):
         change_accept(change(spoken.record.site, kind="correction", happened_on=LATER), [body])
+
+
+def test_what_else_the_change_set_did_is_not_named() -> None:
+    """A run was on the supply once, and gets three speakers on its own one by the change set that sets the
+    tones: 1.35 A becomes 2.70 A, of 1.60 A, and 1.35 A of the run's fuse 2.70 A, of 0.8 × 2 A."""
+    story = Story()
+    story.on("2024-05-01")
+    first, second = story.supply(), story.supply()
+    story.put("zones", zone_id=1, signal=Signal.SPEECH)
+    story.put("zones", zone_id=2, signal=Signal.SPEECH)
+    run = story.fed_run(first, zone_id=1, fuse_fitted=1, fuse_rating_a=2.0)
+    other = story.fed_run(first, zone_id=2)
+    story.speakers(run, 27, 0.05)
+    story.speakers(other, 1, 0.05)
+    story.on("2024-06-01")
+    story.alter("runs", other, supply_index=second)
+    chimes = story.on("2025-03-14")
+    story.rows["zones"][0]["end"] = story.step
+    story.put("zones", zone_id=1, signal=Signal.TONES)
+    story.speakers(other, 3, 0.05)
+    found = story.attributions((SUPPLY_CURRENT, Rule("run_current")))
+    assert set(found) == {("supply_current", 1000), ("run_current", 1000)}
+    for one in found.values():
+        assert one is not None
+        assert one.named.change_set is not None
+        assert one.named.change_set.id == chimes
+        (change,) = one.named.changes
+        signals = (Reference("signal", Signal.SPEECH), Reference("signal", Signal.TONES))
+        assert (change.type, change.thing) == ("zone_signal", Reference("zone", 1))
+        assert (change.before, change.after) == signals

@@ -72,6 +72,12 @@ def test_production_starts_with_what_it_needs(tmp_path: Path) -> None:
     assert list(tmp_path.iterdir()) == []
 
 
+def test_a_key_may_begin_with_a_dollar(tmp_path: Path) -> None:
+    key = "$" + PRODUCTION["ZONEBOOK_SECRET_KEY"]
+    answer = read("settings.SECRET_KEY", tmp_path, **(PRODUCTION | {"ZONEBOOK_SECRET_KEY": key}))
+    assert answer.stdout.strip() == key, answer.stderr
+
+
 def test_the_token_of_a_demo_is_for_a_demo(tmp_path: Path) -> None:
     given = {"ZONEBOOK_DEMO_TOKEN": "zbk_shown"}
     assert read("settings.DEMO_TOKEN", tmp_path, **given).stdout == "zbk_shown\n"

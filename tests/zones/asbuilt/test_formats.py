@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import pickle
+
 import pytest
 from django.db import models
 
@@ -104,6 +106,11 @@ def test_no_two_columns_have_one_name(kind: FileKind) -> None:
     names = [column.name for column in kind.all_columns]
     assert len(set(names)) == len(names)
     assert "problem" not in names
+
+
+@KINDS
+def test_there_is_one_of_each_kind_whatever_process_speaks_of_it(kind: FileKind) -> None:
+    assert pickle.loads(pickle.dumps(kind)) is kind
 
 
 def test_kinds_come_after_what_they_refer_to() -> None:

@@ -12,16 +12,18 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from sites.changes.services import change_accept
+from sites.changes.steps import step_of
 from sites.models import ChangeSet, Mark
 from sites.services.catalogue import device_model_alter
 from tests.factories import change
 from tests.zones.findings.conftest import ADDED, MEASURED, NOW, Quay
 from tests.zones.recording import SiteRecord
 from zones.electrical.evaluate import evaluate
-from zones.electrical.plant import Plant
+from zones.electrical.plant import Members, Plant
 from zones.findings import corrections
 from zones.findings.annotate import Annotated
 from zones.findings.catalogue_news import tell_catalogue_news
+from zones.limits.registry import RULES
 from zones.models import Case, PointFacts
 from zones.plant.corrections import corrections_of, undone
 from zones.plant.versions import Version, read_versions
@@ -172,6 +174,8 @@ def test_a_found_device_leaves_a_splice_to_what_was_connected_behind_it(quay: Qu
     plant = read_versions([*versions, Version(quay.site_id, {})])
     by_site = plant.points.count_likely, plant.group_site[plant.points.group]
     assert [by_site[0][by_site[1] == site].sum() for site in (0, 1)] == [39.0, 40.0]
+    now = Members.of_sites(plant, step_of(NOW.date(), 1))
+    assert not evaluate(plant, now, RULES).problems, "what hangs behind it is still connected"
     assert found.pk
     assert device.pk
 

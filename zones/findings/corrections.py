@@ -184,23 +184,27 @@ _MEASURED: Final = 4
 def corrected(correction: Correction) -> Corrected:
     """What a correction was about, as far as its rows agree."""
     changed: set[str] = set()
-    measured = True
+    texts: Corrected | None = None
+    measured = dict.fromkeys(_ABOUT, True)
     for rewrite in correction.rewrites:
         if rewrite.operation != "update":
             return Corrected("record")
         for was, now, columns in rewrite.changed():
-            if not columns:
-                continue
             if rewrite.table in CATALOGUE:
                 kind = "model" if rewrite.table == "device_model" else "cable"
                 rating = next((name for name in sorted(columns) if _is_rating(was, now, name)), "")
                 model = Reference(kind, int(now["id"]))
-                return Corrected("catalogue", model, rating, was.get(rating), now.get(rating))
+                said = Corrected("catalogue", model, rating, was.get(rating), now.get(rating))
+                if rating:
+                    return said
+                texts = texts or said
             changed |= columns
-            bases = [now.get(name) for name in now if name in ("length_basis", "current_basis")]
-            measured &= any(basis == _MEASURED for basis in bases)
+            for about, of in _ABOUT.items():
+                measured[about] &= any(now.get(name) == _MEASURED for name in of if name.endswith("_basis"))
+    if texts is not None:
+        return texts
     about = next((about for about, columns in _ABOUT.items() if changed and changed <= columns), "record")
-    return Corrected(f"{about}_measured" if about in ("lengths", "currents") and measured else about)
+    return Corrected(f"{about}_measured" if measured.get(about) else about)
 
 
 def _is_rating(was: Mapping[str, Any], now: Mapping[str, Any], name: str) -> bool:

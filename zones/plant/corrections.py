@@ -88,8 +88,6 @@ class Correction:
             for row in (*rewrite.before, *rewrite.after):
                 if kind and row.get(column) is not None:
                     found.add((kind, int(row[column])))
-                elif rewrite.table == "reading" and row.get("switch_id") is not None:
-                    found.add(("switch", int(row["switch_id"])))
                 else:
                     found.add(("", 0))
         return found
@@ -197,8 +195,6 @@ def _take_back(
             key = key_of(table, row)
             is_found_device = table == "point_facts" and int(row["point_id"]) in found
             of[key] = _splice(of.get(key) or row) if is_found_device else None
-    elif rewrite.operation == "delete":
-        of.update({key_of(table, row): row for row in rewrite.before})
     else:
         for was, now, columns in rewrite.changed():
             key = key_of(table, now)

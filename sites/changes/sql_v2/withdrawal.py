@@ -87,8 +87,8 @@ BEGIN
                 'SELECT EXISTS (SELECT FROM public.%1$I t '
                 'JOIN jsonb_populate_recordset(NULL::public.%1$I, $1) n ON %2$s '
                 'JOIN change_set m ON m.id = t.change_set_id '
-                'WHERE m.id <> $2 AND m.recorded_at > $3)', written.table_name, its_thing)
-            INTO recorded_later USING written.new_rows, undone.id, undone.recorded_at;
+                'WHERE m.recorded_at > $2)', written.table_name, its_thing)
+            INTO recorded_later USING written.new_rows, undone.recorded_at;
         ELSE
             recorded_later := false;
         END IF;

@@ -11,17 +11,20 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-from sites.changes.services import change_accept
+from sites.changes.services import change_accept, change_set_accept, change_set_draft
+from sites.changes.steps import step_of
 from sites.models import ChangeSet, Mark
 from sites.services.catalogue import device_model_alter
+from tests import factories
 from tests.factories import change
 from tests.zones.findings.conftest import ADDED, MEASURED, NOW, Quay
 from tests.zones.recording import SiteRecord
 from zones.electrical.evaluate import evaluate
-from zones.electrical.plant import Plant
+from zones.electrical.plant import Members, Plant
 from zones.findings import corrections
 from zones.findings.annotate import Annotated
 from zones.findings.catalogue_news import tell_catalogue_news
+from zones.limits.registry import RULES
 from zones.models import Case, PointFacts
 from zones.plant.corrections import corrections_of, undone
 from zones.plant.versions import Version, read_versions
@@ -172,6 +175,8 @@ def test_a_found_device_leaves_a_splice_to_what_was_connected_behind_it(quay: Qu
     plant = read_versions([*versions, Version(quay.site_id, {})])
     by_site = plant.points.count_likely, plant.group_site[plant.points.group]
     assert [by_site[0][by_site[1] == site].sum() for site in (0, 1)] == [39.0, 40.0]
+    now = Members.of_sites(plant, step_of(NOW.date(), 1))
+    assert not evaluate(plant, now, RULES).problems, "what hangs behind it is still connected"
     assert found.pk
     assert device.pk
 
@@ -206,6 +211,54 @@ def test_versions_of_many_sites_are_one_batch(db: None, monkeypatch: pytest.Monk
     assert len(calls[0].site_id) == 4, "two versions of two sites; none where nothing was corrected"
     assert [quay.finding().attribution["kind"] for quay in quays] == ["correction", "correction", "addition"]
     assert [len({quay.finding().attribution["change"]["correction"]}) for quay in quays] == [1, 1, 1]
+
+
+def test_a_correction_of_what_another_supply_feeds_is_not_computed(
+    quay: Quay, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    calls: list[Plant] = []
+
+    def counted(plant: Plant, *of: Any) -> Any:
+        calls.append(plant)
+        return evaluate(plant, *of)
+
+    monkeypatch.setattr(corrections, "evaluate", counted)
+    with quay.record.change(ADDED - DAY):
+        supply = quay.record.supply(quay.supply_model, "S2")
+        run = quay.record.run("R2", supply=supply, zone=quay.zone)
+        others = quay.record.chain(run, 2, **quay.facts)
+    _, points = quay.add(6)
+    quay.correct(others, LATER, length_m=3.0)
+    quay.correct(points[:1], LATER, speech_current_a=0.3)
+    quay.check()
+    assert [len(plant.site_id) for plant in calls] == [1], "one version: without the second"
+
+
+def test_corrections_are_in_the_order_of_their_recording_and_not_of_their_drafts(quay: Quay) -> None:
+    asked = change(quay.record.site, reason="label read", happened_on=LATER, kind=CORRECTION)
+    body = {"op": "point.correct", "point_id": quay.points[0].pk, "speech_current_a": 0.3}
+    draft = change_set_draft(asked, [body])
+    sooner = quay.correct(quay.points[1:2], LATER, length_m=3.0)
+    change_set_accept(change_set=draft, user=factories.make_user())
+    found = corrections_of([quay.site_id])[quay.site_id]
+    assert draft.pk < sooner.pk
+    assert [one.id for one in found] == [sooner.pk, draft.pk]
+
+
+@pytest.mark.parametrize(
+    ("facts", "what"),
+    [
+        ({"length_m": 3.0}, "lengths_measured"),
+        ({"length_m": 3.0, "length_basis": 2}, "lengths"),
+        ({"length_m": 3.0, "speech_current_a": 0.06}, "record"),
+        ({"speech_current_a": 0.06}, "currents_measured"),
+        ({"speech_current_a": 0.06, "current_basis": 3}, "currents"),
+    ],
+)
+def test_what_a_correction_was_about(quay: Quay, facts: dict[str, Any], what: str) -> None:
+    quay.correct(quay.points[:1], LATER, **facts)
+    (found,) = corrections_of([quay.site_id])[quay.site_id]
+    assert corrections.corrected(found).what == what
 
 
 def test_what_is_within_its_limits_costs_nothing(quay: Quay) -> None:

@@ -118,6 +118,7 @@ def test_an_edit_of_the_catalogue_by_raw_sql_is_named_by_what_it_was(quay: Quay)
     work, _ = quay.add(3)  # 1.35 + 3 × 0.04 = 1.47 A
     edit = accepted(None)
     say(edit)
+    sql("UPDATE device_model SET note = 'label read' WHERE id = %s", quay.speaker.pk)
     sql("UPDATE device_model SET speech_current_a = 0.055 WHERE id = %s", quay.speaker.pk)
     quay.check()
     follows = ChangeSet.objects.get(site_id=quay.site_id, kind=ChangeSet.Kind.CATALOGUE)

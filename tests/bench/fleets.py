@@ -2,6 +2,13 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
+import tempfile
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from pathlib import Path
+
 from django.db import connection, connections
 
 from sites.changes.services import Change, change_accept
@@ -44,3 +51,23 @@ def sizes() -> dict[str, int | float]:
         )
         sites, points, figures = cursor.fetchone()
     return {"sites": sites, "points": points, "figures": figures}
+
+
+@contextmanager
+def small_fleet(environment: Mapping[str, str], sites: int) -> Iterator[dict[str, str]]:
+    """The environment of a fleet of so many sites, rechecked, in a database of its own."""
+    with tempfile.TemporaryDirectory(prefix="zonebook-bench-", ignore_cleanup_errors=True) as scratch:
+        Path(scratch).chmod(0o755)
+        few = {**environment, "ZONEBOOK_DATA": scratch}
+        run(["manage.py", "migrate", "--verbosity", "0"], few)
+        run(["manage.py", "fleet", "--sites", str(sites), "--verbosity", "0"], few)
+        run(["manage.py", "recheck", "--all"], few)
+        yield few
+
+
+def run(arguments: list[str], environment: Mapping[str, str]) -> str:
+    """What a Python program prints."""
+    program = [sys.executable, *arguments]
+    return subprocess.run(
+        program, env=dict(environment), check=True, stdout=subprocess.PIPE, text=True
+    ).stdout

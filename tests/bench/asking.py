@@ -1,0 +1,110 @@
+"""Every GET address of one fleet, asked as the server is asked, with what each costs.
+
+Rows and pages are PostgreSQL's own counts of this connection: rows that a scan of a table or of an index
+gave, whether or not they were kept, and pages of 8 kB, whether or not they were in memory. An index-only scan
+counts like any other. What looking at the counts costs is taken off.
+"""
+
+from __future__ import annotations
+
+import gc
+import json
+import time
+from collections.abc import Callable, Iterator
+from typing import Any, NamedTuple
+from wsgiref.util import setup_testing_defaults
+
+from django.conf import settings
+from django.core.wsgi import get_wsgi_application
+from django.db import connection
+
+from sites.access.services import token_make
+from sites.models import User
+from tests.api.get_addresses import Address, Addresses
+from tests.bench.fleets import tidy
+from tests.bench.lines import peak_rss_mb
+
+CASES = ("asked",)
+TOGETHER = False
+ROUNDS = 3
+
+
+class Counts(NamedTuple):
+    rows: float
+    pages: float
+
+
+def cases(_wanted: tuple[str, ...], _sites: int) -> Iterator[str]:
+    """A line of JSON an address: route, what is asked, and its cost."""
+    tidy()
+    ask = caller()
+    idle = min(_counted(lambda: None) for _ in range(ROUNDS))
+    for address in Addresses(lambda path: json.loads(ask(path))):
+        yield json.dumps({"route": address.route, "asked": address.asked, **_cost(ask, address, idle)})
+    yield json.dumps({"peak_rss_mb": peak_rss_mb()})
+
+
+def caller() -> Callable[[str], bytes]:
+    """Asks as a manager's program that sees every customer; returns the body of the answer."""
+    settings.REQUESTS_PER_MINUTE = 10**9
+    user, _ = User.objects.get_or_create(
+        username="bench", defaults={"role": User.Role.MANAGER, "all_customers": True}
+    )
+    _, secret = token_make(user=user, scopes=["record:read"])
+    application = get_wsgi_application()
+
+    def ask(path: str) -> bytes:
+        answered: list[str] = []
+        environ: dict[str, Any] = {"HTTP_AUTHORIZATION": f"Bearer {secret}"}
+        environ["PATH_INFO"], _, environ["QUERY_STRING"] = path.partition("?")
+        setup_testing_defaults(environ)
+        response: Any = application(environ, lambda status, _headers: answered.append(status))
+        try:
+            body = b"".join(response)
+        finally:
+            response.close()
+        if not answered[0].startswith("200"):
+            raise RuntimeError(f"{path} answered {answered[0]}: {body.decode()[:500]}")
+        return body
+
+    return ask
+
+
+def _cost(ask: Callable[[str], bytes], address: Address, idle: Counts) -> dict[str, float]:
+    """The least of some rounds, after one that finds nothing open yet."""
+    ask(address.path)
+    counted = _counted(lambda: ask(address.path))
+    took = []
+    gc.collect()
+    for _ in range(ROUNDS):
+        began = time.perf_counter()
+        ask(address.path)
+        took.append(time.perf_counter() - began)
+    return {
+        "rows": counted.rows - idle.rows,
+        "pages": max(counted.pages - idle.pages, 0),
+        "seconds": min(took),
+    }
+
+
+def _counted(action: Callable[[], object]) -> Counts:
+    before = _counts()
+    action()
+    after = _counts()
+    return Counts(after.rows - before.rows, after.pages - before.pages)
+
+
+_COUNTS = """
+SELECT (SELECT sum(seq_tup_read) FROM pg_stat_user_tables)
+    + (SELECT sum(idx_tup_read) FROM pg_stat_user_indexes),
+    (SELECT blks_hit + blks_read FROM pg_stat_database WHERE datname = current_database())
+"""
+
+
+def _counts() -> Counts:
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT pg_stat_force_next_flush()")
+        cursor.execute("SELECT pg_stat_clear_snapshot()")
+        cursor.execute(_COUNTS)
+        rows, pages = cursor.fetchone()
+    return Counts(float(rows), float(pages))

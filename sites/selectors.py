@@ -10,7 +10,7 @@ import datetime as dt
 from collections.abc import Collection
 from typing import Any, TypeVar
 
-from django.db.models import BigIntegerField, DateField, Exists, Func, OuterRef, Q, QuerySet
+from django.db.models import BigIntegerField, DateField, Exists, Func, OuterRef, Q, QuerySet, Subquery
 from django.db.models.expressions import Combinable
 
 from sites.changes.steps import STEPS_A_DAY, first_step_after
@@ -101,6 +101,11 @@ def things_with_facts(
     return [
         (thing, held.get(thing.pk)) for thing in standing(things, before, site_id__in=site_ids, **filters)
     ]
+
+
+def site_of(things: type[Any], id_: int) -> Subquery:
+    """The site of a thing, as an expression: what refers to the thing is of the same site."""
+    return Subquery(things._default_manager.filter(pk=id_).values("site_id"))
 
 
 def contract_today(site_id: int) -> Contract | None:

@@ -12,13 +12,13 @@ from zones.models import ClipFacts, Landing, Point, PointFacts, Run, RunFacts, Z
 from zones.pair_colours import colour_in_cable
 
 
-def points_before(before: int, *, run_ids: Collection[int]) -> list[PointFacts]:
-    """The facts that held of every point of these runs, by run and in the run's order: parents before
-    children.
+def points_before(before: int, *, site_id: int, run_ids: Collection[int]) -> list[PointFacts]:
+    """The facts that held of every point of these runs of a site, by run and in the run's order: parents
+    before children.
 
     One query; points, models and cable types come with it.
     """
-    rows = facts_before(PointFacts, before, run_id__in=run_ids)
+    rows = facts_before(PointFacts, before, site_id=site_id, run_id__in=run_ids)
     return sorted(rows.select_related("point", "model", "cable_type"), key=lambda row: (row.run_id, row.rank))
 
 
@@ -34,9 +34,20 @@ def heard_in_zone(points: QuerySet[Point], zone_id: int, before: Before) -> Quer
     )
 
 
-def home_cables(before: Before, *, run_ids: Collection[int]) -> dict[int, CableType | None]:
-    """By run, the cable type of the segment that lands on its block. One query."""
-    home = holding(PointFacts, before).filter(run_id__in=run_ids, parent__isnull=True)
+def points_of_model(points: QuerySet[Point], model_id: int, before: Before) -> QuerySet[Point]:
+    """Of ``points`` those of a model. A join, and no condition of each point: so they come in the order of
+    their ids, along the index of models, from wherever a page begins."""
+    later = PointFacts._default_manager.filter(
+        point_id=OuterRef("pk"), step__gt=OuterRef("facts__step"), step__lt=before
+    )
+    return points.filter(~Exists(later), facts__model_id=model_id, facts__step__lt=before)
+
+
+def home_cables(
+    before: Before, *, site_ids: Collection[int], run_ids: Collection[int]
+) -> dict[int, CableType | None]:
+    """By run of these sites, the cable type of the segment that lands on its block. One query."""
+    home = holding(PointFacts, before).filter(site_id__in=site_ids, run_id__in=run_ids, parent__isnull=True)
     rows = home.select_related("cable_type").order_by("-rank")
     return {row.run_id: row.cable_type for row in rows}
 

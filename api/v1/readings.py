@@ -62,6 +62,11 @@ class ReadingFilterSet(SiteFilterSet):
         help_text="Those that count, those that another took the place of, or both.",
     )
 
+    across = {"taken_on": ("taken_from", "taken_until"), "site": (), "id": ()}
+
+    def is_sparse(self, name: str) -> bool:
+        return name != "superseded" or self.validated_data[name] == "yes"
+
     def filter_superseded(self, rows: QuerySet[Reading], value: str) -> QuerySet[Reading]:
         return rows if value == "any" else rows.filter(superseded_by__isnull=value == "no")
 

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping
 
 from django.db.models import Exists, OuterRef, Q, QuerySet, Subquery
+from django.db.models.lookups import IsNull
 
 from sites.models import CableType
-from sites.selectors import Before, facts_before, holding, standing
-from zones.models import ClipFacts, Landing, Point, PointFacts, Run, RunFacts, Zone
+from sites.selectors import Before, comes_before, facts_before, holding, site_of, standing
+from zones.models import ClipFacts, Landing, Point, PointFacts, Reading, Run, RunFacts, Zone
 from zones.pair_colours import colour_in_cable
 
 
@@ -25,12 +26,13 @@ def points_before(before: int, *, site_id: int, run_ids: Collection[int]) -> lis
 def heard_in_zone(points: QuerySet[Point], zone_id: int, before: Before) -> QuerySet[Point]:
     """Of ``points`` those heard in a zone: on its runs unless they name another zone, and points of other
     runs that name it. All are of the zone's site."""
-    of_point = holding(PointFacts, before).filter(point_id=OuterRef("pk"))
-    on_its_run = holding(RunFacts, before).filter(run_id=OuterRef("run_id"), zone_id=zone_id)
+    of_zone = {"site_id": site_of(Zone, zone_id)}
+    of_point = holding(PointFacts, before).filter(point_id=OuterRef("pk"), **of_zone)
+    on_its_run = holding(RunFacts, before).filter(run_id=OuterRef("run_id"), zone_id=zone_id, **of_zone)
     return points.filter(
         Q(Exists(of_point.filter(zone_id=zone_id)))
         | Q(Exists(on_its_run), Exists(of_point.filter(zone__isnull=True))),
-        site_id=Subquery(Zone.objects.filter(pk=zone_id).values("site_id")),
+        **of_zone,
     )
 
 
@@ -38,9 +40,9 @@ def points_of_model(points: QuerySet[Point], model_id: int, before: Before) -> Q
     """Of ``points`` those of a model. A join, and no condition of each point: so they come in the order of
     their ids, along the index of models, from wherever a page begins."""
     later = PointFacts._default_manager.filter(
-        point_id=OuterRef("pk"), step__gt=OuterRef("facts__step"), step__lt=before
+        comes_before("step", before), point_id=OuterRef("pk"), step__gt=OuterRef("facts__step")
     )
-    return points.filter(~Exists(later), facts__model_id=model_id, facts__step__lt=before)
+    return points.filter(~Exists(later), comes_before("facts__step", before), facts__model_id=model_id)
 
 
 def home_cables(
@@ -93,3 +95,10 @@ def pulled_clips_before(before: Before, *, block_ids: Collection[int]) -> set[tu
     """(block, row) of every row whose clip was out; a row that nothing is recorded of has its clip in."""
     rows = facts_before(ClipFacts, before, block_id__in=block_ids)
     return {(row.block_id, row.row) for row in rows if not row.is_in}
+
+
+def was_superseded(*, superseded: bool) -> IsNull:
+    """The condition that another reading took the place of a reading, or that none did. It is asked for each
+    reading of a page: joined, all readings would be read."""
+    newer = Reading._default_manager.filter(supersedes=OuterRef("pk")).order_by().values("pk")
+    return IsNull(Subquery(newer), not superseded)

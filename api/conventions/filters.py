@@ -78,11 +78,11 @@ class FilterSet(QuerySerializer):
         named = {name: str(field.source) for name, field in self.fields.items()}
         return {name: values[source] for name, source in named.items() if source in values}
 
-    def sort(self, usual: str, scope: Scope) -> str:
-        """The order of the list: the one asked for; else the usual one, or by id where only that is served.
-        Raises a 400 where the list would have to look through all sites."""
+    def sort(self, names: Sequence[str], usual: str, scope: Scope) -> str:
+        """The order of a list with the filters ``names``: the one asked for, else the usual one, or by id
+        where only that is served. Raises a 400 where the list would have to look through all sites."""
         asked: str | None = self.validated_data.get("order")
-        given = [name for name in filter_names(type(self)) if name in self.initial_data]
+        given = [name for name in names if name in self.initial_data]
         if self.across is None or not scope.is_everything or any(map(self.leads, given)):
             return asked or usual
         sparse = [name for name in given if self.is_sparse(name)]
@@ -90,7 +90,8 @@ class FilterSet(QuerySerializer):
             served = self.across.get(order.removeprefix("-"))
             if served is not None and {*sparse} <= {*served}:
                 return order
-        raise invalid([self._unbound(sparse, asked)], in_query=True)
+        leading = [name for name in names if self.leads(name)]
+        raise invalid([self._unbound(sparse, asked, leading)], in_query=True)
 
     @classmethod
     def leads(cls, name: str) -> bool:
@@ -102,11 +103,10 @@ class FilterSet(QuerySerializer):
         """Whether a filter, as the query gives it, may leave few of many rows."""
         return True
 
-    def _unbound(self, sparse: Sequence[str], asked: str | None) -> Problem:
+    def _unbound(self, sparse: Sequence[str], asked: str | None, leading: Sequence[str]) -> Problem:
         """What to ask instead: something that leads to few rows, or another order."""
         assert self.across is not None
         orders = [order for order, served in self.across.items() if {*sparse} <= {*served}]
-        leading = [name for name in filter_names(type(self)) if self.leads(name)]
         name = "order" if asked is not None and (orders or not sparse) else sparse[0]
         otherwise = f", or sort by {' or '.join(orders)}" if orders else ""
         detail = (

@@ -39,8 +39,8 @@ class KeysetPagination(BasePagination):
 
     def paginate_queryset(self, queryset: Any, request: Request, view: Any = None) -> list[Any]:
         """The rows after the cursor (from the beginning without one); what follows is for the response."""
-        asked = view.asked
-        name = view.query.sort(view.ordering, view.principal.scope)
+        asked, filters = view.asked, filter_names(view.filterset_class)
+        name = view.query.sort(filters, view.ordering, view.principal.scope)
         path, descending, size = (
             view.ordering_fields[name.removeprefix("-")],
             name[0] == "-",
@@ -50,7 +50,7 @@ class KeysetPagination(BasePagination):
         bound_to = _binding(
             path=request.path,
             order=name,
-            filters={key: asked[key] for key in filter_names(view.filterset_class) if key in asked},
+            filters={key: asked[key] for key in filters if key in asked},
             scope=view.principal.scope.fingerprint(),
         )
         rows = queryset.annotate(**{SORT_KEY: _sort_key(queryset.model, path)})

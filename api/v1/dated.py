@@ -11,7 +11,7 @@ from datetime import UTC, date, datetime
 from functools import cache
 from typing import Any, ClassVar
 
-from django.db.models import Exists, F, Model, OuterRef, Prefetch, QuerySet, prefetch_related_objects
+from django.db.models import Exists, Model, OuterRef, Prefetch, QuerySet, prefetch_related_objects
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -21,6 +21,7 @@ from api.conventions import fields, problems
 from api.conventions.filters import FilterSet, item_query
 from api.conventions.serializers import QuerySerializer, ResourceSerializer, model_field
 from api.conventions.viewsets import CorrectMixin, Versions, versions_of
+from sites.access.scope import on_sites_of
 from sites.changes.making import today_at, today_in, version_of
 from sites.changes.steps import day_of, first_step_after
 from sites.fields import SiteKey
@@ -52,7 +53,7 @@ class AsOfQuery(QuerySerializer):
 def before_asked(asked: Mapping[str, Any]) -> Before:
     """The step after the day of the query; its facts and things come before it."""
     day: date | None = asked.get("as_of")
-    return StepAfterToday(F("site__time_zone")) if day is None else first_step_after(day)
+    return StepAfterToday() if day is None else first_step_after(day)
 
 
 def day_asked(asked: Mapping[str, Any], site: Site) -> date:
@@ -68,9 +69,12 @@ class SiteFilterSet(FilterSet):
     its rows lie together there, and no key needs an index of its own."""
 
     site_id = fields.Id()
-    customer_id = fields.Id(source="site__customer_id")
+    customer_id = fields.Id()
 
     across = {"id": ()}
+
+    def filter_customer_id(self, rows: QuerySet[Any], value: int) -> QuerySet[Any]:
+        return rows.filter(on_sites_of([value]))
 
     def filter_lookups(self, rows: QuerySet[Any], lookups: Mapping[str, Any]) -> QuerySet[Any]:
         rows = super().filter_lookups(rows, lookups)

@@ -106,7 +106,7 @@ class OutputFilterSet(PlacedFilterSet):
     number = fields.Whole(min_value=1, max_value=32767)
     terminal = fields.Choice(choices=Output.Terminal.choices)
 
-    across = {"endpoint": (), "id": ()}
+    across = {"id": ()}
 
 
 class OutputViewSet(PlacedMixin, RecordViewSet):

@@ -57,7 +57,7 @@ class LandingFilterSet(PlacedFilterSet):
     supply_id = fields.Id()
     amplifier_id = fields.Id()
 
-    across = {"block": (), "id": ()}
+    across = {"id": ()}
 
 
 class LandingViewSet(PlacedMixin, CorrectMixin, DestroyMixin):

@@ -67,7 +67,7 @@ class SwitchPortFilterSet(DatedFilterSet):
     number = fields.Whole(min_value=0, max_value=32767)
     priority = fields.Choice(choices=SwitchPortFacts.Priority.choices)
 
-    across = {"switch": (), "id": ()}
+    across = {"id": ()}
 
 
 class SwitchPortViewSet(DatedMixin, UpdateMixin):

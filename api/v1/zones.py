@@ -209,7 +209,7 @@ class ZoneEndpointFilterSet(PlacedFilterSet):
     zone_id = fields.Id()
     endpoint_id = fields.Id()
 
-    across = {"zone": (), "endpoint": (), "id": ()}
+    across = {"id": ()}
 
 
 class ZoneEndpointViewSet(PlacedMixin, CreateMixin, DestroyMixin):

@@ -16,14 +16,17 @@ from urllib.parse import urlencode
 
 from api.conventions import fields
 from api.conventions.filters import Names, filter_names
+from api.conventions.problems import ProblemError
 from api.conventions.viewsets import ReadOnlyViewSet
 from api.v1.routes import RESOURCES
+from sites.access.scope import EVERYTHING
 from tests.api.operations_served import Served, served
 
 ROOT: Final = "/api/v1"
 NOTHING: Final = "nothing is called so"
 """A text that nothing in the record has: to find that out must not take a look at everything."""
 LONG_AGO: Final = "1990-01-01"
+PAST: Final = "2025-06-30"
 SITES: Final = 40
 """How many of the first sites are gone through for a thing."""
 
@@ -110,7 +113,7 @@ class Addresses:
             given = (
                 (expansions,)
                 if name == "expand"
-                else (self._today, "2025-06-30")
+                else self._days(one.action)
                 if name == "as_of"
                 else PARAMETERS.get(name)
             )
@@ -119,24 +122,34 @@ class Addresses:
             for value in given:
                 yield self._asked(one.route, path, {name: value})
 
+    def _days(self, action: str) -> tuple[str, ...]:
+        """What is computed has a past, which is computed anew; a thing may not have stood then."""
+        return (self._today,) if action == "retrieve" else (self._today, PAST)
+
     # --- lists ----------------------------------------------------------------------------------------------
 
     def _of_list(self, route: str, view_set: type[ReadOnlyViewSet]) -> Iterator[Address]:
         resource = route.removeprefix(f"{ROOT}/")
         of_site = self._of_site(view_set)
         yield self._asked(route, route, {})
+
+        def within(query: dict[str, str]) -> Address:
+            """With the site, where the API asks for one."""
+            needed = of_site if of_site and not _is_served(view_set, query) else {}
+            return self._asked(route, route, {**needed, **query})
+
         if view_set.serializer_class.expansions:
             yield self._asked(route, route, {"expand": ",".join(view_set.serializer_class.expansions)})
         yield self._asked(route, route, {**of_site, "count": "true"} if of_site else {"page_size": "500"})
         for order in view_set.ordering_fields:
             for sign in ("", "-"):
-                yield self._asked(route, route, {"order": f"{sign}{order}"})
+                yield within({"order": f"{sign}{order}"})
                 if of_site:
                     yield self._asked(route, route, {**of_site, "order": f"{sign}{order}"})
         declared: Mapping[str, Any] = view_set.filterset_class._declared_fields
         for name in filter_names(view_set.filterset_class):
             for value in self._values(resource, name, declared[name]):
-                yield self._asked(route, route, {name: value})
+                yield within({name: value})
 
     def _values(self, resource: str, name: str, field: Any) -> tuple[str, ...]:
         """What a filter of a list is asked with: each word of a few, else one that is there, and of a text
@@ -149,6 +162,8 @@ class Addresses:
             return ("true", "false")
         if isinstance(field, Names):
             return field.allowed
+        if name == "as_of":
+            return (self._today, PAST)
         if isinstance(field, fields.Day):
             return (self._today, LONG_AGO)
         shown = [str(item[name]) for item in self.things(resource) if item.get(name) not in (None, "", [])]
@@ -186,9 +201,11 @@ class Addresses:
         return self.things("sites")[0]
 
     def _of_site(self, view_set: type[ReadOnlyViewSet]) -> dict[str, str]:
-        """The filter that names the first site; none where a list has no such filter."""
-        named = "site_id" in filter_names(view_set.filterset_class)
-        return {"site_id": str(self._site["id"])} if named else {}
+        """The filter that names the first site, or its customer; none where a list has no such filter."""
+        names = filter_names(view_set.filterset_class)
+        if "site_id" in names:
+            return {"site_id": str(self._site["id"])}
+        return {"customer_id": str(self._site["customer_id"])} if "customer_id" in names else {}
 
     def _asked(self, route: str, path: str, query: Mapping[str, str]) -> Address:
         short = "&".join(
@@ -196,6 +213,18 @@ class Addresses:
             for name, value in query.items()
         )
         return Address(route, short, f"{path}?{urlencode(query)}" if query else path)
+
+
+def _is_served(view_set: type[ReadOnlyViewSet], query: dict[str, str]) -> bool:
+    """Whether a list answers this over all sites."""
+    view = view_set()
+    asked = view.spec_of("list").query(data=query)
+    asked.is_valid(raise_exception=True)
+    try:
+        asked.sort(filter_names(view.filterset_class), view.ordering, EVERYTHING)
+    except ProblemError:
+        return False
+    return True
 
 
 _RESOURCE_OF: Final = {view_set.gate.model._meta.db_table: name for name, view_set in RESOURCES.items()}

@@ -48,7 +48,7 @@ def served() -> Iterator[Served]:
         view_class = getattr(view, "view_class", None)
         methods = actions or {name: "" for name in map(str.lower, METHODS) if hasattr(view_class, name)}
         readable = "/" + re.sub(r"<(?:\w+:)?(\w+)>", r"{\1}", route)
-        for method, action in methods.items():
+        for method, action in [*methods.items()]:
             if method.upper() in METHODS:
                 yield Served(
                     method.upper(),

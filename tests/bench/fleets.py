@@ -8,6 +8,7 @@ import tempfile
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 
 from django.db import connection, connections
 
@@ -30,6 +31,15 @@ def settle() -> None:
 
 def add_speakers(site_id: int, run_id: int, count: int, *, reason: str) -> int:
     """At the end of a run, as a person adds them. Returns the id of the change set."""
+    speaker = {
+        "op": "point.append", "run_id": run_id, "kind": "device", "device_kind": "ceiling_speaker",
+        "length_m": 20.0, "length_basis": "measured",
+    }  # fmt: skip
+    return accept(site_id, [speaker] * count, reason=reason)
+
+
+def accept(site_id: int, operations: list[dict[str, Any]], *, reason: str) -> int:
+    """Record operations on a site, as a person does. Returns the id of the change set."""
     change = Change(
         site_id=site_id,
         user=None,
@@ -37,11 +47,7 @@ def add_speakers(site_id: int, run_id: int, count: int, *, reason: str) -> int:
         reason=reason,
         channel=ChangeSet.Channel.COMMAND,
     )
-    speaker = {
-        "op": "point.append", "run_id": run_id, "kind": "device", "device_kind": "ceiling_speaker",
-        "length_m": 20.0, "length_basis": "measured",
-    }  # fmt: skip
-    return change_accept(change, [speaker] * count).change_set.pk
+    return change_accept(change, operations).change_set.pk
 
 
 def sizes() -> dict[str, int | float]:

@@ -31,8 +31,11 @@ ROUNDS = 2
 
 
 class Counts(NamedTuple):
+    """lookups: how often a scan went down an index."""
+
     pages: float
     rows: float
+    lookups: float
     seconds: float = 0.0
 
 
@@ -100,6 +103,7 @@ def _cost(ask: Callable[[str], bytes], address: Address, idle: Counts) -> dict[s
     return {
         "rows": min(one.rows for one in rounds) - idle.rows,
         "pages": max(min(one.pages for one in rounds) - idle.pages, 0),
+        "lookups": min(one.lookups for one in rounds) - idle.lookups,
         "seconds": min(one.seconds for one in rounds),
     }
 
@@ -109,13 +113,14 @@ def _counted(action: Callable[[], object]) -> Counts:
     action()
     took = time.perf_counter() - began
     after = _counts()
-    return Counts(after.pages - before.pages, after.rows - before.rows, took)
+    return Counts(after.pages - before.pages, after.rows - before.rows, after.lookups - before.lookups, took)
 
 
 _COUNTS = """
 SELECT (SELECT sum(seq_tup_read) FROM pg_stat_user_tables)
     + (SELECT sum(idx_tup_read) FROM pg_stat_user_indexes),
-    (SELECT blks_hit + blks_read FROM pg_stat_database WHERE datname = current_database())
+    (SELECT blks_hit + blks_read FROM pg_stat_database WHERE datname = current_database()),
+    (SELECT sum(idx_scan) FROM pg_stat_user_indexes)
 """
 
 
@@ -124,5 +129,5 @@ def _counts() -> Counts:
         cursor.execute("SELECT pg_stat_force_next_flush()")
         cursor.execute("SELECT pg_stat_clear_snapshot()")
         cursor.execute(_COUNTS)
-        rows, pages = cursor.fetchone()
-    return Counts(float(pages), float(rows))
+        rows, pages, lookups = cursor.fetchone()
+    return Counts(float(pages), float(rows), float(lookups))

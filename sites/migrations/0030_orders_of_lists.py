@@ -11,7 +11,7 @@ NAMED = ("amplifier", "block", "closet", "contact", "endpoint", "site", "supply"
 
 class Migration(migrations.Migration):
     atomic = False
-    dependencies = [("sites", "0022_conductor_colours_are_a_line")]
+    dependencies = [("sites", "0029_token_scopes_limited")]
     operations = [
         *(
             AddIndexConcurrently(model, Index(Lower("name"), F("id"), name=f"{model}_by_name"))

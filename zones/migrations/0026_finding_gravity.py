@@ -5,7 +5,7 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-    dependencies = [("zones", "0016_findings_of_new_limits")]
+    dependencies = [("zones", "0025_figures_limited")]
     operations = [
         migrations.AddField(
             "finding",

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from functools import cache
 from typing import Any, ClassVar, Final
 
-from django.db.models import F, QuerySet, Value
+from django.db.models import F, Q, QuerySet, Value
 from django.db.models.functions import Lower
 from django.db.models.lookups import Exact
 from rest_framework import serializers
@@ -133,7 +133,8 @@ class FilterSet(QuerySerializer):
             path, _, kind = lookup.rpartition("__")
             if kind == "iexact":
                 # In small letters, as the unique keys and the orders have them: Django's own is in capitals
-                rows = rows.filter(Exact(Lower(F(path)), Lower(Value(value))))
+                # That it is not blank leads to an index of those that are not
+                rows = rows.filter(~Q(**{path: ""}), Exact(Lower(F(path)), Lower(Value(value))))
             else:
                 rows = rows.filter(**{lookup: value})
         return rows

@@ -4,22 +4,21 @@ of an index: every GET route, every filter and every order."""
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
-from contextlib import contextmanager
-from typing import Any, Final
+from typing import Final
 
-import psycopg
 import pytest
-from django.db import connection
 from django.test import Client
-from django.test.utils import CaptureQueriesContext
 
 from fixtures.fleets.writer import write_fleet
 from sites.models import Customer, Site, User
 from tests import factories
+from tests.api import get_addresses
 from tests.api.conftest import Caller
-from tests.api.get_addresses import ROOT, Addresses
+from tests.api.get_addresses import ROOT, Addresses, UnknownError
+from tests.api.operations_served import Served
+from tests.api.permission_table import TABLE
 from tests.api.plans import unbound
+from tests.api.statements import statements
 from tests.bench.asking import furnish
 from zones.recheck.batch import check
 
@@ -31,22 +30,6 @@ MAY: Final[dict[str, str]] = {
 """Routes that read through what grows with the fleet, each with its reason."""
 
 
-@contextmanager
-def statements() -> Iterator[list[str]]:
-    """What is sent to the database meanwhile, COPY included."""
-    sent: list[str] = []
-    copy = psycopg.Cursor.copy
-
-    def noted(cursor: Any, statement: Any, *args: Any, **kwargs: Any) -> Any:
-        sent.append(statement.removeprefix("COPY ").rpartition(" TO STDOUT")[0])
-        return copy(cursor, statement, *args, **kwargs)
-
-    with pytest.MonkeyPatch.context() as patch, CaptureQueriesContext(connection) as captured:
-        patch.setattr(psycopg.Cursor, "copy", noted)
-        yield sent
-    sent += [each["sql"] for each in captured.captured_queries]
-
-
 @pytest.mark.slow
 def test_no_answer_reads_through_what_grows_with_the_fleet(with_token: Caller) -> None:
     write_fleet(sites=SITES, seed=1)
@@ -55,7 +38,9 @@ def test_no_answer_reads_through_what_grows_with_the_fleet(with_token: Caller) -
     everything = with_token(factories.make_user(User.Role.MANAGER, all_customers=True))
     found: dict[str, list[str]] = {}
     looked_at: set[str] = set()
+    routes: set[str] = set()
     for address in Addresses(lambda path: json.loads(_get(everything, path))):
+        routes.add(address.route)
         with statements() as sent:
             _get(everything, address.path)
         for statement in sent:
@@ -63,7 +48,15 @@ def test_no_answer_reads_through_what_grows_with_the_fleet(with_token: Caller) -
                 looked_at.add(statement)
                 if tables := unbound(statement):
                     found.setdefault(str(address), []).extend(tables)
+    assert routes == {route for method, route in TABLE if method == "GET"}
     assert not found, "\n".join(f"{address}: {', '.join(tables)}" for address, tables in found.items())
+
+
+def test_a_route_of_which_nothing_is_known_is_not_left_out(monkeypatch: pytest.MonkeyPatch) -> None:
+    new = Served("GET", f"{ROOT}/weather", None, "", {})
+    monkeypatch.setattr(get_addresses, "served", lambda: [new])
+    with pytest.raises(UnknownError, match="/api/v1/weather: name its queries in PLAIN"):
+        list(Addresses(lambda _path: {}))
 
 
 def _get(client: Client, path: str) -> bytes:

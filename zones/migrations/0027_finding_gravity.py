@@ -5,7 +5,7 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-    dependencies = [("zones", "0025_figures_limited")]
+    dependencies = [("zones", "0026_catalogue_news")]
     operations = [
         migrations.AddField(
             "finding",

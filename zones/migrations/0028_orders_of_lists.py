@@ -11,7 +11,7 @@ OPEN = ~Q(state="cleared")
 
 class Migration(migrations.Migration):
     atomic = False
-    dependencies = [("sites", "0030_orders_of_lists"), ("zones", "0026_finding_gravity")]
+    dependencies = [("sites", "0030_orders_of_lists"), ("zones", "0027_finding_gravity")]
     operations = [
         AddIndexConcurrently("pagingset", Index(Lower("name"), F("id"), name="paging_set_by_name")),
         AddIndexConcurrently("run", Index(Lower("name"), F("id"), name="run_by_name")),

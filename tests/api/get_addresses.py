@@ -46,6 +46,11 @@ PARAMETERS: Final[dict[str, tuple[str, ...]]] = {
     "effect": (),
 }
 """What single things and their actions are asked with, beside a day, `fields` and `expand`."""
+FULL_PAGES: Final = {
+    "customers": "4", "contracts": "4", "coverages": "20", "sites": "20", "findings": "20", "cases": "20",
+    "readings": "20",
+}  # fmt: skip
+"""Items of a page, where a small fleet has too few to fill the usual one."""
 OTHER_NAMES: Final = {"model": "device_model", "feed_supply": "supply"}
 """Filters by id whose name is not that of the table."""
 VALUES: Final[dict[str, tuple[str, ...]]] = {
@@ -131,8 +136,7 @@ class Addresses:
     def _of_list(self, route: str, view_set: type[ReadOnlyViewSet]) -> Iterator[Address]:
         resource = route.removeprefix(f"{ROOT}/")
         of_site = self._of_site(view_set)
-        # Of what has no site there are few: a page that is full in small fleets too
-        page = {} if "site_id" in of_site else {"page_size": "4"}
+        page = {"page_size": FULL_PAGES[resource]} if resource in FULL_PAGES else {}
         yield self._asked(route, route, page)
 
         def within(query: dict[str, str]) -> Address:

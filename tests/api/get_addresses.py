@@ -224,7 +224,7 @@ class Addresses:
 def _is_served(view_set: type[ReadOnlyViewSet], query: dict[str, str]) -> bool:
     """Whether a list answers this over all sites."""
     view = view_set()
-    asked = view.spec_of("list").query(data=query)
+    asked: Any = view.spec_of("list").query(data=query)
     asked.is_valid(raise_exception=True)
     try:
         asked.sort(filter_names(view.filterset_class), view.ordering, EVERYTHING)

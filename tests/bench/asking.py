@@ -78,14 +78,14 @@ def caller() -> Callable[[str], bytes]:
         username="bench", defaults={"role": User.Role.MANAGER, "all_customers": True}
     )
     _, secret = token_make(user=user, scopes=["record:read"])
-    application = get_wsgi_application()
+    application: Any = get_wsgi_application()
 
     def ask(path: str) -> bytes:
         answered: list[str] = []
         environ: dict[str, Any] = {"HTTP_AUTHORIZATION": f"Bearer {secret}"}
         environ["PATH_INFO"], _, environ["QUERY_STRING"] = path.partition("?")
         setup_testing_defaults(environ)
-        response: Any = application(environ, lambda status, _headers: answered.append(status))
+        response = application(environ, lambda status, _headers: answered.append(status))
         try:
             body = b"".join(response)
         finally:

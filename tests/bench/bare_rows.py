@@ -9,6 +9,7 @@ from __future__ import annotations
 import gc
 import json
 from collections.abc import Callable, Iterator
+from functools import partial
 from typing import Any, Final
 
 import orjson
@@ -48,7 +49,7 @@ def lines() -> Iterator[Line]:
         yield compare(
             NAME,
             f"{case} rows",
-            lambda path=path: ask(path),
+            partial(ask, path),
             theirs,
             goal=goal,
             sizes={**fleet, "statements": len(sent), "bytes": len(answer)},

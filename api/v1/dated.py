@@ -69,12 +69,13 @@ class SiteFilterSet(FilterSet):
     its rows lie together there, and no key needs an index of its own."""
 
     site_id = fields.Id()
-    customer_id = fields.Id()
+    customer_id = fields.Id(source="site__customer_id")
 
     across = {"id": ()}
 
     def filter_customer_id(self, rows: QuerySet[Any], value: int) -> QuerySet[Any]:
-        return rows.filter(on_sites_of([value]))
+        site = str(self.fields["customer_id"].source).removesuffix("__customer_id")
+        return rows.filter(on_sites_of([value], f"{site}_id"))
 
     def filter_lookups(self, rows: QuerySet[Any], lookups: Mapping[str, Any]) -> QuerySet[Any]:
         rows = super().filter_lookups(rows, lookups)

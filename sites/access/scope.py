@@ -58,15 +58,15 @@ FEW: Final = 5
 """So many customers have their sites looked up first; rows of more are met soon enough."""
 
 
-def on_sites_of(customer_ids: Collection[int]) -> Func:
-    """The condition that a row is of a site of these customers.
+def on_sites_of(customer_ids: Collection[int], site: str = "site_id") -> Func:
+    """The condition that a row is of a site of these customers. site: the lookup that leads to its id.
 
     Their sites are looked up once, and then the rows on them. With a join, PostgreSQL walks through all rows
     in the order asked, and expects to meet theirs soon: but those of an old customer are not among the
     latest."""
     sites = Site.objects.filter(customer__in=sorted(customer_ids)).order_by().values("pk")
     return Func(
-        F("site_id"),
+        F(site),
         ArraySubquery(sites),
         template="%(expressions)s)",
         arg_joiner=" = ANY(",

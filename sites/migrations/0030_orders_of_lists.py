@@ -17,6 +17,9 @@ class Migration(migrations.Migration):
             AddIndexConcurrently(model, Index(Lower("name"), F("id"), name=f"{model}_by_name"))
             for model in NAMED
         ),
+        AddIndexConcurrently(
+            "secretreveal", Index(fields=["revealed_at", "id"], name="secret_reveal_by_time")
+        ),
         AddIndexConcurrently("site", Index(Lower("city"), F("id"), name="site_by_city")),
         AddIndexConcurrently("contract", Index(Lower("reference"), F("id"), name="contract_by_reference")),
         AddIndexConcurrently(

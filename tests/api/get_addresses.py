@@ -172,6 +172,8 @@ class Addresses:
             return (self._today, PAST)
         if isinstance(field, fields.Day):
             return (self._today, LONG_AGO)
+        if isinstance(field, fields.Instant):
+            return (f"{self._today}T00:00:00Z", f"{LONG_AGO}T00:00:00Z")
         shown = [str(item[name]) for item in self.things(resource) if item.get(name) not in (None, "", [])]
         if isinstance(field, fields.Text):
             nowhere = () if isinstance(field, fields.Address) else (NOTHING,)

@@ -147,7 +147,7 @@ def growing() -> frozenset[str]:
     with connection.cursor() as cursor:
         cursor.execute(
             "SELECT table_name FROM information_schema.columns WHERE table_schema = 'public'"
-            " AND column_name IN ('site_id', 'customer_id', 'change_set_id', 'zone_id')"
+            " AND column_name IN ('site_id', 'customer_id', 'change_set_id', 'zone_id', 'secret_id')"
         )
         return frozenset({"site", "customer", *(name for (name,) in cursor.fetchall())}) - OF_NO_FLEET
 

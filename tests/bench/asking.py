@@ -19,7 +19,8 @@ from django.core.wsgi import get_wsgi_application
 from django.db import connection
 
 from sites.access.services import token_make
-from sites.models import Endpoint, Site, User
+from sites.models import Closet, Endpoint, Secret, Site, User
+from sites.services.secrets import secret_add, secret_reveal
 from tests.api.get_addresses import ROOT, Address, Addresses
 from tests.bench.fleets import accept, settle, tidy
 from tests.bench.lines import peak_rss_mb
@@ -55,12 +56,27 @@ def cases(wanted: tuple[str, ...], _sites: int) -> Iterator[str]:
     yield json.dumps({"peak_rss_mb": peak_rss_mb()})
 
 
+def asker() -> User:
+    """A manager who sees every customer."""
+    user, _ = User.objects.get_or_create(
+        username="bench", defaults={"role": User.Role.MANAGER, "all_customers": True}
+    )
+    return user
+
+
 def furnish() -> None:
-    """Give the first site what fleets have none of: a paging set, and a network speaker of a zone."""
-    site_id = Site.objects.order_by("pk").values_list("pk", flat=True)[0]
+    """Give the first site what fleets have none of: a paging set, a network speaker of a zone, and a door
+    code that was revealed."""
+    site = Site.objects.order_by("pk")[0]
+    site_id = site.pk
     if PagingSet.objects.filter(site=site_id).exists():
         return
     zones = Zone.objects.filter(site=site_id).order_by("pk").values_list("pk", flat=True)
+    secret = secret_add(
+        user=asker(), site=site, kind=Secret.Kind.DOOR, label="north door", code="4711#",
+        closet=Closet.objects.filter(site=site).order_by("pk").first(),
+    )  # fmt: skip
+    secret_reveal(user=asker(), secret=secret, reason="night call")
     endpoint = Endpoint.objects.filter(site=site_id).order_by("pk").values_list("pk", flat=True)[0]
     accept(
         site_id,
@@ -74,10 +90,7 @@ def furnish() -> None:
 
 def caller() -> Callable[[str], bytes]:
     """Asks as a manager's program that sees every customer; returns the body of the answer."""
-    user, _ = User.objects.get_or_create(
-        username="bench", defaults={"role": User.Role.MANAGER, "all_customers": True}
-    )
-    _, secret = token_make(user=user, scopes=["record:read"])
+    _, secret = token_make(user=asker(), scopes=["record:read", "admin"])
     application: Any = get_wsgi_application()
 
     def ask(path: str) -> bytes:

@@ -10,11 +10,11 @@ import datetime as dt
 from collections.abc import Collection
 from typing import Any, TypeVar
 
-from django.db.models import BigIntegerField, DateField, Exists, Func, OuterRef, Q, QuerySet
+from django.db.models import BigIntegerField, DateField, Exists, Func, OuterRef, Q, QuerySet, Subquery
 from django.db.models.expressions import Combinable
 
 from sites.changes.steps import STEPS_A_DAY, first_step_after
-from sites.models import Contract, DatedFacts, Placed
+from sites.models import Contract, DatedFacts, Placed, Site
 from sites.models.dated import thing_fields
 
 T = TypeVar("T", bound=Placed)
@@ -22,14 +22,20 @@ F = TypeVar("F", bound=DatedFacts)
 
 
 class StepAfterToday(Func):
-    """Row by row, the step before which lies all that holds as of today in the time zone of its site, whose
-    path is given (``site__time_zone``): for lists across sites, where today is not the same day for all."""
+    """Row by row, the step before which lies all that holds as of today in the time zone of its site: for
+    lists across sites, where today is not the same day for all.
+
+    The site is looked up where a condition comes to ask for it, and not joined: few rows do ask, and for some
+    hundred rows PostgreSQL would rather read all sites than look up theirs."""
 
     template = (
         f"(((now() AT TIME ZONE (%(expressions)s))::date - DATE '1970-01-01')::bigint + 1) * {STEPS_A_DAY}"
     )
-    arity = 1
     output_field = BigIntegerField()
+
+    def __init__(self) -> None:
+        site = Site._default_manager.filter(pk=OuterRef("site_id")).order_by()
+        super().__init__(Subquery(site.values("time_zone")))
 
 
 Before = int | Combinable
@@ -53,31 +59,38 @@ def ended(before: Before, of: str = "") -> Q:
 
 
 def begun(before: Before, of: str = "") -> Q:
-    """The condition that a thing had begun before the step, whether it ended or not.
+    """The condition that a thing had begun before the step, whether it ended or not."""
+    return comes_before(f"{of}begin_step", before)
 
-    Where the step is that of today, one that is past everywhere is looked at first: to work out the time of
+
+def comes_before(step: str, before: Before) -> Q:
+    """The condition that the step of a row, whose lookup is given, comes before another.
+
+    Where that is the step of today, one that is past everywhere is looked at first: to work out the time of
     every site takes longer than all else that a list of a fleet does, and only what began yesterday or later
     depends on it.
     """
-    has_begun = Q(**{f"{of}begin_step__lt": before})
+    earlier = Q(**{f"{step}__lt": before})
     if isinstance(before, StepAfterToday):
         past_everywhere = first_step_after(dt.datetime.now(dt.UTC).date() - dt.timedelta(days=2))
-        return Q(**{f"{of}begin_step__lt": past_everywhere}) | has_begun
-    return has_begun
+        return Q(**{f"{step}__lt": past_everywhere}) | earlier
+    return earlier
 
 
 def holding(facts: type[F], before: Before) -> QuerySet[F]:
     """The last row of facts before the step of every thing, to be filtered by what the facts say."""
     things = thing_fields(facts)
     later = facts._default_manager.filter(
-        step__lt=before, step__gt=OuterRef("step"), **{name: OuterRef(name) for name in things}
+        comes_before("step", before),
+        step__gt=OuterRef("step"),
+        **{name: OuterRef(name) for name in things},
     )
-    return facts._default_manager.filter(~Exists(later), step__lt=before)
+    return facts._default_manager.filter(~Exists(later), comes_before("step", before))
 
 
 def recorded_before(facts: type[F], before: Before) -> QuerySet[F]:
     """Every row of facts before the step: to ask whether a thing had any."""
-    return facts._default_manager.filter(step__lt=before)
+    return facts._default_manager.filter(comes_before("step", before))
 
 
 def facts_before(facts: type[F], before: Before, **filters: Any) -> QuerySet[F]:
@@ -85,7 +98,9 @@ def facts_before(facts: type[F], before: Before, **filters: Any) -> QuerySet[F]:
     choose."""
     things = thing_fields(facts)
     return (
-        facts._default_manager.filter(step__lt=before, **filters).order_by(*things, "-step").distinct(*things)
+        facts._default_manager.filter(comes_before("step", before), **filters)
+        .order_by(*things, "-step")
+        .distinct(*things)
     )
 
 
@@ -101,6 +116,11 @@ def things_with_facts(
     return [
         (thing, held.get(thing.pk)) for thing in standing(things, before, site_id__in=site_ids, **filters)
     ]
+
+
+def site_of(things: type[Any], id_: int) -> Subquery:
+    """The site of a thing, as an expression: what refers to the thing is of the same site."""
+    return Subquery(things._default_manager.filter(pk=id_).order_by().values("site_id"))
 
 
 def contract_today(site_id: int) -> Contract | None:

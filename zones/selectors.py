@@ -5,38 +5,51 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping
 
 from django.db.models import Exists, OuterRef, Q, QuerySet, Subquery
+from django.db.models.lookups import IsNull
 
 from sites.models import CableType
-from sites.selectors import Before, facts_before, holding, standing
-from zones.models import ClipFacts, Landing, Point, PointFacts, Run, RunFacts, Zone
+from sites.selectors import Before, comes_before, facts_before, holding, site_of, standing
+from zones.models import ClipFacts, Landing, Point, PointFacts, Reading, Run, RunFacts, Zone
 from zones.pair_colours import colour_in_cable
 
 
-def points_before(before: int, *, run_ids: Collection[int]) -> list[PointFacts]:
-    """The facts that held of every point of these runs, by run and in the run's order: parents before
-    children.
+def points_before(before: int, *, site_id: int, run_ids: Collection[int]) -> list[PointFacts]:
+    """The facts that held of every point of these runs of a site, by run and in the run's order: parents
+    before children.
 
     One query; points, models and cable types come with it.
     """
-    rows = facts_before(PointFacts, before, run_id__in=run_ids)
+    rows = facts_before(PointFacts, before, site_id=site_id, run_id__in=run_ids)
     return sorted(rows.select_related("point", "model", "cable_type"), key=lambda row: (row.run_id, row.rank))
 
 
 def heard_in_zone(points: QuerySet[Point], zone_id: int, before: Before) -> QuerySet[Point]:
     """Of ``points`` those heard in a zone: on its runs unless they name another zone, and points of other
     runs that name it. All are of the zone's site."""
-    of_point = holding(PointFacts, before).filter(point_id=OuterRef("pk"))
-    on_its_run = holding(RunFacts, before).filter(run_id=OuterRef("run_id"), zone_id=zone_id)
+    of_zone = {"site_id": site_of(Zone, zone_id)}
+    of_point = holding(PointFacts, before).filter(point_id=OuterRef("pk"), **of_zone)
+    on_its_run = holding(RunFacts, before).filter(run_id=OuterRef("run_id"), zone_id=zone_id, **of_zone)
     return points.filter(
         Q(Exists(of_point.filter(zone_id=zone_id)))
         | Q(Exists(on_its_run), Exists(of_point.filter(zone__isnull=True))),
-        site_id=Subquery(Zone.objects.filter(pk=zone_id).values("site_id")),
+        **of_zone,
     )
 
 
-def home_cables(before: Before, *, run_ids: Collection[int]) -> dict[int, CableType | None]:
-    """By run, the cable type of the segment that lands on its block. One query."""
-    home = holding(PointFacts, before).filter(run_id__in=run_ids, parent__isnull=True)
+def points_of_model(points: QuerySet[Point], model_id: int, before: Before) -> QuerySet[Point]:
+    """Of ``points`` those of a model. A join, and no condition of each point: so they come in the order of
+    their ids, along the index of models, from wherever a page begins."""
+    later = PointFacts._default_manager.filter(
+        comes_before("step", before), point_id=OuterRef("pk"), step__gt=OuterRef("facts__step")
+    )
+    return points.filter(~Exists(later), comes_before("facts__step", before), facts__model_id=model_id)
+
+
+def home_cables(
+    before: Before, *, site_ids: Collection[int], run_ids: Collection[int]
+) -> dict[int, CableType | None]:
+    """By run of these sites, the cable type of the segment that lands on its block. One query."""
+    home = holding(PointFacts, before).filter(site_id__in=site_ids, run_id__in=run_ids, parent__isnull=True)
     rows = home.select_related("cable_type").order_by("-rank")
     return {row.run_id: row.cable_type for row in rows}
 
@@ -82,3 +95,10 @@ def pulled_clips_before(before: Before, *, block_ids: Collection[int]) -> set[tu
     """(block, row) of every row whose clip was out; a row that nothing is recorded of has its clip in."""
     rows = facts_before(ClipFacts, before, block_id__in=block_ids)
     return {(row.block_id, row.row) for row in rows if not row.is_in}
+
+
+def was_superseded(*, superseded: bool) -> IsNull:
+    """The condition that another reading took the place of a reading, or that none did. It is asked for each
+    reading of a page: joined, all readings would be read."""
+    newer = Reading._default_manager.filter(supersedes=OuterRef("pk")).order_by().values("pk")
+    return IsNull(Subquery(newer), not superseded)

@@ -190,7 +190,7 @@ def _key_at(detail: Detail, id_: int) -> Key:
 def subjects_in(closet: Closet, before: int) -> set[Subject]:
     """What stood in a closet before a step. One query."""
     parts = [
-        standing(of.model, before, **{of.closet: closet.pk})
+        standing(of.model, before, site_id=closet.site_id, **{of.closet: closet.pk})
         .order_by()
         .annotate(kind_=Value(int(kind)))
         .values_list("kind_", "pk")
@@ -205,7 +205,7 @@ def in_closet(closet: Closet) -> Q:
     wanted = Q(pk__in=[])
     for kind, of in SUBJECTS.items():
         if of.closet:
-            rows = of.model._default_manager.filter(**{of.closet: closet.pk})
+            rows = of.model._default_manager.filter(site_id=closet.site_id, **{of.closet: closet.pk})
             wanted |= Q(subject_kind=int(kind), subject_id__in=rows.values("pk"))
     return wanted
 

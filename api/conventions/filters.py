@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from functools import cache
-from typing import Any, Final
+from typing import Any, ClassVar, Final
 
-from django.db.models import QuerySet
+from django.db.models import F, Q, QuerySet, Value
+from django.db.models.functions import Lower
+from django.db.models.lookups import Exact
 from rest_framework import serializers
 from rest_framework.filters import BaseFilterBackend
 from rest_framework.request import Request
 
+from sites.access.scope import Scope
+from sites.changes.errors import Problem
 from sites.wording import did_you_mean, listed, shortened
 
 from . import fields
+from .problems import invalid
 from .serializers import QuerySerializer, ResourceSerializer
 
 LARGEST_PAGE: Final = 500
@@ -46,7 +51,19 @@ class Names(fields.Text):
 
 class FilterSet(QuerySerializer):
     """The filters of a list, all of them optional. A filter's `source` is its lookup, by default its own
-    name; what no lookup can express has a method ``filter_NAME(rows, value)``."""
+    name; what no lookup can express has a method ``filter_NAME(rows, value)``.
+
+    No list may cost more the more sites there are. So whoever sees all customers names a site, a customer or
+    something of one, unless an index serves order and filters over all of them (``across``)."""
+
+    leading: ClassVar[frozenset[str]] = frozenset()
+    """Filters that lead to few rows, wherever these are; those by the id of something of a site or customer
+    do so anyway."""
+    shared: ClassVar[frozenset[str]] = frozenset({"model_id"})
+    """Filters by the id of something that all customers share."""
+    across: ClassVar[Mapping[str, tuple[str, ...]] | None] = None
+    """By order, the filters that an index serves in it over all sites; None: the list has nothing of
+    sites."""
 
     def __init_subclass__(cls, **kwargs: Any) -> None:
         field: Any
@@ -60,6 +77,43 @@ class FilterSet(QuerySerializer):
         values = super().to_internal_value(data)
         named = {name: str(field.source) for name, field in self.fields.items()}
         return {name: values[source] for name, source in named.items() if source in values}
+
+    def sort(self, names: Sequence[str], usual: str, scope: Scope) -> str:
+        """The order of a list with the filters ``names``: the one asked for, else the usual one, or by id
+        where only that is served. Raises a 400 where the list would have to look through all sites."""
+        asked: str | None = self.validated_data.get("order")
+        given = [name for name in names if name in self.initial_data]
+        if self.across is None or not scope.is_everything or any(map(self.leads, given)):
+            return asked or usual
+        sparse = [name for name in given if self.is_sparse(name)]
+        for order in (usual, "id") if asked is None else (asked,):
+            served = self.across.get(order.removeprefix("-"))
+            if served is not None and {*sparse} <= {*served}:
+                return order
+        leading = [name for name in names if self.leads(name)]
+        raise invalid([self._unbound(sparse, asked, leading)], in_query=True)
+
+    @classmethod
+    def leads(cls, name: str) -> bool:
+        """Whether a filter leads to something of one site or customer."""
+        is_id = isinstance(cls._declared_fields[name], fields.Id)
+        return name in cls.leading or (is_id and name not in cls.shared)
+
+    def is_sparse(self, name: str) -> bool:  # noqa: ARG002 - others ask for its value
+        """Whether a filter, as the query gives it, may leave few of many rows."""
+        return True
+
+    def _unbound(self, sparse: Sequence[str], asked: str | None, leading: Sequence[str]) -> Problem:
+        """What to ask instead: something that leads to few rows, or another order."""
+        assert self.across is not None
+        orders = [order for order, served in self.across.items() if {*sparse} <= {*served}]
+        name = "order" if asked is not None and (orders or not sparse) else sparse[0]
+        otherwise = f", or sort by {' or '.join(orders)}" if orders else ""
+        detail = (
+            f"You see all customers, and {name} goes with what one site or customer has: "
+            f"give {' or '.join(leading)} too{otherwise}."
+        )
+        return Problem(detail, "unbound", name)
 
     def filter_queryset(self, rows: QuerySet[Any], names: Iterable[str]) -> QuerySet[Any]:
         """`rows`, filtered by those of `names` that the query gives."""
@@ -75,7 +129,15 @@ class FilterSet(QuerySerializer):
         return self.filter_lookups(rows, lookups) if lookups else rows
 
     def filter_lookups(self, rows: QuerySet[Any], lookups: Mapping[str, Any]) -> QuerySet[Any]:
-        return rows.filter(**lookups)
+        for lookup, value in lookups.items():
+            path, _, kind = lookup.rpartition("__")
+            if kind == "iexact":
+                # In small letters, as the unique keys and the orders have them: Django's own is in capitals
+                # That it is not blank leads to an index of those that are not
+                rows = rows.filter(~Q(**{path: ""}), Exact(Lower(F(path)), Lower(Value(value))))
+            else:
+                rows = rows.filter(**{lookup: value})
+        return rows
 
 
 class FilterSetBackend(BaseFilterBackend):
@@ -122,8 +184,8 @@ def list_query(
         ),
         "order": fields.Choice(
             choices=[sign + name for name in orders for sign in ("", "-")],
-            default=usual_order,
-            help_text="What the list is sorted by; - for descending.",
+            required=False,
+            help_text=f"What the list is sorted by; - for descending. Left out: {usual_order}.",
         ),
     }
     return type(f"{serializer.__name__}ListQuery", (filterset,), page_fields | _shown_fields(serializer))

@@ -13,8 +13,9 @@ from datetime import date, datetime
 from typing import Any, Final
 
 from django.core import signing
-from django.db.models import F, Q
+from django.db.models import CharField, F, Q
 from django.db.models.constants import LOOKUP_SEP
+from django.db.models.functions import Lower
 from rest_framework.pagination import BasePagination
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -38,8 +39,8 @@ class KeysetPagination(BasePagination):
 
     def paginate_queryset(self, queryset: Any, request: Request, view: Any = None) -> list[Any]:
         """The rows after the cursor (from the beginning without one); what follows is for the response."""
-        asked = view.asked
-        name = asked["order"]
+        asked, filters = view.asked, filter_names(view.filterset_class)
+        name = view.query.sort(filters, view.ordering, view.principal.scope)
         path, descending, size = (
             view.ordering_fields[name.removeprefix("-")],
             name[0] == "-",
@@ -49,10 +50,10 @@ class KeysetPagination(BasePagination):
         bound_to = _binding(
             path=request.path,
             order=name,
-            filters={key: asked[key] for key in filter_names(view.filterset_class) if key in asked},
+            filters={key: asked[key] for key in filters if key in asked},
             scope=view.principal.scope.fingerprint(),
         )
-        rows = queryset.annotate(**{SORT_KEY: F(path)})
+        rows = queryset.annotate(**{SORT_KEY: _sort_key(queryset.model, path)})
         if "cursor" in asked:
             rows = rows.filter(
                 _after(*_read(asked["cursor"], bound_to), nullable=nullable, descending=descending)
@@ -92,6 +93,15 @@ class KeysetPagination(BasePagination):
                 "count_is_capped": {"type": "boolean", "description": capped},
             },
         }
+
+
+def _sort_key(model: Any, path: str) -> Any:
+    """What the list is sorted by: texts without regard to capital letters, as their unique keys have them."""
+    field, of = None, model
+    for name in path.split(LOOKUP_SEP):
+        field = model_field(of, name)
+        of = getattr(field, "related_model", None)
+    return Lower(F(path)) if isinstance(field, CharField) else F(path)
 
 
 def _is_nullable(model: Any, path: str) -> bool:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from rest_framework import serializers
 
 from api.conventions import fields
+from api.conventions.serializers import RenderedSerializer
 from zones.findings.baselines import Since
 from zones.findings.change_types import CHANGE_TYPES
 from zones.findings.named_changes import Cause
@@ -89,7 +90,7 @@ class BetweenSerializer(serializers.Serializer):
     until = ChangeSummarySerializer()
 
 
-class AttributionSerializer(serializers.Serializer):
+class AttributionSerializer(RenderedSerializer):
     """Which change pushed a figure past its limit, as far as the record shows."""
 
     cause = fields.Choice(choices=CAUSES)

@@ -56,6 +56,12 @@ class CaseFilterSet(SiteFilterSet):
         choices=["no", "yes", "any"], default="no", help_text="Open ones, cleared ones, or both."
     )
 
+    leading = frozenset({"key", "ticket_reference"})
+    across = {"opened_at": ("cleared", "has_ticket"), "id": ()}
+
+    def is_sparse(self, name: str) -> bool:
+        return name != "cleared" or self.validated_data[name] == "yes"
+
     def filter_has_ticket(self, rows: QuerySet[Any], value: bool) -> QuerySet[Any]:
         return rows.exclude(ticket_reference="") if value else rows.filter(ticket_reference="")
 

@@ -117,6 +117,9 @@ class ChangeSetFilterSet(SiteFilterSet):
     happened_from = fields.Day(source="happened_on__gte", help_text="What happened on this day or later.")
     happened_until = fields.Day(source="happened_on__lte", help_text="What happened on this day or earlier.")
 
+    leading = frozenset({"job_reference"})
+    across = {"id": ("state",)}  # by id is in the order in which they were drawn up
+
 
 class AcceptanceSerializer(StrictSerializer):
     """What is known on acceptance; what is left out stays as the draft has it."""

@@ -58,6 +58,8 @@ class ContactFilterSet(SiteFilterSet):
     closet_id = fields.Id()
     role = fields.Choice(choices=Contact.Role.choices)
 
+    across = {"name": (), "id": ()}
+
 
 class ContactViewSet(RecordViewSet):
     """People to call about a site or one of its closets."""

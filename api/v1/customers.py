@@ -31,6 +31,8 @@ from sites.services.customers import (
     customer_alter,
 )
 
+from .dated import NO_CASE
+
 
 class CustomerSerializer(ResourceSerializer):
     class Meta:
@@ -39,6 +41,9 @@ class CustomerSerializer(ResourceSerializer):
 
 class CustomerFilterSet(FilterSet):
     code = fields.Text()
+
+    leading = frozenset({"code"})
+    across = {"name": (), "code": (), "id": ()}
 
 
 class CustomerViewSet(UpdateMixin):
@@ -95,6 +100,8 @@ class CoverageFilterSet(FilterSet):
     site_id = fields.Id()
     on = fields.Day(source="days__contains", help_text="Those in force on this day.")
 
+    across = {"site_id": (), "id": ()}
+
 
 class CoverageViewSet(RecordViewSet):
     """Which contract covers which site, from which day to which; at most one contract covers a site at a
@@ -135,7 +142,9 @@ class ContractSerializer(ResourceSerializer):
 
 class ContractFilterSet(FilterSet):
     customer_id = fields.Id()
-    reference = fields.Text()
+    reference = fields.Text(source="reference__iexact", help_text=NO_CASE)
+
+    across = {"reference": ("reference",), "customer": (), "id": ("reference",)}
 
 
 class ContractViewSet(CreateMixin, UpdateMixin):

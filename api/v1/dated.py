@@ -11,7 +11,7 @@ from datetime import UTC, date, datetime
 from functools import cache
 from typing import Any, ClassVar
 
-from django.db.models import Exists, F, Model, OuterRef, Prefetch, QuerySet, prefetch_related_objects
+from django.db.models import Exists, Model, OuterRef, Prefetch, QuerySet, prefetch_related_objects
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -21,8 +21,10 @@ from api.conventions import fields, problems
 from api.conventions.filters import FilterSet, item_query
 from api.conventions.serializers import QuerySerializer, ResourceSerializer, model_field
 from api.conventions.viewsets import CorrectMixin, Versions, versions_of
+from sites.access.scope import on_sites_of
 from sites.changes.making import today_at, today_in, version_of
 from sites.changes.steps import day_of, first_step_after
+from sites.fields import SiteKey
 from sites.models import DatedFacts, Site
 from sites.models.dated import thing_fields
 from sites.selectors import (
@@ -33,6 +35,7 @@ from sites.selectors import (
     facts_before,
     history,
     holding,
+    site_of,
     stood,
 )
 
@@ -50,7 +53,7 @@ class AsOfQuery(QuerySerializer):
 def before_asked(asked: Mapping[str, Any]) -> Before:
     """The step after the day of the query; its facts and things come before it."""
     day: date | None = asked.get("as_of")
-    return StepAfterToday(F("site__time_zone")) if day is None else first_step_after(day)
+    return StepAfterToday() if day is None else first_step_after(day)
 
 
 def day_asked(asked: Mapping[str, Any], site: Site) -> date:
@@ -62,10 +65,36 @@ def day_asked(asked: Mapping[str, Any], site: Site) -> date:
 
 
 class SiteFilterSet(FilterSet):
-    """For what lies on one site."""
+    """For what lies on one site. What is asked by the id of another thing is looked for on that thing's site:
+    its rows lie together there, and no key needs an index of its own."""
 
     site_id = fields.Id()
     customer_id = fields.Id(source="site__customer_id")
+
+    across = {"id": ()}
+
+    def filter_customer_id(self, rows: QuerySet[Any], value: int) -> QuerySet[Any]:
+        site = str(self.fields["customer_id"].source).removesuffix("__customer_id")
+        return rows.filter(on_sites_of([value], f"{site}_id"))
+
+    def filter_lookups(self, rows: QuerySet[Any], lookups: Mapping[str, Any]) -> QuerySet[Any]:
+        rows = super().filter_lookups(rows, lookups)
+        for lookup, value in lookups.items():
+            thing = _thing_at(rows.model, lookup)
+            if thing is not None:
+                rows = rows.filter(site_id=site_of(thing, value))
+        return rows
+
+
+def _thing_at(model: type[Model], lookup: str) -> type[Model] | None:
+    """The model to whose id on the same site a lookup leads; None: to no such id."""
+    field: Any = None
+    for name in lookup.split("__"):
+        field = model_field(model, name.removesuffix("_id"))
+        if field is None or field.related_model is None:
+            return None
+        model = field.related_model
+    return model if isinstance(field, SiteKey) else None
 
 
 class PlacedFilterSet(AsOfQuery, SiteFilterSet):
@@ -79,6 +108,12 @@ class PlacedFilterSet(AsOfQuery, SiteFilterSet):
     )
 
     of: ClassVar[str] = ""
+    across = {"name": ("name",), "site": (), "id": ("name",)}
+
+    def is_sparse(self, name: str) -> bool:
+        if name == "ended":  # most of what there is has not ended
+            return bool(self.validated_data[name] == "yes")
+        return name != "as_of"
 
     @property
     def before(self) -> Before:
@@ -107,9 +142,15 @@ class DatedFilterSet(PlacedFilterSet):
         serializer: type[FactsSerializer] = self.context["view"].serializer_class
         facts = serializer.Meta.facts
         wanted = {lookup: value for lookup, value in lookups.items() if serializer.is_fact(lookup)}
-        rows = rows.filter(**{lookup: value for lookup, value in lookups.items() if lookup not in wanted})
+        rows = super().filter_lookups(
+            rows, {lookup: value for lookup, value in lookups.items() if lookup not in wanted}
+        )
         if not wanted:
             return rows
+        for lookup, value in wanted.items():
+            thing = _thing_at(facts, lookup)
+            if thing is not None:
+                rows = rows.filter(site_id=site_of(thing, value))
         held = holding(facts, self.before)
         return rows.filter(Exists(held.filter(**{thing_of(facts): OuterRef("pk")}, **wanted)))
 

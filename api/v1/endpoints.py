@@ -68,6 +68,8 @@ class EndpointFilterSet(NamedDatedFilterSet):
     power_source = fields.Choice(choices=EndpointFacts.PowerSource.choices)
     address = fields.Address(help_text="Its address on the network, exactly.")
 
+    leading = frozenset({"serial", "mac", "address"})
+
 
 class EndpointViewSet(DatedMixin, RecordViewSet):
     """Networked audio devices: gateways, network speakers and network amplifiers. Moving one to another port
@@ -103,6 +105,8 @@ class OutputFilterSet(PlacedFilterSet):
     closet_id = fields.Id(source="endpoint__closet_id", help_text="Outputs of the devices in this closet.")
     number = fields.Whole(min_value=1, max_value=32767)
     terminal = fields.Choice(choices=Output.Terminal.choices)
+
+    across = {"id": ()}
 
 
 class OutputViewSet(PlacedMixin, RecordViewSet):

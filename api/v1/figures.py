@@ -9,6 +9,7 @@ from rest_framework import serializers
 
 from api.conventions import fields
 from api.conventions.answers import RoundedField, rounded
+from api.conventions.serializers import RenderedSerializer
 from zones.electrical.estimates import WORDS, Estimates
 from zones.electrical.subjects import Subject, SubjectKind
 from zones.electrical.verdicts import Verdict
@@ -54,19 +55,19 @@ BOUNDS_HELP = (
 )
 
 
-class SubjectSerializer(serializers.Serializer):
+class SubjectSerializer(RenderedSerializer):
     kind = fields.Choice(choices=SUBJECT_KINDS)
     id = fields.Id()
     name = fields.Text(help_text="As people call it, as in `supply PS 1`.")
 
 
-class PlaceSerializer(serializers.Serializer):
+class PlaceSerializer(RenderedSerializer):
     kind = fields.Choice(choices=[str(detail) for detail in Detail])
     id = fields.Whole(help_text="Its id; of a row, its number.")
     name = fields.Text(allow_blank=True)
 
 
-class CautionSerializer(serializers.Serializer):
+class CautionSerializer(RenderedSerializer):
     code = fields.Choice(choices=[str(caution) for caution in Caution])
     text = fields.Text()
     why = fields.Text(help_text="Why it matters here.")

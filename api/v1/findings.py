@@ -8,7 +8,7 @@ from typing import Any, Final
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
-from django.db.models import Case, F, IntegerField, QuerySet, Value, When
+from django.db.models import QuerySet
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -34,7 +34,6 @@ from zones.findings.services import (
 )
 from zones.gates import finding_for, zone_for
 from zones.limits.limit import Severity
-from zones.limits.registry import LIMITS
 from zones.models import Finding, Zone
 from zones.subjects import in_closet, path_of
 
@@ -112,7 +111,15 @@ class FindingSerializer(figures.EstimatesSerializer, ResourceSerializer):
 
     class Meta:
         model = Finding
-        exclude = ("subject_kind", "subject_id", "limit_value", "notified_excess", "reasons", *DETAILS)
+        exclude = (
+            "gravity",
+            "subject_kind",
+            "subject_id",
+            "limit_value",
+            "notified_excess",
+            "reasons",
+            *DETAILS,
+        )
         extra_kwargs = {
             "state_by": {"help_text": "Who last acknowledged, deferred, reopened or closed it."},
             "state_reason": {"help_text": "Their reason."},
@@ -146,6 +153,11 @@ class FindingFilterSet(SiteFilterSet):
         help_text="These states, with commas between them; left out: all but `cleared`.",
     )
     verdict = fields.Word(Verdict, source="verdict__gte", help_text="This verdict or a worse one.")
+
+    across = {"severity": ("code", "state", "verdict"), "opened_at": (), "id": ()}
+
+    def is_sparse(self, name: str) -> bool:
+        return name != "state" or Finding.State.CLEARED in self.validated_data[name]
 
     def filter_zone_id(self, rows: QuerySet[Any], value: int) -> QuerySet[Any]:
         try:
@@ -239,8 +251,7 @@ class FindingViewSet(ReadOnlyViewSet):
     bodies = {"partial_update": FindingChangeSerializer}
 
     def get_queryset(self) -> QuerySet[Any]:
-        rows: QuerySet[Any] = super().get_queryset().select_related("site", "case").annotate(gravity=_GRAVITY)
-        return rows
+        return super().get_queryset().select_related("site", "case")
 
     def annotate(self, rows: Sequence[Any]) -> None:
         annotate_findings(rows)
@@ -276,11 +287,3 @@ class FindingViewSet(ReadOnlyViewSet):
                 outcome=Finding.Outcome(values["outcome"]),
                 expected_version=None if "state" in values else version,
             )
-
-
-# Danger first, then silence, then the surest verdict: the order in which a dispatcher looks at findings
-_GRAVITY: Final = Case(
-    *(When(code=limit.code, then=Value(int(limit.severity) * 10)) for limit in LIMITS),
-    default=Value(0),
-    output_field=IntegerField(),
-) + F("verdict")

@@ -57,6 +57,8 @@ class LandingFilterSet(PlacedFilterSet):
     supply_id = fields.Id()
     amplifier_id = fields.Id()
 
+    across = {"id": ()}
+
 
 class LandingViewSet(PlacedMixin, CorrectMixin, DestroyMixin):
     """Conductors on blocks, one a row. A pair is landed at once, its colours following from its number; two
@@ -90,8 +92,11 @@ class LandingViewSet(PlacedMixin, CorrectMixin, DestroyMixin):
 
     def annotate(self, rows: Sequence[Any]) -> None:
         pulled = pulled_clips_before(before_asked(self.asked), block_ids={row.block_id for row in rows})
+        of_runs = [row for row in rows if row.run_id is not None]
         cables = home_cables(
-            before_asked(self.asked), run_ids={row.run_id for row in rows if row.run_id is not None}
+            before_asked(self.asked),
+            site_ids={row.site_id for row in of_runs},
+            run_ids={row.run_id for row in of_runs},
         )
         for row in rows:
             row.clip_in = (row.block_id, row.row) not in pulled if row.block.can_isolate else None

@@ -13,11 +13,12 @@ from rest_framework.response import Response
 from api.conventions import fields
 from api.conventions.viewsets import RecordViewSet
 from api.conventions.writing import Writing
+from sites.access.scope import on_sites_of
 from sites.changes.steps import day_of, first_step_after
 from sites.selectors import history, recorded_before
 from zones.gates import point_for
 from zones.models import Point, PointFacts
-from zones.selectors import heard_in_zone
+from zones.selectors import heard_in_zone, points_of_model
 from zones.services.points import (
     point_alter,
     point_append,
@@ -60,10 +61,22 @@ class PointFilterSet(DatedFilterSet):
     kind = fields.Word(PointFacts.Kind)
 
     of = "run__"  # a point stands as long as its run does
+    across = {"id": ("model_id",)}
 
     def filter_ended(self, rows: QuerySet[Any], value: str) -> QuerySet[Any]:
         there = recorded_before(PointFacts, self.before).filter(point_id=OuterRef("pk"))
         return super().filter_ended(rows, value).filter(Exists(there))
+
+    # The runs are named too, whose ends are looked at: or those of all sites are read
+
+    def filter_site_id(self, rows: QuerySet[Any], value: int) -> QuerySet[Any]:
+        return rows.filter(site_id=value, run__site_id=value)
+
+    def filter_customer_id(self, rows: QuerySet[Any], value: int) -> QuerySet[Any]:
+        return super().filter_customer_id(rows, value).filter(on_sites_of([value], "run__site_id"))
+
+    def filter_model_id(self, rows: QuerySet[Any], value: int) -> QuerySet[Any]:
+        return points_of_model(rows, value, self.before)
 
     def filter_zone_id(self, rows: QuerySet[Any], value: int) -> QuerySet[Any]:
         return heard_in_zone(rows, value, self.before)

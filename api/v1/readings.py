@@ -17,6 +17,7 @@ from api.conventions.writing import Writing
 from sites.access.abilities import Ability
 from zones.gates import reading_for
 from zones.models import Reading
+from zones.selectors import was_superseded
 from zones.services.readings import reading_record, reading_supersede
 
 from .dated import SiteFilterSet
@@ -62,8 +63,13 @@ class ReadingFilterSet(SiteFilterSet):
         help_text="Those that count, those that another took the place of, or both.",
     )
 
+    across = {"taken_on": ("taken_from", "taken_until"), "id": ()}
+
+    def is_sparse(self, name: str) -> bool:
+        return name != "superseded" or self.validated_data[name] == "yes"
+
     def filter_superseded(self, rows: QuerySet[Reading], value: str) -> QuerySet[Reading]:
-        return rows if value == "any" else rows.filter(superseded_by__isnull=value == "no")
+        return rows if value == "any" else rows.filter(was_superseded(superseded=value == "yes"))
 
 
 class ReadingViewSet(EffectMixin, CreateMixin):
@@ -79,7 +85,7 @@ class ReadingViewSet(EffectMixin, CreateMixin):
     bodies = {"create": Writing(reading_record, within=("run", "point", "switch"))}
 
     def get_queryset(self) -> QuerySet[Reading]:
-        return super().get_queryset().select_related("superseded_by")
+        return super().get_queryset().prefetch_related("superseded_by")
 
     @action(
         detail=True,

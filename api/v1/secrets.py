@@ -212,6 +212,8 @@ class SecretRevealFilterSet(SiteFilterSet):
     revealed_from = fields.Instant(source="revealed_at__gte", help_text="At this moment or later.")
     revealed_until = fields.Instant(source="revealed_at__lte", help_text="At this moment or earlier.")
 
+    across = {"revealed_at": ("revealed_from", "revealed_until"), "id": ()}
+
 
 class SecretRevealViewSet(ReadOnlyViewSet):
     """The log of codes that were shown, those of codes that were removed since included. It is only ever

@@ -97,6 +97,9 @@ class SiteFilterSet(FilterSet):
         source="coverages__days__contains", help_text="Sites under a contract on this day."
     )
 
+    leading = frozenset({"code"})
+    across = {"name": (), "code": (), "customer": (), "city": ("city",), "id": ("city",)}
+
     def filter_contract_id(self, rows: QuerySet[Site], value: int) -> QuerySet[Site]:
         # A contract may cover a site again after a gap
         return rows.filter(coverages__contract_id=value).distinct()

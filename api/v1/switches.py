@@ -35,6 +35,8 @@ class SwitchFilterSet(NamedDatedFilterSet):
     serial = fields.Text()
     model_id = fields.Id()
 
+    leading = frozenset({"serial"})
+
 
 class SwitchViewSet(DatedMixin, RecordViewSet):
     """Switches. One of the customer's, or of an unknown owner, is not to be touched. Its ports are made, and
@@ -64,6 +66,8 @@ class SwitchPortFilterSet(DatedFilterSet):
     closet_id = fields.Id(source="switch__closet_id", help_text="Ports of the switches in this closet.")
     number = fields.Whole(min_value=0, max_value=32767)
     priority = fields.Choice(choices=SwitchPortFacts.Priority.choices)
+
+    across = {"id": ()}
 
 
 class SwitchPortViewSet(DatedMixin, UpdateMixin):

@@ -209,6 +209,8 @@ class ZoneEndpointFilterSet(PlacedFilterSet):
     zone_id = fields.Id()
     endpoint_id = fields.Id()
 
+    across = {"id": ()}
+
 
 class ZoneEndpointViewSet(PlacedMixin, CreateMixin, DestroyMixin):
     """Network speakers that are heard in a zone, each from a day to a day."""

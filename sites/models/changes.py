@@ -8,7 +8,7 @@ from django.conf import settings
 from django.core.serializers.json import DjangoJSONEncoder
 from django.db import models
 from django.db.models import F, Func, Q
-from django.db.models.functions import Now
+from django.db.models.functions import Lower, Now
 from django.db.models.lookups import LessThanOrEqual
 
 from sites import fields
@@ -116,6 +116,12 @@ class ChangeSet(models.Model):
                     MOST_OPERATIONS,
                 ),
                 name="change_set_operations_limited",
+            ),
+        ]
+        indexes = [
+            models.Index(fields=["state", "id"], condition=~Q(state="accepted"), name="change_set_by_state"),
+            models.Index(
+                Lower("job_reference"), "id", condition=~Q(job_reference=""), name="change_set_by_job"
             ),
         ]
 

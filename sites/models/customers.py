@@ -50,6 +50,7 @@ class Contract(models.Model):
                 "customer", Lower("reference"), name="contract_reference_once_a_customer"
             ),
         ]
+        indexes = [models.Index(Lower("reference"), "id", name="contract_by_reference")]
 
     def __str__(self) -> str:
         return self.reference

@@ -75,6 +75,8 @@ class Named(Placed):
             models.UniqueConstraint(fields=["site", "id"], name="%(class)s_of_site"),
             standing_once("site", Lower("name"), name="%(class)s_name_once_a_site"),
         ]
+        # Lists over all sites, in the order of names and of one name
+        indexes = [models.Index(Lower("name"), "id", name="%(class)s_by_name")]
 
     def __str__(self) -> str:
         return str(self.name)

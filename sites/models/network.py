@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from django.db import models
 from django.db.models import Q
+from django.db.models.functions import Lower
 
 from sites import fields
 
@@ -24,6 +25,10 @@ class Switch(Named):
 
     class Meta(Named.Meta):
         db_table = "switch"
+        indexes = [
+            *Named.Meta.indexes,
+            models.Index(fields=["serial", "id"], condition=~Q(serial=""), name="switch_by_serial"),
+        ]
 
 
 class SwitchFacts(DatedFacts):
@@ -94,6 +99,11 @@ class Endpoint(Named):
 
     class Meta(Named.Meta):
         db_table = "endpoint"
+        indexes = [
+            *Named.Meta.indexes,
+            models.Index(fields=["serial", "id"], condition=~Q(serial=""), name="endpoint_by_serial"),
+            models.Index(Lower("mac"), "id", condition=~Q(mac=""), name="endpoint_by_mac"),
+        ]
 
 
 class EndpointFacts(DatedFacts):
@@ -123,6 +133,11 @@ class EndpointFacts(DatedFacts):
 
     class Meta:
         db_table = "endpoint_facts"
+        indexes = [
+            models.Index(
+                fields=["address"], condition=Q(address__isnull=False), name="endpoint_facts_by_address"
+            ),
+        ]
         constraints = [
             value_with_basis("cable_length_m", "cable_length_basis", "endpoint_facts_length_and_basis"),
             models.CheckConstraint(

@@ -63,6 +63,10 @@ class Site(models.Model):
         constraints = [
             models.UniqueConstraint(Lower("code"), name="site_code_once"),
         ]
+        indexes = [
+            models.Index(Lower("name"), "id", name="site_by_name"),
+            models.Index(Lower("city"), "id", name="site_by_city"),
+        ]
 
     def __str__(self) -> str:
         return self.name
@@ -115,3 +119,4 @@ class Contact(Recorded):
         constraints = [
             models.UniqueConstraint("site", "role", Lower("name"), name="contact_once_a_role"),
         ]
+        indexes = [models.Index(Lower("name"), "id", name="contact_by_name")]

@@ -46,3 +46,4 @@ class SecretReveal(models.Model):
 
     class Meta:
         db_table = "secret_reveal"
+        indexes = [models.Index(fields=["revealed_at", "id"], name="secret_reveal_by_time")]

@@ -3,51 +3,20 @@ and an outsider."""
 
 from __future__ import annotations
 
-import re
-from collections.abc import Iterator
-from typing import Any
-
 import pytest
 from django.test import Client
-from django.urls import URLPattern, URLResolver, get_resolver
 
 from api.conventions.permissions import AUTHENTICATED, PUBLIC
 from sites.access.abilities import ROLES, TOKEN_SCOPES, Ability
 from sites.models import Customer, DeviceModel, User
 from tests import factories
 from tests.api.conftest import Caller
+from tests.api.operations_served import served
 from tests.api.permission_table import SHARED, TABLE
-
-PREFIX = "api/v1/"
-METHODS = ("GET", "POST", "PUT", "PATCH", "DELETE")
-
-
-def operations() -> Iterator[tuple[str, str]]:
-    """Each (method, route) that the URLconf answers below /api/v1."""
-    for route, pattern in _patterns(get_resolver().url_patterns):
-        if not route.startswith(PREFIX):
-            continue
-        view = pattern.callback
-        actions = getattr(view, "actions", None)
-        view_class = getattr(view, "view_class", None)
-        methods = actions or [name for name in map(str.lower, METHODS) if hasattr(view_class, name)]
-        readable = "/" + re.sub(r"<(?:\w+:)?(\w+)>", r"{\1}", route)
-        for method in methods:
-            if method.upper() in METHODS:
-                yield method.upper(), readable
-
-
-def _patterns(patterns: list[Any], before: str = "") -> Iterator[tuple[str, URLPattern]]:
-    for pattern in patterns:
-        route = before + str(pattern.pattern)
-        if isinstance(pattern, URLResolver):
-            yield from _patterns(pattern.url_patterns, route)
-        else:
-            yield route, pattern
 
 
 def test_the_table_lists_every_operation_and_nothing_else() -> None:
-    there = set(operations())
+    there = {(one.method, one.route) for one in served()}
     assert len(there) > 10
     assert there - set(TABLE) == set(), "operations that tests/api/permission_table.py does not list"
     assert set(TABLE) - there == set(), "operations that are listed and not there"

@@ -26,6 +26,8 @@ FILES = {
     "list": "listing",
     "history": "history",
     "search": "search",
+    "routes": "routes",
+    "asking": "asking",
 }
 
 

@@ -2,6 +2,14 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
+import tempfile
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
 from django.db import connection, connections
 
 from sites.changes.services import Change, change_accept
@@ -23,6 +31,15 @@ def settle() -> None:
 
 def add_speakers(site_id: int, run_id: int, count: int, *, reason: str) -> int:
     """At the end of a run, as a person adds them. Returns the id of the change set."""
+    speaker = {
+        "op": "point.append", "run_id": run_id, "kind": "device", "device_kind": "ceiling_speaker",
+        "length_m": 20.0, "length_basis": "measured",
+    }  # fmt: skip
+    return accept(site_id, [speaker] * count, reason=reason)
+
+
+def accept(site_id: int, operations: list[dict[str, Any]], *, reason: str) -> int:
+    """Record operations on a site, as a person does. Returns the id of the change set."""
     change = Change(
         site_id=site_id,
         user=None,
@@ -30,11 +47,7 @@ def add_speakers(site_id: int, run_id: int, count: int, *, reason: str) -> int:
         reason=reason,
         channel=ChangeSet.Channel.COMMAND,
     )
-    speaker = {
-        "op": "point.append", "run_id": run_id, "kind": "device", "device_kind": "ceiling_speaker",
-        "length_m": 20.0, "length_basis": "measured",
-    }  # fmt: skip
-    return change_accept(change, [speaker] * count).change_set.pk
+    return change_accept(change, operations).change_set.pk
 
 
 def sizes() -> dict[str, int | float]:
@@ -44,3 +57,23 @@ def sizes() -> dict[str, int | float]:
         )
         sites, points, figures = cursor.fetchone()
     return {"sites": sites, "points": points, "figures": figures}
+
+
+@contextmanager
+def small_fleet(environment: Mapping[str, str], sites: int) -> Iterator[dict[str, str]]:
+    """The environment of a fleet of so many sites, rechecked, in a database of its own."""
+    with tempfile.TemporaryDirectory(prefix="zonebook-bench-", ignore_cleanup_errors=True) as scratch:
+        Path(scratch).chmod(0o755)
+        few = {**environment, "ZONEBOOK_DATA": scratch}
+        run(["manage.py", "migrate", "--verbosity", "0"], few)
+        run(["manage.py", "fleet", "--sites", str(sites), "--verbosity", "0"], few)
+        run(["manage.py", "recheck", "--all"], few)
+        yield few
+
+
+def run(arguments: list[str], environment: Mapping[str, str]) -> str:
+    """What a Python program prints."""
+    program = [sys.executable, *arguments]
+    return subprocess.run(
+        program, env=dict(environment), check=True, stdout=subprocess.PIPE, text=True
+    ).stdout

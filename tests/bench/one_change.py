@@ -8,15 +8,12 @@ from __future__ import annotations
 
 import json
 import os
-import subprocess
 import sys
-import tempfile
-from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
-from pathlib import Path
+from collections.abc import Iterator
 
 from kombu.connection import Connection
 
+from tests.bench.fleets import run, small_fleet
 from tests.bench.fleets import sizes as sizes_of_fleet
 from tests.bench.lines import Line, line
 
@@ -41,25 +38,13 @@ def cases(wanted: tuple[str, ...], sites: int) -> Iterator[Line]:
         return
     # A broker that serves others gets notice of nothing but the changes that are timed
     many = {**os.environ, "CELERY_BROKER_URL": ""}
-    with _few(many) as few:
+    with small_fleet(many, FEW) as few:
         for file in files:
             told_by = {"CELERY_BROKER_URL": broker} if file == "telling" else {}
             large, small = _measured(file, sites, many | told_by, few | told_by)
             for case in (each for each in wanted if MEASURED_BY[each] == file):
                 unit, peak = UNITS[case], large["peak_rss_mb"]
                 yield line(NAME, case, large[unit], small[unit], goal=GOAL, sizes=sizes_of_fleet(), peak=peak)
-
-
-@contextmanager
-def _few(environment: dict[str, str]) -> Iterator[dict[str, str]]:
-    """The environment of a small fleet in a database of its own."""
-    with tempfile.TemporaryDirectory(prefix="zonebook-bench-", ignore_cleanup_errors=True) as scratch:
-        Path(scratch).chmod(0o755)
-        few = environment | {"ZONEBOOK_DATA": scratch}
-        _run(["manage.py", "migrate", "--verbosity", "0"], few)
-        _run(["manage.py", "fleet", "--sites", str(FEW), "--verbosity", "0"], few)
-        _run(["manage.py", "recheck", "--all"], few)
-        yield few
 
 
 def _broker() -> str:
@@ -79,15 +64,8 @@ def _measured(file: str, sites: int, many: dict[str, str], few: dict[str, str]) 
     """What a file measures in the large fleet and in the small one: the least of two, taken in turns, so that
     what else the machine does strikes both."""
     program = ["-m", "tests.bench", file, "--sites", str(sites)]
-    measured = [json.loads(_run(program, fleet)) for fleet in (many, few, many, few)]
+    measured = [json.loads(run(program, fleet)) for fleet in (many, few, many, few)]
     return [
         {key: min(one[key], other[key]) for key in one}
         for one, other in zip(measured[:2], measured[2:], strict=True)
     ]
-
-
-def _run(arguments: list[str], environment: Mapping[str, str]) -> str:
-    program = [sys.executable, *arguments]
-    return subprocess.run(
-        program, env=dict(environment), check=True, stdout=subprocess.PIPE, text=True
-    ).stdout

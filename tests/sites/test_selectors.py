@@ -47,7 +47,7 @@ def test_points_of_many_runs_come_in_one_query(
     for number, run in enumerate(runs):
         factories.make_points(run, number + 1)
     with django_assert_num_queries(1):
-        rows = points_before(first_step_after(BUILT_ON), run_ids=[run.pk for run in runs])
+        rows = points_before(first_step_after(BUILT_ON), site_id=site.pk, run_ids=[run.pk for run in runs])
         places = [(row.run_id, row.point.name, row.model and row.model.minimum_voltage_v) for row in rows]
     assert places == [
         (run.pk, str(name + 1), 18.0) for number, run in enumerate(runs) for name in range(number + 1)

@@ -111,7 +111,7 @@ def replay(now: Naive, operation: dict[str, Any], names: dict[int, str], ratings
 
 def recorded(site: Site, run: Run, block_id: int, before: int) -> Naive:
     """The site as the record says it held before a step."""
-    rows = points_before(before, run_ids=[run.pk])
+    rows = points_before(before, site_id=run.site_id, run_ids=[run.pk])
     parents = {row.point_id: row.point.name for row in rows}
     seen: set[int] = set()
     for row in rows:  # parents come before children, whatever was done

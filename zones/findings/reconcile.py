@@ -28,7 +28,7 @@ CHANGED_FRACTION: Final = 0.05
 
 _SAME: Final = 1e-9
 _NUMBERS: Final = ("low", "likely", "high", "low_limit", "limit_value", "high_limit")
-_WHOLES: Final = ("verdict", *DETAILS, *FLAGS)
+_WHOLES: Final = ("verdict", "gravity", *DETAILS, *FLAGS)
 _WRITTEN: Final = [
     "case", "state", *_WHOLES, *_NUMBERS, "notified_excess", "reasons", "attribution", "recomputed",
     "changed_at", "cleared_at", "deferred_until", "version",
@@ -262,6 +262,7 @@ def _values(condition: Condition) -> dict[str, Any]:
     estimates = condition.estimates
     return {
         "verdict": int(condition.verdict),
+        "gravity": 10 * limit_by_code(condition.code).severity + condition.verdict,
         "reasons": list(condition.reasons),
         "attribution": condition.attribution,
         "overloaded": sum(one.overloaded << which for which, one in enumerate(estimates)),

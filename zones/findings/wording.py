@@ -119,6 +119,8 @@ def _phrase(change: ChangeAtStep, names: Names, length_unit: str) -> str:
 def phrases_of(changes: Sequence[ChangeAtStep], names: Names, length_unit: str = "m") -> list[str]:
     """Changes in words, one phrase each; those of which all but the count reads alike are taken together.
     length_unit: in which the site counts."""
+    if len(changes) == 1:
+        return [_phrase(changes[0], names, length_unit)]
     alike: dict[str, ChangeAtStep] = {}
     for change in changes:
         without_count = _phrase(replace(change, count=2.0), names, length_unit)

@@ -7,6 +7,7 @@ shows what ``cautions_of`` returns.
 
 from __future__ import annotations
 
+import functools
 import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -140,11 +141,14 @@ class Surroundings:
 
     def mentions(self, words: str) -> str:
         """The first of some words (a pattern of alternatives) in the texts of the place; blank: none."""
-        for text in (*self.dangers, *self.texts):
-            found = re.search(rf"\b(?:{words})\b", text, re.IGNORECASE)
-            if found:
-                return found.group().lower()
-        return ""
+        return next(filter(None, (_mention(words, text) for text in (*self.dangers, *self.texts))), "")
+
+
+@functools.lru_cache(maxsize=4096)
+def _mention(words: str, text: str) -> str:
+    """Remembered, since a page of findings asks of the same few sites and closets again and again."""
+    found = re.search(rf"\b(?:{words})\b", text, re.IGNORECASE)
+    return found.group().lower() if found else ""
 
 
 @dataclass(frozen=True)

@@ -66,6 +66,26 @@ class Case(models.Model):
         db_table = "case"
         ordering = ["-id"]
         constraints = [models.UniqueConstraint(fields=["site", "id"], name="case_of_site")]
+        # Lists over all sites: in the order of their opening
+        indexes = [
+            models.Index(fields=["opened_at", "id"], name="case_by_opening"),
+            models.Index(
+                fields=["opened_at", "id"], condition=Q(cleared_at__isnull=True), name="case_open_by_opening"
+            ),
+            models.Index(
+                fields=["opened_at", "id"],
+                condition=Q(cleared_at__isnull=False),
+                name="case_cleared_by_opening",
+            ),
+            models.Index(
+                fields=["opened_at", "id"],
+                condition=Q(cleared_at__isnull=True, ticket_reference=""),
+                name="case_without_ticket",
+            ),
+            models.Index(
+                fields=["ticket_reference", "id"], condition=~Q(ticket_reference=""), name="case_by_ticket"
+            ),
+        ]
 
 
 class Finding(models.Model):
@@ -91,6 +111,12 @@ class Finding(models.Model):
     subject_id = models.BigIntegerField()
     state = models.CharField(max_length=12, choices=State.choices, default=State.OPEN)
     verdict = models.PositiveSmallIntegerField()
+    gravity = models.SmallIntegerField(
+        default=0,
+        db_default=0,
+        editable=False,
+        help_text="What lists are sorted by: ten times the severity of the limit, and the verdict.",
+    )
     low = models.FloatField(null=True)
     likely = models.FloatField(null=True)
     high = models.FloatField(null=True)
@@ -185,6 +211,18 @@ class Finding(models.Model):
         ]
         indexes = [
             models.Index(fields=["site", "-id"], name="finding_by_site"),
+            # Lists over all sites: the gravest first, of some limit or in some state, and by their opening
+            models.Index(
+                fields=["gravity", "id"], condition=~Q(state="cleared"), name="finding_open_by_gravity"
+            ),
+            models.Index(fields=["gravity", "id"], name="finding_by_gravity"),
+            models.Index(fields=["state", "gravity", "id"], name="finding_by_state"),
+            models.Index(
+                fields=["code", "gravity", "id"], condition=~Q(state="cleared"), name="finding_open_by_code"
+            ),
+            models.Index(
+                fields=["opened_at", "id"], condition=~Q(state="cleared"), name="finding_open_by_opening"
+            ),
         ]
 
     @property

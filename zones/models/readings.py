@@ -83,3 +83,4 @@ class Reading(Recorded):
                 condition=Q(signal="speech") | Q(state="paging"), name="reading_tone_while_paging"
             ),
         ]
+        indexes = [models.Index(fields=["taken_on", "id"], name="reading_by_day")]

@@ -170,6 +170,12 @@ class PointFacts(DatedFacts):
 
     class Meta:
         db_table = "point_facts"
+        # Where a model is used, over all sites: a page of points at a time, in the order of their ids
+        indexes = [
+            models.Index(
+                fields=["model", "point"], condition=Q(model__isnull=False), name="point_facts_by_model"
+            ),
+        ]
         constraints = [
             models.CheckConstraint(
                 condition=Q(parent__isnull=True, parent_rank__isnull=True)

@@ -71,6 +71,7 @@ class PagingSet(Placed):
             models.UniqueConstraint(fields=["site", "id"], name="paging_set_of_site"),
             standing_once("site", Lower("name"), name="paging_set_name_once_a_site"),
         ]
+        indexes = [models.Index(Lower("name"), "id", name="paging_set_by_name")]
 
 
 class PagingSetZone(Recorded):

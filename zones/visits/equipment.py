@@ -134,7 +134,7 @@ def equipment_of(closet: Closet, before: int) -> Equipment:
         if row.endpoint.end_step is None or row.endpoint.end_step >= before
     }
     outputs: dict[int, list[int]] = defaultdict(list)
-    for output in standing(Output, before, endpoint__closet=closet):
+    for output in standing(Output, before, site_id=closet.site_id, endpoint__closet=closet):
         outputs[output.endpoint_id].append(output.number)
     on_switch: dict[int, list[PortHere]] = defaultdict(list)
     for row in patched.values():

@@ -41,7 +41,7 @@ class SiteFacts:
             run.pk: (run, row) for run, row in runs_before(before, site_ids=[site_id])
         }
         self.points: dict[int, list[PointFacts]] = defaultdict(list)
-        for point in points_before(before, run_ids=self.runs):
+        for point in points_before(before, site_id=site_id, run_ids=self.runs):
             self.points[point.run_id].append(point)
         self.jurisdiction: str | None = Site.objects.values_list("jurisdiction", flat=True).get(pk=site_id)
         self.things: dict[Subject, tuple[Any, Any]] = {}

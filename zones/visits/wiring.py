@@ -87,9 +87,10 @@ class Wiring:
 def wiring_of(closet: Closet, before: int) -> Wiring:
     """What is landed in a closet. Thirteen queries, however much that is."""
     blocks = list(standing(Block, before, closet=closet))
-    landed_here = Landing.objects.filter(stood(before), block__closet=closet, run__isnull=False)
+    landings_then = Landing.objects.filter(stood(before), site_id=closet.site_id)
+    landed_here = landings_then.filter(block__closet=closet, run__isnull=False)
     runs = list(
-        standing(Run, before)
+        standing(Run, before, site_id=closet.site_id)
         .filter(Q(block__closet=closet) | Q(pk__in=landed_here.values("run")))
         .select_related("block")
     )
@@ -101,13 +102,12 @@ def wiring_of(closet: Closet, before: int) -> Wiring:
         )
     }
     landings = list(
-        Landing.objects.filter(stood(before))
-        .filter(Q(block__closet=closet) | Q(run_id__in=run_ids))
+        landings_then.filter(Q(block__closet=closet) | Q(run_id__in=run_ids))
         .select_related("block__closet", "run", "output__endpoint", "supply", "amplifier")
         .order_by("block__name", "row", "side", "id")
     )
     out = pulled_clips_before(before, block_ids={row.pk for row in blocks} | {l_.block_id for l_ in landings})
-    points = points_before(before, run_ids=run_ids)
+    points = points_before(before, site_id=closet.site_id, run_ids=run_ids)
     voltages = _line_voltages(facts.values(), before)
     cables = {row.run_id: row.cable_type for row in reversed(points) if row.parent_id is None}
     mid_run = _fed_mid_run(points)

@@ -35,6 +35,7 @@ BENCHES = (
     "list",
     "history",
     "search",
+    "routes",
 )
 """In this order: the first recheck of the fleet comes before the benchmarks that need its figures."""
 NEED_NO_FIGURES = (NEEDS_NO_FLEET, IMPORTS, RECHECKS)

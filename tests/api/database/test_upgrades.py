@@ -70,7 +70,7 @@ GOOD = {
     "a rule for what comes": [
         SQL("ALTER TABLE point ADD CONSTRAINT point_ranks CHECK (rank >= -1) NOT VALID")
     ],
-    "a longer text": [SQL('ALTER TABLE "case" ALTER ticket_reference TYPE varchar(500)')],
+    "a longer text": [SQL('ALTER TABLE "case" ALTER ticket_by TYPE varchar(500)')],
     "a function's new body": [
         SQL(
             "CREATE OR REPLACE FUNCTION zonebook_joined(words varchar[]) RETURNS text LANGUAGE sql IMMUTABLE "

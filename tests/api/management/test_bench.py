@@ -8,12 +8,14 @@ import os
 import socket
 import subprocess
 import sys
+from typing import Any
 
 import pytest
 from django.conf import settings
 from django.core.management import CommandError, call_command
 
 from api.management.commands.bench import Command
+from tests.api.permission_table import TABLE
 from tests.bench import one_change
 from tests.bench.lines import line
 
@@ -47,20 +49,35 @@ def test_one_change_runs_on_a_small_fleet(redis_url: str, pytestconfig: pytest.C
     _hold({"one-change": ["sweeper", "buffers", "worker"]}, {"CELERY_BROKER_URL": redis_url})
 
 
+@pytest.mark.slow
+def test_every_get_route_is_asked_on_a_small_fleet(pytestconfig: pytest.Config) -> None:
+    if not pytestconfig.getoption("--long"):
+        pytest.skip("takes two minutes: with --long")
+    lines = _lines({"routes": []}, {})
+    asked = {each["case"].partition("?")[0].partition(" ")[0] for each in lines}
+    routes = {route.removeprefix("/api/v1/") for method, route in TABLE if method == "GET"}
+    assert routes - asked == {"search"}  # which has a benchmark of its own
+
+
 def _hold(cases: dict[str, list[str]], environment: dict[str, str]) -> None:
-    """The benchmarks say a whole line of each of the cases, of a few sites."""
+    lines = _lines(cases, environment)
+    assert [(each["bench"], each["case"]) for each in lines] == [
+        (name, case) for name, of_name in cases.items() for case in of_name
+    ]
+
+
+def _lines(cases: dict[str, list[str]], environment: dict[str, str]) -> list[dict[str, Any]]:
+    """The benchmarks say whole lines, of a few sites."""
     done = subprocess.run(
         [sys.executable, "manage.py", "bench", *cases, "--sites", f"{SITES}"],
         cwd=settings.BASE_DIR, env={**os.environ, **environment}, check=True,
         stdout=subprocess.PIPE, text=True,
     )  # fmt: skip
-    lines = [json.loads(each) for each in done.stdout.splitlines()]
-    assert [(each["bench"], each["case"]) for each in lines] == [
-        (name, case) for name, of_name in cases.items() for case in of_name
-    ]
+    lines: list[dict[str, Any]] = [json.loads(each) for each in done.stdout.splitlines()]
     for each in lines:
         assert set(each) == KEYS
         assert each["sizes"]["sites"] == SITES
+    return lines
 
 
 def test_a_worker_is_left_out_where_nobody_could_tell_it(

@@ -24,5 +24,5 @@ def facts_of(point: Point) -> PointFacts:
 
 def parents(run: Run, day: dt.date) -> list[tuple[str, str | None, float | None]]:
     """(name, parent's name, length) of each point as of a day, in the run's order."""
-    rows = points_before(first_step_after(day), run_ids=[run.pk])
+    rows = points_before(first_step_after(day), site_id=run.site_id, run_ids=[run.pk])
     return [(row.point.name, row.parent.name if row.parent else None, row.length_m) for row in rows]

@@ -40,7 +40,10 @@ def test_an_altered_point_keeps_what_is_not_said(run: Run, chain: list[Point], h
 
 def test_a_tap_is_raised_from_a_day_on(run: Run, chain: list[Point]) -> None:
     point_alter(on(run, reason="too quiet"), point=chain[0], tap_power_w=5.0, tap_basis=Basis.MARKED)
-    rows = {day: points_before(first_step_after(day), run_ids=[run.pk])[0] for day in (BUILT_ON, LATER)}
+    rows = {
+        day: points_before(first_step_after(day), site_id=run.site_id, run_ids=[run.pk])[0]
+        for day in (BUILT_ON, LATER)
+    }
     assert rows[BUILT_ON].tap_power_w is None
     assert rows[LATER].tap_power_w == 5.0
 
@@ -138,7 +141,9 @@ def test_what_contradicts_a_later_row_is_refused_naming_it(
 def test_what_contradicts_nothing_may_be_back_dated(run: Run, chain: list[Point], horn: DeviceModel) -> None:
     point_alter(on(run, AFTER_THAT), point=chain[1], model=horn)
     point_alter(on(run, LATER), point=chain[2], dc_pairs=2)
-    assert [row.dc_pairs for row in points_before(first_step_after(LATER), run_ids=[run.pk])] == [1, 1, 2]
+    assert [
+        row.dc_pairs for row in points_before(first_step_after(LATER), site_id=run.site_id, run_ids=[run.pk])
+    ] == [1, 1, 2]
 
 
 def test_nothing_is_connected_to_a_run_before_it_was_pulled(run: Run) -> None:

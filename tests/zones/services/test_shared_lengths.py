@@ -144,7 +144,7 @@ def test_a_corrected_length_is_carried_on_to_the_shares(
     assert said(cut) == (4.0, DRAWING, 0.5, FIRST)
     assert said(cut_again) == (2.0, DRAWING, 0.25, MIDDLE)
     assert said(chain[1]) == (2.0, DRAWING, 0.25, LAST)
-    before = points_before(first_step_after(BUILT_ON), run_ids=[run.pk])
+    before = points_before(first_step_after(BUILT_ON), site_id=run.site_id, run_ids=[run.pk])
     assert [row.length_m for row in before] == [6.0, 8.0, 6.0]
     assert {facts_of(point).change_set_id for point in (cut, cut_again, chain[1])} == {done.change_set.pk}
     assert facts_of(chain[2]).change_set_id != done.change_set.pk

@@ -82,7 +82,7 @@ class Scene:
     def points(self) -> dict[int, PointFacts]:
         """By id, the facts of every point of the site that held on the day, with point, model and cable."""
         before = int(self.members.step[0]) + 1
-        rows = points_before(before, run_ids=[int(pk) for pk in self.plant.run_id])
+        rows = points_before(before, site_id=self.site.site_id, run_ids=[int(pk) for pk in self.plant.run_id])
         return {row.point_id: row for row in rows}
 
     @cached_property

@@ -1,0 +1,113 @@
+"""What an answer reads is bound to a site, a customer or some rows by their keys, or is a page in the order
+of an index: every GET route, every filter and every order."""
+
+from __future__ import annotations
+
+import json
+from typing import Final
+
+import pytest
+from django.test import Client
+
+from fixtures.fleets.writer import write_fleet
+from sites.models import Customer, Site, User
+from tests import factories
+from tests.api import get_addresses
+from tests.api.conftest import Caller
+from tests.api.get_addresses import ROOT, Addresses, UnknownError
+from tests.api.operations_served import Served
+from tests.api.permission_table import TABLE
+from tests.api.plans import unbound
+from tests.api.statements import statements
+from tests.bench.asking import furnish
+from zones.recheck.batch import check
+
+SITES: Final = 20
+"""Some of everything, findings too."""
+MAY: Final[dict[str, str]] = {
+    "/api/v1/search": "looks through all names for what is written like the words; it has a benchmark",
+}
+"""Routes that read through what grows with the fleet, each with its reason."""
+
+
+@pytest.mark.slow
+def test_no_answer_reads_through_what_grows_with_the_fleet(with_token: Caller) -> None:
+    write_fleet(sites=SITES, seed=1)
+    furnish()
+    check(list(Site.objects.values_list("pk", flat=True)))
+    everything = with_token(factories.make_user(User.Role.MANAGER, all_customers=True))
+    found: dict[str, list[str]] = {}
+    looked_at: set[str] = set()
+    routes: set[str] = set()
+    for address in Addresses(lambda path: json.loads(_get(everything, path))):
+        routes.add(address.route)
+        with statements() as sent:
+            _get(everything, address.path)
+        for statement in sent:
+            if statement not in looked_at and address.route not in MAY:
+                looked_at.add(statement)
+                if tables := unbound(statement):
+                    found.setdefault(str(address), []).extend(tables)
+    assert routes == {route for method, route in TABLE if method == "GET"}
+    assert not found, "\n".join(f"{address}: {', '.join(tables)}" for address, tables in found.items())
+
+
+def test_a_route_of_which_nothing_is_known_is_not_left_out(monkeypatch: pytest.MonkeyPatch) -> None:
+    new = Served("GET", f"{ROOT}/weather", None, "", {})
+    monkeypatch.setattr(get_addresses, "served", lambda: [new])
+    with pytest.raises(UnknownError, match="/api/v1/weather: name its queries in PLAIN"):
+        list(Addresses(lambda _path: {}))
+
+
+def _get(client: Client, path: str) -> bytes:
+    answer = client.get(path)
+    assert answer.status_code == 200, (path, answer.content)
+    return answer.content
+
+
+@pytest.mark.parametrize(
+    ("statement", "tables"),
+    [
+        ("SELECT * FROM landing WHERE site_id = 1 AND pair = 3 ORDER BY pair", []),
+        ("SELECT * FROM landing WHERE pair = 3", ["landing"]),
+        ("SELECT * FROM landing WHERE site_id = 1 OR pair = 3", ["landing"]),
+        ("SELECT * FROM landing ORDER BY id LIMIT 101", []),
+        ("SELECT * FROM landing ORDER BY pair LIMIT 101", ["landing"]),
+        ("SELECT count(*) FROM (SELECT FROM landing ORDER BY id) l", ["landing"]),
+        ("SELECT * FROM point_facts WHERE run_id = ANY('{1,2}')", ["point_facts"]),
+        ("SELECT * FROM point_facts WHERE site_id = ANY('{1,2}')", []),
+        ("SELECT * FROM point_facts WHERE model_id = 1", ["point_facts"]),
+        ("SELECT * FROM point_facts WHERE model_id = 1 ORDER BY point_id LIMIT 101", []),
+        ("SELECT * FROM run JOIN block b ON b.id = run.block_id WHERE b.closet_id = 5", []),
+        ("SELECT * FROM run JOIN zone ON run.note = zone.note WHERE zone.id = 5", ["run"]),
+        (
+            "SELECT * FROM point_facts WHERE point_id IN (SELECT id FROM point WHERE name = 'x')",
+            ["point", "point_facts"],
+        ),
+        ("SELECT * FROM device_model", []),
+    ],
+)
+def test_the_plan_shows_what_leads_to_the_rows(db: None, statement: str, tables: list[str]) -> None:
+    assert unbound(statement) == tables
+
+
+@pytest.mark.parametrize(
+    ("query", "parameter", "instead"),
+    [
+        ("points?order=rank", "order", "or sort by id"),
+        ("runs?kind=self_amplified", "kind", "give site_id or customer_id"),
+    ],
+)
+def test_who_sees_all_customers_names_one_where_no_index_leads(
+    customer: Customer, with_token: Caller, query: str, parameter: str, instead: str
+) -> None:
+    site = factories.make_site(customer)
+    everything = with_token(factories.make_user(User.Role.MANAGER, all_customers=True))
+    answer = everything.get(f"{ROOT}/{query}")
+    (error,) = answer.json()["errors"]
+    assert (answer.status_code, error["parameter"], error["code"]) == (400, parameter, "unbound")
+    assert instead in error["detail"]
+    assert everything.get(f"{ROOT}/{query}&site_id={site.pk}").status_code == 200
+    assert everything.get(f"{ROOT}/{query}&customer_id={customer.pk}").status_code == 200
+    one = with_token(factories.make_user(User.Role.READER, customers=[customer]))
+    assert one.get(f"{ROOT}/{query}").status_code == 200

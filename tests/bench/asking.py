@@ -1,0 +1,147 @@
+"""Every GET address of one fleet, asked as the server is asked, with what each costs.
+
+Rows and pages are PostgreSQL's own counts of this connection: rows that a scan of a table or of an index
+gave, whether or not they were kept, and pages of 8 kB, whether or not they were in memory. An index-only scan
+counts like any other. The way down an index is no page that counts, since an index of more rows is deeper and
+PostgreSQL reads a small table through instead. What looking at the counts costs is taken off.
+"""
+
+from __future__ import annotations
+
+import gc
+import json
+import time
+from collections.abc import Callable, Iterator
+from typing import Any, NamedTuple
+from wsgiref.util import setup_testing_defaults
+
+from django.core.wsgi import get_wsgi_application
+from django.db import connection
+
+from sites.access.services import token_make
+from sites.models import Closet, Endpoint, Secret, Site, User
+from sites.services.secrets import secret_add, secret_reveal
+from tests.api.get_addresses import ROOT, Address, Addresses
+from tests.bench.fleets import accept, settle, tidy
+from tests.bench.lines import peak_rss_mb
+from zones.models import PagingSet, Zone
+
+CASES = ("",)
+"""Or the beginning of the routes that are to be asked, as in ``points``."""
+TOGETHER = False
+ROUNDS, LEVELS = 2, 3
+
+
+class Counts(NamedTuple):
+    """lookups: how often a scan went down an index."""
+
+    pages: float
+    rows: float
+    lookups: float
+    seconds: float = 0.0
+
+
+def cases(wanted: tuple[str, ...], _sites: int) -> Iterator[str]:
+    """A line of JSON an address: route, what is asked, and its cost."""
+    furnish()
+    settle()
+    tidy()
+    ask = caller()
+    least = min(_counted(lambda: None) for _ in range(ROUNDS + 1))
+    idle = least._replace(pages=least.pages - LEVELS * least.lookups)
+    for address in Addresses(lambda path: json.loads(ask(path))):
+        if not address.route.startswith(f"{ROOT}/{wanted[0]}"):
+            continue
+        yield json.dumps({"route": address.route, "asked": address.asked, **_cost(ask, address, idle)})
+    yield json.dumps({"peak_rss_mb": peak_rss_mb()})
+
+
+def asker() -> User:
+    """A manager who sees every customer."""
+    user, _ = User.objects.get_or_create(
+        username="bench", defaults={"role": User.Role.MANAGER, "all_customers": True}
+    )
+    return user
+
+
+def furnish() -> None:
+    """Give the first site what fleets have none of: a paging set, a network speaker of a zone, and a door
+    code that was revealed."""
+    site = Site.objects.order_by("pk")[0]
+    site_id = site.pk
+    if PagingSet.objects.filter(site=site_id).exists():
+        return
+    zones = Zone.objects.filter(site=site_id).order_by("pk").values_list("pk", flat=True)
+    secret = secret_add(
+        user=asker(), site=site, kind=Secret.Kind.DOOR, label="north door", code="4711#",
+        closet=Closet.objects.filter(site=site).order_by("pk").first(),
+    )  # fmt: skip
+    secret_reveal(user=asker(), secret=secret, reason="night call")
+    endpoint = Endpoint.objects.filter(site=site_id).order_by("pk").values_list("pk", flat=True)[0]
+    accept(
+        site_id,
+        [
+            {"op": "paging_set.add", "name": "all call", "zone_ids": [*zones]},
+            {"op": "zone_endpoint.add", "zone_id": zones[0], "endpoint_id": endpoint},
+        ],
+        reason="what fleets have none of",
+    )
+
+
+def caller() -> Callable[[str], bytes]:
+    """Asks as a manager's program that sees every customer; returns the body of the answer."""
+    _, secret = token_make(user=asker(), scopes=["record:read", "admin"])
+    application: Any = get_wsgi_application()
+
+    def ask(path: str) -> bytes:
+        answered: list[str] = []
+        environ: dict[str, Any] = {"HTTP_AUTHORIZATION": f"Bearer {secret}"}
+        environ["PATH_INFO"], _, environ["QUERY_STRING"] = path.partition("?")
+        setup_testing_defaults(environ)
+        response = application(environ, lambda status, _headers: answered.append(status))
+        try:
+            body = b"".join(response)
+        finally:
+            response.close()
+        if not answered[0].startswith("200"):
+            raise RuntimeError(f"{path} answered {answered[0]}: {body.decode()[:500]}")
+        return body
+
+    return ask
+
+
+def _cost(ask: Callable[[str], bytes], address: Address, idle: Counts) -> dict[str, float]:
+    """The least of some rounds, after one that finds nothing open yet."""
+    ask(address.path)
+    gc.collect()
+    rounds = [_counted(lambda: ask(address.path)) for _ in range(ROUNDS)]
+    return {
+        "rows": min(one.rows for one in rounds) - idle.rows,
+        "pages": max(min(one.pages - LEVELS * one.lookups for one in rounds) - idle.pages, 0),
+        "seconds": min(one.seconds for one in rounds),
+    }
+
+
+def _counted(action: Callable[[], object]) -> Counts:
+    before, began = _counts(), time.perf_counter()
+    action()
+    took = time.perf_counter() - began
+    after = _counts()
+    return Counts(after.pages - before.pages, after.rows - before.rows, after.lookups - before.lookups, took)
+
+
+_COUNTS = """
+SELECT (SELECT sum(seq_tup_read) FROM pg_stat_user_tables)
+    + (SELECT sum(idx_tup_read) FROM pg_stat_user_indexes),
+    (SELECT blks_hit + blks_read FROM pg_stat_database WHERE datname = current_database()),
+    (SELECT sum(idx_scan) FROM pg_stat_user_indexes)
+"""
+
+
+def _counts() -> Counts:
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT pg_stat_force_next_flush()")
+        cursor.execute("SELECT pg_stat_clear_snapshot()")
+        cursor.execute(_COUNTS)
+        rows, pages, lookups = cursor.fetchone()
+    return Counts(float(pages), float(rows), float(lookups))

@@ -1,0 +1,73 @@
+"""Answers against their bare rows: the statements that an answer sends, sent by the driver alone, and what
+they give written as JSON by the fastest library there is.
+
+The yardstick knows the statements beforehand, authenticates no one, names nothing and says nothing in words.
+"""
+
+from __future__ import annotations
+
+import gc
+import json
+from collections.abc import Callable, Iterator
+from functools import partial
+from typing import Any, Final
+
+import orjson
+from django.db import connection
+from psycopg.rows import dict_row
+
+from api.v1.routes import RESOURCES
+from tests.api.get_addresses import ROOT, Addresses
+from tests.api.statements import statements
+from tests.bench.asking import caller
+from tests.bench.fleets import sizes, tidy
+from tests.bench.lines import Line, compare
+
+NAME: Final = "routes"
+ROUNDS: Final = 20
+COMPUTED: Final = {"closets/{id}/sheet": 4.0, "zones/{id}/load": 4.0}
+"""What is more than rows, with its goal."""
+LISTS_GOAL: Final = 3.0
+
+
+def lines() -> Iterator[Line]:
+    tidy()
+    ask = caller()
+    things = Addresses(lambda path: json.loads(ask(path))).things
+    fleet = sizes()
+    goals = COMPUTED | dict.fromkeys(RESOURCES, LISTS_GOAL)
+    for case, goal in goals.items():
+        resource, _, _ = case.partition("/{id}")
+        path = f"{ROOT}/{case}".replace("{id}", str(things(resource)[0]["id"]))
+        ask(path)
+        with statements() as sent:
+            answer = ask(path)
+        theirs = _bare([each for each in sent if _is_read(each)])
+        theirs()
+        gc.collect()
+        gc.freeze()  # as the server does: the yardstick is not to search what only our packages brought along
+        yield compare(
+            NAME,
+            f"{case} rows",
+            partial(ask, path),
+            theirs,
+            goal=goal,
+            sizes={**fleet, "statements": len(sent), "bytes": len(answer)},
+            rounds=ROUNDS,
+        )
+
+
+def _is_read(statement: str) -> bool:
+    """Whether a statement reads what is shown, and not who is asking."""
+    return statement.lstrip(" (").upper().startswith(("SELECT", "WITH")) and '"digest"' not in statement
+
+
+def _bare(wanted: list[str]) -> Callable[[], bytes]:
+    connection.ensure_connection()
+    driver: Any = connection.connection
+
+    def read() -> bytes:
+        with driver.cursor(row_factory=dict_row) as cursor:
+            return orjson.dumps([cursor.execute(one).fetchall() for one in wanted], default=str)
+
+    return read

@@ -213,9 +213,9 @@ else:
     DATABASES = {"default": _embedded_database(SERVICE), "owner": _embedded_database(OWNER)}
 # Migrations revoke a right from it
 SERVICE_ROLE: str = DATABASES["default"]["USER"]
-# An answer looks up some rows among very many. PostgreSQL's own figures are those of a disk that turns: by them
-# it rather reads a table of ten thousand rows than look up a hundred, and so reads more the more sites there
-# are. Compiling such a statement takes longer than running it
+# An answer looks up some rows among very many. PostgreSQL's own figures are those of a disk that turns: by
+# them it rather reads a table of ten thousand rows than look up a hundred, and so reads more the more sites
+# there are. Compiling such a statement takes longer than running it
 PLANNING: Final = "-c random_page_cost=1.1 -c jit=off"
 for _database in DATABASES.values():
     _given = _database.setdefault("OPTIONS", {}).get("options", "")

@@ -44,6 +44,7 @@ PARAMETERS: Final[dict[str, tuple[str, ...]]] = {
     "explain": ("true",),
     "code": ("supply_current",),
     "effect": (),
+    "rows_from": ("1",),
 }
 """What single things and their actions are asked with, beside a day, `fields` and `expand`."""
 FULL_PAGES: Final = {

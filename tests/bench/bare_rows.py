@@ -19,8 +19,8 @@ from psycopg.rows import dict_row
 from api.v1.routes import RESOURCES
 from tests.api.get_addresses import ROOT, Addresses
 from tests.api.statements import statements
-from tests.bench.asking import caller
-from tests.bench.fleets import sizes, tidy
+from tests.bench.asking import caller, furnish
+from tests.bench.fleets import settle, sizes, tidy
 from tests.bench.lines import Line, compare
 
 NAME: Final = "routes"
@@ -31,6 +31,8 @@ LISTS_GOAL: Final = 3.0
 
 
 def lines() -> Iterator[Line]:
+    furnish()
+    settle()
     tidy()
     ask = caller()
     things = Addresses(lambda path: json.loads(ask(path))).things

@@ -140,6 +140,8 @@ def test_what_could_not_be_computed_any_more(hall: Hall) -> None:
     assert found.computed == ()
     (healed,) = difference_between(after, before, done=True).computed
     assert healed.name == "run R1"
+    still = difference_between(after, after, done=True)
+    assert (still.not_computed, still.computed) == ((), ()), "as before"
 
 
 def test_what_a_draft_heals_is_told_too(hall: Hall) -> None:

@@ -8,7 +8,9 @@ from collections.abc import Callable
 
 from django.db import transaction
 
+from sites.models import DeviceModel, SupplyFacts
 from tests.zones.findings.conftest import ADDED, Quay
+from tests.zones.recording import device_model
 from zones.electrical.verdicts import Verdict
 from zones.planning.effects import Difference, Effect, effect_of
 
@@ -59,3 +61,21 @@ def test_a_change_of_an_earlier_day_is_told_as_of_today(db: None) -> None:
     effect = told(quay, lambda: quay.add(1, day), day)
     assert effect.as_of > day
     assert of_supply(effect).crosses is False
+
+
+def test_a_limit_that_was_not_recorded_is_no_better_than_one_that_cannot_be_told(db: None) -> None:
+    """27 × 0.05 = 1.35 A ± 5 %, high 1.4175 A: of an unknown rating, then of 1.75 A, limit 1.40 A."""
+    quay = Quay()
+    unknown, known = (
+        device_model("supply", no_load_voltage_v=24.0, class_2_marked=True, rated_current_a=rated)
+        for rated in (None, 1.75)
+    )
+
+    def fit(model: DeviceModel, day: dt.date) -> None:
+        with quay.record.change(day):
+            quay.record.make(SupplyFacts, supply=quay.supply, model=model)
+
+    fit(unknown, ADDED)
+    one = of_supply(told(quay, lambda: fit(known, ADDED + dt.timedelta(days=1))))
+    assert (one.verdict_before, one.verdict_after) == (Verdict.CANNOT_TELL, Verdict.CANNOT_TELL)
+    assert one.worsens is False

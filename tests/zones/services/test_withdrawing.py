@@ -21,7 +21,8 @@ from sites.services.sites import site_add, site_alter
 from tests import factories
 from tests.halls import Hall, more_speakers
 from tests.sites.changes.rows import refused, sql, step
-from zones.models import PointFacts
+from tests.zones.findings.conftest import Quay
+from zones.models import Landing, PointFacts
 from zones.services.points import point_alter, point_append
 
 pytestmark = pytest.mark.django_db
@@ -322,3 +323,16 @@ def test_the_next_one_of_the_day_comes_after_it(hall: Hall, technician: User) ->
         factories.change(hall.site, happened_on=None), supply=hall.supply, note="y"
     ).change_set
     assert step(after) > step(made)
+
+
+def test_sql_does_not_withdraw_what_another_change_rewrote() -> None:
+    """A conductor that was landed, and then corrected: no facts tell that, only who last wrote its row."""
+    quay = Quay()
+    with quay.record.change() as landed:
+        said = {"side": "field", "pair": 1, "conductor": "first", "carries": "dc_positive"}
+        row = quay.record.make(Landing, block=quay.record.block, row=3, run=quay.run, **said)
+    with quay.record.change(kind=ChangeSet.Kind.CORRECTION) as seen:
+        Landing.objects.filter(pk=row.pk).update(carries="dc_negative", change_set_id=seen.pk)
+    with refused("withdrawal_of_what_was_recorded_last"):
+        Withdrawal.objects.create(change_set=landed, actor="Ida Lark", reason="typed twice")
+    assert Landing.objects.get(pk=row.pk).carries == "dc_negative"

@@ -126,6 +126,7 @@ def test_a_secret_comes_from_a_file(variable: str, tmp_path: Path) -> None:
         ("\n", 0o600, {}, "ZONEBOOK_FIELD_KEYS_FILE: {file} is empty"),
         (None, 0o600, {}, "No such file or directory: '{file}'"),
     ],
+    ids=["everybody may write it", "set beside it", "empty", "not there"],  # the key is another each time
 )
 def test_what_is_wrong_with_a_file_is_named(
     content: str | None, mode: int, beside: dict[str, str], said: str, tmp_path: Path

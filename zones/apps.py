@@ -16,11 +16,14 @@ class ZonesConfig(AppConfig):
 
         from django.conf import settings
 
+        from sites.access.scope import scope_by_path
         from sites.changes.signals import change_set_accepted, change_set_withdrawn
         from zones.findings import rechecked
+        from zones.models.findings import CatalogueNews
         from zones.recheck.nudge import nudge_after_commit
 
         if settings.CELERY_BROKER_URL:
             change_set_accepted.connect(nudge_after_commit)
             change_set_withdrawn.connect(nudge_after_commit)
         rechecked.register()
+        scope_by_path(CatalogueNews, "case__site__customer_id")

@@ -11,6 +11,7 @@ from cryptography.fernet import Fernet
 
 ROOT = Path(__file__).resolve().parents[2]
 FIELD_KEY = Fernet.generate_key().decode()
+PLANNING = "-c random_page_cost=1.1 -c jit=off"
 PRODUCTION = {
     "ZONEBOOK_ENVIRONMENT": "production",
     "ZONEBOOK_SECRET_KEY": "a key of the tests, longer than the fifty characters that are asked for",
@@ -113,8 +114,8 @@ def test_a_command_has_the_limits_of_bulk_work_and_a_web_server_those_of_people(
     given = PRODUCTION | {"DATABASE_URL": "postgres://s@db.example/z?options=-c%20search_path%3Dours"}
     options = "settings.DATABASES['default']['OPTIONS']['options']"
     bulk = "-c statement_timeout=3600s -c lock_timeout=300s -c idle_in_transaction_session_timeout=900s"
-    assert read(options, tmp_path, **given).stdout.strip() == f"{bulk} -c search_path=ours"
+    assert read(options, tmp_path, **given).stdout.strip() == f"{bulk} {PLANNING} -c search_path=ours"
     people = "-c statement_timeout=10s -c lock_timeout=5s -c idle_in_transaction_session_timeout=60s"
     web = f"(__import__('api.database.limits').database.limits.use_interactive(), {options})[1]"
     answer = read(web, tmp_path, DJANGO_SETTINGS_MODULE="api.settings", **given)
-    assert answer.stdout.strip() == f"{people} -c search_path=ours", answer.stderr
+    assert answer.stdout.strip() == f"{people} {PLANNING} -c search_path=ours", answer.stderr

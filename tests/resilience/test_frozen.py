@@ -49,5 +49,8 @@ def test_an_ended_session_keeps_no_transaction(processes: Processes) -> None:
     other = processes.start("tests.resilience.sweeping", "--loop")
     other.until(lambda: SiteCheck.objects.filter(pk=terminal.site_id).exists())
     with connection.cursor() as cursor:
-        cursor.execute("SELECT count(*) FROM pg_stat_activity WHERE state LIKE 'idle in transaction%'")
+        cursor.execute(
+            "SELECT count(*) FROM pg_stat_activity"
+            " WHERE datname = current_database() AND state LIKE 'idle in transaction%'"
+        )
         assert cursor.fetchone() == (0,)

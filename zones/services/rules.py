@@ -14,6 +14,7 @@ add_rules(
         ),
         "finding_reasons_limited": "A finding keeps a few short reasons of why it cannot be computed.",
         "site_check_last_error_limited": "What went wrong with a site is kept in short.",
+        "catalogue_news_once_a_case": "An edit of the catalogue is noted once with each case.",
         "figures_limited": f"A subject has at most {MOST_LIMITS} limits.",
         "run_facts_fed_by_what_fits_its_kind": (
             "A supply feeds self-amplified runs, an amplifier the others.",

@@ -16,6 +16,7 @@ from django.db import connection
 from sites.changes.errors import ChangeRefused, Problem
 from sites.models import Site
 from zones.asbuilt import files as reading
+from zones.asbuilt import services
 from zones.asbuilt.child import in_child
 from zones.asbuilt.intake import Limits, content_of, files_of, limits
 from zones.asbuilt.problems import place_of, sentence_of
@@ -230,15 +231,20 @@ def test_what_the_child_refuses_is_refused() -> None:
 
 @pytest.mark.django_db
 def test_an_import_that_takes_too_much_memory_leaves_the_connection_and_writes_nothing(
-    settings: Any,
+    settings: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     session = connection.connection
     limit(settings, memory_mib=64)
-    folder = pier()
-    one = folder["points"][0]
-    folder["points"] = [{**one, "point": f"P{n}", "place": f"{n} " + "x" * 150} for n in range(100_000)]
-    with pytest.raises(ChangeRefused) as caught:
-        import_files(as_files(folder), IMPORTER)
+    parse = services._parsed
+
+    def greedy(*asked: Any) -> Any:
+        """In one block: many small ones may find room in what earlier tests left to the process."""
+        return bytearray(512 * 2**20) and parse(*asked)
+
+    with monkeypatch.context() as patched:
+        patched.setattr(services, "_parsed", greedy)
+        with pytest.raises(ChangeRefused) as caught:
+            import_files(as_files(pier()), IMPORTER)
     assert [sentence_of(problem) for problem in caught.value.problems] == [NO_MEMORY]
     assert not Site.objects.exists()
     assert connection.connection is session

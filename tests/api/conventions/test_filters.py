@@ -14,4 +14,5 @@ def test_names_may_have_spaces_between_them_and_count_once() -> None:
 def test_a_list_is_in_its_own_order_unless_asked_otherwise() -> None:
     query = list_query(SiteSerializer, FilterSet, ("name", "id"), "-id")(data={})
     query.is_valid(raise_exception=True)
+    assert isinstance(query, FilterSet)
     assert query.sort((), "-id", Scope(None)) == "-id"

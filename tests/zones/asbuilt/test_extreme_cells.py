@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from zones.asbuilt.cells import Count, Counted, Estimate, Listed, Quantity, Rows, Text, Word
 from zones.asbuilt.exporting import _cell
 from zones.asbuilt.files import read_sheet
-from zones.asbuilt.formats import ALL, BY_NAME, CORRECTIONS, Column, FileKind
+from zones.asbuilt.formats import ALL, BY_NAME, Column, FileKind
 from zones.asbuilt.parsing import read_cell
 
 from .extremes import MORE_LINES, ODD, taken, values_of
@@ -54,7 +54,7 @@ def csv_rows(text: str) -> Any:
 
 @pytest.mark.parametrize("kind", ALL, ids=lambda kind: kind.name)
 def test_every_cell_reads_what_it_writes(kind: FileKind) -> None:
-    tried = 4 if kind is CORRECTIONS else 20  # its cells are of 150,000 characters
+    tried = 4 if kind is BY_NAME["corrections"] else 20  # its cells are of 150,000 characters
 
     @given(data=st.data())
     @hypothesis_settings(max_examples=tried, suppress_health_check=list(HealthCheck))

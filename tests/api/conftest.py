@@ -2,17 +2,35 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection
+import io
+import logging.config
+from collections.abc import Callable, Collection, Iterator
+from contextlib import contextmanager
 
 import pytest
+from django.conf import settings
 from django.test import Client
 
+from api import logs
 from sites.access.abilities import ROLES, TOKEN_SCOPES
 from sites.access.services import token_make
 from sites.models import Customer, Site, User
 from tests import factories
 
 Caller = Callable[..., Client]
+
+
+@contextmanager
+def logged(level: str, log_format: str = "json") -> Iterator[io.StringIO]:
+    """What every logger writes while the block lasts."""
+    stream = io.StringIO()
+    configuration = logs.configure(log_format, level)
+    configuration["handlers"]["stderr"]["stream"] = stream
+    logging.config.dictConfig(configuration)
+    try:
+        yield stream
+    finally:
+        logging.config.dictConfig(settings.LOGGING)
 
 
 @pytest.fixture

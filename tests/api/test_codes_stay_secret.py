@@ -5,7 +5,6 @@ from __future__ import annotations
 
 import io
 import json
-import logging.config
 import re
 import subprocess
 from collections.abc import Iterator
@@ -14,19 +13,17 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from django.conf import settings
 from django.core.management import call_command
 from django.db import connection, connections
 from django.test import Client
 
-from api import logs
 from api.database import programs
 from api.database.backend.base import DatabaseWrapper
 from api.v1.routes import RESOURCES
 from sites.models import Closet, Customer, Event, KeptAnswer, Secret, SecretReveal
 from sites.models.access import User
 from tests import factories
-from tests.api.conftest import Caller
+from tests.api.conftest import Caller, logged
 from tests.api.permission_table import TABLE
 from tests.api.v1 import plenty
 from tests.halls import Hall, more_speakers
@@ -63,12 +60,8 @@ class Kept:
 @pytest.fixture
 def lines() -> Iterator[io.StringIO]:
     """Every line of every logger."""
-    stream = io.StringIO()
-    configuration = logs.configure("json", "DEBUG")
-    configuration["handlers"]["stderr"]["stream"] = stream
-    logging.config.dictConfig(configuration)
-    yield stream
-    logging.config.dictConfig(settings.LOGGING)
+    with logged("DEBUG") as stream:
+        yield stream
 
 
 @pytest.fixture

@@ -13,16 +13,13 @@ from django.conf import settings
 from django.test import RequestFactory
 
 from api import logs
+from tests.api.conftest import logged
 
 
 @pytest.fixture
 def lines() -> Iterator[io.StringIO]:
-    stream = io.StringIO()
-    configuration = logs.configure("json", "INFO")
-    configuration["handlers"]["stderr"]["stream"] = stream
-    logging.config.dictConfig(configuration)
-    yield stream
-    logging.config.dictConfig(settings.LOGGING)
+    with logged("INFO") as stream:
+        yield stream
 
 
 def test_ours_and_a_librarys_look_alike(lines: io.StringIO) -> None:
@@ -45,15 +42,9 @@ def test_a_request_is_not_written_out(lines: io.StringIO) -> None:
 
 @pytest.mark.parametrize(("level", "said"), [("ERROR", 0), ("WARNING", 1), ("DEBUG", 2)])
 def test_the_level_is_that_of_libraries_too(level: str, said: int) -> None:
-    stream = io.StringIO()
-    configuration = logs.configure("json", level)
-    configuration["handlers"]["stderr"]["stream"] = stream
-    logging.config.dictConfig(configuration)
-    try:
+    with logged(level) as stream:
         logging.getLogger("django.request").warning("refused")
         logging.getLogger("django.server").debug("asked")
-    finally:
-        logging.config.dictConfig(settings.LOGGING)
     assert len(stream.getvalue().splitlines()) == said
 
 
@@ -68,18 +59,12 @@ def test_an_error_is_one_line(lines: io.StringIO) -> None:
 
 @pytest.mark.parametrize("log_format", ["json", "console"])
 def test_a_traceback_holds_no_local_variables(log_format: str) -> None:
-    stream = io.StringIO()
-    configuration = logs.configure(log_format, "INFO")
-    configuration["handlers"]["stderr"]["stream"] = stream
-    logging.config.dictConfig(configuration)
-    try:
-        door_code = str(uuid.uuid4())
+    door_code = str(uuid.uuid4())
+    with logged("INFO", log_format) as stream:
         try:
             _fail(door_code)
         except LookupError:
             logging.getLogger("zones").exception("failed")
-    finally:
-        logging.config.dictConfig(settings.LOGGING)
     assert "no such closet" in stream.getvalue()
     assert door_code not in stream.getvalue()
 

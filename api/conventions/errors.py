@@ -64,7 +64,7 @@ def exception_handler(error: Exception, context: dict[str, Any]) -> Response | N
     """Django REST framework's hook. None for a fault of ours: it is raised again, logged, and a 500."""
     request = context["request"]._request  # noqa: SLF001 - the library's name for Django's request
     spec = getattr(context["view"], "spec", None)
-    writes = request.method not in SAFE_METHODS and not (spec and spec.computes)
+    writes = spec is not None and spec.writes(request.method)  # without one nothing was asked of a view
     problem = problem_of(error, request if writes else None)
     if problem is None:
         return None

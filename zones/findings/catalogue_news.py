@@ -22,7 +22,7 @@ from zones.models import Case, CatalogueNews, Finding
 from .event_payloads import Payloads
 from .events import EventKind, contracts_on, event
 
-# Beyond the ids of sites, which claims use (zones/recheck/recheck_queue.py)
+# Not among the keys of claims, which are far larger (zones/recheck/claims.py)
 _LOCK = "SELECT pg_try_advisory_xact_lock(hashtext('zonebook catalogue news'))"
 
 

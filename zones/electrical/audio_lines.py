@@ -22,6 +22,7 @@ Sources: audio handbooks (constant-voltage practice, impedance bridging), from m
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -105,6 +106,11 @@ def worst_devices(
     level = np.where(judged, level_db(voltage, 1.0), np.nan)
     node = worst_by_estimate(tree, level - limit_db, tree_count, largest=False)
     return Worst(node, lookup_each(level, node), any_of(tree, loaded & ~known, tree_count))
+
+
+AUDIO_CODES: Final = frozenset({"output_speakers", "audio_level", "other_zone"})
+LINE_CODES: Final = frozenset({"wiring_class", "amplifier_load", "line_impedance", "line_loss"})
+"""Figures that ``evaluate_audio`` and ``evaluate_lines`` make: where none is asked for, they need not run."""
 
 
 def evaluate_audio(

@@ -261,35 +261,40 @@ def _readings_for_life(
     same: columns, (rows,) each, that equal those of the measured row without a break. A device that was
     removed and mounted again counts as another one, which was not measured.
     """
-    points = plant.points
     chosen = np.flatnonzero(used[bench.tree] & scaled[bench.row])
     row_of_point, reading_of_point = np.full((2, len(plant.point_id)), -1)
     at = thing[bench.row[chosen]]
     row_of_point[at], reading_of_point[at] = bench.row[chosen], bench.tree[chosen]
-    read = row_of_point[thing]
-    alike = (read >= 0) & scaled
+    rows = np.flatnonzero(row_of_point[thing] >= 0)  # most points were never measured
+    thing, read = thing[rows], row_of_point[thing[rows]]
+    alike = scaled[rows]
     for column in same:
-        there = column[np.where(read >= 0, read, 0)]
-        both_unknown = (column != column) & (there != there)  # NaN differs from itself
-        alike &= (column == there) | both_unknown
-    order = np.lexsort((points.begin, thing))
+        own, there = column[rows], column[read]
+        both_unknown = (own != own) & (there != there)  # NaN differs from itself
+        alike &= (own == there) | both_unknown
+    order = np.lexsort((plant.points.begin[rows], thing))
     breaks = ~alike[order] | (np.diff(thing[order], prepend=-1) != 0)
     stretch = np.empty(len(order), np.int64)
     stretch[order] = np.cumsum(breaks)
-    alike &= stretch == stretch[np.where(read >= 0, read, 0)]
-    return np.where(alike, reading_of_point[thing], -1)
+    alike &= stretch == stretch[np.searchsorted(rows, read)]
+    found = np.full(len(scaled), -1)
+    found[rows[alike]] = reading_of_point[thing[alike]]
+    return found
 
 
 def _scaled(values: FloatArray, reading: IntArray, found: Compared) -> FloatArray:
     """(3, rows) ``values`` scaled by the reading of each row (−1: none), with the error that it leaves, each
     stopped at the edge of its own band."""
-    low, likely, high = values
-    factor, spread = lookup(found.factor, reading), lookup(found.spread, reading)
+    rows = np.flatnonzero((reading >= 0) & (values[LIKELY] > 0))
+    low, likely, high = values[:, rows]
+    factor, spread = found.factor[reading[rows]], found.spread[reading[rows]]
     told = np.clip(likely * factor, low, high)
     with np.errstate(invalid="ignore"):  # 0 × ∞: there is nothing to scale
         least = np.fmax(np.clip(told * (1.0 - spread), low, high), low)
         most = np.where(np.isinf(spread), high, np.clip(told * (1.0 + spread), low, high))
-    return np.where((reading >= 0) & (likely > 0), np.stack([least, told, most]), values)
+    out = values.copy()
+    out[:, rows] = least, told, most
+    return out
 
 
 def _scale_currents(plant: Plant, loads: PointLoads, bench: Bench, found: Compared) -> PointLoads:

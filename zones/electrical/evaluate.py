@@ -8,7 +8,7 @@ from operator import attrgetter
 
 import numpy as np
 
-from .audio_lines import evaluate_audio, evaluate_lines
+from .audio_lines import AUDIO_CODES, LINE_CODES, evaluate_audio, evaluate_lines
 from .bands import FloatArray, IntArray
 from .calibration import Anchoring, anchor
 from .estimates import COLUMNS, Estimates, bits, estimates_of
@@ -90,8 +90,10 @@ def evaluate(
     wiring = wire(plant, members)
     codes = [*map(attrgetter("code"), rules)]
     blocks = evaluate_dc(plant, members, wiring, loads, codes)
-    blocks += evaluate_audio(plant, members, wiring, loads)
-    blocks += evaluate_lines(plant, members, wiring, loads)
+    if not AUDIO_CODES.isdisjoint(codes):
+        blocks += evaluate_audio(plant, members, wiring, loads)
+    if not LINE_CODES.isdisjoint(codes):
+        blocks += evaluate_lines(plant, members, wiring, loads)
     blocks += evaluate_network_power(plant, members)
     blocks += evaluate_terminations(plant, members, wiring)
     blocks += anchored.disagreements(plant, members)

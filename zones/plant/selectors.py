@@ -235,7 +235,8 @@ def _number_points(points: Columns, readings: Columns) -> IntArray:
     ids, parents = points["id"][order], points["parent_index"]
     there = ids[np.append(True, ids[1:] != ids[:-1])[: len(ids)]]
     # parents without facts come last: the core reports that they are missing, by their index
-    point_id = np.append(there, np.setdiff1d(parents[parents >= 0], there))
+    missing = (place_of(np.sort(there), parents) < 0) & (parents >= 0)
+    point_id = np.append(there, np.unique(parents[missing]))
     by_id = np.argsort(point_id)
     points["point_index"] = points["id"]
     for columns, name in ((points, "point_index"), (points, "parent_index"), (readings, "point_index")):

@@ -130,3 +130,35 @@ def test_another_speaker_never_raises_a_voltage(toy: ToyPlant, model: int) -> No
             if np.isnan(old) or np.isnan(new) or before.limit[i] != after.limit[j[0]]:
                 continue
             assert new <= old + 1e-9 if code == "run_voltage" else new >= old - 1e-9
+
+
+def test_one_limit_alone_has_the_figures_it_has_among_all() -> None:
+    """What makes the figures of other limits need not run: nothing of its own may be lost with it."""
+    toy = ToyPlant()
+    toy.model()
+    toy.add("supplies", rated_current_a=2.0)
+    toy.add("outputs")
+    toy.add("amplifiers")
+    for kind in (0, 1):
+        sources = {"supply_index": 0, "output_index": 0} if kind == 0 else {"amplifier_index": 0}
+        run = toy.run(kind=kind, zone_id=1, **sources)
+        toy.add(
+            "points", run_index=run, model_index=0, length_m=10.0, zone_id=2, tap_power_w=1.0, tap_basis=3
+        )
+    plant = toy.build()
+    members = p.Members.of_sites(plant, 3)
+    among_all = evaluate(plant, members, RULES)
+    made = {CODES[number] for number in among_all.rule}
+    assert made >= {
+        "output_speakers",
+        "audio_level",
+        "other_zone",
+        "amplifier_load",
+        "line_impedance",
+        "line_loss",
+    }
+    for number, rule in enumerate(RULES):
+        alone = evaluate(plant, members, [rule])
+        own = among_all.rule == number
+        assert alone.subject_id.tolist() == among_all.subject_id[own].tolist(), rule.code
+        assert alone.likely.tolist() == pytest.approx(among_all.likely[own].tolist(), nan_ok=True), rule.code

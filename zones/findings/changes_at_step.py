@@ -226,6 +226,8 @@ def _device(plant: Plant, row: int | None) -> tuple[bool, int, Reference | None]
 
 
 def _alterations(plant: Plant, name: str, pairs: Sequence[Pair]) -> Iterator[ChangeAtStep]:
+    if all(before is None or after is None for _, before, after in pairs):
+        return
     table = plant.tables[name]
     watched = _watched(name, tuple([f.name for f in fields(table)]))
     fresh = {thing for thing, before, _ in pairs if before is None}

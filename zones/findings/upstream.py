@@ -48,10 +48,11 @@ class Scenes:
         if group not in self._of_group:
             self._of_group[group] = self._only(group)
         own = self._of_group[group]
-        edge = {name: (t.begin == step) | (t.end == step) for name, t in own.tables.items()}
+        edge = {name: (t.begin == step) | (t.end == step) for name, t in own.tables.items() if len(t)}
+        edge = {name: mask for name, mask in edge.items() if mask.any()}
         index = int(np.flatnonzero(subject_ids(own, kind) == subject_id)[0])
         for near in _NEARNESS[kind](own, index, step):
-            rows = {name: edge[name] & near[name] for name in near}
+            rows = {name: edge[name] & near[name] for name in near if name in edge}
             if any(mask.any() for mask in rows.values()):
                 break
         else:

@@ -19,6 +19,7 @@ from zones.electrical.evaluate import evaluate, subject_ids
 from zones.electrical.plant import BoolArray, Members, Plant, place_of
 from zones.electrical.subjects import SubjectKind
 from zones.electrical.verdicts import Rule
+from zones.models import PointFacts
 from zones.plant.corrections import Correction, corrections_of, undone
 from zones.plant.versions import CATALOGUE, STRIDE, Version, read_versions
 
@@ -174,8 +175,8 @@ def _groups(plant: Plant, correction: Correction) -> set[int]:
 
 _ABOUT: Final = {
     "lengths": {"length_m", "length_basis", "cable_length_m", "cable_length_basis"},
-    "currents": {"speech_current_a", "idle_current_a", "current_basis"},
-    "counts": {"count_low", "count_likely", "count_high"},
+    "currents": {*PointFacts.CURRENTS, "current_basis"},
+    "counts": {*PointFacts.COUNTS},
     "signals": {"signal"},
 }
 _MEASURED: Final = 4

@@ -111,8 +111,10 @@ class PointFacts(DatedFacts):
     CABLE: ClassVar = ("cable_type_id", "dc_pairs")
     # Those that follow where the segment is cut at a distance not recorded
     SHARE: ClassVar = ("length_share", "length_share_place")
+    CURRENTS: ClassVar = ("speech_current_a", "idle_current_a")
+    COUNTS: ClassVar = ("count_low", "count_likely", "count_high")
     # What a splice has none of
-    LOADS: ClassVar = ("model", "device_kind", "speech_current_a", "idle_current_a", "tap_power_w")
+    LOADS: ClassVar = ("model", "device_kind", *CURRENTS, "tap_power_w")
 
     pk = models.CompositePrimaryKey("point_id", "step")
     run = fields.SiteKey(Run, db_index=False)

@@ -36,10 +36,7 @@ OF: Final = {
     "device_model": ("", ""), "cable_type": ("", ""),
 }  # fmt: skip
 _NO_FACT: Final = {"change_set_id", "version"}
-_OF_A_DEVICE: Final = {
-    "model_id", "device_kind", "speech_current_a", "idle_current_a", "tap_power_w", "count_low",
-    "count_likely", "count_high",
-}  # fmt: skip
+_OF_A_DEVICE: Final = {"model_id", *PointFacts.LOADS, *PointFacts.COUNTS} - {"model"}
 
 
 @dataclass(frozen=True)

@@ -23,11 +23,10 @@ from zones.rules.points import DEVICE_KINDS, counts_fit, device_fits, mid_feed_f
 from . import shared_lengths
 from .ranks import rank_before, rank_below
 
-_COUNTS = ("count_low", "count_likely", "count_high")
 _TOGETHER = [
     shared_lengths.LENGTH,
     ("tap_power_w", "tap_basis"),
-    ("kind", "count_low", "count_likely", "count_high"),
+    ("kind", *PointFacts.COUNTS),
     ("model", "device_kind"),
 ]
 _LOAD = facts_of(PointFacts, "run", "rank", "parent", "parent_rank", *PointFacts.SEGMENT, *PointFacts.SHARE)
@@ -296,22 +295,22 @@ def _fitting(run: Run, given: dict[str, Any], current: PointFacts | None) -> dic
     if kind == PointFacts.Kind.SPLICE and (current is None or current.kind != kind):
         given = {**_BARE, **given}
     if kind == PointFacts.Kind.UNCOUNTED_GROUP:
-        if (current is None or current.kind != kind) and not any(name in given for name in _COUNTS):
+        if (current is None or current.kind != kind) and not any(name in given for name in PointFacts.COUNTS):
             detail = "An uncounted group says how many devices there may be, or null where this is not known."
             raise refuse(detail, code="required", path="/count_likely")
     elif current is not None and current.kind == PointFacts.Kind.UNCOUNTED_GROUP:
-        given = {**dict.fromkeys(_COUNTS), **given}
+        given = {**dict.fromkeys(PointFacts.COUNTS), **given}
     # As the point would be
     after = {
         name: given.get(name, getattr(current, name, None))
-        for name in (*PointFacts.LOADS, *_COUNTS, "feed_supply")
+        for name in (*PointFacts.LOADS, *PointFacts.COUNTS, "feed_supply")
     }
     model, device_kind = after["model"], after["device_kind"]
     named, model_kind = (model.name, model.kind) if model is not None else ("", None)
     require(
         model_fits(MODELS["point"], named, model_kind),
         device_fits(named, model_kind, device_kind) if device_kind is not None else (),
-        counts_fit(kind, itemgetter(*_COUNTS)(after)),
+        counts_fit(kind, itemgetter(*PointFacts.COUNTS)(after)),
         splice_is_bare(kind, **{name: after[name] for name in PointFacts.LOADS}),
         mid_feed_fits(run.kind, fed=after["feed_supply"] is not None),
     )

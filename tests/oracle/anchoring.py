@@ -90,8 +90,8 @@ class Anchored:
     def _compare(
         self, same: list[ReadingRow], settle: Callable[[Bench], _Settling]
     ) -> list[tuple[Bench, _Settling]]:
-        """Compare readings of which each takes the place of the one before; the newest, where it settles
-        something."""
+        """Compare readings of which each takes the place of the one before. Returns those that settle
+        something, the newest last."""
         same.sort(key=lambda reading: (reading.step, reading.id))
         usable = []
         for place, reading in enumerate(same):
@@ -100,10 +100,10 @@ class Anchored:
             settling = settle(bench)
             until = math.inf if newest else same[place + 1].step
             self.compared.append(Compared(reading, until, settling.excess))
-            if newest and settling.excess == 0 and not math.isnan(settling.factor):
+            if settling.excess == 0 and not math.isnan(settling.factor):
                 usable.append((bench, settling))
                 self.seen["settled"] += 1
-            elif newest and settling.excess > 0:
+            elif settling.excess > 0:
                 self.seen["unsettled"] += 1
         return usable
 
@@ -211,7 +211,8 @@ class Anchored:
             for row in self._life(read, [r for r in self.record.points if r.thing == read.thing], _device):
                 values = self.of(row)
                 names = DRAWN[bench.reading.state]
-                told: dict[str, Any] = {name: _told(getattr(values, name), settling) for name in names}
+                plain = self.plain(row)
+                told: dict[str, Any] = {name: _told(getattr(plain, name), settling) for name in names}
                 self._settled[id(row)] = replace(values, **told)
 
     # --- lengths ------------------------------------------------------------------------------------------

@@ -10,8 +10,8 @@ those at full output. Then such lengths are scaled by one factor to the measured
 its own band: it stops at the edge, and the factor is the one at which the values so stopped meet the reading,
 or the nearer end. Around what it is scaled to, a value keeps the error with which the reading tells it: (the
 reading's error + half the width of what is not scaled) / the scaled part. Scaled values hold for those
-devices' whole life there; values on a better basis stay; devices added later are not scaled; the newest
-reading wins. The method is common practice, no source.
+devices' whole life there; values on a better basis stay; devices added later are not scaled; of the
+readings that are used for a device, the newest wins. The method is common practice, no source.
 """
 
 from __future__ import annotations
@@ -106,7 +106,7 @@ class Anchoring(Compared):
 def anchor(plant: Plant, loads: PointLoads) -> Anchoring:
     """The loads of ``plant`` calibrated by its readings, and how each reading compares with the record."""
     table = plant.readings
-    # of currents the newest of each state holds; of voltages, which all scale the same lengths, the newest
+    # a current disagrees until the next one of its state, a voltage until the next one in any
     state = np.where(table.kind == ReadingKind.RUN_CURRENT, table.state, 0)
     order = np.lexsort((table.reading_id, table.begin, state, table.kind, table.run_index))
     table, state = table.rows(order), state[order]
@@ -121,7 +121,6 @@ def anchor(plant: Plant, loads: PointLoads) -> Anchoring:
         solved=np.ones(len(table), np.bool_),
         **{name: np.full(len(table), np.nan) for name in ("error", "excess", "factor", "spread")},
     )
-    newest = np.append(~follows, True)[: len(table)]
     for kind, compare, scale in (
         (ReadingKind.RUN_CURRENT, _compare_currents, _scale_currents),
         (ReadingKind.END_VOLTAGE, _compare_voltages, _scale_lengths),
@@ -130,7 +129,7 @@ def anchor(plant: Plant, loads: PointLoads) -> Anchoring:
         if len(chosen):
             bench = Bench.build(plant, out.loads, out.readings.rows(chosen))
             found = compare(bench, out.loads)
-            used = newest[chosen] & (found.excess == 0) & ~np.isnan(found.factor)
+            used = (found.excess == 0) & ~np.isnan(found.factor)
             factor, spread = (np.where(used, each, np.nan) for each in (found.factor, found.spread))
             found = replace(found, factor=factor, spread=spread)
             out = replace(out, loads=scale(plant, out.loads, bench, found))
@@ -254,32 +253,29 @@ def _readings_for_life(
     thing: IntArray,
     same: Sequence[NDArray[Any]],
 ) -> IntArray:
-    """(rows,) the reading that every row of a thing of the reading's day is scaled by, while it is the same;
-    −1 elsewhere.
+    """(rows,) the newest used reading of the life of each row's thing: the rows without a break in which it
+    stays the same; −1 for none.
 
     used: (r,); scaled: (rows,). thing: (rows,) the point of each row, or the one that its segment leads to.
-    same: columns, (rows,) each, that equal those of the measured row without a break. A device that was
-    removed and mounted again counts as another one, which was not measured.
+    same: columns, (rows,) each, that stay as they are for a life. A device that was removed and mounted again
+    counts as another one, which was not measured.
     """
     chosen = np.flatnonzero(used[bench.tree] & scaled[bench.row])
-    row_of_point, reading_of_point = np.full((2, len(plant.point_id)), -1)
-    at = thing[bench.row[chosen]]
-    row_of_point[at], reading_of_point[at] = bench.row[chosen], bench.tree[chosen]
-    rows = np.flatnonzero(row_of_point[thing] >= 0)  # most points were never measured
-    thing, read = thing[rows], row_of_point[thing[rows]]
-    alike = scaled[rows]
+    measured = np.zeros(len(plant.point_id), np.bool_)
+    measured[thing[bench.row[chosen]]] = True
+    rows = np.flatnonzero(measured[thing])
+    order = rows[np.lexsort((plant.points.begin[rows], thing[rows]))]
+    breaks = np.diff(thing[order], prepend=-1) != 0
     for column in same:
-        own, there = column[rows], column[read]
-        both_unknown = (own != own) & (there != there)  # NaN differs from itself
-        alike &= (own == there) | both_unknown
-    order = np.lexsort((plant.points.begin[rows], thing))
-    breaks = ~alike[order] | (np.diff(thing[order], prepend=-1) != 0)
-    stretch = np.empty(len(order), np.int64)
-    stretch[order] = np.cumsum(breaks)
-    alike &= stretch == stretch[np.searchsorted(rows, read)]
-    found = np.full(len(scaled), -1)
-    found[rows[alike]] = reading_of_point[thing[alike]]
-    return found
+        of_row = column[order]
+        both_unknown = (of_row[1:] != of_row[1:]) & (of_row[:-1] != of_row[:-1])  # NaN differs from itself
+        breaks[1:] |= (of_row[1:] != of_row[:-1]) & ~both_unknown
+    life = np.zeros(len(scaled), np.int64)
+    life[order] = np.cumsum(breaks)
+    reading_of_life = np.full(len(order) + 1, -1)
+    # readings of a run are in the order of their days
+    np.maximum.at(reading_of_life, life[bench.row[chosen]], bench.tree[chosen])
+    return np.where(scaled, reading_of_life[life], -1)
 
 
 def _scaled(values: FloatArray, reading: IntArray, found: Compared) -> FloatArray:

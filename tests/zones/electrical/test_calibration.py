@@ -113,6 +113,39 @@ def test_the_newest_reading_wins() -> None:
     assert figure(figures(toy), "supply_current")[1] == pytest.approx(0.12)
 
 
+def test_a_newer_reading_outside_the_band_leaves_the_older_one_in_use() -> None:
+    """Two speakers of 0.05 A off a drawing draw 0.08 to 0.13 A. 0.25 A, a tenth of it off, is 0.225 A."""
+    toy = chain_plant(2, current_basis=DRAWING)
+    toy.add("readings", run_index=0, reading_id=32, step=2, value=0.09)
+    toy.add("readings", run_index=0, reading_id=33, step=3, value=0.25)
+    found = figures(toy)
+    assert figure(found, "supply_current")[1] == pytest.approx(0.09)
+    assert figure(found, "reading_disagrees")[1] == pytest.approx(0.225 - 0.13)
+    assert figure(figures(toy, 2), "reading_disagrees")[1] == 0.0
+
+
+def test_a_newer_voltage_outside_the_band_leaves_the_older_one_in_use() -> None:
+    """One speaker of 0.05 A at 100 m off a drawing, 95 to 140 m of 24 AWG with 0.17 Ω a metre, drops 0.8 to
+    1.2 V. A drop of 4 V is none of them, give or take 0.2 V."""
+    toy = chain_plant(1, length_m=100.0, length_basis=DRAWING)
+    ohm = float(loop_resistance_ohm(24, 110.0))
+    said = {"run_index": 0, "kind": p.ReadingKind.END_VOLTAGE, "source_voltage_v": 24.0, "point_index": 0}
+    toy.add("readings", step=2, value=24.0 - 0.05 * ohm, **said)
+    toy.add("readings", step=3, value=20.0, **said)
+    assert scaled(toy).length_m[1] == pytest.approx([110.0])
+    assert figure(figures(toy), "voltage_disagrees")[4] is Verdict.PAST
+
+
+def test_a_device_is_scaled_by_the_reading_of_its_own_days() -> None:
+    """It read 0.06 A; its successor, of 0.07 A off the drawing, 0.063 A."""
+    toy = chain_plant(1, current_basis=DRAWING)
+    toy.add("readings", run_index=0, step=2, value=0.06)
+    toy.change("points", 0, step=5, speech_current_a=0.07)
+    toy.add("readings", run_index=0, step=6, value=0.063)
+    assert figure(figures(toy, 4), "supply_current")[1] == pytest.approx(0.06)
+    assert figure(figures(toy, 7), "supply_current")[1] == pytest.approx(0.063)
+
+
 def test_an_idle_reading_scales_idle_and_one_during_speech_speech() -> None:
     toy = chain_plant(2, current_basis=DRAWING, idle_current_a=0.02)
     toy.add("readings", run_index=0, step=2, value=0.12)

@@ -11,8 +11,14 @@ from django.db import transaction
 from sites.models import DeviceModel, SupplyFacts
 from tests.zones.findings.conftest import ADDED, Quay
 from tests.zones.recording import device_model
+from zones.electrical.estimates import Estimate, Estimates
+from zones.electrical.subjects import SubjectKind
 from zones.electrical.verdicts import Verdict
-from zones.planning.effects import Difference, Effect, effect_of
+from zones.limits.registry import limit_by_code
+from zones.loads.site_loads import Load
+from zones.loads.wording import RenderedLoad
+from zones.planning.effects import Difference, Effect, SiteFigures, difference_between, effect_of
+from zones.subjects import Places
 
 
 def told(quay: Quay, change: Callable[[], object], day: dt.date | None = None) -> Effect:
@@ -79,3 +85,43 @@ def test_a_limit_that_was_not_recorded_is_no_better_than_one_that_cannot_be_told
     one = of_supply(told(quay, lambda: fit(known, ADDED + dt.timedelta(days=1))))
     assert (one.verdict_before, one.verdict_after) == (Verdict.CANNOT_TELL, Verdict.CANNOT_TELL)
     assert one.worsens is False
+
+
+def figures_of(**of: tuple[Verdict, float]) -> SiteFigures:
+    """Figures in percent of a limit of 100, by code: verdict and likely estimate."""
+    found = {}
+    for code, (verdict, value) in of.items():
+        estimates = Estimates(*[Estimate(value, 100.0)] * 3)
+        left = (100.0 - value) / 100.0
+        load = Load(code, SubjectKind.SUPPLY, 1, estimates, verdict, left, left, None)
+        found[code, load.subject] = RenderedLoad(
+            load, limit_by_code("supply_current"), "supply S1", Places("", "", "")
+        )
+    return SiteFigures(ADDED, found, ())
+
+
+def test_what_crosses_comes_first_then_what_clears_then_what_worsens_the_worst_first() -> None:
+    past, near, within = Verdict.PAST, Verdict.NEAR, Verdict.WITHIN
+    before = figures_of(
+        better=(near, 97.0), better_past=(past, 130.0), worse=(within, 50.0), worse_near=(near, 95.0),
+        cleared=(past, 120.0), crossing=(near, 95.0),
+    )  # fmt: skip
+    after = figures_of(
+        better=(near, 96.0), better_past=(past, 125.0), worse=(within, 60.0), worse_near=(near, 98.0),
+        cleared=(within, 50.0), crossing=(past, 110.0),
+    )  # fmt: skip
+    effect = difference_between(before, after, done=True)
+    assert [one.code for one in effect.differences] == [
+        "crossing", "cleared", "worse_near", "worse", "better_past", "better",
+    ]  # fmt: skip
+
+
+def test_what_differs_in_the_last_bits_is_no_difference_and_no_worse() -> None:
+    """A sum put together in another order: 95 and 95 × (1 ± 1e-12)."""
+    near = Verdict.NEAR
+    before, after = figures_of(a=(near, 95.0)), figures_of(a=(near, 95.0 * (1 + 1e-12)))
+    assert difference_between(before, after, done=True).differences == ()
+    ((_, one),) = before.figures.items()
+    ((_, other),) = after.figures.items()
+    assert not Difference("a", one.load.subject, one, other).worsens
+    assert difference_between(before, figures_of(a=(near, 95.1)), done=True).differences[0].worsens

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 from enum import IntEnum
-from typing import Any
+from typing import Any, cast
 
 from django.core.exceptions import ValidationError
 from django.db.models import F, Prefetch, Q, QuerySet, prefetch_related_objects
@@ -26,7 +26,7 @@ from sites.fields import word_of
 from sites.models import Contact, Contract
 from zones.electrical.verdicts import Verdict
 from zones.findings.cases import CasesInWords
-from zones.findings.selectors import gravities, of_contract
+from zones.findings.selectors import gravities, of_contract, severity_of
 from zones.findings.services import StaleVersionError, case_set_ticket_reference
 from zones.findings.wording import TITLE_LENGTH
 from zones.gates import case_for
@@ -281,10 +281,9 @@ class CaseViewSet(ReadOnlyViewSet):
         """How many cases there are by severity and by verdict, the gravest first, of those that the filters
         leave; without any, of those that are open."""
         names = filter_names(CaseFilterSet)
-        self.query.sort(names, "-severity", self.principal.scope)
-        rows = self.query.filter_queryset(scoped(Case, self.principal.scope), names).order_by(
-            "-gravity", "-id"
-        )
+        query = cast("CaseCountsQuery", self.query)
+        query.sort(names, "-severity", self.principal.scope)
+        rows = query.filter_queryset(scoped(Case, self.principal.scope), names).order_by("-gravity", "-id")
         found = list(rows.values_list("gravity", "cleared_at")[: LARGEST_COUNT + 1])
         return Response(_counts(found[:LARGEST_COUNT], is_capped=len(found) > LARGEST_COUNT))
 
@@ -329,7 +328,7 @@ def annotate_cases(rows: Sequence[Any], findings: QuerySet[Any]) -> None:
 
 
 def _counts(found: Sequence[tuple[int, Any]], *, is_capped: bool) -> dict[str, Any]:
-    severities = Counter(word_of(Severity(gravity // 10)) for gravity, _ in found)
+    severities = Counter(word_of(severity_of(gravity)) for gravity, _ in found)
     verdicts = Counter(word_of(Verdict(gravity % 10)) for gravity, cleared in found if cleared is None)
     return {
         "count": len(found),

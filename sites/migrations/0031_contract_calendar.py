@@ -1,5 +1,7 @@
 """A contract says in which hours its response hours count: days of the week, times and holidays."""
 
+from typing import Any
+
 from django.contrib.postgres.operations import AddConstraintNotValid
 from django.db import migrations, models
 from django.db.models import F, Q
@@ -9,13 +11,13 @@ from sites.changes.sql_v1 import install
 
 WEEK = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 COVER = ("around_the_clock", "working_hours")
-COLUMNS = {
+COLUMNS: dict[str, Any] = {
     "cover_hours": fields.WordField(list(COVER), blank=True, max_length=20, null=True),
     "working_days": fields.ListField(
         fields.WordField(list(WEEK), max_length=9), blank=True, default=list, max_items=7
     ),
-    "working_from": fields.TimeOfDayField(blank=True, default="", max_length=5),
-    "working_until": fields.TimeOfDayField(blank=True, default="", max_length=5),
+    "working_from": fields.TimeOfDayField(),
+    "working_until": fields.TimeOfDayField(),
     "holidays": fields.ListField(fields.DayField(), blank=True, default=list, max_items=400),
 }
 TYPES = {

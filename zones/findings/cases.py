@@ -27,7 +27,7 @@ from zones.recheck.selectors import ZoneConcerned
 
 from .annotate import Annotated, FindingInWords
 from .closing import closing_text
-from .selectors import by_severity
+from .selectors import by_severity, severity_of
 
 CLOSET: Final = (
     "id", "name", "building", "floor", "room", "directions", "opened_by", "opening_hours", "escort",
@@ -178,7 +178,7 @@ class CasesInWords:
         cleared = case.cleared_at is not None
         return CaseInWords(
             title=words[shown[0].pk].title if shown else f"{site.code}: no finding left",
-            severity=max(severities, default=Severity(case.gravity // 10)),
+            severity=max(severities, default=severity_of(case.gravity)),
             verdict=None if not still_open else Verdict(max(one.verdict for one in still_open)),
             response=self._covers.response(case, site, self._now),
             concerned=self.surroundings.concerned(site, [words[one.pk] for one in shown], self._annotated),

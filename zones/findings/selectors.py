@@ -39,6 +39,11 @@ def of_contract(contract_id: int) -> Q:
     return Q(Exists(then), site_id__in=covering.order_by().values("site_id"))
 
 
+def severity_of(gravity: int) -> Severity:
+    """The severity in the gravity of a case."""
+    return next(one for one in Severity if one == gravity // 10)
+
+
 def gravities(severities: Iterable[str] | None = None, verdict: int = 0) -> list[int]:
     """The gravities of cases of some severities (left out: of all), and of a verdict or a worse one."""
     chosen = [one for one in Severity if severities is None or one.name.lower() in {*severities}]

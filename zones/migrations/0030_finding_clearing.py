@@ -5,4 +5,14 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [("zones", "0029_case_gravity")]
-    operations = [migrations.AddField("finding", "clearing", models.JSONField(editable=False, null=True))]
+    operations = [
+        migrations.AddField(
+            "finding",
+            "clearing",
+            models.JSONField(
+                editable=False,
+                null=True,
+                help_text="Of one that cleared: by what, and the figure after, which `clearings` reads.",
+            ),
+        ),
+    ]

@@ -273,7 +273,6 @@ SHORT = {
     "figures": "cut where they are read",
     "findings": "cut where they are read",
     "coverages": "one contract at a time covers a site",
-    "contacts": "people of one closet",
 }
 
 

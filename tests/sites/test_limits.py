@@ -27,6 +27,7 @@ OF_THE_SERVICE = {
     ("change", "new_rows"),
     ("event", "body"),
     ("finding", "attribution"),
+    ("finding", "clearing"),
     ("kept_answer", "headers"),
     ("kept_answer", "customer_ids"),
 }

@@ -13,7 +13,7 @@ class Migration(migrations.Migration):
                 db_default=0,
                 default=0,
                 editable=False,
-                help_text="What lists are sorted by: ten times the severity, and the worst verdict that is open.",
+                help_text="What lists are sorted by: ten times the severity, and the worst open verdict.",
             ),
         ),
         migrations.AddField(
@@ -22,7 +22,7 @@ class Migration(migrations.Migration):
             models.DateTimeField(
                 editable=False,
                 null=True,
-                help_text="When its findings, what people say of them, or its ticket last changed; null: not known.",
+                help_text="When its findings, what people say of them, or its ticket last changed.",
             ),
         ),
     ]

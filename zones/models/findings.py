@@ -64,12 +64,12 @@ class Case(models.Model):
         default=0,
         db_default=0,
         editable=False,
-        help_text="What lists are sorted by: ten times the severity, and the worst verdict that is open.",
+        help_text="What lists are sorted by: ten times the severity, and the worst open verdict.",
     )
     changed_at = models.DateTimeField(
         null=True,
         editable=False,
-        help_text="When its findings, what people say of them, or its ticket last changed; null: not known.",
+        help_text="When its findings, what people say of them, or its ticket last changed.",
     )
     version = models.BigIntegerField(default=1, editable=False)
 

@@ -23,8 +23,8 @@ from sites.access.gates import NotFound, closet_for
 from sites.changes.errors import Problem
 from zones.electrical.estimates import DETAILS
 from zones.electrical.verdicts import Verdict
-from zones.findings.annotate import annotate
-from zones.findings.selectors import of_zone
+from zones.findings.annotate import Annotated
+from zones.findings.selectors import of_contract, of_zone
 from zones.findings.services import (
     StaleVersionError,
     finding_acknowledge,
@@ -117,6 +117,7 @@ class FindingSerializer(figures.EstimatesSerializer, ResourceSerializer):
             "subject_id",
             "limit_value",
             "notified_excess",
+            "clearing",
             "reasons",
             *DETAILS,
         )
@@ -127,15 +128,17 @@ class FindingSerializer(figures.EstimatesSerializer, ResourceSerializer):
         }
 
 
-def annotate_findings(findings: Sequence[Any]) -> None:
+def annotate_findings(findings: Sequence[Any]) -> Annotated:
     """Set on findings, read with their sites, what `FindingSerializer` shows beyond their columns."""
-    all_words = annotate(findings)
+    annotated = Annotated(findings)
+    all_words = annotated.words
     for finding in findings:
         words = finding.words = all_words[finding.pk]
         subject = figures.subject(finding.subject, words.subject)
         finding.shown_subject = {**subject, "path": f"/api/v1/{path_of(finding.subject)}"}
         finding.shown_limit_is = figures.limit_is(words.limit)
         finding.shown_cautions = figures.cautions(words.cautions)
+    return annotated
 
 
 # --- queries and bodies -------------------------------------------------------------------------------------
@@ -145,6 +148,7 @@ class FindingFilterSet(SiteFilterSet):
     zone_id = fields.Id(help_text="What this zone depends on today, back to the switch.")
     closet_id = fields.Id(help_text="What stands in this closet.")
     case_id = fields.Id()
+    contract_id = fields.Id(help_text="Of sites that this contract covers today; cleared ones: covered then.")
     code = Names(figures.CODES, source="code__in", help_text="These limits, with commas between them.")
     state = Names(
         Finding.State.values,
@@ -158,6 +162,9 @@ class FindingFilterSet(SiteFilterSet):
 
     def is_sparse(self, name: str) -> bool:
         return name != "state" or Finding.State.CLEARED in self.validated_data[name]
+
+    def filter_contract_id(self, rows: QuerySet[Any], value: int) -> QuerySet[Any]:
+        return rows.filter(of_contract(value))
 
     def filter_zone_id(self, rows: QuerySet[Any], value: int) -> QuerySet[Any]:
         try:

@@ -172,6 +172,10 @@ add_rules(
             "Another contract of this customer has this reference.",
             "reference",
         ),
+        "contract_working_hours_stated": (
+            "Cover in working hours needs working_days, and working_from before working_until.",
+            "cover_hours",
+        ),
         "coverage_days_within_range": ("A contract covers days from 1970 to 2200.", "days"),
         "coverage_has_days": ("The first day must lie before the day after the last one.", "days"),
         "coverage_one_contract_a_site_at_a_time": (

@@ -34,7 +34,17 @@ from .quantities import (
     tap,
     temperature,
 )
-from .texts import UNSEEN, CodeField, EmailField, LineField, MacField, NameField, NoteField, TimeZoneField
+from .texts import (
+    UNSEEN,
+    CodeField,
+    EmailField,
+    LineField,
+    MacField,
+    NameField,
+    NoteField,
+    TimeOfDayField,
+    TimeZoneField,
+)
 from .values import (
     FIRST_DAY,
     LAST_DAY,
@@ -73,6 +83,7 @@ __all__ = [
     "SharedKey",
     "SiteKey",
     "StepField",
+    "TimeOfDayField",
     "TimeZoneField",
     "WholeField",
     "WordField",

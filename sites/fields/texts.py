@@ -140,6 +140,16 @@ class MacField(_Patterned, models.CharField):
         return ":".join(digits[place : place + 2] for place in range(0, 12, 2))
 
 
+class TimeOfDayField(_Patterned, models.CharField):
+    """A time of day on a 24-hour clock, to the minute; 24:00 ends a day."""
+
+    pattern = "([01][0-9]|2[0-3]):[0-5][0-9]|24:00"
+    expected = "a time of day such as 08:30, at most 24:00"
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(**{"max_length": 5, "blank": True, **kwargs})
+
+
 class TimeZoneField(_Patterned, models.CharField):
     """The name of a time zone, as this service and its database both know it."""
 

@@ -240,6 +240,9 @@ class WordField(_Worded, models.CharField):
     def conditions(self, column: str) -> list[str]:
         return [f"{column} IN ({', '.join(repr(word) for word in self.words)})"]
 
+    def conditions_each(self, column: str) -> list[str]:
+        return [f"{column} <@ ARRAY[{', '.join(repr(word) for word in self.words)}]::varchar[]"]
+
 
 class NumberedWordField(_Worded, models.SmallIntegerField):
     """One of some words, kept as its place among them."""
@@ -285,6 +288,9 @@ class DayField(Fact, models.DateField):
 
     def conditions(self, column: str) -> list[str]:
         return [f"{column} BETWEEN '{FIRST_DAY}' AND '{LAST_DAY}'"]
+
+    def conditions_each(self, column: str) -> list[str]:
+        return [f"'{FIRST_DAY}' <= ALL ({column})", f"'{LAST_DAY}' >= ALL ({column})"]
 
 
 class FlagField(Fact, models.BooleanField):
@@ -337,6 +343,9 @@ class ListField(Fact, ArrayField):
     @property
     def schema(self) -> dict[str, Any]:
         return {"type": "array", "items": self.base_field.schema, "maxItems": self.max_items}
+
+    def write(self, value: Any) -> Any:
+        return [self.base_field.write(item) for item in value]
 
     def parse(self, value: Any) -> Any:
         if not isinstance(value, list | tuple):

@@ -32,9 +32,44 @@ class Customer(models.Model):
 
 
 class Contract(models.Model):
+    class CoverHours(models.TextChoices):
+        AROUND_THE_CLOCK = "around_the_clock", "around the clock"
+        WORKING_HOURS = "working_hours", "in working hours"
+
+    class Weekday(models.TextChoices):
+        MONDAY = "monday", "Monday"
+        TUESDAY = "tuesday", "Tuesday"
+        WEDNESDAY = "wednesday", "Wednesday"
+        THURSDAY = "thursday", "Thursday"
+        FRIDAY = "friday", "Friday"
+        SATURDAY = "saturday", "Saturday"
+        SUNDAY = "sunday", "Sunday"
+
     customer = models.ForeignKey(Customer, on_delete=models.PROTECT, related_name="contracts")
     reference = fields.NameField(max_length=80)
     response_hours = fields.WholeField(unit="h", minimum=0, maximum=8760, null=True)
+    cover_hours = fields.WordField(
+        CoverHours,
+        max_length=20,
+        null=True,
+        help_text="In which hours response hours count. Blank: not recorded; they count around the clock.",
+    )
+    working_days = fields.ListField(
+        fields.WordField(Weekday, max_length=9),
+        max_items=7,
+        default=list,
+        blank=True,
+        help_text="With working_hours: the days of the week.",
+    )
+    working_from = fields.TimeOfDayField(help_text="With working_hours: from this time of a site's clock.")
+    working_until = fields.TimeOfDayField(help_text="With working_hours: until this time, at most 24:00.")
+    holidays = fields.ListField(
+        fields.DayField(),
+        max_items=400,
+        default=list,
+        blank=True,
+        help_text="With working_hours: public holidays, on which no hour counts.",
+    )
     test_interval_months = fields.WholeField(unit="months", minimum=1, maximum=240, null=True)
     event_when_probable = fields.FlagField(
         default=True, help_text="Send an event already when a limit is probably past, not only when it is."
@@ -48,6 +83,12 @@ class Contract(models.Model):
         constraints = [
             models.UniqueConstraint(
                 "customer", Lower("reference"), name="contract_reference_once_a_customer"
+            ),
+            models.CheckConstraint(
+                condition=Q(cover_hours__isnull=True)
+                | ~Q(cover_hours="working_hours")
+                | Q(working_days__len__gt=0, working_until__gt=F("working_from")) & ~Q(working_from=""),
+                name="contract_working_hours_stated",
             ),
         ]
         indexes = [models.Index(Lower("reference"), "id", name="contract_by_reference")]

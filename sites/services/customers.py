@@ -12,6 +12,7 @@ from sites.changes.operations import Use, operation
 from sites.changes.work import Work
 from sites.fields import DayField
 from sites.models import Contract, Coverage, Customer, Site
+from sites.rules.contracts import working_hours_stated
 
 from .usual import Usual
 
@@ -19,7 +20,7 @@ _CUSTOMER = Usual(Customer)
 customer_add = _CUSTOMER.adds("Someone becomes a customer.", "name", "code")
 customer_alter = _CUSTOMER.alters("What is said of a customer changes.")
 
-_CONTRACT = Usual(Contract)
+_CONTRACT = Usual(Contract, agreeing=working_hours_stated)
 contract_add = _CONTRACT.adds("A contract is made with a customer.", "customer", "reference")
 contract_alter = _CONTRACT.alters("What a contract says changes.")
 

@@ -3,11 +3,12 @@ else follows from that."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any, Generic, TypeVar
 
 from django.db import models
 
+from sites.changes.errors import Problem, require
 from sites.changes.operations import HeldOn, Operation, Use, operation
 from sites.changes.parameters import Parameter, parameter_of
 from sites.changes.work import Work, but, only
@@ -23,17 +24,20 @@ M = TypeVar("M", bound=models.Model)
 class Usual(Generic[M]):
     """The operations on a ``model``, and on its dated ``facts`` where it has such. Each is registered under
     the name of the table and its verb, and takes the fields of both. ``fitting`` gives the facts of a thing
-    with what follows from them, or refuses them."""
+    with what follows from them, or refuses them. ``agreeing``: what is wrong with the values of a row
+    together."""
 
     def __init__(
         self,
         model: type[M],
         facts: type[DatedFacts] | None = None,
         fitting: Callable[[Work, M, dict[str, Any]], dict[str, Any]] = lambda _work, _thing, state: state,
+        agreeing: Callable[[Mapping[str, Any]], Iterable[Problem]] = lambda _values: (),
     ) -> None:
         self._model = model
         self._facts = facts
         self._fitting = fitting
+        self._agreeing = agreeing
         self._name = model._meta.db_table
         self._dated = facts_of(facts) if facts is not None else ()
         self._thing = Parameter(self._name, required=True, nullable=False, model=model)
@@ -43,6 +47,7 @@ class Usual(Generic[M]):
 
         def add(work: Work, /, **given: Any) -> M:
             self._require_model(given)
+            require(self._agreeing(given))
             thing = work.add(self._model(**but(given, self._dated)))
             if self._facts is not None:
                 work.add(self._facts(**{self._name: thing}, **only(given, self._dated)))
@@ -58,6 +63,8 @@ class Usual(Generic[M]):
         def alter(work: Work, /, **given: Any) -> M:
             thing: M = given.pop(self._name)
             self._require_model(given)
+            now = {name: getattr(thing, name) for name in facts_of(self._model)}
+            require(self._agreeing(now | given))
             work.alter(thing, but(given, self._dated))
             state = only(given, self._dated)
             if self._facts is not None and state:

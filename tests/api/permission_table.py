@@ -177,6 +177,7 @@ TABLE: Final[dict[tuple[str, str], Ability | str]] = {
     ("GET", "/api/v1/findings/{id}"): READ,
     ("PATCH", "/api/v1/findings/{id}"): FINDINGS,
     ("GET", "/api/v1/cases"): READ,
+    ("GET", "/api/v1/cases/counts"): READ,
     ("GET", "/api/v1/cases/{id}"): READ,
     ("PATCH", "/api/v1/cases/{id}"): FINDINGS,
 }

@@ -259,6 +259,10 @@ SHORT = {
     "bounds": "three estimates",
     "cautions": "one of each caution",
     "change_set_ids": "those that an attribution names",
+    "closets": "those in which the findings of a case stand",
+    "contacts": "the people to call at one site",
+    "cleared_by": "what was recorded between two rechecks of a site",
+    "working_days": "the days of a week",
     "zones": "those that a finding bears on",
     "changes": "what one change set did",
     "results": "one an operation",
@@ -269,7 +273,6 @@ SHORT = {
     "figures": "cut where they are read",
     "findings": "cut where they are read",
     "coverages": "one contract at a time covers a site",
-    "contacts": "people of one closet",
 }
 
 

@@ -84,6 +84,7 @@ SAMPLES: list[tuple[type[Fact], Callable[[Any], list[Any]]]] = [
             *("utc", "europe/lisbon", "EUROPE/LISBON", ""),
         ],
     ),
+    (fields.TimeOfDayField, lambda _: ["", "08:00", "24:00", "23:59", "8:00", "24:01", "12:60", "25:00"]),
     (fields.EmailField, lambda _: ["", "desk@example.org", "a\u200bb@example.org"]),
     (
         fields.NoteField,

@@ -27,6 +27,7 @@ OF_THE_SERVICE = {
     ("change", "new_rows"),
     ("event", "body"),
     ("finding", "attribution"),
+    ("finding", "clearing"),
     ("kept_answer", "headers"),
     ("kept_answer", "customer_ids"),
 }
@@ -48,8 +49,9 @@ def columns() -> list[tuple[str, str, str, int]]:
 def refused_when_long(table: str, column: str, kind: str) -> bool:
     """Whether a rule of the table refuses a value of the column that has a million characters, or items."""
     if kind.endswith("[]"):
-        # of numbers and of words
-        long = f"array_fill('1'::{kind[:-2]}, ARRAY[{LONG}])"
+        # of numbers, of words and of days
+        one = "2026-11-29" if kind == "date[]" else "1"
+        long = f"array_fill('{one}'::{kind[:-2]}, ARRAY[{LONG}])"
     elif kind == "jsonb":
         long = f"(SELECT jsonb_agg(n) FROM generate_series(1, {LONG}) AS n)"
     else:

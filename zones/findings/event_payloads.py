@@ -11,30 +11,25 @@ from collections.abc import Iterable, Mapping
 from dataclasses import asdict
 from typing import Any, Final
 
-from django.db.models import Model
-
-from sites.models import Contact, Contract, Customer, Site
+from sites.models import Contract, Customer, Site
 from sites.models.changes import ChangeSet
 from zones.electrical.estimates import LIMITS, WORDS
 from zones.electrical.subjects import SubjectKind
 from zones.models import Case, Finding
 
 from .annotate import Annotated
-from .selectors import by_severity
+from .cases import CasesInWords, fields_of
 
-_CLOSET: Final = (
-    "id", "name", "building", "floor", "room", "directions", "opened_by", "opening_hours", "escort",
-    "induction", "permits", "protective_equipment", "other_tenants", "dangers", "ladder_m",
-)  # fmt: skip
-ASK_FOR_THE_KEY: Final = "ask the site contact"
-"""No event says where a key hangs: the closet sheet does, to those who may see it."""
-_CONTACT: Final = ("role", "name", "phone", "email", "hours", "closet_id")
 _CHANGE_SET: Final = (
     "id", "kind", "purpose", "channel", "actor", "done_by", "reason", "job_reference", "happened_on",
     "recorded_at",
 )  # fmt: skip
 _CASE: Final = ("id", "key", "opened_at", "first_opened_at", "cleared_at", "ticket_reference")
 _FINDING: Final = ("id", "code", "state", "deferred_until", "outcome", "opened_at", "cleared_at")
+CONTRACT: Final = (
+    "id", "reference", "response_hours", "cover_hours", "working_days", "working_from", "working_until",
+)  # fmt: skip
+CLEARED_BY: Final = ("id", "happened_on", "actor", "done_by", "job_reference", "reason")
 _SITE: Final = (
     "id", "code", "name", "address", "city", "postal_code", "time_zone", "out_of_hours_phone", "induction",
     "permits", "dangers",
@@ -60,10 +55,9 @@ class Payloads:
         for finding in findings:
             finding.site = self.sites[finding.site_id]
         annotated = Annotated(findings, before)
-        self.words, self.hazards = annotated.words, annotated.hazards
-        self.contacts: dict[int, list[Contact]] = {}
-        for contact in Contact.objects.filter(site_id__in=self.sites).order_by("role", "name", "id"):
-            self.contacts.setdefault(contact.site_id, []).append(contact)
+        self.words = annotated.words
+        self._annotated = annotated
+        self._cases = CasesInWords(self.sites, findings, annotated)
 
     def case(
         self, case: Case, findings: Iterable[Finding], entries: Iterable[Mapping[str, Any]] = ()
@@ -73,14 +67,29 @@ class Payloads:
         return {
             **self._concerned(case.site_id, findings),
             "case": {
-                **_fields(case, _CASE),
-                # the title of the most severe finding
-                "title": self.words[by_severity(findings)[0].pk].title if findings else "",
+                **fields_of(case, _CASE),
+                **self._in_words(case, findings),
                 "change_set": case.change_set_id,
             },
             "changes": list(entries),
             "findings": [self._finding(f) for f in findings],
             "link": f"/api/v1/cases/{case.pk}",
+        }
+
+    def _in_words(self, case: Case, findings: list[Finding]) -> dict[str, Any]:
+        case.site = self.sites[case.site_id]
+        said = self._cases.of(case, findings)
+        due = said.response.respond_by
+        return {
+            "title": said.title,
+            "severity": said.severity.name.lower(),
+            "severity_words": said.severity.words,
+            "verdict": None if said.verdict is None else said.verdict.name.lower(),
+            "respond_by": due,
+            "response": said.response.sentence,
+            "reopened_at": said.reopened_at,
+            "cleared_by": [fields_of(info, CLEARED_BY) for info in said.cleared_by],
+            "closing_text": said.closing_text,
         }
 
     def catalogue(
@@ -89,9 +98,9 @@ class Payloads:
         """What an edit of the catalogue brought to light at the sites of a customer."""
         sites = {case.site_id: self.sites[case.site_id] for case in cases}
         return {
-            "customer": _fields(customer, ("id", "code", "name")),
-            "sites": [_fields(site, ("id", "code", "name")) for site in sites.values()],
-            "change_set": _fields(change_set, _CHANGE_SET),
+            "customer": fields_of(customer, ("id", "code", "name")),
+            "sites": [fields_of(site, ("id", "code", "name")) for site in sites.values()],
+            "change_set": fields_of(change_set, _CHANGE_SET),
             **self._by_case(cases),
             "link": f"/api/v1/change-sets/{change_set.pk}",
         }
@@ -124,31 +133,19 @@ class Payloads:
 
     def _concerned(self, site_id: int, findings: Iterable[Finding]) -> dict[str, Any]:
         """Whose the site is, where it is, whom to call, how to get there, and the cautions."""
-        site, words = self.sites[site_id], [self.words[f.pk] for f in findings]
-        closet_ids = list(dict.fromkeys(one.closet_id for one in words if one.closet_id is not None))
-        closets = [self.hazards.closets[pk] for pk in closet_ids]
-        zones = [zone for one in words for zone in one.zones]
-        answers = {zone.life_safety for zone in zones}
-        cautions = self.hazards.cautions(
-            site,
-            closet_ids,
-            zones=zones,
-            limits=(caution for one in words for caution in one.limit.cautions),
+        site = self.sites[site_id]
+        found = self._cases.surroundings.concerned(
+            site, [self.words[f.pk] for f in findings], self._annotated
         )
-        there = {None, *(closet.pk for closet in closets)}
         return {
-            "customer": _fields(site.customer, ("id", "code", "name")),
-            "site": _fields(site, _SITE),
-            "closets": [_fields(closet, _CLOSET) | {"key": ASK_FOR_THE_KEY} for closet in closets],
-            "contacts": [
-                _fields(contact, _CONTACT)
-                for contact in self.contacts.get(site_id, ())
-                if contact.closet_id in there
-            ],
+            "customer": fields_of(site.customer, ("id", "code", "name")),
+            "site": fields_of(site, _SITE),
+            "closets": list(found.closets),
+            "contacts": list(found.contacts),
             "contract": contract_body(self.contracts.get(site_id)),
-            # the most severe answer of the zones concerned
-            "life_safety": next((one for one in ("yes", "unknown", "no") if one in answers), "unknown"),
-            "cautions": [{"code": str(c.caution), "text": c.text, "why": c.why} for c in cautions],
+            "life_safety": found.life_safety,
+            "life_safety_zones": [asdict(zone) for zone in found.zones],
+            "cautions": [{"code": str(c.caution), "text": c.text, "why": c.why} for c in found.cautions],
         }
 
     def _finding(self, finding: Finding) -> dict[str, Any]:
@@ -158,7 +155,7 @@ class Payloads:
         kind, subject_id = finding.subject
         estimates = finding.estimates
         return {
-            **_fields(finding, _FINDING),
+            **fields_of(finding, _FINDING),
             "title": words.title,
             "sentence": words.sentence,
             "severity": limit.severity.words,
@@ -181,19 +178,15 @@ class Payloads:
 def contract_body(contract: Contract | None) -> dict[str, Any] | None:
     if contract is None:
         return None
-    return _fields(contract, ("id", "reference", "response_hours"))
+    return fields_of(contract, CONTRACT)
 
 
 def change_set_body(change_set: ChangeSet, site: Site, contract: Contract) -> dict[str, Any]:
     """An accepted change set: who did what, when and why; cases say what it led to."""
     return {
-        "customer": _fields(site.customer, ("id", "code", "name")),
-        "site": _fields(site, ("id", "code", "name", "time_zone")),
+        "customer": fields_of(site.customer, ("id", "code", "name")),
+        "site": fields_of(site, ("id", "code", "name", "time_zone")),
         "contract": contract_body(contract),
-        "change_set": _fields(change_set, _CHANGE_SET) | {"operations": len(change_set.operations)},
+        "change_set": fields_of(change_set, _CHANGE_SET) | {"operations": len(change_set.operations)},
         "link": f"/api/v1/change-sets/{change_set.pk}",
     }
-
-
-def _fields(row: Model, names: Iterable[str]) -> dict[str, Any]:
-    return {name.removesuffix("_id") if name != "id" else name: getattr(row, name) for name in names}

@@ -17,6 +17,7 @@ from zones.recheck.checked import Checked, Due, on_checked, on_due, on_failed
 from zones.recheck.sweep import on_sweep
 
 from .catalogue_news import tell_catalogue_news
+from .clearings import Clearings
 from .conditions import Condition, conditions_of, in_service_from, unattributed_key
 from .events import notify, notify_accepted, notify_withdrawn
 from .named_changes import unattributed
@@ -37,7 +38,13 @@ def findings_checked(checked: Checked) -> None:
         for site_id, solver, checked_at in before
         if solver is not None and solver < SOLVER_VERSION and checked_at is not None
     }
-    updates = reconcile(conditions_of(checked), as_of=as_of, now=checked.now, recomputed=recomputed)
+    updates = reconcile(
+        conditions_of(checked),
+        as_of=as_of,
+        now=checked.now,
+        recomputed=recomputed,
+        clearing=Clearings(checked, set(recomputed)).of,
+    )
     notify(updates, as_of=as_of, now=checked.now, silent=recomputed, unfinished=set(in_service_from(checked)))
 
 

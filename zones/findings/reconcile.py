@@ -31,7 +31,12 @@ _NUMBERS: Final = ("low", "likely", "high", "low_limit", "limit_value", "high_li
 _WHOLES: Final = ("verdict", "gravity", *DETAILS, *FLAGS)
 _WRITTEN: Final = [
     "case", "state", *_WHOLES, *_NUMBERS, "notified_excess", "reasons", "attribution", "recomputed",
-    "changed_at", "cleared_at", "deferred_until", "version",
+    "changed_at", "cleared_at", "clearing", "deferred_until", "version",
+]  # fmt: skip
+
+
+_WRITTEN_OF_CASES: Final = [
+    "quiet", "opened_at", "first_opened_at", "cleared_at", "notified_at", "gravity", "changed_at", "version",
 ]  # fmt: skip
 
 
@@ -76,6 +81,7 @@ def reconcile(
     now: dt.datetime,
     recomputed: Mapping[int, dt.datetime] | None = None,
     judged: Callable[[Finding], bool] = lambda _: True,
+    clearing: Callable[[Finding], dict[str, Any]] | None = None,
     lock: bool = False,
 ) -> list[CaseUpdate]:
     """Make the open findings of the sites of ``as_of`` those of ``conditions``. Returns every case concerned.
@@ -83,6 +89,7 @@ def reconcile(
     as_of: today by site. recomputed: sites of which a new formula may have changed the figures,
     with when they were last computed: what was recorded since is a change of its own. judged: which
     of the open findings these conditions cover: of those, what is no longer a condition is cleared.
+    clearing: by what a finding clears, as it is stored.
 
     Seven statements at most, however many sites:
 
@@ -113,6 +120,7 @@ def reconcile(
     for finding in open_findings.values():
         if judged(finding):
             changes.clear(finding)
+            finding.clearing = clearing(finding) if clearing else None
         else:
             kept.append((finding, False))
     Finding.objects.bulk_create(changes.new)
@@ -249,12 +257,23 @@ class _Changes:
             elif was_open and not stands:
                 update.cleared = True
                 case.cleared_at = self.now
-            if update.entries or update.opened or update.cleared:
+            gravity = _gravity_of(case, update.findings)
+            changed = bool(update.entries or update.opened or update.cleared)
+            if changed:
                 case.version += 1
+                case.changed_at = self.now
+            if changed or gravity != case.gravity:
+                case.gravity = gravity
                 dirty.append(case)
-        _update(
-            Case, dirty, ["quiet", "opened_at", "first_opened_at", "cleared_at", "notified_at", "version"]
-        )
+        _update(Case, dirty, _WRITTEN_OF_CASES)
+
+
+def _gravity_of(case: Case, findings: Sequence[Finding]) -> int:
+    """Ten times the greatest severity, and the worst verdict; a cleared case keeps its severity."""
+    if not findings:
+        return 10 * (case.gravity // 10)
+    severity = max(limit_by_code(finding.code).severity for finding in findings)
+    return 10 * severity + max(finding.verdict for finding in findings)
 
 
 def _values(condition: Condition) -> dict[str, Any]:

@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
-from django.db.models import Exists, OuterRef, Q
+from collections.abc import Iterable
 
+from django.db.models import DateField, Exists, Func, OuterRef, Q
+
+from sites.models import Coverage
+from zones.electrical.verdicts import Verdict
+from zones.limits.limit import Severity
 from zones.limits.registry import limit_by_code
 from zones.models import Finding, Zone, ZoneSubject
 
@@ -14,6 +19,35 @@ def of_zone(zone: Zone) -> Q:
         zone=zone, subject_kind=OuterRef("subject_kind"), subject_id=OuterRef("subject_id")
     )
     return Q(Exists(bears), site_id=zone.site_id)
+
+
+class _DayConcerned(Func):
+    """The day that counts for a row, in the time zone of its site: today, or that on which it cleared."""
+
+    template = "(coalesce(%(expressions)s)::date"
+    arg_joiner = ", now()) AT TIME ZONE "
+    output_field = DateField()
+
+
+def of_contract(contract_id: int) -> Q:
+    """The condition that a contract covers the site of a case or a finding: today, or when it cleared."""
+    covering = Coverage.objects.filter(contract_id=contract_id)
+    then = covering.filter(
+        site_id=OuterRef("site_id"),
+        days__contains=_DayConcerned(OuterRef("cleared_at"), OuterRef("site__time_zone")),
+    )
+    return Q(Exists(then), site_id__in=covering.order_by().values("site_id"))
+
+
+def severity_of(gravity: int) -> Severity:
+    """The severity in the gravity of a case."""
+    return next(one for one in Severity if one == gravity // 10)
+
+
+def gravities(severities: Iterable[str] | None = None, verdict: int = 0) -> list[int]:
+    """The gravities of cases of some severities (left out: of all), and of a verdict or a worse one."""
+    chosen = [one for one in Severity if severities is None or one.name.lower() in {*severities}]
+    return [10 * severity + one for severity in chosen for one in Verdict if one >= verdict]
 
 
 def by_severity(rows: list[Finding]) -> list[Finding]:

@@ -111,8 +111,9 @@ def case_set_ticket_reference(
         )
     locked.ticket_reference = reference
     locked.ticket_by = _name(user)
+    locked.changed_at = timezone.now()
     locked.version += 1
-    locked.save(update_fields=["ticket_reference", "ticket_by", "version"])
+    locked.save(update_fields=["ticket_reference", "ticket_by", "changed_at", "version"])
     return locked
 
 
@@ -138,5 +139,7 @@ def _written(finding: Finding, user: User, reason: str) -> Finding:
     finding.state_reason = reason.strip()
     finding.version += 1
     finding.save(update_fields=["state", "deferred_until", "outcome", "state_by", "state_reason", "version"])
-    notify_acknowledged(finding.case, finding, now=timezone.now())
+    now = timezone.now()
+    Case.objects.filter(pk=finding.case_id).update(changed_at=now)
+    notify_acknowledged(finding.case, finding, now=now)
     return finding

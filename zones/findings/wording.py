@@ -5,6 +5,7 @@ Pure: names come in as a mapping from references to what people call the thing.
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
@@ -41,15 +42,23 @@ TITLE_LENGTH: Final = 80
 
 
 def title(site_code: str, limit: Limit, subject: str, one: Estimate) -> str:
-    """``merrow-harbour supply PS-1: 1.83 A, limit 1.60 A``, in at most 80 characters: a long name is cut."""
+    """``merrow-harbour supply PS-1: 1.83 A, limit 1.60 A``, in at most 80 characters. What is too long loses
+    whole words from its end: first the subject, then the site; figure and limit stay."""
+    both = list(itertools.product(_shortened(site_code, "-"), _shortened(subject, " ")))
+    # a site or a thing without a word left comes last
+    both.sort(key=lambda names: names.count("…"))
+    for clause in (limit.clause, lambda name, _: f"{name}: {limit.title.lower()}"):
+        for site, name in both:
+            said = f"{site} {clause(name, one)}"
+            if len(said) <= TITLE_LENGTH:
+                return said
+    raise AssertionError("a limit has a title of more than 40 characters")
 
-    def said(subject: str) -> str:
-        return f"{site_code} {limit.clause(subject, one)}"
 
-    too_long = len(said(subject)) - TITLE_LENGTH
-    if too_long > 0:
-        subject = f"{subject[: max(len(subject) - too_long - 1, 1)]}…"
-    return said(subject)
+def _shortened(text: str, between: str) -> list[str]:
+    """A text, then without its last word, and so on; at last an ellipsis alone."""
+    words = text.split(between)
+    return [text, *(between.join([*words[:count], "…"]) for count in reversed(range(len(words))))]
 
 
 # --- what was done ------------------------------------------------------------------------------------------

@@ -60,6 +60,17 @@ class Case(models.Model):
         editable=False,
         help_text="Time of the first event since the case opened; blank: no event yet.",
     )
+    gravity = models.SmallIntegerField(
+        default=0,
+        db_default=0,
+        editable=False,
+        help_text="What lists are sorted by: ten times the severity, and the worst open verdict.",
+    )
+    changed_at = models.DateTimeField(
+        null=True,
+        editable=False,
+        help_text="When its findings, what people say of them, or its ticket last changed.",
+    )
     version = models.BigIntegerField(default=1, editable=False)
 
     class Meta:
@@ -85,6 +96,13 @@ class Case(models.Model):
             models.Index(
                 fields=["ticket_reference", "id"], condition=~Q(ticket_reference=""), name="case_by_ticket"
             ),
+            models.Index(
+                fields=["gravity", "id"], condition=Q(cleared_at__isnull=True), name="case_open_by_gravity"
+            ),
+            models.Index(
+                fields=["cleared_at", "id"], condition=Q(cleared_at__isnull=False), name="case_by_clearing"
+            ),
+            models.Index(fields=["changed_at", "id"], name="case_by_change"),
         ]
 
 
@@ -152,6 +170,11 @@ class Finding(models.Model):
     )
     attribution = models.JSONField(
         help_text="What pushed it past its limit: codes, ids and values, which `named_changes` reads."
+    )
+    clearing = models.JSONField(
+        null=True,
+        editable=False,
+        help_text="Of one that cleared: by what, and the figure after, which `clearings` reads.",
     )
     recomputed = models.BooleanField(
         default=False,

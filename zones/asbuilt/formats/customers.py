@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from sites.changes.errors import Problem
 from sites.fields import DayField
 from sites.models import ChangeSet, Closet, Contact, Contract, Coverage, Customer, Site
+from sites.rules.contracts import working_hours_stated
 from zones.asbuilt.cells import Day
 
 from .kinds import KEY, Column, OfField, Reference, Values, file_kind
@@ -25,6 +26,7 @@ CONTRACTS = file_kind(
     _CUSTOMER,
     model=Contract,
     key=("customer", "reference"),
+    check=working_hours_stated,
 )
 
 SITES = file_kind(

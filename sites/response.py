@@ -1,0 +1,54 @@
+"""When a response is due: the response hours of a contract, counted by its calendar in a site's time zone.
+
+An hour is an hour of elapsed time: where a clock change falls into the hours of cover, that day has one
+more or one less. Pure: no database here.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Final
+from zoneinfo import ZoneInfo
+
+from sites.models import Contract
+
+MOST_DAYS: Final = 3660
+"""So many days ahead are looked through; what is due later has no time."""
+_WEEK: Final = list(Contract.Weekday)
+
+
+def respond_by(contract: Contract, since: dt.datetime, zone: ZoneInfo) -> dt.datetime | None:
+    """The instant at which the response hours since an instant are used up; None: no hours are agreed, or
+    the calendar does not hold them within ten years."""
+    if contract.response_hours is None:
+        return None
+    since, left = since.astimezone(dt.UTC), dt.timedelta(hours=contract.response_hours)
+    if contract.cover_hours != Contract.CoverHours.WORKING_HOURS:
+        return since + left
+    day, days, holidays = since.astimezone(zone).date(), set(contract.working_days), set(contract.holidays)
+    for _ in range(MOST_DAYS):
+        if _WEEK[day.weekday()] in days and day not in holidays:
+            begin = max(_at(day, contract.working_from, zone), since)
+            end = _at(day, contract.working_until, zone)
+            if begin + left <= end:
+                return begin + left
+            left -= max(end - begin, dt.timedelta(0))
+        day += dt.timedelta(days=1)
+    return None
+
+
+def _at(day: dt.date, time: str, zone: ZoneInfo) -> dt.datetime:
+    """The instant of a time of day; one that a clock change skips or repeats is taken before the change."""
+    hours, minutes = map(int, time.split(":"))
+    at = dt.datetime.combine(day + dt.timedelta(days=hours // 24), dt.time(hours % 24, minutes), tzinfo=zone)
+    return at.astimezone(dt.UTC)
+
+
+def hours_text(contract: Contract) -> str:
+    """``8 hours in working hours``, as a contract agrees them."""
+    if contract.response_hours is None:
+        return "no response time is agreed"
+    hours = f"{contract.response_hours} hour{'' if contract.response_hours == 1 else 's'}"
+    if contract.cover_hours is None:
+        return f"{hours}, counted around the clock since hours of cover are not recorded"
+    return f"{hours}, counted {Contract.CoverHours(contract.cover_hours).label}"

@@ -56,8 +56,11 @@ class CaseFilterSet(SiteFilterSet):
         choices=["no", "yes", "any"], default="no", help_text="Open ones, cleared ones, or both."
     )
 
+    opened_from = fields.Instant(source="opened_at__gte", help_text="Opened at this moment or later.")
+    opened_until = fields.Instant(source="opened_at__lte", help_text="Opened at this moment or earlier.")
+
     leading = frozenset({"key", "ticket_reference"})
-    across = {"opened_at": ("cleared", "has_ticket"), "id": ()}
+    across = {"opened_at": ("opened_from", "opened_until", "cleared", "has_ticket"), "id": ()}
 
     def is_sparse(self, name: str) -> bool:
         return name != "cleared" or self.validated_data[name] == "yes"

@@ -79,19 +79,25 @@ class FilterSet(QuerySerializer):
         return {name: values[source] for name, source in named.items() if source in values}
 
     def sort(self, names: Sequence[str], usual: str, scope: Scope) -> str:
-        """The order of a list with the filters ``names``: the one asked for, else the usual one, or by id
-        where only that is served. Raises a 400 where the list would have to look through all sites."""
+        """The order of a list with the filters ``names``: the one asked for, else the usual one, or the first
+        that an index serves with these filters. Raises a 400 where the list would have to look through all
+        sites."""
         asked: str | None = self.validated_data.get("order")
         given = [name for name in names if name in self.initial_data]
         if self.across is None or not scope.is_everything or any(map(self.leads, given)):
             return asked or usual
         sparse = [name for name in given if self.is_sparse(name)]
-        for order in (usual, "id") if asked is None else (asked,):
+        for order in self._orders(usual) if asked is None else (asked,):
             served = self.across.get(order.removeprefix("-"))
             if served is not None and {*sparse} <= {*served}:
                 return order
         leading = [name for name in names if self.leads(name)]
         raise invalid([self._unbound(sparse, asked, leading)], in_query=True)
+
+    def _orders(self, usual: str) -> tuple[str, ...]:
+        assert self.across is not None
+        sign = "-" if usual.startswith("-") else ""
+        return (usual, "id", *(f"{sign}{order}" for order in self.across))
 
     @classmethod
     def leads(cls, name: str) -> bool:

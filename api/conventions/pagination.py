@@ -9,11 +9,12 @@ from __future__ import annotations
 
 import hashlib
 import json
+from collections.abc import Iterator
 from datetime import date, datetime
 from typing import Any, Final
 
 from django.core import signing
-from django.db.models import CharField, F, Q
+from django.db.models import CharField, F, Q, QuerySet
 from django.db.models.constants import LOOKUP_SEP
 from django.db.models.functions import Lower
 from rest_framework.pagination import BasePagination
@@ -54,15 +55,13 @@ class KeysetPagination(BasePagination):
             scope=view.principal.scope.fingerprint(),
         )
         rows = queryset.annotate(**{SORT_KEY: _sort_key(queryset.model, path)})
-        if "cursor" in asked:
-            rows = rows.filter(
-                _after(*_read(asked["cursor"], bound_to), nullable=nullable, descending=descending)
-            )
+        rows = rows.order_by(*(("-" if descending else "") + name for name in (SORT_KEY, "id")))
+        after = _read(asked["cursor"], bound_to) if "cursor" in asked else None
         self._bound_to = bound_to
-        key = F(SORT_KEY)
-        by_key = key.desc(nulls_last=nullable or None) if descending else key.asc(nulls_last=nullable or None)
         # One row more than asked for shows whether another page follows
-        found = list(rows.order_by(by_key, "-id" if descending else "id")[: size + 1])
+        found: list[Any] = []
+        for part in _parts(rows, after, nullable=nullable, descending=descending):
+            found += part[: size + 1 - len(found)] if len(found) <= size else ()
         page = found[:size]
         self.body = {"next": None}
         if len(found) > size:
@@ -117,15 +116,25 @@ def _binding(**parts: Any) -> str:
     return hashlib.sha256(text.encode()).hexdigest()[:20]
 
 
-def _after(value: Any, row_id: int, *, nullable: bool, descending: bool) -> Q:
+def _parts(
+    rows: QuerySet[Any], after: tuple[Any, int] | None, *, nullable: bool, descending: bool
+) -> Iterator[QuerySet[Any]]:
+    """The rows after a cursor, in the order in which they come: those without a sort key last, whichever the
+    direction. They are asked for by themselves, so that one index serves both parts in both directions."""
     beyond, from_here = ("lt", "lte") if descending else ("gt", "gte")
-    if value is None:  # nulls come last, by id
-        return Q(**{f"{SORT_KEY}__isnull": True, f"id__{beyond}": row_id})
-    # The first condition alone bounds an index scan; the second drops the rows already shown
-    following = Q(**{f"{SORT_KEY}__{from_here}": value}) & (
-        Q(**{f"{SORT_KEY}__{beyond}": value}) | Q(**{f"id__{beyond}": row_id})
-    )
-    return following | Q(**{f"{SORT_KEY}__isnull": True}) if nullable else following
+    value, row_id = after or (None, None)
+    if after is None or value is not None:
+        first = rows.filter(**{f"{SORT_KEY}__isnull": False}) if nullable else rows
+        if after is not None:
+            # The first condition alone bounds an index scan; the second drops the rows already shown
+            first = first.filter(
+                Q(**{f"{SORT_KEY}__{beyond}": value}) | Q(**{f"id__{beyond}": row_id}),
+                **{f"{SORT_KEY}__{from_here}": value},
+            )
+        yield first
+    if nullable:
+        last = rows.filter(**{f"{SORT_KEY}__isnull": True})
+        yield last if after is None or value is not None else last.filter(**{f"id__{beyond}": row_id})
 
 
 def _write(value: Any, row_id: int, bound_to: str) -> str:

@@ -179,11 +179,13 @@ class CaseFilterSet(SiteFilterSet):
     )
     verdict = fields.Word(Verdict, help_text="With an open finding of this verdict or a worse one.")
     opened_from = fields.Instant(source="opened_at__gte", help_text="Opened, or opened again, then or later.")
-    opened_until = fields.Instant(source="opened_at__lt", help_text="Opened before that.")
+    opened_until = fields.Instant(source="opened_at__lte", help_text="Opened then or earlier.")
     cleared_from = fields.Instant(
         source="cleared_at__gte", help_text="Cleared then or later; with `cleared`."
     )
-    cleared_until = fields.Instant(source="cleared_at__lt", help_text="Cleared before that; with `cleared`.")
+    cleared_until = fields.Instant(
+        source="cleared_at__lte", help_text="Cleared then or earlier; with `cleared`."
+    )
     changed_since = fields.Instant(
         source="changed_at__gte",
         help_text="Whose findings, ticket or acknowledgement changed then or later; with `cleared=any`, all "
@@ -192,7 +194,7 @@ class CaseFilterSet(SiteFilterSet):
 
     leading = frozenset({"key", "ticket_reference"})
     across = {
-        "opened_at": ("cleared", "has_ticket", "opened_from", "opened_until"),
+        "opened_at": ("opened_from", "opened_until", "cleared", "has_ticket"),
         "severity": ("severity", "verdict"),
         "cleared_at": ("cleared", "cleared_from", "cleared_until"),
         "changed_at": ("cleared", "changed_since"),

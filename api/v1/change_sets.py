@@ -118,7 +118,11 @@ class ChangeSetFilterSet(SiteFilterSet):
     happened_until = fields.Day(source="happened_on__lte", help_text="What happened on this day or earlier.")
 
     leading = frozenset({"job_reference"})
-    across = {"id": ("state",)}  # by id is in the order in which they were drawn up
+    across = {
+        "id": ("state", "purpose"),  # in the order in which they were drawn up
+        "happened_on": ("happened_from", "happened_until", "kind"),
+        "recorded_at": (),
+    }
 
 
 class AcceptanceSerializer(StrictSerializer):

@@ -100,7 +100,7 @@ class CoverageFilterSet(FilterSet):
     site_id = fields.Id()
     on = fields.Day(source="days__contains", help_text="Those in force on this day.")
 
-    across = {"site_id": (), "id": ()}
+    across = {"site_id": ("on",), "id": ("on",)}
 
 
 class CoverageViewSet(RecordViewSet):

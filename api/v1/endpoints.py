@@ -69,6 +69,7 @@ class EndpointFilterSet(NamedDatedFilterSet):
     address = fields.Address(help_text="Its address on the network, exactly.")
 
     leading = frozenset({"serial", "mac", "address"})
+    across = {"name": ("name",), "site": (), "id": ("name",), "warranty_end": ("warranty_before",)}
 
 
 class EndpointViewSet(DatedMixin, RecordViewSet):

@@ -158,7 +158,14 @@ class FindingFilterSet(SiteFilterSet):
     )
     verdict = fields.Word(Verdict, source="verdict__gte", help_text="This verdict or a worse one.")
 
-    across = {"severity": ("code", "state", "verdict"), "opened_at": (), "id": ()}
+    opened_from = fields.Instant(source="opened_at__gte", help_text="Opened at this moment or later.")
+    opened_until = fields.Instant(source="opened_at__lte", help_text="Opened at this moment or earlier.")
+
+    across = {
+        "severity": ("code", "state", "verdict"),
+        "opened_at": ("opened_from", "opened_until", "code", "state"),
+        "id": (),
+    }
 
     def is_sparse(self, name: str) -> bool:
         return name != "state" or Finding.State.CLEARED in self.validated_data[name]

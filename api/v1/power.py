@@ -39,6 +39,8 @@ class SupplyFilterSet(NamedDatedFilterSet):
         source="battery_installed_on__lt", help_text="Those whose battery was installed before this day."
     )
 
+    across = {"name": ("name",), "site": (), "id": ("name",), "battery": ("battery_before",)}
+
 
 class SupplyViewSet(DatedMixin, RecordViewSet):
     """DC supplies, with the outlet, breaker, UPS and battery behind them."""

@@ -63,7 +63,7 @@ class ReadingFilterSet(SiteFilterSet):
         help_text="Those that count, those that another took the place of, or both.",
     )
 
-    across = {"taken_on": ("taken_from", "taken_until"), "id": ()}
+    across = {"taken_on": ("taken_from", "taken_until", "kind"), "id": ()}
 
     def is_sparse(self, name: str) -> bool:
         return name != "superseded" or self.validated_data[name] == "yes"

@@ -98,7 +98,14 @@ class SiteFilterSet(FilterSet):
     )
 
     leading = frozenset({"code"})
-    across = {"name": (), "code": (), "customer": (), "city": ("city",), "id": ("city",)}
+    # Few sites of many are under no contract: those that are come in any order
+    across = {
+        "name": ("covered_on",),
+        "code": ("covered_on",),
+        "customer": ("covered_on",),
+        "city": ("city", "covered_on"),
+        "id": ("city", "covered_on"),
+    }
 
     def filter_contract_id(self, rows: QuerySet[Site], value: int) -> QuerySet[Site]:
         # A contract may cover a site again after a gap

@@ -68,6 +68,8 @@ class ZoneFilterSet(DatedFilterSet):
     life_safety = fields.Choice(choices=Zone.LifeSafety.choices)
     signal = fields.Choice(choices=ZoneFacts.Signal.choices)
 
+    across = {"name": ("name",), "site": (), "id": ("name", "life_safety")}
+
     def filter_group(self, rows: Any, value: str) -> Any:
         return rows.filter(groups__contains=[value])
 

@@ -119,6 +119,15 @@ class ChangeSet(models.Model):
             ),
         ]
         indexes = [
+            # Lists over all sites; what is of most rows is left out
+            models.Index(fields=["happened_on", "id"], name="change_set_by_day"),
+            models.Index(fields=["recorded_at", "id"], name="change_set_by_recording"),
+            models.Index(
+                fields=["kind", "happened_on", "id"], condition=~Q(kind="work"), name="change_set_by_kind"
+            ),
+            models.Index(
+                fields=["purpose", "id"], condition=~Q(purpose="record"), name="change_set_by_purpose"
+            ),
             models.Index(fields=["state", "id"], condition=~Q(state="accepted"), name="change_set_by_state"),
             models.Index(
                 Lower("job_reference"), "id", condition=~Q(job_reference=""), name="change_set_by_job"

@@ -5,6 +5,7 @@ from __future__ import annotations
 
 from django.contrib.postgres.constraints import ExclusionConstraint
 from django.contrib.postgres.fields import DateRangeField, RangeOperators
+from django.contrib.postgres.indexes import GistIndex
 from django.db import models
 from django.db.backends.postgresql.psycopg_any import DateRange
 from django.db.models import F, Q
@@ -119,3 +120,4 @@ class Coverage(models.Model):
                 expressions=[(F("site"), RangeOperators.EQUAL), (F("days"), RangeOperators.OVERLAPS)],
             ),
         ]
+        indexes = [GistIndex(fields=["days"], name="coverage_by_day")]

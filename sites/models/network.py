@@ -103,6 +103,7 @@ class Endpoint(Named):
             *Named.Meta.indexes,
             models.Index(fields=["serial", "id"], condition=~Q(serial=""), name="endpoint_by_serial"),
             models.Index(Lower("mac"), "id", condition=~Q(mac=""), name="endpoint_by_mac"),
+            models.Index(fields=["warranty_end", "id"], name="endpoint_by_warranty"),
         ]
 
 

@@ -22,6 +22,10 @@ class Supply(Named):
 
     class Meta(Named.Meta):
         db_table = "supply"
+        indexes = [
+            *Named.Meta.indexes,
+            models.Index(fields=["battery_installed_on", "id"], name="supply_by_battery"),
+        ]
 
 
 class SupplyFacts(DatedFacts):

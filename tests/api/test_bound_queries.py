@@ -4,12 +4,16 @@ of an index: every GET route, every filter and every order."""
 from __future__ import annotations
 
 import json
-from typing import Final
+from typing import Any, Final
+from urllib.parse import parse_qsl
 
 import pytest
 from django.test import Client
 
+from api.conventions.filters import filter_names
+from api.v1.routes import RESOURCES
 from fixtures.fleets.writer import write_fleet
+from sites.access.scope import EVERYTHING
 from sites.models import Customer, Site, User
 from tests import factories
 from tests.api import get_addresses
@@ -89,6 +93,38 @@ def _get(client: Client, path: str) -> bytes:
 )
 def test_the_plan_shows_what_leads_to_the_rows(db: None, statement: str, tables: list[str]) -> None:
     assert unbound(statement) == tables
+
+
+@pytest.mark.parametrize(
+    ("query", "order"),
+    [
+        ("change-sets?happened_from=2026-11-20&happened_until=2026-11-23", "-happened_on"),
+        ("change-sets?kind=correction", "-happened_on"),
+        ("change-sets?purpose=redline&state=draft", "-id"),
+        ("change-sets?order=-recorded_at", "-recorded_at"),
+        ("sites?covered_on=2026-11-23", "name"),
+        ("coverages?on=2026-11-23", "id"),
+        ("findings?opened_from=2026-11-20T00:00:00Z&code=supply_current", "-opened_at"),
+        ("findings?order=-opened_at&state=cleared", "-opened_at"),
+        ("cases?opened_from=2026-11-20T00:00:00Z&cleared=any", "-opened_at"),
+        ("readings?taken_from=2026-11-20&kind=run_current", "-taken_on"),
+        ("endpoints?warranty_before=2027-01-01", "warranty_end"),
+        ("supplies?battery_before=2022-01-01", "battery"),
+        ("zones?life_safety=unknown", "id"),
+    ],
+)
+def test_what_a_manager_asks_of_all_customers_is_answered_in_the_order_that_is_served(
+    with_token: Caller, query: str, order: str
+) -> None:
+    everything = with_token(factories.make_user(User.Role.MANAGER, all_customers=True))
+    with statements() as sent:
+        _get(everything, f"{ROOT}/{query}")
+    assert not [tables for statement in sent if (tables := unbound(statement))]
+    path, _, asked = query.partition("?")
+    view = RESOURCES[path]()
+    values: Any = view.spec_of("list").query(data=dict(parse_qsl(asked)))
+    values.is_valid(raise_exception=True)
+    assert values.sort(filter_names(view.filterset_class), view.ordering, EVERYTHING) == order
 
 
 @pytest.mark.parametrize(

@@ -246,6 +246,13 @@ class Finding(models.Model):
             models.Index(
                 fields=["opened_at", "id"], condition=~Q(state="cleared"), name="finding_open_by_opening"
             ),
+            models.Index(fields=["opened_at", "id"], name="finding_by_opening"),
+            models.Index(fields=["state", "opened_at", "id"], name="finding_of_state_by_opening"),
+            models.Index(
+                fields=["code", "opened_at", "id"],
+                condition=~Q(state="cleared"),
+                name="finding_of_code_by_opening",
+            ),
         ]
 
     @property

@@ -83,4 +83,7 @@ class Reading(Recorded):
                 condition=Q(signal="speech") | Q(state="paging"), name="reading_tone_while_paging"
             ),
         ]
-        indexes = [models.Index(fields=["taken_on", "id"], name="reading_by_day")]
+        indexes = [
+            models.Index(fields=["taken_on", "id"], name="reading_by_day"),
+            models.Index(fields=["kind", "taken_on", "id"], name="reading_by_kind"),
+        ]

@@ -24,6 +24,10 @@ class Zone(Named):
 
     class Meta(Named.Meta):
         db_table = "zone"
+        indexes = [
+            *Named.Meta.indexes,
+            models.Index(fields=["life_safety", "id"], name="zone_by_life_safety"),
+        ]
 
 
 class ZoneFacts(DatedFacts):

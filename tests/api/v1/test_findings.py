@@ -199,6 +199,20 @@ def test_findings_are_found(hall: Hall, added: ChangeSet, finding: Finding, clie
     assert "Did you mean past?" in answer.json()["errors"][0]["detail"]
 
 
+def test_findings_and_cases_are_found_by_their_opening(finding: Finding, client: Client) -> None:
+    opened = get(client, f"findings/{finding.pk}")["opened_at"]
+    second_later = (finding.opened_at + dt.timedelta(seconds=1)).isoformat()
+    case_opened = get(client, f"cases/{finding.case_id}")["opened_at"]
+    for name, pk, moment in (
+        ("findings", finding.pk, opened),
+        ("cases", finding.case_id, case_opened),
+    ):
+        assert pk in ids(client, name, opened_from=moment)
+        assert pk in ids(client, name, opened_until=second_later)
+        assert pk not in ids(client, name, opened_from=second_later)
+        assert pk not in ids(client, name, opened_until="2020-01-01T00:00:00Z")
+
+
 def test_the_worst_come_first(hall: Hall, finding: Finding, client: Client) -> None:
     items = get(client, "findings")["items"]
     ranks = {"advice": 0, "sound_suffers": 1, "silence": 2, "hazard": 3}

@@ -7,7 +7,7 @@ from django.db.models import Index
 
 class Migration(migrations.Migration):
     atomic = False
-    dependencies = [("zones", "0028_orders_of_lists")]
+    dependencies = [("zones", "0031_orders_of_cases")]
     operations = [
         AddIndexConcurrently("zone", Index(fields=["life_safety", "id"], name="zone_by_life_safety")),
     ]

@@ -7,7 +7,7 @@ from django.db.models import Index
 
 class Migration(migrations.Migration):
     atomic = False
-    dependencies = [("zones", "0029_zones_by_life_safety")]
+    dependencies = [("zones", "0032_zones_by_life_safety")]
     operations = [
         AddIndexConcurrently("reading", Index(fields=["kind", "taken_on", "id"], name="reading_by_kind")),
     ]

@@ -7,7 +7,7 @@ from django.db.models import Index
 
 class Migration(migrations.Migration):
     atomic = False
-    dependencies = [("sites", "0033_endpoints_by_warranty")]
+    dependencies = [("sites", "0035_endpoints_by_warranty")]
     operations = [
         AddIndexConcurrently(
             "supply", Index(fields=["battery_installed_on", "id"], name="supply_by_battery")

@@ -7,7 +7,7 @@ from django.db.models import Index, Q
 
 class Migration(migrations.Migration):
     atomic = False
-    dependencies = [("zones", "0030_readings_by_kind")]
+    dependencies = [("zones", "0033_readings_by_kind")]
     operations = [
         AddIndexConcurrently("finding", Index(fields=["opened_at", "id"], name="finding_by_opening")),
         AddIndexConcurrently(

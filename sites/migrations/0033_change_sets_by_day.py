@@ -8,7 +8,7 @@ from django.db.models import Index, Q
 
 class Migration(migrations.Migration):
     atomic = False
-    dependencies = [("sites", "0030_orders_of_lists")]
+    dependencies = [("sites", "0032_contract_calendar_holds")]
     operations = [
         AddIndexConcurrently("changeset", Index(fields=["happened_on", "id"], name="change_set_by_day")),
         AddIndexConcurrently(

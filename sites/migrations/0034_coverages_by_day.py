@@ -7,7 +7,7 @@ from django.db import migrations
 
 class Migration(migrations.Migration):
     atomic = False
-    dependencies = [("sites", "0031_change_sets_by_day")]
+    dependencies = [("sites", "0033_change_sets_by_day")]
     operations = [
         AddIndexConcurrently("coverage", GistIndex(fields=["days"], name="coverage_by_day")),
     ]

@@ -7,7 +7,7 @@ from django.db.models import Index
 
 class Migration(migrations.Migration):
     atomic = False
-    dependencies = [("sites", "0032_coverages_by_day")]
+    dependencies = [("sites", "0034_coverages_by_day")]
     operations = [
         AddIndexConcurrently("endpoint", Index(fields=["warranty_end", "id"], name="endpoint_by_warranty")),
     ]

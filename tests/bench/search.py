@@ -38,7 +38,7 @@ def cases(_wanted: tuple[str, ...], _sites: int) -> Iterator[Line]:
 
 
 def _searched(typed: str) -> list[Found]:
-    return search(typed, scope=EVERYTHING, kinds=("closet",))
+    return search(typed, scope=EVERYTHING, kinds=("closet",)).items
 
 
 def _read(ids: list[int]) -> list[Closet]:

@@ -1,6 +1,6 @@
 """Search over everything that a caller may say, tolerant of accents and typing errors.
 
-(1) What identifies a thing: MAC, serial, address, page code, telephone number, job, ticket. (2) Things whose
+(1) What identifies a thing: whole name, MAC, serial, address, page code, telephone number, job, ticket. (2) Things whose
 words, or whose site's or customer's words, are those of the query. A word that occurs in scope is taken as it
 is; else words that begin with it, else those spelt like it. Where nothing has all the words, things with all
 but one are found, else with any. Nothing outside the scope is looked at: not the words either.
@@ -33,12 +33,16 @@ SIMILAR: Final = 0.2
 # Least share of letters that two spellings have in common, in order
 ALIKE: Final = 0.7
 BEGUN, ELSEWHERE = 0.9, 0.8
+# Fewer letters begin too many words
+LEAST_BEGINNING: Final = 2
 # Things of a group that are ranked
 CANDIDATES: Final = 500
 # Customers whose name is in the query beside other words
 CUSTOMERS: Final = 3
 # More customers than that are not named to the index
 NARROWING: Final = 50
+# A shorter word identifies nothing beside others
+LEAST_KEY: Final = 4
 # Fewer digits are no telephone number
 LEAST_DIGITS: Final = 6
 SHARED: Final = 0
@@ -134,9 +138,10 @@ class _Search:
     # What identifies a thing
 
     def _identified(self) -> list[Hit]:
-        tokens = [self.query, *(one for one in self.query.split() if any(c.isdigit() for c in one))]
+        parts = [one for one in self.query.split() if any(map(str.isdigit, one)) and len(one) >= LEAST_KEY]
+        tokens = [self.query.strip(), *parts]
         self.cursor.execute(
-            "SELECT array_agg(DISTINCT zonebook_squashed(t)), zonebook_digits(%s) FROM unnest(%s) t",
+            "SELECT array_agg(DISTINCT zonebook_squashed(t)), zonebook_digits(%s) FROM unnest(%s::text[]) t",
             [self.query, tokens],
         )
         squashed, digits = self.cursor.fetchone()
@@ -181,7 +186,7 @@ class _Search:
             occurs, begun = self.cursor.fetchone()
             if occurs:
                 found[word] = {word: 1.0}
-            elif begun:
+            elif begun and len(word) >= LEAST_BEGINNING:
                 found[word] = dict.fromkeys(sorted(begun, key=len)[:SPELLINGS], BEGUN)
             elif any(letter.isalpha() for letter in word):
                 self.cursor.execute(
@@ -266,9 +271,7 @@ class _Search:
                 + " ".join(f"WHEN doc @@ %({name})s::tsquery THEN {fit * ELSEWHERE:.3f}" for name, fit in cases)
                 + " ELSE 0 END"
             )
-        whole = " AND ".join(f"own @@ %(w{number}_0)s::tsquery" for number in range(len(words)))
-        certain = all(1.0 in word.values() for word in words)
-        is_exact = "true" if exact else f"length(own) = %(number)s AND {whole}" if certain else "false"
+        is_exact = "true" if exact else "false"
         rank = "1" if exact else f"0.95 * ({' + '.join(fits)}) / {len(words)} + 0.05 * least(1, %(number)s / greatest(length(own), 1)::float8)"
         groups = " UNION ALL ".join(
             f"""(SELECT kind, thing_id, customer_id, site_id, ended, own, doc FROM search_entry

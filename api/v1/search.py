@@ -43,7 +43,9 @@ class FoundSerializer(AnswerSerializer):
 
 class ResultsSerializer(serializers.Serializer):
     items = FoundSerializer(many=True)
-    nowhere = fields.Words(help_text="The words of the query that occur nowhere in what one may see.")
+    nowhere = serializers.ListField(
+        child=fields.Text(), help_text="The words of the query that occur nowhere in what one may see."
+    )
     next = fields.Text(allow_null=True, help_text="Always null: better words find more than further pages.")
 
 

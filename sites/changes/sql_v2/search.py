@@ -2,7 +2,7 @@
 
 Every write of the record leaves a row in ``change``, whichever channel it comes through, so one trigger there
 keeps the entries. ``doc`` holds the words of a thing and of its site, ``own`` those of the thing alone. What
-identifies a thing (MAC, serial, address, telephone number) is a word that begins with ``=``, without spaces
+identifies a thing (whole name, MAC, serial, address, telephone number) is a word that begins with ``=``, without spaces
 and punctuation; one that begins with ``#`` names the customer, so that the index narrows to
 those in scope. ``search_word`` holds the words of each customer, for what is misspelt; one that no entry has
 any more may stay.
@@ -116,9 +116,9 @@ CREATE VIEW search_source (kind, thing_id, site_id, ended, title, said, keys, pl
                 "concat_ws(' ', t.name, t.place)",
                 "zonebook_keys(t.serial, t.mac, "
                 + _LAST.format(column="f.page_code", table="endpoint")
-                + ") || coalesce(ARRAY['=' || host("
+                + ") || array_remove(ARRAY['=' || host("
                 + _LAST.format(column="f.address", table="endpoint")
-                + ")], '{}')",
+                + ")], NULL)",
                 where="nullif(t.place, '')",
                 closet="t.closet_id",
             ),
@@ -164,7 +164,8 @@ BEGIN
     -- By kind and id, or all of a site; the view's other kinds are not looked at
     WITH made AS (
         SELECT s.kind, s.thing_id, site.customer_id, s.site_id, s.ended, zonebook_words(s.said) AS words,
-               s.keys, zonebook_words(concat_ws(
+               s.keys || CASE s.kind WHEN {KINDS["point"]} THEN '{{}}' ELSE zonebook_keys(s.title) END AS keys,
+               zonebook_words(concat_ws(
                    ' ', site.name, site.code, site.address, site.postal_code, site.city)) AS around
         FROM search_source s LEFT JOIN site ON site.id = s.site_id
         WHERE CASE WHEN ids IS NULL THEN s.site_id = of_site ELSE s.thing_id = ANY (ids) END

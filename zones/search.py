@@ -150,7 +150,10 @@ class _Search:
             keys |= {f"=tel{digits[-7:]}", f"=tel{digits[-6:]}"}
         alternatives = dict.fromkeys(keys, 1.0)
         hits = self._entries([alternatives], exact=True)
-        for kind, column, table in (("job", "job_reference", "change_set"), ("ticket", "ticket_reference", '"case"')):
+        for kind, column, table in (
+            ("job", "job_reference", "change_set"),
+            ("ticket", "ticket_reference", '"case"'),
+        ):
             if kind in self.kinds:
                 hits += self._referring(kind, column, table)
         return hits
@@ -159,7 +162,9 @@ class _Search:
         """Change sets of a job, and cases of a ticket, by the whole reference."""
         said = self.query.strip()
         spelt = sorted({said, said.upper(), said.lower()})
-        condition = f"lower(t.{column}) = lower(%(said)s)" if kind == "job" else f"t.{column} = ANY(%(spelt)s)"
+        condition = (
+            f"lower(t.{column}) = lower(%(said)s)" if kind == "job" else f"t.{column} = ANY(%(spelt)s)"
+        )
         ended = "t.cleared_at IS NOT NULL" if kind == "ticket" else "t.state = 'withdrawn'"
         self.cursor.execute(
             f"""SELECT t.id, s.customer_id, s.id, {ended} FROM {table} t JOIN site s ON s.id = t.site_id
@@ -173,7 +178,9 @@ class _Search:
     # How each word is spelt in the record
 
     def _spellings(self, words: Sequence[str]) -> dict[str, Spellings]:
-        in_scope = "(%(customers)s::bigint[] IS NULL OR customer_id IS NULL OR customer_id = ANY(%(customers)s))"
+        in_scope = (
+            "(%(customers)s::bigint[] IS NULL OR customer_id IS NULL OR customer_id = ANY(%(customers)s))"
+        )
         found: dict[str, Spellings] = {}
         for word in words:
             values = {**self.values, "word": word, "after": word + "\U0010ffff", "spellings": SPELLINGS * 5}
@@ -236,9 +243,7 @@ class _Search:
                 share = len(others) / len(words)
                 found = self._entries(others, needed=len(others), customer=customer)
                 hits += [
-                    Hit(
-                        **{**vars(hit), "exact": False, "rank": share * hit.rank + (1 - share) * ELSEWHERE}
-                    )
+                    Hit(**{**vars(hit), "exact": False, "rank": share * hit.rank + (1 - share) * ELSEWHERE})
                     for hit in found
                 ]
         return hits
@@ -255,7 +260,9 @@ class _Search:
         )
         customers = self.customers if customer is None else [customer]
         if customers is not None and len(customers) <= NARROWING:
-            asked = f"({asked}) & ({_any_of(dict.fromkeys((f'#{one}' for one in [*customers, SHARED]), 1.0))})"
+            asked = (
+                f"({asked}) & ({_any_of(dict.fromkeys((f'#{one}' for one in [*customers, SHARED]), 1.0))})"
+            )
         values: dict[str, Any] = {**self.values, "asked": asked, "customers": customers, "number": len(words)}
         fits = []
         for number, word in enumerate(words):
@@ -268,21 +275,31 @@ class _Search:
                 "CASE "
                 + " ".join(f"WHEN own @@ %({name})s::tsquery THEN {fit:.3f}" for name, fit in cases)
                 + " "
-                + " ".join(f"WHEN doc @@ %({name})s::tsquery THEN {fit * ELSEWHERE:.3f}" for name, fit in cases)
+                + " ".join(
+                    f"WHEN doc @@ %({name})s::tsquery THEN {fit * ELSEWHERE:.3f}" for name, fit in cases
+                )
                 + " ELSE 0 END"
             )
         is_exact = "true" if exact else "false"
-        rank = "1" if exact else f"0.95 * ({' + '.join(fits)}) / {len(words)} + 0.05 * least(1, %(number)s / greatest(length(own), 1)::float8)"
+        rank = (
+            "1"
+            if exact
+            else f"0.95 * ({' + '.join(fits)}) / {len(words)} "
+            "+ 0.05 * least(1, %(number)s / greatest(length(own), 1)::float8)"
+        )
         groups = " UNION ALL ".join(
             f"""(SELECT kind, thing_id, customer_id, site_id, ended, own, doc FROM search_entry
                 WHERE {group} AND doc @@ %(asked)s::tsquery AND kind = ANY(%(kinds)s)
-                  AND (%(customers)s::bigint[] IS NULL OR customer_id IS NULL OR customer_id = ANY(%(customers)s))
+                  AND (%(customers)s::bigint[] IS NULL OR customer_id IS NULL
+                       OR customer_id = ANY(%(customers)s))
                 LIMIT %(candidates)s)"""
             for group in GROUPS
         )
         self.cursor.execute(
-            f"""SELECT kind, thing_id, customer_id, site_id, ended, {is_exact} AS exact, ({rank})::float8 AS rank
-                FROM ({groups}) AS candidate ORDER BY ended, exact DESC, rank DESC, kind, thing_id LIMIT %(most)s""",
+            f"""SELECT kind, thing_id, customer_id, site_id, ended, {is_exact} AS exact,
+                       ({rank})::float8 AS rank
+                FROM ({groups}) AS candidate
+                ORDER BY ended, exact DESC, rank DESC, kind, thing_id LIMIT %(most)s""",
             values,
         )
         names = {number: kind for kind, number in NUMBERS.items()}

@@ -17,7 +17,8 @@ _RESOURCES: Final = {
 }  # fmt: skip
 _SUBJECTS: Final = {kind.word: int(kind) for kind in SubjectKind if kind is not SubjectKind.SITE}
 _REFERRING: Final = {
-    "job": "SELECT 'job', t.id, t.site_id, t.job_reference, left(t.reason, 80), NULL::bigint FROM change_set t",
+    "job": "SELECT 'job', t.id, t.site_id, t.job_reference, left(t.reason, 80), NULL::bigint "
+    "FROM change_set t",
     "ticket": "SELECT 'ticket', t.id, t.site_id, t.ticket_reference, NULL, NULL::bigint FROM \"case\" t",
 }
 
@@ -79,7 +80,8 @@ def _verdicts(cursor: Any, ids: dict[str, list[int]], sites: list[int]) -> dict[
     """The worst verdict of the open findings of subjects, zones and sites."""
     cursor.execute(
         "SELECT f.subject_kind, f.subject_id, f.site_id, f.verdict, ARRAY("
-        " SELECT z.zone_id FROM zone_subject z WHERE (z.subject_kind, z.subject_id) = (f.subject_kind, f.subject_id)"
+        " SELECT z.zone_id FROM zone_subject z"
+        " WHERE (z.subject_kind, z.subject_id) = (f.subject_kind, f.subject_id)"
         " AND z.zone_id = ANY(%s)) FROM finding f WHERE f.site_id = ANY(%s) AND f.cleared_at IS NULL",
         [ids.get("zone", []), sites],
     )

@@ -19,7 +19,7 @@ OF_SITES = {
 }
 
 
-def fill(apps, schema_editor):
+def fill(_apps, schema_editor):
     with schema_editor.connection.cursor() as cursor:
 
         def ids(sql, *values):

@@ -65,11 +65,20 @@ CREATE INDEX search_word_like ON search_word USING gin (word gin_trgm_ops);
 """
 TABLES_GO: Final = "DROP TABLE search_entry; DROP TABLE search_word;"
 
-_LAST = "(SELECT {column} FROM {table}_facts f WHERE f.site_id = t.site_id AND f.{table}_id = t.id ORDER BY f.step DESC LIMIT 1)"
+_LAST = (
+    "(SELECT {column} FROM {table}_facts f WHERE f.site_id = t.site_id AND f.{table}_id = t.id "
+    "ORDER BY f.step DESC LIMIT 1)"
+)
 
 
 def _on_site(
-    kind: str, said: str, keys: str = "'{}'", *, where: str = "NULL", closet: str = "NULL::bigint", more: str = ""
+    kind: str,
+    said: str,
+    keys: str = "'{}'",
+    *,
+    where: str = "NULL",
+    closet: str = "NULL::bigint",
+    more: str = "",
 ) -> str:
     ended = "false" if kind in ("contact", "point") else "t.end_step IS NOT NULL"
     title = more or "t.name"

@@ -52,10 +52,14 @@ def hall(customer: Customer) -> dict[str, Any]:
         ).result,
     }
     made["model"] = made["supply"].facts.get().model
-    made["ticket"] = Case.objects.create(
-        site=site, key="hall", opened_at="2025-01-01T00:00Z", attribution=None, ticket_reference="T-40718"
-    ) if hasattr(Case, "attribution") else Case.objects.create(
-        site=site, key="hall", opened_at="2025-01-01T00:00Z", ticket_reference="T-40718"
+    made["ticket"] = (
+        Case.objects.create(
+            site=site, key="hall", opened_at="2025-01-01T00:00Z", attribution=None, ticket_reference="T-40718"
+        )
+        if hasattr(Case, "attribution")
+        else Case.objects.create(
+            site=site, key="hall", opened_at="2025-01-01T00:00Z", ticket_reference="T-40718"
+        )
     )
     made["job"] = closet_alter(
         factories.change(site, happened_on=LATER, job_reference="W25-0311"), closet=closet, room="12"
@@ -132,7 +136,9 @@ def test_each_path_is_answered(hall: dict[str, Any], manager: User, with_token: 
     for kind in hall:
         said = {"ticket": "T-40718", "job": "W25-0311", "contact": "lidgate", "point": "luggage"}
         typed = said.get(kind) or hall[kind].name
-        (one,) = [o for o in client.get("/api/v1/search", {"q": typed}).json()["items"] if o["kind"] == kind][:1]
+        (one,) = [o for o in client.get("/api/v1/search", {"q": typed}).json()["items"] if o["kind"] == kind][
+            :1
+        ]
         assert client.get(f"/api/v1/{one['path']}").status_code == 200, one
 
 
@@ -161,7 +167,9 @@ def test_neither_results_nor_missing_words_tell_of_others(
 def test_what_was_renamed_is_found_by_its_new_name_only(hall: dict[str, Any]) -> None:
     closet_alter(factories.change(hall["site"], happened_on=LATER), closet=hall["closet"], name="Loft")
     assert first("loft") == ("closet", hall["closet"].pk, True)
-    assert ("closet", hall["closet"].pk) not in {(o.kind, o.id) for o in search("riser a", scope=EVERYTHING).items}
+    assert ("closet", hall["closet"].pk) not in {
+        (o.kind, o.id) for o in search("riser a", scope=EVERYTHING).items
+    }
 
 
 def test_things_are_found_by_the_new_name_of_their_site(hall: dict[str, Any]) -> None:
@@ -207,7 +215,10 @@ def test_as_a_plain_search_finds(customer: Customer, other_customer: Customer) -
         asked = rng.sample(words, rng.choice((1, 2, 3)))
         scope = Scope(frozenset({customer.pk}))
         plain = {key for key, (of, has) in texts.items() if of == customer.pk and {*asked} <= has}
-        found = {(o.kind, o.id) for o in search(" ".join(asked), scope=scope, kinds=("site", "zone"), most=100).items}
+        found = {
+            (o.kind, o.id)
+            for o in search(" ".join(asked), scope=scope, kinds=("site", "zone"), most=100).items
+        }
         if plain:
             assert found == plain, asked
         else:

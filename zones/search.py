@@ -1,7 +1,7 @@
 """Search over everything that a caller may say, tolerant of accents and typing errors.
 
-(1) What identifies a thing: whole name, MAC, serial, address, page code, telephone number, job, ticket. (2) Things whose
-words, or whose site's or customer's words, are those of the query. A word that occurs in scope is taken as it
+(1) What identifies a thing: whole name, MAC, serial, address, page code, telephone number, job, ticket.
+(2) Things whose words, or whose site's or customer's words, are those of the query. A word that occurs in scope is taken as it
 is; else words that begin with it, else those spelt like it. Where nothing has all the words, things with all
 but one are found, else with any. Nothing outside the scope is looked at: not the words either.
 
@@ -187,7 +187,8 @@ class _Search:
             self.cursor.execute(
                 f"""SELECT EXISTS (SELECT FROM search_word WHERE word = %(word)s AND {in_scope}), ARRAY(
                     SELECT DISTINCT word FROM search_word
-                    WHERE word > %(word)s AND word < %(after)s AND {in_scope} ORDER BY word LIMIT %(spellings)s)""",
+                    WHERE word > %(word)s AND word < %(after)s AND {in_scope}
+                    ORDER BY word LIMIT %(spellings)s)""",
                 values,
             )
             occurs, begun = self.cursor.fetchone()

@@ -50,7 +50,8 @@ class ResultsSerializer(serializers.Serializer):
 
 
 class SearchView(ApiView):
-    """Customers, sites, closets, zones, runs, blocks, devices, contacts, points with a place, jobs and tickets,
+    """Customers, sites, closets, zones, runs, blocks, devices, contacts, points with a place, jobs and
+    tickets,
     by what someone says of them: names, misspelt too, page code, address, MAC, serial, job, ticket, telephone
     number. What is identified comes first, what ended last."""
 

@@ -2,8 +2,8 @@
 
 Every write of the record leaves a row in ``change``, whichever channel it comes through, so one trigger there
 keeps the entries. ``doc`` holds the words of a thing and of its site, ``own`` those of the thing alone. What
-identifies a thing (whole name, MAC, serial, address, telephone number) is a word that begins with ``=``, without spaces
-and punctuation; one that begins with ``#`` names the customer, so that the index narrows to
+identifies a thing (whole name, MAC, serial, address, telephone number) is a word that begins with ``=``,
+without spaces and punctuation; one that begins with ``#`` names the customer, so that the index narrows to
 those in scope. ``search_word`` holds the words of each customer, for what is misspelt; one that no entry has
 any more may stay.
 
@@ -173,7 +173,8 @@ BEGIN
     -- By kind and id, or all of a site; the view's other kinds are not looked at
     WITH made AS (
         SELECT s.kind, s.thing_id, site.customer_id, s.site_id, s.ended, zonebook_words(s.said) AS words,
-               s.keys || CASE s.kind WHEN {KINDS["point"]} THEN '{{}}' ELSE zonebook_keys(s.title) END AS keys,
+               s.keys || CASE s.kind WHEN {KINDS["point"]} THEN '{{}}'
+                   ELSE zonebook_keys(s.title) END AS keys,
                zonebook_words(concat_ws(
                    ' ', site.name, site.code, site.address, site.postal_code, site.city)) AS around
         FROM search_source s LEFT JOIN site ON site.id = s.site_id
@@ -196,7 +197,8 @@ BEGIN
     INSERT INTO search_word (customer_id, word)
     SELECT DISTINCT k.customer_id, word FROM kept k, unnest(tsvector_to_array(k.own)) AS word
     WHERE NOT EXISTS (
-        SELECT FROM search_word w WHERE w.word = word.word AND w.customer_id IS NOT DISTINCT FROM k.customer_id
+        SELECT FROM search_word w WHERE w.word = word.word
+          AND w.customer_id IS NOT DISTINCT FROM k.customer_id
     );
 END $$;
 """

@@ -1,7 +1,8 @@
 """Search over everything that a caller may say, tolerant of accents and typing errors.
 
 (1) What identifies a thing: whole name, MAC, serial, address, page code, telephone number, job, ticket.
-(2) Things whose words, or whose site's or customer's words, are those of the query. A word that occurs in scope is taken as it
+(2) Things whose words, or whose site's or customer's words, are those of the query.
+A word that occurs in scope is taken as it
 is; else words that begin with it, else those spelt like it. Where nothing has all the words, things with all
 but one are found, else with any. Nothing outside the scope is looked at: not the words either.
 
@@ -173,7 +174,7 @@ class _Search:
                 ORDER BY t.id DESC LIMIT %(most)s""",
             {**self.values, "said": said, "spelt": spelt},
         )
-        return [Hit(kind, *row, exact=True, rank=1.0) for row in self.cursor.fetchall()]
+        return [Hit(kind, *row, True, 1.0) for row in self.cursor.fetchall()]
 
     # How each word is spelt in the record
 

@@ -11,7 +11,7 @@ import pytest
 from django.db import connection
 
 from sites.access.scope import EVERYTHING, Scope
-from sites.models import Customer, User
+from sites.models import Customer, SupplyFacts, User
 from sites.services.closets import closet_alter, closet_end, contact_add, contact_remove
 from sites.services.endpoints import endpoint_alter
 from sites.services.sites import site_alter
@@ -51,7 +51,7 @@ def hall(customer: Customer) -> dict[str, Any]:
             factories.change(site), name="Maeve Lidgate", role="site", phone="+49 (611) 555-0042 ext. 12"
         ).result,
     }
-    made["model"] = made["supply"].facts.get().model
+    made["model"] = SupplyFacts.objects.get(supply=made["supply"].pk).model
     made["ticket"] = Case.objects.create(
         site=site, key="hall", opened_at="2025-01-01T00:00Z", ticket_reference="T-40718"
     )

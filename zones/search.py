@@ -174,7 +174,10 @@ class _Search:
                 ORDER BY t.id DESC LIMIT %(most)s""",
             {**self.values, "said": said, "spelt": spelt},
         )
-        return [Hit(kind, *row, True, 1.0) for row in self.cursor.fetchall()]
+        return [
+            Hit(kind, id_, customer, site, ended, exact=True, rank=1.0)
+            for id_, customer, site, ended in self.cursor.fetchall()
+        ]
 
     # How each word is spelt in the record
 

@@ -34,7 +34,7 @@ def hall(customer: Customer) -> dict[str, Any]:
     zone = factories.make_zone(site, name="Ticket hall", page_code="714")
     run = factories.make_run(block, name="Gangway feed")
     (point,) = factories.make_points(run, 1, place="above the luggage belt")
-    made = {
+    made: dict[str, Any] = {
         "site": site,
         "closet": closet,
         "block": block,

@@ -1,327 +1,337 @@
-"""Search over customers, sites and their addresses, closets and zones, tolerant of accents and typing errors.
+"""Search over everything that a caller may say, tolerant of accents and typing errors.
 
-A word of the query matches the text of a thing or of its place ("quay 9 riser" is the closet Riser of the
-site Quay 9). A fleet has a riser and a gangway on most of its sites, so only candidates are ranked: (1) the
-places that fit the words best; (2) the things there that have some of the words; (3) things anywhere that
-have all of the words or, where there are none, any of them. A word that occurs somewhere in scope is matched
-exactly. Only a word that occurs nowhere is matched by similarity."""
+(1) What identifies a thing: whole name, MAC, serial, address, page code, telephone number, job, ticket.
+(2) Things whose words, or whose site's or customer's words, are those of the query.
+A word that occurs in scope is taken as it
+is; else words that begin with it, else those spelt like it. Where nothing has all the words, things with all
+but one are found, else with any. Nothing outside the scope is looked at: not the words either.
+
+Entries and words are kept by the database (``sites.changes.sql_v2.search``)."""
 
 # ruff: noqa: S608 - the SQL text is from this file; the query goes as values
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass
+from difflib import SequenceMatcher
+from itertools import combinations
 from typing import Any, Final
 
 from django.db import connection, transaction
 
 from sites.access.scope import Scope
+from sites.changes.sql_v2.search import GROUPS
+from sites.changes.sql_v2.search import KINDS as NUMBERS
+from zones.electrical.verdicts import Verdict
+from zones.search_details import details
 
-# Least similarity of a word that occurs nowhere. One letter more, less or wrong gives 0.45 ("fery",
-# "marshaling", "sundvick"); two swapped letters give 0.28 ("tikcet", "chlroine").
-SIMILAR: Final = 0.28
+KINDS: Final = (*NUMBERS, "job", "ticket")
 MOST_WORDS: Final = 8
-# A result below this rank has less than one word in three
-LEAST_RANK: Final = 0.15
-# A trigram index cannot find shorter words
-TRIGRAM: Final = 3
-# Places, and things of a kind, that are ranked
-PLACES: Final = 200
-CANDIDATES: Final = 300
-
-
-@dataclass(frozen=True)
-class Searched:
-    """A kind of thing on sites, which is also the name of its table; its text, as in its index; and the parts
-    of its location (SQL; `t` is the thing)."""
-
-    kind: str
-    own: str
-    where: str
-
-
-_CUSTOMER_TEXT: Final = "zonebook_folded(c.name || ' ' || c.code)"
-_SITE_TEXT: Final = (
-    "zonebook_folded(s.name || ' ' || s.code || ' ' || s.address || ' ' || s.postal_code || ' ' || s.city)"
-)
-THINGS: Final = (
-    Searched(
-        kind="closet",
-        own="zonebook_folded(t.name || ' ' || t.building || ' ' || t.floor || ' ' || t.room)",
-        where="nullif(t.building, ''), nullif(t.floor, ''), nullif(t.room, '')",
-    ),
-    Searched(
-        kind="zone",
-        own="zonebook_folded(t.name || ' ' || t.page_code || ' ' || zonebook_joined(t.groups))",
-        where="NULL",
-    ),
-)
-KINDS: Final = ("customer", "site", *(thing.kind for thing in THINGS))
+# Words of the record that are taken for one of the query
+SPELLINGS: Final = 8
+# Least similarity of trigrams, by which the index finds words: two swapped letters leave 0.27 of "rossby"
+SIMILAR: Final = 0.2
+# Least share of letters that two spellings have in common, in order
+ALIKE: Final = 0.7
+BEGUN, ELSEWHERE = 0.9, 0.8
+# Fewer letters begin too many words
+LEAST_BEGINNING: Final = 2
+# Things of a group that are ranked
+CANDIDATES: Final = 500
+# Customers whose name is in the query beside other words
+CUSTOMERS: Final = 3
+# More customers than that are not named to the index
+NARROWING: Final = 50
+# A shorter word identifies nothing beside others
+LEAST_KEY: Final = 4
+# Fewer digits are no telephone number
+LEAST_DIGITS: Final = 6
+SHARED: Final = 0
+"""Whose the catalogue is, in the words of entries."""
 
 
 @dataclass(frozen=True)
 class Found:
-    """One result: the thing, its location, and its rank from 0 to 1."""
+    """One result: the thing, where it is, its worst open verdict, and its rank from 0 to 1. exact: by what
+    identifies it, or by its whole name."""
 
     kind: str
     id: int
     path: str
     title: str
     where: str
-    customer_id: int
+    customer_id: int | None
     site_id: int | None
+    closet_id: int | None
     ended: bool
+    exact: bool
+    verdict: str | None
     rank: float
 
 
-def search(query: str, *, scope: Scope, kinds: Sequence[str] = KINDS, most: int = 20) -> list[Found]:
-    """The `most` best results, best first; things that ended are marked, and rank lower."""
-    if not query.split() or not kinds or scope.customer_ids == frozenset():
-        return []
-    with transaction.atomic(), connection.cursor() as cursor:
-        cursor.execute("SELECT zonebook_folded(%s)", [query])
-        words = list(dict.fromkeys(cursor.fetchone()[0].split()))[:MOST_WORDS]
-        if not words:  # folding drops punctuation
-            return []
-        values: dict[str, Any] = {
-            "phrase": " ".join(words),
-            "customers": None if scope.customer_ids is None else sorted(scope.customer_ids),
-            "places": PLACES,
-            "candidates": CANDIDATES,
-            "most": most,
-        }
-        for number, word in enumerate(words):
-            values |= {f"w{number}": word, f"like{number}": f"%{_literal(word)}%"}
-        cursor.execute(_probe(len(words)), values)
-        any_indexed = max(map(len, words)) >= TRIGRAM
-        tests = [
-            WordTest(_EXACT if occurs else _SIMILAR, indexed=len(word) >= TRIGRAM or not any_indexed)
-            for word, occurs in zip(words, cursor.fetchone(), strict=True)
-        ]
-        # The threshold of the indexed operator %>
-        cursor.execute("SELECT set_config('pg_trgm.word_similarity_threshold', %s, true)", [str(SIMILAR)])
-        best: dict[tuple[str, int], Found] = {}
-        for statement in (_with_all_words, _with_any_word):
-            all_found = False
-            cursor.execute(statement(kinds, tests), values)
-            for *columns, worst_fit in cursor.fetchall():
-                found = Found(*columns)
-                all_found = all_found or worst_fit >= SIMILAR
-                key = (found.kind, found.id)
-                if key not in best or best[key].rank < found.rank:
-                    best[key] = found
-            if all_found:
-                break
-    ranked = sorted(best.values(), key=lambda found: (-found.rank, found.title, found.kind, found.id))
-    return [found for found in ranked[:most] if found.rank >= LEAST_RANK]
+@dataclass(frozen=True)
+class Results:
+    """Best first; and the words that occur nowhere in scope."""
 
-
-def _literal(word: str) -> str:
-    """The word, escaped for LIKE."""
-    return re.sub(r"([\\%_])", r"\\\1", word)
-
-
-# Tests of a text for a word, by operators of the trigram index
-_EXACT: Final = "{text} LIKE %(like{number})s"
-_SIMILAR: Final = "{text} %%> %(w{number})s"
+    items: list[Found]
+    nowhere: list[str]
 
 
 @dataclass(frozen=True)
-class WordTest:
-    """The test of a text for a word. indexed: the word is long enough for the index, or no word is; other
-    words only rank what these find."""
+class Hit:
+    kind: str
+    id: int
+    customer_id: int | None
+    site_id: int | None
+    ended: bool
+    exact: bool
+    rank: float
 
-    template: str
-    indexed: bool
-
-    def has(self, text: str, number: int) -> str:
-        return self.template.format(text=text, number=number)
-
-    def fit(self, text: str, number: int) -> str:
-        """How well a text fits the word, 0 to 1. For an exact word the similarity, which is slow, is computed
-        only where the word occurs."""
-        similarity = f"word_similarity(%(w{number})s, {text})"
-        if self.template == _SIMILAR:
-            return similarity
-        return f"CASE WHEN {self.has(text, number)} THEN {similarity} ELSE 0 END"
+    @property
+    def order(self) -> tuple[Any, ...]:
+        return self.ended, not self.exact, -round(self.rank, 3), KINDS.index(self.kind), self.id
 
 
-def _customers_in_scope(tests: Sequence[WordTest] = ()) -> str:
-    """The customers in scope, and how well each word fits them."""
-    fits = "".join(
-        f", {test.fit(_CUSTOMER_TEXT, number)} AS fit{number}" for number, test in enumerate(tests)
-    )
-    return f"""
-        customers AS MATERIALIZED (
-            SELECT c.id, c.name, {_CUSTOMER_TEXT} AS folded{fits} FROM customer c
-            WHERE %(customers)s::bigint[] IS NULL OR c.id = ANY(%(customers)s)
+Spellings = dict[str, float]
+"""Words of the record that stand for one of the query, and how well each fits, 0 to 1."""
+
+
+def search(query: str, *, scope: Scope, kinds: Sequence[str] = KINDS, most: int = 20) -> Results:
+    """The `most` best results; things that ended are marked, and come last."""
+    if not query.split() or not kinds or scope.customer_ids == frozenset():
+        return Results([], [])
+    with transaction.atomic(), connection.cursor() as cursor:
+        return _Search(cursor, query, scope, kinds, most).results()
+
+
+class _Search:
+    def __init__(self, cursor: Any, query: str, scope: Scope, kinds: Sequence[str], most: int) -> None:
+        self.cursor, self.query, self.kinds = cursor, query, kinds
+        self.customers = None if scope.customer_ids is None else sorted(scope.customer_ids)
+        self.values = {
+            "customers": self.customers,
+            "kinds": [NUMBERS[kind] for kind in kinds if kind in NUMBERS],
+            "candidates": CANDIDATES,
+            "most": most,
+        }
+        self.most = most
+
+    def results(self) -> Results:
+        self.cursor.execute("SELECT zonebook_words(%s)", [self.query])
+        words = list(dict.fromkeys(self.cursor.fetchone()[0]))[:MOST_WORDS]
+        if not words:
+            return Results([], [])
+        hits = self._identified()
+        spelt = self._spellings(words)
+        known = [spelt[word] for word in words if spelt[word]]
+        if known:
+            hits += self._by_words(known)
+        best: dict[tuple[str, int], Hit] = {}
+        for hit in sorted(hits, key=lambda hit: hit.order):
+            best.setdefault((hit.kind, hit.id), hit)
+        nowhere = [word for word in words if not spelt[word]] if not best or not self._all_digits() else []
+        return Results(self._told(list(best.values())[: self.most]), nowhere)
+
+    def _all_digits(self) -> bool:
+        """Whether it is a number, of which a part that is no word is no news."""
+        return not any(letter.isalpha() for letter in self.query)
+
+    # What identifies a thing
+
+    def _identified(self) -> list[Hit]:
+        parts = [one for one in self.query.split() if any(map(str.isdigit, one)) and len(one) >= LEAST_KEY]
+        tokens = [self.query.strip(), *parts]
+        self.cursor.execute(
+            "SELECT array_agg(DISTINCT zonebook_squashed(t)), zonebook_digits(%s) FROM unnest(%s::text[]) t",
+            [self.query, tokens],
         )
-    """
+        squashed, digits = self.cursor.fetchone()
+        keys = {f"={token.lower()}" for token in tokens} | {f"={token}" for token in squashed if token}
+        if len(digits) >= LEAST_DIGITS:
+            keys |= {f"=tel{digits[-7:]}", f"=tel{digits[-6:]}"}
+        alternatives = dict.fromkeys(keys, 1.0)
+        hits = self._entries([alternatives], exact=True)
+        for kind, column, table in (
+            ("job", "job_reference", "change_set"),
+            ("ticket", "ticket_reference", '"case"'),
+        ):
+            if kind in self.kinds:
+                hits += self._referring(kind, column, table)
+        return hits
 
-
-def _probe(words: int) -> str:
-    """For each word whether it occurs anywhere in scope."""
-
-    def anywhere(number: int) -> str:
-        def has(text: str) -> str:
-            return _EXACT.format(text=text, number=number)
-
-        in_scope = "SELECT FROM customers c JOIN site s ON s.customer_id = c.id"
-        return " OR ".join(
-            [
-                f"EXISTS (SELECT FROM customers c WHERE {has('c.folded')})",
-                f"EXISTS ({in_scope} WHERE {has(_SITE_TEXT)})",
-                *(
-                    f"EXISTS ({in_scope} JOIN {thing.kind} t ON t.site_id = s.id WHERE {has(thing.own)})"
-                    for thing in THINGS
-                ),
-            ]
+    def _referring(self, kind: str, column: str, table: str) -> list[Hit]:
+        """Change sets of a job, and cases of a ticket, by the whole reference."""
+        said = self.query.strip()
+        spelt = sorted({said, said.upper(), said.lower()})
+        condition = (
+            f"lower(t.{column}) = lower(%(said)s)" if kind == "job" else f"t.{column} = ANY(%(spelt)s)"
         )
-
-    return f"WITH {_customers_in_scope()} SELECT {', '.join(map(anywhere, range(words)))}"
-
-
-def _with_all_words(kinds: Sequence[str], tests: Sequence[WordTest]) -> str:
-    """Places, the things there, and things anywhere that have all the words."""
-    parts = [_customers(tests)] if "customer" in kinds else []
-    parts += [_sites(tests)] if "site" in kinds else []
-    parts += [
-        _things(thing, tests, [_there(thing, tests), _anywhere(thing, tests, " AND ")])
-        for thing in THINGS
-        if thing.kind in kinds
-    ]
-    return f"{_places(tests)} {_united(parts)}"
-
-
-def _with_any_word(kinds: Sequence[str], tests: Sequence[WordTest]) -> str:
-    """Things anywhere that have any of the words, without the places, which are ranked already."""
-    parts = [
-        _things(thing, tests, [_anywhere(thing, tests, " OR ")]) for thing in THINGS if thing.kind in kinds
-    ]
-    return f"WITH {_customers_in_scope()} {_united(parts)}" if parts else "SELECT WHERE false"
-
-
-def _united(parts: Sequence[str]) -> str:
-    united = " UNION ALL ".join(f"({part})" for part in parts)
-    return f"SELECT * FROM ({united}) AS found ORDER BY rank DESC LIMIT %(most)s"
-
-
-def _fits(text: str, tests: Sequence[WordTest], joined: str = " OR ", *, indexed_only: bool = False) -> str:
-    """Whether `text` has the words: one test a word, because the index serves no ANY or ALL."""
-    each = (test.has(text, number) for number, test in enumerate(tests) if test.indexed or not indexed_only)
-    return f"({joined.join(each)})"
-
-
-def _mean(fit_of_word: str, words: int) -> str:
-    """The mean of an expression over all words; # is the word's number."""
-    total = " + ".join(fit_of_word.replace("#", str(number)) for number in range(words))
-    return f"(({total}) / {words})"
-
-
-def _least(fit_of_word: str, words: int) -> str:
-    """The least of an expression over all words."""
-    return f"least({', '.join(fit_of_word.replace('#', str(number)) for number in range(words))})"
-
-
-def _rank(fit: str, worst: str) -> str:
-    """Rank by the mean fit of the words, their worst fit, and the similarity with the title."""
-    title = "similarity(%(phrase)s, zonebook_folded(name))"
-    return f"(0.5 * {fit} + 0.45 * {worst} + 0.05 * {title})::float8 AS rank"
-
-
-def _places(tests: Sequence[WordTest]) -> str:
-    """The sites whose text, or customer's text, has some word, and how well each word fits there."""
-    each = ", ".join(
-        f"greatest({test.fit('by_site', number)}, 0.8 * by_customer{number}) AS fit{number}"
-        for number, test in enumerate(tests)
-    )
-    by_customer = ", ".join(f"c.fit{number} AS by_customer{number}" for number in range(len(tests)))
-    return f"""
-        WITH {_customers_in_scope(tests)}, matching AS (
-            SELECT s.id FROM site s WHERE {_fits(_SITE_TEXT, tests, indexed_only=True)}
-            UNION
-            SELECT s.id FROM site s JOIN customers c ON c.id = s.customer_id
-            WHERE {_fits("c.folded", tests, indexed_only=True)}
-        ), measured AS (
-            SELECT id, customer_id, name, address, city, customer, {each} FROM (
-                SELECT s.id, s.customer_id, s.name, s.address, s.city, c.name AS customer,
-                       {_SITE_TEXT} AS by_site, {by_customer}
-                FROM matching JOIN site s USING (id) JOIN customers c ON c.id = s.customer_id
-                OFFSET 0
-            ) AS texts
-            OFFSET 0
-        ), places AS MATERIALIZED (
-            SELECT *, {_mean("fit#", len(tests))} AS fit FROM measured ORDER BY fit DESC LIMIT %(places)s
+        ended = "t.cleared_at IS NOT NULL" if kind == "ticket" else "t.state = 'withdrawn'"
+        self.cursor.execute(
+            f"""SELECT t.id, s.customer_id, s.id, {ended} FROM {table} t JOIN site s ON s.id = t.site_id
+                WHERE {condition} AND t.{column} <> ''
+                  AND (%(customers)s::bigint[] IS NULL OR s.customer_id = ANY(%(customers)s))
+                ORDER BY t.id DESC LIMIT %(most)s""",
+            {**self.values, "said": said, "spelt": spelt},
         )
-    """
+        return [
+            Hit(kind, id_, customer, site, ended, exact=True, rank=1.0)
+            for id_, customer, site, ended in self.cursor.fetchall()
+        ]
+
+    # How each word is spelt in the record
+
+    def _spellings(self, words: Sequence[str]) -> dict[str, Spellings]:
+        in_scope = (
+            "(%(customers)s::bigint[] IS NULL OR customer_id IS NULL OR customer_id = ANY(%(customers)s))"
+        )
+        found: dict[str, Spellings] = {}
+        for word in words:
+            values = {**self.values, "word": word, "after": word + "\U0010ffff", "spellings": SPELLINGS * 5}
+            self.cursor.execute(
+                f"""SELECT EXISTS (SELECT FROM search_word WHERE word = %(word)s AND {in_scope}), ARRAY(
+                    SELECT DISTINCT word FROM search_word
+                    WHERE word > %(word)s AND word < %(after)s AND {in_scope}
+                    ORDER BY word LIMIT %(spellings)s)""",
+                values,
+            )
+            occurs, begun = self.cursor.fetchone()
+            if occurs:
+                found[word] = {word: 1.0}
+            elif begun and len(word) >= LEAST_BEGINNING:
+                found[word] = dict.fromkeys(sorted(begun, key=len)[:SPELLINGS], BEGUN)
+            elif any(letter.isalpha() for letter in word):
+                self.cursor.execute(
+                    "SELECT set_config('pg_trgm.similarity_threshold', %s, true)", [str(SIMILAR)]
+                )
+                self.cursor.execute(
+                    f"""SELECT word FROM search_word WHERE word %% %(word)s AND {in_scope}
+                        GROUP BY word ORDER BY similarity(word, %(word)s) DESC, word LIMIT %(spellings)s""",
+                    values,
+                )
+                alike = {one: SequenceMatcher(None, word, one).ratio() for (one,) in self.cursor.fetchall()}
+                near = sorted(alike, key=lambda one: (-alike[one], one))[:SPELLINGS]
+                found[word] = {one: alike[one] * BEGUN for one in near if alike[one] >= ALIKE}
+            else:
+                found[word] = {}
+        return found
+
+    # Things that have the words
+
+    def _by_words(self, words: Sequence[Spellings]) -> list[Hit]:
+        hits = self._entries(words, needed=len(words))
+        if len(words) > 1:
+            hits += self._of_customers(words)
+            for needed in dict.fromkeys((len(words) - 1, 1)):
+                if hits:
+                    break
+                hits = self._entries(words, needed=needed)
+        return hits
+
+    def _of_customers(self, words: Sequence[Spellings]) -> list[Hit]:
+        """Things whose customer has some of the words, and which have the others."""
+        named = ", ".join(f"doc @@ %(named{number})s::tsquery" for number in range(len(words)))
+        values = {f"named{number}": _any_of(word) for number, word in enumerate(words)}
+        either = f"({_any_of({one: 1 for word in words for one in word})})"
+        self.cursor.execute(
+            f"""SELECT thing_id, ARRAY[{named}] FROM search_entry
+                WHERE kind = {NUMBERS["customer"]} AND kind <= 3 AND doc @@ %(asked)s::tsquery
+                  AND (%(customers)s::bigint[] IS NULL OR customer_id = ANY(%(customers)s))
+                ORDER BY thing_id LIMIT %(candidates)s""",
+            {**self.values, **values, "asked": either},
+        )
+        rows = sorted(self.cursor.fetchall(), key=lambda row: (-sum(row[1]), row[0]))[:CUSTOMERS]
+        hits: list[Hit] = []
+        for customer, has in rows:
+            others = [word for word, there in zip(words, has, strict=True) if not there]
+            if others:
+                share = len(others) / len(words)
+                found = self._entries(others, needed=len(others), customer=customer)
+                hits += [
+                    Hit(**{**vars(hit), "exact": False, "rank": share * hit.rank + (1 - share) * ELSEWHERE})
+                    for hit in found
+                ]
+        return hits
+
+    def _entries(
+        self, words: Sequence[Spellings], needed: int = 1, *, exact: bool = False, customer: int | None = None
+    ) -> list[Hit]:
+        """Entries that have so many of the words, the best first."""
+        if not self.values["kinds"]:
+            return []
+        asked = " | ".join(
+            "(" + " & ".join(f"({_any_of(words[number])})" for number in some) + ")"
+            for some in combinations(range(len(words)), needed)
+        )
+        customers = self.customers if customer is None else [customer]
+        if customers is not None and len(customers) <= NARROWING:
+            asked = (
+                f"({asked}) & ({_any_of(dict.fromkeys((f'#{one}' for one in [*customers, SHARED]), 1.0))})"
+            )
+        values: dict[str, Any] = {**self.values, "asked": asked, "customers": customers, "number": len(words)}
+        fits = []
+        for number, word in enumerate(words):
+            cases = []
+            for spelling, (one, fit) in enumerate(sorted(word.items(), key=lambda item: -item[1])):
+                name = f"w{number}_{spelling}"
+                values[name] = _any_of({one: fit})
+                cases.append((name, fit))
+            fits.append(
+                "CASE "
+                + " ".join(f"WHEN own @@ %({name})s::tsquery THEN {fit:.3f}" for name, fit in cases)
+                + " "
+                + " ".join(
+                    f"WHEN doc @@ %({name})s::tsquery THEN {fit * ELSEWHERE:.3f}" for name, fit in cases
+                )
+                + " ELSE 0 END"
+            )
+        is_exact = "true" if exact else "false"
+        rank = (
+            "1"
+            if exact
+            else f"0.95 * ({' + '.join(fits)}) / {len(words)} "
+            "+ 0.05 * least(1, %(number)s / greatest(length(own), 1)::float8)"
+        )
+        groups = " UNION ALL ".join(
+            f"""(SELECT kind, thing_id, customer_id, site_id, ended, own, doc FROM search_entry
+                WHERE {group} AND doc @@ %(asked)s::tsquery AND kind = ANY(%(kinds)s)
+                  AND (%(customers)s::bigint[] IS NULL OR customer_id IS NULL
+                       OR customer_id = ANY(%(customers)s))
+                LIMIT %(candidates)s)"""
+            for group in GROUPS
+        )
+        self.cursor.execute(
+            f"""SELECT kind, thing_id, customer_id, site_id, ended, {is_exact} AS exact,
+                       ({rank})::float8 AS rank
+                FROM ({groups}) AS candidate
+                ORDER BY ended, exact DESC, rank DESC, kind, thing_id LIMIT %(most)s""",
+            values,
+        )
+        names = {number: kind for kind, number in NUMBERS.items()}
+        return [Hit(names[kind], *rest) for kind, *rest in self.cursor.fetchall()]
+
+    def _told(self, hits: Sequence[Hit]) -> list[Found]:
+        told = details(self.cursor, [(hit.kind, hit.id, hit.site_id) for hit in hits])
+        return [
+            Found(
+                kind=hit.kind,
+                id=hit.id,
+                path=one.path,
+                title=one.title,
+                where=one.where,
+                customer_id=hit.customer_id,
+                site_id=hit.site_id,
+                closet_id=one.closet_id,
+                ended=hit.ended,
+                exact=hit.exact,
+                verdict=None if one.verdict is None else Verdict(one.verdict).name.lower(),
+                rank=hit.rank,
+            )
+            for hit in hits
+            if (one := told.get((hit.kind, hit.id))) is not None
+        ]
 
 
-def _customers(tests: Sequence[WordTest]) -> str:
-    return f"""
-        SELECT 'customer', id, 'customers/' || id, name, '', id, NULL::bigint, false,
-               {_rank("fit", "worst")}, worst
-        FROM (
-            SELECT c.id, c.name, {_mean("c.fit#", len(tests))} AS fit, {_least("c.fit#", len(tests))} AS worst
-            FROM customers c WHERE {_fits("c.folded", tests)}
-            OFFSET 0
-        ) AS measured
-        ORDER BY rank DESC LIMIT %(most)s
-    """
-
-
-def _sites(tests: Sequence[WordTest]) -> str:
-    return f"""
-        SELECT 'site', id, 'sites/' || id, name,
-               concat_ws(', ', customer, nullif(address, ''), nullif(city, '')), customer_id, id, false,
-               {_rank("fit", _least("fit#", len(tests)))}, {_least("fit#", len(tests))}
-        FROM places WHERE {_mean("fit#", len(tests))} > 0
-        ORDER BY rank DESC LIMIT %(most)s
-    """
-
-
-def _things(thing: Searched, tests: Sequence[WordTest], candidates: Sequence[str]) -> str:
-    """Things of one kind, the best first. candidates: the SELECTs of those to rank."""
-    own_fits = ", ".join(f"{test.fit('own', number)} AS own{number}" for number, test in enumerate(tests))
-    each = "greatest(own#, 0.8 * fit#)"
-    united = " UNION ALL ".join(f"({select})" for select in candidates)
-    return f"""
-        SELECT '{thing.kind}', id, '{thing.kind}s/' || id, name, "where", customer_id, site_id, ended,
-               CASE WHEN ended THEN 0.7 ELSE 1 END * rank AS rank, worst
-        FROM (
-            SELECT *, {_rank("fit", "worst")} FROM (
-                SELECT *, {_mean(each, len(tests))} AS fit, {_least(each, len(tests))} AS worst
-                FROM (SELECT *, {own_fits} FROM ({united}) AS candidates OFFSET 0) AS fitted
-                OFFSET 0
-            ) AS measured
-        ) AS ranked
-        ORDER BY rank DESC LIMIT %(most)s
-    """
-
-
-def _columns(thing: Searched) -> str:
-    return f"t.id, t.name, t.site_id, t.end_step IS NOT NULL AS ended, {thing.own} AS own"
-
-
-def _there(thing: Searched, tests: Sequence[WordTest]) -> str:
-    """Things at the places that have any of the words."""
-    fits = ", ".join(f"p.fit{number}" for number in range(len(tests)))
-    return f"""
-        SELECT {_columns(thing)}, p.customer_id,
-               concat_ws(', ', p.customer, p.name, {thing.where}) AS "where", {fits}
-        FROM places p JOIN {thing.kind} t ON t.site_id = p.id
-        WHERE {_fits(thing.own, tests)}
-        OFFSET 0
-    """
-
-
-def _anywhere(thing: Searched, tests: Sequence[WordTest], joined: str) -> str:
-    """Things anywhere that have the words, joined by AND or OR."""
-    no_place = ", ".join(f"0 AS fit{number}" for number in range(len(tests)))
-    return f"""
-        SELECT {_columns(thing)}, s.customer_id,
-               concat_ws(', ', c.name, s.name, {thing.where}) AS "where", {no_place}
-        FROM {thing.kind} t JOIN site s ON s.id = t.site_id JOIN customers c ON c.id = s.customer_id
-        WHERE {_fits(thing.own, tests, joined, indexed_only=joined == " OR ")}
-        LIMIT %(candidates)s
-    """
+def _any_of(spellings: Spellings) -> str:
+    """A tsquery; words hold neither spaces nor punctuation, keys may hold any."""
+    return " | ".join("'" + one.replace("\\", "\\\\").replace("'", "''") + "'" for one in spellings)

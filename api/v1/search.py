@@ -1,4 +1,4 @@
-"""Search over everything that has a name or an address, for someone on the telephone."""
+"""Search over everything that a caller may say."""
 
 from __future__ import annotations
 
@@ -15,6 +15,7 @@ from api.conventions.filters import Names
 from api.conventions.serializers import QuerySerializer
 from api.conventions.views import ApiView, Spec
 from sites.access.abilities import Ability
+from zones.electrical.verdicts import Verdict
 from zones.search import KINDS, Found, search
 
 
@@ -28,6 +29,12 @@ class SearchQuery(QuerySerializer):
 
 class FoundSerializer(AnswerSerializer):
     kind = fields.Choice(choices=KINDS)
+    exact = fields.Flag(help_text="Found by what identifies it, or by its whole name.")
+    verdict = fields.Choice(
+        choices=[verdict.name.lower() for verdict in Verdict],
+        allow_null=True,
+        help_text="The worst of its open findings; null: none is open.",
+    )
     path = fields.Text(help_text="Where it is, below /api/v1/.")
 
     class Meta:
@@ -36,12 +43,17 @@ class FoundSerializer(AnswerSerializer):
 
 class ResultsSerializer(serializers.Serializer):
     items = FoundSerializer(many=True)
+    nowhere = serializers.ListField(
+        child=fields.Text(), help_text="The words of the query that occur nowhere in what one may see."
+    )
     next = fields.Text(allow_null=True, help_text="Always null: better words find more than further pages.")
 
 
 class SearchView(ApiView):
-    """Customers, sites, closets and zones by what someone remembers of their names and addresses, best
-    first."""
+    """Customers, sites, closets, zones, runs, blocks, devices, contacts, points with a place, jobs and
+    tickets,
+    by what someone says of them: names, misspelt too, page code, address, MAC, serial, job, ticket, telephone
+    number. What is identified comes first, what ended last."""
 
     specs = {"get": Spec(Ability.READ_RECORD, query=SearchQuery, answer=ResultsSerializer)}
 
@@ -53,5 +65,6 @@ class SearchView(ApiView):
             kinds=asked.get("kinds", KINDS),
             most=asked["page_size"],
         )
-        items = [replace(each, rank=round(each.rank, 3)) for each in found]
-        return Response(ResultsSerializer({"items": items, "next": None}).data)
+        items = [replace(each, rank=round(each.rank, 3)) for each in found.items]
+        answer = {"items": items, "nowhere": found.nowhere, "next": None}
+        return Response(ResultsSerializer(answer).data)

@@ -18,11 +18,13 @@ NAME = "search"
 CASES = ("misspelt",)
 TOGETHER = False
 QUERIES = 60
-GOAL, P95_S = 12.0, 0.050
+GOAL = 12.0
+# The largest p95 at so many sites, and at more
+P95_S, P95_OF_MORE_S, USUAL_SITES = 0.050, 0.100, 5000
 LEAST_LETTERS = 4
 
 
-def cases(_wanted: tuple[str, ...], _sites: int) -> Iterator[Line]:
+def cases(_wanted: tuple[str, ...], sites: int) -> Iterator[Line]:
     rng = random.Random(3)
     ours, theirs = [], []
     for typed in _queries(rng):
@@ -34,11 +36,11 @@ def cases(_wanted: tuple[str, ...], _sites: int) -> Iterator[Line]:
         NAME, "misspelt", statistics.median(ours), statistics.median(theirs), goal=GOAL,
         sizes={**sizes(), "queries": len(ours), "p95_ms": round(p95 * 1000, 1)}, peak=peak_rss_mb(),
     )  # fmt: skip
-    yield replace(figure, met=figure.met and p95 <= P95_S)
+    yield replace(figure, met=figure.met and p95 <= (P95_S if sites <= USUAL_SITES else P95_OF_MORE_S))
 
 
 def _searched(typed: str) -> list[Found]:
-    return search(typed, scope=EVERYTHING, kinds=("closet",))
+    return search(typed, scope=EVERYTHING, kinds=("closet",)).items
 
 
 def _read(ids: list[int]) -> list[Closet]:

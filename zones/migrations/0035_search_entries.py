@@ -7,7 +7,7 @@ from sites.changes.sql_v2 import search
 
 
 class Migration(migrations.Migration):
-    dependencies = [("sites", "0030_orders_of_lists"), ("zones", "0028_orders_of_lists")]
+    dependencies = [("sites", "0030_orders_of_lists"), ("zones", "0034_findings_by_opening")]
     operations = [
         install(search.WORDS),
         migrations.RunSQL(search.TABLES, search.TABLES_GO),

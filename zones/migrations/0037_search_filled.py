@@ -36,5 +36,5 @@ def fill(_apps, schema_editor):
 
 class Migration(migrations.Migration):
     atomic = False
-    dependencies = [("zones", "0030_search_follows")]
+    dependencies = [("zones", "0036_search_follows")]
     operations = [migrations.RunPython(fill, migrations.RunPython.noop)]

@@ -7,5 +7,5 @@ from sites.changes.sql_v2 import search
 
 
 class Migration(migrations.Migration):
-    dependencies = [("zones", "0029_search_entries")]
+    dependencies = [("zones", "0035_search_entries")]
     operations = [install(search.FOLLOWING)]

@@ -199,7 +199,7 @@ AUTHENTICATION_BACKENDS = [
     "axes.backends.AxesStandaloneBackend",  # first: it refuses what is locked
     "django.contrib.auth.backends.ModelBackend",
 ]
-# Wrong passwords, counted in the cache for each account from each address, so that nobody can lock out another
+# Wrong passwords, counted in the cache for each account from each address: nobody can lock out another
 AXES_FAILURE_LIMIT = 8
 AXES_COOLOFF_TIME = timedelta(minutes=15)
 AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]

@@ -219,7 +219,7 @@ _PROBLEMS: list[tuple[tuple[type[Exception], ...], Callable[[Any], ProblemError]
 ]
 
 
-# --- outside of any view (`api.pages.problem_pages`) ------------------------------------------------------------
+# --- outside of any view (`api.pages.problem_pages`) --------------------------------------------------------
 
 
 def is_for_the_api(request: HttpRequest) -> bool:

@@ -1,5 +1,5 @@
-"""What the API answers, for a page: the same view, asked within this process by the person who looks. So a page
-can show nothing that the API would not, and judges nothing itself."""
+"""What the API answers, for a page: the same view, asked within this process by the person who looks. So a
+page can show nothing that the API would not, and judges nothing itself."""
 
 from __future__ import annotations
 

@@ -33,8 +33,8 @@ def locked(request: HttpRequest, *_args: Any, **_kwargs: Any) -> HttpResponse:
     """Called by django-axes where an account took too many wrong passwords from one address."""
     minutes = int(settings.AXES_COOLOFF_TIME.total_seconds() // 60)
     detail = (
-        f"{settings.AXES_FAILURE_LIMIT} wrong passwords were given for this account from this address. Log-in "
-        f"for it is locked from here for {minutes} minutes."
+        f"{settings.AXES_FAILURE_LIMIT} wrong passwords were given for this account from this address. "
+        f"Log-in for it is locked from here for {minutes} minutes."
     )
     headers = {"Retry-After": str(minutes * 60)}
     return problem_pages.as_page(request, ProblemError(problems.RATE_LIMITED, detail, headers=headers))

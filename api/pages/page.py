@@ -1,4 +1,4 @@
-"""What all pages share: who may look, the day that is asked for, what was opened last, and a problem as a page."""
+"""What all pages share: who may look, the day that is asked for, what was opened last, problems as pages."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ class OnQuery(QuerySerializer):
 
 class Page(View):
     """One page to look at. `template_name` is filled with `context()`; `query` says what may stand behind the
-    `?` of its address; `opens`: the model of the thing that it shows, which then is among what was opened last."""
+    `?` of its address; `opens`: the model of the thing that it shows, to be among what was opened last."""
 
     template_name: ClassVar[str]
     query: ClassVar[type[QuerySerializer]] = QuerySerializer

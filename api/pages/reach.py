@@ -32,12 +32,10 @@ def reach(limit: Limit, estimates: Estimates, verdict: Verdict) -> SafeString:
     title = f"{limit.band_text(estimates)}; {limit.limit_text(estimates.likely.limit)}"
     return format_html(
         '<svg class="reach" role="img" width="{0}" height="{1}" viewBox="0 0 {0} {1}"><title>{2}</title>'
-        '<path class="line" d="M0 {3}H{0}" stroke="{4}"/>{5}</svg>',
+        "{3}</svg>",
         f"{WIDTH:g}",
         f"{HEIGHT:g}",
         title,
-        f"{_MIDDLE:g}",
-        LINE,
         _inside(limit, estimates, verdict),
     )
 
@@ -54,7 +52,10 @@ def _inside(limit: Limit, estimates: Estimates, verdict: Verdict) -> SafeString:
     places = list(at.values())
     dot = at.get(id(likely))
     return format_html(
-        "{}{}{}{}",
+        '<path class="line" d="M0 {}H{}" stroke="{}"/>{}{}{}{}',
+        f"{_MIDDLE:g}",
+        f"{WIDTH:g}",
+        LINE,
         _bar(min(places), max(places), filled=verdict is Verdict.PAST, dashed=no_limit),
         # The stroke crosses the bar; where that is filled it is not in the way
         "" if no_limit else _stroke(),

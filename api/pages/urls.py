@@ -1,4 +1,4 @@
-"""Every page for people: its address, its view, its name, and who may look. Tests take their rows from here."""
+"""Every page for people: its address, its view, its name, who may look. Tests take their rows here."""
 
 from __future__ import annotations
 

@@ -34,7 +34,7 @@ class HomePage(Page):
         past = answer_of(
             request, "findings", verdict="probably_past", order="-severity", page_size=MOST_FINDINGS
         )
-        drafts = {"items": [], "next": None}
+        drafts: dict[str, Any] = {"items": [], "next": None}
         if self.principal.may(Ability.WRITE_RECORD):
             drafts = answer_of(request, "change-sets", state="draft", order="-id", page_size=MOST_DRAFTS)
         return {

@@ -26,7 +26,7 @@ class LogOut(views.LogoutView):
     next_page = settings.LOGIN_URL
 
     def http_method_not_allowed(self, request: HttpRequest, *_args: Any, **_kwargs: Any) -> HttpResponse:
-        return problem_pages.not_allowed(request, self._allowed_methods())
+        return problem_pages.not_allowed(request, self.http_method_names)
 
 
 def locked(request: HttpRequest, *_args: Any, **_kwargs: Any) -> HttpResponse:

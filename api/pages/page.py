@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from datetime import date
-from typing import Any, ClassVar, cast
+from typing import Any, ClassVar
 
 from django.conf import settings
 from django.contrib.auth.views import redirect_to_login
@@ -21,7 +21,6 @@ from api.conventions.serializers import QuerySerializer
 from api.conventions.views import checked_query
 from sites.access.abilities import Ability
 from sites.access.selectors import Principal, principal_of
-from sites.models import User
 
 from . import opened, problem_pages
 
@@ -71,7 +70,7 @@ class Page(View):
     def get(self, request: HttpRequest, *_args: Any, **kwargs: Any) -> HttpResponse:
         if request.user.is_authenticated:
             self._count(request)
-            self.principal = principal_of(cast("User", request.user))
+            self.principal = principal_of(request.user)
             if self.may not in (PUBLIC, AUTHENTICATED):
                 self.principal.require(Ability(self.may))
         self.asked = checked_query(request.GET, self.query).validated_data
@@ -81,7 +80,7 @@ class Page(View):
         return render(request, self.template_name, shown)
 
     def http_method_not_allowed(self, request: HttpRequest, *_args: Any, **_kwargs: Any) -> HttpResponse:
-        return problem_pages.not_allowed(request, self._allowed_methods())
+        return problem_pages.not_allowed(request, self.http_method_names)
 
     def _count(self, request: HttpRequest) -> None:
         used, reset_s = count_request(f"user {request.user.pk}")

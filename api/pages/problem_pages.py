@@ -54,7 +54,7 @@ def as_page(request: HttpRequest, problem: ProblemError) -> HttpResponse:
 
 
 def not_allowed(request: HttpRequest, allowed: Iterable[str]) -> HttpResponse:
-    methods = ", ".join(allowed)
+    methods = ", ".join(allowed).upper()
     problem = ProblemError(
         problems.METHOD_NOT_ALLOWED,
         f"{request.method} is not possible here; {methods} is.",

@@ -43,7 +43,7 @@ def reach(limit: Limit, estimates: Estimates, verdict: Verdict) -> SafeString:
 def _inside(limit: Limit, estimates: Estimates, verdict: Verdict) -> SafeString:
     likely = estimates.likely
     if limit.counts_faults:
-        return _text("?" if likely.value is None else f"{likely.value:g}")
+        return _text("?" if likely.value is None else limit.number(likely.value))
     known = [one for one in estimates if one.value is not None or one.overloaded]
     if not known:
         return _text("?")

@@ -9,6 +9,7 @@ import pytest
 from django.template import engines
 
 from zones.electrical.verdicts import Verdict
+from zones.limits.registry import LIMITS
 from zones.loads.wording import VERDICT_WORDS
 
 FIGURE = {
@@ -65,3 +66,10 @@ def test_a_name_leads_to_a_page_that_exists_and_is_escaped() -> None:
     thing = {"id": 7, "name": "<Quay>"}
     assert shown('{% name_of "site" one %}', one=thing) == '<a href="/sites/7">&lt;Quay&gt;</a>'
     assert shown('{% name_of "nothing" one %}', one=thing) == "<b>&lt;Quay&gt;</b>"
+
+
+def test_what_is_counted_has_the_rounding_of_its_limit() -> None:
+    counted = next(limit for limit in LIMITS if limit.counts_faults and limit.unit == "A")
+    one = {**FIGURE, "code": counted.code, "low": 0.0175, "likely": 0.0175, "high": 0.0175}
+    assert f">{counted.number(0.0175)}</text>" in shown("{% reach one %}", one=one)
+    assert counted.number(0.0175) == "0.018 A"

@@ -6,6 +6,7 @@ import os
 import secrets
 import sys
 from collections.abc import Callable
+from datetime import timedelta
 from pathlib import Path
 from typing import Any, Final
 
@@ -104,6 +105,7 @@ INSTALLED_APPS = [
     "rest_framework",
     "drf_spectacular",
     "drf_spectacular_sidecar",
+    "axes",
     "sites",
     "zones",
     "api",
@@ -120,6 +122,7 @@ MIDDLEWARE = [
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "csp.middleware.CSPMiddleware",
+    "axes.middleware.AxesMiddleware",  # last: it answers in the place of a log-in that is locked
 ]
 TEMPLATES = [
     {
@@ -133,6 +136,7 @@ TEMPLATES = [
                 "django.contrib.messages.context_processors.messages",
                 "csp.context_processors.nonce",
             ],
+            "libraries": {"marks": "api.pages.templatetags.marks"},
         },
     },
 ]
@@ -141,6 +145,7 @@ DEMO_TOKEN: str = "" if IN_PRODUCTION else env.str("ZONEBOOK_DEMO_TOKEN", defaul
 APPEND_SLASH = False  # a wrong address is a 404, not a redirect
 
 STATIC_URL = "/static/"
+STATICFILES_DIRS = [BASE_DIR / "api" / "pages" / "static"]
 # Production serves collected files; elsewhere they are served from the packages
 STATIC_ROOT = BASE_DIR / "staticfiles" if IN_PRODUCTION else None
 WHITENOISE_USE_FINDERS = not IN_PRODUCTION
@@ -164,7 +169,8 @@ SECURE_REDIRECT_EXEMPT = [r"^healthz$", r"^readyz$"]  # probes use no TLS
 SECURE_HSTS_SECONDS = whole_number("ZONEBOOK_HSTS_SECONDS", 3600 if IN_PRODUCTION else 0)
 SECURE_HSTS_INCLUDE_SUBDOMAINS = True
 # Whether browsers ship with a domain in their lists is for its owner to ask for, not for a service on it
-SILENCED_SYSTEM_CHECKS = ["security.W021"]
+# And each process counts for itself where no cache is shared, passwords like requests
+SILENCED_SYSTEM_CHECKS = ["security.W021", "axes.W001"]
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = SECURE_SSL_REDIRECT
 SESSION_COOKIE_HTTPONLY = True
 SECURE_REFERRER_POLICY = "same-origin"
@@ -188,6 +194,22 @@ CONTENT_SECURITY_POLICY = {
 # --- people -------------------------------------------------------------------------------------------------
 
 AUTH_USER_MODEL = "sites.User"
+LOGIN_URL, LOGIN_REDIRECT_URL = "log-in", "home"
+AUTHENTICATION_BACKENDS = [
+    "axes.backends.AxesStandaloneBackend",  # first: it refuses what is locked
+    "django.contrib.auth.backends.ModelBackend",
+]
+# Wrong passwords, counted in the cache for each account from each address: nobody can lock out another
+AXES_FAILURE_LIMIT = 8
+AXES_COOLOFF_TIME = timedelta(minutes=15)
+AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
+AXES_RESET_ON_SUCCESS = True
+AXES_HANDLER = "axes.handlers.cache.AxesCacheHandler"
+AXES_CLIENT_IP_CALLABLE = "api.conventions.permissions.address_of"
+AXES_LOCKOUT_CALLABLE = "api.pages.log_in.locked"
+AXES_VERBOSE = False
+# Its tables are those of its other handler: none is made
+MIGRATION_MODULES = {"axes": None}
 PASSWORD_HASHERS = ["django.contrib.auth.hashers.Argon2PasswordHasher"]
 AUTH_PASSWORD_VALIDATORS = [
     {"NAME": f"django.contrib.auth.password_validation.{name}"}
@@ -299,7 +321,7 @@ REST_FRAMEWORK = {
     "URL_FORMAT_OVERRIDE": None,
     "TEST_REQUEST_DEFAULT_FORMAT": "json",
 }
-CSRF_FAILURE_VIEW = "api.conventions.errors.csrf_failure"
+CSRF_FAILURE_VIEW = "api.pages.problem_pages.csrf_failure"
 # For each token, and for each person; and tokens refused, for each address. Counted in the cache above
 REQUESTS_PER_MINUTE = whole_number("ZONEBOOK_REQUESTS_PER_MINUTE", 1200)
 REFUSED_PER_MINUTE = whole_number("ZONEBOOK_REFUSED_PER_MINUTE", 60)

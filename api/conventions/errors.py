@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
@@ -16,10 +15,8 @@ from django.core.exceptions import (
     SuspiciousOperation,
 )
 from django.core.exceptions import ValidationError as DjangoInvalid
-from django.db import DatabaseError, DataError, IntegrityError, InterfaceError, OperationalError
-from django.http import Http404, HttpRequest, HttpResponse, UnreadablePostError
-from django.views import csrf as csrf_views
-from django.views import defaults
+from django.db import DataError, IntegrityError, InterfaceError, OperationalError
+from django.http import Http404, HttpRequest, UnreadablePostError
 from psycopg import errors as pg
 from rest_framework import exceptions, serializers
 from rest_framework.permissions import SAFE_METHODS
@@ -37,6 +34,7 @@ from .problems import Kind, ProblemError, invalid
 log = structlog.get_logger(__name__)
 
 NOTHING_HERE = "There is nothing here that you can see."
+OUR_FAULT = "Something went wrong on our side; nothing was half written."
 RETRY_AFTER_S = 2
 # Codes of what is wrong with the values by themselves, whatever the record holds: a 400
 _OF_THE_VALUES = frozenset({"required", "invalid", "unknown", "not_found", "max_length"})
@@ -221,48 +219,15 @@ _PROBLEMS: list[tuple[tuple[type[Exception], ...], Callable[[Any], ProblemError]
 ]
 
 
-# --- outside of any view: Django's own handlers (`api.urls`, settings) --------------------------------------
+# --- outside of any view (`api.pages.problem_pages`) --------------------------------------------------------
 
 
 def is_for_the_api(request: HttpRequest) -> bool:
     return request.path.startswith("/api/")
 
 
-def _if_write(request: HttpRequest) -> HttpRequest | None:
+def if_write(request: HttpRequest) -> HttpRequest | None:
     return None if request.method in SAFE_METHODS else request
-
-
-def _handler(default: Callable[..., HttpResponse]) -> Callable[[HttpRequest, Exception], HttpResponse]:
-    def handler(request: HttpRequest, exception: Exception) -> HttpResponse:
-        problem = problem_of(exception, _if_write(request)) if is_for_the_api(request) else None
-        return default(request, exception) if problem is None else problem.as_response(request)
-
-    return handler
-
-
-handler400 = _handler(defaults.bad_request)
-handler403 = _handler(defaults.permission_denied)
-handler404 = _handler(defaults.page_not_found)
-
-
-def handler500(request: HttpRequest) -> HttpResponse:
-    if not is_for_the_api(request):
-        return defaults.server_error(request)
-    # Django calls this while it handles the exception: a database that is gone is not a fault of ours
-    error = sys.exc_info()[1]
-    known = (
-        problem_of(error, _if_write(request)) if isinstance(error, DatabaseError | InterfaceError) else None
-    )
-    problem = known or ProblemError(
-        problems.INTERNAL, "Something went wrong on our side; nothing was half written."
-    )
-    return problem.as_response(request)
-
-
-def csrf_failure(request: HttpRequest, reason: str = "") -> HttpResponse:
-    if not is_for_the_api(request):
-        return csrf_views.csrf_failure(request, reason)
-    return csrf_problem(reason).as_response(request)
 
 
 def csrf_problem(reason: str) -> ProblemError:

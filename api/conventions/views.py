@@ -11,6 +11,7 @@ from functools import cached_property
 from typing import Any, ClassVar
 
 from django.core.exceptions import ImproperlyConfigured
+from django.http import QueryDict
 from django.utils.cache import patch_vary_headers
 from rest_framework import serializers
 from rest_framework.permissions import SAFE_METHODS
@@ -47,6 +48,21 @@ class Spec:
 
     def writes(self, method: str) -> bool:
         return method.upper() not in SAFE_METHODS and not self.computes
+
+
+def checked_query(given: QueryDict, query_class: type[QuerySerializer], **context: Any) -> QuerySerializer:
+    """The query, valid; every place of it that is wrong is named at once."""
+    repeated = [
+        Problem(f"{name} is given twice.", "repeated", name)
+        for name, values in given.lists()
+        if len(values) > 1
+    ]
+    if repeated:
+        raise invalid(repeated, in_query=True)
+    query = query_class(data=given.dict(), context=context)
+    if not query.is_valid():
+        raise invalid(query_problems(query.errors), in_query=True)
+    return query
 
 
 class ApiView(APIView):
@@ -89,7 +105,7 @@ class ApiView(APIView):
         self.check_throttles(request)
         self.check_permissions(request)
         if self.operation:
-            self.query = self._checked_query()
+            self.query = checked_query(self.request.query_params, self.spec.query, view=self)
             self.asked = self.query.validated_data
             key = request.headers.get(idempotency.HEADER)
             if key is not None and method not in ("get", "head"):
@@ -113,19 +129,6 @@ class ApiView(APIView):
         return final
 
     # --- query and body -------------------------------------------------------------------------------------
-
-    def _checked_query(self) -> QuerySerializer:
-        given = self.request.query_params
-        repeated = []
-        for name, values in given.lists():
-            if len(values) > 1:
-                repeated.append(Problem(f"{name} is given twice.", "repeated", name))
-        if repeated:
-            raise invalid(repeated, in_query=True)
-        query = self.spec.query(data=given.dict(), context={"view": self})
-        if not query.is_valid():
-            raise invalid(query_problems(query.errors), in_query=True)
-        return query
 
     def validated_body(self) -> dict[str, Any]:
         """The body's values, checked by the spec's serializer; a PATCH may leave any of its fields out. If

@@ -118,14 +118,17 @@ class Limit:
         return self.rule is not None and self.rule.at_least
 
     def headroom(self, figure: float, limit: float) -> float | None:
+        """``share_left``; None of advice, which is never past, and within a limit that is never near."""
+        share = None if self.is_advice else self.share_left(figure, limit)
+        return None if share is None or (self.never_near and share >= 0) else share
+
+    def share_left(self, figure: float, limit: float) -> float | None:
         """The share of the limit that is left, negative past it; of a level or a loss its margin over 6 dB,
-        since a limit of 0 dB is nothing special. None where that means nothing, and of advice, which is
-        never past."""
+        since a limit of 0 dB is nothing special. None where that means nothing."""
         whole = _WHOLE_DB if self.unit == "dB" else abs(limit)
-        if not whole or self.counts_faults or self.is_advice:
+        if not whole or self.counts_faults:
             return None
-        share = (figure - limit if self.is_minimum else limit - figure) / whole
-        return None if self.never_near and share >= 0 else share
+        return (figure - limit if self.is_minimum else limit - figure) / whole
 
     @property
     def never_near(self) -> bool:

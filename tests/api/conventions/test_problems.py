@@ -16,6 +16,7 @@ from api.conventions import errors, problems
 from api.conventions.bodies import LARGEST_BODY_BYTES, unrepeated
 from api.conventions.places import body_problems, pointer
 from api.conventions.problems import ProblemError
+from api.pages import problem_pages
 from sites.changes.services import open_change_set
 from sites.models import Customer, Site, User
 from tests import factories
@@ -75,7 +76,7 @@ def test_a_crash_tells_nothing_of_itself(
 
 def test_a_forgery_check_that_django_makes(rf: RequestFactory) -> None:
     request = rf.post("/api/v1/anything")
-    answer = errors.csrf_failure(request, "CSRF cookie not set.")
+    answer = problem_pages.csrf_failure(request, "CSRF cookie not set.")
     body = json.loads(answer.content)
     assert (answer.status_code, body["code"]) == (403, "csrf_failed")
     assert "CSRF cookie not set" in body["detail"]

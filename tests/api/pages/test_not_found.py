@@ -19,9 +19,10 @@ def test_a_person_is_shown_where_to_go(client: Client, address: str) -> None:
     answer = client.get(address, headers=BROWSER)
     text = answer.content.decode()
     assert answer.status_code == 404
-    assert f"Nothing at {address}<" in text
+    assert "Nothing at this address" in text
+    assert f"<code>{address}</code>" in text
     assert {"/", "/api/v1/reference"} <= set(links(text))
-    assert "/api/v1/" in text
+    assert f"<code>{answer['X-Request-ID']}</code>" in text
 
 
 def test_a_slash_at_the_end_is_explained(client: Client) -> None:

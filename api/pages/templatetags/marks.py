@@ -1,0 +1,85 @@
+"""Marks and words that every page shows alike. Figures keep the words and the rounding of their limit."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import date, datetime
+from typing import Any, Final
+
+from django import template
+from django.utils.html import format_html
+from django.utils.safestring import SafeString
+
+from api.pages import reach as drawing
+from api.pages.search import page_of
+from sites.wording import capital
+from zones.electrical.estimates import LIMITS, WORDS, Estimate, Estimates
+from zones.electrical.verdicts import Verdict
+from zones.limits.registry import limit_by_code
+from zones.loads.wording import VERDICT_WORDS
+
+register = template.Library()
+
+NOT_RECORDED: Final = "not recorded"
+_MONTHS: Final = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"]
+
+
+@register.simple_tag
+def verdict(code: str | Verdict) -> SafeString:
+    """The mark of a verdict: its word, whose weight tells how bad it is."""
+    one = code if isinstance(code, Verdict) else Verdict[code.upper()]
+    css = one.name.lower().replace("_", "-")
+    return format_html('<span class="verdict {}">{}</span>', css, capital(VERDICT_WORDS[one]))
+
+
+@register.simple_tag
+def reach(figure: Mapping[str, Any]) -> SafeString:
+    """The mark of a figure or a finding, as the API answers it."""
+    return drawing.reach(
+        limit_by_code(figure["code"]), _estimates(figure), Verdict[figure["verdict"].upper()]
+    )
+
+
+@register.simple_tag
+def figure(shown: Mapping[str, Any]) -> str:
+    """A figure with its range and its limit: ``1.83 A (1.74 A to 1.92 A); limit 1.60 A``."""
+    limit, estimates = limit_by_code(shown["code"]), _estimates(shown)
+    return f"{limit.band_text(estimates)}; {limit.limit_text(estimates.likely.limit)}"
+
+
+@register.filter
+def day(value: date | datetime | str | None) -> str:
+    """``14 Mar 2025``, the day as it is written on every page."""
+    if not value:
+        return NOT_RECORDED
+    one = datetime.fromisoformat(value) if isinstance(value, str) else value
+    return f"{one.day} {_MONTHS[one.month - 1]} {one.year}"
+
+
+@register.filter
+def recorded(value: Any) -> Any:
+    """The value, or that it is not recorded; 0 is recorded."""
+    return NOT_RECORDED if value is None or value == "" else value
+
+
+@register.simple_tag
+def name_of(kind: str, thing: Mapping[str, Any]) -> SafeString:
+    """The name of a thing, leading to its page where this version has one."""
+    address = page_of(kind, thing["id"])
+    if not address:
+        return format_html("<b>{}</b>", thing["name"])
+    return format_html('<a href="{}">{}</a>', address, thing["name"])
+
+
+def _estimates(figure: Mapping[str, Any]) -> Estimates:
+    return Estimates(
+        *(
+            Estimate(
+                figure[word],
+                figure[limit],
+                overloaded=word in figure["overloaded"],
+                bound=word in figure["bounds"],
+            )
+            for word, limit in zip(WORDS, LIMITS, strict=True)
+        )
+    )

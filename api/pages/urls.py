@@ -1,0 +1,33 @@
+"""Every page for people: its address, its view, its name, who may look. Tests take their rows here."""
+
+from __future__ import annotations
+
+from typing import Final, NamedTuple
+
+from django.urls import URLPattern, path
+
+from api.conventions.permissions import PUBLIC, Needed
+from sites.access.abilities import Ability
+
+from . import home, log_in, search, site
+from .page import Page
+
+
+class Row(NamedTuple):
+    path: str
+    view: type[Page]
+    name: str
+    may: Needed
+
+
+PAGES: Final = (
+    Row("", home.HomePage, "home", PUBLIC),  # without a log-in it says what this is
+    Row("search", search.SearchPage, "search-page", Ability.READ_RECORD),
+    Row("sites/<int:id>", site.SitePage, "site", Ability.READ_RECORD),
+)
+
+urlpatterns: list[URLPattern] = [
+    path("log-in", log_in.LogIn.as_view(), name="log-in"),
+    path("log-out", log_in.LogOut.as_view(), name="log-out"),
+    *(path(row.path, row.view.as_view(may=row.may), name=row.name) for row in PAGES),
+]

@@ -1,0 +1,93 @@
+"""Logging in and out: the way back, cookies, and what happens to who guesses."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+from django.core.cache import cache
+from django.test import Client
+
+from sites.models import User
+from tests.api.conftest import Caller
+from tests.api.pages.test_home import BROWSER
+
+PASSWORD = "three-quiet-horns"
+
+
+@pytest.fixture(autouse=True)
+def nothing_counted() -> Iterator[None]:
+    cache.clear()
+    yield
+    cache.clear()
+
+
+@pytest.fixture
+def person(manager: User) -> User:
+    manager.set_password(PASSWORD)
+    manager.save(update_fields=["password"])
+    return manager
+
+
+def log_in(client: Client, person: User, password: str, **more: str) -> Any:
+    form = {"username": person.username, "password": password, **more}
+    return client.post("/log-in", form, headers=BROWSER)
+
+
+def test_the_password_opens_the_page_that_was_asked_for(client: Client, person: User) -> None:
+    answer = log_in(client, person, PASSWORD, next="/search?q=quay")
+    assert (answer.status_code, answer["Location"]) == (302, "/search?q=quay")
+    assert client.get("/search?q=quay").status_code == 200
+    cookie = answer.cookies["sessionid"]
+    assert cookie["httponly"]
+    assert cookie["samesite"] == "Lax"
+
+
+@pytest.mark.parametrize("elsewhere", ["https://elsewhere.example/", "//elsewhere.example", "javascript:1"])
+def test_the_way_back_leads_nowhere_else(client: Client, person: User, elsewhere: str) -> None:
+    assert log_in(client, person, PASSWORD, next=elsewhere)["Location"] == "/"
+
+
+def test_a_wrong_password_says_so_and_keeps_the_name(client: Client, person: User) -> None:
+    answer = log_in(client, person, "wrong")
+    text = answer.content.decode()
+    assert answer.status_code == 200
+    assert 'role="alert"' in text
+    assert f'value="{person.username}"' in text
+    assert "wrong" not in text
+
+
+def test_who_guesses_is_locked_out_from_there_and_only_from_there(
+    client: Client, person: User, settings: Any
+) -> None:
+    for _ in range(settings.AXES_FAILURE_LIMIT):
+        answer = log_in(client, person, "wrong")
+    assert answer.status_code == 429
+    assert "locked from here for 15 minutes" in answer.content.decode()
+    assert answer["Retry-After"] == "900"
+    assert log_in(client, person, PASSWORD).status_code == 429  # the right one too
+    elsewhere = Client(REMOTE_ADDR="192.0.2.7")
+    assert log_in(elsewhere, person, PASSWORD).status_code == 302
+
+
+def test_another_account_is_not_locked_with_it(
+    client: Client, person: User, reader: User, settings: Any
+) -> None:
+    for _ in range(settings.AXES_FAILURE_LIMIT):
+        log_in(client, person, "wrong")
+    assert log_in(client, reader, "wrong").status_code == 200
+
+
+def test_a_form_without_the_token_is_refused_with_a_page(person: User) -> None:
+    answer = log_in(Client(enforce_csrf_checks=True), person, PASSWORD)
+    assert answer.status_code == 403
+    assert "Load the page again, then send it" in answer.content.decode()
+
+
+def test_log_out_is_a_post_and_ends_the_session(logged_in: Caller, manager: User) -> None:
+    client = logged_in(manager)
+    assert client.get("/log-out").status_code == 405
+    assert client.get("/search").status_code == 200
+    assert client.post("/log-out")["Location"] == "/log-in"
+    assert client.get("/search").status_code == 302

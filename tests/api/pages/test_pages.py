@@ -1,0 +1,153 @@
+"""Every page of `PAGES`: who may look, log-in and the way back, the query, and problems as pages."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+from django.db import OperationalError
+from django.test import Client
+from django.urls import reverse
+
+from api.conventions.permissions import AUTHENTICATED, PUBLIC
+from api.pages import search
+from api.pages.urls import PAGES, Row
+from sites.access.abilities import ROLES
+from sites.models import Site, User
+from tests.api.conftest import Caller
+from tests.api.pages.test_home import BROWSER
+
+ROWS = pytest.mark.parametrize("row", PAGES, ids=lambda row: row.name)
+
+
+@pytest.fixture
+def address(request: pytest.FixtureRequest) -> Callable[[Row], str]:
+    """Where a page of `PAGES` lies, for a thing of the customer where it shows one."""
+
+    def of(row: Row) -> str:
+        if row.view.opens is None:
+            return reverse(row.name)
+        thing = request.getfixturevalue(row.view.opens._meta.model_name or "")
+        return reverse(row.name, kwargs={"id": thing.pk})
+
+    return of
+
+
+@ROWS
+@pytest.mark.parametrize("who", ["manager", "dispatcher", "technician", "reader", "outsider"])
+def test_each_role_sees_what_it_may(
+    row: Row, who: str, request: pytest.FixtureRequest, logged_in: Caller, address: Callable[[Row], str]
+) -> None:
+    person: User = request.getfixturevalue(who)
+    allowed = row.may in (PUBLIC, AUTHENTICATED) or row.may in ROLES[person.role]
+    there = row.view.opens is None or who != "outsider"
+    expected = 403 if not allowed else 200 if there else 404
+    assert logged_in(person).get(address(row), headers=BROWSER).status_code == expected
+
+
+@ROWS
+def test_who_is_not_logged_in_is_led_to_log_in_and_back(
+    row: Row, anonymous: Client, address: Callable[[Row], str]
+) -> None:
+    answer = anonymous.get(f"{address(row)}?on=2025-03-14")
+    if row.may == PUBLIC:
+        assert answer.status_code == 200
+    else:
+        assert answer.status_code == 302
+        assert answer["Location"] == f"/log-in?next={address(row)}%3Fon%3D2025-03-14"
+
+
+@ROWS
+def test_pages_are_only_looked_at_and_kept_by_nobody(
+    row: Row, logged_in: Caller, manager: User, address: Callable[[Row], str]
+) -> None:
+    client = logged_in(manager)
+    assert "no-store" in client.get(address(row))["Cache-Control"]
+    refused = client.post(address(row))
+    assert (refused.status_code, refused["Allow"]) == (405, "GET, HEAD")
+    assert "POST is not possible here" in refused.content.decode()
+
+
+def test_absent_and_forbidden_are_the_same_page(logged_in: Caller, outsider: User, site: Site) -> None:
+    client = logged_in(outsider)
+    headers = {**BROWSER, "X-Request-ID": "one"}
+    forbidden, absent = (
+        client.get(f"/sites/{pk}", headers=headers).content.decode().replace(f"/sites/{pk}<", "<")
+        for pk in (site.pk, 9_999_999)
+    )
+    without_token = [text.split("csrfmiddlewaretoken")[0] for text in (forbidden, absent)]
+    assert without_token[0] == without_token[1]
+    assert "Nothing at this address" in absent
+
+
+def test_a_day_that_is_none_is_refused_with_what_would_be_right(
+    logged_in: Caller, manager: User, site: Site
+) -> None:
+    answer = logged_in(manager).get(f"/sites/{site.pk}?on=tomorrow")
+    text = answer.content.decode()
+    assert answer.status_code == 400
+    assert "<code>on</code>" in text
+    assert "Expected a day" in text
+
+
+def test_a_query_that_means_nothing_here_is_not_overlooked(
+    logged_in: Caller, manager: User, site: Site
+) -> None:
+    answer = logged_in(manager).get(f"/sites/{site.pk}?no=2025-03-14")
+    assert answer.status_code == 400
+    assert "There is no &#x27;no&#x27; here" in answer.content.decode()
+
+
+def test_the_database_being_gone_is_a_page_that_says_so(
+    logged_in: Caller, manager: User, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def gone(*_args: Any, **_kwargs: Any) -> Any:
+        raise OperationalError("server closed the connection")
+
+    monkeypatch.setattr(search, "answer_of", gone)
+    answer = logged_in(manager).get("/search?q=quay", headers={"X-Request-ID": "r-17"})
+    assert answer.status_code == 503
+    assert "r-17" in answer.content.decode()
+    assert answer["Retry-After"] == "2"
+
+
+def test_too_many_pages_in_a_minute_are_a_page_that_says_how_long(
+    logged_in: Caller, manager: User, settings: Any
+) -> None:
+    settings.REQUESTS_PER_MINUTE = 1
+    client = logged_in(manager)
+    answers = [client.get("/search") for _ in range(3)]
+    assert answers[-1].status_code == 429
+    assert "You may open 1 pages in a minute" in answers[-1].content.decode()
+    assert int(answers[-1]["Retry-After"]) <= 60
+
+
+def test_what_a_page_asks_of_the_api_is_not_counted_again(
+    logged_in: Caller, manager: User, site: Site, settings: Any
+) -> None:
+    settings.REQUESTS_PER_MINUTE = 2  # a minute may begin between them, so no more is claimed
+    assert logged_in(manager).get(f"/sites/{site.pk}").status_code == 200
+
+
+def test_what_was_opened_last_is_first_and_gone_with_the_grant(
+    logged_in: Caller, reader: User, site: Site
+) -> None:
+    client = logged_in(reader)
+    assert site.name not in client.get("/").content.decode()
+    client.get(f"/sites/{site.pk}")
+    assert f'<a href="/sites/{site.pk}">{site.name}</a>' in client.get("/").content.decode()
+    reader.grants.all().delete()
+    assert site.name not in client.get("/").content.decode()
+
+
+def test_a_search_finds_a_site_and_leads_to_it(logged_in: Caller, reader: User, site: Site) -> None:
+    text = logged_in(reader).get("/search", {"q": site.name}).content.decode()
+    assert f'<a href="/sites/{site.pk}">{site.name}</a>' in text
+
+
+def test_a_search_by_an_outsider_says_that_nothing_is_found(
+    logged_in: Caller, outsider: User, site: Site
+) -> None:
+    text = logged_in(outsider).get("/search", {"q": site.name}).content.decode()
+    assert "Nothing that you can see has a name like this" in text

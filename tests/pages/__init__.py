@@ -1,0 +1,1 @@
+"""Pages as a browser shows them, on Chromium. Where there is none, they are skipped with that reason."""

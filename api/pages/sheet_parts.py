@@ -6,25 +6,23 @@ figure is the answer's own.
 
 from __future__ import annotations
 
-import datetime as dt
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any, Final, TypeAlias
-
-from django.utils import dateformat
 
 from sites.models import Contact
 from sites.wording import capital, listed, lower_first, numbers
 from zones.electrical.verdicts import Verdict
 from zones.limits.cautions import Caution
 
+from .templatetags.marks import NOT_RECORDED, day
+
 Answer: TypeAlias = Mapping[str, Any]
 FigureKey: TypeAlias = tuple[str, str, int]
 """The limit's code, the kind and the id of its subject."""
 
 WITHIN: Final = Verdict.WITHIN.name.lower()
-NOT_RECORDED: Final = "not recorded"
 KEY_ON_PAPER: Final = "ask the site contact"
 """A sheet of paper may be left in a van."""
 
@@ -86,7 +84,6 @@ class Wrong:
     case_id: int
     figure: Figure
     change: str
-    change_set_id: int | None
     state: str
     elsewhere: bool
 
@@ -128,11 +125,11 @@ class Run:
 
 @dataclass(frozen=True)
 class Thing:
-    """A supply, an amplifier, a switch or a networked device. resource: as addresses name its kind. facts:
-    what is recorded of it. shown: its figures that are not within their limits, else the tightest; more: how
+    """A supply, an amplifier, a switch or a networked device. facts: what is
+    recorded of it. shown: its figures that are not within their limits, else the tightest; more: how
     many are within besides."""
 
-    resource: str
+    kind: str
     id: int
     name: str
     model: str
@@ -203,7 +200,7 @@ def parts_of(answer: Answer, marks: Mapping[FigureKey, str]) -> SheetParts:
         site_id=answer["site"]["id"],
         site=answer["site"]["name"],
         customer=answer["customer"]["name"],
-        as_of=_day(answer["as_of"]),
+        as_of=day(answer["as_of"]),
         life_safety=LifeSafety(
             answer=answer["life_safety"]["answer"],
             sentence=answer["life_safety"]["sentence"],
@@ -313,15 +310,13 @@ def _key(one: Answer) -> FigureKey:
 
 
 def _wrong(finding: Answer, marks: Mapping[FigureKey, str]) -> Wrong:
-    attribution = finding["attribution"]
     deferred = finding["deferred_until"]
     return Wrong(
         id=finding["id"],
         case_id=finding["case_id"],
         figure=_figure(finding, marks),
-        change=attribution["sentence"],
-        change_set_id=next(iter(attribution["change_set_ids"]), None),
-        state=f"{finding['state']} until {_day(deferred)}" if deferred else finding["state"],
+        change=finding["attribution"]["sentence"],
+        state=f"{finding['state']} until {day(deferred)}" if deferred else finding["state"],
         elsewhere=finding["elsewhere"],
     )
 
@@ -396,9 +391,9 @@ def _supply(one: Answer, figures: Figures) -> Thing:
         ("Outlet", _must_know(one["outlet"])),
         ("Breaker", _must_know(one["breaker"])),
         ("UPS", one["ups"]),
-        ("Battery of", _day(battery) if battery else ""),
+        ("Battery of", day(battery) if battery else ""),
     )
-    return _thing("supply", "supplies", one, facts, figures)
+    return _thing("supply", one, facts, figures)
 
 
 def _amplifier(one: Answer, figures: Figures) -> Thing:
@@ -409,7 +404,7 @@ def _amplifier(one: Answer, figures: Figures) -> Thing:
         ("Outlet", _must_know(one["outlet"])),
         ("Breaker", _must_know(one["breaker"])),
     )
-    return _thing("amplifier", "amplifiers", one, facts, figures)
+    return _thing("amplifier", one, facts, figures)
 
 
 def _switch(one: Answer, figures: Figures) -> Thing:
@@ -420,7 +415,7 @@ def _switch(one: Answer, figures: Figures) -> Thing:
         ("Supplies fitted", _must_know("" if one["power_supplies"] is None else one["power_supplies"])),
         ("Ports with our devices", ports or "none"),
     )
-    return _thing("switch", "switches", one, facts, figures)
+    return _thing("switch", one, facts, figures)
 
 
 def _endpoint(one: Answer, figures: Figures) -> Thing:
@@ -435,18 +430,16 @@ def _endpoint(one: Answer, figures: Figures) -> Thing:
         ("Powered by", _must_know(one["powered_by"])),
         ("Outputs", len(one["outputs"])),
         ("Configuration kept", one["configuration_backup"]),
-        ("Warranty ends", _day(warranty) if warranty else ""),
+        ("Warranty ends", day(warranty) if warranty else ""),
     )
-    return _thing("endpoint", "endpoints", one, facts, figures, word=one["kind"])
+    return _thing("endpoint", one, facts, figures, word=one["kind"])
 
 
-def _thing(
-    kind: str, resource: str, one: Answer, facts: tuple[Fact, ...], figures: Figures, word: str = ""
-) -> Thing:
+def _thing(kind: str, one: Answer, facts: tuple[Fact, ...], figures: Figures, word: str = "") -> Thing:
     every = figures.get((kind, one["id"]), ())
     shown = tuple(figure for figure in every if figure.verdict != WITHIN) or every[:1]
     return Thing(
-        resource=resource,
+        kind=kind,
         id=one["id"],
         name=one["name"],
         model=one["model"] or f"{word or kind}, model {NOT_RECORDED}",
@@ -475,15 +468,9 @@ def _zone(zone: Answer, marks: Mapping[FigureKey, str]) -> Zone:
 def _done(change: Answer) -> Done:
     return Done(
         id=change["id"],
-        day=_day(change["happened_on"]),
+        day=day(change["happened_on"]),
         who=change["done_by"] or change["actor"],
         job=change["job_reference"],
         what=listed(change["what"]),
         reason=change["reason"],
     )
-
-
-def _day(written: str | dt.date) -> str:
-    """``14 Mar 2025``."""
-    day = written if isinstance(written, dt.date) else dt.date.fromisoformat(written)
-    return dateformat.format(day, "j M Y")

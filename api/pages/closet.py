@@ -20,6 +20,7 @@ from .sheet_parts import SheetParts
 
 class SheetPage(Page):
     query = OnQuery
+    opens = Closet
 
     def parts(self, request: HttpRequest, closet_id: int) -> SheetParts:
         # Says why, where it did not stand on the day
@@ -30,7 +31,6 @@ class SheetPage(Page):
 
 class ClosetPage(SheetPage):
     template_name = "pages/closet_sheet.html"
-    opens = Closet
 
     def context(self, request: HttpRequest, **kwargs: Any) -> dict[str, Any]:
         return {"sheet": asdict(self.parts(request, kwargs["id"]))}

@@ -6,7 +6,7 @@ from __future__ import annotations
 from typing import Any, Final
 from urllib.parse import urlencode
 
-from django.http import Http404, HttpRequest, QueryDict
+from django.http import HttpRequest, QueryDict
 from django.urls import resolve
 
 from api.conventions.problems import KINDS, ProblemError
@@ -18,8 +18,8 @@ _NOT_PASSED_ON: Final = frozenset({"HTTP_AUTHORIZATION", "HTTP_ACCEPT", "QUERY_S
 
 
 def answer_of(request: HttpRequest, path: str, **query: Any) -> Any:
-    """The data of ``GET /api/v1/{path}``; what is None is left out of the query. Absent and forbidden raise
-    `Http404`, any other problem `ProblemError`."""
+    """The data of ``GET /api/v1/{path}``; what is None is left out of the query. Any problem is raised
+    as it is, absent and forbidden alike: a 404 says since when, or until when, a thing stood."""
     asked = _asked(request, BELOW + path, {name: value for name, value in query.items() if value is not None})
     match = resolve(asked.path)
     view: Any = match.func
@@ -29,8 +29,6 @@ def answer_of(request: HttpRequest, path: str, **query: Any) -> Any:
         view.cls.as_view(view.actions, **options) if hasattr(view, "actions") else view.cls.as_view(**options)
     )
     response = act(asked, *match.args, **match.kwargs)
-    if response.status_code == 404:
-        raise Http404
     if response.status_code >= 400:
         raise _problem(response.data)
     return response.data

@@ -77,6 +77,9 @@ class Page(View):
         shown = {"on": self.on, **self.context(request, **kwargs)}
         if self.opens is not None:
             opened.note(request, self.opens, kwargs["id"])
+        return self.answer(request, shown)
+
+    def answer(self, request: HttpRequest, shown: dict[str, Any]) -> HttpResponse:
         return render(request, self.template_name, shown)
 
     def http_method_not_allowed(self, request: HttpRequest, *_args: Any, **_kwargs: Any) -> HttpResponse:

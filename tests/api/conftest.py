@@ -14,8 +14,9 @@ from django.test import Client
 from api import logs
 from sites.access.abilities import ROLES, TOKEN_SCOPES
 from sites.access.services import token_make
-from sites.models import Customer, Site, User
+from sites.models import Block, Closet, Customer, Site, User
 from tests import factories
+from tests.halls import Hall, make_hall
 
 Caller = Callable[..., Client]
 
@@ -99,3 +100,8 @@ def outsider(other_customer: Customer) -> User:
 @pytest.fixture
 def other_site(other_customer: Customer) -> Site:
     return factories.make_site(other_customer)
+
+
+@pytest.fixture
+def hall(closet: Closet, block: Block) -> Hall:
+    return make_hall(closet, block)

@@ -4,15 +4,9 @@ from typing import Any
 
 import pytest
 
-from sites.models import Block, Closet, Contact, Customer, DeviceModel, Site
+from sites.models import Closet, Contact, Customer, DeviceModel, Site
 from sites.services.closets import contact_add
 from tests import factories
-from tests.halls import Hall, make_hall
-
-
-@pytest.fixture
-def hall(closet: Closet, block: Block) -> Hall:
-    return make_hall(closet, block)
 
 
 @pytest.fixture

@@ -1,0 +1,193 @@
+"""The page of a closet: its parts in order, what is not recorded, whose it is, and how much it costs."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from typing import Any
+
+import pytest
+from django.db import connection
+from django.test import Client
+from django.test.utils import CaptureQueriesContext
+from pypdf import PdfReader
+
+from sites.models import Contact, Secret, User
+from sites.services.closets import closet_alter, contact_add
+from sites.services.secrets import secret_add
+from tests import factories
+from tests.api.conftest import Caller
+from tests.halls import Hall
+from zones.models import Zone
+from zones.recheck.batch import recheck
+from zones.services.landings import PairUse, landing_add
+from zones.services.zones import zone_alter
+
+MOST_BYTES = 100_000
+
+
+@pytest.fixture
+def client(dispatcher: User, logged_in: Caller) -> Client:
+    return logged_in(dispatcher)
+
+
+def html_of(client: Client, hall: Hall, **query: str) -> str:
+    answer = client.get(f"/closets/{hall.closet.pk}", query)
+    assert answer.status_code == 200, answer.content
+    return answer.content.decode()
+
+
+def test_the_parts_stand_in_the_order_in_which_they_are_needed(hall: Hall, client: Client) -> None:
+    assert re.findall(r"<h2[^>]*>([^<]*)</h2>", html_of(client, hall)) == [
+        "Life safety", "Dangers", "How to get in", "Whom to call", "Codes", "What is wrong here", "Blocks",
+        "To isolate a run", "Power", "Ports", "Zones fed from here", "Not recorded, and what settles it",
+        "Last changes",
+    ]  # fmt: skip
+
+
+def test_life_safety_is_reversed_where_it_is_served_and_asks_where_it_is_not_recorded(
+    hall: Hall, client: Client
+) -> None:
+    contact_add(
+        factories.change(hall.site),
+        closet=hall.closet,
+        role=Contact.Role.SITE,
+        name="Maeve Lidgate",
+        phone="(902) 555-0111 ext. 4",
+    )
+    unknown = html_of(client, hall)
+    assert 'class="notice unknown"' in unknown
+    assert 'Ask Maeve Lidgate: <a class="call" href="tel:9025550111">(902) 555-0111 ext. 4</a>' in unknown
+    zone_alter(factories.change(hall.site), zone=hall.gangway, life_safety=Zone.LifeSafety.YES)
+    assert 'class="notice yes"' in html_of(client, hall)
+    for zone in (hall.gangway, hall.zone):
+        zone_alter(factories.change(hall.site), zone=zone, life_safety=Zone.LifeSafety.NO)
+    assert 'class="notice' not in html_of(client, hall)
+
+
+def test_it_says_what_the_api_says(hall: Hall, client: Client) -> None:
+    landing_add(
+        factories.change(hall.site), block=hall.block, row=1, pair=1, carries=PairUse.DC, run=hall.run
+    )
+    html = html_of(client, hall)
+    sheet: dict[str, Any] = client.get(f"/api/v1/closets/{hall.closet.pk}/sheet").json()
+    said = [
+        sheet["life_safety"]["sentence"],
+        sheet["contract"]["sentence"],
+        *(one["text"] for one in sheet["cautions"]),
+        *(one["isolation"]["sentence"] for one in sheet["runs"]),
+        *(one["summary"] for one in sheet["zones"]),
+        *sheet["unknown"],
+    ]
+    assert len(said) > 10
+    for sentence in said:
+        assert sentence.replace("'", "&#x27;") in html
+
+
+@pytest.mark.django_db(transaction=True)
+def test_what_is_past_stands_with_its_mark_and_the_change_that_made_it_so(hall: Hall, client: Client) -> None:
+    factories.make_points(hall.run, 12, hall.speaker, length_m=1.0)
+    assert not recheck([hall.site.pk]).failed
+    html = html_of(client, hall)
+    sheet: dict[str, Any] = client.get(f"/api/v1/closets/{hall.closet.pk}/sheet").json()
+    (finding,) = [one for one in sheet["findings"] if one["code"] == "supply_current"]
+    wrong = html[html.index('id="wrong"') : html.index('id="blocks"')]
+    assert finding["sentence"] in wrong
+    assert finding["attribution"]["sentence"] in wrong
+    assert '<svg class="reach"' in wrong
+
+
+def test_what_is_not_recorded_is_said_and_never_left_blank(hall: Hall, client: Client) -> None:
+    html = html_of(client, hall)
+    assert "The location of the key is not recorded." in html
+    assert re.search(r"Not recorded: [^<]*\bhours\b[^<]*\bescort\b", html)
+    assert "<dd></dd>" not in html
+    assert "None" not in html
+
+
+def test_the_key_is_on_the_screen_and_not_on_paper_and_a_code_on_neither(
+    hall: Hall, client: Client, manager: User
+) -> None:
+    where = "third hook behind the ice machine"
+    closet_alter(factories.change(hall.site), closet=hall.closet, key_location=where)
+    secret_add(
+        user=manager, site=hall.site, closet=hall.closet, label="yard", code="4711-0815",
+        kind=Secret.Kind.DOOR,
+    )  # fmt: skip
+    html = html_of(client, hall)
+    assert f'<span class="on-screen">{where}</span><span class="on-paper">ask the site contact</span>' in html
+    assert html.count(where) == 1
+    assert "4711" not in html
+
+
+@pytest.mark.parametrize("suffix", ["", ".pdf"])
+def test_what_is_not_theirs_is_as_absent_as_what_is_not_there(
+    hall: Hall, outsider: User, logged_in: Caller, suffix: str
+) -> None:
+    client = logged_in(outsider)
+    ours = client.get(f"/closets/{hall.closet.pk}{suffix}")
+    never = client.get(f"/closets/999999999{suffix}")
+    assert ours.status_code == never.status_code == 404
+    assert hall.closet.name not in ours.content.decode()
+    assert hall.site.name not in ours.content.decode()
+
+
+@pytest.mark.parametrize("suffix", ["", ".pdf"])
+def test_it_asks_for_a_log_in_first(hall: Hall, suffix: str) -> None:
+    path = f"/closets/{hall.closet.pk}{suffix}"
+    answer = Client().get(path)
+    assert answer.status_code == 302
+    assert answer["Location"].endswith(f"?next={path}")
+
+
+def test_as_of_a_day(hall: Hall, client: Client) -> None:
+    factories.make_supply(hall.closet, name="PS 2")
+    day = factories.BUILT_ON
+    assert f"As of {day.day} " in html_of(client, hall, on=day.isoformat())
+    early = client.get(f"/closets/{hall.closet.pk}", {"on": (day - dt.timedelta(days=1)).isoformat()})
+    assert early.status_code == 404
+    assert "it began on" in early.content.decode()
+
+
+def test_the_pdf_leads_back_to_the_page(hall: Hall, client: Client, tmp_path: Any) -> None:
+    answer = client.get(f"/closets/{hall.closet.pk}.pdf")
+    assert answer["Content-Type"] == "application/pdf"
+    assert "no-store" in answer["Cache-Control"]
+    file = tmp_path / "sheet.pdf"
+    file.write_bytes(answer.content)
+    assert hall.closet.name in PdfReader(file).pages[0].extract_text()
+
+
+def test_a_full_closet_costs_as_many_queries_as_a_bare_one(hall: Hall, client: Client) -> None:
+    def queries() -> int:
+        with CaptureQueriesContext(connection) as caught:
+            html_of(client, hall)
+        return len(caught)
+
+    queries()  # notes that it was opened
+    before = queries()
+    change = factories.change(hall.site)
+    for number in range(2, 5):
+        factories.make_supply(hall.closet, name=f"PS {number}")
+        zone = factories.make_zone(hall.site, name=f"Zone {number}")
+        run = factories.make_run(hall.block, zone=zone, name=f"X{number}", supply=hall.supply)
+        factories.make_points(run, 5, hall.speaker, length_m=1.0)
+        landing_add(change, block=hall.block, row=2 * number, pair=1, carries=PairUse.DC, run=run)
+    assert queries() == before
+
+
+def test_a_closet_full_of_rows_stays_small(hall: Hall, client: Client) -> None:
+    """100 rows of a block, the most that a page shows."""
+    change = factories.change(hall.site)
+    for block in (hall.block, factories.make_block(hall.closet)):
+        for pair in range(1, 26):
+            landing_add(change, block=block, row=2 * pair - 1, pair=pair, carries=PairUse.DC, run=hall.run)
+    html = html_of(client, hall)
+    assert html.count('<th scope="row">') == 100
+    assert len(html.encode()) <= MOST_BYTES
+
+
+def test_it_needs_no_script(hall: Hall, client: Client) -> None:
+    html = html_of(client, hall)
+    assert "<script" not in html
+    assert "style=" not in html

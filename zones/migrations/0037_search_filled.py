@@ -1,6 +1,8 @@
 """What is there already gets its entries: some sites a transaction, so that whoever writes there waits for
 these at most. Sites that are added meanwhile have theirs."""
 
+from typing import Any
+
 from django.db import migrations
 
 from sites.changes.sql_v2.search import KINDS
@@ -19,10 +21,10 @@ OF_SITES = {
 }
 
 
-def fill(_apps, schema_editor):
+def fill(_apps: Any, schema_editor: Any) -> None:
     with schema_editor.connection.cursor() as cursor:
 
-        def ids(sql, *values):
+        def ids(sql: str, *values: Any) -> list[int]:
             cursor.execute(sql, values)
             return [id_ for (id_,) in cursor.fetchall()]
 

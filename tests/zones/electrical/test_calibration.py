@@ -129,7 +129,12 @@ def test_a_newer_voltage_outside_the_band_leaves_the_older_one_in_use() -> None:
     1.2 V. A drop of 4 V is none of them, give or take 0.2 V."""
     toy = chain_plant(1, length_m=100.0, length_basis=DRAWING)
     ohm = float(loop_resistance_ohm(24, 110.0))
-    said = {"run_index": 0, "kind": p.ReadingKind.END_VOLTAGE, "source_voltage_v": 24.0, "point_index": 0}
+    said: Any = {
+        "run_index": 0,
+        "kind": p.ReadingKind.END_VOLTAGE,
+        "source_voltage_v": 24.0,
+        "point_index": 0,
+    }
     toy.add("readings", step=2, value=24.0 - 0.05 * ohm, **said)
     toy.add("readings", step=3, value=20.0, **said)
     assert scaled(toy).length_m[1] == pytest.approx([110.0])

@@ -210,6 +210,7 @@ AXES_LOCKOUT_CALLABLE = "api.pages.log_in.locked"
 AXES_VERBOSE = False
 # Its tables are those of its other handler: none is made
 MIGRATION_MODULES = {"axes": None}
+DATABASE_ROUTERS = ["api.database.without_tables.WithoutTables"]
 PASSWORD_HASHERS = ["django.contrib.auth.hashers.Argon2PasswordHasher"]
 AUTH_PASSWORD_VALIDATORS = [
     {"NAME": f"django.contrib.auth.password_validation.{name}"}

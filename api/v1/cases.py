@@ -196,7 +196,6 @@ class CaseFilterSet(SiteFilterSet):
     across = {
         "opened_at": ("opened_from", "opened_until", "cleared", "has_ticket"),
         "severity": ("severity", "verdict"),
-        "cleared_at": ("cleared", "cleared_from", "cleared_until"),
         "changed_at": ("cleared", "changed_since"),
         "id": (),
     }

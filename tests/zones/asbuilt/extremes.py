@@ -104,6 +104,7 @@ _OF_KIND: list[tuple[type[Fact], Any]] = [
         lambda _: st.sampled_from(["", "+a@example.org", "-b@example.org", "=c@example.org"]),
     ),
     (fields.AddressField, _addresses),
+    (fields.TimeOfDayField, lambda _: st.sampled_from(["", "00:00", "08:30", "24:00"])),
     (fields.LineField, _texts),
     (fields.NoteField, _texts),
 ]

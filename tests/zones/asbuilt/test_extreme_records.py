@@ -95,7 +95,14 @@ def record(client: Client, draw: Draw) -> None:
     """A site with one or two of everything, at the edges of what each takes."""
     make = Recorder(client, draw)
     customer = make.add("customers")
-    contract = make.add("contracts", customer_id=customer)
+    contract = make.add(
+        "contracts",
+        customer_id=customer,
+        cover_hours="working_hours",
+        working_days=["monday", "sunday"],
+        working_from="00:00",
+        working_until="24:00",
+    )
     models = {kind: make.add("catalogue/devices", kind=kind.value) for kind in DeviceModel.Kind}
     cable = make.add("catalogue/cables")
     site = make.add("sites", customer_id=customer)

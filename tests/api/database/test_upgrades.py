@@ -100,8 +100,8 @@ BAD = {
         ["rewrites contract", "changes the type of contract.response_hours"],
     ),
     "another type, as Django changes it": (
-        [AlterField("zone", "name", models.CharField(max_length=3))],
-        ["rewrites zone", "changes the type of zone.name"],
+        [AlterField("contract", "reference", models.CharField(max_length=3))],
+        ["rewrites contract", "changes the type of contract.reference"],
     ),
     "a table written anew": ([SQL("ALTER TABLE takeover SET UNLOGGED")], ["rewrites takeover"]),
     "an index": (

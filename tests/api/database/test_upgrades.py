@@ -100,8 +100,8 @@ BAD = {
         ["rewrites contract", "changes the type of contract.response_hours"],
     ),
     "another type, as Django changes it": (
-        [AlterField("contract", "reference", models.CharField(max_length=3))],
-        ["rewrites contract", "changes the type of contract.reference"],
+        [AlterField("case", "ticket_reference", models.CharField(max_length=3))],
+        ["rewrites case", "changes the type of case.ticket_reference"],
     ),
     "a table written anew": ([SQL("ALTER TABLE takeover SET UNLOGGED")], ["rewrites takeover"]),
     "an index": (

@@ -11,6 +11,7 @@ from typing import Final
 from zoneinfo import ZoneInfo
 
 from sites.models import Contract
+from sites.wording import counted
 
 MOST_DAYS: Final = 3660
 """So many days ahead are looked through; what is due later has no time."""
@@ -48,7 +49,7 @@ def hours_text(contract: Contract) -> str:
     """``8 hours in working hours``, as a contract agrees them."""
     if contract.response_hours is None:
         return "no response time is agreed"
-    hours = f"{contract.response_hours} hour{'' if contract.response_hours == 1 else 's'}"
+    hours = counted(contract.response_hours, "hour")
     if contract.cover_hours is None:
         return f"{hours}, counted around the clock since hours of cover are not recorded"
     return f"{hours}, counted {Contract.CoverHours(contract.cover_hours).label}"

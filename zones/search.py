@@ -129,11 +129,10 @@ class _Search:
         best: dict[tuple[str, int], Hit] = {}
         for hit in sorted(hits, key=lambda hit: hit.order):
             best.setdefault((hit.kind, hit.id), hit)
-        # Words outlive the last entry that has them: where nothing is found, each is looked for by itself
-        missing = [
-            word for word in words if not spelt[word] or (not best and not self._by_words([spelt[word]]))
-        ]
-        nowhere = missing if not best or not self._all_digits() else []
+        if not best:
+            nowhere = words  # some may be known still: a word outlives the last entry that has it
+        else:
+            nowhere = [] if self._all_digits() else [word for word in words if not spelt[word]]
         return Results(self._told(list(best.values())[: self.most]), nowhere)
 
     def _all_digits(self) -> bool:

@@ -38,7 +38,7 @@ def sheet_pdf(parts: SheetParts, address: str) -> bytes:
 
 
 def _on_paper(parts: SheetParts) -> dict[str, Any]:
-    """Without what is not for paper, so that a template cannot print it by mistake."""
+    """The parts with the paper's values in place: a template cannot print the others by mistake."""
     shown = asdict(parts)
     for fact in shown["way_in"]:
         fact["value"] = fact.pop("on_paper") or fact["value"]

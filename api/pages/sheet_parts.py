@@ -14,6 +14,7 @@ from typing import Any, Final, TypeAlias
 from sites.models import Contact
 from sites.wording import capital, listed, lower_first, numbers
 from zones.electrical.verdicts import Verdict
+from zones.findings.cases import ASK_FOR_THE_KEY
 from zones.limits.cautions import Caution
 
 from .templatetags.marks import NOT_RECORDED, day
@@ -23,13 +24,11 @@ FigureKey: TypeAlias = tuple[str, str, int]
 """The limit's code, the kind and the id of its subject."""
 
 WITHIN: Final = Verdict.WITHIN.name.lower()
-KEY_ON_PAPER: Final = "ask the site contact"
-"""A sheet of paper may be left in a van."""
 
 
 @dataclass(frozen=True)
 class Fact:
-    """on_paper: what stands in its place on paper, where that is something else."""
+    """on_paper: what stands in its place on paper, which may be left in a van; blank: the value itself."""
 
     label: str
     value: str
@@ -258,7 +257,7 @@ def _way_in(reach: Answer) -> tuple[tuple[Fact, ...], str]:
         ("Note", "; ".join(reach["note"])),
     )
     facts = tuple(
-        Fact(label, value, KEY_ON_PAPER if label == "Key" else "") for label, value in asked if value
+        Fact(label, value, ASK_FOR_THE_KEY if label == "Key" else "") for label, value in asked if value
     )
     missing = [lower_first(label) for label, value in asked if not value and label != "Note"]
     return facts, f"{capital(NOT_RECORDED)}: {listed(missing)}." if missing else ""

@@ -34,7 +34,7 @@ CLOSET: Final = (
     "induction", "permits", "protective_equipment", "other_tenants", "dangers", "ladder_m",
 )  # fmt: skip
 ASK_FOR_THE_KEY: Final = "ask the site contact"
-"""No case and no event says where a key hangs: the closet sheet does, to those who may see it."""
+"""Cases, events and paper do not say where a key hangs: the closet sheet does, to those who may see it."""
 CONTACT: Final = ("role", "name", "phone", "email", "hours", "closet_id")
 LIFE_SAFETY: Final = ("yes", "unknown", "no")
 """The answers, the most severe first."""

@@ -8,7 +8,7 @@ from django.db import migrations
 from sites.changes.sql_v2.search import KINDS
 
 SITES_AT_ONCE = 20
-KEEP = "SELECT zonebook_search_keep(%s::smallint, %s, NULL)"
+KEEP = "SELECT zonebook_search_keep(%s::smallint, %s)"
 OF_SITES = {
     "site": "SELECT id FROM site WHERE id = ANY(%s)",
     **{

@@ -156,7 +156,7 @@ CREATE VIEW search_source (kind, thing_id, site_id, ended, title, said, keys, pl
 
 # By table of the record: the kind whose entries its rows are of, and the column that says which
 _OF: Final = {
-    **{kind: (kind, "id") for kind in KINDS if kind not in ("site", "model")},
+    **{kind: (kind, "id") for kind in KINDS if kind not in ("site", "model", "point")},
     "device_model": ("model", "id"),
     "endpoint_facts": ("endpoint", "endpoint_id"),
     "point_facts": ("point", "point_id"),
@@ -166,26 +166,22 @@ _CASES: Final = "\n".join(
     for table, (kind, column) in _OF.items()
 )
 
-KEEPING: Final = f"""
-CREATE FUNCTION zonebook_search_keep(of_kind smallint, ids bigint[], of_site bigint) RETURNS void
-LANGUAGE plpgsql {DEFINER} AS $$
-BEGIN
-    -- By kind and id, or all of a site; the view's other kinds are not looked at
-    WITH made AS (
-        SELECT s.kind, s.thing_id, site.customer_id, s.site_id, s.ended, zonebook_words(s.said) AS words,
-               s.keys || CASE s.kind WHEN {KINDS["point"]} THEN '{{}}'
+_KEPT: Final = f"""
+    WITH source AS ({{source}}), around AS MATERIALIZED (
+        SELECT id, customer_id, zonebook_words(concat_ws(' ', name, code, address, postal_code, city)) AS words
+        FROM site WHERE id IN (SELECT site_id FROM source)
+    ), made AS (
+        SELECT s.kind, s.thing_id, CASE s.kind WHEN {KINDS["customer"]} THEN s.thing_id
+                   ELSE site.customer_id END AS customer_id,
+               s.site_id, s.ended, zonebook_words(s.said) AS words,
+               s.keys || CASE s.kind WHEN {KINDS["point"]} THEN '{{{{}}}}'
                    ELSE zonebook_keys(s.title) END AS keys,
-               zonebook_words(concat_ws(
-                   ' ', site.name, site.code, site.address, site.postal_code, site.city)) AS around
-        FROM search_source s LEFT JOIN site ON site.id = s.site_id
-        WHERE CASE WHEN ids IS NULL THEN s.site_id = of_site ELSE s.thing_id = ANY (ids) END
-          AND (of_kind IS NULL OR s.kind = of_kind)
+               coalesce(site.words, '{{{{}}}}') AS around
+        FROM source s LEFT JOIN around site ON site.id = s.site_id
     ), kept AS (
         INSERT INTO search_entry AS e (kind, thing_id, customer_id, site_id, ended, own, doc)
-        SELECT kind, thing_id, CASE kind WHEN {KINDS["customer"]} THEN thing_id ELSE customer_id END,
-               site_id, ended, array_to_tsvector(words), array_to_tsvector(
-                   words || keys || coalesce(around, '{{}}') || ('#' || coalesce(
-                       CASE kind WHEN {KINDS["customer"]} THEN thing_id ELSE customer_id END, 0)))
+        SELECT kind, thing_id, customer_id, site_id, ended, array_to_tsvector(words),
+               array_to_tsvector(words || keys || around || ('#' || coalesce(customer_id, 0)))
         FROM made
         ON CONFLICT (kind, thing_id) DO UPDATE SET
             (customer_id, site_id, ended, own, doc)
@@ -195,11 +191,24 @@ BEGIN
         RETURNING e.customer_id, e.own
     )
     INSERT INTO search_word (customer_id, word)
-    SELECT DISTINCT k.customer_id, word FROM kept k, unnest(tsvector_to_array(k.own)) AS word
-    WHERE NOT EXISTS (
-        SELECT FROM search_word w WHERE w.word = word.word
-          AND w.customer_id IS NOT DISTINCT FROM k.customer_id
+    SELECT k.customer_id, k.word FROM (
+        SELECT DISTINCT customer_id, unnest(tsvector_to_array(own)) AS word FROM kept
+    ) k WHERE NOT EXISTS (
+        SELECT FROM search_word w WHERE w.word = k.word AND w.customer_id IS NOT DISTINCT FROM k.customer_id
     );
+"""
+# Planned once a connection: to plan the thirteen kinds costs more than to look at one of them
+KEEPING: Final = f"""
+CREATE FUNCTION zonebook_search_keep(of_kind smallint, ids bigint[]) RETURNS void
+LANGUAGE plpgsql {DEFINER} SET plan_cache_mode = force_generic_plan AS $$
+BEGIN
+{_KEPT.format(source="SELECT * FROM search_source WHERE kind = of_kind AND thing_id = ANY (ids)")}
+END $$;
+
+CREATE FUNCTION zonebook_search_keep_site(of_site bigint) RETURNS void
+LANGUAGE plpgsql {DEFINER} SET plan_cache_mode = force_generic_plan AS $$
+BEGIN
+{_KEPT.format(source="SELECT * FROM search_source WHERE site_id = of_site")}
 END $$;
 """
 
@@ -212,7 +221,7 @@ DECLARE
 BEGIN
     CASE NEW.table_name
         WHEN 'site' THEN
-            PERFORM zonebook_search_keep(NULL, NULL, (one ->> 'id')::bigint)
+            PERFORM zonebook_search_keep_site((one ->> 'id')::bigint)
             FROM jsonb_array_elements(NEW.new_rows) one
             WHERE NEW.operation = 'insert' OR EXISTS (
                 SELECT FROM jsonb_array_elements(NEW.old_rows) was
@@ -223,6 +232,11 @@ BEGIN
                       (one ->> 'name', one ->> 'code', one ->> 'address', one ->> 'postal_code',
                        one ->> 'city', one ->> 'out_of_hours_phone', one ->> 'customer_id'));
             RETURN NULL;
+        WHEN 'point' THEN
+            IF NEW.operation = 'insert' THEN
+                RETURN NULL;  -- its place is in its facts, which follow
+            END IF;
+            its_kind := {KINDS["point"]}; its_id := 'id';
 {_CASES}
         ELSE RETURN NULL;
     END CASE;
@@ -234,7 +248,7 @@ BEGIN
             DELETE FROM search_entry e WHERE e.kind = its_kind AND e.thing_id = ANY (ids) AND NOT EXISTS (
                 SELECT FROM search_source s WHERE s.kind = its_kind AND s.thing_id = e.thing_id);
         END IF;
-        PERFORM zonebook_search_keep(its_kind, ids, NULL);
+        PERFORM zonebook_search_keep(its_kind, ids);
     END IF;
     RETURN NULL;
 END $$;

@@ -227,7 +227,7 @@ def test_the_filling_makes_what_the_trigger_keeps(hall: dict[str, Any]) -> None:
         kept = cursor.fetchall()
         cursor.execute("DELETE FROM search_entry")
         for kind, table in ((1, "customer"), (3, "device_model")):
-            cursor.execute(f"SELECT zonebook_search_keep({kind}::smallint, array_agg(id), NULL) FROM {table}")
-        cursor.execute("SELECT zonebook_search_keep(NULL, NULL, id) FROM site")
+            cursor.execute(f"SELECT zonebook_search_keep({kind}::smallint, array_agg(id)) FROM {table}")
+        cursor.execute("SELECT zonebook_search_keep_site(id) FROM site")
         cursor.execute(rows)
         assert cursor.fetchall() == kept

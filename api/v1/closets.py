@@ -30,6 +30,7 @@ from sites.services.closets import (
     contact_alter,
     contact_remove,
 )
+from zones.electrical.subjects import SubjectKind
 from zones.selectors import pulled_clips_before
 from zones.services.landings import clip_correct, clip_pull, clip_put
 from zones.visits.closet_sheet import closet_sheet
@@ -46,6 +47,7 @@ from .dated import (
     before_asked,
     day_asked,
 )
+from .loads import SubjectLoadMixin
 from .sites import SiteSerializer
 
 
@@ -132,10 +134,11 @@ class BlockFilterSet(NamedFilterSet):
     kind = fields.Choice(choices=Block.Kind.choices)
 
 
-class BlockViewSet(PlacedMixin, RecordViewSet):
+class BlockViewSet(SubjectLoadMixin, PlacedMixin, RecordViewSet):
     """Termination blocks. What lies on them is in `landings`. A clip is pulled or put in on a day. That
     overwrites nothing, so it takes no version of the block."""
 
+    kind = SubjectKind.BLOCK
     gate = block_for
     serializer_class = BlockSerializer
     filterset_class = BlockFilterSet

@@ -23,6 +23,7 @@ from sites.services.endpoints import (
     output_alter,
     output_end,
 )
+from zones.electrical.subjects import SubjectKind
 
 from .catalogue import CableTypeSerializer, DeviceModelSerializer
 from .closets import ClosetSerializer
@@ -35,6 +36,7 @@ from .dated import (
     PlacedMixin,
     PlacedSerializer,
 )
+from .loads import SubjectLoadMixin
 from .sites import SiteSerializer
 from .switches import SwitchPortSerializer
 
@@ -72,10 +74,11 @@ class EndpointFilterSet(NamedDatedFilterSet):
     across = {"name": ("name",), "site": (), "id": ("name",), "warranty_end": ("warranty_before",)}
 
 
-class EndpointViewSet(DatedMixin, RecordViewSet):
+class EndpointViewSet(SubjectLoadMixin, DatedMixin, RecordViewSet):
     """Networked audio devices: gateways, network speakers and network amplifiers. Moving one to another port
     is an address of its own, since what the old port granted says nothing of the new one."""
 
+    kind = SubjectKind.ENDPOINT
     gate = endpoint_for
     serializer_class = EndpointSerializer
     filterset_class = EndpointFilterSet
@@ -110,9 +113,10 @@ class OutputFilterSet(PlacedFilterSet):
     across = {"id": ()}
 
 
-class OutputViewSet(PlacedMixin, RecordViewSet):
+class OutputViewSet(SubjectLoadMixin, PlacedMixin, RecordViewSet):
     """Analog audio outputs. A new device brings those of its model with it."""
 
+    kind = SubjectKind.OUTPUT
     gate = output_for
     serializer_class = OutputSerializer
     filterset_class = OutputFilterSet

@@ -18,10 +18,12 @@ from sites.services.power import (
     supply_correct,
     supply_end,
 )
+from zones.electrical.subjects import SubjectKind
 
 from .catalogue import DeviceModelSerializer
 from .closets import ClosetSerializer
 from .dated import DatedMixin, DatedSerializer, NamedDatedFilterSet
+from .loads import SubjectLoadMixin
 from .sites import SiteSerializer
 
 
@@ -42,9 +44,10 @@ class SupplyFilterSet(NamedDatedFilterSet):
     across = {"name": ("name",), "site": (), "id": ("name",), "battery": ("battery_before",)}
 
 
-class SupplyViewSet(DatedMixin, RecordViewSet):
+class SupplyViewSet(SubjectLoadMixin, DatedMixin, RecordViewSet):
     """DC supplies, with the outlet, breaker, UPS and battery behind them."""
 
+    kind = SubjectKind.SUPPLY
     gate = supply_for
     serializer_class = SupplySerializer
     filterset_class = SupplyFilterSet
@@ -73,10 +76,11 @@ class AmplifierFilterSet(NamedDatedFilterSet):
     )
 
 
-class AmplifierViewSet(DatedMixin, RecordViewSet):
+class AmplifierViewSet(SubjectLoadMixin, DatedMixin, RecordViewSet):
     """Amplifiers: of constant-voltage lines (25, 70.7 or 100 V) and of low-impedance ones, which have no line
     voltage."""
 
+    kind = SubjectKind.AMPLIFIER
     gate = amplifier_for
     serializer_class = AmplifierSerializer
     filterset_class = AmplifierFilterSet

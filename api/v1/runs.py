@@ -5,11 +5,13 @@ from __future__ import annotations
 from api.conventions import fields
 from api.conventions.viewsets import RecordViewSet
 from api.conventions.writing import Writing
+from zones.electrical.subjects import SubjectKind
 from zones.gates import run_for
 from zones.models import Run, RunFacts
 from zones.services.runs import run_add, run_alter, run_correct, run_end
 
 from .dated import NO_CASE, DatedFilterSet, DatedMixin, DatedSerializer
+from .loads import SubjectLoadMixin
 from .sites import SiteSerializer
 from .zones import ZoneSerializer
 
@@ -33,10 +35,11 @@ class RunFilterSet(DatedFilterSet):
     amplifier_id = fields.Id()
 
 
-class RunViewSet(DatedMixin, RecordViewSet):
+class RunViewSet(SubjectLoadMixin, DatedMixin, RecordViewSet):
     """Runs: one field cable from a block to a chain of devices, with the zone that hears it and what feeds
     it."""
 
+    kind = SubjectKind.RUN
     gate = run_for
     serializer_class = RunSerializer
     filterset_class = RunFilterSet

@@ -21,12 +21,14 @@ from sites.access.abilities import Ability
 from sites.access.gates import site_for
 from sites.models import Site
 from sites.services.sites import site_add, site_alter
+from zones.electrical.subjects import SubjectKind
 from zones.visits.survey import Question, Survey, site_survey
 
 from . import figures
 from .customers import CoverageSerializer, CustomerSerializer
 from .dated import NO_CASE, AsOfQuery, day_asked
 from .effects import BesideEffect, EffectMixin
+from .loads import SubjectLoadMixin
 
 
 class QuestionSerializer(serializers.Serializer):
@@ -112,10 +114,11 @@ class SiteFilterSet(FilterSet):
         return rows.filter(coverages__contract_id=value).distinct()
 
 
-class SiteViewSet(EffectMixin, CreateMixin, UpdateMixin):
+class SiteViewSet(SubjectLoadMixin, EffectMixin, CreateMixin, UpdateMixin):
     """Sites: one installation at one address each."""
 
     gate = site_for
+    kind = SubjectKind.SITE
     serializer_class = SiteSerializer
     filterset_class = SiteFilterSet
     ordering_fields = {
@@ -136,6 +139,10 @@ class SiteViewSet(EffectMixin, CreateMixin, UpdateMixin):
         that are missing for it."""
         site: Site = self.get_object()
         return Response(survey_data(site, site_survey(site.pk, day_asked(self.asked, site))))
+
+    def get_standing_object(self) -> Site:
+        site: Site = self.get_object()
+        return site
 
     def site_id_of(self, row: Site) -> int:
         return row.pk

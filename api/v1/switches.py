@@ -15,10 +15,12 @@ from sites.services.switches import (
     switch_correct,
     switch_end,
 )
+from zones.electrical.subjects import SubjectKind
 
 from .catalogue import DeviceModelSerializer
 from .closets import ClosetSerializer
 from .dated import DatedFilterSet, DatedMixin, DatedSerializer, NamedDatedFilterSet
+from .loads import SubjectLoadMixin
 from .sites import SiteSerializer
 
 
@@ -38,10 +40,11 @@ class SwitchFilterSet(NamedDatedFilterSet):
     leading = frozenset({"serial"})
 
 
-class SwitchViewSet(DatedMixin, RecordViewSet):
+class SwitchViewSet(SubjectLoadMixin, DatedMixin, RecordViewSet):
     """Switches. One of the customer's, or of an unknown owner, is not to be touched. Its ports are made, and
     end, with it and its model."""
 
+    kind = SubjectKind.SWITCH
     gate = switch_for
     serializer_class = SwitchSerializer
     filterset_class = SwitchFilterSet
@@ -70,10 +73,11 @@ class SwitchPortFilterSet(DatedFilterSet):
     across = {"id": ()}
 
 
-class SwitchPortViewSet(DatedMixin, UpdateMixin):
+class SwitchPortViewSet(SubjectLoadMixin, DatedMixin, UpdateMixin):
     """Ports of switches. They come and go with their switch and its model; which of our devices is connected
     to one is said by the device (`endpoints?port_id=`)."""
 
+    kind = SubjectKind.PORT
     gate = switch_port_for
     serializer_class = SwitchPortSerializer
     filterset_class = SwitchPortFilterSet

@@ -2,28 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date
 from typing import Any
 
-from rest_framework import serializers
 from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.conventions import fields
-from api.conventions.answers import AnswerSerializer, rounded
 from api.conventions.sizes import WithLimitSerializer, within_limit
 from api.conventions.views import Spec
 from api.conventions.viewsets import CreateMixin, DestroyMixin, RecordViewSet
 from api.conventions.writing import Writing
 from sites.access.abilities import Ability
 from zones.gates import zone_endpoint_for, zone_for
-from zones.loads.explanations import Explanations
-from zones.loads.explanations.worked import Table, Worked
 from zones.loads.histories import zone_history
-from zones.loads.site_loads import loads_on, site_loads
-from zones.loads.wording import RenderedLoad
 from zones.loads.zone_loads import ZoneLoad, cautions_of_zone, loads_of_zones
 from zones.models import Zone, ZoneEndpoint, ZoneFacts
 from zones.services.zones import (
@@ -35,10 +29,9 @@ from zones.services.zones import (
     zone_endpoint_end,
 )
 
-from . import figures
+from . import figures, loads
 from .dated import (
     NO_CASE,
-    AsOfQuery,
     DatedFilterSet,
     DatedMixin,
     DatedSerializer,
@@ -74,47 +67,6 @@ class ZoneFilterSet(DatedFilterSet):
         return rows.filter(groups__contains=[value])
 
 
-class CellsField(serializers.ListField):
-    """The rows of a table, each by the keys of its columns."""
-
-    child = serializers.DictField(child=serializers.JSONField())
-
-    def to_representation(self, data: Any) -> list[dict[str, Any]]:
-        return [
-            {key: rounded(cell) if isinstance(cell, float) else cell for key, cell in row.items()}
-            for row in data
-        ]
-
-
-class TableSerializer(AnswerSerializer):
-    rows = CellsField(help_text="By the keys of the columns.")
-
-    class Meta:
-        dataclass = Table
-
-
-class CalculationSerializer(AnswerSerializer):
-    """A worked calculation: formula, assumptions, inputs, what was summed or followed along the run, and the
-    steps."""
-
-    tables = TableSerializer(many=True)
-
-    class Meta:
-        dataclass = Worked
-
-
-class LoadQuery(AsOfQuery):
-    explain = fields.Flag(
-        default=False, help_text="With each figure also its worked calculation, from the inputs to the limit."
-    )
-
-
-class ExplainedSerializer(figures.FigureSerializer):
-    """A figure; with `explain=true` also how it was computed."""
-
-    calculation = CalculationSerializer(required=False)
-
-
 class ZoneLoadSerializer(WithLimitSerializer):
     """Everything that bears on a zone on a day, worst verdict first and then least headroom."""
 
@@ -126,7 +78,7 @@ class ZoneLoadSerializer(WithLimitSerializer):
     verdict = fields.Choice(choices=figures.VERDICTS, help_text="The worst of all its figures.")
     summary = fields.Text(help_text="The loads in a sentence or two.")
     tightest = figures.FigureSerializer(allow_null=True, help_text="The figure of least headroom.")
-    items = ExplainedSerializer(many=True)
+    items = loads.ExplainedSerializer(many=True)
     not_computed = figures.NotComputedSerializer(many=True, help_text="What cannot be computed, and why.")
     cautions = figures.CautionSerializer(many=True)
 
@@ -149,15 +101,16 @@ class ZoneViewSet(DatedMixin, RecordViewSet):
         super().annotate(rows)
         annotate_zones(rows, self.asked.get("expand", ()))
 
-    @action(detail=True, action_spec=Spec(Ability.READ_RECORD, query=LoadQuery, answer=ZoneLoadSerializer))
+    @action(
+        detail=True, action_spec=Spec(Ability.READ_RECORD, query=loads.LoadQuery, answer=ZoneLoadSerializer)
+    )
     def load(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
         """What the zone carries on a day: every figure that bears on it, from its runs back to the switch,
         with its limit, headroom and verdict."""
         zone, day = self._asked_for()
-        computed = site_loads(zone.site_id, day) if self.asked["explain"] else None
-        loads = computed or loads_on(zone.site_id, day, zone_id=zone.pk)
-        load = loads_of_zones(loads, [zone.pk])[zone.pk]
-        return Response(zone_load_data(zone, load, Explanations(computed) if computed else None))
+        found = loads.LoadsAsked(self.asked, zone.site, day, zone_id=zone.pk)
+        load = loads_of_zones(found.loads, [zone.pk])[zone.pk]
+        return Response(zone_load_data(zone, load, found.shown(load.figures)))
 
     @action(
         detail=True, action_spec=Spec(Ability.READ_RECORD, query=HistoryQuery, answer=ZoneHistorySerializer)
@@ -175,7 +128,8 @@ class ZoneViewSet(DatedMixin, RecordViewSet):
         return zone, day_asked(self.asked, zone.site)
 
 
-def zone_load_data(zone: Zone, load: ZoneLoad, explanations: Explanations | None) -> dict[str, Any]:
+def zone_load_data(zone: Zone, load: ZoneLoad, items: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
+    """items: the figures as they are shown."""
     return within_limit(
         {
             "zone_id": zone.pk,
@@ -186,18 +140,11 @@ def zone_load_data(zone: Zone, load: ZoneLoad, explanations: Explanations | None
             "verdict": load.verdict.name.lower(),
             "summary": load.summary,
             "tightest": None if load.tightest is None else figures.figure(load.tightest),
-            "items": [_explained(one, explanations) for one in load.figures],
+            "items": items,
             "not_computed": [figures.not_computed(one) for one in load.problems],
             "cautions": figures.cautions(cautions_of_zone(zone, load)),
         }
     )
-
-
-def _explained(one: RenderedLoad, explanations: Explanations | None) -> dict[str, Any]:
-    shown = figures.figure(one)
-    if explanations is not None:
-        shown["calculation"] = CalculationSerializer(explanations.of(one.load)).data
-    return shown
 
 
 class ZoneEndpointSerializer(PlacedSerializer):

@@ -50,6 +50,15 @@ def gravities(severities: Iterable[str] | None = None, verdict: int = 0) -> list
     return [10 * severity + one for severity in chosen for one in Verdict if one >= verdict]
 
 
+def open_on_site(site_id: int) -> dict[tuple[str, int, int], int]:
+    """The ids of the findings of a site that have not cleared, by limit, kind and id of their subject."""
+    rows = Finding.objects.filter(site_id=site_id, cleared_at__isnull=True).order_by()
+    return {
+        (code, kind, subject_id): pk
+        for code, kind, subject_id, pk in rows.values_list("code", "subject_kind", "subject_id", "pk")
+    }
+
+
 def by_severity(rows: list[Finding]) -> list[Finding]:
     """In the order in which a dispatcher looks at them: what may hurt, what falls silent, what is surest."""
     return sorted(rows, key=lambda f: (-limit_by_code(f.code).severity, -f.verdict, f.pk))

@@ -126,13 +126,16 @@ class SiteLoads(Loads):
     evaluation: Evaluation
 
 
-def loads_on(site_id: int, as_of: dt.date, *, zone_id: int | None = None) -> Loads:
-    """The loads of a site as of the end of a day, as known now; those of one zone, where only that is asked.
+def loads_on(
+    site_id: int, as_of: dt.date, *, zone_id: int | None = None, subject: Subject | None = None
+) -> Loads:
+    """The loads of a site as of the end of a day, as known now. zone_id, subject: that only those of this
+    zone or thing are asked; others may be among them.
 
     Today's are read, where the last recheck left what evaluating the site now would give; those of any other
     day are computed.
     """
-    return _stored_loads(site_id, as_of, zone_id) or site_loads(site_id, as_of)
+    return _stored_loads(site_id, as_of, zone_id, subject) or site_loads(site_id, as_of)
 
 
 def site_loads(site_id: int, as_of: dt.date) -> SiteLoads:
@@ -210,20 +213,34 @@ WITH current AS MATERIALIZED (
     ) AS yes
 ), bears AS (
     SELECT subject_kind, subject_id, array_agg(zone_id) AS zones FROM zone_subject
-    WHERE site_id = %(site)s AND (%(zone)s::bigint IS NULL OR zone_id = %(zone)s) GROUP BY 1, 2
+    WHERE site_id = %(site)s AND (%(zone)s::bigint IS NULL OR zone_id = %(zone)s)
+        AND (%(kind)s::int IS NULL OR (subject_kind, subject_id) = (%(kind)s, %(subject)s))
+    GROUP BY 1, 2
 )
 SELECT yes, subject_kind, subject_id, zones, codes, verdict, supported, low, likely, high, low_limit,
     limit_value, high_limit, low_detail, detail, high_detail, overloaded, bounds
 FROM current LEFT JOIN (
-    bears FULL JOIN (SELECT * FROM figures WHERE site_id = %(site)s) AS f USING (subject_kind, subject_id)
+    bears FULL JOIN (
+        SELECT * FROM figures WHERE site_id = %(site)s
+            AND (%(kind)s::int IS NULL OR (subject_kind, subject_id) = (%(kind)s, %(subject)s))
+    ) AS f USING (subject_kind, subject_id)
 ) ON yes AND (%(zone)s::bigint IS NULL OR zones IS NOT NULL)
 """
 
 
-def _stored_loads(site_id: int, as_of: dt.date, zone_id: int | None) -> Loads | None:
+def _stored_loads(site_id: int, as_of: dt.date, zone_id: int | None, subject: Subject | None) -> Loads | None:
     """What the last recheck found; None where that is not what evaluating the site now would give."""
+    kind, subject_id = (None, None) if subject is None else subject
+    asked = {
+        "site": site_id,
+        "day": as_of,
+        "solver": SOLVER_VERSION,
+        "zone": zone_id,
+        "kind": kind,
+        "subject": subject_id,
+    }
     with connection.cursor() as cursor:
-        cursor.execute(_STORED, {"site": site_id, "day": as_of, "zone": zone_id, "solver": SOLVER_VERSION})
+        cursor.execute(_STORED, asked)
         rows = cursor.fetchall()
     if not rows[0][0]:
         return None

@@ -194,19 +194,24 @@ _KEPT: Final = f"""
     SELECT k.customer_id, k.word FROM (
         SELECT DISTINCT customer_id, unnest(tsvector_to_array(own)) AS word FROM kept
     ) k WHERE NOT EXISTS (
-        SELECT FROM search_word w WHERE w.word = k.word AND w.customer_id IS NOT DISTINCT FROM k.customer_id
-    );
+        SELECT FROM search_word w WHERE w.word = k.word AND w.customer_id = k.customer_id
+    ) AND NOT (k.customer_id IS NULL AND EXISTS (
+        SELECT FROM search_word w WHERE w.word = k.word AND w.customer_id IS NULL
+    ));
 """
-# Planned once a connection: to plan the thirteen kinds costs more than to look at one of them
+# Planned once a connection, since to plan the thirteen kinds costs more than to look at one of them; along the
+# indexes, since the tables may be empty then and long soon after
+_PLANNED: Final = f"""{DEFINER} SET plan_cache_mode = force_generic_plan
+    SET enable_seqscan = off SET enable_hashjoin = off SET enable_mergejoin = off"""
 KEEPING: Final = f"""
 CREATE FUNCTION zonebook_search_keep(of_kind smallint, ids bigint[]) RETURNS void
-LANGUAGE plpgsql {DEFINER} SET plan_cache_mode = force_generic_plan AS $$
+LANGUAGE plpgsql {_PLANNED} AS $$
 BEGIN
 {_KEPT.format(source="SELECT * FROM search_source WHERE kind = of_kind AND thing_id = ANY (ids)")}
 END $$;
 
 CREATE FUNCTION zonebook_search_keep_site(of_site bigint) RETURNS void
-LANGUAGE plpgsql {DEFINER} SET plan_cache_mode = force_generic_plan AS $$
+LANGUAGE plpgsql {_PLANNED} AS $$
 BEGIN
 {_KEPT.format(source="SELECT * FROM search_source WHERE site_id = of_site")}
 END $$;

@@ -18,6 +18,7 @@ from kombu.connection import Connection
 from sites.models import Block, Closet, Customer, Site
 from sites.models.access import User
 from tests import factories
+from tests.page_addresses import Shown
 from zones.models import Run, Zone
 
 # CI brings everything that a test may need, so there nothing is left out
@@ -165,3 +166,8 @@ def zone(site: Site) -> Zone:
 def run(block: Block, zone: Zone) -> Run:
     """A self-amplified run of the zone, without points, supply and output."""
     return factories.make_run(block, zone=zone)
+
+
+@pytest.fixture
+def shown(closet: Closet, block: Block) -> Shown:
+    return Shown(closet, block)

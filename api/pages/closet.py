@@ -20,7 +20,7 @@ from .sheet_parts import SheetParts
 
 class SheetPage(Page):
     query = OnQuery
-    opens = Closet
+    shows = Closet
 
     def parts(self, request: HttpRequest, closet_id: int) -> SheetParts:
         # Says why, where it did not stand on the day

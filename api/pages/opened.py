@@ -11,12 +11,15 @@ from django.http import HttpRequest
 from django.urls import reverse
 
 from sites.access.scope import Scope, scoped
-from sites.models import Closet, Site
-from zones.models import Zone
+from sites.models import Amplifier, Block, Closet, Endpoint, Site, Supply, Switch
+from zones.models import Run, Zone
 
 MOST: Final = 8
 _KEY: Final = "opened"
-_KINDS: Final[dict[str, type[Model]]] = {"site": Site, "closet": Closet, "zone": Zone}
+_KINDS: Final[dict[str, type[Model]]] = {
+    model._meta.model_name or "": model
+    for model in (Site, Closet, Zone, Run, Block, Switch, Supply, Amplifier, Endpoint)
+}
 """By the name of its page. A thing of a site is shown with the site's name."""
 
 
@@ -28,8 +31,10 @@ class Opened:
 
 
 def note(request: HttpRequest, model: type[Model], row_id: int) -> None:
-    """Put it first. Nothing is written where it was first already."""
-    (kind,) = (name for name, known in _KINDS.items() if known is model)
+    """Put it first, where it is a thing that stands. Nothing is written where it was first already."""
+    kind = model._meta.model_name
+    if kind not in _KINDS:
+        return
     before: list[list[Any]] = request.session.get(_KEY, [])
     if before[:1] != [[kind, row_id]]:
         request.session[_KEY] = [[kind, row_id], *(one for one in before if one != [kind, row_id])][:MOST]

@@ -33,11 +33,11 @@ class OnQuery(QuerySerializer):
 
 class Page(View):
     """One page to look at. `template_name` is filled with `context()`; `query` says what may stand behind the
-    `?` of its address; `opens`: the model of the thing that it shows, to be among what was opened last."""
+    `?` of its address; `shows`: the model of the thing whose id is in its address."""
 
     template_name: ClassVar[str]
     query: ClassVar[type[QuerySerializer]] = QuerySerializer
-    opens: ClassVar[type[Model] | None] = None
+    shows: ClassVar[type[Model] | None] = None
     http_method_names = ["get", "head"]
 
     may: Needed = Ability.READ_RECORD  # from its row in `PAGES`
@@ -75,8 +75,8 @@ class Page(View):
                 self.principal.require(Ability(self.may))
         self.asked = checked_query(request.GET, self.query).validated_data
         shown = {"on": self.on, **self.context(request, **kwargs)}
-        if self.opens is not None:
-            opened.note(request, self.opens, kwargs["id"])
+        if self.shows is not None:
+            opened.note(request, self.shows, kwargs["id"])
         return self.answer(request, shown)
 
     def answer(self, request: HttpRequest, shown: dict[str, Any]) -> HttpResponse:

@@ -5,11 +5,11 @@ from __future__ import annotations
 from typing import Any, Final
 
 from django.http import HttpRequest
-from django.urls import NoReverseMatch, reverse
 
 from api.conventions import fields
 from api.conventions.serializers import QuerySerializer
 
+from .addresses import page_of
 from .answers import answer_of
 from .page import Page
 
@@ -31,11 +31,3 @@ class SearchPage(Page):
             return {"q": words, "too_short": True, "found": []}
         found = answer_of(request, "search", q=words, page_size=MOST)["items"]
         return {"q": words, "found": [{**one, "page": page_of(one["kind"], one["id"])} for one in found]}
-
-
-def page_of(kind: str, row_id: int) -> str:
-    """The address of the page of a thing; blank where this version has none."""
-    try:
-        return reverse(kind, kwargs={"id": row_id})
-    except NoReverseMatch:
-        return ""

@@ -11,8 +11,8 @@ from sites.models import Closet
 from zones.electrical.subjects import SubjectKind
 from zones.visits.closet_sheet import ClosetSheet, closet_sheet
 
+from .drawings.reach import reach
 from .printed import pdf, qr_code, standing_alone
-from .reach import reach
 from .sheet_parts import FigureKey, SheetParts, parts_of
 
 

@@ -21,7 +21,7 @@ MOST: Final = 500
 class SitePage(Page):
     template_name = "pages/site.html"
     query = OnQuery
-    opens = Site
+    shows = Site
 
     def context(self, request: HttpRequest, **kwargs: Any) -> dict[str, Any]:
         site_id = kwargs["id"]

@@ -1,5 +1,5 @@
-"""Every page, in both schemes, on a phone and on a desk: axe finds nothing, the console is silent, and
-nothing scrolls sideways."""
+"""Every page, in both schemes and in forced colours, on a phone, on a desk and at 400 %: axe finds nothing,
+the console is silent, and nothing scrolls sideways."""
 
 from __future__ import annotations
 
@@ -8,19 +8,18 @@ from typing import Any
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from django.urls import reverse
 from playwright.sync_api import BrowserContext, Page, expect
 
 from api.pages.urls import PAGES
-from sites.models import Closet, Site, User
-from zones.models import Zone
+from sites.models import Site, User
+from tests.page_addresses import Shown
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
-WIDTHS = pytest.mark.parametrize("width", [360, 1280])
 HTML = [row for row in PAGES if hasattr(row.view, "template_name")]
 """The others are files, such as PDFs."""
-SCHEMES = pytest.mark.parametrize("scheme", ["light", "dark"])
+PHONE, DESK, ZOOMED = 360, 1280, 320
+"""Widths in CSS px; a desk at 400 % is as wide as the last."""
 
 
 def look(context: BrowserContext, address: str, status: int = 200) -> Page:
@@ -33,39 +32,44 @@ def look(context: BrowserContext, address: str, status: int = 200) -> Page:
     assert response.status == status
     sheet = "getComputedStyle(document.documentElement).getPropertyValue('--paper')"
     assert page.evaluate(sheet), "the stylesheet is not there"
+    for scheme, width, forced in LOOKS:
+        page.emulate_media(color_scheme=scheme, forced_colors=forced)
+        page.set_viewport_size({"width": width, "height": 800})
+        where = (scheme, width, forced)
+        wide = page.evaluate("document.documentElement.scrollWidth")
+        assert wide <= page.evaluate("window.innerWidth"), (where, page.evaluate(TOO_WIDE))
+        found = Axe().run(page).response["violations"]
+        assert [(one["id"], [node["html"] for node in one["nodes"]]) for one in found] == [], where
     if status == 200:  # of any other, Chromium itself writes a line
         assert said == []
-    assert page.evaluate("document.documentElement.scrollWidth") <= page.evaluate("window.innerWidth")
-    found = Axe().run(page).response["violations"]
-    assert [(one["id"], [node["html"] for node in one["nodes"]]) for one in found] == []
     return page
 
 
-@SCHEMES
-@WIDTHS
+TOO_WIDE = """[...document.querySelectorAll('body *')].filter(
+    (one) => one.getBoundingClientRect().right > innerWidth
+).map((one) => one.outerHTML.slice(0, 100))"""
+LOOKS: Any = [
+    ("light", DESK, "none"),
+    ("light", PHONE, "none"),
+    ("dark", PHONE, "none"),
+    ("dark", DESK, "none"),
+    ("light", ZOOMED, "none"),
+    ("light", DESK, "active"),
+]
+
+
 @pytest.mark.parametrize("row", HTML, ids=lambda row: row.name)
 def test_a_page_is_in_order(
-    row: Any,
-    width: int,
-    scheme: str,
-    window: Callable[..., BrowserContext],
-    manager: User,
-    site: Site,
-    closet: Closet,
-    zone: Zone,
+    row: Any, window: Callable[..., BrowserContext], manager: User, shown: Shown
 ) -> None:
-    things = {Site: site, Closet: closet, Zone: zone}
-    kwargs = {} if row.view.opens is None else {"id": things[row.view.opens].pk}
-    look(window(manager, width=width, scheme=scheme), reverse(row.name, kwargs=kwargs))
+    look(window(manager), shown.address(row))
 
 
-@SCHEMES
-@WIDTHS
 @pytest.mark.parametrize(("address", "status"), [("/", 200), ("/log-in", 200), ("/nowhere", 404)])
 def test_a_page_without_log_in_is_in_order(
-    address: str, status: int, width: int, scheme: str, window: Callable[..., BrowserContext]
+    address: str, status: int, window: Callable[..., BrowserContext]
 ) -> None:
-    look(window(width=width, scheme=scheme), address, status)
+    look(window(), address, status)
 
 
 def test_from_the_link_over_log_in_and_search_to_the_site_by_keyboard(

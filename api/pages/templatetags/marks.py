@@ -7,11 +7,12 @@ from datetime import date, datetime
 from typing import Any, Final
 
 from django import template
+from django.template import Context
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
-from api.pages import reach as drawing
-from api.pages.search import page_of
+from api.pages.addresses import page_of
+from api.pages.drawings import reach as drawing
 from sites.wording import capital
 from zones.electrical.estimates import LIMITS, WORDS, Estimate, Estimates
 from zones.electrical.verdicts import Verdict
@@ -62,10 +63,10 @@ def recorded(value: Any) -> Any:
     return NOT_RECORDED if value is None or value == "" else value
 
 
-@register.simple_tag
-def name_of(kind: str, thing: Mapping[str, Any]) -> SafeString:
-    """The name of a thing, leading to its page where this version has one."""
-    address = page_of(kind, thing["id"])
+@register.simple_tag(takes_context=True)
+def name_of(context: Context, kind: str, thing: Mapping[str, Any]) -> SafeString:
+    """The name of a thing, leading to its page as of the day that this page shows."""
+    address = page_of(kind, thing["id"], context.get("on"))
     if not address:
         return format_html("<b>{}</b>", thing["name"])
     return format_html('<a href="{}">{}</a>', address, thing["name"])

@@ -8,7 +8,7 @@ from xml.etree import ElementTree as ET
 
 import pytest
 
-from api.pages.reach import reach
+from api.pages.drawings.reach import reach
 from zones.electrical.estimates import Estimate, Estimates
 from zones.electrical.verdicts import Verdict
 from zones.limits.registry import LIMITS, limit_by_code

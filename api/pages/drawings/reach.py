@@ -16,14 +16,13 @@ from zones.electrical.estimates import Estimate, Estimates
 from zones.electrical.verdicts import Verdict
 from zones.limits.limit import Limit
 
+from .svg import INK, LINE, PAPER, number
+
 WIDTH: Final = 140.0
 HEIGHT: Final = 18.0
 END: Final = 1.5
 """Where the line ends; 0: nothing is used; 1: the limit."""
 LEAST_BAR: Final = 3.0
-INK: Final = "#1c1d1f"
-PAPER: Final = "#fbfaf6"
-LINE: Final = "#85878c"
 _MIDDLE: Final = HEIGHT / 2
 
 
@@ -89,9 +88,9 @@ def _bar(first: float, last: float, *, filled: bool, dashed: bool) -> SafeString
     return format_html(
         '<rect class="{}" x="{}" y="{}" width="{}" height="12" fill="{}" stroke="{}" stroke-width="1.5"{}/>',
         "bar past" if filled else "bar",
-        _number(max(left, 0.0)),
-        _number(_MIDDLE - 6),
-        _number(width),
+        number(max(left, 0.0)),
+        number(_MIDDLE - 6),
+        number(width),
         INK if filled else PAPER,
         INK,
         SafeString(' stroke-dasharray="3 2"') if dashed else "",
@@ -100,7 +99,7 @@ def _bar(first: float, last: float, *, filled: bool, dashed: bool) -> SafeString
 
 def _stroke() -> SafeString:
     return format_html(
-        '<path class="limit" d="M{} 0V{}" stroke="{}" stroke-width="2"/>', _number(_x(1)), f"{HEIGHT:g}", INK
+        '<path class="limit" d="M{} 0V{}" stroke="{}" stroke-width="2"/>', number(_x(1)), f"{HEIGHT:g}", INK
     )
 
 
@@ -108,8 +107,8 @@ def _dot(place: float, *, reverse: bool) -> SafeString:
     return format_html(
         '<circle class="{}" cx="{}" cy="{}" r="3" fill="{}" stroke="{}"/>',
         "dot past" if reverse else "dot",
-        _number(_x(place)),
-        _number(_MIDDLE),
+        number(_x(place)),
+        number(_MIDDLE),
         PAPER if reverse else INK,
         INK,
     )
@@ -121,7 +120,7 @@ def _arrow(*, filled: bool) -> SafeString:
     return format_html(
         '<path class="{}" d="M{} {}L{} {}L{} {}" fill="none" stroke="{}" stroke-width="2"/>',
         "arrow past" if filled else "arrow",
-        *map(_number, (end - 5, _MIDDLE - 4, end, _MIDDLE, end - 5, _MIDDLE + 4)),
+        *map(number, (end - 5, _MIDDLE - 4, end, _MIDDLE, end - 5, _MIDDLE + 4)),
         PAPER if filled else INK,
     )
 
@@ -131,9 +130,5 @@ def _text(said: str) -> SafeString:
         "",
         '<text class="{}" x="{}" y="{}" font-size="13" font-weight="bold" text-anchor="middle" fill="{}">{}'
         "</text>",
-        [("said", _number(WIDTH / 2), _number(_MIDDLE + 4.5), INK, said)],
+        [("said", number(WIDTH / 2), number(_MIDDLE + 4.5), INK, said)],
     )
-
-
-def _number(value: float) -> str:
-    return f"{value:.2f}".rstrip("0").rstrip(".")

@@ -1,0 +1,47 @@
+"""Figures against their limits, as a page lists them: those that call for something, then those within."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from zones.electrical.verdicts import Verdict
+
+from .addresses import calculation_of, page_of
+
+Figure = Mapping[str, Any]
+"""As the API answers it."""
+
+
+@dataclass(frozen=True)
+class Listed:
+    """A figure with where its calculation and its finding are; blank: it has none."""
+
+    figure: Figure
+    calculation: str
+    finding: str
+
+
+@dataclass(frozen=True)
+class Figures:
+    shown: tuple[Listed, ...]
+    within: tuple[Listed, ...]
+
+
+def listed(items: Sequence[Figure], on: date | None) -> Figures:
+    """items: in the order of the answer, the worst first."""
+    every = [
+        Listed(
+            one,
+            calculation_of(one["code"], one["subject"]["kind"], one["subject"]["id"], on),
+            page_of("finding", one["finding_id"]) if one["finding_id"] else "",
+        )
+        for one in items
+    ]
+    within = Verdict.WITHIN.name.lower()
+    return Figures(
+        tuple(one for one in every if one.figure["verdict"] != within),
+        tuple(one for one in every if one.figure["verdict"] == within),
+    )

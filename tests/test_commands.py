@@ -39,6 +39,7 @@ NEED_TABLES: dict[str, list[str]] = {
     "fleet": ["fleet --sites 2"],
     "keys": ["keys rotate"],
     "migrate": [],  # makes the tables
+    "pictures": [],  # serves a demo of its own
     "person": [
         "person add ines --name Ines --role manager --all-customers --password-file pyproject.toml",
         "person add ines --name Ines --role reader --customer quay --password-file pyproject.toml",
@@ -85,6 +86,7 @@ BAD_INPUT: dict[str, dict[str, str]] = {
         "keys turn": "invalid choice: 'turn' (choose from",
     },
     "migrate": {"migrate --patience long": "argument --patience: invalid float value: 'long'"},
+    "pictures": {"pictures manage.py/x": "manage.py/x: Not a directory; expected a folder"},
     "person": {
         "person": "the following arguments are required: add",
         "person add ines": "the following arguments are required: --name, --role",

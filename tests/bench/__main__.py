@@ -26,6 +26,7 @@ FILES = {
     "list": "listing",
     "history": "history",
     "search": "search",
+    "pages": "pages",
     "routes": "routes",
     "asking": "asking",
 }

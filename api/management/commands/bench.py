@@ -35,6 +35,7 @@ BENCHES = (
     "list",
     "history",
     "search",
+    "pages",
     "routes",
 )
 """In this order: the first recheck of the fleet comes before the benchmarks that need its figures."""

@@ -168,7 +168,8 @@ _CASES: Final = "\n".join(
 
 _KEPT: Final = f"""
     WITH source AS ({{source}}), around AS MATERIALIZED (
-        SELECT id, customer_id, zonebook_words(concat_ws(' ', name, code, address, postal_code, city)) AS words
+        SELECT id, customer_id,
+               zonebook_words(concat_ws(' ', name, code, address, postal_code, city)) AS words
         FROM site WHERE id IN (SELECT site_id FROM source)
     ), made AS (
         SELECT s.kind, s.thing_id, CASE s.kind WHEN {KINDS["customer"]} THEN s.thing_id
@@ -199,8 +200,8 @@ _KEPT: Final = f"""
         SELECT FROM search_word w WHERE w.word = k.word AND w.customer_id IS NULL
     ));
 """
-# Planned once a connection, since to plan the thirteen kinds costs more than to look at one of them; along the
-# indexes, since the tables may be empty then and long soon after
+# Planned once a connection, since to plan the thirteen kinds costs more than to look at one of them; along
+# the indexes, since the tables may be empty then and long soon after
 _PLANNED: Final = f"""{DEFINER} SET plan_cache_mode = force_generic_plan
     SET enable_seqscan = off SET enable_hashjoin = off SET enable_mergejoin = off"""
 KEEPING: Final = f"""

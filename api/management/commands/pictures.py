@@ -1,0 +1,121 @@
+"""`manage.py pictures [FOLDER]`: pictures of the demo's pages, for README."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from importlib.util import find_spec
+from pathlib import Path
+from typing import Any, Final, NamedTuple
+
+from django.conf import settings
+from django.core.management.base import BaseCommand, CommandError, CommandParser
+
+from api.demo.processes import free_port
+
+FOLDER: Final = "api/pages/pictures"
+DESK, PHONE = (1280, 900), (390, 844)
+FLAGS: Final = ("--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-sync")
+NEEDS: Final = "install requirements-dev.txt, and Chromium as the program `chromium`"
+
+
+class Picture(NamedTuple):
+    """resource, query: of the API, whose first item the page `path` shows; blank: `path` is the address."""
+
+    name: str
+    path: str
+    resource: str = ""
+    query: str = ""
+    size: tuple[int, int] = DESK
+    scheme: Any = "light"
+
+
+PICTURES: Final = (
+    Picture("fleet", "fleet"),
+    Picture("closet", "closets", "closets", "name=MDF&site_id={site}"),
+    Picture("closet-phone", "closets", "closets", "name=MDF&site_id={site}", PHONE, "dark"),
+    Picture("zone", "zones", "zones", "name=Concourse&site_id={site}"),
+    Picture("run", "runs", "runs", "site_id={site}"),
+)
+SITE: Final = "code=merrow-harbour"
+
+
+class Command(BaseCommand):
+    help = (
+        "Take the pictures that README shows: serves the demo with a database of its own, opens pages in a "
+        f"browser without a window, and writes PNG files. Before that, {NEEDS}."
+    )
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument("folder", nargs="?", default=FOLDER, help=f"where to (default: {FOLDER})")
+
+    def handle(self, *, folder: str, **_options: Any) -> None:
+        if find_spec("playwright") is None:
+            raise CommandError(f"playwright is missing: {NEEDS}.")
+        target = Path(folder)
+        try:
+            target.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise CommandError(
+                f"{folder} cannot be written ({error.strerror}): expected a folder."
+            ) from error
+        with _demo() as demo:
+            _take(demo, target)
+        self.stdout.write(f"{len(PICTURES)} pictures in {target}")
+
+
+@contextmanager
+def _demo() -> Iterator[dict[str, Any]]:
+    """Address and log-ins of a demo that runs while the pictures are taken."""
+    with tempfile.TemporaryDirectory(prefix="zonebook-pictures-", ignore_cleanup_errors=True) as data:
+        Path(data).chmod(0o755)
+        own = {key: value for key, value in os.environ.items() if not key.startswith("DATABASE_")}
+        program = [sys.executable, "manage.py", "demo", "--json", "--port", str(free_port())]
+        demo = subprocess.Popen(
+            program,
+            cwd=settings.BASE_DIR,
+            env={**own, "ZONEBOOK_DATA": data},
+            stdout=subprocess.PIPE,
+            text=True,
+        )
+        try:
+            assert demo.stdout is not None
+            said = demo.stdout.readline()
+            if not said:
+                raise CommandError(f"the demo did not start: it ended with {demo.wait()}")
+            yield json.loads(said)
+        finally:
+            demo.terminate()
+            demo.wait()
+
+
+def _take(demo: dict[str, Any], target: Path) -> None:
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path="chromium", args=FLAGS)
+        page = browser.new_page(base_url=demo["url"])
+        page.goto("/log-in")
+        page.get_by_label("Log-in name").fill(demo["logins"]["manager"]["user"])
+        page.get_by_label("Password").fill(demo["logins"]["manager"]["password"])
+        page.get_by_role("button", name="Log in").click()
+
+        def first(resource: str, query: str) -> int:
+            found: int = page.request.get(f"/api/v1/{resource}?{query}").json()["items"][0]["id"]
+            return found
+
+        site = first("sites", SITE)
+        for one in PICTURES:
+            address = f"/{one.path}"
+            if one.resource:
+                address += f"/{first(one.resource, one.query.format(site=site))}"
+            page.set_viewport_size({"width": one.size[0], "height": one.size[1]})
+            page.emulate_media(color_scheme=one.scheme)
+            page.goto(address)
+            page.screenshot(path=target / f"{one.name}.png")
+        browser.close()

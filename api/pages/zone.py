@@ -27,13 +27,12 @@ class ZonePage(Page):
 
     def context(self, request: HttpRequest, **kwargs: Any) -> dict[str, Any]:
         address = f"zones/{kwargs['id']}"
-        zone = answer_of(request, address, as_of=self.on)
+        zone = answer_of(request, address, as_of=self.on, expand="site")
         load = answer_of(request, f"{address}/load", as_of=self.on)
         feeds = answer_of(request, f"{address}/feeds", as_of=self.on)
-        site = answer_of(request, f"sites/{zone['site_id']}")
         return {
             "zone": zone,
-            "way": [("site", site)],
+            "way": [("site", zone["site"])],
             "ask": self._ask(request, zone),
             "load": load,
             "figures": listed(load["items"], self.on),

@@ -9,7 +9,7 @@ from django.urls import URLPattern, path
 from api.conventions.permissions import PUBLIC, Needed
 from sites.access.abilities import Ability
 
-from . import closet, figure, home, log_in, search, site, zone
+from . import closet, figure, home, log_in, search, site, zone, zone_history
 from .page import Page
 
 
@@ -26,6 +26,7 @@ PAGES: Final = (
     Row("sites/<int:id>", site.SitePage, "site", Ability.READ_RECORD),
     Row("closets/<int:id>", closet.ClosetPage, "closet", Ability.READ_RECORD),
     Row("zones/<int:id>", zone.ZonePage, "zone", Ability.READ_RECORD),
+    Row("zones/<int:id>/history", zone_history.ZoneHistoryPage, "zone-history", Ability.READ_RECORD),
     Row("figures/<str:code>/<str:kind>/<int:id>", figure.FigurePage, "figure", Ability.READ_RECORD),
     Row("closets/<int:id>.pdf", closet.ClosetPdf, "closet-pdf", Ability.READ_RECORD),
 )

@@ -16,6 +16,8 @@ from typing import Any, Final
 
 from django.utils.safestring import SafeString
 
+from zones.limits.registry import limit_by_code
+
 from .svg import INK, LINE, PAPER, drawing, element, number, text
 
 WIDTH: Final = 328.0
@@ -30,6 +32,8 @@ _IN_VIEW: Final = frozenset({"V", "dB", "Ω", "AWG"})
 _TICKS: Final = 3
 _LABEL: Final = 80.0
 """The width that the first and the last day take."""
+_MOST_WORDS: Final = 15
+"""Characters of the limit beside its key."""
 _MONTHS: Final = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"]
 
 
@@ -96,7 +100,7 @@ def years(
         *_not_known(entries, at, ends, top),
         *(part for one in marks for part in _mark(one, top)),
         *_days(days[0], until, top + PLOT),
-        *_key(line["limit_is"], name, height),
+        *_key(_limit_words(line, entries), name, height),
     )
 
 
@@ -269,21 +273,31 @@ def _day(one: date) -> str:
     return f"{one.day} {_MONTHS[one.month - 1]} {one.year}"
 
 
-def _key(limit_is: str, name: str, height: float) -> Iterator[SafeString]:
+def _key(limit: str, name: str, height: float) -> Iterator[SafeString]:
     line = height - 10
     yield element("path", class_="ink", d=f"M2 {number(line)}h22", stroke=INK, stroke_width=2.5)
     yield text(30, line + 4.5, "likely")
-    yield element("rect", x=82.0, y=line - 6, width=22.0, height=12.0, fill=f"url(#{name})")
-    yield text(110, line + 4.5, "low to high")
+    yield element("rect", x=80.0, y=line - 6, width=22.0, height=12.0, fill=f"url(#{name})")
+    yield text(108, line + 4.5, "low to high")
     yield element(
         "path",
         class_="ink",
-        d=f"M198 {number(line)}h22",
+        d=f"M192 {number(line)}h22",
         stroke=INK,
         stroke_width=1.5,
         stroke_dasharray="6 3",
     )
-    yield text(226, line + 4.5, "minimum" if limit_is == "at_least" else "limit")
+    yield text(220, line + 4.5, limit)
+
+
+def _limit_words(line: Mapping[str, Any], entries: Sequence[Mapping[str, Any]]) -> str:
+    """``limit 1.60 A``; without its value where that changed or takes more room than there is."""
+    limits = {one["limit"] for one in entries}
+    said = limit_by_code(line["code"]).limit_text(limits.pop()) if len(limits) == 1 else ""
+    # The site may count in another unit of length than the answer does
+    if said and len(said) <= _MOST_WORDS and line["unit"] != "m":
+        return said
+    return "minimum" if line["limit_is"] == "at_least" else "limit"
 
 
 def _hatch(name: str) -> SafeString:

@@ -29,7 +29,7 @@ LANE: Final = 24.0
 BELOW: Final = 46.0
 _IN_VIEW: Final = frozenset({"V", "dB", "Ω", "AWG"})
 """Units of figures whose distance from 0 says little."""
-_TICKS: Final = 3
+_TICKS: Final = 4
 _LABEL: Final = 80.0
 """The width that the first and the last day take."""
 _MOST_WORDS: Final = 15

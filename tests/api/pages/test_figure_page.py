@@ -1,4 +1,4 @@
-"""The page that works out a figure: from the inputs to the limit, and what it says of one that is not there."""
+"""The page that works out a figure: from the inputs to the limit, and what it says where there is none."""
 
 from __future__ import annotations
 

@@ -76,5 +76,7 @@ THINGS: Mapping[type[Model], Callable[[Shown], Any]] = {
 }
 """By what a page shows: one of those."""
 
-OTHERS: Mapping[str, Callable[[Shown], Mapping[str, Any]]] = {}
+OTHERS: Mapping[str, Callable[[Shown], Mapping[str, Any]]] = {
+    "figure": lambda shown: {"code": "supply_current", "kind": "supply", "id": shown.hall.supply.pk},
+}
 """By the name of a page whose address holds something else than one id: what it holds."""

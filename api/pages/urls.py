@@ -9,7 +9,7 @@ from django.urls import URLPattern, path
 from api.conventions.permissions import PUBLIC, Needed
 from sites.access.abilities import Ability
 
-from . import closet, home, log_in, search, site
+from . import closet, figure, home, log_in, search, site, zone, zone_history
 from .page import Page
 
 
@@ -25,6 +25,9 @@ PAGES: Final = (
     Row("search", search.SearchPage, "search-page", Ability.READ_RECORD),
     Row("sites/<int:id>", site.SitePage, "site", Ability.READ_RECORD),
     Row("closets/<int:id>", closet.ClosetPage, "closet", Ability.READ_RECORD),
+    Row("zones/<int:id>", zone.ZonePage, "zone", Ability.READ_RECORD),
+    Row("zones/<int:id>/history", zone_history.ZoneHistoryPage, "zone-history", Ability.READ_RECORD),
+    Row("figures/<str:code>/<str:kind>/<int:id>", figure.FigurePage, "figure", Ability.READ_RECORD),
     Row("closets/<int:id>.pdf", closet.ClosetPdf, "closet-pdf", Ability.READ_RECORD),
 )
 

@@ -11,11 +11,13 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.conventions import fields
+from api.conventions.answers import AnswerSerializer
 from api.conventions.sizes import WithLimitSerializer, within_limit
 from api.conventions.views import Spec
 from api.conventions.viewsets import CreateMixin, DestroyMixin, RecordViewSet
 from api.conventions.writing import Writing
 from sites.access.abilities import Ability
+from sites.changes.steps import first_step_after
 from zones.gates import zone_endpoint_for, zone_for
 from zones.loads.histories import zone_history
 from zones.loads.zone_loads import ZoneLoad, cautions_of_zone, loads_of_zones
@@ -28,10 +30,12 @@ from zones.services.zones import (
     zone_endpoint_add,
     zone_endpoint_end,
 )
+from zones.visits.feeds import FeedingDevice, FeedingRun, zone_feeds
 
 from . import figures, loads
 from .dated import (
     NO_CASE,
+    AsOfQuery,
     DatedFilterSet,
     DatedMixin,
     DatedSerializer,
@@ -83,6 +87,16 @@ class ZoneLoadSerializer(WithLimitSerializer):
     cautions = figures.CautionSerializer(many=True)
 
 
+class ZoneFeedsSerializer(WithLimitSerializer):
+    """What a page passes through on its way to a zone on a day: runs with all that feeds them, back to the
+    port of the switch, and network speakers."""
+
+    zone_id = fields.Id()
+    as_of = fields.Day()
+    runs = AnswerSerializer(dataclass=FeedingRun, many=True)
+    speakers = AnswerSerializer(dataclass=FeedingDevice, many=True, help_text="Network speakers.")
+
+
 class ZoneViewSet(DatedMixin, RecordViewSet):
     """Zones: the area that hears one page. Life safety and signal are `unknown` until they are recorded."""
 
@@ -121,6 +135,15 @@ class ZoneViewSet(DatedMixin, RecordViewSet):
         zone, day = self._asked_for()
         lines = zone_history(zone.pk, zone.site_id, day, codes=self.asked.get("code"))
         return Response(zone_history_data(zone, day, lines))
+
+    @action(detail=True, action_spec=Spec(Ability.READ_RECORD, query=AsOfQuery, answer=ZoneFeedsSerializer))
+    def feeds(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
+        """What feeds the zone on a day: its runs and network speakers, each with its output, supply and
+        amplifier, endpoint, port and switch."""
+        zone, day = self._asked_for()
+        found = zone_feeds(zone, first_step_after(day))
+        answer = {"zone_id": zone.pk, "as_of": day, "runs": found.runs, "speakers": found.speakers}
+        return Response(within_limit(ZoneFeedsSerializer({**answer, "left_out": []}).data))
 
     def _asked_for(self) -> tuple[Zone, date]:
         """The zone, and the day that was asked for, on which it stood."""

@@ -64,11 +64,14 @@ class RenderedLoad:
 
     @property
     def headroom_words(self) -> str:
-        """``12 % left``, ``4 % past its limit``; blank where no headroom is known."""
-        share = self.load.headroom_likely
-        if share is None:
-            return ""
-        return f"{percent(abs(share))} {'left' if share >= -PAST_TOLERANCE else 'past its limit'}"
+        return headroom_words(self.load.headroom_likely)
+
+
+def headroom_words(share: float | None) -> str:
+    """``12 % left``, ``4 % past its limit``; blank where no headroom is known."""
+    if share is None:
+        return ""
+    return f"{percent(abs(share))} {'left' if share >= -PAST_TOLERANCE else 'past its limit'}"
 
 
 @dataclass(frozen=True)

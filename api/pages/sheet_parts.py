@@ -270,7 +270,7 @@ def _people(reach: Answer) -> tuple[Person, ...]:
             role=Contact.Role(role).label,
             name=one["name"],
             phone=one["phone"],
-            href=_dialled(one["phone"]),
+            href=dialled(one["phone"]),
             hours=one["hours"],
             email=one["email"],
             note=one["note"],
@@ -280,11 +280,11 @@ def _people(reach: Answer) -> tuple[Person, ...]:
     ]
     phone = reach["out_of_hours_phone"]
     if phone and phone not in {one.phone for one in found}:
-        found.append(Person("number to call out of hours", "", phone, _dialled(phone), "", "", ""))
+        found.append(Person("number to call out of hours", "", phone, dialled(phone), "", "", ""))
     return tuple(found)
 
 
-def _dialled(phone: str) -> str:
+def dialled(phone: str) -> str:
     """``tel:`` and the number, which ends where anything else begins, as an extension does."""
     number = re.match(r"\+?[\d\s().-]*", phone.strip())
     digits = re.sub(r"[^\d+]", "", number[0]) if number else ""

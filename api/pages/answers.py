@@ -1,5 +1,6 @@
 """What the API answers, for a page: the same view, asked within this process by the person who looks. So a
-page can show nothing that the API would not, and judges nothing itself. What a form writes goes the same way."""
+page can show nothing that the API would not, and judges nothing itself. What a form writes goes the same
+way."""
 
 from __future__ import annotations
 

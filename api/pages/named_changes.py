@@ -32,7 +32,6 @@ class NamedChange:
     """before, after, limit: of the figure, in words. parts: first what made the crossing."""
 
     heading: str
-    day: str
     what: str
     before: str
     after: str
@@ -44,8 +43,8 @@ def named_changes(attribution: Answer, limit: Limit) -> list[NamedChange]:
     """One, or the two between which the limit was crossed; none where no change is named."""
     if attribution["between"]:
         return [
-            _named("It was crossed after this change", attribution["between"]["since"], limit),
-            _named("It was crossed by this change at the latest", attribution["between"]["until"], limit),
+            _named("The first change that may have crossed it", attribution["between"]["since"], limit),
+            _named("The last change that may have crossed it", attribution["between"]["until"], limit),
         ]
     if attribution["change"]:
         return [_named("", attribution["change"], limit)]
@@ -64,9 +63,10 @@ def since(attribution: Answer) -> str:
 
 def _named(heading: str, change: Answer, limit: Limit) -> NamedChange:
     before, after = change["before"], change["after"]
+    if change["cause"] == Cause.AS_FOUND:
+        heading = f"As found on {day(change['day'])}"
     return NamedChange(
         heading=heading,
-        day=day(change["day"]),
         what=change["what"],
         before=NO_FIGURE if before is None else limit.figure_text(before, apart_from=after),
         after=NO_FIGURE if after is None else limit.figure_text(after, apart_from=before),
@@ -78,7 +78,7 @@ def _named(heading: str, change: Answer, limit: Limit) -> NamedChange:
 def _parts(change: Answer) -> Iterator[Part]:
     work, correction, note = change["change_set"], change["correction"], change["note"]
     if work and (not correction or work["id"] != correction["id"]):
-        yield _part("The change", work)
+        yield _part("The work", work)
     if correction:
         yield _part("The correction of the record that showed it", correction)
     if note:

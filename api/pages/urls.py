@@ -9,7 +9,7 @@ from django.urls import URLPattern, path
 from api.conventions.permissions import PUBLIC, Needed
 from sites.access.abilities import Ability
 
-from . import case, closet, finding, home, log_in, search, site
+from . import case, change_set, closet, finding, home, log_in, search, site
 from .page import Page
 
 
@@ -28,6 +28,7 @@ PAGES: Final = (
     Row("closets/<int:id>.pdf", closet.ClosetPdf, "closet-pdf", Ability.READ_RECORD),
     Row("findings/<int:id>", finding.FindingPage, "finding", Ability.READ_RECORD),
     Row("cases/<int:id>", case.CasePage, "case", Ability.READ_RECORD),
+    Row("changes/<int:id>", change_set.ChangeSetPage, "change-set", Ability.READ_RECORD),
 )
 
 urlpatterns: list[URLPattern] = [

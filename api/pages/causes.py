@@ -11,8 +11,8 @@ Finding = Mapping[str, Any]
 
 @dataclass
 class Cause:
-    """The findings of one case that have one consequence. `words`: what happened; `change_set_ids`: the change
-    sets that are named, the causing one first; `zones`: all on which they bear, each once."""
+    """The findings of one case that have one consequence. `words`: what happened; `change_set_ids`: the
+    change sets that are named, the causing one first; `zones`: all on which they bear, each once."""
 
     words: str
     change_set_ids: Sequence[int]

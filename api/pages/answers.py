@@ -98,7 +98,8 @@ def _asked(
     if body is not None:
         sent = json.dumps(body).encode()
         asked.META |= {"CONTENT_TYPE": "application/json", "CONTENT_LENGTH": str(len(sent))}
-        asked._stream = io.BytesIO(sent)  # type: ignore[attr-defined]  # noqa: SLF001 - as a server sets it
+        # As a server hands a body over
+        asked._stream, asked._read_started = io.BytesIO(sent), False  # type: ignore[attr-defined]  # noqa: SLF001
         # The page's own form was checked by the middleware; where it was not, the API checks
         asked.csrf_processing_done = getattr(request, "csrf_processing_done", False)  # type: ignore[attr-defined]
     if version is not None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from typing import Any, Final
+from urllib.parse import urlencode
 
 from django.http import HttpRequest
 
@@ -19,7 +20,7 @@ from .operation_lines import lines
 from .page import Page
 from .record_rows import record_rows, table_in_words
 
-MOST_STATEMENTS: Final = 20
+MOST_STATEMENTS: Final = 50
 """Statements of the change record that one page lists."""
 MOST_OPENED: Final = 4
 """Statements whose rows are shown at once, where they are few."""
@@ -93,6 +94,7 @@ class ChangeSetPage(Page):
         found: dict[str, Any] = {
             "statements": [self._statement(request, one, statements["items"]) for one in statements["items"]],
             "next": statements["next"],
+            "here": f"&{urlencode({'cursor': self.asked['cursor']})}" if "cursor" in self.asked else "",
             "cases": [],
             "cleared": [],
         }

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import re
+from urllib.parse import unquote
+
 import pytest
 from django.test import Client
 
 from api.pages.record_rows import record_rows
 from sites.changes.services import change_accept, change_set_draft
 from sites.models import ChangeSet, User
+from sites.models.changes import Change
 from tests import factories
 from tests.api.conftest import Caller
 from tests.api.pages.test_finding_page import ADDED, facts
@@ -101,11 +105,27 @@ def test_a_long_one_is_cut_with_its_count_and_a_link_to_the_rest(client: Client,
     assert '<a href="?line=60">Lines from 61 on</a>' in html
     assert part(page(client, made, line="60"), "lines").count("<li>") == 10
     assert len(html.encode()) < 100_000
+    # each wrote a point and its facts, 50 statements a page
     record = part(html, "record")
-    statement = record.split("?statement=")[1].split("#")[0]
-    rows = part(page(client, made, statement=statement), "record")
+    assert record.count("<li>") == 50
+    cursor = re.search(r'href="[?]cursor=([^#]*)#record">The next statements', record)
+    assert cursor is not None
+    rest = part(page(client, made, cursor=unquote(cursor[1])), "record")
+    assert rest.count("<li>") == 50
+    statement = re.search(r'href="[?]statement=(\d+)&amp;cursor=', rest)
+    assert statement is not None
+    opened = part(page(client, made, cursor=unquote(cursor[1]), statement=statement[1]), "record")
+    assert opened.count("<i>run</i>") == 1
+
+
+def test_many_rows_of_one_statement_are_cut_with_their_count(client: Client, hall: Hall) -> None:
+    written = hall.points[0].change_set
+    change = Change.objects.filter(table_name="point", change_set=written).first()
+    assert change is not None
+    Change.objects.filter(pk=change.pk).update(row_count=70, new_rows=change.new_rows * 70)
+    rows = part(page(client, written, statement=str(change.pk)), "record")
     assert "Rows 1 to 40 of 70." in rows
-    rest = part(page(client, made, statement=statement, rows_from="40"), "record")
+    rest = part(page(client, written, statement=str(change.pk), rows_from="40"), "record")
     assert "Rows 41 to 70 of 70." in rest
 
 

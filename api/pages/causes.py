@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -11,10 +11,12 @@ Finding = Mapping[str, Any]
 
 @dataclass
 class Cause:
-    """The findings of one case that have one consequence. `words`: what happened; `zones`: all on which they
-    bear, each once."""
+    """The findings of one case that have one consequence. `words`: what happened; `change_set_ids`: the
+    change sets that are named, the causing one first; `zones`: all on which they bear, each once."""
 
     words: str
+    change_set_ids: Sequence[int]
+    case_id: int
     site_id: int
     site_name: str
     findings: list[Finding] = field(default_factory=list)
@@ -35,7 +37,14 @@ def causes(findings: Iterable[Finding]) -> list[Group]:
     for one in findings:
         group = groups.setdefault(one["severity"], Group(one["severity_words"]))
         cause = group.causes.setdefault(
-            one["case_id"], Cause(one["attribution"]["sentence"], one["site_id"], one["site_name"])
+            one["case_id"],
+            Cause(
+                one["attribution"]["sentence"],
+                one["attribution"]["change_set_ids"],
+                one["case_id"],
+                one["site_id"],
+                one["site_name"],
+            ),
         )
         cause.findings.append(one)
         cause.zones.update({zone["id"]: zone["name"] for zone in one["zones"]})

@@ -68,12 +68,19 @@ class Page(View):
         return response
 
     def get(self, request: HttpRequest, *_args: Any, **kwargs: Any) -> HttpResponse:
+        self.begin(request)
+        return self.show(request, **kwargs)
+
+    def begin(self, request: HttpRequest) -> None:
+        """Who asks, whether they may, and what they ask for."""
         if request.user.is_authenticated:
             self._count(request)
             self.principal = principal_of(request.user)
             if self.may not in (PUBLIC, AUTHENTICATED):
                 self.principal.require(Ability(self.may))
         self.asked = checked_query(request.GET, self.query).validated_data
+
+    def show(self, request: HttpRequest, **kwargs: Any) -> HttpResponse:
         shown = {"on": self.on, **self.context(request, **kwargs)}
         if self.shows is not None:
             opened.note(request, self.shows, kwargs["id"])

@@ -77,12 +77,14 @@ class Figure:
 
 @dataclass(frozen=True)
 class Wrong:
-    """change: what made it so, as far as the record shows. state: what has been done about it."""
+    """change: what made it so, as far as the record shows, and change_set_ids by which change sets. state:
+    what has been done about it."""
 
     id: int
     case_id: int
     figure: Figure
     change: str
+    change_set_ids: tuple[int, ...]
     state: str
     elsewhere: bool
 
@@ -315,6 +317,7 @@ def _wrong(finding: Answer, marks: Mapping[FigureKey, str]) -> Wrong:
         case_id=finding["case_id"],
         figure=_figure(finding, marks),
         change=finding["attribution"]["sentence"],
+        change_set_ids=tuple(finding["attribution"]["change_set_ids"]),
         state=f"{finding['state']} until {day(deferred)}" if deferred else finding["state"],
         elsewhere=finding["elsewhere"],
     )

@@ -10,6 +10,7 @@ from api.conventions.permissions import PUBLIC, Needed
 from sites.access.abilities import Ability
 
 from . import closet, figure, home, log_in, search, site, zone, zone_history
+from . import case, change_set, closet, finding, home, log_in, search, site
 from .page import Page
 
 
@@ -29,6 +30,9 @@ PAGES: Final = (
     Row("zones/<int:id>/history", zone_history.ZoneHistoryPage, "zone-history", Ability.READ_RECORD),
     Row("figures/<str:code>/<str:kind>/<int:id>", figure.FigurePage, "figure", Ability.READ_RECORD),
     Row("closets/<int:id>.pdf", closet.ClosetPdf, "closet-pdf", Ability.READ_RECORD),
+    Row("findings/<int:id>", finding.FindingPage, "finding", Ability.READ_RECORD),
+    Row("cases/<int:id>", case.CasePage, "case", Ability.READ_RECORD),
+    Row("changes/<int:id>", change_set.ChangeSetPage, "change-set", Ability.READ_RECORD),
 )
 
 urlpatterns: list[URLPattern] = [

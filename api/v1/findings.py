@@ -106,6 +106,11 @@ class FindingSerializer(figures.EstimatesSerializer, ResourceSerializer):
     )
     attribution = AttributionSerializer(source="words.attribution", read_only=True)
     cautions = figures.CautionSerializer(source="shown_cautions", many=True, read_only=True)
+    closing_text = fields.Text(
+        read_only=True,
+        allow_blank=True,
+        help_text="What it closed by: the figure before and after, and the change sets. Blank: open.",
+    )
 
     expansions = {"site": SiteSerializer}
 
@@ -138,6 +143,7 @@ def annotate_findings(findings: Sequence[Any]) -> Annotated:
         finding.shown_subject = {**subject, "path": f"/api/v1/{path_of(finding.subject)}"}
         finding.shown_limit_is = figures.limit_is(words.limit)
         finding.shown_cautions = figures.cautions(words.cautions)
+        finding.closing_text = annotated.closing_text(finding)
     return annotated
 
 

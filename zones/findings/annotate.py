@@ -22,6 +22,7 @@ from zones.recheck.selectors import ZoneConcerned, zones_of
 from zones.subjects import Names, Places
 
 from . import wording
+from .closing import closing_text_of_finding
 from .named_changes import Attribution
 
 
@@ -55,8 +56,10 @@ class Annotated:
 
     def __init__(self, findings: Sequence[Finding], before: Mapping[int, int] | None = None) -> None:
         """before: by site, the step before which lies all that holds; left out: after today."""
-        change_sets = look_up((), {pk for f in findings for pk in f.attribution["change_sets"]}).by_id
-        self._attributions = {f.pk: Attribution.of_record(f.attribution, change_sets) for f in findings}
+        named = [f.attribution["change_sets"] for f in findings]
+        named += [f.clearing["change_sets"] for f in findings if f.clearing]
+        self._change_sets = look_up((), {pk for ids in named for pk in ids}).by_id
+        self._attributions = {f.pk: Attribution.of_record(f.attribution, self._change_sets) for f in findings}
         self._zones = zones_of({f.subject for f in findings})
         self._names = Names(
             (f.subject for f in findings),
@@ -66,6 +69,10 @@ class Annotated:
         closets = {self._names.closet_of(f.subject) for f in findings}
         self.hazards = Hazards({pk for pk in closets if pk is not None}, before or _after_today(findings))
         self.words = {f.pk: self._in_words(f) for f in findings}
+
+    def closing_text(self, finding: Finding) -> str:
+        """What it closed by, in sentences; blank while it is open."""
+        return closing_text_of_finding(finding, self.words[finding.pk], self._change_sets)
 
     def _in_words(self, finding: Finding) -> FindingInWords:
         limit, names = limit_by_code(finding.code).shown_in(finding.site.length_unit), self._names

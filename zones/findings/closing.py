@@ -29,12 +29,31 @@ def closing_text(
     change_sets: Mapping[int, ChangeSetInfo],
 ) -> str:
     """Plain sentences. findings: those that cleared since the case last opened, the most severe first."""
-    assert case.cleared_at is not None
-    day = case.cleared_at.astimezone(ZoneInfo(case.site.time_zone)).date()
-    said = [f"Cleared on {day}."]
     if not findings:
-        return f"{said[0]} Its findings follow from another change now, and belong to the case of that."
-    said += [_finding(one, words[one.pk]) for one in findings[:MOST_FINDINGS]]
+        return f"{_day(case)} Its findings follow from another change now, and belong to the case of that."
+    return " ".join([_day(case), *_figures_and_causes(findings, words, change_sets)])
+
+
+def closing_text_of_finding(
+    finding: Finding, words: FindingInWords, change_sets: Mapping[int, ChangeSetInfo]
+) -> str:
+    """The same of one finding; blank while it is open."""
+    if finding.cleared_at is None:
+        return ""
+    return " ".join([_day(finding), *_figures_and_causes([finding], {finding.pk: words}, change_sets)])
+
+
+def _day(cleared: Case | Finding) -> str:
+    assert cleared.cleared_at is not None
+    return f"Cleared on {cleared.cleared_at.astimezone(ZoneInfo(cleared.site.time_zone)).date()}."
+
+
+def _figures_and_causes(
+    findings: Sequence[Finding],
+    words: Mapping[int, FindingInWords],
+    change_sets: Mapping[int, ChangeSetInfo],
+) -> list[str]:
+    said = [_finding(one, words[one.pk]) for one in findings[:MOST_FINDINGS]]
     if len(findings) > MOST_FINDINGS:
         said.append(f"{capital(counted(len(findings) - MOST_FINDINGS, 'more finding'))} cleared.")
     ids = sorted({pk for one in findings for pk in (one.clearing or {"change_sets": ()})["change_sets"]})
@@ -43,7 +62,7 @@ def closing_text(
     said += [_BY[cause] for cause in causes if cause in _BY]
     if any(one.clearing is None for one in findings):
         said.append("What cleared it is not recorded.")
-    return " ".join(said)
+    return said
 
 
 def _finding(finding: Finding, words: FindingInWords) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from datetime import date, datetime
 from typing import Any, Final
+from zoneinfo import ZoneInfo
 
 from django import template
 from django.template import Context
@@ -58,6 +59,16 @@ def day(value: date | datetime | str | None) -> str:
 
 
 @register.filter
+def at(value: datetime | str | None, time_zone: str) -> str:
+    """``14 Mar 2025, 09:18 (America/Halifax)``: clock time at the site."""
+    if not value:
+        return NOT_RECORDED
+    one = datetime.fromisoformat(value) if isinstance(value, str) else value
+    there = one.astimezone(ZoneInfo(time_zone))
+    return f"{day(there)}, {there:%H:%M} ({time_zone})"
+
+
+@register.filter
 def recorded(value: Any) -> Any:
     """The value, or that it is not recorded; 0 is recorded."""
     return NOT_RECORDED if value is None or value == "" else value
@@ -70,6 +81,12 @@ def name_of(context: Context, kind: str, thing: Mapping[str, Any]) -> SafeString
     if not address:
         return format_html("<b>{}</b>", thing["name"])
     return format_html('<a href="{}">{}</a>', address, thing["name"])
+
+
+@register.simple_tag
+def change_set(row_id: int) -> SafeString:
+    """``Change set 41``, leading to its page."""
+    return format_html('<a href="{}">Change set {}</a>', page_of("change-set", row_id), row_id)
 
 
 def _estimates(figure: Mapping[str, Any]) -> Estimates:

@@ -1,0 +1,149 @@
+"""The page of a change set: what was recorded and what it led to; of a draft, what it would do."""
+
+from __future__ import annotations
+
+import re
+from urllib.parse import unquote
+
+import pytest
+from django.test import Client
+
+from api.pages.record_rows import record_rows
+from sites.changes.services import change_accept, change_set_draft
+from sites.models import ChangeSet, DeviceModel, User
+from sites.models.changes import Change
+from tests import factories
+from tests.api.conftest import Caller
+from tests.api.pages.test_finding_page import ADDED, facts
+from tests.halls import Hall, more_speakers
+from zones.models import Finding, Point
+from zones.recheck.batch import check
+
+
+@pytest.fixture
+def client(dispatcher: User, logged_in: Caller) -> Client:
+    return logged_in(dispatcher)
+
+
+def page(client: Client, made: ChangeSet, **query: str) -> str:
+    answer = client.get(f"/changes/{made.pk}", query)
+    assert answer.status_code == 200, answer.content
+    return answer.content.decode()
+
+
+def part(html: str, name: str) -> str:
+    """One section of the page."""
+    return html.split(f'<h2 id="{name}">')[1].split("</section>")[0]
+
+
+def test_it_says_what_was_done_and_leads_to_what_it_led_to(client: Client, hall: Hall) -> None:
+    change = factories.change(
+        hall.site, happened_on=ADDED, reason="more sound", job_reference="LS-2207",
+        actor="R. Ondine", done_by="Hallam Crew",
+    )  # fmt: skip
+    made = change_accept(change, more_speakers(hall, 12)).change_set
+    check([hall.site.pk])
+    finding = Finding.objects.get(code="supply_current", subject_id=hall.supply.pk)
+    html = page(client, made)
+    said = facts(html)
+    assert (said["Done by"], said["Recorded by"], said["Job"]) == ("Hallam Crew", "R. Ondine", "LS-2207")
+    assert said["Day"] == "12 Jun 2024"
+    led_to = part(html, "effect")
+    assert f'<a href="/cases/{finding.case_id}">' in led_to
+    assert f'<a href="/findings/{finding.pk}">' in led_to
+    assert "went from 1.60 A to 2.08 A; limit 1.60 A" in led_to
+    assert "Lines: 12" in html
+    assert "A device, splice or uncounted group is connected to a run" in part(html, "lines")
+    assert part(html, "record").count("1 × point added") == 12
+
+
+def test_a_draft_is_not_the_record_and_says_what_it_would_cross(client: Client, hall: Hall) -> None:
+    check([hall.site.pk])
+    draft = change_set_draft(factories.change(hall.site, happened_on=ADDED), more_speakers(hall, 12))
+    points = Point.objects.count()
+    html = page(client, draft)
+    assert "Not the record yet" in html
+    effect = part(html, "effect")
+    crosses = effect.split("Would cross a limit: ")[1].split("<h3>")[0]
+    assert "2.08 A" in crosses
+    assert "Past already, and worse: none" in effect
+    assert Point.objects.count() == points
+    assert not Finding.objects.filter(site=hall.site, code="supply_current").exists()
+
+
+def test_a_draft_that_makes_worse_what_is_past_says_so_though_it_crosses_nothing(
+    client: Client, hall: Hall
+) -> None:
+    change_accept(factories.change(hall.site, happened_on=ADDED), more_speakers(hall, 12))
+    check([hall.site.pk])
+    (more,) = more_speakers(hall, 1)
+    last = Point.objects.filter(run=hall.run).order_by("-rank").first()
+    assert last is not None
+    draft = change_set_draft(factories.change(hall.site, happened_on=ADDED), [{**more, "after_id": last.pk}])
+    effect = part(page(client, draft), "effect")
+    assert "Would cross a limit: none" in effect
+    # 53 speakers at 40 mA
+    assert "2.12 A" in effect.split("Past already, and worse: ")[1].split("<h3>")[0]
+
+
+def test_a_draft_whose_ground_is_gone_says_why(client: Client, hall: Hall) -> None:
+    last = hall.points[-1]
+    draft = change_set_draft(
+        factories.change(hall.site, happened_on=ADDED), [{"op": "point.remove", "point_id": last.pk}]
+    )
+    change_accept(
+        factories.change(hall.site, happened_on=ADDED), [{"op": "point.remove", "point_id": last.pk}]
+    )
+    assert "It cannot be accepted as it is" in part(page(client, draft), "effect")
+
+
+def test_a_long_one_is_cut_with_its_count_and_a_link_to_the_rest(client: Client, hall: Hall) -> None:
+    made = change_accept(factories.change(hall.site, happened_on=ADDED), more_speakers(hall, 70)).change_set
+    html = page(client, made)
+    assert "Lines: 70" in html
+    assert part(html, "lines").count("<li>") == 60
+    assert '<a href="?line=60">Lines from 61 on</a>' in html
+    assert part(page(client, made, line="60"), "lines").count("<li>") == 10
+    assert len(html.encode()) < 100_000
+    # each wrote a point and its facts, 50 statements a page
+    record = part(html, "record")
+    assert record.count("<li>") == 50
+    cursor = re.search(r'href="[?]cursor=([^#]*)#record">The next statements', record)
+    assert cursor is not None
+    rest = part(page(client, made, cursor=unquote(cursor[1])), "record")
+    assert rest.count("<li>") == 50
+    statement = re.search(r'href="[?]statement=(\d+)&amp;cursor=', rest)
+    assert statement is not None
+    opened = part(page(client, made, cursor=unquote(cursor[1]), statement=statement[1]), "record")
+    assert opened.count("<i>run</i>") == 1
+
+
+def test_many_rows_of_one_statement_are_cut_with_their_count(client: Client, hall: Hall) -> None:
+    model = factories.make_model(DeviceModel.Kind.SWITCH, port_count=48)
+    switch = factories.make_switch(hall.closet, model)
+    ports = Change.objects.get(table_name="switch_port", change_set=switch.change_set)
+    rows = part(page(client, switch.change_set, statement=str(ports.pk)), "record")
+    assert "Rows 1 to 40 of 48." in rows
+    rest = part(page(client, switch.change_set, statement=str(ports.pk), rows_from="40"), "record")
+    assert "Rows 41 to 48 of 48." in rest
+    assert rest.count("Switch port ") == 8
+
+
+def test_rows_that_changed_show_what_changed_before_and_after() -> None:
+    row = {"point_id": 5, "step": 9, "site_id": 1, "length_m": 10.0, "place": "bar", "change_set_id": 3}
+    statement = {
+        "table": "point_facts",
+        "done": "changed",
+        "old_rows": [row],
+        "new_rows": [{**row, "length_m": 12.5, "change_set_id": 4}],
+    }
+    (shown,) = record_rows(statement)
+    ((value),) = shown.values
+    assert (value.before, value.now) == ("10 m", "12.5 m")
+
+
+def test_rows_that_were_added_say_what_is_recorded_in_words() -> None:
+    row = {"id": 7, "name": "P5", "rank": 5, "run_id": 3, "site_id": 1, "change_set_id": 3}
+    (shown,) = record_rows({"table": "point", "done": "added", "old_rows": None, "new_rows": [row]})
+    assert shown.title == "Point 7, P5"
+    assert ("run", "run 3") in [(value.label, value.now) for value in shown.values]

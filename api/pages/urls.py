@@ -9,7 +9,7 @@ from django.urls import URLPattern, path
 from api.conventions.permissions import PUBLIC, Needed
 from sites.access.abilities import Ability
 
-from . import closet, home, log_in, search, site
+from . import closet, fleet, home, log_in, search, site
 from .page import Page
 
 
@@ -23,6 +23,7 @@ class Row(NamedTuple):
 PAGES: Final = (
     Row("", home.HomePage, "home", PUBLIC),  # without a log-in it says what this is
     Row("search", search.SearchPage, "search-page", Ability.READ_RECORD),
+    Row("fleet", fleet.FleetPage, "fleet", Ability.READ_RECORD),
     Row("sites/<int:id>", site.SitePage, "site", Ability.READ_RECORD),
     Row("closets/<int:id>", closet.ClosetPage, "closet", Ability.READ_RECORD),
     Row("closets/<int:id>.pdf", closet.ClosetPdf, "closet-pdf", Ability.READ_RECORD),

@@ -13,6 +13,7 @@ from django.utils.safestring import SafeString
 
 from api.pages.addresses import page_of
 from api.pages.drawings import reach as drawing
+from sites import wording
 from sites.wording import capital
 from zones.electrical.estimates import LIMITS, WORDS, Estimate, Estimates
 from zones.electrical.verdicts import Verdict
@@ -61,6 +62,12 @@ def day(value: date | datetime | str | None) -> str:
 def recorded(value: Any) -> Any:
     """The value, or that it is not recorded; 0 is recorded."""
     return NOT_RECORDED if value is None or value == "" else value
+
+
+@register.filter
+def counted(value: int, noun: str) -> str:
+    """``4 zones``, ``1 case``: a count with its noun."""
+    return wording.counted(value, noun)
 
 
 @register.simple_tag(takes_context=True)

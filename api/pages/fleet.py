@@ -16,6 +16,7 @@ from sites.access.abilities import Ability
 
 from .answers import answer_of
 from .cases import by_consequence
+from .change_sets import drafts
 from .page import Page
 
 CASES: Final = 20
@@ -63,7 +64,7 @@ class FleetPage(Page):
             "new": self._counts(request, opened_from=since.isoformat()),
             "changed": self._counts(request, changed_since=since.isoformat()),
             "cleared": self._counts(request, cleared="yes", cleared_from=since.isoformat()),
-            **self._drafts(request),
+            **(drafts(request, DRAFTS) if self.principal.may(Ability.WRITE_RECORD) else {}),
             **self._contracts(request),
         }
 
@@ -71,15 +72,6 @@ class FleetPage(Page):
         return answer_of(
             request, "cases/counts", **{key: one for key, one in query.items() if key != "order"}
         )
-
-    def _drafts(self, request: HttpRequest) -> dict[str, Any]:
-        if not self.principal.may(Ability.WRITE_RECORD):
-            return {"drafts": [], "draft_count": 0}
-        found = answer_of(
-            request, "change-sets", state="draft", order="-id", page_size=DRAFTS, count="true", expand="site"
-        )
-        named = [{**one, "name": one["reason"] or f"draft {one['id']}"} for one in found["items"]]
-        return {"drafts": named, "draft_count": found["count"]}
 
     def _contracts(self, request: HttpRequest) -> dict[str, Any]:
         found = answer_of(request, "contracts", page_size=CONTRACTS, count="true", expand="customer")

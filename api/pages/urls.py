@@ -9,7 +9,7 @@ from django.urls import URLPattern, path
 from api.conventions.permissions import PUBLIC, Needed
 from sites.access.abilities import Ability
 
-from . import closet, fleet, home, log_in, search, site
+from . import closet, contract, customer, fleet, home, log_in, search, site, survey
 from .page import Page
 
 
@@ -24,7 +24,10 @@ PAGES: Final = (
     Row("", home.HomePage, "home", PUBLIC),  # without a log-in it says what this is
     Row("search", search.SearchPage, "search-page", Ability.READ_RECORD),
     Row("fleet", fleet.FleetPage, "fleet", Ability.READ_RECORD),
+    Row("contracts/<int:id>", contract.ContractPage, "contract", Ability.READ_RECORD),
+    Row("customers/<int:id>", customer.CustomerPage, "customer", Ability.READ_RECORD),
     Row("sites/<int:id>", site.SitePage, "site", Ability.READ_RECORD),
+    Row("sites/<int:id>/survey", survey.SurveyPage, "survey", Ability.READ_RECORD),
     Row("closets/<int:id>", closet.ClosetPage, "closet", Ability.READ_RECORD),
     Row("closets/<int:id>.pdf", closet.ClosetPdf, "closet-pdf", Ability.READ_RECORD),
 )

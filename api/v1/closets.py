@@ -54,6 +54,8 @@ from .sites import SiteSerializer
 
 
 class ContactSerializer(ResourceSerializer):
+    expansions = {"site": SiteSerializer}
+
     class Meta:
         model = Contact
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date
 from typing import Any
 
@@ -21,6 +22,7 @@ from sites.access.gates import Gate, contract_for, customer_for
 from sites.access.services import grant_to_maker
 from sites.changes.services import Accepted, Change
 from sites.models import Contract, Coverage, Customer
+from sites.response import agreed_text
 from sites.services.customers import (
     contract_add,
     contract_alter,
@@ -134,6 +136,10 @@ class CoverageViewSet(RecordViewSet):
 
 
 class ContractSerializer(ResourceSerializer):
+    response = fields.Text(
+        source="response_text", read_only=True, help_text="Response hours and their calendar, in a sentence."
+    )
+
     expansions = {"customer": CustomerSerializer, "coverages": CoverageSerializer}
 
     class Meta:
@@ -160,3 +166,7 @@ class ContractViewSet(CreateMixin, UpdateMixin):
         "create": Writing(contract_add),
         "partial_update": Writing(contract_alter, subject="contract", partial=True),
     }
+
+    def annotate(self, rows: Sequence[Any]) -> None:
+        for contract in rows:
+            contract.response_text = agreed_text(contract)

@@ -97,7 +97,9 @@ class SiteSerializer(BesideEffect, BesideOpenFindings):
 
 class SiteFilterSet(FilterSet):
     customer_id = fields.Id()
-    contract_id = fields.Id(help_text="Sites that this contract covers, did or will.")
+    contract_id = fields.Id(
+        help_text="Sites that this contract covers, did or will; with `covered_on`: covers on that day."
+    )
     code = fields.Text()
     city = fields.Text(source="city__iexact", help_text=NO_CASE)
     # One contract at a time covers a site (a constraint), so the join repeats no row
@@ -116,8 +118,10 @@ class SiteFilterSet(FilterSet):
     }
 
     def filter_contract_id(self, rows: QuerySet[Site], value: int) -> QuerySet[Site]:
+        on = self.validated_data.get("covered_on")
+        then = {} if on is None else {"coverages__days__contains": on}
         # A contract may cover a site again after a gap
-        return rows.filter(coverages__contract_id=value).distinct()
+        return rows.filter(coverages__contract_id=value, **then).distinct()
 
 
 class SiteViewSet(SubjectLoadMixin, EffectMixin, CreateMixin, UpdateMixin):

@@ -1,0 +1,22 @@
+"""Change sets as pages list them, each under what was said of it."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.http import HttpRequest
+
+from .answers import answer_of
+
+
+def drafts(request: HttpRequest, most: int, **of: Any) -> dict[str, Any]:
+    """The latest drafts, and how many there are."""
+    found = answer_of(
+        request, "change-sets", state="draft", order="-id", page_size=most, count="true", expand="site", **of
+    )
+    return {"drafts": named(found["items"], "draft"), "draft_count": found["count"]}
+
+
+def named(change_sets: list[dict[str, Any]], noun: str) -> list[dict[str, Any]]:
+    """With the name that leads to its page."""
+    return [{**one, "name": one["reason"] or f"{noun} {one['id']}"} for one in change_sets]

@@ -47,8 +47,8 @@ def _at(day: dt.date, time: str, zone: ZoneInfo) -> dt.datetime:
 
 
 def agreed_text(contract: Contract) -> str:
-    """``8 hours, counted in working hours: Monday to Saturday, 06:00 to 20:00 by the clock of the site, except
-    on 6 holidays.``"""
+    """Response hours and their calendar: ``8 hours, counted in working hours: Monday to Saturday, 06:00 to
+    20:00 by the clock of the site, except on 6 holidays.``"""
     hours = capital(hours_text(contract))
     if contract.response_hours is None or contract.cover_hours != Contract.CoverHours.WORKING_HOURS:
         return f"{hours}."

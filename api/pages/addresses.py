@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from datetime import date
-from typing import Any
+from typing import Any, Final
 
 from django.urls import NoReverseMatch, resolve, reverse
 
@@ -31,10 +31,16 @@ def _address(name: str, on: date | None, **kwargs: Any) -> str:
         address = reverse(name, kwargs=kwargs)
     except NoReverseMatch:
         return ""
-    return f"{address}?on={on}" if on and _takes_a_day(address) else address
+    return f"{address}?on={on}" if on and _takes_a_day(name, address) else address
 
 
-def _takes_a_day(address: str) -> bool:
-    """Whether the page there can show another day than today."""
-    view: Any = resolve(address).func
-    return "on" in view.view_class.query._declared_fields  # noqa: SLF001 - as the library calls it
+_TAKE_A_DAY: Final[dict[str, bool]] = {}
+"""By the name of a page; a list asks of hundreds of things."""
+
+
+def _takes_a_day(name: str, address: str) -> bool:
+    """Whether a page can show another day than today."""
+    if name not in _TAKE_A_DAY:
+        view: Any = resolve(address).func
+        _TAKE_A_DAY[name] = "on" in view.view_class.query._declared_fields  # noqa: SLF001 - as the library has it
+    return _TAKE_A_DAY[name]

@@ -10,11 +10,21 @@ from .answers import answer_of
 
 
 def drafts(request: HttpRequest, most: int, **of: Any) -> dict[str, Any]:
-    """The latest drafts, and how many there are."""
+    """The latest drafts; how many there are where that is asked for."""
+    found = answer_of(request, "change-sets", state="draft", order="-id", page_size=most, expand="site", **of)
+    return {
+        "drafts": named(found["items"], "draft"),
+        "more_drafts": found["next"] is not None,
+        "draft_count": found.get("count"),
+    }
+
+
+def changes(request: HttpRequest, most: int, **of: Any) -> dict[str, Any]:
+    """The latest accepted change sets."""
     found = answer_of(
-        request, "change-sets", state="draft", order="-id", page_size=most, count="true", expand="site", **of
+        request, "change-sets", state="accepted", order="-happened_on", page_size=most, expand="site", **of
     )
-    return {"drafts": named(found["items"], "draft"), "draft_count": found["count"]}
+    return {"changes": named(found["items"], "change"), "more_changes": found["next"] is not None}
 
 
 def named(change_sets: list[dict[str, Any]], noun: str) -> list[dict[str, Any]]:

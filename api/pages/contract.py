@@ -12,12 +12,13 @@ from sites.models import Contract
 
 from .answers import answer_of
 from .cases import by_consequence
-from .change_sets import named
+from .change_sets import changes
 from .page import Page
 
 SITES: Final = 100
 CASES: Final = 20
 CHANGES: Final = 20
+COVERAGES: Final = 500
 
 
 class ContractPage(Page):
@@ -27,7 +28,7 @@ class ContractPage(Page):
     def context(self, request: HttpRequest, **kwargs: Any) -> dict[str, Any]:
         contract_id, today = kwargs["id"], timezone.localdate()
         of = {"contract_id": contract_id}
-        contract = answer_of(request, f"contracts/{contract_id}", expand="customer,coverages")
+        contract = answer_of(request, f"contracts/{contract_id}", expand="customer")
         sites = answer_of(
             request, "sites", **of, covered_on=today, page_size=SITES, count="true", expand="open_findings"
         )
@@ -40,7 +41,7 @@ class ContractPage(Page):
             "customer": contract["customer"],
             "sites": sites["items"],
             "site_count": sites["count"],
-            **_lapse(contract["coverages"], today),
+            **({} if sites["items"] else self._lapse(request, of, today)),
             "counts": answer_of(request, "cases/counts", **past),
             "groups": by_consequence(cases["items"]),
             "here": len(cases["items"]),
@@ -48,25 +49,18 @@ class ContractPage(Page):
             "quarter": quarter,
             "opened": answer_of(request, "cases/counts", **of, cleared="any", opened_from=since),
             "cleared": answer_of(request, "cases/counts", **of, cleared="yes", cleared_from=since),
-            **self._changes(request, of, quarter),
+            **changes(request, CHANGES, **of, happened_from=quarter),
         }
 
-    def _changes(self, request: HttpRequest, of: dict[str, Any], quarter: dt.date) -> dict[str, Any]:
-        found = answer_of(
-            request, "change-sets", **of, state="accepted", happened_from=quarter, order="-happened_on",
-            page_size=CHANGES, count="true", expand="site",
-        )  # fmt: skip
-        return {"changes": named(found["items"], "change"), "change_count": found["count"]}
-
-
-def _lapse(coverages: list[dict[str, Any]], today: dt.date) -> dict[str, Any]:
-    """Of a contract that covers no site today: the last day on which it did, the first on which it will."""
-    ends = [dt.date.fromisoformat(one["end_day"]) for one in coverages if one["end_day"]]
-    begins = [dt.date.fromisoformat(one["first_day"]) for one in coverages]
-    return {
-        "last_day": max((day - dt.timedelta(days=1) for day in ends if day <= today), default=None),
-        "first_day": min((day for day in begins if day > today), default=None),
-    }
+    def _lapse(self, request: HttpRequest, of: dict[str, Any], today: dt.date) -> dict[str, Any]:
+        """Where it covers no site today: the last day on which it did, the first on which it will."""
+        found = answer_of(request, "coverages", **of, page_size=COVERAGES)["items"]
+        ends = [dt.date.fromisoformat(one["end_day"]) for one in found if one["end_day"]]
+        begins = [dt.date.fromisoformat(one["first_day"]) for one in found]
+        return {
+            "last_day": max((day - dt.timedelta(days=1) for day in ends if day <= today), default=None),
+            "first_day": min((day for day in begins if day > today), default=None),
+        }
 
 
 def quarter_of(day: dt.date) -> dt.date:

@@ -22,7 +22,7 @@ from .page import Page
 CASES: Final = 20
 """On one page: each is some 3 kB."""
 DRAFTS: Final = 10
-CONTRACTS: Final = 20
+CONTRACTS: Final = 50
 
 Query = dict[str, Any]
 SHOWN: Final[dict[str, tuple[str, Callable[[str], Query]]]] = {
@@ -64,7 +64,7 @@ class FleetPage(Page):
             "new": self._counts(request, opened_from=since.isoformat()),
             "changed": self._counts(request, changed_since=since.isoformat()),
             "cleared": self._counts(request, cleared="yes", cleared_from=since.isoformat()),
-            **(drafts(request, DRAFTS) if self.principal.may(Ability.WRITE_RECORD) else {}),
+            **(drafts(request, DRAFTS, count="true") if self.principal.may(Ability.WRITE_RECORD) else {}),
             **self._contracts(request),
         }
 
@@ -74,9 +74,9 @@ class FleetPage(Page):
         )
 
     def _contracts(self, request: HttpRequest) -> dict[str, Any]:
-        found = answer_of(request, "contracts", page_size=CONTRACTS, count="true", expand="customer")
+        found = answer_of(request, "contracts", page_size=CONTRACTS, expand="customer")
         named = [{**one, "name": one["reference"]} for one in found["items"]]
-        return {"contracts": named, "contract_count": found["count"]}
+        return {"contracts": named, "more_contracts": found["next"] is not None}
 
 
 def last_monday(now: dt.datetime) -> dt.datetime:

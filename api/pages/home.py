@@ -40,7 +40,9 @@ class HomePage(Page):
             "is_cut": cases["next"] is not None,
             "here": len(cases["items"]),
             "summary": counts["summary"],
-            **(drafts(request, MOST_DRAFTS) if self.principal.may(Ability.WRITE_RECORD) else {}),
+            **(
+                drafts(request, MOST_DRAFTS, count="true") if self.principal.may(Ability.WRITE_RECORD) else {}
+            ),
             "opened": opened.last_opened(request, self.principal.scope),
         }
 

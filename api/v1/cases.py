@@ -26,7 +26,7 @@ from sites.fields import word_of
 from sites.models import Contact, Contract
 from zones.electrical.verdicts import Verdict
 from zones.findings.cases import CasesInWords
-from zones.findings.open_counts import summary_of_cases
+from zones.findings.open_counts import summary
 from zones.findings.selectors import gravities, of_contract, severity_of
 from zones.findings.services import StaleVersionError, case_set_ticket_reference
 from zones.findings.wording import TITLE_LENGTH
@@ -346,7 +346,7 @@ def _counts(found: Sequence[tuple[int, Any]], *, is_capped: bool) -> dict[str, A
         "count_is_capped": is_capped,
         "by_severity": {word: severities[word] for word in map(word_of, reversed(Severity))},
         "by_verdict": {word: verdicts.get(word, 0) for word in map(word_of, reversed(Verdict))},
-        "summary": summary_of_cases(open_ones, len(found) - open_ones.total()),
+        "summary": summary(open_ones, len(found) - open_ones.total(), noun="case"),
     }
 
 

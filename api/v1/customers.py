@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from datetime import date
 from typing import Any
 
@@ -135,15 +134,27 @@ class CoverageViewSet(RecordViewSet):
         return super().accept(writing, change, values, row, expects=expects)
 
 
+class AgreedField(fields.Text):
+    """What a contract agrees, in a sentence."""
+
+    def __init__(self) -> None:
+        words = "Response hours and their calendar, in a sentence."
+        super().__init__(source="*", read_only=True, help_text=words)
+
+    def to_representation(self, value: Contract) -> str:
+        return agreed_text(value)
+
+
 class ContractSerializer(ResourceSerializer):
-    response = fields.Text(
-        source="response_text", read_only=True, help_text="Response hours and their calendar, in a sentence."
-    )
+    response = AgreedField()
 
     expansions = {"customer": CustomerSerializer, "coverages": CoverageSerializer}
 
     class Meta:
         model = Contract
+
+
+CoverageSerializer.expansions = {"contract": ContractSerializer}
 
 
 class ContractFilterSet(FilterSet):
@@ -166,7 +177,3 @@ class ContractViewSet(CreateMixin, UpdateMixin):
         "create": Writing(contract_add),
         "partial_update": Writing(contract_alter, subject="contract", partial=True),
     }
-
-    def annotate(self, rows: Sequence[Any]) -> None:
-        for contract in rows:
-            contract.response_text = agreed_text(contract)

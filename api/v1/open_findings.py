@@ -10,7 +10,7 @@ from api.conventions.filters import LARGEST_COUNT
 from api.conventions.serializers import RenderedSerializer, ResourceSerializer
 from sites.fields import word_of
 from zones.electrical.verdicts import Verdict
-from zones.findings.open_counts import ByVerdict
+from zones.findings.open_counts import ByVerdict, summary
 
 from . import figures
 
@@ -34,6 +34,7 @@ class OpenFindingsSerializer(RenderedSerializer):
     )
     count = fields.Whole(min_value=0, max_value=LARGEST_COUNT)
     by_verdict = OpenFindingsByVerdictSerializer()
+    summary = fields.Text(help_text="How many are past, cannot be told or are near, in a sentence.")
 
 
 class BesideOpenFindings(ResourceSerializer):
@@ -57,4 +58,5 @@ def _shown(by_verdict: ByVerdict) -> dict[str, Any]:
         "verdict": next((word for word, count in counts.items() if count), None),
         "count": min(sum(counts.values()), LARGEST_COUNT),
         "by_verdict": counts,
+        "summary": summary(by_verdict, noun="finding"),
     }

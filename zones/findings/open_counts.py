@@ -8,13 +8,13 @@ from collections.abc import Collection, Iterable, Mapping
 from typing import Any, Final
 
 from django.db import connection
-from django.db.models import Count
+from django.db.models import Count, Value
 
 from sites.models import Closet
 from sites.wording import capital, counted, plural
 from zones.electrical.verdicts import Verdict
 from zones.models import Finding
-from zones.subjects import Names
+from zones.subjects import closet_of_subject
 
 ByVerdict = Mapping[Verdict, int]
 
@@ -32,12 +32,10 @@ def open_on_sites(site_ids: Collection[int]) -> dict[int, ByVerdict]:
 
 
 def open_in_closets(closets: Iterable[Closet]) -> dict[int, ByVerdict]:
-    """By closet: of what stands there. Two queries."""
+    """By closet: of what stands there. One query."""
     sites = {closet.site_id for closet in closets}
     rows = Finding.objects.filter(site_id__in=sites, cleared_at__isnull=True).order_by()
-    found = list(rows.values_list("subject_kind", "subject_id", "verdict"))
-    names = Names({(kind, pk) for kind, pk, _ in found})
-    return _by_verdict((names.closet_of((kind, pk)), verdict, 1) for kind, pk, verdict in found)
+    return _by_verdict(rows.annotate(closet=closet_of_subject()).values_list("closet", "verdict", Value(1)))
 
 
 def open_on_zones(zone_ids: Collection[int]) -> dict[int, ByVerdict]:
@@ -54,21 +52,21 @@ def _by_verdict(rows: Iterable[tuple[Any, ...]]) -> dict[int, ByVerdict]:
     return {**found}
 
 
-def summary_of_cases(by_verdict: ByVerdict, cleared: int = 0) -> str:
+def summary(by_verdict: ByVerdict, cleared: int = 0, *, noun: str) -> str:
     """``7 cases are past or probably past; 12 cases cannot be told.`` by_verdict: of the open ones, by the
     worst verdict that each has."""
+
+    def are(count: int) -> str:
+        return f"{counted(count, noun)} {plural(count, 'is', 'are')}"
+
     past = by_verdict.get(Verdict.PAST, 0) + by_verdict.get(Verdict.PROBABLY_PAST, 0)
-    said = [f"{_cases(past)} past or probably past"] if past else []
+    said = [f"{are(past)} past or probably past"] if past else []
     if not past and (by_verdict or not cleared):
         said.append("nothing is past")
     if unknown := by_verdict.get(Verdict.CANNOT_TELL, 0):
-        said.append(f"{counted(unknown, 'case')} cannot be told")
+        said.append(f"{counted(unknown, noun)} cannot be told")
     if near := by_verdict.get(Verdict.NEAR, 0):
-        said.append(f"{_cases(near)} near a limit")
+        said.append(f"{are(near)} near a limit")
     if cleared:
-        said.append(f"{counted(cleared, 'case')} cleared")
+        said.append(f"{counted(cleared, noun)} cleared")
     return capital("; ".join(said)) + "."
-
-
-def _cases(count: int) -> str:
-    return f"{counted(count, 'case')} {plural(count, 'is', 'are')}"

@@ -20,7 +20,7 @@ from tests.api.v1.asking import get
 from tests.api.v1.test_findings import add_speakers
 from tests.halls import Hall
 from zones.electrical.verdicts import Verdict
-from zones.findings.open_counts import summary_of_cases
+from zones.findings.open_counts import summary
 from zones.models import Case, Point
 from zones.recheck.batch import check
 
@@ -164,7 +164,7 @@ def test_counts_since_a_time_are_those_of_all_customers_too(
     ],
 )
 def test_counts_are_said_in_a_sentence(by_verdict: dict[Verdict, int], cleared: int, said: str) -> None:
-    assert summary_of_cases(by_verdict, cleared) == said
+    assert summary(by_verdict, cleared, noun="case") == said
 
 
 def test_many_cases_take_as_many_queries_as_one(hall: Hall, added: ChangeSet, client: Client) -> None:

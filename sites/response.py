@@ -7,11 +7,12 @@ more or one less. Pure: no database here.
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Collection
 from typing import Final
 from zoneinfo import ZoneInfo
 
 from sites.models import Contract
-from sites.wording import counted
+from sites.wording import capital, counted, listed
 
 MOST_DAYS: Final = 3660
 """So many days ahead are looked through; what is due later has no time."""
@@ -43,6 +44,27 @@ def _at(day: dt.date, time: str, zone: ZoneInfo) -> dt.datetime:
     hours, minutes = map(int, time.split(":"))
     at = dt.datetime.combine(day + dt.timedelta(days=hours // 24), dt.time(hours % 24, minutes), tzinfo=zone)
     return at.astimezone(dt.UTC)
+
+
+def agreed_text(contract: Contract) -> str:
+    """Response hours and their calendar: ``8 hours, counted in working hours: Monday to Saturday, 06:00 to
+    20:00 by the clock of the site, except on 6 holidays.``"""
+    hours = capital(hours_text(contract))
+    if contract.response_hours is None or contract.cover_hours != Contract.CoverHours.WORKING_HOURS:
+        return f"{hours}."
+    holidays = len(contract.holidays)
+    without = f", except on {counted(holidays, 'holiday')}" if holidays else ""
+    clock = f"{contract.working_from} to {contract.working_until} by the clock of the site"
+    return f"{hours}: {_days_text(contract.working_days)}, {clock}{without}."
+
+
+def _days_text(days: Collection[str]) -> str:
+    """``Monday to Friday``; days that do not follow each other are listed."""
+    places = sorted(_WEEK.index(Contract.Weekday(day)) for day in days)
+    names = [_WEEK[place].label for place in places]
+    if len(names) > 2 and places == list(range(places[0], places[-1] + 1)):
+        return f"{names[0]} to {names[-1]}"
+    return listed(names)
 
 
 def hours_text(contract: Contract) -> str:

@@ -11,7 +11,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any, Final, NamedTuple
 
-from django.db.models import BigIntegerField, F, OuterRef, Q, QuerySet, Subquery, TextField, Value
+from django.db.models import BigIntegerField, Case, F, OuterRef, Q, QuerySet, Subquery, TextField, Value, When
 from django.db.models.functions import Cast
 
 from sites.models import (
@@ -208,6 +208,26 @@ def in_closet(closet: Closet) -> Q:
             rows = of.model._default_manager.filter(site_id=closet.site_id, **{of.closet: closet.pk})
             wanted |= Q(subject_kind=int(kind), subject_id__in=rows.values("pk"))
     return wanted
+
+
+def closet_of_subject() -> Case:
+    """The id of the closet in which the subject of a row (``site_id``, ``subject_kind``, ``subject_id``)
+    stands; null: in none."""
+    return Case(
+        *(
+            When(subject_kind=int(kind), then=Subquery(_at(of.model).values(of.closet)))
+            for kind, of in SUBJECTS.items()
+            if of.closet
+        ),
+        output_field=BigIntegerField(),
+    )
+
+
+def _at(model: type[Any]) -> QuerySet[Any, Any]:
+    rows: QuerySet[Any, Any] = model._default_manager.filter(
+        site_id=OuterRef("site_id"), pk=OuterRef("subject_id")
+    )
+    return rows.order_by()
 
 
 def path_of(subject: Subject) -> str:

@@ -14,11 +14,12 @@ from sites.access.abilities import Ability
 
 from . import opened
 from .answers import answer_of
-from .causes import causes
+from .cases import by_consequence
+from .change_sets import drafts
 from .page import Page
 
 LOCAL_NAMES: Final = ("localhost", "127.0.0.1", "[::1]")
-MOST_FINDINGS: Final = 100
+MOST_CASES: Final = 20
 MOST_DRAFTS: Final = 10
 
 
@@ -31,18 +32,17 @@ class HomePage(Page):
         return render(request, "pages/welcome.html", welcome(request))
 
     def context(self, request: HttpRequest, **kwargs: Any) -> dict[str, Any]:
-        past = answer_of(
-            request, "findings", verdict="probably_past", order="-severity", page_size=MOST_FINDINGS
-        )
-        drafts: dict[str, Any] = {"items": [], "next": None}
-        if self.principal.may(Ability.WRITE_RECORD):
-            drafts = answer_of(request, "change-sets", state="draft", order="-id", page_size=MOST_DRAFTS)
+        past: dict[str, Any] = {"verdict": "probably_past", "order": "-severity"}
+        cases = answer_of(request, "cases", **past, page_size=MOST_CASES, expand="site")
+        counts = answer_of(request, "cases/counts")
         return {
-            "groups": causes(past["items"]),
-            "is_cut": past["next"] is not None,
-            "most": MOST_FINDINGS,
-            "drafts": drafts["items"],
-            "more_drafts": drafts["next"] is not None,
+            "groups": by_consequence(cases["items"]),
+            "is_cut": cases["next"] is not None,
+            "here": len(cases["items"]),
+            "summary": counts["summary"],
+            **(
+                drafts(request, MOST_DRAFTS, count="true") if self.principal.may(Ability.WRITE_RECORD) else {}
+            ),
             "opened": opened.last_opened(request, self.principal.scope),
         }
 

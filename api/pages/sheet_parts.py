@@ -6,7 +6,6 @@ figure is the answer's own.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any, Final, TypeAlias
@@ -17,6 +16,7 @@ from zones.electrical.verdicts import Verdict
 from zones.findings.cases import ASK_FOR_THE_KEY
 from zones.limits.cautions import Caution
 
+from .addresses import dialled
 from .templatetags.marks import NOT_RECORDED, day
 
 Answer: TypeAlias = Mapping[str, Any]
@@ -284,13 +284,6 @@ def _people(reach: Answer) -> tuple[Person, ...]:
     if phone and phone not in {one.phone for one in found}:
         found.append(Person("number to call out of hours", "", phone, dialled(phone), "", "", ""))
     return tuple(found)
-
-
-def dialled(phone: str) -> str:
-    """``tel:`` and the number, which ends where anything else begins, as an extension does."""
-    number = re.match(r"\+?[\d\s().-]*", phone.strip())
-    digits = re.sub(r"[^\d+]", "", number[0]) if number else ""
-    return f"tel:{digits}" if len(digits) > 1 else ""
 
 
 # --- what is wrong ------------------------------------------------------------------------------------------

@@ -8,14 +8,18 @@ from django.http import HttpRequest
 
 from sites.changes.making import today_in
 from sites.models import Site
-from zones.electrical.verdicts import Verdict
 
+from .addresses import dialled
 from .answers import answer_of
-from .causes import causes
+from .cases import by_consequence
+from .change_sets import changes, drafts
 from .page import OnQuery, Page
 
 MOST: Final = 500
-"""Of closets, zones and findings: what one answer of the API holds."""
+"""Of closets and zones: what one answer of the API holds."""
+CASES: Final = 20
+DRAFTS: Final = 10
+CHANGES: Final = 5
 
 
 class SitePage(Page):
@@ -25,55 +29,43 @@ class SitePage(Page):
 
     def context(self, request: HttpRequest, **kwargs: Any) -> dict[str, Any]:
         site_id = kwargs["id"]
-        site = answer_of(request, f"sites/{site_id}")
-        zones = answer_of(request, "zones", site_id=site_id, as_of=self.on, order="name", page_size=MOST)
-        closets = answer_of(request, "closets", site_id=site_id, as_of=self.on, order="name", page_size=MOST)
-        # A finding is open today; what was past on another day is not kept as a finding of that day
-        findings = (
-            []
-            if self.on
-            else answer_of(request, "findings", site_id=site_id, order="-severity", page_size=MOST)["items"]
-        )
+        # What is open is open today; what was past on another day is not kept as of that day
+        today = {} if self.on else {"expand": "open_findings"}
+        expand = "customer" if self.on else "customer,open_findings"
+        site = answer_of(request, f"sites/{site_id}", expand=expand)
+        of_site = {"site_id": site_id, "as_of": self.on, "order": "name", "page_size": MOST, **today}
+        zones = answer_of(request, "zones", **of_site)
+        closets = answer_of(request, "closets", **of_site)
         return {
             "site": site,
-            "customer": answer_of(request, f"customers/{site['customer_id']}"),
+            "call": dialled(site["out_of_hours_phone"]),
             "contract": self._contract(request, site),
             "closets": closets["items"],
-            "zones": _with_verdicts(zones["items"], findings),
+            "zones": zones["items"],
             "is_cut": bool(zones["next"] or closets["next"]),
-            "verdict": _worst(findings),
-            "groups": causes(one for one in findings if _is_past(one)),
-            "others": [one for one in findings if not _is_past(one)],
             "unsettled": [zone for zone in zones["items"] if zone["life_safety"] == "unknown"],
             "life_safety": [zone for zone in zones["items"] if zone["life_safety"] == "yes"],
+            **({} if self.on else self._cases(request, site_id)),
+            **drafts(request, DRAFTS, site_id=site_id),
+            **changes(request, CHANGES, site_id=site_id, happened_until=self.on),
+        }
+
+    def _cases(self, request: HttpRequest, site_id: int) -> dict[str, Any]:
+        cases = answer_of(
+            request, "cases", site_id=site_id, order="-severity", page_size=CASES, expand="site"
+        )
+        return {
+            "groups": by_consequence(cases["items"]),
+            "here": len(cases["items"]),
+            "is_cut_cases": cases["next"] is not None,
         }
 
     def _contract(self, request: HttpRequest, site: dict[str, Any]) -> dict[str, Any] | None:
         """The one that covers the site on the day."""
         day = self.on or today_in(site["time_zone"])
-        for coverage in answer_of(request, "coverages", site_id=site["id"], on=day)["items"]:
-            contract: dict[str, Any] = answer_of(request, f"contracts/{coverage['contract_id']}")
-            return contract
+        for coverage in answer_of(request, "coverages", site_id=site["id"], on=day, expand="contract")[
+            "items"
+        ]:
+            contract = coverage["contract"]
+            return {**contract, "name": contract["reference"]}
         return None
-
-
-def _is_past(finding: dict[str, Any]) -> bool:
-    return Verdict[finding["verdict"].upper()] >= Verdict.PROBABLY_PAST
-
-
-def _worst(findings: list[dict[str, Any]]) -> str:
-    """The worst verdict of those; blank where there is none."""
-    return max((one["verdict"] for one in findings), key=lambda word: Verdict[word.upper()], default="")
-
-
-def _with_verdicts(zones: list[dict[str, Any]], findings: list[dict[str, Any]]) -> list[dict[str, Any]]:
-    """Each zone with the worst verdict of the findings that bear on it."""
-    return [
-        {
-            **zone,
-            "verdict": _worst(
-                [one for one in findings if zone["id"] in {borne["id"] for borne in one["zones"]}]
-            ),
-        }
-        for zone in zones
-    ]

@@ -7,8 +7,8 @@ from typing import Any
 
 from sites.models import Contact, Contract
 
-from .addresses import page_of
-from .sheet_parts import Person, dialled
+from .addresses import dialled, page_of
+from .sheet_parts import Person
 from .templatetags.marks import NOT_RECORDED, at
 
 Answer = Mapping[str, Any]

@@ -9,8 +9,23 @@ from django.urls import URLPattern, path
 from api.conventions.permissions import PUBLIC, Needed
 from sites.access.abilities import Ability
 
-from . import closet, figure, home, log_in, search, site, zone, zone_history
-from . import case, change_set, closet, finding, home, log_in, search, site
+from . import (
+    case,
+    change_set,
+    closet,
+    contract,
+    customer,
+    figure,
+    finding,
+    fleet,
+    home,
+    log_in,
+    search,
+    site,
+    survey,
+    zone,
+    zone_history,
+)
 from .page import Page
 
 
@@ -24,7 +39,11 @@ class Row(NamedTuple):
 PAGES: Final = (
     Row("", home.HomePage, "home", PUBLIC),  # without a log-in it says what this is
     Row("search", search.SearchPage, "search-page", Ability.READ_RECORD),
+    Row("fleet", fleet.FleetPage, "fleet", Ability.READ_RECORD),
+    Row("contracts/<int:id>", contract.ContractPage, "contract", Ability.READ_RECORD),
+    Row("customers/<int:id>", customer.CustomerPage, "customer", Ability.READ_RECORD),
     Row("sites/<int:id>", site.SitePage, "site", Ability.READ_RECORD),
+    Row("sites/<int:id>/survey", survey.SurveyPage, "survey", Ability.READ_RECORD),
     Row("closets/<int:id>", closet.ClosetPage, "closet", Ability.READ_RECORD),
     Row("zones/<int:id>", zone.ZonePage, "zone", Ability.READ_RECORD),
     Row("zones/<int:id>/history", zone_history.ZoneHistoryPage, "zone-history", Ability.READ_RECORD),

@@ -10,11 +10,11 @@ from sites.models import Contact
 from zones.limits.cautions import Caution
 from zones.models import Run, Zone
 
+from .addresses import dialled
 from .answers import answer_of
 from .causes import causes
 from .figures import listed
 from .page import OnQuery, Page
-from .sheet_parts import dialled
 
 MOST: Final = 500
 """Of findings: what one answer of the API holds."""

@@ -26,6 +26,7 @@ from sites.fields import word_of
 from sites.models import Contact, Contract
 from zones.electrical.verdicts import Verdict
 from zones.findings.cases import CasesInWords
+from zones.findings.open_counts import summary
 from zones.findings.selectors import gravities, of_contract, severity_of
 from zones.findings.services import StaleVersionError, case_set_ticket_reference
 from zones.findings.wording import TITLE_LENGTH
@@ -230,6 +231,9 @@ class TicketSerializer(StrictSerializer):
 class CaseCountsQuery(CaseFilterSet):
     order = fields.Choice(choices=["severity", "-severity"], help_text="Counts have no order of their own.")
 
+    # Counted in the order of an index, of which a count needs no more than the rows it counts
+    across = {**CaseFilterSet.across, "cleared_at": ("cleared", "cleared_from", "cleared_until")}
+
 
 def _each(enumeration: type[IntEnum]) -> type[serializers.Serializer]:
     """A count for each word."""
@@ -241,9 +245,13 @@ def _each(enumeration: type[IntEnum]) -> type[serializers.Serializer]:
 
 class CaseCountsSerializer(serializers.Serializer):
     count = fields.Whole(min_value=0, max_value=LARGEST_COUNT)
-    count_is_capped = fields.Flag(help_text=f"There are more than {LARGEST_COUNT}: the gravest are counted.")
+    count_is_capped = fields.Flag(
+        help_text=f"There are more than {LARGEST_COUNT}. So many are counted: the gravest, or the latest of "
+        "those chosen by a time."
+    )
     by_severity = _each(Severity)()
     by_verdict = _each(Verdict)(help_text="By the worst that is open.")
+    summary = fields.Text(help_text="How many are past, cannot be told, are near or cleared, in a sentence.")
 
 
 class CaseViewSet(ReadOnlyViewSet):
@@ -279,12 +287,13 @@ class CaseViewSet(ReadOnlyViewSet):
         action_spec=Spec(Ability.READ_RECORD, query=CaseCountsQuery, answer=CaseCountsSerializer),
     )
     def counts(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
-        """How many cases there are by severity and by verdict, the gravest first, of those that the filters
-        leave; without any, of those that are open."""
+        """How many cases there are by severity and by verdict, of those that the filters leave; without any,
+        of those that are open."""
         names = filter_names(CaseFilterSet)
         query = cast("CaseCountsQuery", self.query)
-        query.sort(names, "-severity", self.principal.scope)
-        rows = query.filter_queryset(scoped(Case, self.principal.scope), names).order_by("-gravity", "-id")
+        order = query.sort(names, "-severity", self.principal.scope).removeprefix("-")
+        rows = query.filter_queryset(scoped(Case, self.principal.scope), names)
+        rows = rows.order_by(f"-{self.ordering_fields[order]}", "-id")
         found = list(rows.values_list("gravity", "cleared_at")[: LARGEST_COUNT + 1])
         return Response(_counts(found[:LARGEST_COUNT], is_capped=len(found) > LARGEST_COUNT))
 
@@ -330,12 +339,14 @@ def annotate_cases(rows: Sequence[Any], findings: QuerySet[Any]) -> None:
 
 def _counts(found: Sequence[tuple[int, Any]], *, is_capped: bool) -> dict[str, Any]:
     severities = Counter(word_of(severity_of(gravity)) for gravity, _ in found)
-    verdicts = Counter(word_of(Verdict(gravity % 10)) for gravity, cleared in found if cleared is None)
+    open_ones = Counter(Verdict(gravity % 10) for gravity, cleared in found if cleared is None)
+    verdicts = {word_of(one): count for one, count in open_ones.items()}
     return {
         "count": len(found),
         "count_is_capped": is_capped,
         "by_severity": {word: severities[word] for word in map(word_of, reversed(Severity))},
-        "by_verdict": {word: verdicts[word] for word in map(word_of, reversed(Verdict))},
+        "by_verdict": {word: verdicts.get(word, 0) for word in map(word_of, reversed(Verdict))},
+        "summary": summary(open_ones, len(found) - open_ones.total(), noun="case"),
     }
 
 

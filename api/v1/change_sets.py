@@ -21,6 +21,7 @@ from api.conventions.views import Spec
 from api.conventions.viewsets import ReadOnlyViewSet, etag, stale
 from sites.access.abilities import Ability
 from sites.access.gates import NotFound, change_set_for, site_for
+from sites.access.scope import on_sites
 from sites.changes.errors import ChangeConflict, Problem
 from sites.changes.services import (
     Change,
@@ -28,6 +29,7 @@ from sites.changes.services import (
     change_set_revise,
     change_set_withdraw,
 )
+from sites.models import Coverage
 from sites.models.access import User
 from sites.models.changes import ChangeSet, Withdrawal
 from zones.planning.drafts import accept_draft, evaluate_draft, withdraw
@@ -104,6 +106,7 @@ class AcceptedChangeSetSerializer(ChangeSetSerializer):
 
 
 class ChangeSetFilterSet(SiteFilterSet):
+    contract_id = fields.Id(help_text="Of sites that this contract covers, did or will.")
     state = fields.Choice(choices=ChangeSet.State.choices)
     kind = fields.Choice(choices=ChangeSet.Kind.choices)
     purpose = fields.Choice(choices=ChangeSet.Purpose.choices)
@@ -123,6 +126,10 @@ class ChangeSetFilterSet(SiteFilterSet):
         "happened_on": ("happened_from", "happened_until", "kind"),
         "recorded_at": (),
     }
+
+    def filter_contract_id(self, rows: QuerySet[Any], value: int) -> QuerySet[Any]:
+        covering = Coverage.objects.filter(contract_id=value)
+        return rows.filter(on_sites(covering.order_by().values("site_id").distinct()))
 
 
 class AcceptanceSerializer(StrictSerializer):

@@ -31,6 +31,7 @@ from sites.services.closets import (
     contact_remove,
 )
 from zones.electrical.subjects import SubjectKind
+from zones.findings.open_counts import open_in_closets
 from zones.selectors import pulled_clips_before
 from zones.services.landings import clip_correct, clip_pull, clip_put
 from zones.visits.closet_sheet import closet_sheet
@@ -48,10 +49,13 @@ from .dated import (
     day_asked,
 )
 from .loads import SubjectLoadMixin
+from .open_findings import NAME, BesideOpenFindings, OpenFindingsSerializer, annotate_open_findings
 from .sites import SiteSerializer
 
 
 class ContactSerializer(ResourceSerializer):
+    expansions = {"site": SiteSerializer}
+
     class Meta:
         model = Contact
 
@@ -77,8 +81,8 @@ class ContactViewSet(RecordViewSet):
     }
 
 
-class ClosetSerializer(PlacedSerializer):
-    expansions = {"site": SiteSerializer, "contacts": ContactSerializer}
+class ClosetSerializer(BesideOpenFindings, PlacedSerializer):
+    expansions = {"site": SiteSerializer, "contacts": ContactSerializer, NAME: OpenFindingsSerializer}
 
     class Meta:
         model = Closet
@@ -101,6 +105,11 @@ class ClosetViewSet(PlacedMixin, RecordViewSet):
         "partial_update": Writing(closet_alter, subject="closet", partial=True),
         "destroy": Writing(closet_end, subject="closet"),
     }
+
+    def annotate(self, rows: Sequence[Any]) -> None:
+        super().annotate(rows)
+        if NAME in self.asked.get("expand", ()):
+            annotate_open_findings(rows, open_in_closets(rows))
 
     @action(detail=True, action_spec=Spec(Ability.READ_RECORD, query=AsOfQuery, answer=ClosetSheetSerializer))
     def sheet(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002

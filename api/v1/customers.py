@@ -21,6 +21,7 @@ from sites.access.gates import Gate, contract_for, customer_for
 from sites.access.services import grant_to_maker
 from sites.changes.services import Accepted, Change
 from sites.models import Contract, Coverage, Customer
+from sites.response import agreed_text
 from sites.services.customers import (
     contract_add,
     contract_alter,
@@ -133,11 +134,27 @@ class CoverageViewSet(RecordViewSet):
         return super().accept(writing, change, values, row, expects=expects)
 
 
+class AgreedField(fields.Text):
+    """What a contract agrees, in a sentence."""
+
+    def __init__(self) -> None:
+        words = "Response hours and their calendar, in a sentence."
+        super().__init__(source="*", read_only=True, help_text=words)
+
+    def to_representation(self, value: Contract) -> str:
+        return agreed_text(value)
+
+
 class ContractSerializer(ResourceSerializer):
+    response = AgreedField()
+
     expansions = {"customer": CustomerSerializer, "coverages": CoverageSerializer}
 
     class Meta:
         model = Contract
+
+
+CoverageSerializer.expansions = {"contract": ContractSerializer}
 
 
 class ContractFilterSet(FilterSet):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from django.db.models import QuerySet
@@ -12,7 +13,6 @@ from rest_framework.response import Response
 
 from api.conventions import fields
 from api.conventions.filters import FilterSet
-from api.conventions.serializers import ResourceSerializer
 from api.conventions.sizes import WithLimitSerializer, within_limit
 from api.conventions.views import Spec
 from api.conventions.viewsets import CreateMixin, UpdateMixin
@@ -22,6 +22,7 @@ from sites.access.gates import site_for
 from sites.models import Site
 from sites.services.sites import site_add, site_alter
 from zones.electrical.subjects import SubjectKind
+from zones.findings.open_counts import open_on_sites
 from zones.visits.survey import Question, Survey, site_survey
 
 from . import figures
@@ -29,6 +30,7 @@ from .customers import CoverageSerializer, CustomerSerializer
 from .dated import NO_CASE, AsOfQuery, day_asked
 from .effects import BesideEffect, EffectMixin
 from .loads import SubjectLoadMixin
+from .open_findings import NAME, BesideOpenFindings, OpenFindingsSerializer, annotate_open_findings
 
 
 class QuestionSerializer(serializers.Serializer):
@@ -82,8 +84,12 @@ def _question(one: Question) -> dict[str, Any]:
     }
 
 
-class SiteSerializer(BesideEffect, ResourceSerializer):
-    expansions = {"customer": CustomerSerializer, "coverages": CoverageSerializer}
+class SiteSerializer(BesideEffect, BesideOpenFindings):
+    expansions = {
+        "customer": CustomerSerializer,
+        "coverages": CoverageSerializer,
+        NAME: OpenFindingsSerializer,
+    }
 
     class Meta:
         model = Site
@@ -91,7 +97,9 @@ class SiteSerializer(BesideEffect, ResourceSerializer):
 
 class SiteFilterSet(FilterSet):
     customer_id = fields.Id()
-    contract_id = fields.Id(help_text="Sites that this contract covers, did or will.")
+    contract_id = fields.Id(
+        help_text="Sites that this contract covers, did or will; with `covered_on`: covers on that day."
+    )
     code = fields.Text()
     city = fields.Text(source="city__iexact", help_text=NO_CASE)
     # One contract at a time covers a site (a constraint), so the join repeats no row
@@ -110,8 +118,10 @@ class SiteFilterSet(FilterSet):
     }
 
     def filter_contract_id(self, rows: QuerySet[Site], value: int) -> QuerySet[Site]:
+        on = self.validated_data.get("covered_on")
+        then = {} if on is None else {"coverages__days__contains": on}
         # A contract may cover a site again after a gap
-        return rows.filter(coverages__contract_id=value).distinct()
+        return rows.filter(coverages__contract_id=value, **then).distinct()
 
 
 class SiteViewSet(SubjectLoadMixin, EffectMixin, CreateMixin, UpdateMixin):
@@ -132,6 +142,11 @@ class SiteViewSet(SubjectLoadMixin, EffectMixin, CreateMixin, UpdateMixin):
         "create": Writing(site_add),
         "partial_update": Writing(site_alter, partial=True),
     }
+
+    def annotate(self, rows: Sequence[Any]) -> None:
+        super().annotate(rows)
+        if NAME in self.asked.get("expand", ()):
+            annotate_open_findings(rows, open_on_sites([site.pk for site in rows]))
 
     @action(detail=True, action_spec=Spec(Ability.READ_RECORD, query=AsOfQuery, answer=SurveySerializer))
     def survey(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002

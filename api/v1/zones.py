@@ -18,6 +18,7 @@ from api.conventions.viewsets import CreateMixin, DestroyMixin, RecordViewSet
 from api.conventions.writing import Writing
 from sites.access.abilities import Ability
 from sites.changes.steps import first_step_after
+from zones.findings.open_counts import open_on_zones
 from zones.gates import zone_endpoint_for, zone_for
 from zones.loads.histories import zone_history
 from zones.loads.zone_loads import ZoneLoad, cautions_of_zone, loads_of_zones
@@ -46,12 +47,18 @@ from .dated import (
 )
 from .endpoints import EndpointSerializer
 from .histories import HistoryQuery, ZoneHistorySerializer, zone_history_data
+from .open_findings import NAME, BesideOpenFindings, OpenFindingsSerializer, annotate_open_findings
 from .sites import SiteSerializer
 from .zone_states import ZoneFigureSerializer, ZoneFindingSerializer, annotate_zones
 
 
-class ZoneSerializer(DatedSerializer):
-    expansions = {"site": SiteSerializer, "figures": ZoneFigureSerializer, "findings": ZoneFindingSerializer}
+class ZoneSerializer(BesideOpenFindings, DatedSerializer):
+    expansions = {
+        "site": SiteSerializer,
+        "figures": ZoneFigureSerializer,
+        "findings": ZoneFindingSerializer,
+        NAME: OpenFindingsSerializer,
+    }
 
     class Meta:
         model = Zone
@@ -114,6 +121,8 @@ class ZoneViewSet(DatedMixin, RecordViewSet):
     def annotate(self, rows: Sequence[Any]) -> None:
         super().annotate(rows)
         annotate_zones(rows, self.asked.get("expand", ()))
+        if NAME in self.asked.get("expand", ()):
+            annotate_open_findings(rows, open_on_zones([zone.pk for zone in rows]))
 
     @action(
         detail=True, action_spec=Spec(Ability.READ_RECORD, query=loads.LoadQuery, answer=ZoneLoadSerializer)

@@ -64,10 +64,14 @@ def on_sites_of(customer_ids: Collection[int], site: str = "site_id") -> Func:
     Their sites are looked up once, and then the rows on them. With a join, PostgreSQL walks through all rows
     in the order asked, and expects to meet theirs soon: but those of an old customer are not among the
     latest."""
-    sites = Site.objects.filter(customer__in=sorted(customer_ids)).order_by().values("pk")
+    return on_sites(Site.objects.filter(customer__in=sorted(customer_ids)).order_by().values("pk"), site)
+
+
+def on_sites(site_ids: QuerySet[Any, Any], site: str = "site_id") -> Func:
+    """The condition that a row is of one of these sites, which are looked up once."""
     return Func(
         F(site),
-        ArraySubquery(sites),
+        ArraySubquery(site_ids),
         template="%(expressions)s)",
         arg_joiner=" = ANY(",
         output_field=BooleanField(),

@@ -38,7 +38,14 @@ PLAIN: Final[dict[str, tuple[str, ...]]] = {
     "/api/v1/operations": ("",),
     "/api/v1/search": ("q=closet", "q=clsoet+gangway&page_size=100"),
     "/api/v1/tokens": ("",),
-    "/api/v1/cases/counts": ("", "severity=silence,hazard", "verdict=past"),
+    "/api/v1/cases/counts": (
+        "",
+        "severity=silence,hazard",
+        "verdict=past",
+        "opened_from=2025-06-30T00:00:00Z",
+        "changed_since=2025-06-30T00:00:00Z",
+        "cleared=yes&cleared_from=2025-06-30T00:00:00Z",
+    ),
 }
 """Routes that belong to no resource, with their queries."""
 PARAMETERS: Final[dict[str, tuple[str, ...]]] = {

@@ -14,6 +14,7 @@ from django.utils.safestring import SafeString
 
 from api.pages.addresses import page_of
 from api.pages.drawings import reach as drawing
+from sites import wording
 from sites.wording import capital
 from zones.electrical.estimates import LIMITS, WORDS, Estimate, Estimates
 from zones.electrical.verdicts import Verdict
@@ -72,6 +73,12 @@ def at(value: datetime | str | None, time_zone: str) -> str:
 def recorded(value: Any) -> Any:
     """The value, or that it is not recorded; 0 is recorded."""
     return NOT_RECORDED if value is None or value == "" else value
+
+
+@register.filter
+def counted(value: int, noun: str) -> str:
+    """``4 zones``, ``1 case``: a count with its noun."""
+    return wording.counted(value, noun)
 
 
 @register.simple_tag(takes_context=True)

@@ -19,6 +19,8 @@ from tests.api.conftest import Caller
 from tests.api.v1.asking import get
 from tests.api.v1.test_findings import add_speakers
 from tests.halls import Hall
+from zones.electrical.verdicts import Verdict
+from zones.findings.open_counts import summary
 from zones.models import Case, Point
 from zones.recheck.batch import check
 
@@ -128,6 +130,41 @@ def test_counts_are_those_of_the_list(hall: Hall, added: ChangeSet, client: Clie
     for of in ("severity", "verdict"):
         said = {word: count for word, count in counts[f"by_{of}"].items() if count}
         assert said == {word: sum(one[of] == word for one in listed) for word in {one[of] for one in listed}}
+
+
+def test_counts_since_a_time_are_those_of_all_customers_too(
+    hall: Hall, added: ChangeSet, manager: User, with_token: Caller
+) -> None:
+    """One case opened by the twelve; taking them off clears it."""
+    client, since = with_token(manager), {"opened_from": "2000-01-01T00:00:00Z"}
+    before = get(client, "cases/counts", **since)
+    assert before["by_verdict"]["past"] == Case.objects.filter(gravity__in=[4, 14, 24, 34]).count() > 0
+    assert get(client, "cases/counts", opened_from="2190-01-01T00:00:00Z")["count"] == 0
+    _take_off(hall)
+    check([hall.site.pk])
+    cleared = get(client, "cases/counts", cleared="yes", cleared_from="2000-01-01T00:00:00Z")
+    assert (cleared["count"], cleared["summary"]) == (1, "1 case cleared.")
+    assert get(client, "cases/counts", cleared="yes", cleared_from="2190-01-01T00:00:00Z")["count"] == 0
+    assert get(client, "cases/counts", **since)["count"] == before["count"] - 1
+
+
+@pytest.mark.parametrize(
+    ("by_verdict", "cleared", "said"),
+    [
+        ({}, 0, "Nothing is past."),
+        ({Verdict.CANNOT_TELL: 12}, 0, "Nothing is past; 12 cases cannot be told."),
+        ({Verdict.PAST: 1}, 0, "1 case is past or probably past."),
+        (
+            {Verdict.PAST: 2, Verdict.PROBABLY_PAST: 1, Verdict.CANNOT_TELL: 1, Verdict.NEAR: 4},
+            0,
+            "3 cases are past or probably past; 1 case cannot be told; 4 cases are near a limit.",
+        ),
+        ({Verdict.NEAR: 1}, 2, "Nothing is past; 1 case is near a limit; 2 cases cleared."),
+        ({}, 1, "1 case cleared."),
+    ],
+)
+def test_counts_are_said_in_a_sentence(by_verdict: dict[Verdict, int], cleared: int, said: str) -> None:
+    assert summary(by_verdict, cleared, noun="case") == said
 
 
 def test_many_cases_take_as_many_queries_as_one(hall: Hall, added: ChangeSet, client: Client) -> None:

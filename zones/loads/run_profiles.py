@@ -59,7 +59,8 @@ class Three:
 class PointOnRun:
     """after_id: the point before it; null: the block. count: devices. zone, zone_id: where it is heard, where
     that is not the run's zone. feed_supply: what feeds the run here. length_m: of the segment to it;
-    length_known: how, in words. distance_m: along the cable from the block; null: the length of a segment on
+    length_known: how, in words. part_of_m: the likely whole of a segment that was cut at a distance not
+    recorded, of which this is a part; null: of any other. distance_m: along the cable from the block; null: the length of a segment on
     the way is not recorded. current_a: drawn while its zone is paged; null: of a splice, or not known;
     current_known: how, in words. no_voltage: why an estimate has none, in a sentence; blank: all have one.
     overloaded: the estimates without a stable voltage. bounds: those whose true voltage may be lower."""
@@ -83,6 +84,7 @@ class PointOnRun:
     length_m: Three
     length_basis: str
     length_known: str
+    part_of_m: float | None
     distance_m: Three | None
     current_a: Three | None
     current_known: str
@@ -172,6 +174,7 @@ def _point(
         length_m=Three.of(found.length_m[:, at]),
         length_basis=Basis(facts.length_basis).label,
         length_known=scene.length_known(row),
+        part_of_m=None if np.isnan(loads.share[row]) else known(float(loads.whole_m[LIKELY, row])),
         distance_m=None if np.isnan(distance).any() else Three.of(distance),
         current_a=Three.of(current) if loaded and self_amplified else None,
         current_known=scene.current_known(row) if loaded and self_amplified else "",

@@ -26,14 +26,24 @@ from zones.services.runs import run_add, run_alter, run_correct, run_end
 from zones.visits.isolation import Isolation
 from zones.visits.wiring import isolation_of_run
 
+from .closets import BlockSerializer
 from .dated import NO_CASE, AsOfQuery, DatedFilterSet, DatedMixin, DatedSerializer, day_asked
+from .endpoints import OutputSerializer
 from .loads import SubjectLoadMixin
+from .power import AmplifierSerializer, SupplySerializer
 from .sites import SiteSerializer
 from .zones import ZoneSerializer
 
 
 class RunSerializer(DatedSerializer):
-    expansions = {"site": SiteSerializer, "zone": ZoneSerializer}
+    expansions = {
+        "site": SiteSerializer,
+        "zone": ZoneSerializer,
+        "block": BlockSerializer,
+        "output": OutputSerializer,
+        "supply": SupplySerializer,
+        "amplifier": AmplifierSerializer,
+    }
 
     class Meta:
         model = Run
@@ -82,6 +92,8 @@ class RunProfileSerializer(WithLimitSerializer):
 
 
 class IsolationSerializer(AnswerSerializer):
+    caution = fields.Text(read_only=True, help_text="What to do besides: clips isolate the field cable only.")
+
     class Meta:
         dataclass = Isolation
 

@@ -60,10 +60,11 @@ class PointOnRun:
     """after_id: the point before it; null: the block. count: devices. zone, zone_id: where it is heard, where
     that is not the run's zone. feed_supply: what feeds the run here. length_m: of the segment to it;
     length_known: how, in words. part_of_m: the likely whole of a segment that was cut at a distance not
-    recorded, of which this is a part; null: of any other. distance_m: along the cable from the block; null: the length of a segment on
-    the way is not recorded. current_a: drawn while its zone is paged; null: of a splice, or not known;
-    current_known: how, in words. no_voltage: why an estimate has none, in a sentence; blank: all have one.
-    overloaded: the estimates without a stable voltage. bounds: those whose true voltage may be lower."""
+    recorded, of which this is a part; null: of any other. distance_m: along the cable from the block; null:
+    the length of a segment on the way is not recorded. current_a: drawn while its zone is paged; null: of a
+    splice, or not known; current_known: how, in words. no_voltage: why an estimate has none, in a sentence;
+    blank: all have one. overloaded: the estimates without a stable voltage. bounds: those whose true voltage
+    may be lower."""
 
     id: int
     name: str

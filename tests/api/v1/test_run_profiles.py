@@ -174,6 +174,7 @@ def test_how_a_run_is_isolated(hall: Hall, client: Client) -> None:
     assert found["clips"][0]["to_pull"] == [5, 6]
     assert found["sentence"].startswith(f"Pull clips 5 and 6 on {hall.block.name}.")
     assert "Silent while supply PS 1 is off: zone Gangway" in found["sentence"]
+    assert "never take a measurement for isolation" in found["caution"]
     before = get(client, f"runs/{hall.run.pk}/isolation", as_of=BUILT.isoformat())
     assert before == nothing
 

@@ -56,7 +56,7 @@ class RunPage(Page):
             "unsettled": [one for one in load["zones"] if one["life_safety"] == "unknown"],
             "life_safety": [one for one in load["zones"] if one["life_safety"] == "yes"],
             "profile": profile,
-            "more_points": sum(one["count"] for one in profile["left_out"]),
+            "more_points": sum(one["count"] for one in profile["left_out"] if one["pointer"] == "/points"),
             "tree": tree(profile, name, block) if profile["points"] else "",
             "voltage": _voltage(profile, name, judged) if profile["has_voltages"] else "",
             "judged_id": judged["place"]["id"] if judged and judged["place"] else None,

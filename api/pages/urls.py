@@ -26,6 +26,7 @@ from . import (
     zone,
     zone_history,
 )
+from . import closet, home, log_in, run, search, site
 from .page import Page
 
 
@@ -52,6 +53,7 @@ PAGES: Final = (
     Row("findings/<int:id>", finding.FindingPage, "finding", Ability.READ_RECORD),
     Row("cases/<int:id>", case.CasePage, "case", Ability.READ_RECORD),
     Row("changes/<int:id>", change_set.ChangeSetPage, "change-set", Ability.READ_RECORD),
+    Row("runs/<int:id>", run.RunPage, "run", Ability.READ_RECORD),
 )
 
 urlpatterns: list[URLPattern] = [

@@ -2,22 +2,48 @@
 
 from __future__ import annotations
 
+from typing import Any
+
+from rest_framework import serializers
+from rest_framework.decorators import action
+from rest_framework.request import Request
+from rest_framework.response import Response
+
 from api.conventions import fields
+from api.conventions.answers import AnswerSerializer
+from api.conventions.sizes import WithLimitSerializer, within_limit
+from api.conventions.views import Spec
 from api.conventions.viewsets import RecordViewSet
 from api.conventions.writing import Writing
+from sites.access.abilities import Ability
+from sites.changes.steps import first_step_after
+from sites.models import Site
 from zones.electrical.subjects import SubjectKind
 from zones.gates import run_for
+from zones.loads.run_profiles import PointOnRun, Three, profile_of
 from zones.models import Run, RunFacts
 from zones.services.runs import run_add, run_alter, run_correct, run_end
+from zones.visits.isolation import Isolation
+from zones.visits.wiring import isolation_of_run
 
-from .dated import NO_CASE, DatedFilterSet, DatedMixin, DatedSerializer
+from .closets import BlockSerializer
+from .dated import NO_CASE, AsOfQuery, DatedFilterSet, DatedMixin, DatedSerializer, day_asked
+from .endpoints import OutputSerializer
 from .loads import SubjectLoadMixin
+from .power import AmplifierSerializer, SupplySerializer
 from .sites import SiteSerializer
 from .zones import ZoneSerializer
 
 
 class RunSerializer(DatedSerializer):
-    expansions = {"site": SiteSerializer, "zone": ZoneSerializer}
+    expansions = {
+        "site": SiteSerializer,
+        "zone": ZoneSerializer,
+        "block": BlockSerializer,
+        "output": OutputSerializer,
+        "supply": SupplySerializer,
+        "amplifier": AmplifierSerializer,
+    }
 
     class Meta:
         model = Run
@@ -35,6 +61,43 @@ class RunFilterSet(DatedFilterSet):
     amplifier_id = fields.Id()
 
 
+class PointOnRunSerializer(AnswerSerializer):
+    class Meta:
+        dataclass = PointOnRun
+
+
+class ThreeSerializer(AnswerSerializer):
+    class Meta:
+        dataclass = Three
+
+
+class RunProfileSerializer(WithLimitSerializer):
+    """A run from its block to its last point: how far along the cable, what each draws, and the voltage that
+    is left for it, in each estimate of load."""
+
+    run_id = fields.Id()
+    site_id = fields.Id()
+    as_of = fields.Day()
+    kind = fields.Choice(choices=Run.Kind.choices)
+    length_unit = fields.Choice(
+        choices=Site.LengthUnit.choices, help_text="In which the site counts; the lengths here are in metres."
+    )
+    has_voltages = fields.Flag(help_text="Whether any point has a voltage in any estimate.")
+    voltage_v = ThreeSerializer(help_text="At the block, where a supply feeds the run there.")
+    no_voltage = serializers.ListField(
+        child=fields.Text(), help_text="Why points have no voltage, in sentences, each once."
+    )
+    assumptions = serializers.ListField(child=fields.Text(), help_text="How it is computed, in sentences.")
+    points = PointOnRunSerializer(many=True, help_text="Parents before children.")
+
+
+class IsolationSerializer(AnswerSerializer):
+    caution = fields.Text(read_only=True, help_text="What to do besides: clips isolate the field cable only.")
+
+    class Meta:
+        dataclass = Isolation
+
+
 class RunViewSet(SubjectLoadMixin, DatedMixin, RecordViewSet):
     """Runs: one field cable from a block to a chain of devices, with the zone that hears it and what feeds
     it."""
@@ -49,3 +112,26 @@ class RunViewSet(SubjectLoadMixin, DatedMixin, RecordViewSet):
         "destroy": Writing(run_end, subject="run"),
         "correct": Writing(run_correct, subject="run", partial=True),
     }
+
+    @action(
+        detail=True,
+        action_spec=Spec(Ability.READ_RECORD, query=AsOfQuery, answer=RunProfileSerializer),
+    )
+    def profile(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
+        """The points of this run on a day in order, each with its distance from the block, what it draws, and
+        the voltage there beside the lowest at which its model works."""
+        run: Run = self.get_standing_object()
+        found = profile_of(run, day_asked(self.asked, run.site))
+        said = RunProfileSerializer({**vars(found), "run_id": run.pk, "site_id": run.site_id, "left_out": ()})
+        return Response(within_limit(said.data))
+
+    @action(
+        detail=True,
+        action_spec=Spec(Ability.READ_RECORD, query=AsOfQuery, answer=IsolationSerializer),
+    )
+    def isolation(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
+        """How to disconnect this run from all that feeds it, for who stands at its block: which clips to
+        pull, what stays connected, what falls silent and whom to tell."""
+        run: Run = self.get_standing_object()
+        before = first_step_after(day_asked(self.asked, run.site))
+        return Response(IsolationSerializer(isolation_of_run(run, before)).data)

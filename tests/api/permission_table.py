@@ -54,6 +54,8 @@ TABLE: Final[dict[tuple[str, str], Ability | str]] = {
     ("PATCH", "/api/v1/sites/{id}"): WRITE,
     ("GET", "/api/v1/sites/{id}/survey"): READ,
     ("GET", "/api/v1/runs/{id}/load"): READ,
+    ("GET", "/api/v1/runs/{id}/profile"): READ,
+    ("GET", "/api/v1/runs/{id}/isolation"): READ,
     ("GET", "/api/v1/outputs/{id}/load"): READ,
     ("GET", "/api/v1/supplies/{id}/load"): READ,
     ("GET", "/api/v1/amplifiers/{id}/load"): READ,

@@ -254,6 +254,19 @@ def _currents_and_voltages(
     ]
 
 
+def lowest_voltages(solved: DcSolution) -> FloatArray:
+    """(3, n) the lowest voltage of each node of ``solved.network`` in all scenarios [V]; NaN where none is
+    known."""
+    return extremes(solved.node, solved.voltage, len(solved.network.wiring.row), largest=False)
+
+
+def pulled_down(solved: DcSolution) -> BoolArray:
+    """(n,) True for the nodes whose supply may lie lower than computed, nobody knows how far: it also carries
+    something of a section that others feed, or its model does not state how far it falls."""
+    network, source = solved.network, solved.source
+    return lookup((network.shared & (source.resistance_ohm > 0)) | source.sags_unknown, network.tree)
+
+
 def _run_figures(
     plant: Plant,
     solved: DcSolution,
@@ -265,7 +278,7 @@ def _run_figures(
     network, node = solved.network, solved.node
     wiring, rows, run = network.wiring, network.wiring.row, network.wiring.run
     run_row, runs = wiring.run_row, len(wiring.run_row)
-    voltage = extremes(node, solved.voltage, len(rows), largest=False)
+    voltage = lowest_voltages(solved)
     branch = extremes(node, solved.branch, len(rows), largest=True)
     at_block = network.from_block[node]
     keys, position = np.unique(
@@ -287,10 +300,7 @@ def _run_figures(
     collapsed = any_in_each(node, solved.overloaded, len(rows))
     no_voltage = np.isnan(voltage[LIKELY]) & ~collapsed[LIKELY]
     unknown = any_of(run, device & (np.isnan(minimum) | no_voltage), runs)
-    # a supply that also carries something of a shared section may be pulled down by it
-    source = solved.source
-    pulled_down = lookup((network.shared & (source.resistance_ohm > 0)) | source.sags_unknown, network.tree)
-    lowest[HIGH, unknown | any_of(run, device & pulled_down, runs)] = np.nan
+    lowest[HIGH, unknown | any_of(run, device & pulled_down(solved), runs)] = np.nan
     # where no voltage is known no device has the least
     overloaded = any_in_each(run, collapsed, runs)
     bound = any_in_each(run[node], solved.voltage_bound, runs) & ~overloaded

@@ -86,8 +86,18 @@ class Load:
         return self.subject_kind, self.subject_id
 
 
+class OfSite:
+    site_id: int
+
+    @cached_property
+    def length_unit(self) -> str:
+        """In which the site counts: how sentences show lengths."""
+        unit: str = Site.objects.values_list("length_unit", flat=True).get(pk=self.site_id)
+        return unit
+
+
 @dataclass(frozen=True, eq=False)
-class Loads:
+class Loads(OfSite):
     """The loads of a site on a day, what could not be computed, and by zone the subjects that bear on it; of
     one zone alone where only that was asked."""
 
@@ -96,12 +106,6 @@ class Loads:
     loads: tuple[Load, ...]
     problems: tuple[tuple[Subject, str], ...]
     bearing: Mapping[int, Set[Subject]]
-
-    @cached_property
-    def length_unit(self) -> str:
-        """In which the site counts: how sentences show lengths."""
-        unit: str = Site.objects.values_list("length_unit", flat=True).get(pk=self.site_id)
-        return unit
 
     def of(self, subjects: Iterable[Subject]) -> tuple[Load, ...]:
         """The loads of some subjects, worst verdict first and then least headroom."""
@@ -113,6 +117,16 @@ class Loads:
         """What could not be computed of some subjects, and why."""
         wanted = set(subjects)
         return tuple((subject, reason) for subject, reason in self.problems if subject in wanted)
+
+
+@dataclass(frozen=True, eq=False)
+class SitePlant(OfSite):
+    """What the loads of a site are computed from. members: the whole site as of the end of a day."""
+
+    site_id: int
+    plant: Plant
+    anchoring: Anchoring
+    members: Members
 
 
 @dataclass(frozen=True, eq=False)
@@ -138,12 +152,18 @@ def loads_on(
     return _stored_loads(site_id, as_of, zone_id, subject) or site_loads(site_id, as_of)
 
 
-def site_loads(site_id: int, as_of: dt.date) -> SiteLoads:
-    """Evaluate a site as of the end of a day, as known now."""
+def site_plant(site_id: int, as_of: dt.date) -> SitePlant:
+    """Read a site as of the end of a day, as known now; the loads of its points as readings scale them."""
     with one_snapshot():
         plant = read_plant([site_id])
     members = Members.of_sites(plant, first_step_after(as_of) - 1)
-    anchoring = anchor(plant, point_loads(plant))
+    return SitePlant(site_id, plant, anchor(plant, point_loads(plant)), members)
+
+
+def site_loads(site_id: int, as_of: dt.date) -> SiteLoads:
+    """Evaluate a site as of the end of a day, as known now."""
+    read = site_plant(site_id, as_of)
+    plant, members, anchoring = read.plant, read.members, read.anchoring
     found = without_repeats(evaluate(plant, members, RULES, anchoring=anchoring))
     bears = bearing(plant, members)
     of_zones: dict[int, set[Subject]] = defaultdict(set)

@@ -94,36 +94,72 @@ def wiring_of(closet: Closet, before: int) -> Wiring:
         .filter(Q(block__closet=closet) | Q(pk__in=landed_here.values("run")))
         .select_related("block")
     )
-    run_ids = [run.pk for run in runs]
-    facts = {
-        row.run_id: row
-        for row in facts_before(RunFacts, before, run_id__in=run_ids).select_related(
-            "run", "zone", "output__endpoint__closet", "supply__closet", "amplifier__closet"
-        )
-    }
+    then = _Then(closet.site_id, before, runs)
     landings = list(
-        landings_then.filter(Q(block__closet=closet) | Q(run_id__in=run_ids))
-        .select_related("block__closet", "run", "output__endpoint", "supply", "amplifier")
+        landings_then.filter(Q(block__closet=closet) | Q(run_id__in=then.run_ids))
+        .select_related(*_LANDED)
         .order_by("block__name", "row", "side", "id")
     )
     out = pulled_clips_before(before, block_ids={row.pk for row in blocks} | {l_.block_id for l_ in landings})
-    points = points_before(before, site_id=closet.site_id, run_ids=run_ids)
-    voltages = _line_voltages(facts.values(), before)
-    cables = {row.run_id: row.cable_type for row in reversed(points) if row.parent_id is None}
-    mid_run = _fed_mid_run(points)
-    silent = silenced(closet.site_id, before) if runs else {}
-    tell = whom_to_tell(closet.site_id, closet.pk) if runs else ""
-    feeds = {run.pk: _feeds(facts.get(run.pk), mid_run[run.pk], voltages, silent) for run in runs}
+    cables = {row.run_id: row.cable_type for row in reversed(then.points) if row.parent_id is None}
+    isolations = then.isolations(landings, out, closet.pk)
     return Wiring(
         blocks=tuple(
-            _block(block, [row for row in landings if row.block_id == block.pk], out, facts, cables)
+            _block(block, [row for row in landings if row.block_id == block.pk], out, then.facts, cables)
             for block in blocks
         ),
-        runs=tuple(
-            _run(run, facts.get(run.pk), isolation_of(run, landings, out, feeds[run.pk], closet.pk, tell))
-            for run in runs
-        ),
+        runs=tuple(_run(run, then.facts.get(run.pk), isolations[run.pk]) for run in runs),
     )
+
+
+def isolation_of_run(run: Run, before: int) -> Isolation:
+    """How to disconnect one run, for who stands at its block. At most ten queries."""
+    landings_then = Landing.objects.filter(stood(before), site_id=run.site_id)
+    of_run = landings_then.filter(run=run)
+    landings = list(
+        landings_then.filter(Q(run=run) | Q(block_id__in=of_run.values("block_id"), run__isnull=False))
+        .select_related(*_LANDED)
+        .order_by("block__name", "row", "side", "id")
+    )
+    out = pulled_clips_before(before, block_ids={row.block_id for row in landings})
+    then = _Then(run.site_id, before, [run])
+    return then.isolations(landings, out, run.block.closet_id)[run.pk]
+
+
+_LANDED = ("block__closet", "run", "output__endpoint", "supply", "amplifier")
+
+
+class _Then:
+    """Some runs of a site as they were before a step, with what fed them."""
+
+    def __init__(self, site_id: int, before: int, runs: Sequence[Run]) -> None:
+        self.site_id, self.before, self.runs = site_id, before, runs
+        self.run_ids = [run.pk for run in runs]
+        rows = facts_before(RunFacts, before, run_id__in=self.run_ids).select_related(
+            "run", "zone", "output__endpoint__closet", "supply__closet", "amplifier__closet"
+        )
+        self.facts = {row.run_id: row for row in rows}
+        self.points = points_before(before, site_id=site_id, run_ids=self.run_ids)
+
+    def isolations(
+        self, landings: Sequence[Landing], out: set[tuple[int, int]], closet_id: int
+    ) -> dict[int, Isolation]:
+        """How to disconnect each, by its id. landings, out, closet_id: as ``isolation_of`` takes them."""
+        voltages = _line_voltages(self.facts.values(), self.before)
+        mid_run = _fed_mid_run(self.points)
+        silent = silenced(self.site_id, self.before) if self.runs else {}
+        tell = whom_to_tell(self.site_id, closet_id) if self.runs else ""
+        return {
+            run.pk: isolation_of(
+                run,
+                landings,
+                out,
+                _feeds(self.facts.get(run.pk), mid_run[run.pk], voltages, silent),
+                closet_id,
+                tell,
+            )
+            for run in self.runs
+        }
 
 
 def _line_voltages(facts: Iterable[RunFacts], before: int) -> dict[int, float | None]:

@@ -18,7 +18,7 @@ from zones.electrical.subjects import Subject, SubjectKind
 from zones.electrical.wiring import Wiring, wire
 from zones.limits.amounts import amount
 from zones.limits.registry import limit_by_code
-from zones.loads.site_loads import Load, SiteLoads
+from zones.loads.site_loads import Load, SiteLoads, SitePlant
 from zones.models import PointFacts, Zone
 from zones.selectors import points_before
 from zones.subjects import Names
@@ -48,9 +48,9 @@ FULL_OUTPUT_PAGE = (
 
 
 class Scene:
-    """A site's loads with what they were computed from; everything is read and solved once, when asked."""
+    """What a site's loads are computed from; everything is read and solved once, when asked."""
 
-    def __init__(self, loads: SiteLoads) -> None:
+    def __init__(self, loads: SiteLoads | SitePlant) -> None:
         self.site = loads
         self.plant: Plant = loads.plant
         self.members: Members = loads.members

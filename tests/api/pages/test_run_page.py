@@ -1,0 +1,172 @@
+"""The page of a run: where along this cable? Figures by hand, from the hall of two runs."""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+
+import pytest
+from django.test import Client
+
+from sites.models import Basis
+from sites.models.access import User
+from tests import factories
+from tests.halls import Hall
+from zones.models import PointFacts, Reading, Run
+from zones.recheck.batch import check
+from zones.services.landings import PairUse, landing_add
+from zones.services.points import point_alter, point_append
+from zones.services.readings import reading_record
+from zones.services.runs import run_alter
+
+MOST_QUERIES = 45
+
+
+@pytest.fixture
+def page(dispatcher: User, client: Client) -> Any:
+    client.force_login(dispatcher)
+
+    def look(run: Run, query: str = "") -> str:
+        answer = client.get(f"/runs/{run.pk}{query}")
+        assert answer.status_code == 200, answer.content[:2000]
+        return answer.content.decode()
+
+    return look
+
+
+def words(html: str, section: str = "") -> str:
+    """What a section says, without its drawing."""
+    if section:
+        found = re.search(rf'<section aria-labelledby="{section}">(.*?)</section>', html, re.DOTALL)
+        assert found, section
+        html = found[1]
+    html = re.sub(r"<svg.*?</svg>", "", html, flags=re.DOTALL)
+    return " ".join(re.sub(r"<[^>]+>", " ", html).split())
+
+
+def test_it_says_what_feeds_the_run(hall: Hall, page: Any) -> None:
+    run_alter(factories.change(hall.site), run=hall.run, fuse_fitted=True, fuse_rating_a=2.0)
+    html = page(hall.run)
+    feeds = words(html, "feeds")
+    for said in (
+        "Zone Ticket hall", f"Block {hall.block.name}", "Output 1 of GW 1", "Supply at the block PS 1",
+        "Fuse 2.00 A",
+    ):  # fmt: skip
+        assert said in feeds
+    assert "Amplifier" not in feeds
+    assert "Fuse not recorded whether one is fitted" in words(page(hall.gangway_run), "feeds")
+
+
+def test_life_safety_comes_before_everything_else(hall: Hall, page: Any) -> None:
+    text = words(page(hall.run))
+    assert text.index("Life safety not recorded. Ticket hall") < text.index("What feeds it")
+
+
+def test_every_point_stands_in_both_tables(hall: Hall, page: Any) -> None:
+    html = page(hall.run)
+    # 0.04 A, measured: ± 5 %; the segment: 1 m on three pairs
+    row = re.search(r"<tr><th scope=\"row\">30<br>.*?</tr>", html, re.DOTALL)
+    assert row is not None
+    said = words(row[0])
+    assert "0.04 A" in said
+    assert "1 m, measured" in said
+    assert "3 pairs; after 29" in said
+    # 30 segments of 1 m, measured: ± 2 %
+    judged = re.search(r'<tr class="judged">.*?</tr>', html, re.DOTALL)
+    assert judged is not None
+    assert words(judged[0]).startswith("30 30 m (29.4 m to 30.6 m)")
+    assert words(judged[0]).endswith("18.0 V")
+    assert html.count('<svg class="drawing tree"') == html.count('<svg class="drawing voltage"') == 1
+
+
+def test_what_is_not_recorded_is_said(hall: Hall, page: Any) -> None:
+    change = factories.change(hall.site)
+    point_append(change, run=hall.run, after=hall.points[-1], name="spur")
+    html = page(hall.run)
+    cable = words(html, "cable")
+    assert "? (4–15 m), not recorded: taken as usual, cable not recorded, pairs not recorded" in cable
+    assert "model not recorded" in cable
+    assert "spur not recorded" in words(html, "voltage")
+
+
+def test_a_run_without_a_voltage_has_no_curve_and_says_why(hall: Hall, page: Any) -> None:
+    run = factories.make_run(hall.block, zone=hall.zone)
+    factories.make_points(run, 2, hall.speaker)
+    html = page(run)
+    assert "drawing voltage" not in html
+    assert words(html, "voltage").endswith("No supply is recorded for this run.")
+
+
+def test_a_line_shows_its_taps_and_no_curve(hall: Hall, page: Any) -> None:
+    amplifier = factories.make_amplifier(hall.closet, name="AMP 1")
+    run = factories.make_run(hall.block, kind=Run.Kind.CONSTANT_VOLTAGE, zone=hall.zone, amplifier=amplifier)
+    factories.make_points(run, 2, hall.speaker, tap_power_w=5.0, tap_basis=Basis.MEASURED)
+    html = page(run)
+    assert "Amplifier AMP 1" in words(html, "feeds")
+    assert "5 W (4.8 W to 5.2 W), measured" in words(html, "cable")
+    assert "Only self-amplified runs have a voltage profile" in words(html, "voltage")
+
+
+def test_a_run_without_points_says_so(hall: Hall, page: Any) -> None:
+    html = page(factories.make_run(hall.block))
+    assert "No point of this run is recorded." in words(html, "cable")
+    assert "Voltage along" not in html
+
+
+def test_feeds_along_the_run_and_groups_are_named(hall: Hall, page: Any) -> None:
+    other = factories.make_supply(hall.closet, name="PS 2")
+    change = factories.change(hall.site)
+    point_alter(change, point=hall.points[20], negative_cut=True)
+    point_alter(change, point=hall.points[29], feed_supply=other)
+    point_append(
+        change, run=hall.run, after=hall.points[-1], kind=PointFacts.Kind.UNCOUNTED_GROUP, name="rest",
+        count_low=4, count_likely=6, count_high=9, model=hall.speaker,
+    )  # fmt: skip
+    html = page(hall.run)
+    assert "Supply at 30 PS 2" in words(html, "feeds")
+    assert "fed here by supply PS 2" in words(html, "cable")
+    assert "about 6, 4–9 × wall speaker" in words(html, "cable")
+
+
+def test_how_it_is_isolated(hall: Hall, page: Any) -> None:
+    landing_add(
+        factories.change(hall.site), block=hall.block, row=5, pair=2, carries=PairUse.DC, run=hall.run
+    )
+    said = words(page(hall.run), "isolation")
+    assert f"Pull clips 5 and 6 on {hall.block.name}." in said
+    assert "Silent while supply PS 1 is off: zone Gangway" in said
+    assert "never take a measurement for isolation" in said
+
+
+def test_the_readings_of_the_run_until_the_day(hall: Hall, page: Any) -> None:
+    reading_record(
+        factories.change(hall.site), run=hall.run, point=hall.points[-1], kind=Reading.Kind.END_VOLTAGE,
+        state=Reading.State.PAGING, value=21.3, taken_on="2025-02-03", technician="T. Wilk",
+    )  # fmt: skip
+    said = words(page(hall.run), "readings")
+    assert "21.3 V DC voltage at a point, 30, paging, speech 3 Feb 2025, T. Wilk" in said
+    assert "No reading" in words(page(hall.run, "?on=2025-02-02"), "readings")
+
+
+def test_it_shows_the_day_that_is_asked_for(hall: Hall, page: Any) -> None:
+    factories.make_points(hall.run, 2, hall.speaker, happened_on=factories.BUILT_ON.replace(year=2025))
+    assert "32 points." in words(page(hall.run))
+    before = page(hall.run, f"?on={factories.BUILT_ON}")
+    assert "30 points." in words(before)
+    assert f"/runs/{hall.run.pk}" in before
+
+
+def test_it_takes_as_many_queries_for_a_long_run_as_for_a_short_one(
+    hall: Hall, page: Any, django_assert_max_num_queries: Any
+) -> None:
+    check([hall.site.pk])
+    page(hall.run)
+    with django_assert_max_num_queries(MOST_QUERIES) as short:
+        page(hall.gangway_run)
+    with django_assert_max_num_queries(len(short)):
+        page(hall.run)
+
+
+def test_a_run_of_a_hundred_points_is_small_enough(hall: Hall, page: Any) -> None:
+    factories.make_points(hall.run, 70, hall.speaker, place="Platform")
+    assert len(page(hall.run).encode()) < 100_000

@@ -1,4 +1,4 @@
-"""What is landed on the blocks of a closet on a day: row by row, run by run."""
+"""What is landed on the blocks of a closet, or on one block, on a day: row by row, run by run."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from zones.selectors import colour_of, points_before, pulled_clips_before
 
 from .isolation import Feed, Isolation, isolation_of
 from .shown import shown
-from .silenced import Source, silenced, whom_to_tell
+from .silenced import Silenced, Source, silenced, whom_to_tell
 
 Cables = Mapping[int, CableType | None]
 """By run, the cable type of the segment that lands on its block."""
@@ -26,7 +26,8 @@ Cables = Mapping[int, CableType | None]
 
 @dataclass(frozen=True)
 class Conductor:
-    """A conductor on one side of a row. carries: in words. of: what it belongs to, as people call it."""
+    """A conductor on one side of a row. carries: in words. of: what it belongs to, as people call it; of_kind
+    and of_id name that run, supply or amplifier, or the endpoint of that output."""
 
     landing_id: int
     side: str
@@ -34,6 +35,8 @@ class Conductor:
     colour: str
     carries: str
     of: str
+    of_kind: str
+    of_id: int
     run_id: int | None
     zone_id: int | None
     zone: str
@@ -65,7 +68,8 @@ class BlockHere:
 @dataclass(frozen=True)
 class RunHere:
     """A run that leaves this closet, or is landed on a block here. fed_by: in words, blank where nothing is
-    recorded."""
+    recorded. heard_in: the zones that fall silent where it is disconnected, in words and life safety first;
+    blank where none is recorded."""
 
     id: int
     name: str
@@ -74,6 +78,7 @@ class RunHere:
     zone: str
     block: str
     fed_by: str
+    heard_in: str
     isolation: Isolation
     note: str
 
@@ -86,12 +91,20 @@ class Wiring:
 
 def wiring_of(closet: Closet, before: int) -> Wiring:
     """What is landed in a closet. Thirteen queries, however much that is."""
-    blocks = list(standing(Block, before, closet=closet))
-    landings_then = Landing.objects.filter(stood(before), site_id=closet.site_id)
-    landed_here = landings_then.filter(block__closet=closet, run__isnull=False)
+    return _wiring(list(standing(Block, before, closet=closet)), closet.pk, closet.site_id, before)
+
+
+def wiring_of_block(block: Block, before: int) -> Wiring:
+    """The same of one block, and of the runs that leave it or are landed on it."""
+    return _wiring([block], block.closet_id, block.site_id, before)
+
+
+def _wiring(blocks: Sequence[Block], closet_id: int, site_id: int, before: int) -> Wiring:
+    landings_then = Landing.objects.filter(stood(before), site_id=site_id)
+    landed_here = landings_then.filter(block__in=blocks, run__isnull=False)
     runs = list(
-        standing(Run, before, site_id=closet.site_id)
-        .filter(Q(block__closet=closet) | Q(pk__in=landed_here.values("run")))
+        standing(Run, before, site_id=site_id)
+        .filter(Q(block__in=blocks) | Q(pk__in=landed_here.values("run")))
         .select_related("block")
     )
     run_ids = [run.pk for run in runs]
@@ -101,26 +114,33 @@ def wiring_of(closet: Closet, before: int) -> Wiring:
             "run", "zone", "output__endpoint__closet", "supply__closet", "amplifier__closet"
         )
     }
+    # A run may share its rows on another block, which pulling its clips there then disconnects too
+    also_on = landings_then.filter(run_id__in=run_ids).values("block")
     landings = list(
-        landings_then.filter(Q(block__closet=closet) | Q(run_id__in=run_ids))
+        landings_then.filter(Q(block__in=blocks) | Q(block__in=also_on))
         .select_related("block__closet", "run", "output__endpoint", "supply", "amplifier")
         .order_by("block__name", "row", "side", "id")
     )
     out = pulled_clips_before(before, block_ids={row.pk for row in blocks} | {l_.block_id for l_ in landings})
-    points = points_before(before, site_id=closet.site_id, run_ids=run_ids)
+    points = points_before(before, site_id=site_id, run_ids=run_ids)
     voltages = _line_voltages(facts.values(), before)
     cables = {row.run_id: row.cable_type for row in reversed(points) if row.parent_id is None}
     mid_run = _fed_mid_run(points)
-    silent = silenced(closet.site_id, before) if runs else {}
-    tell = whom_to_tell(closet.site_id, closet.pk) if runs else ""
-    feeds = {run.pk: _feeds(facts.get(run.pk), mid_run[run.pk], voltages, silent) for run in runs}
+    silent = silenced(site_id, before) if runs else Silenced({}, {})
+    tell = whom_to_tell(site_id, closet_id) if runs else ""
+    feeds = {run.pk: _feeds(facts.get(run.pk), mid_run[run.pk], voltages, silent.by_source) for run in runs}
     return Wiring(
         blocks=tuple(
             _block(block, [row for row in landings if row.block_id == block.pk], out, facts, cables)
             for block in blocks
         ),
         runs=tuple(
-            _run(run, facts.get(run.pk), isolation_of(run, landings, out, feeds[run.pk], closet.pk, tell))
+            _run(
+                run,
+                facts.get(run.pk),
+                silent.by_run.get(run.pk, ""),
+                isolation_of(run, landings, out, feeds[run.pk], closet_id, tell),
+            )
             for run in runs
         ),
     )
@@ -232,6 +252,7 @@ def _row(
 
 def _conductor(row: Landing, facts: Mapping[int, RunFacts], cables: Cables) -> Conductor:
     of_run = facts.get(row.run_id) if row.run_id is not None else None
+    of_kind, of_id = _belongs_to(row)
     return shown(
         Conductor,
         row,
@@ -240,11 +261,25 @@ def _conductor(row: Landing, facts: Mapping[int, RunFacts], cables: Cables) -> C
         colour=colour_of(row, cables),
         carries=row.get_carries_display(),
         of=f"run {row.run.name}" if row.run is not None else " and ".join(_sources(row)),
+        of_kind=of_kind,
+        of_id=of_id,
         zone=_zone(of_run),
     )
 
 
-def _run(run: Run, facts: RunFacts | None, isolation: Isolation) -> RunHere:
+def _belongs_to(row: Landing) -> tuple[str, int]:
+    """Kind and id of the one thing that a conductor belongs to (`landing_one_thing_on_its_side`)."""
+    if row.run_id is not None:
+        return "run", row.run_id
+    if row.supply_id is not None:
+        return "supply", row.supply_id
+    if row.amplifier_id is not None:
+        return "amplifier", row.amplifier_id
+    assert row.output is not None
+    return "endpoint", row.output.endpoint_id
+
+
+def _run(run: Run, facts: RunFacts | None, heard_in: str, isolation: Isolation) -> RunHere:
     return shown(
         RunHere,
         run,
@@ -253,6 +288,7 @@ def _run(run: Run, facts: RunFacts | None, isolation: Isolation) -> RunHere:
         zone=_zone(facts),
         block=run.block.name,
         fed_by=" and ".join(_sources(facts)) if facts else "",
+        heard_in=heard_in,
         isolation=isolation,
     )
 

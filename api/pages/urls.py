@@ -9,7 +9,7 @@ from django.urls import URLPattern, path
 from api.conventions.permissions import PUBLIC, Needed
 from sites.access.abilities import Ability
 
-from . import closet, home, log_in, search, site
+from . import block, closet, home, log_in, search, site
 from .page import Page
 
 
@@ -26,6 +26,7 @@ PAGES: Final = (
     Row("sites/<int:id>", site.SitePage, "site", Ability.READ_RECORD),
     Row("closets/<int:id>", closet.ClosetPage, "closet", Ability.READ_RECORD),
     Row("closets/<int:id>.pdf", closet.ClosetPdf, "closet-pdf", Ability.READ_RECORD),
+    Row("blocks/<int:id>", block.BlockPage, "block", Ability.READ_RECORD),
 )
 
 urlpatterns: list[URLPattern] = [

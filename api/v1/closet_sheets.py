@@ -11,6 +11,7 @@ from rest_framework import serializers
 from api.conventions import fields
 from api.conventions.answers import AnswerSerializer
 from api.conventions.sizes import WithLimitSerializer, within_limit
+from sites.models import Block
 from zones.loads.wording import RenderedLoad
 from zones.models import Finding, Zone
 from zones.visits.closet_sheet import ClosetSheet, FindingHere, ZoneHere
@@ -173,15 +174,23 @@ def closet_sheet_data(sheet: ClosetSheet) -> dict[str, Any]:
 class BlockRowsSerializer(WithLimitSerializer):
     """One block as its strip runs, and how to disconnect each run on it."""
 
+    site = SiteSummarySerializer()
+    closet = ClosetSummarySerializer()
     as_of = fields.Day()
     block = AnswerSerializer(dataclass=BlockHere)
     runs = AnswerSerializer(dataclass=RunHere, many=True)
 
 
-def block_rows_data(wiring: Wiring, as_of: date) -> dict[str, Any]:
-    """wiring: of one block."""
-    (block,) = wiring.blocks
-    shown = {"as_of": as_of, "block": block, "runs": wiring.runs, "left_out": []}
+def block_rows_data(block: Block, wiring: Wiring, as_of: date) -> dict[str, Any]:
+    """wiring: of this block alone."""
+    shown = {
+        "site": block.site,
+        "closet": block.closet,
+        "as_of": as_of,
+        "block": wiring.blocks[0],
+        "runs": wiring.runs,
+        "left_out": [],
+    }
     return within_limit(BlockRowsSerializer(shown).data)
 
 

@@ -156,7 +156,7 @@ class BlockViewSet(SubjectLoadMixin, PlacedMixin, RecordViewSet):
         block or is landed on it."""
         block: Block = self.get_standing_object()
         day = day_asked(self.asked, block.site)
-        return Response(block_rows_data(wiring_of_block(block, first_step_after(day)), day))
+        return Response(block_rows_data(block, wiring_of_block(block, first_step_after(day)), day))
 
     @action(
         detail=True,

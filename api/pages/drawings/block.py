@@ -50,26 +50,27 @@ class _Free(NamedTuple):
     last: int
 
 
-def block(answer: Answer) -> tuple[SafeString, ...]:
-    """The strips of a block, from the top. answer: the `block` of ``GET /blocks/{id}/rows``."""
+def block(answer: Answer, first: int = 1, last: int | None = None) -> tuple[SafeString, ...]:
+    """The strips of a block, from the top. answer: the `block` of ``GET /blocks/{id}/rows``; first, last: of
+    the rows that are drawn, where not all are."""
     strips: list[_Strip] = []
-    for one in _in_sequence(answer):
+    for one in _in_sequence(answer["rows"], first, last or answer["row_count"]):
         if not strips or strips[-1].height + _height(one, strips[-1].owners) > MOST_HEIGHT:
             strips.append(_Strip())
         strips[-1].add(one)
     return tuple(strip.drawn(answer, number) for number, strip in enumerate(strips))
 
 
-def _in_sequence(answer: Answer) -> Iterator[Answer | _Free]:
+def _in_sequence(rows: Sequence[Answer], first: int, last: int) -> Iterator[Answer | _Free]:
     """Rows in use, and between them what is free, of which several rows are one."""
-    next_row = 1
-    for row in answer["rows"]:
-        if row["number"] > next_row:
-            yield _Free(next_row, row["number"] - 1)
-        yield row
-        next_row = row["number"] + 1
-    if next_row <= answer["row_count"]:
-        yield _Free(next_row, answer["row_count"])
+    for row in rows:
+        if first <= row["number"] <= last:
+            if row["number"] > first:
+                yield _Free(first, row["number"] - 1)
+            yield row
+            first = row["number"] + 1
+    if first <= last:
+        yield _Free(first, last)
 
 
 # --- where what stands --------------------------------------------------------------------------------------

@@ -13,7 +13,8 @@ from zones.visits.closet_sheet import ClosetSheet, closet_sheet
 
 from .drawings.reach import reach
 from .printed import pdf, qr_code, standing_alone
-from .sheet_parts import FigureKey, SheetParts, parts_of
+from .sheet_arrangement import FigureKey, parts_of
+from .sheet_parts import SheetParts
 
 
 def sheet_parts(closet: Closet, as_of: dt.date) -> SheetParts:
@@ -42,6 +43,8 @@ def _on_paper(parts: SheetParts) -> dict[str, Any]:
     shown = asdict(parts)
     for fact in shown["way_in"]:
         fact["value"] = fact.pop("on_paper") or fact["value"]
+    for block in shown["blocks"]:
+        block["strips"] = [standing_alone(strip) for strip in block["strips"]]
     for figure in _figures(shown):
         figure["mark"] = standing_alone(figure["mark"])
     return shown

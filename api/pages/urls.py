@@ -10,6 +10,7 @@ from api.conventions.permissions import PUBLIC, Needed
 from sites.access.abilities import Ability
 
 from . import (
+    block,
     case,
     change_set,
     closet,
@@ -20,13 +21,13 @@ from . import (
     fleet,
     home,
     log_in,
+    run,
     search,
     site,
     survey,
     zone,
     zone_history,
 )
-from . import closet, home, log_in, run, search, site
 from .page import Page
 
 
@@ -54,6 +55,7 @@ PAGES: Final = (
     Row("cases/<int:id>", case.CasePage, "case", Ability.READ_RECORD),
     Row("changes/<int:id>", change_set.ChangeSetPage, "change-set", Ability.READ_RECORD),
     Row("runs/<int:id>", run.RunPage, "run", Ability.READ_RECORD),
+    Row("blocks/<int:id>", block.BlockPage, "block", Ability.READ_RECORD),
 )
 
 urlpatterns: list[URLPattern] = [

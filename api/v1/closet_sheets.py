@@ -1,7 +1,9 @@
-"""The sheet of a closet: the answer of ``GET /closets/{id}/sheet``."""
+"""The sheet of a closet: the answer of ``GET /closets/{id}/sheet``; and of it one block's part, which
+``GET /blocks/{id}/rows`` answers without computing a load."""
 
 from __future__ import annotations
 
+from datetime import date
 from typing import Any
 
 from rest_framework import serializers
@@ -9,13 +11,14 @@ from rest_framework import serializers
 from api.conventions import fields
 from api.conventions.answers import AnswerSerializer
 from api.conventions.sizes import WithLimitSerializer, within_limit
+from sites.models import Block
 from zones.loads.wording import RenderedLoad
 from zones.models import Finding, Zone
 from zones.visits.closet_sheet import ClosetSheet, FindingHere, ZoneHere
 from zones.visits.equipment import AmplifierHere, EndpointHere, SupplyHere, SwitchHere
 from zones.visits.reaching import Reach
 from zones.visits.recent import RecentChange
-from zones.visits.wiring import BlockHere, RunHere
+from zones.visits.wiring import BlockHere, RunHere, Wiring
 
 from . import figures
 from .attributions import AttributionSerializer
@@ -166,6 +169,29 @@ def closet_sheet_data(sheet: ClosetSheet) -> dict[str, Any]:
         }
     ).data
     return within_limit(shown)
+
+
+class BlockRowsSerializer(WithLimitSerializer):
+    """One block as its strip runs, and how to disconnect each run on it."""
+
+    site = SiteSummarySerializer()
+    closet = ClosetSummarySerializer()
+    as_of = fields.Day()
+    block = AnswerSerializer(dataclass=BlockHere)
+    runs = AnswerSerializer(dataclass=RunHere, many=True)
+
+
+def block_rows_data(block: Block, wiring: Wiring, as_of: date) -> dict[str, Any]:
+    """wiring: of this block alone."""
+    shown = {
+        "site": block.site,
+        "closet": block.closet,
+        "as_of": as_of,
+        "block": wiring.blocks[0],
+        "runs": wiring.runs,
+        "left_out": [],
+    }
+    return within_limit(BlockRowsSerializer(shown).data)
 
 
 def _zone(here: ZoneHere) -> dict[str, Any]:

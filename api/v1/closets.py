@@ -18,6 +18,7 @@ from api.conventions.viewsets import RecordViewSet
 from api.conventions.writing import Writing
 from sites.access.abilities import Ability
 from sites.access.gates import block_for, closet_for, contact_for
+from sites.changes.steps import first_step_after
 from sites.models import Block, Closet, Contact
 from sites.services.closets import (
     block_add,
@@ -35,8 +36,9 @@ from zones.findings.open_counts import open_in_closets
 from zones.selectors import pulled_clips_before
 from zones.services.landings import clip_correct, clip_pull, clip_put
 from zones.visits.closet_sheet import closet_sheet
+from zones.visits.wiring import wiring_of_block
 
-from .closet_sheets import ClosetSheetSerializer, closet_sheet_data
+from .closet_sheets import BlockRowsSerializer, ClosetSheetSerializer, block_rows_data, closet_sheet_data
 from .dated import (
     NO_CASE,
     AsOfQuery,
@@ -156,6 +158,14 @@ class BlockViewSet(SubjectLoadMixin, PlacedMixin, RecordViewSet):
         "partial_update": Writing(block_alter, subject="block", partial=True),
         "destroy": Writing(block_end, subject="block"),
     }
+
+    @action(detail=True, action_spec=Spec(Ability.READ_RECORD, query=AsOfQuery, answer=BlockRowsSerializer))
+    def rows(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
+        """What is landed on each row, what is wrong with it, and how to disconnect each run that leaves this
+        block or is landed on it."""
+        block: Block = self.get_standing_object()
+        day = day_asked(self.asked, block.site)
+        return Response(block_rows_data(block, wiring_of_block(block, first_step_after(day)), day))
 
     @action(
         detail=True,

@@ -63,6 +63,7 @@ TABLE: Final[dict[tuple[str, str], Ability | str]] = {
     ("GET", "/api/v1/switch-ports/{id}/load"): READ,
     ("GET", "/api/v1/endpoints/{id}/load"): READ,
     ("GET", "/api/v1/blocks/{id}/load"): READ,
+    ("GET", "/api/v1/blocks/{id}/rows"): READ,
     ("GET", "/api/v1/sites/{id}/load"): READ,
     ("GET", "/api/v1/closets"): READ,
     ("GET", "/api/v1/closets/{id}"): READ,

@@ -1,4 +1,4 @@
-"""What falls silent with a source that is switched off, and whom to tell.
+"""What falls silent with a source that is switched off, or a run that is disconnected, and whom to tell.
 
 Whoever isolates one run has to know of all the others."""
 
@@ -6,6 +6,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 
 from django.db.models import Q
 
@@ -18,6 +19,16 @@ from zones.selectors import runs_before
 Source = tuple[str, int]
 """Kind of source (supply, amplifier or output) and its id."""
 
+
+@dataclass(frozen=True)
+class Silenced:
+    """In words and life safety first: by source, all that falls silent while it is off; by id of a run, the
+    zones in which it is heard, where any is recorded."""
+
+    by_source: Mapping[Source, str]
+    by_run: Mapping[int, str]
+
+
 _FIRST = (Zone.LifeSafety.YES, Zone.LifeSafety.UNKNOWN, Zone.LifeSafety.NO)
 _SAID = {
     Zone.LifeSafety.YES: "zone {} (serves life safety)",
@@ -26,12 +37,13 @@ _SAID = {
 }
 
 
-def silenced(site_id: int, before: int) -> Mapping[Source, str]:
-    """By source, all that falls silent while it is off, in words and life safety first. Three queries."""
+def silenced(site_id: int, before: int) -> Silenced:
+    """What falls silent on a site with each source and each run. Three queries."""
     runs: dict[Source, dict[int, str]] = defaultdict(dict)
     zones: dict[Source, dict[int, Zone]] = defaultdict(dict)
     own_zones: dict[int, list[Zone]] = defaultdict(list)
     feeding: dict[int, set[Source]] = defaultdict(set)
+    by_run: dict[int, str] = {}
     special = PointFacts.objects.filter(site_id=site_id).filter(
         Q(zone__isnull=False) | Q(feed_supply__isnull=False)
     )
@@ -47,14 +59,21 @@ def silenced(site_id: int, before: int) -> Mapping[Source, str]:
             if pk is not None:
                 feeding[run.pk].add((kind, pk))
         heard = [*([facts.zone] if facts.zone is not None else ()), *own_zones[run.pk]]
+        if heard:
+            by_run[run.pk] = _listed({zone.pk: zone for zone in heard}.values())
         for source in feeding[run.pk]:
             zones[source] |= {zone.pk: zone for zone in heard}
             if not heard:
                 runs[source][run.pk] = f"run {run.name}"
-    return {
-        source: listed([*_zones(zones[source].values()), *runs[source].values()], None)
+    by_source = {
+        source: _listed(zones[source].values(), runs[source].values())
         for source in zones.keys() | runs.keys()
     }
+    return Silenced(by_source, by_run)
+
+
+def _listed(zones: Iterable[Zone], runs: Iterable[str] = ()) -> str:
+    return listed([*_zones(zones), *runs], None)
 
 
 def _zones(zones: Iterable[Zone]) -> list[str]:

@@ -1,4 +1,4 @@
-"""What is landed on the blocks of a closet on a day: row by row, run by run."""
+"""What is landed on the blocks of a closet, or on one block, on a day: row by row, run by run."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from zones.selectors import colour_of, points_before, pulled_clips_before
 
 from .isolation import Feed, Isolation, isolation_of
 from .shown import shown
-from .silenced import Source, silenced, whom_to_tell
+from .silenced import Silenced, Source, silenced, whom_to_tell
 
 Cables = Mapping[int, CableType | None]
 """By run, the cable type of the segment that lands on its block."""
@@ -26,7 +26,8 @@ Cables = Mapping[int, CableType | None]
 
 @dataclass(frozen=True)
 class Conductor:
-    """A conductor on one side of a row. carries: in words. of: what it belongs to, as people call it."""
+    """A conductor on one side of a row. carries: in words. of: what it belongs to, as people call it; of_kind
+    and of_id name that run, supply or amplifier, or the endpoint of that output."""
 
     landing_id: int
     side: str
@@ -34,6 +35,8 @@ class Conductor:
     colour: str
     carries: str
     of: str
+    of_kind: str
+    of_id: int
     run_id: int | None
     zone_id: int | None
     zone: str
@@ -65,7 +68,8 @@ class BlockHere:
 @dataclass(frozen=True)
 class RunHere:
     """A run that leaves this closet, or is landed on a block here. fed_by: in words, blank where nothing is
-    recorded."""
+    recorded. heard_in: the zones that fall silent where it is disconnected, in words and life safety first;
+    blank where none is recorded."""
 
     id: int
     name: str
@@ -74,6 +78,7 @@ class RunHere:
     zone: str
     block: str
     fed_by: str
+    heard_in: str
     isolation: Isolation
     note: str
 
@@ -86,29 +91,43 @@ class Wiring:
 
 def wiring_of(closet: Closet, before: int) -> Wiring:
     """What is landed in a closet. Thirteen queries, however much that is."""
-    blocks = list(standing(Block, before, closet=closet))
-    landings_then = Landing.objects.filter(stood(before), site_id=closet.site_id)
-    landed_here = landings_then.filter(block__closet=closet, run__isnull=False)
+    return _wiring(list(standing(Block, before, closet=closet)), closet.pk, closet.site_id, before)
+
+
+def wiring_of_block(block: Block, before: int) -> Wiring:
+    """The same of one block, and of the runs that leave it or are landed on it."""
+    return _wiring([block], block.closet_id, block.site_id, before)
+
+
+def _wiring(blocks: Sequence[Block], closet_id: int, site_id: int, before: int) -> Wiring:
+    landings_then = Landing.objects.filter(stood(before), site_id=site_id)
+    landed_here = landings_then.filter(block__in=blocks, run__isnull=False)
     runs = list(
-        standing(Run, before, site_id=closet.site_id)
-        .filter(Q(block__closet=closet) | Q(pk__in=landed_here.values("run")))
+        standing(Run, before, site_id=site_id)
+        .filter(Q(block__in=blocks) | Q(pk__in=landed_here.values("run")))
         .select_related("block")
     )
-    then = _Then(closet.site_id, before, runs)
+    then = _Then(site_id, before, runs)
+    # A run may share its rows on another block, which pulling its clips there then disconnects too
+    also_on = landings_then.filter(run_id__in=then.run_ids).values("block")
     landings = list(
-        landings_then.filter(Q(block__closet=closet) | Q(run_id__in=then.run_ids))
+        landings_then.filter(Q(block__in=blocks) | Q(block__in=also_on))
         .select_related(*_LANDED)
         .order_by("block__name", "row", "side", "id")
     )
     out = pulled_clips_before(before, block_ids={row.pk for row in blocks} | {l_.block_id for l_ in landings})
     cables = {row.run_id: row.cable_type for row in reversed(then.points) if row.parent_id is None}
-    isolations = then.isolations(landings, out, closet.pk)
+    silent = silenced(site_id, before) if runs else Silenced({}, {})
+    isolations = then.isolations(landings, out, closet_id, silent)
     return Wiring(
         blocks=tuple(
             _block(block, [row for row in landings if row.block_id == block.pk], out, then.facts, cables)
             for block in blocks
         ),
-        runs=tuple(_run(run, then.facts.get(run.pk), isolations[run.pk]) for run in runs),
+        runs=tuple(
+            _run(run, then.facts.get(run.pk), silent.by_run.get(run.pk, ""), isolations[run.pk])
+            for run in runs
+        ),
     )
 
 
@@ -123,7 +142,8 @@ def isolation_of_run(run: Run, before: int) -> Isolation:
     )
     out = pulled_clips_before(before, block_ids={row.block_id for row in landings})
     then = _Then(run.site_id, before, [run])
-    return then.isolations(landings, out, run.block.closet_id)[run.pk]
+    silent = silenced(run.site_id, before)
+    return then.isolations(landings, out, run.block.closet_id, silent)[run.pk]
 
 
 _LANDED = ("block__closet", "run", "output__endpoint", "supply", "amplifier")
@@ -142,19 +162,18 @@ class _Then:
         self.points = points_before(before, site_id=site_id, run_ids=self.run_ids)
 
     def isolations(
-        self, landings: Sequence[Landing], out: set[tuple[int, int]], closet_id: int
+        self, landings: Sequence[Landing], out: set[tuple[int, int]], closet_id: int, silent: Silenced
     ) -> dict[int, Isolation]:
         """How to disconnect each, by its id. landings, out, closet_id: as ``isolation_of`` takes them."""
         voltages = _line_voltages(self.facts.values(), self.before)
         mid_run = _fed_mid_run(self.points)
-        silent = silenced(self.site_id, self.before) if self.runs else {}
         tell = whom_to_tell(self.site_id, closet_id) if self.runs else ""
         return {
             run.pk: isolation_of(
                 run,
                 landings,
                 out,
-                _feeds(self.facts.get(run.pk), mid_run[run.pk], voltages, silent),
+                _feeds(self.facts.get(run.pk), mid_run[run.pk], voltages, silent.by_source),
                 closet_id,
                 tell,
             )
@@ -268,6 +287,7 @@ def _row(
 
 def _conductor(row: Landing, facts: Mapping[int, RunFacts], cables: Cables) -> Conductor:
     of_run = facts.get(row.run_id) if row.run_id is not None else None
+    of_kind, of_id = _belongs_to(row)
     return shown(
         Conductor,
         row,
@@ -276,11 +296,25 @@ def _conductor(row: Landing, facts: Mapping[int, RunFacts], cables: Cables) -> C
         colour=colour_of(row, cables),
         carries=row.get_carries_display(),
         of=f"run {row.run.name}" if row.run is not None else " and ".join(_sources(row)),
+        of_kind=of_kind,
+        of_id=of_id,
         zone=_zone(of_run),
     )
 
 
-def _run(run: Run, facts: RunFacts | None, isolation: Isolation) -> RunHere:
+def _belongs_to(row: Landing) -> tuple[str, int]:
+    """Kind and id of the one thing that a conductor belongs to (`landing_one_thing_on_its_side`)."""
+    if row.run_id is not None:
+        return "run", row.run_id
+    if row.supply_id is not None:
+        return "supply", row.supply_id
+    if row.amplifier_id is not None:
+        return "amplifier", row.amplifier_id
+    assert row.output is not None
+    return "endpoint", row.output.endpoint_id
+
+
+def _run(run: Run, facts: RunFacts | None, heard_in: str, isolation: Isolation) -> RunHere:
     return shown(
         RunHere,
         run,
@@ -289,6 +323,7 @@ def _run(run: Run, facts: RunFacts | None, isolation: Isolation) -> RunHere:
         zone=_zone(facts),
         block=run.block.name,
         fed_by=" and ".join(_sources(facts)) if facts else "",
+        heard_in=heard_in,
         isolation=isolation,
     )
 

@@ -12,7 +12,7 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from pypdf import PdfReader
 
-from sites.models import Contact, Secret, User
+from sites.models import Block, Contact, Secret, User
 from sites.services.closets import closet_alter, contact_add
 from sites.services.secrets import secret_add
 from tests import factories
@@ -176,15 +176,43 @@ def test_a_full_closet_costs_as_many_queries_as_a_bare_one(hall: Hall, client: C
     assert queries() == before
 
 
-def test_a_closet_full_of_rows_stays_small(hall: Hall, client: Client) -> None:
-    """100 rows of a block, the most that a page shows."""
+def fill(hall: Hall, block: Block, pairs: int) -> None:
     change = factories.change(hall.site)
-    for block in (hall.block, factories.make_block(hall.closet)):
-        for pair in range(1, 26):
-            landing_add(change, block=block, row=2 * pair - 1, pair=pair, carries=PairUse.DC, run=hall.run)
+    for pair in range(1, pairs + 1):
+        row = 2 * pair - 1
+        landing_add(change, block=block, row=row, pair=pair, carries=PairUse.DC, supply=hall.supply)
+        landing_add(change, block=block, row=row, pair=pair, carries=PairUse.DC, run=hall.run)
+
+
+def test_rows_are_drawn_and_in_words_until_the_page_is_full_then_the_block_has_its_link(
+    hall: Hall, client: Client
+) -> None:
+    """60 rows in use are shown: two full blocks of 50 are more, so the second one has its own page."""
+    other = factories.make_block(hall.closet, name="Z-2")
+    fill(hall, hall.block, 25)
+    fill(hall, other, 5)
     html = html_of(client, hall)
-    assert html.count('<th scope="row">') == 100
+    assert html.count('<th scope="row">') == 60
+    assert html.count('<svg class="drawing block"') > 2
     assert len(html.encode()) <= MOST_BYTES
+    landing_add(factories.change(hall.site), block=other, row=11, pair=9, carries=PairUse.DC, run=hall.run)
+    html = html_of(client, hall)
+    assert html.count('<th scope="row">') == 50
+    assert f'12 rows are in use: see <a href="/blocks/{other.pk}">Z-2</a>.' in html
+
+
+def test_a_block_on_the_sheet_is_drawn_as_on_its_own_page(hall: Hall, client: Client) -> None:
+    fill(hall, hall.block, 1)
+    own = client.get(f"/blocks/{hall.block.pk}").content.decode()
+    (drawn,) = re.findall(r'<svg class="drawing block".*?</svg>', own, re.DOTALL)
+    assert drawn in html_of(client, hall)
+
+
+def test_the_pdf_is_offered_at_the_top_for_the_same_day(hall: Hall, client: Client) -> None:
+    day = factories.BUILT_ON.isoformat()
+    html = html_of(client, hall, on=day)
+    offered = html.index(f'href="/closets/{hall.closet.pk}.pdf?on={day}"')
+    assert html.index("</h1>") < offered < html.index("<h2")
 
 
 def test_it_needs_no_script(hall: Hall, client: Client) -> None:

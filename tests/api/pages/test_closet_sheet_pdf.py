@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import io
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -14,7 +15,7 @@ from api.pages.sheet import sheet_parts, sheet_pdf
 from api.pages.sheet_parts import SheetParts
 from sites.changes.making import today_in
 from sites.models import Closet, Contact, Secret, User
-from sites.services.closets import closet_alter, contact_add
+from sites.services.closets import block_alter, closet_alter, contact_add
 from sites.services.secrets import secret_add
 from tests import factories
 from tests.halls import Hall
@@ -83,12 +84,31 @@ def test_the_parts_stand_in_the_order_in_which_they_are_needed(landed: Hall) -> 
 
 
 def test_the_way_there_is_on_the_first_page_and_the_blocks_are_on_the_second(landed: Hall) -> None:
-    first, second = pages_of(pdf_of(landed.closet))
+    first, second, *others = pages_of(pdf_of(landed.closet))
     assert "Maeve Lidgate, site contact 902-555-0111" in first
     assert "Blocks" not in first
     assert second.startswith("Blocks")
     assert "Pull clips 1 and 2" in second
-    assert first.endswith("page 1 of 2")
+    assert first.endswith(f"page 1 of {2 + len(others)}")
+
+
+def test_each_block_is_drawn_however_many_rows_are_in_use(landed: Hall) -> None:
+    """70 rows in use: the page has only a link for them, the paper has them all."""
+    block_alter(factories.change(landed.site), block=landed.block, row_count=100)
+    change = factories.change(landed.site)
+    for number in range(1, 35):
+        pair = number % 25 + 1
+        landing_add(
+            change, block=landed.block, row=2 * number + 1, pair=pair, carries=PairUse.DC, run=landed.run
+        )
+    parts = parts_of(landed.closet)
+    assert [block.is_whole for block in parts.blocks] == [False]
+    (block,) = parts.blocks
+    document = sheet_pdf(parts, ADDRESS)
+    assert "Rows 71 to 100: nothing recorded." in " ".join(pages_of(document))
+    undrawn = sheet_pdf(replace(parts, blocks=(replace(block, strips=()),)), ADDRESS)
+    count, without = (tags_of(one).count("/Figure") for one in (document, undrawn))
+    assert count - without == len(block.strips) > 2
 
 
 def test_a_bare_closet_has_one_page_and_says_what_is_not_recorded(db: None) -> None:

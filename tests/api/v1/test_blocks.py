@@ -6,7 +6,9 @@ import datetime as dt
 from typing import Any
 
 import pytest
+from django.db import connection
 from django.test import Client
+from django.test.utils import CaptureQueriesContext
 
 from sites.models import Block
 from sites.models.access import User
@@ -202,3 +204,71 @@ def test_colours_follow_the_cable_type_of_the_run(
     sheet = get(client, f"closets/{hall.closet.pk}/sheet")
     shown = [one for block in sheet["blocks"] for row in block["rows"] for one in row["conductors"]]
     assert [one["colour"] for one in shown if one["run_id"] == line.pk] == colours
+
+
+# --- rows ---------------------------------------------------------------------------------------------------
+
+
+def test_the_rows_of_a_block_are_those_of_the_sheet_with_what_each_wire_belongs_to(
+    hall: Hall, client: Client
+) -> None:
+    change = factories.change(hall.site)
+    landing_add(change, block=hall.block, row=1, pair=1, carries=PairUse.DC, supply=hall.supply)
+    landing_add(change, block=hall.block, row=3, pair=2, carries=PairUse.AUDIO, output=hall.output)
+    landing_add(change, block=hall.block, row=1, pair=1, carries=PairUse.DC, run=hall.run)
+    other = factories.make_block(hall.closet, name="B 2")
+    landing_add(change, block=other, row=1, pair=1, carries=PairUse.DC, run=hall.gangway_run)
+    found = get(client, f"blocks/{hall.block.pk}/rows")
+    (on_sheet,) = [
+        one for one in get(client, f"closets/{hall.closet.pk}/sheet")["blocks"] if one["id"] == hall.block.pk
+    ]
+    assert found["block"] == on_sheet
+    belongs = [
+        [(one["side"], one["of_kind"], one["of_id"]) for one in row["conductors"]]
+        for row in found["block"]["rows"]
+    ]
+    dc = [("equipment", "supply", hall.supply.pk), ("field", "run", hall.run.pk)]
+    audio = [("equipment", "endpoint", hall.gateway.pk)]
+    assert belongs == [dc, dc, audio, audio]
+
+
+def test_each_run_on_a_block_says_what_else_goes_with_it_and_which_zones_hear_it(
+    hall: Hall, client: Client
+) -> None:
+    """Both runs are landed on rows 1 and 2 of a block in another closet, where the clips part both."""
+    far = factories.make_block(factories.make_closet(hall.site), name="Far")
+    change = factories.change(hall.site)
+    for run in (hall.run, hall.gangway_run):
+        landing_add(change, block=far, row=1, pair=1, carries=PairUse.DC, run=run)
+    own = {run["name"]: run for run in get(client, f"blocks/{hall.block.pk}/rows")["runs"]}
+    assert set(own) == {"R1", "R2"}, "both leave this block, though no row of it has them"
+    assert own["R1"]["isolation"]["sentence"].count("This disconnects run R2 as well.") == 1
+    assert own["R1"]["heard_in"] == "zone Ticket hall (life safety not recorded)"
+    there = get(client, f"blocks/{far.pk}/rows")
+    assert [run["name"] for run in there["runs"]] == ["R1", "R2"]
+    assert [len(row["conductors"]) for row in there["block"]["rows"]] == [2, 2]
+
+
+def test_the_rows_of_a_day_are_those_of_that_day(hall: Hall, client: Client) -> None:
+    later = factories.change(hall.site, happened_on=LATER)
+    landing_add(later, block=hall.block, row=1, pair=1, carries=PairUse.DC, run=hall.run)
+    address = f"blocks/{hall.block.pk}/rows"
+    before = get(client, address, as_of=(LATER - dt.timedelta(days=1)).isoformat())
+    assert before["block"]["rows"] == []
+    assert [row["number"] for row in get(client, address, as_of=LATER.isoformat())["block"]["rows"]] == [1, 2]
+
+
+def test_a_block_of_fifty_rows_costs_as_many_queries_as_one_of_two(hall: Hall, client: Client) -> None:
+    def queries() -> int:
+        with CaptureQueriesContext(connection) as caught:
+            get(client, f"blocks/{hall.block.pk}/rows")
+        return len(caught)
+
+    change = factories.change(hall.site)
+    landing_add(change, block=hall.block, row=1, pair=1, carries=PairUse.DC, run=hall.run)
+    queries()
+    before = queries()
+    for number in range(2, 12):
+        run = factories.make_run(hall.block, zone=hall.zone, name=f"X{number}", supply=hall.supply)
+        landing_add(change, block=hall.block, row=2 * number, pair=1, carries=PairUse.DC, run=run)
+    assert queries() == before

@@ -26,7 +26,7 @@ def test_every_zone_on_the_supply_is_named_life_safety_first(hall: Hall) -> None
     loft = factories.make_zone(hall.site, name="Loft")
     # a speaker of another zone on one of the runs falls silent with it
     point_append(change, run=hall.run, after=hall.points[-1], model=hall.speaker, zone=loft)
-    said = silenced(hall.site.pk, NOW)["supply", hall.supply.pk]
+    said = silenced(hall.site.pk, NOW).by_source["supply", hall.supply.pk]
     assert (
         said == "zone Gangway (serves life safety), zone Loft (life safety not recorded) and zone Ticket hall"
     )
@@ -35,9 +35,21 @@ def test_every_zone_on_the_supply_is_named_life_safety_first(hall: Hall) -> None
 def test_a_run_without_a_zone_is_named_itself_and_what_another_source_feeds_is_not(hall: Hall) -> None:
     other = factories.make_supply(hall.closet, name="PS 2")
     run_alter(factories.change(hall.site), run=hall.run, supply=other, zone=None)
-    said = silenced(hall.site.pk, NOW)
+    said = silenced(hall.site.pk, NOW).by_source
     assert said["supply", other.pk] == "run R1"
     assert "Ticket hall" not in said["supply", hall.supply.pk]
+
+
+def test_a_run_that_is_disconnected_silences_its_zone_and_those_of_its_strays(hall: Hall) -> None:
+    change = factories.change(hall.site)
+    zone_alter(change, zone=hall.zone, life_safety=Zone.LifeSafety.NO)
+    loft = factories.make_zone(hall.site, name="Loft", life_safety=Zone.LifeSafety.YES)
+    point_append(change, run=hall.run, after=hall.points[-1], model=hall.speaker, zone=loft)
+    bare = factories.make_run(hall.block, name="R9", zone=None, supply=hall.supply)
+    by_run = silenced(hall.site.pk, NOW).by_run
+    assert by_run[hall.run.pk] == "zone Loft (serves life safety) and zone Ticket hall"
+    assert by_run[hall.gangway_run.pk] == "zone Gangway (life safety not recorded)"
+    assert bare.pk not in by_run
 
 
 def test_whom_to_tell(hall: Hall) -> None:

@@ -22,6 +22,8 @@ MOST: Final = 500
 """Of runs, points, outputs and findings: what one answer of the API holds."""
 
 Answer = Mapping[str, Any]
+Subject = tuple[str, int]
+"""The word of its kind, and its id."""
 
 
 @dataclass(frozen=True)
@@ -62,6 +64,8 @@ class EquipmentPage(Page):
 
     findings: FindingsHere
     site_id: int
+    beside: set[Subject]
+    """What else is judged with it: its outputs, its ports, the port that it is on. `parts()` adds to it."""
 
     def context(self, request: HttpRequest, **kwargs: Any) -> dict[str, Any]:
         path = f"{self.resource}/{kwargs['id']}"
@@ -77,10 +81,11 @@ class EquipmentPage(Page):
                 "items"
             ]
         )
+        self.beside = set()
         parts = self.parts(request, thing)
         of_others = [
             {**one, "title": one["limit_title"], "finding_id": one["id"]}
-            for one in self.findings.of(self.beside(thing))
+            for one in self.findings.of(self.beside)
         ]
         every = sorted([*load["items"], *of_others], key=lambda one: -Verdict[one["verdict"].upper()])
         worst = [load["verdict"]] if load["items"] or load["not_computed"] else []
@@ -110,10 +115,6 @@ class EquipmentPage(Page):
         """What it feeds or drives, and what feeds it."""
         raise NotImplementedError
 
-    def beside(self, thing: Answer) -> set[Subject]:  # noqa: ARG002 - of those that have some
-        """What else is judged with it: its outputs, its ports, the port that it is on."""
-        return set()
-
     def list_of(self, request: HttpRequest, resource: str, **query: Any) -> tuple[list[Answer], bool]:
         """What of the site the API lists on the day, and whether there is more."""
         found = answer_of(request, resource, site_id=self.site_id, as_of=self.on, page_size=MOST, **query)
@@ -131,10 +132,6 @@ class EquipmentPage(Page):
 
     def _closet(self, thing: Answer) -> list[tuple[str, Answer]]:
         return [("closet", thing["closet"])] if thing["closet"] else []
-
-
-Subject = tuple[str, int]
-"""The word of its kind, and its id."""
 
 
 class FindingsHere:

@@ -36,6 +36,12 @@ def facts_of(models: Sequence[type[Model]], names: Sequence[str], shown: Mapping
     ]
 
 
+def field_of(model: type[Model], name: str) -> Field[Any, Any]:
+    field = model._meta.get_field(name)
+    assert isinstance(field, Field)
+    return field
+
+
 def words_of(field: Field[Any, Any], value: Any, length_unit: str = "m") -> str:
     """The value as people read it; blank where it is not recorded. length_unit: in which the site counts."""
     if value is None or value == _UNKNOWN:

@@ -9,7 +9,7 @@ from django.urls import URLPattern, path
 from api.conventions.permissions import PUBLIC, Needed
 from sites.access.abilities import Ability
 
-from . import amplifier, closet, home, log_in, search, site, supply
+from . import amplifier, closet, endpoint, home, log_in, search, site, supply
 from .page import Page
 
 
@@ -27,6 +27,7 @@ PAGES: Final = (
     Row("closets/<int:id>", closet.ClosetPage, "closet", Ability.READ_RECORD),
     Row("supplies/<int:id>", supply.SupplyPage, "supply", Ability.READ_RECORD),
     Row("amplifiers/<int:id>", amplifier.AmplifierPage, "amplifier", Ability.READ_RECORD),
+    Row("endpoints/<int:id>", endpoint.EndpointPage, "endpoint", Ability.READ_RECORD),
     Row("closets/<int:id>.pdf", closet.ClosetPdf, "closet-pdf", Ability.READ_RECORD),
 )
 

@@ -4,17 +4,13 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from html import unescape
 
-import pytest
-from django.db import connection
 from django.test import Client
-from django.test.utils import CaptureQueriesContext
 
-from sites.models import Basis, User
+from sites.models import Basis
 from sites.services.power import supply_alter
 from tests import factories
-from tests.api.conftest import Caller
+from tests.api.pages.reading import MOST_BYTES, facts_of, html_of, queries_of, text_of
 from tests.halls import Hall
 from zones.models import Run, Zone
 from zones.recheck.batch import check
@@ -24,23 +20,6 @@ from zones.services.zones import zone_alter
 
 MOST_QUERIES = 28
 """Six answers of the API make up the page."""
-MOST_BYTES = 100_000
-
-
-@pytest.fixture
-def client(dispatcher: User, logged_in: Caller) -> Client:
-    return logged_in(dispatcher)
-
-
-def html_of(client: Client, path: str, **query: str) -> str:
-    answer = client.get(f"/{path}", query)
-    assert answer.status_code == 200, answer.content
-    return answer.content.decode()
-
-
-def text_of(html: str) -> str:
-    """What is read, tags left out, spaces as one."""
-    return re.sub(r"\s+", " ", unescape(re.sub(r"<[^>]+>", " ", html)))
 
 
 def add_speakers(hall: Hall) -> None:
@@ -77,7 +56,7 @@ def test_a_supply_says_what_is_behind_it_and_what_nobody_recorded(hall: Hall, cl
         battery_installed_on=dt.date(2022, 5, 9),
     )
     html = html_of(client, f"supplies/{hall.supply.pk}")
-    facts = dict(re.findall(r"<dt>([^<]*)</dt><dd>([^<]*)</dd>", html))
+    facts = facts_of(html)
     assert facts["Outlet"] == "left of the rack"
     assert facts["Battery installed on"] == "9 May 2022"
     assert facts["Breaker"] == facts["UPS"] == facts["Class 2 marking"] == "not recorded"
@@ -127,7 +106,7 @@ def test_an_amplifier_says_what_it_drives(hall: Hall, client: Client) -> None:
         hall.block, kind=Run.Kind.CONSTANT_VOLTAGE, zone=hall.zone, name="L1", amplifier=amplifier
     )
     html = html_of(client, f"amplifiers/{amplifier.pk}")
-    facts = dict(re.findall(r"<dt>([^<]*)</dt><dd>([^<]*)</dd>", html))
+    facts = facts_of(html)
     assert facts["Line voltage"] == "70.7 V"
     assert facts["Outlet"] == "rack, socket 4"
     assert facts["Rated power"] == "120 W"
@@ -153,9 +132,3 @@ def test_a_supply_of_many_runs_costs_no_more_queries(hall: Hall, client: Client)
     assert html.count("<li>") >= 42
     assert many == few <= MOST_QUERIES
     assert len(html) <= MOST_BYTES
-
-
-def queries_of(client: Client, path: str) -> tuple[int, str]:
-    with CaptureQueriesContext(connection) as captured:
-        html = html_of(client, path)
-    return len(captured), html

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from types import MappingProxyType
 from typing import Any
 
 from zones.electrical.verdicts import Verdict
@@ -17,11 +18,13 @@ Figure = Mapping[str, Any]
 
 @dataclass(frozen=True)
 class Listed:
-    """A figure with where its calculation and its finding are; blank: it has none."""
+    """A figure with where its calculation and its finding are, and which change pushed it past; blank: it
+    has none, or none was asked for."""
 
     figure: Figure
     calculation: str
     finding: str
+    change: str = ""
 
 
 @dataclass(frozen=True)
@@ -30,13 +33,17 @@ class Figures:
     within: tuple[Listed, ...]
 
 
-def listed(items: Sequence[Figure], on: date | None) -> Figures:
-    """items: in the order of the answer, the worst first."""
+def listed(
+    items: Sequence[Figure], on: date | None, changes: Mapping[int, str] = MappingProxyType({})
+) -> Figures:
+    """items: in the order of the answer, the worst first. changes: by the id of a finding the sentence that
+    says which change is behind it."""
     every = [
         Listed(
             one,
             calculation_of(one["code"], one["subject"]["kind"], one["subject"]["id"], on),
             page_of("finding", one["finding_id"]) if one["finding_id"] else "",
+            changes.get(one["finding_id"], ""),
         )
         for one in items
     ]

@@ -28,6 +28,7 @@ from . import (
     zone,
     zone_history,
 )
+from . import amplifier, closet, endpoint, home, log_in, search, site, supply
 from .page import Page
 
 
@@ -50,6 +51,9 @@ PAGES: Final = (
     Row("zones/<int:id>", zone.ZonePage, "zone", Ability.READ_RECORD),
     Row("zones/<int:id>/history", zone_history.ZoneHistoryPage, "zone-history", Ability.READ_RECORD),
     Row("figures/<str:code>/<str:kind>/<int:id>", figure.FigurePage, "figure", Ability.READ_RECORD),
+    Row("supplies/<int:id>", supply.SupplyPage, "supply", Ability.READ_RECORD),
+    Row("amplifiers/<int:id>", amplifier.AmplifierPage, "amplifier", Ability.READ_RECORD),
+    Row("endpoints/<int:id>", endpoint.EndpointPage, "endpoint", Ability.READ_RECORD),
     Row("closets/<int:id>.pdf", closet.ClosetPdf, "closet-pdf", Ability.READ_RECORD),
     Row("findings/<int:id>", finding.FindingPage, "finding", Ability.READ_RECORD),
     Row("cases/<int:id>", case.CasePage, "case", Ability.READ_RECORD),

@@ -57,6 +57,7 @@ class RunFilterSet(DatedFilterSet):
     kind = fields.Choice(choices=Run.Kind.choices)
     zone_id = fields.Id()
     output_id = fields.Id()
+    endpoint_id = fields.Id(source="output__endpoint_id", help_text="Runs on some output of this device.")
     supply_id = fields.Id(help_text="Runs that this supply feeds at their block.")
     amplifier_id = fields.Id()
 

@@ -2,10 +2,19 @@
 
 from __future__ import annotations
 
+from typing import Any
+
+from rest_framework.decorators import action
+from rest_framework.request import Request
+from rest_framework.response import Response
+
 from api.conventions import fields
+from api.conventions.views import Spec
 from api.conventions.viewsets import RecordViewSet, UpdateMixin
 from api.conventions.writing import Writing
+from sites.access.abilities import Ability
 from sites.access.gates import switch_for, switch_port_for
+from sites.access.scope import scoped
 from sites.models import Switch, SwitchFacts, SwitchPort, SwitchPortFacts
 from sites.services.switches import (
     port_alter,
@@ -16,12 +25,15 @@ from sites.services.switches import (
     switch_end,
 )
 from zones.electrical.subjects import SubjectKind
+from zones.loads.switch_power import switch_power
+from zones.models import Zone
 
 from .catalogue import DeviceModelSerializer
 from .closets import ClosetSerializer
-from .dated import DatedFilterSet, DatedMixin, DatedSerializer, NamedDatedFilterSet
+from .dated import AsOfQuery, DatedFilterSet, DatedMixin, DatedSerializer, NamedDatedFilterSet, day_asked
 from .loads import SubjectLoadMixin
 from .sites import SiteSerializer
+from .switch_power import SwitchPowerSerializer, switch_power_data
 
 
 class SwitchSerializer(DatedSerializer):
@@ -54,6 +66,18 @@ class SwitchViewSet(SubjectLoadMixin, DatedMixin, RecordViewSet):
         "destroy": Writing(switch_end, subject="switch"),
         "correct": Writing(switch_correct, subject="switch", partial=True),
     }
+
+    @action(detail=True, action_spec=Spec(Ability.READ_RECORD, query=AsOfQuery, answer=SwitchPowerSerializer))
+    def power(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
+        """What the switch allocates to each port on a day, in the order in which ports keep power, and which
+        of them are expected to lose it, now and with one power supply lost."""
+        switch: Switch = self.get_standing_object()
+        day = day_asked(self.asked, switch.site)
+        self.require_there(switch, day)
+        power = switch_power(switch, day)
+        zone_ids = {zone_id for port in power.ports for zone_id in port.zone_ids}
+        zones = scoped(Zone, self.principal.scope).filter(site_id=switch.site_id, pk__in=zone_ids)
+        return Response(switch_power_data(switch, power, zones.order_by("name", "pk")))
 
 
 class SwitchPortSerializer(DatedSerializer):

@@ -69,15 +69,23 @@ class DeviceModel(Catalogued):
     nominal_impedance_ohm = fields.rating("Ω", 100_000, "Low-impedance speakers.")
     # networked endpoints
     output_count = fields.WholeField(
-        minimum=0, maximum=64, null=True, help_text="Analog outputs of a gateway."
+        minimum=0,
+        maximum=64,
+        null=True,
+        verbose_name="number of outputs",
+        help_text="Analog outputs of a gateway.",
     )
     output_impedance_ohm = fields.rating("Ω", 1_000_000)
     output_level_v = fields.rating("V", 200, "Unloaded output [V RMS].")
     output_speakers_max = fields.WholeField(
-        minimum=0, maximum=1000, null=True, help_text="Speakers an output may feed."
+        minimum=0,
+        maximum=1000,
+        null=True,
+        verbose_name="most speakers on an output",
+        help_text="Speakers an output may feed.",
     )
     poe_class = fields.poe_class(verbose_name="PoE class")
-    idle_poe_w = fields.power(100)
+    idle_poe_w = fields.power(100, verbose_name="power while idle")
     paging_poe_w = fields.power(100, verbose_name="power while paging")
     # sources
     rated_current_a = fields.rating("A", 1000, "Of a DC supply.")

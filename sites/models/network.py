@@ -91,10 +91,10 @@ class Endpoint(Named):
         max_length=200, blank=True, help_text="Where to find it when it is not in a closet."
     )
     serial = fields.LineField(max_length=80, blank=True)
-    mac = fields.MacField()
+    mac = fields.MacField(verbose_name="MAC")
     firmware = fields.LineField(max_length=60, blank=True)
     configuration_backup = fields.LineField(max_length=200, blank=True)
-    warranty_end = fields.DayField(null=True)
+    warranty_end = fields.DayField(null=True, verbose_name="end of warranty")
     note = fields.NoteField()
 
     class Meta(Named.Meta):
@@ -128,7 +128,7 @@ class EndpointFacts(DatedFacts):
     cable_length_basis = fields.NumberedWordField(Basis, default=Basis.UNKNOWN)
     cable_type = fields.SharedKey("sites.CableType", null=True)
     address = fields.AddressField(null=True)
-    vlan = fields.WholeField(minimum=1, maximum=4094, null=True)
+    vlan = fields.WholeField(minimum=1, maximum=4094, null=True, verbose_name="VLAN")
     multicast_group = fields.AddressField(null=True)
     page_code = fields.LineField(max_length=20, blank=True)
 

@@ -16,7 +16,7 @@ class Supply(Named):
     name = fields.NameField(max_length=80)
     outlet = fields.LineField(max_length=120, blank=True)
     breaker = fields.LineField(max_length=120, blank=True)
-    ups = fields.LineField(max_length=120, blank=True)
+    ups = fields.LineField(max_length=120, blank=True, verbose_name="UPS")
     battery_installed_on = fields.DayField(null=True)
     note = fields.NoteField()
 

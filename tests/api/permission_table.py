@@ -60,6 +60,7 @@ TABLE: Final[dict[tuple[str, str], Ability | str]] = {
     ("GET", "/api/v1/supplies/{id}/load"): READ,
     ("GET", "/api/v1/amplifiers/{id}/load"): READ,
     ("GET", "/api/v1/switches/{id}/load"): READ,
+    ("GET", "/api/v1/switches/{id}/power"): READ,
     ("GET", "/api/v1/switch-ports/{id}/load"): READ,
     ("GET", "/api/v1/endpoints/{id}/load"): READ,
     ("GET", "/api/v1/blocks/{id}/load"): READ,

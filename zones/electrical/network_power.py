@@ -157,6 +157,12 @@ def allocation_w(requested_w: FloatArray, port_type: IntArray) -> FloatArray:
     return np.asarray(np.fmin(requested_w, lookup(PORT_TYPE_POWER_W, port_type)))
 
 
+def keep_order(priority: IntArray, port_number: IntArray) -> IntArray:
+    """(n,) places of the ports of one switch in the order in which they keep power: critical first, then the
+    lowest port number."""
+    return np.lexsort((port_number, priority))
+
+
 @dataclass(frozen=True)
 class Shedding:
     """shed: (n,) True for ports expected to lose power; remaining_w: allocation of the other ports [W]."""
@@ -178,13 +184,13 @@ def expected_shedding(
     >>> expected_shedding(asked_w, np.array([0, 2, 2]), np.array([1, 2, 3]), 31.0).shed.tolist()
     [False, False, True]
     """
-    keep_order = np.lexsort((port_number, priority))
-    running = np.cumsum(allocated_w[keep_order])
+    order = keep_order(priority, port_number)
+    running = np.cumsum(allocated_w[order])
     kept = running <= budget_w * (1 + 1e-12)
     # every port behind the first one that does not fit is shed: shedding starts at the end of the order
     kept = np.logical_and.accumulate(kept)
     shed = np.ones(len(allocated_w), np.bool_)
-    shed[keep_order[kept]] = False
+    shed[order[kept]] = False
     return Shedding(shed=shed, remaining_w=float(allocated_w[~shed].sum()))
 
 
@@ -195,16 +201,16 @@ def evaluate_network_power(plant: Plant, members: Members) -> list[FigureBlock]:
     table = plant.endpoints
     endpoints = Subjects(SubjectKind.ENDPOINT, owner, table.endpoint_index[row], table.group[row])
     length = _cable_lengths_m(plant, row)
-    connected = _connected(plant, members)
+    loads = connected(plant, members)
     return [
-        *_switches(plant, members, connected),
-        *_ports(plant, connected),
+        *_switches(plant, members, loads),
+        *_ports(plant, loads),
         endpoints.figures("endpoint_cable", bands=length, limit=MAX_CHANNEL_M),
     ]
 
 
 @dataclass(frozen=True)
-class _Connected:
+class Connected:
     """What is connected to ports. owner: (n,) number of the member; port_row: (n,) of ``plant.ports``;
     endpoint_row: (n,) of ``plant.endpoints``, −1 for another load; port_type: (n,) −1 not
     recorded; requested_w: (3, n)."""
@@ -215,8 +221,14 @@ class _Connected:
     port_type: IntArray
     requested_w: FloatArray
 
+    @property
+    def allocated_w(self) -> FloatArray:
+        """(3, n) what the switch allocates to each [W]."""
+        return allocation_w(self.requested_w, self.port_type)
 
-def _connected(plant: Plant, members: Members) -> _Connected:
+
+def connected(plant: Plant, members: Members) -> Connected:
+    """Every endpoint that is on a port, then every other load."""
     owner, row = select(plant, "endpoints", members)
     table = plant.endpoints
     on_port = rows_of(
@@ -232,7 +244,7 @@ def _connected(plant: Plant, members: Members) -> _Connected:
         SubjectKind.SWITCH, owner, plant.ports.switch_index[port_row], plant.ports.group[port_row]
     )
     others_w = np.broadcast_to(other_request_w(plant, other_row), (3, len(other_row)))
-    return _Connected(
+    return Connected(
         owner=owner,
         port_row=port_row,
         endpoint_row=np.append(row, np.full(len(other_row), -1)),
@@ -241,7 +253,7 @@ def _connected(plant: Plant, members: Members) -> _Connected:
     )
 
 
-def _switches(plant: Plant, members: Members, connected: _Connected) -> list[FigureBlock]:
+def _switches(plant: Plant, members: Members, connected: Connected) -> list[FigureBlock]:
     table, width = plant.switches, max(len(plant.switch_id), 1)
     member, switch_row = select(plant, "switches", members)
     key = member * width + table.switch_index[switch_row]
@@ -250,21 +262,13 @@ def _switches(plant: Plant, members: Members, connected: _Connected) -> list[Fig
     switches = len(key)
 
     at = place_of(key, connected.owner * width + plant.ports.switch_index[connected.port_row])
-    allocated = allocation_w(connected.requested_w, connected.port_type)
+    allocated = connected.allocated_w
     total = sums(at[at >= 0], allocated[:, at >= 0], switches)
     in_use = total[LIKELY] > 0
     of_supplies = budgets(plant, switch_row)
 
-    reading_owner, reading_row = select(plant, "poe_readings", members)
+    chosen = readings_of(plant, members, key)
     readings = plant.poe_readings
-    to = place_of(key, reading_owner * width + readings.switch_index[reading_row])
-    # a paging reading goes before an idle one, then a later one before an earlier one
-    rank = np.where(readings.state[reading_row] == State.PAGING, 1, 0)
-    last = np.lexsort((readings.begin[reading_row], rank))
-    last = last[to[last] >= 0]
-    chosen = np.full(switches, -1)
-    chosen[to[last]] = reading_row[last]
-    threshold = first_known(table.usage_threshold[switch_row], plant.factors.poe_usage_threshold)
     measured, reading_id = lookup(readings.power_w, chosen), lookup(readings.reading_id, chosen)
     subjects = Subjects(SubjectKind.SWITCH, member, table.switch_index[switch_row], table.group[switch_row])
     return [
@@ -279,14 +283,36 @@ def _switches(plant: Plant, members: Members, connected: _Connected) -> list[Fig
         subjects.figures(
             "poe_measured",
             bands=measured,
-            limit=of_supplies.budget_w * threshold,
+            limit=of_supplies.budget_w * usage_thresholds(plant, switch_row),
             detail=reading_id,
             keep=chosen >= 0,
         ),
     ]
 
 
-def _ports(plant: Plant, connected: _Connected) -> list[FigureBlock]:
+def readings_of(plant: Plant, members: Members, switch: IntArray) -> IntArray:
+    """(n,) row of ``plant.poe_readings`` by which each switch is judged; −1 none. A paging reading goes
+    before an idle one, then a later one before an earlier one.
+
+    switch: (n,) ascending, number of the member × number of switches in the plant + index of the switch.
+    """
+    owner, row = select(plant, "poe_readings", members)
+    readings = plant.poe_readings
+    to = place_of(switch, owner * max(len(plant.switch_id), 1) + readings.switch_index[row])
+    rank = np.where(readings.state[row] == State.PAGING, 1, 0)
+    last = np.lexsort((readings.begin[row], rank))
+    last = last[to[last] >= 0]
+    chosen = np.full(len(switch), -1)
+    chosen[to[last]] = row[last]
+    return chosen
+
+
+def usage_thresholds(plant: Plant, row: IntArray) -> FloatArray:
+    """(n,) share of its budget that a switch may deliver; row: of ``plant.switches``."""
+    return first_known(plant.switches.usage_threshold[row], plant.factors.poe_usage_threshold)
+
+
+def _ports(plant: Plant, connected: Connected) -> list[FigureBlock]:
     """What a port must deliver for its endpoint to page, over its own cable, against its class's PSE power;
     and what is connected to it needs, what it asks for or more where it pages with more, against the type of
     the port.

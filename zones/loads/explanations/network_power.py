@@ -14,13 +14,14 @@ from zones.electrical.network_power import (
     POWERED_PAIRS,
     PSE_MINIMUM_V,
     PSE_POWER_W,
-    allocation_w,
     budgets,
+    connected,
     endpoint_request_w,
     other_request_w,
     port_types,
+    usage_thresholds,
 )
-from zones.electrical.plant import State, select
+from zones.electrical.plant import State
 from zones.electrical.subjects import Subject, SubjectKind
 from zones.loads.site_loads import Load
 
@@ -68,8 +69,7 @@ def poe_allocated(scene: Scene, load: Load) -> Worked:
 def poe_measured(scene: Scene, load: Load) -> Worked:
     budget = float(budgets(scene.plant, np.array([scene.row_of(load.subject)])).budget_w[0])
     set_to = scene.fact(load.subject, "usage_threshold")
-    usual = scene.plant.factors.poe_usage_threshold
-    threshold = usual if np.isnan(set_to) else set_to
+    threshold = float(usage_thresholds(scene.plant, np.array([scene.row_of(load.subject)]))[0])
     readings = scene.plant.poe_readings
     reading = int(np.flatnonzero(readings.reading_id == load.detail)[0])
     state = "paging" if readings.state[reading] == State.PAGING else "idle"
@@ -184,29 +184,18 @@ def endpoint_cable(scene: Scene, load: Load) -> Worked:
 
 
 def _allocations(scene: Scene, load: Load) -> Table:
-    plant = scene.plant
-    _, ports = select(plant, "ports", scene.members)
-    ports = ports[plant.ports.switch_index[ports] == scene.index(load.subject)]
-    _, ends = select(plant, "endpoints", scene.members)
+    plant, loads = scene.plant, connected(scene.plant, scene.members)
+    (on,) = np.nonzero(plant.ports.switch_index[loads.port_row] == scene.index(load.subject))
     rows: list[list[object]] = []
-    for port in ports[np.argsort(plant.ports.number[ports])]:
-        fed: list[tuple[str, int, float, float]] = [
-            (
-                scene.name(SubjectKind.ENDPOINT, int(plant.endpoints.endpoint_index[end])),
-                plant.endpoints.poe_class[end],
-                plant.endpoints.negotiated_power_w[end],
-                endpoint_request_w(plant, np.array([end]))[LIKELY, 0],
-            )
-            for end in ends[plant.endpoints.port_index[ends] == plant.ports.port_index[port]]
-        ]
-        if plant.ports.other_load[port]:
-            asked = other_request_w(plant, np.array([port]))[0]
-            fed.append(("another load", plant.ports.other_class[port], np.nan, asked))
-        type_ = np.array([_type_of_port(scene, int(port))])
-        for name, poe_class, negotiated, asked in fed:
-            shown = "not recorded" if poe_class < 0 else str(int(poe_class))
-            allocated = allocation_w(np.array([asked]), type_)[0]
-            rows.append([int(plant.ports.number[port]), name, shown, negotiated, allocated])
+    for at in on[np.argsort(plant.ports.number[loads.port_row[on]], kind="stable")]:
+        port, end = loads.port_row[at], loads.endpoint_row[at]
+        if end >= 0:
+            name = scene.name(SubjectKind.ENDPOINT, int(plant.endpoints.endpoint_index[end]))
+            poe_class, negotiated = plant.endpoints.poe_class[end], plant.endpoints.negotiated_power_w[end]
+        else:
+            name, poe_class, negotiated = "another load", plant.ports.other_class[port], np.nan
+        shown = "not recorded" if poe_class < 0 else str(int(poe_class))
+        rows.append([int(plant.ports.number[port]), name, shown, negotiated, loads.allocated_w[LIKELY, at]])
     return Table.of("Allocated power by port", _PORTS, rows)
 
 

@@ -1,0 +1,37 @@
+"""A page as a test reads it."""
+
+from __future__ import annotations
+
+import re
+from html import unescape
+from typing import Final
+
+from django.db import connection
+from django.test import Client
+from django.test.utils import CaptureQueriesContext
+
+MOST_BYTES: Final = 100_000
+
+
+def html_of(client: Client, path: str, **query: str) -> str:
+    answer = client.get(f"/{path}", query)
+    assert answer.status_code == 200, answer.content
+    return answer.content.decode()
+
+
+def text_of(html: str) -> str:
+    """What is read: without tags, each space as one."""
+    return re.sub(r"\s+", " ", unescape(re.sub(r"<[^>]+>", " ", html)))
+
+
+def facts_of(html: str) -> dict[str, str]:
+    """What is recorded, by its label."""
+    found = re.findall(r"<dt>(.*?)</dt><dd>(.*?)</dd>", html, flags=re.DOTALL)
+    return {label: text_of(value).strip() for label, value in found}
+
+
+def queries_of(client: Client, path: str) -> tuple[int, str]:
+    """How many queries a page takes, and the page."""
+    with CaptureQueriesContext(connection) as captured:
+        html = html_of(client, path)
+    return len(captured), html

@@ -145,9 +145,7 @@ def test_of_two_endpoints_that_one_port_would_have_had_the_worst_counts(quay: Qu
     with record.change(LATER, kind=CORRECTION, reason="looked at") as seen:
         EndpointFacts.objects.filter(endpoint=other).update(port=second, change_set_id=seen.pk)
     with record.change(LATER + DAY) as work:
-        record.make(
-            EndpointFacts, endpoint=worse, port=first, power_source=from_port, negotiated_class=4
-        )
+        record.make(EndpointFacts, endpoint=worse, port=first, power_source=from_port, negotiated_class=4)
     quay.check()
     assert quay.finding("port_type").likely == pytest.approx(30.0)
     assert named(quay, "port_type") == (work.pk, None)

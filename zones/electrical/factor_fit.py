@@ -58,7 +58,7 @@ def fit_factor(
 
     def better(factor: FloatArray) -> FloatArray:
         of_node, by_node = parts(stopped(factor)), factor[bench.tree]
-        moves = scaled & (low < by_node) & (by_node < high)
+        moves = (low < by_node) & (by_node < high)
         stays = bench.total(np.where(moves, 0.0, of_node))
         moved = bench.total(np.where(moves, of_node, 0.0))
         with np.errstate(invalid="ignore", divide="ignore"):

@@ -224,8 +224,6 @@ def _take_back_carried(
         if row is None or when is None or when <= recorded_at:
             continue
         carried = {name for name in carried if row.get(name) == now.get(name)}
-        if not carried:
-            return
         of[later] = _with_values(row, was, carried)
 
 

@@ -20,6 +20,7 @@ from tests.zones.electrical.judged import (
     has,
 )
 from tests.zones.electrical.plants import NAN, ToyPlant
+from zones.electrical import factor_fit
 from zones.electrical import plant as p
 from zones.electrical.calibration import anchor
 from zones.electrical.conductors import loop_resistance_ohm
@@ -265,3 +266,36 @@ def test_a_reading_close_to_collapse_is_used_to_the_last_digit() -> None:
 def test_a_plant_without_readings_keeps_its_loads() -> None:
     found = figures(chain_plant(2, current_basis=DRAWING))
     assert not {CODES.index("reading_disagrees"), CODES.index("voltage_disagrees")} & set(found.rule.tolist())
+
+
+@pytest.mark.parametrize(
+    ("value", "factors"),
+    [
+        # 0.14 / 0.10, then the drawn one stops at 0.065 A: 1.4 × (0.14 − 0.065) / 0.07
+        (0.14, [1.0, 1.4, 1.5]),
+        # 0.072 / 0.10, then the drawn one stops at 0.040 A: 0.72 × (0.072 − 0.04) / 0.036
+        (0.072, [1.0, 0.72, 0.64]),
+    ],
+)
+def test_where_a_value_stops_one_more_proportion_is_exact(
+    value: float, factors: list[float], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A drawn speaker (× 0.8 to 1.3) and a guessed one (× 0.6 to 1.6), of 50 mA each: the third look
+    sees that the second proportion was right."""
+    tried: list[float] = []
+
+    def noted(better: Any, least: Any, most: Any, possible: Any) -> Any:
+        def noting(factor: Any) -> Any:
+            tried.extend(factor.tolist())
+            return better(factor)
+
+        return converge(noting, least, most, possible)
+
+    converge = factor_fit._converge
+    monkeypatch.setattr(factor_fit, "_converge", noted)
+    toy = chain_plant(2, current_basis=DRAWING)
+    toy.rows["points"][1]["current_basis"] = GUESSED
+    toy.add("readings", step=3, value=value, instrument_error=0.02)
+    plant = toy.build()
+    anchor(plant, point_loads(plant))
+    assert tried == pytest.approx(factors)

@@ -9,7 +9,8 @@ from typing import Any
 import pytest
 
 from sites.changes.services import change_accept
-from sites.models import Block, ChangeSet
+from sites.changes.steps import step_of
+from sites.models import Block, ChangeSet, EndpointFacts
 from tests.factories import change
 from tests.sites.changes.rows import accepted, say, sql
 from tests.zones.findings.conftest import ADDED, NOW, Quay
@@ -129,3 +130,50 @@ def test_an_edit_of_the_catalogue_by_raw_sql_is_named_by_what_it_was(quay: Quay)
     tell_catalogue_news(NOW)
     (event,) = quay.events()
     assert (event.kind, event.body["change_set"]["id"]) == ("catalogue.corrected", edit)
+
+
+def test_of_two_endpoints_that_one_port_would_have_had_the_worst_counts(quay: Quay) -> None:
+    """One of class 3 (15.4 W) was recorded on port 1, of type 1 (15.4 W), and another of class 4 (30 W) has
+    been there since the first turned out to be on port 2. Without that correction both would be on port 1,
+    past by the second anyway: the correction crossed nothing."""
+    record, from_port = quay.record, EndpointFacts.PowerSource.PORT
+    with record.change(ADDED):
+        switch = record.switch()
+        first, second = record.port(switch, 1, port_type=1), record.port(switch, 2, port_type=1)
+        worse = record.endpoint(name="NS 1")
+        other = record.endpoint(name="NS 2", port=first, power_source=from_port, negotiated_class=3)
+    with record.change(LATER, kind=CORRECTION, reason="looked at") as seen:
+        EndpointFacts.objects.filter(endpoint=other).update(port=second, change_set_id=seen.pk)
+    with record.change(LATER + DAY) as work:
+        record.make(EndpointFacts, endpoint=worse, port=first, power_source=from_port, negotiated_class=4)
+    quay.check()
+    assert quay.finding("port_type").likely == pytest.approx(30.0)
+    assert named(quay, "port_type") == (work.pk, None)
+
+
+def test_a_row_that_a_later_correction_added_carries_nothing_on(quay: Quay) -> None:
+    """The clip of row 3 was not in on the first day, by one correction, and in again since the next week, by
+    another: without both it was in on the first day, and nothing is recorded of it since."""
+    set_clip(quay, ADDED, 3, is_in=True)
+    correct_clip(quay, LATER, 3, is_in=False, held_on=ADDED)
+    with quay.record.change(ADDED + 7 * DAY, kind=CORRECTION, reason="looked at"):
+        quay.record.make(ClipFacts, block=quay.record.block, row=3, is_in=True)
+    without_both, without_second = undone(corrections_of([quay.site_id])[quay.site_id])
+    found = [
+        [row and row["is_in"] for _, row in sorted(version.rows["clip_facts"].items())]
+        for version in (without_both, without_second)
+    ]
+    assert found == [[True, None], [False, None]]
+
+
+def test_a_row_on_the_step_of_no_change_set_carries_nothing_on(quay: Quay) -> None:
+    """A correction says that the clip of row 3 was out a week after it was put in, on a step of its own;
+    another one, that it was out on the first day already. Without the second it was in for that week."""
+    set_clip(quay, ADDED, 3, is_in=True)
+    with quay.record.change(LATER, kind=CORRECTION, reason="looked at"):
+        step = step_of(ADDED + 7 * DAY, 5)
+        quay.record.make(ClipFacts, block=quay.record.block, row=3, is_in=False, step=step)
+    correct_clip(quay, LATER, 3, is_in=False, held_on=ADDED)
+    _, without_second = undone(corrections_of([quay.site_id])[quay.site_id])
+    found = sorted(without_second.rows["clip_facts"].items())
+    assert [row and row["is_in"] for _, row in found] == [True, False]

@@ -11,7 +11,7 @@ from sites.changes.errors import ChangeRefused
 from sites.changes.steps import first_step_after
 from sites.models import Basis, DeviceModel
 from tests.factories import BUILT_ON
-from tests.zones.services.point_histories import AFTER_THAT, facts_of, on
+from tests.zones.services.point_histories import AFTER_THAT, LATER, facts_of, on
 from zones.models import Point, PointFacts, Run
 from zones.selectors import points_before
 from zones.services.points import point_alter, point_append, point_correct, point_found, point_insert
@@ -189,3 +189,15 @@ def test_a_cut_at_a_known_distance_into_what_is_left(run: Run, chain: list[Point
 def test_a_share_may_be_all_of_the_whole(run: Run, chain: list[Point], cut: Point) -> None:
     point_correct(on(run, AFTER_THAT), point=cut, length_m=6.0, length_basis=MEASURED)
     assert said(chain[1]) == (0.0, MEASURED, None, None)
+
+
+def test_a_length_corrected_of_a_day_leaves_the_rest_to_the_shares_of_that_day(
+    run: Run, chain: list[Point], cut: Point
+) -> None:
+    """A month after the cut its cable was a new one, and any part of the old 6 m was left behind it. On the
+    day of the cut 2 of the 6 m lay before it: 4 m behind it on that day, and what was left later stays."""
+    point_alter(on(run, AFTER_THAT), point=cut, length_m=30.0, length_basis=MEASURED)
+    point_correct(on(run, AFTER_THAT), point=cut, length_m=2.0, length_basis=MEASURED, held_on=LATER)
+    lengths = [(row.length_m, row.length_share_place) for row in chain[1].facts.order_by("step")]
+    assert lengths == [(6.0, None), (4.0, None), (3.0, ALONE)]
+    assert [row.length_m for row in cut.facts.order_by("step")] == [2.0, 30.0]

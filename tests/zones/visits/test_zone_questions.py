@@ -11,7 +11,14 @@ def test_no_one_is_asked_which_tones_a_zone_on_a_line_carries(db: None) -> None:
     quay = Quay()
     with quay.record.change():
         quay.record.run("L1", kind=Run.Kind.CONSTANT_VOLTAGE, zone=quay.record.zone("Gangway"))
-        quay.record.run("R2", zone=None)
     (asked,) = zone_questions(quay.site_id, 1 << 60)
     assert "Ticket hall" in asked
     assert "Gangway" not in asked
+
+
+def test_a_run_whose_zone_is_not_recorded_asks_nothing_of_a_zone(db: None) -> None:
+    quay = Quay()
+    with quay.record.change():
+        quay.record.run("R2", zone=None)
+    (asked,) = zone_questions(quay.site_id, 1 << 60)
+    assert asked.endswith("Not recorded of Ticket hall: counted as speech.")

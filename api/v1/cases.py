@@ -173,6 +173,12 @@ class CaseFilterSet(SiteFilterSet):
         choices=["no", "yes", "any"], default="no", help_text="Open ones, cleared ones, or both."
     )
 
+    withheld = fields.Choice(
+        choices=["no", "yes", "any"],
+        default="no",
+        help_text="Cases that opened; those withheld, since nothing in them is past for certain and the "
+        "contract (without one: the customer) opens no case for probably past; or both.",
+    )
     contract_id = fields.Id(help_text="Of sites that this contract covers today; cleared ones: covered then.")
     severity = Names(
         [word_of(one) for one in Severity], help_text="Of these severities, with commas between them."
@@ -201,7 +207,7 @@ class CaseFilterSet(SiteFilterSet):
     }
 
     def is_sparse(self, name: str) -> bool:
-        return name != "cleared" or self.validated_data[name] == "yes"
+        return name not in ("cleared", "withheld") or self.validated_data[name] == "yes"
 
     def filter_contract_id(self, rows: QuerySet[Any], value: int) -> QuerySet[Any]:
         return rows.filter(of_contract(value))
@@ -217,6 +223,9 @@ class CaseFilterSet(SiteFilterSet):
 
     def filter_cleared(self, rows: QuerySet[Any], value: str) -> QuerySet[Any]:
         return rows if value == "any" else rows.filter(cleared_at__isnull=value == "no")
+
+    def filter_withheld(self, rows: QuerySet[Any], value: str) -> QuerySet[Any]:
+        return rows if value == "any" else rows.filter(withheld=value == "yes")
 
 
 class TicketSerializer(StrictSerializer):

@@ -144,3 +144,20 @@ def test_many_cases_take_as_many_queries_as_one(hall: Hall, added: ChangeSet, cl
     check([hall.site.pk])
     assert Case.objects.filter(change_set=again, cleared_at=None).exists()
     assert queries() == before
+
+
+def test_lists_leave_out_what_is_withheld_unless_asked(hall: Hall, client: Client) -> None:
+    change_set = add_speakers(hall, 3)
+    check([hall.site.pk])
+    Case.objects.filter(change_set=change_set).update(withheld=True)
+    asked = {"change_set_id": change_set.pk}
+    assert get(client, "cases", **asked)["items"] == []
+    assert get(client, "cases", **asked, cleared="any")["items"] == []
+    assert get(client, "cases/counts", **asked)["count"] == 0
+    (case,) = get(client, "cases", **asked, withheld="yes")["items"]
+    assert case["withheld"]
+    assert (case["respond_by"], case["response"]) == (
+        None,
+        "Withheld: nothing is past for certain, and the customer opens no case for probably past.",
+    )
+    assert len(get(client, "cases", **asked, withheld="any")["items"]) == 1

@@ -172,7 +172,7 @@ def test_on_the_first_day_nothing_is_told_yet(db: None) -> None:
 def test_probably_past_makes_an_event_only_where_the_contract_says_so(db: None) -> None:
     asked, not_asked = Quay(), Quay()
     asked.cover()
-    not_asked.cover(event_when_probable=False)
+    not_asked.cover(probably_past_opens_cases=False)
     for quay in (asked, not_asked):
         quay.add(7, basis=3, current_a=0.05)
         quay.check()

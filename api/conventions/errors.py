@@ -22,7 +22,7 @@ from rest_framework import exceptions, serializers
 from rest_framework.permissions import SAFE_METHODS
 from rest_framework.response import Response
 
-from api.database.commits import commit_was_sent
+from api.database.commits import commit_was_sent, ended_idle
 from sites.access.selectors import AbilityMissing, AllCustomersMissing
 from sites.changes import constraints
 from sites.changes.errors import ChangeRefused
@@ -79,7 +79,7 @@ def problem_of(error: Exception, write: HttpRequest | None = None) -> ProblemErr
     it is one that writes."""
     if isinstance(error, ProblemError):
         return error
-    if isinstance(error, OperationalError | InterfaceError):
+    if isinstance(error, OperationalError | InterfaceError) or ended_idle(error):
         return _unavailable(error, write)
     for kinds, to_problem in _PROBLEMS:
         if isinstance(error, kinds):
@@ -111,8 +111,8 @@ def refusal(refused: ChangeRefused, outer_pointer: Callable[[str], str] = str) -
 
 
 def _unavailable(error: Exception, write: HttpRequest | None) -> ProblemError:
-    # The database is gone, or rolled back one of two transactions in a deadlock: the same request can be sent
-    # again. Where a COMMIT was sent, the server may have acted on it
+    # The database is gone, ended a transaction that was idle, or rolled back one of two in a deadlock: the
+    # same request can be sent again. Where a COMMIT was sent, the server may have acted on it
     unknown = write is not None and commit_was_sent()
     log.warning("database_unavailable", error=str(error), outcome_unknown=unknown)
     headers = {"Retry-After": str(RETRY_AFTER_S)}

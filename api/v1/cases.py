@@ -17,7 +17,7 @@ from rest_framework.response import Response
 from api.conventions import fields
 from api.conventions.filters import LARGEST_COUNT, Names, filter_names
 from api.conventions.serializers import ResourceSerializer, StrictSerializer, longest
-from api.conventions.sizes import MOST_LISTED
+from api.conventions.sizes import LEFT_OUT_HELP, MOST_LISTED, LeftOutSerializer
 from api.conventions.views import Spec
 from api.conventions.viewsets import ReadOnlyViewSet, Versions, stale
 from sites.access.abilities import Ability
@@ -153,8 +153,9 @@ class CaseSerializer(ResourceSerializer):
         source="open_findings",
         many=True,
         read_only=True,
-        help_text=f"Those that are open, the worst {MOST_LISTED} first: `/findings?case_id=` has all.",
+        help_text="Those that are open, the worst first: `/findings?case_id=` has all.",
     )
+    left_out = LeftOutSerializer(many=True, read_only=True, help_text=LEFT_OUT_HELP)
 
     expansions = {"site": SiteSerializer}
 
@@ -335,6 +336,8 @@ def annotate_cases(rows: Sequence[Any], findings: QuerySet[Any]) -> None:
         case.shown_cautions = figures.cautions(case.words.concerned.cautions)
         still_open = [finding for finding in case.shown if finding.cleared_at is None]
         case.open_findings = sorted(still_open, key=_worst_first)[:MOST_LISTED]
+        more = len(still_open) - MOST_LISTED
+        case.left_out = [{"pointer": "/findings", "count": more}] if more > 0 else []
 
 
 def _counts(found: Sequence[tuple[int, Any]], *, is_capped: bool) -> dict[str, Any]:

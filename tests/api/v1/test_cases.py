@@ -161,3 +161,16 @@ def test_lists_leave_out_what_is_withheld_unless_asked(hall: Hall, client: Clien
         "Withheld: nothing is past for certain, and the customer opens no case for probably past.",
     )
     assert len(get(client, "cases", **asked, withheld="any")["items"]) == 1
+
+
+def test_a_case_counts_the_findings_that_it_leaves_out(
+    hall: Hall, added: ChangeSet, client: Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (case,) = get(client, "cases", change_set_id=added.pk)["items"]
+    count = len(case["findings"])
+    assert count > 0
+    assert case["left_out"] == []
+    monkeypatch.setattr("api.v1.cases.MOST_LISTED", count - 1)
+    (case,) = get(client, "cases", change_set_id=added.pk)["items"]
+    assert len(case["findings"]) == count - 1
+    assert case["left_out"] == [{"pointer": "/findings", "count": 1}]

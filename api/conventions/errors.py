@@ -35,6 +35,7 @@ log = structlog.get_logger(__name__)
 
 NOTHING_HERE = "There is nothing here that you can see."
 OUR_FAULT = "Something went wrong on our side; nothing was half written."
+_NOT_UNDERSTOOD = "The request cannot be understood as it was sent."
 RETRY_AFTER_S = 2
 # Codes of what is wrong with the values by themselves, whatever the record holds: a 400
 _OF_THE_VALUES = frozenset({"required", "invalid", "unknown", "not_found", "max_length"})
@@ -183,6 +184,12 @@ def _unsupported(error: exceptions.UnsupportedMediaType) -> ProblemError:
     )
 
 
+def _unreadable(error: UnreadablePostError) -> ProblemError:
+    if isinstance(error.__cause__, BlockingIOError | TimeoutError):
+        return ProblemError(problems.REQUEST_TIMEOUT, "The body of the request did not come in time.")
+    return ProblemError(problems.BAD_REQUEST, _NOT_UNDERSTOOD)
+
+
 def _saying(kind: Kind, detail: str = "") -> Callable[[Any], ProblemError]:
     """This kind of problem, with `detail` or the text of the error."""
     return lambda error: ProblemError(kind, detail or str(error.detail))
@@ -212,10 +219,8 @@ _PROBLEMS: list[tuple[tuple[type[Exception], ...], Callable[[Any], ProblemError]
     ((exceptions.UnsupportedMediaType,), _unsupported),
     ((exceptions.Throttled,), _throttled),
     ((RequestDataTooBig,), _saying(problems.TOO_LARGE, "The body is larger than is taken here.")),
-    (
-        (SuspiciousOperation, BadRequest, UnreadablePostError),
-        _saying(problems.BAD_REQUEST, "The request cannot be understood as it was sent."),
-    ),
+    ((UnreadablePostError,), _unreadable),
+    ((SuspiciousOperation, BadRequest), _saying(problems.BAD_REQUEST, _NOT_UNDERSTOOD)),
 ]
 
 

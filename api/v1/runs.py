@@ -34,6 +34,8 @@ class RunFilterSet(DatedFilterSet):
     supply_id = fields.Id(help_text="Runs that this supply feeds at their block.")
     amplifier_id = fields.Id()
 
+    across = {"name": ("name",), "site": (), "id": ("name", "kind")}
+
 
 class RunViewSet(SubjectLoadMixin, DatedMixin, RecordViewSet):
     """Runs: one field cable from a block to a chain of devices, with the zone that hears it and what feeds

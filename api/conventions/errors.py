@@ -22,7 +22,7 @@ from rest_framework import exceptions, serializers
 from rest_framework.permissions import SAFE_METHODS
 from rest_framework.response import Response
 
-from api.database.commits import commit_was_sent
+from api.database.commits import commit_was_sent, ended_idle
 from sites.access.selectors import AbilityMissing, AllCustomersMissing
 from sites.changes import constraints
 from sites.changes.errors import ChangeRefused
@@ -35,6 +35,7 @@ log = structlog.get_logger(__name__)
 
 NOTHING_HERE = "There is nothing here that you can see."
 OUR_FAULT = "Something went wrong on our side; nothing was half written."
+_NOT_UNDERSTOOD = "The request cannot be understood as it was sent."
 RETRY_AFTER_S = 2
 # Codes of what is wrong with the values by themselves, whatever the record holds: a 400
 _OF_THE_VALUES = frozenset({"required", "invalid", "unknown", "not_found", "max_length"})
@@ -79,7 +80,7 @@ def problem_of(error: Exception, write: HttpRequest | None = None) -> ProblemErr
     it is one that writes."""
     if isinstance(error, ProblemError):
         return error
-    if isinstance(error, OperationalError | InterfaceError):
+    if isinstance(error, OperationalError | InterfaceError) or ended_idle(error):
         return _unavailable(error, write)
     for kinds, to_problem in _PROBLEMS:
         if isinstance(error, kinds):
@@ -111,8 +112,8 @@ def refusal(refused: ChangeRefused, outer_pointer: Callable[[str], str] = str) -
 
 
 def _unavailable(error: Exception, write: HttpRequest | None) -> ProblemError:
-    # The database is gone, or rolled back one of two transactions in a deadlock: the same request can be sent
-    # again. Where a COMMIT was sent, the server may have acted on it
+    # The database is gone, ended a transaction that was idle, or rolled back one of two in a deadlock: the
+    # same request can be sent again. Where a COMMIT was sent, the server may have acted on it
     unknown = write is not None and commit_was_sent()
     log.warning("database_unavailable", error=str(error), outcome_unknown=unknown)
     headers = {"Retry-After": str(RETRY_AFTER_S)}
@@ -183,6 +184,12 @@ def _unsupported(error: exceptions.UnsupportedMediaType) -> ProblemError:
     )
 
 
+def _unreadable(error: UnreadablePostError) -> ProblemError:
+    if isinstance(error.__cause__, BlockingIOError | TimeoutError):
+        return ProblemError(problems.REQUEST_TIMEOUT, "The body of the request did not come in time.")
+    return ProblemError(problems.BAD_REQUEST, _NOT_UNDERSTOOD)
+
+
 def _saying(kind: Kind, detail: str = "") -> Callable[[Any], ProblemError]:
     """This kind of problem, with `detail` or the text of the error."""
     return lambda error: ProblemError(kind, detail or str(error.detail))
@@ -212,10 +219,8 @@ _PROBLEMS: list[tuple[tuple[type[Exception], ...], Callable[[Any], ProblemError]
     ((exceptions.UnsupportedMediaType,), _unsupported),
     ((exceptions.Throttled,), _throttled),
     ((RequestDataTooBig,), _saying(problems.TOO_LARGE, "The body is larger than is taken here.")),
-    (
-        (SuspiciousOperation, BadRequest, UnreadablePostError),
-        _saying(problems.BAD_REQUEST, "The request cannot be understood as it was sent."),
-    ),
+    ((UnreadablePostError,), _unreadable),
+    ((SuspiciousOperation, BadRequest), _saying(problems.BAD_REQUEST, _NOT_UNDERSTOOD)),
 ]
 
 

@@ -3,7 +3,7 @@ one page leaves out the ends of its longest lists, and says so."""
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from typing import Any, Final
 
 from rest_framework import serializers
@@ -20,8 +20,13 @@ MOST_LISTED: Final = 500
 class LeftOutSerializer(serializers.Serializer):
     """A list that is too long for one answer."""
 
-    pointer = fields.Text(help_text="Where it is in this answer: a JSON pointer.")
+    pointer = fields.Text(
+        help_text="Where it is: a JSON pointer into this answer; on a page into the item that says it."
+    )
     count = fields.Whole(help_text="How many more items it has: ask for them by their own list.")
+
+
+LEFT_OUT_HELP: Final = f"Lists that end after {MOST_LISTED} items. Empty: this is all."
 
 
 class WithLimitSerializer(serializers.Serializer):
@@ -57,6 +62,18 @@ def _cut(value: Any, most: int, latest: Collection[str], left_out: list[dict[str
             kept = value[-most:] if steps[-1] in latest else value[:most]
         return [_cut(inner, most, latest, left_out, (*steps, place)) for place, inner in enumerate(kept)]
     return value
+
+
+def cut(row: Any, names: Iterable[str]) -> list[dict[str, Any]]:
+    """End the lists of these names on a row of a page after ``MOST_LISTED`` items. Returns what
+    ``LeftOutSerializer`` describes; the pointers lead from the row."""
+    left_out = []
+    for name in names:
+        items = getattr(row, name)
+        if len(items) > MOST_LISTED:
+            left_out.append({"pointer": pointer(name), "count": len(items) - MOST_LISTED})
+            setattr(row, name, items[:MOST_LISTED])
+    return left_out
 
 
 def fitting(items: Sequence[Any]) -> int:

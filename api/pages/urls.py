@@ -10,12 +10,14 @@ from api.conventions.permissions import PUBLIC, Needed
 from sites.access.abilities import Ability
 
 from . import (
+    amplifier,
     block,
     case,
     change_set,
     closet,
     contract,
     customer,
+    endpoint,
     figure,
     finding,
     fleet,
@@ -24,11 +26,11 @@ from . import (
     run,
     search,
     site,
+    supply,
     survey,
     zone,
     zone_history,
 )
-from . import amplifier, closet, endpoint, home, log_in, search, site, supply
 from .page import Page
 
 

@@ -19,6 +19,7 @@ from functools import partial
 from selectors import EVENT_READ
 from typing import Any, Final
 
+from gunicorn.http.unreader import SocketUnreader
 from gunicorn.workers.gthread import TConn, ThreadWorker
 
 from api.conventions.problems import CONTENT_TYPE, HEADERS_TOO_LARGE, REQUEST_TIMEOUT, UNAVAILABLE, Kind
@@ -27,6 +28,8 @@ HEAD_S: Final = 10
 """In which a client must have sent the head of its request."""
 READ_S, WRITE_S = 5, 30
 """How long a thread waits for a client to send the next part of a body, and to take the next of an answer."""
+BODY_S: Final = 30.0
+"""In which a thread must have the whole body, however many parts it comes in."""
 QUEUED_S: Final = 10.0
 """A request that waited longer for a thread is not begun: its client may be gone, and others wait."""
 LARGEST_HEAD: Final = 64 * 1024
@@ -135,6 +138,7 @@ class Worker(ThreadWorker):
             return False
         conn.data_ready = True
         conn.init()
+        _limit_reading(conn.parser.unreader, time.monotonic() + BODY_S)
         conn.parser.unreader.unread(bytes(conn.head))
         return super().handle(conn)
 
@@ -162,6 +166,22 @@ class Worker(ThreadWorker):
         self.gathering.discard(conn)
         with contextlib.suppress(KeyError, ValueError, OSError):
             self.poller.unregister(conn.sock)
+
+
+def _limit_reading(unreader: SocketUnreader, until: float) -> None:
+    """Let a connection be read until that time and no longer, whatever comes."""
+
+    def chunk(size_hint: int | None = None) -> bytes:
+        left = until - time.monotonic()
+        if left <= 0:
+            raise TimeoutError(f"the body did not come within {BODY_S:g} s")
+        if left < READ_S:
+            # At least a moment: 0 would be without end
+            wait = struct.pack("ll", int(left), max(int(left % 1 * 1e6), 1000))
+            unreader.sock.setsockopt(socket.SOL_SOCKET, socket.SO_RCVTIMEO, wait)
+        return SocketUnreader.chunk(unreader, size_hint)
+
+    unreader.chunk = chunk
 
 
 def _is_whole(head: bytearray, seen: int = 0) -> bool:

@@ -17,7 +17,7 @@ from rest_framework.response import Response
 from api.conventions import fields
 from api.conventions.filters import LARGEST_COUNT, Names, filter_names
 from api.conventions.serializers import ResourceSerializer, StrictSerializer, longest
-from api.conventions.sizes import MOST_LISTED
+from api.conventions.sizes import LEFT_OUT_HELP, MOST_LISTED, LeftOutSerializer
 from api.conventions.views import Spec
 from api.conventions.viewsets import ReadOnlyViewSet, Versions, stale
 from sites.access.abilities import Ability
@@ -154,8 +154,9 @@ class CaseSerializer(ResourceSerializer):
         source="open_findings",
         many=True,
         read_only=True,
-        help_text=f"Those that are open, the worst {MOST_LISTED} first: `/findings?case_id=` has all.",
+        help_text="Those that are open, the worst first: `/findings?case_id=` has all.",
     )
+    left_out = LeftOutSerializer(many=True, read_only=True, help_text=LEFT_OUT_HELP)
 
     expansions = {"site": SiteSerializer}
 
@@ -174,6 +175,12 @@ class CaseFilterSet(SiteFilterSet):
         choices=["no", "yes", "any"], default="no", help_text="Open ones, cleared ones, or both."
     )
 
+    withheld = fields.Choice(
+        choices=["no", "yes", "any"],
+        default="no",
+        help_text="Cases that opened; those withheld, since nothing in them is past for certain and the "
+        "contract (without one: the customer) opens no case for probably past; or both.",
+    )
     contract_id = fields.Id(help_text="Of sites that this contract covers today; cleared ones: covered then.")
     severity = Names(
         [word_of(one) for one in Severity], help_text="Of these severities, with commas between them."
@@ -202,7 +209,7 @@ class CaseFilterSet(SiteFilterSet):
     }
 
     def is_sparse(self, name: str) -> bool:
-        return name != "cleared" or self.validated_data[name] == "yes"
+        return name not in ("cleared", "withheld") or self.validated_data[name] == "yes"
 
     def filter_contract_id(self, rows: QuerySet[Any], value: int) -> QuerySet[Any]:
         return rows.filter(of_contract(value))
@@ -218,6 +225,9 @@ class CaseFilterSet(SiteFilterSet):
 
     def filter_cleared(self, rows: QuerySet[Any], value: str) -> QuerySet[Any]:
         return rows if value == "any" else rows.filter(cleared_at__isnull=value == "no")
+
+    def filter_withheld(self, rows: QuerySet[Any], value: str) -> QuerySet[Any]:
+        return rows if value == "any" else rows.filter(withheld=value == "yes")
 
 
 class TicketSerializer(StrictSerializer):
@@ -335,6 +345,8 @@ def annotate_cases(rows: Sequence[Any], findings: QuerySet[Any]) -> None:
         case.shown_cautions = figures.cautions(case.words.concerned.cautions)
         still_open = [finding for finding in case.shown if finding.cleared_at is None]
         case.open_findings = sorted(still_open, key=_worst_first)[:MOST_LISTED]
+        more = len(still_open) - MOST_LISTED
+        case.left_out = [{"pointer": "/findings", "count": more}] if more > 0 else []
 
 
 def _counts(found: Sequence[tuple[int, Any]], *, is_capped: bool) -> dict[str, Any]:

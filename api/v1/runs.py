@@ -61,6 +61,8 @@ class RunFilterSet(DatedFilterSet):
     supply_id = fields.Id(help_text="Runs that this supply feeds at their block.")
     amplifier_id = fields.Id()
 
+    across = {"name": ("name",), "site": (), "id": ("name", "kind")}
+
 
 class PointOnRunSerializer(AnswerSerializer):
     class Meta:

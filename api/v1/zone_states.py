@@ -11,7 +11,7 @@ from typing import Any, Final
 
 from api.conventions import fields
 from api.conventions.serializers import RenderedSerializer
-from api.conventions.sizes import MOST_LISTED
+from api.conventions.sizes import cut
 from zones.electrical.subjects import Subject, SubjectKind
 from zones.electrical.verdicts import Verdict
 from zones.loads.zone_states import (
@@ -73,7 +73,7 @@ def annotate_zones(zones: Sequence[Any], expand: Sequence[str]) -> None:
             for zone_id in finding.zones:
                 by_id[zone_id].findings.append(_finding(finding))
     for zone in zones:
-        zone.figures, zone.findings = zone.figures[:MOST_LISTED], zone.findings[:MOST_LISTED]
+        zone.left_out = cut(zone, wanted)
 
 
 def _figures(stored: StoredFigures) -> list[dict[str, Any]]:

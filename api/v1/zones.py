@@ -12,7 +12,7 @@ from rest_framework.response import Response
 
 from api.conventions import fields
 from api.conventions.answers import AnswerSerializer
-from api.conventions.sizes import WithLimitSerializer, within_limit
+from api.conventions.sizes import LEFT_OUT_HELP, LeftOutSerializer, WithLimitSerializer, within_limit
 from api.conventions.views import Spec
 from api.conventions.viewsets import CreateMixin, DestroyMixin, RecordViewSet
 from api.conventions.writing import Writing
@@ -53,6 +53,8 @@ from .zone_states import ZoneFigureSerializer, ZoneFindingSerializer, annotate_z
 
 
 class ZoneSerializer(BesideOpenFindings, DatedSerializer):
+    left_out = LeftOutSerializer(many=True, read_only=True, default=[], help_text=LEFT_OUT_HELP)
+
     expansions = {
         "site": SiteSerializer,
         "figures": ZoneFigureSerializer,

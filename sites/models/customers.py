@@ -17,6 +17,11 @@ from sites import fields
 class Customer(models.Model):
     name = fields.NameField(max_length=200)
     code = fields.CodeField(max_length=40, unique=True, help_text="Short name used in files and addresses.")
+    probably_past_opens_cases = fields.FlagField(
+        default=False,
+        db_default=False,
+        help_text="At sites that no contract covers: open a case already when a limit is probably past.",
+    )
     note = fields.NoteField()
     version = models.BigIntegerField(default=1, editable=False)
 
@@ -72,8 +77,12 @@ class Contract(models.Model):
         help_text="With working_hours: public holidays, on which no hour counts.",
     )
     test_interval_months = fields.WholeField(unit="months", minimum=1, maximum=240, null=True)
-    event_when_probable = fields.FlagField(
-        default=True, help_text="Send an event already when a limit is probably past, not only when it is."
+    # The column keeps the name that the last release reads
+    probably_past_opens_cases = fields.FlagField(
+        default=True,
+        db_column="event_when_probable",
+        help_text="Open a case, and send its event, already when a limit is probably past, not only when it "
+        "is.",
     )
     note = fields.NoteField()
     version = models.BigIntegerField(default=1, editable=False)

@@ -111,6 +111,7 @@ def test_the_plan_shows_what_leads_to_the_rows(db: None, statement: str, tables:
         ("endpoints?warranty_before=2027-01-01", "warranty_end"),
         ("supplies?battery_before=2022-01-01", "battery"),
         ("zones?life_safety=unknown", "id"),
+        ("runs?kind=constant_voltage", "id"),
     ],
 )
 def test_what_a_manager_asks_of_all_customers_is_answered_in_the_order_that_is_served(
@@ -131,7 +132,10 @@ def test_what_a_manager_asks_of_all_customers_is_answered_in_the_order_that_is_s
     ("query", "parameter", "instead"),
     [
         ("points?order=rank", "order", "or sort by id"),
-        ("runs?kind=self_amplified", "kind", "give site_id or customer_id"),
+        ("points?order=name", "order", "or sort by id"),
+        ("runs?ended=yes", "ended", "give site_id or customer_id"),
+        ("change-sets?actor=ida", "actor", "give site_id or customer_id"),
+        ("change-sets?done_by=larkmoor", "done_by", "give site_id or customer_id"),
     ],
 )
 def test_who_sees_all_customers_names_one_where_no_index_leads(

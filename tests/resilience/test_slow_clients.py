@@ -11,8 +11,10 @@ from types import SimpleNamespace
 
 import httpx
 import pytest
+from gunicorn.config import Config
+from gunicorn.workers.gthread import TConn, ThreadWorker
 
-from api.server.worker import QUEUED_S, Worker
+from api.server.worker import QUEUED_S, READ_S, Worker
 from sites.access.services import token_make
 from sites.models import User
 from tests.resilience.conftest import Process, Processes
@@ -114,7 +116,29 @@ def test_a_body_that_does_not_come_frees_its_thread(
     sent = f"{head}Content-Type: application/json\r\nContent-Length: 100\r\n\r\n{{".encode()
     slow = [connect(port, open_sockets, sent) for _ in range(4)]
     assert httpx.get(f"{url}/readyz", timeout=LONG_S).status_code == 200
-    assert received(slow[0]).startswith(b"HTTP/1.1 400 ")
+    answer = received(slow[0])
+    assert answer.startswith(b"HTTP/1.1 408 ")
+    assert json.loads(answer.partition(b"\r\n\r\n")[2])["code"] == "request_timeout"
+
+
+@pytest.mark.parametrize(("limit_s", "sent"), [(0.05, b"{"), (0.0, b"{" * 100)], ids=["a part", "too late"])
+def test_a_body_must_come_whole_within_its_limit(
+    limit_s: float, sent: bytes, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Not only each part of it: one that stops is given up before `READ_S`, and one that goes on as well."""
+    monkeypatch.setattr("api.server.worker.BODY_S", limit_s)
+    monkeypatch.setattr(ThreadWorker, "handle", lambda _worker, conn: next(conn.parser).body.read())
+    worker = object.__new__(Worker)
+    worker.cfg = Config()
+    ours, client = socket.socketpair()
+    with ours, client:
+        conn = TConn(worker.cfg, ours, ("127.0.0.1", 1), ("127.0.0.1", 2))
+        conn.head = bytearray(b"POST / HTTP/1.1\r\nHost: localhost\r\nContent-Length: 100\r\n\r\n")
+        conn.queued_at = begun = time.monotonic()
+        client.sendall(sent)
+        with pytest.raises((TimeoutError, BlockingIOError)):
+            worker.handle(conn)
+    assert time.monotonic() - begun < READ_S
 
 
 def test_a_request_that_waited_too_long_for_a_thread_is_not_begun() -> None:

@@ -92,6 +92,10 @@ class Covers:
         zone = ZoneInfo(site.time_zone)
         day = (case.cleared_at or now).astimezone(zone).date()
         covered_from, contract = self._cover(site.pk, day)
+        if case.withheld:
+            whose = "the customer" if contract is None else f"contract {contract.reference}"
+            said = f"Withheld: nothing is past for certain, and {whose} opens no case for probably past."
+            return Response(contract, None, said)
         if contract is None or covered_from is None:
             return Response(None, None, self._not_covered(site.pk, day))
         begun = dt.datetime.combine(covered_from, dt.time(), tzinfo=zone)

@@ -28,6 +28,7 @@ _CASE: Final = ("id", "key", "opened_at", "first_opened_at", "cleared_at", "tick
 _FINDING: Final = ("id", "code", "state", "deferred_until", "outcome", "opened_at", "cleared_at")
 CONTRACT: Final = (
     "id", "reference", "response_hours", "cover_hours", "working_days", "working_from", "working_until",
+    "holidays",
 )  # fmt: skip
 CLEARED_BY: Final = ("id", "happened_on", "actor", "done_by", "job_reference", "reason")
 _SITE: Final = (

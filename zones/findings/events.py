@@ -179,7 +179,9 @@ def makes_event(finding: Finding, contract: Contract, verdict: int | None = None
     if finding.code == CANNOT_COMPUTE:
         return verdict is None or verdict >= Verdict.CANNOT_TELL
     verdict = finding.verdict if verdict is None else verdict
-    return verdict == Verdict.PAST or (verdict == Verdict.PROBABLY_PAST and contract.event_when_probable)
+    return verdict == Verdict.PAST or (
+        verdict == Verdict.PROBABLY_PAST and contract.probably_past_opens_cases
+    )
 
 
 def _kind(update: CaseUpdate, contracts: Mapping[int, Contract]) -> EventKind | None:

@@ -23,9 +23,11 @@ from .events import notify, notify_accepted, notify_withdrawn
 from .named_changes import unattributed
 from .reconcile import reconcile
 from .timeline import CANNOT_COMPUTE
+from .withholding import sites_withholding
 
 DEFERRAL_ENDS = "deferral ends"
 CONTRACT_BEGINS = "contract begins"
+CONTRACT_ENDS = "contract ends"
 GOES_INTO_SERVICE = "site goes into service"
 
 
@@ -44,6 +46,7 @@ def findings_checked(checked: Checked) -> None:
         now=checked.now,
         recomputed=recomputed,
         clearing=Clearings(checked, set(recomputed)).of,
+        withholding=sites_withholding(as_of),
     )
     notify(updates, as_of=as_of, now=checked.now, silent=recomputed, unfinished=set(in_service_from(checked)))
 
@@ -63,20 +66,31 @@ def findings_failed(site_id: int, reason: str, now: dt.datetime) -> None:
         reasons=[reason],
         attribution=unattributed(),
     )
-    updates = reconcile([condition], as_of=as_of, now=now, judged=_is_of_a_whole_site, lock=True)
+    updates = reconcile(
+        [condition],
+        as_of=as_of,
+        now=now,
+        judged=_is_of_a_whole_site,
+        withholding=sites_withholding(as_of),
+        lock=True,
+    )
     notify(updates, as_of=as_of, now=now, taking_over=False)
 
 
 def findings_due(checked: Checked) -> list[Due]:
-    """The days on which time alone changes a finding or its events."""
+    """The days on which time alone changes a finding, its case or its events."""
     as_of = dict(zip(checked.site_id, checked.as_of, strict=True))
     first = min(as_of.values(), default=dt.date.max)
     deferred = Finding.objects.filter(
         site_id__in=as_of, state=Finding.State.DEFERRED, deferred_until__isnull=False
     ).order_by()
-    later = Coverage.objects.filter(site_id__in=as_of, days__startswith__gt=first).order_by()
+    covers = Coverage.objects.filter(site_id__in=as_of).order_by()
+    begins = covers.filter(days__startswith__gt=first)
+    ends = covers.filter(days__endswith__gt=first)
     rows = deferred.values_list("site_id", "deferred_until", Value(DEFERRAL_ENDS)).union(
-        later.values_list("site_id", "days__startswith", Value(CONTRACT_BEGINS)), all=True
+        begins.values_list("site_id", "days__startswith", Value(CONTRACT_BEGINS)),
+        ends.values_list("site_id", "days__endswith", Value(CONTRACT_ENDS)),
+        all=True,
     )
     begin = in_service_from(checked).items()
     return [

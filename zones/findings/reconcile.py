@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Any, Final
@@ -22,6 +22,7 @@ from zones.limits.registry import limit_by_code
 from zones.models import Case, Finding
 
 from .conditions import Condition
+from .withholding import is_withheld
 
 CHANGED_FRACTION: Final = 0.05
 """A figure has changed when it moved by this fraction of its limit since it last opened or changed."""
@@ -36,7 +37,8 @@ _WRITTEN: Final = [
 
 
 _WRITTEN_OF_CASES: Final = [
-    "quiet", "opened_at", "first_opened_at", "cleared_at", "notified_at", "gravity", "changed_at", "version",
+    "quiet", "withheld", "opened_at", "first_opened_at", "cleared_at", "notified_at", "gravity", "changed_at",
+    "version",
 ]  # fmt: skip
 
 
@@ -82,6 +84,7 @@ def reconcile(
     recomputed: Mapping[int, dt.datetime] | None = None,
     judged: Callable[[Finding], bool] = lambda _: True,
     clearing: Callable[[Finding], dict[str, Any]] | None = None,
+    withholding: Collection[int] = (),
     lock: bool = False,
 ) -> list[CaseUpdate]:
     """Make the open findings of the sites of ``as_of`` those of ``conditions``. Returns every case concerned.
@@ -89,7 +92,8 @@ def reconcile(
     as_of: today by site. recomputed: sites of which a new formula may have changed the figures,
     with when they were last computed: what was recorded since is a change of its own. judged: which
     of the open findings these conditions cover: of those, what is no longer a condition is cleared.
-    clearing: by what a finding clears, as it is stored.
+    clearing: by what a finding clears, as it is stored. withholding: sites where what is only probably past
+    opens no case.
 
     Seven statements at most, however many sites:
 
@@ -105,7 +109,7 @@ def reconcile(
     found = Finding.objects.filter(site_id__in=as_of, cleared_at__isnull=True).order_by("id")
     if lock:
         found = found.select_for_update(of=("self",))
-    changes = _Changes(as_of, now, recomputed or {})
+    changes = _Changes(as_of, now, recomputed or {}, withholding)
     cases = changes.read_cases(conditions, found)
     open_findings = {(f.subject_kind, f.subject_id, f.code): f for f in found}
     kept: list[tuple[Finding, bool]] = []
@@ -142,6 +146,7 @@ class _Changes:
     as_of: Mapping[int, dt.date]
     now: dt.datetime
     recomputed: Mapping[int, dt.datetime]
+    withholding: Collection[int] = ()
     updates: dict[int, CaseUpdate] = field(default_factory=dict)
     new: list[Finding] = field(default_factory=list)
     dirty: list[Finding] = field(default_factory=list)
@@ -252,13 +257,14 @@ class _Changes:
                 by_formula = all(finding.recomputed for finding in update.findings)
                 case.quiet = by_formula or len(update.quiet) == len(update.findings)
                 # one of a release that did not keep it opened then for the first time, as far as is known
-                case.first_opened_at = case.first_opened_at or case.opened_at
+                if not case.withheld:
+                    case.first_opened_at = case.first_opened_at or case.opened_at
                 case.cleared_at, case.opened_at, case.notified_at = None, self.now, None
             elif was_open and not stands:
                 update.cleared = True
                 case.cleared_at = self.now
             gravity = _gravity_of(case, update.findings)
-            changed = bool(update.entries or update.opened or update.cleared)
+            changed = self._withhold(update) or bool(update.entries or update.opened or update.cleared)
             if changed:
                 case.version += 1
                 case.changed_at = self.now
@@ -266,6 +272,21 @@ class _Changes:
                 case.gravity = gravity
                 dirty.append(case)
         _update(Case, dirty, _WRITTEN_OF_CASES)
+
+    def _withhold(self, update: CaseUpdate) -> bool:
+        """Withhold a case, or open one that was withheld, now. Returns whether either is news. A case that
+        cleared stays what it was."""
+        case, was_withheld = update.case, update.case.withheld
+        if not update.findings:
+            return False
+        withholds = case.site_id in self.withholding
+        case.withheld = is_withheld(case, update.findings, site_withholds=withholds)
+        if was_withheld and not case.withheld:
+            case.opened_at = self.now
+            case.first_opened_at = case.first_opened_at or self.now
+        elif case.withheld and case.first_opened_at == case.opened_at == self.now:
+            case.first_opened_at = None  # what is withheld from its beginning has not opened yet
+        return case.withheld != was_withheld
 
 
 def _gravity_of(case: Case, findings: Sequence[Finding]) -> int:

@@ -110,10 +110,13 @@ def case_set_ticket_reference(
             code="max_length",
         )
     locked.ticket_reference = reference
+    if reference and locked.withheld:  # somebody works on it: it opens
+        locked.withheld, locked.opened_at = False, timezone.now()
+        locked.first_opened_at = locked.first_opened_at or locked.opened_at
     locked.ticket_by = _name(user)
     locked.changed_at = timezone.now()
     locked.version += 1
-    locked.save(update_fields=["ticket_reference", "ticket_by", "changed_at", "version"])
+    locked.save()
     return locked
 
 

@@ -42,10 +42,19 @@ class Case(models.Model):
     )
     opened_at = models.DateTimeField(help_text="When it opened; where it opened again, the last time.")
     first_opened_at = models.DateTimeField(
-        null=True, editable=False, help_text="When it opened the first time; null: not recorded."
+        null=True,
+        editable=False,
+        help_text="When it opened the first time; null: not recorded, or withheld until now.",
     )
     cleared_at = models.DateTimeField(null=True, blank=True)
     quiet = models.BooleanField(default=False, help_text="Opened by a first import: no event.")
+    withheld = models.BooleanField(
+        default=False,
+        db_default=False,
+        editable=False,
+        help_text="Nothing in it is past for certain, and the contract (without one: the customer) opens no "
+        "case for probably past. Lists leave it out unless asked.",
+    )
     ticket_reference = models.CharField(max_length=120, blank=True)
     ticket_by = models.CharField(
         max_length=150,

@@ -26,6 +26,7 @@ class Run(Named):
 
     class Meta(Named.Meta):
         db_table = "run"
+        indexes = [*Named.Meta.indexes, models.Index(fields=["kind", "id"], name="run_by_kind")]
 
 
 class RunFacts(DatedFacts):

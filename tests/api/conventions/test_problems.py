@@ -7,9 +7,17 @@ from collections.abc import Callable
 from typing import Any
 
 import pytest
-from django.db import DataError, IntegrityError, InterfaceError, OperationalError, transaction
+from django.db import (
+    DataError,
+    IntegrityError,
+    InterfaceError,
+    InternalError,
+    OperationalError,
+    transaction,
+)
 from django.http import HttpResponse
 from django.test import Client, RequestFactory, override_settings
+from psycopg.errors import IdleInTransactionSessionTimeout, InFailedSqlTransaction
 from rest_framework import serializers
 
 from api.conventions import errors, problems
@@ -236,11 +244,25 @@ def test_a_lists_own_error_is_about_the_list() -> None:
 # --- the database -------------------------------------------------------------------------------------------
 
 
+def _ended_idle() -> InternalError:
+    """As Django wraps what the server says of a transaction that it ended."""
+    error = InternalError("terminating connection due to idle-in-transaction timeout")
+    error.__cause__ = IdleInTransactionSessionTimeout()
+    return error
+
+
+def test_another_internal_error_is_our_fault() -> None:
+    error = InternalError("current transaction is aborted")
+    error.__cause__ = InFailedSqlTransaction()
+    assert errors.problem_of(error) is None
+
+
 @pytest.mark.parametrize(
     ("error", "status", "code"),
     [
         (OperationalError("server closed the connection"), 503, "unavailable"),
         (InterfaceError("connection already closed"), 503, "unavailable"),
+        (_ended_idle(), 503, "unavailable"),
         (DataError("integer out of range"), 422, "unprocessable"),
     ],
 )

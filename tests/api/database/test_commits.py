@@ -6,8 +6,18 @@ from collections.abc import Iterator
 
 import pytest
 from django.core.signals import request_started
-from django.db import IntegrityError, InterfaceError, OperationalError, connection, transaction
+from django.db import (
+    IntegrityError,
+    InterfaceError,
+    InternalError,
+    OperationalError,
+    connection,
+    transaction,
+)
+from django.http import HttpRequest
 
+from api.conventions.errors import problem_of
+from api.conventions.problems import UNAVAILABLE
 from api.database.commits import commit_was_sent
 from sites.models import Customer
 from tests import factories
@@ -45,6 +55,31 @@ def test_one_was_sent_where_the_connection_is_lost_at_the_end() -> None:
     with pytest.raises((OperationalError, InterfaceError)), transaction.atomic():
         end_session()
     assert commit_was_sent()
+
+
+def end_idle() -> None:
+    """As a process that stands still in its transaction: the server ends the session."""
+    with connection.cursor() as cursor, another_connection() as other:
+        cursor.execute("SELECT pg_backend_pid()")
+        pid = cursor.fetchone()
+        cursor.execute("SET idle_in_transaction_session_timeout = 1")
+        while other.execute("SELECT FROM pg_stat_activity WHERE pid = %s", pid).fetchone() is not None:
+            pass
+
+
+@pytest.mark.parametrize("more", [True, False], ids=["before a statement", "before the commit"])
+def test_a_transaction_that_was_idle_for_too_long_is_unavailable(more: bool) -> None:
+    with pytest.raises(InternalError) as ended, transaction.atomic():  # noqa: PT012
+        factories.make_customer()
+        end_idle()
+        if more:
+            factories.make_customer()
+    assert not commit_was_sent()
+    connection.close()
+    assert not Customer.objects.exists()
+    problem = problem_of(ended.value, HttpRequest())
+    assert problem is not None
+    assert (problem.kind, problem.headers) == (UNAVAILABLE, {"Retry-After": "2"})
 
 
 def test_one_that_the_server_refuses_counts_for_nothing() -> None:

@@ -181,3 +181,33 @@ def test_many_cases_take_as_many_queries_as_one(hall: Hall, added: ChangeSet, cl
     check([hall.site.pk])
     assert Case.objects.filter(change_set=again, cleared_at=None).exists()
     assert queries() == before
+
+
+def test_lists_leave_out_what_is_withheld_unless_asked(hall: Hall, client: Client) -> None:
+    change_set = add_speakers(hall, 3)
+    check([hall.site.pk])
+    Case.objects.filter(change_set=change_set).update(withheld=True)
+    asked = {"change_set_id": change_set.pk}
+    assert get(client, "cases", **asked)["items"] == []
+    assert get(client, "cases", **asked, cleared="any")["items"] == []
+    assert get(client, "cases/counts", **asked)["count"] == 0
+    (case,) = get(client, "cases", **asked, withheld="yes")["items"]
+    assert case["withheld"]
+    assert (case["respond_by"], case["response"]) == (
+        None,
+        "Withheld: nothing is past for certain, and the customer opens no case for probably past.",
+    )
+    assert len(get(client, "cases", **asked, withheld="any")["items"]) == 1
+
+
+def test_a_case_counts_the_findings_that_it_leaves_out(
+    hall: Hall, added: ChangeSet, client: Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (case,) = get(client, "cases", change_set_id=added.pk)["items"]
+    count = len(case["findings"])
+    assert count > 0
+    assert case["left_out"] == []
+    monkeypatch.setattr("api.v1.cases.MOST_LISTED", count - 1)
+    (case,) = get(client, "cases", change_set_id=added.pk)["items"]
+    assert len(case["findings"]) == count - 1
+    assert case["left_out"] == [{"pointer": "/findings", "count": 1}]

@@ -375,3 +375,19 @@ def test_a_zone_that_nothing_feeds_has_no_figures(hall: Hall, client: Client) ->
     check([hall.site.pk])
     zone = get(client, f"zones/{quay.pk}", expand="figures,findings")
     assert (zone["figures"], zone["findings"]) == ([], [])
+
+
+def test_what_is_left_out_beside_a_zone_is_counted(
+    hall: Hall, client: Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    add_speakers(hall, 12)
+    check([hall.site.pk])
+    whole = get(client, f"zones/{hall.zone.pk}", expand="figures,findings")
+    assert whole["left_out"] == []
+    assert len(whole["findings"]) == 1
+    monkeypatch.setattr("api.conventions.sizes.MOST_LISTED", 1)
+    zone = get(client, f"zones/{hall.zone.pk}", expand="figures,findings")
+    assert zone["figures"] == whole["figures"][:1]
+    assert zone["findings"] == whole["findings"]
+    assert zone["left_out"] == [{"pointer": "/figures", "count": len(whole["figures"]) - 1}]
+    assert get(client, f"zones/{hall.zone.pk}")["left_out"] == []

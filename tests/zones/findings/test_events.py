@@ -10,7 +10,7 @@ import pytest
 from django.core.serializers.json import DjangoJSONEncoder
 from django.db.backends.postgresql.psycopg_any import DateRange
 
-from sites.models import ChangeSet, Closet, Contact, Coverage, Event, Secret, Site, User
+from sites.models import ChangeSet, Closet, Contact, Contract, Coverage, Event, Secret, Site, User
 from tests.factories import make_user
 from tests.zones.findings.conftest import ADDED, BUILT, NOW, Quay
 from tests.zones.recording import shared_change
@@ -43,6 +43,9 @@ def test_an_opened_case_says_all_that_a_dispatcher_needs(quay: Quay) -> None:
         site_id=quay.site_id, closet=quay.record.closet, kind="door", label="plant room door",
         ciphertext=b"4711", written_by=make_user(),
     )  # fmt: skip
+    with shared_change():
+        holidays = [dt.date(2026, 12, 25), dt.date(2027, 1, 1)]
+        Contract.objects.filter(customer=quay.record.customer).update(holidays=holidays)
     added, _ = quay.add(12)
     quay.check()
     (event,) = quay.events()
@@ -59,6 +62,7 @@ def test_an_opened_case_says_all_that_a_dispatcher_needs(quay: Quay) -> None:
     assert "security desk" not in json.dumps(body), "where a key hangs leaves by no event"
     assert {contact["name"] for contact in body["contacts"]} == {"P. Wick", "A. Stern"}
     assert body["contract"]["response_hours"] == 8
+    assert body["contract"]["holidays"] == ["2026-12-25", "2027-01-01"]
     (finding,) = body["findings"]
     assert finding["subject"] == {"kind": "supply", "id": quay.supply.pk, "name": "supply S1"}
     assert finding["closet"] == quay.record.closet.pk
@@ -172,7 +176,7 @@ def test_on_the_first_day_nothing_is_told_yet(db: None) -> None:
 def test_probably_past_makes_an_event_only_where_the_contract_says_so(db: None) -> None:
     asked, not_asked = Quay(), Quay()
     asked.cover()
-    not_asked.cover(event_when_probable=False)
+    not_asked.cover(probably_past_opens_cases=False)
     for quay in (asked, not_asked):
         quay.add(7, basis=3, current_a=0.05)
         quay.check()

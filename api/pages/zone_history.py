@@ -79,7 +79,7 @@ class ZoneHistoryPage(Page):
             "others": [
                 {"line": one, "last": one["entries"][-1], "changes": len(one["entries"]) - 1}
                 for one in history["items"]
-                if one not in shown and one["entries"]
+                if not codes and not one["crossings"] and one["entries"]
             ],
             "left_out": history["left_out"],
         }

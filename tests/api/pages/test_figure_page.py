@@ -101,9 +101,9 @@ def test_where_it_cannot_be_judged_it_says_what_is_missing(hall: Hall, client: C
 
 def test_what_cannot_be_computed_says_why(hall: Hall, client: Client) -> None:
     lose_facts(hall.points[3])
-    html = html_of(client, f"run_voltage/run/{hall.run.pk}")
-    assert "cannot be computed:" in words(html)
-    assert 'id="steps"' not in html
+    said = words(html_of(client, f"run_voltage/run/{hall.run.pk}"))
+    (problem,) = client.get(f"/api/v1/runs/{hall.run.pk}/load").json()["not_computed"]
+    assert f"Run R1 cannot be computed: {problem['reason']}." in said
 
 
 @pytest.mark.parametrize(
@@ -146,9 +146,9 @@ def test_a_long_calculation_costs_no_more_queries_and_stays_small(hall: Hall, cl
             html_of(client, address)
         return len(caught)
 
-    before = queries()
+    before = queries()  # the whole site is evaluated, and its survey read, since this cannot be judged
     factories.make_points(hall.run, 200, hall.speaker, length_m=1.0)
-    assert queries() <= before <= 30
+    assert queries() <= before <= 50
     html = html_of(client, address)
     assert html.count("<td>run R1</td>") == 230
     assert len(html.encode()) <= 100_000

@@ -92,9 +92,8 @@ def test_what_is_past_stands_before_what_is_within_and_names_the_change(hall: Ha
     assert shown.startswith("Figures Past Supply PS 1 delivers 2.08 A")
     api: Any = client.get(f"/api/v1/zones/{hall.zone.pk}/load").json()
     assert int(within.split()[0]) == sum(one["verdict"] == "within" for one in api["items"])
-    (finding,) = client.get("/api/v1/findings", {"zone_id": hall.zone.pk, "code": "supply_current"}).json()[
-        "items"
-    ]
+    query: dict[str, Any] = {"zone_id": hall.zone.pk, "code": "supply_current"}
+    (finding,) = client.get("/api/v1/findings", query).json()["items"]
     assert f"{finding['attribution']['sentence']}. Past Supply current, supply PS 1" in part(html, "changes")
 
 

@@ -404,8 +404,11 @@ def _copy(model: type[Model], rows: Sequence[Values]) -> None:
     if not rows:
         return
     columns = list(rows[0])
+    # A column may keep the name that the last release reads
+    named = {field.attname: field.column for field in model._meta.concrete_fields}
     statement = sql.SQL("COPY {} ({}) FROM STDIN").format(
-        sql.Identifier(model._meta.db_table), sql.SQL(", ").join(map(sql.Identifier, columns))
+        sql.Identifier(model._meta.db_table),
+        sql.SQL(", ").join(sql.Identifier(named[column]) for column in columns),
     )
     # Django turns the driver's errors into its own for execute() only
     with connection.wrap_database_errors, connection.cursor() as cursor, cursor.copy(statement) as copy:

@@ -100,6 +100,17 @@ class PortPower:
     loses_power_one_lost: bool | None
     zone_ids: tuple[int, ...]
 
+    @property
+    def expected(self) -> str:
+        """What becomes of it when power is short."""
+        if self.loses_power:
+            return "expected to lose power with the supplies fitted"
+        if self.loses_power_one_lost:
+            return "expected to lose power with one supply lost"
+        if self.loses_power is None:
+            return "not known: budget not recorded"
+        return "keeps power"
+
 
 @dataclass(frozen=True)
 class Measured:

@@ -170,8 +170,8 @@ def _losing(when: str, ports: Iterable[PortPower], how: str) -> list[str]:
     lost = [port.number for port in ports if getattr(port, how)]
     if not lost:
         return []
-    ports, are = plural(len(lost), "port"), plural(len(lost), "is", "are")
-    return [f"{when}, {ports} {numbers(lost)} {are} expected to lose power."]
+    noun, verb = plural(len(lost), "port"), plural(len(lost), "is", "are")
+    return [f"{when}, {noun} {numbers(lost)} {verb} expected to lose power."]
 
 
 def switch_power(switch: Switch, as_of: dt.date) -> SwitchPower:

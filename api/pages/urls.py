@@ -28,10 +28,10 @@ from . import (
     site,
     supply,
     survey,
+    switch,
     zone,
     zone_history,
 )
-from . import amplifier, closet, endpoint, home, log_in, search, site, supply, switch
 from .page import Page
 
 

@@ -28,6 +28,7 @@ from . import (
     site,
     supply,
     survey,
+    switch,
     zone,
     zone_history,
 )
@@ -56,6 +57,7 @@ PAGES: Final = (
     Row("supplies/<int:id>", supply.SupplyPage, "supply", Ability.READ_RECORD),
     Row("amplifiers/<int:id>", amplifier.AmplifierPage, "amplifier", Ability.READ_RECORD),
     Row("endpoints/<int:id>", endpoint.EndpointPage, "endpoint", Ability.READ_RECORD),
+    Row("switches/<int:id>", switch.SwitchPage, "switch", Ability.READ_RECORD),
     Row("closets/<int:id>.pdf", closet.ClosetPdf, "closet-pdf", Ability.READ_RECORD),
     Row("findings/<int:id>", finding.FindingPage, "finding", Ability.READ_RECORD),
     Row("cases/<int:id>", case.CasePage, "case", Ability.READ_RECORD),

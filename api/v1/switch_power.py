@@ -39,6 +39,7 @@ class PortPowerSerializer(AnswerSerializer):
 
     priority = fields.Choice(choices=SwitchPortFacts.Priority.choices)
     loads = LoadOnPortSerializer(many=True)
+    expected = fields.Text(help_text="What becomes of it when power is short, in words.")
 
     class Meta:
         dataclass = PortPower

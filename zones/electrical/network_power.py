@@ -159,7 +159,10 @@ def allocation_w(requested_w: FloatArray, port_type: IntArray) -> FloatArray:
 
 def keep_order(priority: IntArray, port_number: IntArray) -> IntArray:
     """(n,) places of the ports of one switch in the order in which they keep power: critical first, then the
-    lowest port number."""
+    lowest port number.
+
+    priority: (n,) 0 critical, 1 high, 2 low; port_number: (n,).
+    """
     return np.lexsort((port_number, priority))
 
 

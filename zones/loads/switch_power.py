@@ -100,6 +100,17 @@ class PortPower:
     loses_power_one_lost: bool | None
     zone_ids: tuple[int, ...]
 
+    @property
+    def expected(self) -> str:
+        """What becomes of it when power is short."""
+        if self.loses_power:
+            return "expected to lose power with the supplies fitted"
+        if self.loses_power_one_lost:
+            return "expected to lose power with one supply lost"
+        if self.loses_power is None:
+            return "not known: budget not recorded"
+        return "keeps power"
+
 
 @dataclass(frozen=True)
 class Measured:
@@ -159,8 +170,8 @@ def _losing(when: str, ports: Iterable[PortPower], how: str) -> list[str]:
     lost = [port.number for port in ports if getattr(port, how)]
     if not lost:
         return []
-    ports, are = plural(len(lost), "port"), plural(len(lost), "is", "are")
-    return [f"{when}, {ports} {numbers(lost)} {are} expected to lose power."]
+    noun, verb = plural(len(lost), "port"), plural(len(lost), "is", "are")
+    return [f"{when}, {noun} {numbers(lost)} {verb} expected to lose power."]
 
 
 def switch_power(switch: Switch, as_of: dt.date) -> SwitchPower:

@@ -79,6 +79,12 @@ def test_ports_keep_power_by_priority_and_then_by_number(switch: Switch, client:
     assert [port["cumulative_w"] for port in ports] == pytest.approx([7.0, 22.4, 37.8, 41.8])
     assert [port["loses_power"] for port in ports] == [False] * 4
     assert [port["loses_power_one_lost"] for port in ports] == [False, False, True, True]
+    assert [port["expected"] for port in ports] == [
+        "keeps power",
+        "keeps power",
+        "expected to lose power with one supply lost",
+        "expected to lose power with one supply lost",
+    ]
     assert power["free"] == [3, 4, 6, 7]
     assert power["allocated_w"] == pytest.approx(41.8)
     assert power["sentences"] == [

@@ -19,7 +19,7 @@ from sites.services.sites import site_alter
 from tests import factories
 from tests.halls import Hall
 from tests.sites.changes.rows import accepted, refused, sql
-from zones.models import ClipFacts
+from zones.models import ClipFacts, Reading
 from zones.services.landings import clip_pull
 from zones.services.readings import reading_record, reading_supersede
 
@@ -61,8 +61,14 @@ def test_what_was_made_and_altered_later_is_named(hall: Hall, technician: User) 
 
 
 def test_a_reading_that_another_one_superseded_is_named(hall: Hall, technician: User) -> None:
-    said = {"value": 0.2, "state": "idle", "taken_on": factories.BUILT_ON}
-    made = reading_record(today(hall), run=hall.run, kind="run_current", **said)
+    made = reading_record(
+        today(hall),
+        run=hall.run,
+        kind=Reading.Kind.RUN_CURRENT,
+        state=Reading.State.IDLE,
+        value=0.2,
+        taken_on=factories.BUILT_ON,
+    )
     reading_supersede(today(hall), reading=made.result, value=0.3)
     assert f"refers to reading {made.result.pk}" in why_not(made.change_set, technician)[0]
 

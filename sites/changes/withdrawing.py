@@ -104,10 +104,9 @@ def _require_whole(row: ChangeSet) -> None:
     if not later:
         later = list(dict.fromkeys(_referring(row)))
     if later:
-        more = len(later) - _MOST
         problems = [Problem(f"This cannot be withdrawn: {one}.", "in_use") for one in later[:_MOST]]
-        if more > 0:
-            problems.append(Problem(f"And {more} more like these.", "in_use"))
+        if len(later) > _MOST:
+            problems.append(Problem("And more like these.", "in_use"))
         raise ChangeRefused(problems)
 
 
@@ -120,7 +119,7 @@ def _recorded_later(row: ChangeSet) -> Iterator[str]:
             found: models.QuerySet[Any] = model._default_manager.filter(
                 **{f"{names[0]}__in": {thing[0] for thing in things}},
                 change_set__recorded_at__gt=row.recorded_at,
-            ).exclude(change_set=row)
+            )
             changed = [one for one in found if tuple(getattr(one, name) for name in names) in things]
         else:
             found = model._default_manager.filter(pk__in={one["id"] for one in rows})
@@ -139,7 +138,7 @@ def _referring(row: ChangeSet) -> Iterator[str]:
             others = related._default_manager.filter(**{f"{name}__in": made})
             if issubclass(related, Recorded):
                 others = others.exclude(change_set=row)
-            elif not (relation.field.db_constraint or isinstance(relation.field, SiteKey)):
+            elif not isinstance(relation.field, SiteKey):
                 continue  # what a recheck found, which the next one finds anew
             for other in others.select_related(name)[: _MOST + 1]:
                 by = f", recorded by {_by(other)}," if issubclass(related, Recorded) else ""

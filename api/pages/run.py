@@ -24,6 +24,9 @@ from .page import OnQuery, Page
 
 MOST_READINGS: Final = 50
 JUDGED_BY: Final = "run_voltage"
+NO_NUMBER: Final = "not known"
+LONGEST_BESIDE: Final = 24
+"""Characters of how a current is known that still stand beside it."""
 _UNITS: Final = {Reading.Kind.RUN_CURRENT: "A", Reading.Kind.END_VOLTAGE: "V", Reading.Kind.POE_POWER: "W"}
 _EXPANDED: Final = "site,zone,block,output,supply,amplifier"
 
@@ -60,7 +63,7 @@ class RunPage(Page):
             "tree": tree(profile, name, block) if profile["points"] else "",
             "voltage": _voltage(profile, name, judged) if profile["has_voltages"] else "",
             "judged_id": judged["place"]["id"] if judged and judged["place"] else None,
-            "points": [_Row(one, profile, by_name) for one in profile["points"]],
+            **_table(profile),
             "isolation": answer_of(request, f"{address}/isolation", as_of=self.on),
             "readings": [_reading(one, by_name) for one in readings["items"]],
             "more_readings": bool(readings["next"]),
@@ -122,13 +125,30 @@ def _voltage(profile: Answer, name: str, judged: Answer | None) -> str:
     return voltage(profile, name, word, judged["sentence"], place["id"] if place else None)
 
 
-class _Row:
-    """A point in words, for the tables below the drawings."""
+def _table(profile: Answer) -> dict[str, Any]:
+    """The points as rows, and what many of them have in common, by number. A row names its cable, and the
+    point before it, where these are not those of the row above."""
+    points = profile["points"]
+    by_id = {one["id"]: one for one in points}
+    notes: dict[str, int] = {}
+    rows = []
+    for above, point in zip([None, *points], points, strict=False):
+        before = by_id.get(point["after_id"])
+        rows.append(_Row(point, before, above, profile["length_unit"], notes))
+    return {"points": rows, "notes": notes}
 
-    def __init__(self, point: Answer, profile: Answer, by_name: Mapping[int, str]) -> None:
+
+class _Row:
+    """A point in words, for the tables below the drawings. before: the point before it, None the block;
+    above: the one in the row above. notes: numbers of what is said below the table, added to."""
+
+    def __init__(
+        self, point: Answer, before: Answer | None, above: Answer | None, unit: str, notes: dict[str, int]
+    ) -> None:
         self.point = point
-        self._unit = profile["length_unit"]
-        self.after = by_name.get(point["after_id"] or 0, "the block")
+        self._before, self._above, self._unit = before, above, unit
+        known = point["current_known"]
+        self.note = notes.setdefault(known, len(notes) + 1) if len(known) > LONGEST_BESIDE else None
 
     @property
     def device(self) -> str:
@@ -140,15 +160,18 @@ class _Row:
 
     @property
     def segment(self) -> str:
-        point = self.point
-        pairs = "pairs not recorded" if point["pairs"] is None else counted(point["pairs"], "pair")
-        said = [
-            length(point, self._unit),
-            point["length_known"],
-            point["cable"] or "cable not recorded",
-            pairs,
-        ]
-        return ", ".join([*said, *(["negative cut"] if point["negative_cut"] else [])])
+        """``1 m, measured, CAT 24 AWG, 2 pairs``."""
+        point, before = self.point, self._before
+        said = [length(point, self._unit), point["length_known"]]
+        if before is None or any(before[name] != point[name] for name in ("cable", "pairs")):
+            pairs = point["pairs"]
+            said.append(point["cable"] or "cable not recorded")
+            said.append("pairs not recorded" if pairs is None else counted(pairs, "pair"))
+        if point["negative_cut"]:
+            said.append("negative cut")
+        if before is not self._above:
+            said.append(f"from {before['name'] if before else 'the block'}")
+        return ", ".join(said)
 
     @property
     def distance(self) -> str:
@@ -169,7 +192,14 @@ class _Row:
             return f"{_band('amplifier_load', point['tap_power_w'])}, {point['tap_basis']}"
         if point["current_a"] is None:
             return "nothing" if point["kind"] == "splice" else ""
-        return f"{_band('supply_current', point['current_a'])}, {point['current_known']}"
+        low, likely, high = (
+            NO_NUMBER if value is None else amount(value, "A", decimals=3)
+            for value in point["current_a"].values()
+        )
+        known = "" if self.note else f", {point['current_known']}"
+        if point["current_a"]["likely"] is None:
+            return f"{NO_NUMBER}{known}"
+        return f"{likely} ({low} to {high}){known}"
 
     @property
     def volts(self) -> str:

@@ -155,7 +155,7 @@ class _Row:
         point = self.point
         if point["kind"] == "splice":
             return "splice"
-        what = ", ".join(one for one in (point["device"], point["model"] or "model not recorded") if one)
+        what = point["model"] or f"{point['device']}, model not recorded"
         return f"{group(point)} × {what}" if point["kind"] == "uncounted_group" else what
 
     @property

@@ -190,7 +190,7 @@ def test_a_length_that_is_not_recorded_breaks_the_distance() -> None:
     metre = (RIGHT - LEFT - BROKEN) / 20
     assert ends == pytest.approx([LEFT, LEFT + 10 * metre, LEFT + 10 * metre + BROKEN, RIGHT], abs=0.1)
     assert sum("dasharray" in "".join(path.attrib) for path in paths(svg, "likely")) == 1
-    assert "m of cable from the block; broken: length not recorded" in words(svg)
+    assert "m of cable; broken: length not recorded" in words(svg)
 
 
 def test_branches_are_thin() -> None:

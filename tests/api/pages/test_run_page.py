@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import re
 from typing import Any
 
@@ -143,7 +144,7 @@ def test_feeds_along_the_run_and_groups_are_named(hall: Hall, page: Any) -> None
     html = page(hall.run)
     assert "Supply at 30 PS 2" in words(html, "feeds")
     assert "fed here by supply PS 2" in words(html, "cable")
-    assert "about 6, 4–9 × wall speaker" in words(html, "cable")
+    assert f"about 6, 4–9 × {hall.speaker.name}" in words(html, "cable")
 
 
 def test_how_it_is_isolated(hall: Hall, page: Any) -> None:
@@ -159,7 +160,7 @@ def test_how_it_is_isolated(hall: Hall, page: Any) -> None:
 def test_the_readings_of_the_run_until_the_day(hall: Hall, page: Any) -> None:
     reading_record(
         factories.change(hall.site), run=hall.run, point=hall.points[-1], kind=Reading.Kind.END_VOLTAGE,
-        state=Reading.State.PAGING, value=21.3, taken_on="2025-02-03", technician="T. Wilk",
+        state=Reading.State.PAGING, value=21.3, taken_on=dt.date(2025, 2, 3), technician="T. Wilk",
     )  # fmt: skip
     said = words(page(hall.run), "readings")
     assert "21.3 V DC voltage at a point, 30, paging, speech 3 Feb 2025, T. Wilk" in said

@@ -94,7 +94,7 @@ class RunProfileSerializer(WithLimitSerializer):
     points = PointOnRunSerializer(many=True, help_text="Parents before children.")
 
 
-class IsolationSerializer(AnswerSerializer):
+class RunIsolationSerializer(AnswerSerializer):
     caution = fields.Text(read_only=True, help_text="What to do besides: clips isolate the field cable only.")
 
     class Meta:
@@ -130,11 +130,11 @@ class RunViewSet(SubjectLoadMixin, DatedMixin, RecordViewSet):
 
     @action(
         detail=True,
-        action_spec=Spec(Ability.READ_RECORD, query=AsOfQuery, answer=IsolationSerializer),
+        action_spec=Spec(Ability.READ_RECORD, query=AsOfQuery, answer=RunIsolationSerializer),
     )
     def isolation(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
         """How to disconnect this run from all that feeds it, for who stands at its block: which clips to
         pull, what stays connected, what falls silent and whom to tell."""
         run: Run = self.get_standing_object()
         before = first_step_after(day_asked(self.asked, run.site))
-        return Response(IsolationSerializer(isolation_of_run(run, before)).data)
+        return Response(RunIsolationSerializer(isolation_of_run(run, before)).data)

@@ -19,6 +19,7 @@ from .addresses import page_of
 from .answers import answer_of
 from .drawings.tree import group, length, tree
 from .drawings.voltage import voltage
+from .facts import Fact
 from .figures import listed
 from .page import OnQuery, Page
 
@@ -69,16 +70,13 @@ class RunPage(Page):
             "more_readings": bool(readings["next"]),
         }
 
-    def _facts(self, request: HttpRequest, run: Answer, profile: Answer) -> list[dict[str, str]]:
+    def _facts(self, request: HttpRequest, run: Answer, profile: Answer) -> list[Fact]:
         """What feeds the run, each leading to its page."""
 
-        def fact(label: str, kind: str, thing: Answer | None) -> dict[str, str]:
-            name = thing["name"] if thing else ""
-            return {
-                "label": label,
-                "value": name,
-                "href": page_of(kind, thing["id"], self.on) if thing else "",
-            }
+        def fact(label: str, kind: str, thing: Answer | None) -> Fact:
+            if thing is None:
+                return Fact(label, "")
+            return Fact(label, thing["name"], page_of(kind, thing["id"], self.on))
 
         facts = [fact("Zone", "zone", run["zone"]), fact("Block", "block", run["block"])]
         self_amplified = run["kind"] == Run.Kind.SELF_AMPLIFIED
@@ -93,18 +91,15 @@ class RunPage(Page):
         if run["amplifier"] or not (self_amplified or run["output"]):
             facts.append(fact("Amplifier", "amplifier", run["amplifier"]))
         if self_amplified:
-            facts.append({"label": "Fuse", "value": _fuse(run), "href": ""})
+            facts.append(Fact("Fuse", _fuse(run)))
         return facts
 
-    def _output(self, request: HttpRequest, output: Answer | None) -> dict[str, str]:
+    def _output(self, request: HttpRequest, output: Answer | None) -> Fact:
         if output is None:
-            return {"label": "Output", "value": "", "href": ""}
+            return Fact("Output", "")
         endpoint = answer_of(request, f"endpoints/{output['endpoint_id']}", as_of=self.on, fields="id,name")
-        return {
-            "label": "Output",
-            "value": f"{output['number']} of {endpoint['name']}",
-            "href": page_of("endpoint", endpoint["id"], self.on),
-        }
+        said = f"{output['number']} of {endpoint['name']}"
+        return Fact("Output", said, page_of("endpoint", endpoint["id"], self.on))
 
 
 def _fuse(run: Answer) -> str:

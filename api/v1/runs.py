@@ -23,8 +23,7 @@ from zones.gates import run_for
 from zones.loads.run_profiles import PointOnRun, Three, profile_of
 from zones.models import Run, RunFacts
 from zones.services.runs import run_add, run_alter, run_correct, run_end
-from zones.visits.isolation import Isolation
-from zones.visits.wiring import isolation_of_run
+from zones.visits.wiring import RunIsolation, isolation_of_run
 
 from .closets import BlockSerializer
 from .dated import NO_CASE, AsOfQuery, DatedFilterSet, DatedMixin, DatedSerializer, day_asked
@@ -95,10 +94,8 @@ class RunProfileSerializer(WithLimitSerializer):
 
 
 class RunIsolationSerializer(AnswerSerializer):
-    caution = fields.Text(read_only=True, help_text="What to do besides: clips isolate the field cable only.")
-
     class Meta:
-        dataclass = Isolation
+        dataclass = RunIsolation
 
 
 class RunViewSet(SubjectLoadMixin, DatedMixin, RecordViewSet):

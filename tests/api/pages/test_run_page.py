@@ -160,8 +160,9 @@ def test_how_it_is_isolated(hall: Hall, page: Any) -> None:
 def test_the_readings_of_the_run_until_the_day(hall: Hall, page: Any) -> None:
     read_on = dt.date(2025, 2, 3)
     reading_record(
-        factories.change(hall.site, happened_on=read_on), run=hall.run, point=hall.points[-1], kind=Reading.Kind.END_VOLTAGE,
-        state=Reading.State.PAGING, value=21.3, taken_on=read_on, technician="T. Wilk",
+        factories.change(hall.site, happened_on=read_on), run=hall.run, point=hall.points[-1],
+        kind=Reading.Kind.END_VOLTAGE, state=Reading.State.PAGING, value=21.3, taken_on=read_on,
+        technician="T. Wilk",
     )  # fmt: skip
     said = words(page(hall.run), "readings")
     assert "21.3 V DC voltage at a point, 30, paging, speech 3 Feb 2025, T. Wilk" in said

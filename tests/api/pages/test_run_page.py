@@ -79,12 +79,14 @@ def test_every_point_stands_in_both_tables(hall: Hall, page: Any) -> None:
 
 
 def test_cable_pairs_and_the_point_before_are_named_where_they_change(hall: Hall, page: Any) -> None:
+    cable_type = hall.points[0].facts.get().cable_type
+    assert cable_type is not None
     point_append(
         factories.change(hall.site), run=hall.run, after=hall.points[9], model=hall.speaker, name="spur",
-        length_m=5.0, length_basis=Basis.MARKED, dc_pairs=1, cable_type=hall.points[0].facts.get().cable_type,
+        length_m=5.0, length_basis=Basis.MARKED, dc_pairs=1, cable_type=cable_type,
     )  # fmt: skip
     cable = words(page(hall.run), "cable")
-    name = hall.points[0].facts.get().cable_type.name
+    name = cable_type.name
     assert cable.count(f"1 m, measured, {name}, 3 pairs") == 1
     assert f"5 m, marked, {name}, 1 pair, from 10" in cable
     assert cable.count(", from ") - cable.count("from its model") == 1

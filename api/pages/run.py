@@ -19,11 +19,15 @@ from .addresses import page_of
 from .answers import answer_of
 from .drawings.tree import group, length, tree
 from .drawings.voltage import voltage
+from .facts import Fact
 from .figures import listed
 from .page import OnQuery, Page
 
 MOST_READINGS: Final = 50
 JUDGED_BY: Final = "run_voltage"
+NO_NUMBER: Final = "not known"
+LONGEST_BESIDE: Final = 24
+"""Characters of how a current is known that still stand beside it."""
 _UNITS: Final = {Reading.Kind.RUN_CURRENT: "A", Reading.Kind.END_VOLTAGE: "V", Reading.Kind.POE_POWER: "W"}
 _EXPANDED: Final = "site,zone,block,output,supply,amplifier"
 
@@ -60,22 +64,19 @@ class RunPage(Page):
             "tree": tree(profile, name, block) if profile["points"] else "",
             "voltage": _voltage(profile, name, judged) if profile["has_voltages"] else "",
             "judged_id": judged["place"]["id"] if judged and judged["place"] else None,
-            "points": [_Row(one, profile, by_name) for one in profile["points"]],
+            **_table(profile),
             "isolation": answer_of(request, f"{address}/isolation", as_of=self.on),
             "readings": [_reading(one, by_name) for one in readings["items"]],
             "more_readings": bool(readings["next"]),
         }
 
-    def _facts(self, request: HttpRequest, run: Answer, profile: Answer) -> list[dict[str, str]]:
+    def _facts(self, request: HttpRequest, run: Answer, profile: Answer) -> list[Fact]:
         """What feeds the run, each leading to its page."""
 
-        def fact(label: str, kind: str, thing: Answer | None) -> dict[str, str]:
-            name = thing["name"] if thing else ""
-            return {
-                "label": label,
-                "value": name,
-                "href": page_of(kind, thing["id"], self.on) if thing else "",
-            }
+        def fact(label: str, kind: str, thing: Answer | None) -> Fact:
+            if thing is None:
+                return Fact(label, "")
+            return Fact(label, thing["name"], page_of(kind, thing["id"], self.on))
 
         facts = [fact("Zone", "zone", run["zone"]), fact("Block", "block", run["block"])]
         self_amplified = run["kind"] == Run.Kind.SELF_AMPLIFIED
@@ -90,18 +91,15 @@ class RunPage(Page):
         if run["amplifier"] or not (self_amplified or run["output"]):
             facts.append(fact("Amplifier", "amplifier", run["amplifier"]))
         if self_amplified:
-            facts.append({"label": "Fuse", "value": _fuse(run), "href": ""})
+            facts.append(Fact("Fuse", _fuse(run)))
         return facts
 
-    def _output(self, request: HttpRequest, output: Answer | None) -> dict[str, str]:
+    def _output(self, request: HttpRequest, output: Answer | None) -> Fact:
         if output is None:
-            return {"label": "Output", "value": "", "href": ""}
+            return Fact("Output", "")
         endpoint = answer_of(request, f"endpoints/{output['endpoint_id']}", as_of=self.on, fields="id,name")
-        return {
-            "label": "Output",
-            "value": f"{output['number']} of {endpoint['name']}",
-            "href": page_of("endpoint", endpoint["id"], self.on),
-        }
+        said = f"{output['number']} of {endpoint['name']}"
+        return Fact("Output", said, page_of("endpoint", endpoint["id"], self.on))
 
 
 def _fuse(run: Answer) -> str:
@@ -122,33 +120,53 @@ def _voltage(profile: Answer, name: str, judged: Answer | None) -> str:
     return voltage(profile, name, word, judged["sentence"], place["id"] if place else None)
 
 
-class _Row:
-    """A point in words, for the tables below the drawings."""
+def _table(profile: Answer) -> dict[str, Any]:
+    """The points as rows, and what many of them have in common, by number. A row names its cable, and the
+    point before it, where these are not those of the row above."""
+    points = profile["points"]
+    by_id = {one["id"]: one for one in points}
+    notes: dict[str, int] = {}
+    rows = []
+    for above, point in zip([None, *points], points, strict=False):
+        before = by_id.get(point["after_id"])
+        rows.append(_Row(point, before, above, profile["length_unit"], notes))
+    return {"points": rows, "notes": notes}
 
-    def __init__(self, point: Answer, profile: Answer, by_name: Mapping[int, str]) -> None:
+
+class _Row:
+    """A point in words, for the tables below the drawings. before: the point before it, None the block;
+    above: the one in the row above. notes: numbers of what is said below the table, added to."""
+
+    def __init__(
+        self, point: Answer, before: Answer | None, above: Answer | None, unit: str, notes: dict[str, int]
+    ) -> None:
         self.point = point
-        self._unit = profile["length_unit"]
-        self.after = by_name.get(point["after_id"] or 0, "the block")
+        self._before, self._above, self._unit = before, above, unit
+        known = point["current_known"]
+        self.note = notes.setdefault(known, len(notes) + 1) if len(known) > LONGEST_BESIDE else None
 
     @property
     def device(self) -> str:
         point = self.point
         if point["kind"] == "splice":
             return "splice"
-        what = ", ".join(one for one in (point["device"], point["model"] or "model not recorded") if one)
+        what = point["model"] or f"{point['device']}, model not recorded"
         return f"{group(point)} × {what}" if point["kind"] == "uncounted_group" else what
 
     @property
     def segment(self) -> str:
-        point = self.point
-        pairs = "pairs not recorded" if point["pairs"] is None else counted(point["pairs"], "pair")
-        said = [
-            length(point, self._unit),
-            point["length_known"],
-            point["cable"] or "cable not recorded",
-            pairs,
-        ]
-        return ", ".join([*said, *(["negative cut"] if point["negative_cut"] else [])])
+        """``1 m, measured, CAT 24 AWG, 2 pairs``."""
+        point, before = self.point, self._before
+        said = [length(point, self._unit), point["length_known"]]
+        if before is None or any(before[name] != point[name] for name in ("cable", "pairs")):
+            pairs = point["pairs"]
+            said.append(point["cable"] or "cable not recorded")
+            said.append("pairs not recorded" if pairs is None else counted(pairs, "pair"))
+        if point["negative_cut"]:
+            said.append("negative cut")
+        if before is not self._above:
+            said.append(f"from {before['name'] if before else 'the block'}")
+        return ", ".join(said)
 
     @property
     def distance(self) -> str:
@@ -169,7 +187,14 @@ class _Row:
             return f"{_band('amplifier_load', point['tap_power_w'])}, {point['tap_basis']}"
         if point["current_a"] is None:
             return "nothing" if point["kind"] == "splice" else ""
-        return f"{_band('supply_current', point['current_a'])}, {point['current_known']}"
+        low, likely, high = (
+            NO_NUMBER if value is None else amount(value, "A", decimals=3)
+            for value in point["current_a"].values()
+        )
+        known = "" if self.note else f", {point['current_known']}"
+        if point["current_a"]["likely"] is None:
+            return f"{NO_NUMBER}{known}"
+        return f"{likely} ({low} to {high}){known}"
 
     @property
     def volts(self) -> str:

@@ -23,8 +23,7 @@ from zones.gates import run_for
 from zones.loads.run_profiles import PointOnRun, Three, profile_of
 from zones.models import Run, RunFacts
 from zones.services.runs import run_add, run_alter, run_correct, run_end
-from zones.visits.isolation import Isolation
-from zones.visits.wiring import isolation_of_run
+from zones.visits.wiring import RunIsolation, isolation_of_run
 
 from .closets import BlockSerializer
 from .dated import NO_CASE, AsOfQuery, DatedFilterSet, DatedMixin, DatedSerializer, day_asked
@@ -94,11 +93,9 @@ class RunProfileSerializer(WithLimitSerializer):
     points = PointOnRunSerializer(many=True, help_text="Parents before children.")
 
 
-class IsolationSerializer(AnswerSerializer):
-    caution = fields.Text(read_only=True, help_text="What to do besides: clips isolate the field cable only.")
-
+class RunIsolationSerializer(AnswerSerializer):
     class Meta:
-        dataclass = Isolation
+        dataclass = RunIsolation
 
 
 class RunViewSet(SubjectLoadMixin, DatedMixin, RecordViewSet):
@@ -130,11 +127,11 @@ class RunViewSet(SubjectLoadMixin, DatedMixin, RecordViewSet):
 
     @action(
         detail=True,
-        action_spec=Spec(Ability.READ_RECORD, query=AsOfQuery, answer=IsolationSerializer),
+        action_spec=Spec(Ability.READ_RECORD, query=AsOfQuery, answer=RunIsolationSerializer),
     )
     def isolation(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
         """How to disconnect this run from all that feeds it, for who stands at its block: which clips to
         pull, what stays connected, what falls silent and whom to tell."""
         run: Run = self.get_standing_object()
         before = first_step_after(day_asked(self.asked, run.site))
-        return Response(IsolationSerializer(isolation_of_run(run, before)).data)
+        return Response(RunIsolationSerializer(isolation_of_run(run, before)).data)

@@ -12,7 +12,6 @@ from dataclasses import dataclass
 
 from sites.models import Block
 from sites.wording import capital, listed, numbers, plural
-from zones.limits.cautions import Caution
 from zones.models import Landing, Run
 
 
@@ -58,11 +57,6 @@ class Isolation:
     sentence: str
     complete: bool
     clips: tuple[Clips, ...]
-
-    @property
-    def caution(self) -> str:
-        """What to do besides: clips isolate the field cable only."""
-        return Caution.DISCONNECT.text
 
 
 _DC = frozenset({Landing.Carries.DC_POSITIVE, Landing.Carries.DC_NEGATIVE})

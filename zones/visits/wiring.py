@@ -12,7 +12,7 @@ from sites.models import Amplifier, AmplifierFacts, Block, CableType, Closet, En
 from sites.selectors import facts_before, standing, stood
 from zones.electrical.plant import BlockKind
 from zones.electrical.terminations import SIDE_TAKES
-from zones.limits.cautions import SHOCKING_LINE_V
+from zones.limits.cautions import SHOCKING_LINE_V, Caution
 from zones.models import Landing, PointFacts, Run, RunFacts
 from zones.selectors import colour_of, points_before, pulled_clips_before
 
@@ -131,7 +131,15 @@ def _wiring(blocks: Sequence[Block], closet_id: int, site_id: int, before: int) 
     )
 
 
-def isolation_of_run(run: Run, before: int) -> Isolation:
+@dataclass(frozen=True)
+class RunIsolation(Isolation):
+    """complete: whether pulling these clips disconnects the run from all that feeds it, as far as is
+    recorded. caution: what to do besides, since clips isolate the field cable only."""
+
+    caution: str
+
+
+def isolation_of_run(run: Run, before: int) -> RunIsolation:
     """How to disconnect one run, for who stands at its block. At most ten queries."""
     landings_then = Landing.objects.filter(stood(before), site_id=run.site_id)
     of_run = landings_then.filter(run=run)
@@ -143,7 +151,8 @@ def isolation_of_run(run: Run, before: int) -> Isolation:
     out = pulled_clips_before(before, block_ids={row.block_id for row in landings})
     then = _Then(run.site_id, before, [run])
     silent = silenced(run.site_id, before)
-    return then.isolations(landings, out, run.block.closet_id, silent)[run.pk]
+    found = then.isolations(landings, out, run.block.closet_id, silent)[run.pk]
+    return RunIsolation(**vars(found), caution=Caution.DISCONNECT.text)
 
 
 _LANDED = ("block__closet", "run", "output__endpoint", "supply", "amplifier")

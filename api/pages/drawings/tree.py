@@ -117,9 +117,9 @@ def _rows(points: Sequence[Point], length_unit: str) -> Iterator[_Row]:
 
 def _in_order(points: Sequence[Point], size: Mapping[int, int], column: int) -> list[tuple[Point, int, bool]]:
     """What follows a point, the last of it first: as a stack is filled."""
-    *branches, straight_on = sorted(points, key=lambda one: size[one["id"]]) if points else [None]
-    if straight_on is None:
+    if not points:
         return []
+    *branches, straight_on = sorted(points, key=lambda one: size[one["id"]])
     return [(straight_on, column, False), *((one, column + 1, True) for one in reversed(branches))]
 
 

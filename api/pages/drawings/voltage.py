@@ -244,7 +244,7 @@ class _Curve:
             yield _text(x, foot + 16, f"{at:g}", "middle", soft=True)
         said = f"{unit} of cable from the block"
         if end is not None:
-            said += "; broken: length not recorded"
+            said = f"{unit} of cable; broken: length not recorded"
         yield _text(LEFT, foot + 34, said, "start", soft=True)
 
     def _breaks_at(self, point: Point) -> bool:

@@ -190,7 +190,7 @@ def test_a_length_that_is_not_recorded_breaks_the_distance() -> None:
     metre = (RIGHT - LEFT - BROKEN) / 20
     assert ends == pytest.approx([LEFT, LEFT + 10 * metre, LEFT + 10 * metre + BROKEN, RIGHT], abs=0.1)
     assert sum("dasharray" in "".join(path.attrib) for path in paths(svg, "likely")) == 1
-    assert "m of cable from the block; broken: length not recorded" in words(svg)
+    assert "m of cable; broken: length not recorded" in words(svg)
 
 
 def test_branches_are_thin() -> None:
@@ -233,7 +233,7 @@ def test_every_speaker_has_a_tick_at_the_least_it_needs_and_a_splice_none() -> N
 def test_the_point_that_decides_is_named_else_the_lowest() -> None:
     points = point(1, None), point(2, 1, voltage_v=three(21, 20, 19)), point(3, 2)
     assert "P2: 20.0 V" in words(of_voltage(*points))
-    judged = ET.fromstring(voltage(profile(*points), "run R1", "Near", "A sentence.", judged_id=3))
+    judged: Any = ET.fromstring(voltage(profile(*points), "run R1", "Near", "A sentence.", judged_id=3))
     assert "P3: 22.0 V" in words(judged)
     assert judged.find("title").text == "Voltage along run R1: Near"
     assert judged.find("desc").text == "A sentence."

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import re
 from typing import Any
 
@@ -68,15 +69,35 @@ def test_every_point_stands_in_both_tables(hall: Hall, page: Any) -> None:
     row = re.search(r"<tr><th scope=\"row\">30<br>.*?</tr>", html, re.DOTALL)
     assert row is not None
     said = words(row[0])
-    assert "0.04 A" in said
-    assert "1 m, measured" in said
-    assert "3 pairs; after 29" in said
+    assert "1 m, measured 0.040 A (0.038 A to 0.042 A), measured, from its model" in said
     # 30 segments of 1 m, measured: ± 2 %
     judged = re.search(r'<tr class="judged">.*?</tr>', html, re.DOTALL)
     assert judged is not None
     assert words(judged[0]).startswith("30 30 m (29.4 m to 30.6 m)")
     assert words(judged[0]).endswith("18.0 V")
     assert html.count('<svg class="drawing tree"') == html.count('<svg class="drawing voltage"') == 1
+
+
+def test_cable_pairs_and_the_point_before_are_named_where_they_change(hall: Hall, page: Any) -> None:
+    cable_type = hall.points[0].facts.get().cable_type
+    assert cable_type is not None
+    point_append(
+        factories.change(hall.site), run=hall.run, after=hall.points[9], model=hall.speaker, name="spur",
+        length_m=5.0, length_basis=Basis.MARKED, dc_pairs=1, cable_type=cable_type,
+    )  # fmt: skip
+    cable = words(page(hall.run), "cable")
+    name = cable_type.name
+    assert cable.count(f"1 m, measured, {name}, 3 pairs") == 1
+    assert f"5 m, marked, {name}, 1 pair, from 10" in cable
+    assert cable.count(", from ") - cable.count("from its model") == 1
+
+
+def test_what_many_points_have_in_common_is_said_once(hall: Hall, page: Any) -> None:
+    run = factories.make_run(hall.block, supply=hall.supply)
+    factories.make_points(run, 3, hall.speaker, current_basis=Basis.MARKED)
+    cable = words(page(run), "cable")
+    assert cable.count("(1)") == 4  # of each point, and of what it stands for
+    assert cable.count("alf of the full output that its model states: common practice.") == 1
 
 
 def test_what_is_not_recorded_is_said(hall: Hall, page: Any) -> None:
@@ -125,7 +146,7 @@ def test_feeds_along_the_run_and_groups_are_named(hall: Hall, page: Any) -> None
     html = page(hall.run)
     assert "Supply at 30 PS 2" in words(html, "feeds")
     assert "fed here by supply PS 2" in words(html, "cable")
-    assert "about 6, 4–9 × wall speaker" in words(html, "cable")
+    assert f"about 6, 4–9 × {hall.speaker.name}" in words(html, "cable")
 
 
 def test_how_it_is_isolated(hall: Hall, page: Any) -> None:
@@ -139,9 +160,11 @@ def test_how_it_is_isolated(hall: Hall, page: Any) -> None:
 
 
 def test_the_readings_of_the_run_until_the_day(hall: Hall, page: Any) -> None:
+    read_on = dt.date(2025, 2, 3)
     reading_record(
-        factories.change(hall.site), run=hall.run, point=hall.points[-1], kind=Reading.Kind.END_VOLTAGE,
-        state=Reading.State.PAGING, value=21.3, taken_on="2025-02-03", technician="T. Wilk",
+        factories.change(hall.site, happened_on=read_on), run=hall.run, point=hall.points[-1],
+        kind=Reading.Kind.END_VOLTAGE, state=Reading.State.PAGING, value=21.3, taken_on=read_on,
+        technician="T. Wilk",
     )  # fmt: skip
     said = words(page(hall.run), "readings")
     assert "21.3 V DC voltage at a point, 30, paging, speech 3 Feb 2025, T. Wilk" in said

@@ -31,6 +31,7 @@ from . import (
     zone,
     zone_history,
 )
+from . import block, closet, home, labels, log_in, search, site
 from .page import Page
 
 
@@ -61,6 +62,8 @@ PAGES: Final = (
     Row("cases/<int:id>", case.CasePage, "case", Ability.READ_RECORD),
     Row("changes/<int:id>", change_set.ChangeSetPage, "change-set", Ability.READ_RECORD),
     Row("runs/<int:id>", run.RunPage, "run", Ability.READ_RECORD),
+    Row("sites/<int:id>/labels.pdf", labels.LabelsPdf, "labels", Ability.READ_RECORD),
+    Row("d/<str:key>", labels.DoorPage, "door", Ability.READ_RECORD),
     Row("blocks/<int:id>", block.BlockPage, "block", Ability.READ_RECORD),
 )
 

@@ -15,6 +15,7 @@ from . import (
     case,
     change_set,
     closet,
+    codes,
     contract,
     customer,
     endpoint,
@@ -22,6 +23,7 @@ from . import (
     finding,
     fleet,
     home,
+    labels,
     log_in,
     run,
     search,
@@ -31,7 +33,6 @@ from . import (
     zone,
     zone_history,
 )
-from . import block, closet, home, labels, log_in, search, site
 from .page import Page
 
 
@@ -58,6 +59,7 @@ PAGES: Final = (
     Row("amplifiers/<int:id>", amplifier.AmplifierPage, "amplifier", Ability.READ_RECORD),
     Row("endpoints/<int:id>", endpoint.EndpointPage, "endpoint", Ability.READ_RECORD),
     Row("closets/<int:id>.pdf", closet.ClosetPdf, "closet-pdf", Ability.READ_RECORD),
+    Row("closets/<int:id>/codes", codes.CodesPage, "codes", Ability.REVEAL_SECRETS),
     Row("findings/<int:id>", finding.FindingPage, "finding", Ability.READ_RECORD),
     Row("cases/<int:id>", case.CasePage, "case", Ability.READ_RECORD),
     Row("changes/<int:id>", change_set.ChangeSetPage, "change-set", Ability.READ_RECORD),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any, ClassVar, Final
+from typing import Any, Final
 
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
@@ -41,7 +41,7 @@ class CodesPage(Page):
     session, not in an address, and after a minute not in the window. It takes no script for that."""
 
     template_name = "pages/codes.html"
-    http_method_names: ClassVar[list[str]] = ["get", "head", "post"]
+    http_method_names = ["get", "head", "post"]
     shows = Closet
 
     form: Reveal | None = None

@@ -10,6 +10,7 @@ from typing import Any
 from django.db.models import Model
 from django.urls import reverse
 
+from api.pages.door_keys import key_of
 from api.pages.urls import Row
 from sites.models import (
     Amplifier,
@@ -78,5 +79,6 @@ THINGS: Mapping[type[Model], Callable[[Shown], Any]] = {
 
 OTHERS: Mapping[str, Callable[[Shown], Mapping[str, Any]]] = {
     "figure": lambda shown: {"code": "supply_current", "kind": "supply", "id": shown.hall.supply.pk},
+    "door": lambda shown: {"key": key_of(shown.hall.closet.pk)},
 }
 """By the name of a page whose address holds something else than one id: what it holds."""

@@ -8,6 +8,7 @@ from typing import Any
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
 
+from sites.access.abilities import Ability
 from sites.access.gates import closet_for
 from sites.changes.making import today_in
 from sites.models import Closet
@@ -33,7 +34,10 @@ class ClosetPage(SheetPage):
     template_name = "pages/closet_sheet.html"
 
     def context(self, request: HttpRequest, **kwargs: Any) -> dict[str, Any]:
-        return {"sheet": asdict(self.parts(request, kwargs["id"]))}
+        return {
+            "sheet": asdict(self.parts(request, kwargs["id"])),
+            "may_see_codes": self.principal.may(Ability.REVEAL_SECRETS),
+        }
 
 
 class ClosetPdf(SheetPage):

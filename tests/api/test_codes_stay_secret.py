@@ -125,6 +125,9 @@ def _show(found: Kept) -> None:
     assert shown.json()["code"] == KEPT
     assert again["Idempotency-Replayed"] == "true"
     found.answers.append(again.content)
+    page = f"/closets/{found.hall.closet.pk}/codes"
+    on_page = found.person.post(page, {"code": Secret.objects.get(label="street door").pk, **body})
+    assert on_page.content.count(KEPT.encode()) == 1
 
 
 def _cross_a_limit(found: Kept, customer: Customer) -> None:
@@ -162,6 +165,10 @@ def test_no_answer_and_no_line_of_the_log_holds_one(kept: Kept, monkeypatch: pyt
         assert holds_a_code(answer.getvalue()) == [], address
         seen += answer.status_code == 200
     assert seen > len(TABLE) / 2
+    for page in _pages(kept):
+        answer = kept.person.get(page)
+        assert answer.status_code == 200, page
+        assert holds_a_code(answer.getvalue()) == [], page
     assert kept.client.get("/api/v1/search", {"q": "plover qzx"}).json()["items"] == []
     _crash(kept, monkeypatch)
     assert holds_a_code(kept.logged.getvalue().encode()) == []
@@ -184,6 +191,13 @@ def _addresses(client: Client) -> Iterator[str]:
             yield route.replace("{code}", "not_found") + (
                 f"?expand={','.join(expansions)}" if expansions else ""
             )
+
+
+def _pages(kept: Kept) -> Iterator[str]:
+    """Those on which a code could stand."""
+    closet = kept.hall.closet
+    yield from ("/", "/search?q=door", f"/sites/{closet.site_id}")
+    yield from (f"/closets/{closet.pk}{rest}" for rest in ("", ".pdf", "/codes"))
 
 
 def _crash(kept: Kept, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -210,7 +224,7 @@ def _crash(kept: Kept, monkeypatch: pytest.MonkeyPatch) -> None:
 def test_no_row_and_no_export_holds_one(kept: Kept, tmp_path: Path) -> None:
     assert Event.objects.exists()
     assert KeptAnswer.objects.count() == 4
-    assert SecretReveal.objects.filter(secret__label="street door").count() == 1
+    assert SecretReveal.objects.filter(secret__label="street door").count() == 2
     with connection.cursor() as cursor:
         tables = connection.introspection.table_names(cursor)
         for table in tables:

@@ -31,7 +31,7 @@ def client(technician: User, logged_in: Caller) -> Client:
     return logged_in(technician)
 
 
-def html_of(client: Client, hall: Hall, **query: object) -> str:
+def html_of(client: Client, hall: Hall, **query: str | int) -> str:
     answer = client.get(f"/blocks/{hall.block.pk}", query)
     assert answer.status_code == 200, answer.content
     return answer.content.decode()
@@ -97,7 +97,9 @@ def test_as_of_a_day_with_the_clips_of_that_day(hall: Hall, client: Client) -> N
     assert " | out | " in row_of(html_of(client, hall, on=LATER.isoformat()), 2)
     before = html_of(client, hall, on=(LATER - dt.timedelta(days=1)).isoformat())
     assert "out" not in row_of(before, 2)
-    early = client.get(f"/blocks/{hall.block.pk}", {"on": (factories.BUILT_ON - dt.timedelta(days=1))})
+    early = client.get(
+        f"/blocks/{hall.block.pk}", {"on": (factories.BUILT_ON - dt.timedelta(days=1)).isoformat()}
+    )
     assert early.status_code == 404
     assert "it began on" in early.content.decode()
 

@@ -30,7 +30,8 @@ def test_each_role_sees_what_it_may(
         allowed = row.may in (PUBLIC, AUTHENTICATED) or row.may in ROLES[person.role]
         there = not shown.kwargs(row) or who != "outsider"
         expected = 403 if not allowed else 200 if there else 404
-        assert logged_in(person).get(address, headers=BROWSER).status_code == expected, who
+        answer = logged_in(person).get(address, headers=BROWSER, follow=True)
+        assert answer.status_code == expected, who
 
 
 @ROWS

@@ -37,6 +37,7 @@ class CasePage(FormPage):
     shows = Case
     writes = Ability.WRITE_FINDINGS
     acts = (SetTicket,)
+    done = "ticket"
     watched = ("ticket_reference", "ticket_by")
 
     def resource(self, **kwargs: Any) -> str:

@@ -68,6 +68,7 @@ class FindingPage(FormPage):
     shows = Finding
     writes = Ability.WRITE_FINDINGS
     acts = (Acknowledge, Defer, TakeBack, SetOutcome)
+    done = "state"
     watched = ("state", "deferred_until", "outcome", "state_reason", "state_by", "likely", "verdict")
 
     def resource(self, **kwargs: Any) -> str:

@@ -79,12 +79,13 @@ class Act(forms.Form):
 
 class FormPage(Page):
     """A page of one thing with acts on it, for those who hold `writes`. watched: the names of what of the
-    thing may change while somebody fills in a form."""
+    thing may change while somebody fills in a form. done: the part of the page that shows what was done."""
 
     http_method_names = ["get", "head", "post"]
     writes: ClassVar[Ability]
     acts: ClassVar[tuple[type[Act], ...]]
     watched: ClassVar[tuple[str, ...]]
+    done: ClassVar[str]
 
     refused: Act | None = None
     is_stale = False
@@ -134,7 +135,7 @@ class FormPage(Page):
                 self._keep(request, form, problem)
                 status = problem.kind.status
             else:
-                back = HttpResponseRedirect(f"{request.path}#acts")
+                back = HttpResponseRedirect(f"{request.path}#{self.done}")
                 back.status_code = 303  # so that the page is read anew, and loading it again sends nothing
                 return back
         else:

@@ -104,7 +104,8 @@ def _text(table: str, column: str, value: Any) -> str:
     if value in choices:
         return str(choices[value])
     if isinstance(field, models.ForeignKey):
-        return f"{field.related_model._meta.verbose_name} {value}"
+        kind = str(field.related_model._meta.verbose_name)
+        return str(value) if kind == _label(table, column) else f"{kind} {value}"
     if isinstance(field, models.DateField) and not isinstance(field, models.DateTimeField):
         return day(value)
     if isinstance(value, int | float):

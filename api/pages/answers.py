@@ -69,6 +69,9 @@ def _answered(asked: HttpRequest) -> Response:
     view: Any = match.func
     # The page has been counted as one request, so what it asks is not counted again
     options = {**view.initkwargs, "throttle_classes": []}
+    if (principal := getattr(request, "principal", None)) is not None:
+        # What one may see is looked up once a page
+        options["principal"] = principal
     act = (
         view.cls.as_view(view.actions, **options) if hasattr(view, "actions") else view.cls.as_view(**options)
     )

@@ -39,7 +39,7 @@ def test_a_contract_says_what_is_owed_and_what_is_past(hall: Hall, client: Clien
     contract = factories.make_contract(
         hall.site.customer, response_hours=8, cover_hours=Contract.CoverHours.WORKING_HOURS,
         working_days=["monday", "tuesday", "wednesday", "thursday", "friday"], working_from="08:00",
-        working_until="17:00", holidays=["2026-12-25"],
+        working_until="17:00", holidays=[dt.date(2026, 12, 25)],
     )  # fmt: skip
     factories.make_coverage(contract, hall.site)
     add_speakers(hall, 12)

@@ -69,6 +69,8 @@ def _answered(asked: HttpRequest) -> Response:
     view: Any = match.func
     # The page has been counted as one request, so what it asks is not counted again
     options = {**view.initkwargs, "throttle_classes": []}
+    if (principal := getattr(asked, "principal", None)) is not None:
+        options["principal"] = principal
     act = (
         view.cls.as_view(view.actions, **options) if hasattr(view, "actions") else view.cls.as_view(**options)
     )
@@ -104,6 +106,9 @@ def _asked(
         asked.csrf_processing_done = getattr(request, "csrf_processing_done", False)  # type: ignore[attr-defined]
     if version is not None:
         asked.META["HTTP_IF_MATCH"] = version
+    if method == "GET":
+        # What one may see is looked up once a page; a write looks it up again
+        asked.principal = getattr(request, "principal", None)  # type: ignore[attr-defined]
     asked.COOKIES = request.COOKIES
     asked.GET = QueryDict(asked.META["QUERY_STRING"])
     asked.user, asked.session = request.user, request.session

@@ -75,7 +75,7 @@ class Page(View):
         """Who asks, whether they may, and what they ask for."""
         if request.user.is_authenticated:
             self._count(request)
-            self.principal = principal_of(request.user)
+            self.principal = request.principal = principal_of(request.user)  # type: ignore[attr-defined]
             if self.may not in (PUBLIC, AUTHENTICATED):
                 self.principal.require(Ability(self.may))
         self.asked = checked_query(request.GET, self.query).validated_data

@@ -39,7 +39,7 @@ def test_a_contract_says_what_is_owed_and_what_is_past(hall: Hall, client: Clien
     contract = factories.make_contract(
         hall.site.customer, response_hours=8, cover_hours=Contract.CoverHours.WORKING_HOURS,
         working_days=["monday", "tuesday", "wednesday", "thursday", "friday"], working_from="08:00",
-        working_until="17:00", holidays=["2026-12-25"],
+        working_until="17:00", probably_past_opens_cases=False, holidays=[dt.date(2026, 12, 25)],
     )  # fmt: skip
     factories.make_coverage(contract, hall.site)
     add_speakers(hall, 12)
@@ -47,6 +47,7 @@ def test_a_contract_says_what_is_owed_and_what_is_past(hall: Hall, client: Clien
     html = html_of(client, f"/contracts/{contract.pk}")
     assert "8 hours, counted in working hours: Monday to Friday, 08:00 to 17:00 by the clock of" in html
     assert "the site, except on 1 holiday." in html
+    assert "<dt>A case opens</dt><dd>only when a limit is past</dd>" in html
     (case,) = get(client, "cases", contract_id=contract.pk, verdict="past")["items"]
     assert case["response"] in html
     assert "It covers no site today" not in html

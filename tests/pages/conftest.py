@@ -45,12 +45,12 @@ def browser() -> Iterator[Browser]:
 
 @pytest.fixture
 def window(browser: Browser, live_server: Any) -> Iterator[Callable[..., BrowserContext]]:
-    """Makes a window of the width and scheme, of `user` where one is given."""
+    """Makes a window of the width, of `user` where one is given; scripts: whether JavaScript runs in it."""
     made: list[BrowserContext] = []
 
-    def make(user: User | None = None, *, width: int = 1280, scheme: Any = "light") -> BrowserContext:
+    def make(user: User | None = None, *, width: int = 1280, scripts: bool = True) -> BrowserContext:
         context = browser.new_context(
-            base_url=live_server.url, viewport={"width": width, "height": 800}, color_scheme=scheme
+            base_url=live_server.url, viewport={"width": width, "height": 800}, java_script_enabled=scripts
         )
         if user is not None:
             client = Client()

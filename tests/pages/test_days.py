@@ -1,0 +1,191 @@
+"""A day of each person in a real browser: dispatcher, manager, technician, and a customer's reader."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Callable
+
+import pytest
+from django.urls import reverse
+from playwright.sync_api import BrowserContext, Page, expect
+from pypdf import PdfReader
+
+from api.pages.door_keys import key_of
+from sites.models import Contact, Secret, SecretReveal, User
+from sites.services.closets import closet_alter, contact_add
+from sites.services.secrets import secret_add
+from tests import factories
+from tests.page_addresses import Shown
+from zones.models import Finding
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+Window = Callable[..., BrowserContext]
+PHONE_NUMBER, CODE = "+44 1632 960 117", "0815-heron#"
+
+
+@pytest.fixture
+def place(shown: Shown, manager: User) -> Shown:
+    """The hall, with what a dispatcher asks for: a contact who calls, a key, a door code."""
+    closet, site = shown.hall.closet, shown.hall.site
+    closet_alter(
+        factories.change(site), closet=closet, name="Signal cupboard", building="North quay", floor="2",
+        room="2.14", key_location="ticket office, hook 14", dangers="Fork-lift trucks pass the door",
+    )  # fmt: skip
+    contact_add(
+        factories.change(site), closet=closet, role=Contact.Role.SITE, name="Maeve Lidgate",
+        phone=PHONE_NUMBER,
+    )  # fmt: skip
+    secret_add(
+        user=manager, site=site, kind=Secret.Kind.DOOR, label="street door", code=CODE, closet=closet
+    )  # fmt: skip
+    closet.refresh_from_db()
+    return shown
+
+
+def opened(page: Page, name: str) -> None:
+    """That the page of the thing is there."""
+    expect(page.get_by_role("heading", level=1)).to_contain_text(name)
+
+
+def search(page: Page, words: str) -> None:
+    page.get_by_role("searchbox").fill(words)
+    page.keyboard.press("Enter")
+
+
+def test_a_dispatcher_finds_the_caller_and_reads_what_to_do(
+    place: Shown, dispatcher: User, window: Window
+) -> None:
+    hall = place.hall
+    page = window(dispatcher).new_page()
+    page.goto("/")
+    # The caller's number, as a telephone shows it
+    search(page, "01632 960117")
+    page.get_by_role("link", name="Maeve Lidgate").or_(
+        page.get_by_role("link", name=hall.site.name)
+    ).first.click()
+    opened(page, hall.site.name)
+    page.get_by_role("link", name=hall.zone.name, exact=True).first.click()
+    opened(page, hall.zone.name)
+    # From the zone to the closet that feeds it in one click
+    page.get_by_role("link", name="Signal cupboard").first.click()
+    opened(page, "Signal cupboard")
+    order = page.locator("main h2").all_inner_texts()
+    first = ["Life safety", "Dangers", "How to get in", "Whom to call", "Codes", "What is wrong here"]
+    assert order[: len(first)] == first
+    said = page.locator("main").inner_text()
+    assert "Fork-lift trucks pass the door" in said
+    assert "ticket office, hook 14" in said
+    assert "Supply PS 1 delivers 2.08 A" in said  # by hand: 52 speakers at half of 80 mA
+    assert CODE not in said
+    expect(page.get_by_role("link", name=PHONE_NUMBER)).to_have_attribute("href", "tel:+441632960117")
+    isolation = page.locator("section", has=page.get_by_role("heading", name="To isolate a run")).inner_text()
+    assert "R1" in isolation
+    assert "clip" in isolation
+
+    address = page.get_by_role("link", name="This sheet as PDF").get_attribute("href")
+    assert address is not None
+    printed = PdfReader(io.BytesIO(page.request.get(address).body()))
+    assert len(printed.pages) == 2
+    text = "".join(one.extract_text() for one in printed.pages)
+    assert "hook 14" not in text  # what is printed may lie in a van
+    assert CODE not in text
+
+
+def test_a_dispatcher_finds_a_misspelt_closet(place: Shown, dispatcher: User, window: Window) -> None:
+    page = window(dispatcher).new_page()
+    page.goto("/")
+    search(page, "sginal cupbaord")
+    page.get_by_role("link", name="Signal cupboard").first.click()
+    opened(page, "Signal cupboard")
+
+
+def test_a_code_is_shown_for_a_reason_for_a_minute_and_noted(
+    place: Shown, dispatcher: User, window: Window
+) -> None:
+    page = window(dispatcher).new_page()
+    page.goto(f"/closets/{place.hall.closet.pk}/codes")
+    expect(page.get_by_text("street door")).to_be_visible()
+    assert CODE not in page.content()
+    page.get_by_label("Reason").first.fill("night call, T-40718")
+    with page.expect_response(lambda answer: answer.request.method == "POST") as shown:
+        page.get_by_role("button", name="Show the code of street door").click()
+    expect(page.get_by_text(CODE)).to_be_visible()
+    assert "no-store" in (shown.value.header_value("Cache-Control") or "")
+    leads_away = shown.value.header_value("Refresh") or page.locator(
+        "meta[http-equiv=refresh]"
+    ).get_attribute("content")
+    assert leads_away is not None
+    assert leads_away.startswith("60")
+    logged = SecretReveal.objects.get()
+    assert (logged.reason, logged.secret_id) == ("night call, T-40718", Secret.objects.get().pk)
+    page.goto("/")
+    page.go_back()
+    assert CODE not in page.content()
+
+
+def test_a_manager_goes_from_mondays_fleet_to_the_calculation_and_defers(
+    place: Shown, manager: User, window: Window
+) -> None:
+    finding = place.finding
+    page = window(manager).new_page()
+    page.goto("/")
+    page.get_by_role("navigation").get_by_role("link", name="Fleet").click()
+    opened(page, "Fleet")
+    page.locator(f"a[href='/cases/{finding.case_id}']").first.click()
+    page.locator(f"a[href^='/findings/{finding.pk}']").first.click()
+    opened(page, "PS 1")
+    expect(page.locator("a[href^='/changes/']").first).to_be_visible()
+    page.get_by_role("link", name="Show the calculation").first.click()
+    expect(page.locator("main")).to_contain_text("2.08")
+    page.go_back()
+    page.get_by_text("Defer", exact=False).first.click()
+    form = page.locator("form", has=page.get_by_role("button", name="Defer"))
+    form.get_by_label("Until").fill("2099-12-24")
+    form.get_by_label("Why").fill("new supply is ordered")
+    form.get_by_role("button", name="Defer").click()
+    expect(page.locator("main")).to_contain_text("new supply is ordered")
+    finding.refresh_from_db()
+    assert (finding.state, finding.state_reason) == (Finding.State.DEFERRED, "new supply is ordered")
+
+
+def test_a_technician_comes_from_the_label_at_the_door_to_the_rows(
+    place: Shown, technician: User, window: Window
+) -> None:
+    """On a phone: log-in lies between the label and the sheet."""
+    technician.set_password("three-quiet-horns")
+    technician.save(update_fields=["password"])
+    page = window(width=360).new_page()
+    page.goto(reverse("door", kwargs={"key": key_of(place.hall.closet.pk)}))
+    page.get_by_label("Log-in name").fill(technician.username)
+    page.get_by_label("Password").fill("three-quiet-horns")
+    page.get_by_role("button", name="Log in").click()
+    opened(page, "Signal cupboard")
+    page.locator(f"a[href^='/blocks/{place.hall.block.pk}']").first.click()
+    opened(page, place.hall.block.name)
+    assert page.evaluate("document.documentElement.scrollWidth") <= 360
+
+
+def test_a_reader_sees_the_own_customer_and_nothing_else(place: Shown, reader: User, window: Window) -> None:
+    strange = factories.make_site(name="Elsewhere pier")
+    page = window(reader).new_page()
+    page.goto("/fleet")
+    expect(page.locator("main")).not_to_contain_text("Elsewhere pier")
+    search(page, "Elsewhere pier")
+    expect(page.get_by_role("link", name="Elsewhere pier")).to_have_count(0)
+    answer = page.goto(f"/sites/{strange.pk}")
+    assert answer is not None
+    assert answer.status == 404
+    page.goto(f"/findings/{place.finding.pk}")
+    opened(page, "PS 1")
+    expect(page.get_by_role("button", name="Defer")).to_have_count(0)
+
+
+def test_everything_works_without_javascript(place: Shown, dispatcher: User, window: Window) -> None:
+    page = window(dispatcher, scripts=False).new_page()
+    page.goto("/")
+    search(page, place.hall.site.name)
+    page.get_by_role("link", name=place.hall.site.name).first.click()
+    opened(page, place.hall.site.name)
+    page.get_by_role("link", name="Signal cupboard").first.click()
+    opened(page, "Signal cupboard")

@@ -150,20 +150,20 @@ class _Curve:
 
     def lines(self) -> Iterator[SafeString]:
         """The likely voltage; branches thin, segments without a recorded length broken."""
-        for css, width, dash, chosen in (
-            ("likely", 2.5, None, lambda one: one.straight_on and not _is_broken(one.point)),
-            ("likely", 2.5, "5 4", lambda one: one.straight_on and _is_broken(one.point)),
-            ("likely branch", 1.25, None, lambda one: not one.straight_on and not _is_broken(one.point)),
-            ("likely branch", 1.25, "5 4", lambda one: not one.straight_on and _is_broken(one.point)),
-        ):
+        for straight_on, broken in ((True, False), (True, True), (False, False), (False, True)):
+            chosen = [
+                one
+                for one in self.segments
+                if one.straight_on == straight_on and _is_broken(one.point) == broken
+            ]
             path = "".join(
-                f"M{begin[0]} {begin[1]}L{end[0]} {end[1]}"
-                for begin, end in self._ends("likely", [one for one in self.segments if chosen(one)])
+                f"M{begin[0]} {begin[1]}L{end[0]} {end[1]}" for begin, end in self._ends("likely", chosen)
             )
             if path:
                 yield element(
-                    "path", class_=f"ink {css}", d=path, fill="none", stroke=INK, stroke_width=width,
-                    stroke_dasharray=dash, stroke_linecap="round",
+                    "path", class_="ink likely" if straight_on else "ink likely branch", d=path, fill="none",
+                    stroke=INK, stroke_width=2.5 if straight_on else 1.25,
+                    stroke_dasharray="5 4" if broken else None, stroke_linecap="round",
                 )  # fmt: skip
         dots = "".join(
             f"M{at[0]} {at[1]}m-2.5 0a2.5 2.5 0 1 0 5 0a2.5 2.5 0 1 0 -5 0"

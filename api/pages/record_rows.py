@@ -84,7 +84,11 @@ def _models() -> Mapping[str, type[models.Model]]:
 @cache
 def _columns(table: str) -> Mapping[str, models.Field[Any, Any]]:
     model = _models().get(table)
-    return {} if model is None else {field.column: field for field in model._meta.concrete_fields}
+    return (
+        {}
+        if model is None
+        else {field.column: field for field in model._meta.concrete_fields if field.column}
+    )
 
 
 def _label(table: str, column: str) -> str:

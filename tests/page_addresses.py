@@ -49,7 +49,7 @@ class Shown:
     def finding(self) -> Finding:
         return Finding.objects.get(site=self.hall.site, code="supply_current", cleared_at=None)
 
-    def kwargs(self, row: Row) -> Mapping[str, Any]:
+    def kwargs(self, row: Row) -> dict[str, Any]:
         """What the address of the page holds."""
         if row.view.shows is not None:
             return {"id": THINGS[row.view.shows](self).pk}
@@ -77,7 +77,7 @@ THINGS: Mapping[type[Model], Callable[[Shown], Any]] = {
 }
 """By what a page shows: one of those."""
 
-OTHERS: Mapping[str, Callable[[Shown], Mapping[str, Any]]] = {
+OTHERS: Mapping[str, Callable[[Shown], dict[str, Any]]] = {
     "figure": lambda shown: {"code": "supply_current", "kind": "supply", "id": shown.hall.supply.pk},
     "door": lambda shown: {"key": key_of(shown.hall.closet.pk)},
 }

@@ -179,7 +179,8 @@ def _limit_reading(unreader: SocketUnreader, until: float) -> None:
             # At least a moment: 0 would be without end
             wait = struct.pack("ll", int(left), max(int(left % 1 * 1e6), 1000))
             unreader.sock.setsockopt(socket.SOL_SOCKET, socket.SO_RCVTIMEO, wait)
-        return SocketUnreader.chunk(unreader, size_hint)
+        read: bytes = SocketUnreader.chunk(unreader, size_hint)
+        return read
 
     unreader.chunk = chunk
 

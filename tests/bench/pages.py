@@ -15,6 +15,7 @@ from unittest.mock import patch
 
 from django.http import HttpRequest
 from django.test import Client, override_settings
+from rest_framework.response import Response
 
 from api.pages import answers
 from sites.models import Closet
@@ -76,13 +77,12 @@ def _asked_by(client: Client, address: str) -> list[str]:
     timed."""
     asked: list[str] = []
 
-    def noted(request: HttpRequest, path: str, query: dict[str, object]) -> HttpRequest:
-        made = _made(request, path, query)
-        asked.append(made.get_full_path())
-        return made
+    def noted(request: HttpRequest) -> Response:
+        asked.append(request.get_full_path())
+        return _answered(request)
 
-    _made = answers._asked
-    with patch.object(answers, "_asked", noted):
+    _answered = answers._answered
+    with patch.object(answers, "_answered", noted):
         _get(client, address)
     return asked
 

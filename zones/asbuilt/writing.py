@@ -405,7 +405,7 @@ def _copy(model: type[Model], rows: Sequence[Values]) -> None:
         return
     columns = list(rows[0])
     # A column may keep the name that the last release reads
-    named = {field.attname: field.column for field in model._meta.concrete_fields}
+    named: dict[str, Any] = {field.attname: field.column for field in model._meta.concrete_fields}
     statement = sql.SQL("COPY {} ({}) FROM STDIN").format(
         sql.Identifier(model._meta.db_table),
         sql.SQL(", ").join(sql.Identifier(named[column]) for column in columns),

@@ -14,7 +14,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cached_property
 from operator import attrgetter
-from typing import Final
+from typing import Any, Final
 
 from django.db import connection, transaction
 
@@ -251,7 +251,7 @@ FROM current LEFT JOIN (
 def _stored_loads(site_id: int, as_of: dt.date, zone_id: int | None, subject: Subject | None) -> Loads | None:
     """What the last recheck found; None where that is not what evaluating the site now would give."""
     kind, subject_id = (None, None) if subject is None else subject
-    asked = {
+    asked: dict[str, Any] = {
         "site": site_id,
         "day": as_of,
         "solver": SOLVER_VERSION,

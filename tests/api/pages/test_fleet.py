@@ -138,12 +138,13 @@ def test_every_case_is_on_one_page_and_each_page_says_how_many_there_are(hall: H
 def test_it_costs_the_same_at_many_sites_and_stays_small(
     hall: Hall, dispatcher: User, logged_in: Caller
 ) -> None:
+    client = logged_in(dispatcher)
+
     def queries() -> tuple[int, str]:
         with CaptureQueriesContext(connection) as sent:
             html = html_of(client)
         return len(sent), html
 
-    client = logged_in(dispatcher)
     add_cases(hall, 1)
     factories.make_contract(hall.site.customer)
     queries()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 import pytest
@@ -72,7 +73,7 @@ def test_one_figure_can_be_asked_for_with_its_calculation(hall: Hall, client: Cl
 
 @pytest.mark.parametrize("kind", list(SubjectKind), ids=lambda kind: kind.word)
 def test_every_kind_of_subject_answers_with_its_load(kind: SubjectKind, hall: Hall, client: Client) -> None:
-    made = {
+    made: dict[SubjectKind, Callable[[], Any]] = {
         SubjectKind.SITE: lambda: hall.site,
         SubjectKind.AMPLIFIER: lambda: factories.make_amplifier(hall.closet),
         SubjectKind.SWITCH: lambda: factories.make_switch(hall.closet),

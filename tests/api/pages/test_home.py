@@ -12,6 +12,12 @@ from django.test import Client
 BROWSER = {"Accept": "text/html,application/xhtml+xml,application/xml;q=0.9,*/*;q=0.8"}
 
 
+@pytest.fixture
+def client() -> Client:
+    """Someone without a log-in, unlike on the other pages."""
+    return Client()
+
+
 def links(html: str) -> list[str]:
     return re.findall(r'<a [^>]*href="([^"]+)"', html)
 

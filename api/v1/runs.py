@@ -93,7 +93,7 @@ class RunProfileSerializer(WithLimitSerializer):
     points = PointOnRunSerializer(many=True, help_text="Parents before children.")
 
 
-class RunIsolationSerializer(AnswerSerializer):
+class RunIsolationSerializer(WithLimitSerializer, AnswerSerializer):
     class Meta:
         dataclass = RunIsolation
 
@@ -134,4 +134,5 @@ class RunViewSet(SubjectLoadMixin, DatedMixin, RecordViewSet):
         pull, what stays connected, what falls silent and whom to tell."""
         run: Run = self.get_standing_object()
         before = first_step_after(day_asked(self.asked, run.site))
-        return Response(RunIsolationSerializer(isolation_of_run(run, before)).data)
+        found = vars(isolation_of_run(run, before))
+        return Response(within_limit(RunIsolationSerializer({**found, "left_out": ()}).data))

@@ -92,7 +92,7 @@ def test_a_list_is_described_with_its_envelope_and_parameters(schema: dict[str, 
     of_every_list = {"page_size", "cursor", "count", "order", "fields", "expand"}
     assert set(names) == of_every_list | {"customer_id", "contract_id", "code", "city", "covered_on"}
     assert names["page_size"]["schema"]["maximum"] == 500
-    assert names["expand"]["schema"]["items"]["enum"] == ["customer", "coverages"]
+    assert names["expand"]["schema"]["items"]["enum"] == ["customer", "coverages", "open_findings"]
     assert (names["expand"]["style"], names["expand"]["explode"]) == ("form", False)
     envelope = operation["responses"]["200"]["content"]["application/json"]["schema"]
     assert envelope == {"$ref": "#/components/schemas/SiteList"}

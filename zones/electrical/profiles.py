@@ -59,7 +59,7 @@ class RunProfile:
 
 
 def run_profile(plant: Plant, step: int, run_id: int, loads: PointLoads) -> RunProfile:
-    """The profile of a run as of a step; without points where it does not stand then.
+    """The profile of the run of id ``run_id`` as of a step; without points where it does not stand then.
 
     loads: as ``evaluate`` takes them, scaled by readings. A DC network has one corner an estimate for all of
     its points, long cable with high currents, since each of them lowers every voltage: so the voltage of a

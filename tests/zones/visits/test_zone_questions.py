@@ -21,4 +21,4 @@ def test_a_run_whose_zone_is_not_recorded_asks_nothing_of_a_zone(db: None) -> No
     with quay.record.change():
         quay.record.run("R2", zone=None)
     (asked,) = zone_questions(quay.site_id, 1 << 60)
-    assert asked.endswith("Not recorded of Ticket hall: counted as speech.")
+    assert asked.endswith("Not recorded of zone Ticket hall: counted as speech.")

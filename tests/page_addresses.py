@@ -10,7 +10,7 @@ from typing import Any
 from django.db.models import Model
 from django.urls import reverse
 
-from api.pages.door_keys import key_of
+from api.pages.closets.door_keys import key_of
 from api.pages.urls import Row
 from sites.models import (
     Amplifier,

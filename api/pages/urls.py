@@ -7,33 +7,14 @@ from typing import Final, NamedTuple
 from django.urls import URLPattern, path
 
 from api.conventions.permissions import PUBLIC, Needed
+from api.pages.closets import block, closet, codes, labels
+from api.pages.equipment import amplifier, endpoint, supply, switch
+from api.pages.findings import case, change_set, finding
+from api.pages.fleet import contract, customer, fleet, home, search, site, survey
+from api.pages.zones import figure, run, zone, zone_history
 from sites.access.abilities import Ability
 
-from . import (
-    amplifier,
-    block,
-    case,
-    change_set,
-    closet,
-    codes,
-    contract,
-    customer,
-    endpoint,
-    figure,
-    finding,
-    fleet,
-    home,
-    labels,
-    log_in,
-    run,
-    search,
-    site,
-    supply,
-    survey,
-    switch,
-    zone,
-    zone_history,
-)
+from . import log_in
 from .page import Page
 
 

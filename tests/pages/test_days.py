@@ -10,7 +10,7 @@ from django.urls import reverse
 from playwright.sync_api import BrowserContext, Page, expect
 from pypdf import PdfReader
 
-from api.pages.door_keys import key_of
+from api.pages.closets.door_keys import key_of
 from sites.models import Contact, Secret, SecretReveal, User
 from sites.services.closets import closet_alter, contact_add
 from sites.services.secrets import secret_add

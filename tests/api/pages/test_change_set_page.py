@@ -8,7 +8,7 @@ from urllib.parse import unquote
 import pytest
 from django.test import Client
 
-from api.pages.record_rows import record_rows
+from api.pages.findings.record_rows import record_rows
 from sites.changes.services import change_accept, change_set_draft
 from sites.models import ChangeSet, DeviceModel, User
 from sites.models.changes import Change

@@ -11,8 +11,8 @@ import pytest
 from pypdf import PdfReader
 from pypdf.generic import DictionaryObject, IndirectObject
 
-from api.pages.sheet import sheet_parts, sheet_pdf
-from api.pages.sheet_parts import SheetParts
+from api.pages.closets.sheet import sheet_parts, sheet_pdf
+from api.pages.closets.sheet_parts import SheetParts
 from sites.changes.making import today_in
 from sites.models import Closet, Contact, Secret, User
 from sites.services.closets import block_alter, closet_alter, contact_add

@@ -10,7 +10,7 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
-from api.pages.contract import quarter_of
+from api.pages.fleet.contract import quarter_of
 from sites.models import Contact, Contract, User
 from sites.response import agreed_text
 from sites.services.closets import contact_add

@@ -12,7 +12,7 @@ from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
-from api.pages.named_changes import named_changes, since
+from api.pages.findings.named_changes import named_changes, since
 from sites.changes.services import change_accept
 from sites.models import ChangeSet, User
 from tests import factories

@@ -13,7 +13,7 @@ from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 from django.utils.html import escape
 
-from api.pages.fleet import CASES, last_monday
+from api.pages.fleet.fleet import CASES, last_monday
 from sites.changes.services import change_set_draft
 from sites.models import User
 from tests import factories

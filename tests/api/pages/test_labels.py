@@ -11,7 +11,7 @@ from cryptography.fernet import Fernet
 from django.test import Client
 from pypdf import PdfReader
 
-from api.pages.door_keys import closet_id_of, key_of
+from api.pages.closets.door_keys import closet_id_of, key_of
 from sites.models import Closet, Site, User
 from tests import factories
 from tests.api.conftest import Caller

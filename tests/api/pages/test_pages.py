@@ -9,7 +9,7 @@ from django.db import OperationalError
 from django.test import Client
 
 from api.conventions.permissions import AUTHENTICATED, PUBLIC
-from api.pages import search
+from api.pages.fleet import search
 from api.pages.urls import PAGES, Row
 from sites.access.abilities import ROLES
 from sites.models import Site, User

@@ -13,7 +13,7 @@ from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
-from api.pages import zone_history
+from api.pages.zones import zone_history
 from sites.models import Basis, User
 from tests import factories
 from tests.api.conftest import Caller

@@ -1,0 +1,330 @@
+"""What ``GET /api/v1/closets/{id}/sheet`` answers, arranged as the parts of the sheet. It judges nothing:
+each sentence, verdict and figure is the answer's own."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import Any, Final, TypeAlias
+
+from api.pages.addresses import dialled
+from api.pages.drawings.block import block as drawn
+from api.pages.templatetags.marks import NOT_RECORDED, day
+from sites.models import Contact
+from sites.wording import capital, counted, listed, lower_first, plural
+from zones.electrical.verdicts import Verdict
+from zones.findings.cases import ASK_FOR_THE_KEY
+from zones.limits.cautions import Caution
+
+from .block_rows import Row as BlockRow
+from .block_rows import free_rows, row_of
+from .sheet_parts import (
+    Block,
+    Done,
+    Fact,
+    Figure,
+    Hazard,
+    LifeSafety,
+    Person,
+    Row,
+    Run,
+    SheetParts,
+    Thing,
+    Wrong,
+    Zone,
+)
+
+Answer: TypeAlias = Mapping[str, Any]
+FigureKey: TypeAlias = tuple[str, str, int]
+"""The limit's code, the kind and the id of its subject."""
+
+WITHIN: Final = Verdict.WITHIN.name.lower()
+MOST_ROWS: Final = 60
+"""In use, on all blocks of the page together: each is some 800 bytes of its 100 kB."""
+
+
+def parts_of(answer: Answer, marks: Mapping[FigureKey, str]) -> SheetParts:
+    """answer: of the closet sheet's address. marks: the drawn reach of each figure, where there is one."""
+    standing = {one["code"]: one["text"] for one in answer["cautions"]}
+    people = _people(answer["reach"])
+    way_in, missing = _way_in(answer["reach"])
+    figures = _figures(answer["zones"], marks)
+    return SheetParts(
+        closet_id=answer["closet"]["id"],
+        closet=answer["closet"]["name"],
+        site_id=answer["site"]["id"],
+        site=answer["site"]["name"],
+        customer=answer["customer"]["name"],
+        as_of=day(answer["as_of"]),
+        life_safety=LifeSafety(
+            answer=answer["life_safety"]["answer"],
+            sentence=answer["life_safety"]["sentence"],
+            caution=standing.get(Caution.LIFE_SAFETY, ""),
+            ask=next((one for one in people if one.role == Contact.Role.SITE.label), None),
+        ),
+        hazards=tuple(
+            Hazard(capital(one["why"]), one["text"])
+            for one in answer["cautions"]
+            if one["code"] != Caution.LIFE_SAFETY
+        ),
+        way_in=way_in,
+        way_not_recorded=missing,
+        contract=answer["contract"]["sentence"],
+        people=people,
+        codes=answer["reach"]["codes"]["sentence"],
+        wrong=tuple(_wrong(one, marks) for one in answer["findings"]),
+        blocks=_blocks(answer["blocks"]),
+        runs=tuple(map(_run, answer["runs"])),
+        power=(
+            *(_supply(one, figures) for one in answer["supplies"]),
+            *(_amplifier(one, figures) for one in answer["amplifiers"]),
+        ),
+        ports=(
+            *(_switch(one, figures) for one in answer["switches"]),
+            *(_endpoint(one, figures) for one in answer["endpoints"]),
+        ),
+        zones=tuple(_zone(one, marks) for one in answer["zones"]),
+        unknown=tuple(answer["unknown"]),
+        changes=tuple(map(_done, answer["changes"])),
+        left_out=tuple(answer["left_out"]),
+    )
+
+
+# --- the way there ------------------------------------------------------------------------------------------
+
+
+def _way_in(reach: Answer) -> tuple[tuple[Fact, ...], str]:
+    """What is recorded, and the names of what is not, in a sentence."""
+    floor = f"floor {reach['floor']}" if reach["floor"] else ""
+    ladder = "" if reach["ladder_m"] is None else f"work is up to {reach['ladder_m']:g} m high"
+    asked = (
+        ("Address", reach["address"]),
+        ("Place", ", ".join(word for word in (reach["building"], floor, reach["room"]) if word)),
+        ("Directions", reach["directions"]),
+        ("Opened by", reach["opened_by"]),
+        ("Hours", reach["opening_hours"]),
+        ("Key", reach["key_location"]),
+        ("Escort", reach["escort"]),
+        ("Induction", "; ".join(reach["induction"])),
+        ("Permits", "; ".join(reach["permits"])),
+        ("Protective equipment", reach["protective_equipment"]),
+        ("Ladder", ladder),
+        ("Also in the room", reach["other_tenants"]),
+        ("Note", "; ".join(reach["note"])),
+    )
+    facts = tuple(
+        Fact(label, value, ASK_FOR_THE_KEY if label == "Key" else "") for label, value in asked if value
+    )
+    missing = [lower_first(label) for label, value in asked if not value and label != "Note"]
+    return facts, f"{capital(NOT_RECORDED)}: {listed(missing)}." if missing else ""
+
+
+def _people(reach: Answer) -> tuple[Person, ...]:
+    """By role, then the number that is written of the site rather than of a person."""
+    found = [
+        Person(
+            role=Contact.Role(role).label,
+            name=one["name"],
+            phone=one["phone"],
+            href=dialled(one["phone"]),
+            hours=one["hours"],
+            email=one["email"],
+            note=one["note"],
+        )
+        for role, contacts in reach["contacts"].items()
+        for one in contacts
+    ]
+    phone = reach["out_of_hours_phone"]
+    if phone and phone not in {one.phone for one in found}:
+        found.append(Person("number to call out of hours", "", phone, dialled(phone), "", "", ""))
+    return tuple(found)
+
+
+# --- what is wrong ------------------------------------------------------------------------------------------
+
+
+def _figure(one: Answer, marks: Mapping[FigureKey, str]) -> Figure:
+    return Figure(
+        code=one["code"],
+        verdict=one["verdict"],
+        sentence=one["sentence"],
+        headroom=one.get("headroom", ""),
+        mark=marks.get(_key(one), ""),
+    )
+
+
+def _key(one: Answer) -> FigureKey:
+    return one["code"], one["subject"]["kind"], one["subject"]["id"]
+
+
+def _wrong(finding: Answer, marks: Mapping[FigureKey, str]) -> Wrong:
+    deferred = finding["deferred_until"]
+    return Wrong(
+        id=finding["id"],
+        case_id=finding["case_id"],
+        figure=_figure(finding, marks),
+        change=finding["attribution"]["sentence"],
+        change_set_ids=tuple(finding["attribution"]["change_set_ids"]),
+        state=f"{finding['state']} until {day(deferred)}" if deferred else finding["state"],
+        elsewhere=finding["elsewhere"],
+    )
+
+
+# --- blocks -------------------------------------------------------------------------------------------------
+
+
+def _blocks(blocks: Iterable[Answer]) -> tuple[Block, ...]:
+    """Those whose rows fit together on the page, and the others without."""
+    found, used = [], 0
+    for block in blocks:
+        used += len(block["rows"])
+        found.append(_block(block, is_whole=used <= MOST_ROWS))
+    return tuple(found)
+
+
+def _block(block: Answer, *, is_whole: bool) -> Block:
+    count = len(block["rows"])
+    return Block(
+        id=block["id"],
+        name=block["name"],
+        kind=block["kind"],
+        note=block["note"],
+        rows=tuple(_row(row_of(row)) for row in block["rows"]),
+        free=free_rows(block),
+        in_use=f"{counted(count, 'row')} {plural(count, 'is', 'are')} in use",
+        strips=drawn(block),
+        is_whole=is_whole,
+    )
+
+
+def _row(row: BlockRow) -> Row:
+    equipment, field = (tuple(wire.line for wire in side) for side in (row.equipment, row.field))
+    return Row(row.number, row.clip, equipment, field, row.remark)
+
+
+def _run(run: Answer) -> Run:
+    return Run(
+        id=run["id"],
+        name=run["name"],
+        zone_id=run["zone_id"],
+        zone=run["zone"] or NOT_RECORDED,
+        fed_by=run["fed_by"] or NOT_RECORDED,
+        isolation=run["isolation"]["sentence"],
+        complete=run["isolation"]["complete"],
+        note=run["note"],
+    )
+
+
+# --- power and ports ----------------------------------------------------------------------------------------
+
+Figures: TypeAlias = Mapping[tuple[str, int], tuple[Figure, ...]]
+"""By kind and id of the subject, the tightest first."""
+
+
+def _figures(zones: Iterable[Answer], marks: Mapping[FigureKey, str]) -> Figures:
+    """Each once, though many zones depend on it."""
+    once = {_key(one): one for zone in zones for one in zone["loads"]}
+    found: dict[tuple[str, int], tuple[Figure, ...]] = {}
+    for (_code, kind, pk), one in once.items():
+        found[kind, pk] = (*found.get((kind, pk), ()), _figure(one, marks))
+    return found
+
+
+def _facts(*asked: tuple[str, Any]) -> tuple[Fact, ...]:
+    return tuple(Fact(label, str(value)) for label, value in asked if value not in ("", None))
+
+
+def _must_know(value: str) -> str:
+    return value or NOT_RECORDED
+
+
+def _supply(one: Answer, figures: Figures) -> Thing:
+    rated = "" if one["rated_current_a"] is None else f"{one['rated_current_a']:g} A"
+    battery = one["battery_installed_on"]
+    facts = _facts(
+        ("Rated", _must_know(rated)),
+        ("Outlet", _must_know(one["outlet"])),
+        ("Breaker", _must_know(one["breaker"])),
+        ("UPS", one["ups"]),
+        ("Battery of", day(battery) if battery else ""),
+    )
+    return _thing("supply", one, facts, figures)
+
+
+def _amplifier(one: Answer, figures: Figures) -> Thing:
+    rated = "" if one["rated_power_w"] is None else f"{one['rated_power_w']:g} W"
+    facts = _facts(
+        ("Rated", _must_know(rated)),
+        ("Drives", one["line"]),
+        ("Outlet", _must_know(one["outlet"])),
+        ("Breaker", _must_know(one["breaker"])),
+    )
+    return _thing("amplifier", one, facts, figures)
+
+
+def _switch(one: Answer, figures: Figures) -> Thing:
+    ports = ", ".join(f"{port['number']} {port['endpoint']}" for port in one["ports"])
+    facts = _facts(
+        ("Whose", _must_know(one["owner"])),
+        ("Serial", one["serial"]),
+        ("Supplies fitted", _must_know("" if one["power_supplies"] is None else one["power_supplies"])),
+        ("Ports with our devices", ports or "none"),
+    )
+    return _thing("switch", one, facts, figures)
+
+
+def _endpoint(one: Answer, figures: Figures) -> Thing:
+    warranty = one["warranty_end"]
+    facts = _facts(
+        ("Address", _must_know(one["address"])),
+        ("VLAN", one["vlan"]),
+        ("Page code", one["page_code"]),
+        ("MAC", one["mac"]),
+        ("Serial", one["serial"]),
+        ("Firmware", one["firmware"]),
+        ("Powered by", _must_know(one["powered_by"])),
+        ("Outputs", len(one["outputs"])),
+        ("Configuration kept", one["configuration_backup"]),
+        ("Warranty ends", day(warranty) if warranty else ""),
+    )
+    return _thing("endpoint", one, facts, figures, word=one["kind"])
+
+
+def _thing(kind: str, one: Answer, facts: tuple[Fact, ...], figures: Figures, word: str = "") -> Thing:
+    every = figures.get((kind, one["id"]), ())
+    shown = tuple(figure for figure in every if figure.verdict != WITHIN) or every[:1]
+    return Thing(
+        kind=kind,
+        id=one["id"],
+        name=one["name"],
+        model=one["model"] or f"{word or kind}, model {NOT_RECORDED}",
+        facts=facts,
+        note=one["note"],
+        shown=shown,
+        more=len(every) - len(shown),
+    )
+
+
+# --- zones, changes -----------------------------------------------------------------------------------------
+
+
+def _zone(zone: Answer, marks: Mapping[FigureKey, str]) -> Zone:
+    return Zone(
+        id=zone["id"],
+        name=zone["name"],
+        page_code=zone["page_code"],
+        life_safety=zone["life_safety"],
+        verdict=zone["verdict"],
+        summary=zone["summary"],
+        tightest=None if zone["tightest"] is None else _figure(zone["tightest"], marks),
+    )
+
+
+def _done(change: Answer) -> Done:
+    return Done(
+        id=change["id"],
+        day=day(change["happened_on"]),
+        who=change["done_by"] or change["actor"],
+        job=change["job_reference"],
+        what=listed(change["what"]),
+        reason=change["reason"],
+    )

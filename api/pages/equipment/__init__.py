@@ -1,0 +1,1 @@
+"""What stands in a closet: supplies, amplifiers, networked devices and switches."""

@@ -1,0 +1,1 @@
+"""Findings and cases, with what people do about them, and the changes behind them."""

@@ -1,0 +1,143 @@
+"""A change set: what was recorded, why and by whom, what it led to, and the rows that it wrote; of a draft,
+what it would do."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any, Final
+from urllib.parse import urlencode
+
+from django.http import HttpRequest
+
+from api.conventions import fields
+from api.conventions.problems import ProblemError
+from api.conventions.serializers import QuerySerializer
+from api.pages.answers import answer_of, computed_by
+from api.pages.page import Page
+from sites.models import ChangeSet
+
+from .effects import effect_parts
+from .operation_lines import lines
+from .record_rows import record_rows, table_in_words
+
+MOST_STATEMENTS: Final = 50
+"""Statements of the change record that one page lists."""
+MOST_OPENED: Final = 4
+"""Statements whose rows are shown at once, where they are few."""
+MOST_ROWS: Final = 40
+MOST_LINES: Final = 60
+MOST_CASES: Final = 20
+
+
+class ChangeSetQuery(QuerySerializer):
+    cursor = fields.Text(required=False, max_length=1000, help_text="Of the next page of the change record.")
+    statement = fields.Id(required=False, help_text="The statement of the change record to show the rows of.")
+    rows_from = fields.Whole(
+        required=False, default=0, min_value=0, max_value=2**31 - 1, help_text="The first row to show of it."
+    )
+    line = fields.Whole(
+        required=False, default=0, min_value=0, max_value=2**31 - 1, help_text="The first line to show."
+    )
+
+
+class ChangeSetPage(Page):
+    template_name = "pages/change_set.html"
+    shows = ChangeSet
+    query = ChangeSetQuery
+
+    def context(self, request: HttpRequest, **kwargs: Any) -> dict[str, Any]:
+        made = answer_of(request, f"change-sets/{kwargs['id']}")
+        site = answer_of(request, f"sites/{made['site_id']}") if made["site_id"] else None
+        return {
+            "made": made,
+            "site": site,
+            "time_zone": site["time_zone"] if site else "UTC",
+            "kind": ChangeSet.Kind(made["kind"]).label,
+            "channel": ChangeSet.Channel(made["channel"]).label,
+            "purpose": ChangeSet.Purpose(made["purpose"]).label,
+            **self._lines(request, made),
+            **(self._draft(request, made) if made["state"] == "draft" else self._accepted(request, made)),
+        }
+
+    def _lines(self, request: HttpRequest, made: Mapping[str, Any]) -> dict[str, Any]:
+        operations, first = made["operations"], self.asked["line"]
+        if not operations:
+            return {"lines": [], "line_count": 0}
+        meant = {one["name"]: one["sentence"] for one in answer_of(request, "operations")["items"]}
+        after = first + MOST_LINES
+        return {
+            "lines": lines(operations[first:after], meant),
+            "first_line": first + 1,
+            "line_count": len(operations),
+            "next_line": after if after < len(operations) else 0,
+        }
+
+    def _draft(self, request: HttpRequest, made: Mapping[str, Any]) -> dict[str, Any]:
+        try:
+            effect = computed_by(request, f"change-sets/{made['id']}/evaluate")
+        except ProblemError as problem:
+            if problem.kind.status not in (409, 422):
+                raise
+            return {"no_effect": problem.errors or [{"detail": problem.detail}]}
+        return {"effect": effect_parts(effect)}
+
+    def _accepted(self, request: HttpRequest, made: Mapping[str, Any]) -> dict[str, Any]:
+        of_it = {"change_set_id": made["id"], "site_id": made["site_id"]}
+        statements = answer_of(
+            request,
+            "changes",
+            **of_it,
+            order="id",
+            page_size=MOST_STATEMENTS,
+            cursor=self.asked.get("cursor"),
+        )
+        found: dict[str, Any] = {
+            "statements": [self._statement(request, one, statements["items"]) for one in statements["items"]],
+            "next": statements["next"],
+            "here": f"&{urlencode({'cursor': self.asked['cursor']})}" if "cursor" in self.asked else "",
+            "cases": [],
+            "cleared": [],
+        }
+        if made["site_id"]:
+            cases = answer_of(request, "cases", **of_it, cleared="any", page_size=MOST_CASES)
+            found |= {
+                "cases": cases["items"],
+                "more_cases": cases["next"] is not None,
+                "cleared": self._cleared(request, made),
+            }
+        return found
+
+    def _cleared(self, request: HttpRequest, made: Mapping[str, Any]) -> list[Any]:
+        """The cases that cleared by it. They clear at the recheck that follows it, so they are among the
+        first that cleared at the site since."""
+        since = answer_of(
+            request,
+            "cases",
+            site_id=made["site_id"],
+            cleared="yes",
+            cleared_from=made["recorded_at"],
+            order="cleared_at",
+            page_size=MOST_CASES,
+        )
+        return [one for one in since["items"] if made["id"] in {by["id"] for by in one["cleared_by"]}]
+
+    def _statement(self, request: HttpRequest, one: Any, every: list[Any]) -> dict[str, Any]:
+        """A statement; with its rows where it is asked for, or where there are few in all."""
+        chosen, first = self.asked.get("statement"), 0
+        if chosen is None:
+            few = len(every) <= MOST_OPENED and sum(each["row_count"] for each in every) <= MOST_ROWS
+            opened = few
+        else:
+            opened, first = chosen == one["id"], self.asked["rows_from"]
+        shown: dict[str, Any] = {**one, "words": table_in_words(one["table"]), "rows": None}
+        if opened:
+            with_rows = answer_of(request, f"changes/{one['id']}", rows_from=first)
+            rows = record_rows(with_rows)[:MOST_ROWS]
+            after = first + len(rows)
+            shown |= {
+                "rows": rows,
+                "first": first + 1,
+                "last": after,
+                "next_rows": after if rows and after < one["row_count"] else 0,
+            }
+        return shown

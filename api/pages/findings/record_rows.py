@@ -1,0 +1,121 @@
+"""Rows of the change record in words: what a statement added, changed or removed, column by column, before
+and after."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cache
+from typing import Any, Final
+
+from django.apps import apps
+from django.db import models
+
+from api.pages.templatetags.marks import NOT_RECORDED, day
+from sites.wording import capital, shortened
+
+Row = Mapping[str, Any]
+
+OF_EVERY_ROW: Final = frozenset({"id", "site_id", "change_set_id", "step"})
+"""Columns that say where a row belongs: its title and the page say that."""
+LONGEST: Final = 200
+
+
+@dataclass(frozen=True)
+class Value:
+    """before: of a column that was changed."""
+
+    label: str
+    before: str
+    now: str
+
+
+@dataclass(frozen=True)
+class RecordRow:
+    title: str
+    values: tuple[Value, ...]
+
+
+def record_rows(statement: Mapping[str, Any]) -> list[RecordRow]:
+    """statement: a change as the API answers it, with its rows."""
+    table = statement["table"]
+    old, new = statement["old_rows"] or [], statement["new_rows"] or []
+    if statement["done"] != "changed":
+        return [RecordRow(_title(table, row), tuple(_all_of(table, row))) for row in new or old]
+    before = {row.get("id", number): row for number, row in enumerate(old)}
+    return [
+        RecordRow(_title(table, row), tuple(_changed(table, before.get(row.get("id", number), {}), row)))
+        for number, row in enumerate(new)
+    ]
+
+
+def table_in_words(table: str) -> str:
+    """What kind of rows a table holds, as in ``point facts``."""
+    model = _models().get(table)
+    return table.replace("_", " ") if model is None else str(model._meta.verbose_name)
+
+
+def _title(table: str, row: Row) -> str:
+    named = row.get("name") or ""
+    title = capital(f"{table_in_words(table)} {row['id']}" if "id" in row else table_in_words(table))
+    return f"{title}, {named}" if named else title
+
+
+def _all_of(table: str, row: Row) -> Iterator[Value]:
+    for column, value in row.items():
+        if column not in OF_EVERY_ROW and value not in (None, "", []):
+            yield Value(_label(table, column), "", _text(table, column, value))
+
+
+def _changed(table: str, before: Row, now: Row) -> Iterator[Value]:
+    for column, value in now.items():
+        if column not in OF_EVERY_ROW and before.get(column) != value:
+            was = _text(table, column, before.get(column))
+            yield Value(_label(table, column), was, _text(table, column, value))
+
+
+@cache
+def _models() -> Mapping[str, type[models.Model]]:
+    return {model._meta.db_table: model for model in apps.get_models()}
+
+
+@cache
+def _columns(table: str) -> Mapping[str, models.Field[Any, Any]]:
+    model = _models().get(table)
+    return (
+        {}
+        if model is None
+        else {field.column: field for field in model._meta.concrete_fields if field.column}
+    )
+
+
+def _label(table: str, column: str) -> str:
+    field = _columns(table).get(column)
+    return column.replace("_", " ") if field is None else str(field.verbose_name)
+
+
+def _text(table: str, column: str, value: Any) -> str:
+    field = _columns(table).get(column)
+    if value is None or value == "":
+        return NOT_RECORDED
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, dict | list):
+        return shortened(json.dumps(value, ensure_ascii=False), LONGEST)
+    choices = dict(_flat(field))
+    if value in choices:
+        return str(choices[value])
+    if isinstance(field, models.ForeignKey):
+        kind = str(field.related_model._meta.verbose_name)
+        return str(value) if kind == _label(table, column) else f"{kind} {value}"
+    if isinstance(field, models.DateField) and not isinstance(field, models.DateTimeField):
+        return day(value)
+    if isinstance(value, int | float):
+        unit = getattr(field, "unit", "")
+        return f"{value:.10g} {unit}".rstrip()
+    return shortened(str(value), LONGEST)
+
+
+def _flat(field: models.Field[Any, Any] | None) -> Sequence[tuple[Any, Any]]:
+    return [] if field is None else list(field.flatchoices)

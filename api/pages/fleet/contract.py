@@ -1,0 +1,67 @@
+"""A contract: what is owed, and what was done in the quarter."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Any, Final
+
+from django.http import HttpRequest
+from django.utils import timezone
+
+from api.pages.answers import answer_of
+from api.pages.page import Page
+from api.pages.parts.cases import by_consequence
+from api.pages.parts.change_sets import changes
+from sites.models import Contract
+
+SITES: Final = 100
+CASES: Final = 20
+CHANGES: Final = 20
+COVERAGES: Final = 500
+
+
+class ContractPage(Page):
+    template_name = "pages/contract.html"
+    shows = Contract
+
+    def context(self, request: HttpRequest, **kwargs: Any) -> dict[str, Any]:
+        contract_id, today = kwargs["id"], timezone.localdate()
+        of = {"contract_id": contract_id}
+        contract = answer_of(request, f"contracts/{contract_id}", expand="customer")
+        sites = answer_of(
+            request, "sites", **of, covered_on=today, page_size=SITES, count="true", expand="open_findings"
+        )
+        past = {**of, "verdict": "probably_past"}
+        cases = answer_of(request, "cases", **past, order="-severity", page_size=CASES, expand="site")
+        quarter = quarter_of(today)
+        since = dt.datetime.combine(quarter, dt.time(), timezone.get_current_timezone()).isoformat()
+        return {
+            "contract": contract,
+            "customer": contract["customer"],
+            "sites": sites["items"],
+            "site_count": sites["count"],
+            **({} if sites["items"] else self._lapse(request, of, today)),
+            "counts": answer_of(request, "cases/counts", **past),
+            "groups": by_consequence(cases["items"]),
+            "here": len(cases["items"]),
+            "is_cut": cases["next"] is not None,
+            "quarter": quarter,
+            "opened": answer_of(request, "cases/counts", **of, cleared="any", opened_from=since),
+            "cleared": answer_of(request, "cases/counts", **of, cleared="yes", cleared_from=since),
+            **changes(request, CHANGES, **of, happened_from=quarter),
+        }
+
+    def _lapse(self, request: HttpRequest, of: dict[str, Any], today: dt.date) -> dict[str, Any]:
+        """Where it covers no site today: the last day on which it did, the first on which it will."""
+        found = answer_of(request, "coverages", **of, page_size=COVERAGES)["items"]
+        ends = [dt.date.fromisoformat(one["end_day"]) for one in found if one["end_day"]]
+        begins = [dt.date.fromisoformat(one["first_day"]) for one in found]
+        return {
+            "last_day": max((day - dt.timedelta(days=1) for day in ends if day <= today), default=None),
+            "first_day": min((day for day in begins if day > today), default=None),
+        }
+
+
+def quarter_of(day: dt.date) -> dt.date:
+    """The first day of its quarter."""
+    return day.replace(month=day.month - (day.month - 1) % 3, day=1)

@@ -4,46 +4,23 @@ change made it, and the cautions there. As many queries for a page of findings a
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from typing import Any
 from zoneinfo import ZoneInfo
 
 from django.utils import timezone
 
 from sites.changes.steps import first_step_after
 from zones.hazards import Hazards
-from zones.limits.cautions import CautionHere
-from zones.limits.limit import Limit
 from zones.limits.record import why_not_computed
 from zones.limits.registry import limit_by_code
 from zones.models import Finding
 from zones.plant.change_sets import look_up
-from zones.recheck.selectors import ZoneConcerned, zones_of
-from zones.subjects import Names, Places
+from zones.recheck.selectors import zones_of
+from zones.subjects import Names
 
 from . import wording
 from .closing import closing_text_of_finding
+from .in_words import FindingInWords
 from .named_changes import Attribution
-
-
-@dataclass(frozen=True)
-class FindingInWords:
-    """title: site, subject, figure and limit, in at most 80 characters. subject, place, places: as people
-    call them; place: where to look, blank where nowhere in particular; places: where each estimate is
-    decided. closet_id: where to go; None: in no closet.
-    reason: why it cannot be computed, where so. attribution: as the API shows it."""
-
-    limit: Limit
-    title: str
-    subject: str
-    place: str
-    places: Places
-    closet_id: int | None
-    zones: tuple[ZoneConcerned, ...]
-    sentence: str
-    reason: str
-    attribution: dict[str, Any]
-    cautions: tuple[CautionHere, ...]
 
 
 def annotate(findings: Sequence[Finding]) -> dict[int, FindingInWords]:

@@ -25,8 +25,9 @@ from zones.models import Case, Finding
 from zones.plant.change_sets import ChangeSetInfo, look_up
 from zones.recheck.selectors import ZoneConcerned
 
-from .annotate import Annotated, FindingInWords
+from .annotate import Annotated
 from .closing import closing_text
+from .in_words import FindingInWords
 from .selectors import by_severity, severity_of
 
 CLOSET: Final = (

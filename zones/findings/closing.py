@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 from sites.wording import by_whom, capital, counted
@@ -11,9 +10,7 @@ from zones.models import Case, Finding
 from zones.plant.change_sets import ChangeSetInfo
 
 from .clearings import ClearedBy, figure_after
-
-if TYPE_CHECKING:
-    from .annotate import FindingInWords
+from .in_words import FindingInWords
 
 MOST_FINDINGS = 20
 _BY = {

@@ -18,7 +18,8 @@ from sites.models import Closet
 from sites.wording import capital, counted, listed, plural
 from zones.electrical.subjects import Subject, SubjectKind
 from zones.electrical.verdicts import Verdict
-from zones.findings.annotate import FindingInWords, annotate
+from zones.findings.annotate import annotate
+from zones.findings.in_words import FindingInWords
 from zones.findings.selectors import by_severity
 from zones.hazards import Hazards
 from zones.limits.cautions import CautionHere, zones_named

@@ -7,7 +7,8 @@ import datetime as dt
 from tests.zones.findings.conftest import ADDED, NOW, Quay
 from zones.electrical.subjects import SubjectKind
 from zones.electrical.verdicts import Verdict
-from zones.findings.annotate import FindingInWords, annotate
+from zones.findings.annotate import annotate
+from zones.findings.in_words import FindingInWords
 from zones.models import ClipFacts, Finding, Landing
 
 LATER = NOW + dt.timedelta(hours=1)

@@ -19,7 +19,8 @@ from zones.electrical.evaluate import SOLVER_VERSION
 from zones.electrical.subjects import SubjectKind
 from zones.electrical.verdicts import Verdict
 from zones.findings import rechecked
-from zones.findings.annotate import FindingInWords, annotate
+from zones.findings.annotate import annotate
+from zones.findings.in_words import FindingInWords
 from zones.findings.services import finding_acknowledge, finding_defer, finding_set_outcome
 from zones.models import Case, DueDate, Figures, Finding, Run
 from zones.recheck.batch import check

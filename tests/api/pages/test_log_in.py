@@ -24,6 +24,12 @@ def nothing_counted() -> Iterator[None]:
 
 
 @pytest.fixture
+def client() -> Client:
+    """Someone without a log-in, unlike on the other pages."""
+    return Client()
+
+
+@pytest.fixture
 def person(manager: User) -> User:
     manager.set_password(PASSWORD)
     manager.save(update_fields=["password"])

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import shutil
 import subprocess
 import sys
 import tempfile
@@ -25,22 +26,24 @@ NEEDS: Final = "install requirements-dev.txt, and Chromium as the program `chrom
 
 
 class Picture(NamedTuple):
-    """resource, query: of the API, whose first item the page `path` shows; blank: `path` is the address."""
+    """resource, thing: of the API, and which of the site's things the page `path` shows; blank: `path` is the
+    whole address."""
 
     name: str
     path: str
     resource: str = ""
-    query: str = ""
+    thing: str = ""
     size: tuple[int, int] = DESK
     scheme: Any = "light"
 
 
 PICTURES: Final = (
     Picture("fleet", "fleet"),
-    Picture("closet", "closets", "closets", "name=MDF&site_id={site}"),
-    Picture("closet-phone", "closets", "closets", "name=MDF&site_id={site}", PHONE, "dark"),
-    Picture("zone", "zones", "zones", "name=Concourse&site_id={site}"),
-    Picture("run", "runs", "runs", "site_id={site}"),
+    Picture("closet", "closets", "closets", "MDF"),
+    Picture("closet-phone", "closets", "closets", "MDF", PHONE, "dark"),
+    Picture("zone-history", "zones/{id}/history", "zones", "Concourse"),
+    Picture("block", "blocks", "blocks", "MDF-A", PHONE),
+    Picture("run", "runs", "runs", "GC-1", PHONE),
 )
 SITE: Final = "code=merrow-harbour"
 
@@ -55,8 +58,6 @@ class Command(BaseCommand):
         parser.add_argument("folder", nargs="?", default=FOLDER, help=f"where to (default: {FOLDER})")
 
     def handle(self, *, folder: str, **_options: Any) -> None:
-        if find_spec("playwright") is None:
-            raise CommandError(f"playwright is missing: {NEEDS}.")
         target = Path(folder)
         try:
             target.mkdir(parents=True, exist_ok=True)
@@ -64,8 +65,11 @@ class Command(BaseCommand):
             raise CommandError(
                 f"{folder} cannot be written ({error.strerror}): expected a folder."
             ) from error
+        browser = shutil.which("chromium")
+        if browser is None or find_spec("playwright") is None:
+            raise CommandError(f"{'playwright' if browser else 'chromium'} is missing: {NEEDS}.")
         with _demo() as demo:
-            _take(demo, target)
+            _take(demo, target, browser)
         self.stdout.write(f"{len(PICTURES)} pictures in {target}")
 
 
@@ -94,26 +98,27 @@ def _demo() -> Iterator[dict[str, Any]]:
             demo.wait()
 
 
-def _take(demo: dict[str, Any], target: Path) -> None:
+def _take(demo: dict[str, Any], target: Path, program: str) -> None:
     from playwright.sync_api import sync_playwright
 
     with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path="chromium", args=FLAGS)
+        browser = playwright.chromium.launch(executable_path=program, args=FLAGS)
         page = browser.new_page(base_url=demo["url"])
         page.goto("/log-in")
         page.get_by_label("Log-in name").fill(demo["logins"]["manager"]["user"])
         page.get_by_label("Password").fill(demo["logins"]["manager"]["password"])
         page.get_by_role("button", name="Log in").click()
 
-        def first(resource: str, query: str) -> int:
-            found: int = page.request.get(f"/api/v1/{resource}?{query}").json()["items"][0]["id"]
-            return found
+        def found(resource: str, query: str, name: str = "") -> int:
+            items = page.request.get(f"/api/v1/{resource}?{query}&page_size=500").json()["items"]
+            return next(int(one["id"]) for one in items if name in ("", one["name"]))
 
-        site = first("sites", SITE)
+        site = found("sites", SITE)
         for one in PICTURES:
             address = f"/{one.path}"
             if one.resource:
-                address += f"/{first(one.resource, one.query.format(site=site))}"
+                thing = found(one.resource, f"site_id={site}", one.thing)
+                address = address.format(id=thing) if "{id}" in address else f"{address}/{thing}"
             page.set_viewport_size({"width": one.size[0], "height": one.size[1]})
             page.emulate_media(color_scheme=one.scheme)
             page.goto(address)

@@ -53,6 +53,7 @@ def parts_of(answer: Answer, marks: Mapping[FigureKey, str]) -> SheetParts:
         closet=answer["closet"]["name"],
         site_id=answer["site"]["id"],
         site=answer["site"]["name"],
+        customer_id=answer["customer"]["id"],
         customer=answer["customer"]["name"],
         as_of=day(answer["as_of"]),
         life_safety=LifeSafety(

@@ -152,6 +152,7 @@ class SheetParts:
     closet: str
     site_id: int
     site: str
+    customer_id: int
     customer: str
     as_of: str
     life_safety: LifeSafety

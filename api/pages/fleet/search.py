@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any, Final
 
 from django.http import HttpRequest
@@ -29,4 +30,25 @@ class SearchPage(Page):
         if len(words) < SHORTEST:
             return {"q": words, "too_short": True, "found": []}
         found = answer_of(request, "search", q=words, page_size=MOST)["items"]
-        return {"q": words, "found": [{**one, "page": page_of(one["kind"], one["id"])} for one in found]}
+        every = [{**one, "page": _page(one)} for one in found]
+        return {
+            "q": words,
+            "found": every,
+            "exactly": [one for one in every if one["exact"]],
+            "alike": [one for one in every if not one["exact"]],
+        }
+
+
+PAGES: Final = {"job": "change-set", "ticket": "case"}
+"""Of kinds that are shown on the page of another."""
+
+
+def _page(one: Mapping[str, Any]) -> str:
+    """The page of what was found. Who calls leads to the site; what has no page, to the closet or the site
+    where it is; blank where it is in none."""
+    if own := page_of(PAGES.get(one["kind"], one["kind"]), one["id"]):
+        return own
+    closet_id = None if one["kind"] == "contact" else one["closet_id"]
+    if closet_id is not None:
+        return page_of("closet", closet_id)
+    return page_of("site", one["site_id"]) if one["site_id"] is not None else ""

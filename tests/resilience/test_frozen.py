@@ -37,7 +37,7 @@ def test_a_frozen_sweeper_loses_its_claims_and_another_says_so(step: str, proces
     os.kill(processes.paused_pid, signal.SIGSTOP)
     other.until(lambda: locks_held() == 0)
     other.until(lambda: SiteCheck.objects.filter(pk=terminal.site_id).exists())
-    assert "a process holds claims and does not answer" in other.said
+    other.until(lambda: "a process holds claims and does not answer" in other.said)
     assert at_work.popen.poll() is None
 
 

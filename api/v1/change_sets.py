@@ -21,7 +21,7 @@ from api.conventions.views import Spec
 from api.conventions.viewsets import ReadOnlyViewSet, etag, stale
 from sites.access.abilities import Ability
 from sites.access.gates import NotFound, change_set_for, site_for
-from sites.access.scope import on_sites
+from sites.access.scope import on_sites, scoped
 from sites.changes.errors import ChangeConflict, Problem
 from sites.changes.services import (
     Change,
@@ -128,7 +128,7 @@ class ChangeSetFilterSet(SiteFilterSet):
     }
 
     def filter_contract_id(self, rows: QuerySet[Any], value: int) -> QuerySet[Any]:
-        covering = Coverage.objects.filter(contract_id=value)
+        covering = scoped(Coverage, self.context["view"].principal.scope).filter(contract_id=value)
         return rows.filter(on_sites(covering.order_by().values("site_id").distinct()))
 
 

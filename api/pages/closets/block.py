@@ -11,6 +11,7 @@ from api.pages.answers import answer_of
 from api.pages.drawings.block import block as drawn
 from api.pages.page import OnQuery, Page
 from api.pages.parts.figures import listed
+from api.pages.parts.life_safety import life_safety
 from sites.models import Block
 
 from .block_rows import free_rows, row_of
@@ -44,8 +45,7 @@ class BlockPage(Page):
             "load": load,
             "verdict": load["verdict"] if load["items"] else "",
             "figures": listed(load["items"], self.on),
-            "life_safety": [zone for zone in load["zones"] if zone["life_safety"] == "yes"],
-            "unsettled": [zone for zone in load["zones"] if zone["life_safety"] == "unknown"],
+            **life_safety(load["zones"]),
             "strips": drawn(block, first, last),
             "rows": [row_of(row) for row in shown],
             "free": free_rows(block, first, last),

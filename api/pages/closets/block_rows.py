@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, TypeAlias
 
+from api.pages.parts.facts import nothing_recorded
 from api.pages.templatetags.marks import NOT_RECORDED
-from sites.wording import numbers, plural
 
 Answer: TypeAlias = Mapping[str, Any]
 
@@ -61,4 +61,4 @@ def free_rows(block: Answer, first: int = 1, last: int | None = None) -> str:
     none."""
     taken = {row["number"] for row in block["rows"]}
     free = [row for row in range(first, (last or block["row_count"]) + 1) if row not in taken]
-    return f"{plural(len(free), 'Row')} {numbers(free)}: nothing recorded." if free else ""
+    return nothing_recorded("Row", free)

@@ -8,6 +8,7 @@ from typing import Any, Final, TypeAlias
 
 from api.pages.addresses import dialled
 from api.pages.drawings.block import block as drawn
+from api.pages.parts.people import Person, person_of
 from api.pages.templatetags.marks import NOT_RECORDED, day
 from sites.models import Contact
 from sites.wording import capital, counted, listed, lower_first, plural
@@ -24,7 +25,6 @@ from .sheet_parts import (
     Figure,
     Hazard,
     LifeSafety,
-    Person,
     Row,
     Run,
     SheetParts,
@@ -121,19 +121,7 @@ def _way_in(reach: Answer) -> tuple[tuple[Fact, ...], str]:
 
 def _people(reach: Answer) -> tuple[Person, ...]:
     """By role, then the number that is written of the site rather than of a person."""
-    found = [
-        Person(
-            role=Contact.Role(role).label,
-            name=one["name"],
-            phone=one["phone"],
-            href=dialled(one["phone"]),
-            hours=one["hours"],
-            email=one["email"],
-            note=one["note"],
-        )
-        for role, contacts in reach["contacts"].items()
-        for one in contacts
-    ]
+    found = [person_of(one, role) for role, contacts in reach["contacts"].items() for one in contacts]
     phone = reach["out_of_hours_phone"]
     if phone and phone not in {one.phone for one in found}:
         found.append(Person("number to call out of hours", "", phone, dialled(phone), "", "", ""))

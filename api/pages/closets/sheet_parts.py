@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from api.pages.parts.people import Person
+
 
 @dataclass(frozen=True)
 class Fact:
@@ -12,19 +14,6 @@ class Fact:
     label: str
     value: str
     on_paper: str = ""
-
-
-@dataclass(frozen=True)
-class Person:
-    """href: blank where the number cannot be dialled as it is written."""
-
-    role: str
-    name: str
-    phone: str
-    href: str
-    hours: str
-    email: str
-    note: str
 
 
 @dataclass(frozen=True)

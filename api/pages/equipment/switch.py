@@ -8,9 +8,10 @@ from django.http import HttpRequest
 
 from api.pages.answers import answer_of
 from api.pages.drawings.poe import poe
+from api.pages.parts.facts import nothing_recorded
 from api.pages.templatetags.marks import NOT_RECORDED
 from sites.models import Switch, SwitchFacts
-from sites.wording import capital, numbers, plural
+from sites.wording import capital
 from zones.limits.amounts import amount
 
 from .thing import Answer, EquipmentPage, Part, worst_verdict
@@ -43,7 +44,7 @@ class SwitchPage(EquipmentPage):
             "power": self.power,
             "drawing": poe(self.power) if self.power and self.power["ports"] else "",
             "ports": self._ports(self.power) if self.power else [],
-            "free": _free(self.power["free"]) if self.power else "",
+            "free": nothing_recorded("Port", self.power["free"]) if self.power else "",
         }
 
     def parts(self, request: HttpRequest, thing: Answer) -> list[Part]:
@@ -78,9 +79,3 @@ def _owner_words(owner: Switch.Owner) -> str:
     whose, _, rule = owner.label.partition(": ")
     whose = NOT_RECORDED if owner is Switch.Owner.UNKNOWN else whose
     return f"Owner: {whose}. {capital(rule)}{'.' if rule else ''}".strip()
-
-
-def _free(ports: list[int]) -> str:
-    if not ports:
-        return ""
-    return f"{plural(len(ports), 'Port')} {numbers(ports)}: nothing recorded."

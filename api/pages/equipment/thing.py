@@ -14,6 +14,7 @@ from api.pages.answers import answer_of
 from api.pages.page import OnQuery, Page
 from api.pages.parts.facts import Fact, facts_of
 from api.pages.parts.figures import listed
+from api.pages.parts.life_safety import life_safety
 from sites.models import DeviceModel
 from zones.electrical.verdicts import Verdict
 
@@ -94,8 +95,7 @@ class EquipmentPage(Page):
             "load": load,
             "verdict": worst_verdict([*worst, *(one["verdict"] for one in of_others)]),
             "figures": listed(every, self.on, self.findings.changes),
-            "life_safety": [zone for zone in load["zones"] if zone["life_safety"] == "yes"],
-            "unsettled": [zone for zone in load["zones"] if zone["life_safety"] == "unknown"],
+            **life_safety(load["zones"]),
             "facts": self.facts(thing),
             "ratings": self.ratings(thing),
             "parts": parts,

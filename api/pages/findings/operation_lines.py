@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
 from api.pages.addresses import page_of
-from api.pages.templatetags.marks import NOT_RECORDED
-from sites.wording import capital, shortened
+from sites.wording import capital
+
+from .plain_values import plain
 
 ENVELOPE: Final = frozenset({"op", "label"})
-LONGEST: Final = 200
 
 
 @dataclass(frozen=True)
@@ -49,14 +48,6 @@ def _fact(name: str, value: Any) -> Fact:
 
 
 def _text(value: Any) -> str:
-    if value is None or value == "":
-        return NOT_RECORDED
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if isinstance(value, float):
-        return f"{value:.10g}"
-    if isinstance(value, dict | list):
-        return shortened(json.dumps(value, ensure_ascii=False), LONGEST)
     if isinstance(value, str) and value.startswith("@"):
         return f"the new one, {value[1:]}"
-    return shortened(str(value), LONGEST)
+    return plain(value)

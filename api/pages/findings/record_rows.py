@@ -3,7 +3,6 @@ and after."""
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
@@ -12,14 +11,15 @@ from typing import Any, Final
 from django.apps import apps
 from django.db import models
 
-from api.pages.templatetags.marks import NOT_RECORDED, day
-from sites.wording import capital, shortened
+from api.pages.templatetags.marks import day
+from sites.wording import capital
+
+from .plain_values import plain
 
 Row = Mapping[str, Any]
 
 OF_EVERY_ROW: Final = frozenset({"id", "site_id", "change_set_id", "step"})
 """Columns that say where a row belongs: its title and the page say that."""
-LONGEST: Final = 200
 
 
 @dataclass(frozen=True)
@@ -97,12 +97,8 @@ def _label(table: str, column: str) -> str:
 
 def _text(table: str, column: str, value: Any) -> str:
     field = _columns(table).get(column)
-    if value is None or value == "":
-        return NOT_RECORDED
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if isinstance(value, dict | list):
-        return shortened(json.dumps(value, ensure_ascii=False), LONGEST)
+    if value in (None, "") or isinstance(value, bool | dict | list):
+        return plain(value)
     choices = dict(_flat(field))
     if value in choices:
         return str(choices[value])
@@ -114,7 +110,7 @@ def _text(table: str, column: str, value: Any) -> str:
     if isinstance(value, int | float):
         unit = getattr(field, "unit", "")
         return f"{value:.10g} {unit}".rstrip()
-    return shortened(str(value), LONGEST)
+    return plain(value)
 
 
 def _flat(field: models.Field[Any, Any] | None) -> Sequence[tuple[Any, Any]]:

@@ -6,9 +6,9 @@ from collections.abc import Mapping
 from typing import Any
 
 from api.pages.addresses import dialled, page_of
-from api.pages.closets.sheet_parts import Person
+from api.pages.parts.people import person_of
 from api.pages.templatetags.marks import NOT_RECORDED, at
-from sites.models import Contact, Contract
+from sites.models import Contract
 
 Answer = Mapping[str, Any]
 """As the API answers it."""
@@ -22,9 +22,11 @@ def to_do(case: Answer, site: Answer, closet_id: int | None = None) -> dict[str,
         "contract": _contract(case["contract"]),
         "response": case["response"],
         "closets": closets,
-        "people": [_person(one) for one in case["contacts"] if one["closet"] in (None, closet_id)]
-        if closet_id
-        else [_person(one) for one in case["contacts"]],
+        "people": [
+            person_of(one, one["role"])
+            for one in case["contacts"]
+            if not closet_id or one["closet"] in (None, closet_id)
+        ],
         "out_of_hours": site["out_of_hours_phone"],
         "out_of_hours_href": dialled(site["out_of_hours_phone"]),
     }
@@ -40,15 +42,3 @@ def _contract(one: Answer | None) -> dict[str, str] | None:
         "hours": NOT_RECORDED if hours is None else f"{hours} h",
         "cover": NOT_RECORDED if not cover else Contract.CoverHours(cover).label,
     }
-
-
-def _person(one: Answer) -> Person:
-    return Person(
-        role=Contact.Role(one["role"]).label,
-        name=one["name"],
-        phone=one["phone"],
-        href=dialled(one["phone"]),
-        hours=one["hours"],
-        email=one["email"],
-        note="",
-    )

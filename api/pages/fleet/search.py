@@ -15,6 +15,8 @@ from api.pages.page import Page
 
 MOST: Final = 50
 SHORTEST: Final = 2
+SHOWN_AS: Final = {"job": "change-set", "ticket": "case"}
+"""Kinds that are shown on the page of another."""
 
 
 class SearchPageQuery(QuerySerializer):
@@ -39,14 +41,10 @@ class SearchPage(Page):
         }
 
 
-PAGES: Final = {"job": "change-set", "ticket": "case"}
-"""Of kinds that are shown on the page of another."""
-
-
 def _page(one: Mapping[str, Any]) -> str:
     """The page of what was found. Who calls leads to the site; what has no page, to the closet or the site
     where it is; blank where it is in none."""
-    if own := page_of(PAGES.get(one["kind"], one["kind"]), one["id"]):
+    if own := page_of(SHOWN_AS.get(one["kind"], one["kind"]), one["id"]):
         return own
     closet_id = None if one["kind"] == "contact" else one["closet_id"]
     if closet_id is not None:

@@ -11,6 +11,7 @@ from api.pages.answers import answer_of
 from api.pages.page import OnQuery, Page
 from api.pages.parts.cases import by_consequence
 from api.pages.parts.change_sets import changes, drafts
+from api.pages.parts.life_safety import life_safety
 from sites.changes.making import today_in
 from sites.models import Site
 
@@ -42,8 +43,7 @@ class SitePage(Page):
             "closets": closets["items"],
             "zones": zones["items"],
             "is_cut": bool(zones["next"] or closets["next"]),
-            "unsettled": [zone for zone in zones["items"] if zone["life_safety"] == "unknown"],
-            "life_safety": [zone for zone in zones["items"] if zone["life_safety"] == "yes"],
+            **life_safety(zones["items"]),
             **({} if self.on else self._cases(request, site_id)),
             **drafts(request, DRAFTS, site_id=site_id),
             **changes(request, CHANGES, site_id=site_id, happened_until=self.on),

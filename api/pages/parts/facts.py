@@ -11,7 +11,7 @@ from django.db.models import Field, Model
 
 from api.pages.templatetags.marks import day
 from sites.fields import DayField
-from sites.wording import capital
+from sites.wording import capital, numbers, plural
 from zones.limits.amounts import amount
 
 _UNKNOWN: Final = "unknown"
@@ -33,6 +33,11 @@ def facts_of(models: Sequence[type[Model]], names: Sequence[str], shown: Mapping
     return [
         Fact(capital(str(fields[name].verbose_name)), words_of(fields[name], shown[name])) for name in names
     ]
+
+
+def nothing_recorded(noun: str, found: Sequence[int]) -> str:
+    """``Rows 7 to 50: nothing recorded.``; blank where there is none."""
+    return f"{plural(len(found), noun)} {numbers(found)}: nothing recorded." if found else ""
 
 
 def field_of(model: type[Model], name: str) -> Field[Any, Any]:

@@ -14,6 +14,7 @@ from api.pages.drawings.voltage import voltage
 from api.pages.page import OnQuery, Page
 from api.pages.parts.facts import Fact
 from api.pages.parts.figures import listed
+from api.pages.parts.life_safety import life_safety
 from sites.wording import capital, counted
 from zones.electrical.estimates import Estimate, Estimates
 from zones.electrical.verdicts import Verdict
@@ -56,8 +57,7 @@ class RunPage(Page):
             "facts": self._facts(request, run, profile),
             "load": load,
             "figures": listed(load["items"], self.on),
-            "unsettled": [one for one in load["zones"] if one["life_safety"] == "unknown"],
-            "life_safety": [one for one in load["zones"] if one["life_safety"] == "yes"],
+            **life_safety(load["zones"]),
             "profile": profile,
             "more_points": sum(one["count"] for one in profile["left_out"] if one["pointer"] == "/points"),
             "tree": tree(profile, name, block) if profile["points"] else "",

@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any, Final
 
 from django.http import HttpRequest
 
-from api.pages.addresses import dialled
 from api.pages.answers import answer_of
 from api.pages.page import OnQuery, Page
 from api.pages.parts.figures import listed
+from api.pages.parts.people import Person, person_of
 from sites.models import Contact
 from zones.limits.cautions import Caution
 from zones.models import Run, Zone
-
-from .causes import causes
 
 MOST: Final = 500
 """Of findings: what one answer of the API holds."""
@@ -45,14 +44,14 @@ class ZonePage(Page):
                 (one["text"] for one in load["cautions"] if one["code"] == Caution.LIFE_SAFETY), ""
             ),
             # A finding is open today; what was past on another day is not kept as a finding of that day
-            "groups": [] if self.on else causes(self._findings(request, zone["id"])),
+            "causes": [] if self.on else _causes(self._findings(request, zone["id"])),
         }
 
     def _findings(self, request: HttpRequest, zone_id: int) -> list[dict[str, Any]]:
         answer = answer_of(request, "findings", zone_id=zone_id, order="-severity", page_size=MOST)
         return [{**one, "name": f"{one['limit_title']}, {one['subject']['name']}"} for one in answer["items"]]
 
-    def _ask(self, request: HttpRequest, zone: dict[str, Any]) -> dict[str, Any] | None:
+    def _ask(self, request: HttpRequest, zone: dict[str, Any]) -> Person | None:
         """Who could say whether the zone serves life safety; None: it is recorded, or nobody is."""
         if zone["life_safety"] != Zone.LifeSafety.UNKNOWN:
             return None
@@ -60,8 +59,16 @@ class ZonePage(Page):
             request, "contacts", site_id=zone["site_id"], role=Contact.Role.SITE, order="name", page_size=1
         )
         for one in contacts["items"]:
-            return {**one, "href": dialled(one["phone"])}
+            return person_of(one, one["role"])
         return None
+
+
+def _causes(findings: Iterable[dict[str, Any]]) -> list[list[dict[str, Any]]]:
+    """Findings, the gravest first, with those of one case that have one consequence together."""
+    found: dict[tuple[str, int], list[dict[str, Any]]] = {}
+    for one in findings:
+        found.setdefault((one["severity"], one["case_id"]), []).append(one)
+    return list(found.values())
 
 
 def _power(run: dict[str, Any]) -> list[tuple[str, list[dict[str, Any]]]]:

@@ -181,8 +181,9 @@ def _nobody_waited_long(waits: LockWaits) -> None:
     print(f"{waits.looks} looks, {len(found)} waits for migrations: {_shown(found[:5])}")
     print(f"other waits: {_shown([wait for wait in waits.seen() if wait not in found][:3])}")
     longest = _of_the_service(found)[0]
-    # A machine that is busy with other tests looks late, too; without the guard it is many seconds
-    assert longest.seconds <= 2 * LONGEST_WAIT_S, longest
+    # A machine that is busy with other tests looks late, and more so a slow one; without the guard somebody
+    # waits as long as the long reader reads
+    assert longest.seconds <= 4 * LONGEST_WAIT_S, longest
 
 
 def _for_a_migration(waits: LockWaits) -> list[Wait]:

@@ -86,7 +86,7 @@ BAD_INPUT: dict[str, dict[str, str]] = {
         "keys turn": "invalid choice: 'turn' (choose from",
     },
     "migrate": {"migrate --patience long": "argument --patience: invalid float value: 'long'"},
-    "pictures": {"pictures manage.py/x": "manage.py/x cannot be written (Not a directory): expected a folder"},
+    "pictures": {"pictures manage.py/x": "x cannot be written (Not a directory): expected a folder"},
     "person": {
         "person": "the following arguments are required: add",
         "person add ines": "the following arguments are required: --name, --role",

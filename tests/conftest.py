@@ -35,6 +35,13 @@ def pytest_addoption(parser: pytest.Parser) -> None:
     parser.addoption("--long", action="store_true", help="tell all invented histories, not a tenth of them")
 
 
+@pytest.hookimpl(trylast=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Files with slow tests come first, so that no process is left alone with one in the end."""
+    slow = {item.path for item in items if item.get_closest_marker("slow")}
+    items.sort(key=lambda item: item.path not in slow)
+
+
 def missing(what: str) -> NoReturn:
     """Skip a test for want of something outside; in CI, fail."""
     if IN_CI:

@@ -9,14 +9,15 @@ from __future__ import annotations
 
 import re
 import threading
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
 import psycopg
+from django.contrib.postgres.operations import AddIndexConcurrently, RemoveIndexConcurrently
 from django.db import transaction
-from django.db.migrations import Migration
-from django.db.migrations.loader import MigrationLoader
+from django.db.migrations import Migration, RunSQL, SeparateDatabaseAndState
+from django.db.migrations.operations.base import Operation
 
 if TYPE_CHECKING:
     from django.db.backends.base.base import BaseDatabaseWrapper
@@ -51,6 +52,20 @@ FROM pg_stat_activity a LEFT JOIN wanted ON true WHERE a.pid = ANY (pg_blocking_
 _BUILDS_INDEX = re.compile(
     r"\bCREATE\s+(?:UNIQUE\s+)?INDEX\s+CONCURRENTLY\s+(?:IF\s+NOT\s+EXISTS\s+)?\"?(\w+)", re.IGNORECASE
 )
+
+
+def indexes_built_by(operations: Iterable[Operation], *, backwards: bool) -> Iterator[str]:
+    """The indexes that they build CONCURRENTLY. By the operations: their SQL takes a second to write down."""
+    for operation in operations:
+        match operation:
+            case SeparateDatabaseAndState():
+                yield from indexes_built_by(operation.database_operations, backwards=backwards)
+            case RunSQL():
+                yield from _BUILDS_INDEX.findall(str(operation.reverse_sql if backwards else operation.sql))
+            case AddIndexConcurrently() if not backwards:
+                yield operation.index.name
+            case RemoveIndexConcurrently() if backwards:
+                yield operation.name
 
 
 class LockGuard:
@@ -100,9 +115,8 @@ class LockGuard:
     def _drop_unfinished(self, migration: Migration, *, backwards: bool) -> None:
         """Drop the indexes that it builds: it is not recorded as done, so indexes of their names are from an
         interrupted try."""
-        statements = MigrationLoader(self.connection).collect_sql([(migration, backwards)])
         with self.connection.cursor() as cursor:
-            for name in _BUILDS_INDEX.findall("\n".join(statements)):
+            for name in indexes_built_by(migration.operations, backwards=backwards):
                 cursor.execute(f"DROP INDEX CONCURRENTLY IF EXISTS {self.connection.ops.quote_name(name)}")
 
     @contextmanager

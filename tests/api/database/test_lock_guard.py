@@ -1,4 +1,5 @@
-"""An autovacuum ends only for a session that waits longer than a migration may."""
+"""The indexes that a migration builds beside the work are known before it begins; an autovacuum ends only for
+a session that waits longer than a migration may."""
 
 from __future__ import annotations
 
@@ -9,16 +10,43 @@ from typing import Any
 import psycopg
 import pytest
 from django.conf import settings
+from django.contrib.postgres.operations import AddIndexConcurrently, RemoveIndexConcurrently
 from django.db import OperationalError
+from django.db.migrations import RunSQL, SeparateDatabaseAndState
+from django.db.migrations.operations.base import Operation
+from django.db.models import Index
 from pytest_django import DjangoDbBlocker
 
 from api.database import cluster, embedded
 from api.database.backend.base import DatabaseWrapper
-from api.database.lock_guard import LOCK_TIMEOUT_S, LockGuard
+from api.database.lock_guard import LOCK_TIMEOUT_S, LockGuard, indexes_built_by
 
 pytestmark = pytest.mark.slow
 
 LONG_S = 60
+ADDED = AddIndexConcurrently("point", Index(fields=["rank"], name="point_ranked"))
+WRITTEN = RunSQL(
+    "CREATE UNIQUE INDEX CONCURRENTLY IF NOT EXISTS point_placed ON point (place)",
+    "DROP INDEX CONCURRENTLY IF EXISTS point_placed",
+)
+REMOVED = RemoveIndexConcurrently("point", "point_old")
+
+
+@pytest.mark.parametrize(
+    ("operations", "forwards", "back"),
+    [
+        ([ADDED], ["point_ranked"], []),
+        ([WRITTEN], ["point_placed"], []),
+        ([REMOVED], [], ["point_old"]),
+        ([SeparateDatabaseAndState([ADDED, WRITTEN], [])], ["point_ranked", "point_placed"], []),
+        ([RunSQL("DROP INDEX CONCURRENTLY a", "CREATE INDEX CONCURRENTLY a ON point (rank)")], [], ["a"]),
+    ],
+)
+def test_the_indexes_that_a_migration_builds(
+    operations: list[Operation], forwards: list[str], back: list[str]
+) -> None:
+    assert list(indexes_built_by(operations, backwards=False)) == forwards
+    assert list(indexes_built_by(operations, backwards=True)) == back
 
 
 @pytest.fixture

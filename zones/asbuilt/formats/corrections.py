@@ -76,7 +76,7 @@ CORRECTIONS = FileKind(
         Column(
             "before",
             _CELL,
-            "What the cell said, written as in that file, with a decimal point; of `ends`, the key of a change.",
+            "What the cell said, written as in that file, with a decimal point; an end by its change.",
         ),
         Column("after", _CELL, "What it says since then, written likewise."),
     ),

@@ -204,7 +204,7 @@ def _cells(kind: FileKind, attempt: Attempt) -> dict[str, str]:
 
 
 def _cell(cell: Any, value: Any) -> str:
-    if value is None:
+    if value is None or value in ("", []):
         return ""
     if isinstance(cell, Word):
         return next((word for word, known in cell.values.items() if known == value), str(value))

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from sites.fields import Fact, LineField, MacField, WholeField
-from sites.models import Basis, DeviceModel
+from sites.models import Basis, Contract, DeviceModel
 from sites.rules.equipment import MODELS
 from tests.rules.channels import Attempt
 from tests.rules.plant import NOW, Ref, model_of, ref
@@ -83,6 +83,15 @@ VALID = {
             {"zone": ref("zones", "Z"), "endpoint": ref("endpoints", "network_speaker")},
         ),
         Attempt("a paging set", "paging_sets", {"name": "another", "zones": [ref("zones", "Z")]}),
+        Attempt(
+            "a contract in working hours",
+            "contracts",
+            {
+                "customer": ref("customers", "strand"), "reference": "M-9", "response_hours": 8,
+                "cover_hours": Contract.CoverHours.WORKING_HOURS, "working_days": ["monday", "friday"],
+                "working_from": "08:00", "working_until": "17:30",
+            },
+        ),
     )
 }  # fmt: skip
 """An attempt of each kind that every channel accepts; each contradiction is one of them with some values
@@ -99,7 +108,8 @@ FREE = [
 def contradictions() -> list[Attempt]:
     return [
         *_models(), *_patched(), *_fed(), *_points(), *_bases(), *_landed(), *_read(), *_not_standing(),
-        *_in_use(), *_out_of_bounds(), VALID["paging_sets"].but("a paging set of no zone", zones=[]),
+        *_in_use(), *_out_of_bounds(), *_covered(),
+        VALID["paging_sets"].but("a paging set of no zone", zones=[]),
     ]  # fmt: skip
 
 
@@ -204,6 +214,15 @@ def _read() -> Iterator[Attempt]:
     yield VALID["readings"].but("a reading of the next year", taken_on=later.replace(year=NOW.year + 1))
     yield VALID["readings"].but("a reading below 0", value=-0.1)
     yield VALID["readings"].but("an idle reading at a tone", signal="tone")
+
+
+def _covered() -> Iterator[Attempt]:
+    """Working hours that are not stated in full, or end before they begin: no hour of them would count."""
+    contract = VALID["contracts"]
+    for name, nothing in (("working_days", []), ("working_from", ""), ("working_until", "")):
+        yield contract.but(f"working hours without {name}", **{name: nothing})
+    for begin, end in (("08:00", "08:00"), ("17:30", "08:00")):
+        yield contract.but(f"working hours from {begin} until {end}", working_from=begin, working_until=end)
 
 
 _NAMED = (

@@ -35,6 +35,7 @@ class Ref:
             "outputs": ("endpoint__name", "number"),
             "switch_ports": ("switch__name", "number"),
             "points": ("run__name", "name"),
+            "customers": ("code",),
         }.get(self.kind, ("name",))
         assert kind.model is not None
         found: Model = kind.model._default_manager.get(**filters, **dict(zip(path, self.names, strict=True)))

@@ -10,9 +10,11 @@ from django.db import models
 from sites.models import Block, Closet, DeviceModel
 from tests import factories
 from tests.sites.changes.rows import accepted, refused, say, sql
-from zones.models import Run
+from zones.models import PagingSet, Run, Zone
 from zones.services.landings import PairUse, clip_pull, landing_add
+from zones.services.paging_sets import paging_set_add, paging_set_end
 from zones.services.points import point_append
+from zones.services.zones import zone_end
 
 pytestmark = pytest.mark.django_db
 
@@ -134,3 +136,40 @@ def test_what_is_added_with_its_end_is_not_used_after_it(closet: Closet, block: 
             block.site_id,
             block_id,
         )
+
+
+def joined(paging_set: PagingSet, zone: Zone, kind: str) -> None:
+    """Put a zone into a set that is there, by raw SQL."""
+    say(accepted(zone.site_id, kind=kind))
+    sql(
+        "INSERT INTO paging_set_zone (site_id, change_set_id, paging_set_id, zone_id) "
+        "VALUES (%s, zonebook_change_set(), %s, %s)",
+        zone.site_id,
+        paging_set.pk,
+        zone.pk,
+    )
+    sql("SET CONSTRAINTS ALL IMMEDIATE")
+
+
+def test_a_zone_is_put_into_a_set_that_is_there_by_a_correction_only(closet: Closet) -> None:
+    hall, gangway = factories.make_zone(closet.site), factories.make_zone(closet.site)
+    made = paging_set_add(factories.change(closet.site), name="hall", zones=[hall]).result
+    with refused("paging_set_zone_is_only_added_to"):
+        joined(made, gangway, "work")
+    joined(made, gangway, "correction")
+    assert set(made.members.values_list("zone_id", flat=True)) == {hall.pk, gangway.pk}
+
+
+def test_a_zone_that_is_put_into_a_set_stands_as_long_as_the_set(closet: Closet) -> None:
+    site = closet.site
+    hall, ended = factories.make_zone(site), factories.make_zone(site)
+    made = paging_set_add(factories.change(site), name="hall", zones=[hall]).result
+    zone_end(factories.change(site), zone=ended)
+    for zone in (factories.make_zone(site), ended):
+        with refused("paging_set_zone_stands"):
+            joined(made, zone, "correction")
+    another = factories.make_zone(site)
+    short = paging_set_add(factories.change(site), name="short", zones=[hall]).result
+    paging_set_end(factories.change(site), paging_set=short)
+    zone_end(factories.change(site), zone=another)
+    joined(short, another, "correction")

@@ -27,7 +27,7 @@ def facts_cells(kind: FileKind, values: Values) -> Cells:
 
 def own_cells(kind: FileKind, values: Values) -> Cells:
     """The cells of a row that are not dated; ``values``: of its key too."""
-    shown = _columns(kind, {**kind.key_sources, **kind.own}, values)
+    shown = _columns(kind, {**kind.key_sources, **kind.own}, values) | _zones(values)
     return {column.name: _cell(column, shown.get(column.name)) for column in kind.columns if not column.dated}
 
 
@@ -78,7 +78,9 @@ class Exporter:
 
     def _corrected(self, cell: CorrectedCell) -> Values:
         since = cell.facts.change if cell.facts is not None else cell.thing.begin
-        said: Values = {"column": cell.column, "before": cell.before, "after": cell.after}
+        said: Values = {"column": cell.column}
+        for name, text in (("before", cell.before), ("after", cell.after)):
+            said[name] = self._keys[text] if isinstance(text, Change) else text
         named = [f"{name}={text}" for name, text in name_cells(cell.thing).items()]
         said |= {"file": cell.thing.kind.name, "thing": named}
         return said | self._change("change", cell.change) | self._change("held_since", since)
@@ -100,9 +102,7 @@ class Exporter:
         if kind.name == "readings":
             yield self._reading(thing)
             return
-        first = _undated(thing)
-        if kind.name == "paging_sets":
-            first["zones"] = sorted(zone.key[-1] for zone in thing.values["zones"])
+        first = _undated(thing) | _zones(thing.values)
         if thing.begin is None:
             yield first | self._change("change", thing.writer)
             return
@@ -166,6 +166,11 @@ def _named_key(thing: Thing) -> Values:
 def _undated(thing: Thing) -> Values:
     """Its key, and what its own row says."""
     return _named_key(thing) | _columns(thing.kind, thing.kind.own, thing.values)
+
+
+def _zones(values: Values) -> Values:
+    """The column of a paging set that is made of other rows."""
+    return {"zones": sorted(zone.key[-1] for zone in values["zones"])} if "zones" in values else {}
 
 
 def _columns(kind: FileKind, sources: Sources, values: Values) -> Values:

@@ -58,7 +58,7 @@ class Record:
 
     def read_corrections(self) -> None:
         """What corrections rewrote, after ``read_sites``. One query."""
-        cells = CellsOfCorrections(self.world, self._change_by_id, self._values, self._by_id)
+        cells = CellsOfCorrections(self.world, self._change_by_id, self._values, self._by_id, self._at)
         for site_id, corrections in corrections_of(self._by_id["sites"].keys()).items():
             self.world.corrected[self._by_id["sites"][site_id]] = cells.of_site(corrections)
 

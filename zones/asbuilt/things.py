@@ -51,12 +51,14 @@ class Change:
 
 
 class Rewritten(NamedTuple):
-    """A row before and after a correction: of ``facts``, or a thing's own."""
+    """A row before and after a correction: of ``facts``, or a thing's own. ``ends``: with which change the
+    thing ended before and after, where that was rewritten."""
 
     thing: Thing
     facts: Facts | None
     before: Values
     after: Values
+    ends: tuple[Change | None, Change | None] | None = None
 
 
 @dataclass(eq=False)
@@ -100,6 +102,8 @@ class Thing:
     rewritten: bool = False  # recorded, but the files correct it, under ``writer``
     end_row: Row | None = None  # the row that ends it; None where the record did
     ender: Change | None = None  # who then writes that it ended
+    # of a paging set: zones that corrections put into it, and which
+    joined: dict[Thing, Change] = field(default_factory=dict)
 
     @property
     def label(self) -> str:
@@ -119,14 +123,14 @@ class Thing:
 @dataclass(frozen=True)
 class CorrectedCell:
     """A cell that a recorded correction rewrote, in the row of ``facts``, or in the thing's own. ``column``
-    is blank where it added the row."""
+    is blank where it added the row. An end is the change with which the thing ends."""
 
     change: Change
     thing: Thing
     facts: Facts | None
     column: str = ""
-    before: str = ""
-    after: str = ""
+    before: str | Change = ""
+    after: str | Change = ""
 
 
 def owner_of(site: Thing | None, key: tuple[Any, ...]) -> Thing | None:

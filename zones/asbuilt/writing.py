@@ -136,6 +136,9 @@ class Writer:
         ]
         for change, id_ in zip(changes, _next_ids(ChangeSet, len(changes)), strict=True):
             change.id = id_
+        for kind in SITED:
+            if kind.model is not None:
+                _reserve_ids([one for one in self._things(kind, list(by_site)) if not one.recorded])
         kept = {_id(change): _rewrote(change) for change in changes}
         lane = bulk_lane() if all(change.quiet for change in changes) else nullcontext()
         with transaction.atomic(), lane, open_change_sets(asked, kept) as accepted:
@@ -160,7 +163,6 @@ class Writer:
             things = self._things(kind, sites)
             new = [thing for thing in things if not thing.recorded]
             if kind.model is not None:
-                _reserve_ids([thing for thing in new if thing.id is None])
                 _copy(kind.model, [_thing_row(thing) for thing in new])
             if kind.name == "paging_sets":
                 _copy(PagingSetZone, [row for thing in new for row in _members(thing, thing.values["zones"])])
@@ -283,20 +285,15 @@ def _rewrote(change: Change) -> list[Values]:
     """What a change rewrote, as its operations keep it: nothing is written as it was before, since what was
     recorded later fits the last values alone."""
     rows = [one for one in change.rewrote if not one.thing.refused]
-    named = {one for row in rows for one in _named_in(row) if one.kind.model is not None and one.id is None}
-    _reserve_ids(sorted(named, key=lambda one: one.kind.name))
     kept: dict[str, list[Values]] = defaultdict(list)
     for row in rows:
-        since = {} if row.facts is None else {"since": _id(row.facts.change)}
+        since: Values = {} if row.facts is None else {"since": _id(row.facts.change)}
         before, after = _kept(row, row.before), _kept(row, row.after)
+        if row.ends is not None:
+            ended = zip(("before", "after"), row.ends, strict=True)
+            since["ended"] = {name: _id(end) for name, end in ended if end is not None}
         kept[_table(row)].append({"before": before, "after": after, **since})
     return [{"op": REWROTE, "table": table, "rows": rewritten} for table, rewritten in kept.items()]
-
-
-def _named_in(row: Rewritten) -> Iterator[Thing]:
-    values = itertools.chain(row.thing.key, row.before.values(), row.after.values())
-    yield row.thing
-    yield from (value for value in values if isinstance(value, Thing))
 
 
 def _table(row: Rewritten) -> str:
@@ -353,8 +350,11 @@ def _facts_values(thing: Thing, values: Values) -> Values:
 
 
 def _members(thing: Thing, zones: Iterable[Thing]) -> list[Values]:
-    row = {"site_id": _id(thing.site), "change_set_id": _id(thing.writer), "paging_set_id": thing.id}
-    return [row | {"zone_id": zone.id} for zone in sorted(zones, key=_id)]
+    row = {"site_id": _id(thing.site), "paging_set_id": thing.id}
+    return [
+        row | {"zone_id": zone.id, "change_set_id": _id(thing.joined.get(zone, thing.writer))}
+        for zone in sorted(zones, key=_id)
+    ]
 
 
 def _days(coverage: Thing) -> Range[Any]:

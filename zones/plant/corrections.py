@@ -113,12 +113,17 @@ def corrections_of(site_ids: Collection[int]) -> dict[int, list[Correction]]:
                    SELECT change.id AS place, table_name, operation, old_rows, new_rows
                    FROM change WHERE change.change_set_id = c.wrote
                    UNION ALL
-                   SELECT 0, o ->> 'table', 'update', jsonb_build_array((r -> 'before') || held),
-                       jsonb_build_array((r -> 'after') || held)
+                   SELECT 0, o ->> 'table', 'update',
+                       jsonb_build_array((r -> 'before') || held
+                           || jsonb_strip_nulls(jsonb_build_object('end_step', b.step))),
+                       jsonb_build_array((r -> 'after') || held
+                           || jsonb_strip_nulls(jsonb_build_object('end_step', a.step)))
                    FROM jsonb_array_elements(c.operations) o
                        CROSS JOIN jsonb_array_elements(
                            CASE o ->> 'op' WHEN %s THEN o -> 'rows' ELSE '[]' END) r
-                       LEFT JOIN change_set s ON s.id = (r ->> 'since')::bigint,
+                       LEFT JOIN change_set s ON s.id = (r ->> 'since')::bigint
+                       LEFT JOIN change_set b ON b.id = (r #>> '{ended,before}')::bigint
+                       LEFT JOIN change_set a ON a.id = (r #>> '{ended,after}')::bigint,
                        jsonb_strip_nulls(jsonb_build_object('step', s.step)) held
                ) wrote
                WHERE wrote.table_name = ANY(%s)

@@ -42,7 +42,7 @@ DECLARE
     recorded_later boolean;
 BEGIN
     SELECT * INTO undone FROM change_set WHERE id = NEW.change_set_id FOR UPDATE;
-    IF undone.id IS NULL OR undone.state <> 'accepted' OR undone.site_id IS NULL THEN
+    IF undone.state <> 'accepted' OR undone.site_id IS NULL THEN
         RAISE EXCEPTION 'change set % is no accepted one of a site', NEW.change_set_id USING
             ERRCODE = 'integrity_constraint_violation', CONSTRAINT = 'withdrawal_of_an_accepted_change_set';
     END IF;
@@ -81,17 +81,13 @@ BEGIN
                 undone.id, undone.site_id, written.table_name, 'insert', found_rows, NULL, written.old_rows);
             CONTINUE;
         END IF;
-        IF itself <> its_thing THEN
-            -- Facts of the same thing that came later build on these, whatever their step
-            EXECUTE format(
-                'SELECT EXISTS (SELECT FROM public.%1$I t '
-                'JOIN jsonb_populate_recordset(NULL::public.%1$I, $1) n ON %2$s '
-                'JOIN change_set m ON m.id = t.change_set_id '
-                'WHERE m.recorded_at > $2)', written.table_name, its_thing)
-            INTO recorded_later USING written.new_rows, undone.recorded_at;
-        ELSE
-            recorded_later := false;
-        END IF;
+        -- Facts of the same thing that came later build on these, whatever their step
+        EXECUTE format(
+            'SELECT EXISTS (SELECT FROM public.%1$I t '
+            'JOIN jsonb_populate_recordset(NULL::public.%1$I, $1) n ON %2$s '
+            'JOIN change_set m ON m.id = t.change_set_id '
+            'WHERE m.recorded_at > $2)', written.table_name, its_thing)
+        INTO recorded_later USING written.new_rows, undone.recorded_at;
         IF written.operation = 'insert' THEN
             done := 'delete';
             EXECUTE format(
@@ -137,14 +133,14 @@ CREATE TRIGGER withdrawal_truncated BEFORE TRUNCATE ON withdrawal
 """
 
 _BEFORE_ACCEPTED = "    IF TG_OP <> 'INSERT' AND OLD.state = 'accepted' THEN"
-_STATES = f"""    IF TG_OP = 'UPDATE' AND OLD.state = 'accepted' AND NEW.state = 'withdrawn'
-       AND zonebook_withdrawing() THEN
+# In an INSERT, OLD is NULL and equals nothing
+_STATES = f"""    IF OLD.state = 'accepted' AND zonebook_withdrawing() THEN
         NEW := OLD;
         NEW.state := 'withdrawn';
         NEW.version := OLD.version + 1;
         RETURN NEW;
     END IF;
-    IF TG_OP <> 'INSERT' AND OLD.state = 'withdrawn' AND OLD.recorded_at IS NOT NULL THEN
+    IF OLD.state = 'withdrawn' AND OLD.recorded_at IS NOT NULL THEN
         RAISE EXCEPTION 'change set % was recorded and withdrawn, and so never changes', OLD.id USING
             ERRCODE = 'integrity_constraint_violation', CONSTRAINT = 'change_set_withdrawn_stays_so',
             HINT = 'make another change set';

@@ -8,12 +8,14 @@ import jsonschema
 import pytest
 from django.test import Client
 
-from sites.models import Change, Secret
+from api.v1.routes import RESOURCES
+from sites.models import Change, Factor, Secret
 from sites.models.access import User
 from sites.services.secrets import secret_add
 from tests.api.conftest import Caller
 from tests.api.v1.asking import get, post
 from tests.halls import Hall
+from zones.asbuilt.formats import ALL
 
 
 @pytest.fixture
@@ -42,6 +44,13 @@ def test_what_no_draft_of_a_site_can_hold_is_left_out(operations: dict[str, dict
     assert not {"site.add", "customer.add", "contract.alter", "device_model.add", "factor.set"} & set(
         operations
     )
+
+
+def test_no_channel_changes_a_factor(operations: dict[str, dict[str, Any]]) -> None:
+    """So that "(0.8)" and "3 dB" are true wherever a limit says them."""
+    assert not [name for name in operations if "factor" in name]
+    assert Factor not in {resource.gate.model for resource in RESOURCES.values()}
+    assert Factor not in {kind.model for kind in ALL}
 
 
 def test_what_a_schema_allows_is_taken_and_what_it_forbids_is_not(

@@ -120,6 +120,6 @@ def test_what_the_file_says(tmp_path: Path) -> None:
 
 
 def test_every_table_whose_corrections_are_undone_is_in_the_files() -> None:
-    """But readings, which are superseded, and the zones of a paging set: both are only ever added to."""
+    """But readings, which are superseded; the zones of a paging set stand in the row of the set."""
     models = [model for kind in CORRECTED for model in (kind.model, kind.facts) if model is not None]
     assert {model._meta.db_table for model in models} == OF.keys() - {"reading", "paging_set_zone"}

@@ -11,6 +11,7 @@ import datetime as dt
 import math
 import re
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import pytest
 from django.conf import settings
@@ -19,6 +20,7 @@ from django.utils import timezone
 from sites.changes.steps import first_step_after, first_step_of
 from sites.models import Closet, Contract, Coverage, Customer, DeviceModel, Endpoint, Site
 from sites.models.changes import ChangeSet
+from sites.response import respond_by
 from zones.asbuilt.resolving import Importer
 from zones.asbuilt.services import Imported, import_files
 from zones.electrical.evaluate import evaluate
@@ -259,6 +261,19 @@ def test_files_are_sorted_by_site_as_a_person_keeps_them() -> None:
             sites = [row["site"] for row in csv.DictReader(file) if "site" in row]
         if path.stem != "coverages":
             assert sites == sorted(sites, key=order.index), path.name
+
+
+@pytest.mark.django_db
+def test_response_hours_of_the_ferries_do_not_count_over_christmas() -> None:
+    """Halifax keeps UTC−4 in winter. 2 h on Thursday until 20:00, none on Friday and Saturday, which are
+    holidays, nor on Sunday; 6 h from Monday, 06:00."""
+    take_larkmoor()
+    site = Site.objects.get(code="merrow-harbour")
+    contract = Coverage.objects.get(site=site).contract
+    opened_at = dt.datetime(2026, 12, 24, 22, tzinfo=dt.UTC)
+    assert respond_by(contract, opened_at, ZoneInfo(site.time_zone)) == dt.datetime(
+        2026, 12, 28, 16, tzinfo=dt.UTC
+    )
 
 
 @pytest.mark.django_db

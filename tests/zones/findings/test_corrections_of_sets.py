@@ -22,10 +22,10 @@ def paging_set(quay: Quay, name: str, *zones: Zone) -> PagingSet:
     return made
 
 
-def lanes(quay: Quay) -> tuple[Zone, ChangeSet]:
+def lanes(quay: Quay, zone: Zone | None = None) -> tuple[Zone, ChangeSet]:
     """The lanes, whose speakers were added, and that change."""
     with quay.record.change(ADDED) as work:
-        zone = quay.record.zone("Marshalling lanes")
+        zone = zone or quay.record.zone("Marshalling lanes")
         quay.record.chain(quay.record.run("R2", supply=quay.supply, zone=zone), 6, **quay.facts)
     return zone, work
 
@@ -51,8 +51,9 @@ def test_an_end_that_a_correction_recorded_is_named_where_it_crossed_a_limit(qua
 
 def test_a_zone_that_a_correction_put_into_a_set_is_named_where_it_crossed_a_limit(quay: Quay) -> None:
     with quay.record.change(ADDED - DAY):
+        empty = quay.record.zone("Marshalling lanes")
         hall = paging_set(quay, "hall", quay.zone)
-    zone, work = lanes(quay)
+    zone, work = lanes(quay, empty)
     quay.check()
     assert not quay.findings()
     with quay.record.change(LATER, kind=CORRECTION, reason="asked") as seen:

@@ -15,6 +15,7 @@ from sites.changes.services import change_accept, change_set_draft, change_set_r
 from sites.models import Contact, DeviceModel, Recorded, Secret, Supply
 from sites.models.access import User
 from sites.models.changes import Change, ChangeSet, Mark, Withdrawal
+from sites.services.catalogue import device_model_alter
 from sites.services.closets import closet_add, contact_add, contact_remove
 from sites.services.power import supply_add, supply_alter
 from sites.services.sites import site_add, site_alter
@@ -306,6 +307,9 @@ def test_nothing_else_deletes_or_rewrites(hall: Hall) -> None:
         sql("UPDATE supply SET note = 'by hand'")
     with refused("change_set_accepted_never_changes"):
         sql("UPDATE change_set SET state = 'withdrawn' WHERE id = %s", made.pk)
+    # an edit of the catalogue makes a change set at each site, by a trigger of a trigger
+    device_model_alter(factories.change(), device_model=hall.speaker, speech_current_a=0.07)
+    assert ChangeSet.objects.filter(site=hall.site, kind=ChangeSet.Kind.CATALOGUE, state="accepted").exists()
     sql(WITHDRAW, made.pk)
     with refused("change_set_withdrawn_stays_so"):
         sql("UPDATE change_set SET state = 'draft' WHERE id = %s", made.pk)

@@ -165,3 +165,31 @@ def test_sql_does_not_withdraw_a_name_that_was_changed_again(hall: Hall) -> None
     with refused("withdrawal_of_what_was_recorded_last"):
         sql(WITHDRAW, first.pk)
     assert Supply.objects.get(pk=hall.supply.pk).name == "PS 1b"
+
+
+def test_sql_withdraws_no_change_set_that_is_not_there(hall: Hall) -> None:
+    with refused("withdrawal_of_an_accepted_change_set"):
+        sql(WITHDRAW, 1 << 40)
+
+
+def test_a_column_that_a_table_had_once_is_no_matter(hall: Hall, technician: User) -> None:
+    """A release takes columns away; the catalogue of PostgreSQL keeps their places."""
+    sql("SET CONSTRAINTS ALL IMMEDIATE")
+    sql("ALTER TABLE supply ADD COLUMN gone text")
+    sql("ALTER TABLE supply DROP COLUMN gone")
+    sql("SET CONSTRAINTS ALL DEFERRED")
+    made = supply_alter(today(hall), supply=hall.supply, name="PS 1a").change_set
+    withdraw_recorded(change_set=made, user=technician, reason="no")
+    assert Supply.objects.get(pk=hall.supply.pk).name == "PS 1"
+
+
+def test_what_is_not_there_any_more_is_not_withdrawn(hall: Hall, technician: User) -> None:
+    """Whoever left was recorded and removed: no row tells who wrote it last, only that it is missing."""
+    made = contact_add(factories.change(hall.site), name="Ida Lark", role=Contact.Role.SITE)
+    gone = contact_remove(today(hall), contact=made.result).change_set
+    assert why_not(made.change_set, technician)
+    with refused("withdrawal_of_what_was_recorded_last"):
+        sql(WITHDRAW, made.change_set.pk)
+    withdraw_recorded(change_set=gone, user=technician, reason="this first")
+    withdraw_recorded(change_set=made.change_set, user=technician, reason="and then this")
+    assert not Contact.objects.exists()

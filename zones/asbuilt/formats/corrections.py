@@ -10,7 +10,7 @@ from zones.asbuilt.cells import Listed, Text, Word
 from .catalogue import CABLE_TYPES, DEVICE_MODELS
 from .customers import SITES
 from .equipment import AMPLIFIERS, BLOCKS, ENDPOINTS, OUTPUTS, SUPPLIES, SWITCH_PORTS, SWITCHES
-from .kinds import KEY, Column, FileKind, Reference
+from .kinds import ENDS, KEY, Column, FileKind, Reference
 from .landings import CLIPS, LANDINGS
 from .wiring import PAGING_SETS, POINTS, RUNS, ZONE_ENDPOINTS, ZONES
 
@@ -21,15 +21,15 @@ CORRECTED = (
 )  # fmt: skip
 
 
-# A point's order bears on no load; zones are never taken out of a paging set
-_NOT_REWRITTEN = ("order", "zones")
+_NOT_REWRITTEN = ("order",)  # of a point: it bears on no load
 
 
 def corrected_columns(kind: FileKind) -> tuple[str, ...]:
-    """The columns of a file that corrections rewrite: names too, but not what a thing is a part of."""
+    """The columns of a file that corrections rewrite: names and ends too, not what a thing is a part of."""
     parts = [part.columns if isinstance(part, Reference) else () for part in kind.parts]
     fixed = kind.key_columns if kind.model is None else tuple(itertools.chain(*parts))
-    return tuple(column.name for column in kind.columns if column.name not in (*fixed, *_NOT_REWRITTEN))
+    taken = tuple(column.name for column in kind.columns if column.name not in (*fixed, *_NOT_REWRITTEN))
+    return (*taken, ENDS.name) if kind.placed else taken
 
 
 _CELL = Text(NoteField(max_length=150_000))
@@ -73,7 +73,11 @@ CORRECTIONS = FileKind(
             KEY,
             "The column that was rewritten. Blank, as before and after: the correction added the row.",
         ),
-        Column("before", _CELL, "What the cell said, written as in that file, with a decimal point."),
+        Column(
+            "before",
+            _CELL,
+            "What the cell said, written as in that file, with a decimal point; an end by its change.",
+        ),
         Column("after", _CELL, "What it says since then, written likewise."),
     ),
     key=(),

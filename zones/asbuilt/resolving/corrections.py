@@ -8,29 +8,32 @@ first: what a cell said after one has to be what it says now, and before it, it 
 from __future__ import annotations
 
 from collections import defaultdict
-from typing import NamedTuple
+from collections.abc import Mapping
+from typing import NamedTuple, cast
 
 from sites.wording import perhaps
 from zones.asbuilt.cells import BadCellError, Rows
 from zones.asbuilt.exporting import Cells, facts_cells, name_cells, own_cells
 from zones.asbuilt.files import Sheet
 from zones.asbuilt.formats import BY_NAME, SHARED, Column, FileKind, corrected_columns
-from zones.asbuilt.formats.kinds import Values
+from zones.asbuilt.formats.kinds import ENDS, Values
 from zones.asbuilt.parsing import Row, parse, read_cell
 from zones.asbuilt.problems import place_of
 from zones.asbuilt.things import Change, Facts, Rewritten, Thing
 
 from .context import Context, LookUp
+from .values import members
 
 
 class Cell(NamedTuple):
-    """What one row of the file says, its names looked up. ``column`` is blank where the row was added."""
+    """What one row of the file says, its names looked up. ``column`` is blank where the row was added. An end
+    is the change with which the thing ends."""
 
     row: Row
     change: Change
     column: str
-    before: str
-    after: str
+    before: str | Change
+    after: str | Change
 
 
 class Target(NamedTuple):
@@ -68,10 +71,13 @@ def settle_corrections(context: Context) -> None:
                 cell.row.complain("change", "differs", message)
         new = [cell for cell in cells if not cell.change.recorded]
         if new and not _refused_with(thing, facts, cells):
+            of_zones = [cell for cell in new if cell.column == "zones"]
+            new = [cell for cell in new if cell.column != "zones"]
             if thing.kind not in SHARED and (thing.recorded if facts is None else facts.recorded):
                 _check_rewritten(thing, facts, new)
-            else:
+            elif new:
                 _settle(context, target, new)
+            _settle_zones(context, thing, of_zones)
     for row in rows:
         if row.is_refused():
             context.put_site_aside(row)
@@ -117,7 +123,7 @@ def _looked_up(context: Context, row: Row) -> tuple[Target, Cell] | None:
             message = f"{kind.file} and the record have no row of {thing.label} that holds from this change"
             row.complain("held_since", "no_such_row", message)
             return None
-    texts = [_text(row, column, name) for name in ("before", "after")]
+    texts = [_said(context, row, site, column, name) for name in ("before", "after")]
     if column is not None and texts[0] == texts[1] and not row.problems:
         row.complain("after", "contradiction", "is as before: nothing was rewritten")
     return Target(site, thing, facts), Cell(row, change, "" if column is None else column.name, *texts)
@@ -127,7 +133,7 @@ def _column(kind: FileKind, row: Row) -> Column | None:
     name = row.values.get("column")
     if name is None:
         return None
-    column = kind.headers.get(name)
+    column = kind.headers.get(name) or kind.by_name.get(name)
     taken = corrected_columns(kind)
     if column is None or column.name not in taken:
         message = f"“{name}” is no column of {kind.file} that corrections rewrite{perhaps(name, taken)}"
@@ -170,11 +176,14 @@ def _thing(context: Context, row: Row, kind: FileKind, site: Thing, since: Chang
     return found
 
 
-def _text(row: Row, column: Column | None, name: str) -> str:
-    """A cell of the corrected row as it would be exported; blank after a complaint."""
+def _said(context: Context, row: Row, site: Thing, column: Column | None, name: str) -> str | Change:
+    """A cell of the corrected row as it would be exported, or the change that it names; blank after a
+    complaint."""
     text = row.cells.get(name, "").removeprefix("'")
     if not text:
         return ""
+    if column is ENDS:
+        return context.change(row, site, name) or ""
     if column is None:
         row.complain(name, "contradiction", "is given, but column is blank")
         return ""
@@ -208,11 +217,11 @@ def _check_rewritten(thing: Thing, facts: Facts | None, cells: list[Cell]) -> No
         _require(cell, "after", _cells(thing, facts).get(cell.column, ""), "its row says")
 
 
-def _require(cell: Cell, name: str, there: str, who: str) -> None:
+def _require(cell: Cell, name: str, there: str | Change, who: str) -> None:
     here = cell.before if name == "before" else cell.after
     if here != there:
-        message = f"is {here or 'blank'}, but {who} {there or 'blank'}"
-        cell.row.complain(name, "differs", message)
+        texts = [one.key if isinstance(one, Change) else one or "blank" for one in (here, there)]
+        cell.row.complain(name, "differs", f"is {texts[0]}, but {who} {texts[1]}")
 
 
 def _settle(context: Context, target: Target, cells: list[Cell]) -> None:
@@ -225,7 +234,7 @@ def _settle(context: Context, target: Target, cells: list[Cell]) -> None:
         row = next(iter(by_change[order[-1]].values())).row
         message = f"“{order[-1].key}” rewrote the row last, which its revised_by does not say"
         row.complain("change", "contradiction", message)
-    standing = _cells(thing, facts)
+    standing: dict[str, str | Change] = {**_cells(thing, facts), ENDS.name: thing.end or ""}
     values = _final_values(thing, facts)
     # What is not dated may have been rewritten by other work after the last of the corrections
     known = set(standing) if final_writer is order[-1] or facts is not None else set()
@@ -233,17 +242,19 @@ def _settle(context: Context, target: Target, cells: list[Cell]) -> None:
     for change in reversed(order):
         rewritten = {name: cell for name, cell in by_change[change].items() if name}
         for name, cell in rewritten.items():
-            if name in known:
+            if name in known or isinstance(cell.after, Change):
                 _require(cell, "after", standing[name], "what then stands is")
             standing[name] = cell.after
         if rewritten.keys() - known:
             values = _values(context, target, standing, rewritten, "after", values)
-        after = values
+        after, end = values, cast("Change | None", standing[ENDS.name] or None)
         known |= rewritten.keys()
         standing |= {name: cell.before for name, cell in rewritten.items()}
         values = _values(context, target, standing, rewritten, "before", values)
         if rewritten:
-            stages.append((change, Rewritten(thing, facts, values, after)))
+            ended = cast("Change | None", standing[ENDS.name] or None), end
+            rewrote = Rewritten(thing, facts, values, after, ended if ENDS.name in rewritten else None)
+            stages.append((change, rewrote))
     if any(cell.row.is_refused() for cell in cells):
         return
     for change, row_then in reversed(stages):
@@ -258,6 +269,23 @@ def _settle(context: Context, target: Target, cells: list[Cell]) -> None:
         if thing.end is None:
             thing.described = thing.described or thing.writer
     thing.writer = added or thing.writer
+
+
+def _settle_zones(context: Context, thing: Thing, cells: list[Cell]) -> None:
+    """From the last correction to the first, which zones each put into a paging set that was there."""
+    zones = thing.values.get("zones", frozenset())
+    for cell in sorted(cells, key=lambda one: _recorded(one.change), reverse=True):
+        look = LookUp(cell.row, {}, thing.site, thing.begin)
+        before, after = (
+            members(context, look, read_cell(thing.kind.by_name["zones"], str(text)) if text else ())
+            for text in (cell.before, cell.after)
+        )
+        _require(cell, "after", own_cells(thing.kind, {"zones": zones})["zones"], "what then stands is")
+        if not before < after:
+            message = "is not among what is after: a zone is never taken out of a paging set"
+            cell.row.complain("before", "contradiction", message)
+        thing.joined |= dict.fromkeys(after - before, cell.change)
+        zones = before
 
 
 def _by_change(cells: list[Cell]) -> dict[Change, dict[str, Cell]]:
@@ -288,13 +316,20 @@ def _final_values(thing: Thing, facts: Facts | None) -> Values:
 
 
 def _values(
-    context: Context, target: Target, standing: Cells, rewritten: dict[str, Cell], side: str, later: Values
+    context: Context,
+    target: Target,
+    standing: Mapping[str, str | Change],
+    rewritten: dict[str, Cell],
+    side: str,
+    later: Values,
 ) -> Values:
     """What the row says with these cells; complaints stand on the rows that brought them. ``later``: what it
     says afterwards."""
     _, thing, facts = target
     kind = thing.kind
-    cells = name_cells(thing) | {name: text for name, text in standing.items() if text}
+    # an end is no cell of the row itself
+    texts = {name: text for name, text in standing.items() if text and isinstance(text, str)}
+    cells = name_cells(thing) | texts
     if thing.site is not None:
         cells["site"] = thing.site.key[0]
     row = _own_row(kind, cells) if facts is None else _facts_row(kind, cells)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any
 
 from zones.asbuilt.formats import BY_NAME, FileKind, Reference
@@ -65,6 +66,11 @@ def _settle_own(context: Context, thing: Thing, row: Row, values: Values) -> Non
     elif "zones" in differing and not thing.values["zones"] <= differing["zones"]:
         message = "a zone is never taken out of a paging set: end the set and begin another"
         row.complain("zones", "differs", message)
+    elif "zones" in differing and writer.values["kind"] != "correction":
+        message = (
+            "is no correction: a set keeps its zones, so end it and begin another, or correct the record"
+        )
+        row.complain("described_by", "not_a_correction", message)
     else:
         thing.values |= differing
         thing.writer, thing.rewritten, thing.row = writer, True, row
@@ -75,10 +81,14 @@ def _own_values(context: Context, thing: Thing, row: Row, values: Values) -> Val
     look = LookUp(row, values, thing.site, thing.begin)
     own = context.read(look, thing.kind.own)
     if thing.kind.name == "paging_sets" and "zones" in values:
-        # a set's zones need not stand when the set begins: they are no dated fact of it
-        names = (look._replace(values={"zones": name}) for name in values["zones"])
-        own["zones"] = frozenset(zone for one in names if (zone := context.refer(one, _MEMBER)))
+        own["zones"] = members(context, look, values["zones"])
     return own
+
+
+def members(context: Context, look: LookUp, names: Iterable[str]) -> frozenset[Thing]:
+    """The zones of a paging set, which stand when it begins."""
+    looks = (look._replace(values={"zones": name}, strict=True) for name in names)
+    return frozenset(zone for one in looks if (zone := context.refer(one, _MEMBER)))
 
 
 def _take_writers(context: Context, thing: Thing, row: Row) -> None:

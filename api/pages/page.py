@@ -21,6 +21,7 @@ from api.conventions.serializers import QuerySerializer
 from api.conventions.views import checked_query
 from sites.access.abilities import Ability
 from sites.access.selectors import Principal, principal_of
+from sites.once import reading_once
 
 from . import opened, problem_pages
 
@@ -69,7 +70,8 @@ class Page(View):
 
     def get(self, request: HttpRequest, *_args: Any, **kwargs: Any) -> HttpResponse:
         self.begin(request)
-        return self.show(request, **kwargs)
+        with reading_once():
+            return self.show(request, **kwargs)
 
     def begin(self, request: HttpRequest) -> None:
         """Who asks, whether they may, and what they ask for."""

@@ -96,7 +96,7 @@ class RunPage(Page):
     def _output(self, request: HttpRequest, output: Answer | None) -> Fact:
         if output is None:
             return Fact("Output", "")
-        endpoint = answer_of(request, f"endpoints/{output['endpoint_id']}", as_of=self.on, fields="id,name")
+        endpoint = answer_of(request, f"outputs/{output['id']}", as_of=self.on, expand="endpoint")["endpoint"]
         said = f"{output['number']} of {endpoint['name']}"
         return Fact("Output", said, page_of("endpoint", endpoint["id"], self.on))
 

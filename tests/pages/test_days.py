@@ -6,6 +6,7 @@ import io
 from collections.abc import Callable
 
 import pytest
+from django.conf import settings
 from django.urls import reverse
 from playwright.sync_api import BrowserContext, Locator, Page, expect
 from pypdf import PdfReader
@@ -16,6 +17,7 @@ from sites.services.closets import closet_alter, contact_add
 from sites.services.secrets import secret_add
 from tests import factories
 from tests.page_addresses import Shown
+from tests.pages.test_every_page import held_in_every_look
 from zones.models import Finding
 from zones.services.landings import PairUse, landing_add
 
@@ -196,6 +198,35 @@ def test_everything_works_without_javascript(place: Shown, dispatcher: User, win
     opened(page, place.hall.site.name)
     page.get_by_role("link", name="Signal cupboard").first.click()
     opened(page, "Signal cupboard")
+
+
+def test_a_session_that_ends_in_the_middle_of_a_form_loses_nothing(
+    place: Shown, manager: User, window: Window
+) -> None:
+    manager.set_password("three-quiet-horns")
+    manager.save(update_fields=["password"])
+    finding = place.finding
+    context = window(manager)
+    page = context.new_page()
+    page.goto(f"/findings/{finding.pk}")
+    page.locator("summary", has_text="Defer until").click()
+    form = page.locator("form", has=page.get_by_role("button", name="Defer", exact=True))
+    form.get_by_label("Until").fill("2099-12-24")
+    form.get_by_label("Why").fill("new supply is ordered")
+    context.clear_cookies(name=settings.SESSION_COOKIE_NAME)
+    form.get_by_role("button", name="Defer").click()
+    expect(page.get_by_text("What you typed is kept")).to_be_visible()
+    held_in_every_look(page)
+    page.get_by_label("Log-in name").fill(manager.username)
+    page.get_by_label("Password").fill("three-quiet-horns")
+    page.get_by_role("button", name="Log in").click()
+    expect(page.get_by_text("Nothing is sent yet")).to_be_visible()
+    expect(page.locator("main")).to_contain_text("new supply is ordered")
+    held_in_every_look(page)
+    page.get_by_role("button", name="Defer").click()
+    opened(page, "PS 1")
+    finding.refresh_from_db()
+    assert (finding.state, finding.state_reason) == (Finding.State.DEFERRED, "new supply is ordered")
 
 
 def tab_to(page: Page, wanted: Locator, most: int = 80) -> None:

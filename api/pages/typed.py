@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from django.contrib.auth.forms import AuthenticationForm
+from django.forms import BoundField
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import render
 from django.urls import Resolver404, resolve
@@ -56,5 +57,10 @@ def typed_before(carried: str, path: str) -> Typed | None:
     if act is None:
         return None
     form = act(posted)
-    shown = [(str(field.label), str(field.value() or "")) for field in form]
-    return Typed(path, act.button, act.title, sent, shown)
+    return Typed(path, act.button, act.title, sent, [(str(field.label), _said(field)) for field in form])
+
+
+def _said(field: BoundField) -> str:
+    """What was typed; of a choice, what it was called."""
+    value = str(field.value() or "")
+    return str(dict(getattr(field.field.widget, "choices", ())).get(value, value))

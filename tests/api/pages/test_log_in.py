@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from html import unescape
+from html import escape, unescape
 from typing import Any
 
 import pytest
@@ -153,6 +153,14 @@ def test_what_was_typed_is_sent_to_no_other_address(
     answer = log_in(client, person, PASSWORD, **{**carried_by(typed), "next": elsewhere})
     assert answer.status_code == 302
     assert b"supply" not in answer.content
+
+
+def test_a_choice_is_shown_by_what_it_was_called(shown: Shown, client: Client, person: User) -> None:
+    value, label = next((value, label) for value, label in Finding.Outcome.choices if " " in label and value)
+    form = {"act": "outcome", "outcome": value, "state_reason": ""}
+    carried = carried_by(client.post(f"/findings/{shown.finding.pk}", form))
+    html = log_in(client, person, PASSWORD, **carried).content.decode()
+    assert f"<dt>Outcome</dt><dd>{escape(label)}</dd><dt>Remark</dt><dd>not recorded</dd>" in html
 
 
 def test_what_is_too_long_is_not_carried(shown: Shown, client: Client) -> None:

@@ -197,7 +197,7 @@ AUTH_USER_MODEL = "sites.User"
 LOGIN_URL, LOGIN_REDIRECT_URL = "log-in", "home"
 AUTHENTICATION_BACKENDS = [
     "axes.backends.AxesStandaloneBackend",  # first: it refuses what is locked
-    "django.contrib.auth.backends.ModelBackend",
+    "sites.access.backends.WithGrants",
 ]
 # Wrong passwords, counted in the cache for each account from each address: nobody can lock out another
 AXES_FAILURE_LIMIT = 8

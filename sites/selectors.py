@@ -16,6 +16,7 @@ from django.db.models.expressions import Combinable
 from sites.changes.steps import STEPS_A_DAY, first_step_after
 from sites.models import Contract, DatedFacts, Placed, Site
 from sites.models.dated import thing_fields
+from sites.once import once
 
 T = TypeVar("T", bound=Placed)
 F = TypeVar("F", bound=DatedFacts)
@@ -104,6 +105,7 @@ def facts_before(facts: type[F], before: Before, **filters: Any) -> QuerySet[F]:
     )
 
 
+@once
 def things_with_facts(
     things: type[T], facts: type[F], before: int, *, site_ids: Collection[int], **filters: Any
 ) -> list[tuple[T, F | None]]:

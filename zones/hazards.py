@@ -5,14 +5,12 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Final, Protocol
 
-from django.db import connection
-
 from sites.models import Closet, Site
+from sites.once import once
 from zones.limits.cautions import Caution, CautionHere, Surroundings, cautions_of
 from zones.models import Run
 
@@ -25,7 +23,7 @@ _OF_CLOSET: Final = (
 
 # A run that is landed in a closet is energised there from wherever it is fed. The points that matter are few:
 # the table of points is read along its site, once
-_ENERGISED: Final = f"""
+_READ: Final = f"""
 WITH place AS MATERIALIZED (
     SELECT closet.id AS closet_id, closet.site_id, asked.before
     FROM closet JOIN unnest(%(sites)s::bigint[], %(befores)s::bigint[]) AS asked(site_id, before)
@@ -80,7 +78,10 @@ driven AS (
     WHERE fed.kind = '{Run.Kind.CONSTANT_VOLTAGE}'
     ORDER BY fed.closet_id, fed.run_id, f.step DESC
 )
-SELECT of.*, closet.name
+SELECT closet.*, here.energised FROM closet LEFT JOIN (
+SELECT of.closet_id, json_agg(
+    json_build_array(rank, source, elsewhere.name, line_voltage_v, has_line) ORDER BY rank, source
+) AS energised
 FROM (
     SELECT p.closet_id, 0, 'supply ' || supply.name, supply.closet_id, NULL::float8, NULL::bool
     FROM place p JOIN supply ON supply.closet_id = p.closet_id
@@ -103,8 +104,10 @@ FROM (
     UNION ALL SELECT closet_id, 4, NULL, NULL, NULL, NULL
     FROM special s JOIN cable_type ON cable_type.id = s.cable_type_id AND cable_type.plenum
 ) AS of(closet_id, rank, source, stands_in, line_voltage_v, has_line)
-LEFT JOIN closet ON closet.id = nullif(of.stands_in, of.closet_id)
-ORDER BY of.rank, of.source
+LEFT JOIN closet AS elsewhere ON elsewhere.id = nullif(of.stands_in, of.closet_id)
+GROUP BY of.closet_id
+) AS here ON here.closet_id = closet.id
+WHERE closet.id = ANY(%(closets)s::bigint[])
 """  # noqa: S608 - our own words
 _PLENUM: Final = 4
 
@@ -130,27 +133,11 @@ class _Energised:
 
 
 class Hazards:
-    """What is known of some closets, and of what is energised in them. Two queries, however many closets."""
+    """What is known of some closets, and of what is energised in them. One query, however many closets."""
 
     def __init__(self, closet_ids: Collection[int], before: Mapping[int, int]) -> None:
         """before: by site, the step after the last change that counts."""
-        self.closets: dict[int, Closet] = {}
-        self._energised: dict[int, _Energised] = defaultdict(_Energised)
-        if not closet_ids:
-            return
-        self.closets = Closet.objects.select_related("site").in_bulk(closet_ids)
-        with connection.cursor() as cursor:
-            cursor.execute(
-                _ENERGISED,
-                {"closets": list(closet_ids), "sites": list(before), "befores": list(before.values())},
-            )
-            for closet_id, rank, source, _, voltage, has_line, elsewhere in cursor.fetchall():
-                of = self._energised[closet_id]
-                if source is not None:
-                    of.sources.append(f"{source} (in closet {elsewhere})" if elsewhere else source)
-                if has_line:
-                    of.line_voltages_v.add(voltage)
-                of.plenum_cable |= rank == _PLENUM
+        self.closets, self._energised = _read(closet_ids, before) if closet_ids else ({}, {})
 
     def cautions(
         self,
@@ -166,7 +153,7 @@ class Hazards:
         among the closets: what is concerned stands in none.
         """
         closets = [self.closets[pk] for pk in dict.fromkeys(closet_ids) if pk in self.closets]
-        energised = [self._energised[closet.pk] for closet in closets if closet.pk in self._energised]
+        energised = [self._energised[closet.pk] for closet in closets]
         heights = [closet.ladder_m for closet in closets if closet.ladder_m is not None]
         return cautions_of(
             Surroundings(
@@ -185,3 +172,22 @@ class Hazards:
                 length_unit=site.length_unit,
             )
         )
+
+
+@once
+def _read(
+    closet_ids: Collection[int], before: Mapping[int, int]
+) -> tuple[dict[int, Closet], dict[int, _Energised]]:
+    energised: dict[int, _Energised] = {}
+    closets = Closet.objects.raw(
+        _READ, {"closets": list(closet_ids), "sites": list(before), "befores": list(before.values())}
+    )
+    for closet in closets:
+        of = energised[closet.pk] = _Energised()
+        for rank, source, elsewhere, voltage, has_line in closet.energised or ():  # type: ignore[attr-defined]
+            if source is not None:
+                of.sources.append(f"{source} (in closet {elsewhere})" if elsewhere else source)
+            if has_line:
+                of.line_voltages_v.add(voltage)
+            of.plenum_cable |= rank == _PLENUM
+    return {closet.pk: closet for closet in closets}, energised

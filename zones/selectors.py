@@ -8,11 +8,13 @@ from django.db.models import Exists, OuterRef, Q, QuerySet, Subquery
 from django.db.models.lookups import IsNull
 
 from sites.models import CableType
-from sites.selectors import Before, comes_before, facts_before, holding, site_of, standing
+from sites.once import once
+from sites.selectors import Before, comes_before, facts_before, holding, site_of, standing, stood
 from zones.models import ClipFacts, Landing, Point, PointFacts, Reading, Run, RunFacts, Zone
 from zones.pair_colours import colour_in_cable
 
 
+@once
 def points_before(before: int, *, site_id: int, run_ids: Collection[int]) -> list[PointFacts]:
     """The facts that held of every point of these runs of a site, by run and in the run's order: parents
     before children.
@@ -65,18 +67,18 @@ def colour_of(landing: Landing, cables: Mapping[int, CableType | None]) -> str:
     )
 
 
+@once
 def runs_before(
     before: int, *, site_ids: Collection[int], zone_ids: Collection[int] | None = None
 ) -> list[tuple[Run, RunFacts]]:
-    """Runs that stood on the sites, those of some zones only if asked, with what fed them. Two queries."""
-    runs = {run.pk: run for run in standing(Run, before, site_id__in=site_ids).select_related("block")}
-    rows = facts_before(RunFacts, before, site_id__in=site_ids).select_related(
-        "zone", "output__endpoint", "supply", "amplifier"
-    )
+    """Runs that stood on the sites, those of some zones only if asked, with what fed them. One query."""
+    rows = facts_before(RunFacts, before, site_id__in=site_ids).filter(stood(before, "run__"))
     found = [
-        (runs[row.run_id], row)
-        for row in rows
-        if row.run_id in runs and (zone_ids is None or row.zone_id in zone_ids)
+        (row.run, row)
+        for row in rows.select_related(
+            "run__block", "zone", "output__endpoint__closet", "supply__closet", "amplifier__closet"
+        )
+        if zone_ids is None or row.zone_id in zone_ids
     ]
     return sorted(found, key=lambda pair: (pair[0].name, pair[0].pk))
 

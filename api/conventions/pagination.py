@@ -47,7 +47,7 @@ class KeysetPagination(BasePagination):
             name[0] == "-",
             asked["page_size"],
         )
-        nullable = _is_nullable(queryset.model, path)
+        nullable = _is_nullable(queryset.model, path) and not view.always_has(path)
         bound_to = _binding(
             path=request.path,
             order=name,

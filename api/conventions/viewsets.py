@@ -165,6 +165,10 @@ class ReadOnlyViewSet(ViewSetMixin, ApiView, GenericAPIView):
         """The rows that a change of this thing builds on; of one with dated facts, the last of these too."""
         return versions_of(row)
 
+    def always_has(self, path: str) -> bool:  # noqa: ARG002
+        """Whether every row that is asked for has this sort key, though its column may be null."""
+        return False
+
     def annotate(self, rows: Sequence[Any]) -> None:
         """Set on rows what their serializer shows beyond their columns, in a fixed number of queries a
         page."""

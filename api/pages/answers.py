@@ -7,6 +7,7 @@ from __future__ import annotations
 import io
 import json
 from collections.abc import Mapping
+from contextlib import nullcontext
 from typing import Any, Final, NamedTuple
 from urllib.parse import urlencode
 
@@ -16,6 +17,7 @@ from rest_framework.response import Response
 
 from api.conventions.problems import KINDS, ProblemError
 from sites.changes.errors import Problem
+from sites.once import reading_anew
 
 BELOW: Final = "/api/v1/"
 # Of a program's request; a page is asked for by the cookie alone, and what it writes is made from its form
@@ -74,7 +76,9 @@ def _answered(asked: HttpRequest) -> Response:
     act = (
         view.cls.as_view(view.actions, **options) if hasattr(view, "actions") else view.cls.as_view(**options)
     )
-    response: Response = act(asked, *match.args, **match.kwargs)
+    # What is computed of a draft is written for a moment, and reads what it wrote
+    with nullcontext() if asked.method == "GET" else reading_anew():
+        response: Response = act(asked, *match.args, **match.kwargs)
     if response.status_code >= 400:
         raise _problem(response)
     return response

@@ -6,12 +6,15 @@ from typing import Any
 
 from django.conf import settings
 from django.contrib.auth import views
+from django.contrib.auth.forms import AuthenticationForm
 from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
 
 from api.conventions import problems
 from api.conventions.problems import ProblemError
 
 from . import problem_pages
+from .typed import typed_before
 
 
 class LogIn(views.LoginView):
@@ -19,6 +22,16 @@ class LogIn(views.LoginView):
 
     template_name = "pages/log_in.html"
     redirect_authenticated_user = True
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        return super().get_context_data(typed=self.request.POST.get("typed", ""), **kwargs)
+
+    def form_valid(self, form: AuthenticationForm) -> HttpResponse:
+        """With a form that was typed before: to send it; else to the page that was asked for."""
+        carried = self.request.POST.get("typed", "")
+        onwards = super().form_valid(form)
+        typed = typed_before(carried, self.get_redirect_url()) if carried else None
+        return render(self.request, "pages/send_again.html", {"typed": typed}) if typed else onwards
 
 
 class LogOut(views.LogoutView):

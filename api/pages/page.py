@@ -9,6 +9,7 @@ from typing import Any, ClassVar
 from django.conf import settings
 from django.contrib.auth.views import redirect_to_login
 from django.db.models import Model
+from django.forms import Form
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils.cache import patch_cache_control
@@ -21,8 +22,10 @@ from api.conventions.serializers import QuerySerializer
 from api.conventions.views import checked_query
 from sites.access.abilities import Ability
 from sites.access.selectors import Principal, principal_of
+from sites.once import reading_once
 
 from . import opened, problem_pages
+from .typed import log_in_and_back
 
 
 class OnQuery(QuerySerializer):
@@ -33,11 +36,13 @@ class OnQuery(QuerySerializer):
 
 class Page(View):
     """One page to look at. `template_name` is filled with `context()`; `query` says what may stand behind the
-    `?` of its address; `shows`: the model of the thing whose id is in its address."""
+    `?` of its address; `shows`: the model of the thing whose id is in its address; `acts`: its forms, which
+    are carried over a log-in."""
 
     template_name: ClassVar[str]
     query: ClassVar[type[QuerySerializer]] = QuerySerializer
     shows: ClassVar[type[Model] | None] = None
+    acts: ClassVar[tuple[type[Form], ...]] = ()
     http_method_names = ["get", "head"]
 
     may: Needed = Ability.READ_RECORD  # from its row in `PAGES`
@@ -55,6 +60,8 @@ class Page(View):
 
     def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> Any:
         if self.may != PUBLIC and not request.user.is_authenticated:
+            if request.method == "POST" and self.acts:
+                return log_in_and_back(request)
             return redirect_to_login(request.get_full_path(), settings.LOGIN_URL)
         try:
             response = super().dispatch(request, *args, **kwargs)
@@ -69,7 +76,8 @@ class Page(View):
 
     def get(self, request: HttpRequest, *_args: Any, **kwargs: Any) -> HttpResponse:
         self.begin(request)
-        return self.show(request, **kwargs)
+        with reading_once():
+            return self.show(request, **kwargs)
 
     def begin(self, request: HttpRequest) -> None:
         """Who asks, whether they may, and what they ask for."""

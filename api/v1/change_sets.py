@@ -213,6 +213,9 @@ class ChangeSetViewSet(ReadOnlyViewSet):
     def get_queryset(self) -> QuerySet[Any]:
         return super().get_queryset().select_related("accepted_by", "withdrawal")
 
+    def always_has(self, path: str) -> bool:
+        return path == "happened_on" and self.asked.get("state") == ChangeSet.State.ACCEPTED
+
     def create(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
         """Draw up a draft. Its operations are applied and undone, so that what could not be accepted is
         refused now; nothing of the record changes."""

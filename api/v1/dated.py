@@ -6,7 +6,7 @@ its dated facts. Here both are one: fields of the facts stand beside those of th
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import UTC, date, datetime
 from functools import cache
 from typing import Any, ClassVar
@@ -27,6 +27,7 @@ from sites.changes.steps import day_of, first_step_after
 from sites.fields import SiteKey
 from sites.models import DatedFacts, Site
 from sites.models.dated import thing_fields
+from sites.once import once
 from sites.selectors import (
     Before,
     StepAfterToday,
@@ -240,9 +241,14 @@ class FactsSerializer(BesideEffect, ResourceSerializer):
 
     @classmethod
     def with_expansions(cls, rows: QuerySet[Any], expand: Sequence[str]) -> QuerySet[Any]:
-        of_facts = [name for name in expand if cls.is_fact(name)]
-        rows = super().with_expansions(rows, [name for name in expand if name not in of_facts])
-        return rows.prefetch_related(*(f"held__{name}" for name in of_facts)) if of_facts else rows
+        # What the facts name comes with them
+        return super().with_expansions(rows, [name for name in expand if not cls.is_fact(name)])
+
+    @classmethod
+    def with_named(cls, facts: QuerySet[Any], expand: Iterable[str]) -> QuerySet[Any]:
+        """Rows of facts, with what of `expand` they name."""
+        named = [name for name in expand if cls.is_fact(name)]
+        return facts.select_related(*named) if named else facts
 
     def to_representation(self, instance: Any) -> dict[str, Any]:
         held = getattr(instance, "held", None)
@@ -326,7 +332,7 @@ class DatedMixin(PlacedMixin, CorrectMixin):
     def _history(self, row: Any) -> list[DatedFacts]:
         """All facts of a thing, read once: the last of them is its version."""
         if not hasattr(row, "facts_read"):
-            row.facts_read = list(history(self.serializer_class.Meta.facts, row.pk))
+            row.facts_read = _all_facts_of(self.serializer_class, row.pk)
         facts: list[DatedFacts] = row.facts_read
         return facts
 
@@ -338,8 +344,15 @@ class DatedMixin(PlacedMixin, CorrectMixin):
 
     def _held(self) -> Prefetch[Any, Any, Any]:
         """The facts that held of each thing on the day, as a list of one or none."""
-        held = facts_before(self.serializer_class.Meta.facts, before_asked(getattr(self, "asked", {})))
+        asked = getattr(self, "asked", {})
+        held = facts_before(self.serializer_class.Meta.facts, before_asked(asked))
+        held = self.serializer_class.with_named(held, asked.get("expand", ()))
         return Prefetch("facts", queryset=held, to_attr="held")
+
+
+@once
+def _all_facts_of(serializer: type[FactsSerializer], row_id: int) -> list[DatedFacts]:
+    return list(serializer.with_named(history(serializer.Meta.facts, row_id), serializer.expansions))
 
 
 def not_yet(begins_on: date) -> problems.ProblemError:

@@ -3,7 +3,7 @@ calculations."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from datetime import date
 from typing import Any, ClassVar
 
@@ -18,10 +18,11 @@ from api.conventions.filters import Names
 from api.conventions.sizes import WithLimitSerializer, within_limit
 from api.conventions.views import Spec
 from sites.access.abilities import Ability
-from sites.access.scope import scoped
+from sites.access.scope import Scope, scoped
 from sites.access.selectors import Principal
 from sites.changes.making import today_in
 from sites.models import Site
+from sites.once import once
 from zones.electrical.subjects import SubjectKind
 from zones.findings.selectors import open_on_site
 from zones.loads.explanations import Explanations
@@ -99,6 +100,12 @@ class SubjectLoadSerializer(WithLimitSerializer):
     zones = DependentZoneSerializer(many=True, help_text="The zones that depend on it.")
 
 
+@once
+def zones_seen(scope: Scope, site_id: int, zone_ids: Collection[int]) -> list[Zone]:
+    """Those of some zones of a site that lie in the scope, by name."""
+    return list(scoped(Zone, scope).filter(site_id=site_id, pk__in=zone_ids).order_by("name", "pk"))
+
+
 class SubjectLoadMixin:
     """Of a view set whose things are subjects of figures. `kind`: which."""
 
@@ -119,7 +126,6 @@ class SubjectLoadMixin:
         found = LoadsAsked(self.asked, site, day, subject=(self.kind, row.pk))
         load = load_of_subject(found.loads, (self.kind, row.pk))
         wanted = self.asked.get("code")
-        zones = scoped(Zone, self.principal.scope).filter(site_id=site.pk, pk__in=load.zone_ids)
         return Response(
             within_limit(
                 {
@@ -131,7 +137,9 @@ class SubjectLoadMixin:
                         one for one in load.figures if not wanted or one.limit.code in wanted
                     ),
                     "not_computed": [figures.not_computed(one) for one in load.problems],
-                    "zones": DependentZoneSerializer(zones.order_by("name", "pk"), many=True).data,
+                    "zones": DependentZoneSerializer(
+                        zones_seen(self.principal.scope, site.pk, load.zone_ids), many=True
+                    ).data,
                 }
             )
         )

@@ -14,7 +14,6 @@ from api.conventions.viewsets import RecordViewSet, UpdateMixin
 from api.conventions.writing import Writing
 from sites.access.abilities import Ability
 from sites.access.gates import switch_for, switch_port_for
-from sites.access.scope import scoped
 from sites.models import Switch, SwitchFacts, SwitchPort, SwitchPortFacts
 from sites.services.switches import (
     port_alter,
@@ -26,12 +25,11 @@ from sites.services.switches import (
 )
 from zones.electrical.subjects import SubjectKind
 from zones.loads.switch_power import switch_power
-from zones.models import Zone
 
 from .catalogue import DeviceModelSerializer
 from .closets import ClosetSerializer
 from .dated import AsOfQuery, DatedFilterSet, DatedMixin, DatedSerializer, NamedDatedFilterSet, day_asked
-from .loads import SubjectLoadMixin
+from .loads import SubjectLoadMixin, zones_seen
 from .sites import SiteSerializer
 from .switch_power import SwitchPowerSerializer, switch_power_data
 
@@ -76,8 +74,8 @@ class SwitchViewSet(SubjectLoadMixin, DatedMixin, RecordViewSet):
         self.require_there(switch, day)
         power = switch_power(switch, day)
         zone_ids = {zone_id for port in power.ports for zone_id in port.zone_ids}
-        zones = scoped(Zone, self.principal.scope).filter(site_id=switch.site_id, pk__in=zone_ids)
-        return Response(switch_power_data(switch, power, zones.order_by("name", "pk")))
+        zones = zones_seen(self.principal.scope, switch.site_id, zone_ids)
+        return Response(switch_power_data(switch, power, zones))
 
 
 class SwitchPortSerializer(DatedSerializer):

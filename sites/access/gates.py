@@ -5,6 +5,7 @@ reveals nothing of other customers. Zones and what is connected to them have the
 
 from __future__ import annotations
 
+from copy import copy
 from typing import Generic, TypeVar
 
 from django.db.models import Model
@@ -29,8 +30,9 @@ from sites.models import (
     Switch,
     SwitchPort,
 )
+from sites.once import once
 
-from .scope import scoped
+from .scope import Scope, scoped
 from .selectors import Principal
 
 M = TypeVar("M", bound=Model)
@@ -51,11 +53,17 @@ class Gate(Generic[M]):
         self.related = related
 
     def __call__(self, *, principal: Principal, id: int) -> M:  # noqa: A002 - it is the id of an address
-        rows = scoped(self.model, principal.scope).filter(pk=id)
-        row = (rows.select_related(*self.related) if self.related else rows).first()
+        row = _row(self, principal.scope, id)
         if row is None:
             raise NotFound
-        return row
+        # Who asked may note more on it
+        return copy(row)
+
+
+@once
+def _row(gate: Gate[M], scope: Scope, row_id: int) -> M | None:
+    rows = scoped(gate.model, scope).filter(pk=row_id)
+    return (rows.select_related(*gate.related) if gate.related else rows).first()
 
 
 class KeptSecretGate(Gate[Secret]):
@@ -71,16 +79,16 @@ class KeptSecretGate(Gate[Secret]):
 customer_for = Gate(Customer)
 contract_for = Gate(Contract, "customer")
 site_for = Gate(Site, "customer")
-closet_for = Gate(Closet, "site")
+closet_for = Gate(Closet, "site__customer")
 contact_for = Gate(Contact, "site")
 secret_for = KeptSecretGate(Secret, "site", "written_by")
 secret_reveal_for = Gate(SecretReveal, "secret", "user")
-switch_for = Gate(Switch, "site")
+switch_for = Gate(Switch, "site", "closet")
 switch_port_for = Gate(SwitchPort, "site", "switch")
-endpoint_for = Gate(Endpoint, "site")
+endpoint_for = Gate(Endpoint, "site", "closet")
 output_for = Gate(Output, "site", "endpoint")
-supply_for = Gate(Supply, "site")
-amplifier_for = Gate(Amplifier, "site")
+supply_for = Gate(Supply, "site", "closet")
+amplifier_for = Gate(Amplifier, "site", "closet")
 block_for = Gate(Block, "site")
 change_set_for = Gate(ChangeSet, "site")
 device_model_for = Gate(DeviceModel)

@@ -64,7 +64,9 @@ class Principal:
 def principal_of(user: User, token: Token | None = None) -> Principal:
     """What `user` sees and may do; through `token`, no more than it was given of that."""
     scope = EVERYTHING
-    if not user.all_customers:
+    if not user.all_customers and token is None and hasattr(user, "granted"):
+        scope = Scope(frozenset(user.granted))
+    elif not user.all_customers:
         granted = Grant.objects.filter(user=user)
         if token is not None and token.narrowed:
             granted = granted.filter(customer__in=token.customers.order_by())

@@ -157,6 +157,11 @@ class QuantityField(_Number, models.FloatField):
 
     json_type = (int, float)
 
+    @property
+    def is_share(self) -> bool:
+        """Whether it is a part of a whole, which people call by percent."""
+        return not self.unit and self.maximum is not None and self.maximum <= 1
+
     def to_python(self, value: Any) -> Any:
         try:
             number = super().to_python(value)

@@ -6,8 +6,9 @@ import io
 from collections.abc import Callable
 
 import pytest
+from django.conf import settings
 from django.urls import reverse
-from playwright.sync_api import BrowserContext, Page, expect
+from playwright.sync_api import BrowserContext, Locator, Page, expect
 from pypdf import PdfReader
 
 from api.pages.closets.door_keys import key_of
@@ -16,6 +17,7 @@ from sites.services.closets import closet_alter, contact_add
 from sites.services.secrets import secret_add
 from tests import factories
 from tests.page_addresses import Shown
+from tests.pages.test_every_page import held_in_every_look
 from zones.models import Finding
 from zones.services.landings import PairUse, landing_add
 
@@ -196,3 +198,87 @@ def test_everything_works_without_javascript(place: Shown, dispatcher: User, win
     opened(page, place.hall.site.name)
     page.get_by_role("link", name="Signal cupboard").first.click()
     opened(page, "Signal cupboard")
+
+
+def test_a_session_that_ends_in_the_middle_of_a_form_loses_nothing(
+    place: Shown, manager: User, window: Window
+) -> None:
+    manager.set_password("three-quiet-horns")
+    manager.save(update_fields=["password"])
+    finding = place.finding
+    context = window(manager)
+    page = context.new_page()
+    page.goto(f"/findings/{finding.pk}")
+    page.locator("summary", has_text="Defer until").click()
+    form = page.locator("form", has=page.get_by_role("button", name="Defer", exact=True))
+    form.get_by_label("Until").fill("2099-12-24")
+    form.get_by_label("Why").fill("new supply is ordered")
+    context.clear_cookies(name=settings.SESSION_COOKIE_NAME)
+    form.get_by_role("button", name="Defer").click()
+    expect(page.get_by_text("What you typed is kept")).to_be_visible()
+    held_in_every_look(page)
+    page.get_by_label("Log-in name").fill(manager.username)
+    page.get_by_label("Password").fill("three-quiet-horns")
+    page.get_by_role("button", name="Log in").click()
+    expect(page.get_by_text("Nothing is sent yet")).to_be_visible()
+    expect(page.locator("main")).to_contain_text("new supply is ordered")
+    held_in_every_look(page)
+    page.get_by_role("button", name="Defer").click()
+    opened(page, "PS 1")
+    finding.refresh_from_db()
+    assert (finding.state, finding.state_reason) == (Finding.State.DEFERRED, "new supply is ordered")
+
+
+def tab_to(page: Page, wanted: Locator, most: int = 80) -> None:
+    """Press Tab until it has the focus."""
+    for _ in range(most):
+        page.keyboard.press("Tab")
+        if wanted.evaluate("(one) => one === document.activeElement"):
+            return
+    pytest.fail(f"no Tab leads to {wanted}")
+
+
+def follow(page: Page, wanted: Locator) -> None:
+    tab_to(page, wanted)
+    page.keyboard.press("Enter")
+
+
+def test_a_dispatchers_day_takes_no_mouse(place: Shown, dispatcher: User, window: Window) -> None:
+    """From the caller's number to the sheet, the rows, a code, and the finding that is dealt with."""
+    hall = place.hall
+    finding = place.finding
+    page = window(dispatcher).new_page()
+    page.goto("/")
+    tab_to(page, page.get_by_role("searchbox"))
+    page.keyboard.type("01632 960117")
+    page.keyboard.press("Enter")
+    follow(page, page.get_by_role("link", name="Maeve Lidgate"))
+    opened(page, hall.site.name)
+    follow(page, page.get_by_role("link", name=hall.zone.name, exact=True).first)
+    opened(page, hall.zone.name)
+    follow(page, page.get_by_role("link", name="Signal cupboard").first)
+    opened(page, "Signal cupboard")
+    follow(page, page.locator(f"main a[href^='/blocks/{hall.block.pk}']").first)
+    opened(page, hall.block.name)
+    # The drawing of a block may be wider than the window: its region takes the focus, to be scrolled
+    tab_to(page, page.get_by_role("region", name="Drawing of block"))
+    follow(page, page.get_by_role("navigation").get_by_role("link", name="Start"))
+    follow(page, page.get_by_role("link", name="Signal cupboard").first)
+    follow(page, page.locator(f"a[href='/closets/{hall.closet.pk}/codes']").first)
+    tab_to(page, page.get_by_label("Why you need the code").first)
+    page.keyboard.type("night call, T-40718")
+    follow(page, page.get_by_role("button", name="Show the code of street door"))
+    expect(page.get_by_text(CODE)).to_be_visible()
+    follow(page, page.get_by_role("link", name="Hide it now"))
+    expect(page.get_by_text(CODE)).to_have_count(0)
+    follow(page, page.locator(f"a[href='/closets/{hall.closet.pk}']").first)
+    follow(page, page.locator(f"a[href^='/findings/{finding.pk}']").first)
+    opened(page, "PS 1")
+    follow(page, page.locator("summary", has_text="Acknowledge"))
+    form = page.locator("form", has=page.get_by_role("button", name="Acknowledge", exact=True))
+    tab_to(page, form.get_by_label("Remark"))
+    page.keyboard.type("Rune goes on Monday")
+    follow(page, form.get_by_role("button", name="Acknowledge"))
+    expect(page.locator("main")).to_contain_text("Rune goes on Monday")
+    finding.refresh_from_db()
+    assert (finding.state, finding.state_reason) == (Finding.State.ACKNOWLEDGED, "Rune goes on Monday")

@@ -1,5 +1,5 @@
 """Every page, in both schemes and in forced colours, on a phone, on a desk and at 400 %: axe finds nothing,
-the console is silent, and nothing scrolls sideways."""
+the console is silent, and nothing moves or scrolls sideways."""
 
 from __future__ import annotations
 
@@ -32,6 +32,14 @@ def look(context: BrowserContext, address: str, status: int = 200) -> Page:
     assert response.status == status
     sheet = "getComputedStyle(document.documentElement).getPropertyValue('--paper')"
     assert page.evaluate(sheet), "the stylesheet is not there"
+    assert page.evaluate(SHIFTED) == 0, "something moved after it was drawn"
+    held_in_every_look(page)
+    if status == 200:  # of any other, Chromium itself writes a line
+        assert said == []
+    return page
+
+
+def held_in_every_look(page: Page) -> None:
     for scheme, width, forced in LOOKS:
         page.emulate_media(color_scheme=scheme, forced_colors=forced)
         page.set_viewport_size({"width": width, "height": 800})
@@ -40,11 +48,13 @@ def look(context: BrowserContext, address: str, status: int = 200) -> Page:
         assert wide <= page.evaluate("window.innerWidth"), (where, page.evaluate(TOO_WIDE))
         found = Axe().run(page).response["violations"]
         assert [(one["id"], [node["html"] for node in one["nodes"]]) for one in found] == [], where
-    if status == 200:  # of any other, Chromium itself writes a line
-        assert said == []
-    return page
 
 
+SHIFTED = """() => new Promise((done) => {
+    new PerformanceObserver((list) => done(list.getEntries().reduce((sum, one) => sum + one.value, 0)))
+        .observe({type: 'layout-shift', buffered: true});
+    setTimeout(() => done(0), 300);
+})"""
 TOO_WIDE = """[...document.querySelectorAll('body *')].filter(
     (one) => one.getBoundingClientRect().right > innerWidth
 ).map((one) => one.outerHTML.slice(0, 100))"""

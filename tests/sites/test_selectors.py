@@ -52,5 +52,5 @@ def test_points_of_many_runs_come_in_one_query(
     assert places == [
         (run.pk, str(name + 1), 18.0) for number, run in enumerate(runs) for name in range(number + 1)
     ]
-    with django_assert_num_queries(2):
+    with django_assert_num_queries(1):
         assert len(runs_before(first_step_after(BUILT_ON), site_ids=[site.pk])) == 3

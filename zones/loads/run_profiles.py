@@ -129,7 +129,7 @@ def profile_of(run: Run, as_of: dt.date) -> ProfileOfRun:
     self_amplified = run.kind == Run.Kind.SELF_AMPLIFIED
     return ProfileOfRun(
         as_of=as_of,
-        length_unit=scene.site.length_unit,
+        length_unit=run.site.length_unit,
         kind=run.kind,
         has_voltages=bool(np.isfinite(found.voltage_v).any()),
         voltage_v=Three.of(found.block_voltage_v),

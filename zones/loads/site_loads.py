@@ -86,23 +86,14 @@ class Load:
         return self.subject_kind, self.subject_id
 
 
-class OfSite:
-    site_id: int
-
-    @cached_property
-    def length_unit(self) -> str:
-        """In which the site counts: how sentences show lengths."""
-        unit: str = Site.objects.values_list("length_unit", flat=True).get(pk=self.site_id)
-        return unit
-
-
 @dataclass(frozen=True, eq=False)
-class Loads(OfSite):
+class Loads:
     """The loads of a site on a day, what could not be computed, and by zone the subjects that bear on it; of
-    one zone alone where only that was asked."""
+    one zone alone where only that was asked. length_unit: in which the site counts."""
 
     site_id: int
     as_of: dt.date
+    length_unit: str
     loads: tuple[Load, ...]
     problems: tuple[tuple[Subject, str], ...]
     bearing: Mapping[int, Set[Subject]]
@@ -120,13 +111,19 @@ class Loads(OfSite):
 
 
 @dataclass(frozen=True, eq=False)
-class SitePlant(OfSite):
+class SitePlant:
     """What the loads of a site are computed from. members: the whole site as of the end of a day."""
 
     site_id: int
     plant: Plant
     anchoring: Anchoring
     members: Members
+
+    @cached_property
+    def length_unit(self) -> str:
+        """In which the site counts."""
+        unit: str = Site.objects.values_list("length_unit", flat=True).get(pk=self.site_id)
+        return unit
 
 
 @dataclass(frozen=True, eq=False)
@@ -182,6 +179,7 @@ def site_loads(site_id: int, as_of: dt.date) -> SiteLoads:
     return SiteLoads(
         site_id=site_id,
         as_of=as_of,
+        length_unit=read.length_unit,
         plant=plant,
         anchoring=anchoring,
         members=members,
@@ -237,8 +235,9 @@ WITH current AS MATERIALIZED (
         AND (%(kind)s::int IS NULL OR (subject_kind, subject_id) = (%(kind)s, %(subject)s))
     GROUP BY 1, 2
 )
-SELECT yes, subject_kind, subject_id, zones, codes, verdict, supported, low, likely, high, low_limit,
-    limit_value, high_limit, low_detail, detail, high_detail, overloaded, bounds
+SELECT (SELECT length_unit FROM site WHERE id = %(site)s), yes, subject_kind, subject_id, zones, codes,
+    verdict, supported, low, likely, high, low_limit, limit_value, high_limit, low_detail, detail,
+    high_detail, overloaded, bounds
 FROM current LEFT JOIN (
     bears FULL JOIN (
         SELECT * FROM figures WHERE site_id = %(site)s
@@ -262,18 +261,19 @@ def _stored_loads(site_id: int, as_of: dt.date, zone_id: int | None, subject: Su
     with connection.cursor() as cursor:
         cursor.execute(_STORED, asked)
         rows = cursor.fetchall()
-    if not rows[0][0]:
+    unit, is_current = rows[0][:2]
+    if not is_current:
         return None
     of_zones: dict[int, set[Subject]] = defaultdict(set)
     loads = []
-    for _, kind, subject_id, zones, codes, *columns in rows:
+    for _, _, kind, subject_id, zones, codes, *columns in rows:
         for zone in zones or ():
             of_zones[zone].add((kind, subject_id))
         for code, verdict, share, *estimates in zip(
             codes or (), *(column or () for column in columns), strict=True
         ):
             loads.append(_load(code, kind, subject_id, verdict, share, estimates_of(*estimates)))
-    return Loads(site_id, as_of, tuple(loads), (), of_zones)
+    return Loads(site_id, as_of, unit, tuple(loads), (), of_zones)
 
 
 def _load(

@@ -10,6 +10,7 @@ import numpy as np
 from django.db import connection
 
 from sites.models import Factor
+from sites.once import once
 from zones.electrical import plant as electrical
 from zones.electrical.bands import Factors, IntArray
 from zones.electrical.plant import FOREVER, TABLE_OF_KIND, BoolArray, Plant, Table, expand, place_of
@@ -65,6 +66,7 @@ def spans(
     return begin, end, begin < end
 
 
+@once
 def read_plant(site_ids: Sequence[int]) -> Plant:
     """Everything that the figures of these sites depend on, on whatever day, as the transaction sees it.
 

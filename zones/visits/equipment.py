@@ -20,7 +20,7 @@ from sites.models import (
     Switch,
     SwitchFacts,
 )
-from sites.selectors import facts_before, standing, things_with_facts
+from sites.selectors import F, T, facts_before, standing, things_with_facts
 from sites.wording import counted
 
 from .shown import shown
@@ -124,7 +124,11 @@ class Equipment:
 
 def equipment_of(closet: Closet, before: int) -> Equipment:
     """Eight queries, however much stands there."""
-    there: dict[str, Any] = {"site_ids": [closet.site_id], "closet": closet}
+
+    def here(things: type[T], facts: type[F]) -> list[tuple[T, F | None]]:
+        of_site = things_with_facts(things, facts, before, site_ids=[closet.site_id])
+        return [(thing, row) for thing, row in of_site if thing.closet_id == closet.pk]  # type: ignore[attr-defined]
+
     # Of devices elsewhere too, since they may be connected to a switch here
     patched = {
         row.endpoint_id: row
@@ -139,8 +143,8 @@ def equipment_of(closet: Closet, before: int) -> Equipment:
     on_switch: dict[int, list[PortHere]] = defaultdict(list)
     for row in patched.values():
         if row.port is not None:
-            here = PortHere(row.port.pk, row.port.number, row.endpoint_id, row.endpoint.name)
-            on_switch[row.port.switch_id].append(here)
+            port = PortHere(row.port.pk, row.port.number, row.endpoint_id, row.endpoint.name)
+            on_switch[row.port.switch_id].append(port)
     return Equipment(
         switches=tuple(
             shown(
@@ -152,7 +156,7 @@ def equipment_of(closet: Closet, before: int) -> Equipment:
                 power_supplies=facts.power_supply_count if facts else None,
                 ports=tuple(sorted(on_switch[row.pk], key=lambda port: port.number)),
             )
-            for row, facts in things_with_facts(Switch, SwitchFacts, before, **there)
+            for row, facts in here(Switch, SwitchFacts)
         ),
         endpoints=tuple(
             _endpoint(row, patched.get(row.pk), outputs[row.pk])
@@ -160,12 +164,9 @@ def equipment_of(closet: Closet, before: int) -> Equipment:
         ),
         supplies=tuple(
             shown(SupplyHere, row, _model_of(facts)[0], model=_model_of(facts)[1])
-            for row, facts in things_with_facts(Supply, SupplyFacts, before, **there)
+            for row, facts in here(Supply, SupplyFacts)
         ),
-        amplifiers=tuple(
-            _amplifier(row, facts)
-            for row, facts in things_with_facts(Amplifier, AmplifierFacts, before, **there)
-        ),
+        amplifiers=tuple(_amplifier(row, facts) for row, facts in here(Amplifier, AmplifierFacts)),
     )
 
 

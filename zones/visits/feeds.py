@@ -69,7 +69,7 @@ class ZoneFeeds:
 
 
 def zone_feeds(zone: Zone, before: int) -> ZoneFeeds:
-    """What feeds a zone. Six queries, however much that is."""
+    """What feeds a zone. Five queries, however much that is."""
     heard_there, mid_run = _special_points(zone, before)
     runs = [
         (run, facts)

@@ -38,7 +38,7 @@ _SAID = {
 
 
 def silenced(site_id: int, before: int) -> Silenced:
-    """What falls silent on a site with each source and each run. Three queries."""
+    """What falls silent on a site with each source and each run. Two queries."""
     runs: dict[Source, dict[int, str]] = defaultdict(dict)
     zones: dict[Source, dict[int, Zone]] = defaultdict(dict)
     own_zones: dict[int, list[Zone]] = defaultdict(list)

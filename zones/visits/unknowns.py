@@ -14,7 +14,7 @@ from typing import Any, Final
 
 from django.db import models
 
-from sites.models import Basis, CableType, DeviceModel, Output, Site
+from sites.models import Basis, CableType, DeviceModel, Site
 from sites.selectors import things_with_facts
 from sites.wording import counted, listed, plural
 from zones.electrical.subjects import Subject, SubjectKind
@@ -41,18 +41,21 @@ class SiteFacts:
             run.pk: (run, row) for run, row in runs_before(before, site_ids=[site_id])
         }
         self.points: dict[int, list[PointFacts]] = defaultdict(list)
-        for point in points_before(before, site_id=site_id, run_ids=self.runs):
+        for point in points_before(before, site_id=site_id, run_ids=[*self.runs]):
             self.points[point.run_id].append(point)
-        self.jurisdiction: str | None = Site.objects.values_list("jurisdiction", flat=True).get(pk=site_id)
+        self.site_id = site_id
         self.things: dict[Subject, tuple[Any, Any]] = {}
         for kind in (_SUPPLY, _AMPLIFIER, _SWITCH, _PORT, _ENDPOINT):
             model = SUBJECTS[kind].model
             facts = model.facts.rel.related_model
             for thing, row in things_with_facts(model, facts, before, site_ids=[site_id]):
                 self.things[kind, thing.pk] = thing, row
-        self._endpoint_of_output = dict(
-            Output.objects.filter(site_id=site_id).values_list("pk", "endpoint_id")
-        )
+        outputs = [row.output for _, row in self.runs.values() if row.output is not None]
+        self._endpoint_of_output = {output.pk: output.endpoint_id for output in outputs}
+
+    @cached_property
+    def jurisdiction(self) -> str | None:
+        return Site.objects.values_list("jurisdiction", flat=True).get(pk=self.site_id)
 
     @cached_property
     def parts(self) -> Mapping[Subject, Mapping[Subject, None]]:

@@ -12,6 +12,7 @@ from api.pages.drawings.block import block as drawn
 from api.pages.page import OnQuery, Page
 from api.pages.parts.figures import listed
 from api.pages.parts.life_safety import life_safety
+from api.pages.parts.long_lists import parts_of
 from sites.models import Block
 
 from .block_rows import free_rows, row_of
@@ -50,7 +51,7 @@ class BlockPage(Page):
             "rows": [row_of(row) for row in shown],
             "free": free_rows(block, first, last),
             "runs": _runs(found, shown, is_whole=last - first + 1 == block["row_count"]),
-            "parts": _parts(block["row_count"], first),
+            "parts": parts_of(block["row_count"], MOST_ROWS, first),
         }
 
 
@@ -58,13 +59,3 @@ def _runs(found: Any, shown: list[Any], *, is_whole: bool) -> list[Any]:
     """Those with a wire on the rows shown; of a whole block also those whose rows are not recorded."""
     landed = {one["run_id"] for row in shown for one in row["conductors"]}
     return [run for run in found["runs"] if is_whole or run["id"] in landed]
-
-
-def _parts(row_count: int, first: int) -> list[dict[str, Any]]:
-    """Of a block with more rows than a page shows: what leads to each part. Empty: it is on one page."""
-    if row_count <= MOST_ROWS:
-        return []
-    return [
-        {"first": start, "last": min(start + MOST_ROWS - 1, row_count), "is_here": start == first}
-        for start in range(1, row_count + 1, MOST_ROWS)
-    ]

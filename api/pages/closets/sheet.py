@@ -20,7 +20,7 @@ from .sheet_parts import SheetParts
 def sheet_parts(closet: Closet, as_of: dt.date) -> SheetParts:
     """closet: with its site and customer."""
     sheet = closet_sheet(closet, as_of)
-    return parts_of(closet_sheet_data(sheet), _marks(sheet))
+    return parts_of(closet_sheet_data(sheet), _marks(sheet), closet.site.length_unit)
 
 
 def _marks(sheet: ClosetSheet) -> dict[FigureKey, str]:

@@ -14,6 +14,7 @@ from sites.models import Contact
 from sites.wording import capital, counted, listed, lower_first, plural
 from zones.electrical.verdicts import Verdict
 from zones.findings.cases import ASK_FOR_THE_KEY
+from zones.limits.amounts import amount
 from zones.limits.cautions import Caution
 
 from .block_rows import Row as BlockRow
@@ -42,11 +43,12 @@ MOST_ROWS: Final = 60
 """In use, on all blocks of the page together: each is some 800 bytes of its 100 kB."""
 
 
-def parts_of(answer: Answer, marks: Mapping[FigureKey, str]) -> SheetParts:
-    """answer: of the closet sheet's address. marks: the drawn reach of each figure, where there is one."""
+def parts_of(answer: Answer, marks: Mapping[FigureKey, str], length_unit: str) -> SheetParts:
+    """answer: of the closet sheet's address. marks: the drawn reach of each figure, where there is one.
+    length_unit: in which the site counts."""
     standing = {one["code"]: one["text"] for one in answer["cautions"]}
     people = _people(answer["reach"])
-    way_in, missing = _way_in(answer["reach"])
+    way_in, missing = _way_in(answer["reach"], length_unit)
     figures = _figures(answer["zones"], marks)
     return SheetParts(
         closet_id=answer["closet"]["id"],
@@ -93,10 +95,12 @@ def parts_of(answer: Answer, marks: Mapping[FigureKey, str]) -> SheetParts:
 # --- the way there ------------------------------------------------------------------------------------------
 
 
-def _way_in(reach: Answer) -> tuple[tuple[Fact, ...], str]:
+def _way_in(reach: Answer, length_unit: str) -> tuple[tuple[Fact, ...], str]:
     """What is recorded, and the names of what is not, in a sentence."""
     floor = f"floor {reach['floor']}" if reach["floor"] else ""
-    ladder = "" if reach["ladder_m"] is None else f"work is up to {reach['ladder_m']:g} m high"
+    ladder = ""
+    if reach["ladder_m"] is not None:
+        ladder = f"work is up to {amount(reach['ladder_m'], 'm', length_unit=length_unit)} high"
     asked = (
         ("Address", reach["address"]),
         ("Place", ", ".join(word for word in (reach["building"], floor, reach["room"]) if word)),

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Any, Final, TypeAlias
 
 from django.utils.safestring import SafeString
@@ -37,19 +38,24 @@ _STROKES: Final[Mapping[str, Mapping[str, Any]]] = {
 """By basis of the length."""
 
 
-def tree(profile: Mapping[str, Any], run: str, block: str) -> SafeString:
-    """profile: the answer of ``GET /runs/{id}/profile``. run, block: their names."""
-    rows = [*_rows(profile["points"], profile["length_unit"])]
+def tree(
+    profile: Mapping[str, Any], run: str, block: str, names: Mapping[int, str] = MappingProxyType({})
+) -> SafeString:
+    """profile: the answer of ``GET /runs/{id}/profile``, or a part of its points: what follows a point of
+    another part says so. run, block: their names; names: of all points, by id."""
+    rows = [*_rows(profile["points"], profile["length_unit"], names)]
     marks = _Marks()
-    top = _TOP + _LINE
-    at: dict[int | None, tuple[float, float]] = {None: (_LEFT, _TOP)}
-    marks.say(_LEFT + _TO_TEXT, _TOP + 4, block, strong=True)
-    marks.root(_LEFT, _TOP)
+    top = _TOP
+    at: dict[int | None, tuple[float, float]] = {}
+    if any(row.point["after_id"] is None for row in rows):
+        at[None] = _LEFT, _TOP
+        marks.say(_LEFT + _TO_TEXT, _TOP + 4, block, strong=True)
+        marks.root(_LEFT, _TOP)
+        top += _LINE
     for row in rows:
         x = _LEFT + min(row.column, MOST_INDENTS) * INDENT
         y = top + len(row.above) * _LINE + 4
-        from_x, from_y = at[row.point["after_id"]]
-        marks.segment(row, (from_x, from_y), (x, y), top)
+        marks.segment(row, at.get(row.point["after_id"], (x, top)), (x, y), top)
         room = int((WIDTH - x - _TO_TEXT) / _CHARACTER)
         for line, words in enumerate(row.above):
             marks.say(x + _TO_TEXT, top + line * _LINE + 8, shortened(words, room))
@@ -87,13 +93,13 @@ class _Row:
     below: tuple[str, ...]
 
 
-def _rows(points: Sequence[Point], length_unit: str) -> Iterator[_Row]:
-    """From the block down. Of what follows a point, the part with the most points goes straight on; the
-    others are branches, and stand before it."""
-    behind: dict[int | None, list[Point]] = {None: []}
+def _rows(points: Sequence[Point], length_unit: str, names: Mapping[int, str]) -> Iterator[_Row]:
+    """From the block down, or from points that are not here. Of what follows a point, the part with the most
+    points goes straight on; the others are branches, and stand before it."""
+    here = {one["id"] for one in points}
+    behind: dict[int | None, list[Point]] = {pk: [] for pk in (None, *here)}
     for one in points:
-        behind.setdefault(one["after_id"], []).append(one)
-        behind.setdefault(one["id"], [])
+        behind[one["after_id"] if one["after_id"] in here else None].append(one)
     size: dict[int, int] = {}
     for one in reversed(points):  # parents come before children
         size[one["id"]] = 1 + sum(size[next_["id"]] for next_ in behind[one["id"]])
@@ -102,13 +108,17 @@ def _rows(points: Sequence[Point], length_unit: str) -> Iterator[_Row]:
     while waiting:
         point, column, starts_branch = waiting.pop()
         before = point["after_id"]
+        elsewhere = [] if before is None or before in here else [f"after {names[before]}"]
         yield _Row(
             point,
             column,
             starts_branch,
             _name(point),
-            tuple(
-                _of_segment(point, length_unit, says_pairs=before is None or pairs[before] != point["pairs"])
+            (
+                *elsewhere,
+                *_of_segment(
+                    point, length_unit, says_pairs=before not in here or pairs[before] != point["pairs"]
+                ),
             ),
             tuple(_of_point(point)),
         )

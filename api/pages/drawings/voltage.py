@@ -166,11 +166,12 @@ class _Curve:
                     stroke_dasharray="5 4" if broken else None, stroke_linecap="round",
                 )  # fmt: skip
         dots = "".join(
-            f"M{at[0]} {at[1]}m-2.5 0a2.5 2.5 0 1 0 5 0a2.5 2.5 0 1 0 -5 0"
-            for one in self.points
-            if (at := self._at(one["id"], "likely")) is not None
+            f"M{at[0]} {at[1]}h0" for one in self.points if (at := self._at(one["id"], "likely")) is not None
         )
-        yield element("path", class_="ink-fill", d=dots, fill=INK)
+        # Round ends of strokes without length: many points stay small
+        yield element(
+            "path", class_="ink dots", d=dots, fill="none", stroke=INK, stroke_width=5, stroke_linecap="round"
+        )
 
     def _ends(
         self, word: str, segments: Sequence[_Segment]

@@ -11,6 +11,7 @@ from typing import Any, Final
 from django.apps import apps
 from django.db import models
 
+from api.pages.parts.facts import exactly
 from api.pages.templatetags.marks import day
 from sites.wording import capital
 
@@ -108,8 +109,7 @@ def _text(table: str, column: str, value: Any) -> str:
     if isinstance(field, models.DateField) and not isinstance(field, models.DateTimeField):
         return day(value)
     if isinstance(value, int | float):
-        unit = getattr(field, "unit", "")
-        return f"{value:.10g} {unit}".rstrip()
+        return exactly(field, value)
     return plain(value)
 
 

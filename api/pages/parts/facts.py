@@ -10,7 +10,7 @@ from typing import Any, Final
 from django.db.models import Field, Model
 
 from api.pages.templatetags.marks import day
-from sites.fields import DayField
+from sites.fields import DayField, QuantityField
 from sites.wording import capital, numbers, plural
 from zones.limits.amounts import amount
 
@@ -59,6 +59,15 @@ def words_of(field: Field[Any, Any], value: Any, length_unit: str = "m") -> str:
     labels = {name: member.label for name, member in getattr(field, "words", {}).items()}
     if value in labels:
         return str(labels[value])
+    if isinstance(field, QuantityField) and field.is_share:
+        return exactly(field, value)
     if isinstance(value, float):
         return amount(value, getattr(field, "unit", ""), length_unit=length_unit)
     return str(value)
+
+
+def exactly(field: Field[Any, Any] | None, value: float) -> str:
+    """``1.602 A``, ``80 %``: a number as it is recorded, with the unit of its field."""
+    if isinstance(field, QuantityField) and field.is_share:
+        return f"{100 * value:.10g} %"
+    return f"{value:.10g} {getattr(field, 'unit', '')}".rstrip()

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
 from django.http import HttpRequest
 
+from api.conventions import fields
+from api.conventions.sizes import MOST_LISTED
 from api.pages.addresses import page_of
 from api.pages.answers import answer_of
 from api.pages.drawings.tree import group, length, tree
@@ -15,6 +17,7 @@ from api.pages.page import OnQuery, Page
 from api.pages.parts.facts import Fact
 from api.pages.parts.figures import listed
 from api.pages.parts.life_safety import life_safety
+from api.pages.parts.long_lists import parts_of
 from sites.wording import capital, counted
 from zones.electrical.estimates import Estimate, Estimates
 from zones.electrical.verdicts import Verdict
@@ -24,6 +27,8 @@ from zones.loads.wording import VERDICT_WORDS
 from zones.models import Reading, Run
 
 MOST_READINGS: Final = 50
+MOST_POINTS: Final = 100
+"""On one page; what `points_from` counts in."""
 JUDGED_BY: Final = "run_voltage"
 NO_NUMBER: Final = "not known"
 LONGEST_BESIDE: Final = 24
@@ -34,9 +39,19 @@ _EXPANDED: Final = "site,zone,block,output,supply,amplifier"
 Answer = Mapping[str, Any]
 
 
+class RunQuery(OnQuery):
+    points_from = fields.Whole(
+        required=False,
+        default=1,
+        min_value=1,
+        max_value=MOST_LISTED,
+        help_text="The first point that is shown.",
+    )
+
+
 class RunPage(Page):
     template_name = "pages/run.html"
-    query = OnQuery
+    query = RunQuery
     shows = Run
 
     def context(self, request: HttpRequest, **kwargs: Any) -> dict[str, Any]:
@@ -50,6 +65,8 @@ class RunPage(Page):
         name, block = f"run {run['name']}", f"block {run['block']['name']}"
         judged = next((one for one in load["items"] if one["code"] == JUDGED_BY), None)
         by_name = {one["id"]: one["name"] for one in profile["points"]}
+        first = min(self.asked["points_from"], max(len(by_name), 1))
+        shown = profile["points"][first - 1 : first - 1 + MOST_POINTS]
         return {
             "run": run,
             "way": [("site", run["site"]), ("block", run["block"])],
@@ -60,10 +77,11 @@ class RunPage(Page):
             **life_safety(load["zones"]),
             "profile": profile,
             "more_points": sum(one["count"] for one in profile["left_out"] if one["pointer"] == "/points"),
-            "tree": tree(profile, name, block) if profile["points"] else "",
+            "parts": parts_of(len(by_name), MOST_POINTS, first),
+            "tree": tree({**profile, "points": shown}, name, block, by_name) if shown else "",
             "voltage": _voltage(profile, name, judged) if profile["has_voltages"] else "",
             "judged_id": judged["place"]["id"] if judged and judged["place"] else None,
-            **_table(profile),
+            **_table(profile, shown),
             "isolation": answer_of(request, f"{address}/isolation", as_of=self.on),
             "readings": [_reading(one, by_name) for one in readings["items"]],
             "more_readings": bool(readings["next"]),
@@ -96,7 +114,7 @@ class RunPage(Page):
     def _output(self, request: HttpRequest, output: Answer | None) -> Fact:
         if output is None:
             return Fact("Output", "")
-        endpoint = answer_of(request, f"endpoints/{output['endpoint_id']}", as_of=self.on, fields="id,name")
+        endpoint = answer_of(request, f"outputs/{output['id']}", as_of=self.on, expand="endpoint")["endpoint"]
         said = f"{output['number']} of {endpoint['name']}"
         return Fact("Output", said, page_of("endpoint", endpoint["id"], self.on))
 
@@ -119,11 +137,10 @@ def _voltage(profile: Answer, name: str, judged: Answer | None) -> str:
     return voltage(profile, name, word, judged["sentence"], place["id"] if place else None)
 
 
-def _table(profile: Answer) -> dict[str, Any]:
+def _table(profile: Answer, points: Sequence[Answer]) -> dict[str, Any]:
     """The points as rows, and what many of them have in common, by number. A row names its cable, and the
     point before it, where these are not those of the row above."""
-    points = profile["points"]
-    by_id = {one["id"]: one for one in points}
+    by_id = {one["id"]: one for one in profile["points"]}
     notes: dict[str, int] = {}
     rows = []
     for above, point in zip([None, *points], points, strict=False):

@@ -21,7 +21,7 @@ from zones.services.landings import PairUse, clip_pull, landing_add
 from zones.services.zones import zone_alter
 
 MOST_BYTES = 100_000
-MOST_QUERIES = 22
+MOST_QUERIES = 20
 """Who asks: 4; the rows: 11; the loads as they are kept: 7."""
 LATER = factories.BUILT_ON + dt.timedelta(days=100)
 

@@ -147,3 +147,31 @@ def test_rows_that_were_added_say_what_is_recorded_in_words() -> None:
     (shown,) = record_rows({"table": "point", "done": "added", "old_rows": None, "new_rows": [row]})
     assert shown.title == "Point 7, P5"
     assert ("run", "3") in [(value.label, value.now) for value in shown.values]
+
+
+def test_shares_are_shown_in_percent_wherever_they_were_written(client: Client, hall: Hall) -> None:
+    """0.75 is 75 %, and 0.016 is 1.6 %."""
+    altered = {"op": "switch.alter", "switch_id": hall.switch.pk, "usage_threshold": 0.75}
+    made = change_accept(factories.change(hall.site, happened_on=ADDED), [altered]).change_set
+    said = "<dt>Usage threshold</dt><dd>75 %</dd>"
+    assert said in part(page(client, made), "lines")
+    assert said in client.get(f"/switches/{hall.switch.pk}").content.decode()
+    row = {"id": 7, "instrument_error": 0.05, "change_set_id": 3}
+    (shown,) = record_rows(
+        {
+            "table": "reading",
+            "done": "changed",
+            "old_rows": [row],
+            "new_rows": [{**row, "instrument_error": 0.016, "change_set_id": 4}],
+        }
+    )
+    ((value),) = shown.values
+    assert (value.before, value.now) == ("5 %", "1.6 %")
+
+
+def test_lines_call_values_as_the_record_does(client: Client, hall: Hall) -> None:
+    (added,) = more_speakers(hall, 1)
+    made = change_accept(factories.change(hall.site, happened_on=ADDED), [added]).change_set
+    lines = part(page(client, made), "lines")
+    assert "<dt>Length</dt><dd>1 m</dd>" in lines
+    assert "<dt>Length basis</dt><dd>measured</dd>" in lines

@@ -8,13 +8,16 @@ from dataclasses import replace
 from typing import Any
 
 import pytest
+from django.conf import settings
+from django.core.management import call_command
 from pypdf import PdfReader
 from pypdf.generic import DictionaryObject, IndirectObject
 
+from api.demo.fleet import FOLDERS
 from api.pages.closets.sheet import sheet_parts, sheet_pdf
 from api.pages.closets.sheet_parts import SheetParts
 from sites.changes.making import today_in
-from sites.models import Closet, Contact, Secret, User
+from sites.models import Closet, Contact, Secret, Site, User
 from sites.services.closets import block_alter, closet_alter, contact_add
 from sites.services.secrets import secret_add
 from tests import factories
@@ -89,7 +92,7 @@ def test_the_way_there_is_on_the_first_page_and_the_blocks_are_on_the_second(lan
     assert "Blocks" not in first
     assert second.startswith("Blocks")
     assert "Pull clips 1 and 2" in second
-    assert first.endswith(f"page 1 of {2 + len(others)}")
+    assert f"page 1 of {2 + len(others)}" in first
 
 
 def test_each_block_is_drawn_however_many_rows_are_in_use(landed: Hall) -> None:
@@ -117,6 +120,22 @@ def test_a_bare_closet_has_one_page_and_says_what_is_not_recorded(db: None) -> N
     assert "No site contact is recorded: ask the customer." in text
     assert "No supply and no amplifier is recorded here." in text
     assert "The address of the site is not recorded." in text
+
+
+@pytest.mark.django_db(transaction=True)
+def test_every_sheet_of_the_demo_has_two_pages_and_one_more_a_further_block() -> None:
+    folders = [settings.BASE_DIR / "fixtures" / name for name in FOLDERS]
+    call_command("asbuilt", "import", *map(str, folders))
+    assert not recheck([*Site.objects.values_list("pk", flat=True)]).failed
+    closets = Closet.objects.select_related("site__customer").order_by("site__code", "name")
+    assert len(closets) == 31
+    too_long = {}
+    for closet in closets:
+        parts = sheet_parts(closet, today_in(closet.site.time_zone))
+        pages = len(pages_of(sheet_pdf(parts, ADDRESS)))
+        if pages > 1 + max(1, len(parts.blocks)):
+            too_long[f"{closet.site.code} {closet.name}"] = pages
+    assert too_long == {}
 
 
 def test_whether_life_safety_is_served_is_said_with_whom_to_ask(landed: Hall) -> None:

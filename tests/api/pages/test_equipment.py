@@ -18,7 +18,7 @@ from zones.services.points import point_alter
 from zones.services.runs import run_end
 from zones.services.zones import zone_alter
 
-MOST_QUERIES = 28
+MOST_QUERIES = 20
 """Six answers of the API make up the page."""
 
 

@@ -23,7 +23,7 @@ from zones.models import Finding, Point
 from zones.recheck.batch import check
 
 ADDED = dt.date(2024, 6, 12)
-MOST_QUERIES = 30
+MOST_QUERIES = 20
 MOST_BYTES = 100_000
 
 

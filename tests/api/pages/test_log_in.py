@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
+from html import escape, unescape
 from typing import Any
 
 import pytest
@@ -12,6 +14,8 @@ from django.test import Client
 from sites.models import User
 from tests.api.conftest import Caller
 from tests.api.pages.test_home import BROWSER
+from tests.page_addresses import Shown
+from zones.models import Finding
 
 PASSWORD = "three-quiet-horns"
 
@@ -97,3 +101,75 @@ def test_log_out_is_a_post_and_ends_the_session(logged_in: Caller, manager: User
     assert client.get("/search").status_code == 200
     assert client.post("/log-out")["Location"] == "/log-in"
     assert client.get("/search").status_code == 302
+
+
+# --- a log-in that is asked for in the middle of a form ----------------------------------------------------
+
+
+@pytest.fixture
+def typed(shown: Shown, client: Client) -> Any:
+    """The answer to a form that was sent after the session had ended."""
+    form = {
+        "act": "defer", "version": '"1"', "seen": "{}", "deferred_until": "2099-12-24",
+        "state_reason": "supply & <b>",
+    }  # fmt: skip
+    return client.post(f"/findings/{shown.finding.pk}", form, headers=BROWSER)
+
+
+def carried_by(answer: Any) -> dict[str, str]:
+    found = re.findall(r'<input type="hidden" name="(\w+)" value="([^"]*)">', answer.content.decode())
+    return {name: unescape(value) for name, value in found if name != "csrfmiddlewaretoken"}
+
+
+def test_what_was_typed_before_a_log_in_is_shown_after_it_and_sent_to_its_page(
+    typed: Any, shown: Shown, client: Client, person: User
+) -> None:
+    path = f"/findings/{shown.finding.pk}"
+    assert typed.status_code == 403
+    assert "What you typed is kept" in typed.content.decode()
+    carried = carried_by(typed)
+    assert carried["next"] == path
+    # A wrong password does not lose it
+    carried = carried_by(log_in(client, person, "wrong", **carried))
+    answer = log_in(client, person, PASSWORD, **carried)
+    assert answer.status_code == 200
+    html = answer.content.decode()
+    assert "Nothing is sent yet" in html
+    assert "<dd>supply &amp; &lt;b&gt;</dd>" in html
+    assert f'<form class="fields" method="post" action="{path}">' in html
+    again = carried_by(answer)
+    assert (again["act"], again["deferred_until"]) == ("defer", "2099-12-24")
+    assert client.post(path, again, headers=BROWSER).status_code == 303
+    finding = Finding.objects.get(pk=shown.finding.pk)
+    assert (finding.state, finding.state_reason) == (Finding.State.DEFERRED, "supply & <b>")
+
+
+@pytest.mark.parametrize(
+    "elsewhere", ["https://elsewhere.example/findings/1", "//elsewhere.example", "/fleet"]
+)
+def test_what_was_typed_is_sent_to_no_other_address(
+    typed: Any, client: Client, person: User, elsewhere: str
+) -> None:
+    answer = log_in(client, person, PASSWORD, **{**carried_by(typed), "next": elsewhere})
+    assert answer.status_code == 302
+    assert b"supply" not in answer.content
+
+
+def test_a_choice_is_shown_by_what_it_was_called(shown: Shown, client: Client, person: User) -> None:
+    value, label = next((value, label) for value, label in Finding.Outcome.choices if " " in label and value)
+    form = {"act": "outcome", "outcome": value, "state_reason": ""}
+    carried = carried_by(client.post(f"/findings/{shown.finding.pk}", form))
+    html = log_in(client, person, PASSWORD, **carried).content.decode()
+    assert f"<dt>Outcome</dt><dd>{escape(label)}</dd><dt>Remark</dt><dd>not recorded</dd>" in html
+
+
+def test_what_is_too_long_is_not_carried(shown: Shown, client: Client) -> None:
+    answer = client.post(f"/findings/{shown.finding.pk}", {"act": "defer", "state_reason": "a" * 20_000})
+    assert answer.status_code == 403
+    assert "typed" not in carried_by(answer)
+
+
+def test_a_form_that_asks_for_a_code_is_not_carried(shown: Shown, client: Client) -> None:
+    path = f"/closets/{shown.closet.pk}/codes"
+    answer = client.post(path, {"code": "1", "reason": "night call"}, headers=BROWSER)
+    assert (answer.status_code, answer["Location"]) == (302, f"/log-in?next={path}")

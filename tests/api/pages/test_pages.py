@@ -5,8 +5,9 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
-from django.db import OperationalError
+from django.db import OperationalError, connection
 from django.test import Client
+from django.test.utils import CaptureQueriesContext
 
 from api.conventions.permissions import AUTHENTICATED, PUBLIC
 from api.pages.fleet import search
@@ -16,6 +17,7 @@ from sites.models import Site, User
 from tests.api.conftest import Caller
 from tests.api.pages.test_home import BROWSER
 from tests.page_addresses import Shown
+from zones.recheck.batch import check
 
 ROWS = pytest.mark.parametrize("row", PAGES, ids=lambda row: row.name)
 
@@ -56,6 +58,20 @@ def test_a_page_is_kept_by_nobody_and_takes_no_form_that_it_does_not_show(
     refused = client.post(address)
     assert (refused.status_code, refused["Allow"]) == (405, "GET, HEAD")
     assert "POST is not possible here" in refused.content.decode()
+
+
+@ROWS
+def test_a_page_takes_few_queries(row: Row, logged_in: Caller, dispatcher: User, shown: Shown) -> None:
+    client, address = logged_in(dispatcher), shown.address(row)
+    check([shown.hall.site.pk])
+    client.get(address)  # the first time notes what was opened last
+    with CaptureQueriesContext(connection) as sent:
+        assert client.get(address).status_code in (200, 302)
+    assert len(sent) <= MOST_QUERIES.get(row.name, 20), [one["sql"][:90] for one in sent]
+
+
+MOST_QUERIES = {"closet": 45, "closet-pdf": 45}
+"""A sheet is made of all there is in a closet, and of what feeds it from elsewhere."""
 
 
 def test_absent_and_forbidden_are_the_same_page(logged_in: Caller, outsider: User, site: Site) -> None:

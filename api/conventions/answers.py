@@ -5,17 +5,23 @@ from __future__ import annotations
 
 import inspect
 import math
-from typing import Any
+from typing import Any, Final
 
 from rest_framework import serializers
 from rest_framework_dataclasses.serializers import DataclassSerializer
 
 from . import fields
 
+_NINE_DIGITS: Final = 1e9
+
 
 def rounded(value: float | None) -> float | None:
     """Nine digits: enough, and without the last bits of a sum."""
-    return None if value is None or math.isnan(value) else float(f"{value:.9g}")
+    if value is None or math.isnan(value):
+        return None
+    if value.is_integer() and abs(value) < _NINE_DIGITS:  # as many are: it has no more
+        return float(value)
+    return float(f"{value:.9g}")
 
 
 class RoundedField(fields.Number):

@@ -9,7 +9,7 @@ from typing import Any, Final
 from rest_framework import serializers
 
 from . import fields
-from .bodies import to_json
+from .bodies import Rendered, to_json
 from .places import Steps, pointer
 
 LARGEST_ANSWER_BYTES: Final = 16 * 1024 * 1024
@@ -39,16 +39,17 @@ class WithLimitSerializer(serializers.Serializer):
     )
 
 
-def within_limit(answer: Mapping[str, Any], *, latest: Collection[str] = ()) -> dict[str, Any]:
+def within_limit(answer: Mapping[str, Any], *, latest: Collection[str] = ()) -> Rendered:
     """The answer with what ``WithLimitSerializer`` describes. ``latest``: names of lists that are in the
     order of time, of which the latest items stay."""
     most = MOST_LISTED
     while True:
         left_out: list[dict[str, Any]] = []
         cut = _cut(answer, most, latest, left_out, ())
-        if most == 1 or len(to_json(cut)) <= LARGEST_ANSWER_BYTES:
-            cut.pop("left_out", None)
-            return {**cut, "left_out": left_out}
+        cut.pop("left_out", None)
+        shown = Rendered({**cut, "left_out": left_out})
+        if most == 1 or len(shown.json) <= LARGEST_ANSWER_BYTES:
+            return shown
         most //= 2
 
 
@@ -76,13 +77,17 @@ def cut(row: Any, names: Iterable[str]) -> list[dict[str, Any]]:
     return left_out
 
 
-def fitting(items: Sequence[Any]) -> int:
-    """How many of the items fit into one answer, at least one."""
-    if len(to_json(items)) <= LARGEST_ANSWER_BYTES:
-        return len(items)
+def fitting(items: Sequence[Any]) -> tuple[int, bytes]:
+    """How many of the items fit into one answer, at least one; and these as JSON."""
+    rendered = to_json(items)
+    if len(rendered) <= LARGEST_ANSWER_BYTES:
+        return len(items), rendered
     size = 0
-    for place, item in enumerate(items):
-        size += len(to_json(item))
-        if size > LARGEST_ANSWER_BYTES:
-            return max(place, 1)
-    return len(items)
+    parts: list[bytes] = []
+    for item in items:
+        part = to_json(item)
+        size += len(part)
+        if parts and size > LARGEST_ANSWER_BYTES:
+            break
+        parts.append(part)
+    return len(parts), b"[" + b",".join(parts) + b"]"

@@ -34,6 +34,7 @@ from sites.changes.services import Accepted, Change
 from sites.changes.withdrawing import why_gone
 from sites.models.changes import Change as ChangeRow
 
+from .bodies import Rendered
 from .filters import FilterSet, item_query, list_query
 from .permissions import Needed
 from .problems import BAD_REQUEST, NOT_FOUND, PRECONDITION_REQUIRED, STALE_VERSION, ProblemError
@@ -195,11 +196,13 @@ class ReadOnlyViewSet(ViewSetMixin, ApiView, GenericAPIView):
         page: Any = self.paginate_queryset(self.filter_queryset(rows))
         self.annotate(page)
         items = self.get_serializer(page, many=True).data
-        shown = fitting(items)
+        shown, rendered = fitting(items)
         if shown < len(items):
             pages: Any = self.paginator
             pages.end_after(page[shown - 1])
-        return self.get_paginated_response(items[:shown])
+        answer = self.get_paginated_response(items[:shown])
+        answer.data = Rendered(answer.data, items=rendered)
+        return answer
 
     def retrieve(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
         return self.respond(self.get_object())

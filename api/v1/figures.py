@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 from rest_framework import serializers
@@ -97,15 +97,35 @@ class EstimatesSerializer(serializers.Serializer):
 
 def shown_estimates(of: Estimates) -> dict[str, Any]:
     """As ``EstimatesSerializer`` describes them."""
+    low, likely, high = of
+    return shown_numbers(
+        *(low.value, likely.value, high.value),
+        *(low.limit, likely.limit, high.limit),
+        *(of.overloaded, of.bounds),
+    )
+
+
+def shown_numbers(
+    low: float | None,
+    likely: float | None,
+    high: float | None,
+    low_limit: float | None,
+    limit: float | None,
+    high_limit: float | None,
+    overloaded: Sequence[str],
+    bounds: Sequence[str],
+) -> dict[str, Any]:
+    """The same, without the estimates that these belong to: a list has thousands."""
+    shown = rounded(limit)  # of most figures the one limit of all three
     return {
-        "low": rounded(of.low.value),
-        "likely": rounded(of.likely.value),
-        "high": rounded(of.high.value),
-        "limit": rounded(of.likely.limit),
-        "low_limit": rounded(of.low.limit),
-        "high_limit": rounded(of.high.limit),
-        "overloaded": of.overloaded,
-        "bounds": of.bounds,
+        "low": rounded(low),
+        "likely": rounded(likely),
+        "high": rounded(high),
+        "limit": shown,
+        "low_limit": shown if low_limit == limit else rounded(low_limit),
+        "high_limit": shown if high_limit == limit else rounded(high_limit),
+        "overloaded": overloaded,
+        "bounds": bounds,
     }
 
 

@@ -78,15 +78,17 @@ def annotate_zones(zones: Sequence[Any], expand: Sequence[str]) -> None:
 
 def _figures(stored: StoredFigures) -> list[dict[str, Any]]:
     subject, as_of = _subject(stored.subject), stored.as_of.isoformat()
+    numbers: tuple[Any, ...] = stored[StoredFigures._fields.index("low") :]
+    by_limit = zip(*numbers, strict=True)
     return [
         {
-            **figures.shown_estimates(estimates),
+            **figures.shown_numbers(*of_limit),
             "code": code,
             "subject": subject,
             "verdict": _VERDICTS[verdict],
             "as_of": as_of,
         }
-        for code, verdict, estimates in zip(stored.codes, stored.verdict, stored.estimates, strict=True)
+        for code, verdict, of_limit in zip(stored.codes, stored.verdict, by_limit, strict=True)
     ]
 
 

@@ -13,7 +13,7 @@ from django.db import IntegrityError, connection, transaction
 from django.test import Client
 
 from api.conventions import sizes
-from api.conventions.bodies import LARGEST_BODY_BYTES
+from api.conventions.bodies import LARGEST_BODY_BYTES, FastJSONRenderer
 from api.conventions.filters import LARGEST_PAGE
 from api.conventions.schema import description
 from api.conventions.sizes import fitting, within_limit
@@ -299,8 +299,14 @@ def test_an_answer_of_long_items_is_cut_further(monkeypatch: pytest.MonkeyPatch)
     # 500, 250 and 125 are too many of 103 bytes each; of 62 there are 6,386
     assert len(cut["runs"]) == 62
     assert cut["left_out"] == [{"pointer": "/runs", "count": 338}]
-    assert fitting(["x" * 100] * 400) == 98  # 10,000 / 102
-    assert fitting(["x" * 20_000]) == 1, "a page has at least one item"
+    assert fitting(["x" * 100] * 400)[0] == 98  # 10,000 / 102
+    assert fitting(["x" * 20_000, "y"]) == (1, b'["%s"]' % (b"x" * 20_000)), "a page has at least one item"
+
+
+def test_an_answer_that_was_measured_is_not_rendered_again() -> None:
+    measured = within_limit({"runs": [1]})
+    measured["runs"].append(2)
+    assert FastJSONRenderer().render(measured) == b'{"runs":[1],"left_out":[]}'
 
 
 def test_a_page_ends_before_it_is_too_large(

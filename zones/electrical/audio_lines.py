@@ -110,7 +110,8 @@ def worst_devices(
 
 AUDIO_CODES: Final = frozenset({"output_speakers", "audio_level", "other_zone"})
 LINE_CODES: Final = frozenset({"wiring_class", "amplifier_load", "line_impedance", "line_loss"})
-"""Figures that ``evaluate_audio`` and ``evaluate_lines`` make: where none is asked for, they need not run."""
+"""Figures that ``evaluate_audio`` and ``evaluate_lines`` make. Each family has such a set: where none of it
+is asked for, the family need not run."""
 
 
 def evaluate_audio(

@@ -18,7 +18,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -37,6 +37,7 @@ SAME_LOAD = (
     *("run_index", "kind", "model_index", "device_kind", "current_basis"),
     *("speech_current_a", "idle_current_a", "count_low", "count_likely", "count_high"),
 )
+DISAGREEMENT_CODES: Final = frozenset({"reading_disagrees", "voltage_disagrees"})
 SCALED_BY = {
     State.IDLE: ("scaled_idle", "idle_a", "idle_w"),
     State.PAGING: ("scaled_speech", "speech_a", "speech_w"),

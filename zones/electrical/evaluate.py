@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from operator import attrgetter
 
@@ -10,15 +10,15 @@ import numpy as np
 
 from .audio_lines import AUDIO_CODES, LINE_CODES, evaluate_audio, evaluate_lines
 from .bands import FloatArray, IntArray
-from .calibration import Anchoring, anchor
+from .calibration import DISAGREEMENT_CODES, Anchoring, anchor
 from .estimates import COLUMNS, Estimates, bits, estimates_of
-from .figures import Problem
-from .network_power import evaluate_network_power
+from .figures import FigureBlock, Problem
+from .network_power import NETWORK_POWER_CODES, evaluate_network_power
 from .plant import Members, Plant
 from .point_loads import point_loads
-from .self_amplified import evaluate_dc
+from .self_amplified import DC_CODES, evaluate_dc
 from .subjects import SubjectKind
-from .terminations import evaluate_terminations
+from .terminations import TERMINATION_CODES, evaluate_terminations
 from .verdicts import Rule, judge
 from .wiring import wire
 
@@ -89,14 +89,15 @@ def evaluate(
     loads = anchored.loads
     wiring = wire(plant, members)
     codes = [*map(attrgetter("code"), rules)]
-    blocks = evaluate_dc(plant, members, wiring, loads, codes)
-    if not AUDIO_CODES.isdisjoint(codes):
-        blocks += evaluate_audio(plant, members, wiring, loads)
-    if not LINE_CODES.isdisjoint(codes):
-        blocks += evaluate_lines(plant, members, wiring, loads)
-    blocks += evaluate_network_power(plant, members)
-    blocks += evaluate_terminations(plant, members, wiring)
-    blocks += anchored.disagreements(plant, members)
+    families: Sequence[tuple[frozenset[str], Callable[[], list[FigureBlock]]]] = (
+        (DC_CODES, lambda: evaluate_dc(plant, members, wiring, loads, codes)),
+        (AUDIO_CODES, lambda: evaluate_audio(plant, members, wiring, loads)),
+        (LINE_CODES, lambda: evaluate_lines(plant, members, wiring, loads)),
+        (NETWORK_POWER_CODES, lambda: evaluate_network_power(plant, members)),
+        (TERMINATION_CODES, lambda: evaluate_terminations(plant, members, wiring)),
+        (DISAGREEMENT_CODES, lambda: anchored.disagreements(plant, members)),
+    )
+    blocks = [block for makes, made in families if not makes.isdisjoint(codes) for block in made()]
     problems = wiring.runs.problems(wiring.orphaned, "parent_missing")
 
     whole, real = [np.zeros((11, 0), np.int64)], [np.zeros((7, 0))]

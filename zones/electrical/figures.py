@@ -41,21 +41,23 @@ class Subjects:
         bands, limit, detail, overloaded, bound: (3, n) by estimate, or (n,) or one for all where they are the
         same in all three. supported: (n,), or one for all.
         """
-        count = len(self.member)
-        chosen = slice(None) if keep is None else keep
+        chosen = np.arange(len(self.member)) if keep is None else np.flatnonzero(keep)
+        subjects, count = self.only(chosen), len(chosen)
 
-        def by_estimate(values: FloatArray | IntArray | BoolArray | float) -> Any:
-            return np.broadcast_to(values, (3, count))[:, chosen]
+        def of_chosen(values: Any, shape: tuple[int, ...], kind: type) -> Any:
+            out: Any = np.empty(shape, kind)  # many values are one for all: broadcasting them costs more
+            out[...] = values.take(chosen, -1) if np.ndim(values) else values
+            return out
 
         return FigureBlock(
             code,
-            self.only(chosen),
-            bands=by_estimate(np.asarray(bands, float)),
-            limit=by_estimate(np.asarray(limit, float)),
-            detail=by_estimate(detail),
-            overloaded=by_estimate(overloaded),
-            bound=by_estimate(bound),
-            supported=np.broadcast_to(supported, (count,))[chosen],
+            subjects,
+            bands=of_chosen(bands, (3, count), float),
+            limit=of_chosen(limit, (3, count), float),
+            detail=of_chosen(detail, (3, count), int),
+            overloaded=of_chosen(overloaded, (3, count), bool),
+            bound=of_chosen(bound, (3, count), bool),
+            supported=of_chosen(supported, (count,), float),
         )
 
     @classmethod
@@ -73,8 +75,8 @@ class Subjects:
         of_entry[real] = pair
         return cls(kind, keys // width, keys % width, group[real][first]), of_entry
 
-    def only(self, kept: BoolArray | slice) -> Self:
-        """Some of them. kept: (n,)."""
+    def only(self, kept: BoolArray | IntArray) -> Self:
+        """Some of them. kept: (n,), or (k,) positions."""
         return replace(self, member=self.member[kept], index=self.index[kept], group=self.group[kept])
 
     def problems(self, where: BoolArray, reason: str) -> list[Problem]:

@@ -13,6 +13,7 @@ memory of those documents; the tests check their values against each other by th
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -195,6 +196,11 @@ def expected_shedding(
     shed = np.ones(len(allocated_w), np.bool_)
     shed[order[kept]] = False
     return Shedding(shed=shed, remaining_w=float(allocated_w[~shed].sum()))
+
+
+NETWORK_POWER_CODES: Final = frozenset(
+    {"poe_allocated", "poe_one_supply_lost", "poe_measured", "port_power", "port_type", "endpoint_cable"}
+)
 
 
 def evaluate_network_power(plant: Plant, members: Members) -> list[FigureBlock]:

@@ -14,7 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 
@@ -43,6 +43,12 @@ FULL_OUTPUT = {
     for code in ("supply_current", "run_voltage", "run_current", "conductor_current")
 }
 """By code, that of the same figure with zones at full output of which no signal is recorded."""
+DC_CODES: Final = frozenset(
+    {
+        *FULL_OUTPUT, *FULL_OUTPUT.values(), "wiring_class", "no_feed", "supplies_paralleled",
+        "supply_over_voltage",
+    }
+)  # fmt: skip
 
 
 @dataclass(frozen=True)

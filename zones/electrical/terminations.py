@@ -8,7 +8,7 @@ Each is a figure like any other, so attribution and history need no case of thei
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 
@@ -43,6 +43,14 @@ GAUGE_RANGE_AWG[BlockKind.SCREW] = 12, 26
 connecting-hardware standard; the others common practice, no source: a block's own data sheet governs."""
 IDC = [BlockKind.SPLIT_66, BlockKind.UNSPLIT_66, BlockKind.TYPE_110]
 """Blocks with insulation-displacement contacts, which take solid wire."""
+
+
+TERMINATION_CODES: Final = frozenset(
+    {
+        "row_used_twice", "polarity_reversed", "audio_reversed", "clip_out", "dc_on_audio", "audio_with_dc",
+        "wire_gauge", "stranded_on_idc", "address_used_twice",
+    }
+)  # fmt: skip
 
 
 def evaluate_terminations(plant: Plant, members: Members, wiring: Wiring) -> list[FigureBlock]:

@@ -7,13 +7,15 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, fields
 from fnmatch import fnmatchcase
 from functools import cache
+from operator import attrgetter
 from typing import Any, Final, NamedTuple
 
 import numpy as np
 
+from zones.electrical.bands import IntArray
 from zones.electrical.plant import BoolArray, Plant, PointKind, Table
 
 from .change_types import CHANGE_TYPES
@@ -100,14 +102,17 @@ _COUNTED_EVENTS: Final = {  # tables whose rows begin and end and are never alte
 }
 
 
+_ALIKE = attrgetter("type", "device_kind", "model", "thing", "before", "after")
+
+
 def changes_at_step(plant: Plant, rows: Rows, step: int) -> tuple[ChangeAtStep, ...]:
     """What was changed at a step, of the rows that are meant: equal changes taken together, in the
     order in which a sentence names them."""
-    counted: dict[ChangeAtStep, float] = {}
+    counted: dict[tuple[Any, ...], float] = {}
     for change in _every(plant, rows, step):
-        alike = replace(change, count=0.0)
+        alike = _ALIKE(change)
         counted[alike] = counted.get(alike, 0.0) + change.count
-    changes = _merged([replace(alike, count=count) for alike, count in counted.items()])
+    changes = _merged([ChangeAtStep(type_, count, *rest) for (type_, *rest), count in counted.items()])
     types = {change.type for change in changes}
     hidden = {implied for type_, implies in _IMPLIED.items() if type_ in types for implied in implies}
     if len(types) > 1:
@@ -214,10 +219,13 @@ def _device_changes(plant: Plant, pairs: Sequence[Pair]) -> Iterator[ChangeAtSte
             yield ChangeAtStep(type_, abs(count - old_count), kind, model, before=old_count, after=count)
 
 
+_SPLICE: Final = int(PointKind.SPLICE)
+
+
 def _device(plant: Plant, row: int | None) -> tuple[bool, int, Reference | None]:
     """Whether a row of points is one of a device, of which kind and model."""
     table, models = plant.points, plant.models
-    if row is None or table.kind[row] == PointKind.SPLICE:
+    if row is None or table.kind[row] == _SPLICE:
         return False, 0, None
     model = int(table.model_index[row])
     if model < 0:
@@ -226,16 +234,19 @@ def _device(plant: Plant, row: int | None) -> tuple[bool, int, Reference | None]
 
 
 def _alterations(plant: Plant, name: str, pairs: Sequence[Pair]) -> Iterator[ChangeAtStep]:
-    if all(before is None or after is None for _, before, after in pairs):
+    standing = [
+        (thing, before, after) for thing, before, after in pairs if before is not None and after is not None
+    ]
+    if not standing:
         return
     table = plant.tables[name]
     watched = _watched(name, tuple([f.name for f in fields(table)]))
+    _, was, now = np.array(standing).T
+    differs = {type_: _differs(table, columns, was, now) for type_, columns in watched.items()}
     fresh = {thing for thing, before, _ in pairs if before is None}
-    for thing, before, after in pairs:
-        if before is None or after is None:
-            continue
+    for place, (thing, before, after) in enumerate(standing):
         for type_, columns in watched.items():
-            if not _differs(table, columns, before, after):
+            if not differs[type_][place]:
                 continue
             if name == "points" and _named_already(plant, type_, before, after, fresh):
                 continue
@@ -256,7 +267,7 @@ def _named_already(plant: Plant, type_: str, before: int, after: int, fresh: set
     if type_ in {"segment_rerouted", "segment_length"}:
         return int(table.parent_index[after]) in fresh
     was, now = int(table.kind[before]), int(table.kind[after])
-    return type_ in {"tap_changed", "current_changed", "point_zone"} and PointKind.SPLICE in (was, now)
+    return type_ in {"tap_changed", "current_changed", "point_zone"} and _SPLICE in (was, now)
 
 
 def _value(plant: Plant, refers_to: str, value: Any) -> float | Reference | None:
@@ -280,13 +291,13 @@ def _watched(name: str, columns: tuple[str, ...]) -> dict[str, tuple[str, ...]]:
     return found
 
 
-def _differs(table: Table, columns: Sequence[str], before: int, after: int) -> bool:
-    for name in columns:
-        column = getattr(table, name)
+def _differs(table: Table, columns: Sequence[str], before: IntArray, after: IntArray) -> BoolArray:
+    """(n,) whether rows ``before`` and ``after`` (n,) differ in one of the columns."""
+    out = np.zeros(len(before), np.bool_)
+    for column in map(vars(table).__getitem__, columns):
         old, new = column[before], column[after]
-        if old != new and not (column.dtype.kind == "f" and np.isnan(old) and np.isnan(new)):
-            return True
-    return False
+        out |= (old != new) & ((old == old) | (new == new))  # not both NaN
+    return out
 
 
 def _thing(plant: Plant, table: str, index: int) -> Reference:

@@ -127,7 +127,8 @@ class _Past:
                 for version in range(first, first + len(chosen)):
                     members.setdefault((version, at), len(members))
         of_site, at_step = np.array(list(members), np.int64).T
-        chosen_rules = [rule for rule in rules if rule.code in targets.code]
+        codes = targets.code[np.isin(site_of, list(reapplied))]
+        chosen_rules = [rule for rule in rules if rule.code in codes]
         found = evaluate(plant, Members(of_site, at_step, np.full(len(members), NONE)), chosen_rules)
         at_least = np.array([rule.at_least for rule in chosen_rules], np.bool_)[found.rule]
         values = values_of(found)

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import datetime as dt
+from typing import Final
 from zoneinfo import ZoneInfo
 
-from django.db.models import Value
+from django.db import connection
 
 from sites.changes.signals import change_set_accepted, change_set_withdrawn
-from sites.models import Coverage, Site
+from sites.models import Site
 from zones.electrical.evaluate import SOLVER_VERSION
 from zones.electrical.subjects import SubjectKind
 from zones.electrical.verdicts import Verdict
@@ -77,30 +78,33 @@ def findings_failed(site_id: int, reason: str, now: dt.datetime) -> None:
     notify(updates, as_of=as_of, now=now, taking_over=False)
 
 
+_DUE: Final = """
+WITH asked AS (SELECT * FROM unnest(%(sites)s::bigint[], %(days)s::date[]) AS asked (site_id, day)),
+covered AS (SELECT site_id, day, days FROM coverage JOIN asked USING (site_id))
+SELECT site_id, deferred_until, %(deferral_ends)s FROM finding
+WHERE site_id = ANY(%(sites)s::bigint[]) AND state = %(deferred)s AND deferred_until IS NOT NULL
+UNION ALL SELECT site_id, lower(days), %(begins)s FROM covered WHERE lower(days) > day
+UNION ALL SELECT site_id, upper(days), %(ends)s FROM covered WHERE upper(days) > day
+"""
+
+
 def findings_due(checked: Checked) -> list[Due]:
     """The days on which time alone changes a finding, its case or its events."""
-    as_of = dict(zip(checked.site_id, checked.as_of, strict=True))
-    first = min(as_of.values(), default=dt.date.max)
-    deferred = Finding.objects.filter(
-        site_id__in=as_of, state=Finding.State.DEFERRED, deferred_until__isnull=False
-    ).order_by()
-    covers = Coverage.objects.filter(site_id__in=as_of).order_by()
-    begins = covers.filter(days__startswith__gt=first)
-    ends = covers.filter(days__endswith__gt=first)
-    rows = deferred.values_list("site_id", "deferred_until", Value(DEFERRAL_ENDS)).union(
-        begins.values_list("site_id", "days__startswith", Value(CONTRACT_BEGINS)),
-        ends.values_list("site_id", "days__endswith", Value(CONTRACT_ENDS)),
-        all=True,
-    )
+    with connection.cursor() as cursor:
+        cursor.execute(
+            _DUE,
+            {
+                "sites": list(checked.site_id),
+                "days": list(checked.as_of),
+                "deferred": Finding.State.DEFERRED,
+                "deferral_ends": DEFERRAL_ENDS,
+                "begins": CONTRACT_BEGINS,
+                "ends": CONTRACT_ENDS,
+            },
+        )
+        due = [Due(*row) for row in cursor.fetchall()]
     begin = in_service_from(checked).items()
-    return [
-        *[Due(site_id, day, GOES_INTO_SERVICE) for site_id, day in begin],
-        *[
-            Due(site_id, day, reason)
-            for site_id, day, reason in rows
-            if reason == DEFERRAL_ENDS or day > as_of[site_id]
-        ],
-    ]
+    return [*[Due(site_id, day, GOES_INTO_SERVICE) for site_id, day in begin], *due]
 
 
 def register() -> None:

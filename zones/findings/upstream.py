@@ -14,7 +14,7 @@ from zones.electrical.evaluate import subject_ids
 from zones.electrical.plant import BoolArray, Plant, RunKind, Table
 from zones.electrical.subjects import SubjectKind
 
-from .changes_at_step import THINGS, ChangeAtStep, Rows, changes_at_step
+from .changes_at_step import THINGS, ChangeAtStep, changes_at_step
 
 
 class Scene(NamedTuple):
@@ -52,7 +52,7 @@ class Scenes:
         edge = {name: mask for name, mask in edge.items() if mask.any()}
         index = int(np.flatnonzero(subject_ids(own, kind) == subject_id)[0])
         for near in _NEARNESS[kind](own, index, step):
-            rows = {name: edge[name] & near[name] for name in near if name in edge}
+            rows = {name: edge[name] & near[name]() for name in near if name in edge}
             if any(mask.any() for mask in rows.values()):
                 break
         else:
@@ -82,8 +82,12 @@ class Scenes:
         return replace(plant, **sliced)
 
 
-_ALL: Final = np.ones(1, np.bool_)
-"""Every row of a table, whatever their number."""
+Near = dict[str, Callable[[], BoolArray]]
+"""By table name, what makes (rows,) True for those that are meant: called where a row begins or ends."""
+
+
+def _every_row() -> BoolArray:
+    return np.ones(1, np.bool_)
 
 
 def _around(table: Table, step: int) -> BoolArray:
@@ -91,24 +95,32 @@ def _around(table: Table, step: int) -> BoolArray:
     return (table.begin <= step) & (step <= table.end)
 
 
-def _of_runs(plant: Plant, runs: IntArray, step: int) -> Rows:
+def _of_runs(plant: Plant, runs: IntArray, step: int) -> Near:
     """The rows of some runs, and of what feeds them then."""
     table = plant.runs
     own = np.isin(table.run_index, runs)
     now = own & _around(table, step)
-    points = np.isin(plant.points.run_index, runs)
-    supplies = np.concatenate([table.supply_index[now], plant.points.feed_supply_index[points]])
-    of_speakers = now & (plant.run_kind[table.run_index] == RunKind.SELF_AMPLIFIED)
-    zones = np.isin(plant.zones.zone_id, table.zone_id[of_speakers])
+
+    def points() -> BoolArray:
+        return np.isin(plant.points.run_index, runs)
+
+    def supplies() -> BoolArray:
+        feeding = np.concatenate([table.supply_index[now], plant.points.feed_supply_index[points()]])
+        return np.isin(plant.supplies.supply_index, feeding)
+
+    def zones() -> BoolArray:
+        of_speakers = now & (plant.run_kind[table.run_index] == RunKind.SELF_AMPLIFIED)
+        return np.isin(plant.zones.zone_id, table.zone_id[of_speakers]) & _signal_changes(plant, step)
+
     return {
-        "runs": own,
+        "runs": lambda: own,
         "points": points,
-        "supplies": np.isin(plant.supplies.supply_index, supplies),
-        "outputs": np.isin(plant.outputs.output_index, table.output_index[now]),
-        "amplifiers": np.isin(plant.amplifiers.amplifier_index, table.amplifier_index[now]),
-        "readings": np.isin(plant.readings.run_index, runs),
-        "zones": zones & _signal_changes(plant, step),
-        "paging": _ALL,
+        "supplies": supplies,
+        "outputs": lambda: np.isin(plant.outputs.output_index, table.output_index[now]),
+        "amplifiers": lambda: np.isin(plant.amplifiers.amplifier_index, table.amplifier_index[now]),
+        "readings": lambda: np.isin(plant.readings.run_index, runs),
+        "zones": zones,
+        "paging": _every_row,
     }
 
 
@@ -129,7 +141,7 @@ def _runs_on(plant: Plant, column: str, index: int, step: int) -> IntArray:
     return np.unique(runs)
 
 
-def _near_run(plant: Plant, index: int, step: int) -> Iterator[Rows]:
+def _near_run(plant: Plant, index: int, step: int) -> Iterator[Near]:
     """Its own rows first; then those of the runs beside it, which pull the same source down."""
     alone = np.array([index])
     yield _of_runs(plant, alone, step)
@@ -145,13 +157,13 @@ def _near_run(plant: Plant, index: int, step: int) -> Iterator[Rows]:
     yield _of_runs(plant, np.unique(np.concatenate(beside)), step)
 
 
-def _near_source(name: str, column: str) -> Callable[[Plant, int, int], Iterator[Rows]]:
-    def near(plant: Plant, index: int, step: int) -> Iterator[Rows]:
+def _near_source(name: str, column: str) -> Callable[[Plant, int, int], Iterator[Near]]:
+    def near(plant: Plant, index: int, step: int) -> Iterator[Near]:
         rows = _of_runs(plant, _runs_on(plant, column, index, step), step)
         # the other kinds of sources of its runs do not change what this one carries
         kept = {"runs", "points"} | ({"paging", "zones"} if name == "supplies" else set())
         own = getattr(plant.tables[name], column) == index
-        yield {table: mask for table, mask in rows.items() if table in kept} | {name: own}
+        yield {table: mask for table, mask in rows.items() if table in kept} | {name: lambda: own}
 
     return near
 
@@ -163,48 +175,49 @@ def _endpoints_on(plant: Plant, ports: IntArray, step: int) -> BoolArray:
     return np.isin(table.endpoint_index, table.endpoint_index[there])
 
 
-def _near_switch(plant: Plant, index: int, step: int) -> Iterator[Rows]:
+def _near_switch(plant: Plant, index: int, step: int) -> Iterator[Near]:
     ports = plant.ports.switch_index == index
     yield {
-        "switches": plant.switches.switch_index == index,
-        "ports": ports,
-        "endpoints": _endpoints_on(plant, np.unique(plant.ports.port_index[ports]), step),
-        "poe_readings": plant.poe_readings.switch_index == index,
+        "switches": lambda: plant.switches.switch_index == index,
+        "ports": lambda: ports,
+        "endpoints": lambda: _endpoints_on(plant, np.unique(plant.ports.port_index[ports]), step),
+        "poe_readings": lambda: plant.poe_readings.switch_index == index,
     }
 
 
-def _near_port(plant: Plant, index: int, step: int) -> Iterator[Rows]:
+def _near_port(plant: Plant, index: int, step: int) -> Iterator[Near]:
+    own = plant.ports.port_index == index
     yield {
-        "ports": plant.ports.port_index == index,
-        "endpoints": _endpoints_on(plant, np.array([index]), step),
+        "ports": lambda: own,
+        "endpoints": lambda: _endpoints_on(plant, np.array([index]), step),
     }
-    switches = plant.ports.switch_index[plant.ports.port_index == index]
-    yield {"switches": np.isin(plant.switches.switch_index, switches)}
+    switches = plant.ports.switch_index[own]
+    yield {"switches": lambda: np.isin(plant.switches.switch_index, switches)}
 
 
-def _near_endpoint(plant: Plant, index: int, step: int) -> Iterator[Rows]:
+def _near_endpoint(plant: Plant, index: int, step: int) -> Iterator[Near]:
     # an address is used twice because of the other endpoint as often as not
     table = plant.addresses
     own = table.address_code[_around(table, step) & (table.endpoint_index == index)]
     yield {
-        "endpoints": plant.endpoints.endpoint_index == index,
-        "addresses": np.isin(table.address_code, own),
+        "endpoints": lambda: plant.endpoints.endpoint_index == index,
+        "addresses": lambda: np.isin(table.address_code, own),
     }
 
 
-def _near_block(plant: Plant, index: int, step: int) -> Iterator[Rows]:
+def _near_block(plant: Plant, index: int, step: int) -> Iterator[Near]:
     yield {
-        "landings": plant.landings.block_index == index,
-        "clips": plant.clips.block_index == index,
+        "landings": lambda: plant.landings.block_index == index,
+        "clips": lambda: plant.clips.block_index == index,
     }
-    yield {"zones": ~_signal_changes(plant, step)}
+    yield {"zones": lambda: ~_signal_changes(plant, step)}
 
 
-def _near_site(plant: Plant, _index: int, _step: int) -> Iterator[Rows]:
-    yield {name: _ALL for name, table in plant.tables.items()}
+def _near_site(plant: Plant, _index: int, _step: int) -> Iterator[Near]:
+    yield dict.fromkeys(plant.tables, _every_row)
 
 
-_NEARNESS: Final[dict[SubjectKind, Callable[[Plant, int, int], Iterator[Rows]]]] = {
+_NEARNESS: Final[dict[SubjectKind, Callable[[Plant, int, int], Iterator[Near]]]] = {
     SubjectKind.RUN: _near_run,
     SubjectKind.OUTPUT: _near_source("outputs", "output_index"),
     SubjectKind.SUPPLY: _near_source("supplies", "supply_index"),

@@ -6,13 +6,12 @@ that bears on each, as the last recheck left them."""
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Collection
-from itertools import zip_longest
+from collections.abc import Collection, Sequence
 from typing import Any, Final, NamedTuple
 
 from django.db import connection
 
-from zones.electrical.estimates import Estimates, estimates_of
+from zones.electrical.estimates import WORDS
 from zones.electrical.subjects import Subject
 
 # Each subject once, however many of the zones it bears on
@@ -23,8 +22,8 @@ WITH bears AS (
 )
 """
 _FIGURES: Final = f"""{_BEARS}
-SELECT zones, subject_kind, subject_id, codes, verdict, as_of, low, likely, high, low_limit, limit_value,
-    high_limit, low_detail, detail, high_detail, overloaded, bounds
+SELECT zones, subject_kind, subject_id, codes, verdict, as_of, low, likely, high,
+    low_limit, limit_value, high_limit, overloaded, bounds
 FROM bears JOIN figures USING (subject_kind, subject_id)
 """
 _FINDINGS: Final = f"""{_BEARS}
@@ -36,7 +35,7 @@ WHERE f.cleared_at IS NULL ORDER BY f.id
 
 class StoredFigures(NamedTuple):
     """What was found of one subject as of a day: parallel lists, one place a limit. zones: on which it bears,
-    of those asked."""
+    of those asked. overloaded, bounds: words of estimates."""
 
     zones: list[int]
     subject_kind: int
@@ -44,7 +43,14 @@ class StoredFigures(NamedTuple):
     codes: list[str]
     verdict: list[int]
     as_of: dt.date
-    estimates: list[Estimates]
+    low: list[float | None]
+    likely: list[float | None]
+    high: list[float | None]
+    low_limit: list[float | None]
+    limit: list[float | None]
+    high_limit: list[float | None]
+    overloaded: list[Sequence[str]]
+    bounds: list[Sequence[str]]
 
     @property
     def subject(self) -> Subject:
@@ -70,10 +76,22 @@ class OpenFinding(NamedTuple):
 def stored_figures(zone_ids: Collection[int]) -> list[StoredFigures]:
     """What the last recheck found of each subject that bears on one of the zones. One query."""
     found = []
-    for row in _rows(_FIGURES, zone_ids):
-        by_limit = zip_longest(*(column or () for column in row[6:]))
-        found.append(StoredFigures._make([*row[:6], [estimates_of(*one) for one in by_limit]]))
+    for *of, low_limit, limit, high_limit, overloaded, bounds in _rows(_FIGURES, zone_ids):
+        limits = _known(low_limit, limit), limit, _known(high_limit, limit)
+        words = (list(map(_WORDS.__getitem__, flags or [0] * len(limit))) for flags in (overloaded, bounds))
+        found.append(StoredFigures._make([*of, *limits, *words]))
     return found
+
+
+_WORDS: Final = [[word for place, word in enumerate(WORDS) if bits >> place & 1] for bits in range(8)]
+
+
+def _known(limits: list[float | None] | None, likely: list[float | None]) -> list[float | None]:
+    """The limits of the low or high estimates, where they have none those of the likely: as
+    ``estimates_of``."""
+    if limits is None or limits == likely:
+        return likely
+    return [other if one is None else one for one, other in zip(limits, likely, strict=True)]
 
 
 def open_findings(zone_ids: Collection[int]) -> list[OpenFinding]:

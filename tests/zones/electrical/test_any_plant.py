@@ -16,7 +16,12 @@ from tests.zones.electrical.judged import (
 )
 from tests.zones.electrical.plants import NAN, ToyPlant
 from zones.electrical import plant as p
+from zones.electrical.audio_lines import AUDIO_CODES, LINE_CODES
+from zones.electrical.calibration import DISAGREEMENT_CODES
 from zones.electrical.evaluate import Evaluation, evaluate
+from zones.electrical.network_power import NETWORK_POWER_CODES
+from zones.electrical.self_amplified import DC_CODES
+from zones.electrical.terminations import TERMINATION_CODES
 
 
 @st.composite
@@ -130,6 +135,12 @@ def test_another_speaker_never_raises_a_voltage(toy: ToyPlant, model: int) -> No
             if np.isnan(old) or np.isnan(new) or before.limit[i] != after.limit[j[0]]:
                 continue
             assert new <= old + 1e-9 if code == "run_voltage" else new >= old - 1e-9
+
+
+def test_every_limit_is_made_by_a_family() -> None:
+    """A family that does not say so makes no figure where that limit alone is asked for."""
+    made = AUDIO_CODES | DC_CODES | DISAGREEMENT_CODES | LINE_CODES | NETWORK_POWER_CODES | TERMINATION_CODES
+    assert made == {*CODES}
 
 
 def test_one_limit_alone_has_the_figures_it_has_among_all() -> None:

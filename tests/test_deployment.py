@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import os
 import re
+import shlex
 import shutil
 import subprocess
 import sys
@@ -13,7 +14,9 @@ from typing import Any
 
 import pytest
 import yaml
+from django.core.management import get_commands, load_command_class
 
+from manage import take_data_folder
 from tests.api.test_settings import read
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -95,6 +98,74 @@ def test_a_stop_waits_longer_than_the_server_does(compose: dict[str, Any]) -> No
 
     grace = compose["services"]["web"]["stop_grace_period"]
     assert int(grace.removesuffix("s")) > config.graceful_timeout
+
+
+# --- without containers -------------------------------------------------------------------------------------
+
+NGINX, UNIT = (README.split(f"```{kind}\n")[1].split("```")[0] for kind in ("nginx", "ini"))
+
+
+def said(block: str, name: str) -> str:
+    """What a line of an example sets ``name`` to."""
+    (value,) = re.findall(rf"^\s*{name}[ =]\s*([^;\n]+);?", block, re.MULTILINE)
+    return str(value)
+
+
+def number(block: str, name: str) -> int:
+    return int(said(block, name).rstrip("smG"))
+
+
+def test_the_proxy_example_buffers_and_fits_the_web_server() -> None:
+    from api import settings
+    from api.conventions.bodies import LARGEST_BODY_BYTES
+    from api.server import config, worker
+
+    assert said(NGINX, "proxy_request_buffering") == said(NGINX, "proxy_buffering") == "on"
+    assert said(NGINX, "proxy_set_header X-Forwarded-For") == "$remote_addr", "a caller must not choose it"
+    assert said(NGINX, "proxy_set_header X-Forwarded-Proto") == "https"
+    # else it sends a request into a connection that the web server is closing
+    upstream = re.search(r"^upstream [^}]*", NGINX, re.MULTILINE)
+    assert upstream is not None
+    assert number(upstream[0], "keepalive_timeout") < config.keepalive
+    assert number(NGINX, "client_max_body_size") * 2**20 > LARGEST_BODY_BYTES
+    assert number(NGINX, "client_header_timeout") <= worker.HEAD_S
+    # it waits for a thread, and then for one statement that waits for a lock
+    limits = settings.INTERACTIVE_LIMITS
+    assert number(NGINX, "proxy_read_timeout") > worker.QUEUED_S + limits.lock_s + limits.statement_s
+
+
+def test_the_unit_starts_what_the_table_of_processes_does(compose: dict[str, Any]) -> None:
+    from api.server import config
+
+    commands = [line.rpartition("/.venv/bin/")[2] for line in UNIT.splitlines() if "/.venv/bin/" in line]
+    assert commands[0] == "gunicorn --config python:api.server.config"
+    assert commands[1] == "python manage.py sweep --loop"
+    assert all(f"`{each.removeprefix('python ')}`" in README for each in commands[:2])
+    assert commands[2] == "celery --app=api.celery worker --concurrency=2"
+    grace = number(UNIT, "TimeoutStopSec")
+    assert grace > config.graceful_timeout
+    assert compose["services"]["sweeper"]["stop_grace_period"] == f"{grace}s"
+
+
+def test_the_connections_of_the_example_add_up() -> None:
+    from api import settings
+
+    ((processes, threads, sweepers, workers, total),) = re.findall(
+        r"(\d+) × (\d+) \+ (\d+) \+\s(\d+) = (\d+) with what is shown here", README
+    )
+    assert (int(processes), int(threads)) == (settings.REQUEST_PROCESSES, settings.REQUEST_THREADS)
+    assert f"--concurrency={workers}" in UNIT
+    assert int(processes) * int(threads) + int(sweepers) + int(workers) == int(total)
+
+
+def test_every_command_of_the_readme_is_taken() -> None:
+    """With its options, where it is shown with any; a word in capitals stands for one of the reader's."""
+    for line in re.findall(r"manage\.py ([a-z][^`\n]*)", README):
+        arguments, _folder = take_data_folder(shlex.split(line, comments=True))
+        name, *options = arguments
+        command = load_command_class(get_commands()[name], name)
+        if options:
+            command.create_parser("manage.py", name).parse_args(options)
 
 
 def test_every_secret_is_a_file_that_the_script_makes(compose: dict[str, Any], tmp_path: Path) -> None:

@@ -27,13 +27,15 @@ def points_before(before: int, *, site_id: int, run_ids: Collection[int]) -> lis
 
 def heard_in_zone(points: QuerySet[Point], zone_id: int, before: Before) -> QuerySet[Point]:
     """Of ``points`` those heard in a zone: on its runs unless they name another zone, and points of other
-    runs that name it. All are of the zone's site."""
+    runs that name it. All are of the zone's site, and so are the runs, whose ends are looked at: without that
+    PostgreSQL reads the runs of all sites."""
     of_zone = {"site_id": site_of(Zone, zone_id)}
     of_point = holding(PointFacts, before).filter(point_id=OuterRef("pk"), **of_zone)
     on_its_run = holding(RunFacts, before).filter(run_id=OuterRef("run_id"), zone_id=zone_id, **of_zone)
     return points.filter(
         Q(Exists(of_point.filter(zone_id=zone_id)))
         | Q(Exists(on_its_run), Exists(of_point.filter(zone__isnull=True))),
+        run__site_id=of_zone["site_id"],
         **of_zone,
     )
 

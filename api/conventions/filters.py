@@ -109,11 +109,26 @@ class FilterSet(QuerySerializer):
         """Whether a filter, as the query gives it, may leave few of many rows."""
         return True
 
+    @classmethod
+    def said_of_all(cls) -> str:
+        """In words, what whoever sees all customers may ask without naming one; blank: anything."""
+        if cls.across is None:
+            return ""
+        orders = (f"{one} (with {', '.join(names)})" if names else one for one, names in cls.across.items())
+        return (
+            f" Over all customers by {'; '.join(orders)}, unless a filter names a site, a customer or "
+            "something of one."
+        )
+
     def _unbound(self, sparse: Sequence[str], asked: str | None, leading: Sequence[str]) -> Problem:
         """What to ask instead: something that leads to few rows, or another order."""
         assert self.across is not None
         orders = [order for order, served in self.across.items() if {*sparse} <= {*served}]
-        name = "order" if asked is not None and (orders or not sparse) else sparse[0]
+        if asked is not None and (orders or not sparse):
+            name = "order"
+        else:
+            served = set().union(*self.across.values())
+            name = next((name for name in sparse if name not in served), sparse[0])
         otherwise = f", or sort by {' or '.join(orders)}" if orders else ""
         detail = (
             f"You see all customers, and {name} goes with what one site or customer has: "
@@ -191,7 +206,8 @@ def list_query(
         "order": fields.Choice(
             choices=[sign + name for name in orders for sign in ("", "-")],
             required=False,
-            help_text=f"What the list is sorted by; - for descending. Left out: {usual_order}.",
+            help_text=f"What the list is sorted by; - for descending. Left out: {usual_order}."
+            f"{filterset.said_of_all()}",
         ),
     }
     return type(f"{serializer.__name__}ListQuery", (filterset,), page_fields | _shown_fields(serializer))

@@ -63,6 +63,10 @@ def once(
     2. Look for an answer. Whoever held the lock before has committed, so what it kept is seen. Where there is
        none, and another request holds the lock, that one is at work.
     3. Act, and keep the answer. What is refused raises, and leaves neither change nor answer.
+
+    So the site's lock, which the change takes, is held until its answer is rendered and kept: two or three
+    short statements longer than without a key. An answer that is kept after the COMMIT is missing where the
+    process ends in between, and the retry would write a second time.
     """
 
     def act_once(request: Request, *args: Any, **kwargs: Any) -> HttpResponse:

@@ -1,9 +1,10 @@
 """Every GET address of one fleet, asked as the server is asked, with what each costs.
 
 Rows and pages are PostgreSQL's own counts of this connection: rows that a scan of a table or of an index
-gave, whether or not they were kept, and pages of 8 kB, whether or not they were in memory. An index-only scan
-counts like any other. The way down an index is no page that counts, since an index of more rows is deeper and
-PostgreSQL reads a small table through instead. What looking at the counts costs is taken off.
+gave, whether or not they were kept, and pages of 8 kB, whether or not they were in memory. An index-only
+scan counts like any other. The way down an index is no page that counts, since an index of more rows is
+deeper, and PostgreSQL reads a small table through instead: each lookup is taken off with the levels that its
+index has. So is what looking at the counts costs.
 """
 
 from __future__ import annotations
@@ -12,12 +13,15 @@ import gc
 import json
 import time
 from collections.abc import Callable, Iterator
+from functools import cache
 from typing import Any, NamedTuple
 from wsgiref.util import setup_testing_defaults
 
+import psycopg
 from django.core.wsgi import get_wsgi_application
 from django.db import connection
 
+from api.database.cluster import SUPERUSER
 from sites.access.services import token_make
 from sites.models import Closet, Endpoint, Secret, Site, User
 from sites.services.secrets import secret_add, secret_reveal
@@ -29,15 +33,14 @@ from zones.models import PagingSet, Zone
 CASES = ("",)
 """Or the beginning of the routes that are to be asked, as in ``points``."""
 TOGETHER = False
-ROUNDS, LEVELS = 2, 3
+ROUNDS = 2
 
 
 class Counts(NamedTuple):
-    """lookups: how often a scan went down an index."""
+    """pages: without the ways down indexes."""
 
     pages: float
     rows: float
-    lookups: float
     seconds: float = 0.0
 
 
@@ -47,8 +50,7 @@ def cases(wanted: tuple[str, ...], _sites: int) -> Iterator[str]:
     settle()
     tidy()
     ask = caller()
-    least = min(_counted(lambda: None) for _ in range(ROUNDS + 1))
-    idle = least._replace(pages=least.pages - LEVELS * least.lookups)
+    idle = min(_counted(lambda: None) for _ in range(ROUNDS + 1))
     for address in Addresses(lambda path: json.loads(ask(path))):
         if not address.route.startswith(f"{ROOT}/{wanted[0]}"):
             continue
@@ -117,7 +119,7 @@ def _cost(ask: Callable[[str], bytes], address: Address, idle: Counts) -> dict[s
     rounds = [_counted(lambda: ask(address.path)) for _ in range(ROUNDS)]
     return {
         "rows": min(one.rows for one in rounds) - idle.rows,
-        "pages": max(min(one.pages - LEVELS * one.lookups for one in rounds) - idle.pages, 0),
+        "pages": max(min(one.pages for one in rounds) - idle.pages, 0),
         "seconds": min(one.seconds for one in rounds),
     }
 
@@ -127,14 +129,15 @@ def _counted(action: Callable[[], object]) -> Counts:
     action()
     took = time.perf_counter() - began
     after = _counts()
-    return Counts(after.pages - before.pages, after.rows - before.rows, after.lookups - before.lookups, took)
+    return Counts(after.pages - before.pages, after.rows - before.rows, took)
 
 
 _COUNTS = """
 SELECT (SELECT sum(seq_tup_read) FROM pg_stat_user_tables)
     + (SELECT sum(idx_tup_read) FROM pg_stat_user_indexes),
-    (SELECT blks_hit + blks_read FROM pg_stat_database WHERE datname = current_database()),
-    (SELECT sum(idx_scan) FROM pg_stat_user_indexes)
+    (SELECT blks_hit + blks_read FROM pg_stat_database WHERE datname = current_database())
+    - (SELECT sum(idx_scan * levels) FROM pg_stat_user_indexes
+        JOIN unnest(%s::oid[], %s::int[]) AS way(indexrelid, levels) USING (indexrelid))
 """
 
 
@@ -142,6 +145,23 @@ def _counts() -> Counts:
     with connection.cursor() as cursor:
         cursor.execute("SELECT pg_stat_force_next_flush()")
         cursor.execute("SELECT pg_stat_clear_snapshot()")
-        cursor.execute(_COUNTS)
-        rows, pages, lookups = cursor.fetchone()
-    return Counts(float(pages), float(rows), float(lookups))
+        cursor.execute(_COUNTS, ways_down())
+        rows, pages = cursor.fetchone()
+    return Counts(float(pages), float(rows))
+
+
+@cache
+def ways_down() -> tuple[list[int], list[int]]:
+    """The trees among the indexes, and how many pages lie on the way to a leaf and at its end."""
+    connection.ensure_connection()
+    info = connection.connection.info
+    address = {"host": info.host, "port": info.port, "dbname": info.dbname, "user": SUPERUSER}
+    with psycopg.connect(**address) as above:
+        above.execute("CREATE EXTENSION IF NOT EXISTS pageinspect")
+        found = above.execute(
+            "SELECT index.oid::bigint, (bt_metap(index.oid::regclass::text)).level + 1 FROM pg_class AS index"
+            " JOIN pg_am ON pg_am.oid = index.relam JOIN pg_stat_user_indexes ON indexrelid = index.oid"
+            " WHERE amname = 'btree'"
+        ).fetchall()
+        above.rollback()
+    return [oid for oid, _ in found], [levels for _, levels in found]

@@ -3,9 +3,16 @@
 from __future__ import annotations
 
 import re
+from typing import Any
 
 import pytest
 from django.test import Client
+
+from api.pages.urls import PAGES as ROWS
+from api.pages.urls import Row
+from sites.models import User
+from tests.api.conftest import Caller
+from tests.page_addresses import Shown
 
 pytestmark = pytest.mark.django_db
 
@@ -16,23 +23,41 @@ def directives(policy: str) -> dict[str, list[str]]:
     return {words[0]: words[1:] for words in (part.split() for part in policy.split(";")) if words}
 
 
-@pytest.mark.parametrize("address", PAGES)
-def test_a_page_says_what_it_may_load(client: Client, address: str) -> None:
-    answer = client.get(address, headers={"Accept": "text/html"})
-    assert answer["Content-Type"].startswith("text/html")
+def nonces_of(answer: Any) -> list[str]:
+    """The nonces of the styles within a page, after a look at its policy and at what that would stop."""
     page = answer.content.decode()
     policy = directives(answer["Content-Security-Policy"])
     assert policy["default-src"] == ["'none'"]
     assert policy["frame-ancestors"] == ["'none'"]
     assert policy["script-src"] == ["'self'"]
     nonces = re.findall(r'<style nonce="([^"]+)">', page)
-    # Only the reference has a style within it: the library that makes it knows no other place
-    assert bool(nonces) is (address == "/api/v1/reference")
     assert policy["style-src"] == ["'self'", *(f"'nonce-{nonce}'" for nonce in nonces)]
     # Nothing that the policy stops: no other style or script within the page, none from elsewhere
     assert page.count("<style") == len(nonces)
-    assert not re.search(r"<script(?![^>]* src=)|style=|\bon\w+=", page)
+    assert not re.search(r"<script(?![^>]* src=)|\sstyle=|\bon\w+=", page)
     assert not re.search(r'(?:src|href)="(?:https?:)?//(?!testserver)', page)
+    return nonces
+
+
+@pytest.mark.parametrize("address", PAGES)
+def test_a_page_says_what_it_may_load(client: Client, address: str) -> None:
+    answer = client.get(address, headers={"Accept": "text/html"})
+    assert answer["Content-Type"].startswith("text/html")
+    # Only the reference has a style within it: the library that makes it knows no other place
+    assert bool(nonces_of(answer)) is (address == "/api/v1/reference")
+
+
+@pytest.mark.parametrize("row", ROWS, ids=lambda row: row.name)
+def test_so_does_each_page_that_shows_the_record(
+    row: Row, logged_in: Caller, manager: User, shown: Shown
+) -> None:
+    answer = logged_in(manager).get(shown.address(row), follow=True)
+    assert answer.status_code == 200
+    assert answer["X-Frame-Options"] == "DENY"
+    if answer["Content-Type"].startswith("text/html"):
+        assert nonces_of(answer) == []
+    else:
+        assert answer["Content-Type"] == "application/pdf"
 
 
 @pytest.mark.parametrize("address", [*PAGES, "/healthz", "/api/v1/problems"])

@@ -4,6 +4,7 @@ of an index: every GET route, every filter and every order."""
 from __future__ import annotations
 
 import json
+import re
 from typing import Any, Final
 from urllib.parse import parse_qsl
 
@@ -48,8 +49,10 @@ def test_no_answer_reads_through_what_grows_with_the_fleet(with_token: Caller) -
         with statements() as sent:
             _get(everything, address.path)
         for statement in sent:
-            if statement not in looked_at and address.route not in MAY:
-                looked_at.add(statement)
+            # Which row it asks for makes no other plan
+            alike = re.sub(r"\d+", "0", statement)
+            if alike not in looked_at and address.route not in MAY:
+                looked_at.add(alike)
                 if tables := unbound(statement):
                     found.setdefault(str(address), []).extend(tables)
     assert routes == {route for method, route in TABLE if method == "GET"}

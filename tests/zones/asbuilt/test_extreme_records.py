@@ -207,7 +207,7 @@ def test_what_rest_stores_is_exported_and_imports(manager: User, settings: Any) 
 
     @given(data=st.data())
     # A record that fails is shown as it is: to make it smaller would take minutes
-    @hypothesis_settings(max_examples=3, phases=[Phase.generate], suppress_health_check=list(HealthCheck))
+    @hypothesis_settings(max_examples=2, phases=[Phase.generate], suppress_health_check=list(HealthCheck))
     def stored(data: Any) -> None:
         with transaction.atomic():
             record(client, data.draw)

@@ -63,7 +63,7 @@ class Command(BaseCommand):
             target.mkdir(parents=True, exist_ok=True)
         except OSError as error:
             raise CommandError(
-                f"{folder} cannot be written ({error.strerror}): expected a folder."
+                f"{folder} cannot be written ({error.strerror}): expected a folder.", returncode=2
             ) from error
         browser = shutil.which("chromium")
         if browser is None or find_spec("playwright") is None:

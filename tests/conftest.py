@@ -32,7 +32,7 @@ hypothesis_settings.load_profile("ci" if IN_CI else "here")
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
-    parser.addoption("--long", action="store_true", help="tell all invented histories, not a tenth of them")
+    parser.addoption("--long", action="store_true", help="do all of what is otherwise done in part")
 
 
 @pytest.hookimpl(trylast=True)

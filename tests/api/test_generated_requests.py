@@ -52,7 +52,7 @@ def test_every_answer_is_as_described(
 
         @given(case=operation.ok().as_strategy())  # type: ignore[union-attr]
         @hypothesis_settings(
-            max_examples=8, derandomize=True, database=None, suppress_health_check=list(HealthCheck)
+            max_examples=5, derandomize=True, database=None, suppress_health_check=list(HealthCheck)
         )
         def ask(case: Any) -> None:
             case.call_and_validate(headers=headers, checks=CHECKS)

@@ -1,4 +1,4 @@
-"""How many histories are played: all with ``--long``, a tenth of them without."""
+"""How many histories are played: all with ``--long``, a twentieth of them without."""
 
 from __future__ import annotations
 
@@ -11,4 +11,4 @@ CHAPTERS = 20
 def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
     if "chapter" in metafunc.fixturenames:
         everything = metafunc.config.getoption("--long")
-        metafunc.parametrize("chapter", range(CHAPTERS if everything else CHAPTERS // 10))
+        metafunc.parametrize("chapter", range(CHAPTERS if everything else CHAPTERS // 20))

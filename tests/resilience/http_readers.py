@@ -11,7 +11,7 @@ from urllib.parse import quote
 import httpx
 import psycopg
 
-from tests.resilience.http_writers import Writer
+from tests.resilience.http_writers import PAUSE_S, Writer
 
 READERS = 4
 POINTS_A_CHANGE = 3
@@ -54,7 +54,7 @@ class Reader(threading.Thread):
             after = f"&cursor={quote(page['next'])}" if page.get("next") else ""
 
     def _ask(self, path: str) -> dict[str, Any]:
-        if self.over.is_set():
+        if self.over.wait(PAUSE_S):
             return {}
         try:
             answer = self.client.get(f"{self.url}/api/v1{path}")

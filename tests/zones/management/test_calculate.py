@@ -1,5 +1,6 @@
-"""`manage.py calculate` as a process: its streams and exit status."""
+"""`manage.py calculate`: its streams and exit status."""
 
+import io
 import json
 import os
 import subprocess
@@ -8,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from django.core.management import execute_from_command_line
 
 ROOT = Path(__file__).resolve().parents[3]
 
@@ -31,27 +33,40 @@ INFEASIBLE = {
 
 
 @pytest.fixture
-def calculate(tmp_path: Path) -> Any:
-    """Runs the command where no database can be reached and none may be started."""
+def calculate(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Any:
+    """Runs the command in this process, where no database may be asked."""
 
-    def run(*arguments: str, standard_input: str | None = None) -> subprocess.CompletedProcess[str]:
-        return subprocess.run(
-            [sys.executable, str(ROOT / "manage.py"), "calculate", *arguments],
-            input=standard_input,
-            capture_output=True,
-            text=True,
-            cwd=tmp_path,
-            env={
-                **os.environ,
-                "DATABASE_URL": "postgres://nobody@127.0.0.1:1/nowhere",
-                "ZONEBOOK_DATA": str(tmp_path / "data"),
-                "DJANGO_SETTINGS_MODULE": "api.settings",
-            },
-            timeout=60,
-            check=False,
-        )
+    def run(*arguments: str, standard_input: str = "") -> subprocess.CompletedProcess[str]:
+        monkeypatch.chdir(tmp_path)
+        monkeypatch.setattr(sys, "stdin", io.TextIOWrapper(io.BytesIO(standard_input.encode())))
+        status: Any = 0
+        try:
+            execute_from_command_line(["manage.py", "calculate", *arguments])
+        except SystemExit as end:
+            status = end.code
+        said = capsys.readouterr()
+        return subprocess.CompletedProcess(arguments, status, said.out, said.err)
 
     return run
+
+
+def test_it_runs_where_no_database_is(tmp_path: Path) -> None:
+    done = subprocess.run(
+        [sys.executable, ROOT / "manage.py", "calculate", written(tmp_path, TEN_SPEAKERS), "--json"],
+        capture_output=True,
+        text=True,
+        cwd=tmp_path,
+        env={
+            **os.environ,
+            "DATABASE_URL": "postgres://nobody@127.0.0.1:1/nowhere",
+            "ZONEBOOK_DATA": str(tmp_path / "data"),
+            "DJANGO_SETTINGS_MODULE": "api.settings",
+        },
+        timeout=60,
+        check=False,
+    )
+    assert done.returncode == 0, done.stderr
+    assert json.loads(done.stdout)["feasible"] is True
 
 
 def written(folder: Path, document: object) -> str:

@@ -2,7 +2,7 @@
 wrong bodies, wrong queries, wrong headers.
 
 No answer is a server error, every refusal is a problem of a few kilobytes, and afterwards all that is there
-still answers. One request in 25, all of them with ``--long``.
+still answers. One request in 50, all of them with ``--long``.
 """
 
 from __future__ import annotations
@@ -145,7 +145,7 @@ def test_no_request_is_a_server_error_and_every_refusal_is_short(
     pytestconfig: pytest.Config,
 ) -> None:
     settings.REQUESTS_PER_MINUTE = 10**9
-    every = 1 if pytestconfig.getoption("--long") else 25
+    every = 1 if pytestconfig.getoption("--long") else 50
     plenty.add(plenty.one_hall(customer), 2)
     record = Record(with_token(manager))
     answers: Counter[int] = Counter()

@@ -52,17 +52,20 @@ def test_the_service_agrees_with_the_oracle(chapter: int, pytestconfig: pytest.C
         assert [what for what in SEEN if not report.compared[what]] == []
 
 
-def test_the_service_agrees_where_factors_and_ratings_are_edited(chapter: int) -> None:
-    tell(1000 + chapter, groups=1, edited=True)
+def test_the_service_agrees_where_factors_and_ratings_are_edited(
+    chapter: int, pytestconfig: pytest.Config
+) -> None:
+    sites = SIDE_BY_SIDE if pytestconfig.getoption("--long") else SIDE_BY_SIDE // 2
+    tell(1000 + chapter, groups=1, edited=True, sites=sites)
 
 
-def tell(chapter: int, *, groups: int, edited: bool) -> Report:
+def tell(chapter: int, *, groups: int, edited: bool, sites: int = SIDE_BY_SIDE) -> Report:
     report, tally = Report(), Tally()
     catalogue = make_catalogue()
     contract = factories.make_contract(factories.make_customer())
     for group in range(groups):
         first = (chapter * groups + group) * SIDE_BY_SIDE
-        histories = [History(first + number, catalogue, contract) for number in range(SIDE_BY_SIDE)]
+        histories = [History(first + number, catalogue, contract) for number in range(sites)]
         play_and_compare(histories, random.Random(first), report, edited=edited)
         for history in histories:
             tally.add(history.tally)

@@ -111,7 +111,7 @@ class FilterSet(QuerySerializer):
 
     @classmethod
     def said_of_all(cls) -> str:
-        """In words, what whoever sees all customers may ask without naming one; blank: anything."""
+        """In words, the orders that go over all customers; blank: every one."""
         if cls.across is None:
             return ""
         orders = (f"{one} (with {', '.join(names)})" if names else one for one, names in cls.across.items())

@@ -106,6 +106,10 @@ def bits(of: BoolArray) -> IntArray:
     return out
 
 
+WORDS_OF_BITS = [[word for place, word in enumerate(WORDS) if number >> place & 1] for number in range(8)]
+"""By a number as in ``bits``: the words of the estimates that are so."""
+
+
 def of_bits(number: IntArray) -> BoolArray:
     """(3, n) from (n,): the reverse of ``bits``."""
     out: BoolArray = (number >> np.arange(3)[:, None] & 1).astype(np.bool_)

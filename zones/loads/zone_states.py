@@ -11,7 +11,7 @@ from typing import Any, Final, NamedTuple
 
 from django.db import connection
 
-from zones.electrical.estimates import WORDS
+from zones.electrical.estimates import WORDS_OF_BITS
 from zones.electrical.subjects import Subject
 
 # Each subject once, however many of the zones it bears on
@@ -78,12 +78,11 @@ def stored_figures(zone_ids: Collection[int]) -> list[StoredFigures]:
     found = []
     for *of, low_limit, limit, high_limit, overloaded, bounds in _rows(_FIGURES, zone_ids):
         limits = _known(low_limit, limit), limit, _known(high_limit, limit)
-        words = (list(map(_WORDS.__getitem__, flags or [0] * len(limit))) for flags in (overloaded, bounds))
+        words = (
+            [WORDS_OF_BITS[number] for number in flags or [0] * len(limit)] for flags in (overloaded, bounds)
+        )
         found.append(StoredFigures._make([*of, *limits, *words]))
     return found
-
-
-_WORDS: Final = [[word for place, word in enumerate(WORDS) if bits >> place & 1] for bits in range(8)]
 
 
 def _known(limits: list[float | None] | None, likely: list[float | None]) -> list[float | None]:

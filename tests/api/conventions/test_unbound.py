@@ -1,5 +1,4 @@
-"""What whoever sees all customers is refused, list by list: each refusal names what does not go, and what it
-says to add makes it go."""
+"""What each list refuses over all customers. A refusal names what does not go; what it says to add helps."""
 
 from __future__ import annotations
 

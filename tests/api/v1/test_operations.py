@@ -47,7 +47,7 @@ def test_what_no_draft_of_a_site_can_hold_is_left_out(operations: dict[str, dict
 
 
 def test_no_channel_changes_a_factor(operations: dict[str, dict[str, Any]]) -> None:
-    """So that "(0.8)" and "3 dB" are true wherever a limit says them."""
+    """Limits say "(0.8)" and "3 dB" in words."""
     assert not [name for name in operations if "factor" in name]
     assert Factor not in {resource.gate.model for resource in RESOURCES.values()}
     assert Factor not in {kind.model for kind in ALL}

@@ -18,12 +18,14 @@ class ApiConfig(AppConfig):
         from api.conventions.authentication import note_use
         from api.database.commits import forget_commits
         from api.database.rules import refuse_unfit_database
-        from api.operations.retention import forget_answers
+        from api.events.publisher import publish
+        from api.operations.retention import forget_old
         from zones.recheck.sweep import on_sweep
 
         connection_created.connect(refuse_unfit_database, dispatch_uid="refuse_unfit_database")
         request_started.connect(forget_commits, dispatch_uid="forget_commits")
-        on_sweep(forget_answers)
+        on_sweep(publish)
+        on_sweep(forget_old)
         request_finished.connect(note_use, dispatch_uid="note_use")
         if settings.CELERY_BROKER_URL:
             # Tasks are sent by our Celery application, not by Celery's default one

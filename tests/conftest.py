@@ -103,8 +103,8 @@ def as_service(db: None) -> Callable[[], AbstractContextManager[None]]:
 
 @pytest.fixture(autouse=True)
 def emptied_search(request: pytest.FixtureRequest) -> Iterator[None]:
-    """A test that commits leaves nothing to search: its tables are emptied by Django, which does not know those
-    that triggers keep."""
+    """A test that commits leaves nothing to search: Django empties its own tables, and those that triggers
+    keep it does not know."""
     yield
     marker = request.node.get_closest_marker("django_db")
     if "transactional_db" in request.fixturenames or (marker and marker.kwargs.get("transaction")):

@@ -38,6 +38,7 @@ NEED_TABLES: dict[str, list[str]] = {
     "calculate": [],  # in none
     "database": [],  # the server itself, with or without tables
     "demo": [],  # makes the tables
+    "feed": ["feed status", "feed new-epoch", "feed release"],
     "fleet": ["fleet --sites 2"],
     "keys": ["keys rotate"],
     "migrate": [],  # makes the tables
@@ -82,6 +83,10 @@ BAD_INPUT: dict[str, dict[str, str]] = {
     "fleet": {
         "fleet": "the following arguments are required: --sites",
         "fleet --sites 0": "expected a whole number from 1 to 1000000",
+    },
+    "feed": {
+        "feed": "the following arguments are required: status|new-epoch|release",
+        "feed drain": "invalid choice: 'drain' (choose from",
     },
     "keys": {
         "keys": "the following arguments are required: rotate",

@@ -176,13 +176,15 @@ KINDS: Final[dict[str, Kind]] = {kind.code: kind for kind in globals().values() 
 @dataclass
 class ProblemError(Exception):
     """Raised anywhere below a view; answered as `application/problem+json`. `errors`: of the body, or
-    (`in_query`) of the query, where the path of each is its parameter."""
+    (`in_query`) of the query, where the path of each is its parameter. `members`: more that a program needs
+    (RFC 9457, section 3.2)."""
 
     kind: Kind
     detail: str
     errors: Sequence[Problem] = ()
     headers: Mapping[str, str] = field(default_factory=dict)
     in_query: bool = False
+    members: Mapping[str, Any] = field(default_factory=dict)
 
     def __str__(self) -> str:
         return f"{self.kind.status} {self.kind.code}: {self.detail}"
@@ -210,6 +212,7 @@ class ProblemError(Exception):
                 for error in named
             ],
             "more_errors": counted_problems(self.errors[MOST_NAMED:]),
+            **self.members,
         }
 
     def as_response(self, request: HttpRequest) -> HttpResponse:

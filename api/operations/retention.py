@@ -7,15 +7,17 @@ from typing import Final
 
 from django.utils import timezone
 
+from api.events.publisher import forget_events
 from sites.models import KeptAnswer
 
 EVERY_S: Final = 600.0
 _next_s = 0.0
 
 
-def forget_answers() -> None:
-    """A chore of the sweep, done every ten minutes: delete answers that are kept no longer."""
+def forget_old() -> None:
+    """A chore of the sweep, done every ten minutes: delete answers and events that are kept no longer."""
     global _next_s
     if time.monotonic() >= _next_s:
         _next_s = time.monotonic() + EVERY_S
         KeptAnswer.objects.filter(made_at__lte=timezone.now() - KeptAnswer.KEPT_FOR).delete()
+        forget_events()

@@ -5,6 +5,9 @@ send half a head stop a worker for as long as they like. Here the main loop gath
 and a thread gets it when it is whole. A client that does not send it in time is told so.
 
 `/healthz` has a thread of its own, so it is answered whatever the others wait for.
+
+A request that waits for events (`api.events.waiting`) holds no thread: its connection goes back to the main
+loop, and the same request is sent in again when something was published, or its time is over.
 """
 
 from __future__ import annotations
@@ -13,7 +16,9 @@ import contextlib
 import json
 import socket
 import struct
+import threading
 import time
+from collections.abc import Callable, Iterable
 from concurrent import futures
 from functools import partial
 from selectors import EVENT_READ
@@ -23,6 +28,7 @@ from gunicorn.http.unreader import SocketUnreader
 from gunicorn.workers.gthread import TConn, ThreadWorker
 
 from api.conventions.problems import CONTENT_TYPE, HEADERS_TOO_LARGE, REQUEST_TIMEOUT, UNAVAILABLE, Kind
+from api.events.waiting import ENVIRON, LOOK_EVERY_S, Waiting
 
 HEAD_S: Final = 10
 """In which a client must have sent the head of its request."""
@@ -35,6 +41,7 @@ QUEUED_S: Final = 10.0
 LARGEST_HEAD: Final = 64 * 1024
 _AT_ONCE: Final = 64 * 1024
 _HEALTH: Final = (b"GET /healthz ", b"HEAD /healthz ")
+_EVENTS: Final = "/api/v1/events"
 
 
 def _answer(reason: str, kind: Kind, detail: str, *headers: str) -> bytes:
@@ -75,20 +82,34 @@ _TOO_BUSY: Final = _answer(
 )
 
 
+class _WaitsError(Exception):
+    """The request is to wait; nothing of an answer was sent."""
+
+
 class Worker(ThreadWorker):
     """1. Accept a connection, and read what there is of the head, in the main loop (`enqueue_req`).
     2. When it is whole, give the connection to a thread (`_submit`, `handle`).
-    3. A kept connection comes back, and its next request begins at 1."""
+    3. A kept connection comes back, and its next request begins at 1.
+    4. One whose request waits comes back too (`_park`), and that request goes to a thread again (`_send_in`).
+    """
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.gathering: set[Any] = set()
+        self.parked: set[Any] = set()
+        self.here = threading.local()
+        self.watcher: threading.Thread | None = None
 
     def init_process(self) -> None:
         self.health_pool = futures.ThreadPoolExecutor(max_workers=1)
         super().init_process()
 
+    def load_wsgi(self) -> None:
+        super().load_wsgi()
+        self.wsgi: Any = partial(_answer_or_wait, self.wsgi, self.here)
+
     def enqueue_req(self, conn: TConn) -> None:
+        conn.waiting = Waiting()
         if self.cfg.is_ssl:  # its head cannot be read before a thread has decrypted it
             super().enqueue_req(conn)
             return
@@ -142,11 +163,74 @@ class Worker(ThreadWorker):
         conn.parser.unreader.unread(bytes(conn.head))
         return super().handle(conn)
 
+    # Requests that wait for events
+
+    def handle_request(self, req: Any, conn: TConn) -> Any:
+        self.here.waiting = None if self.cfg.is_ssl else conn.waiting
+        try:
+            return super().handle_request(req, conn)
+        except _WaitsError:
+            return True
+
+    def finish_request(self, conn: TConn, done: futures.Future[Any]) -> None:
+        if conn.waiting.again and not done.cancelled() and done.exception() is None:
+            self._park(conn)
+        else:
+            super().finish_request(conn, done)
+
+    def _park(self, conn: TConn) -> None:
+        conn.waiting.again = False
+        conn.parser.unreader.take_buffered()  # it is in the head still
+        conn.sock.setblocking(False)
+        self.parked.add(conn)
+        self.poller.register(conn.sock, EVENT_READ, partial(self.on_parked_readable, conn))
+        self._have_watched()
+
+    def _have_watched(self) -> None:
+        if self.parked and (self.watcher is None or not self.watcher.is_alive()):
+            self.watcher = threading.Thread(target=self._watch, name="events", daemon=True)
+            self.watcher.start()
+
+    def on_parked_readable(self, conn: TConn, client: socket.socket) -> None:
+        """The client of a request that waits is gone, or sends its next one, which can wait as well."""
+        try:
+            gone = not client.recv(1, socket.MSG_PEEK)
+        except BlockingIOError:
+            return
+        except OSError:
+            gone = True
+        if gone:
+            self._drop(conn)
+        else:
+            with contextlib.suppress(KeyError, ValueError, OSError):
+                self.poller.unregister(conn.sock)
+
+    def _send_in(self, conns: Iterable[TConn]) -> None:
+        for conn in conns:
+            self._forget(conn)
+            self._submit(conn)
+
+    def _watch(self) -> None:
+        """In a thread of its own, while a request waits: look whether something was published."""
+        from api.events.publisher import watch_feed
+
+        for published in watch_feed(lambda: bool(self.parked), every_s=LOOK_EVERY_S):
+            if any(conn.waiting.seen < published for conn in list(self.parked)):
+                self.method_queue.defer(self._send_in_those_before, published)
+
+    def _send_in_those_before(self, published: int) -> None:
+        self._send_in([conn for conn in self.parked if conn.waiting.seen < published])
+
     def murder_pending(self) -> None:
         """Called with every turn of the main loop: answer those that are too slow. A worker that stops waits
         for no request that has not begun."""
         super().murder_pending()
         now = time.monotonic()
+        if not self.alive:
+            for conn in self.parked:
+                conn.waiting.until = now
+        self._send_in([conn for conn in self.parked if now >= conn.waiting.until])
+        self._have_watched()
         for conn in list(self.gathering):
             if now > conn.head_by:
                 # A kept connection on which nothing came is only closed
@@ -164,8 +248,29 @@ class Worker(ThreadWorker):
 
     def _forget(self, conn: TConn) -> None:
         self.gathering.discard(conn)
+        self.parked.discard(conn)
         with contextlib.suppress(KeyError, ValueError, OSError):
             self.poller.unregister(conn.sock)
+
+
+def _answer_or_wait(
+    answer: Callable[..., Any],
+    here: threading.local,
+    environ: dict[str, Any],
+    start_response: Callable[..., Any],
+) -> Any:
+    """The application, but that a request for events may wait: then its answer is thrown away."""
+    waiting = getattr(here, "waiting", None)
+    if waiting is None or environ["PATH_INFO"] != _EVENTS:
+        return answer(environ, start_response)
+    environ[ENVIRON] = waiting
+    started: list[tuple[Any, ...]] = []
+    body = answer(environ, lambda *given: started.append(given))
+    if waiting.again:
+        body.close()
+        raise _WaitsError
+    start_response(*started[0])
+    return body
 
 
 def _limit_reading(unreader: SocketUnreader, until: float) -> None:

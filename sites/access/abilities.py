@@ -14,6 +14,7 @@ from sites.models.access import User
 
 class Ability(StrEnum):
     READ_RECORD = "record:read"
+    READ_EVENTS = "events:read"
     WRITE_FINDINGS = "findings:write"
     WRITE_RECORD = "record:write"
     WRITE_READINGS = "readings:write"
@@ -23,6 +24,7 @@ class Ability(StrEnum):
 
 MEANINGS: Final[dict[Ability, str]] = {
     Ability.READ_RECORD: "look at customers, sites, plant, zones, loads, findings and changes",
+    Ability.READ_EVENTS: "follow what happens: cases opened, changed and cleared, changes accepted",
     Ability.WRITE_FINDINGS: "acknowledge and defer findings, set ticket references",
     Ability.WRITE_RECORD: "write as-built changes: sites, closets, contacts, plant, runs, clips",
     Ability.WRITE_READINGS: "record readings",
@@ -30,7 +32,7 @@ MEANINGS: Final[dict[Ability, str]] = {
     Ability.REVEAL_SECRETS: "have a door or alarm code shown, one at a time, each time logged",
 }
 
-_READER = frozenset({Ability.READ_RECORD})
+_READER = frozenset({Ability.READ_RECORD, Ability.READ_EVENTS})
 _DISPATCHER = _READER | {Ability.WRITE_FINDINGS, Ability.REVEAL_SECRETS}
 _TECHNICIAN = _DISPATCHER | {Ability.WRITE_RECORD, Ability.WRITE_READINGS}
 _MANAGER = frozenset(Ability)

@@ -17,6 +17,7 @@ from django.db.models import BooleanField, Exists, F, Func, Model, OuterRef, Que
 
 from sites.models.access import Grant, Token, User
 from sites.models.answers import KeptAnswer
+from sites.models.outbox import EventSubject, Feed
 from sites.models.places import Site
 
 M = TypeVar("M", bound=Model)
@@ -113,13 +114,15 @@ def _tokens(rows: QuerySet[Token], scope: Scope) -> QuerySet[Token]:
     return rows.filter(user__in=_users(User.objects.all(), scope))
 
 
-def _no_rows(rows: QuerySet[KeptAnswer], _scope: Scope) -> QuerySet[KeptAnswer]:
-    """Kept answers are in no list: each is given again to its caller, for its key."""
+def _no_rows(rows: QuerySet[Any], _scope: Scope) -> QuerySet[Any]:
+    """What is in no list: kept answers, each of which is given again to its caller, for its key; and how many
+    events there are of all customers."""
     return rows.none()
 
 
 scope_by_rule(User, _users)
-scope_by_rule(KeptAnswer, _no_rows)
+for _unlisted in (KeptAnswer, EventSubject, Feed):
+    scope_by_rule(_unlisted, _no_rows)
 scope_by_rule(Token, _tokens)
 
 

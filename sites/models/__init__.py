@@ -8,7 +8,7 @@ from .changes import Change, ChangeSet, Mark, Withdrawal
 from .customers import Contract, Coverage, Customer
 from .dated import Basis, DatedFacts, Named, Placed, Recorded, standing_once, value_with_basis
 from .network import Endpoint, EndpointFacts, Output, Switch, SwitchFacts, SwitchPort, SwitchPortFacts
-from .outbox import Event
+from .outbox import Event, EventSubject, Feed
 from .places import Closet, Contact, Site
 from .power import Amplifier, AmplifierFacts, Supply, SupplyFacts
 from .secrets import Secret, SecretReveal
@@ -32,7 +32,9 @@ __all__ = [
     "Endpoint",
     "EndpointFacts",
     "Event",
+    "EventSubject",
     "Factor",
+    "Feed",
     "Grant",
     "KeptAnswer",
     "Mark",

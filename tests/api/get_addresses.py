@@ -38,6 +38,7 @@ PLAIN: Final[dict[str, tuple[str, ...]]] = {
     "/api/v1/operations": ("",),
     "/api/v1/search": ("q=closet", "q=clsoet+gangway&page_size=100"),
     "/api/v1/tokens": ("",),
+    "/api/v1/events": ("", "start=now", "kinds=case.opened", "telephones=true&page_size=500"),
     "/api/v1/cases/counts": (
         "",
         "severity=silence,hazard",

@@ -31,6 +31,7 @@ TABLE: Final[dict[tuple[str, str], Ability | str]] = {
     ("GET", "/api/v1/problems"): PUBLIC,
     ("GET", "/api/v1/problems/{code}"): PUBLIC,
     ("GET", "/api/v1/search"): READ,
+    ("GET", "/api/v1/events"): Ability.READ_EVENTS,
     ("POST", "/api/v1/calculations/run"): AUTHENTICATED,
     ("GET", "/api/v1/tokens"): AUTHENTICATED,
     ("POST", "/api/v1/tokens"): ADMIN,

@@ -149,7 +149,7 @@ def test_the_sweep_deletes_what_is_older(client: Client, site: Site, monkeypatch
     old = KeptAnswer.objects.filter(key__in=["k-0", "k-1"])
     old.update(made_at=timezone.now() - dt.timedelta(hours=24, seconds=1))
     monkeypatch.setattr(retention, "_next_s", 0.0)
-    retention.forget_answers()
+    retention.forget_old()
     assert list(KeptAnswer.objects.values_list("key", flat=True)) == ["k-2"]
 
 

@@ -61,7 +61,7 @@ def test_customers_by_code_are_granted_and_no_others(
     scope = principal_of(User.objects.get(username="dov")).scope
     assert (scope.covers(customer.pk), scope.covers(other_customer.pk)) == (True, False)
     assert f"granted {customer.code}." in out
-    assert "--scope record:read --scope findings:write" in out
+    assert "--scope record:read --scope events:read --scope findings:write" in out
     assert "admin" not in out
 
 

@@ -57,7 +57,7 @@ def test_expires_is_the_last_day(manager: User) -> None:
     [
         (["mauds", "--scope", "admin"], "There is no user 'mauds'. Did you mean maud?"),
         (["maud"], "A token needs at least one scope: record:read"),
-        (["maud", "--scope", "asbuilt"], "The scopes are: record:read, findings:write"),
+        (["maud", "--scope", "asbuilt"], "The scopes are: record:read, events:read, findings:write"),
         (["maud", "--scope", "admin", "--customer", "strand-ferry"], "Did you mean strand-ferries?"),
         (
             ["maud", "--scope", "admin", "--expires", "soon"],

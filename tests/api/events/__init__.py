@@ -1,0 +1,1 @@
+"""The publisher and the feed."""

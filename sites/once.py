@@ -1,4 +1,4 @@
-"""What is read once while a page is made, however many of its parts ask for it.
+"""What is read once while a page or an answer is made, however many of its parts ask for it.
 
 A page is made of several answers, and most of them begin with the same thing, its history, its site and what
 fed its runs. Outside of `reading_once` everything is read anew."""
@@ -20,7 +20,10 @@ _read: ContextVar[dict[Any, Any] | None] = ContextVar("read", default=None)
 @contextmanager
 def reading_once() -> Iterator[None]:
     """While it lasts, each function that is `once` reads once for the same arguments. Only for a request that
-    writes nothing in between."""
+    writes nothing in between. Inside of another one, it is part of that."""
+    if _read.get() is not None:
+        yield
+        return
     before = _read.set({})
     try:
         yield

@@ -25,6 +25,16 @@ def points_before(before: int, *, site_id: int, run_ids: Collection[int]) -> lis
     return sorted(rows.select_related("point", "model", "cable_type"), key=lambda row: (row.run_id, row.rank))
 
 
+@once
+def points_at_ends_and_feeds(before: int, *, site_id: int) -> list[PointFacts]:
+    """Of all points of a site, those at the end of a segment that lands on a block and those that a supply
+    feeds, by run and in the run's order. One query; points and cable types come with it."""
+    rows = holding(PointFacts, before).filter(
+        Q(parent__isnull=True) | Q(feed_supply__isnull=False), site_id=site_id
+    )
+    return sorted(rows.select_related("point", "cable_type"), key=lambda row: (row.run_id, row.rank))
+
+
 def heard_in_zone(points: QuerySet[Point], zone_id: int, before: Before) -> QuerySet[Point]:
     """Of ``points`` those heard in a zone: on its runs unless they name another zone, and points of other
     runs that name it. All are of the zone's site, and so are the runs, whose ends are looked at: without that

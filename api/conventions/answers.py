@@ -3,6 +3,7 @@ described twice."""
 
 from __future__ import annotations
 
+import functools
 import inspect
 import math
 from typing import Any, Final
@@ -22,6 +23,18 @@ def rounded(value: float | None) -> float | None:
     if value.is_integer() and abs(value) < _NINE_DIGITS:  # as many are: it has no more
         return float(value)
     return float(f"{value:.9g}")
+
+
+@functools.cache
+def _one_of(serializer: type[serializers.Serializer]) -> serializers.Serializer:
+    return serializer()
+
+
+def shown_by(serializer: type[serializers.Serializer], answer: Any) -> dict[str, Any]:
+    """The answer as a serializer without a context shows it. One instance serves all answers: its fields,
+    which follow from dataclasses, take longer to be made than to be filled."""
+    shown: dict[str, Any] = _one_of(serializer).to_representation(answer)
+    return shown
 
 
 class RoundedField(fields.Number):

@@ -6,6 +6,7 @@ checks and the schema are made from them, and a method without one is refused. R
 from __future__ import annotations
 
 from collections.abc import Mapping
+from contextlib import nullcontext
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, ClassVar
@@ -22,6 +23,7 @@ from rest_framework.views import APIView
 from sites.access.selectors import Principal, principal_of
 from sites.changes.errors import Problem
 from sites.models.access import Token, User
+from sites.once import reading_once
 
 from . import idempotency
 from .permissions import Needed
@@ -118,6 +120,10 @@ class ApiView(APIView):
                     shown_once=self.spec.shown_once,
                 )
                 setattr(self, method, act)
+
+    def dispatch(self, request: Any, *args: Any, **kwargs: Any) -> Any:
+        with reading_once() if request.method in SAFE_METHODS else nullcontext():
+            return super().dispatch(request, *args, **kwargs)
 
     def finalize_response(self, request: Request, response: Response, *args: Any, **kwargs: Any) -> Response:
         final = super().finalize_response(request, response, *args, **kwargs)

@@ -9,7 +9,7 @@ from typing import Any
 from rest_framework import serializers
 
 from api.conventions import fields
-from api.conventions.answers import AnswerSerializer
+from api.conventions.answers import AnswerSerializer, shown_by
 from api.conventions.sizes import WithLimitSerializer, within_limit
 from sites.models import Block
 from zones.loads.wording import RenderedLoad
@@ -147,7 +147,8 @@ class ClosetSheetSerializer(WithLimitSerializer):
 
 def closet_sheet_data(sheet: ClosetSheet) -> dict[str, Any]:
     cases = {one.finding.case_id: one.finding.case for one in sheet.findings}
-    shown = ClosetSheetSerializer(
+    shown = shown_by(
+        ClosetSheetSerializer,
         {
             "left_out": [],
             **vars(sheet),
@@ -166,8 +167,8 @@ def closet_sheet_data(sheet: ClosetSheet) -> dict[str, Any]:
                 }
                 for case in cases.values()
             ],
-        }
-    ).data
+        },
+    )
     return within_limit(shown)
 
 
@@ -191,7 +192,7 @@ def block_rows_data(block: Block, wiring: Wiring, as_of: date) -> dict[str, Any]
         "runs": wiring.runs,
         "left_out": [],
     }
-    return within_limit(BlockRowsSerializer(shown).data)
+    return within_limit(shown_by(BlockRowsSerializer, shown))
 
 
 def _zone(here: ZoneHere) -> dict[str, Any]:

@@ -13,7 +13,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.conventions import fields
-from api.conventions.answers import AnswerSerializer, rounded
+from api.conventions.answers import AnswerSerializer, rounded, shown_by
 from api.conventions.filters import Names
 from api.conventions.sizes import WithLimitSerializer, within_limit
 from api.conventions.views import Spec
@@ -167,5 +167,5 @@ class LoadsAsked:
         shown = figures.figure(one)
         shown["finding_id"] = self._findings.get((one.load.code, *one.load.subject))
         if self._explanations is not None:
-            shown["calculation"] = CalculationSerializer(self._explanations.of(one.load)).data
+            shown["calculation"] = shown_by(CalculationSerializer, self._explanations.of(one.load))
         return shown

@@ -10,7 +10,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.conventions import fields
-from api.conventions.answers import AnswerSerializer
+from api.conventions.answers import AnswerSerializer, shown_by
 from api.conventions.sizes import WithLimitSerializer, within_limit
 from api.conventions.views import Spec
 from api.conventions.viewsets import RecordViewSet
@@ -135,4 +135,4 @@ class RunViewSet(SubjectLoadMixin, DatedMixin, RecordViewSet):
         run: Run = self.get_standing_object()
         before = first_step_after(day_asked(self.asked, run.site))
         found = vars(isolation_of_run(run, before))
-        return Response(within_limit(RunIsolationSerializer({**found, "left_out": ()}).data))
+        return Response(within_limit(shown_by(RunIsolationSerializer, {**found, "left_out": ()})))

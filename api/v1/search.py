@@ -10,7 +10,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.conventions import fields
-from api.conventions.answers import AnswerSerializer
+from api.conventions.answers import AnswerSerializer, shown_by
 from api.conventions.filters import Names
 from api.conventions.serializers import QuerySerializer
 from api.conventions.views import ApiView, Spec
@@ -67,4 +67,4 @@ class SearchView(ApiView):
         )
         items = [replace(each, rank=round(each.rank, 3)) for each in found.items]
         answer = {"items": items, "nowhere": found.nowhere, "next": None}
-        return Response(ResultsSerializer(answer).data)
+        return Response(shown_by(ResultsSerializer, answer))

@@ -11,7 +11,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.conventions import fields
-from api.conventions.answers import AnswerSerializer
+from api.conventions.answers import AnswerSerializer, shown_by
 from api.conventions.sizes import LEFT_OUT_HELP, LeftOutSerializer, WithLimitSerializer, within_limit
 from api.conventions.views import Spec
 from api.conventions.viewsets import CreateMixin, DestroyMixin, RecordViewSet
@@ -154,7 +154,7 @@ class ZoneViewSet(DatedMixin, RecordViewSet):
         zone, day = self._asked_for()
         found = zone_feeds(zone, first_step_after(day))
         answer = {"zone_id": zone.pk, "as_of": day, "runs": found.runs, "speakers": found.speakers}
-        return Response(within_limit(ZoneFeedsSerializer({**answer, "left_out": []}).data))
+        return Response(within_limit(shown_by(ZoneFeedsSerializer, {**answer, "left_out": []})))
 
     def _asked_for(self) -> tuple[Zone, date]:
         """The zone, and the day that was asked for, on which it stood."""

@@ -28,6 +28,10 @@ def test_the_same_question_is_asked_once_and_another_again() -> None:
         with reading_anew():
             assert (read(7, ids=[1, 2]), read(7, ids=[1, 2])) == (6, 7)
         assert read(7, ids=[1, 2]) == 5
+        with reading_once():  # an answer that is a part of a page
+            assert read(7, ids=[1, 2]) == 5
+            assert read(9, ids=[]) == 8
+        assert (read(9, ids=[]), read(7, ids=[1, 2])) == (8, 5)
 
 
 def test_what_one_answer_notes_on_a_thing_is_not_there_for_the_next(

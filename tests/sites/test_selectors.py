@@ -19,7 +19,7 @@ pytestmark = pytest.mark.django_db
 LATER = dt.date(2025, 9, 1)
 
 
-def test_things_come_with_their_facts_in_two_queries(
+def test_things_come_with_their_facts_in_one_query(
     site: Site, closet: Closet, django_assert_num_queries: DjangoAssertNumQueries
 ) -> None:
     elsewhere = factories.make_closet()
@@ -27,7 +27,7 @@ def test_things_come_with_their_facts_in_two_queries(
     supply_end(change(site, happened_on=LATER), supply=supplies[0])
     sites = [site.pk, elsewhere.site_id]
     for day, standing in ((BUILT_ON, supplies), (LATER, supplies[1:])):
-        with django_assert_num_queries(2):
+        with django_assert_num_queries(1):
             held = things_with_facts(Supply, SupplyFacts, first_step_after(day), site_ids=sites)
             names = {thing.pk: facts and facts.model and facts.model.name for thing, facts in held}
         assert set(names) == {supply.pk for supply in standing}

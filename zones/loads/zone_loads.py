@@ -38,12 +38,15 @@ class ZoneLoad:
         return bool(self.figures or self.problems)
 
 
-def loads_of_zones(loads: Loads, zone_ids: Collection[int]) -> Mapping[int, ZoneLoad]:
-    """What each of some zones of a site carries, their names read at once."""
+def loads_of_zones(
+    loads: Loads, zone_ids: Collection[int], names: Names | None = None
+) -> Mapping[int, ZoneLoad]:
+    """What each of some zones of a site carries, their names read at once. names: where they are read
+    already, with those of the places."""
     bearing = {zone_id: loads.bearing.get(zone_id, set()) for zone_id in zone_ids}
     everything: set[Subject] = set().union(*bearing.values())
     chosen = loads.of(everything)
-    names = Names(everything, places_of(chosen))
+    names = names or Names(everything, places_of(chosen))
     every_figure, every_problem = (
         render_loads(chosen, loads.length_unit, names),
         not_computed(loads.problems_of(everything), names),

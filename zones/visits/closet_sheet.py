@@ -24,10 +24,10 @@ from zones.findings.selectors import by_severity
 from zones.hazards import Hazards
 from zones.limits.cautions import CautionHere, zones_named
 from zones.loads.site_loads import loads_on
-from zones.loads.wording import not_computed
+from zones.loads.wording import not_computed, places_of
 from zones.loads.zone_loads import ZoneLoad, cautions_of_limits, loads_of_zones
 from zones.models import Finding, Zone
-from zones.subjects import subjects_in
+from zones.subjects import Names, subjects_in
 
 from .equipment import Equipment, equipment_of
 from .reaching import Cover, Reach, cover_of, reach_of
@@ -94,10 +94,11 @@ def closet_sheet(closet: Closet, as_of: dt.date) -> ClosetSheet:
     # Work here also silences a run that leaves elsewhere and is landed here
     here = subjects_in(closet, before) | {(SubjectKind.RUN, run.id) for run in wiring.runs}
     bearing = {zone_id: on for zone_id, on in loads.bearing.items() if on & here}
-    zones = _zones(bearing, loads_of_zones(loads, bearing))
     concerned: set[Subject] = set(here).union(*bearing.values())
+    names = Names(concerned, places_of(loads.of(concerned)))
+    zones = _zones(bearing, loads_of_zones(loads, bearing, names))
     findings = _findings(closet, as_of, here, concerned)
-    questions = questions_of(loads, concerned)
+    questions = questions_of(loads, concerned, names)
     figures = [figure for one in zones for figure in one.load.figures]
     cautions = Hazards([closet.pk], {closet.site_id: before}).cautions(
         closet.site,
@@ -105,7 +106,7 @@ def closet_sheet(closet: Closet, as_of: dt.date) -> ClosetSheet:
         zones=[one.zone for one in zones],
         limits=cautions_of_limits(figures).union(*(one.words.limit.cautions for one in findings)),
     )
-    problems = not_computed(loads.problems_of(concerned))
+    problems = not_computed(loads.problems_of(concerned), names)
     life_safety = _life_safety([one.zone for one in zones])
     return ClosetSheet(
         closet=closet,

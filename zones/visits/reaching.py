@@ -9,6 +9,7 @@ from dataclasses import dataclass, fields
 from django.db.models import Q
 
 from sites.models import Closet, Contact, Contract, Coverage, Secret
+from sites.once import once
 from sites.wording import capital, counted, listed
 
 from .shown import shown
@@ -107,6 +108,13 @@ class Reach:
         return tuple(sentence for known, sentence in asked if not known)
 
 
+@once
+def contacts_of(site_id: int, closet_id: int) -> list[Contact]:
+    """The contacts of a closet, and those of its whole site, by name. One query."""
+    rows = Contact.objects.filter(Q(closet=closet_id) | Q(closet__isnull=True), site_id=site_id)
+    return list(rows.order_by("name", "pk"))
+
+
 def reach_of(closet: Closet) -> Reach:
     """Two queries; the site must be there with the closet."""
     site = closet.site
@@ -126,8 +134,7 @@ def reach_of(closet: Closet) -> Reach:
 
 
 def _contacts(closet: Closet) -> Contacts:
-    rows = Contact.objects.filter(Q(closet=closet) | Q(closet__isnull=True), site_id=closet.site_id)
-    ordered = sorted(rows, key=lambda row: (row.closet_id is None, row.name, row.pk))
+    ordered = sorted(contacts_of(closet.site_id, closet.pk), key=lambda row: row.closet_id is None)
 
     def of(role: str) -> tuple[ContactHere, ...]:
         return tuple(

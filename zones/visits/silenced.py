@@ -16,6 +16,8 @@ from sites.wording import listed
 from zones.models import PointFacts, Zone
 from zones.selectors import runs_before
 
+from .reaching import contacts_of
+
 Source = tuple[str, int]
 """Kind of source (supply, amplifier or output) and its id."""
 
@@ -83,7 +85,5 @@ def _zones(zones: Iterable[Zone]) -> list[str]:
 
 def whom_to_tell(site_id: int, closet_id: int) -> str:
     """The site contacts by name; blank: none is recorded. One query."""
-    rows = Contact.objects.filter(
-        Q(closet=closet_id) | Q(closet__isnull=True), site_id=site_id, role=Contact.Role.SITE
-    )
-    return listed([row.name for row in rows.order_by("name", "pk")], None)
+    found = contacts_of(site_id, closet_id)
+    return listed([row.name for row in found if row.role == Contact.Role.SITE], None)

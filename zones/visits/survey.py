@@ -20,6 +20,7 @@ from zones.electrical.subjects import Subject
 from zones.electrical.verdicts import Verdict
 from zones.loads.site_loads import Loads, loads_on
 from zones.loads.wording import NotComputed, RenderedLoad, not_computed, render_loads
+from zones.subjects import Names
 
 from .unknowns import SiteFacts, unknown_of
 from .zone_questions import zone_questions
@@ -61,14 +62,18 @@ def site_survey(site_id: int, as_of: dt.date) -> Survey:
     )
 
 
-def questions_of(loads: Loads, subjects: Collection[Subject] | None = None) -> tuple[Question, ...]:
-    """Of a whole site, or of some subjects on it."""
+def questions_of(
+    loads: Loads, subjects: Collection[Subject] | None = None, names: Names | None = None
+) -> tuple[Question, ...]:
+    """Of a whole site, or of some subjects on it. names: where they are read already, with those of the
+    places."""
     chosen = loads.loads if subjects is None else loads.of(subjects)
     open_ones = [load for load in chosen if load.verdict is Verdict.CANNOT_TELL]
-    figures = render_loads(open_ones, loads.length_unit) if open_ones else ()
+    figures = render_loads(open_ones, loads.length_unit, names) if open_ones else ()
     if not figures:
         return ()
-    facts = SiteFacts(loads.site_id, first_step_after(loads.as_of))
+    asked = [(one.load.code, one.load.subject) for one in figures]
+    facts = SiteFacts(loads.site_id, first_step_after(loads.as_of), asked)
     return tuple(_question(one, unknown_of(facts, one.load.code, one.load.subject)) for one in figures)
 
 

@@ -8,7 +8,7 @@ leaves the figure open; one that is guessed, or read off a drawing, makes its ba
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from functools import cached_property
 from typing import Any, Final
 
@@ -19,7 +19,7 @@ from sites.selectors import things_with_facts
 from sites.wording import counted, listed, plural
 from zones.electrical.subjects import Subject, SubjectKind
 from zones.models import PointFacts, Run, RunFacts
-from zones.selectors import points_before, runs_before
+from zones.selectors import points_at_ends_and_feeds, points_before, runs_before
 from zones.subjects import SUBJECTS
 
 _NAMED_AT_MOST: Final = 3
@@ -34,24 +34,32 @@ _RUN, _SUPPLY, _AMPLIFIER, _SWITCH, _PORT, _ENDPOINT = (
 
 
 class SiteFacts:
-    """What is recorded of a site on a day, read once: as many queries for a large site as for a small one."""
+    """What is recorded on a day of all that some figures of a site depend on, read once: as many queries for
+    a large site as for a small one."""
 
-    def __init__(self, site_id: int, before: int) -> None:
+    def __init__(self, site_id: int, before: int, figures: Collection[tuple[str, Subject]]) -> None:
+        """figures: each its limit's code and its subject."""
+        self.site_id = site_id
         self.runs: dict[int, tuple[Run, RunFacts]] = {
             run.pk: (run, row) for run, row in runs_before(before, site_ids=[site_id])
         }
-        self.points: dict[int, list[PointFacts]] = defaultdict(list)
-        for point in points_before(before, site_id=site_id, run_ids=[*self.runs]):
-            self.points[point.run_id].append(point)
-        self.site_id = site_id
+        self._feeds: dict[int, set[int]] = defaultdict(set)
+        for point in points_at_ends_and_feeds(before, site_id=site_id):
+            if point.feed_supply_id is not None:
+                self._feeds[point.run_id].add(point.feed_supply_id)
         self.things: dict[Subject, tuple[Any, Any]] = {}
-        for kind in (_SUPPLY, _AMPLIFIER, _SWITCH, _PORT, _ENDPOINT):
+        for kind in _kinds({code for code, _ in figures}):
             model = SUBJECTS[kind].model
             facts = model.facts.rel.related_model
             for thing, row in things_with_facts(model, facts, before, site_ids=[site_id]):
                 self.things[kind, thing.pk] = thing, row
         outputs = [row.output for _, row in self.runs.values() if row.output is not None]
         self._endpoint_of_output = {output.pk: output.endpoint_id for output in outputs}
+        parts = {part for _, subject in figures for part in self.parts.get(subject, ())}
+        self.points: dict[int, list[PointFacts]] = defaultdict(list)
+        run_ids = sorted(pk for kind, pk in parts if kind is _RUN)
+        for point in points_before(before, site_id=site_id, run_ids=run_ids) if run_ids else ():
+            self.points[point.run_id].append(point)
 
     @cached_property
     def jurisdiction(self) -> str | None:
@@ -63,8 +71,8 @@ class SiteFacts:
         found: dict[Subject, dict[Subject, None]] = defaultdict(dict)
         for run_id, (_, facts) in self.runs.items():
             run = (_RUN, run_id)
-            feeds = {facts.supply_id, *(point.feed_supply_id for point in self.points[run_id])}
-            sources: list[Subject] = [(_SUPPLY, pk) for pk in sorted(pk for pk in feeds if pk is not None)]
+            feeds = self._feeds[run_id] | ({facts.supply_id} if facts.supply_id is not None else set())
+            sources: list[Subject] = [(_SUPPLY, pk) for pk in sorted(feeds)]
             if facts.amplifier_id is not None:
                 sources.append((_AMPLIFIER, facts.amplifier_id))
             found[run] = dict.fromkeys([run, *sources])
@@ -78,8 +86,17 @@ class SiteFacts:
             port_id = row.port_id if thing[0] is _ENDPOINT and row is not None else None
             if port_id is not None:
                 found[_PORT, port_id][thing] = None
-                found[_SWITCH, self.things[_PORT, port_id][0].switch_id][thing] = None
+                if (_PORT, port_id) in self.things:
+                    found[_SWITCH, self.things[_PORT, port_id][0].switch_id][thing] = None
         return found
+
+
+def _kinds(codes: Collection[str]) -> list[SubjectKind]:
+    """Of which kinds of things the values are asked. Ports lead from a switch to its endpoints."""
+    asked = {kind for code in codes for kind, *_ in _DEPENDS_ON.get(code, ())}
+    if asked & {_SWITCH, _PORT}:
+        asked |= {_SWITCH, _PORT, _ENDPOINT}
+    return [kind for kind in (_SUPPLY, _AMPLIFIER, _SWITCH, _PORT, _ENDPOINT) if kind in asked]
 
 
 def unknown_of(facts: SiteFacts, code: str, subject: Subject) -> tuple[str, ...]:

@@ -9,12 +9,12 @@ from dataclasses import dataclass
 from django.db.models import Q
 
 from sites.models import Amplifier, AmplifierFacts, Block, CableType, Closet, Endpoint, Output, Supply
-from sites.selectors import facts_before, standing, stood
+from sites.selectors import standing, stood, things_with_facts
 from zones.electrical.plant import BlockKind
 from zones.electrical.terminations import SIDE_TAKES
 from zones.limits.cautions import SHOCKING_LINE_V, Caution
 from zones.models import Landing, PointFacts, Run, RunFacts
-from zones.selectors import colour_of, points_before, pulled_clips_before, runs_before
+from zones.selectors import colour_of, points_at_ends_and_feeds, pulled_clips_before, runs_before
 
 from .isolation import Feed, Isolation, isolation_of
 from .shown import shown
@@ -166,13 +166,15 @@ class _Then:
         self.run_ids = [run.pk for run in runs]
         every = runs_before(before, site_ids=[site_id])
         self.facts = {run.pk: row for run, row in every if run.pk in self.run_ids}
-        self.points = points_before(before, site_id=site_id, run_ids=self.run_ids)
+        points = points_at_ends_and_feeds(before, site_id=site_id)
+        self.points = [row for row in points if row.run_id in self.facts]
 
     def isolations(
         self, landings: Sequence[Landing], out: set[tuple[int, int]], closet_id: int, silent: Silenced
     ) -> dict[int, Isolation]:
         """How to disconnect each, by its id. landings, out, closet_id: as ``isolation_of`` takes them."""
-        voltages = _line_voltages(self.facts.values(), self.before)
+        amplifiers = things_with_facts(Amplifier, AmplifierFacts, self.before, site_ids=[self.site_id])
+        voltages = {one.pk: row.line_voltage_v if row else None for one, row in amplifiers}
         mid_run = _fed_mid_run(self.points)
         tell = whom_to_tell(self.site_id, closet_id) if self.runs else ""
         return {
@@ -186,13 +188,6 @@ class _Then:
             )
             for run in self.runs
         }
-
-
-def _line_voltages(facts: Iterable[RunFacts], before: int) -> dict[int, float | None]:
-    """By amplifier, the voltage of its line; None: low impedance, or not recorded."""
-    ids = {row.amplifier_id for row in facts if row.amplifier_id is not None}
-    rows = facts_before(AmplifierFacts, before, amplifier_id__in=ids)
-    return {row.amplifier_id: row.line_voltage_v for row in rows}
 
 
 def _fed_mid_run(points: Sequence[PointFacts]) -> dict[int, list[tuple[str, Supply]]]:

@@ -24,6 +24,7 @@ from zones.services.landings import PairUse, landing_add
 from zones.services.zones import zone_alter
 
 MOST_BYTES = 100_000
+MOST_QUERIES = 35
 
 
 @pytest.fixture
@@ -174,6 +175,7 @@ def test_a_full_closet_costs_as_many_queries_as_a_bare_one(hall: Hall, client: C
         factories.make_points(run, 5, hall.speaker, length_m=1.0)
         landing_add(change, block=hall.block, row=2 * number, pair=1, carries=PairUse.DC, run=run)
     assert queries() == before
+    assert before <= MOST_QUERIES
 
 
 def fill(hall: Hall, block: Block, pairs: int) -> None:

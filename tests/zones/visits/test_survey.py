@@ -375,7 +375,8 @@ def test_a_cable_counts_for_a_switch_where_power_by_lldp_goes_over_it(site: Site
 
 
 def unknown(site: Site, code: str, kind: SubjectKind, thing_id: int) -> tuple[str, ...]:
-    return unknown_of(SiteFacts(site.pk, first_step_after(BUILT)), code, (kind, thing_id))
+    facts = SiteFacts(site.pk, first_step_after(BUILT), [(code, (kind, thing_id))])
+    return unknown_of(facts, code, (kind, thing_id))
 
 
 def test_a_larger_site_costs_as_many_queries(site: Site, dim_run: Run) -> None:

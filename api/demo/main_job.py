@@ -1,5 +1,5 @@
 """The main job over HTTP: add speakers to a zone visit by visit, until a figure is past its limit, and check
-that the finding names the visit that did it.
+that the finding and the event name the visit that did it.
 """
 
 from __future__ import annotations
@@ -45,6 +45,7 @@ def check_main_job(client: Client, *, say: Say) -> None:
     say(f"1. Zone {where}: stays within its limits.")
     say(f"   {tightest['title']} of {tightest['subject']['name']}: {_figure(tightest)}, {_limit(tightest)}.")
 
+    cursor = client.get("/events", start="now")["next"]
     added: list[int] = []
     visits: list[int] = []
     crossed: dict[str, Any] | None = None
@@ -85,12 +86,25 @@ def check_main_job(client: Client, *, say: Say) -> None:
     say(f"   verdict             {finding['verdict'].replace('_', ' ')}: {finding['sentence']}")
     say(f"   the change          change set {visits[-1]}: {attribution['sentence']}.")
 
+    told, cursor = _await_event(client, cursor, finding["id"], verdict=finding["verdict"])
+    (in_event,) = (one for one in told["data"]["findings"] if one["id"] == finding["id"])
+    _require(
+        in_event["attribution"]["change_set_ids"] == [visits[-1]],
+        f"change set {visits[-1]} crossed the limit, the event names {in_event['attribution']}",
+    )
+    say("The event, as a ticketing system reads it from the feed:")
+    say(f"   kind                {told['type']}, number {int(told['sequence'])} of {told['subject']}")
+    say(f"   ticket for          {told['casekey']}: {told['data']['case']['title']}")
+    say(f"   respond by          {told['data']['case']['respond_by'] or 'not agreed'}")
+
     removals = [{"op": "point.remove", "point_id": point_id} for point_id in reversed(added)]
     _accepted(client, found, "Remove the demonstration's speakers", "DEMO-END", removals)
     _await(
         lambda: client.get(f"/findings/{finding['id']}")["state"] == "cleared", "the finding is not cleared"
     )
-    say("The speakers are removed and the finding is cleared. Every step is as expected.")
+    told, _ = _await_event(client, cursor, finding["id"], verdict=None)
+    say(f"The speakers are removed, the finding is cleared, and {told['type']} says so in the feed.")
+    say("Every step is as expected.")
 
 
 def _zone_within_limits(client: Client) -> Zone:
@@ -180,6 +194,27 @@ def _await_finding(client: Client, found: Zone, crossed: dict[str, Any]) -> dict
 
     finding: dict[str, Any] = _await(look, f"no finding of {crossed['title'].lower()}")
     return finding
+
+
+def _await_event(
+    client: Client, cursor: str, finding_id: int, *, verdict: str | None
+) -> tuple[dict[str, Any], str]:
+    """The event that tells of a finding, and the cursor behind it. verdict: None: that it is cleared."""
+
+    def look() -> Any:
+        nonlocal cursor
+        page = client.get("/events", after=cursor, wait=5, page_size=1)
+        cursor = page["next"]
+        for event in page["items"]:
+            for one in event["data"].get("findings", ()):
+                if one["id"] == finding_id and (
+                    one["cleared_at"] is not None if verdict is None else one["verdict"] == verdict
+                ):
+                    return event, cursor
+        return None
+
+    found: tuple[dict[str, Any], str] = _await(look, f"no event tells of finding {finding_id}")
+    return found
 
 
 def _await(look: Callable[[], Any], otherwise: str) -> Any:

@@ -20,7 +20,7 @@ from sites.access.services import token_make, token_revoke
 from sites.models import Token, User
 
 PORT = 8000
-SCOPES = ("record:read", "record:write", "findings:write")
+SCOPES = ("record:read", "record:write", "findings:write", "events:read")
 NAMED = "demo"
 BAD_INPUT = 2
 

@@ -103,8 +103,8 @@ def check_main_job(client: Client, *, say: Say) -> None:
         lambda: client.get(f"/findings/{finding['id']}")["state"] == "cleared", "the finding is not cleared"
     )
     told, _ = _await_event(client, cursor, finding["id"], verdict=None)
-    say(f"The speakers are removed, the finding is cleared, and {told['type']} says so in the feed.")
-    say("Every step is as expected.")
+    say(f"Then, in the feed: {told['type']}, number {int(told['sequence'])} of {told['subject']}.")
+    say("The speakers are removed and the finding is cleared. Every step is as expected.")
 
 
 def _zone_within_limits(client: Client) -> Zone:

@@ -37,8 +37,8 @@ class Command(BaseCommand):
     help = (
         "Serve the demo: an invented integrator, its customers and their sites, with a sweeper that rechecks "
         "changed sites. Ctrl-C or SIGTERM stops everything. --check runs the main job over HTTP instead: it "
-        "adds speakers to a zone until a figure is past its limit, waits for the finding that names the "
-        "change, removes the speakers, and exits 0 if every step is as expected."
+        "adds speakers to a zone until a figure is past its limit, waits for the finding and the event that name "
+        "the change, removes the speakers, and exits 0 if every step is as expected."
     )
 
     def add_arguments(self, parser: CommandParser) -> None:
@@ -111,6 +111,7 @@ class Command(BaseCommand):
             "  with the manager's token:",
             f"  curl -H 'Authorization: Bearer {secret}' '{api}/findings?page_size=3'",
             f"  curl -H 'Authorization: Bearer {secret}' '{api}/search?q=quay'",
+            f"  curl -H 'Authorization: Bearer {secret}' '{api}/events?page_size=3'",
             "",
             "  users (role, log-in name, password):",
             *(f"  {role:<11} {who['user']}  {who['password']}" for role, who in logins.items()),

@@ -18,6 +18,7 @@ from tests.api.database.conftest import is_running, wait_for_reaper
 from tests.api.demo.conftest import STOP_S, Demo, processes_of
 
 CHECK_S = 400.0
+EVENT = ["kind", "ticket for", "respond by"]
 pytestmark = pytest.mark.skipif(
     not Path("/proc/self/environ").exists(), reason="looks for processes in /proc"
 )
@@ -45,7 +46,7 @@ def test_the_main_job(demo: Demo, demo_data: Path) -> None:
     stated = {
         found[1]: found[2] for line in lines if (found := re.match(r"   ([a-z]+(?: [a-z]+)?) {3,}(.+)", line))
     }
-    assert list(stated) == ["zone", "limit", "at commissioning", "now", "verdict", "the change"]
+    assert list(stated) == ["zone", "limit", "at commissioning", "now", "verdict", "the change", *EVENT]
     # the figure was within its limit at commissioning, and is past it now
     limit, first, now = (
         float(re.findall(r"\d+\.\d+", stated[name])[0]) for name in ("limit", "at commissioning", "now")
@@ -57,6 +58,10 @@ def test_the_main_job(demo: Demo, demo_data: Path) -> None:
     assert stated["verdict"].startswith(("past: ", "probably past: "))
     assert stated["the change"].startswith(f"change set {crossing}: ")
     assert f"job DEMO-{len(visits)}" in stated["the change"]
+    case = re.fullmatch(r"case\.opened, number 1 of (cases/\d+)", stated["kind"])
+    assert case
+    assert stated["ticket for"].partition(": ")[0].endswith(f"/change-set-{crossing}")
+    assert lines[-2] == f"Then, in the feed: case.cleared, number 2 of {case[1]}."
     assert lines[-1] == "The speakers are removed and the finding is cleared. Every step is as expected."
     _nothing_runs(demo_data)
 

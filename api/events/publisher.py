@@ -9,11 +9,13 @@ from __future__ import annotations
 import datetime as dt
 import time
 import uuid
+from collections import Counter
 from collections.abc import Callable, Iterator
 from typing import Any, Final
 
 import structlog
 from django.db import DatabaseError, InterfaceError, connection, transaction
+from django.db.models import QuerySet
 from django.utils import timezone
 
 from sites.models import Event, Feed
@@ -37,24 +39,17 @@ _NOW: Final = """
 """The feed, and whether this is the database of its epoch: its cluster, its id there, and its history since
 the last restore."""
 
-_STAMP: Final = """
-    WITH waiting AS MATERIALIZED (
-        SELECT id, subject, row_number() OVER (ORDER BY id) AS place,
-               row_number() OVER (PARTITION BY subject ORDER BY id) AS of_subject
-        FROM (SELECT id, subject FROM event WHERE sequence IS NULL ORDER BY id LIMIT %(most)s) AS first
-    ), counted AS (
-        INSERT INTO event_subject AS known (subject, published)
-            SELECT subject, count(*) FROM waiting GROUP BY subject ORDER BY subject
-        ON CONFLICT (subject) DO UPDATE SET published = known.published + excluded.published
-        RETURNING subject, published
-    ), numbered AS (
-        SELECT id, %(published)s + place AS sequence,
-               counted.published - count(*) OVER (PARTITION BY subject) + of_subject AS subject_number
-        FROM waiting JOIN counted USING (subject)
-    )
-    UPDATE event SET sequence = numbered.sequence, subject_number = numbered.subject_number,
-                     uid = gen_random_uuid(), published_at = statement_timestamp()
-    FROM numbered WHERE event.id = numbered.id
+_COUNT: Final = """
+    INSERT INTO event_subject AS known (subject, published)
+        SELECT * FROM unnest(%s::text[], %s::bigint[])
+    ON CONFLICT (subject) DO UPDATE SET published = known.published + excluded.published
+    RETURNING subject, published
+"""
+_NUMBER: Final = """
+    UPDATE event SET sequence = %s + place, subject_number = number, uid = gen_random_uuid(),
+                     published_at = statement_timestamp()
+    FROM unnest(%s::bigint[], %s::bigint[]) WITH ORDINALITY AS waiting (id, number, place)
+    WHERE event.id = waiting.id
 """
 
 
@@ -89,20 +84,31 @@ def publish(*, most: int = MOST_AT_ONCE) -> int:
     """Number the events that are committed and have no number yet; returns how many. A chore of the sweep.
 
     1. One process at a time: another one leaves it to that one.
-    2. The statement that numbers begins after the lock is taken, so it sees what the last process numbered.
-    3. What is committed after it began is left to the next call.
+    2. What waits is read after the lock is taken, so without what the last process numbered.
+    3. What is committed after that is left to the next call.
     """
-    if not Event.objects.filter(sequence__isnull=True).exists():
+    if not _waiting().exists():
         return 0
     with transaction.atomic(), connection.cursor() as cursor:
         cursor.execute(_TRY_LOCK)
         if not cursor.fetchone()[0]:
             return 0
         feed = _read(cursor) or _begin_epoch(cursor)
-        cursor.execute(_STAMP, {"most": most, "published": feed.published})
-        count: int = cursor.rowcount
-        Feed.objects.update(published=feed.published + count)
-        return count
+        waiting = list(_waiting().values_list("id", "subject")[:most])
+        counts = Counter(subject for _, subject in waiting)
+        cursor.execute(_COUNT, [sorted(counts), [counts[subject] for subject in sorted(counts)]])
+        last = {subject: published - counts[subject] for subject, published in cursor.fetchall()}
+        numbers = []
+        for _, subject in waiting:
+            last[subject] += 1
+            numbers.append(last[subject])
+        cursor.execute(_NUMBER, [feed.published, [event_id for event_id, _ in waiting], numbers])
+        Feed.objects.update(published=feed.published + len(waiting))
+        return len(waiting)
+
+
+def _waiting() -> QuerySet[Event]:
+    return Event.objects.filter(sequence__isnull=True).order_by("id")
 
 
 def new_epoch() -> Feed:

@@ -27,6 +27,8 @@ FILES = {
     "history": "history",
     "search": "search",
     "pages": "pages",
+    "publish": "publishing",
+    "feed": "following",
     "routes": "routes",
     "asking": "asking",
 }

@@ -61,7 +61,7 @@ def cases(_wanted: tuple[str, ...], _sites: int) -> Iterator[Line]:
         username="bench", defaults={"role": User.Role.MANAGER, "all_customers": True}
     )
     _, secret = token_make(user=user, scopes=["record:read"])
-    with _served() as port:
+    with served() as port:
         caller = http.client.HTTPConnection("127.0.0.1", port)
 
         def ours() -> bytes:
@@ -118,7 +118,7 @@ def _counted(rows: dict[str, list[dict[str, Any]]]) -> dict[str, int]:
 
 
 @contextmanager
-def _served() -> Iterator[int]:
+def served() -> Iterator[int]:
     """The port of a server on this fleet; its quota is out of the way."""
     port = free_port()
     server = subprocess.Popen(

@@ -36,6 +36,8 @@ BENCHES = (
     "history",
     "search",
     "pages",
+    "publish",
+    "feed",
     "routes",
 )
 """In this order: the first recheck of the fleet comes before the benchmarks that need its figures."""

@@ -37,8 +37,8 @@ class Command(BaseCommand):
     help = (
         "Serve the demo: an invented integrator, its customers and their sites, with a sweeper that rechecks "
         "changed sites. Ctrl-C or SIGTERM stops everything. --check runs the main job over HTTP instead: it "
-        "adds speakers to a zone until a figure is past its limit, waits for the finding and the event that name "
-        "the change, removes the speakers, and exits 0 if every step is as expected."
+        "adds speakers to a zone until a figure is past its limit, waits for the finding and the event that "
+        "name the change, removes the speakers, and exits 0 if every step is as expected."
     )
 
     def add_arguments(self, parser: CommandParser) -> None:

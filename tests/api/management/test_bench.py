@@ -39,7 +39,11 @@ def test_each_case_is_a_line_of_json() -> None:
 
 @pytest.mark.slow
 def test_benchmarks_run_on_a_small_fleet() -> None:
-    _hold({"import": ["rows"], "list": ["zones"], "pages": ["sheet", "zone", "fleet", "search"]}, {})
+    cases = {
+        "import": ["rows"], "list": ["zones"], "pages": ["sheet", "zone", "fleet", "search"],
+        "publish": ["events"], "feed": ["events"],
+    }  # fmt: skip
+    _hold(cases, {})
 
 
 @pytest.mark.slow

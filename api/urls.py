@@ -3,10 +3,12 @@
 from django.urls import URLPattern, URLResolver, include, path
 
 from api.operations import health
+from api.operations.metrics import MetricsView
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("healthz", health.healthz, name="healthz"),
     path("readyz", health.readyz, name="readyz"),
+    path("metrics", MetricsView.as_view(), name="metrics"),
     path("api/v1/", include("api.v1.routes")),
     path("", include("api.pages.urls")),
 ]

@@ -12,7 +12,7 @@ from django.utils import timezone
 from sites.models.access import Grant, Token, User
 
 from .abilities import ROLES, TOKEN_SCOPES, Ability
-from .credentials import digest_of, looks_like_token
+from .credentials import digest_of, fault_of
 from .scope import EVERYTHING, Scope, scoped
 
 
@@ -106,7 +106,7 @@ def tokens_to_revoke(principal: Principal) -> QuerySet[Token]:
 
 def token_by_secret(secret: str) -> Token | None:
     """The token whose secret this is, with its user; None if there is none that may be used now."""
-    if not looks_like_token(secret):
+    if fault_of(secret):
         return None
     token = Token.objects.select_related("user").filter(digest=digest_of(secret)).first()
     if token is None or token.revoked_at is not None or not token.user.is_active:

@@ -44,6 +44,9 @@ NEED_TABLES: dict[str, list[str]] = {
     "migrate": [],  # makes the tables
     "pictures": [],  # serves a demo of its own
     "person": [
+        "person list",
+        "person off ines",
+        "person on ines",
         "person add ines --name Ines --role manager --all-customers --password-file pyproject.toml",
         "person add ines --name Ines --role reader --customer quay --password-file pyproject.toml",
     ],
@@ -95,7 +98,10 @@ BAD_INPUT: dict[str, dict[str, str]] = {
     "migrate": {"migrate --patience long": "argument --patience: invalid float value: 'long'"},
     "pictures": {"pictures manage.py/x": "x cannot be written (Not a directory): expected a folder"},
     "person": {
-        "person": "the following arguments are required: add",
+        "person": "the following arguments are required: list|add|off|on",
+        "person of": "argument list|add|off|on: invalid choice: 'of' (choose from",
+        "person off": "the following arguments are required: USER",
+        "person on": "the following arguments are required: USER",
         "person add ines": "the following arguments are required: --name, --role",
         "person add ines --name Ines --role king --all-customers": "invalid choice: 'king' (choose from",
         "person add ines --name Ines --role reader": "--all-customers --customer is required",

@@ -13,6 +13,7 @@ from drf_spectacular.extensions import OpenApiAuthenticationExtension
 from rest_framework.authentication import BaseAuthentication, CSRFCheck, SessionAuthentication
 from rest_framework.request import Request
 
+from sites.access.credentials import fault_of
 from sites.access.selectors import token_by_secret
 from sites.access.services import token_used, use_is_due
 from sites.models.access import Token, User
@@ -53,7 +54,11 @@ class BearerAuthentication(BaseAuthentication):
         scheme, _, secret = header.strip().partition(" ")
         if scheme.lower() != "bearer":
             raise _refused(request, "The Authorization header must read: Bearer TOKEN.")
-        token = token_by_secret(secret.strip())
+        secret = secret.strip()
+        fault = fault_of(secret)
+        if fault:
+            raise _refused(request, fault)
+        token = token_by_secret(secret)
         if token is None:
             raise _refused(request, "This token was never made, was revoked, or has expired.")
         if use_is_due(token):
@@ -90,7 +95,8 @@ class BearerScheme(OpenApiAuthenticationExtension):
         return {
             "type": "http",
             "scheme": "bearer",
-            "description": "A token made by `manage.py token` or by a manager, with the scopes it needs.",
+            "description": "A token made by `manage.py token` or by a manager, with the scopes it needs. "
+            "A 401 says whether it was cut or mistyped, or was never made, was revoked, or has expired.",
         }
 
 

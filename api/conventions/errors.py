@@ -25,7 +25,7 @@ from rest_framework.response import Response
 from api.database.commits import commit_was_sent, ended_idle
 from sites.access.selectors import AbilityMissing, AllCustomersMissing
 from sites.changes import constraints
-from sites.changes.errors import ChangeRefused
+from sites.changes.errors import ChangeRefused, DraftsOnly
 
 from . import idempotency, problems
 from .places import body_problems
@@ -205,7 +205,7 @@ _PROBLEMS: list[tuple[tuple[type[Exception], ...], Callable[[Any], ProblemError]
     ((exceptions.NotAuthenticated, exceptions.AuthenticationFailed), _not_authenticated),
     ((ChangeRefused,), refusal),
     ((AbilityMissing,), _ability_missing),
-    ((AllCustomersMissing,), lambda error: ProblemError(problems.FORBIDDEN, str(error))),
+    ((AllCustomersMissing, DraftsOnly), lambda error: ProblemError(problems.FORBIDDEN, str(error))),
     (
         (exceptions.PermissionDenied, PermissionDenied),
         _saying(problems.FORBIDDEN, "Your role does not include this."),

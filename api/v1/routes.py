@@ -33,10 +33,12 @@ from . import (
     sites,
     switches,
     tokens,
+    users,
     zones,
 )
 
 RESOURCES: Final[dict[str, type[ReadOnlyViewSet]]] = {
+    "users": users.UserViewSet,
     "customers": customers.CustomerViewSet,
     "contracts": customers.ContractViewSet,
     "coverages": customers.CoverageViewSet,

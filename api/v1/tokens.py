@@ -1,4 +1,5 @@
-"""Tokens of programs: one's own, listed, made and revoked. A secret is shown once, when it is made."""
+"""Tokens of programs: one's own, listed, made and revoked; managers revoke those of others too. A secret is
+shown once, when it is made."""
 
 from __future__ import annotations
 
@@ -15,7 +16,7 @@ from api.conventions.serializers import ResourceSerializer, StrictSerializer, lo
 from api.conventions.views import ApiView, Spec
 from sites.access.abilities import TOKEN_SCOPES, Ability
 from sites.access.gates import NotFound
-from sites.access.selectors import own_tokens
+from sites.access.selectors import own_tokens, tokens_to_revoke
 from sites.access.services import own_token_make, token_revoke
 from sites.changes.parameters import MOST_IDS
 from sites.models.access import MOST_SCOPES, Token
@@ -106,8 +107,9 @@ class TokenRevocationView(ApiView):
     specs = {"post": Spec(AUTHENTICATED, answer=TokenSerializer)}
 
     def post(self, request: Request, id: int) -> Response:  # noqa: A002, ARG002 - it is the id of an address
-        """End one of your own tokens for good. A second time changes nothing."""
-        token = own_tokens(self.principal).filter(pk=id).first()
+        """End a token for good: one of your own, or, for managers, one of a user they see. A second time
+        changes nothing."""
+        token = tokens_to_revoke(self.principal).filter(pk=id).first()
         if token is None:
             raise NotFound
         token_revoke(token=token)

@@ -1,19 +1,35 @@
-"""What a token looks like: 256 random bits behind a prefix by which a leaked one is found in logs and
-files."""
+"""What a token looks like: a prefix by which a leaked one is found in logs and files, 256 random bits, and a
+checksum of both. The checksum is no secret and guards nothing: by it a token that was cut or mistyped is told
+from one that was never made, without a look at the database. Tokens from before there was one have none."""
 
 from __future__ import annotations
 
 import hashlib
 import re
 import secrets
+import string
+import zlib
 from typing import Final
 
 PREFIX: Final = "zbk_"
-_SHAPE: Final = re.compile(r"zbk_[A-Za-z0-9_-]{43}")
+RANDOM_LENGTH: Final = 43  # 256 bits in characters of 6
+CHECK_LENGTH: Final = 6  # the 32 bits of a CRC in characters of base 62
+_DIGITS: Final = string.digits + string.ascii_uppercase + string.ascii_lowercase
+_SHAPE: Final = re.compile(rf"({PREFIX}[A-Za-z0-9_-]{{{RANDOM_LENGTH}}})([A-Za-z0-9]{{{CHECK_LENGTH}}})?")
 
 
 def make_secret() -> str:
-    return PREFIX + secrets.token_urlsafe(32)
+    text = PREFIX + secrets.token_urlsafe(32)
+    return text + checksum(text)
+
+
+def checksum(text: str) -> str:
+    """The CRC-32 of a text in base 62, the first digit first."""
+    rest, digits = zlib.crc32(text.encode()), ""
+    for _ in range(CHECK_LENGTH):
+        rest, digit = divmod(rest, len(_DIGITS))
+        digits = _DIGITS[digit] + digits
+    return digits
 
 
 def digest_of(secret: str) -> str:
@@ -21,5 +37,19 @@ def digest_of(secret: str) -> str:
     return hashlib.sha256(secret.encode()).hexdigest()
 
 
-def looks_like_token(text: str) -> bool:
-    return _SHAPE.fullmatch(text) is not None
+def fault_of(text: str) -> str:
+    """Why a text cannot be a token, in a sentence that repeats nothing of it; blank: it can be one."""
+    if not text.startswith(PREFIX):
+        return f"A token begins with {PREFIX}, and this does not."
+    found = _SHAPE.fullmatch(text)
+    if found is None:
+        return (
+            f"This is no whole token: after {PREFIX} come {RANDOM_LENGTH + CHECK_LENGTH} letters, digits, - "
+            f"and _ (in older tokens {RANDOM_LENGTH}). Copy it once more."
+        )
+    if found[2] is not None and found[2] != checksum(found[1]):
+        return (
+            f"This token has a typing error: its last {CHECK_LENGTH} characters do not fit the others. Copy "
+            "it once more."
+        )
+    return ""

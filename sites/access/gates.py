@@ -29,6 +29,7 @@ from sites.models import (
     Supply,
     Switch,
     SwitchPort,
+    User,
 )
 from sites.once import once
 
@@ -91,5 +92,6 @@ supply_for = Gate(Supply, "site", "closet")
 amplifier_for = Gate(Amplifier, "site", "closet")
 block_for = Gate(Block, "site")
 change_set_for = Gate(ChangeSet, "site")
+user_for = Gate(User)
 device_model_for = Gate(DeviceModel)
 cable_type_for = Gate(CableType)

@@ -102,12 +102,14 @@ def scope_by_rule(model: type[Model], rule: Callable[[QuerySet[Any], Scope], Que
 
 
 def _users(rows: QuerySet[User], scope: Scope) -> QuerySet[User]:
-    """Users granted one of the scope's customers by name; a user granted all is seen by their like
-    only."""
+    """Users who are granted customers of the scope and no others: who writes one of them, or sets their
+    password, gets at no more than they see already. A user granted all is seen by their like only."""
     if scope.customer_ids is None:
         return rows
-    granted = Grant.objects.filter(user=OuterRef("pk"), customer__in=sorted(scope.customer_ids))
-    return rows.filter(Exists(granted), all_customers=False)
+    grants = Grant.objects.filter(user=OuterRef("pk"))
+    within = grants.filter(customer__in=sorted(scope.customer_ids))
+    beyond = grants.exclude(customer__in=sorted(scope.customer_ids))
+    return rows.filter(Exists(within), ~Exists(beyond), all_customers=False)
 
 
 def _tokens(rows: QuerySet[Token], scope: Scope) -> QuerySet[Token]:

@@ -6,14 +6,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from django.core.exceptions import PermissionDenied
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 from django.utils import timezone
 
 from sites.models.access import Grant, Token, User
 
 from .abilities import ROLES, TOKEN_SCOPES, Ability
-from .credentials import digest_of, looks_like_token
-from .scope import EVERYTHING, Scope
+from .credentials import digest_of, fault_of
+from .scope import EVERYTHING, Scope, scoped
 
 
 class AbilityMissing(PermissionDenied):
@@ -88,9 +88,25 @@ def own_tokens(principal: Principal) -> QuerySet[Token]:
     return tokens
 
 
+def tokens_of(user: User, scope: Scope) -> QuerySet[Token]:
+    """The tokens of another user who is in scope, the newest first."""
+    return scoped(Token, scope).filter(user=user).prefetch_related("customers").order_by("-id")
+
+
+def tokens_to_revoke(principal: Principal) -> QuerySet[Token]:
+    """The tokens that the one asking may end: their own, and for a manager those of the users they see."""
+    own = own_tokens(principal)
+    if not principal.may(Ability.ADMIN):
+        return own
+    theirs = scoped(Token, principal.scope).order_by().values("pk")
+    return Token.objects.filter(Q(pk__in=own.order_by().values("pk")) | Q(pk__in=theirs)).prefetch_related(
+        "customers"
+    )
+
+
 def token_by_secret(secret: str) -> Token | None:
     """The token whose secret this is, with its user; None if there is none that may be used now."""
-    if not looks_like_token(secret):
+    if fault_of(secret):
         return None
     token = Token.objects.select_related("user").filter(digest=digest_of(secret)).first()
     if token is None or token.revoked_at is not None or not token.user.is_active:

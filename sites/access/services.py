@@ -1,4 +1,4 @@
-"""Users added; tokens made, used, revoked."""
+"""Tokens made, used, revoked; a new customer granted to its maker."""
 
 from __future__ import annotations
 
@@ -6,10 +6,9 @@ from collections.abc import Collection
 from datetime import datetime, timedelta
 from typing import Final
 
-from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
 from django.db import transaction
-from django.db.models import Q
+from django.db.models import F, Q
 from django.utils import timezone
 
 from sites.models.access import Grant, Token, User
@@ -23,37 +22,6 @@ from .selectors import Principal, principal_of
 LASTS: Final = timedelta(days=90)  # a token, where nobody says otherwise
 # A busy program would otherwise write its token's row with every request
 LAST_USED_EVERY: Final = timedelta(hours=1)
-
-
-@transaction.atomic
-def user_add(
-    *,
-    username: str,
-    name: str,
-    role: User.Role,
-    password: str,
-    all_customers: bool = False,
-    customers: Collection[Customer] = (),
-) -> User:
-    """Add a user with a role and the customers that they are granted.
-
-    ValidationError says which of it is wrong: a log-in name that another has (in whatever case) or that has
-    characters which none may have, a weak password, a reader who is granted all customers."""
-    first, _, last = " ".join(name.split()).partition(" ")
-    user = User(username=username, first_name=first, last_name=last, role=role, all_customers=all_customers)
-    user.set_password(password)
-    taken = User.objects.filter(username__iexact=username).values_list("username", flat=True).first()
-    if taken is not None:
-        raise ValidationError(f"There is a user {taken!r} already.", code="taken")
-    if not first:
-        raise ValidationError("A user needs a name that others read.", code="required")
-    if all_customers and customers:
-        raise ValidationError("All customers include each: grant all, or some by name.", code="both")
-    user.full_clean(validate_constraints=False)  # theirs have sentences of their own
-    validate_password(password, user)
-    user.save()
-    Grant.objects.bulk_create(Grant(user=user, customer=customer) for customer in customers)
-    return user
 
 
 def scope_names_check(names: Collection[str], *, user: User) -> list[str]:
@@ -199,9 +167,11 @@ def token_used(*, token: Token) -> None:
 
 
 def grant_to_maker(*, user: User, customer: Customer) -> None:
-    """Grant a new customer to the one who made it, unless they are granted all."""
+    """Grant a new customer to the one who made it, unless they are granted all. It makes another version of
+    them, so that whoever read them before takes nothing back unknowingly."""
     if not user.all_customers:
         Grant.objects.get_or_create(user=user, customer=customer)
+        User.objects.filter(pk=user.pk).update(version=F("version") + 1)
 
 
 def scope_help() -> str:

@@ -182,7 +182,10 @@ add_rules(
             "Another contract covers this site on some of these days.",
             "days",
         ),
-        "account_username_key": ("Another user has this name.", "username"),
+        **{
+            f"account_username_{rule}": ("Another user has this log-in name.", "username")
+            for rule in ("key", "once")
+        },
         "user_reader_has_own_customers_only": (
             "A reader is a customer's own staff, and so never granted all customers.",
             "all_customers",

@@ -7,6 +7,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
+from django.core.exceptions import PermissionDenied
+
 MOST_NAMED: Final = 20
 """How many places an error names; it counts the others, so that its size has a limit."""
 
@@ -68,6 +70,13 @@ class ChangeConflict(ChangeRefused):
 
     def at(self, operation: int | None) -> ChangeConflict:
         return ChangeConflict((problem.at(operation) for problem in self.problems), self.between)
+
+
+class DraftsOnly(PermissionDenied):
+    """A technician's change of a site whose customer has these looked at first: a manager accepts it."""
+
+    def __init__(self, customer: str, advice: str) -> None:
+        super().__init__(f"At sites of {customer} a manager accepts what technicians change: {advice}.")
 
 
 def require(*checked: Iterable[Problem]) -> None:

@@ -24,12 +24,14 @@ from typing import Annotated, Any, Concatenate, Generic, NoReturn, ParamSpec, Ty
 from django.db import IntegrityError, models, transaction
 
 from sites.fields import DayField
+from sites.models.access import User
 from sites.models.changes import MOST_OPERATIONS, ChangeSet
+from sites.models.customers import Customer
 from sites.wording import did_you_mean, shortened
 
 from . import selectors
 from .constraints import problem_of
-from .errors import ChangeConflict, ChangeRefused, Problem
+from .errors import ChangeConflict, ChangeRefused, DraftsOnly, Problem
 from .making import Change, change_context, change_set_row, next_site_id, saved
 from .parameters import LONGEST_LABEL, Parameter, parameters_of, parse_values
 from .signals import change_set_accepted
@@ -56,7 +58,8 @@ class Use(enum.Enum):
 @dataclass(eq=False)
 class Operation(Generic[P, R]):
     """One thing that can be done to the record. ``of``: the models whose fields its parameters are, and
-    ``takes`` those of them that it takes as ``**given``; ``shared``: of what belongs to no site."""
+    ``takes`` those of them that it takes as ``**given``; ``shared``: of what belongs to no site;
+    ``measured``: it notes what an instrument showed, which nobody has to accept."""
 
     name: str
     sentence: str
@@ -65,6 +68,7 @@ class Operation(Generic[P, R]):
     takes: Sequence[str | Parameter]
     use: Use
     shared: bool
+    measured: bool
 
     @functools.cached_property
     def parameters(self) -> Mapping[str, Parameter]:
@@ -164,6 +168,7 @@ def operation(
     takes: Sequence[str | Parameter] = (),
     use: Use = Use.WORK,
     shared: bool = False,
+    measured: bool = False,
 ) -> Callable[[Callable[Concatenate[Work, P], R]], Operation[P, R]]:
     """Register a function as the operation ``name``."""
     of = (of,) if isinstance(of, type) else of
@@ -171,11 +176,32 @@ def operation(
     def register(function: Callable[Concatenate[Work, P], R]) -> Operation[P, R]:
         if name in _registry:
             raise ValueError(f"there are two operations {name}")
-        registered = Operation(name, sentence, function, of, takes, use, shared)
+        registered = Operation(name, sentence, function, of, takes, use, shared, measured)
         _registry[name] = registered
         return registered
 
     return register
+
+
+def is_measured(bodies: Sequence[Mapping[str, Any]]) -> bool:
+    """Whether operations, as they are kept, note nothing but what instruments showed."""
+    measured = {name for name, registered in _registry.items() if registered.measured}
+    return bool(bodies) and all(body.get("op") in measured for body in bodies)
+
+
+def require_may_accept(
+    user: User | None,
+    site_id: int | None,
+    bodies: Sequence[Mapping[str, Any]],
+    advice: str = "send it as a draft (POST /api/v1/change-sets)",
+) -> None:
+    """Raise `DraftsOnly` (a 403) for a technician where the site's customer has their changes looked at
+    first. Readings are taken all the same. advice: what to do instead."""
+    if user is None or user.role != User.Role.TECHNICIAN or is_measured(bodies):
+        return
+    customer = Customer.objects.filter(sites__pk=site_id or 0, technicians_accept=False).first()
+    if customer is not None:
+        raise DraftsOnly(customer.name, advice)
 
 
 def operations() -> list[Operation[Any, Any]]:
@@ -248,6 +274,7 @@ def _find(body: Any) -> Operation[Any, Any] | Problem:
 def accept(change: Change, calls: Sequence[Call]) -> Accepted[Any]:
     """Make a change set of ``calls`` and accept it.
 
+    0. Refuse what this user may only draft.
     1. Insert the change set as accepted: the database locks the site's row and gives the step.
     2. Apply operation by operation, checking the versions each expects before it.
     3. Check deferred keys, send the signal. The caller's transaction commits, or nothing was written.
@@ -255,13 +282,14 @@ def accept(change: Change, calls: Sequence[Call]) -> Accepted[Any]:
     site_id = change.site_id
     if site_id is None and calls[0].operation.name == SITE_ADD:
         site_id = next_site_id()
+    bodies = [call.body for call in calls]
+    require_may_accept(change.user, change.site_id, bodies)
     change_set = saved(
-        change_set_row(
-            replace(change, site_id=site_id, kind=kind_for(change.kind, calls)),
-            operations=[call.body for call in calls],
-        )
+        change_set_row(replace(change, site_id=site_id, kind=kind_for(change.kind, calls)), operations=bodies)
     )
     work = apply_calls(change_set, calls)
+    if change.site_id is None:  # whose a new site is, it says itself
+        require_may_accept(change.user, site_id, bodies, "ask one to add the site")
     change_set_accepted.send(ChangeSet, change_set=change_set)
     return Accepted(change_set, work.results)
 

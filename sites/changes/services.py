@@ -34,7 +34,15 @@ from .making import (
     today_at,
     today_in,
 )
-from .operations import SITE_ADD, Accepted, accept, apply_calls, kind_for, read_operations
+from .operations import (
+    SITE_ADD,
+    Accepted,
+    accept,
+    apply_calls,
+    kind_for,
+    read_operations,
+    require_may_accept,
+)
 from .signals import change_set_accepted
 from .withdrawing import withdraw_recorded
 from .work import Work, but
@@ -142,7 +150,7 @@ def change_set_accept(
 ) -> Accepted[Any]:
     """Make a draft the record.
 
-    1. Lock the draft's row: of two who accept it, the second finds it accepted.
+    1. Lock the draft's row: of two who accept it, the second finds it accepted. Refuse a user who may not.
     2. Turn it to accepted: the database locks the site's row and gives the step.
     3. Apply operation by operation; a row that is not of the version the draft was made with is a
        ChangeConflict that names the operation and the change set in between, and nothing is written.
@@ -150,6 +158,9 @@ def change_set_accept(
     draft = _locked(change_set, expected_version)
     if draft.state != State.DRAFT:
         raise ChangeRefused([Problem(f"This change set is {draft.get_state_display()}.", "not_a_draft")])
+    advice = "it stays a draft until then"
+    require_may_accept(user, draft.site_id, draft.operations, advice)
+    without_site = draft.site_id is None
     draft.happened_on = happened_on or draft.happened_on
     draft.planned = draft.planned if planned is None else planned
     draft.job_reference = draft.job_reference if job_reference is None else job_reference
@@ -157,6 +168,8 @@ def change_set_accept(
     draft.accepted_by = user
     require_said(draft)
     work = change_set_apply(draft)
+    if without_site:  # whose a new site is, it says itself
+        require_may_accept(user, draft.site_id, draft.operations, advice)
     change_set_accepted.send(ChangeSet, change_set=draft)
     return Accepted(draft, work.results)
 

@@ -26,7 +26,7 @@ from sites.models.places import Site
 from .constraints import problem_of
 from .errors import ChangeConflict, ChangeRefused, Problem, refuse
 from .making import today_in
-from .operations import SITE_ADD
+from .operations import SITE_ADD, require_may_accept
 from .selectors import describe_change_set
 from .signals import change_set_withdrawn
 from .work import describe
@@ -60,6 +60,7 @@ def withdraw_recorded(
     if row.state != ChangeSet.State.ACCEPTED:
         detail = f"This change set is {row.get_state_display()}; only what is recorded is withdrawn."
         raise refuse(detail, code="not_accepted")
+    require_may_accept(user, row.site_id, row.operations, "ask one to withdraw this")
     list(Site.objects.select_for_update(no_key=True).filter(pk=row.site_id or 0).values_list("pk"))
     _require_whole(row)
     withdrawal = Withdrawal(

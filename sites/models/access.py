@@ -8,6 +8,8 @@ from django.contrib.auth.models import AbstractUser
 from django.contrib.postgres.fields import ArrayField
 from django.db import models
 from django.db.models import Q
+from django.db.models.functions import Lower
+from django.utils.crypto import salted_hmac
 
 MOST_SCOPES: Final = 40
 """Of one token; there are fewer of them."""
@@ -24,14 +26,27 @@ class User(AbstractUser):
     all_customers = models.BooleanField(
         default=False, help_text="Granted every customer, those to come included."
     )
+    sessions_ended = models.IntegerField(
+        default=0, db_default=0, editable=False, help_text="How often all their sessions were ended."
+    )
+    version = models.BigIntegerField(default=1, db_default=1, editable=False)
 
     class Meta:
         db_table = "account"
         constraints = [
+            models.UniqueConstraint(Lower("username"), name="account_username_once"),
             models.CheckConstraint(
                 condition=~Q(role="reader", all_customers=True), name="user_reader_has_own_customers_only"
             ),
         ]
+
+    def _get_session_auth_hash(self, secret: str | None = None) -> str:
+        """As Django makes it, of the password; and of how often their sessions were ended, so that none of
+        these comes back to life with its user. 0 is left out: a session from before there was a count goes
+        on."""
+        count = str(self.sessions_ended) if self.sessions_ended else ""
+        salt = "django.contrib.auth.models.AbstractBaseUser.get_session_auth_hash"
+        return salted_hmac(salt, self.password + count, secret=secret, algorithm="sha256").hexdigest()
 
 
 class Grant(models.Model):

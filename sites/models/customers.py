@@ -22,6 +22,12 @@ class Customer(models.Model):
         db_default=False,
         help_text="At sites that no contract covers: open a case already when a limit is probably past.",
     )
+    technicians_accept = fields.FlagField(
+        default=True,
+        db_default=True,
+        help_text="What technicians change is the record at once; no: they send drafts, which a manager "
+        "accepts. Readings are always taken.",
+    )
     note = fields.NoteField()
     version = models.BigIntegerField(default=1, editable=False)
 

@@ -18,7 +18,9 @@ _SUBJECT = ("kind", "run", "point", "switch", "power_group")
 _CIRCUMSTANCES = facts_of(Reading, *_SUBJECT, "state", "value", "taken_on", "supersedes")
 
 
-@operation("reading.record", "An instrument was read.", of=Reading, takes=_CIRCUMSTANCES, use=Use.ANY)
+@operation(
+    "reading.record", "An instrument was read.", of=Reading, takes=_CIRCUMSTANCES, use=Use.ANY, measured=True
+)
 def reading_record(
     work: Work,
     /,
@@ -61,6 +63,7 @@ def reading_record(
     of=Reading,
     takes=_CIRCUMSTANCES,
     use=Use.ANY,
+    measured=True,
 )
 def reading_supersede(
     work: Work,

@@ -1,4 +1,5 @@
-"""`manage.py person add USER --name NAME --role ROLE`: add a user, the first manager too."""
+"""`manage.py person list|add|off|on`: who may log in. The first manager is added here; others over REST, by
+those who may."""
 
 from __future__ import annotations
 
@@ -7,79 +8,138 @@ from getpass import getpass
 from pathlib import Path
 from typing import Any, Final
 
-from django.core.exceptions import ValidationError
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.db import IntegrityError
 
 from sites.access.abilities import ROLES, TOKEN_SCOPES
-from sites.access.services import user_add
 from sites.changes.constraints import problem_of
+from sites.changes.errors import ChangeRefused, Problem
 from sites.models import User
+from sites.services.people import user_activate, user_add, user_deactivate
+from sites.wording import listed
 
-from .token import customers_with
+from .token import customers_with, user_called
 
 BAD_INPUT: Final = 2
 LONGEST_PASSWORD: Final = 4096
+MOST_CODES: Final = 10  # of customers, in a line of the list
 
 
 class Command(BaseCommand):
-    help = (
-        "Add a user. Their password is asked for on the terminal, or read from a file; never give it as an "
-        "argument, since other users of the machine see those."
-    )
+    help = "List users, add one, or switch one off and on."
 
     def add_arguments(self, parser: CommandParser) -> None:
-        commands = parser.add_subparsers(dest="command", required=True, metavar="add")
-        # Not abbreviated: --password SECRET would be taken for --password-file
-        add = commands.add_parser("add", help="add a user", description=self.help, allow_abbrev=False)
-        add.add_argument("user", metavar="USER", help="log-in name")
-        add.add_argument("--name", required=True, help="name that others read, such as 'Ines Marlow'")
-        add.add_argument("--role", required=True, choices=User.Role.values, help="what they may do")
-        granted = add.add_mutually_exclusive_group(required=True)
-        granted.add_argument(
-            "--all-customers", action="store_true", help="grant every customer, those to come included"
-        )
-        granted.add_argument(
-            "--customer",
-            action="append",
-            default=[],
-            metavar="C",
-            dest="customers",
-            help="code of a customer that they are granted; repeatable",
-        )
-        add.add_argument(
-            "--password-file",
-            metavar="FILE",
-            help="read the password from the first line of FILE; - reads standard input",
-        )
+        commands = parser.add_subparsers(dest="command", required=True, metavar="list|add|off|on")
+        commands.add_parser("list", help="list users with role, customers and last log-in")
+        _add_add(commands)
+        off = commands.add_parser("off", help="end a user's sessions and tokens, and let them log in no more")
+        on = commands.add_parser("on", help="let a user log in again, with the password they had")
+        for parser_of_one in (off, on):
+            parser_of_one.add_argument("user", metavar="USER", help="log-in name")
 
     def handle(self, *args: Any, **options: Any) -> None:
-        customers = customers_with(options["customers"]) if options["customers"] else []
+        act = {"list": self._list, "add": self._add, "off": self._off, "on": self._on}[options["command"]]
         try:
-            user = user_add(
-                username=options["user"],
-                name=options["name"],
-                role=User.Role(options["role"]),
-                password=_password(options["user"], options["password_file"]),
-                all_customers=options["all_customers"],
-                customers=customers,
-            )
-        except ValidationError as error:
-            raise CommandError(" ".join(_sentences(error)), returncode=BAD_INPUT) from error
+            act(options)
+        except ChangeRefused as refused:
+            raise CommandError(" ".join(map(_said, refused.problems)), returncode=BAD_INPUT) from refused
         except IntegrityError as error:
             raise CommandError(problem_of(error).detail, returncode=BAD_INPUT) from error
-        granted = "all customers" if user.all_customers else ", ".join(one.code for one in customers)
+
+    def _list(self, _options: dict[str, Any]) -> None:
+        users = User.objects.prefetch_related("grants__customer").order_by("username")
+        rows = [("user", "name", "role", "", "last log-in", "customers")]
+        rows += [
+            (
+                user.get_username(),
+                user.get_full_name(),
+                user.get_role_display(),
+                "" if user.is_active else "off",
+                f"{user.last_login:%Y-%m-%d}" if user.last_login else "never",
+                _granted(user),
+            )
+            for user in users
+        ]
+        widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
+        for row in rows:
+            cells = (cell.ljust(width) for cell, width in zip(row, widths, strict=True))
+            self.stdout.write("  ".join(cells).rstrip())
+
+    def _add(self, options: dict[str, Any]) -> None:
+        customers = customers_with(options["customers"]) if options["customers"] else []
+        user = user_add(
+            by=None,
+            username=options["user"],
+            name=options["name"],
+            role=options["role"],
+            password=_password(options["user"], options["password_file"]),
+            all_customers=options["all_customers"],
+            customer_ids=[customer.pk for customer in customers],
+        )
         scopes = [f"--scope {scope}" for scope in TOKEN_SCOPES if scope in ROLES[user.role]]
+        granted = "all customers" if user.all_customers else ", ".join(one.code for one in customers)
         self.stdout.write(
-            f"Added {user.get_username()} ({user.get_full_name()}), {user.get_role_display()}, granted "
+            f"Added {_called(user)}, {user.get_role_display()}, granted "
             f"{granted}.\nFor a token: manage.py token {user.get_username()} {' '.join(scopes)}"
         )
 
+    def _off(self, options: dict[str, Any]) -> None:
+        user = user_deactivate(by=None, user=user_called(options["user"]))
+        self.stdout.write(
+            f"{_called(user)} is switched off: their sessions have ended, and their tokens are revoked."
+        )
 
-def _sentences(error: ValidationError) -> list[str]:
-    if not hasattr(error, "error_dict"):
-        return error.messages
-    return [f"{field}: {text}" for field, texts in error.message_dict.items() for text in texts]
+    def _on(self, options: dict[str, Any]) -> None:
+        user = user_activate(by=None, user=user_called(options["user"]))
+        self.stdout.write(f"{_called(user)} can log in again. Revoked tokens stay so.")
+
+
+def _said(problem: Problem) -> str:
+    """With the value's name, where the sentence is about the value by itself."""
+    place = problem.path.removeprefix("/")
+    return f"{place}: {problem.detail}" if place and problem.code == "invalid" else problem.detail
+
+
+def _add_add(commands: Any) -> None:
+    # Not abbreviated: --password SECRET would be taken for --password-file
+    add = commands.add_parser(
+        "add",
+        help="add a user",
+        description="Add a user. Their password is asked for on the terminal, or read from a file; never "
+        "give it as an argument, since other users of the machine see those.",
+        allow_abbrev=False,
+    )
+    add.add_argument("user", metavar="USER", help="log-in name")
+    add.add_argument("--name", required=True, help="name that others read, such as 'Ines Marlow'")
+    add.add_argument("--role", required=True, choices=User.Role.values, help="what they may do")
+    granted = add.add_mutually_exclusive_group(required=True)
+    granted.add_argument(
+        "--all-customers", action="store_true", help="grant every customer, those to come included"
+    )
+    granted.add_argument(
+        "--customer",
+        action="append",
+        default=[],
+        metavar="C",
+        dest="customers",
+        help="code of a customer that they are granted; repeatable",
+    )
+    add.add_argument(
+        "--password-file",
+        metavar="FILE",
+        help="read the password from the first line of FILE; - reads standard input",
+    )
+
+
+def _called(user: User) -> str:
+    name = user.get_full_name()
+    return f"{user.get_username()} ({name})" if name else user.get_username()
+
+
+def _granted(user: User) -> str:
+    if user.all_customers:
+        return "all"
+    return listed(sorted(grant.customer.code for grant in user.grants.all()), most=MOST_CODES) or "none"
 
 
 def _password(user: str, file: str | None) -> str:

@@ -53,7 +53,7 @@ class Command(BaseCommand):
         )
 
     def handle(self, *args: Any, **options: Any) -> None:
-        user = _user(options["user"])
+        user = user_called(options["user"])
         customers = None if options["customers"] is None else customers_with(options["customers"])
         try:
             token, secret = token_make(
@@ -73,7 +73,8 @@ class Command(BaseCommand):
         self.stdout.write(secret)
 
 
-def _user(name: str) -> User:
+def user_called(name: str) -> User:
+    """The user with this log-in name; CommandError where there is none."""
     user = User.objects.filter(username=name).first()
     if user is None:
         names = list(User.objects.values_list("username", flat=True).order_by("username")[:1000])

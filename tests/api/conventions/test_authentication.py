@@ -5,7 +5,9 @@ from __future__ import annotations
 from datetime import timedelta
 
 import pytest
+from django.db import connection
 from django.test import Client
+from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from sites.models import Customer, Site, User
@@ -37,6 +39,27 @@ def test_a_header_that_is_no_token_of_ours(anonymous: Client, header: str) -> No
     problem(answer, 401, "invalid_token")
     # RFC 6750 section 3.1
     assert answer["WWW-Authenticate"] == 'Bearer realm="zonebook", error="invalid_token"'
+
+
+def test_a_token_with_a_typing_error_is_told_from_one_that_was_never_made(
+    anonymous: Client, with_token: Caller, reader: User
+) -> None:
+    client = with_token(reader)
+    secret = client.defaults["HTTP_AUTHORIZATION"].split()[1]
+
+    def said_of(text: str) -> str:
+        with CaptureQueriesContext(connection) as queries:
+            answer = anonymous.get("/api/v1/sites", headers={"Authorization": f"Bearer {text}"})
+        assert len(queries) == (text == secret)
+        detail: str = problem(answer, 401, "invalid_token")["detail"]
+        assert text not in detail
+        return detail
+
+    Token.objects.all().delete()
+    other = "b" if secret[10] == "a" else "a"
+    assert said_of(secret) == "This token was never made, was revoked, or has expired."
+    assert said_of(secret[:10] + other + secret[11:]).startswith("This token has a typing error")
+    assert said_of(secret[:-1]).startswith("This is no whole token")
 
 
 def test_a_bad_token_is_not_overlooked_for_a_good_session(logged_in: Caller, reader: User) -> None:

@@ -127,7 +127,7 @@ def test_fields_and_expand(
     assert expanded["coverages"] == []
     single = client.get(f"/api/v1/sites/{terminals[0].pk}", {"fields": "id", "expand": "customer"}).json()
     assert set(single) == {"id", "customer"}
-    own = {"id", "code", "name", "note", "probably_past_opens_cases"}
+    own = {"id", "code", "name", "note", "probably_past_opens_cases", "technicians_accept"}
     assert set(single["customer"]) == own, "`fields` is about the thing asked for"
 
 

@@ -89,7 +89,7 @@ def test_what_it_prints_works(demo: Demo) -> None:
             assert (answer.status, answer.headers["Content-Type"]) == (200, "text/html; charset=utf-8"), url
             text = answer.read().decode()
         if url.endswith("/") and "/api/" not in url:
-            shown = re.findall(r"zbk_[\w-]{43}", text)
+            shown = re.findall(r"zbk_[\w-]{49}", text)
     asked = re.findall(r"curl -H '(Authorization): (Bearer (\S+))' '(\S+)'", "".join(lines))
     assert len(asked) == 2
     for header, value, token, url in asked:

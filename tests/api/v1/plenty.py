@@ -40,6 +40,7 @@ def add(hall: Hall, count: int) -> None:
     small = factories.make_model(DeviceModel.Kind.SWITCH, port_count=1)
     person = factories.make_user(User.Role.DISPATCHER, customers=[customer])
     for _ in range(count):
+        factories.make_user(User.Role.READER, customers=[customer])
         site = factories.make_site(customer)
         factories.make_coverage(factories.make_contract(customer), site)
         factories.make_model(DeviceModel.Kind.HORN)

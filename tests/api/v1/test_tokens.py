@@ -47,14 +47,16 @@ def test_a_revoked_token_is_dead_and_stays_so(manager: User, logged_in: Caller) 
     assert again["revoked_at"] == first["revoked_at"] is not None
 
 
-def test_of_others_there_is_nothing(manager: User, dispatcher: User, logged_in: Caller) -> None:
+def test_those_of_others_are_not_among_ones_own(
+    manager: User, dispatcher: User, outsider: User, logged_in: Caller
+) -> None:
     other, _ = token_make(user=dispatcher, scopes=["record:read"])
-    client = logged_in(manager)
-    assert get(client, "tokens")["items"] == []
-    ours = client.post(f"/api/v1/tokens/{other.pk}/revoke", {}, content_type="application/json")
+    assert get(logged_in(manager), "tokens")["items"] == []
+    client = logged_in(outsider)
+    theirs = client.post(f"/api/v1/tokens/{other.pk}/revoke", {}, content_type="application/json")
     never = client.post("/api/v1/tokens/999999999/revoke", {}, content_type="application/json")
-    assert ours.status_code == never.status_code == 404
-    assert ours.json()["detail"] == never.json()["detail"]
+    assert theirs.status_code == never.status_code == 404
+    assert theirs.json()["detail"] == never.json()["detail"]
     other.refresh_from_db()
     assert other.revoked_at is None
 

@@ -1,9 +1,12 @@
-"""`manage.py person add`: a user who may and sees what was said, or a line that says what is wrong."""
+"""`manage.py person`: a user who may and sees what was said, listed, switched off and on; or a line that says
+what is wrong."""
 
 from __future__ import annotations
 
 import io
+import re
 import sys
+from datetime import UTC, datetime
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -11,7 +14,7 @@ from typing import Any
 import pytest
 from django.core.management import CommandError, call_command
 
-from sites.access.selectors import principal_of
+from sites.access.selectors import principal_of, token_by_secret
 from sites.access.services import token_make
 from sites.management.commands import person
 from sites.models import Customer
@@ -72,7 +75,10 @@ def test_customers_by_code_are_granted_and_no_others(
         (["Maud", *INES[1:]], "There is a user 'maud' already."),
         (["in es", *INES[1:]], "username: Enter a valid username."),
         (["x" * 151, *INES[1:]], "username: Ensure this value has at most 150 characters"),
-        (["ines", "--name", " ", *INES[3:]], "A user needs a name that others read."),
+        (
+            ["ines", "--name", " ", *INES[3:]],
+            "name: Expected a name that others read: a text of 1 to",
+        ),
         ([*INES[:3], "--role", "reader", "--all-customers"], "A reader is a customer's own staff"),
         (
             [*INES[:5], "--customer", "strand-ferry"],
@@ -153,3 +159,58 @@ def test_what_is_added_can_be_used_at_once(db: None, password: list[str], custom
     token, secret = token_make(user=user, scopes=["record:write"])
     assert token.user == user
     assert secret
+
+
+# --- listed, switched off and on ----------------------------------------------------------------------------
+
+
+def run(*words: str) -> str:
+    out = io.StringIO()
+    call_command("person", *words, stdout=out)
+    return out.getvalue()
+
+
+def test_the_list_says_who_may_what_for_whom(
+    manager: User, dispatcher: User, other_customer: Customer
+) -> None:
+    Grant.objects.create(user=dispatcher, customer=other_customer)
+    User.objects.filter(pk=dispatcher.pk).update(
+        is_active=False,
+        last_login=datetime(2026, 3, 14, 22, tzinfo=UTC),
+        first_name="Dora",
+        last_name="Quill",
+    )
+    head, *rows = [re.split(" {2,}", line) for line in run("list").splitlines()]
+    assert head == ["user", "name", "role", "last log-in", "customers"]
+    assert rows == [
+        ["dora", "Dora Quill", "dispatcher", "off", "2026-03-14", "norrland-cold and strand-ferries"],
+        ["maud", "manager", "never", "all"],
+    ]
+
+
+def test_who_is_switched_off_has_no_tokens_any_more_and_comes_back(manager: User, dispatcher: User) -> None:
+    _, secret = token_make(user=dispatcher, scopes=["record:read"])
+    assert run("off", "dora").startswith("dora is switched off")
+    assert token_by_secret(secret) is None
+    dispatcher.refresh_from_db()
+    assert (dispatcher.is_active, dispatcher.sessions_ended) == (False, 1)
+    assert "can log in again" in run("on", "dora")
+    dispatcher.refresh_from_db()
+    assert dispatcher.is_active
+    assert dispatcher.check_password("correct horse")
+    assert token_by_secret(secret) is None
+
+
+@pytest.mark.parametrize("act", ["off", "on"])
+def test_a_name_that_nobody_has_is_answered_with_one_close_to_it(dispatcher: User, act: str) -> None:
+    with pytest.raises(CommandError, match=r"There is no user 'dra'\. Did you mean dora\?") as refused:
+        run(act, "dra")
+    assert refused.value.returncode == 2
+
+
+def test_the_last_manager_of_all_customers_is_not_switched_off(manager: User) -> None:
+    with pytest.raises(CommandError, match="maud is the last active manager of all customers") as refused:
+        run("off", "maud")
+    assert refused.value.returncode == 2
+    manager.refresh_from_db()
+    assert manager.is_active

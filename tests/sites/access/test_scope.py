@@ -75,6 +75,19 @@ def test_users_and_tokens_are_seen_by_those_who_share_a_customer(
     assert scoped(User, EVERYTHING).count() == 2
 
 
+def test_a_user_granted_more_than_the_scope_is_unseen_and_so_are_their_tokens(
+    dispatcher: User, customer: Customer, other_customer: Customer
+) -> None:
+    token = Token.objects.create(user=dispatcher, digest="d", scopes=["record:read"])
+    Grant.objects.create(user=dispatcher, customer=other_customer)
+    ours = Scope(frozenset({customer.pk}))
+    both = Scope(frozenset({customer.pk, other_customer.pk}))
+    assert (list(scoped(User, ours)), list(scoped(Token, ours))) == ([], [])
+    assert (list(scoped(User, both)), list(scoped(Token, both))) == ([dispatcher], [token])
+    Grant.objects.all().delete()
+    assert not scoped(User, both).exists(), "one of no customer is seen by those of all"
+
+
 def test_a_user_of_all_customers_stays_unseen_in_spite_of_a_grant(
     manager: User, dispatcher: User, customer: Customer
 ) -> None:

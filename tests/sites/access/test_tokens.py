@@ -14,6 +14,7 @@ from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from sites.access.abilities import ROLES, TOKEN_SCOPES, Ability
+from sites.access.credentials import checksum, digest_of, fault_of
 from sites.access.selectors import principal_of, token_by_secret
 from sites.access.services import token_make, token_revoke, token_used
 from sites.models import Customer, Grant
@@ -22,10 +23,17 @@ from sites.models.access import Token, User
 
 def test_a_secret_has_a_prefix_and_256_bits_and_only_its_digest_is_kept(manager: User) -> None:
     token, secret = token_make(user=manager, scopes=["record:read"])
-    assert re.fullmatch(r"zbk_[A-Za-z0-9_-]{43}", secret)  # 43 characters of 6 bits hold 256
+    # 43 characters of 6 bits hold 256; then the checksum
+    assert re.fullmatch(r"zbk_[A-Za-z0-9_-]{43}[A-Za-z0-9]{6}", secret)
     assert token.digest == hashlib.sha256(secret.encode()).hexdigest()
     kept = Token.objects.filter(pk=token.pk).values().get()
     assert secret not in map(str, kept.values())
+
+
+def test_a_secret_ends_with_the_checksum_of_the_rest() -> None:
+    """CRC-32 by gzip, in base 62 by bc: 1201566436 is 1 19 19 40 19 50, which are 1 J J e J o."""
+    assert checksum("zbk_qLX0u3vJm2T7c-9_KdEwYb1NfRs8HgZa4oPi5UtVxCe") == "1JJeJo"
+    assert checksum("") == "000000", "the CRC-32 of nothing is 0"
 
 
 def test_two_secrets_differ(manager: User) -> None:
@@ -38,6 +46,41 @@ def test_a_token_is_found_by_its_secret_and_by_nothing_near_it(manager: User) ->
     assert token_by_secret(secret) == token
     for other in [secret[:-1], secret + "x", secret.swapcase(), token.digest, "", " " + secret]:
         assert token_by_secret(other) is None
+
+
+def test_a_token_from_before_there_was_a_checksum_stays_valid(manager: User) -> None:
+    old = "zbk_" + "Kp7" * 14 + "Q"
+    token = Token.objects.create(user=manager, digest=digest_of(old), scopes=["record:read"])
+    assert len(old) == 4 + 43
+    assert fault_of(old) == ""
+    assert token_by_secret(old) == token
+
+
+SOUND = "zbk_qLX0u3vJm2T7c-9_KdEwYb1NfRs8HgZa4oPi5UtVxCe1JJeJo"
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        (SOUND, ""),
+        (SOUND.replace("vJm", "vJn"), "typing error"),
+        (SOUND.replace("0u3", "Ou3"), "typing error"),
+        (SOUND.replace("u3v", "3uv"), "typing error"),
+        (SOUND[:-1] + "O", "typing error"),
+        (SOUND[:-1], "no whole token"),
+        (SOUND[:20], "no whole token"),
+        (SOUND + "x", "no whole token"),
+        (SOUND.replace("-", "."), "no whole token"),
+        (SOUND[1:], "begins with zbk_"),
+        ("", "begins with zbk_"),
+    ],
+)
+def test_what_is_cut_or_mistyped_is_told_without_a_look_at_the_database(text: str, said: str) -> None:
+    """This test has no database."""
+    fault = fault_of(text)
+    assert said in fault
+    assert bool(said) == bool(fault)
+    assert text == "" or text not in fault
 
 
 def test_a_revoked_token_is_over_and_stays_so(manager: User) -> None:

@@ -209,7 +209,7 @@ def test_only_what_is_asked_for_and_what_it_names(tmp_path: Path) -> None:
     spare = "spare,horn"
     assert spare in (tmp_path / "all" / "device_models.csv").read_text()
     assert spare not in (tmp_path / "one" / "device_models.csv").read_text()
-    said = "code,name,probably_past_opens_cases,note\nebb,Ebb Ferries,no,\n"
+    said = "code,name,probably_past_opens_cases,technicians_accept,note\nebb,Ebb Ferries,no,yes,\n"
     assert (tmp_path / "one" / "customers.csv").read_text() == said
 
 

@@ -192,6 +192,7 @@ add_rules(
         ),
         "grant_once": ("This user is granted this customer already.", "customer_id"),
         "token_digest_key": "There is a token with this secret.",
+        "feed_is_one": "There is one feed.",
         "kept_answer_once": "A request was answered under this Idempotency-Key already.",
         "token_scopes_at_most_40": (f"A token has at most {MOST_SCOPES} scopes.", "scopes"),
         # Sites, closets, people

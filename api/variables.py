@@ -69,14 +69,13 @@ def switch(variable: str, *, default: bool) -> bool:
 
 def whole_numbers(variable: str, default: list[int], *, most: int) -> list[int]:
     texts = [text.strip() for text in env.str(variable, default=",".join(map(str, default))).split(",")]
-    if not all(
-        text.isascii() and text.isdecimal() and len(text) < 8 and 1 <= int(text) <= most for text in texts
-    ):
+    numbers = [int(text) for text in texts if text.isascii() and text.isdecimal() and len(text) < 8]
+    if len(numbers) < len(texts) or not all(1 <= number <= most for number in numbers):
         raise ImproperlyConfigured(
-            f"{variable}={','.join(texts)}: expected whole numbers from 1 to {most} with commas between them, "
-            f"such as {','.join(map(str, default))}."
+            f"{variable}={','.join(texts)}: expected whole numbers from 1 to {most} with commas between "
+            f"them, such as {','.join(map(str, default))}."
         )
-    return [int(text) for text in texts]
+    return numbers
 
 
 def networks(variable: str) -> list[IPv4Network | IPv6Network]:
@@ -86,8 +85,8 @@ def networks(variable: str) -> list[IPv4Network | IPv6Network]:
             found += [ip_network(text.strip())] if text.strip() else []
         except ValueError as error:
             raise ImproperlyConfigured(
-                f"{variable}: {text.strip()} is no network ({error}); expected such as 10.20.0.0/16 or fd00::/8, "
-                "with commas between them."
+                f"{variable}: {text.strip()} is no network ({error}); expected such as 10.20.0.0/16 or "
+                "fd00::/8, with commas between them."
             ) from error
     return found
 

@@ -101,12 +101,8 @@ class Outbound:
             scheme=target.scheme.encode(), host=target.host.encode(), port=target.port,
             target=target.path.encode(),
         )  # fmt: skip
-        sent = {
-            **headers,
-            "Host": _host_header(target),
-            "Content-Length": str(len(body)),
-            "Connection": "close",
-        }
+        ours = {"Host": _host_header(target), "Content-Length": str(len(body)), "Connection": "close"}
+        sent: list[tuple[bytes | str, bytes | str]] = [*headers.items(), *ours.items()]
         request = httpcore.Request("POST", url, headers=sent, content=body)
         connection = httpcore.AsyncHTTPConnection(
             url.origin, ssl_context=self.tls, network_backend=self._checked
@@ -135,7 +131,7 @@ class CheckedNetwork(httpcore.AsyncNetworkBackend):
         self,
         host: str,
         port: int,
-        timeout: float | None = None,  # noqa: ASYNC109 - the library's name
+        timeout: float | None = None,
         local_address: str | None = None,
         socket_options: Iterable[Any] | None = None,
     ) -> httpcore.AsyncNetworkStream:

@@ -44,7 +44,7 @@ class Subscription(models.Model):
     least_severity = models.CharField(
         max_length=20,
         blank=True,
-        help_text="Of cases, only those of this severity or a higher one; blank: all of them.",
+        help_text="Of cases, only those so severe, or more; blank: all of them.",
     )
     telephones = models.BooleanField(default=False)
     secret = models.BinaryField(max_length=LONGEST_SECRET_BYTES, editable=False)
@@ -64,7 +64,9 @@ class Subscription(models.Model):
     class Meta:
         db_table = "subscription"
         constraints = [
-            models.CheckConstraint(condition=Q(kinds__len__lte=MOST_KINDS), name="subscription_kinds_at_most_40"),
+            models.CheckConstraint(
+                condition=Q(kinds__len__lte=MOST_KINDS), name="subscription_kinds_at_most_40"
+            ),
             models.CheckConstraint(
                 condition=Q(state="on", off_because="") | (Q(state="off") & ~Q(off_because="")),
                 name="subscription_off_with_a_reason",
@@ -141,7 +143,7 @@ class DeliveryAttempt(models.Model):
         TLS = "tls", "no TLS connection: the certificate is not one of this host, or not trusted"
         TIMEOUT = "timeout", "no whole answer in time"
         PROTOCOL = "protocol", "the answer was not HTTP, or broke off"
-        SECRET = "secret", "no key opens the secret; replace it"  # noqa: S105 - a word
+        SECRET = "secret", "no key opens the secret; replace it"
 
     delivery = models.ForeignKey(Delivery, on_delete=models.CASCADE, related_name="tries")
     at = models.DateTimeField()

@@ -80,8 +80,8 @@ def subscription_add(
 def subscription_alter(
     *, principal: Principal, subscription: Subscription, given: Mapping[str, Any]
 ) -> Subscription:
-    """Change what is given: of name, url, kinds, customer_ids, least_severity, telephones, state. It holds for
-    what is sent from now on, waiting deliveries included."""
+    """Change what is given: of name, url, kinds, customer_ids, least_severity, telephones, state. URL and
+    telephones hold for what waits, too; what an event is chosen by, for what happens from now on."""
     row = _locked(subscription)
     for field in ("name", "least_severity", "telephones"):
         if field in given:
@@ -133,7 +133,7 @@ def secret_replace(*, subscription: Subscription) -> tuple[Subscription, str]:
 
 
 @transaction.atomic
-def test_send(*, subscription: Subscription) -> Delivery:
+def send_test(*, subscription: Subscription) -> Delivery:
     """Have an event sent that says that it is a test; once, whatever becomes of it."""
     row = _locked(subscription, any_version=True)
     if row.state == Subscription.State.OFF:

@@ -121,13 +121,17 @@ class Sender:
             task.cancel()
         await asyncio.gather(*under_way, return_exceptions=True)
         self._outbound.close()
-        await asyncio.get_running_loop().run_in_executor(self._database, connection.close)
+        await asyncio.get_running_loop().run_in_executor(self._database, _close)
         self._database.shutdown()
 
 
 def _look(room: int, leave_out: frozenset[int]) -> list[Due]:
     deliveries.fan_out()
     return deliveries.claim(most=room, leave_out=leave_out)
+
+
+def _close() -> None:
+    connection.close()  # that of the thread in which this runs
 
 
 def _with_connection(ask: Callable[..., T], *args: Any, **kwargs: Any) -> T:

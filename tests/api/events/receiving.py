@@ -93,7 +93,6 @@ def receiving() -> Iterator[Receiver]:
                 # SO_LINGER of no time: the connection is reset and not closed
                 linger = struct.pack("ii", 1, 0)
                 self.connection.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, linger)
-                self.connection.shutdown(socket.SHUT_RD)
                 self.close_connection = True
                 return
             self.send_response(status)
@@ -108,6 +107,9 @@ def receiving() -> Iterator[Receiver]:
     class Server(ThreadingHTTPServer):
         daemon_threads = True
         request_queue_size = 128
+
+        def shutdown_request(self, request: Any) -> None:
+            self.close_request(request)  # what comes before otherwise ends in good order, without a reset
 
         def handle_error(self, *_: Any) -> None:
             """A sender that was killed is no error of ours."""

@@ -356,7 +356,7 @@ def _failed(subscription: Subscription, row: Delivery, answer: Answer, now: dt.d
         subscription.paused_until = now + dt.timedelta(seconds=answer.retry_after_s)
     if row.event_id is not None:  # of a test nothing follows
         subscription.failing_since = subscription.failing_since or now
-        if now - subscription.failing_since >= OFF_AFTER * settings.PUSH_TIME_SCALE:
+        if now - subscription.failing_since >= OFF_AFTER:
             switch_off(subscription, Subscription.Reason.FAILING, now)
     if waits_s is None:
         _finish(row, Delivery.State.DEAD, now)

@@ -9,11 +9,11 @@ from typing import Any, Final
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 from django.utils import timezone
 
 from sites.access.gates import Gate, NotFound
-from sites.access.scope import scoped
+from sites.access.scope import Scope
 from sites.access.selectors import Principal
 from sites.changes.errors import ChangeConflict, ChangeRefused, Problem
 from sites.models import Customer, Delivery, Feed, Subscription, User
@@ -30,11 +30,19 @@ MOST: Final = 100
 
 def own_subscriptions(principal: Principal) -> QuerySet[Subscription]:
     """Those of the one asking; through a token for some customers, those for none but these."""
-    rows = scoped(Subscription, principal.scope).filter(owner=principal.user)
+    rows = Subscription.objects.filter(owner=principal.user)
     if principal.token is not None and principal.token.narrowed:
         beyond = Customer.objects.exclude(pk__in=principal.scope.customer_ids or ())
         rows = rows.filter(narrowed=True).exclude(customers__in=beyond)
     return rows
+
+
+def deliveries_of(subscription: Subscription, scope: Scope) -> QuerySet[Delivery]:
+    """Its deliveries of events in scope, and its tests."""
+    rows = Delivery.objects.filter(subscription=subscription)
+    if scope.customer_ids is None:
+        return rows
+    return rows.filter(Q(event=None) | Q(event__customer__in=sorted(scope.customer_ids)))
 
 
 class SubscriptionGate(Gate[Subscription]):
@@ -65,7 +73,7 @@ def subscription_add(
     included, or those of the token through which it is made."""
     User.objects.select_for_update(no_key=True).get(pk=principal.user.pk)
     if own_subscriptions(principal).count() >= MOST:
-        raise ChangeRefused([Problem(f"You have {MOST} subscriptions: remove one first.", "too_many")])
+        raise ChangeRefused([Problem(f"You have {MOST} subscriptions: remove one first.", "conflict")])
     secret = make_secret()
     subscription = Subscription(
         owner=principal.user, name=name, url=checked_url(url), kinds=_kinds(kinds),
@@ -137,7 +145,7 @@ def send_test(*, subscription: Subscription) -> Delivery:
     """Have an event sent that says that it is a test; once, whatever becomes of it."""
     row = _locked(subscription, any_version=True)
     if row.state == Subscription.State.OFF:
-        raise ChangeRefused([Problem("The subscription is off: switch it on first.", "off")])
+        raise ChangeRefused([Problem("The subscription is off: switch it on first.", "conflict")])
     subject = f"subscriptions/{row.pk}"
     waiting = Delivery.objects.filter(subscription=row, event=None, state=Delivery.State.WAITING).first()
     if waiting is not None:
@@ -152,7 +160,7 @@ def checked_url(url: str) -> str:
     try:
         target_of(url, rules())
     except UrlRefusedError as error:
-        raise ChangeRefused([Problem(str(error), "url", "/url")]) from error
+        raise ValidationError({"url": [str(error)]}) from error
     return url
 
 

@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import base64
+import re
 import subprocess
 import time
+from pathlib import Path
+from typing import Any
 
 import pytest
 from standardwebhooks.webhooks import Webhook, WebhookVerificationError
 
 from api.events.signing import headers_of, make_secret
 
+README = Path(__file__).resolve().parents[3] / "README.md"
 BODY = '{"specversion":"1.0","data":{"title":"Quay 9: 1.83 A — limit 1.60 A"}}'.encode()
 
 
@@ -69,6 +73,20 @@ def test_secrets_are_long_random_and_marked() -> None:
     for secret in secrets:
         assert secret.startswith("whsec_")
         assert 24 <= len(base64.b64decode(secret.removeprefix("whsec_"))) <= 64
+
+
+def test_what_readme_shows_takes_them_and_no_others() -> None:
+    (shown,) = re.findall(r"```python\n(import base64.*?)```", README.read_text(encoding="utf-8"), re.DOTALL)
+    names: dict[str, Any] = {}
+    exec(shown, names)
+    secret, other = make_secret(), make_secret()
+    headers = headers_of("b9a7", now(), BODY, signed_with=[other, secret])
+    assert names["verify"](secret, headers, BODY)
+    assert not names["verify"](make_secret(), headers, BODY)
+    assert not names["verify"](secret, headers, BODY + b" ")
+    assert not names["verify"](secret, {**headers, "webhook-id": "b9a8"}, BODY)
+    old = headers_of("b9a7", now() - 400, BODY, signed_with=[secret])
+    assert not names["verify"](secret, old, BODY)
 
 
 @pytest.mark.parametrize("bad", ["", "whsec_", "whsec_!", "whsec_c2hvcnQ=", "x" * 44])

@@ -19,7 +19,7 @@ import orjson
 import structlog
 from cryptography.fernet import InvalidToken
 from django.conf import settings
-from django.db import transaction
+from django.db import connection, transaction
 from django.db.models import Count, Exists, OuterRef, Q, QuerySet
 from django.utils import timezone
 
@@ -82,6 +82,14 @@ def scope_of(subscription: Subscription) -> Scope | None:
     return scope
 
 
+def _sending() -> QuerySet[Subscription]:
+    """Those that are on, of owners who may have them: `scope_of` asks the rest, one at a time."""
+    roles = [role for role, abilities in ROLES.items() if Ability.SUBSCRIPTIONS in abilities]
+    return Subscription.objects.filter(
+        state=Subscription.State.ON, owner__is_active=True, owner__role__in=roles
+    )
+
+
 # --- made of events -------------------------------------------------------------------------------------
 
 
@@ -89,7 +97,7 @@ def fan_out(*, most: int = MOST_EVENTS) -> int:
     """Make deliveries of what was published since; returns how many. Each subscription goes on from its own
     place, so one that was switched off, or whose owner was, misses nothing that is kept."""
     published = Feed.objects.values_list("published", flat=True).first() or 0
-    behind = Subscription.objects.filter(state=Subscription.State.ON, position__lt=published)
+    behind = _sending().filter(position__lt=published)
     return sum(
         _fan_out(subscription_id, published, most)
         for subscription_id in behind.order_by("position").values_list("pk", flat=True)
@@ -178,9 +186,7 @@ def claim(*, most: int, leave_out: Collection[int] = ()) -> list[Due]:
     take_back()
     now = timezone.now()
     due = _due(OuterRef("pk"), now)
-    ready = Subscription.objects.filter(
-        Q(paused_until=None) | Q(paused_until__lte=now), Exists(due), state=Subscription.State.ON
-    )
+    ready = _sending().filter(Q(paused_until=None) | Q(paused_until__lte=now), Exists(due))
     ids = list(ready.exclude(pk__in=leave_out).order_by("?").values_list("pk", flat=True))
     # Where the database was restored since, this is what notices it
     if most <= 0 or not ids or feed_now().held_since is not None:
@@ -382,6 +388,25 @@ def start_next(subscription_id: int, subject: str, now: dt.datetime) -> None:
         Delivery.objects.filter(pk=first).update(next_attempt_at=now)
 
 
+def start_orphans() -> int:
+    """Give the first that waits of each subject its time, where the one before it is gone with its event;
+    returns how many. Whoever moves times does it in one transaction, so nothing else looks like that."""
+    with connection.cursor() as cursor:
+        cursor.execute(
+            """UPDATE delivery SET next_attempt_at = now()
+               FROM (SELECT DISTINCT ON (subscription_id, subject) id FROM delivery AS one
+                     WHERE state = 'waiting' AND NOT EXISTS (
+                         SELECT FROM delivery AS other
+                         WHERE other.state = 'waiting' AND other.subscription_id = one.subscription_id
+                           AND other.subject = one.subject
+                           AND (other.lease IS NOT NULL OR other.next_attempt_at IS NOT NULL))
+                     ORDER BY subscription_id, subject, sequence, id) AS first
+               WHERE delivery.id = first.id"""
+        )
+        count: int = cursor.rowcount
+    return count
+
+
 # --- once more ------------------------------------------------------------------------------------------
 
 
@@ -417,9 +442,9 @@ def replay(subscription_id: int, *, since: dt.datetime, until: dt.datetime, only
     count = again.update(
         state=Delivery.State.WAITING, failures=0, finished_at=None, next_attempt_at=None, lease=None
     )
+    make(subscription, events)
     for subject in subjects:
         start_next(subscription.pk, subject, now)
-    make(subscription, events)
     return count + len(events)
 
 

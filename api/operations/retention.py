@@ -7,7 +7,7 @@ from typing import Final
 
 from django.utils import timezone
 
-from api.events.deliveries import forget_tests
+from api.events.deliveries import forget_tests, start_orphans
 from api.events.publisher import KEPT_FOR, forget_events
 from sites.models import KeptAnswer
 
@@ -23,3 +23,4 @@ def forget_old() -> None:
         KeptAnswer.objects.filter(made_at__lte=timezone.now() - KeptAnswer.KEPT_FOR).delete()
         forget_events()
         forget_tests(timezone.now() - KEPT_FOR)
+        start_orphans()

@@ -21,9 +21,10 @@ from api.events.deliveries import (
     finish,
     give_back,
     replay,
+    start_orphans,
 )
 from api.events.outbound import Answer
-from api.events.publisher import feed_now, new_epoch, publish, release
+from api.events.publisher import KEPT_FOR, feed_now, forget_events, new_epoch, publish, release
 from api.events.subscriptions import secret_replace, send_test, subscription_on
 from sites.models import Delivery, DeliveryAttempt, Event, Feed, Grant, Site, Subscription, User
 from sites.services.secrets import secrets_rotate
@@ -362,6 +363,23 @@ def test_after_a_restore_nothing_is_sent_before_it_is_noticed(site: Site, subscr
     Feed.objects.update(database="another/1/1")
     assert take() == []
     assert feed_now().held_since is not None
+
+
+def test_what_is_forgotten_takes_its_deliveries_along_and_holds_nothing_up(
+    site: Site, subscribe: Subscribe
+) -> None:
+    subscription = subscribe()
+    happened(site, "cases/1", "cases/1", "cases/2", "cases/2", "cases/3")
+    other = next(due for due in take() if Delivery.objects.get(pk=due.delivery_id).subject == "cases/2")
+    Event.objects.filter(sequence=1).update(published_at=timezone.now() - KEPT_FOR - LONG)
+    assert forget_events() == 1
+    assert [one for one, _ in in_order(subscription)] == ["cases/1", "cases/2", "cases/2", "cases/3"]
+    assert take() == []
+    assert start_orphans() == 1
+    assert Delivery.objects.get(next_attempt_at__isnull=False).sequence == 2
+    assert start_orphans() == 0
+    finish(other, GOOD, took_s=0.1)
+    assert sorted(subjects(take())) == ["cases/1", "cases/2"]
 
 
 # --- secrets --------------------------------------------------------------------------------------------

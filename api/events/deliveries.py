@@ -20,7 +20,8 @@ import structlog
 from cryptography.fernet import InvalidToken
 from django.conf import settings
 from django.db import connection, transaction
-from django.db.models import Count, Exists, OuterRef, Q, QuerySet
+from django.db.models import Count, Exists, OuterRef, Q, QuerySet, Subquery
+from django.db.models.functions import Coalesce
 from django.utils import timezone
 
 from sites.access.abilities import ROLES, Ability
@@ -187,7 +188,12 @@ def claim(*, most: int, leave_out: Collection[int] = ()) -> list[Due]:
     now = timezone.now()
     due = _due(OuterRef("pk"), now)
     ready = _sending().filter(Q(paused_until=None) | Q(paused_until__lte=now), Exists(due))
-    ids = list(ready.exclude(pk__in=leave_out).order_by("?").values_list("pk", flat=True))
+    # Those that have no room are not locked and looked into: while they hang, that is nearly always
+    ids = [
+        row.pk
+        for row in ready.exclude(pk__in=leave_out).annotate(under_way=_under_way()).order_by("?")
+        if row.under_way < _limit(row)
+    ]
     # Where the database was restored since, this is what notices it
     if most <= 0 or not ids or feed_now().held_since is not None:
         return []
@@ -214,9 +220,8 @@ def _claim(subscription_id: int, most: int) -> list[Due]:
     if scope is None:
         return []
     now = timezone.now()
-    limit = 1 if subscription.failing_since is not None else AT_ONCE
     under_way = Delivery.objects.filter(subscription=subscription, lease__isnull=False).count()
-    room = min(most, limit - under_way)
+    room = min(most, _limit(subscription) - under_way)
     if room <= 0:
         return []
     rows = list(_due(subscription.pk, now).order_by("next_attempt_at", "id")[:room])
@@ -246,6 +251,17 @@ def _claim(subscription_id: int, most: int) -> list[Due]:
             )
         )  # fmt: skip
     return taken
+
+
+def _limit(subscription: Subscription) -> int:
+    return AT_ONCE if subscription.failing_since is None else 1
+
+
+def _under_way() -> Coalesce:
+    """How many attempts to a subscription are under way."""
+    taken = Delivery.objects.filter(subscription=OuterRef("pk"), lease__isnull=False).order_by()
+    counted = taken.values("subscription").annotate(count=Count("pk")).values("count")
+    return Coalesce(Subquery(counted), 0)
 
 
 def take_back() -> int:

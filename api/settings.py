@@ -19,7 +19,7 @@ from api.database import EmbeddedDatabaseError
 from api.database.cluster import DATABASE, OWNER, SERVICE
 from api.database.limits import Limits, process_name, session_options
 from api.database.location import make_data_dir
-from api.variables import env, given_database, switch, whole_number
+from api.variables import env, given_database, networks, switch, whole_number, whole_numbers
 
 BASE_DIR = Path(__file__).resolve().parent.parent
 
@@ -279,6 +279,17 @@ IMPORT_LIMITS = {
     "memory_mib": whole_number("ZONEBOOK_IMPORT_MEMORY_MIB", 4096),
     "cpu_s": whole_number("ZONEBOOK_IMPORT_CPU_S", 600),
 }
+
+
+# --- pushed events ------------------------------------------------------------------------------------------
+# Where pushes may go (`api.events.addresses`). What is not public goes by the operator's word alone
+
+PUSH_HTTP = switch("ZONEBOOK_PUSH_HTTP", default=False)
+PUSH_PORTS = whole_numbers("ZONEBOOK_PUSH_PORTS", [443, 8443], most=65535)
+PUSH_NETWORKS = networks("ZONEBOOK_PUSH_NETWORKS")
+# Of one attempt in all; and what the times between attempts are multiplied by, which only tests change
+PUSH_TIMEOUT_S = 15.0
+PUSH_TIME_SCALE = 1.0
 
 
 # --- cache --------------------------------------------------------------------------------------------------

@@ -8,6 +8,7 @@ from __future__ import annotations
 import contextlib
 import os
 from collections.abc import Mapping
+from ipaddress import IPv4Network, IPv6Network, ip_network
 from pathlib import Path
 from typing import Any
 
@@ -64,6 +65,30 @@ def switch(variable: str, *, default: bool) -> bool:
     if text and text not in _ON | _OFF:
         raise ImproperlyConfigured(f"{variable}={text}: expected on or off.")
     return text in _ON if text else default
+
+
+def whole_numbers(variable: str, default: list[int], *, most: int) -> list[int]:
+    texts = [text.strip() for text in env.str(variable, default=",".join(map(str, default))).split(",")]
+    numbers = [int(text) for text in texts if text.isascii() and text.isdecimal() and len(text) < 8]
+    if len(numbers) < len(texts) or not all(1 <= number <= most for number in numbers):
+        raise ImproperlyConfigured(
+            f"{variable}={','.join(texts)}: expected whole numbers from 1 to {most} with commas between "
+            f"them, such as {','.join(map(str, default))}."
+        )
+    return numbers
+
+
+def networks(variable: str) -> list[IPv4Network | IPv6Network]:
+    found = []
+    for text in env.str(variable, default="").split(","):
+        try:
+            found += [ip_network(text.strip())] if text.strip() else []
+        except ValueError as error:
+            raise ImproperlyConfigured(
+                f"{variable}: {text.strip()} is no network ({error}); expected such as 10.20.0.0/16 or "
+                "fd00::/8, with commas between them."
+            ) from error
+    return found
 
 
 def given_database(variable: str) -> dict[str, Any]:

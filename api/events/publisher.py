@@ -140,7 +140,7 @@ def forget_events(*, now: dt.datetime | None = None, most: int = MOST_AT_ONCE) -
         if not old:
             return 0
         Feed.objects.update(forgotten=old[-1])
-        return Event.objects.filter(sequence__lte=old[-1]).delete()[0]
+        return Event.objects.filter(sequence__lte=old[-1]).delete()[1].get(Event._meta.label, 0)
 
 
 def _read(cursor: Any) -> Feed | None:

@@ -7,7 +7,8 @@ from typing import Final
 
 from django.utils import timezone
 
-from api.events.publisher import forget_events
+from api.events.deliveries import forget_tests, start_orphans
+from api.events.publisher import KEPT_FOR, forget_events
 from sites.models import KeptAnswer
 
 EVERY_S: Final = 600.0
@@ -21,3 +22,5 @@ def forget_old() -> None:
         _next_s = time.monotonic() + EVERY_S
         KeptAnswer.objects.filter(made_at__lte=timezone.now() - KeptAnswer.KEPT_FOR).delete()
         forget_events()
+        forget_tests(timezone.now() - KEPT_FOR)
+        start_orphans()

@@ -31,6 +31,7 @@ from . import (
     search,
     secrets,
     sites,
+    subscriptions,
     switches,
     tokens,
     users,
@@ -83,6 +84,18 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("calculations/run", calculations.RunCalculationView.as_view(), name="calculations-run"),
     path("events", events.EventListView.as_view(), name="events"),
     path("search", search.SearchView.as_view(), name="search"),
+    path("subscriptions", subscriptions.SubscriptionListView.as_view(), name="subscriptions"),
+    path("subscriptions/<int:id>", subscriptions.SubscriptionView.as_view(), name="subscription"),
+    *(
+        path(f"subscriptions/<int:id>/{name}", view.as_view(), name=f"subscription-{name}")
+        for name, view in {
+            "on": subscriptions.SubscriptionOnView,
+            "rotate-secret": subscriptions.SubscriptionSecretView,
+            "test": subscriptions.SubscriptionTestView,
+            "replay": subscriptions.SubscriptionReplayView,
+            "deliveries": subscriptions.SubscriptionDeliveryListView,
+        }.items()
+    ),
     path("tokens", tokens.TokenListView.as_view(), name="tokens"),
     path("tokens/<int:id>/revoke", tokens.TokenRevocationView.as_view(), name="tokens-revoke"),
     *_router.urls,

@@ -18,6 +18,7 @@ class Ability(StrEnum):
     WRITE_FINDINGS = "findings:write"
     WRITE_RECORD = "record:write"
     WRITE_READINGS = "readings:write"
+    SUBSCRIPTIONS = "subscriptions:write"
     ADMIN = "admin"
     REVEAL_SECRETS = "secrets:reveal"
 
@@ -28,6 +29,7 @@ MEANINGS: Final[dict[Ability, str]] = {
     Ability.WRITE_FINDINGS: "acknowledge and defer findings, set ticket references",
     Ability.WRITE_RECORD: "write as-built changes: sites, closets, contacts, plant, runs, clips",
     Ability.WRITE_READINGS: "record readings",
+    Ability.SUBSCRIPTIONS: "have events pushed to a URL: subscriptions and their deliveries",
     Ability.ADMIN: "write customers, contracts, the catalogue, users and tokens",
     Ability.REVEAL_SECRETS: "have a door or alarm code shown, one at a time, each time logged",
 }

@@ -13,12 +13,13 @@ from typing import Any, Final, TypeVar
 
 from django.contrib.postgres.expressions import ArraySubquery
 from django.core.exceptions import FieldDoesNotExist
-from django.db.models import BooleanField, Exists, F, Func, Model, OuterRef, QuerySet
+from django.db.models import BooleanField, Exists, F, Func, Model, OuterRef, Q, QuerySet
 
 from sites.models.access import Grant, Token, User
 from sites.models.answers import KeptAnswer
 from sites.models.outbox import EventSubject, Feed
 from sites.models.places import Site
+from sites.models.subscriptions import Delivery, DeliveryAttempt, Subscription
 
 M = TypeVar("M", bound=Model)
 
@@ -116,6 +117,22 @@ def _tokens(rows: QuerySet[Token], scope: Scope) -> QuerySet[Token]:
     return rows.filter(user__in=_users(User.objects.all(), scope))
 
 
+def _subscriptions(rows: QuerySet[Subscription], scope: Scope) -> QuerySet[Subscription]:
+    return rows.filter(owner__in=_users(User.objects.all(), scope))
+
+
+def _deliveries(rows: QuerySet[Delivery], scope: Scope) -> QuerySet[Delivery]:
+    """Those of events in scope, and tests, of subscriptions that are seen."""
+    rows = rows.filter(subscription__in=_subscriptions(Subscription.objects.all(), scope))
+    if scope.customer_ids is None:
+        return rows
+    return rows.filter(Q(event=None) | Q(event__customer__in=sorted(scope.customer_ids)))
+
+
+def _attempts(rows: QuerySet[DeliveryAttempt], scope: Scope) -> QuerySet[DeliveryAttempt]:
+    return rows.filter(delivery__in=_deliveries(Delivery.objects.all(), scope))
+
+
 def _no_rows(rows: QuerySet[Any], _scope: Scope) -> QuerySet[Any]:
     """What is in no list: kept answers, each of which is given again to its caller, for its key; and how many
     events there are of all customers."""
@@ -126,6 +143,9 @@ scope_by_rule(User, _users)
 for _unlisted in (KeptAnswer, EventSubject, Feed):
     scope_by_rule(_unlisted, _no_rows)
 scope_by_rule(Token, _tokens)
+scope_by_rule(Subscription, _subscriptions)
+scope_by_rule(Delivery, _deliveries)
+scope_by_rule(DeliveryAttempt, _attempts)
 
 
 @functools.cache

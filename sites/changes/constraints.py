@@ -17,6 +17,7 @@ from psycopg import errors as pg
 from sites.fields import Fact
 from sites.models.access import MOST_SCOPES
 from sites.models.changes import MOST_OPERATIONS
+from sites.models.subscriptions import MOST_KINDS
 
 from .errors import Problem
 
@@ -192,9 +193,12 @@ add_rules(
         ),
         "grant_once": ("This user is granted this customer already.", "customer_id"),
         "token_digest_key": "There is a token with this secret.",
-        "feed_is_one": "There is one feed.",
         "kept_answer_once": "A request was answered under this Idempotency-Key already.",
         "token_scopes_at_most_40": (f"A token has at most {MOST_SCOPES} scopes.", "scopes"),
+        "subscription_kinds_at_most_40": (f"A subscription names at most {MOST_KINDS} kinds.", "kinds"),
+        "subscription_off_with_a_reason": ("A subscription that is off says why, and no other.", "state"),
+        "delivery_once_an_event": "This event is sent to this subscription already.",
+        "feed_is_one": "There is one feed of events.",
         # Sites, closets, people
         "contact_once_a_role": ("This person is recorded in this role already.", "name"),
         "secret_label_once_a_site": ("Another code of this site has this label.", "label"),

@@ -12,6 +12,7 @@ from .outbox import Event, EventSubject, Feed
 from .places import Closet, Contact, Site
 from .power import Amplifier, AmplifierFacts, Supply, SupplyFacts
 from .secrets import Secret, SecretReveal
+from .subscriptions import Delivery, DeliveryAttempt, Subscription
 
 __all__ = [
     "Amplifier",
@@ -28,6 +29,8 @@ __all__ = [
     "Coverage",
     "Customer",
     "DatedFacts",
+    "Delivery",
+    "DeliveryAttempt",
     "DeviceModel",
     "Endpoint",
     "EndpointFacts",
@@ -45,6 +48,7 @@ __all__ = [
     "Secret",
     "SecretReveal",
     "Site",
+    "Subscription",
     "Supply",
     "SupplyFacts",
     "Switch",

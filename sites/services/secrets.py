@@ -9,18 +9,21 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, TypeVar
 
 from cryptography.fernet import Fernet, InvalidToken, MultiFernet
 from django.conf import settings
 from django.db import IntegrityError, transaction
+from django.db.models import Model, QuerySet
 from django.utils import timezone
 
 from sites.changes.constraints import problem_of
 from sites.changes.errors import ChangeConflict, ChangeRefused, Problem
 from sites.changes.work import clean
-from sites.models import Closet, Secret, SecretReveal, Site
+from sites.models import Closet, Secret, SecretReveal, Site, Subscription
 from sites.models.access import User
+
+M = TypeVar("M", bound=Model)
 
 
 class SecretUnreadable(Exception):  # noqa: N818 - it says what is so
@@ -81,7 +84,7 @@ def secret_reveal(*, user: User, secret: Secret, reason: str) -> str:
     clean(reveal, ["reason"])
     reveal.save()
     try:
-        return _keys().decrypt(bytes(secret.ciphertext)).decode()
+        return field_keys().decrypt(bytes(secret.ciphertext)).decode()
     except InvalidToken as error:
         raise SecretUnreadable(
             f"Code “{secret.label}” was written under a key that is gone; write it anew."
@@ -90,36 +93,51 @@ def secret_reveal(*, user: User, secret: Secret, reason: str) -> str:
 
 @dataclass
 class Rotated:
-    """How many codes are encrypted under the first key now, and those that no key opens."""
+    """How many codes, and secrets of subscriptions, are encrypted under the first key now; and what no key
+    opens."""
 
     count: int = 0
+    subscriptions: int = 0
     unreadable: list[Secret] = field(default_factory=list)
+    unreadable_subscriptions: list[Subscription] = field(default_factory=list)
 
 
 def secrets_rotate(*, batch_size: int = 500) -> Rotated:
-    """Encrypt every code again under the first key. Run it before an old key is dropped.
+    """Encrypt every code, and every secret of a subscription, again under the first key. Run it before an old
+    key is dropped.
 
-    Each batch is its own transaction, and a code rewritten meanwhile keeps what was written.
+    Each batch is its own transaction, and what is rewritten meanwhile keeps what was written.
     """
-    keys = _keys()
     done = Rotated()
-    last = 0
-    kept = Secret.objects.filter(removed_at__isnull=True).order_by("pk")
+    kept = Secret.objects.filter(removed_at__isnull=True)
+    done.count = _rotate(kept, ["ciphertext"], done.unreadable, batch_size)
+    done.subscriptions = _rotate(
+        Subscription.objects.all(), ["secret", "old_secret"], done.unreadable_subscriptions, batch_size
+    )
+    return done
+
+
+def _rotate(rows: QuerySet[M], columns: list[str], unreadable: list[M], batch_size: int) -> int:
+    keys = field_keys()
+    count = last = 0
     while True:
         with transaction.atomic():
-            batch = list(kept.filter(pk__gt=last).select_for_update()[:batch_size])
+            batch = list(rows.order_by("pk").filter(pk__gt=last).select_for_update()[:batch_size])
             readable = []
-            for secret in batch:
+            for row in batch:
                 try:
-                    secret.ciphertext = keys.rotate(bytes(secret.ciphertext))
+                    for column in columns:
+                        value = getattr(row, column)
+                        if value is not None:
+                            setattr(row, column, keys.rotate(bytes(value)))
                 except InvalidToken:
-                    done.unreadable.append(secret)
+                    unreadable.append(row)
                 else:
-                    readable.append(secret)
-            Secret.objects.bulk_update(readable, ["ciphertext"])
+                    readable.append(row)
+            rows.model._default_manager.bulk_update(readable, columns)
         if not batch:
-            return done
-        done.count += len(readable)
+            return count
+        count += len(readable)
         last = batch[-1].pk
 
 
@@ -137,7 +155,7 @@ def _written(secret: Secret, user: User, given: Mapping[str, Any]) -> Secret:
     if code is not None:
         if not code.strip():
             raise ChangeRefused([Problem("The code is missing.", "required", "/code")])
-        secret.ciphertext = _keys().encrypt(code.encode())
+        secret.ciphertext = field_keys().encrypt(code.encode())
         secret.written_by, secret.written_at, secret.removed_at = user, timezone.now(), None
     for name, value in values.items():
         setattr(secret, name, value)
@@ -151,5 +169,5 @@ def _written(secret: Secret, user: User, given: Mapping[str, Any]) -> Secret:
     return secret
 
 
-def _keys() -> MultiFernet:
+def field_keys() -> MultiFernet:
     return MultiFernet([Fernet(key) for key in settings.FIELD_KEYS])

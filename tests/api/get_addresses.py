@@ -38,6 +38,9 @@ PLAIN: Final[dict[str, tuple[str, ...]]] = {
     "/api/v1/operations": ("",),
     "/api/v1/search": ("q=closet", "q=clsoet+gangway&page_size=100"),
     "/api/v1/tokens": ("",),
+    "/api/v1/subscriptions": ("",),
+    "/api/v1/subscriptions/{id}": ("",),
+    "/api/v1/subscriptions/{id}/deliveries": ("", "state=dead", "page_size=200"),
     "/api/v1/events": ("", "start=now", "kinds=case.opened", "telephones=true&page_size=500"),
     "/api/v1/cases/counts": (
         "",
@@ -107,6 +110,8 @@ class Addresses:
         if one.route in PLAIN:
             for query in PLAIN[one.route]:
                 path = one.route.replace("{code}", "not_found")
+                if "{id}" in path:
+                    path = path.replace("{id}", str(self._own("subscriptions")))
                 yield Address(one.route, query, f"{path}?{query}" if query else path)
         elif one.view_set is None:
             raise UnknownError(f"{one.route}: name its queries in PLAIN")
@@ -114,6 +119,13 @@ class Addresses:
             yield from self._of_list(one.route, one.view_set)
         else:
             yield from self._of_thing(one)
+
+    def _own(self, name: str) -> int:
+        """The first of what is whoever asks's own."""
+        items = self._ask(f"{ROOT}/{name}")["items"]
+        if not items:
+            raise UnknownError(f"{name}: whoever asks needs one of their own")
+        return int(items[0]["id"])
 
     # --- single things --------------------------------------------------------------------------------------
 

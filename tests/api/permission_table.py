@@ -15,6 +15,7 @@ READ = Ability.READ_RECORD
 WRITE = Ability.WRITE_RECORD
 FINDINGS = Ability.WRITE_FINDINGS
 ADMIN = Ability.ADMIN
+SUBSCRIPTIONS = Ability.SUBSCRIPTIONS
 
 # What all customers share: who writes it must be granted all of them, too
 SHARED: Final = {
@@ -32,6 +33,16 @@ TABLE: Final[dict[tuple[str, str], Ability | str]] = {
     ("GET", "/api/v1/problems/{code}"): PUBLIC,
     ("GET", "/api/v1/search"): READ,
     ("GET", "/api/v1/events"): Ability.READ_EVENTS,
+    ("GET", "/api/v1/subscriptions"): SUBSCRIPTIONS,
+    ("POST", "/api/v1/subscriptions"): SUBSCRIPTIONS,
+    ("GET", "/api/v1/subscriptions/{id}"): SUBSCRIPTIONS,
+    ("PATCH", "/api/v1/subscriptions/{id}"): SUBSCRIPTIONS,
+    ("DELETE", "/api/v1/subscriptions/{id}"): SUBSCRIPTIONS,
+    ("POST", "/api/v1/subscriptions/{id}/on"): SUBSCRIPTIONS,
+    ("POST", "/api/v1/subscriptions/{id}/rotate-secret"): SUBSCRIPTIONS,
+    ("POST", "/api/v1/subscriptions/{id}/test"): SUBSCRIPTIONS,
+    ("POST", "/api/v1/subscriptions/{id}/replay"): SUBSCRIPTIONS,
+    ("GET", "/api/v1/subscriptions/{id}/deliveries"): SUBSCRIPTIONS,
     ("POST", "/api/v1/calculations/run"): AUTHENTICATED,
     ("GET", "/api/v1/tokens"): AUTHENTICATED,
     ("POST", "/api/v1/tokens"): ADMIN,

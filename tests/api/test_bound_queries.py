@@ -12,9 +12,11 @@ import pytest
 from django.test import Client
 
 from api.conventions.filters import filter_names
+from api.events.subscriptions import subscription_add
 from api.v1.routes import RESOURCES
 from fixtures.fleets.writer import write_fleet
 from sites.access.scope import EVERYTHING
+from sites.access.selectors import principal_of
 from sites.models import Customer, Site, User
 from tests import factories
 from tests.api import get_addresses
@@ -41,7 +43,9 @@ def test_no_answer_reads_through_what_grows_with_the_fleet(with_token: Caller) -
     write_fleet(sites=SITES, seed=1)
     furnish()
     check(list(Site.objects.values_list("pk", flat=True)))
-    everything = with_token(factories.make_user(User.Role.MANAGER, all_customers=True))
+    asker = factories.make_user(User.Role.MANAGER, all_customers=True)
+    subscription_add(principal=principal_of(asker), name="desk", url="https://desk.example.com/")
+    everything = with_token(asker)
     found: dict[str, list[str]] = {}
     looked_at: set[str] = set()
     routes: set[str] = set()

@@ -57,6 +57,16 @@ def read(expression: str, data_dir: Path, **variables: str) -> subprocess.Comple
         ({"ZONEBOOK_CACHE_URL": "here"}, "ZONEBOOK_CACHE_URL: expected an address such as redis://"),
         ({"CELERY_BROKER_URL": "sqs://"}, "CELERY_BROKER_URL: expected an address such as redis://"),
         ({"ZONEBOOK_THREADS": "0"}, "ZONEBOOK_THREADS=0: expected a whole number such as 4, from 1"),
+        ({"ZONEBOOK_PUSH_HTTP": "perhaps"}, "ZONEBOOK_PUSH_HTTP=perhaps: expected on or off"),
+        (
+            {"ZONEBOOK_PUSH_PORTS": "443,https"},
+            "ZONEBOOK_PUSH_PORTS=443,https: expected whole numbers from 1 to",
+        ),
+        ({"ZONEBOOK_PUSH_PORTS": "65536"}, "from 1 to 65535 with commas between them, such as 443,8443"),
+        (
+            {"ZONEBOOK_PUSH_NETWORKS": "10.20.0.1/16"},
+            "10.20.0.1/16 is no network (10.20.0.1/16 has host bits set)",
+        ),
         ({"ZONEBOOK_STATEMENT_TIMEOUT_S": "99999999"}, "such as 10, from 0 to 9999999"),
     ],
 )

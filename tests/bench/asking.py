@@ -22,8 +22,10 @@ from django.core.wsgi import get_wsgi_application
 from django.db import connection
 
 from api.database.cluster import SUPERUSER
+from api.events.subscriptions import subscription_add
+from sites.access.selectors import principal_of
 from sites.access.services import token_make
-from sites.models import Closet, Endpoint, Secret, Site, User
+from sites.models import Closet, Endpoint, Secret, Site, Subscription, User
 from sites.services.secrets import secret_add, secret_reveal
 from tests.api.get_addresses import ROOT, Address, Addresses
 from tests.bench.fleets import accept, settle, tidy
@@ -68,7 +70,9 @@ def asker() -> User:
 
 def furnish() -> None:
     """Give the first site what fleets have none of: a paging set, a network speaker of a zone, and a door
-    code that was revealed."""
+    code that was revealed; and whoever asks a subscription."""
+    if not Subscription.objects.filter(owner=asker()).exists():
+        subscription_add(principal=principal_of(asker()), name="desk", url="https://desk.example.com/")
     site = Site.objects.order_by("pk")[0]
     site_id = site.pk
     if PagingSet.objects.filter(site=site_id).exists():
@@ -92,7 +96,9 @@ def furnish() -> None:
 
 def caller() -> Callable[[str], bytes]:
     """Asks as a manager's program that sees every customer; returns the body of the answer."""
-    _, secret = token_make(user=asker(), scopes=["record:read", "admin"])
+    _, secret = token_make(
+        user=asker(), scopes=["record:read", "events:read", "subscriptions:write", "admin"]
+    )
     application: Any = get_wsgi_application()
 
     def ask(path: str) -> bytes:

@@ -12,3 +12,5 @@ for _database in DATABASES.values():
     _database["NAME"] = _NAME
 CELERY_TASK_DEFAULT_QUEUE = os.environ["ZONEBOOK_TESTED_QUEUE"]
 CELERY_TASK_QUEUES = [Queue(CELERY_TASK_DEFAULT_QUEUE, expires=600)]  # a broker forgets it after the test
+PUSH_TIMEOUT_S = float(os.environ.get("ZONEBOOK_TESTED_PUSH_TIMEOUT_S", "15"))
+PUSH_TIME_SCALE = float(os.environ.get("ZONEBOOK_TESTED_PUSH_SCALE", "1"))

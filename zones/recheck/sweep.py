@@ -6,7 +6,8 @@ import datetime as dt
 import gc
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 
 import structlog
@@ -50,6 +51,8 @@ LOOK_FOR_OUTDATED_EVERY_S = 60.0
 
 Chore = Callable[[], object]
 _chores: list[Chore] = []
+Companion = Callable[[threading.Event], object]
+_companions: list[tuple[Companion, Companion]] = []
 _sites_at_once: dict[Mark.Lane, int] = {}
 """How many sites the next batch of a lane may have, by how long its last one took."""
 
@@ -72,6 +75,35 @@ def on_sweep(chore: Chore) -> Chore:
     if chore not in _chores:
         _chores.append(chore)
     return chore
+
+
+def beside_sweep(on_and_on: Companion, once: Companion) -> None:
+    """Have work done beside the sweeps of `manage.py sweep`, in a thread of its own, that no site waits for:
+    with --loop `on_and_on`, until the event that it is given is set; without, `once` after the sites."""
+    if (on_and_on, once) not in _companions:
+        _companions.append((on_and_on, once))
+
+
+@contextmanager
+def companions(stop: threading.Event) -> Iterator[None]:
+    """Context beside which the work of `beside_sweep` is done; leaving it tells that to stop, and waits."""
+    threads = [
+        threading.Thread(target=on_and_on, args=(stop,), name=on_and_on.__name__)
+        for on_and_on, _ in _companions
+    ]
+    for thread in threads:
+        thread.start()
+    try:
+        yield
+    finally:
+        stop.set()
+        for thread in threads:
+            thread.join()
+
+
+def companions_once(stop: threading.Event) -> None:
+    for _, once in _companions:
+        once(stop)
 
 
 def look_once(*, now: dt.datetime | None = None) -> Outcome | None:

@@ -13,7 +13,7 @@ from sites.changes.constraints import problem_of
 from sites.models import User
 from tests import factories
 
-once = import_module("sites.migrations.0061_usernames_once")
+once = import_module("sites.migrations.0047_usernames_once")
 
 
 def test_the_database_takes_no_two_alike(manager: User) -> None:

@@ -9,7 +9,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
-from zones.recheck.sweep import sweep, sweep_until
+from zones.recheck.sweep import companions, companions_once, sweep, sweep_until
 
 from .recheck import BAD_INPUT, FAILED, sites_recomputed
 
@@ -17,8 +17,9 @@ from .recheck import BAD_INPUT, FAILED, sites_recomputed
 class Command(BaseCommand):
     help = (
         "Recompute the sites that are marked as changed, mark sites whose date is due, and do other waiting "
-        "work. Several sweepers may run at once, beside Celery workers. With --loop, repeat until SIGTERM or "
-        "Ctrl-C, then finish the batch. Exit status: 0 done, 1 some site failed, 2 bad input."
+        "work: publish events, and push them to who subscribed. Several sweepers may run at once, "
+        "beside Celery workers. With --loop, repeat until SIGTERM or Ctrl-C, then "
+        "finish the batch. Exit status: 0 done, 1 some site failed, 2 bad input."
     )
 
     def add_arguments(self, parser: CommandParser) -> None:
@@ -42,7 +43,12 @@ class Command(BaseCommand):
             for number in (signal.SIGTERM, signal.SIGINT)
         }
         try:
-            swept = sweep_until(stop, interval_s=interval) if loop else sweep(stop=stop)
+            if loop:
+                with companions(stop):
+                    swept = sweep_until(stop, interval_s=interval)
+            else:
+                swept = sweep(stop=stop)
+                companions_once(stop)
         finally:
             for number, handler in before.items():
                 signal.signal(number, handler)

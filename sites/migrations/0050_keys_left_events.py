@@ -6,5 +6,5 @@ _TOUCH = "UPDATE event SET body = body WHERE body @? '$.closets[*].key_location'
 
 
 class Migration(migrations.Migration):
-    dependencies = [("sites", "0070_keys_leave_events")]
+    dependencies = [("sites", "0049_keys_leave_events")]
     operations = [migrations.RunSQL(_TOUCH, migrations.RunSQL.noop)]

@@ -19,5 +19,5 @@ _GO = "DROP TRIGGER event_without_key ON event; DROP FUNCTION zonebook_event_wit
 
 
 class Migration(migrations.Migration):
-    dependencies = [("sites", "0062_technicians_accept")]
+    dependencies = [("sites", "0048_technicians_accept")]
     operations = [migrations.RunSQL(_WITHOUT, _GO)]

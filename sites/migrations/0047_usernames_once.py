@@ -27,7 +27,7 @@ def name_the_alike(apps: Any, schema_editor: Any) -> None:  # noqa: ARG001 - Dja
 
 class Migration(migrations.Migration):
     atomic = False
-    dependencies = [("sites", "0060_users_versioned")]
+    dependencies = [("sites", "0046_users_versioned")]
     operations = [
         migrations.RunPython(name_the_alike, migrations.RunPython.noop),
         migrations.RunSQL(

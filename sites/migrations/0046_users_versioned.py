@@ -4,7 +4,7 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-    dependencies = [("sites", "0042_events_by_customer")]
+    dependencies = [("sites", "0045_delivery_attempts")]
     operations = [
         migrations.AddField(
             "User", "version", models.BigIntegerField(db_default=1, default=1, editable=False)

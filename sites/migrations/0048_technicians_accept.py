@@ -6,7 +6,7 @@ from sites import fields
 
 
 class Migration(migrations.Migration):
-    dependencies = [("sites", "0061_usernames_once")]
+    dependencies = [("sites", "0047_usernames_once")]
     operations = [
         migrations.AddField(
             "customer",

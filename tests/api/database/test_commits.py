@@ -69,7 +69,8 @@ def end_idle() -> None:
 
 @pytest.mark.parametrize("more", [True, False], ids=["before a statement", "before the commit"])
 def test_a_transaction_that_was_idle_for_too_long_is_unavailable(more: bool) -> None:
-    with pytest.raises(InternalError) as ended, transaction.atomic():  # noqa: PT012
+    # Which of them depends on whether the server's last words are read before its end is noticed
+    with pytest.raises((InternalError, OperationalError)) as ended, transaction.atomic():  # noqa: PT012
         factories.make_customer()
         end_idle()
         if more:

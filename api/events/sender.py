@@ -46,8 +46,10 @@ def send_until(stop: threading.Event) -> None:
 
 
 def send_due(stop: threading.Event) -> None:
-    """Send what is due now, once: of a subscription whose receiver fails, no more follows."""
-    asyncio.run(Sender(stop, once=True).run())
+    """Send what is due now, once: of a subscription whose receiver fails, no more follows. In a thread of its
+    own, since the caller's may run an event loop already."""
+    with ThreadPoolExecutor(1, thread_name_prefix="push") as thread:
+        thread.submit(lambda: asyncio.run(Sender(stop, once=True).run())).result()
 
 
 class Sender:

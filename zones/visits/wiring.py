@@ -14,7 +14,13 @@ from zones.electrical.plant import BlockKind
 from zones.electrical.terminations import SIDE_TAKES
 from zones.limits.cautions import SHOCKING_LINE_V, Caution
 from zones.models import Landing, PointFacts, Run, RunFacts
-from zones.selectors import colour_of, points_at_ends_and_feeds, pulled_clips_before, runs_before
+from zones.selectors import (
+    colour_of,
+    points_at_ends_and_feeds,
+    points_before,
+    pulled_clips_before,
+    runs_before,
+)
 
 from .isolation import Feed, Isolation, isolation_of
 from .shown import shown
@@ -107,7 +113,7 @@ def _wiring(blocks: Sequence[Block], closet_id: int, site_id: int, before: int) 
         .filter(Q(block__in=blocks) | Q(pk__in=landed_here.values("run")))
         .select_related("block")
     )
-    then = _Then(site_id, before, runs)
+    then = _Then(site_id, before, runs, points_at_ends_and_feeds(before, site_id=site_id))
     # A run may share its rows on another block, which pulling its clips there then disconnects too
     also_on = landings_then.filter(run_id__in=then.run_ids).values("block")
     landings = list(
@@ -149,7 +155,9 @@ def isolation_of_run(run: Run, before: int) -> RunIsolation:
         .order_by("block__name", "row", "side", "id")
     )
     out = pulled_clips_before(before, block_ids={row.block_id for row in landings})
-    then = _Then(run.site_id, before, [run])
+    # All of its points, as the page of the run has them
+    points = points_before(before, site_id=run.site_id, run_ids=[run.pk])
+    then = _Then(run.site_id, before, [run], points)
     silent = silenced(run.site_id, before)
     found = then.isolations(landings, out, run.block.closet_id, silent)[run.pk]
     return RunIsolation(**vars(found), caution=Caution.DISCONNECT.text)
@@ -161,20 +169,26 @@ _LANDED = ("block__closet", "run", "output__endpoint", "supply", "amplifier")
 class _Then:
     """Some runs of a site as they were before a step, with what fed them."""
 
-    def __init__(self, site_id: int, before: int, runs: Sequence[Run]) -> None:
+    def __init__(self, site_id: int, before: int, runs: Sequence[Run], points: Sequence[PointFacts]) -> None:
+        """points: among them those at their ends and those that a supply feeds, in the order of each run."""
         self.site_id, self.before, self.runs = site_id, before, runs
         self.run_ids = [run.pk for run in runs]
         every = runs_before(before, site_ids=[site_id])
         self.facts = {run.pk: row for run, row in every if run.pk in self.run_ids}
-        points = points_at_ends_and_feeds(before, site_id=site_id)
         self.points = [row for row in points if row.run_id in self.facts]
+
+    def _line_voltages(self) -> dict[int, float | None]:
+        """By amplifier, the voltage of its line; None: low impedance, or not recorded."""
+        if all(row.amplifier_id is None for row in self.facts.values()):
+            return {}
+        every = things_with_facts(Amplifier, AmplifierFacts, self.before, site_ids=[self.site_id])
+        return {one.pk: row.line_voltage_v if row else None for one, row in every}
 
     def isolations(
         self, landings: Sequence[Landing], out: set[tuple[int, int]], closet_id: int, silent: Silenced
     ) -> dict[int, Isolation]:
         """How to disconnect each, by its id. landings, out, closet_id: as ``isolation_of`` takes them."""
-        amplifiers = things_with_facts(Amplifier, AmplifierFacts, self.before, site_ids=[self.site_id])
-        voltages = {one.pk: row.line_voltage_v if row else None for one, row in amplifiers}
+        voltages = self._line_voltages()
         mid_run = _fed_mid_run(self.points)
         tell = whom_to_tell(self.site_id, closet_id) if self.runs else ""
         return {

@@ -6,12 +6,13 @@ import shutil
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, contextmanager
 from pathlib import Path
-from typing import NoReturn
+from typing import Any, NoReturn
 
 import pytest
 import redis
 from django.conf import settings
 from django.db import connection, transaction
+from django.db.backends.base.creation import BaseDatabaseCreation
 from hypothesis import settings as hypothesis_settings
 from kombu.connection import Connection
 
@@ -99,6 +100,17 @@ def as_service(db: None) -> Callable[[], AbstractContextManager[None]]:
             cursor.execute("RESET ROLE")
 
     return context
+
+
+def _drop_whoever_is_there(creation: Any, name: str, _verbosity: int) -> None:
+    """Drop a test database, with the sessions that are left in it: while a browser runs, its event loop gives
+    the main thread another connection of Django's, and one of the two is left behind."""
+    with creation._nodb_cursor() as cursor:
+        cursor.execute(f"DROP DATABASE {connection.ops.quote_name(name)} WITH (FORCE)")
+
+
+_creation: Any = BaseDatabaseCreation
+_creation._destroy_test_db = _drop_whoever_is_there
 
 
 @pytest.fixture(autouse=True)

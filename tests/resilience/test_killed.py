@@ -124,6 +124,8 @@ def test_a_celery_worker(
     request: pytest.FixtureRequest,
 ) -> None:
     """The whole worker, or its child at work."""
+    if broker == "rabbitmq_url" and not request.config.getoption("--long"):
+        pytest.skip("one broker is as good as the other: with --long")
     url = request.getfixturevalue(broker)
     other = within_its_limits()  # something to change, so that workers are notified
     assert sweep().checked == 1

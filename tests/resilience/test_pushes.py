@@ -141,8 +141,10 @@ def test_one_that_hangs_delays_no_other(
     allowed: None,
     site: Site,
     manager: User,
+    pytestconfig: pytest.Config,
 ) -> None:
-    """Beside it, 95 of 100 events are there within two seconds of when they happened."""
+    """Beside it, 19 of 20 events are there within two seconds of when they happened."""
+    count = 100 if pytestconfig.getoption("--long") else 20
     hanging, good = receivers
     hanging.answering = lambda _push: HANG
     for _ in range(20):
@@ -152,13 +154,13 @@ def test_one_that_hangs_delays_no_other(
     happen(site, "cases/0")
     running.until(lambda: good.taken and hanging.got)
     waits = []
-    for number in range(1, 101):
+    for number in range(1, count + 1):
         began = time.monotonic()
         happen(site, f"cases/{number}")
         running.until(lambda: len(good.taken) > number)  # noqa: B023 - called at once
         waits.append(good.taken[number].at_s - began)
     assert not hanging.taken
-    assert sorted(waits)[94] < 2.0, sorted(waits)[90:]
+    assert sorted(waits)[count * 95 // 100 - 1] < 2.0, sorted(waits)[-10:]
 
 
 def test_told_to_stop_it_gives_back_what_hangs(

@@ -28,7 +28,7 @@ from zones.services.points import point_remove
 pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.slow]
 
 PROGRAM = r"""### Following events, one ticket a case\n.*?```python\n(.*?)```"""
-ROUNDS = 3
+ROUNDS = 2
 ADDED = dt.date(2025, 6, 2)
 LONG_S = 90
 

@@ -15,6 +15,7 @@ from sites.models import Basis, Customer, DeviceModel, Event
 from sites.models.access import User
 from sites.models.changes import ChangeSet
 from sites.services.closets import closet_alter
+from sites.services.power import supply_alter
 from tests import factories
 from tests.api.conftest import Caller
 from tests.api.v1 import plenty
@@ -103,6 +104,18 @@ def test_a_finding_says_what_is_past_and_which_change_did_it(
         factories.INTEGRATOR,
     )
     assert shown["case_key"] == f"site-{hall.site.pk}/change-set-{added.pk}"
+
+
+def test_renaming_what_it_is_about_changes_its_words_and_not_its_version(
+    hall: Hall, finding: Finding, client: Client
+) -> None:
+    before = etag_of(client, f"findings/{finding.pk}")
+    supply_alter(factories.change(hall.site, happened_on=ADDED), supply=hall.supply, name="DC rack 4")
+    check([hall.site.pk])
+    assert etag_of(client, f"findings/{finding.pk}") == before
+    shown = get(client, f"findings/{finding.pk}")
+    assert shown["subject"]["name"] == "supply DC rack 4"
+    assert shown["sentence"].startswith("Supply DC rack 4 delivers 2.08 A")
 
 
 def test_where_it_is_whom_it_concerns_and_what_to_beware_of(

@@ -1,8 +1,8 @@
 """A request that waits for something to happen, without a thread.
 
-Our web server's worker keeps such a connection itself: it puts a `Waiting` into the request, and where the
-view says that there is nothing to answer yet, throws the answer away, gives the thread back, and sends the
-same request in again when something was published or the time is over (`api.server.worker`). Another server
+Our web server's worker keeps such a connection itself: it puts a `Waiting` into the request, and when the
+view has nothing to answer yet, it throws the answer away and gives the thread back. It sends the same request
+in again when something was published or the time is over (`api.server.worker`). Another server
 has no such place, and there a thread waits, for two seconds at most.
 """
 

@@ -27,13 +27,13 @@ from django.utils import timezone
 from sites.access.abilities import ROLES, Ability
 from sites.access.scope import Scope, scoped
 from sites.access.selectors import principal_of
-from sites.models import Delivery, DeliveryAttempt, Event, Feed, Subscription
+from sites.models import Delivery, DeliveryAttempt, Event, Subscription
 from sites.services.secrets import field_keys
 from zones.limits.limit import Severity
 
 from .feed import SOURCE, cloud_event, with_text
 from .outbound import Answer
-from .publisher import feed_now
+from .publisher import feed_now, published_until
 
 log = structlog.get_logger(__name__)
 
@@ -97,7 +97,7 @@ def _sending() -> QuerySet[Subscription]:
 def fan_out(*, most: int = MOST_EVENTS) -> int:
     """Make deliveries of what was published since; returns how many. Each subscription goes on from its own
     place, so one that was switched off, or whose owner was, misses nothing that is kept."""
-    published = Feed.objects.values_list("published", flat=True).first() or 0
+    published = published_until()
     behind = _sending().filter(position__lt=published)
     return sum(
         _fan_out(subscription_id, published, most)

@@ -64,13 +64,18 @@ def feed_now() -> Feed:
             return _read(cursor) or _begin_epoch(cursor)
 
 
+def published_until() -> int:
+    """The last sequence."""
+    return Feed.objects.values_list("published", flat=True).first() or 0
+
+
 def watch_feed(needed: Callable[[], bool], *, every_s: float) -> Iterator[int]:
     """While it is needed, look how far the feed has come, and yield that. For a thread of its own: it keeps a
     connection to the database, in no transaction. Who waits while the database is away is told in the end."""
     try:
         while needed():
             try:
-                yield Feed.objects.values_list("published", flat=True).first() or 0
+                yield published_until()
                 time.sleep(every_s)
             except (DatabaseError, InterfaceError) as error:
                 log.warning("the feed cannot be watched", why=str(error).strip())

@@ -13,14 +13,15 @@ from django.db.models import Q, QuerySet
 from django.utils import timezone
 
 from sites.access.gates import Gate, NotFound
-from sites.access.scope import Scope
+from sites.access.scope import Scope, scoped
 from sites.access.selectors import Principal
 from sites.changes.errors import ChangeConflict, ChangeRefused, Problem
-from sites.models import Customer, Delivery, Feed, Subscription, User
+from sites.models import Customer, Delivery, Subscription, User
 from sites.services.secrets import field_keys
 
 from .addresses import UrlRefusedError, rules, target_of
 from .deliveries import locked, start_next, switch_off
+from .publisher import published_until
 from .signing import make_secret
 
 OLD_SECRET_FOR: Final = dt.timedelta(hours=24)
@@ -78,7 +79,7 @@ def subscription_add(
     subscription = Subscription(
         owner=principal.user, name=name, url=checked_url(url), kinds=_kinds(kinds),
         least_severity=least_severity, telephones=telephones, secret=_sealed(secret),
-        position=Feed.objects.values_list("published", flat=True).first() or 0,
+        position=published_until(),
     )  # fmt: skip
     _narrow(subscription, principal, customer_ids)
     return subscription, secret
@@ -190,9 +191,8 @@ def _narrow(row: Subscription, principal: Principal, customer_ids: Collection[in
     """Save it with the customers that it is narrowed to."""
     if customer_ids is None and principal.token is not None and principal.token.narrowed:
         customer_ids = principal.scope.customer_ids
-    beyond = [one for one in customer_ids or () if not principal.scope.covers(one)]
-    known = set(Customer.objects.filter(pk__in=customer_ids or ()).values_list("pk", flat=True))
-    beyond += [one for one in customer_ids or () if one not in known and one not in beyond]
+    there = scoped(Customer, principal.scope).filter(pk__in=customer_ids or ())
+    beyond = {*(customer_ids or ())} - set(there.values_list("pk", flat=True))
     if beyond:
         raise ValidationError(
             {"customer_ids": [f"You are granted no customer {', '.join(map(str, sorted(beyond)))}."]}

@@ -175,7 +175,7 @@ class _Then:
         self.run_ids = [run.pk for run in runs]
         every = runs_before(before, site_ids=[site_id])
         self.facts = {run.pk: row for run, row in every if run.pk in self.run_ids}
-        self.points = [row for row in points if row.run_id in self.facts]
+        self.points = [row for row in points if row.run_id in self.run_ids]
 
     def _line_voltages(self) -> dict[int, float | None]:
         """By amplifier, the voltage of its line; None: low impedance, or not recorded."""

@@ -16,11 +16,12 @@ from api.demo.fleet import ensure_fleet
 from api.demo.main_job import check_main_job
 from api.demo.people import ensure_people
 from api.demo.processes import DemoError, free_port, require_free, serving
+from api.demo.receiver import Receiver, receiving
 from sites.access.services import token_make, token_revoke
 from sites.models import Token, User
 
 PORT = 8000
-SCOPES = ("record:read", "record:write", "findings:write", "events:read")
+SCOPES = ("record:read", "record:write", "findings:write", "events:read", "subscriptions:write")
 NAMED = "demo"
 BAD_INPUT = 2
 
@@ -33,12 +34,22 @@ def _port(text: str) -> int:
     return int(text)
 
 
+def _pushing_to(receiver: Receiver) -> dict[str, str]:
+    """The environment in which pushes may go to a receiver on this machine, and nowhere else."""
+    return {
+        "ZONEBOOK_PUSH_HTTP": "on",
+        "ZONEBOOK_PUSH_NETWORKS": "127.0.0.1/32",
+        "ZONEBOOK_PUSH_PORTS": str(receiver.port),
+    }
+
+
 class Command(BaseCommand):
     help = (
         "Serve the demo: an invented integrator, its customers and their sites, with a sweeper that rechecks "
         "changed sites. Ctrl-C or SIGTERM stops everything. --check runs the main job over HTTP instead: it "
-        "adds speakers to a zone until a figure is past its limit, waits for the finding and the event that "
-        "name the change, removes the speakers, and exits 0 if every step is as expected."
+        "adds speakers to a zone until a figure is past its limit, waits for the finding, the event in the "
+        "feed and the signed push that name the change, removes the speakers, and exits 0 if every step is "
+        "as expected."
     )
 
     def add_arguments(self, parser: CommandParser) -> None:
@@ -67,11 +78,15 @@ class Command(BaseCommand):
             logins = ensure_people(Path(settings.DATA_DIR))
             token, secret = self._token(logins["manager"]["user"])
             connections.close_all()
-            with serving(port, token=secret, quiet=quiet):
-                if check:
-                    check_main_job(Client(port, secret), say=self.stdout.write)
-                    token_revoke(token=token)
-                else:
+            if check:
+                with (
+                    receiving() as receiver,
+                    serving(port, token=secret, quiet=quiet, **_pushing_to(receiver)),
+                ):
+                    check_main_job(Client(port, secret), receiver, say=self.stdout.write)
+                token_revoke(token=token)
+            else:
+                with serving(port, token=secret, quiet=quiet):
                     self._print(port, logins, secret, as_json=json)
                     signal.pause()
         except DemoError as error:
@@ -113,7 +128,7 @@ class Command(BaseCommand):
             f"  curl -H 'Authorization: Bearer {secret}' '{api}/search?q=quay'",
             f"  curl -H 'Authorization: Bearer {secret}' '{api}/events?page_size=3'",
             "",
-            "  users (role, log-in name, password):",
+            "  users (role, username, password):",
             *(f"  {role:<11} {who['user']}  {who['password']}" for role, who in logins.items()),
             "",
             "Ctrl-C stops the demo.",

@@ -17,6 +17,7 @@ from django.db.migrations import Migration
 
 from api.database.lock_guard import LockGuard
 from api.database.roles import grant_service
+from api.management.commands.makemigrations import Autodetector
 
 PATIENCE_S = 900
 FIRST_PAUSE_S, LONGEST_PAUSE_S, PAUSES_GROW = 0.5, 20.0, 1.4
@@ -24,6 +25,8 @@ GAVE_UP = os.EX_TEMPFAIL  # sysexits.h: try again later
 
 
 class Command(MigrateCommand):
+    autodetector = Autodetector
+
     def add_arguments(self, parser: CommandParser) -> None:
         super().add_arguments(parser)
         parser.set_defaults(database="owner")

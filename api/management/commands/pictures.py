@@ -105,7 +105,7 @@ def _take(demo: dict[str, Any], target: Path, program: str) -> None:
         browser = playwright.chromium.launch(executable_path=program, args=FLAGS)
         page = browser.new_page(base_url=demo["url"])
         page.goto("/log-in")
-        page.get_by_label("Log-in name").fill(demo["logins"]["manager"]["user"])
+        page.get_by_label("Username").fill(demo["logins"]["manager"]["user"])
         page.get_by_label("Password").fill(demo["logins"]["manager"]["password"])
         page.get_by_role("button", name="Log in").click()
 

@@ -8,14 +8,17 @@ from __future__ import annotations
 
 import datetime as dt
 import functools
-from collections.abc import Collection, Sequence
-from typing import Any, TypeVar
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from operator import itemgetter
+from typing import Any, NamedTuple, TypeVar
 
 from django.db import connection
 from django.db.models import (
     BigIntegerField,
+    BinaryField,
     DateField,
     Exists,
+    Field,
     Func,
     Model,
     OuterRef,
@@ -26,7 +29,25 @@ from django.db.models import (
 from django.db.models.expressions import Combinable
 
 from sites.changes.steps import STEPS_A_DAY, first_step_after
-from sites.models import Contract, DatedFacts, Placed, Site
+from sites.models import (
+    Amplifier,
+    AmplifierFacts,
+    Block,
+    CableType,
+    Contract,
+    DatedFacts,
+    DeviceModel,
+    Endpoint,
+    EndpointFacts,
+    Output,
+    Placed,
+    Site,
+    Supply,
+    SupplyFacts,
+    Switch,
+    SwitchFacts,
+    SwitchPort,
+)
 from sites.models.dated import thing_fields
 from sites.once import once
 
@@ -64,6 +85,11 @@ def stood(before: Before, of: str = "") -> Q:
     """The condition that a thing had begun before the step and had not ended before it. of: the lookup that
     leads to the thing (``run__``)."""
     return begun(before, of) & (Q(**{f"{of}end_step__isnull": True}) | Q(**{f"{of}end_step__gte": before}))
+
+
+def stood_sql(of: str, before: str) -> str:
+    """The same in SQL. of: what the thing is called there; before: the step, as there."""
+    return f"({of}.begin_step < {before} AND ({of}.end_step IS NULL OR {of}.end_step >= {before}))"
 
 
 def ended(before: Before, of: str = "") -> Q:
@@ -117,64 +143,146 @@ def facts_before(facts: type[F], before: Before, **filters: Any) -> QuerySet[F]:
     )
 
 
+class Part(NamedTuple):
+    """A part of a statement: a SELECT of all columns of some tables. of: by its name in there, the model of
+    each. rest: what follows the columns, with parameters by name."""
+
+    of: Mapping[str, type[Model]]
+    rest: str
+
+    @property
+    def sql(self) -> str:
+        columns = (
+            f'"{name}"."{field.column}"' for name, model in self.of.items() for field in _read_of(model)
+        )
+        return f"SELECT {', '.join(columns)} {self.rest}"
+
+
+def read_together(parts: Sequence[Part], asked: Mapping[str, Any]) -> list[list[tuple[Any, ...]]]:
+    """The rows of each part, in its order: of each row one object a table, None where an outer join found
+    nothing. One query: what a page shows lies in many small tables, and to wait for each takes longer than
+    to read them."""
+    with connection.cursor() as cursor:
+        cursor.execute(_together(tuple(part.sql for part in parts)), asked)
+        rows = cursor.fetchall()
+    found, at = [], 0
+    for part in parts:
+        place = at
+        at += 1
+        spans = []
+        for model in part.of.values():
+            names = [field.attname for field in _read_of(model)]
+            spans.append((model, names, slice(at, at := at + len(names))))
+        own = sorted((row for row in rows if row[place] is not None), key=itemgetter(place))
+        found.append([tuple(_of_row(model, names, row[span]) for model, names, span in spans) for row in own])
+    return found
+
+
+@functools.cache
+def _together(parts: tuple[str, ...]) -> str:
+    """Each row is of one part and has the columns of all: only a UNION would need them to be of one type."""
+    numbered = (
+        f"(SELECT row_number() OVER (), p.* FROM ({sql}) AS p) AS part_{number}"  # noqa: S608
+        for number, sql in enumerate(parts)
+    )
+    return f"SELECT * FROM {functools.reduce('{} FULL JOIN {} ON false'.format, numbered)}"  # noqa: S608
+
+
+@functools.cache
+def _read_of(model: type[Model]) -> tuple[Field[Any, Any], ...]:
+    """The columns of a model but for what is encrypted: that is only read to be shown."""
+    return tuple(field for field in model._meta.concrete_fields if not isinstance(field, BinaryField))
+
+
+def _of_row(model: type[Model], names: Sequence[str], values: Sequence[Any]) -> Any:
+    """None where the values are of no row. No field of these tables converts what the database gives."""
+    if all(value is None for value in values):
+        return None
+    return model.from_db(connection.alias, names, values)
+
+
 @once
 def things_with_facts(
     things: type[T], facts: type[F], before: int, *, site_ids: Collection[int]
 ) -> list[tuple[T, F | None]]:
     """Each thing that stood on the sites with the facts that held of it, and what the facts name of the
     catalogue. One query."""
-    sql, models, shared = _held(things, facts)
-    with connection.cursor() as cursor:
-        cursor.execute(sql, {"sites": list(site_ids), "before": before})
-        rows = cursor.fetchall()
-    found = []
-    for row in rows:
-        thing, held, *others = (_of_row(model, row[columns]) for model, columns in models)
-        if held is not None:
-            for name, other in zip(shared, others, strict=True):
-                setattr(held, name, other)
-        found.append((thing, held))
-    return found
+    (rows,) = read_together([_held(things, facts)], {"sites": list(site_ids), "before": before})
+    return _with_what_they_name(facts, rows)
+
+
+class EquipmentThen(NamedTuple):
+    """What stood on some sites, by name; facts with their models, and an endpoint's with its port."""
+
+    switches: list[tuple[Switch, SwitchFacts | None]]
+    endpoints: list[tuple[Endpoint, EndpointFacts | None]]
+    outputs: list[Output]
+    supplies: list[tuple[Supply, SupplyFacts | None]]
+    amplifiers: list[tuple[Amplifier, AmplifierFacts | None]]
+    blocks: list[Block]
+
+
+@once
+def equipment_before(before: int, *, site_ids: Collection[int]) -> EquipmentThen:
+    """All that stood on the sites before a step, but for the ports of switches. One query."""
+    parts = [
+        _held(Switch, SwitchFacts),
+        _held(Endpoint, EndpointFacts),
+        _held(Supply, SupplyFacts),
+        _held(Amplifier, AmplifierFacts),
+        _stood(Output),
+        _stood(Block),
+    ]
+    asked = {"sites": list(site_ids), "before": before}
+    switches, endpoints, supplies, amplifiers, outputs, blocks = read_together(parts, asked)
+    return EquipmentThen(
+        switches=_with_what_they_name(SwitchFacts, switches),
+        endpoints=_with_what_they_name(EndpointFacts, endpoints),
+        outputs=[one for (one,) in outputs],
+        supplies=_with_what_they_name(SupplyFacts, supplies),
+        amplifiers=_with_what_they_name(AmplifierFacts, amplifiers),
+        blocks=[one for (one,) in blocks],
+    )
 
 
 @functools.cache
-def _held(things: type[T], facts: type[F]) -> tuple[str, list[tuple[type[Model], slice]], tuple[str, ...]]:
-    """The statement of ``things_with_facts``, which models its columns are of, and the references that come
-    with the facts. Written out: Django would need two, and longer for each than PostgreSQL for the answer."""
+def _held(things: type[Placed], facts: type[DatedFacts]) -> Part:
+    """Things with their facts, and what these name. Written out: Django would need two statements, and longer
+    for each than PostgreSQL for the answer."""
     (key,) = thing_fields(facts)
-    shared = tuple(_shared(facts))
-    of: dict[str, Any] = {"thing": things, "held": facts}
-    of |= {name: facts._meta.get_field(name).related_model for name in shared}
-    columns, models, at = [], [], 0
-    for alias, model in of.items():
-        fields = model._meta.concrete_fields
-        columns += [f'"{alias}"."{field.column}"' for field in fields]
-        models.append((model, slice(at, at + len(fields))))
-        at += len(fields)
+    named = _named_by(facts)
     joins = "".join(
         f' LEFT JOIN "{model._meta.db_table}" AS "{name}" ON "{name}".id = held."{name}_id"'
-        for name, model in of.items()
-        if name in shared
+        for name, model in named.items()
     )
-    order = ", ".join(f'"thing"."{name}"' for name in things._meta.ordering or ())
-    sql = f"""SELECT {", ".join(columns)} FROM "{things._meta.db_table}" AS thing
-        LEFT JOIN LATERAL (
+    lateral = f"""LEFT JOIN LATERAL (
             SELECT * FROM "{facts._meta.db_table}" AS f
             WHERE f.site_id = thing.site_id AND f."{key}" = thing.id AND f.step < %(before)s
             ORDER BY f.step DESC LIMIT 1
-        ) AS held ON true {joins}
-        WHERE thing.site_id = ANY(%(sites)s::bigint[]) AND thing.begin_step < %(before)s
-            AND (thing.end_step IS NULL OR thing.end_step >= %(before)s)
-        {f"ORDER BY {order}" if order else ""}"""  # noqa: S608 - our own names
-    return sql, models, shared
+        ) AS held ON true {joins}"""  # noqa: S608 - our own names
+    return Part({"thing": things, "held": facts, **named}, _standing_on_sites(things, lateral))
 
 
-def _of_row(model: type[Model], values: Sequence[Any]) -> Any:
-    """What these columns are; None where they are of no row. No field of a thing or of facts converts what
-    the database gives."""
-    if all(value is None for value in values):
-        return None
-    return model.from_db(connection.alias, [field.attname for field in model._meta.concrete_fields], values)
+@functools.cache
+def _stood(things: type[Placed]) -> Part:
+    return Part({"thing": things}, _standing_on_sites(things))
+
+
+def _standing_on_sites(things: type[Placed], joins: str = "") -> str:
+    order = ", ".join(f'"thing"."{name}"' for name in things._meta.ordering or ())
+    return f"""FROM "{things._meta.db_table}" AS thing {joins}
+        WHERE thing.site_id = ANY(%(sites)s::bigint[]) AND {stood_sql("thing", "%(before)s")}
+        {f"ORDER BY {order}" if order else ""}"""
+
+
+def _with_what_they_name(facts: type[DatedFacts], rows: Iterable[tuple[Any, ...]]) -> list[tuple[Any, Any]]:
+    found = []
+    for thing, held, *named in rows:
+        if held is not None:
+            for name, one in zip(_named_by(facts), named, strict=True):
+                setattr(held, name, one)
+        found.append((thing, held))
+    return found
 
 
 def site_of(things: type[Any], id_: int) -> Subquery:
@@ -198,10 +306,12 @@ def history(facts: type[F], *thing: int) -> QuerySet[F]:
     return facts._default_manager.filter(**keys).order_by("step")
 
 
-def _shared(facts: type[DatedFacts]) -> list[str]:
-    """The references to the catalogue: what a row of facts is hardly read without."""
-    return [
-        field.name
+@functools.cache
+def _named_by(facts: type[DatedFacts]) -> Mapping[str, type[Model]]:
+    """By field, the models of what a row of facts is hardly read without: entries of the catalogue, and the
+    port that an endpoint is connected to."""
+    return {
+        field.name: field.related_model
         for field in facts._meta.fields
-        if field.is_relation and field.related_model._meta.db_table in ("device_model", "cable_type")  # type: ignore[union-attr]
-    ]
+        if field.is_relation and field.related_model in (DeviceModel, CableType, SwitchPort)
+    }

@@ -16,10 +16,11 @@ class ZonesConfig(AppConfig):
 
         from django.conf import settings
 
-        from sites.access.scope import scope_by_path
+        from sites.access.scope import scope_by_path, scope_by_rule
         from sites.changes.signals import change_set_accepted, change_set_withdrawn
         from zones.findings import rechecked
         from zones.models.findings import CatalogueNews
+        from zones.models.recheck import ProofsKept
         from zones.recheck.nudge import nudge_after_commit
 
         if settings.CELERY_BROKER_URL:
@@ -27,3 +28,4 @@ class ZonesConfig(AppConfig):
             change_set_withdrawn.connect(nudge_after_commit)
         rechecked.register()
         scope_by_path(CatalogueNews, "case__site__customer_id")
+        scope_by_rule(ProofsKept, lambda rows, _scope: rows.none())

@@ -3,7 +3,19 @@
 from __future__ import annotations
 
 from sites.access.gates import Gate
-from zones.models import Case, Finding, Landing, PagingSet, Point, Reading, Run, Zone, ZoneEndpoint
+from zones.models import (
+    Case,
+    DueTest,
+    Finding,
+    Landing,
+    PagingSet,
+    Point,
+    Run,
+    Test,
+    Visit,
+    Zone,
+    ZoneEndpoint,
+)
 
 zone_for = Gate(Zone, "site")
 zone_endpoint_for = Gate(ZoneEndpoint, "site")
@@ -11,6 +23,8 @@ run_for = Gate(Run, "site", "block")
 point_for = Gate(Point, "site", "run")
 landing_for = Gate(Landing, "site", "block")
 paging_set_for = Gate(PagingSet, "site")
-reading_for = Gate(Reading, "site")
+test_for = Gate(Test, "site", "change_set")
+due_test_for = Gate(DueTest, "site", "run__block")
+visit_for = Gate(Visit, "site", "closet")
 finding_for = Gate(Finding, "site", "case")
 case_for = Gate(Case, "site")

@@ -9,8 +9,8 @@ from django.db.models.lookups import IsNull
 
 from sites.models import CableType
 from sites.once import once
-from sites.selectors import Before, comes_before, facts_before, holding, site_of, standing, stood
-from zones.models import ClipFacts, Landing, Point, PointFacts, Reading, Run, RunFacts, Zone
+from sites.selectors import Before, comes_before, facts_before, holding, site_of, stood
+from zones.models import ClipFacts, Landing, Point, PointFacts, Run, RunFacts, Test, Zone
 from zones.pair_colours import colour_in_cable
 
 
@@ -19,25 +19,27 @@ def points_before(before: int, *, site_id: int, run_ids: Collection[int]) -> lis
     """The facts that held of every point of these runs of a site, by run and in the run's order: parents
     before children.
 
-    One query; points, models and cable types come with it.
+    One query; points, models, cable types, supplies and zones come with it.
     """
     rows = facts_before(PointFacts, before, site_id=site_id, run_id__in=run_ids)
-    return sorted(rows.select_related("point", "model", "cable_type"), key=lambda row: (row.run_id, row.rank))
+    related = rows.select_related("point", "model", "cable_type", "feed_supply", "zone")
+    return sorted(related, key=lambda row: (row.run_id, row.rank))
 
 
 @once
-def points_at_ends_and_feeds(before: int, *, site_id: int) -> list[PointFacts]:
-    """Of all points of a site, those at the end of a segment that lands on a block and those that a supply
-    feeds, by run and in the run's order. One query; points and cable types come with it."""
-    rows = holding(PointFacts, before).filter(
-        Q(parent__isnull=True) | Q(feed_supply__isnull=False), site_id=site_id
-    )
-    return sorted(rows.select_related("point", "cable_type"), key=lambda row: (row.run_id, row.rank))
+def points_with_connections(before: int, *, site_id: int) -> list[PointFacts]:
+    """The points of a site whose segment lands on a block, those that a supply feeds and those that name a
+    zone of their own, by run and in the run's order. One query; points, cable types, supplies and zones come
+    with it."""
+    connected = Q(parent__isnull=True) | Q(feed_supply__isnull=False) | Q(zone__isnull=False)
+    rows = holding(PointFacts, before).filter(connected, site_id=site_id)
+    related = rows.select_related("point", "cable_type", "feed_supply__closet", "zone")
+    return sorted(related, key=lambda row: (row.run_id, row.rank))
 
 
 def heard_in_zone(points: QuerySet[Point], zone_id: int, before: Before) -> QuerySet[Point]:
-    """Of ``points`` those heard in a zone: on its runs unless they name another zone, and points of other
-    runs that name it. All are of the zone's site, and so are the runs, whose ends are looked at: without that
+    """The ``points`` that are heard in a zone: those on its runs unless they name another zone, and points of
+    other runs that name it. The query names the zone's site for points and runs alike; without that
     PostgreSQL reads the runs of all sites."""
     of_zone = {"site_id": site_of(Zone, zone_id)}
     of_point = holding(PointFacts, before).filter(point_id=OuterRef("pk"), **of_zone)
@@ -51,8 +53,8 @@ def heard_in_zone(points: QuerySet[Point], zone_id: int, before: Before) -> Quer
 
 
 def points_of_model(points: QuerySet[Point], model_id: int, before: Before) -> QuerySet[Point]:
-    """Of ``points`` those of a model. A join, and no condition of each point: so they come in the order of
-    their ids, along the index of models, from wherever a page begins."""
+    """The ``points`` of a model. It is a join and not a condition of each point, so they come in the order of
+    their ids, along the index of models, from any point at which a page begins."""
     later = PointFacts._default_manager.filter(
         comes_before("step", before), point_id=OuterRef("pk"), step__gt=OuterRef("facts__step")
     )
@@ -88,21 +90,11 @@ def runs_before(
     found = [
         (row.run, row)
         for row in rows.select_related(
-            "run__block", "zone", "output__endpoint__closet", "supply__closet", "amplifier__closet"
+            "run__block__closet", "zone", "output__endpoint__closet", "supply__closet", "amplifier__closet"
         )
         if zone_ids is None or row.zone_id in zone_ids
     ]
     return sorted(found, key=lambda pair: (pair[0].name, pair[0].pk))
-
-
-def landings_before(before: int, *, block_ids: Collection[int]) -> list[Landing]:
-    """What lay on the blocks, row by row."""
-    rows = standing(Landing, before, block_id__in=block_ids)
-    return list(
-        rows.select_related("run", "output__endpoint", "supply", "amplifier").order_by(
-            "block_id", "row", "side", "id"
-        )
-    )
 
 
 def pulled_clips_before(before: Before, *, block_ids: Collection[int]) -> set[tuple[int, int]]:
@@ -112,7 +104,7 @@ def pulled_clips_before(before: Before, *, block_ids: Collection[int]) -> set[tu
 
 
 def was_superseded(*, superseded: bool) -> IsNull:
-    """The condition that another reading took the place of a reading, or that none did. It is asked for each
-    reading of a page: joined, all readings would be read."""
-    newer = Reading._default_manager.filter(supersedes=OuterRef("pk")).order_by().values("pk")
+    """The condition that another test took the place of a test, or that none did. It is asked for each
+    test of a page: joined, all tests would be read."""
+    newer = Test._default_manager.filter(supersedes=OuterRef("pk")).order_by().values("pk")
     return IsNull(Subquery(newer), not superseded)

@@ -6,13 +6,28 @@ is in the API. Names and closets are read here: one query, however many things o
 
 from __future__ import annotations
 
+import datetime as dt
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import cache
 from typing import Any, Final, NamedTuple
 
 from django.db import connection
-from django.db.models import BigIntegerField, Case, F, OuterRef, Q, QuerySet, Subquery, TextField, Value, When
+from django.db.models import (
+    BigIntegerField,
+    BooleanField,
+    Case,
+    F,
+    OuterRef,
+    Q,
+    QuerySet,
+    Subquery,
+    TextField,
+    Value,
+    When,
+)
+from django.db.models.expressions import RawSQL
 from django.db.models.functions import Cast
 
 from sites.models import (
@@ -28,13 +43,17 @@ from sites.models import (
     Switch,
     SwitchPort,
 )
+from sites.selectors import stood_sql
 from zones.electrical.estimates import Estimates
+from zones.electrical.proofs import DueTest, Since
 from zones.electrical.subjects import Subject, SubjectKind
 from zones.limits.limit import Detail
-from zones.models import Point, PointFacts, Reading, Run, Zone
+from zones.models import Point, PointFacts, Run, Test, Zone
 
 Key = tuple[str, int]
 """A word of ``NAMED``, and the id of one of those things."""
+_IDS: Final[list[int]] = []
+"""Stands in a statement for the ids that are asked for."""
 
 
 @dataclass(frozen=True)
@@ -48,11 +67,15 @@ class Kind:
     closet: str = ""
     resource: str = ""
 
-    def rows(self, word: str, ids: Iterable[int]) -> QuerySet[Any, Any]:
+    def _is_asked_for(self) -> RawSQL:
+        return RawSQL(f'"{self.model._meta.db_table}".id = ANY(%s)', [_IDS], BooleanField())  # noqa: S611 - no input
+
+    def rows(self, word: str) -> QuerySet[Any, Any]:
+        """Word, id, words of the name and closet, of rows whose ids are put in place of ``_IDS``."""
         first, second = (*self.words, Value(""))[:2]
         closet = F(self.closet) if self.closet else Cast(Value(None), BigIntegerField())
         rows: QuerySet[Any, Any] = (
-            self.model._default_manager.filter(pk__in=ids)
+            self.model._default_manager.filter(self._is_asked_for())
             .order_by()
             .annotate(
                 kind_=Value(word, TextField()),
@@ -90,20 +113,29 @@ SUBJECTS: Final[dict[SubjectKind, Kind]] = {
     SubjectKind.BLOCK: Kind(Block, "block {}", closet="closet_id", resource="blocks"),
     SubjectKind.SITE: Kind(Site, "{}", resource="sites"),
 }
+
+
+def called(kind: SubjectKind, *words: object) -> str:
+    """What people call a thing whose words were read already: ``output 2 of GW-1``."""
+    return SUBJECTS[kind].say.format(*words)
+
+
 _PLACE: Final = PointFacts._default_manager.filter(point=OuterRef("pk")).order_by("-step").values("place")[:1]
 """The last recorded place of a point."""
 NAMED: Final[dict[str, Kind]] = {
     **{kind.word: of for kind, of in SUBJECTS.items()},
     "zone": Kind(Zone, "zone {}", resource="zones"),
     "point": Kind(Point, "{}", resource="points"),
-    "model": Kind(DeviceModel, "{}"),
+    "model": Kind(DeviceModel, "{}", resource="catalogue/devices"),
     "cable": Kind(CableType, "{}"),
     # what the detail of a figure points at
     f"at {Detail.POINT}": Kind(Point, "{} ({})", ("name", Subquery(_PLACE))),
     f"at {Detail.ENDPOINT}": Kind(Endpoint, "{}"),
-    f"at {Detail.READING}": Kind(Reading, "reading of {}", ("taken_on",)),
+    f"at {Detail.READING}": Kind(Test, "reading of {}", ("taken_on",)),
 }
 """Everything that sentences name: the subjects and more."""
+_LOOKED_UP: Final = {detail for detail in Detail if f"at {detail}" in NAMED}
+"""Of the other details the number itself is said."""
 
 
 @dataclass(frozen=True)
@@ -115,18 +147,30 @@ class Named:
 
 
 def look_up(keys: Iterable[Key]) -> dict[Key, Named]:
-    """The names of some things, by word and id; whatever is not there is left out. At most one query."""
+    """The names of some things, by word and id; missing things are left out. At most one query."""
     wanted: dict[str, set[int]] = defaultdict(set)
     for word, id_ in keys:
         wanted[word].add(id_)
-    parts = [NAMED[word].rows(word, ids) for word, ids in wanted.items() if word in NAMED]
+    parts = [(*_statement(word), sorted(ids)) for word, ids in wanted.items() if word in NAMED]
     if not parts:
         return {}
-    rows = parts[0].union(*parts[1:], all=True) if len(parts) > 1 else parts[0]
-    return {
-        (word, id_): Named(NAMED[word].name(first, second), closet_id)
-        for word, id_, first, second, closet_id in rows
-    }
+    with connection.cursor() as cursor:
+        cursor.execute(
+            " UNION ALL ".join(statement for statement, _, _ in parts),
+            [ids if given is _IDS else given for _, parameters, ids in parts for given in parameters],
+        )
+        return {
+            (word, id_): Named(NAMED[word].name(first, second), closet_id)
+            for word, id_, first, second, closet_id in cursor
+        }
+
+
+@cache
+def _statement(word: str) -> tuple[str, tuple[Any, ...]]:
+    """The statement that reads things of a kind, and its parameters: made once, since that takes longer in
+    Django than the answer in PostgreSQL."""
+    statement, parameters = NAMED[word].rows(word).query.sql_with_params()
+    return f"({statement})", parameters
 
 
 class Places(NamedTuple):
@@ -137,21 +181,45 @@ class Places(NamedTuple):
     high: str
 
 
+NOWHERE: Final = Places("", "", "")
+
+
 class Names:
-    """The names of some subjects, and of what the details of figures point at. At most one query."""
+    """The names of some subjects, and of what the details of figures point at. At most one query for what is
+    given, and one for all that is asked before the first name is needed."""
 
     def __init__(
         self,
-        subjects: Iterable[Subject],
+        subjects: Iterable[Subject] = (),
         places: Iterable[tuple[Detail | None, int | None]] = (),
         others: Iterable[Key] = (),
     ) -> None:
-        keys = [_key_at(detail, id_) for detail, id_ in places if detail is not None and id_ is not None]
-        self._named = look_up([*map(key_of, subjects), *keys, *others])
+        self._read: dict[Key, Named] = {}
+        self._asked: list[Key] = []
+        self.ask(subjects, places, others)
+        self._read = look_up(self._asked)
+        self._asked = []
+
+    def ask(
+        self,
+        subjects: Iterable[Subject] = (),
+        places: Iterable[tuple[Detail | None, int | None]] = (),
+        others: Iterable[Key] = (),
+    ) -> None:
+        """To be read when the next name is needed: the parts of a page ask one after the other."""
+        keys = [_key_at(detail, id_) for detail, id_ in places if detail in _LOOKED_UP and id_ is not None]
+        self._asked += [*map(key_of, subjects), *keys, *others]
+
+    @property
+    def _named(self) -> dict[Key, Named]:
+        if self._asked:
+            self._read |= look_up(self._asked)
+            self._asked = []
+        return self._read
 
     @property
     def texts(self) -> dict[Key, str]:
-        """The names by key; whatever is not there is left out."""
+        """The names by key; missing things are left out."""
         return {key: named.name for key, named in self._named.items()}
 
     def of(self, subject: Subject) -> str:
@@ -174,8 +242,21 @@ class Names:
             return ""
         if detail is Detail.ROW:
             return f"row {id_}"
+        if detail is Detail.DUE_TEST:
+            return due_in_words(DueTest.of_detail(id_))
         named = self._named.get(_key_at(detail, id_))
         return "" if named is None else named.name
+
+
+def due_in_words(due: DueTest) -> str:
+    """When a run was last proven and was to be tested again, as the rest of a sentence about it."""
+    day = dt.date.fromordinal(due.proven_on) if due.proven_on else None
+    last = {
+        Since.NOTHING: "has no complete proof",
+        Since.PROOF: f"was last proven on {day}",
+        Since.SURVEY: f"was surveyed on {day} and not proven since",
+    }[due.since]
+    return f"{last}; its test was due on {dt.date.fromordinal(due.due_on)}"
 
 
 def key_of(subject: Subject) -> Key:
@@ -201,9 +282,9 @@ def in_closet_sql(model: type[Any], path: str) -> str:
 
 # Written out, since Django takes longer to put it together than PostgreSQL to answer it
 _STOOD_IN: Final = " UNION ALL ".join(
-    f"""SELECT {int(kind)}, id FROM "{of.model._meta.db_table}"
+    f"""SELECT {int(kind)}, id FROM "{of.model._meta.db_table}" AS thing
         WHERE site_id = %(site)s AND {in_closet_sql(of.model, of.closet)}
-            AND begin_step < %(before)s AND (end_step IS NULL OR end_step >= %(before)s)"""  # noqa: S608
+            AND {stood_sql("thing", "%(before)s")}"""  # noqa: S608
     for kind, of in SUBJECTS.items()
     if of.closet
 )

@@ -1,6 +1,6 @@
 """What a token looks like: a prefix by which a leaked one is found in logs and files, 256 random bits, and a
-checksum of both. The checksum is no secret and guards nothing: by it a token that was cut or mistyped is told
-from one that was never made, without a look at the database. Tokens from before there was one have none."""
+checksum of both. The checksum is not a secret and guards nothing: it tells a cut or mistyped token from one
+that was never made, without a look at the database. Older tokens have none."""
 
 from __future__ import annotations
 
@@ -44,8 +44,8 @@ def fault_of(text: str) -> str:
     found = _SHAPE.fullmatch(text)
     if found is None:
         return (
-            f"This is no whole token: after {PREFIX} come {RANDOM_LENGTH + CHECK_LENGTH} letters, digits, - "
-            f"and _ (in older tokens {RANDOM_LENGTH}). Copy it once more."
+            f"This is not a whole token: after {PREFIX} come {RANDOM_LENGTH + CHECK_LENGTH} letters, digits, "
+            f"- and _ (in older tokens {RANDOM_LENGTH}). Copy it once more."
         )
     if found[2] is not None and found[2] != checksum(found[1]):
         return (

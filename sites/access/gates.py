@@ -22,6 +22,7 @@ from sites.models import (
     Customer,
     DeviceModel,
     Endpoint,
+    Instrument,
     Output,
     Secret,
     SecretReveal,
@@ -40,7 +41,7 @@ M = TypeVar("M", bound=Model)
 
 
 class NotFound(Http404):
-    """Not there, or not in the scope of the one asking: the same to them."""
+    """The thing does not exist, or is not in the caller's scope; callers cannot tell which."""
 
     def __init__(self) -> None:
         super().__init__("There is nothing here that you can see.")
@@ -68,7 +69,7 @@ def _row(gate: Gate[M], scope: Scope, row_id: int) -> M | None:
 
 
 class KeptSecretGate(Gate[Secret]):
-    """Of codes, those that are kept: a row that was removed holds none."""
+    """Lets codes through that are still kept; a removed row holds none."""
 
     def __call__(self, *, principal: Principal, id: int) -> Secret:  # noqa: A002 - it is the id of an address
         secret = super().__call__(principal=principal, id=id)
@@ -95,3 +96,4 @@ change_set_for = Gate(ChangeSet, "site")
 user_for = Gate(User)
 device_model_for = Gate(DeviceModel)
 cable_type_for = Gate(CableType)
+instrument_for = Gate(Instrument)

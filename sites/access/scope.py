@@ -15,7 +15,7 @@ from django.contrib.postgres.expressions import ArraySubquery
 from django.core.exceptions import FieldDoesNotExist
 from django.db.models import BooleanField, Exists, F, Func, Model, OuterRef, Q, QuerySet
 
-from sites.models.access import Grant, Token, User
+from sites.models.access import Calendar, Grant, PersonRemoval, Token, User
 from sites.models.answers import KeptAnswer
 from sites.models.outbox import EventSubject, Feed
 from sites.models.places import Site
@@ -57,7 +57,7 @@ class UnscopedModelError(Exception):
 
 
 FEW: Final = 5
-"""So many customers have their sites looked up first; rows of more are met soon enough."""
+"""Up to this many customers have their sites looked up first; rows of more customers are met soon enough."""
 
 
 def on_sites_of(customer_ids: Collection[int], site: str = "site_id") -> Func:
@@ -88,8 +88,8 @@ _PATHS: dict[str, str] = {
     "sites.SecretReveal": "secret__site__customer_id",
 }
 _RULES: dict[str, Callable[[QuerySet[Any], Scope], QuerySet[Any]]] = {}
-# The catalogue belongs to no customer; everyone who may look sees all of it
-_SHARED: set[str] = {"sites.DeviceModel", "sites.CableType", "sites.Factor"}
+# The catalogue and the instruments belong to no customer; everyone who may look sees all of them
+_SHARED: set[str] = {"sites.DeviceModel", "sites.CableType", "sites.Factor", "sites.Instrument"}
 
 
 def scope_by_path(model: type[Model], path: str) -> None:
@@ -103,8 +103,8 @@ def scope_by_rule(model: type[Model], rule: Callable[[QuerySet[Any], Scope], Que
 
 
 def _users(rows: QuerySet[User], scope: Scope) -> QuerySet[User]:
-    """Users who are granted customers of the scope and no others: who writes one of them, or sets their
-    password, gets at no more than they see already. A user granted all is seen by their like only."""
+    """Users whose customers are all in the scope: so writing them, or setting their password, gives access to
+    nothing new. Only users of all customers see users of all customers."""
     if scope.customer_ids is None:
         return rows
     grants = Grant.objects.filter(user=OuterRef("pk"))
@@ -117,13 +117,25 @@ def _tokens(rows: QuerySet[Token], scope: Scope) -> QuerySet[Token]:
     return rows.filter(user__in=_users(User.objects.all(), scope))
 
 
+def _removals(rows: QuerySet[PersonRemoval], scope: Scope) -> QuerySet[PersonRemoval]:
+    return rows.filter(user__in=_users(User.objects.all(), scope))
+
+
 def _subscriptions(rows: QuerySet[Subscription], scope: Scope) -> QuerySet[Subscription]:
     return rows.filter(owner__in=_users(User.objects.all(), scope))
 
 
+def _calendars(rows: QuerySet[Calendar], scope: Scope) -> QuerySet[Calendar]:
+    return rows.filter(owner__in=_users(User.objects.all(), scope))
+
+
 def _deliveries(rows: QuerySet[Delivery], scope: Scope) -> QuerySet[Delivery]:
-    """Those of events in scope, and tests, of subscriptions that are seen."""
-    rows = rows.filter(subscription__in=_subscriptions(Subscription.objects.all(), scope))
+    seen = _subscriptions(Subscription.objects.all(), scope)
+    return of_events_in(scope, rows.filter(subscription__in=seen))
+
+
+def of_events_in(scope: Scope, rows: QuerySet[Delivery]) -> QuerySet[Delivery]:
+    """Deliveries of events in scope, and tests, of any subscription."""
     if scope.customer_ids is None:
         return rows
     return rows.filter(Q(event=None) | Q(event__customer__in=sorted(scope.customer_ids)))
@@ -143,7 +155,9 @@ scope_by_rule(User, _users)
 for _unlisted in (KeptAnswer, EventSubject, Feed):
     scope_by_rule(_unlisted, _no_rows)
 scope_by_rule(Token, _tokens)
+scope_by_rule(PersonRemoval, _removals)
 scope_by_rule(Subscription, _subscriptions)
+scope_by_rule(Calendar, _calendars)
 scope_by_rule(Delivery, _deliveries)
 scope_by_rule(DeliveryAttempt, _attempts)
 

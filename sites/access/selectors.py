@@ -11,7 +11,7 @@ from django.utils import timezone
 
 from sites.models.access import Grant, Token, User
 
-from .abilities import ROLES, TOKEN_SCOPES, Ability
+from .abilities import ROLES, TOKEN_SCOPES, Ability, abilities_of
 from .credentials import digest_of, fault_of
 from .scope import EVERYTHING, Scope, scoped
 
@@ -75,7 +75,7 @@ def principal_of(user: User, token: Token | None = None) -> Principal:
         scope = scope.narrowed_to(token.customers.order_by().values_list("id", flat=True))
     abilities = ROLES[user.role]
     if token is not None:
-        abilities &= {ability for ability in TOKEN_SCOPES if ability.value in token.scopes}
+        abilities &= abilities_of(token.scopes)
     return Principal(user=user, token=token, scope=scope, abilities=frozenset(abilities))
 
 
@@ -94,7 +94,7 @@ def tokens_of(user: User, scope: Scope) -> QuerySet[Token]:
 
 
 def tokens_to_revoke(principal: Principal) -> QuerySet[Token]:
-    """The tokens that the one asking may end: their own, and for a manager those of the users they see."""
+    """The tokens that the caller may end: their own, and for a manager those of the users they see."""
     own = own_tokens(principal)
     if not principal.may(Ability.ADMIN):
         return own

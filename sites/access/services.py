@@ -156,7 +156,7 @@ def use_is_due(token: Token) -> bool:
 
 
 def token_used(*, token: Token) -> None:
-    """Note that `token` is in use, at most once an hour however busy it and however many the processes."""
+    """Note that `token` is in use: at most once an hour, over all requests and processes."""
     if not use_is_due(token):
         return
     now = timezone.now()
@@ -168,7 +168,7 @@ def token_used(*, token: Token) -> None:
 
 def grant_to_maker(*, user: User, customer: Customer) -> None:
     """Grant a new customer to the one who made it, unless they are granted all. It makes another version of
-    them, so that whoever read them before takes nothing back unknowingly."""
+    them, so that a manager who read them before takes nothing back unknowingly."""
     if not user.all_customers:
         Grant.objects.get_or_create(user=user, customer=customer)
         User.objects.filter(pk=user.pk).update(version=F("version") + 1)

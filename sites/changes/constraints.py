@@ -75,7 +75,7 @@ def facts() -> dict[str, Fact]:
 
 
 def problem_of(error: IntegrityError | pg.IntegrityError) -> Problem:
-    """What ``error`` says to the one whose change broke a rule. COPY raises the driver's error as it is."""
+    """What ``error`` says to the person whose change broke a rule. COPY raises the driver's own error."""
     cause = error if isinstance(error, pg.Error) else error.__cause__
     if not isinstance(cause, pg.Error):
         return Problem(str(error), "refused")
@@ -115,19 +115,21 @@ add_rules(
             "A row can only be written by a change set that was accepted in the same transaction."
         ),
         "record_change_set_of_its_site": (
-            "A change set writes rows of its own site only; what all sites share takes one of no site."
+            "A change set writes rows of its own site only; write what all sites share in one without a site."
         ),
         "record_row_stays_itself": "A row keeps its id and its site.",
         "record_holds_from_its_own_step": (
             "What a change set writes holds from its own step; only a correction may move it."
         ),
         "record_facts_are_superseded": (
-            "Facts are superseded by new ones, not rewritten; better knowledge is a correction."
+            "Add new facts instead of rewriting old ones. If the record was wrong, record a correction."
         ),
         "record_is_never_deleted": "The record is never deleted: a thing ends at a step.",
         "change_is_written_by_triggers": "Only the database writes the change record.",
-        "change_is_only_added_to": "The change record is only ever added to.",
-        "secret_reveal_is_only_added_to": "The log of revealed codes is only ever added to.",
+        "change_is_only_added_to": "The change record only grows: its rows are never changed or removed.",
+        "secret_reveal_is_only_added_to": (
+            "The log of revealed codes only grows: its rows are never changed or removed."
+        ),
         "change_set_of_a_day_to_come_is_planned": (
             "happened_on is after today at the site: say planned: true if that is agreed, or keep a draft.",
             "happened_on",
@@ -144,7 +146,7 @@ add_rules(
         "change_set_accepted_never_changes": "An accepted change set never changes; make another one.",
         "change_set_withdrawn_is_not_accepted": "This change set is withdrawn; make it a draft again first.",
         "change_set_withdrawn_stays_so": (
-            "This change set was recorded and then withdrawn: that stays so; make another one."
+            "This change set was recorded and then withdrawn, which is final: make another one."
         ),
         "withdrawal_of_an_accepted_change_set": "Only an accepted change set of one site is withdrawn.",
         "withdrawal_on_the_day_of_recording": (
@@ -160,6 +162,7 @@ add_rules(
             "correction."
         ),
         "withdrawal_is_only_added_to": "A withdrawal stays as it was made.",
+        "person_removal_is_only_added_to": "A removal is final.",
         "change_set_keeps_its_site": ("A change set stays with its site.", "site_id"),
         "change_set_step_once_a_site": ("A site takes 65535 change sets a day at most.", "happened_on"),
         # Customers, contracts, access
@@ -184,7 +187,7 @@ add_rules(
             "days",
         ),
         **{
-            f"account_username_{rule}": ("Another user has this log-in name.", "username")
+            f"account_username_{rule}": ("Another user has this username.", "username")
             for rule in ("key", "once")
         },
         "user_reader_has_own_customers_only": (
@@ -193,6 +196,7 @@ add_rules(
         ),
         "grant_once": ("This user is granted this customer already.", "customer_id"),
         "token_digest_key": "There is a token with this secret.",
+        "calendar_digest_key": "There is a calendar with this key.",
         "kept_answer_once": "A request was answered under this Idempotency-Key already.",
         "token_scopes_at_most_40": (f"A token has at most {MOST_SCOPES} scopes.", "scopes"),
         "subscription_kinds_at_most_40": (f"A subscription names at most {MOST_KINDS} kinds.", "kinds"),
@@ -206,6 +210,11 @@ add_rules(
         "device_model_name_once": ("Another device model has this name.", "name"),
         "cable_type_name_once": ("Another cable type has this name.", "name"),
         "factor_name_once": ("This factor is edited already.", "name"),
+        "instrument_name_once": ("Another instrument has this name.", "name"),
+        "instrument_due_after_calibration": (
+            "A calibration is due on a later day than it was made.",
+            "calibration_due_on",
+        ),
         # Equipment
         "switch_port_number_once_a_switch": ("Another port of this switch has this number.", "number"),
         "endpoint_facts_length_and_basis": (

@@ -49,7 +49,7 @@ def named_problems(problems: Sequence[Problem]) -> str:
     return "; ".join([*(problem.detail for problem in named), *([f"and {more:,} more"] if more else [])])
 
 
-class ChangeRefused(Exception):  # noqa: N818 - it says what happened, and is no fault
+class ChangeRefused(Exception):  # noqa: N818 - it says what happened, and is not a fault
     """Nothing was written. ``problems`` lists everything found wrong at once."""
 
     def __init__(self, problems: Iterable[Problem]) -> None:

@@ -19,7 +19,7 @@ import functools
 import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Annotated, Any, Concatenate, Generic, NoReturn, ParamSpec, TypeVar
+from typing import Annotated, Any, Concatenate, Generic, NamedTuple, NoReturn, ParamSpec, TypeVar
 
 from django.db import IntegrityError, models, transaction
 
@@ -59,7 +59,7 @@ class Use(enum.Enum):
 class Operation(Generic[P, R]):
     """One thing that can be done to the record. ``of``: the models whose fields its parameters are, and
     ``takes`` those of them that it takes as ``**given``; ``shared``: of what belongs to no site;
-    ``measured``: it notes what an instrument showed, which nobody has to accept."""
+    ``measured``: it notes what was measured or tried, which nobody has to accept."""
 
     name: str
     sentence: str
@@ -160,6 +160,18 @@ HeldOn = Annotated[
 _registry: dict[str, Operation[Any, Any]] = {}
 
 
+class Former(NamedTuple):
+    """What an operation was called in a release before, and its parameters where they were called otherwise
+    (old to new). Drafts of that release are still there."""
+
+    name: str
+    parameters: Mapping[str, str]
+
+
+_former: dict[str, tuple[str, Mapping[str, str]]] = {}
+"""By its former name, what an operation is called now, and its parameters."""
+
+
 def operation(
     name: str,
     sentence: str,
@@ -169,6 +181,7 @@ def operation(
     use: Use = Use.WORK,
     shared: bool = False,
     measured: bool = False,
+    former: Former | None = None,
 ) -> Callable[[Callable[Concatenate[Work, P], R]], Operation[P, R]]:
     """Register a function as the operation ``name``."""
     of = (of,) if isinstance(of, type) else of
@@ -178,6 +191,8 @@ def operation(
             raise ValueError(f"there are two operations {name}")
         registered = Operation(name, sentence, function, of, takes, use, shared, measured)
         _registry[name] = registered
+        if former is not None:
+            _former[former.name] = name, former.parameters
         return registered
 
     return register
@@ -186,7 +201,16 @@ def operation(
 def is_measured(bodies: Sequence[Mapping[str, Any]]) -> bool:
     """Whether operations, as they are kept, note nothing but what instruments showed."""
     measured = {name for name, registered in _registry.items() if registered.measured}
-    return bool(bodies) and all(body.get("op") in measured for body in bodies)
+    return bool(bodies) and all(as_called_now(body).get("op") in measured for body in bodies)
+
+
+def as_called_now(body: Mapping[str, Any]) -> Mapping[str, Any]:
+    """The body of an operation, of which a release before may have written the names."""
+    name = body.get("op")
+    if not isinstance(name, str) or name not in _former:
+        return body
+    now, parameters = _former[name]
+    return {"op": now, **{parameters.get(key, key): value for key, value in body.items() if key != "op"}}
 
 
 def require_may_accept(
@@ -196,7 +220,7 @@ def require_may_accept(
     advice: str = "send it as a draft (POST /api/v1/change-sets)",
 ) -> None:
     """Raise `DraftsOnly` (a 403) for a technician where the site's customer has their changes looked at
-    first. Readings are taken all the same. advice: what to do instead."""
+    first. Tests are taken all the same. advice: what to do instead."""
     if user is None or user.role != User.Role.TECHNICIAN or is_measured(bodies):
         return
     customer = Customer.objects.filter(sites__pk=site_id or 0, technicians_accept=False).first()
@@ -222,7 +246,8 @@ def read_operations(bodies: Any) -> list[Call]:
         raise ChangeRefused([Problem(detail, "max_length", "/operations")])
     calls: list[Call] = []
     problems: list[Problem] = []
-    for index, body in enumerate(bodies):
+    for index, written in enumerate(bodies):
+        body = as_called_now(written) if isinstance(written, dict) else written
         found = _find(body)
         if isinstance(found, Problem):
             problems.append(found.at(index))
@@ -235,12 +260,17 @@ def read_operations(bodies: Any) -> list[Call]:
     return calls
 
 
-def _envelope_problems(body: Mapping[str, Any]) -> list[Problem]:
-    problems = []
+def label_problems(body: Mapping[str, Any]) -> list[Problem]:
+    """What is wrong with the label of an operation's JSON."""
     label = body.get("label", "")
-    if not isinstance(label, str) or not re.fullmatch(rf"[\w .-]{{0,{LONGEST_LABEL}}}", label):
-        detail = "label must be a short name of letters, digits, spaces, dots and dashes."
-        problems.append(Problem(detail, "invalid", "/label"))
+    if isinstance(label, str) and re.fullmatch(rf"[\w .-]{{0,{LONGEST_LABEL}}}", label):
+        return []
+    detail = "label must be a short name of letters, digits, spaces, dots and dashes."
+    return [Problem(detail, "invalid", "/label")]
+
+
+def _envelope_problems(body: Mapping[str, Any]) -> list[Problem]:
+    problems = label_problems(body)
     expected = body.get("expects", {})
     if not isinstance(expected, dict) or not all(_is_version(key, value) for key, value in expected.items()):
         detail = 'expects must be versions by row, such as {"supply/12": 41}.'
@@ -262,7 +292,7 @@ def _find(body: Any) -> Operation[Any, Any] | Problem:
         return Problem("op is missing; expected the name of an operation.", "required", "/op")
     if name not in _registry:
         return Problem(
-            f"There is no operation {shortened(name)}.{did_you_mean(name, _registry)}", "unknown", "/op"
+            f"There is no operation {shortened(name)!r}.{did_you_mean(name, _registry)}", "unknown", "/op"
         )
     return _registry[name]
 
@@ -302,16 +332,7 @@ def apply_calls(change_set: ChangeSet, calls: Sequence[Call], *, learning: bool 
     try:
         with change_context(change_set):
             for index, call in enumerate(calls):  # noqa: B007 - the operation at hand when one is refused
-                work.expects = {}
-                if call.operation.shared is (work.site_id is not None):
-                    _refuse_place(call.operation)
-                if call.expects:
-                    _require_expected(work, call)
-                result = call.operation.apply(work, **work.resolve(call.values, call.operation.references))
-                work.results.append(result)
-                work.found_expectations.append(work.expects)
-                if call.label:
-                    work.labels[call.label] = result
+                apply_call(work, call)
             # A deferred key is checked when the context ends, and belongs to no single operation
             index = None
     except ChangeRefused as refused:
@@ -321,11 +342,25 @@ def apply_calls(change_set: ChangeSet, calls: Sequence[Call], *, learning: bool 
     return work
 
 
+def apply_call(work: Work, call: Call) -> None:
+    """Write the rows of one operation; ChangeRefused points into it."""
+    work.expects = {}
+    if call.operation.shared is (work.site_id is not None):
+        _refuse_place(call.operation)
+    if call.expects:
+        _require_expected(work, call)
+    result = call.operation.apply(work, **work.resolve(call.values, call.operation.references))
+    work.results.append(result)
+    work.found_expectations.append(work.expects)
+    if call.label:
+        work.labels[call.label] = result
+
+
 def _refuse_place(operation: Operation[Any, Any]) -> NoReturn:
     if operation.shared:
-        detail = f"{operation.name} is of what all sites share, and this change set of one site: make two."
+        detail = f"{operation.name} changes what all sites share, and this change set one site: make two."
         raise ChangeRefused([Problem(detail, "of_no_site", "/op")])
-    detail = f"{operation.name} is of one site, and this change set of none: name its site."
+    detail = f"{operation.name} belongs to one site, and this change set names none: name its site."
     raise ChangeRefused([Problem(detail, "of_a_site", "/op")])
 
 
@@ -338,7 +373,7 @@ def _require_expected(work: Work, call: Call) -> None:
         rows = ChangeSet.objects.filter(pk__in=between, site=site_id)
         names = [selectors.describe_change_set(row) for row in rows]
         came = " and ".join(names) or "another change"
-        detail = f"{call.operation.name} was made for {key} as it was before {came}."
+        detail = f"{call.operation.name} was drawn up for {key} as it was before {came}."
         raise ChangeConflict([Problem(detail, "conflict")], tuple(between))
 
 

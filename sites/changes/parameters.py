@@ -135,7 +135,7 @@ def parameters_of(
             continue
         field = _field(of, taken)
         if field is None:
-            raise TypeError(f"{function.__name__} takes {taken}, which is no field of its models")
+            raise TypeError(f"{function.__name__} takes {taken}, which is not a field of its models")
         found[taken] = parameter_of(field)
     return found
 
@@ -176,21 +176,22 @@ def _declared(name: str, hint: Any, field: models.Field[Any, Any] | None, *, req
         return Parameter(name, required, nullable, fact=field)
     if isinstance(kind, type) and issubclass(kind, models.Choices):
         return Parameter(name, required, nullable, fact=WordField(kind))
-    raise TypeError(f"{name} is no field of the operation's model: say which with Annotated")
+    raise TypeError(f"{name} is not a field of the operation's model: say which with Annotated")
 
 
 def parse_values(
     parameters: Mapping[str, Parameter],
     given: Mapping[str, Any],
     *,
-    labels: bool = False,
+    labels: bool | Collection[str] = False,
     partial: bool = False,
     beside: Collection[str] = (),
     within: str = "",
 ) -> tuple[dict[str, Any], list[Problem]]:
     """Python values of the JSON object ``given``, and all that is wrong with it.
 
-    ``partial``: anything may be left out. ``beside``: keys that stand there too and are read elsewhere.
+    ``labels``: whether rows can be named by labels, or the parameters whose rows can. ``partial``: anything
+    may be left out. ``beside``: keys that stand there too and are read elsewhere.
     ``within``: the JSON pointer to ``given``.
     """
     by_key: dict[str, Parameter] = {}
@@ -205,7 +206,9 @@ def parse_values(
     for key, value in given.items():
         if key in by_key:
             try:
-                values[by_key[key].name] = by_key[key].parse(value, labels=labels)
+                one = by_key[key]
+                labelled = labels if isinstance(labels, bool) else one.name in labels
+                values[one.name] = one.parse(value, labels=labelled)
             except ValidationError as error:
                 problems.append(
                     Problem(f"{key}: {error.messages[0]}.", "invalid", f"{within}/{_escaped(key)}")

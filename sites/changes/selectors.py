@@ -5,12 +5,13 @@ from __future__ import annotations
 import functools
 import re
 from collections.abc import Callable, Mapping
-from typing import Any
+from typing import Any, Final
 
 from django.apps import apps
 from django.db import models
+from django.db.models import F, Func, QuerySet, Value
 
-from sites.models.changes import ChangeSet
+from sites.models.changes import REWROTE, ChangeSet
 from sites.models.dated import DatedFacts, Recorded, thing_fields
 from sites.wording import by_whom
 
@@ -31,6 +32,29 @@ def describe_change_set(change_set: ChangeSet | None) -> str:
     named = f"change set {change_set.pk} of {change_set.happened_on}{job}"
     who = by_whom(change_set.done_by, change_set.actor)
     return f"{named}: “{change_set.reason}” ({who})"
+
+
+SENT_OPERATIONS: Final = "sent_operations"
+"""The attribute of change sets that ``to_list`` read: their operations without what imports keep."""
+
+
+def to_list(rows: QuerySet[ChangeSet]) -> QuerySet[ChangeSet]:
+    """Change sets as lists show them, with who accepted and who withdrew each. The rows that an import
+    rewrote stay in the database: there may be thousands of one change set, and no list shows them."""
+    sent = Func(
+        F("operations"),
+        Value(f'$[*] ? (@.op != "{REWROTE}")'),
+        function="jsonb_path_query_array",
+        template="%(function)s(%(expressions)s::jsonpath)",
+        output_field=models.JSONField(),
+    )
+    related = rows.select_related("accepted_by", "withdrawal")
+    return related.defer("operations").annotate(**{SENT_OPERATIONS: sent})
+
+
+def change_sets_to_list() -> QuerySet[ChangeSet]:
+    """Change sets of rows in scope, in the form of ``to_list``."""
+    return to_list(ChangeSet.objects.all())
 
 
 def versions_now(expected: Mapping[str, Any], *, site_id: int | None) -> dict[str, int | list[int] | None]:
@@ -60,7 +84,7 @@ def _version_now(key: str, site_id: int | None) -> int | list[int] | None:
     elif name in _readers:
         return _readers[name](site_id, int(words[0]))
     if model is None:
-        detail = f"{key} is no row whose version can be expected; give a table and an id, such as supply/12."
+        detail = f"{key} is not a row that has a version; give a table and an id, such as supply/12."
         raise refuse(detail, code="invalid", path="/expects")
     rows = model._default_manager.all()
     if issubclass(model, Recorded):

@@ -210,7 +210,7 @@ def change_set_trial(change_set: ChangeSet) -> Iterator[Work]:
 def open_change_set(change: Change) -> Iterator[ChangeSet]:
     """An accepted change set inside which the caller writes rows as it likes: ``bulk_create``, COPY, raw SQL.
 
-    The database holds all of them to it. For imports and whatever else writes thousands of rows at once.
+    The database holds all of them to it. For imports and other writes of thousands of rows at once.
     """
     with transaction.atomic():
         change_set = saved(change_set_row(change))
@@ -259,7 +259,7 @@ def _locked(change_set: ChangeSet, expected_version: int | None) -> ChangeSet:
     if draft.state == State.ACCEPTED:
         raise ChangeRefused([Problem("This change set is accepted and never changes.", "accepted")])
     if draft.recorded_at is not None:
-        detail = "This change set was recorded and then withdrawn: that stays so; make another one."
+        detail = "This change set was recorded and then withdrawn, which is final: make another one."
         raise ChangeRefused([Problem(detail, "withdrawn")])
     if expected_version is not None and draft.version != expected_version:
         detail = "This draft was changed meanwhile; look at it again."

@@ -33,9 +33,9 @@ from .work import describe
 
 # What does not end with the rows that it wrote
 _NEVER_WHOLE = {
-    SITE_ADD: "what was recorded of the site since names it",
-    "catalogue.follow": "it tells of an edit of what all sites share: edit that back",
-    REWROTE: "it tells what an import brought with its last values: record a correction",
+    SITE_ADD: "later records of the site refer to it",
+    "catalogue.follow": "it records an edit of the catalogue, which all sites share: undo that edit there",
+    REWROTE: "it records values that an import brought already corrected: record a correction",
 }
 # Named at most, of what stands in the way
 _MOST = 5
@@ -58,7 +58,7 @@ def withdraw_recorded(
             [Problem("This change set was changed meanwhile; look at it again.", "conflict")]
         )
     if row.state != ChangeSet.State.ACCEPTED:
-        detail = f"This change set is {row.get_state_display()}; only what is recorded is withdrawn."
+        detail = f"This change set is {row.get_state_display()}; only a recorded one can be withdrawn."
         raise refuse(detail, code="not_accepted")
     require_may_accept(user, row.site_id, row.operations, "ask one to withdraw this")
     list(Site.objects.select_for_update(no_key=True).filter(pk=row.site_id or 0).values_list("pk"))
@@ -87,7 +87,7 @@ def withdraw_recorded(
 def _require_whole(row: ChangeSet) -> None:
     if row.site_id is None:
         done = ", ".join(dict.fromkeys(body["op"] for body in row.operations)) or "It"
-        detail = f"{done} is of what all sites share, which is not withdrawn: edit it back."
+        detail = f"{done} changes what all sites share, which cannot be withdrawn: edit it back."
         raise refuse(detail, code="cannot_be_withdrawn")
     never = [body["op"] for body in row.operations if body["op"] in _NEVER_WHOLE]
     if never:
@@ -162,7 +162,7 @@ def _written(row: ChangeSet, done: Iterable[str]) -> dict[type[models.Model], li
 
 
 def _what(row: models.Model) -> str:
-    """A row as a person refers to it; one of facts by the thing whose they are."""
+    """A row as a person refers to it; facts by the thing they belong to."""
     if isinstance(row, DatedFacts):
         return describe(getattr(row, thing_fields(type(row))[0].removesuffix("_id")))
     return describe(row)
@@ -173,8 +173,8 @@ def _by(row: Any) -> str:
 
 
 def why_gone(model: type[models.Model], pk: int, changes: models.QuerySet[Change]) -> str | None:
-    """Why there is no row of that id any more: the withdrawal that took it, of those that ``changes`` (in the
-    scope of who asks) knows of; None where none did."""
+    """Why there is no row of that id any more: the withdrawal that removed it, if it is among ``changes`` (in
+    the scope of the person who asks); None where none did."""
     gone = changes.filter(
         operation="delete", table_name=model._meta.db_table, old_rows__contains=[{"id": pk}]
     ).values("change_set")

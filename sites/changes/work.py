@@ -60,7 +60,7 @@ class Work:
         if change_set.state != ChangeSet.State.ACCEPTED:
             raise ValueError("a change set is applied once it is accepted, in the same transaction")
         self.change_set = change_set
-        # Of what all sites share it has neither, and asks for neither
+        # A change of what all sites share has neither, and its operations ask for neither
         self.site_id: int = change_set.site_id  # type: ignore[assignment]
         self.step: int = change_set.step  # type: ignore[assignment]
         self.is_correction = change_set.kind == ChangeSet.Kind.CORRECTION
@@ -159,7 +159,7 @@ class Work:
             raise refuse(f"{describe(thing)} was ended by {self.named(thing.end_step)}.", code="ended")
 
     def latest(self, facts: type[F], *thing: int) -> F | None:
-        """The last row of facts of a thing, whatever its step."""
+        """The last row of facts of a thing, of any step."""
         rows = facts._default_manager.filter(**dict(zip(thing_fields(facts), thing, strict=True)))
         return rows.order_by("-step").first()
 
@@ -193,6 +193,10 @@ class Work:
     def forget(self, model: type[models.Model]) -> None:
         """Read rows of ``model`` again when they are next named: they were changed in bulk."""
         self._seen = {key: row for key, row in self._seen.items() if key[0] is not model}
+
+    def read_anew(self) -> None:
+        """Read every row again when it is next named: what was written since a savepoint was rolled back."""
+        self._seen = {}
 
     def named(self, step: int) -> str:
         """The change set of a step of this site, as a person refers to it."""
@@ -240,7 +244,7 @@ class Work:
             self.expect(type(row), [row.pk], version_of(row))
 
     def end(self, thing: Placed, *others: Placed) -> None:
-        """The thing stands no longer from this step on; ``others`` go with it. Who uses it has been asked."""
+        """End the thing, and ``others`` with it, from this step on. Its uses have been checked before."""
         for each in (thing, *others):
             if each.begin_step == self.step:
                 raise refuse(
@@ -257,7 +261,8 @@ class Work:
         type(row)._default_manager.filter(pk=row.pk).update(**values)
 
     def supersede(self, facts: type[F], thing: Sequence[int], given: Mapping[str, Any]) -> F | None:
-        """From this step on a thing's facts are as before but for ``given``; None when nothing differs."""
+        """Write a thing's facts from this step on, as before except for ``given``; None when nothing
+        differs."""
         if not given:
             return None
         if self.is_correction:
@@ -362,12 +367,12 @@ def describe(row: models.Model) -> str:
 
 
 def only(given: Mapping[str, Any], fields: Iterable[str]) -> dict[str, Any]:
-    """Those of ``given`` that are among ``fields``."""
+    """The values of ``given`` that are among ``fields``."""
     return {name: given[name] for name in fields if name in given}
 
 
 def but(given: Mapping[str, Any], fields: Iterable[str]) -> dict[str, Any]:
-    """Those of ``given`` that are not among ``fields``."""
+    """The values of ``given`` that are not among ``fields``."""
     left_out = set(fields)
     return {name: value for name, value in given.items() if name not in left_out}
 

@@ -1,4 +1,4 @@
-"""Whose row it is: its site, its writer, its step, and the rows that it refers to; and the fields of a model
+"""Keys of a row: its site, its writer, its step, and the rows that it refers to; and the fields of a model
 that a person states."""
 
 from __future__ import annotations

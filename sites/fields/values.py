@@ -15,7 +15,7 @@ from django.core.exceptions import ValidationError
 from django.db import models
 
 FIRST_DAY, LAST_DAY = dt.date(1970, 1, 1), dt.date(2200, 12, 31)
-"""One range for every day and time that anyone gives: of facts, of what is asked as of a day, of filters."""
+"""The range of every day and time: of facts, of ``as_of``, of filters."""
 
 
 class Fact(models.Field):
@@ -109,9 +109,8 @@ class _Number(Fact):
         super().__init__(*args, **kwargs)
 
     def set_attributes_from_name(self, name: str) -> None:
-        # What people call it: its name without the unit, unless it says otherwise
         if not self.verbose_name:
-            self.verbose_name = " ".join(name.split("_")[: -1 if self.unit else None])
+            self.verbose_name = _called(name, self.unit)
         super().set_attributes_from_name(name)
 
     _kind: ClassVar[str] = "a number"
@@ -184,7 +183,7 @@ class WholeField(_Number, models.SmallIntegerField):
 
 
 class _Worded(Fact):
-    """One of some words, by an enumeration of Django's; a migration needs the words alone."""
+    """A choice among the words of a Django enumeration; a migration needs only the words."""
 
     words: dict[str, Any]
 
@@ -235,7 +234,7 @@ class _Worded(Fact):
 
 
 class WordField(_Worded, models.CharField):
-    """One of some words, kept as the word."""
+    """A choice among given words, kept as the word."""
 
     def __init__(self, words: type[models.Choices] | Sequence[str], **kwargs: Any) -> None:
         listed = [word_of(member) for member in words] if isinstance(words, type) else words
@@ -250,7 +249,7 @@ class WordField(_Worded, models.CharField):
 
 
 class NumberedWordField(_Worded, models.SmallIntegerField):
-    """One of some words, kept as its place among them."""
+    """A choice among given words, kept as its position among them."""
 
     @staticmethod
     def _stored(words: Sequence[str]) -> Iterable[Any]:
@@ -331,6 +330,11 @@ class AddressField(Fact, models.GenericIPAddressField):
         return [f"{column} = host({column})::inet"]
 
 
+def _called(name: str, unit: str) -> str:
+    """What people call a field that does not say it: its name without the unit."""
+    return " ".join(name.split("_")[: -1 if unit else None])
+
+
 class ListField(Fact, ArrayField):
     """A list of values of one kind, none of them blank."""
 
@@ -340,6 +344,11 @@ class ListField(Fact, ArrayField):
     def __init__(self, base_field: Fact, *, max_items: int, **kwargs: Any) -> None:
         self.max_items = max_items
         super().__init__(base_field, **kwargs)
+
+    def set_attributes_from_name(self, name: str) -> None:
+        if not self.verbose_name:
+            self.verbose_name = _called(name, getattr(self.base_field, "unit", ""))
+        super().set_attributes_from_name(name)
 
     @property
     def expected(self) -> str:

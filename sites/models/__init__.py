@@ -1,12 +1,13 @@
 from sites import fields
 
-from .access import Grant, Token, User
+from .access import Calendar, Grant, PersonRemoval, Token, User
 from .answers import KeptAnswer
 from .blocks import Block
 from .catalogue import CableType, Catalogued, DeviceModel, Factor
 from .changes import Change, ChangeSet, Mark, Withdrawal
 from .customers import Contract, Coverage, Customer
 from .dated import Basis, DatedFacts, Named, Placed, Recorded, standing_once, value_with_basis
+from .instruments import Instrument
 from .network import Endpoint, EndpointFacts, Output, Switch, SwitchFacts, SwitchPort, SwitchPortFacts
 from .outbox import Event, EventSubject, Feed
 from .places import Closet, Contact, Site
@@ -20,6 +21,7 @@ __all__ = [
     "Basis",
     "Block",
     "CableType",
+    "Calendar",
     "Catalogued",
     "Change",
     "ChangeSet",
@@ -39,10 +41,12 @@ __all__ = [
     "Factor",
     "Feed",
     "Grant",
+    "Instrument",
     "KeptAnswer",
     "Mark",
     "Named",
     "Output",
+    "PersonRemoval",
     "Placed",
     "Recorded",
     "Secret",

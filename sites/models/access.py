@@ -1,4 +1,4 @@
-"""Who may see and do what: users, their role, the customers they are granted, and tokens of programs."""
+"""Users, their roles and the customers they are granted; tokens of programs."""
 
 from __future__ import annotations
 
@@ -8,11 +8,13 @@ from django.contrib.auth.models import AbstractUser
 from django.contrib.postgres.fields import ArrayField
 from django.db import models
 from django.db.models import Q
-from django.db.models.functions import Lower
+from django.db.models.functions import Lower, Now
 from django.utils.crypto import salted_hmac
 
+from sites import fields
+
 MOST_SCOPES: Final = 40
-"""Of one token; there are fewer of them."""
+"""Most scopes of a token; fewer exist."""
 
 
 class User(AbstractUser):
@@ -47,6 +49,25 @@ class User(AbstractUser):
         count = str(self.sessions_ended) if self.sessions_ended else ""
         salt = "django.contrib.auth.models.AbstractBaseUser.get_session_auth_hash"
         return salted_hmac(salt, self.password + count, secret=secret, algorithm="sha256").hexdigest()
+
+
+class PersonRemoval(models.Model):
+    """Append-only: whose name was taken out of the record; by whom, when, why. Inserting the row is the
+    removal: its trigger does it (`sites.changes.sql_v2.removal`)."""
+
+    user = models.OneToOneField(User, on_delete=models.PROTECT, primary_key=True, related_name="removal")
+    removed_by = models.ForeignKey(
+        User, on_delete=models.PROTECT, null=True, blank=True, related_name="+", db_index=False
+    )
+    actor = fields.LineField(max_length=150, help_text="Who removed them, as a person reads it.")
+    reason = fields.NoteField(max_length=2000, blank=False)
+    removed_at = models.DateTimeField(db_default=Now())
+    rows_changed = models.JSONField(
+        default=dict, help_text="How many rows of each table named the person, or had details of theirs."
+    )
+
+    class Meta:
+        db_table = "person_removal"
 
 
 class Grant(models.Model):
@@ -85,3 +106,16 @@ class Token(models.Model):
         constraints = [
             models.CheckConstraint(condition=Q(scopes__len__lte=MOST_SCOPES), name="token_scopes_at_most_40"),
         ]
+
+
+class Calendar(models.Model):
+    """What its owner may see now, at an address that needs no log-in. Only the SHA-256 of the key in the
+    address is kept: the key has 256 random bits, so it needs no slow hash."""
+
+    owner = models.ForeignKey(User, on_delete=models.CASCADE, related_name="calendars")
+    name = models.CharField(max_length=120)
+    digest = models.CharField(max_length=64, unique=True, editable=False)
+    created_at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        db_table = "calendar"

@@ -3,11 +3,20 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 from django.db import models
 
 from sites import fields
 
 from .dated import Named
+
+_NOUNS: Final = {
+    "66_split": "a split 66-type block",
+    "66_unsplit": "an unsplit 66-type block",
+    "110": "a 110-type block",
+    "screw": "a screw strip",
+}
 
 
 class Block(Named):
@@ -16,6 +25,11 @@ class Block(Named):
         UNSPLIT_66 = "66_unsplit", "66-type, unsplit: no clips"
         TYPE_110 = "110", "110-type: isolated by lifting the cross-connect"
         SCREW = "screw", "screw strip"
+
+        @property
+        def noun(self) -> str:
+            """With its article, as it stands in a sentence: a label stands by itself."""
+            return _NOUNS[self.value]
 
     closet = fields.SiteKey("sites.Closet", place=True, related_name="blocks")
     name = fields.NameField(max_length=80)

@@ -1,4 +1,4 @@
-"""The catalogue behind every device: ratings with units, cable types, and the editable factors.
+"""The catalogue behind every device: ratings with units, cable types, and factors.
 
 A blank rating is unknown; it never counts as zero. Stated ratings are exact; what a device really draws is
 banded by the basis on the device itself.
@@ -58,7 +58,7 @@ class DeviceModel(Catalogued):
         help_text="Lowest DC voltage at which it works.",
     )
     maximum_voltage_v = fields.rating(
-        "V", 120, "Highest DC voltage that it takes.", verbose_name="highest voltage"
+        "V", 120, "Highest DC voltage that it tolerates.", verbose_name="highest voltage"
     )
     input_impedance_ohm = fields.rating("Ω", 10_000_000)
     input_sensitivity_v = fields.rating("V", 200)
@@ -123,7 +123,7 @@ class DeviceModel(Catalogued):
         max_length=12,
         null=True,
         verbose_name="wiring class marked at its outputs",
-        help_text="Of an amplifier: read its label. Blank: not recorded.",
+        help_text="For an amplifier: read its label. Blank: not recorded.",
     )
     # switches
     port_count = fields.port_count(null=True, help_text="Ports of a switch.")
@@ -134,7 +134,7 @@ class DeviceModel(Catalogued):
         "Power supplies that a switch takes, a built-in one included.",
         verbose_name="full number of power supplies",
     )
-    poe_budget_w = fields.power(10_000, "With as many power supplies as it takes.", verbose_name="PoE budget")
+    poe_budget_w = fields.power(10_000, "With all the power supplies it can have.", verbose_name="PoE budget")
     poe_budget_one_lost_w = fields.power(
         10_000,
         "With one fewer: its largest lost, or not fitted.",
@@ -186,7 +186,7 @@ class CableType(Catalogued):
         blank=True,
         default="",
         db_default="",
-        help_text="Of a two-conductor cable: the first, a comma, the second. Pairs have the 25-pair code.",
+        help_text="For a two-conductor cable: the first, a comma, the second. Pairs have the 25-pair code.",
     )
 
     class Meta:
@@ -199,8 +199,9 @@ class CableType(Catalogued):
 
 
 class Factor(Catalogued):
-    """An editable factor (band, loading fraction, threshold) that differs from the default in
-    ``zones.electrical.bands``; editing one is a correction of every site, in the bulk lane."""
+    """A factor (band, loading fraction, threshold) that differs from the default in
+    ``zones.electrical.bands``. No channel changes one. Where the service ``factor_set`` does, every site
+    is computed again, in the bulk lane."""
 
     name = fields.NameField(max_length=80)
     value = fields.QuantityField(minimum=0, maximum=10_000)

@@ -19,6 +19,8 @@ REWROTE: Final = "import.rewrote"
 """The operation by which an imported correction keeps the rows of a table that it rewrote, before and after:
 an import writes the last values at once, since what was recorded later fits those alone. ``since``: the
 change set from which a row of dated facts holds."""
+MOST_REWRITTEN: Final = 10_000
+"""How many rows one change set of an import rewrites at most: its ``REWROTE`` may keep all of them."""
 
 
 class ChangeSet(models.Model):
@@ -184,7 +186,7 @@ class Mark(models.Model):
     class Lane(models.IntegerChoices):
         INTERACTIVE = 0, "interactive"
         BULK = 1, "bulk"
-        SET_ASIDE = 2, "set aside"  # their site could not be computed; they come back when it is tried again
+        SET_ASIDE = 2, "set aside"  # the site could not be computed; it is tried again later
 
     site = models.ForeignKey("sites.Site", on_delete=models.CASCADE, related_name="+", db_constraint=False)
     change_set = models.ForeignKey(

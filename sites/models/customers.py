@@ -25,8 +25,8 @@ class Customer(models.Model):
     technicians_accept = fields.FlagField(
         default=True,
         db_default=True,
-        help_text="What technicians change is the record at once; no: they send drafts, which a manager "
-        "accepts. Readings are always taken.",
+        help_text="Changes by technicians are the record at once; no: they send drafts, which a manager "
+        "accepts. Tests are always taken.",
     )
     note = fields.NoteField()
     version = models.BigIntegerField(default=1, editable=False)

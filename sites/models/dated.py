@@ -49,7 +49,7 @@ class Placed(Recorded):
 
 
 def standing_once(*expressions: Any, name: str) -> models.UniqueConstraint:
-    """Of things that stand, one with these; what has ended gives its name free."""
+    """A constraint: no two standing things share these values. A thing that has ended frees its name."""
     return models.UniqueConstraint(*expressions, condition=Q(end_step__isnull=True), name=name)
 
 

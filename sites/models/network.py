@@ -115,6 +115,11 @@ class EndpointFacts(DatedFacts):
         MAINS = "mains", "mains"
         UNKNOWN = "unknown", "unknown"
 
+    class Service(models.TextChoices):
+        PLANNED = "planned", "planned"
+        IN_SERVICE = "in_service", "in service"
+        OUT_OF_SERVICE = "out_of_service", "out of service"
+
     pk = models.CompositePrimaryKey("endpoint_id", "step")
     endpoint = fields.SiteKey(Endpoint, related_name="facts", db_index=False)
     model = fields.SharedKey("sites.DeviceModel", null=True)
@@ -131,6 +136,9 @@ class EndpointFacts(DatedFacts):
     vlan = fields.WholeField(minimum=1, maximum=4094, null=True, verbose_name="VLAN")
     multicast_group = fields.AddressField(null=True)
     page_code = fields.LineField(max_length=20, blank=True)
+    service = fields.WordField(
+        Service, max_length=16, null=True, help_text="Whether it is planned, in service or out of service."
+    )
 
     class Meta:
         db_table = "endpoint_facts"

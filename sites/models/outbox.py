@@ -43,6 +43,11 @@ class Event(models.Model):
                 condition=models.Q(sequence__isnull=False),
                 name="event_of_customer",
             ),
+            models.Index(
+                fields=["kind", "sequence"],
+                condition=models.Q(sequence__isnull=False),
+                name="event_of_kind",
+            ),
         ]
 
 
@@ -64,18 +69,18 @@ class Feed(models.Model):
     id = models.PositiveSmallIntegerField(primary_key=True)
     epoch = models.UUIDField(
         null=True,
-        help_text="New where the database is another one than before; blank: nothing published yet.",
+        help_text="Changes with the database; blank: nothing published yet.",
     )
     database = models.CharField(
         max_length=100,
         blank=True,
-        help_text="Of which database the epoch is: system identifier, id, timeline.",
+        help_text="The database of the epoch: system identifier, id, timeline.",
     )
     began_after = models.BigIntegerField(default=0, help_text="The last sequence before this epoch.")
     published = models.BigIntegerField(default=0, help_text="The last sequence.")
-    forgotten = models.BigIntegerField(default=0, help_text="The last sequence that is kept no longer.")
+    forgotten = models.BigIntegerField(default=0, help_text="The last sequence that was deleted.")
     held_since = models.DateTimeField(
-        null=True, help_text="Since when nothing is pushed, until somebody releases it; blank: it is."
+        null=True, help_text="Since when nothing is pushed, until somebody releases it; blank: released."
     )
 
     class Meta:

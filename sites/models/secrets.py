@@ -27,7 +27,7 @@ class Secret(models.Model):
     written_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
     written_at = models.DateTimeField(default=timezone.now, editable=False)
     removed_at = models.DateTimeField(
-        null=True, editable=False, help_text="Then it holds no code; who wrote it last removed it."
+        null=True, editable=False, help_text="When its last writer removed the code; it holds none then."
     )
     version = models.BigIntegerField(default=1, db_default=1, editable=False)
 

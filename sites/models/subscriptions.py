@@ -1,4 +1,4 @@
-"""Who is sent events, and how each sending went."""
+"""Subscriptions to events, their deliveries and attempts."""
 
 from __future__ import annotations
 
@@ -44,7 +44,7 @@ class Subscription(models.Model):
     least_severity = models.CharField(
         max_length=20,
         blank=True,
-        help_text="Of cases, only those so severe, or more; blank: all of them.",
+        help_text="Send cases of this severity or more; blank: all cases.",
     )
     telephones = models.BooleanField(default=False)
     secret = models.BinaryField(max_length=LONGEST_SECRET_BYTES, editable=False)
@@ -56,7 +56,7 @@ class Subscription(models.Model):
     off_because = models.CharField(max_length=10, choices=Reason.choices, blank=True)
     state_since = models.DateTimeField(default=timezone.now)
     failing_since = models.DateTimeField(null=True, help_text="The first failure since the last success.")
-    paused_until = models.DateTimeField(null=True, help_text="The receiver asked us to wait so long.")
+    paused_until = models.DateTimeField(null=True, help_text="How long the receiver asked us to wait.")
     position = models.BigIntegerField(default=0, help_text="The last event that deliveries were made of.")
     created_at = models.DateTimeField(default=timezone.now, editable=False)
     version = models.BigIntegerField(default=1, editable=False)
@@ -99,7 +99,7 @@ class Delivery(models.Model):
     next_attempt_at = models.DateTimeField(
         null=True, help_text="Null while it waits: for one before it, of the same subject."
     )
-    lease = models.UUIDField(null=True, help_text="Of the sender that is at it.")
+    lease = models.UUIDField(null=True, help_text="The lease of the sender that works on it.")
     leased_until = models.DateTimeField(null=True)
     created_at = models.DateTimeField(default=timezone.now)
     finished_at = models.DateTimeField(null=True)
@@ -128,7 +128,7 @@ class Delivery(models.Model):
 
 
 class DeliveryAttempt(models.Model):
-    """One sending: written before it, and ended after it."""
+    """One attempt to send: written before it, and completed after it."""
 
     class Outcome(models.TextChoices):
         """What went wrong, where no whole answer came, or ours did not go out."""

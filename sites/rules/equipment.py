@@ -63,7 +63,8 @@ def power_fits(*, on_port: bool, power_source: str) -> Iterator[Problem]:
 
 
 class Held(NamedTuple):
-    """A device on a port from a moment until another (None: still), moments being whatever can be ordered."""
+    """A device on a port from a moment until another (None: still). Moments are any values that can be
+    ordered."""
 
     device: str
     begin: Any

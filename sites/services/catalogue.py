@@ -12,11 +12,11 @@ from sites.models import CableType, DeviceModel, Factor
 from .usual import Usual
 
 _DEVICE_MODEL = Usual(DeviceModel)
-device_model_add = _DEVICE_MODEL.adds("A device model comes into the catalogue.", "name", "kind")
+device_model_add = _DEVICE_MODEL.adds("A device model is added to the catalogue.", "name", "kind")
 device_model_alter = _DEVICE_MODEL.alters("What the catalogue says of a device model was wrong.")
 
 _CABLE_TYPE = Usual(CableType)
-cable_type_add = _CABLE_TYPE.adds("A cable type comes into the catalogue.", "name")
+cable_type_add = _CABLE_TYPE.adds("A cable type is added to the catalogue.", "name")
 cable_type_alter = _CABLE_TYPE.alters("What the catalogue says of a cable type was wrong.")
 
 
@@ -34,7 +34,7 @@ def factor_set(work: Work, /, *, name: str, value: float) -> Factor:
 
 @operation(
     "factor.unset",
-    "A factor of the computation goes back to its default.",
+    "A factor of the computation is reset to its default.",
     of=Factor,
     use=Use.ANY,
     shared=True,

@@ -36,7 +36,7 @@ def coverage_add(
     work: Work, /, *, contract: Contract, site: Site, first_day: _Day, end_day: _EndDay = None
 ) -> Coverage:
     if site.customer_id != contract.customer_id:
-        detail = f"{site.name} is of another customer than contract {contract.reference}."
+        detail = f"{site.name} belongs to another customer than contract {contract.reference}."
         raise refuse(detail, code="other_customer", path="/site_id")
     return work.add(Coverage(contract=contract, site=site, days=_days(first_day, end_day)))
 

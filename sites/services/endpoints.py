@@ -115,4 +115,4 @@ def output_alter(work: Work, /, *, output: Output, terminal: Output.Terminal) ->
     return output
 
 
-output_end = Usual(Output).ends("An analog output is there no longer.")
+output_end = Usual(Output).ends("An analog output is not there any more.")

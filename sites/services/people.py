@@ -1,7 +1,7 @@
-"""People: added, altered, switched off and on, given a password.
+"""People: added, altered, switched off and on, given a password, removed.
 
-`by` is who does it, over REST; None for whoever runs a command on the server, where nothing is out of reach.
-Through `by` one sees and grants no more than one holds oneself."""
+`by` is the person who does it, over REST; None for a command on the server, where nothing is out of reach.
+With `by`, nobody sees or grants more than they have."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ import structlog
 from django.contrib.auth.hashers import UNUSABLE_PASSWORD_PREFIX, make_password
 from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
-from django.db import transaction
+from django.db import connection, transaction
 from django.db.models import Q
 from django.utils import timezone
 
@@ -24,7 +24,7 @@ from sites.access.scope import EVERYTHING, Scope, scoped
 from sites.access.selectors import Principal
 from sites.changes.errors import ChangeConflict, Problem, refuse, require
 from sites.models import Customer
-from sites.models.access import Grant, Token, User
+from sites.models.access import Calendar, Grant, PersonRemoval, Token, User
 from sites.wording import listed
 
 log = structlog.get_logger(__name__)
@@ -107,8 +107,8 @@ def user_alter(
 
 @transaction.atomic
 def user_deactivate(*, by: Principal | None, user: User) -> User:
-    """Switch a user off: their sessions end and their tokens are revoked, for good. A second time changes
-    nothing."""
+    """Switch a user off: their sessions end, their tokens are revoked and their calendars removed, for good.
+    A second time changes nothing."""
     locked = _locked(by, user)
     off = locked.user
     if off.is_active:
@@ -117,6 +117,7 @@ def user_deactivate(*, by: Principal | None, user: User) -> User:
         off.version += 1
         off.save()
         Token.objects.filter(user=off, revoked_at__isnull=True).update(revoked_at=timezone.now())
+        Calendar.objects.filter(owner=off).delete()
         locked.see_that_one_is_left()
         _note("user_deactivated", by, off)
     return off
@@ -147,6 +148,40 @@ def password_set(*, by: Principal | None, user: User, password: str) -> User:
     return changed
 
 
+@transaction.atomic
+def person_remove(
+    *, by: Principal | None, user: User, reason: str, actor: str = "", trial: bool = False
+) -> PersonRemoval:
+    """Take a person's name and details out of the record, which stands: they are ``removed person N`` from
+    then on, and cannot log in again. A second time changes nothing. actor: who does it, where that is no
+    user. trial: roll it back; what is returned says which rows it would change.
+
+    1. Lock the user and those who keep the keys (`_locked`). 2. Insert the removal: its trigger does it, in
+    every table, so the statement may take as long as it needs. 3. See that somebody still keeps the keys."""
+    if by is not None:
+        by.require_all_customers()
+    locked = _locked(by, user, removed=True)
+    before = PersonRemoval.objects.filter(user=user).first()
+    if before is not None:
+        return before
+    with connection.cursor() as cursor:
+        cursor.execute("SET LOCAL statement_timeout = 0")
+    removal = PersonRemoval(
+        user=user,
+        removed_by=by.user if by is not None else None,
+        actor=(by.user.get_full_name() or by.user.get_username()) if by is not None else actor,
+        reason=reason,
+    )
+    require(_not_kept(removal))
+    removal.save(force_insert=True)
+    locked.see_that_one_is_left()
+    removal.refresh_from_db()
+    transaction.set_rollback(trial)
+    if not trial:
+        _note("person_removed", by, user)
+    return removal
+
+
 # --- what is wrong ------------------------------------------------------------------------------------------
 
 
@@ -173,6 +208,17 @@ def _wrong(user: User) -> list[Problem]:
     return []
 
 
+def _not_kept(removal: PersonRemoval) -> list[Problem]:
+    try:
+        removal.clean_fields(exclude=["user", "removed_by", "removed_at", "rows_changed"])
+    except ValidationError as error:
+        return [
+            Problem(f"{name}: {texts[0]}.", "invalid", f"/{name}")
+            for name, texts in error.message_dict.items()
+        ]
+    return []
+
+
 def _weak(password: str, user: User) -> list[Problem]:
     try:
         validate_password(password, user)
@@ -182,8 +228,9 @@ def _weak(password: str, user: User) -> list[Problem]:
 
 
 def _role_beyond(by: Principal | None, role: str) -> list[Problem]:
-    """A manager gives every role. A token's scopes may be fewer than its manager's abilities, and it gives no
-    more than these; to see door codes no scope lets, so a role that has that is no more."""
+    """Problems of giving a role. A manager gives every role. A token may have fewer scopes than its manager
+    has abilities, and gives no role with more; no scope includes door codes, so that ability is not
+    compared."""
     if by is None:
         return []
     held = by.abilities
@@ -206,8 +253,8 @@ def _grants_beyond(by: Principal | None, all_customers: bool, customer_ids: Coll
         return [Problem(detail, "beyond_grant", "/all_customers")]
     if not all_customers and not customer_ids:
         detail = (
-            "Grant at least one customer, or all of them with all_customers. Who is to see nothing any more "
-            "is deactivated."
+            "Grant at least one customer, or all of them with all_customers. Deactivate a person who should "
+            "see nothing any more."
         )
         return [Problem(detail, "required", "/customer_ids")]
     return _not_there(scope, customer_ids)
@@ -245,12 +292,14 @@ class _Locked:
             )
 
 
-def _locked(by: Principal | None, user: User, expected_version: int | None = None) -> _Locked:
+def _locked(
+    by: Principal | None, user: User, expected_version: int | None = None, *, removed: bool = False
+) -> _Locked:
     """
     1. Lock the user and everyone who keeps the keys, in the order of their ids. Of two managers who switch
        each other off at once, the second waits here, and then finds itself the last.
     2. Look once more whether the user is in scope: they may have been granted more meanwhile.
-    3. Compare the version."""
+    3. Compare the version. Who was removed stays as they are, unless ``removed`` may be locked too."""
     rows = User.objects.select_for_update(no_key=True).filter(_KEEPS_THE_KEYS | Q(pk=user.pk)).order_by("pk")
     keepers = [row.pk for row in rows]
     found = scoped(User, by.scope if by is not None else EVERYTHING).filter(pk=user.pk).first()
@@ -258,6 +307,8 @@ def _locked(by: Principal | None, user: User, expected_version: int | None = Non
         raise NotFound
     if expected_version not in (None, found.version):
         raise ChangeConflict([Problem("This user was changed meanwhile; look again.", "conflict")])
+    if not removed and PersonRemoval.objects.filter(user=user).exists():
+        raise refuse("This person was removed, and stays so: add another user.", code="ended")
     kept = User.objects.filter(_KEEPS_THE_KEYS, pk__in=keepers).values_list("pk", flat=True)
     return _Locked(found, frozenset(kept))
 
@@ -281,6 +332,6 @@ def _grant(user: User, customer_ids: Collection[int]) -> None:
 
 
 def _note(event: str, by: Principal | None, user: User, **more: Any) -> None:
-    """Who may see what is changed rarely, and asked about later: it stands in the log."""
+    """Log a change of what somebody may see: it is rare, and people ask about it later."""
     token = None if by is None or by.token is None else by.token.pk
     log.info(event, user=user.pk, by=None if by is None else by.user.pk, token=token, **more)

@@ -63,7 +63,7 @@ def secret_alter(
 
 @transaction.atomic
 def secret_remove(*, user: User, secret: Secret, expected_version: int | None = None) -> None:
-    """Forget the code. Its label stays for the log of who was shown it."""
+    """Forget the code. Its label stays, for the log of the people who were shown it."""
     locked = _locked(secret, expected_version)
     locked.ciphertext = b""
     locked.written_by, locked.written_at = user, timezone.now()

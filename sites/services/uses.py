@@ -1,4 +1,4 @@
-"""Who uses a thing: what must go first before it can end."""
+"""Uses of a thing, which must end before the thing can end."""
 
 from __future__ import annotations
 
@@ -51,7 +51,7 @@ def standing_at(work: Work, model: type[Any], **filters: Any) -> QuerySet[Any]:
 
 
 def users_from(work: Work, facts: type[DatedFacts], thing: str, **filters: Any) -> QuerySet[Any]:
-    """Such rows as ``facts_from`` gives, with their ``thing`` (a reference), where that has not ended."""
+    """The rows of ``facts_from`` with their ``thing`` (a reference), where it has not ended."""
     stands = Q(**{f"{thing}__end_step__isnull": True}) | Q(**{f"{thing}__end_step__gt": work.step})
     return facts_from(work, facts, **filters).filter(stands).select_related(thing)
 

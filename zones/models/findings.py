@@ -15,7 +15,7 @@ from zones.electrical.estimates import Estimates, estimates_of
 from zones.electrical.verdicts import Verdict
 
 LONGEST_REASON: Final = 500
-"""Of why something cannot be computed: a code, or the error of a whole site."""
+"""Characters of a reason why something cannot be computed: a code, or the error of a whole site."""
 MOST_REASONS: Final = 20
 LONGEST_STATE_REASON: Final = 2000
 
@@ -183,7 +183,7 @@ class Finding(models.Model):
     clearing = models.JSONField(
         null=True,
         editable=False,
-        help_text="Of one that cleared: by what, and the figure after, which `clearings` reads.",
+        help_text="For a cleared one: what cleared it, and the figure after, which `clearings` reads.",
     )
     recomputed = models.BooleanField(
         default=False,
@@ -243,7 +243,7 @@ class Finding(models.Model):
         ]
         indexes = [
             models.Index(fields=["site", "-id"], name="finding_by_site"),
-            # Lists over all sites: the gravest first, of some limit or in some state, and by their opening
+            # Lists over all sites: most severe first, of some limit or in some state, and by their opening
             models.Index(
                 fields=["gravity", "id"], condition=~Q(state="cleared"), name="finding_open_by_gravity"
             ),
@@ -304,8 +304,8 @@ class Takeover(models.Model):
 
 
 class CatalogueNews(models.Model):
-    """A case that an edit of the catalogue opened or changed, of which no event tells yet: there is one
-    summary a customer, once every site concerned was rechecked."""
+    """A case that an edit of the catalogue opened or changed and that no event has mentioned yet: there is
+    one summary a customer, once every site concerned was rechecked."""
 
     case = models.ForeignKey(Case, on_delete=models.CASCADE, related_name="+", db_constraint=False)
     change_set = models.ForeignKey(

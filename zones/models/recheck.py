@@ -9,11 +9,12 @@ from django.db import models
 from django.db.models import Q
 from django.db.models.functions import Length
 from django.db.models.lookups import LessThanOrEqual
+from django.utils import timezone
 
 from .findings import LONGEST_REASON
 
 MOST_LIMITS: Final = 100
-"""Of one subject; the registry has fewer."""
+"""Most limits of one subject; the registry has fewer."""
 _ARRAYS: Final = (
     "codes", "low", "likely", "high", "limit_value", "verdict", "detail", "low_limit", "high_limit",
     "low_detail", "high_detail", "overloaded", "bounds", "supported",
@@ -134,3 +135,71 @@ class DueDate(models.Model):
         db_table = "due_date"
         constraints = [models.UniqueConstraint(fields=["site", "at", "reason"], name="due_date_once")]
         indexes = [models.Index(fields=["at"], name="due_date_by_time")]
+
+
+class Expected(models.Model):
+    """What a measured test should have read; superseded tests have no row. ``low``, ``likely``, ``high``, all
+    NULL: it cannot be judged. ``error``: what its instrument may be off by; ``outside``: how far the value,
+    give or take ``error``, lies outside low and high. All in the test's unit."""
+
+    test = models.OneToOneField(
+        "zones.Test", on_delete=models.PROTECT, primary_key=True, related_name="expected", db_constraint=False
+    )
+    site = models.ForeignKey("sites.Site", on_delete=models.PROTECT, related_name="+", db_constraint=False)
+    low = models.FloatField(null=True)
+    likely = models.FloatField(null=True)
+    high = models.FloatField(null=True)
+    error = models.FloatField()
+    outside = models.FloatField(null=True)
+    solver_version = models.IntegerField()
+
+    class Meta:
+        db_table = "test_expected"
+        indexes = [
+            models.Index(fields=["test"], condition=models.Q(outside__gt=0), name="test_outside"),
+        ]
+
+    @property
+    def is_whole(self) -> bool:
+        """Whether all three are known. None is of a network that has no solution: it delivers nothing, so
+        whatever was read lies outside."""
+        return None not in (self.low, self.likely, self.high)
+
+
+class ProofsKept(models.Model):
+    """One row: the day from which proofs of runs are kept, that is on which the database was first migrated
+    to a release that keeps them. No test is due, and no device in service is asked for a proof, from before
+    it."""
+
+    id = models.SmallIntegerField(primary_key=True, default=1)
+    since = models.DateField()
+
+    class Meta:
+        db_table = "proofs_kept"
+
+
+class DueTest(models.Model):
+    """The next due test of a run, as its site's last recheck left it. ``contract``: the one whose interval
+    counts."""
+
+    run = models.OneToOneField(
+        "zones.Run", on_delete=models.DO_NOTHING, related_name="due_test", db_constraint=False
+    )
+    site = models.ForeignKey(
+        "sites.Site", on_delete=models.CASCADE, related_name="due_tests", db_constraint=False
+    )
+    contract = models.ForeignKey(
+        "sites.Contract", on_delete=models.DO_NOTHING, related_name="due_tests", db_constraint=False
+    )
+    due_on = models.DateField(help_text="The last day on which its next complete proof is in time.")
+    proven_on = models.DateField(
+        null=True, help_text="The day of its last complete proof. null: it has none."
+    )
+    surveyed = models.BooleanField(
+        help_text="Whether proven_on is the day of the survey of a site that was taken over."
+    )
+    changed_at = models.DateTimeField(default=timezone.now, editable=False)
+
+    class Meta:
+        db_table = "due_test"
+        indexes = [models.Index(fields=["due_on", "id"], name="due_test_by_day")]

@@ -30,7 +30,7 @@ class Run(Named):
 
 
 class RunFacts(DatedFacts):
-    """One zone and one output at a time; what feeds the run at its block."""
+    """Dated facts of a run: its zone and output, one at a time, and what feeds it at its block."""
 
     pk = models.CompositePrimaryKey("run_id", "step")
     run = fields.SiteKey(Run, related_name="facts", db_index=False)

@@ -1,1 +1,1 @@
-"""What may stand together among runs, points, landings and readings: pure checks, as in ``sites.rules``."""
+"""What may stand together among runs, points, landings and tests: pure checks, as in ``sites.rules``."""

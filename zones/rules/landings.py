@@ -12,7 +12,7 @@ SIDES: dict[str, tuple[str, ...]] = {
     Landing.Side.FIELD: ("run",),
     Landing.Side.EQUIPMENT: ("output", "supply", "amplifier"),
 }
-"""Whose conductors lie on each side."""
+"""The owner of the conductors on each side."""
 OWNERS = tuple(name for names in SIDES.values() for name in names)
 
 
@@ -25,7 +25,7 @@ def row_fits(block: str, row_count: int, row: int, path: str = "/row") -> Iterat
 def clip_fits(block: str, kind: str, *, is_in: bool) -> Iterator[Problem]:
     """Only a block whose halves can be parted has clips to pull, or cross-connects to lift."""
     if not is_in and not Block(kind=kind).can_isolate:
-        detail = f"{block} is a {Block.Kind(kind).label} block. Nothing on it can be pulled."
+        detail = f"{block} is {Block.Kind(kind).noun}. Nothing on it can be pulled."
         yield Problem(detail, "wrong_kind", "/block_id")
 
 

@@ -1,4 +1,4 @@
-"""Rules of runs: each is fed by what fits its kind."""
+"""Rules of runs: what may feed each kind."""
 
 from __future__ import annotations
 

@@ -1,5 +1,5 @@
 """Everything that can be done to what zones carry. Importing this registers the operations."""
 
-from . import landings, paging_sets, points, readings, rules, runs, zones
+from . import constraints, landings, paging_sets, points, runs, tests, visits, zones
 
-__all__ = ["landings", "paging_sets", "points", "readings", "rules", "runs", "zones"]
+__all__ = ["constraints", "landings", "paging_sets", "points", "runs", "tests", "visits", "zones"]

@@ -33,7 +33,7 @@ CARRIES = {
 }
 
 
-_Row = Annotated[int | None, block_row(help_text="Of the second conductor; left out: the next row.")]
+_Row = Annotated[int | None, block_row(help_text="Row of the second conductor; left out: the next row.")]
 _Rows = Annotated[list[int], ListField(block_row(), max_items=400)]
 _Reversed = Annotated[bool, FlagField(help_text="The first conductor carries what the second usually does.")]
 
@@ -120,7 +120,7 @@ def clip_pull(work: Work, /, *, block: Block, rows: _Rows) -> Block:
     return block
 
 
-@operation("clip.put", "Bridging clips are put in.")
+@operation("clip.put", "Bridging clips are inserted.")
 def clip_put(work: Work, /, *, block: Block, rows: _Rows) -> Block:
     _set_clips(work, block, rows, is_in=True)
     return block
@@ -139,7 +139,7 @@ def _set_clips(work: Work, block: Block, rows: list[int], *, is_in: bool) -> Non
     for place, row in enumerate(rows):
         require(row_fits(describe(block), block.row_count, row, f"/rows/{place}"))
     for row in dict.fromkeys(rows):
-        # A row that nothing is recorded of has its clip in
+        # A row without a record has its clip in
         if work.latest(ClipFacts, block.pk, row) is None and is_in:
             continue
         work.supersede(ClipFacts, [block.pk, row], {"is_in": is_in})

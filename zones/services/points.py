@@ -216,7 +216,7 @@ def _recorded(
     """The facts that hold, of a point whose run stands; refuses a day before something already recorded.
     ``latest``: the last ones, whenever they hold."""
     if run is not None and point.run_id != run.pk:
-        raise refuse(f"{describe(point)} is of another run.", code="other_run", path=path)
+        raise refuse(f"{describe(point)} belongs to another run.", code="other_run", path=path)
     if not latest:
         work.require_standing(point.run)
     facts = (work.latest if latest else work.current)(PointFacts, point.pk)
@@ -248,7 +248,7 @@ def _facts(point: Point, parent: Point | None, given: dict[str, Any]) -> PointFa
 
 
 def _cable_of(facts: PointFacts) -> dict[str, Any]:
-    """What the cable of a segment is, whatever its length."""
+    """What the cable of a segment is, apart from its length."""
     return {name: getattr(facts, name) for name in PointFacts.CABLE}
 
 

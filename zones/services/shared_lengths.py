@@ -12,7 +12,7 @@ from sites.models import Basis
 from zones.models import PointFacts
 
 Length: TypeAlias = dict[str, Any]
-"""Length and basis of a segment, and of which whole it is a share."""
+"""Length and basis of a segment, and the whole that it is a share of."""
 Place = PointFacts.SharePlace
 OWN: Length = dict.fromkeys(PointFacts.SHARE)
 """A segment whose length is its own."""
@@ -109,7 +109,7 @@ def _length(facts: PointFacts) -> tuple[float | None, int]:
 def rest(
     part: PointFacts, known_m: float, others: Sequence[PointFacts], path: str = "/length_m"
 ) -> Iterator[tuple[PointFacts, Length]]:
-    """What the other shares become once ``known_m`` of the whole are known, and are none of theirs: they add
+    """What the other shares become once ``known_m`` of the whole are known to lie outside them: they add
     up to the rest, in proportion. Refuses more than the whole."""
     whole_m = None if part.length_m is None else part.length_m / part.length_share
     if whole_m is not None and known_m > whole_m:

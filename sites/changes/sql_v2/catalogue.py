@@ -1,4 +1,4 @@
-"""An edit of the catalogue is a correction of each site that uses what was edited, through whichever channel
+"""An edit of the catalogue is a correction of each site that uses what was edited, through any channel
 it comes: a change set of kind *catalogue* there, which names the one that edited it.
 
 The sites are those that the edit has just marked. Triggers of one table fire in the order of their names, so
@@ -31,7 +31,7 @@ BEGIN
         jsonb_build_array(jsonb_build_object(
             'op', 'catalogue.follow', 'change_set', edit.id, 'what', edited)), now(), 1
     FROM (SELECT DISTINCT mark.site_id FROM mark WHERE mark.change_set_id = edit.id) m
-    -- One a site, however many statements the edit takes
+    -- One a site, for all statements of the edit together
     WHERE NOT EXISTS (
         SELECT FROM change_set f
         WHERE f.site_id = m.site_id AND f.id > edit.id AND f.kind = 'catalogue'

@@ -1,6 +1,6 @@
 """What search finds: an entry for each thing, with the words that people say of it and of its site.
 
-Every write of the record leaves a row in ``change``, whichever channel it comes through, so one trigger there
+Every write of the record, through any channel, leaves a row in ``change``, so one trigger there
 keeps the entries. ``doc`` holds the words of a thing and of its site, ``own`` those of the thing alone. What
 identifies a thing (whole name, MAC, serial, address, telephone number) is a word that begins with ``=``,
 without spaces and punctuation; one that begins with ``#`` names the customer, so that the index narrows to
@@ -91,7 +91,7 @@ def _in_closet(kind: str, keys: str = "'{}'", where: str = "NULL") -> str:
     return _on_site(kind, "t.name", keys, where=where, closet="t.closet_id")
 
 
-# Of each thing: its title, what people say of it, what identifies it, where it is within its site
+# For each thing: its title, what people say of it, what identifies it, where it is within its site
 SOURCE: Final = f"""
 CREATE VIEW search_source (kind, thing_id, site_id, ended, title, said, keys, place, closet_id) AS
     SELECT {KINDS["customer"]}::smallint, t.id, NULL::bigint, false, t.name::text, t.name || ' ' || t.code,

@@ -1,6 +1,6 @@
 """A withdrawal: what a change set wrote is undone by the change record, in one transaction.
 
-A row in ``withdrawal`` withdraws a change set, through whichever channel it comes:
+A row in ``withdrawal`` withdraws a change set, through any channel:
 
     INSERT INTO withdrawal (change_set_id, actor, reason) VALUES (41, 'R. Vale', 'typed twice')
 
@@ -20,7 +20,7 @@ import re
 
 from sites.changes.sql_v1 import DEFINER, acceptance, record
 
-_WITHDRAWING = """
+WITHDRAWING = """
 CREATE FUNCTION zonebook_withdrawing() RETURNS boolean LANGUAGE sql STABLE AS $$
     -- Depth 1 is the trigger of a client's statement, deeper ones those of what that trigger does. A client
     -- who sets the word by hand gets no deeper but by keys that carry ranks along, which note nothing anyway.
@@ -28,7 +28,7 @@ CREATE FUNCTION zonebook_withdrawing() RETURNS boolean LANGUAGE sql STABLE AS $$
 $$;
 """
 
-WITHDRAWALS = f"""{_WITHDRAWING}
+WITHDRAWALS = f"""{WITHDRAWING}
 CREATE FUNCTION zonebook_withdraw() RETURNS trigger LANGUAGE plpgsql {DEFINER} AS $$
 DECLARE
     undone change_set;
@@ -43,7 +43,7 @@ DECLARE
 BEGIN
     SELECT * INTO undone FROM change_set WHERE id = NEW.change_set_id FOR UPDATE;
     IF undone.state <> 'accepted' OR undone.site_id IS NULL THEN
-        RAISE EXCEPTION 'change set % is no accepted one of a site', NEW.change_set_id USING
+        RAISE EXCEPTION 'change set % is not an accepted one of a site', NEW.change_set_id USING
             ERRCODE = 'integrity_constraint_violation', CONSTRAINT = 'withdrawal_of_an_accepted_change_set';
     END IF;
     SELECT time_zone INTO its_time_zone FROM site WHERE id = undone.site_id FOR NO KEY UPDATE;
@@ -81,7 +81,7 @@ BEGIN
                 undone.id, undone.site_id, written.table_name, 'insert', found_rows, NULL, written.old_rows);
             CONTINUE;
         END IF;
-        -- Facts of the same thing that came later build on these, whatever their step
+        -- Facts of the same thing that were recorded later build on these, at any step
         EXECUTE format(
             'SELECT EXISTS (SELECT FROM public.%1$I t '
             'JOIN jsonb_populate_recordset(NULL::public.%1$I, $1) n ON %2$s '
@@ -153,7 +153,7 @@ _ASIDE = """BEGIN
 """
 
 
-def _function(of: str, name: str) -> str:
+def function(of: str, name: str) -> str:
     """The text of one function among others."""
     found = re.search(rf"CREATE FUNCTION {name}\(.*?\nEND \$\$;\n", of, re.DOTALL)
     assert found is not None, name
@@ -162,12 +162,12 @@ def _function(of: str, name: str) -> str:
 
 def _stands_aside(of: str, name: str) -> tuple[str, str]:
     """A trigger function that does nothing during a withdrawal, and as it was."""
-    was = _again(_function(of, name))
+    was = again(function(of, name))
     return was.replace("BEGIN\n", _ASIDE, 1), was
 
 
-def _again(function: str) -> str:
-    return function.replace("CREATE FUNCTION", "CREATE OR REPLACE FUNCTION", 1)
+def again(sql: str) -> str:
+    return sql.replace("CREATE FUNCTION", "CREATE OR REPLACE FUNCTION", 1)
 
 
 def standing_aside() -> list[tuple[str, str]]:
@@ -182,6 +182,6 @@ def standing_aside() -> list[tuple[str, str]]:
         )
     ]  # fmt: skip
     found.append(_stands_aside(acceptance.APPEND_ONLY, "zonebook_refuse_deletion"))
-    states = _again(_function(acceptance.ACCEPTANCE, "zonebook_change_set_written"))
+    states = again(function(acceptance.ACCEPTANCE, "zonebook_change_set_written"))
     found.append((states.replace(_BEFORE_ACCEPTED, _STATES, 1), states))
     return found

@@ -1,4 +1,4 @@
-"""What is read once while a page or an answer is made, however many of its parts ask for it.
+"""Things that are read once while a page or an answer is made, even where many of its parts ask for them.
 
 A page is made of several answers, and most of them begin with the same thing, its history, its site and what
 fed its runs. Outside of `reading_once` everything is read anew."""

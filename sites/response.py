@@ -15,7 +15,7 @@ from sites.models import Contract
 from sites.wording import capital, counted, listed
 
 MOST_DAYS: Final = 3660
-"""So many days ahead are looked through; what is due later has no time."""
+"""Days ahead that are searched; a response that is due later has no time."""
 _WEEK: Final = list(Contract.Weekday)
 
 

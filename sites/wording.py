@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from typing import Final
 
 LONGEST_GUESSED: Final = 200
-"""Longer words are no misspelt names, and comparing them takes long."""
+"""Longer words are not misspelt names, and comparing them takes long."""
 
 
 def listed(words: Sequence[str], most: int | None = None) -> str:
@@ -117,7 +117,7 @@ def shortened(text: str, most: int = 60) -> str:
 
 
 def capital(text: str) -> str:
-    """A sentence begins with a capital letter, whatever it begins with."""
+    """The sentence with a capital letter at its beginning."""
     return text[:1].upper() + text[1:]
 
 

@@ -1,5 +1,5 @@
-"""`manage.py person list|add|off|on`: who may log in. The first manager is added here; others over REST, by
-those who may."""
+"""`manage.py person list|add|off|on|remove`: who may log in. The first manager is added here; others over
+REST, by those who may."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from sites.access.abilities import ROLES, TOKEN_SCOPES
 from sites.changes.constraints import problem_of
 from sites.changes.errors import ChangeRefused, Problem
 from sites.models import User
-from sites.services.people import user_activate, user_add, user_deactivate
+from sites.services.people import person_remove, user_activate, user_add, user_deactivate
 from sites.wording import listed
 
 from .token import customers_with, user_called
@@ -26,19 +26,37 @@ MOST_CODES: Final = 10  # of customers, in a line of the list
 
 
 class Command(BaseCommand):
-    help = "List users, add one, or switch one off and on."
+    help = "List users, add one, switch one off and on, or take one out of the record."
 
     def add_arguments(self, parser: CommandParser) -> None:
-        commands = parser.add_subparsers(dest="command", required=True, metavar="list|add|off|on")
+        commands = parser.add_subparsers(dest="command", required=True, metavar="list|add|off|on|remove")
         commands.add_parser("list", help="list users with role, customers and last log-in")
         _add_add(commands)
         off = commands.add_parser("off", help="end a user's sessions and tokens, and let them log in no more")
         on = commands.add_parser("on", help="let a user log in again, with the password they had")
         for parser_of_one in (off, on):
-            parser_of_one.add_argument("user", metavar="USER", help="log-in name")
+            parser_of_one.add_argument("user", metavar="USER", help="username")
+
+        remove = commands.add_parser(
+            "remove",
+            help="take a person's name and details out of the record, which stands",
+            description="Replace the name, username, email address and telephone numbers of a user by "
+            "'removed person N' everywhere, for good, and end their sessions and tokens. Look with --trial "
+            "first: contacts of the same name or address are taken for the same person.",
+        )
+        remove.add_argument("user", metavar="USER", help="username")
+        remove.add_argument("--by", required=True, metavar="NAME", help="who removes them, as others read it")
+        remove.add_argument("--reason", required=True, help="why")
+        remove.add_argument("--trial", action="store_true", help="change nothing, and say what would change")
 
     def handle(self, *args: Any, **options: Any) -> None:
-        act = {"list": self._list, "add": self._add, "off": self._off, "on": self._on}[options["command"]]
+        act = {
+            "list": self._list,
+            "add": self._add,
+            "off": self._off,
+            "on": self._on,
+            "remove": self._remove,
+        }[options["command"]]
         try:
             act(options)
         except ChangeRefused as refused:
@@ -93,6 +111,21 @@ class Command(BaseCommand):
         user = user_activate(by=None, user=user_called(options["user"]))
         self.stdout.write(f"{_called(user)} can log in again. Revoked tokens stay so.")
 
+    def _remove(self, options: dict[str, Any]) -> None:
+        removal = person_remove(
+            by=None,
+            user=user_called(options["user"]),
+            reason=options["reason"],
+            actor=options["by"],
+            trial=options["trial"],
+        )
+        changed = [f"{count} in {table}" for table, count in sorted(removal.rows_changed.items())]
+        rows = f"rows changed: {', '.join(changed) or 'none'}"
+        if options["trial"]:
+            self.stdout.write(f"Nothing was changed. {rows.capitalize()}, were it done.")
+        else:
+            self.stdout.write(f"This user is removed person {removal.pk} from now on; {rows}.")
+
 
 def _said(problem: Problem) -> str:
     """With the value's name, where the sentence is about the value by itself."""
@@ -109,7 +142,7 @@ def _add_add(commands: Any) -> None:
         "give it as an argument, since other users of the machine see those.",
         allow_abbrev=False,
     )
-    add.add_argument("user", metavar="USER", help="log-in name")
+    add.add_argument("user", metavar="USER", help="username")
     add.add_argument("--name", required=True, help="name that others read, such as 'Ines Marlow'")
     add.add_argument("--role", required=True, choices=User.Role.values, help="what they may do")
     granted = add.add_mutually_exclusive_group(required=True)

@@ -31,7 +31,7 @@ class Command(BaseCommand):
         )
 
     def add_arguments(self, parser: CommandParser) -> None:
-        parser.add_argument("user", metavar="USER", help="log-in name of the user whose rights it has")
+        parser.add_argument("user", metavar="USER", help="username of the user whose rights it has")
         parser.add_argument(
             "--scope",
             action="append",
@@ -74,7 +74,7 @@ class Command(BaseCommand):
 
 
 def user_called(name: str) -> User:
-    """The user with this log-in name; CommandError where there is none."""
+    """The user with this username; CommandError where there is none."""
     user = User.objects.filter(username=name).first()
     if user is None:
         names = list(User.objects.values_list("username", flat=True).order_by("username")[:1000])

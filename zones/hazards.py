@@ -11,6 +11,7 @@ from typing import Final, Protocol
 
 from sites.models import Closet, Site
 from sites.once import once
+from sites.selectors import stood_sql
 from zones.limits.cautions import Caution, CautionHere, Surroundings, cautions_of
 from zones.models import Run
 
@@ -21,8 +22,8 @@ _OF_CLOSET: Final = (
 )  # fmt: skip
 """Texts of a place that may name a danger, besides its dangers."""
 
-# A run that is landed in a closet is energised there from wherever it is fed. The points that matter are few:
-# the table of points is read along its site, once
+# A run that is landed in a closet is energised there, also where it is fed from elsewhere. The points that
+# matter are few: the table of points is read along its site, once
 _READ: Final = f"""
 WITH place AS MATERIALIZED (
     SELECT closet.id AS closet_id, closet.site_id, asked.before
@@ -34,17 +35,17 @@ landed AS (
     SELECT DISTINCT p.closet_id, p.before, l.run_id
     FROM place p JOIN block ON block.site_id = p.site_id AND block.closet_id = p.closet_id
     JOIN landing l ON l.block_id = block.id
-        AND l.begin_step < p.before AND (l.end_step IS NULL OR l.end_step >= p.before)
+        AND {stood_sql("l", "p.before")}
 ),
 lying AS MATERIALIZED (
     SELECT p.closet_id, p.before, run.id AS run_id, run.kind
     FROM place p JOIN block ON block.site_id = p.site_id AND block.closet_id = p.closet_id
     JOIN run ON run.block_id = block.id
-    WHERE run.begin_step < p.before AND (run.end_step IS NULL OR run.end_step >= p.before)
+    WHERE {stood_sql("run", "p.before")}
     UNION
     SELECT l.closet_id, l.before, run.id, run.kind
     FROM landed l JOIN run ON run.id = l.run_id
-        AND run.begin_step < l.before AND (run.end_step IS NULL OR run.end_step >= l.before)
+        AND {stood_sql("run", "l.before")}
 ),
 fed AS MATERIALIZED (
     SELECT DISTINCT ON (l.closet_id, l.run_id) l.*, f.supply_id, f.amplifier_id, f.output_id
@@ -68,8 +69,7 @@ driving AS (
     FROM place p JOIN amplifier ON amplifier.site_id = p.site_id LEFT JOIN amplifier_facts f
         ON f.amplifier_id = amplifier.id AND f.step < p.before
     WHERE amplifier.closet_id = p.closet_id
-        AND amplifier.begin_step < p.before
-        AND (amplifier.end_step IS NULL OR amplifier.end_step >= p.before)
+        AND {stood_sql("amplifier", "p.before")}
     ORDER BY p.closet_id, amplifier.id, f.step DESC
 ),
 driven AS (
@@ -85,7 +85,7 @@ SELECT of.closet_id, json_agg(
 FROM (
     SELECT p.closet_id, 0, 'supply ' || supply.name, supply.closet_id, NULL::float8, NULL::bool
     FROM place p JOIN supply ON supply.closet_id = p.closet_id
-    WHERE supply.begin_step < p.before AND (supply.end_step IS NULL OR supply.end_step >= p.before)
+    WHERE {stood_sql("supply", "p.before")}
     -- no line voltage is how a low-impedance amplifier is recorded; of an unknown model it is unknown
     UNION ALL SELECT closet_id, 1, 'amplifier ' || name, closet_id, line_voltage_v,
         line_voltage_v IS NOT NULL OR model_id IS NULL FROM driving

@@ -12,7 +12,7 @@ change in the power delivered to a tap, near at 1 dB and past at 3 dB (common pr
 Every device is judged in corners of its own (``resistive``), and each estimate takes the device that is worst
 in it: the likely estimate's need not be the high one's.
 
-A device whose impedance is not recorded is taken to draw nothing. That is a bound: whatever it draws makes
+A device whose impedance is not recorded is assumed to draw nothing. That is a bound: anything it draws makes
 the others' level and the load's impedance lower, so such a figure is never better than "cannot tell". Where
 no impedance is recorded, or the source's is not, there is no number.
 
@@ -36,9 +36,6 @@ from .resistive import voltages_in_own_corners
 from .subjects import SubjectKind
 from .wiring import Wiring, first_where_extreme, renumber, rows_of, worst_by_estimate
 from .wiring_class import wiring_class
-
-DBU_REFERENCE_V = float(np.sqrt(0.6))
-"""0 dBu: the voltage that puts 1 mW into 600 Ω, √0.6 V (audio handbooks)."""
 
 
 def tap_impedance_ohm(line_voltage_v: ArrayLike, power_w: ArrayLike) -> FloatArray:
@@ -114,36 +111,72 @@ LINE_CODES: Final = frozenset({"wiring_class", "amplifier_load", "line_impedance
 is asked for, the family need not run."""
 
 
-def evaluate_audio(
-    plant: Plant, members: Members, everything: Wiring, loads: PointLoads
-) -> list[FigureBlock]:
-    """Figures output_speakers, audio_level (by output) and other_zone (by run)."""
+@dataclass(frozen=True)
+class AudioNetwork:
+    """The audio trees of self-amplified runs, one an output: n nodes behind t outputs.
+
+    subjects: the outputs; output_row: (t,) in ``plant.outputs``. row, tree, parent: (n,) point row, output
+    and parent of each node, −1 at the output. source_ohm: (t,), NaN not known; segment_ohm, conductance_s:
+    (3, n), NaN conductance not known; loaded: (n,) True where a device is; share_place: (n,).
+    """
+
+    subjects: Subjects
+    output_row: IntArray
+    row: IntArray
+    tree: IntArray
+    parent: IntArray
+    source_ohm: FloatArray
+    segment_ohm: FloatArray
+    conductance_s: FloatArray
+    loaded: BoolArray
+    share_place: IntArray
+
+
+def audio_network(plant: Plant, members: Members, everything: Wiring, loads: PointLoads) -> AudioNetwork:
+    """The audio trees of each member, as of its step."""
     wiring = everything.only_runs(everything.run_kind == RunKind.SELF_AMPLIFIED)
     subjects, of_run = Subjects.distinct(
         SubjectKind.OUTPUT, wiring.runs.member, plant.runs.output_index[wiring.run_row], wiring.runs.group
     )
-    count = len(subjects.member)
     driven = np.flatnonzero(of_run[wiring.run] >= 0)
-    tree = of_run[wiring.run[driven]]
-    parent = renumber(driven, len(wiring.row))[wiring.parent[driven]]
     row = wiring.row[driven]
-
-    output_row = rows_of(plant, members, subjects)
-    speakers = sums(tree, loads.count[:, row], count)
-    some = speakers[HIGH] > 0
-
     loaded = loads.loaded[row]
-    by_sensitivity = level_db(loads.input_sensitivity_v[row], lookup(plant.outputs.level_v, output_row)[tree])
-    limit = first_known(by_sensitivity, -plant.factors.audio_loss_db)
-    worst = worst_devices(
-        parent,
-        tree,
-        count,
+    output_row = rows_of(plant, members, subjects)
+    return AudioNetwork(
+        subjects=subjects,
+        output_row=output_row,
+        row=row,
+        tree=of_run[wiring.run[driven]],
+        parent=renumber(driven, len(wiring.row))[wiring.parent[driven]],
         source_ohm=lookup(plant.outputs.impedance_ohm, output_row),
         segment_ohm=loads.pair_resistance_ohm[:, row],
         conductance_s=np.where(loaded, loads.count[:, row] / loads.input_impedance_ohm[row], 0.0),
         loaded=loaded,
         share_place=loads.share_place[row],
+    )
+
+
+def evaluate_audio(
+    plant: Plant, members: Members, everything: Wiring, loads: PointLoads
+) -> list[FigureBlock]:
+    """Figures output_speakers, audio_level (by output) and other_zone (by run)."""
+    network = audio_network(plant, members, everything, loads)
+    subjects, tree, row, loaded = network.subjects, network.tree, network.row, network.loaded
+    count, output_row = len(subjects.member), network.output_row
+    speakers = sums(tree, loads.count[:, row], count)
+    some = speakers[HIGH] > 0
+
+    by_sensitivity = level_db(loads.input_sensitivity_v[row], lookup(plant.outputs.level_v, output_row)[tree])
+    limit = first_known(by_sensitivity, -plant.factors.audio_loss_db)
+    worst = worst_devices(
+        network.parent,
+        tree,
+        count,
+        source_ohm=network.source_ohm,
+        segment_ohm=network.segment_ohm,
+        conductance_s=network.conductance_s,
+        loaded=loaded,
+        share_place=network.share_place,
         limit_db=limit,
     )
     # without a level, the limit that is hardest to stay within
@@ -184,6 +217,17 @@ def _other_zone(plant: Plant, wiring: Wiring, loads: PointLoads) -> FigureBlock:
     )
 
 
+def line_conductance_s(wiring: Wiring, loads: PointLoads, line_voltage_v: FloatArray) -> FloatArray:
+    """(3, n) conductance of what is at each node of constant-voltage and low-impedance lines [S], P / V² of a
+    tap; NaN not known. line_voltage_v: (k,) of each run of ``wiring``."""
+    row = wiring.row
+    with np.errstate(invalid="ignore", divide="ignore"):
+        tap_s = loads.tap_w[:, row] / line_voltage_v[wiring.run] ** 2
+    speaker_s = loads.count[:, row] * loads.speaker_conductance_s[row]
+    on_taps = (wiring.run_kind == RunKind.CONSTANT_VOLTAGE)[wiring.run]
+    return np.where(loads.loaded[row], np.where(on_taps, tap_s, speaker_s), 0.0)
+
+
 def evaluate_lines(
     plant: Plant, members: Members, everything: Wiring, loads: PointLoads
 ) -> list[FigureBlock]:
@@ -204,15 +248,10 @@ def evaluate_lines(
     amplifier_row = rows_of(plant, members, subjects)
     line_voltage = lookup(plant.amplifiers.line_voltage_v, amplifier_row)
     rated = lookup(plant.amplifiers.rated_power_w, amplifier_row)
-    run_voltage = lookup(line_voltage, of_run)
 
     loaded = loads.loaded[row]
-    on_taps = constant_voltage[wiring.run]
     tap = loads.tap_w[:, row]
-    with np.errstate(invalid="ignore", divide="ignore"):
-        tap_s = tap / run_voltage[wiring.run] ** 2
-    speaker_s = loads.count[:, row] * loads.speaker_conductance_s[row]
-    conductance = np.where(loaded, np.where(on_taps, tap_s, speaker_s), 0.0)
+    conductance = line_conductance_s(wiring, loads, lookup(line_voltage, of_run))
     driven = np.flatnonzero(of_run[wiring.run] >= 0)
     owner = of_run[wiring.run[driven]]
     fed = of_run >= 0

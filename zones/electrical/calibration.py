@@ -16,7 +16,7 @@ readings that are used for a device, the newest wins. The method is common pract
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Final
 
@@ -24,11 +24,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .bands import HIGH, LIKELY, LOW, FloatArray, IntArray
+from .expected_readings import EXPECTED
 from .factor_fit import fit_factor
 from .figures import FigureBlock, Subjects, lookup
 from .plant import FOREVER, BoolArray, Members, Plant, ReadingKind, ReadingRows, State, expand
 from .point_loads import PointLoads
-from .reading_bench import Bench
+from .reading_bench import Bench, reading_error
 from .subjects import SubjectKind
 from .verdicts import PAST_TOLERANCE
 from .wiring import ancestor_closure, first_where_extreme
@@ -50,14 +51,14 @@ SCALED_BY = {
 class Compared:
     """How each of r readings compares with the record.
 
-    band: (2, r) least and most that the record gives for it without any reading of its kind [A] or [V], NaN
-    where it cannot be compared. error: (r,) what the reading may be off by. excess: (r,) how far it lies
-    outside the band so widened, 0 inside. factor: (r,) on what it scales, and spread: (r,) the error of that,
-    as a fraction of it; NaN where it scales nothing. solved: (r,) False where the run has no solution at its
-    likely lengths.
+    expected: (3, r) least, likely and most that the record gives for it without any reading of its kind, in
+    the unit of its kind, NaN where it cannot be compared. error: (r,) what the reading may be off by.
+    excess: (r,) how far it lies outside the band so widened, 0 inside. factor: (r,) on what it scales, and
+    spread: (r,) the error of that, as a fraction of it; NaN where it scales nothing. solved: (r,) False where
+    the run has no solution at its likely lengths.
     """
 
-    band: FloatArray
+    expected: FloatArray
     error: FloatArray
     excess: FloatArray
     factor: FloatArray
@@ -118,7 +119,7 @@ def anchor(plant: Plant, loads: PointLoads) -> Anchoring:
     out = Anchoring(
         loads=loads,
         readings=replace(table, end=ends),
-        band=np.full((2, len(table)), np.nan),
+        expected=np.full((3, len(table)), np.nan),
         solved=np.ones(len(table), np.bool_),
         **{name: np.full(len(table), np.nan) for name in ("error", "excess", "factor", "spread")},
     )
@@ -134,14 +135,30 @@ def anchor(plant: Plant, loads: PointLoads) -> Anchoring:
             factor, spread = (np.where(used, each, np.nan) for each in (found.factor, found.spread))
             found = replace(found, factor=factor, spread=spread)
             out = replace(out, loads=scale(plant, out.loads, bench, found))
-            for name in ("band", "error", "excess", "factor", "spread", "solved"):
+            for name in ("expected", "error", "excess", "factor", "spread", "solved"):
                 getattr(out, name)[..., chosen] = getattr(found, name)
+    for kind, expected in EXPECTED.items():
+        chosen = np.flatnonzero(table.kind == kind)
+        if len(chosen):
+            readings = table.rows(chosen)
+            out.expected[:, chosen] = expected(plant, out.loads, readings)
+            out.error[chosen] = reading_error(readings)
+            out.excess[chosen] = _outside(readings.value, out.expected[:, chosen], out.error[chosen])
     return out
+
+
+def _outside(value: FloatArray, expected: FloatArray, error: FloatArray) -> FloatArray:
+    """(r,) how far each ``value`` (r,), give or take its ``error`` (r,), lies outside what is ``expected``
+    (3, r); NaN where that is."""
+    least, _, most = expected
+    outside = np.maximum(value - error - most, least - value - error)
+    # rounding does not put a reading on the edge of the band outside it
+    return np.where((outside > PAST_TOLERANCE * np.abs(value)) | np.isnan(outside), outside, 0.0)
 
 
 def _compared(
     bench: Bench,
-    ends: tuple[FloatArray, FloatArray],
+    corners: tuple[FloatArray, FloatArray, FloatArray],
     *,
     comparable: BoolArray,
     factor: FloatArray,
@@ -149,26 +166,29 @@ def _compared(
     width: FloatArray,
     part: FloatArray,
 ) -> Compared:
-    """How readings compare. ends: (r,) what the record gives in the kindest and harshest corner. comparable:
-    (r,) the record gives something at all. width: (r,) of what is not scaled; part: (r,) what the scaled
-    values come to."""
+    """How readings compare. corners: (r,) each, what the record gives in the kindest, likely and harshest
+    corner. comparable: (r,) the record gives something at all. width: (r,) of what is not scaled; part: (r,)
+    what the scaled values come to."""
     value, error = bench.readings.value, bench.error
-    least, most = np.fmin(*ends), np.fmax(*ends)
-    outside = np.maximum(value - error - most, least - value - error)
-    # rounding does not put a reading on the edge of the band outside it
-    outside = np.where(outside > PAST_TOLERANCE * np.abs(value), outside, 0.0)
+    kindest, likely, harshest = corners
+    expected = np.stack([np.fmin(kindest, harshest), likely, np.fmax(kindest, harshest)])
+    outside = _outside(value, expected, error)
     # a network without a solution delivers nothing
     outside = np.where(solved, outside, value - error)
     with np.errstate(invalid="ignore", divide="ignore"):
         spread = (error + width / 2) / part
     return Compared(
-        band=np.where(comparable, np.stack([least, most]), np.nan),
+        expected=np.where(comparable, expected, np.nan),
         error=error,
         excess=np.where(comparable, outside, np.nan),
         factor=np.where(solved & comparable, factor, np.nan),
         spread=spread,
         solved=solved | ~comparable,
     )
+
+
+def _in_corners(of_band: Callable[[int], FloatArray]) -> tuple[FloatArray, FloatArray, FloatArray]:
+    return of_band(LOW), of_band(LIKELY), of_band(HIGH)
 
 
 def _compare_currents(bench: Bench, loads: PointLoads) -> Compared:
@@ -200,7 +220,7 @@ def _compare_currents(bench: Bench, loads: PointLoads) -> Compared:
         width = others(HIGH) - others(LOW)
     return _compared(
         bench,
-        (bench.total(bench.load_currents(LOW)), bench.total(bench.load_currents(HIGH))),
+        _in_corners(lambda band: bench.total(bench.load_currents(band))),
         comparable=bench.wired,
         factor=fit.factor,
         solved=fit.reached & bench.solve(LIKELY, amps=amps, watts=watts).feasible,
@@ -235,7 +255,7 @@ def _compare_voltages(bench: Bench, loads: PointLoads) -> Compared:
 
     return _compared(
         bench,
-        (at_target(LOW), at_target(HIGH)),
+        _in_corners(at_target),
         comparable=(bench.target >= 0) & ~np.isnan(bench.block_voltage_v).any(axis=0),
         factor=fit.factor,
         solved=fit.reached

@@ -2,7 +2,7 @@
 
 Where a tree has no solution in an estimate, each of its runs is solved alone behind an ideal source at the
 supply's voltage. A run that has no solution alone is *overloaded* and left out; its current is drawn at the
-supply's terminals, and the rest is solved again. The current of constant-current loads is their sum whatever
+supply's terminals, and the rest is solved again. The current of constant-current loads is their sum, whatever
 the voltage. What loads in watts draw without a stable voltage is not known: at least what they ask for at the
 source voltage, and no less than in the kinder estimate, since a harsher one lowers every voltage. So what
 lies beside a left-out load in watts may be harsher than its number.

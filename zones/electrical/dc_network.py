@@ -60,7 +60,7 @@ class DcNetwork:
 class Sources:
     """(t,) by tree: open voltage [V]; top of its tolerance without load, or float charge if that is more [V];
     voltage at the bottom of its tolerance or battery [V], NaN unknown; internal resistance [Ω]; rated current
-    [A]; whether it falls under load by nobody knows how much; row in ``plant.supplies``, −1 none."""
+    [A]; whether it falls under load and by how much is not recorded; row in ``plant.supplies``, −1 none."""
 
     open_voltage_v: FloatArray
     highest_voltage_v: FloatArray
@@ -104,7 +104,7 @@ def dc_network(plant: Plant, everything: Wiring) -> DcNetwork:
         segment[at] = before_segment
         at, before, before_segment = above[~is_top], at[~is_top], segment_here[~is_top]
 
-    # what each of several feeds carries of a section cannot be told: no tree holds the section, and its
+    # What each of several feeds carries of a section cannot be computed: no tree holds the section, and its
     # supplies are subjects all the same
     supplies, tree = Subjects.distinct(
         SubjectKind.SUPPLY,
@@ -132,8 +132,8 @@ def dc_network(plant: Plant, everything: Wiring) -> DcNetwork:
 
 
 def _sections_joined(top: IntArray, fed: IntArray, several: BoolArray) -> tuple[IntArray, IntArray]:
-    """Of the feeds at points ``fed`` (f,) those that meet others: (position in ``fed``, node) for every node
-    of their sections. top, several: (n,) of each node."""
+    """The feeds at points ``fed`` (f,) that meet other feeds: (position in ``fed``, node) for every node of
+    their sections. top, several: (n,) by node."""
     joining = np.flatnonzero(several[fed])
     order = np.argsort(top, kind="stable")
     wanted = top[fed[joining]]

@@ -35,7 +35,7 @@ class Estimate(NamedTuple):
     bound: bool = False
 
     def alike(self, other: Estimate, *, relative: float) -> bool:
-        """Whether it says the same, but for rounding."""
+        """Whether both say the same, apart from rounding."""
         return (self.detail, self.overloaded, self.bound) == (
             other.detail,
             other.overloaded,
@@ -71,15 +71,22 @@ class Estimates(NamedTuple):
         return [word for word, one in zip(WORDS, self, strict=True) if one.bound]
 
 
+def own_or_likely(own: float | None, likely: float | None) -> float | None:
+    """The limit of the low or the high estimate [unit of the limit]. Where it has none of its own, it is that
+    of the likely estimate, as in figures that the previous release wrote."""
+    return likely if own is None else own
+
+
 def estimates_of(*columns: Any) -> Estimates:
-    """The estimates of one figure. columns: as in ``COLUMNS``, None not known. Where the low or the high
-    estimate has no limit, it has that of the likely one: so it is in what the release before wrote."""
+    """The estimates of one figure. columns: as in ``COLUMNS``, None not known. Limits: as
+    ``own_or_likely``."""
     low, likely, high, low_limit, limit, high_limit, low_detail, detail, high_detail, *flags = columns
     none, bound = flags[0] or 0, flags[1] or 0
-    if low_limit is None:
-        low_limit, low_detail = limit, detail if low_detail is None else low_detail
-    if high_limit is None:
-        high_limit, high_detail = limit, detail if high_detail is None else high_detail
+    if low_limit is None and low_detail is None:
+        low_detail = detail
+    if high_limit is None and high_detail is None:
+        high_detail = detail
+    low_limit, high_limit = own_or_likely(low_limit, limit), own_or_likely(high_limit, limit)
     return Estimates(
         Estimate(low, low_limit, low_detail, bool(none & 1), bool(bound & 1)),
         Estimate(likely, limit, detail, bool(none & 2), bool(bound & 2)),

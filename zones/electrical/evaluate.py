@@ -16,6 +16,7 @@ from .figures import FigureBlock, Problem
 from .network_power import NETWORK_POWER_CODES, evaluate_network_power
 from .plant import Members, Plant
 from .point_loads import point_loads
+from .proofs import PROOF_CODES, evaluate_proofs
 from .self_amplified import DC_CODES, evaluate_dc
 from .subjects import SubjectKind
 from .terminations import TERMINATION_CODES, evaluate_terminations
@@ -96,6 +97,7 @@ def evaluate(
         (NETWORK_POWER_CODES, lambda: evaluate_network_power(plant, members)),
         (TERMINATION_CODES, lambda: evaluate_terminations(plant, members, wiring)),
         (DISAGREEMENT_CODES, lambda: anchored.disagreements(plant, members)),
+        (PROOF_CODES, lambda: evaluate_proofs(plant, members, codes)),
     )
     blocks = [block for makes, made in families if not makes.isdisjoint(codes) for block in made()]
     problems = wiring.runs.problems(wiring.orphaned, "parent_missing")

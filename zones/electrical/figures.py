@@ -80,7 +80,7 @@ class Subjects:
         return replace(self, member=self.member[kept], index=self.index[kept], group=self.group[kept])
 
     def problems(self, where: BoolArray, reason: str) -> list[Problem]:
-        """That some of them cannot be computed. where: (n,)."""
+        """Problems of the subjects that cannot be computed. where: (n,)."""
         members, indices = self.member[where].tolist(), self.index[where].tolist()
         return [*map(Problem, members, repeat(self.kind), indices, repeat(reason))]
 
@@ -102,7 +102,7 @@ class FigureBlock:
     supported: FloatArray
 
     def only(self, kept: BoolArray) -> Self:
-        """Those of some of the subjects. kept: (n,)."""
+        """The figures of some of the subjects. kept: (n,)."""
         banded = {name: getattr(self, name)[:, kept] for name in ("bands", "limit", "detail")}
         flags = {name: getattr(self, name)[:, kept] for name in ("overloaded", "bound")}
         return replace(

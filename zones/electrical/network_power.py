@@ -76,7 +76,7 @@ def power_at_source(pd_power_w: ArrayLike, voltage_v: ArrayLike, resistance_ohm:
 def endpoint_request_w(plant: Plant, row: IntArray) -> FloatArray:
     """Power that endpoints ask their ports for: by LLDP with the loss of the cable, else of the class.
 
-    row: (n,) of ``plant.endpoints``. Returns (3, n) [W] at the switch, whatever the port's type.
+    row: (n,) of ``plant.endpoints``. Returns (3, n) [W] at the switch, not limited by the port's type.
 
     LLDP says the power at the device's input (IEEE 802.3 clause 79, from memory). It is capped at what the
     class may draw there, and the request at what the class has at the switch. The loss is that of the
@@ -148,7 +148,8 @@ def port_types(plant: Plant, port_row: IntArray, switch_row: IntArray) -> IntArr
 
 
 def allocation_w(requested_w: FloatArray, port_type: IntArray) -> FloatArray:
-    """(…, n) power that a switch allocates [W]: what is asked for, and no more than a port of its type gives.
+    """(…, n) power that a switch allocates [W]: what is asked for, and at most what a port of its type
+    delivers.
 
     requested_w: (…, n) [W]; port_type: (n,), −1 not recorded, and then no cap.
 
@@ -359,7 +360,8 @@ def _ports(plant: Plant, connected: Connected) -> list[FigureBlock]:
 
 
 def _cable_lengths_m(plant: Plant, row: IntArray) -> FloatArray:
-    """(3, n) length of the data cables of endpoints [m]; of unknown ones that of a home run."""
+    """(3, n) length of the data cables of endpoints [m]; where it is not recorded, the length of a home
+    run."""
     table = plant.endpoints
     home_run = np.ones(len(row), np.bool_)
     return lengths(table.length_m[row], table.length_basis[row], home_run, plant.factors)

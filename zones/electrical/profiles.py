@@ -18,9 +18,9 @@ from .wiring import wire
 class NoVoltage(IntEnum):
     """Why a point has no voltage in an estimate. NO_SUPPLY: none is recorded at the block. CUT_OFF: its
     negative is cut, and nothing feeds it behind the cut. SEVERAL_FEEDS: what each of them carries cannot be
-    told. SOURCE_NOT_RECORDED: the voltage of its supply is not. OVERLOADED: its run has no stable one.
-    SUPPLY_OVERLOADED: its supply has none for all that it feeds. SAG_NOT_KNOWN: nobody knows how far its
-    supply falls. NOT_SELF_AMPLIFIED: the run has no DC."""
+    computed. SOURCE_NOT_RECORDED: the voltage of its supply is not recorded. OVERLOADED: its run has no
+    stable voltage. SUPPLY_OVERLOADED: its supply has none for all that it feeds. SAG_NOT_KNOWN: the supply
+    falls under load; by how much is not recorded. NOT_SELF_AMPLIFIED: the run has no DC."""
 
     KNOWN = 0
     NO_SUPPLY = 1

@@ -29,6 +29,15 @@ CURRENT_ERROR, SPEECH_ERROR, VOLTAGE_ERROR = 0.05, 0.10, 0.01
 """What a reading may be off by, as a fraction of it, unless the instrument states otherwise: a current, idle
 or at a steady tone; one during speech, which fluctuates; a voltage (common practice, no source)."""
 
+RESISTANCE_ERROR, LEADS_OHM = 0.02, 0.1
+"""The same of a loop resistance, and what test leads and clips add to it (common practice, no source)."""
+
+IMPEDANCE_ERROR = 0.10
+"""The same of an impedance at 1 kHz: taps are made to some percent (common practice, no source)."""
+
+LEVEL_ERROR_DB = 0.5
+"""Error of a level reading [dB], the same for every level (common practice, no source)."""
+
 
 @dataclass(frozen=True)
 class Bench:
@@ -79,7 +88,7 @@ class Bench:
             block_voltage_v=first_known(measured, voltage),
             amps=amps,
             watts=watts,
-            ohm=loads.loop_resistance_ohm[:, row] * _warmth(plant, row, readings.temperature_c[tree]),
+            ohm=loads.loop_resistance_ohm[:, row] * warmth(plant, row, readings.temperature_c[tree]),
             nominal_v=plant.factors.nominal_supply_v,
         )
 
@@ -169,9 +178,21 @@ class Bench:
     @property
     def error(self) -> FloatArray:
         """(r,) what each reading may be off by [A] or [V]."""
-        fluctuates = np.where(self.readings.state == State.PAGING, SPEECH_ERROR, CURRENT_ERROR)
-        usual = np.where(self.readings.kind == ReadingKind.RUN_CURRENT, fluctuates, VOLTAGE_ERROR)
-        return self.readings.value * first_known(self.readings.instrument_error, usual)
+        return reading_error(self.readings)
+
+
+def reading_error(readings: ReadingRows) -> FloatArray:
+    """(r,) what each reading may be off by, in the unit of its kind: what the instrument states, else as
+    usual for its kind. An instrument states a fraction, but for a level [dB]."""
+    kind, value = readings.kind, np.abs(readings.value)
+    fluctuates = np.where(readings.state == State.PAGING, SPEECH_ERROR, CURRENT_ERROR)
+    usual = np.select(
+        [kind == of_kind for of_kind in ReadingKind],
+        [fluctuates, VOLTAGE_ERROR, RESISTANCE_ERROR, IMPEDANCE_ERROR, LEVEL_ERROR_DB],
+    )
+    stated = first_known(readings.instrument_error, usual)
+    leads = np.where((kind == ReadingKind.LOOP_RESISTANCE), LEADS_OHM, 0.0)
+    return np.asarray(np.where(kind == ReadingKind.LEVEL, stated, value * stated + leads))
 
 
 def _drawn(loads: PointLoads, row: IntArray, state: IntArray) -> tuple[FloatArray, FloatArray]:
@@ -179,7 +200,7 @@ def _drawn(loads: PointLoads, row: IntArray, state: IntArray) -> tuple[FloatArra
     return loads.drawn(row, state != State.IDLE, state == State.TONE)
 
 
-def _warmth(plant: Plant, row: IntArray, read_at_c: FloatArray) -> FloatArray:
+def warmth(plant: Plant, row: IntArray, read_at_c: FloatArray) -> FloatArray:
     """(3, n) resistance of each row's segment at the reading, as a multiple of that in ``PointLoads``.
 
     read_at_c: (n,) temperature that was noted with the reading, NaN none.
@@ -219,13 +240,13 @@ def _block_voltages(
     fed = np.flatnonzero((network.tree >= 0) & wanted[network.wiring.member])
     member, tree, trees = network.wiring.member[fed], network.tree[fed], len(open_voltage)
     amps, watts = _drawn(loads, network.wiring.row[fed], readings.state[member])
-    warmth = _warmth(plant, network.wiring.row[fed], readings.temperature_c[member])
+    warmth_of_fed = warmth(plant, network.wiring.row[fed], readings.temperature_c[member])
     parent = renumber(fed, len(network.wiring.row))[network.parent[fed]]
     solved = solve(
         Forest.build(parent, tree, trees).times(3),
         source_voltage_v=first_known(volts, plant.factors.nominal_supply_v).ravel(),
         source_resistance_ohm=resistance.ravel(),
-        segment_resistance_ohm=(network.segment_ohm(loads, fed) * warmth).ravel(),
+        segment_resistance_ohm=(network.segment_ohm(loads, fed) * warmth_of_fed).ravel(),
         current_a=amps.ravel(),
         power_w=watts.ravel(),
         conductance_s=0.0,

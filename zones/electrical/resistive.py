@@ -98,7 +98,7 @@ def voltages_in_own_corners(
 
     open_v, ohm = np.ones_like(inner), path
     for own, parents in levels.steps:
-        # a sum of what is not negative is no less than any of it, rounded as well
+        # a sum of non-negative numbers is at least each of them, also when rounded
         taken = 1.0 + ohm[parents] * (inner[parents] - seen[own])
         open_v[own] = open_v[parents] / taken
         ohm[own] += ohm[parents] / taken
@@ -127,7 +127,7 @@ def _behind(
 
 
 def _go_on(levels: Levels, place: IntArray) -> BoolArray:
-    """(m,) True for shares of a segment of which another lies above.
+    """(m,) True for shares of a segment that have another share of it above.
 
     place: (m,) of ``SharePlace``, −1 none.
     """

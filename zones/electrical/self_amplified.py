@@ -6,9 +6,8 @@ full output in zones that carry tones. Every paging set of the site is a scenari
 are idle), and so is every zone in no set, alone. All scenarios are solved in one batch with all three bands,
 and the worst one counts.
 
-Where it is not recorded what a zone carries, that counts as speech; what bears on such a zone has the figures
-at full output beside, as advice: all scenarios again, with those zones at full output.
-"""
+A zone whose signal is not recorded counts as speech, and everything that bears on such a zone also gets
+advice figures at full output: all scenarios again, with those zones at full output."""
 
 from __future__ import annotations
 
@@ -42,7 +41,7 @@ FULL_OUTPUT = {
     code: f"{code}_full_output"
     for code in ("supply_current", "run_voltage", "run_current", "conductor_current")
 }
-"""By code, that of the same figure with zones at full output of which no signal is recorded."""
+"""Code of a figure → code of the same figure with zones of unrecorded signal at full output."""
 DC_CODES: Final = frozenset(
     {
         *FULL_OUTPUT, *FULL_OUTPUT.values(), "wiring_class", "no_feed", "supplies_paralleled",
@@ -58,7 +57,7 @@ class DcPages:
     instance, node: (x,) scenario, and node of ``network.wiring``, of each entry. speaking: (x,) its zone
     pages. signal: (k,) by run, see ``signals``. tones: (x,) its zone is paged at full output. tree_instance,
     tree: (y,) scenario, and tree of ``network``, of each tree. tree_at: (x,) position among these, −1 where
-    no supply feeds the entry or it is no scenario of that supply.
+    no supply feeds the entry or it is not a scenario of that supply.
     """
 
     network: DcNetwork
@@ -211,8 +210,8 @@ def evaluate_dc(
 
 
 def _advice(plant: Plant, solved: DcSolution, loads: PointLoads) -> list[FigureBlock]:
-    """The figures at full output of what bears on a zone of which no signal is recorded: its runs with their
-    supplies, and the voltage of other runs that these pull down. Left out where a rating is missing."""
+    """The figures at full output of everything that bears on a zone without a recorded signal: its runs with
+    their supplies, and the voltage of other runs that these pull down. Left out where a rating is missing."""
     network, run = solved.network, solved.network.wiring.run
     own = solved.signal < 0
     of_tree = any_of(network.tree, own[run] & (network.tree >= 0), len(network.supplies.member))
@@ -267,8 +266,8 @@ def lowest_voltages(solved: DcSolution) -> FloatArray:
 
 
 def pulled_down(solved: DcSolution) -> BoolArray:
-    """(n,) True for the nodes whose supply may lie lower than computed, nobody knows how far: it also carries
-    something of a section that others feed, or its model does not state how far it falls."""
+    """(n,) True for the nodes whose supply may lie lower than computed; by how much is not recorded. It also
+    carries part of a section that others feed, or its model does not state how far it falls."""
     network, source = solved.network, solved.source
     return lookup((network.shared & (source.resistance_ohm > 0)) | source.sags_unknown, network.tree)
 
@@ -319,8 +318,9 @@ def _run_figures(
     segment = np.append(rows, 0)[network.segment]
     rating = np.where(network.segment >= 0, loads.conductor_rating_a[segment], np.nan)
     per_conductor = np.where(network.segment >= 0, branch / loads.conductors[segment], np.nan)
-    # where no segment of a run has a rating they are compared by their current
-    against = np.where(any_of(run, ~np.isnan(rating), runs)[run], rating, 1.0)
+    # where no segment of a run that is fed has a rating they are compared by their current
+    rated = any_of(run, ~np.isnan(rating) & (network.tree >= 0), runs)
+    against = np.where(rated[run], rating, 1.0)
     worst = worst_by_estimate(run, per_conductor / against, runs, largest=True)
     hardest = lookup_each(per_conductor, worst)
     hardest[HIGH, any_of(run, np.isnan(rating) & (per_conductor[HIGH] > 0), runs)] = np.nan

@@ -5,8 +5,8 @@ each later change set, and the last upward crossing that still stands. The *stan
 the first of its unbroken past steps up to the asked one; X, L and Z are those of the high, likely and low
 estimate. One change is named (L) if X = L and (Z = L or low is not past); else "between X and Z" (L for a
 missing Z; X alone where nothing but the high estimate is past). A standing step not after the baseline of
-the site (``baselines``) is "as found"; whoever later builds something past its limit is named like whoever
-adds to it.
+the site (``baselines``) is "as found"; a change that later builds something past its limit is named like
+one that adds to it.
 
 A correction of the record that made the crossing (``corrections``) is named beside the change; one that only
 rewrote what changed there is a note.
@@ -44,7 +44,7 @@ if TYPE_CHECKING:
 
 
 Lookup = Callable[[Collection[tuple[int, int]], Collection[int]], "ChangeSets"]
-"""From pairs of (site id, step) and ids of change sets to those change sets."""
+"""Function of pairs (site id, step) and of ids of change sets; returns those change sets."""
 
 
 @dataclass(frozen=True)
@@ -171,7 +171,7 @@ class _Corrections:
 def _named_steps(
     series: Series, standing: Sequence[int | None], baseline: Baseline, asked_step: int
 ) -> list[int]:
-    """Of the low, likely and high estimate, the step at which a correction may have made it past: its
+    """For the low, likely and high estimate, the step at which a correction may have made it past: its
     standing step, or the baseline where that is not later; −1: it is not past."""
     return [
         NONE if entry is None else max(int(series.step[entry]), min(baseline.step, asked_step))
@@ -208,7 +208,7 @@ def _attribution(
     until_baseline = int((series.step[span] <= baseline_step).sum())
     baseline = telling(series.estimates(span.start + until_baseline - 1)) if until_baseline else UNKNOWN
     when: dict[int | None, int | None] = {None: None}
-    # whatever happened up to the baseline is one thing: as found
+    # all that happened up to the baseline is one thing: as found
     when |= {entry: max(scene.step, baseline_step) for entry, scene in scenes.items()}
 
     def change(entry: int, band: int) -> NamedChange:

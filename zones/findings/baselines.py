@@ -24,7 +24,7 @@ class Since(StrEnum):
 @dataclass(frozen=True)
 class Baseline:
     """The baseline of a site. day: None where nothing of it is recorded. begun: False while the site is not
-    in service yet, and what is past of a system half built is no fault."""
+    in service yet, and a limit crossed in a half-built system is not a fault."""
 
     since: Since
     day: dt.date | None
@@ -65,7 +65,7 @@ def baselines(
 
 
 def _first_days(plant: Plant) -> list[dt.date | None]:
-    """By site, the day of the first row that is recorded of what it carries."""
+    """By site, the day of the first recorded row of its plant."""
     first = np.full(len(plant.site_id), FOREVER, np.int64)
     for table in plant.tables.values():
         np.minimum.at(first, plant.group_site[table.group], table.begin)

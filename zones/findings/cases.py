@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 from zoneinfo import ZoneInfo
@@ -27,7 +27,6 @@ from zones.recheck.selectors import ZoneConcerned
 
 from .annotate import Annotated
 from .closing import closing_text
-from .in_words import FindingInWords
 from .selectors import by_severity, severity_of
 
 CLOSET: Final = (
@@ -35,7 +34,7 @@ CLOSET: Final = (
     "induction", "permits", "protective_equipment", "other_tenants", "dangers", "ladder_m",
 )  # fmt: skip
 ASK_FOR_THE_KEY: Final = "ask the site contact"
-"""Cases, events and paper do not say where a key hangs: the closet sheet does, to those who may see it."""
+"""Shown in cases, events and on paper instead of the place of a key, which only the closet sheet shows."""
 CONTACT: Final = ("role", "name", "phone", "email", "hours", "closet_id")
 LIFE_SAFETY: Final = ("yes", "unknown", "no")
 """The answers, the most severe first."""
@@ -136,10 +135,11 @@ class Surroundings:
         for contact in Contact.objects.filter(site_id__in=set(site_ids)).order_by("role", "name", "id"):
             self._contacts[contact.site_id].append(contact)
 
-    def concerned(self, site: Site, words: Sequence[FindingInWords], annotated: Annotated) -> Concerned:
+    def concerned(self, site: Site, findings: Collection[Finding], annotated: Annotated) -> Concerned:
+        words = [annotated.words[one.pk] for one in findings]
         closet_ids = list(dict.fromkeys(one.closet_id for one in words if one.closet_id is not None))
         closets = [annotated.hazards.closets[pk] for pk in closet_ids]
-        zones = tuple(dict.fromkeys(zone for one in words for zone in one.zones))
+        zones = tuple(dict.fromkeys(zone for one in findings for zone in annotated.zones(one)))
         answers = {zone.life_safety for zone in zones}
         there = {None, *closet_ids}
         return Concerned(
@@ -186,7 +186,7 @@ class CasesInWords:
             severity=max(severities, default=severity_of(case.gravity)),
             verdict=None if not still_open else Verdict(max(one.verdict for one in still_open)),
             response=self._covers.response(case, site, self._now),
-            concerned=self.surroundings.concerned(site, [words[one.pk] for one in shown], self._annotated),
+            concerned=self.surroundings.concerned(site, shown, self._annotated),
             reopened_at=case.opened_at if case.first_opened_at not in (None, case.opened_at) else None,
             cleared_by=self._cleared_by(own) if cleared else (),
             closing_text=closing_text(case, own, words, self._change_sets) if cleared else "",

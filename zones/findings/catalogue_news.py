@@ -19,8 +19,9 @@ from sites.models.changes import ChangeSet, Mark
 from sites.outbox.services import events_write
 from zones.models import Case, CatalogueNews, Finding
 
-from .event_payloads import Payloads
-from .events import EventKind, contracts_on, event
+from .event_kinds import EventKind
+from .event_payloads import Payloads, contracts_on
+from .events import event
 
 # Not among the keys of claims, which are far larger (zones/recheck/claims.py)
 _LOCK = "SELECT pg_try_advisory_xact_lock(hashtext('zonebook catalogue news'))"
@@ -31,7 +32,7 @@ def tell_catalogue_news(now: dt.datetime | None = None) -> None:
 
     1. One process at a time: another one leaves it to that one.
     2. Look for customers and edits without a mark left. A site that could not be computed is not waited for:
-       what is found there later is told then.
+       what is found there later gets its event then.
     3. Then read their cases: a batch that deleted the last mark has committed its cases with that.
     4. Write the events, and forget the news.
     """

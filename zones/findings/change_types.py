@@ -59,7 +59,11 @@ CHANGE_TYPES: Final[dict[str, ChangeType]] = {
     "supply_replaced": ChangeType(
         "{thing} replaced, rated current {way}{span}", 4, "A", columns="supplies *"
     ),
-    "output_changed": ChangeType("{thing} changed with its device", 4, columns="outputs *"),
+    "output_changed": ChangeType(
+        "{thing} changed with its device", 4, columns="outputs impedance_ohm level_v speakers_max"
+    ),
+    "output_in_service": ChangeType("device of {thing} put in service", 4),
+    "output_out_of_service": ChangeType("device of {thing} taken out of service", 4),
     "amplifier_replaced": ChangeType(
         "{thing} replaced, rated power {way}{span}", 4, "W", columns="amplifiers *"
     ),
@@ -106,6 +110,7 @@ CHANGE_TYPES: Final[dict[str, ChangeType]] = {
     "zone_ended": ChangeType("{count:zone} removed", 7),
     "paging_changed": ChangeType("paging sets changed", 7),
     "reading_taken": ChangeType("{count:reading} taken", 7),
+    "test_made": ChangeType("{count:test} made", 7),
     "device_removed": ChangeType("{device} removed", 8),
     "endpoint_ended": ChangeType("{thing} removed", 8),
     "other_load_removed": ChangeType("other load disconnected from {thing}", 8),

@@ -16,19 +16,13 @@ from typing import Any, Final, NamedTuple
 import numpy as np
 
 from zones.electrical.bands import IntArray
-from zones.electrical.plant import BoolArray, Plant, PointKind, Table
+from zones.electrical.plant import TABLE_OF_KIND, BoolArray, Plant, PointKind, Service, Table
 
 from .change_types import CHANGE_TYPES
 
 THINGS: Final = {
-    "runs": "run_index",
+    **{table: f"{kind}_index" for kind, table in TABLE_OF_KIND.items()},
     "points": "point_index",
-    "supplies": "supply_index",
-    "outputs": "output_index",
-    "amplifiers": "amplifier_index",
-    "switches": "switch_index",
-    "ports": "port_index",
-    "endpoints": "endpoint_index",
     "addresses": "endpoint_index",
     "clips": "clip_code",
     "zones": "zone_id",
@@ -99,6 +93,7 @@ _COUNTED_EVENTS: Final = {  # tables whose rows begin and end and are never alte
     "paging": ("paging_changed", "paging_changed"),
     "poe_readings": ("reading_taken", ""),
     "readings": ("reading_taken", ""),
+    "proof_tests": ("test_made", ""),
 }
 
 
@@ -116,7 +111,7 @@ def changes_at_step(plant: Plant, rows: Rows, step: int) -> tuple[ChangeAtStep, 
     types = {change.type for change in changes}
     hidden = {implied for type_, implies in _IMPLIED.items() if type_ in types for implied in implies}
     if len(types) > 1:
-        hidden |= {"reading_taken"}
+        hidden |= {"reading_taken", "test_made"}
     kept = [change for change in changes if change.type not in hidden] or changes
     return tuple(sorted(kept, key=lambda change: (CHANGE_TYPES[change.type].rank, -change.count)))
 
@@ -154,6 +149,8 @@ def _every(plant: Plant, scope: Rows, step: int) -> Iterator[ChangeAtStep]:
             yield from _device_changes(plant, pairs)
         elif name == "ports":
             yield from _port_changes(plant, pairs)
+        elif name == "outputs":
+            yield from _service_changes(plant, pairs)
         elif name == "clips":
             yield from _clip_changes(plant, pairs)
         elif name == "zones":
@@ -189,6 +186,16 @@ def _port_changes(plant: Plant, pairs: Sequence[Pair]) -> Iterator[ChangeAtStep]
         if had != has:
             type_ = "other_load_added" if has else "other_load_removed"
             yield ChangeAtStep(type_, thing=_thing(plant, "ports", index))
+
+
+def _service_changes(plant: Plant, pairs: Sequence[Pair]) -> Iterator[ChangeAtStep]:
+    service = plant.outputs.service
+    for index, before, after in pairs:
+        was = before is not None and service[before] == Service.IN_SERVICE
+        is_now = after is not None and service[after] == Service.IN_SERVICE
+        if was != is_now:
+            type_ = "output_in_service" if is_now else "output_out_of_service"
+            yield ChangeAtStep(type_, thing=_thing(plant, "outputs", index))
 
 
 def _clip_changes(plant: Plant, pairs: Sequence[Pair]) -> Iterator[ChangeAtStep]:

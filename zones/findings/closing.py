@@ -1,4 +1,4 @@
-"""The sentences that a ticket closes with: what each finding was and is now, and by what it cleared."""
+"""The sentences that a ticket closes with: what each finding was and is now, and what cleared it."""
 
 from __future__ import annotations
 
@@ -70,7 +70,7 @@ def _finding(finding: Finding, words: FindingInWords) -> str:
         return f"{capital(was)} before."
     after = figure_after(finding.clearing)
     if after is None:
-        is_now = "computed again" if words.reason else "no such figure"
+        is_now = "computed again" if words.reason else limit.gone
     else:
         is_now = limit.clause(words.subject, after)
     return f"{capital(was)} before; {is_now} after."

@@ -13,15 +13,16 @@ no attribution (a site that cannot be computed at all) has a case of its own.
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
-from zones.electrical.bands import LIKELY, LOW
+from zones.electrical.bands import LIKELY, LOW, IntArray
 from zones.electrical.estimates import NOT_KNOWN, Estimates
 from zones.electrical.figures import Problem
+from zones.electrical.proofs import DueTest
 from zones.electrical.verdicts import Verdict
 from zones.limits.registry import limit_by_code
 from zones.plant.change_sets import look_up
@@ -30,7 +31,7 @@ from zones.recheck.checked import Checked
 from .attribution import attribute
 from .baselines import Baseline, baselines
 from .corrections import crossings
-from .named_changes import Attribution, unattributed
+from .named_changes import BY_TIME, Attribution, by_time, unattributed
 from .timeline import OWN_ROWS, Targets, problem_subject
 
 
@@ -53,6 +54,11 @@ def key_of(site_id: int, attribution: Attribution | None) -> CaseKey:
     if cause is None:
         return CaseKey(f"site-{site_id}/unnamed-{attribution.named.day.isoformat()}", site_id)
     return CaseKey(f"site-{site_id}/change-set-{cause.id}", site_id, cause.id)
+
+
+def key_of_day(site_id: int, code: str, day: dt.date) -> CaseKey:
+    """The case of what was due on a day at a site."""
+    return CaseKey(f"site-{site_id}/{code}-{day.isoformat()}", site_id)
 
 
 def unattributed_key(site_id: int) -> CaseKey:
@@ -88,7 +94,9 @@ def conditions_of(checked: Checked) -> list[Condition]:
     # finding where its estimate is past, unless its limit opens none
     every = Targets.of_rows(evaluation)
     opens = np.array([limit_by_code(rule.code).opens_findings for rule in evaluation.rules])
-    rows = np.flatnonzero((every.now_past[LIKELY] | every.now_past[LOW]) & opens[evaluation.rule])
+    is_past = (every.now_past[LIKELY] | every.now_past[LOW]) & opens[evaluation.rule]
+    of_time = every.code == BY_TIME
+    rows = np.flatnonzero(is_past & ~of_time)
     targets = every.only(rows)
     problems = _problems(checked) if evaluation.problems else {}
     if problems:
@@ -122,7 +130,25 @@ def conditions_of(checked: Checked) -> list[Condition]:
                 **figures[k],
             )
         )
+    conditions += _overdue(checked, np.flatnonzero(is_past & of_time))
     return list({condition.key: condition for condition in conditions}.values())
+
+
+def _overdue(checked: Checked, rows: IntArray) -> Iterator[Condition]:
+    """The tests that were not made in time. rows: of the evaluation."""
+    evaluation = checked.evaluation
+    for row, estimates in zip(rows.tolist(), evaluation.estimates(rows), strict=True):
+        site_id = checked.site_id[int(evaluation.member[row])]
+        due_on = dt.date.fromordinal(DueTest.of_detail(int(evaluation.detail[row])).due_on)
+        yield Condition(
+            case=key_of_day(site_id, BY_TIME, due_on),
+            code=BY_TIME,
+            subject_kind=int(evaluation.subject_kind[row]),
+            subject_id=int(evaluation.subject_id[row]),
+            verdict=Verdict(int(evaluation.verdict[row])),
+            estimates=estimates,
+            attribution=by_time(due_on),
+        )
 
 
 def baselines_of(checked: Checked) -> list[Baseline]:

@@ -69,12 +69,12 @@ class Crossings:
 
 
 FindCrossings = Callable[[Plant, Targets, Sequence[Rule], IntArray], Crossings]
-"""From targets and the (3, t) steps at which their estimates are past (−1: not past) to what corrections
-did."""
+"""Function of targets and the (3, t) steps at which their estimates are past (−1: not past); returns what
+corrections did."""
 
 
 def crossings(plant: Plant, targets: Targets, rules: Sequence[Rule], step: IntArray) -> Crossings:
-    """As the record has it. One query where nothing was corrected."""
+    """Corrections as recorded. One query where nothing was corrected."""
     made = np.full(step.shape, NONE, np.int64)
     asked = np.flatnonzero((step >= 0).any(axis=0))
     site_of = plant.site_id[plant.group_site[targets.group]]

@@ -6,8 +6,9 @@ constant number of queries for any number of cases.
 
 from __future__ import annotations
 
+import datetime as dt
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import asdict
 from typing import Any, Final
 
@@ -132,12 +133,10 @@ class Payloads:
             ],
         }
 
-    def _concerned(self, site_id: int, findings: Iterable[Finding]) -> dict[str, Any]:
-        """Whose the site is, where it is, whom to call, how to get there, and the cautions."""
+    def _concerned(self, site_id: int, findings: Collection[Finding]) -> dict[str, Any]:
+        """Owner and place of the site, whom to call, how to get there, and the cautions."""
         site = self.sites[site_id]
-        found = self._cases.surroundings.concerned(
-            site, [self.words[f.pk] for f in findings], self._annotated
-        )
+        found = self._cases.surroundings.concerned(site, findings, self._annotated)
         return {
             "customer": fields_of(site.customer, ("id", "code", "name")),
             "site": fields_of(site, _SITE),
@@ -163,7 +162,7 @@ class Payloads:
             "subject": {"kind": SubjectKind(kind).name.lower(), "id": subject_id, "name": words.subject},
             **dict(zip(("low_place", "place", "high_place"), words.places, strict=True)),
             "closet": words.closet_id,
-            "zones": [asdict(zone) for zone in words.zones],
+            "zones": [asdict(zone) for zone in self._annotated.zones(finding)],
             "verdict": finding.verdict_word,
             "figure": {word: one.value for word, one in zip(WORDS, estimates, strict=True)},
             **{name: one.limit for name, one in zip(LIMITS, estimates, strict=True)},
@@ -174,6 +173,18 @@ class Payloads:
             "reason": words.reason,
             "attribution": words.attribution,
         }
+
+
+def contracts_on(days: Mapping[int, dt.date]) -> dict[int, Contract]:
+    """By site, the contract that covers it on its day; sites without one are left out."""
+    covering: Any = Contract.objects.raw(
+        """SELECT contract.*, coverage.site_id AS covers
+           FROM coverage JOIN unnest(%s::bigint[], %s::date[]) AS asked(site_id, day) USING (site_id)
+               JOIN contract ON contract.id = coverage.contract_id
+           WHERE days @> day""",
+        [list(days), list(days.values())],
+    )
+    return {contract.covers: contract for contract in covering}
 
 
 def contract_body(contract: Contract | None) -> dict[str, Any] | None:

@@ -1,4 +1,4 @@
-"""Who is notified of what: outbox rows, written in the transaction that made them happen.
+"""Notifications: outbox rows, written in the transaction that made them happen.
 
 A site without a contract on the day has findings but no events, nor has one that is not in service yet. What
 is only probably past makes an event unless the contract says no; advice never does. A first import is quiet:
@@ -13,7 +13,6 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Collection, Iterable, Mapping, Sequence
-from enum import StrEnum
 from typing import Any
 
 from django.db.models import Exists, OuterRef
@@ -28,20 +27,11 @@ from zones.electrical.verdicts import Verdict
 from zones.limits.registry import limit_by_code
 from zones.models import Case, CatalogueNews, Finding, Takeover
 
-from .event_payloads import Payloads, change_set_body
+from .event_kinds import EventKind
+from .event_payloads import Payloads, change_set_body, contracts_on
 from .reconcile import CaseUpdate, Entry, What
+from .tests_outside import failed_tests
 from .timeline import CANNOT_COMPUTE
-
-
-class EventKind(StrEnum):
-    CASE_OPENED = "case.opened"
-    CASE_CHANGED = "case.changed"
-    CASE_ACKNOWLEDGED = "case.acknowledged"
-    CASE_CLEARED = "case.cleared"
-    SITE_TAKEN_OVER = "site.taken_over"
-    CHANGE_SET_ACCEPTED = "change_set.accepted"
-    CHANGE_SET_WITHDRAWN = "change_set.withdrawn"
-    CATALOGUE_CORRECTED = "catalogue.corrected"
 
 
 def notify(
@@ -158,18 +148,10 @@ def _of_change_set(
         subject=f"change-sets/{change_set.pk}",
         happened_at=happened_at,
     ).save()
-
-
-def contracts_on(days: Mapping[int, dt.date]) -> dict[int, Contract]:
-    """By site, the contract that covers it on its day; sites without one are left out."""
-    covering: Any = Contract.objects.raw(
-        """SELECT contract.*, coverage.site_id AS covers
-           FROM coverage JOIN unnest(%s::bigint[], %s::date[]) AS asked(site_id, day) USING (site_id)
-               JOIN contract ON contract.id = coverage.contract_id
-           WHERE days @> day""",
-        [list(days), list(days.values())],
-    )
-    return {contract.covers: contract for contract in covering}
+    if kind is EventKind.CHANGE_SET_ACCEPTED and (
+        failed := failed_tests(change_set, site, contract, happened_at)
+    ):
+        events_write(failed)
 
 
 def makes_event(finding: Finding, contract: Contract, verdict: int | None = None) -> bool:
@@ -256,7 +238,7 @@ def _news(updates: Sequence[CaseUpdate]) -> list[CatalogueNews]:
 
 
 def _findings(update: CaseUpdate) -> list[Finding]:
-    """Those that are open, then those that have just left."""
+    """Findings that are open, then those that have just left."""
     left = [entry.finding for entry in update.entries if entry.what is What.LEFT]
     return [*update.findings, *left]
 

@@ -5,9 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from zones.limits.cautions import CautionHere
 from zones.limits.limit import Limit
-from zones.recheck.selectors import ZoneConcerned
 from zones.subjects import Places
 
 
@@ -24,8 +22,6 @@ class FindingInWords:
     place: str
     places: Places
     closet_id: int | None
-    zones: tuple[ZoneConcerned, ...]
     sentence: str
     reason: str
     attribution: dict[str, Any]
-    cautions: tuple[CautionHere, ...]

@@ -1,6 +1,6 @@
 """What an attribution is: the change that is named, with figures; and how it is stored.
 
-A finding stores ids, codes and values, so that a new name of a supply or a person is no change of a finding.
+A finding stores ids, codes and values, so that renaming a supply or a person does not change a finding.
 ``wording`` renders it on read.
 """
 
@@ -11,7 +11,7 @@ import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 from zones.electrical.estimates import Estimate
 
@@ -27,6 +27,10 @@ Record = Mapping[str, Any]
 """An attribution as it is stored: JSON."""
 
 
+BY_TIME: Final = "test_overdue"
+"""The limit that a day makes past, and no change."""
+
+
 class Cause(StrEnum):
     """What kind of thing pushed a figure past its limit."""
 
@@ -34,6 +38,7 @@ class Cause(StrEnum):
     ALTERATION = "alteration"
     CORRECTION = "correction"
     AS_FOUND = "as_found"
+    TIME = "time"
     UNKNOWN = "unknown"
 
 
@@ -216,6 +221,11 @@ def unattributed() -> dict[str, Any]:
     return {"kind": str(Cause.UNKNOWN), "change_sets": [], "day": None}
 
 
+def by_time(day: dt.date) -> dict[str, Any]:
+    """The record where no change made it, but that a day passed."""
+    return {"kind": str(Cause.TIME), "change_sets": [], "day": day.isoformat()}
+
+
 def rounded(value: float | None) -> float | None:
-    """To nine digits, so that the last bits of a sum do not make a record look changed."""
+    """The number rounded to nine digits, so that the last bits of a sum do not make a record look changed."""
     return None if value is None or math.isnan(value) else float(f"{value:.9g}")

@@ -18,10 +18,13 @@ from zones.subjects import closet_of_subject
 
 ByVerdict = Mapping[Verdict, int]
 
-# A finding counts once for each zone on which its subject bears
+# A finding counts once for each zone on which its subject bears. OFFSET 0 has each subject looked up: joined,
+# all open findings of the fleet would be read
 _OF_ZONES: Final = """
-SELECT zone_id, f.verdict, count(*) FROM zone_subject JOIN finding f USING (subject_kind, subject_id)
-WHERE zone_id = ANY(%s::bigint[]) AND f.cleared_at IS NULL GROUP BY zone_id, f.verdict
+SELECT zone_id, f.verdict, count(*) FROM zone_subject z CROSS JOIN LATERAL (
+    SELECT verdict FROM finding
+    WHERE subject_kind = z.subject_kind AND subject_id = z.subject_id AND cleared_at IS NULL OFFSET 0
+) f WHERE zone_id = ANY(%s::bigint[]) GROUP BY zone_id, f.verdict
 """
 
 
@@ -53,8 +56,8 @@ def _by_verdict(rows: Iterable[tuple[Any, ...]]) -> dict[int, ByVerdict]:
 
 
 def summary(by_verdict: ByVerdict, cleared: int = 0, *, noun: str) -> str:
-    """``7 cases are past or probably past; 12 cases cannot be told.`` by_verdict: of the open ones, by the
-    worst verdict that each has."""
+    """``7 cases are past or probably past; cannot tell for 12 cases.`` by_verdict: how many are open, by the
+    worst verdict of each."""
 
     def are(count: int) -> str:
         return f"{counted(count, noun)} {plural(count, 'is', 'are')}"
@@ -64,7 +67,7 @@ def summary(by_verdict: ByVerdict, cleared: int = 0, *, noun: str) -> str:
     if not past and (by_verdict or not cleared):
         said.append("nothing is past")
     if unknown := by_verdict.get(Verdict.CANNOT_TELL, 0):
-        said.append(f"{counted(unknown, noun)} cannot be told")
+        said.append(f"cannot tell for {counted(unknown, noun)}")
     if near := by_verdict.get(Verdict.NEAR, 0):
         said.append(f"{are(near)} near a limit")
     if cleared:

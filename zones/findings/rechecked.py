@@ -23,6 +23,7 @@ from .conditions import Condition, conditions_of, in_service_from, unattributed_
 from .events import notify, notify_accepted, notify_withdrawn
 from .named_changes import unattributed
 from .reconcile import reconcile
+from .tests_outside import tests_checked
 from .timeline import CANNOT_COMPUTE
 from .withholding import sites_withholding
 
@@ -50,10 +51,11 @@ def findings_checked(checked: Checked) -> None:
         withholding=sites_withholding(as_of),
     )
     notify(updates, as_of=as_of, now=checked.now, silent=recomputed, unfinished=set(in_service_from(checked)))
+    tests_checked(checked, silent=recomputed)
 
 
 def findings_failed(site_id: int, reason: str, now: dt.datetime) -> None:
-    """A site that cannot be computed at all is a finding of its own; whatever else is open there stays."""
+    """A site that cannot be computed at all is a finding of its own; other open findings there stay."""
     site = Site.objects.filter(pk=site_id).first()
     if site is None:
         return

@@ -40,7 +40,7 @@ def of_contract(contract_id: int) -> Q:
 
 
 def severity_of(gravity: int) -> Severity:
-    """The severity in the gravity of a case."""
+    """The severity in column ``gravity`` of a case."""
     return next(one for one in Severity if one == gravity // 10)
 
 

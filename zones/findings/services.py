@@ -121,7 +121,8 @@ def case_set_ticket_reference(
 
 
 def _name(user: User) -> str:
-    """As a person reads it: a first and a last name may together be longer than is kept."""
+    """The name as a person reads it, shortened: first and last name together may be longer than the
+    column."""
     return shortened(user.get_full_name() or user.get_username(), LONGEST_NAME)
 
 

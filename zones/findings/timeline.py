@@ -18,20 +18,15 @@ from zones.electrical.calibration import Anchoring
 from zones.electrical.estimates import FLAGS, LIMITS, WORDS, Estimates, estimates_of, of_bits
 from zones.electrical.evaluate import Evaluation, evaluate, subject_ids
 from zones.electrical.figures import Problem
-from zones.electrical.plant import FOREVER, BoolArray, Members, Plant, expand
+from zones.electrical.plant import FOREVER, TABLE_OF_KIND, BoolArray, Members, Plant, expand
+from zones.electrical.proofs import steps_of_proofs
 from zones.electrical.subjects import SubjectKind
 from zones.electrical.verdicts import Rule, past
 
 CANNOT_COMPUTE = "cannot_compute"
 
 OWN_ROWS = {
-    SubjectKind.RUN: ("runs", "run_index"),
-    SubjectKind.OUTPUT: ("outputs", "output_index"),
-    SubjectKind.SUPPLY: ("supplies", "supply_index"),
-    SubjectKind.AMPLIFIER: ("amplifiers", "amplifier_index"),
-    SubjectKind.SWITCH: ("switches", "switch_index"),
-    SubjectKind.PORT: ("ports", "port_index"),
-    SubjectKind.ENDPOINT: ("endpoints", "endpoint_index"),
+    **{SubjectKind[kind.upper()]: (table, f"{kind}_index") for kind, table in TABLE_OF_KIND.items()},
     SubjectKind.BLOCK: ("landings", "block_index"),
 }
 """The table and column in which a subject's own rows are; of a block, its landings."""
@@ -121,7 +116,7 @@ class Series:
         return bool(self.flags[0, entry]) or not np.isnan(self.figures[:, entry]).all()
 
     def estimates(self, entry: int) -> Estimates:
-        """The figure at an entry, wherever it is decided."""
+        """The figure at an entry, at the place that decides it."""
         numbers = [*self.figures[:, entry].tolist(), *self.limits[:, entry].tolist()]
         low, likely, high, *limits = (one if math.isfinite(one) else None for one in numbers)
         low_limit, limit, high_limit = limits
@@ -238,9 +233,22 @@ def _steps(
         owner, row = expand(offsets[start], offsets[stop])
         table = plant.tables[name]
         more += [np.column_stack([chosen[owner], edge[row]]) for edge in (table.begin, table.end)]
+    more += _steps_of_proofs(plant, groups, np.unique(position[codes == "in_service_unproven"]))
     pairs = np.concatenate(more)
     pairs = np.unique(pairs[pairs[:, 1] != FOREVER], axis=0)
     return pairs[:, 0], pairs[:, 1]
+
+
+def _steps_of_proofs(plant: Plant, groups: IntArray, chosen: IntArray) -> list[IntArray]:
+    """(position in groups, step) of some groups at which a proof of a run of theirs changes."""
+    place = np.full(len(plant.group_site), -1)
+    place[groups[chosen]] = chosen
+    group_of = dict(zip(plant.runs.run_index.tolist(), plant.runs.group.tolist(), strict=True))
+    runs = np.unique(plant.runs.run_index[place[plant.runs.group] >= 0])
+    if not len(runs):
+        return []
+    found = [(place[group_of[run]], step) for run, step in steps_of_proofs(plant, runs)]
+    return [np.array(found, np.int64).reshape(-1, 2)]
 
 
 def _rows_of_targets(

@@ -79,6 +79,9 @@ class Scenes:
             first, last = of_site if name in {"paging", "zones"} else (group, group + 1)
             offsets = plant.group_offsets[name]
             sliced[name] = table.rows(slice(int(offsets[first]), int(offsets[last])))
+        if len(sliced["runs"]):  # those of its runs, which are in the groups of their blocks
+            landed = np.isin(plant.landings.run_index, sliced["runs"].run_index)
+            sliced["landings"] = plant.landings.rows(np.flatnonzero(landed))
         return replace(plant, **sliced)
 
 
@@ -119,6 +122,7 @@ def _of_runs(plant: Plant, runs: IntArray, step: int) -> Near:
         "outputs": lambda: np.isin(plant.outputs.output_index, table.output_index[now]),
         "amplifiers": lambda: np.isin(plant.amplifiers.amplifier_index, table.amplifier_index[now]),
         "readings": lambda: np.isin(plant.readings.run_index, runs),
+        "proof_tests": lambda: np.isin(plant.proof_tests.run_index, runs),
         "zones": zones,
         "paging": _every_row,
     }
@@ -155,6 +159,8 @@ def _near_run(plant: Plant, index: int, step: int) -> Iterator[Near]:
             sources = np.concatenate([sources, plant.points.feed_supply_index[points]])
         beside += [_runs_on(plant, column, int(k), step) for k in np.unique(sources) if k >= 0]
     yield _of_runs(plant, np.unique(np.concatenate(beside)), step)
+    # its landings bear on its proof alone: they change no load
+    yield {"landings": lambda: plant.landings.run_index == index}
 
 
 def _near_source(name: str, column: str) -> Callable[[Plant, int, int], Iterator[Near]]:

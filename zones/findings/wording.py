@@ -23,7 +23,7 @@ from .baselines import Since
 from .change_types import CHANGE_TYPES
 from .changes_at_step import ChangeAtStep, Reference
 from .corrections import Corrected
-from .named_changes import Attribution, NamedChange, Record, rounded
+from .named_changes import Attribution, Cause, NamedChange, Record, rounded
 
 if TYPE_CHECKING:
     from zones.plant.change_sets import ChangeSetInfo
@@ -182,7 +182,7 @@ def _led_to(limit: Limit, subject: str, before: Estimate, after: Estimate) -> st
 # --- who and when -------------------------------------------------------------------------------------------
 
 
-def _by(info: ChangeSetInfo | None, *, day: bool = True) -> str:
+def who_and_when(info: ChangeSetInfo | None, *, day: bool = True) -> str:
     """``on 2025-03-14 by Hallam Crew, job T-2207, recorded by R. Ondine``."""
     if info is None:
         return ""
@@ -211,12 +211,12 @@ def _correction(info: ChangeSetInfo, said: Corrected | None, names: Names, *, pa
         what, verb, done = _CORRECTED["record" if said is None else said.what]
     if not past:
         what, verb = what.removeprefix("the "), ""
-    text = " ".join(filter(None, (what, verb, done, _by(info))))
+    text = " ".join(filter(None, (what, verb, done, who_and_when(info))))
     return f"{text} (“{info.reason}”)" if done == "corrected" else text
 
 
 def _field(said: Corrected) -> Any:
-    """The rating of the catalogue that was edited; None where it is no number."""
+    """The rating of the catalogue that was edited; None where it is not a number."""
     assert said.model is not None
     model = DeviceModel if said.model.kind == "model" else CableType
     return model._meta.get_field(said.field) if said.field else None
@@ -256,7 +256,7 @@ def _end(change: NamedChange, names: Names, length_unit: str) -> str:
         found = f"what was found on {change.day}"
         return f"{found} ({known})" if known else found
     what = what_was_done(change.changes, names, length_unit)
-    done = " ".join(part for part in (what, _by(change.change_set, day=False)) if part)
+    done = " ".join(part for part in (what, who_and_when(change.change_set, day=False)) if part)
     if not change.is_revised:
         known = ""
     details = "; ".join(part for part in (done, known, _note(change, names)) if part)
@@ -294,7 +294,7 @@ def _done(change: NamedChange, names: Names, length_unit: str) -> str:
     if change.correction is not None and not change.is_revised:
         return capital(_correction(change.correction, change.corrected, names, past=False))
     what = what_was_done(change.changes, names, length_unit) or "record changed"
-    who = _by(change.change_set) or f"on {change.day}"
+    who = who_and_when(change.change_set) or f"on {change.day}"
     known = _known_since(change, names) if change.is_revised else ""
     return capital(", ".join(filter(None, (f"{what} {who}", known, _note(change, names)))))
 
@@ -328,6 +328,8 @@ def as_shown(
         "between": None,
         "baseline": None if attribution is None else attribution.baseline_record(),
     }
+    if record["kind"] == Cause.TIME:
+        return {**shown, "sentence": f"Due on {record['day']}, and not done since"}
     if attribution is None:
         return {**shown, "sentence": f"No recorded change explains it for {subject}"}
     if attribution.since is not None and attribution.until is not None:

@@ -73,7 +73,7 @@ _TEXTS = {
         "approves nothing."
     ),
     Caution.LIFE_SAFETY: (
-        "This record is not listed and is no part of a life-safety or emergency communication system. Where "
+        "This record is not listed and is not part of a life-safety or emergency communication system. Where "
         "paging serves that purpose, {emergency}."
     ),
     Caution.GAS: (

@@ -39,9 +39,8 @@ _AT_WHAT_ZONES_CARRY = (
         severity=Severity.HAZARD,
         template="{subject} feeds {figure} in communications or Class 2 cable and does not have the marking "
         "that such cable needs: Class 2 or limited power source.",
-        open_question="Whether {subject} may feed {figure} in the cable that is there cannot be told: its "
-        "marking (read its label) or the listing of the cable is not recorded, or the NEC does not govern "
-        "the site.",
+        open_question="{subject} feeds {figure}; whether its class allows the cable is open: its marking "
+        "(read the label) or the listing of the cable is not recorded, or the NEC does not govern the site.",
         noun="run",
         past="{subject} feeds {figure} in cable that its marking does not allow",
         in_order="{subject} feeds no run in cable that its marking does not allow",
@@ -101,7 +100,7 @@ _AT_WHAT_ZONES_CARRY = (
 
 
 def _at_full_output(limit: Limit) -> Limit:
-    """What a limit says of zones of which no signal is recorded, were they to carry tones."""
+    """The limit in words for the case that zones without a recorded signal carry tones."""
     assert limit.rule is not None
 
     def in_tones(words: str) -> str:

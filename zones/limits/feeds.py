@@ -36,7 +36,7 @@ FEED_LIMITS = (
         severity=Severity.HAZARD,
         detail=Detail.POINT,
         template="{subject} has {figure} on one section{first}; {allowed} allowed. Cut the negative between "
-        "them: what each carries cannot be told.",
+        "them: the current of each cannot be computed.",
         noun="feed",
         past="{figure} on one section of {subject}, {allowed} allowed",
         in_order="one feed on each section of {subject}",

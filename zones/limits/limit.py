@@ -38,7 +38,7 @@ class Severity(IntEnum):
 
 
 class Remedy(StrEnum):
-    """Kinds of remedy. The last two are done by a person who looks; the others are computed before they are
+    """Kinds of remedy. The last three are done by a person who looks; the others are computed before they are
     offered."""
 
     SPARE_PAIR = "spare_pair"
@@ -50,6 +50,7 @@ class Remedy(StrEnum):
     LARGER_AMPLIFIER = "larger_amplifier"
     MOVE_ENDPOINT = "move_endpoint"
     REWIRE = "rewire"
+    TEST = "test"
     CORRECT_RECORD = "correct_record"
 
 
@@ -60,6 +61,8 @@ class Detail(StrEnum):
     ROW = "row"
     ENDPOINT = "endpoint"
     READING = "reading"
+    DUE_TEST = "due_test"
+    """No id: the days of ``zones.electrical.proofs.DueTest``."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -95,6 +98,8 @@ class Limit:
     noun: str = ""
     past: str = ""
     in_order: str = ""
+    gone: str = "no such figure"
+    """What is said, of a finding that cleared, where its subject has no such figure any more."""
     overloaded: str = ""
     """The sentence where the network has no stable solution in the likely estimate."""
     open_question: str = ""
@@ -132,7 +137,7 @@ class Limit:
 
     @property
     def never_near(self) -> bool:
-        """Whether a figure that stays within is in order however close it is, so that it has no headroom."""
+        """Whether a figure within its limit is in order even close to it, so that it has no headroom."""
         return self.rule is not None and self.rule.near_margin == 0
 
     @property
@@ -193,7 +198,7 @@ class Limit:
         return f"{text} ({self.number(min(ends))} to {self.number(max(ends))})"
 
     def other_estimates(self, estimates: Estimates, places: Sequence[str]) -> str:
-        """What the low and the high estimate are, where they are decided at another place or are no number
+        """What the low and the high estimate are, where they are decided at another place or are not a number
         as the likely one is: ``; high estimate 15.9 V at P7, minimum 16.0 V``. Blank where there is nothing
         to add."""
         likely, said = estimates.likely, []

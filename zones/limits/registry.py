@@ -10,6 +10,7 @@ from zones.limits.feeds import FEED_LIMITS
 from zones.limits.limit import Limit
 from zones.limits.lines import LINE_LIMITS
 from zones.limits.poe import POE_LIMITS
+from zones.limits.proofs import PROOF_LIMITS
 from zones.limits.record import RECORD_LIMITS
 from zones.limits.retired import RETIRED_LIMITS
 from zones.limits.terminations import TERMINATION_LIMITS
@@ -21,6 +22,7 @@ LIMITS: tuple[Limit, ...] = (
     *LINE_LIMITS,
     *POE_LIMITS,
     *TERMINATION_LIMITS,
+    *PROOF_LIMITS,
     *RECORD_LIMITS,
 )
 

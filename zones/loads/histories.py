@@ -14,12 +14,13 @@ import numpy as np
 from sites.changes.steps import day_of
 from sites.models import Site
 from zones.electrical.estimates import UNKNOWN, Estimates, telling
+from zones.electrical.proofs import DueTest
 from zones.electrical.subjects import Subject, SubjectKind
 from zones.electrical.verdicts import Rule, Verdict, judge
 from zones.findings.attribution import HistoryEntry, attribute, authors_of, history
 from zones.findings.baselines import Baseline, Since, baselines
 from zones.findings.corrections import crossings
-from zones.findings.named_changes import Attribution, NamedChange, unattributed
+from zones.findings.named_changes import BY_TIME, Attribution, NamedChange, by_time, unattributed
 from zones.findings.timeline import Targets
 from zones.findings.upstream import Scenes
 from zones.findings.wording import as_shown, sentence, what_was_done
@@ -104,7 +105,8 @@ def zone_history(
     kept = [_that_changed(of) for of in history(plant, targets, rules, **asked)]
     made_by = _made_by(loads, targets, kept, baseline)
     opens = np.array([limit_by_code(code).opens_findings for code in targets.code])
-    past = np.flatnonzero(targets.now_past.any(axis=0) & opens)
+    is_past = targets.now_past.any(axis=0) & opens
+    past = np.flatnonzero(is_past & (targets.code != BY_TIME))
     found = attribute(plant, targets.only(past), rules, **asked, find_crossings=crossings)
     subjects: list[Subject] = [
         (SubjectKind(kind), pk)
@@ -131,6 +133,11 @@ def zone_history(
     for k, one in zip(past.tolist(), found, strict=True):
         record = unattributed() if one is None else one.as_record()
         shown_now = as_shown(record, one, lines[k].limit, lines[k].name, names.texts)
+        lines[k] = replace(lines[k], attribution=shown_now)
+    for k in np.flatnonzero(is_past & (targets.code == BY_TIME)).tolist():
+        due_on = DueTest.of_detail(int(loads.evaluation.detail[rows[k]])).due_on
+        record = by_time(dt.date.fromordinal(due_on))
+        shown_now = as_shown(record, None, lines[k].limit, lines[k].name, names.texts)
         lines[k] = replace(lines[k], attribution=shown_now)
     return tuple(lines)
 
@@ -218,8 +225,8 @@ def _shown(
 
 
 def _that_changed(entries: Sequence[HistoryEntry]) -> list[HistoryEntry]:
-    """Of the entries up to the baseline the last, which is what was found; of those after it the ones at
-    which the figure or its limit is another than before."""
+    """The last entry up to the baseline, which is what was found, and the later entries at which the figure
+    or its limit changed."""
     found = [entry for entry in entries if not entry.after_baseline][-1:]
     for entry in entries:
         if entry.after_baseline and not (found and _alike(found[-1], entry)):

@@ -16,9 +16,10 @@ from sites.wording import capital, listed, lower_first, plural
 from zones.electrical.bands import LIKELY
 from zones.electrical.estimates import WORDS
 from zones.electrical.profiles import NoVoltage, RunProfile, run_profile
+from zones.electrical.subjects import SubjectKind
 from zones.models import PointFacts, Run
 from zones.selectors import points_before
-from zones.subjects import Key, look_up
+from zones.subjects import called
 
 from .explanations.scene import PAGE, Scene
 from .site_loads import known, site_plant
@@ -115,17 +116,14 @@ class ProfileOfRun:
 
 
 def profile_of(run: Run, as_of: dt.date) -> ProfileOfRun:
-    """The profile of a run as of the end of a day. Nine queries, however long it is."""
+    """The profile of a run as of the end of a day. Three queries, however long it is."""
     scene = Scene(site_plant(run.site_id, as_of))
     step = int(scene.members.step[0])
     found = run_profile(scene.plant, step, run.pk, scene.loads)
     rows = points_before(step + 1, site_id=run.site_id, run_ids=[run.pk])
     facts = {row.point_id: row for row in rows}
-    names = _names(rows)
     ids = scene.plant.point_id[scene.plant.points.point_index[found.row]].tolist()
-    points = tuple(
-        _point(scene, found, at, facts[pk], ids, names) for at, pk in enumerate(ids) if pk in facts
-    )
+    points = tuple(_point(scene, found, at, facts[pk], ids) for at, pk in enumerate(ids) if pk in facts)
     self_amplified = run.kind == Run.Kind.SELF_AMPLIFIED
     return ProfileOfRun(
         as_of=as_of,
@@ -139,16 +137,7 @@ def profile_of(run: Run, as_of: dt.date) -> ProfileOfRun:
     )
 
 
-def _names(rows: list[PointFacts]) -> dict[Key, str]:
-    """Of the zones and supplies that points name. At most one query."""
-    keys: list[Key] = [("zone", row.zone_id) for row in rows if row.zone_id is not None]
-    keys += [("supply", row.feed_supply_id) for row in rows if row.feed_supply_id is not None]
-    return {key: named.name for key, named in look_up(keys).items()}
-
-
-def _point(
-    scene: Scene, found: RunProfile, at: int, facts: PointFacts, ids: list[int], names: Mapping[Key, str]
-) -> PointOnRun:
+def _point(scene: Scene, found: RunProfile, at: int, facts: PointFacts, ids: list[int]) -> PointOnRun:
     row, loads = int(found.row[at]), scene.loads
     loaded, before = bool(loads.loaded[row]), int(found.parent[at])
     distance, current = found.distance_m[:, at], found.current_a[:, at]
@@ -166,9 +155,11 @@ def _point(
         model=facts.model.name if facts.model is not None else "",
         count=Three.of(loads.count[:, row]) if loaded else None,
         zone_id=facts.zone_id,
-        zone=names.get(("zone", facts.zone_id or 0), ""),
+        zone=f"zone {facts.zone.name}" if facts.zone is not None else "",
         feed_supply_id=facts.feed_supply_id,
-        feed_supply=names.get(("supply", facts.feed_supply_id or 0), ""),
+        feed_supply=called(SubjectKind.SUPPLY, facts.feed_supply.name)
+        if facts.feed_supply is not None
+        else "",
         cable=facts.cable_type.name if facts.cable_type is not None else "",
         pairs=facts.dc_pairs,
         negative_cut=facts.negative_cut,

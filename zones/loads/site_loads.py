@@ -9,14 +9,13 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping, Set
-from contextlib import contextmanager
+from collections.abc import Iterable, Mapping, Set
 from dataclasses import dataclass
 from functools import cached_property
 from operator import attrgetter
 from typing import Any, Final
 
-from django.db import connection, transaction
+from django.db import connection
 
 from sites.changes.steps import first_step_after
 from sites.models import Site
@@ -62,7 +61,7 @@ class Load:
 
     @property
     def limit(self) -> float | None:
-        """That of the likely estimate."""
+        """Limit of the likely estimate."""
         return self.estimates.likely.limit
 
     @property
@@ -89,11 +88,13 @@ class Load:
 @dataclass(frozen=True, eq=False)
 class Loads:
     """The loads of a site on a day, what could not be computed, and by zone the subjects that bear on it; of
-    one zone alone where only that was asked. length_unit: in which the site counts."""
+    one zone alone where only that was asked. length_unit: in which the site counts. jurisdiction: whose
+    wiring rules hold there; None: not recorded."""
 
     site_id: int
     as_of: dt.date
     length_unit: str
+    jurisdiction: str | None
     loads: tuple[Load, ...]
     problems: tuple[tuple[Subject, str], ...]
     bearing: Mapping[int, Set[Subject]]
@@ -120,10 +121,13 @@ class SitePlant:
     members: Members
 
     @cached_property
+    def site(self) -> Site:
+        return Site.objects.get(pk=self.site_id)
+
+    @property
     def length_unit(self) -> str:
         """In which the site counts."""
-        unit: str = Site.objects.values_list("length_unit", flat=True).get(pk=self.site_id)
-        return unit
+        return self.site.length_unit
 
 
 @dataclass(frozen=True, eq=False)
@@ -151,8 +155,7 @@ def loads_on(
 
 def site_plant(site_id: int, as_of: dt.date) -> SitePlant:
     """Read a site as of the end of a day, as known now; the loads of its points as readings scale them."""
-    with one_snapshot():
-        plant = read_plant([site_id])
+    plant = read_plant([site_id])
     members = Members.of_sites(plant, first_step_after(as_of) - 1)
     return SitePlant(site_id, plant, anchor(plant, point_loads(plant)), members)
 
@@ -180,6 +183,7 @@ def site_loads(site_id: int, as_of: dt.date) -> SiteLoads:
         site_id=site_id,
         as_of=as_of,
         length_unit=read.length_unit,
+        jurisdiction=read.site.jurisdiction,
         plant=plant,
         anchoring=anchoring,
         members=members,
@@ -191,19 +195,6 @@ def site_loads(site_id: int, as_of: dt.date) -> SiteLoads:
         ),
         bearing=of_zones,
     )
-
-
-@contextmanager
-def one_snapshot() -> Iterator[None]:
-    """All that is read inside is of one moment. Within a transaction of the caller's, it is that one's
-    business: a draft is evaluated under the site's lock, which does as much for that site."""
-    if connection.in_atomic_block:
-        yield
-        return
-    with transaction.atomic():
-        with connection.cursor() as cursor:
-            cursor.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ, READ ONLY")
-        yield
 
 
 def smallest_headroom(loads: Iterable[Load]) -> Load | None:
@@ -235,10 +226,9 @@ WITH current AS MATERIALIZED (
         AND (%(kind)s::int IS NULL OR (subject_kind, subject_id) = (%(kind)s, %(subject)s))
     GROUP BY 1, 2
 )
-SELECT (SELECT length_unit FROM site WHERE id = %(site)s), yes, subject_kind, subject_id, zones, codes,
-    verdict, supported, low, likely, high, low_limit, limit_value, high_limit, low_detail, detail,
-    high_detail, overloaded, bounds
-FROM current LEFT JOIN (
+SELECT length_unit, jurisdiction, yes, subject_kind, subject_id, zones, codes, verdict, supported,
+    low, likely, high, low_limit, limit_value, high_limit, low_detail, detail, high_detail, overloaded, bounds
+FROM current LEFT JOIN site AS of_all ON of_all.id = %(site)s LEFT JOIN (
     bears FULL JOIN (
         SELECT * FROM figures WHERE site_id = %(site)s
             AND (%(kind)s::int IS NULL OR (subject_kind, subject_id) = (%(kind)s, %(subject)s))
@@ -261,19 +251,19 @@ def _stored_loads(site_id: int, as_of: dt.date, zone_id: int | None, subject: Su
     with connection.cursor() as cursor:
         cursor.execute(_STORED, asked)
         rows = cursor.fetchall()
-    unit, is_current = rows[0][:2]
+    unit, jurisdiction, is_current = rows[0][:3]
     if not is_current:
         return None
     of_zones: dict[int, set[Subject]] = defaultdict(set)
     loads = []
-    for _, _, kind, subject_id, zones, codes, *columns in rows:
+    for _, _, _, kind, subject_id, zones, codes, *columns in rows:
         for zone in zones or ():
             of_zones[zone].add((kind, subject_id))
         for code, verdict, share, *estimates in zip(
             codes or (), *(column or () for column in columns), strict=True
         ):
             loads.append(_load(code, kind, subject_id, verdict, share, estimates_of(*estimates)))
-    return Loads(site_id, as_of, unit, tuple(loads), (), of_zones)
+    return Loads(site_id, as_of, unit, jurisdiction, tuple(loads), (), of_zones)
 
 
 def _load(
@@ -310,5 +300,5 @@ _PLACE_OF: Final = {limit.code: place for place, limit in enumerate(LIMITS)}
 
 
 def _severity(load: Load) -> tuple[int, float, int, int, int]:
-    """Of equals, in the order of the registry and of their ids, wherever they were read."""
+    """Sort key, worst first. Equal loads come in the order of the registry and of their ids."""
     return -load.verdict, load.tightness[0], _PLACE_OF[load.code], load.subject_kind, load.subject_id

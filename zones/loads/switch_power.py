@@ -18,6 +18,7 @@ import numpy as np
 from sites.changes.steps import day_of, first_step_after
 from sites.models import Switch, SwitchPortFacts
 from sites.selectors import facts_before
+from sites.snapshot import reading_snapshot
 from sites.wording import counted, numbers, plural
 from zones.electrical.bands import HIGH, LIKELY, LOW, FloatArray, IntArray
 from zones.electrical.bearing import bearing
@@ -39,7 +40,7 @@ from zones.limits.limit import Detail
 from zones.plant.selectors import read_plant
 from zones.subjects import look_up
 
-from .site_loads import known, one_snapshot
+from .site_loads import known
 
 _PRIORITIES: Final = list(SwitchPortFacts.Priority)
 """By their numbers in the plant."""
@@ -176,7 +177,7 @@ def _losing(when: str, ports: Iterable[PortPower], how: str) -> list[str]:
 
 def switch_power(switch: Switch, as_of: dt.date) -> SwitchPower:
     """What a switch allocates as of the end of a day on which it stood, as known now."""
-    with one_snapshot():
+    with reading_snapshot():
         plant = read_plant([switch.site_id])
     members = Members.of_sites(plant, first_step_after(as_of) - 1)
     index = int(np.searchsorted(plant.switch_id, switch.pk))

@@ -1,6 +1,6 @@
 """Loads in words: what each figure is called, what it is about, and a sentence that a dispatcher understands.
 
-Names are read for all loads at once, in a few queries whatever their number.
+Names are read for all loads at once, in a few queries for any number of loads.
 """
 
 from __future__ import annotations
@@ -36,7 +36,7 @@ class RenderedLoad:
     @property
     def place(self) -> str:
         """Where to look."""
-        return self.places.likely
+        return "" if self.limit.detail is Detail.DUE_TEST else self.places.likely
 
     @property
     def sentence(self) -> str:

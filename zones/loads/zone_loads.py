@@ -70,7 +70,7 @@ def loads_of_zones(
 
 
 def cautions_of_zone(zone: Zone, load: ZoneLoad) -> tuple[CautionHere, ...]:
-    """What to beware of where the things stand that bear on the zone."""
+    """Cautions at the places of the things that bear on the zone."""
     return Hazards(load.closet_ids, {zone.site_id: first_step_after(load.as_of)}).cautions(
         zone.site,
         sorted(load.closet_ids),

@@ -11,7 +11,7 @@ from typing import Any, Final, NamedTuple
 
 from django.db import connection
 
-from zones.electrical.estimates import WORDS_OF_BITS
+from zones.electrical.estimates import WORDS_OF_BITS, own_or_likely
 from zones.electrical.subjects import Subject
 
 # Each subject once, however many of the zones it bears on
@@ -26,10 +26,13 @@ SELECT zones, subject_kind, subject_id, codes, verdict, as_of, low, likely, high
     low_limit, limit_value, high_limit, overloaded, bounds
 FROM bears JOIN figures USING (subject_kind, subject_id)
 """
+# OFFSET 0 has each subject looked up: joined, all open findings of the fleet would be read
 _FINDINGS: Final = f"""{_BEARS}
-SELECT zones, f.id, f.case_id, f.code, subject_kind, subject_id, f.verdict, f.state, f.opened_at
-FROM bears JOIN finding f USING (subject_kind, subject_id)
-WHERE f.cleared_at IS NULL ORDER BY f.id
+SELECT zones, f.id, f.case_id, f.code, f.subject_kind, f.subject_id, f.verdict, f.state, f.opened_at
+FROM bears CROSS JOIN LATERAL (
+    SELECT * FROM finding
+    WHERE subject_kind = bears.subject_kind AND subject_id = bears.subject_id AND cleared_at IS NULL OFFSET 0
+) f ORDER BY f.id
 """
 
 
@@ -77,7 +80,7 @@ def stored_figures(zone_ids: Collection[int]) -> list[StoredFigures]:
     """What the last recheck found of each subject that bears on one of the zones. One query."""
     found = []
     for *of, low_limit, limit, high_limit, overloaded, bounds in _rows(_FIGURES, zone_ids):
-        limits = _known(low_limit, limit), limit, _known(high_limit, limit)
+        limits = _each_own_or_likely(low_limit, limit), limit, _each_own_or_likely(high_limit, limit)
         words = (
             [WORDS_OF_BITS[number] for number in flags or [0] * len(limit)] for flags in (overloaded, bounds)
         )
@@ -85,12 +88,10 @@ def stored_figures(zone_ids: Collection[int]) -> list[StoredFigures]:
     return found
 
 
-def _known(limits: list[float | None] | None, likely: list[float | None]) -> list[float | None]:
-    """The limits of the low or high estimates, where they have none those of the likely: as
-    ``estimates_of``."""
-    if limits is None or limits == likely:
+def _each_own_or_likely(own: list[float | None] | None, likely: list[float | None]) -> list[float | None]:
+    if own is None or own == likely:  # most often
         return likely
-    return [other if one is None else one for one, other in zip(limits, likely, strict=True)]
+    return list(map(own_or_likely, own, likely))
 
 
 def open_findings(zone_ids: Collection[int]) -> list[OpenFinding]:

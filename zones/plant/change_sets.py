@@ -1,4 +1,4 @@
-"""Who did what lies behind the steps of a plant."""
+"""The change sets behind the steps of a plant."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ _COLUMNS = ", ".join(ChangeSetInfo._fields)
 
 
 class ChangeSets(NamedTuple):
-    """Those that were asked for, by (site id, step) and by id."""
+    """The change sets asked for, by (site id, step) and by id."""
 
     by_step: Mapping[tuple[int, int], ChangeSetInfo]
     by_id: Mapping[int, ChangeSetInfo]

@@ -10,8 +10,8 @@ unknowns holds from its beginning, so that it is there on every day on which it 
 # ruff: noqa: S608 - every name in the SQL is in this file
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import fields
+from collections.abc import Mapping, Sequence
+from dataclasses import fields, replace
 from enum import Enum, IntEnum
 from typing import Any
 
@@ -30,8 +30,9 @@ from sites.models import (
     SwitchPortFacts,
 )
 from zones.electrical import plant as electrical
-from zones.electrical.bands import DeviceKind
-from zones.models import ClipFacts, Landing, PointFacts, Reading, Run, RunFacts, ZoneEndpoint, ZoneFacts
+from zones.electrical.bands import DeviceKind, Factors
+from zones.electrical.proofs import ProofTest
+from zones.models import KINDS, ClipFacts, Landing, PointFacts, Run, RunFacts, Test, ZoneEndpoint, ZoneFacts
 from zones.plant.columns import Query
 
 FOREVER = "9223372036854775807"
@@ -53,7 +54,7 @@ def _query(
     """The query of a table of the plant: ``base`` and a column for each of its arrays.
 
     sources: aliases in ``rows``, with the model whose columns they have; the first that has a field is asked.
-    sql_of: SQL of arrays that are no such field. also: numbers that no array holds as they are.
+    sql_of: SQL of arrays that are not fields. also: numbers that no array holds as they are.
     """
     whole, real = dict(base), dict(also or {})
     for field in fields(table):
@@ -135,9 +136,16 @@ def _dated(
     )
 
 
+def _day(column: str) -> str:
+    """SQL for the ordinal number of a day."""
+    return f"({column}) - DATE '0001-01-01' + 1"
+
+
 SITES = Query(
     whole={
         "id": "id",
+        "surveyed_on": _day("surveyed_on"),
+        "proofs_since": _day("SELECT since FROM proofs_kept"),
         "jurisdiction": _number("jurisdiction", electrical.Jurisdiction, Site.Jurisdiction),
     },
     real={"temperature_c": "design_temperature_c"},
@@ -217,6 +225,11 @@ ENDPOINTS = _dated(
     base={
         "address_code": "CASE WHEN f.address IS NOT NULL"
         " THEN dense_rank() OVER (ORDER BY t.site_id, f.address, f.vlan) END",
+        "service": _number("f.service", electrical.Service, EndpointFacts.Service),
+        # when it was recorded that it is in service
+        "served_since": f"CASE WHEN f.service = '{EndpointFacts.Service.IN_SERVICE}' THEN "
+        + _day("SELECT recorded_at::date FROM change_set c WHERE c.id = f.change_set_id")
+        + " END",
     },
     poe_class="coalesce(f.negotiated_class, m.poe_class)",
     paging_power_w="m.paging_poe_w",
@@ -287,29 +300,53 @@ PAGING = _query(
 
 _CURRENT_READINGS = """reading r WHERE r.site_id = ANY({ids})
         AND NOT EXISTS (SELECT FROM reading newer WHERE newer.supersedes_id = r.id)"""
+# Tests that scale what was guessed, or stand against it: the other kinds say nothing of a load
+_OF_RUNS = ", ".join(f"'{kind}'" for kind, entry in KINDS.items() if entry.reading is not None)
 READINGS = _query(
-    f"FROM {_CURRENT_READINGS} AND r.run_id IS NOT NULL",
+    f"FROM {_CURRENT_READINGS} AND r.kind IN ({_OF_RUNS})",
     {"site": "r.site_id", "begin": "r.step", "end": FOREVER, "changed_by": "r.change_set_id"},
     electrical.ReadingRows,
-    ("r", Reading),
+    ("r", Test),
     reading_id="r.id",
-    kind=_number("r.kind", electrical.ReadingKind, Reading.Kind),
-    state=f"CASE r.signal WHEN '{Reading.Signal.TONE}' THEN {electrical.State.TONE} "
-    f"ELSE {_number('r.state', electrical.State, Reading.State)} END",
+    kind=_number("r.kind", electrical.ReadingKind, Test.Kind),
+    state=f"CASE r.signal WHEN '{Test.Signal.TONE}' THEN {electrical.State.TONE} "
+    f"ELSE {_number('r.state', electrical.State, Test.State)} END",
+)
+
+_OF_PROOFS = ", ".join(f"'{getattr(Test.Kind, kind.name)}'" for kind in ProofTest)
+PROOF_TESTS = _query(
+    f"FROM {_CURRENT_READINGS} AND r.kind IN ({_OF_PROOFS}) AND r.run_id IS NOT NULL",
+    {"site": "r.site_id", "begin": "r.step", "end": FOREVER, "changed_by": "r.change_set_id"},
+    electrical.ProofTestRows,
+    ("r", Test),
+    test_id="r.id",
+    kind=_number("r.kind", ProofTest, Test.Kind),
+)
+
+COVERS = Query(
+    whole={
+        "site": "v.site_id",
+        "contract_id": "c.id",
+        "first_day": _day("lower(v.days)"),
+        "last_day": f"coalesce({_day('upper(v.days)')}, 10000000)",
+        "months": "c.test_interval_months",
+    },
+    rows="FROM coverage v JOIN contract c ON c.id = v.contract_id"
+    " WHERE v.site_id = ANY({ids}) AND c.test_interval_months IS NOT NULL",
 )
 
 # Watts are read per power-supply group (RFC 3621): the last reading of each group on a step, summed.
 POE_READINGS = _query(
     f"""FROM (
             SELECT DISTINCT ON (r.switch_id, r.step, r.state, r.power_group) r.*
-            FROM {_CURRENT_READINGS} AND r.switch_id IS NOT NULL
+            FROM {_CURRENT_READINGS} AND r.kind = '{Test.Kind.POE_POWER}'
             ORDER BY r.switch_id, r.step, r.state, r.power_group, r.id DESC
         ) g GROUP BY g.site_id, g.switch_id, g.step, g.state""",
     {"site": "g.site_id", "step": "g.step", "changed_by": "max(g.change_set_id)"},
     electrical.PoeReadingRows,
     switch_index="g.switch_id",
     reading_id="max(g.id)",
-    state=_number("g.state", electrical.State, Reading.State),
+    state=_number("g.state", electrical.State, Test.State),
     power_w="sum(g.value)",
 )
 
@@ -317,7 +354,7 @@ POE_READINGS = _query(
 _TAP = "(SELECT w FROM unnest(t.taps_w) w ORDER BY w {} LIMIT 1)"
 # A model of another kind (a gateway, a network speaker) on a run is a device of unknown kind there.
 MODELS = _query(
-    "FROM device_model t WHERE id = ANY({ids})",
+    "FROM device_model t",
     {},
     electrical.Models,
     ("t", DeviceModel),
@@ -328,7 +365,7 @@ MODELS = _query(
     highest_tap_w=_TAP.format("DESC"),
 )
 CABLES = _query(
-    "FROM cable_type t WHERE id = ANY({ids})",
+    "FROM cable_type t",
     {},
     electrical.Cables,
     ("t", CableType),
@@ -336,12 +373,40 @@ CABLES = _query(
     listing=_number("listing", electrical.CableListing, CableType.Listing),
 )
 
+# Those that differ from the default; a name is its place in `Factors`
+FACTOR_NAMES = [field.name for field in fields(Factors)]
+FACTORS = Query(
+    whole={"name": f"array_position(ARRAY{FACTOR_NAMES}, name::text) - 1"},
+    real={"value": "value"},
+    rows="FROM factor",
+)
+
 # Rows of one COPY are filled up to its widest, so the tables of many rows are read with their like
-TOGETHER = (
+_BY_WIDTH = (
     {"points": POINTS},
     {"ports": PORTS, "landings": LANDINGS, "clips": CLIPS, "outputs": OUTPUTS, "blocks": BLOCKS,
      "zones": ZONES, "heard": HEARD, "paging": PAGING, "readings": READINGS, "poe_readings": POE_READINGS,
-     "sites": SITES},
+     "proof_tests": PROOF_TESTS, "covers": COVERS, "sites": SITES},
     {"runs": RUNS, "supplies": SUPPLIES, "amplifiers": AMPLIFIERS, "switches": SWITCHES,
-     "endpoints": ENDPOINTS},
+     "endpoints": ENDPOINTS, "models": MODELS, "cables": CABLES, "factors": FACTORS},
 )  # fmt: skip
+_OF_ONE_SITE = {
+    "models": "WHERE id IN (SELECT model_id FROM point_facts WHERE site_id = ANY({ids}))",
+    "cables": "WHERE id IN (SELECT cable_type_id FROM point_facts WHERE site_id = ANY({ids})"
+    " UNION SELECT cable_type_id FROM endpoint_facts WHERE site_id = ANY({ids}))",
+}
+"""What of the catalogue one site uses. For many sites all of it is read: to look for what they use would read
+their points, of which there are most, twice more."""
+_AT_ONCE = (
+    {
+        name: replace(query, rows=f"{query.rows} {_OF_ONE_SITE.get(name, '')}")
+        for group in _BY_WIDTH
+        for name, query in group.items()
+    },
+)
+
+
+def groups_of(sites: int) -> Sequence[Mapping[str, Query]]:
+    """The queries of a plant of so many sites, by name, in groups that one COPY reads each. The rows of one
+    site are few: to wait for three answers takes longer than to fill its rows up."""
+    return _AT_ONCE if sites == 1 else _BY_WIDTH

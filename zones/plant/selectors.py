@@ -1,4 +1,4 @@
-"""From the record to a ``Plant``: the whole history of some sites, in a constant number of queries."""
+"""Makes a ``Plant`` of the record: the whole history of some sites, in a constant number of queries."""
 
 from __future__ import annotations
 
@@ -68,11 +68,11 @@ def spans(
 
 @once
 def read_plant(site_ids: Sequence[int]) -> Plant:
-    """Everything that the figures of these sites depend on, on whatever day, as the transaction sees it.
+    """Everything that the figures of these sites depend on, on any day, as the transaction sees it.
 
     ``plant.site_id`` is ascending and leaves out ids of which there is no site. Facts hold from their step
     until the next row of the same thing, and no longer than it stands; what is dated in the future is there
-    too: a ``Members`` asks for a step. Five queries, for one site or a thousand. To have them agree with
+    too: a ``Members`` asks for a step. One query for one site, three for a thousand; to have these agree with
     each other while others write, call it in a REPEATABLE READ transaction.
     """
     return joined(read_columns(site_ids))
@@ -83,31 +83,28 @@ def read_columns(site_ids: Sequence[int], within: str = "") -> dict[str, Columns
     the record."""
     read: dict[str, Columns] = {}
     with connection.cursor() as cursor:
-        for together in queries.TOGETHER:
-            asked = {name: (query, site_ids) for name, query in together.items()}
+        for group in queries.groups_of(len(site_ids)):
+            asked = {name: (query, site_ids) for name, query in group.items()}
             read |= fetch_together(cursor, asked, within)
-        for name in _DATED:
-            rows = read[name]
-            rows["begin"], rows["end"], holds = spans(
-                rows["id"], rows["step"], rows["first_step"], rows["last_step"]
-            )
-            read[name] = _only(rows, holds)
-        models = np.unique(read["points"]["model_index"])
-        cables = np.unique(np.append(read["points"]["cable_index"], read["endpoints"]["cable_index"]))
-        catalogue = {"models": (queries.MODELS, models), "cables": (queries.CABLES, cables)}
-        read |= fetch_together(cursor, catalogue, within)
+    for name in _DATED:
+        rows = read[name]
+        rows["begin"], rows["end"], holds = spans(
+            rows["id"], rows["step"], rows["first_step"], rows["last_step"]
+        )
+        read[name] = _only(rows, holds)
     return read
 
 
 def joined(read: dict[str, Columns]) -> Plant:
     """The plant of what was read: ids become indices, and what is joined on some day becomes a group."""
-    factors = Factors().with_values(dict(Factor.objects.values_list("name", "value")))
+    factors = _factors(read.pop("factors"))
     sites = _ascending(read.pop("sites"), "id")
     models = _ascending(read.pop("models"), "model_id")
     cables = _ascending(read.pop("cables"), "cable_id")
     site_id, ids = sites["id"], {"model": models["model_id"], "cable": cables["cable_id"]}
     for columns in read.values():
         columns["site_index"] = place_of(site_id, columns["site"])
+    covers = read.pop("covers")
     # nodes to be joined: the things of each kind, then each site's addresses, then what is site-wide
     first_node: dict[str, int] = {}
     site_of_node = np.zeros(0, np.int64)
@@ -153,7 +150,7 @@ def joined(read: dict[str, Columns]) -> Plant:
 
     run_block, block_kind = of_things("run", "block_index"), of_things("block", "kind")
     output_endpoint = of_things("output", "endpoint_index")
-    read["outputs"] = _outputs(read["outputs"], read["endpoints"])
+    read["outputs"] = _outputs(read["outputs"], _served_since(read["endpoints"], sites["proofs_since"]))
     read["points"] = _at_temperature_of_run(read["points"], read["runs"])
     for name, start in first_of.items():
         read[name]["group"] = group[start + read[name]["site_index"]]
@@ -177,6 +174,9 @@ def joined(read: dict[str, Columns]) -> Plant:
         site_id=site_id,
         temperature_c=sites["temperature_c"],
         jurisdiction=sites["jurisdiction"],
+        surveyed_on=sites["surveyed_on"],
+        proofs_since=sites["proofs_since"],
+        covers=electrical.Covers(**{f.name: covers[f.name] for f in fields(electrical.Covers)}),
         group_site=site_of_node[roots],
         run_kind=of_things("run", "kind"),
         run_block=run_block,
@@ -205,8 +205,8 @@ _JOINTS: Final = (
 )  # fmt: skip
 """Which tables join things, and of which kinds."""
 _OWNERS: Final = {table: name for name, table in TABLE_OF_KIND.items()} | {
-    "points": "run", "readings": "run", "poe_readings": "switch", "landings": "block", "clips": "block",
-    "heard": "endpoint",
+    "points": "run", "readings": "run", "proof_tests": "run", "poe_readings": "switch", "landings": "block",
+    "clips": "block", "heard": "endpoint",
 }  # fmt: skip
 """Tables whose rows are in the group of a thing, and of which kind it is."""
 _DATED: Final = (
@@ -222,6 +222,13 @@ _ORDER: Final = {
 """How rows are sorted within a group, where it is not by their first array and time."""
 
 
+def _factors(changed: Columns) -> Factors:
+    if (changed["name"] < 0).any():  # says which one there is not
+        return Factors().with_values(dict(Factor.objects.values_list("name", "value")))
+    names = (queries.FACTOR_NAMES[place] for place in changed["name"].tolist())
+    return Factors().with_values(dict(zip(names, changed["value"].tolist(), strict=True)))
+
+
 def _only(columns: Columns, chosen: IntArray | BoolArray) -> Columns:
     return {name: column[chosen] for name, column in columns.items()}
 
@@ -231,8 +238,8 @@ def _ascending(columns: Columns, key: str) -> Columns:
 
 
 def _number_points(points: Columns, readings: Columns) -> IntArray:
-    """Number the points in the order of group, run and rank, wherever they are named. Returns their ids in
-    that order."""
+    """Number the points in the order of group, run and rank, in every table that names them. Returns their
+    ids in that order."""
     order = np.lexsort((points["id"], points["rank"], points["run_index"], points["group"]))
     ids, parents = points["id"][order], points["parent_index"]
     there = ids[np.append(True, ids[1:] != ids[:-1])[: len(ids)]]
@@ -263,6 +270,21 @@ def _outputs(outputs: Columns, endpoints: Columns) -> Columns:
         "changed_by": np.where(later, own["changed_by"], columns["changed_by"]),
     }
     return _only(columns, columns["begin"] < columns["end"])
+
+
+def _served_since(endpoints: Columns, proofs_since: IntArray) -> Columns:
+    """The endpoints' rows without the service of those that were recorded in service before proofs were kept,
+    for as long as they stay in service: nobody was asked to prove what is behind them."""
+    order = np.lexsort((endpoints["begin"], endpoints["endpoint_index"]))
+    index, service = endpoints["endpoint_index"][order], endpoints["service"][order]
+    served = service == electrical.Service.IN_SERVICE
+    goes_on = np.append(False, (index[1:] == index[:-1]) & served[:-1])[: len(order)] & served
+    first = np.maximum.accumulate(np.where(goes_on, 0, np.arange(len(order))))
+    recorded = endpoints["served_since"][order][first]
+    before = served & (recorded < proofs_since[endpoints["site_index"][order]])
+    known = endpoints["service"].copy()
+    known[order[before]] = -1
+    return endpoints | {"service": known}
 
 
 def _at_temperature_of_run(points: Columns, runs: Columns) -> Columns:

@@ -29,7 +29,7 @@ THING_OF_FACTS: Final = {
 }  # fmt: skip
 """Tables of dated facts, and the column of the thing that they are of."""
 _PART: Final = {"clip_facts": ("row",)}
-"""Of those, which part of the thing they are of, where it is not the whole."""
+"""Which part of the thing a row is of, for tables whose rows are not of the whole thing."""
 CATALOGUE: Final = ("device_model", "cable_type")
 STRIDE: Final = 1 << 46
 """The ids of the n-th version are those of the record, and n times this more."""
@@ -55,7 +55,7 @@ def key_of(table: str, row: Row) -> Key:
 
 
 def read_versions(versions: Sequence[Version]) -> Plant:
-    """The plant of some versions: its n-th site is the n-th of them. Three queries a version."""
+    """The plant of some versions: its n-th site is the n-th of them. One query a version."""
     parts: dict[str, list[Columns]] = {}
     for number, version in enumerate(versions):
         for name, columns in read_columns([version.site_id], _in_place(version)).items():

@@ -10,6 +10,7 @@ import numpy as np
 
 from sites.changes.steps import first_step_after
 from sites.models import Site
+from sites.snapshot import snapshot
 from zones.electrical.estimates import Estimates
 from zones.electrical.evaluate import evaluate, subject_ids
 from zones.electrical.plant import Members
@@ -18,7 +19,6 @@ from zones.limits.limit import Limit
 from zones.limits.record import why_not_computed
 from zones.limits.registry import RULES, limit_by_code
 from zones.plant.selectors import read_plant
-from zones.recheck.batch import snapshot
 from zones.recheck.stored_results import without_repeats
 from zones.subjects import Names, Places
 

@@ -6,8 +6,7 @@ What is found is a function of the record and of the day, never of when or how o
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from zoneinfo import ZoneInfo
 
@@ -17,6 +16,7 @@ from django.db import DatabaseError, OperationalError, connection, transaction
 from psycopg import errors
 
 from sites.changes.steps import first_step_after
+from sites.snapshot import snapshot
 from zones.electrical.bearing import bearing
 from zones.electrical.calibration import anchor
 from zones.electrical.evaluate import SOLVER_VERSION, evaluate
@@ -28,6 +28,8 @@ from zones.models.findings import LONGEST_REASON
 from zones.plant.selectors import read_plant
 from zones.recheck import checked as registered
 from zones.recheck.checked import Checked
+from zones.recheck.due_tests import write_due_tests
+from zones.recheck.expected import write_expected
 from zones.recheck.recheck_queue import (
     delete_marks,
     future_facts,
@@ -60,7 +62,7 @@ def recheck(site_ids: Sequence[int], *, now: dt.datetime | None = None) -> Outco
        between. If anything in it raises, they go one by one, so that one failure stops no other site.
     3. A site that raises alone is noted (``_note_failure``): its marks are kept but set aside, it is tried
        again later and later, and listeners are given the reason.
-    4. A lost connection is no failure of a site. It took the claims with it, so this raises, even where
+    4. A lost connection is not a failure of a site. It took the claims with it, so this raises, even where
        Django has already made another one.
 
     now: None: the clock of the database.
@@ -96,7 +98,8 @@ def check(
 
     1. Read the marks. Sites without any are left alone: they were recomputed before they were claimed.
     2. Read the plant, and evaluate each site as of the end of its today: what is dated later is not yet.
-    3. Write the figures that differ, and what bears on which zone.
+    3. Write the figures that differ, what bears on which zone, what tests should have read, and when each run
+       is to be tested again.
     4. Call the listeners, and write the days on which time alone will change the result.
     5. Delete the marks that were read in step 1. One that is committed meanwhile is not seen, so it stays.
 
@@ -129,12 +132,14 @@ def check(
         commissioned_on=tuple([site.commissioned_on for site in sites]),
         solver_before=tuple([site.solver_version for site in sites]),
         checked_before=tuple([site.checked_at for site in sites]),
+        newly_outside=write_expected(plant, anchoring),
     )
     write_figures(plant, evaluation, as_of, now)
     write_bearing(plant, bearing(plant, members))
+    tests_fall_due = write_due_tests(checked)
     for listener in registered.checked_listeners:
         listener(checked)
-    due = future_facts(checked)
+    due = [*future_facts(checked), *tests_fall_due]
     for source in registered.due_sources:
         due += source(checked)
     write_due_dates(due, zones, now)
@@ -159,15 +164,6 @@ def _check_in_snapshot(site_ids: Sequence[int], now: dt.datetime | None, marks: 
         else:
             return list(checked.site_id) if checked else []
     raise AssertionError("unreachable")
-
-
-@contextmanager
-def snapshot() -> Iterator[None]:
-    """A transaction that sees the database as it is when it begins. Not to be entered within another."""
-    with transaction.atomic(durable=True):
-        with connection.cursor() as cursor:
-            cursor.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ")
-        yield
 
 
 def _note_success(checked: Checked) -> None:

@@ -30,7 +30,8 @@ class Checked:
     which a site that was taken over was found as it is, ``commissioned_on[i]`` the one on which a site went
     into service. ``solver_before[i]`` is the version of the solver
     that the site was last computed with, None before its first time: where it is older, a figure may have
-    changed by that alone. ``checked_before[i]`` is when that was.
+    changed by that alone. ``checked_before[i]`` is when that was. ``newly_outside``: ids of tests that were
+    compared with the record for the first time, and read otherwise.
     """
 
     site_id: tuple[int, ...]
@@ -44,6 +45,7 @@ class Checked:
     commissioned_on: tuple[dt.date | None, ...]
     solver_before: tuple[int | None, ...]
     checked_before: tuple[dt.datetime | None, ...]
+    newly_outside: tuple[int, ...] = ()
 
 
 class Due(NamedTuple):

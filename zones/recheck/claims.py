@@ -146,13 +146,13 @@ def _beat_until(over: threading.Event, session: psycopg.Connection[Any], every_s
     while not over.wait(every_s):
         # A session at work needs none, and in the middle of a COPY would refuse it
         if session.info.transaction_status is not TransactionStatus.ACTIVE:
-            with contextlib.suppress(psycopg.Error):  # whoever uses the session next meets it too
+            with contextlib.suppress(psycopg.Error):  # the next user of the session gets the same error
                 session.execute("")
 
 
 @contextmanager
 def _released() -> Iterator[_Session]:
-    """The claims of the session are released at the end, whatever happened."""
+    """Release the claims of the session at the end, also after an error."""
     session = _Session()
     try:
         yield session

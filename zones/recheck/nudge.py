@@ -14,7 +14,7 @@ log = structlog.get_logger(__name__)
 EXPIRES_S = 60
 """By then a sweeper has done it."""
 MOST_IDS = 100
-"""Of the requests that one message is for, in the log of the worker that gets it."""
+"""Most request ids that a message carries for the log of its worker."""
 EXIT_WAIT_S = 2.0
 """A command that ends waits this long for its message to go."""
 
@@ -63,7 +63,7 @@ def _publish(request_ids: list[str]) -> None:
         look.apply_async(
             retry=False, expires=EXPIRES_S, ignore_result=True, headers={"request_ids": request_ids}
         )
-    except Exception as error:  # noqa: BLE001 - whatever a broker and its client raise when it is away
+    except Exception as error:  # noqa: BLE001 - a broker that is away makes its client raise many kinds
         log.warning(
             "no worker could be notified", why=f"{type(error).__name__}: {error}", request_ids=request_ids
         )

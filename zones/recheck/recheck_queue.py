@@ -42,7 +42,7 @@ def mark_sites(site_ids: Iterable[int], *, reason: str, lane: Mark.Lane = Mark.L
 
 
 def marked_sites(site_ids: Sequence[int]) -> list[MarkedSite]:
-    """Those of these sites with marks that the transaction sees, in the order of their ids."""
+    """The sites among these with marks that the transaction sees, in the order of their ids."""
     # The ids are said three times: a join alone may read all sites to find a few
     with connection.cursor() as cursor:
         cursor.execute(
@@ -121,7 +121,7 @@ def begins_at(day: dt.date, zone: ZoneInfo) -> dt.datetime:
 
 
 def future_facts(checked: Checked) -> list[Due]:
-    """Of each site the first day after the asked one on which a row begins or ends to hold."""
+    """For each site the first day after the asked one on which a row starts or stops to hold."""
     plant, asked = checked.plant, checked.members.step
     first = np.full(len(asked), FOREVER)
     for table in plant.tables.values():

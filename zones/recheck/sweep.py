@@ -32,7 +32,7 @@ log = structlog.get_logger(__name__)
 
 @dataclass(frozen=True)
 class Batches:
-    """How many sites a batch may have, and how long it is to take, however large the sites and however busy
+    """How many sites a batch may have, and how long it may take, however large the sites and however busy
     the machine."""
 
     fewest: int

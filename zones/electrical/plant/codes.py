@@ -25,11 +25,14 @@ class BlockKind(IntEnum):
 
 
 class ReadingKind(IntEnum):
-    RUN_CURRENT, END_VOLTAGE = range(2)
+    """What is read: the run's current at the block, DC voltage at a point, the loop resistance of the audio
+    pair shorted at a point, a line's impedance at 1 kHz, the level at an input."""
+
+    RUN_CURRENT, END_VOLTAGE, LOOP_RESISTANCE, LINE_IMPEDANCE, LEVEL = range(5)
 
 
 class State(IntEnum):
-    """Of what is read: idle, while speech is paged, or while a steady tone is at full level."""
+    """State in which a value is read: idle, while paging speech, or with a steady tone at full level."""
 
     IDLE, PAGING, TONE = range(3)
 
@@ -48,6 +51,10 @@ class OutputClass(IntEnum):
 
 class Jurisdiction(IntEnum):
     UNITED_STATES, CANADA, ELSEWHERE = range(3)
+
+
+class Service(IntEnum):
+    PLANNED, IN_SERVICE, OUT_OF_SERVICE = range(3)
 
 
 class Signal(IntEnum):

@@ -23,6 +23,7 @@ from .tables import (
     AmplifierRows,
     Cables,
     ClipRows,
+    Covers,
     EndpointRows,
     HeardRows,
     LandingRows,
@@ -32,6 +33,7 @@ from .tables import (
     PoeReadingRows,
     PointRows,
     PortRows,
+    ProofTestRows,
     ReadingRows,
     RunRows,
     SupplyRows,
@@ -57,7 +59,9 @@ class Plant:
     """Everything that figures depend on, for one site or many.
 
     Ids by dense index: ``run_id``, ``point_id``, ``supply_id``, … Sites: ``site_id`` (s,), ``temperature_c``
-    (s,), ``jurisdiction`` (s,) of ``Jurisdiction``, −1 unknown. Runs: ``run_kind`` (``RunKind``),
+    (s,), ``jurisdiction`` (s,) of ``Jurisdiction``, −1 unknown; days, by ordinal number, −1 none:
+    ``surveyed_on`` (s,) on which a site that was taken over was found as it is, ``proofs_since`` (s,) from
+    which proofs of runs are kept. Runs: ``run_kind`` (``RunKind``),
     ``run_block`` index of its block, ``run_block_kind`` (``BlockKind``). Blocks: ``block_kind``. Outputs:
     ``output_endpoint`` index of its endpoint. Groups: ``group_site`` (g,) ascending index of the site a group
     belongs to.
@@ -66,6 +70,8 @@ class Plant:
     site_id: IntArray
     temperature_c: FloatArray
     jurisdiction: IntArray
+    surveyed_on: IntArray
+    proofs_since: IntArray
     group_site: IntArray
     run_id: IntArray
     run_kind: IntArray
@@ -83,6 +89,7 @@ class Plant:
     block_kind: IntArray
     models: Models
     cables: Cables
+    covers: Covers
     runs: RunRows
     points: PointRows
     supplies: SupplyRows
@@ -99,6 +106,7 @@ class Plant:
     addresses: AddressRows
     paging: PagingRows
     readings: ReadingRows
+    proof_tests: ProofTestRows
     factors: Factors = field(default_factory=Factors)
 
     @cached_property
@@ -126,7 +134,7 @@ class Plant:
         at: list[IntArray] = []
         steps: list[IntArray] = []
         for name, table in self.tables.items():
-            if name in {"readings", "zones", "heard"}:  # they change no load: a reading is no event on site
+            if name in {"readings", "proof_tests", "zones", "heard"}:  # they change no load
                 continue
             offsets = self.group_offsets[name]
             if name == "paging":  # bears on every group of its site

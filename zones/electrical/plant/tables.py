@@ -84,6 +84,9 @@ class PointRows(Table):
     feed_supply_index: IntArray
     design_temperature_c: FloatArray  # of its run; NaN: the site's
 
+    WIRED = ("parent_index", "cable_index", "dc_pairs", "negative_cut")
+    """What changes only where conductors are opened and joined."""
+
 
 @dataclass(frozen=True)
 class SupplyRows(Table):
@@ -103,6 +106,7 @@ class OutputRows(Table):
     impedance_ohm: FloatArray
     level_v: FloatArray
     speakers_max: FloatArray
+    service: IntArray  # of Service, of its device; −1: not recorded, or in service before proofs were kept
 
 
 @dataclass(frozen=True)
@@ -215,17 +219,38 @@ class PagingRows(Table):
 
 @dataclass(frozen=True)
 class ReadingRows(Table):
-    """DC readings of a run: begin is the step whose record was measured; end is unused (``FOREVER``)."""
+    """Readings of a run: begin is the step whose record was measured; end is unused (``FOREVER``)."""
 
     run_index: IntArray
     reading_id: IntArray
     kind: IntArray
     state: IntArray
-    value: FloatArray  # [A] or [V]
+    value: FloatArray  # in the unit of its kind: [A], [V], [Ω] or [dB]
     source_voltage_v: FloatArray
     instrument_error: FloatArray  # of the value, as a fraction, as the instrument states it
     temperature_c: FloatArray  # of the cable at the time
     point_index: IntArray
+
+
+@dataclass(frozen=True)
+class ProofTestRows(Table):
+    """Tests that make up proofs: begin is the last step of their day; end is unused (``FOREVER``)."""
+
+    run_index: IntArray
+    test_id: IntArray
+    kind: IntArray  # of ProofTest
+    passed: BoolArray
+
+
+@dataclass(frozen=True)
+class Covers:
+    """Contracts with a test interval, and the days on which they cover a site: one row a stretch of days."""
+
+    site_index: IntArray
+    contract_id: IntArray
+    first_day: IntArray  # ordinal numbers, half open
+    last_day: IntArray
+    months: IntArray
 
 
 @dataclass(frozen=True)

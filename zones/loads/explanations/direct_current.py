@@ -41,13 +41,13 @@ _JUDGED = (
     "currents."
 )
 _OVERLOADED = (
-    "A run that has no stable voltage is left out, and what it asks for is drawn at the supply: constant "
-    "currents as they are, loads in watts at the supply's voltage or at the kinder estimate's, whichever is "
-    "more. They may draw more still."
+    "A run that has no stable voltage is left out, and its demand is drawn at the supply: constant currents "
+    "as they are, loads in watts at the supply's voltage or at the kinder estimate's, with the larger "
+    "current. They may draw even more."
 )
 _SAGS = (
-    "The model of the supply states its voltage at rated load and no rated current, so nobody knows how far "
-    "it falls: computed as if it did not, and never said to be in order."
+    "The model of the supply states its voltage at rated load and no rated current, so by how much it falls "
+    "is not recorded: computed as if it did not fall, and never said to be in order."
 )
 _SHARED = (
     "Several supplies feed one section of the run: what each of them carries, and how much flows where, "
@@ -204,7 +204,7 @@ def _no_voltage(scene: Scene, load: Load) -> Worked:
     why = f"{supply} has no stable voltage for all that it feeds, so the voltage of this run is not known."
     if load.estimates.likely.overloaded:
         why = (
-            "There is no voltage at which every load of the run gets what it asks for: the drop along the "
+            "There is no voltage at which every load of the run gets its power: the drop along the "
             "cable would leave nothing."
         )
     return Worked(

@@ -201,5 +201,5 @@ def _allocations(scene: Scene, load: Load) -> Table:
 
 def _cable_known(scene: Scene, endpoint: Subject) -> str:
     if np.isnan(scene.fact(endpoint, "length_m")):
-        return "length not recorded: taken as usual, and no more than its class allows"
+        return "length not recorded: taken as usual, and at most what its class allows"
     return f"length {Basis(int(scene.fact(endpoint, 'length_basis'))).label}"

@@ -20,7 +20,7 @@ def reading_disagrees(scene: Scene, load: Load) -> Worked:
     readings = anchoring.readings
     at = int(np.flatnonzero(readings.reading_id == load.detail)[0])
     unit = "A" if load.code == "reading_disagrees" else "V"
-    (least, most), error = anchoring.band[:, at], float(anchoring.error[at])
+    (least, _, most), error = anchoring.expected[:, at], float(anchoring.error[at])
     value, excess = float(readings.value[at]), float(anchoring.excess[at])
     stated = not np.isnan(readings.instrument_error[at])
     if not anchoring.solved[at]:

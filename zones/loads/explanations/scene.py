@@ -66,7 +66,7 @@ class Scene:
         return solve_dc(self.plant, self.members, self.wiring, self.loads)
 
     def at_full_output(self) -> Scene:
-        """The same site with zones at full output of which it is not recorded what they carry."""
+        """The same site with zones of unrecorded signal at full output."""
         other = copy(self)
         other.dc = at_full_output(self.plant, self.dc, self.loads)
         other.page = FULL_OUTPUT_PAGE
@@ -144,7 +144,7 @@ class Scene:
         return float(getattr(self.plant.tables[TABLE_OF_KIND[kind]], name)[row]) if row >= 0 else np.nan
 
     def node_of(self, wiring: Wiring, load: Load, chosen: BoolArray) -> int:
-        """Of the chosen nodes of a wiring the one of a load's point; −1 where there is none."""
+        """The node of a load's point among the chosen nodes of a wiring; −1 where there is none."""
         ids = self.plant.point_id[self.plant.points.point_index[wiring.row]]
         found = np.flatnonzero(chosen & (ids == (-1 if load.detail is None else load.detail)))
         return int(found[0]) if len(found) else -1

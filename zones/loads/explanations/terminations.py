@@ -151,7 +151,7 @@ def wire_gauge(scene: Scene, load: Load) -> Worked:
     home = (wiring.parent < 0) & (scene.plant.points.run_index[wiring.row] == run)
     rows = [int(row) for row in wiring.row[home]]
     kind = int(scene.plant.run_block_kind[run])
-    block = Block.Kind[BlockKind(kind).name].label
+    block = Block.Kind[BlockKind(kind).name].noun
     thickest, thinnest = GAUGE_RANGE_AWG[kind].tolist()
     gauges = [
         Amount.of(
@@ -166,7 +166,7 @@ def wire_gauge(scene: Scene, load: Load) -> Worked:
         formula="The gauge numbers by which the cable on the block is outside the block's wire range.",
         inputs=(
             *gauges,
-            Amount.of(f"thickest wire of a {block} block", "AWG", thickest, "common practice"),
+            Amount.of(f"thickest wire of {block}", "AWG", thickest, "common practice"),
             Amount.of("thinnest wire", "AWG", thinnest, "common practice"),
         ),
     )
@@ -187,7 +187,7 @@ def stranded_on_idc(scene: Scene, load: Load) -> Worked:
     block = Block.Kind[BlockKind(int(plant.run_block_kind[scene.index(load.subject)])).name]
     return Worked(
         formula="Segments of stranded wire that land on insulation-displacement contacts.",
-        assumptions=(f"Block: {block.label}. Category cable is solid unless recorded otherwise.",),
+        assumptions=(f"It lands on {block.noun}. Category cable is solid unless recorded otherwise.",),
         tables=(Table.of("Segments that land on the block", columns("to", "wire"), landed),),
         steps=(Step.of("Segments", "segments", "", sum(wire == "stranded" for _, wire in landed)),),
     )

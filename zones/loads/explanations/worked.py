@@ -100,7 +100,7 @@ class Step:
 
 @dataclass(frozen=True)
 class Worked:
-    """formula: in the symbols of the trade. assumptions: what was taken for granted, each a sentence."""
+    """formula: in the symbols of the trade. assumptions: what is assumed, each a sentence."""
 
     formula: str
     assumptions: tuple[str, ...] = ()

@@ -44,10 +44,10 @@ CUSTOMERS: Final = 3
 NARROWING: Final = 50
 # A shorter word identifies nothing beside others
 LEAST_KEY: Final = 4
-# Fewer digits are no telephone number
+# Fewer digits are not a telephone number
 LEAST_DIGITS: Final = 6
 SHARED: Final = 0
-"""Whose the catalogue is, in the words of entries."""
+"""Owner of the catalogue, in the words of entries."""
 
 
 @dataclass(frozen=True)
@@ -136,7 +136,7 @@ class _Search:
         return Results(self._told(list(best.values())[: self.most]), nowhere)
 
     def _all_digits(self) -> bool:
-        """Whether it is a number, of which a part that is no word is no news."""
+        """Whether it is a number. A part of a number that is not a word is not reported as missing."""
         return not any(letter.isalpha() for letter in self.query)
 
     # What identifies a thing

@@ -10,11 +10,12 @@ from typing import Any, Final
 
 from sites.changes.sql_v2.search import KINDS
 from zones.electrical.subjects import SubjectKind
+from zones.subjects import NAMED
 
-_RESOURCES: Final = {
-    "model": "catalogue/devices", "supply": "supplies", "switch": "switches", "job": "change-sets",
+_RESOURCES: Final = {word: of.resource for word, of in NAMED.items() if of.resource} | {
+    "job": "change-sets",
     "ticket": "cases",
-}  # fmt: skip
+}
 _SUBJECTS: Final = {kind.word: int(kind) for kind in SubjectKind if kind is not SubjectKind.SITE}
 _REFERRING: Final = {
     "job": "SELECT 'job', t.id, t.site_id, t.job_reference, left(t.reason, 80), NULL::bigint "
@@ -33,7 +34,7 @@ class Details:
 
 
 def details(cursor: Any, keys: Sequence[tuple[str, int, int | None]]) -> dict[tuple[str, int], Details]:
-    """Of some things, by kind and id; each with its kind, id and site."""
+    """Details of some things, by kind and id. keys: kind, id and site of each."""
     ids: dict[str, list[int]] = defaultdict(list)
     for kind, id_, _site in keys:
         ids[kind].append(id_)

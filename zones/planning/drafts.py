@@ -34,7 +34,7 @@ def evaluate_draft(change_set: ChangeSet) -> Effect:
         detail = f"This change set is {draft.get_state_display()}; only a draft is evaluated."
         raise refuse(detail, code="not_a_draft")
     if draft.site_id is None:
-        raise refuse("This change set is of no site, so it loads nothing.", code="of_no_site")
+        raise refuse("This change set belongs to no site, so it loads nothing.", code="of_no_site")
     lock_site(draft.site_id)
     with change_set_trial(draft):
         after = figures_for_effect(draft.site_id, draft.happened_on)

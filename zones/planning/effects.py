@@ -1,6 +1,6 @@
 """What a change does to the figures of its site: evaluated alike without it and with it, and the differences.
 
-One comparison for a draft that is only looked at, for one that is accepted, and for a single write.
+One comparison for a draft that is evaluated, for one that is accepted, and for a single write.
 """
 
 from __future__ import annotations
@@ -49,7 +49,7 @@ class Difference:
 
     @property
     def clears(self) -> bool:
-        """It is past its limit, or cannot tell, and becomes neither."""
+        """Whether it is past its limit, or cannot tell, and becomes neither."""
         return self.verdict_before >= Verdict.CANNOT_TELL > self.verdict_after
 
     @property

@@ -4,13 +4,17 @@ that the finding and the event name the visit that did it.
 
 from __future__ import annotations
 
+import contextlib
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
+from zones.models import PointFacts
+
 from .client import Client
 from .processes import DemoError
+from .receiver import Receiver
 
 # The second visit puts even the low estimate past the limit, so that the finding names one visit
 SPEAKERS_BY_VISIT = (2, 16, 32)
@@ -32,11 +36,23 @@ class Zone:
     load: dict[str, Any]
 
 
-def check_main_job(client: Client, *, say: Say) -> None:
-    """Add speakers until a figure is past its limit, check the finding, and remove the speakers.
+def check_main_job(client: Client, receiver: Receiver, *, say: Say) -> None:
+    """Add speakers until a figure is past its limit, check the finding, what the feed lists and what is
+    pushed, and remove the speakers.
 
     Raises DemoError, naming the step, where a result is wrong.
     """
+    subscription = client.post("/subscriptions", {"name": "demonstration", "url": receiver.url}).body
+    receiver.secret = subscription["secret"]
+    try:
+        _check(client, receiver, say=say)
+    finally:
+        address = f"/subscriptions/{subscription['id']}"
+        with contextlib.suppress(DemoError):  # what went wrong before says more
+            client.send("DELETE", address, headers={"If-Match": client.send("GET", address).headers["ETag"]})
+
+
+def _check(client: Client, receiver: Receiver, *, say: Say) -> None:
     found = _zone_within_limits(client)
     zone_id = found.zone["id"]
     where = f"{found.zone['name']}, {found.zone['site']['name']}"
@@ -97,13 +113,19 @@ def check_main_job(client: Client, *, say: Say) -> None:
     say(f"   ticket for          {told['casekey']}: {told['data']['case']['title']}")
     say(f"   respond by          {told['data']['case']['respond_by'] or 'not agreed'}")
 
+    pushed = _await_push(receiver, told)
+    say("The same event, as it was pushed to a receiver on this machine:")
+    say(f"   signature           holds, under the secret of the subscription; webhook-id {told['id']}")
+    say(f"   content             {pushed['specversion']} of CloudEvents, the same as in the feed")
+
     removals = [{"op": "point.remove", "point_id": point_id} for point_id in reversed(added)]
     _accepted(client, found, "Remove the demonstration's speakers", "DEMO-END", removals)
     _await(
         lambda: client.get(f"/findings/{finding['id']}")["state"] == "cleared", "the finding is not cleared"
     )
     told, _ = _await_event(client, cursor, finding["id"], verdict=None)
-    say(f"Then, in the feed: {told['type']}, number {int(told['sequence'])} of {told['subject']}.")
+    _await_push(receiver, told)
+    say(f"Then, in the feed and pushed: {told['type']}, number {int(told['sequence'])} of {told['subject']}.")
     say("The speakers are removed and the finding is cleared. Every step is as expected.")
 
 
@@ -144,8 +166,7 @@ def _add_speakers(client: Client, found: Zone, added: list[int], count: int, *, 
             "run_id": found.run["id"],
             "after_id": f"@speaker-{number - 1}" if number else (added[-1] if added else found.last["id"]),
             "model_id": found.last["model_id"],
-            "cable_type_id": found.last["cable_type_id"],
-            "dc_pairs": found.last["dc_pairs"],
+            **{name: found.last[name] for name in PointFacts.CABLE},
             "current_basis": found.last["current_basis"],
             "length_m": 4.0,
             "length_basis": "measured",
@@ -199,7 +220,7 @@ def _await_finding(client: Client, found: Zone, crossed: dict[str, Any]) -> dict
 def _await_event(
     client: Client, cursor: str, finding_id: int, *, verdict: str | None
 ) -> tuple[dict[str, Any], str]:
-    """The event that tells of a finding, and the cursor behind it. verdict: None: that it is cleared."""
+    """The event of a finding, and the cursor behind it. verdict: None: that it is cleared."""
 
     def look() -> Any:
         nonlocal cursor
@@ -213,8 +234,18 @@ def _await_event(
                     return event, cursor
         return None
 
-    found: tuple[dict[str, Any], str] = _await(look, f"no event tells of finding {finding_id}")
+    found: tuple[dict[str, Any], str] = _await(look, f"there is no event of finding {finding_id}")
     return found
+
+
+def _await_push(receiver: Receiver, told: dict[str, Any]) -> dict[str, Any]:
+    """The push of an event that the feed told."""
+    pushed: dict[str, Any] = _await(
+        lambda: receiver.taken.get(told["id"]),
+        f"no push of event {told['id']} was taken, and {receiver.refused} were not signed right",
+    )
+    _require(pushed == told, f"event {told['id']} was pushed otherwise than the feed has it")
+    return pushed
 
 
 def _await(look: Callable[[], Any], otherwise: str) -> Any:

@@ -20,7 +20,7 @@ LOGINS_FILE = "demo-logins.json"
 
 
 def ensure_people(data: Path) -> dict[str, dict[str, str]]:
-    """User name and password of the demo's users by role; creates the users where needed.
+    """Username and password of the demo's users by role; creates the users where needed.
 
     The manager, dispatcher and technician see every customer, the reader only the first one.
     """

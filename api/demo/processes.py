@@ -47,9 +47,11 @@ def require_free(port: int) -> None:
 
 
 @contextlib.contextmanager
-def serving(port: int, *, token: str, quiet: bool) -> Iterator[list[subprocess.Popen[bytes]]]:
+def serving(
+    port: int, *, token: str, quiet: bool, **variables: str
+) -> Iterator[list[subprocess.Popen[bytes]]]:
     """Context with a web server, ready to answer, and a sweeper; leaving it stops both. The root page shows
-    the token.
+    the token. variables: of the environment of both.
 
     SIGTERM acts as Ctrl-C inside, so that a supervisor's stop leaves no process behind.
     """
@@ -60,9 +62,9 @@ def serving(port: int, *, token: str, quiet: bool) -> Iterator[list[subprocess.P
     before = signal.signal(signal.SIGTERM, interrupt)
     started: list[subprocess.Popen[bytes]] = []
     try:
-        started.append(_start("manage.py sweep --loop", quiet=quiet))
+        started.append(_start("manage.py sweep --loop", quiet=quiet, **variables))
         web = f"-m gunicorn --config python:api.server.config --bind 127.0.0.1:{port} --log-level warning"
-        started.append(_start(web, quiet=quiet, ZONEBOOK_DEMO_TOKEN=token))
+        started.append(_start(web, quiet=quiet, ZONEBOOK_DEMO_TOKEN=token, **variables))
         _await_ready(port, started)
         yield started
     finally:

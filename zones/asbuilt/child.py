@@ -37,7 +37,7 @@ def in_child(work: Callable[[], T], limits: Limits) -> T:
     sys.stdout.flush()
     sys.stderr.flush()
     with warnings.catch_warnings():
-        # Of threads that Python sees (a progress bar, a numerical library) the child uses none
+        # The child uses none of the threads that Python warns about (a progress bar, a numerical library)
         warnings.simplefilter("ignore", DeprecationWarning)
         pid = os.fork()
     if pid == 0:
@@ -77,7 +77,7 @@ def _work(work: Callable[[], Any], limits: Limits, writing: int) -> None:
         status = 0
     except MemoryError:
         status = _OUT_OF_MEMORY
-    except BaseException:  # noqa: BLE001 - whatever it was, the parent goes on and says that it failed
+    except BaseException:  # noqa: BLE001 - after any error the parent goes on and says that it failed
         os.write(2, traceback.format_exc().encode(errors="replace"))
     finally:
         os._exit(status)

@@ -43,7 +43,7 @@ class CellsOfCorrections:
         self._at = at
 
     def of_site(self, corrections: Sequence[Correction]) -> list[CorrectedCell]:
-        """Of one site, in the order of recording."""
+        """Corrected cells of one site, in the order of recording."""
         found: list[CorrectedCell] = []
         added: dict[Target, Change] = {}
         joined = [self._joined(correction) for correction in corrections]
@@ -138,7 +138,8 @@ class CellsOfCorrections:
 
 
 def _place(target: Target) -> tuple[Any, ...]:
-    """Where the row stands in the files, whatever its id: two exports of the same record are the same."""
+    """Where the row stands in the files, independently of its id: two exports of the same record are the
+    same."""
     thing, facts = target
     since = facts.change if facts is not None else thing.begin
     when = () if since is None else since.position

@@ -6,6 +6,8 @@ from collections import Counter, defaultdict
 from collections.abc import Iterator
 from typing import Any
 
+from zones.models import Test
+
 from .cells import Estimate, Rows
 from .formats import BY_NAME, SITED, Column, FileKind, Reference
 from .formats.kinds import Sources, Values
@@ -15,7 +17,7 @@ Cells = dict[str, str]
 
 
 def shared_row(thing: Thing) -> Cells:
-    """The row of a thing that is of no site."""
+    """The row of a thing that belongs to no site."""
     return _written(thing.kind, _undated(thing))
 
 
@@ -49,9 +51,9 @@ class Exporter:
         for things in world.things.values():
             for thing in things:
                 self._of_site[thing.site, thing.kind.name].append(thing)
-        self._superseded = {thing.values["supersedes"] for thing in world.things["readings"]}
+        self._superseded = {thing.values["supersedes"] for thing in world.things["tests"]}
         self._keys: dict[Change, str] = {}
-        self._reading_keys: dict[Thing, str] = {}
+        self._test_keys: dict[Thing, str] = {}
 
     def of_site(self, site: Thing) -> Iterator[tuple[FileKind, Cells]]:
         """Every row of one site, with the kind that it is of."""
@@ -99,8 +101,8 @@ class Exporter:
 
     def _rows(self, thing: Thing) -> Iterator[Values]:
         kind = thing.kind
-        if kind.name == "readings":
-            yield self._reading(thing)
+        if kind.name == "tests":
+            yield self._test(thing)
             return
         first = _undated(thing) | _zones(thing.values)
         if thing.begin is None:
@@ -124,18 +126,20 @@ class Exporter:
             values |= self._change("revised_by", facts.writer)
         return values | (kind.show(facts.values) if kind.show is not None else {})
 
-    def _reading(self, thing: Thing) -> Values:
+    def _test(self, thing: Thing) -> Values:
         superseded = thing.values["supersedes"]
         values = _undated(thing) | self._change("change", thing.writer)
         values |= self._change("after", thing.values["after"])
+        if thing.values["state"] != Test.State.PAGING:
+            values["signal"] = None
         if superseded is not None:
-            values["supersedes"] = self._reading_key(superseded)
+            values["supersedes"] = self._test_key(superseded)
         if thing in self._superseded:
-            values["reading"] = self._reading_key(thing)
+            values["test"] = self._test_key(thing)
         return values
 
-    def _reading_key(self, thing: Thing) -> str:
-        return self._reading_keys.setdefault(thing, f"reading {len(self._reading_keys) + 1}")
+    def _test_key(self, thing: Thing) -> str:
+        return self._test_keys.setdefault(thing, f"test {len(self._test_keys) + 1}")
 
 
 def _in_order(things: list[Thing]) -> list[Thing]:

@@ -5,13 +5,13 @@ from __future__ import annotations
 import csv
 import io
 import itertools
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 
 from sites.changes.errors import ChangeRefused, Problem
 from sites.wording import perhaps
 
-from .formats import BY_NAME, FileKind
+from .formats import BY_NAME, FORMER, FileKind
 from .intake import Files, Limits, content_of
 from .problems import problem_in
 
@@ -65,21 +65,31 @@ def read_files(files: Files, most: Limits) -> tuple[dict[str, Sheet], list[Probl
     count = RowCount(most.rows)
     for name, file in files.items():
         stem = name.removesuffix(".csv").casefold()
-        if stem not in BY_NAME:
+        kind = BY_NAME.get(stem) or FORMER.get(stem)
+        if kind is None:
             known = f"there is no file of this name{perhaps(stem, BY_NAME)}"
             problems.append(problem_in(name, 0, "", "unknown_file", f"{known}; known: {', '.join(BY_NAME)}"))
+            continue
+        if kind.name in sheets:
+            message = f"is called {kind.file} now, and that file is there too: put all rows into that one"
+            problems.append(problem_in(name, 0, "", "given_twice", message))
             continue
         content, wrong = content_of(name, file, most)
         problems += wrong
         if not wrong:
-            sheets[stem] = read_sheet(BY_NAME[stem], content, count)
-            problems += sheets[stem].problems
+            sheets[kind.name] = read_sheet(kind, content, count, kind.former.get(stem, {}))
+            problems += sheets[kind.name].problems
     return sheets, problems
 
 
-def read_sheet(kind: FileKind, content: bytes, count: RowCount | None = None) -> Sheet:
+def read_sheet(
+    kind: FileKind,
+    content: bytes,
+    count: RowCount | None = None,
+    former: Mapping[str, str] | None = None,
+) -> Sheet:
     """One file, its rows counted by ``count``. A problem with its header leaves its rows unread: what their
-    cells mean is not known."""
+    cells mean is not known. ``former``: headers of a release before, and what they are called now."""
     sheet = Sheet(kind)
     text = _decoded(content, sheet)
     if text is None:
@@ -93,7 +103,7 @@ def read_sheet(kind: FileKind, content: bytes, count: RowCount | None = None) ->
             message = f"has no header row: the first row names the columns, such as {names},…"
             sheet.complain(0, "", "empty_file", message)
         return sheet
-    _take_header(sheet, number, header)
+    _take_header(sheet, number, [(former or {}).get(name.casefold(), name) for name in header])
     if sheet.problems:
         return sheet
     width = len(sheet.header)
@@ -118,7 +128,7 @@ def _decoded(content: bytes, sheet: Sheet) -> str | None:
         sheet.complain(0, "", "encoding", "is UTF-16: save it as CSV UTF-8")
         return None
     if b"\0" in content:
-        sheet.complain(0, "", "not_text", "is no text: save the sheet as CSV UTF-8")
+        sheet.complain(0, "", "not_text", "is not text: save the sheet as CSV UTF-8")
         return None
     try:
         return content.decode("utf-8-sig")

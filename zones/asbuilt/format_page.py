@@ -22,6 +22,9 @@ def _section(kind: FileKind) -> str:
     if kind.key:
         names = " + ".join(f"`{name}`" for name in kind.key_columns)
         lines += [f"Identified by {names}{' within its site' if kind.sited else ''}.", ""]
+    for name, headers in kind.former.items():
+        called = "".join(f", its column `{old}` as `{new}`" for old, new in headers.items())
+        lines += [f"`{name}.csv` of an earlier release is read as this file{called}.", ""]
     lines += ["| column | holds | |", "|---|---|---|"]
     lines += [_line(column, dated=kind.facts is not None and column.dated) for column in kind.all_columns]
     return "\n".join([*lines, ""])

@@ -35,7 +35,7 @@ class Limits:
 
 
 def limits() -> Limits:
-    """Those of the settings."""
+    """The limits of the settings."""
     return Limits(**settings.IMPORT_LIMITS)
 
 
@@ -64,7 +64,7 @@ def _why_not(mode: int) -> str:
         return "is a symbolic link: put the file itself here"
     if stat.S_ISDIR(mode):
         return "is a folder: expected a CSV file"
-    return "" if stat.S_ISREG(mode) else "is no file: expected a CSV file"
+    return "" if stat.S_ISREG(mode) else "is not a file: expected a CSV file"
 
 
 def too_large(files: Files, most: Limits) -> list[Problem]:
@@ -89,7 +89,7 @@ def content_of(name: str, file: bytes | Path, most: Limits) -> tuple[bytes, list
     if isinstance(file, bytes):
         return file, []
     try:
-        # Not through a link, and without waiting for what is no file
+        # Not through a link, and without waiting for something that is not a file
         opened = os.open(file, os.O_RDONLY | os.O_NOFOLLOW | os.O_NONBLOCK | os.O_CLOEXEC)
         with os.fdopen(opened, "rb") as source:
             content = source.read(most.files_mib * 2**20 + 1)

@@ -45,7 +45,7 @@ class Row:
         return f"{self.kind.file}, row {self.number}"
 
     def complain(self, column: str, code: str, message: str) -> None:
-        """Once a cell and kind of complaint: a row that stands for several would say it for each."""
+        """Report a complaint once for a cell: a row that stands for several would repeat it for each."""
         problem = problem_in(self.kind.file, self.number, column, code, message)
         if not any((one.path, one.code) == (problem.path, code) for one in self.problems):
             self.problems.append(problem)

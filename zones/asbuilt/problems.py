@@ -23,7 +23,7 @@ def place_of(problem: Problem) -> tuple[str, int, str]:
 
 
 def sentence_of(problem: Problem) -> str:
-    """Such as “points.csv, row 3, column length_m: is blank”."""
+    """The problem as a line, such as “points.csv, row 3, column length_m: is blank”."""
     file, row, column = place_of(problem)
     parts = [file, f"row {row}" if row else "", f"column {column}" if column else ""]
     place = ", ".join(filter(None, parts))

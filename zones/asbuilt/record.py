@@ -11,7 +11,7 @@ from django.db.models import QuerySet
 from sites.access.scope import Scope, scoped
 from sites.changes.steps import last_step_of
 from sites.models import ChangeSet, Coverage, Site
-from zones.models import PagingSetZone, Reading
+from zones.models import PagingSetZone, Test
 from zones.plant.corrections import corrections_of
 
 from .corrected_cells import CellsOfCorrections
@@ -30,7 +30,7 @@ class Record:
         self._change_by_id: dict[int, Change] = {}
 
     def read_shared(self) -> None:
-        """What is of no site: the catalogue, customers, contracts."""
+        """Read what belongs to no site: the catalogue, customers, contracts."""
         for kind in SHARED:
             if kind.model is not None:
                 self._read_things(kind, scoped(kind.model, self._scope))
@@ -48,13 +48,13 @@ class Record:
         for row in rows:
             found[row["id"]].writer = self._writer(row)
         for kind in SITED:
-            if kind.model is not None and kind.model is not Reading:
+            if kind.model is not None and kind.model is not Test:
                 self._read_things(kind, kind.model._default_manager.filter(site_id__in=found))
             if kind.facts is not None:
                 self._read_facts(kind, kind.facts._default_manager.filter(site_id__in=found))
         self._read_paging_sets()
         self._read_coverages()
-        self._read_readings()
+        self._read_tests()
 
     def read_corrections(self) -> None:
         """What corrections rewrote, after ``read_sites``. One query."""
@@ -165,16 +165,16 @@ class Record:
                 key = (contract, found[row["site_id"]], row["days"].lower)
                 self._keep(BY_NAME["coverages"], None, key, {"covered_until": row["days"].upper}, row["id"])
 
-    def _read_readings(self) -> None:
-        kind = BY_NAME["readings"]
+    def _read_tests(self) -> None:
+        kind = BY_NAME["tests"]
         names = [*_names(kind), "site_id", "change_set_id", "step", "supersedes_id"]
-        rows = Reading.objects.filter(site_id__in=self._by_id["sites"]).order_by("id")
+        rows = Test.objects.filter(site_id__in=self._by_id["sites"]).order_by("id")
         for row in rows.values(*dict.fromkeys(names)):
             site = self._by_id["sites"][row["site_id"]]
             values = self._values(kind.own, row)
             day_end = last_step_of(row["taken_on"])
             values["after"] = None if row["step"] == day_end else self._at(site, row["step"])
-            values["supersedes"] = self._by_id["readings"].get(row["supersedes_id"])
+            values["supersedes"] = self._by_id["tests"].get(row["supersedes_id"])
             self._keep(kind, site, (), values, row["id"]).writer = self._writer(row)
 
 

@@ -21,10 +21,10 @@ def rejected_files(sheets: Mapping[str, Sheet], rows: Mapping[str, list[Row]]) -
     superseded = {(row.cells.get("site"), row.cells.get("supersedes")) for row in refused}
 
     def is_needed(row: Row) -> bool:
-        """Whether a refused row names it: a change, or a reading that it supersedes."""
+        """Whether a refused row names it: a change, or a test that it supersedes."""
         if row.kind.name == "changes":
             return row.cells.get("site", "") in sites
-        key = row.cells.get("reading")
+        key = row.cells.get("test")
         return bool(key) and (row.cells.get("site"), key) in superseded
 
     files = {}

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from django.db import IntegrityError, connection, transaction
+from django.db import IntegrityError, transaction
 from django.db.models import QuerySet
 from psycopg import errors as pg
 
@@ -22,6 +22,7 @@ from sites.changes.errors import ChangeRefused, Problem
 from sites.models import Site
 from sites.models.access import User
 from sites.models.changes import ChangeSet
+from sites.snapshot import reading_snapshot
 
 from .child import in_child
 from .exporting import Exporter, shared_row
@@ -185,10 +186,7 @@ def export_folder(
     if there and not overwrite:
         raise FileExistsError(f"{folder} holds {', '.join(there)} already")
     counts: Counter[str] = Counter()
-    with ExitStack() as sinks, transaction.atomic():
-        if not connection.savepoint_ids:  # else the caller's transaction is as it is
-            with connection.cursor() as cursor:
-                cursor.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ, READ ONLY")
+    with ExitStack() as sinks, reading_snapshot():
         writers = {}
         for kind in ALL:
             sink = (folder / f".{kind.file}.part").open("w", encoding="utf-8", newline="")

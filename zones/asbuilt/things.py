@@ -107,7 +107,7 @@ class Thing:
 
     @property
     def label(self) -> str:
-        """As a person would name it, such as “PS-1” or “R-3 P4”."""
+        """The name that a person would use, such as “PS-1” or “R-3 P4”."""
         return " ".join(
             part.label if isinstance(part, Thing) else str(part) for part in self.key if part is not None
         )

@@ -215,7 +215,7 @@ class Writer:
     def _write(
         updates: dict[Change, list[Rewrite]], change_sets: dict[int, ChangeSet], *, more_follows: bool = False
     ) -> None:
-        """Each within the change set that says so."""
+        """Write each within its own change set."""
         for change, rows in updates.items():
             with change_context(change_sets[_id(change)], more_follows=more_follows):
                 for model, key, values in rows:
@@ -320,7 +320,7 @@ def _thing_row(thing: Thing) -> Values:
         # With its end, since a name stands once at a time, and nothing outlasts what it names. The change set
         # that ended it then writes the same end
         row |= {"begin_step": _step(thing.begin), "end_step": _step(thing.end) if thing.end else None}
-    if thing.kind.name == "readings":
+    if thing.kind.name == "tests":
         after = thing.values["after"]
         row["step"] = _step(after) if after else last_step_of(thing.values["taken_on"])
         row["supersedes_id"] = thing.values["supersedes"].id if thing.values["supersedes"] else None

@@ -4,7 +4,8 @@ units.
 
 from __future__ import annotations
 
-from sites.models import CableType, DeviceModel
+from sites.models import CableType, DeviceModel, Instrument
+from sites.rules.instruments import calibration_fits
 
 from .kinds import file_kind
 
@@ -18,4 +19,11 @@ CABLE_TYPES = file_kind(
     "cable_types",
     "Kinds of cable that runs and endpoints are wired with.",
     model=CableType,
+)
+
+INSTRUMENTS = file_kind(
+    "instruments",
+    "What tests are taken with. A test notes the days of calibration itself.",
+    model=Instrument,
+    check=calibration_fits,
 )

@@ -259,6 +259,8 @@ class FileKind:
     extra: tuple[str, ...] = ()  # dated attributes that only ``fill`` knows
     fill: Callable[[Values, Values], None] | None = None
     show: Callable[[Values], Values] | None = None
+    former: Mapping[str, Mapping[str, str]] = dataclasses.field(default_factory=dict)
+    """By the name of its file in a release before, headers of that file that are called otherwise now."""
 
     def __post_init__(self) -> None:
         _KINDS[self.name] = self

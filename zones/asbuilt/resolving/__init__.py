@@ -18,14 +18,14 @@ from .context import Context, Importer
 from .corrections import settle_corrections
 from .coverages import settle_coverages
 from .identity import identify
-from .readings import settle_readings
 from .rules import check_ends, check_ports, check_rewritten
+from .tests import settle_tests
 from .trees import settle_trees
 from .values import check_customers, settle
 
 _OWN_WAY = {
     "coverages": settle_coverages,
-    "readings": settle_readings,
+    "tests": settle_tests,
     "corrections": settle_corrections,
 }
 

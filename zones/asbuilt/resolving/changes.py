@@ -36,7 +36,7 @@ def changes_of_sites(context: Context) -> None:
 
 
 def _remember_refused(context: Context, row: Row) -> None:
-    """So that rows that name it wait for it, and do not complain that there is no such change."""
+    """Note a refused change, so that rows that name it wait for it, and do not report it as missing."""
     lives = context.world.lives("sites", None, (row.cells.get("site", ""),))
     key = row.cells.get("change", "")
     if lives and key:

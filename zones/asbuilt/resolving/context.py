@@ -17,7 +17,7 @@ from zones.asbuilt.things import AFTER_RECORDED, Change, Facts, Thing, World, ow
 
 # What findings are about
 _PLANT = ("switches", "supplies", "amplifiers", "endpoints", "blocks", "zones", "runs")
-READING = "reading taken"
+TEST = "tests recorded"
 COMPLETION = "completes an earlier import of as-built files"
 
 # What a row gives of a thing: the row, the values of its cells, and the facts that those fill
@@ -65,7 +65,7 @@ class Context:
     # whether anything ever ended, in the record or by the files
     some_end: bool = field(init=False)
     _completions: dict[Thing, Change] = field(default_factory=dict)
-    _readings: dict[tuple[Thing, dt.date, str], Change] = field(default_factory=dict)
+    _tests: dict[tuple[Thing, dt.date, str], Change] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         things = self.world.things
@@ -133,21 +133,20 @@ class Context:
         changes.append(Change(site, "", values, order, quiet=site not in self.with_history))
         return changes[-1]
 
-    def change_for_reading(self, row: Row, site: Thing) -> Change | None:
-        """Who wrote a reading that names no change: the last change of its day, else the first one after it,
-        else one of its own, by the person who took it."""
+    def change_for_day(self, row: Row, site: Thing, day: dt.date) -> Change | None:
+        """Who wrote a test or a visit of a day that names no change: the last change of its day, else the
+        first one after it, else one of its own, by the technician."""
         changes = sorted(self.change_keys[site].values(), key=lambda change: change.position)
         if not changes:
             return self.first_change(row, site)
-        day: dt.date = row.values["taken_on"]
         same = [change for change in changes if change.happened_on == day]
         after = [change for change in changes if change.happened_on > day]
         if same or after:
             return same[-1] if same else after[0]
         person = row.values.get("technician") or self.importer.actor
-        if (site, day, person) not in self._readings:
-            self._readings[site, day, person] = self.add_change(site, day, person, READING, "work")
-        return self._readings[site, day, person]
+        if (site, day, person) not in self._tests:
+            self._tests[site, day, person] = self.add_change(site, day, person, TEST, "work")
+        return self._tests[site, day, person]
 
     def writer(self, change: Change) -> Change:
         """Who writes a new row that holds from ``change``: that change, unless the record has it already.

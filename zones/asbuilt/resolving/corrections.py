@@ -7,10 +7,12 @@ first: what a cell said after one has to be what it says now, and before it, it 
 
 from __future__ import annotations
 
-from collections import defaultdict
+import itertools
+from collections import Counter, defaultdict
 from collections.abc import Mapping
 from typing import NamedTuple, cast
 
+from sites.models.changes import MOST_REWRITTEN
 from sites.wording import perhaps
 from zones.asbuilt.cells import BadCellError, Rows
 from zones.asbuilt.exporting import Cells, facts_cells, name_cells, own_cells
@@ -23,6 +25,9 @@ from zones.asbuilt.things import Change, Facts, Rewritten, Thing
 
 from .context import Context, LookUp
 from .values import members
+
+_REWRITING = ("correction", "catalogue")
+"""Kinds of changes that rewrite; the second rewrites the catalogue alone."""
 
 
 class Cell(NamedTuple):
@@ -78,10 +83,28 @@ def settle_corrections(context: Context) -> None:
             elif new:
                 _settle(context, target, new)
             _settle_zones(context, thing, of_zones)
+    _refuse_too_many(context)
     for row in rows:
         if row.is_refused():
             context.put_site_aside(row)
     context.withdraw(BY_NAME["coverages"])
+
+
+def _refuse_too_many(context: Context) -> None:
+    """Refuse a correction that rewrites more rows than a change set can keep: those of the record too, since
+    an export brings them where they are new."""
+    rewritten: Counter[Change | None] = Counter()
+    for thing in itertools.chain(*context.world.things.values()):
+        rewritten[thing.writer] += thing.rewritten
+        rewritten.update(facts.writer for facts in thing.facts if facts.rewritten)
+    for change in itertools.chain(*context.world.changes.values()):
+        if change.row is None or change.recorded or change.values["kind"] not in _REWRITING:
+            continue
+        count = len(change.rewrote) + rewritten[change]
+        if count > MOST_REWRITTEN:
+            message = f"rewrites {count:,} rows; expected {MOST_REWRITTEN:,} at most: make it several changes"
+            change.row.complain("change", "too_many", message)
+            context.put_site_aside(change.row)
 
 
 def _refused_with(thing: Thing, facts: Facts | None, cells: list[Cell]) -> bool:
@@ -106,7 +129,7 @@ def _looked_up(context: Context, row: Row) -> tuple[Target, Cell] | None:
     if change is None or row.is_refused():
         return None
     kind = BY_NAME[row.values["file"]]
-    kinds = ["correction", *(["catalogue"] if kind in SHARED else [])]
+    kinds = _REWRITING if kind in SHARED else _REWRITING[:1]
     if change.values["kind"] not in kinds:
         message = f"“{change.key}” is {change.values['kind']}: only a change of kind {kinds[-1]} rewrites"
         row.complain("change", "not_a_correction", message)
@@ -136,7 +159,7 @@ def _column(kind: FileKind, row: Row) -> Column | None:
     column = kind.headers.get(name) or kind.by_name.get(name)
     taken = corrected_columns(kind)
     if column is None or column.name not in taken:
-        message = f"“{name}” is no column of {kind.file} that corrections rewrite{perhaps(name, taken)}"
+        message = f"“{name}” is not a column of {kind.file} that corrections rewrite{perhaps(name, taken)}"
         row.complain("column", "no_such_column", f"{message}; those are {', '.join(taken)}")
     return column
 
@@ -225,7 +248,7 @@ def _require(cell: Cell, name: str, there: str | Change, who: str) -> None:
 
 
 def _settle(context: Context, target: Target, cells: list[Cell]) -> None:
-    """From the last correction to the first, the row before each."""
+    """The row before each correction, from the last correction to the first."""
     _, thing, facts = target
     by_change = _by_change(cells)
     order = sorted(by_change, key=_recorded)
@@ -272,7 +295,8 @@ def _settle(context: Context, target: Target, cells: list[Cell]) -> None:
 
 
 def _settle_zones(context: Context, thing: Thing, cells: list[Cell]) -> None:
-    """From the last correction to the first, which zones each put into a paging set that was there."""
+    """The zones that each correction added to an existing paging set, from the last correction to the
+    first."""
     zones = thing.values.get("zones", frozenset())
     for cell in sorted(cells, key=lambda one: _recorded(one.change), reverse=True):
         look = LookUp(cell.row, {}, thing.site, thing.begin)
@@ -327,7 +351,7 @@ def _values(
     says afterwards."""
     _, thing, facts = target
     kind = thing.kind
-    # an end is no cell of the row itself
+    # an end is not a cell of the row itself
     texts = {name: text for name, text in standing.items() if text and isinstance(text, str)}
     cells = name_cells(thing) | texts
     if thing.site is not None:

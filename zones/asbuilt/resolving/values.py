@@ -9,6 +9,7 @@ from zones.asbuilt.formats import BY_NAME, FileKind, Reference
 from zones.asbuilt.formats.kinds import Values
 from zones.asbuilt.parsing import Row
 from zones.asbuilt.things import Change, Facts, Thing
+from zones.rules.visits import visited_by_then
 
 from .context import Context, LookUp
 from .rules import block_row_fits, facts_fit
@@ -68,7 +69,7 @@ def _settle_own(context: Context, thing: Thing, row: Row, values: Values) -> Non
         row.complain("zones", "differs", message)
     elif "zones" in differing and writer.values["kind"] != "correction":
         message = (
-            "is no correction: a set keeps its zones, so end it and begin another, or correct the record"
+            "is not a correction: a set keeps its zones, so end it and begin another, or correct the record"
         )
         row.complain("described_by", "not_a_correction", message)
     else:
@@ -99,8 +100,13 @@ def _take_writers(context: Context, thing: Thing, row: Row) -> None:
     if thing.begin is None:
         named = context.change(row, site, "change")
         if named is None and not row.is_refused():
-            named = context.first_change(row, site)
+            if thing.kind.name == "visits":
+                named = context.change_for_day(row, site, row.values["visited_on"])
+            else:
+                named = context.first_change(row, site)
         thing.writer = None if named is None else context.writer(named)
+        if thing.kind.name == "visits" and thing.writer is not None:
+            row.refuse(visited_by_then(row.values["visited_on"], thing.writer.happened_on))
         first = context.first_named(site)
         if thing is site and first is not None and thing.writer is not first:
             # its row is written by the first change, and not by the one that described it last

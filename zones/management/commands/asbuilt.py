@@ -65,7 +65,7 @@ class Command(BaseCommand):
             metavar="DIR",
             help="where those files go (default: %(default)s in the current folder); it must be empty or new",
         )
-        add("--user", metavar="NAME", help="log-in name of the one who imports")
+        add("--user", metavar="NAME", help="username of the person who imports")
         without = "for sites without a row in changes.csv"
         add("--day", type=_day, metavar="DATE", help=f"{without}: when")
         add("--person", default="", help=f"{without}: who")

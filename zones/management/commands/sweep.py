@@ -17,7 +17,7 @@ from .recheck import BAD_INPUT, FAILED, sites_recomputed
 class Command(BaseCommand):
     help = (
         "Recompute the sites that are marked as changed, mark sites whose date is due, and do other waiting "
-        "work: publish events, and push them to who subscribed. Several sweepers may run at once, "
+        "work: publish events, and push them to subscribers. Several sweepers may run at once, "
         "beside Celery workers. With --loop, repeat until SIGTERM or Ctrl-C, then "
         "finish the batch. Exit status: 0 done, 1 some site failed, 2 bad input."
     )

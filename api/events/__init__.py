@@ -1,1 +1,1 @@
-"""What happened, told to programs: the publisher that numbers events, and the feed that they read."""
+"""Events for programs: the publisher that numbers them, the feed that lists them, and pushes."""

@@ -1,8 +1,8 @@
 """Where a push may go: the URL of a subscription, and the network addresses that its host has.
 
-Whoever subscribes chooses the URL, and our network may reach more than they may. So the URL is checked when
-it is given, and each address of its host when we connect (`api.events.outbound`). What the operator lists in
-ZONEBOOK_PUSH_NETWORKS is let through whatever it is.
+The subscriber chooses the URL, and our network may reach more than they may. So the URL is checked when it
+is given, and each address of its host when we connect (`api.events.outbound`). What the operator lists in
+ZONEBOOK_PUSH_NETWORKS is always allowed.
 """
 
 from __future__ import annotations
@@ -178,8 +178,8 @@ def _check_host(host: str, *, bracketed: bool, allowed: Rules) -> None:
             ) from error
         if denial(address, allowed) is not None:
             raise UrlRefusedError(
-                f"No push goes to {host}: it is no public address. Whoever operates Zonebook can allow its "
-                "network (ZONEBOOK_PUSH_NETWORKS)."
+                f"No push goes to {host}: it is not a public address. The operator of Zonebook can allow "
+                "its network (ZONEBOOK_PUSH_NETWORKS)."
             )
         return
     if len(host) > _LONGEST_HOST or not all(_LABEL.fullmatch(label) for label in labels):

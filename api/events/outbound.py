@@ -75,14 +75,14 @@ class Outbound:
         self._threads.shutdown(wait=False, cancel_futures=True)
 
     async def post(self, url: str, body: bytes, headers: Mapping[str, str]) -> Answer:
-        """Send a body. Whatever goes wrong is in the answer."""
+        """Send a body. Errors are in the answer, not raised."""
         try:
             async with asyncio.timeout(self.timeout_s):
                 return await self._post(target_of(url, self.allowed), body, headers)
         except UrlRefusedError:
             return Answer(None, "url")
         except AddressRefusedError as error:
-            # Only the operator is told: what a name leads to in here is nobody else's business
+            # Log it for the operator only: do not reveal internal addresses to the subscriber
             log.warning("a push was refused by its address", url=url, why=str(error))
             return Answer(None, "address")
         except (TimeoutError, httpcore.TimeoutException):

@@ -17,11 +17,12 @@ from typing import Any, Final, TypeVar
 
 import structlog
 from django.conf import settings
-from django.db import DatabaseError, InterfaceError, close_old_connections, connection
+from django.db import DatabaseError, InterfaceError, OperationalError, close_old_connections, connection
 
-from . import deliveries
 from .addresses import rules
-from .deliveries import Due
+from .deliveries.finished import Ended, finish, give_back
+from .deliveries.made import fan_out
+from .deliveries.taken import Due, claim
 from .outbound import Answer, Outbound
 from .signing import headers_of
 
@@ -55,29 +56,52 @@ def send_due(stop: threading.Event) -> None:
 class Sender:
     def __init__(self, stop: threading.Event, *, once: bool = False) -> None:
         self._stop, self._once = stop, once
-        self._under_way: set[asyncio.Task[None]] = set()
+        self._under_way: dict[asyncio.Task[Ended], Due] = {}
+        self._ended: list[Ended] = []
         self._failed: set[int] = set()
+        self._look_at_s = 0.0
         self._database = ThreadPoolExecutor(1, thread_name_prefix="push-database")
         self._outbound = Outbound(rules(), timeout_s=settings.PUSH_TIMEOUT_S)
 
     async def run(self) -> None:
         try:
             while not self._stop.is_set():
+                await self._note()
                 taken = await self._take()
                 for due in taken:
                     task = asyncio.create_task(self._send(due))
-                    self._under_way.add(task)
-                    task.add_done_callback(self._under_way.discard)
-                if self._once and not taken and not self._under_way:
+                    self._under_way[task] = due
+                    task.add_done_callback(self._end_of)
+                if self._once and not (taken or self._under_way or self._ended):
                     return
-                await self._wait(0 if taken and len(self._under_way) < MOST_UNDER_WAY else LOOK_EVERY_S)
+                if not self._ended:
+                    await self._wait()
         finally:
             await self._end()
 
-    async def _take(self) -> list[Due]:
-        room = MOST_UNDER_WAY - len(self._under_way)
+    async def _note(self) -> None:
+        """Note together how all attempts went that ended meanwhile."""
+        ended, self._ended = self._ended, []
+        if not ended:
+            return
         try:
-            return await self._asked(_look, room, frozenset(self._failed) if self._once else frozenset())
+            await self._asked(finish, ended)
+        except (OperationalError, InterfaceError) as error:
+            log.warning("how deliveries went could not be noted: tried again", why=str(error).strip())
+            self._ended += ended
+            await asyncio.sleep(AFTER_AN_ERROR_S)
+        except DatabaseError as error:
+            log.warning("how deliveries went could not be noted: they are sent again", why=str(error).strip())
+
+    async def _take(self) -> list[Due]:
+        room = MOST_UNDER_WAY - len(self._under_way) - len(self._ended)
+        leave_out = frozenset(self._failed) if self._once else frozenset()
+        now = time.monotonic()
+        new_ones = now >= self._look_at_s or (self._once and not self._under_way)
+        if new_ones:
+            self._look_at_s = now + LOOK_EVERY_S
+        try:
+            return await self._asked(_look, room, leave_out, new_ones)
         except (DatabaseError, InterfaceError) as error:
             if self._once:
                 raise
@@ -85,24 +109,25 @@ class Sender:
             await asyncio.sleep(AFTER_AN_ERROR_S)
             return []
 
-    async def _wait(self, seconds: float) -> None:
+    async def _wait(self) -> None:
         """Until something that is under way ends, and so the next of its subject may be due, or a while."""
-        if self._under_way and seconds:
-            await asyncio.wait(self._under_way, timeout=seconds, return_when=asyncio.FIRST_COMPLETED)
+        if self._under_way:
+            await asyncio.wait(self._under_way, timeout=LOOK_EVERY_S, return_when=asyncio.FIRST_COMPLETED)
         else:
-            await asyncio.sleep(seconds)
+            await asyncio.sleep(LOOK_EVERY_S)
 
-    async def _send(self, due: Due) -> None:
+    async def _send(self, due: Due) -> Ended:
         began = time.monotonic()
-        try:
-            answer = await self._attempt(due)
-            took_s = time.monotonic() - began
-            if not await self._asked(deliveries.finish, due, answer, took_s=took_s):
-                self._failed.add(due.subscription_id)
-        except asyncio.CancelledError:
-            await self._asked(deliveries.give_back, due)
-        except (DatabaseError, InterfaceError) as error:
-            log.warning("how a delivery went could not be noted: it is sent again", why=str(error).strip())
+        answer = await self._attempt(due)
+        return Ended(due, answer, time.monotonic() - began)
+
+    def _end_of(self, task: asyncio.Task[Ended]) -> None:
+        if not task.cancelled():
+            del self._under_way[task]
+            ended = task.result()
+            self._ended.append(ended)
+            if not ended.delivered:
+                self._failed.add(ended.due.subscription_id)
 
     async def _attempt(self, due: Due) -> Answer:
         if not due.secrets:
@@ -118,18 +143,24 @@ class Sender:
         )
 
     async def _end(self) -> None:
-        under_way = list(self._under_way)
-        for task in under_way:
+        for task in list(self._under_way):
             task.cancel()
-        await asyncio.gather(*under_way, return_exceptions=True)
+        await asyncio.gather(*self._under_way, return_exceptions=True)
         self._outbound.close()
+        try:
+            await self._note()
+            if self._under_way:
+                await self._asked(give_back, list(self._under_way.values()))
+        except (DatabaseError, InterfaceError) as error:
+            log.warning("what is under way could not be given back: its leases end", why=str(error).strip())
         await asyncio.get_running_loop().run_in_executor(self._database, _close)
         self._database.shutdown()
 
 
-def _look(room: int, leave_out: frozenset[int]) -> list[Due]:
-    deliveries.fan_out()
-    return deliveries.claim(most=room, leave_out=leave_out)
+def _look(room: int, leave_out: frozenset[int], new_ones: bool) -> list[Due]:
+    if new_ones:
+        fan_out()
+    return claim(most=room, leave_out=leave_out)
 
 
 def _close() -> None:

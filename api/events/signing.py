@@ -22,8 +22,8 @@ def make_secret() -> str:
 
 
 def headers_of(message_id: str, at_s: int, body: bytes, *, signed_with: Sequence[str]) -> dict[str, str]:
-    """The headers of a push. signed_with: while a secret is being replaced, both; a receiver takes a push
-    whichever of them it knows. at_s: Unix time of this attempt, since old ones are refused."""
+    """The headers of a push. signed_with: while a secret is being replaced, both; a receiver accepts a push
+    with either signature. at_s: Unix time of this attempt, since old ones are refused."""
     content = b"%s.%d.%s" % (message_id.encode(), at_s, body)
     return {
         "webhook-id": message_id,
@@ -40,7 +40,7 @@ def _key(secret: str) -> bytes:
     try:
         key = base64.b64decode(secret.removeprefix(PREFIX), validate=True)
     except binascii.Error as error:
-        raise ValueError("this is no secret of a subscription") from error
+        raise ValueError("this is not a secret of a subscription") from error
     if not (secret.startswith(PREFIX) and _FEWEST_BYTES <= len(key) <= _MOST_BYTES):
-        raise ValueError("this is no secret of a subscription")
+        raise ValueError("this is not a secret of a subscription")
     return key

@@ -9,28 +9,30 @@ from typing import Any, Final
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
-from django.db.models import Q, QuerySet
+from django.db.models import QuerySet
 from django.utils import timezone
 
 from sites.access.gates import Gate, NotFound
-from sites.access.scope import Scope, scoped
+from sites.access.scope import Scope, of_events_in, scoped
 from sites.access.selectors import Principal
 from sites.changes.errors import ChangeConflict, ChangeRefused, Problem
 from sites.models import Customer, Delivery, Subscription, User
 from sites.services.secrets import field_keys
 
 from .addresses import UrlRefusedError, rules, target_of
-from .deliveries import locked, start_next, switch_off
+from .deliveries.finished import switch_off
+from .deliveries.order import start_next
+from .deliveries.subscribed import locked
 from .publisher import published_until
 from .signing import make_secret
 
 OLD_SECRET_FOR: Final = dt.timedelta(hours=24)
 MOST: Final = 100
-"""Of one owner."""
+"""Most subscriptions an owner can have."""
 
 
 def own_subscriptions(principal: Principal) -> QuerySet[Subscription]:
-    """Those of the one asking; through a token for some customers, those for none but these."""
+    """Subscriptions of the caller; a token of some customers sees only those for these customers."""
     rows = Subscription.objects.filter(owner=principal.user)
     if principal.token is not None and principal.token.narrowed:
         beyond = Customer.objects.exclude(pk__in=principal.scope.customer_ids or ())
@@ -40,10 +42,7 @@ def own_subscriptions(principal: Principal) -> QuerySet[Subscription]:
 
 def deliveries_of(subscription: Subscription, scope: Scope) -> QuerySet[Delivery]:
     """Its deliveries of events in scope, and its tests."""
-    rows = Delivery.objects.filter(subscription=subscription)
-    if scope.customer_ids is None:
-        return rows
-    return rows.filter(Q(event=None) | Q(event__customer__in=sorted(scope.customer_ids)))
+    return of_events_in(scope, Delivery.objects.filter(subscription=subscription))
 
 
 class SubscriptionGate(Gate[Subscription]):
@@ -143,7 +142,7 @@ def secret_replace(*, subscription: Subscription) -> tuple[Subscription, str]:
 
 @transaction.atomic
 def send_test(*, subscription: Subscription) -> Delivery:
-    """Have an event sent that says that it is a test; once, whatever becomes of it."""
+    """Have an event sent that says that it is a test. While one waits, no other is made."""
     row = _locked(subscription, any_version=True)
     if row.state == Subscription.State.OFF:
         raise ChangeRefused([Problem("The subscription is off: switch it on first.", "conflict")])
@@ -152,7 +151,7 @@ def send_test(*, subscription: Subscription) -> Delivery:
     if waiting is not None:
         return waiting
     made = Delivery.objects.create(subscription=row, uid=uuid.uuid4(), subject=subject, sequence=row.position)
-    start_next(row.pk, subject, timezone.now())
+    start_next(row.pk, [subject], timezone.now())
     made.refresh_from_db()
     return made
 

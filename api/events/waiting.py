@@ -42,6 +42,12 @@ def came_again(request: HttpRequest) -> bool:
     return waiting is not None and waiting.until is not None
 
 
+def waits(request: HttpRequest) -> bool:
+    """Whether the answer to this request is thrown away, since it waits on."""
+    waiting = request.META.get(ENVIRON)
+    return waiting is not None and waiting.again
+
+
 def wait_until(request: HttpRequest, seconds: float, *, seen: int, there: Callable[[], bool]) -> None:
     """Wait until it is there, or the time is over. Where the server keeps the connection, return at once: the
     answer that follows is thrown away, until then. seen: how far the feed had come."""

@@ -1,4 +1,4 @@
-"""Answers that are no resources: as the dataclass of what was found describes them, so that nothing is
+"""Answers that are not resources. The dataclass of what was found describes them, so that nothing is
 described twice."""
 
 from __future__ import annotations
@@ -43,7 +43,8 @@ class RoundedField(fields.Number):
 
 
 class AnswerSerializer(DataclassSerializer):
-    """Shows every field of a dataclass (``AnswerSerializer(dataclass=Reach)``), and of those within it."""
+    """A serializer of every field of a dataclass (``AnswerSerializer(dataclass=Reach)``), and of those within
+    it."""
 
     serializer_field_mapping = {
         **DataclassSerializer.serializer_field_mapping,

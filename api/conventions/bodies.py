@@ -6,7 +6,7 @@ from __future__ import annotations
 import codecs
 import json
 import math
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from typing import IO, Any, Final, NoReturn
 
 import orjson
@@ -19,6 +19,8 @@ from sites.wording import shortened
 from .problems import MALFORMED_BODY, TOO_LARGE, ProblemError
 
 LARGEST_BODY_BYTES: Final = 4 * 1024 * 1024
+_LARGEST_WHOLE: Final = 2**53
+"""Up to there a double has each whole number once."""
 
 
 class StrictJSONParser(BaseParser):
@@ -46,7 +48,7 @@ class StrictJSONParser(BaseParser):
             ) from error
         try:
             return json.loads(
-                text, object_pairs_hook=unrepeated, parse_float=_finite, parse_constant=_refuse_constant
+                text, object_pairs_hook=unrepeated, parse_float=_number, parse_constant=_refuse_constant
             )
         except json.JSONDecodeError as error:
             where = f"Line {error.lineno}, column {error.colno}"
@@ -72,11 +74,13 @@ def unrepeated(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     return found
 
 
-def _finite(text: str) -> float:
+def _number(text: str) -> float:
+    """A number with a point or an exponent; 16.0 is the whole number 16, as JSON Schema has it (2020-12,
+    validation, section 6.1.1)."""
     value = float(text)
     if not math.isfinite(value):
         raise ProblemError(MALFORMED_BODY, f"The number {shortened(text)} is out of range.")
-    return value
+    return int(value) if value.is_integer() and abs(value) <= _LARGEST_WHOLE else value
 
 
 def _refuse_constant(name: str) -> NoReturn:
@@ -89,18 +93,19 @@ _OTHERS: Final = JSONEncoder().default
 
 
 def to_json(data: Any) -> bytes:
-    """JSON by orjson: times, decimals and the rest in REST framework's words. What is no number (none is
-    meant to get here) becomes null."""
+    """JSON by orjson: times, decimals and the rest as REST framework writes them. NaN and infinity (none
+    should get here) become null."""
     try:
         return orjson.dumps(data, default=_OTHERS, option=orjson.OPT_PASSTHROUGH_DATETIME)
-    except orjson.JSONEncodeError:  # some name is no text: to look at each takes half as long again
+    except orjson.JSONEncodeError:  # a key is not a text: checking every key takes half as long again
         return orjson.dumps(
             data, default=_OTHERS, option=orjson.OPT_PASSTHROUGH_DATETIME | orjson.OPT_NON_STR_KEYS
         )
 
 
-class Rendered(dict[str, Any]):
-    """An answer with its JSON: what had to be measured is rendered once.
+class Rendered(Mapping[str, Any]):
+    """An answer with its JSON: what had to be measured is rendered once, so the answer is only read from then
+    on.
 
     >>> Rendered({"items": [1, 2], "next": None}, items=b"[1,2]").json
     b'{"items":[1,2],"next":null}'
@@ -108,8 +113,17 @@ class Rendered(dict[str, Any]):
 
     def __init__(self, answer: Mapping[str, Any], **rendered: bytes) -> None:
         """rendered: parts of the answer, by name, as the JSON that they already are."""
-        super().__init__(answer)
+        self._answer = dict(answer)
         self.json = to_json({**answer, **{name: orjson.Fragment(part) for name, part in rendered.items()}})
+
+    def __getitem__(self, name: str) -> Any:
+        return self._answer[name]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._answer)
+
+    def __len__(self) -> int:
+        return len(self._answer)
 
 
 class FastJSONRenderer(JSONRenderer):

@@ -25,7 +25,7 @@ from rest_framework.response import Response
 from api.database.commits import commit_was_sent, ended_idle
 from sites.access.selectors import AbilityMissing, AllCustomersMissing
 from sites.changes import constraints
-from sites.changes.errors import ChangeRefused, DraftsOnly
+from sites.changes.errors import ChangeRefused, DraftsOnly, Problem
 
 from . import idempotency, problems
 from .places import body_problems
@@ -37,7 +37,7 @@ NOTHING_HERE = "There is nothing here that you can see."
 OUR_FAULT = "Something went wrong on our side; nothing was half written."
 _NOT_UNDERSTOOD = "The request cannot be understood as it was sent."
 RETRY_AFTER_S = 2
-# Codes of what is wrong with the values by themselves, whatever the record holds: a 400
+# Codes of values that are wrong by themselves, independently of the record: a 400
 _OF_THE_VALUES = frozenset({"required", "invalid", "unknown", "not_found", "max_length"})
 # Codes of conflicts with what is recorded, which can be dealt with first: a 409
 _IN_THE_WAY = frozenset(
@@ -88,9 +88,13 @@ def problem_of(error: Exception, write: HttpRequest | None = None) -> ProblemErr
     return None
 
 
-def refusal(refused: ChangeRefused, outer_pointer: Callable[[str], str] = str) -> ProblemError:
+def _sent_pointer(problem: Problem) -> str:
+    return problem.pointer
+
+
+def refusal(refused: ChangeRefused, outer_pointer: Callable[[Problem], str] = _sent_pointer) -> ProblemError:
     """The problem that a refused change is. Where the thing itself was changed meanwhile, the caller answers
-    412 instead."""
+    412 instead. outer_pointer: where in the body that was sent each of its problems is."""
     codes = {problem.code for problem in refused.problems}
     if isinstance(refused.__cause__, IntegrityError):
         kind = _kind_of(refused.__cause__)
@@ -101,10 +105,7 @@ def refusal(refused: ChangeRefused, outer_pointer: Callable[[str], str] = str) -
     return ProblemError(
         kind,
         str(refused),
-        [
-            problem if problem.operation is not None else replace(problem, path=outer_pointer(problem.path))
-            for problem in refused.problems
-        ],
+        [replace(problem, path=outer_pointer(problem), operation=None) for problem in refused.problems],
     )
 
 

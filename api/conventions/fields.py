@@ -187,7 +187,7 @@ class List(Worded, serializers.ListField):
 
 
 class Choice(Worded, serializers.ChoiceField):
-    """One of some words."""
+    """A choice among given words."""
 
     def to_internal_value(self, data: Any) -> Any:
         if data == "" and self.allow_blank:

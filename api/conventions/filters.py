@@ -53,11 +53,11 @@ class FilterSet(QuerySerializer):
     """The filters of a list, all of them optional. A filter's `source` is its lookup, by default its own
     name; what no lookup can express has a method ``filter_NAME(rows, value)``.
 
-    No list may cost more the more sites there are. So whoever sees all customers names a site, a customer or
-    something of one, unless an index serves order and filters over all of them (``across``)."""
+    No list may cost more the more sites there are. So a user who sees all customers names a site, a customer
+    or something of one, unless an index serves order and filters over all of them (``across``)."""
 
     leading: ClassVar[frozenset[str]] = frozenset()
-    """Filters that lead to few rows, wherever these are; those by the id of something of a site or customer
+    """Filters that lead to few rows, on any site; those by the id of something of a site or customer
     do so anyway."""
     shared: ClassVar[frozenset[str]] = frozenset({"model_id"})
     """Filters by the id of something that all customers share."""

@@ -60,8 +60,8 @@ def once(
     answer that is not kept.
 
     1. Try to take the key's lock, which lasts as long as the transaction.
-    2. Look for an answer. Whoever held the lock before has committed, so what it kept is seen. Where there is
-       none, and another request holds the lock, that one is at work.
+    2. Look for an answer. The request that held the lock before has committed, so what it kept is seen. Where
+       there is none, and another request holds the lock, that one is at work.
     3. Act, and keep the answer. What is refused raises, and leaves neither change nor answer.
 
     So the site's lock, which the change takes, is held until its answer is rendered and kept: two or three
@@ -114,7 +114,8 @@ class _Sent:
 
     @property
     def payload_digest(self) -> str:
-        """Of all that makes it this request. Keyed, since a body may hold a code of four digits."""
+        """Digest of everything that tells this request from others. Keyed, since a body may hold a code of
+        four digits."""
         django_request = self.request._request  # noqa: SLF001
         payload = [
             django_request.path,
@@ -157,7 +158,7 @@ def _replay(kept: KeptAnswer, sent: _Sent, secret: str) -> HttpResponse:
             "for a new request.",
         )
     if not _still_sees(kept, sent.principal.scope):
-        raise NotFound  # what it was answered may be of a customer that is no longer granted
+        raise NotFound  # the kept answer may be about a customer that is no longer granted
     headers = {**kept.headers, REPLAYED: "true", **({WITHHELD: secret} if secret else {})}
     answer = HttpResponse(
         bytes(kept.body), status=kept.status, headers=headers, content_type="application/json"

@@ -34,7 +34,7 @@ WINDOW_S: Final = 60
 
 # Addresses with one answer for everybody: the schema, the reference page, the kinds of problems
 PUBLIC: Final = "public"
-# For any user or program that is logged in, whatever its role and scopes
+# For any user or program that is logged in, with any role and scopes
 AUTHENTICATED: Final = "authenticated"
 
 Needed = Ability | str
@@ -93,7 +93,7 @@ def address_of(request: HttpRequest) -> str:
 
 def count_refused(request: HttpRequest) -> None:
     """Count a token that is refused, by the address that sent it; raise a 429 where there are too many. A
-    valid one is not counted here, whoever shares the address."""
+    valid one is not counted here, even where others share its address."""
     used, reset_s = count_request(f"refused {address_of(request)}")
     if used > settings.REFUSED_PER_MINUTE:
         raise ProblemError(

@@ -1,4 +1,4 @@
-"""From the errors of (nested) serializers to problems, each with its JSON pointer (RFC 6901) or parameter."""
+"""Turns errors of (nested) serializers into problems, each with its JSON pointer (RFC 6901) or parameter."""
 
 from __future__ import annotations
 

@@ -83,7 +83,7 @@ NOT_FOUND: Final = Kind(
     "not_found",
     404,
     "There is nothing here",
-    "Check the address; what lies outside your grants does not exist for you either.",
+    "Check the address; things outside your grants are hidden from you too.",
 )
 METHOD_NOT_ALLOWED: Final = Kind(
     "method_not_allowed", 405, "This cannot be done here", "`Allow` lists the methods that this address has."

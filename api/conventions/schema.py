@@ -18,9 +18,12 @@ from sites.changes.errors import MOST_NAMED
 
 from . import idempotency, problems
 from .answers import AnswerSerializer
+from .bulk_writing import BulkWriting
 from .filters import Names
 from .permissions import PUBLIC
 from .serializers import ResourceSerializer
+from .sizes import LEFT_OUT_HELP, LeftOutSerializer
+from .summaries import summary_of
 from .views import ApiView, Spec
 from .viewsets import ReadOnlyViewSet
 from .writing import WHY_SCHEMA, Writing
@@ -61,8 +64,10 @@ class Schema(AutoSchema):
     def get_operation_id(self) -> str:
         named = f"by_{self.path.rpartition('{')[2].rstrip('}')}" if self.path.endswith("}") else ""
         of_a_resource = isinstance(self.view, ReadOnlyViewSet)
-        words = [*self._tokenize_path(), self.operation, "" if of_a_resource else named]
-        return "_".join(word.replace("-", "_") for word in words if word)
+        words = [word.replace("-", "_") for word in self._tokenize_path()]
+        if words[-1:] != [self.operation]:  # of an action, the path may say it already
+            words.append(self.operation)
+        return "_".join([*words, *([] if of_a_resource or not named else [named])])
 
     def get_auth(self) -> list[dict[str, Any]]:
         if self.is_public:
@@ -97,17 +102,17 @@ class Schema(AutoSchema):
         body = self.spec.body
         if body is None:
             return None
-        if isinstance(body, Writing):
-            reference = self._writing(body)
+        if isinstance(body, Writing | BulkWriting):
+            reference = self._component(body.name, body.schema)
+            if isinstance(body, BulkWriting):
+                self._component(body.item_name, body.item_schema)
         else:
             reference = self.resolve_serializer(body, direction).ref
         return {"content": {"application/json": {"schema": reference}}, "required": True}
 
-    def _writing(self, writing: Writing) -> dict[str, Any]:
-        """The body of an operation of the record, and why it is done (`common_components`)."""
-        component = ResolvedComponent(
-            name=writing.name, type=ResolvedComponent.SCHEMA, object=writing.name, schema=writing.schema
-        )
+    def _component(self, name: str, schema: dict[str, Any]) -> dict[str, Any]:
+        """The body of an operation of the record; why it is done is among `common_components`."""
+        component = ResolvedComponent(name=name, type=ResolvedComponent.SCHEMA, object=name, schema=schema)
         self.registry.register_on_missing(component)
         return component.ref
 
@@ -133,6 +138,14 @@ class Schema(AutoSchema):
                 one = {"anyOf": [item, {"type": "null"}]} if serializer.may_be_null(name) else item
                 many = serializer.expands_to_many(name)
                 schema["properties"][name] = {"type": "array", "items": item} if many else one
+                if many:
+                    ended = self.resolve_serializer(LeftOutSerializer, direction).ref
+                    schema["properties"]["left_out"] = {
+                        "type": "array",
+                        "items": ended,
+                        "readOnly": True,
+                        "description": LEFT_OUT_HELP,
+                    }
         elif schema.get("type") == "object":
             schema["additionalProperties"] = False
         for name, addition in getattr(serializer, "beside", {}).items():
@@ -155,6 +168,8 @@ class Schema(AutoSchema):
         for kind in self._problems(operation):
             responses.setdefault(str(kind.status), {"$ref": f"#/components/responses/{_response_name(kind)}"})
         operation["responses"] = dict(sorted(responses.items()))
+        operation["summary"] = summary_of(self.view, self.operation, self.spec)
+        operation.setdefault("security", [])  # of nothing: public
         return operation
 
     def _headers(self, status: str) -> dict[str, Any]:
@@ -170,7 +185,7 @@ class Schema(AutoSchema):
         return {name: {"$ref": f"#/components/headers/{name}"} for name in names}
 
     def _problems(self, operation: dict[str, Any]) -> list[problems.Kind]:
-        found = list(_ALWAYS)
+        found = [*_ALWAYS, *self.spec.problems]
         if not self.is_public:
             found += _WITH_LOG_IN
         if "{" in self.path:
@@ -215,6 +230,28 @@ def _parameter(name: str, field: Names) -> OpenApiParameter:
 
 def _response_name(kind: problems.Kind) -> str:
     return kind.code.title().replace("_", "")
+
+
+def without_unused_responses(
+    result: dict[str, Any],
+    generator: SchemaGenerator,  # noqa: ARG001 - the signature of a hook
+    request: Request | None,  # noqa: ARG001
+    public: bool,  # noqa: ARG001
+) -> dict[str, Any]:
+    """A hook: leaves out the responses that no operation refers to. Of kinds of problems that share a status
+    one stands for all; `GET /api/v1/problems` has every kind."""
+    used = {
+        answer["$ref"]
+        for operations in result["paths"].values()
+        for operation in operations.values()
+        for answer in operation["responses"].values()
+        if "$ref" in answer
+    }
+    there = result["components"]["responses"]
+    result["components"]["responses"] = {
+        name: response for name, response in there.items() if f"#/components/responses/{name}" in used
+    }
+    return result
 
 
 def common_components(

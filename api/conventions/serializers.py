@@ -9,8 +9,8 @@ from functools import cache
 from typing import Any, ClassVar, Final, cast
 
 from django.core.exceptions import FieldDoesNotExist
+from django.db.models import Count, Model, Prefetch, QuerySet, Window, prefetch_related_objects
 from django.db.models import Field as ModelField
-from django.db.models import Model, QuerySet
 from rest_framework import serializers
 from rest_framework.exceptions import ErrorDetail
 from rest_framework.exceptions import ValidationError as Invalid
@@ -20,7 +20,7 @@ from sites.changes.errors import MOST_NAMED
 from sites.fields import ListField
 from sites.wording import did_you_mean, listed, shortened
 
-from . import fields
+from . import fields, sizes
 
 _NOT_KNOWN: Final = [ErrorDetail("There is no such name here.", code="unknown")]
 
@@ -41,7 +41,7 @@ class StrictSerializer(fields.Worded, serializers.Serializer):
         list_serializer_class = StrictListSerializer
 
     def to_internal_value(self, data: Any) -> Any:
-        """The values; every unknown name is reported beside whatever else is wrong, never instead of it."""
+        """The values; every unknown name is reported beside the other errors, never instead of them."""
         if not isinstance(data, Mapping):
             return super().to_internal_value(data)
         names = [name for name in data if name not in self.fields or self.fields[name].read_only]
@@ -75,7 +75,8 @@ class StrictSerializer(fields.Worded, serializers.Serializer):
 
 
 LONGEST_QUERIED: Final = 500
-"""Of a text in a query that states no limit of its own; a cursor holds a name, signed and encoded."""
+"""Characters of a text in a query that states no limit of its own; a cursor holds a name, signed and
+encoded."""
 
 
 class QuerySerializer(fields.Queried, StrictSerializer):
@@ -123,7 +124,7 @@ _KEPT_BACK = frozenset({"change_set", "version", "begin_step", "end_step", "step
 
 
 _FIELDS: dict[type[serializers.Serializer], dict[str, Any]] = {}
-"""Of each class: building the fields takes longer than showing a thing."""
+"""Fields of each class, kept: building them takes longer than showing a thing."""
 
 
 class ResourceSerializer(serializers.ModelSerializer):
@@ -169,8 +170,13 @@ class ResourceSerializer(serializers.ModelSerializer):
         for name in self.context.get("expand", ()) if is_root else ():
             source = self.expansion_source(name)
             shown[name] = self.expansions[name](
-                many=self.expands_to_many(name), read_only=True, source=None if source == name else source
+                many=self.expands_to_many(name),
+                read_only=True,
+                allow_null=self.may_be_null(name),
+                source=None if source == name else source,
             )
+            if self.expands_to_many(name):
+                shown["left_out"] = sizes.left_out_field()
         return shown
 
     def build_standard_field(self, field_name: str, model_field: Any) -> tuple[type[Any], dict[str, Any]]:
@@ -195,13 +201,18 @@ class ResourceSerializer(serializers.ModelSerializer):
     @classmethod
     def expansion_source(cls, name: str) -> str:
         """Where the thing is found on a row."""
-        return name
+        return f"first_{name}" if cls._lists_rows(name) else name
 
     @classmethod
     def expands_to_many(cls, name: str) -> bool:
         """Whether an expansion is a list: all but a foreign key is."""
         field = model_field(cls.Meta.model, name)
         return field is None or not (field.many_to_one or field.one_to_one)
+
+    @classmethod
+    def _lists_rows(cls, name: str) -> bool:
+        """Whether an expansion is a list of what refers to the thing."""
+        return model_field(cls.Meta.model, name) is not None and cls.expands_to_many(name)
 
     @classmethod
     def may_be_null(cls, name: str) -> bool:
@@ -213,9 +224,26 @@ class ResourceSerializer(serializers.ModelSerializer):
     def with_expansions(cls, rows: QuerySet[Any], expand: Sequence[str]) -> QuerySet[Any]:
         """`rows` with what `expand` shows, in a fixed number of queries."""
         for name in expand:
-            if model_field(cls.Meta.model, name) is not None:
-                rows = rows.prefetch_related(name) if cls.expands_to_many(name) else rows.select_related(name)
+            if model_field(cls.Meta.model, name) is not None and not cls.expands_to_many(name):
+                rows = rows.select_related(name)
         return rows
+
+    @classmethod
+    def attach_lists(cls, rows: Sequence[Any], expand: Sequence[str]) -> None:
+        """Annotate rows with the lists of the record that `expand` names: the first ``MOST_LISTED`` items of
+        each, and in `left_out` how many more there are. One query a list."""
+        for name in expand:
+            if not cls._lists_rows(name):
+                continue
+            field, to_attr = model_field(cls.Meta.model, name), cls.expansion_source(name)
+            of_all = Window(Count("pk"), partition_by=field.field.attname)
+            items = field.related_model._default_manager.annotate(of_all=of_all)
+            items = items if items.ordered else items.order_by("pk")
+            prefetch_related_objects(rows, Prefetch(name, items[: sizes.MOST_LISTED], to_attr=to_attr))
+            for row in rows:
+                count = next((item.of_all for item in getattr(row, to_attr)), 0)
+                if count > sizes.MOST_LISTED:
+                    row.left_out = [*getattr(row, "left_out", ()), sizes.left_out(name, count)]
 
 
 def longest(model: type[Model], name: str) -> int:

@@ -26,9 +26,10 @@ from sites.models.access import Token, User
 from sites.once import reading_once
 
 from . import idempotency
+from .bulk_writing import BulkWriting
 from .permissions import Needed
 from .places import body_problems, query_problems
-from .problems import invalid
+from .problems import Kind, invalid
 from .serializers import QuerySerializer
 from .writing import Writing
 
@@ -37,16 +38,18 @@ from .writing import Writing
 class Spec:
     """What one operation of a view requires, takes and answers. An action of a view set without an ability
     requires that of its writes; one without an answer answers with the thing. One that only `computes`
-    writes nothing, whatever its method. `shown_once`: the field of the answer that holds a secret."""
+    writes nothing, with any method. `shown_once`: the field of the answer that holds a secret.
+    `problems`: those of its own, beside what every address can answer."""
 
     ability: Needed = ""
     query: type[QuerySerializer] = QuerySerializer
-    body: type[serializers.Serializer] | Writing | None = None
+    body: type[serializers.Serializer] | Writing | BulkWriting | None = None
     answer: Any = None  # a serializer, or a schema
     status: int = 200
     if_match: bool = False
     computes: bool = False
     shown_once: str = ""
+    problems: tuple[Kind, ...] = ()
 
     def writes(self, method: str) -> bool:
         return method.upper() not in SAFE_METHODS and not self.computes
@@ -95,8 +98,8 @@ class ApiView(APIView):
         return principal_of(user, token if isinstance(token, Token) else None)
 
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
-        """As the framework does it, but that throttles come before permissions, so that a request that is
-        refused counts too; then the query, and the key of a write that is done once."""
+        """The framework's checks, with throttles before permissions, so that a refused request counts too;
+        then the query and the idempotency key are checked."""
         request.accepted_renderer, request.accepted_media_type = self.perform_content_negotiation(request)
         method = (request.method or "").lower()
         name = getattr(self, "action", "get" if method == "head" else method) or ""

@@ -35,6 +35,7 @@ from sites.changes.withdrawing import why_gone
 from sites.models.changes import Change as ChangeRow
 
 from .bodies import Rendered
+from .bulk_writing import BulkWriting
 from .filters import FilterSet, item_query, list_query
 from .permissions import Needed
 from .problems import BAD_REQUEST, NOT_FOUND, PRECONDITION_REQUIRED, STALE_VERSION, ProblemError
@@ -43,7 +44,7 @@ from .sizes import fitting
 from .views import ApiView, Spec
 from .writing import Writing
 
-Body = type[Any] | Writing
+Body = type[Any] | Writing | BulkWriting
 
 # --- versions -------------------------------------------------------------------------------------------
 
@@ -96,11 +97,11 @@ class ReadOnlyViewSet(ViewSetMixin, ApiView, GenericAPIView):
     ordering_fields: ClassVar[Mapping[str, str]] = {"name": "name", "site": "site__name", "id": "id"}
     ordering: ClassVar[str] = "name"
     bodies: ClassVar[Mapping[str, Body | None]] = {}
-    # Of an operation that does not answer with the thing
+    # Serializers of operations that do not answer with the thing
     answers: ClassVar[Mapping[str, Any]] = {}
     read_ability: ClassVar[Needed] = Ability.READ_RECORD
     write_ability: ClassVar[Needed] = Ability.WRITE_RECORD
-    # Of an action with a query, an ability or an answer of its own; given in its decorator
+    # Set in the decorator of an action with a query, an ability or an answer of its own
     action_spec: Spec | None = None
 
     lookup_field = "id"
@@ -145,8 +146,8 @@ class ReadOnlyViewSet(ViewSetMixin, ApiView, GenericAPIView):
         return scoped(self.model, self.principal.scope)
 
     def get_object(self) -> Any:
-        """The thing of this address; `NotFound` where it does not exist or is out of scope. Of one that was
-        recorded by mistake and withdrawn, that says so."""
+        """The thing of this address; `NotFound` where it does not exist or is out of scope. The message says
+        so where the thing was recorded by mistake and withdrawn."""
         row_id = int(self.kwargs["id"])
         try:
             return self.gate(principal=self.principal, id=row_id)
@@ -171,15 +172,19 @@ class ReadOnlyViewSet(ViewSetMixin, ApiView, GenericAPIView):
         return False
 
     def annotate(self, rows: Sequence[Any]) -> None:
-        """Set on rows what their serializer shows beyond their columns, in a fixed number of queries a
+        """Annotate rows with what their serializer shows beyond their columns, in a fixed number of queries a
         page."""
+
+    def _annotate(self, rows: Sequence[Any]) -> None:
+        self.annotate(rows)
+        self.serializer_class.attach_lists(rows, self.asked.get("expand", ()))
 
     def get_serializer_context(self) -> dict[str, Any]:
         return {"fields": self.asked.get("fields"), "expand": self.asked.get("expand", ())}
 
     def respond(self, row: Any, *, status: int = 200) -> Response:
         """`row` with its ETag; a new one with its Location too."""
-        self.annotate([row])
+        self._annotate([row])
         headers = {"ETag": etag(self.versions(row))}
         if status == 201:
             headers["Location"] = reverse(f"{self.basename}-detail", kwargs={"id": row.pk})
@@ -194,7 +199,7 @@ class ReadOnlyViewSet(ViewSetMixin, ApiView, GenericAPIView):
     def list(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
         rows = self.serializer_class.with_expansions(self.get_queryset(), self.asked.get("expand", ()))
         page: Any = self.paginate_queryset(self.filter_queryset(rows))
-        self.annotate(page)
+        self._annotate(page)
         items = self.get_serializer(page, many=True).data
         shown, rendered = fitting(items)
         if shown < len(items):
@@ -252,13 +257,17 @@ class OperationViewSet(ReadOnlyViewSet):
 
     def write(
         self,
-        writing: Writing,
+        writing: Writing | BulkWriting,
         change: Change,
-        values: Mapping[str, Any],
+        values: Any,
         expects: Mapping[str, int] | None = None,
     ) -> Accepted[Any]:
-        """Every write of a view set comes through here."""
+        """Every write of a view set comes through here; ``values`` are what its `writing` reads."""
         return writing.accept(change, values, expects)
+
+    def answered(self, answer: Response) -> Response:
+        """The answer to a write, with what was asked for beside it."""
+        return answer
 
     def _lock(self, row: Any) -> None:
         locked = self.get_queryset().select_for_update(of=("self",), no_key=True).filter(pk=row.pk).first()
@@ -290,7 +299,8 @@ class CorrectMixin(OperationViewSet):
 
 
 class DestroyMixin(OperationViewSet):
-    """What can be ended, or removed: that takes the version and says why, as any other change."""
+    """Mixin for things that can be ended or removed, which takes the version and a reason like any other
+    change."""
 
     def destroy(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
         self.perform(self.matched_object())
@@ -298,4 +308,4 @@ class DestroyMixin(OperationViewSet):
 
 
 class RecordViewSet(CreateMixin, UpdateMixin, DestroyMixin):
-    """What is made, changed, and in the end taken down or removed."""
+    """View set of things that are made, changed, and in the end taken down or removed."""

@@ -6,16 +6,19 @@ its one operation and carries ``change: {reason, happened_on, job_reference, don
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, Final, cast
+
+from django.db.models import Model
 
 from sites.access.scope import scoped
 from sites.access.selectors import Principal
 from sites.changes.errors import ChangeConflict, ChangeRefused, Problem
 from sites.changes.operations import Accepted, Operation
-from sites.changes.parameters import Parameter, Reference, parse_values
+from sites.changes.parameters import Parameter, parse_values
 from sites.changes.services import Change
 from sites.fields import Fact
 from sites.models import Catalogued, Recorded, Site
@@ -89,34 +92,25 @@ class Writing:
         }
 
     def read(self, body: Any, principal: Principal) -> tuple[Change, dict[str, Any]]:
-        """Who changes what for which reason, and the operation's values; if anything is wrong, every place of
-        it is named at once. The change has the site of what `within` names; None where the address says the
-        site, and for what all sites share."""
-        if not isinstance(body, Mapping):
-            raise invalid([Problem("Expected a JSON object.", "invalid")])
-        why: Mapping[str, Any] = {}
-        said = body.get("change")
-        if isinstance(said, Mapping):
-            why, problems = parse_values(WHY, said, within="/change")
-        elif "change" in body:
-            problems = [Problem("change: expected a JSON object.", "invalid", "/change")]
-        else:
-            detail = 'Say why: "change" holds a reason, and may hold happened_on, job_reference and done_by.'
-            problems = [Problem(detail, "required", "/change")]
+        """The change that the body asks for, and the operation's values; errors name every wrong place at
+        once. The change has the site of what `within` names; None where the address says the site, and for
+        what all sites share."""
+        why, problems = read_why(body)
         values, wrong = parse_values(self.parameters, body, partial=self.partial, beside=["change"])
         problems += wrong
-        site_id = self._site_id(values, principal, problems)
+        site_id = self.site_id(values, self.rows_named([values], principal), problems)
         if not problems and self.partial and not set(values) - {"held_on"}:
             known = listed(sorted(one.key for one in self.parameters.values()), most=40)
             problems.append(Problem(f"Nothing is to change: name at least one of {known}.", "empty"))
         if not problems and self.within and site_id is None:
-            known = listed(sorted(self.parameters[name].key for name in self.within), most=40)
-            problems.append(Problem(f"Say what it belongs to: one of {known}.", "required"))
+            problems.append(self.without_site())
         if problems:
             raise invalid(problems)
-        if "site" in self.within:
-            del values["site"]
-        return Change(site_id=site_id, user=principal.user, channel=ChangeSet.Channel.REST, **why), values
+        return change_by(principal, site_id, why), self.of_operation(values)
+
+    def of_operation(self, values: Mapping[str, Any]) -> dict[str, Any]:
+        """The values that the operation itself takes."""
+        return {name: value for name, value in values.items() if name in self.operation.parameters}
 
     def accept(
         self, change: Change, values: Mapping[str, Any], expects: Mapping[str, int] | None = None
@@ -128,37 +122,90 @@ class Writing:
         except ChangeConflict:
             raise
         except ChangeRefused as refused:
-            raise refusal(refused, self._outer_pointer) from refused
+            raise refusal(refused, self.outer_pointer) from refused
 
-    def _site_id(
-        self, values: Mapping[str, Any], principal: Principal, problems: list[Problem]
+    # --- of which site it is ------------------------------------------------------------------------------
+
+    def rows_named(self, bodies: Iterable[Mapping[str, Any]], principal: Principal) -> RowsNamed:
+        """By model, the rows in the caller's scope that values of bodies name, each with its site: what says
+        of which site a new thing is, and what all sites share. The operation itself looks for other rows of a
+        site, under the site's lock."""
+        wanted: dict[type[Model], set[int]] = defaultdict(set)
+        for values in bodies:
+            for parameter in self._looked_for(values):
+                assert parameter.model is not None
+                wanted[parameter.model].update(_ids(parameter, values))
+        found: dict[type[Model], dict[int, int]] = {}
+        for model, ids in wanted.items():
+            rows = scoped(model, principal.scope).filter(pk__in=ids)
+            found[model] = dict(rows.values_list("pk", "site_id" if issubclass(model, Recorded) else "pk"))
+        return found
+
+    def site_id(
+        self, values: Mapping[str, Any], known: RowsNamed, problems: list[Problem], at: str = ""
     ) -> int | None:
-        """The id of the site that the body names, or whose row it names: the first given of `within` counts.
-        Rows that are not there, or not in the caller's scope, become `problems`. The operation itself looks
-        for other rows of a site, under the site's lock."""
+        """The id of the site that the values name, or whose row they name: the first given of `within`
+        counts. Rows that are not there, or not in the caller's scope, become `problems`. at: the JSON pointer
+        to these values."""
         site_id = None
-        saying = [name for name in self.within if values.get(name)][:1]
-        for name, value in values.items():
-            parameter = self.parameters[name]
-            model = parameter.model
-            if not value or model is None:
-                continue
-            if name not in saying and issubclass(model, Recorded | Catalogued):
-                continue
-            references: list[Reference] = value if parameter.many else [value]
-            rows = scoped(model, principal.scope).filter(pk__in=[one.pk for one in references])
-            site = "site_id" if issubclass(model, Recorded) else "pk"
-            sites = dict(rows.values_list("pk", site))
-            for place, one in enumerate(references):
-                if one.pk not in sites:
+        saying = self._saying(values)
+        for parameter in self._looked_for(values):
+            assert parameter.model is not None
+            sites = known[parameter.model]
+            for place, id_ in enumerate(_ids(parameter, values)):
+                if id_ not in sites:
                     where = pointer(parameter.key, place) if parameter.many else pointer(parameter.key)
-                    detail = f"There is no {model._meta.verbose_name} {one.pk}."
-                    problems.append(Problem(detail, "not_found", where))
-            if name in saying:
-                site_id = next(iter(sites.values()), None)
+                    detail = f"There is no {parameter.model._meta.verbose_name} {id_}."
+                    problems.append(Problem(detail, "not_found", f"{at}{where}"))
+                elif parameter.name == saying and site_id is None:
+                    site_id = sites[id_]
         return site_id
 
-    def _outer_pointer(self, path: str) -> str:
+    def without_site(self, at: str = "") -> Problem:
+        """The problem of values that do not say which site a new thing belongs to."""
+        known = listed(sorted(self.parameters[name].key for name in self.within), most=40)
+        return Problem(f"Say what it belongs to: one of {known}.", "required", at)
+
+    def _saying(self, values: Mapping[str, Any]) -> str | None:
+        return next((name for name in self.within if values.get(name)), None)
+
+    def _looked_for(self, values: Mapping[str, Any]) -> Iterator[Parameter]:
+        saying = self._saying(values)
+        for name, value in values.items():
+            model = self.parameters[name].model
+            if not value or model is None:
+                continue
+            if name == saying or not issubclass(model, Recorded | Catalogued):
+                yield self.parameters[name]
+
+    def outer_pointer(self, problem: Problem) -> str:
         """A pointer into an operation's JSON, or to what the change itself says, as one into the body."""
-        said = path.removeprefix("/")
-        return f"/change{path}" if said in WHY and said not in self.operation.parameters else path
+        said = problem.path.removeprefix("/")
+        of_change = said in WHY and said not in self.operation.parameters
+        return f"/change{problem.path}" if of_change else problem.path
+
+
+RowsNamed = Mapping[type[Model], Mapping[int, int]]
+
+
+def _ids(parameter: Parameter, values: Mapping[str, Any]) -> list[int]:
+    value = values[parameter.name]
+    return [one.pk for one in (value if parameter.many else [value])]
+
+
+def read_why(body: Any) -> tuple[Mapping[str, Any], list[Problem]]:
+    """Why the record changes, as a body says it, and what is wrong with that."""
+    if not isinstance(body, Mapping):
+        raise invalid([Problem("Expected a JSON object.", "invalid")])
+    said = body.get("change")
+    if isinstance(said, Mapping):
+        return parse_values(WHY, said, within="/change")
+    if "change" in body:
+        return {}, [Problem("change: expected a JSON object.", "invalid", "/change")]
+    detail = 'Say why: "change" holds a reason, and may hold happened_on, job_reference and done_by.'
+    return {}, [Problem(detail, "required", "/change")]
+
+
+def change_by(principal: Principal, site_id: int | None, why: Mapping[str, Any]) -> Change:
+    """A change that comes by REST."""
+    return Change(site_id=site_id, user=principal.user, channel=ChangeSet.Channel.REST, **why)

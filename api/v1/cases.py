@@ -17,7 +17,7 @@ from rest_framework.response import Response
 from api.conventions import fields
 from api.conventions.filters import LARGEST_COUNT, Names, filter_names
 from api.conventions.serializers import ResourceSerializer, StrictSerializer, longest
-from api.conventions.sizes import LEFT_OUT_HELP, MOST_LISTED, LeftOutSerializer
+from api.conventions.sizes import cut, left_out_field
 from api.conventions.views import Spec
 from api.conventions.viewsets import ReadOnlyViewSet, Versions, stale
 from sites.access.abilities import Ability
@@ -119,7 +119,7 @@ class CaseSerializer(ResourceSerializer):
         source="words.response.respond_by",
         read_only=True,
         allow_null=True,
-        help_text="When the response hours of the contract are used up, by its calendar in the time zone of "
+        help_text="When the response hours of the contract end, by its calendar in the time zone of "
         "the site; null: no response is owed by a time.",
     )
     response = fields.Text(source="words.response.sentence", read_only=True, help_text="That in a sentence.")
@@ -130,16 +130,16 @@ class CaseSerializer(ResourceSerializer):
         help_text="The most severe answer of the zones concerned; `unknown`: not recorded.",
     )
     zones = ZoneSummarySerializer(
-        source="words.concerned.zones", many=True, read_only=True, help_text="The zones it bears on today."
+        source="shown_zones", many=True, read_only=True, help_text="The zones it bears on today."
     )
-    closets = CaseClosetSerializer(source="words.concerned.closets", many=True, read_only=True)
-    contacts = CaseContactSerializer(source="words.concerned.contacts", many=True, read_only=True)
+    closets = CaseClosetSerializer(source="shown_closets", many=True, read_only=True)
+    contacts = CaseContactSerializer(source="shown_contacts", many=True, read_only=True)
     cautions = figures.CautionSerializer(source="shown_cautions", many=True, read_only=True)
     reopened_at = fields.Instant(
         source="words.reopened_at", read_only=True, allow_null=True, help_text="Null: it opened once."
     )
     cleared_by = CaseClearedBySerializer(
-        source="words.cleared_by",
+        source="shown_cleared_by",
         many=True,
         read_only=True,
         help_text="The change sets that cleared it; none: it is open, was recomputed, or time cleared it.",
@@ -148,15 +148,15 @@ class CaseSerializer(ResourceSerializer):
         source="words.closing_text",
         read_only=True,
         allow_blank=True,
-        help_text="What a ticket closes with: figures before and after, and by what it cleared. Blank: open.",
+        help_text="What a ticket closes with: figures before and after, and what cleared it. Blank: open.",
     )
     findings = FindingSerializer(
-        source="open_findings",
+        source="shown_findings",
         many=True,
         read_only=True,
         help_text="Those that are open, the worst first: `/findings?case_id=` has all.",
     )
-    left_out = LeftOutSerializer(many=True, read_only=True, help_text=LEFT_OUT_HELP)
+    left_out = left_out_field()
 
     expansions = {"site": SiteSerializer}
 
@@ -183,7 +183,7 @@ class CaseFilterSet(SiteFilterSet):
     )
     contract_id = fields.Id(help_text="Of sites that this contract covers today; cleared ones: covered then.")
     severity = Names(
-        [word_of(one) for one in Severity], help_text="Of these severities, with commas between them."
+        [word_of(one) for one in Severity], help_text="These severities, with commas between them."
     )
     verdict = fields.Word(Verdict, help_text="With an open finding of this verdict or a worse one.")
     opened_from = fields.Instant(source="opened_at__gte", help_text="Opened, or opened again, then or later.")
@@ -256,12 +256,12 @@ def _each(enumeration: type[IntEnum]) -> type[serializers.Serializer]:
 class CaseCountsSerializer(serializers.Serializer):
     count = fields.Whole(min_value=0, max_value=LARGEST_COUNT)
     count_is_capped = fields.Flag(
-        help_text=f"There are more than {LARGEST_COUNT}. So many are counted: the gravest, or the latest of "
-        "those chosen by a time."
+        help_text=f"There are more than {LARGEST_COUNT}. So many are counted: the most severe, or the latest "
+        "of those chosen by a time."
     )
     by_severity = _each(Severity)()
     by_verdict = _each(Verdict)(help_text="By the worst that is open.")
-    summary = fields.Text(help_text="How many are past, cannot be told, are near or cleared, in a sentence.")
+    summary = fields.Text(help_text="How many are past, cannot tell, near or cleared, in a sentence.")
 
 
 class CaseViewSet(ReadOnlyViewSet):
@@ -326,8 +326,8 @@ class CaseViewSet(ReadOnlyViewSet):
 
 
 def annotate_cases(rows: Sequence[Any], findings: QuerySet[Any]) -> None:
-    """Set on cases, read with their sites, what `CaseSerializer` shows beyond their columns. findings: those
-    in scope."""
+    """Annotate cases, read with their sites, with what `CaseSerializer` shows beyond their columns. findings:
+    those in scope."""
     # of a cleared case, those that cleared since it last opened
     since = Q(cleared_at__isnull=True) | Q(
         case__cleared_at__isnull=False, cleared_at__gte=F("case__opened_at")
@@ -344,9 +344,18 @@ def annotate_cases(rows: Sequence[Any], findings: QuerySet[Any]) -> None:
         case.words = cases.of(case, case.shown)
         case.shown_cautions = figures.cautions(case.words.concerned.cautions)
         still_open = [finding for finding in case.shown if finding.cleared_at is None]
-        case.open_findings = sorted(still_open, key=_worst_first)[:MOST_LISTED]
-        more = len(still_open) - MOST_LISTED
-        case.left_out = [{"pointer": "/findings", "count": more}] if more > 0 else []
+        concerned = case.words.concerned
+        cut(
+            case,
+            {
+                "zones": concerned.zones,
+                "closets": concerned.closets,
+                "contacts": concerned.contacts,
+                "cleared_by": case.words.cleared_by,
+                "findings": sorted(still_open, key=_worst_first),
+            },
+            prefix="shown_",
+        )
 
 
 def _counts(found: Sequence[tuple[int, Any]], *, is_capped: bool) -> dict[str, Any]:

@@ -8,6 +8,7 @@ from rest_framework.permissions import SAFE_METHODS
 from rest_framework.request import Request
 
 from api.conventions import fields
+from api.conventions.bulk import BulkMixin
 from api.conventions.filters import FilterSet
 from api.conventions.serializers import ResourceSerializer
 from api.conventions.viewsets import CreateMixin, UpdateMixin
@@ -40,7 +41,7 @@ class CatalogueViewSet(CreateMixin, UpdateMixin):
             self.principal.require_all_customers()
 
 
-class DeviceModelViewSet(CatalogueViewSet):
+class DeviceModelViewSet(BulkMixin, CatalogueViewSet):
     """Device models with their ratings. A rating that is null is unknown; it never counts as zero."""
 
     gate = device_model_for
@@ -63,7 +64,7 @@ class CableTypeFilterSet(FilterSet):
     name = fields.Text()
 
 
-class CableTypeViewSet(CatalogueViewSet):
+class CableTypeViewSet(BulkMixin, CatalogueViewSet):
     """Types of cable. A value that is null is unknown."""
 
     gate = cable_type_for

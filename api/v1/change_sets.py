@@ -6,7 +6,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 from rest_framework import serializers
 from rest_framework.decorators import action
 from rest_framework.exceptions import ValidationError
@@ -23,6 +23,7 @@ from sites.access.abilities import Ability
 from sites.access.gates import NotFound, change_set_for, site_for
 from sites.access.scope import on_sites, scoped
 from sites.changes.errors import ChangeConflict, Problem
+from sites.changes.selectors import to_list
 from sites.changes.services import (
     Change,
     change_set_draft,
@@ -32,11 +33,12 @@ from sites.changes.services import (
 from sites.models import Coverage
 from sites.models.access import User
 from sites.models.changes import ChangeSet, Withdrawal
+from zones.models import Visit
 from zones.planning.drafts import accept_draft, evaluate_draft, withdraw
 
 from .dated import NO_CASE, SiteFilterSet
 from .effects import BesideEffect, EffectSerializer, effect_data
-from .operation_lists import OperationList, ResultSerializer, operation_problems, results_data
+from .operation_lists import MAY_REVISE, OperationList, ResultSerializer, operation_problems, results_data
 from .sites import SiteSerializer
 
 
@@ -72,7 +74,8 @@ class ChangeSetSerializer(BesideEffect, ResourceSerializer):
     operations = OperationList(
         read_only=True,
         help_text="Each as `GET /operations` describes it. Empty where rows were written otherwise, as by an "
-        "import: `/changes` has them.",
+        "import: `/changes` has them. The place of a key (`key_location`) is left out, but for a draft that "
+        "is read by itself, by those who may revise it: read it so before you send its operations back.",
     )
 
     withdrawal = WithdrawalSerializer(
@@ -98,7 +101,7 @@ class AcceptedChangeSetSerializer(ChangeSetSerializer):
 
     results = ResultSerializer(many=True, read_only=True)
     effect = EffectSerializer(
-        read_only=True, allow_null=True, help_text="null: it is of no site, or of one that it adds."
+        read_only=True, allow_null=True, help_text="null: it belongs to no site, or to one that it adds."
     )
 
 
@@ -117,6 +120,10 @@ class ChangeSetFilterSet(SiteFilterSet):
         source="done_by__icontains", help_text="Part of the name, without regard to capital letters."
     )
     job_reference = fields.Text(source="job_reference__iexact", help_text=NO_CASE)
+    visit_id = fields.Id(
+        help_text="What was done on the day of this visit, under its job; for a visit without one, by its "
+        "technician."
+    )
     happened_from = fields.Day(source="happened_on__gte", help_text="What happened on this day or later.")
     happened_until = fields.Day(source="happened_on__lte", help_text="What happened on this day or earlier.")
 
@@ -131,9 +138,19 @@ class ChangeSetFilterSet(SiteFilterSet):
         covering = scoped(Coverage, self.context["view"].principal.scope).filter(contract_id=value)
         return rows.filter(on_sites(covering.order_by().values("site_id").distinct()))
 
+    def filter_visit_id(self, rows: QuerySet[Any], value: int) -> QuerySet[Any]:
+        visit = scoped(Visit, self.context["view"].principal.scope).filter(pk=value).first()
+        if visit is None:
+            return rows.none()
+        under = Q(job_reference__iexact=visit.job_reference)
+        if not visit.job_reference:
+            name = visit.technician
+            under = Q(done_by__iexact=name) | Q(done_by="", actor__iexact=name)
+        return rows.filter(under, site_id=visit.site_id, happened_on=visit.visited_on)
+
 
 class AcceptanceSerializer(StrictSerializer):
-    """What is known on acceptance; what is left out stays as the draft has it."""
+    """What is known on acceptance; fields that are left out stay as in the draft."""
 
     happened_on = fields.Day(required=False, help_text="A day in the site's time zone.")
     planned = fields.Flag(
@@ -211,7 +228,11 @@ class ChangeSetViewSet(ReadOnlyViewSet):
     bodies = {"create": DraftSerializer, "partial_update": DraftRevisionSerializer}
 
     def get_queryset(self) -> QuerySet[Any]:
-        return super().get_queryset().select_related("accepted_by", "withdrawal")
+        return to_list(super().get_queryset())
+
+    def get_serializer_context(self) -> dict[str, Any]:
+        may_revise = self.operation != "list" and self.principal.may(Ability.WRITE_RECORD)
+        return {**super().get_serializer_context(), MAY_REVISE: may_revise}
 
     def always_has(self, path: str) -> bool:
         return path == "happened_on" and self.asked.get("state") == ChangeSet.State.ACCEPTED

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from django.db.models import F, Func, JSONField, QuerySet, Value
+from django.db.models import F, Func, JSONField, Prefetch, QuerySet, Value
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -16,6 +16,7 @@ from api.conventions.serializers import QuerySerializer, ResourceSerializer
 from api.conventions.sizes import MOST_LISTED
 from api.conventions.viewsets import ReadOnlyViewSet
 from sites.access.gates import Gate
+from sites.changes.selectors import change_sets_to_list
 from sites.models.changes import Change
 
 from .change_sets import ChangeSetSerializer
@@ -40,10 +41,9 @@ class ChangeSerializer(ResourceSerializer):
 
     @classmethod
     def with_expansions(cls, rows: QuerySet[Any], expand: Sequence[str]) -> QuerySet[Any]:
-        rows = super().with_expansions(rows, expand)
-        # What a change set shows beside its own columns
-        of_it = ("change_set__accepted_by", "change_set__withdrawal")
-        return rows.select_related(*of_it) if "change_set" in expand else rows
+        rows = super().with_expansions(rows, [name for name in expand if name != "change_set"])
+        whole = Prefetch("change_set", change_sets_to_list())
+        return rows.prefetch_related(whole) if "change_set" in expand else rows
 
     class Meta:
         model = Change
@@ -71,7 +71,7 @@ class ChangeWithRowsSerializer(ChangeSerializer):
 
     def to_representation(self, instance: Change) -> dict[str, Any]:
         shown: dict[str, Any] = super().to_representation(instance)
-        # where a key hangs is shown on the closet sheet only
+        # the place of a key is shown on the closet sheet only
         for row in (*(shown.get("old_rows") or ()), *(shown.get("new_rows") or ())):
             row.pop("key_location", None)
         return shown

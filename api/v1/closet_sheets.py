@@ -10,15 +10,16 @@ from rest_framework import serializers
 
 from api.conventions import fields
 from api.conventions.answers import AnswerSerializer, shown_by
+from api.conventions.bodies import Rendered
 from api.conventions.sizes import WithLimitSerializer, within_limit
 from sites.models import Block
 from zones.loads.wording import RenderedLoad
 from zones.models import Finding, Zone
-from zones.visits.closet_sheet import ClosetSheet, FindingHere, ZoneHere
-from zones.visits.equipment import AmplifierHere, EndpointHere, SupplyHere, SwitchHere
-from zones.visits.reaching import Reach
-from zones.visits.recent import RecentChange
-from zones.visits.wiring import BlockHere, RunHere, Wiring
+from zones.sheets.closet_sheet import ClosetSheet, FindingHere, ZoneHere
+from zones.sheets.equipment import AmplifierHere, EndpointHere, SupplyHere, SwitchHere
+from zones.sheets.reaching import Reach
+from zones.sheets.recent import RecentChange
+from zones.sheets.wiring import BlockHere, RunHere, Wiring
 
 from . import figures
 from .attributions import AttributionSerializer
@@ -145,7 +146,7 @@ class ClosetSheetSerializer(WithLimitSerializer):
     )
 
 
-def closet_sheet_data(sheet: ClosetSheet) -> dict[str, Any]:
+def closet_sheet_data(sheet: ClosetSheet) -> Rendered:
     cases = {one.finding.case_id: one.finding.case for one in sheet.findings}
     shown = shown_by(
         ClosetSheetSerializer,
@@ -182,7 +183,7 @@ class BlockRowsSerializer(WithLimitSerializer):
     runs = AnswerSerializer(dataclass=RunHere, many=True)
 
 
-def block_rows_data(block: Block, wiring: Wiring, as_of: date) -> dict[str, Any]:
+def block_rows_data(block: Block, wiring: Wiring, as_of: date) -> Rendered:
     """wiring: of this block alone."""
     shown = {
         "site": block.site,

@@ -12,6 +12,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.conventions import fields
+from api.conventions.bulk import BulkMixin
 from api.conventions.serializers import ResourceSerializer
 from api.conventions.views import Spec
 from api.conventions.viewsets import RecordViewSet
@@ -35,8 +36,8 @@ from zones.electrical.subjects import SubjectKind
 from zones.findings.open_counts import open_in_closets
 from zones.selectors import pulled_clips_before
 from zones.services.landings import clip_correct, clip_pull, clip_put
-from zones.visits.closet_sheet import closet_sheet
-from zones.visits.wiring import wiring_of_block
+from zones.sheets.closet_sheet import closet_sheet
+from zones.sheets.wiring import wiring_of_block
 
 from .closet_sheets import BlockRowsSerializer, ClosetSheetSerializer, block_rows_data, closet_sheet_data
 from .dated import (
@@ -69,7 +70,7 @@ class ContactFilterSet(SiteFilterSet):
     across = {"name": (), "id": ()}
 
 
-class ContactViewSet(RecordViewSet):
+class ContactViewSet(BulkMixin, RecordViewSet):
     """People to call about a site or one of its closets."""
 
     gate = contact_for
@@ -88,7 +89,7 @@ class ClosetSerializer(BesideOpenFindings, PlacedSerializer):
 
     class Meta:
         model = Closet
-        # where the key hangs is shown on the closet sheet, and in no list
+        # the place of the key is shown on the closet sheet, and in no list
         exclude = ("key_location",)
 
 
@@ -96,7 +97,7 @@ class ClosetFilterSet(PlacedFilterSet):
     building = fields.Text(source="building__iexact", help_text=NO_CASE)
 
 
-class ClosetViewSet(PlacedMixin, RecordViewSet):
+class ClosetViewSet(BulkMixin, PlacedMixin, RecordViewSet):
     """Telecommunications closets, with how to reach them. Door codes are not here: each is read by itself."""
 
     gate = closet_for
@@ -145,8 +146,8 @@ class BlockFilterSet(NamedFilterSet):
     kind = fields.Choice(choices=Block.Kind.choices)
 
 
-class BlockViewSet(SubjectLoadMixin, PlacedMixin, RecordViewSet):
-    """Termination blocks. What lies on them is in `landings`. A clip is pulled or put in on a day. That
+class BlockViewSet(BulkMixin, SubjectLoadMixin, PlacedMixin, RecordViewSet):
+    """Termination blocks. `landings` lists what lies on them. A clip is pulled or inserted on a day. That
     overwrites nothing, so it takes no version of the block."""
 
     kind = SubjectKind.BLOCK
@@ -184,7 +185,7 @@ class BlockViewSet(SubjectLoadMixin, PlacedMixin, RecordViewSet):
         action_spec=Spec(body=Writing(clip_put, subject="block")),
     )
     def put_clips(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
-        """Put bridging clips in."""
+        """Insert bridging clips."""
         return self.change(expects=False)
 
     @action(

@@ -11,6 +11,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.conventions import fields
+from api.conventions.bulk import BulkMixin
 from api.conventions.filters import FilterSet
 from api.conventions.problems import FORBIDDEN, ProblemError
 from api.conventions.serializers import ResourceSerializer
@@ -104,7 +105,7 @@ class CoverageFilterSet(FilterSet):
     across = {"site_id": ("on",), "id": ("on",)}
 
 
-class CoverageViewSet(RecordViewSet):
+class CoverageViewSet(BulkMixin, RecordViewSet):
     """Which contract covers which site, from which day to which; at most one contract covers a site at a
     time."""
 
@@ -164,7 +165,7 @@ class ContractFilterSet(FilterSet):
     across = {"reference": ("reference",), "customer": (), "id": ("reference",)}
 
 
-class ContractViewSet(CreateMixin, UpdateMixin):
+class ContractViewSet(BulkMixin, CreateMixin, UpdateMixin):
     """Maintenance contracts."""
 
     gate = contract_for

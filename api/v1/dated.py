@@ -21,7 +21,7 @@ from api.conventions import fields, problems
 from api.conventions.filters import FilterSet, item_query
 from api.conventions.serializers import QuerySerializer, ResourceSerializer, model_field
 from api.conventions.viewsets import CorrectMixin, Versions, versions_of
-from sites.access.scope import on_sites_of
+from sites.access.scope import on_sites_of, scoped
 from sites.changes.making import today_at, today_in, version_of
 from sites.changes.steps import day_of, first_step_after
 from sites.fields import SiteKey
@@ -105,7 +105,7 @@ class PlacedFilterSet(AsOfQuery, SiteFilterSet):
     ended = fields.Choice(
         choices=["no", "yes", "any"],
         default="no",
-        help_text="Those that stood on the day, those that had ended by then, or both.",
+        help_text="Things that stood on the day, things that had ended by then, or both.",
     )
 
     of: ClassVar[str] = ""
@@ -190,8 +190,11 @@ class FactsSerializer(BesideEffect, ResourceSerializer):
         source="now.step",
         read_only=True,
         allow_null=True,
-        help_text="The day since which all shown here holds.",
+        help_text="The day since which everything shown here holds.",
     )
+
+    # Expansions that are one step beyond what a fact names, with the way there
+    beyond: ClassVar[Mapping[str, str]] = {}
 
     @classmethod
     @cache
@@ -228,27 +231,33 @@ class FactsSerializer(BesideEffect, ResourceSerializer):
         return field_class, {**kept, "source": f"now.{field_name}", "read_only": True, "allow_null": True}
 
     @classmethod
+    def _from_facts(cls, name: str) -> str | None:
+        """The way from the facts to what an expansion shows; None where it is not by them."""
+        return cls.beyond.get(name) or (name if cls.is_fact(name) else None)
+
+    @classmethod
     def expansion_source(cls, name: str) -> str:
-        return f"now.{name}" if cls.is_fact(name) else name
+        way = cls._from_facts(name)
+        return name if way is None else f"now.{way.replace('__', '.')}"
 
     @classmethod
     def expands_to_many(cls, name: str) -> bool:
-        return not cls.is_fact(name) and super().expands_to_many(name)
+        return cls._from_facts(name) is None and super().expands_to_many(name)
 
     @classmethod
     def may_be_null(cls, name: str) -> bool:
-        return cls.is_fact(name) or super().may_be_null(name)
+        return cls._from_facts(name) is not None or super().may_be_null(name)
 
     @classmethod
     def with_expansions(cls, rows: QuerySet[Any], expand: Sequence[str]) -> QuerySet[Any]:
-        # What the facts name comes with them
-        return super().with_expansions(rows, [name for name in expand if not cls.is_fact(name)])
+        # What the facts lead to comes with them
+        return super().with_expansions(rows, [name for name in expand if cls._from_facts(name) is None])
 
     @classmethod
     def with_named(cls, facts: QuerySet[Any], expand: Iterable[str]) -> QuerySet[Any]:
-        """Rows of facts, with what of `expand` they name."""
-        named = [name for name in expand if cls.is_fact(name)]
-        return facts.select_related(*named) if named else facts
+        """Rows of facts, with what of `expand` they lead to."""
+        ways = [way for name in expand if (way := cls._from_facts(name)) is not None]
+        return facts.select_related(*ways) if ways else facts
 
     def to_representation(self, instance: Any) -> dict[str, Any]:
         held = getattr(instance, "held", None)
@@ -313,6 +322,8 @@ class DatedMixin(PlacedMixin, CorrectMixin):
     serializer_class: type[FactsSerializer]
 
     def get_queryset(self) -> QuerySet[Any]:
+        if self.action == "bulk":  # what is new may be planned, and is answered as it will begin
+            return super().get_queryset().prefetch_related(self._read())
         return super().get_queryset().prefetch_related(self._held())
 
     def annotate(self, rows: Sequence[Any]) -> None:
@@ -341,6 +352,11 @@ class DatedMixin(PlacedMixin, CorrectMixin):
         for last in self._history(row)[-1:]:
             found[f"{last._meta.db_table}/{row.pk}"] = version_of(last)
         return found
+
+    def _read(self) -> Prefetch[Any, Any, Any]:
+        """All facts of each thing, as `_history` has them."""
+        facts = scoped(self.serializer_class.Meta.facts, self.principal.scope).order_by("step")
+        return Prefetch("facts", queryset=facts, to_attr="facts_read")
 
     def _held(self) -> Prefetch[Any, Any, Any]:
         """The facts that held of each thing on the day, as a list of one or none."""

@@ -11,6 +11,8 @@ from rest_framework import serializers
 from rest_framework.response import Response
 
 from api.conventions import fields
+from api.conventions.bodies import Rendered
+from api.conventions.bulk_writing import BulkWriting
 from api.conventions.serializers import QuerySerializer, RenderedSerializer
 from api.conventions.sizes import WithLimitSerializer, within_limit
 from api.conventions.views import Spec
@@ -55,7 +57,7 @@ class EffectSerializer(RenderedSerializer, WithLimitSerializer):
     computed = figures.NotComputedSerializer(many=True, help_text="What can be computed again.")
 
 
-def effect_data(found: Effect) -> dict[str, Any]:
+def effect_data(found: Effect) -> Rendered:
     return within_limit(
         {
             "as_of": found.as_of.isoformat(),
@@ -101,28 +103,29 @@ class EffectQuery(QuerySerializer):
 
 
 class BesideEffect:
-    """Of a serializer: where the answer is to a write, an effect can stand beside the rest."""
+    """Mixin for serializers that can show an effect: answers to a write have it beside the rest."""
 
     beside: ClassVar[Mapping[str, type[serializers.Serializer]]] = {"effect": EffectSerializer}
 
 
 class EffectMixin(OperationViewSet):
-    """Of one site's record: the answer to a write says, where it is asked to, what the write does to the
-    figures of the site. What ends or is removed answers with nothing, and so without it."""
+    """Mixin for view sets of one site's record: with ``?effect=true``, the answer to a write says what the
+    write does to the figures of the site. Ending or removing a thing has an empty answer, so it has no
+    effect."""
 
     effect: Effect | None = None
 
     def spec_of(self, operation: str) -> Spec:
         spec = super().spec_of(operation)
-        writes = isinstance(spec.body, Writing) and spec.body.operation.name != SITE_ADD
-        tells = isinstance(spec.answer, type) and issubclass(spec.answer, BesideEffect)
+        writes = isinstance(spec.body, Writing | BulkWriting) and spec.body.operation.name != SITE_ADD
+        tells = "effect" in getattr(spec.answer, "beside", {})
         return replace(spec, query=EffectQuery) if writes and tells else spec
 
     def write(
         self,
-        writing: Writing,
+        writing: Writing | BulkWriting,
         change: Change,
-        values: Mapping[str, Any],
+        values: Any,
         expects: Mapping[str, int] | None = None,
     ) -> Accepted[Any]:
         if not self.asked.get("effect"):
@@ -134,10 +137,9 @@ class EffectMixin(OperationViewSet):
         return accepted
 
     def respond(self, row: Any, *, status: int = 200) -> Response:
-        return self.with_effect(super().respond(row, status=status))
+        return self.answered(super().respond(row, status=status))
 
-    def with_effect(self, answer: Response) -> Response:
-        """The answer to a write, with its effect where that was asked for."""
+    def answered(self, answer: Response) -> Response:
         if self.effect is not None:
             answer.data["effect"] = effect_data(self.effect)
         return answer

@@ -9,6 +9,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.conventions import fields
+from api.conventions.bulk import BulkMixin
 from api.conventions.viewsets import RecordViewSet
 from api.conventions.writing import Writing
 from sites.access.gates import endpoint_for, output_for
@@ -68,13 +69,14 @@ class EndpointFilterSet(NamedDatedFilterSet):
     port_id = fields.Id()
     switch_id = fields.Id(source="port__switch_id", help_text="Devices on some port of this switch.")
     power_source = fields.Choice(choices=EndpointFacts.PowerSource.choices)
+    service = fields.Choice(choices=EndpointFacts.Service.choices)
     address = fields.Address(help_text="Its address on the network, exactly.")
 
     leading = frozenset({"serial", "mac", "address"})
     across = {"name": ("name",), "site": (), "id": ("name",), "warranty_end": ("warranty_before",)}
 
 
-class EndpointViewSet(SubjectLoadMixin, DatedMixin, RecordViewSet):
+class EndpointViewSet(BulkMixin, SubjectLoadMixin, DatedMixin, RecordViewSet):
     """Networked audio devices: gateways, network speakers and network amplifiers. Moving one to another port
     is an address of its own, since what the old port granted says nothing of the new one."""
 
@@ -113,7 +115,7 @@ class OutputFilterSet(PlacedFilterSet):
     across = {"id": ()}
 
 
-class OutputViewSet(SubjectLoadMixin, PlacedMixin, RecordViewSet):
+class OutputViewSet(BulkMixin, SubjectLoadMixin, PlacedMixin, RecordViewSet):
     """Analog audio outputs. A new device brings those of its model with it."""
 
     kind = SubjectKind.OUTPUT

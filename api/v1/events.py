@@ -20,7 +20,7 @@ from api.events.waiting import came_again, wait_until
 from sites.access.abilities import Ability
 from sites.changes.errors import Problem
 from sites.models import Feed
-from zones.findings.events import EventKind
+from zones.findings.event_kinds import EventKind
 
 KINDS: Final = [kind.value for kind in EventKind]
 MOST: Final = 1_000
@@ -71,10 +71,10 @@ class EventsSerializer(serializers.Serializer):
 
 class EventListView(ApiView):
     """Cases opened, changed, acknowledged and cleared, sites taken over, change sets accepted and withdrawn,
-    edits of the catalogue: each once, in an order that never changes, however many write at once. Events are
-    kept for 60 days."""
+    edits of the catalogue: each once, in an order that never changes, also when many write at once. Events
+    are kept for 60 days."""
 
-    specs = {"get": Spec(Ability.READ_EVENTS, query=EventQuery, answer=EventsSerializer)}
+    specs = {"get": Spec(Ability.READ_EVENTS, query=EventQuery, answer=EventsSerializer, problems=(GONE,))}
 
     def get(self, request: Request) -> HttpResponse:
         """Read on after a cursor. With `wait`, an answer comes as soon as there is an event."""

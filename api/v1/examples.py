@@ -42,7 +42,11 @@ def add_examples(
 
 
 def example_of(component: str, schema: dict[str, Any]) -> dict[str, Any] | None:
-    """The example of a body; of one that takes nothing but a reason, that reason."""
+    """The example of a body; of one that takes nothing but a reason, that reason; of many at once, that of
+    one of them."""
     if component in BODIES:
         return BODIES[component]
+    one = _FILE["work"].get(component.removesuffix("Bulk"))
+    if one is not None:
+        return {"items": [one], "change": _WHY}
     return {"change": _WHY} if list(schema.get("properties", ())) == ["change"] else None

@@ -62,7 +62,7 @@ class SubjectSerializer(RenderedSerializer):
 
 
 class PlaceSerializer(RenderedSerializer):
-    kind = fields.Choice(choices=[str(detail) for detail in Detail])
+    kind = fields.Choice(choices=[str(detail) for detail in Detail if detail is not Detail.DUE_TEST])
     id = fields.Whole(help_text="Its id; of a row, its number.")
     name = fields.Text(allow_blank=True)
 
@@ -96,7 +96,7 @@ class EstimatesSerializer(serializers.Serializer):
 
 
 def shown_estimates(of: Estimates) -> dict[str, Any]:
-    """As ``EstimatesSerializer`` describes them."""
+    """The estimates as ``EstimatesSerializer`` describes them."""
     low, likely, high = of
     return shown_numbers(
         *(low.value, likely.value, high.value),
@@ -143,7 +143,7 @@ class FigureSerializer(EstimatesSerializer):
     limit_is = fields.Choice(choices=["at_most", "at_least"])
     limit_from = fields.Text(help_text="What the limit is made of.")
     source = fields.Text(  # type: ignore[assignment]
-        help_text="The document that the limit is in, or that there is none."
+        help_text="The document of the limit, or that it has no source."
     )
     near = fields.Text(help_text="When the figure counts as near its limit.")
     headroom_likely = fields.Number(
@@ -153,7 +153,7 @@ class FigureSerializer(EstimatesSerializer):
     )
     headroom_worst = fields.Number(allow_null=True, help_text="The same by the high estimate.")
     share_measured_or_marked = fields.Number(
-        allow_null=True, help_text="The share of the load that rests on measured or marked data."
+        allow_null=True, help_text="The share of the load that is measured or marked data."
     )
     severity = fields.Choice(choices=SEVERITIES, help_text="What follows where the limit is past.")
     place = PlaceSerializer(
@@ -200,7 +200,7 @@ def subject(of: Subject, name: str) -> dict[str, Any]:
 
 
 def place(limit: Limit, detail: int | None, name: str) -> dict[str, Any] | None:
-    if limit.detail is None or detail is None:
+    if limit.detail in (None, Detail.DUE_TEST) or detail is None:
         return None
     return {"kind": str(limit.detail), "id": detail, "name": name}
 

@@ -17,6 +17,7 @@ from api.conventions import fields
 from api.conventions.filters import Names
 from api.conventions.problems import CONFLICT, ProblemError, invalid
 from api.conventions.serializers import ResourceSerializer, StrictSerializer, longest, whole_body_error
+from api.conventions.sizes import cut, left_out_field
 from api.conventions.viewsets import ReadOnlyViewSet, stale
 from sites.access.abilities import Ability
 from sites.access.gates import NotFound, closet_for
@@ -80,7 +81,7 @@ class FindingSerializer(figures.EstimatesSerializer, ResourceSerializer):
         source="words.closet_id", read_only=True, allow_null=True, help_text="Where to go; null: no closet."
     )
     zones = ZoneSummarySerializer(
-        source="words.zones", many=True, read_only=True, help_text="The zones that it bears on today."
+        source="shown_zones", many=True, read_only=True, help_text="The zones that it bears on today."
     )
     verdict = fields.Word(Verdict, read_only=True, help_text=figures.VERDICT_HELP)
     quantity = fields.Text(source="words.limit.quantity", read_only=True)
@@ -102,15 +103,16 @@ class FindingSerializer(figures.EstimatesSerializer, ResourceSerializer):
         source="words.reason",
         read_only=True,
         allow_blank=True,
-        help_text="Why it cannot be computed, where so.",
+        help_text="Why it cannot be computed.",
     )
     attribution = AttributionSerializer(source="words.attribution", read_only=True)
     cautions = figures.CautionSerializer(source="shown_cautions", many=True, read_only=True)
     closing_text = fields.Text(
         read_only=True,
         allow_blank=True,
-        help_text="What it closed by: the figure before and after, and the change sets. Blank: open.",
+        help_text="What cleared it: the figure before and after, and the change sets. Blank: open.",
     )
+    left_out = left_out_field()
 
     expansions = {"site": SiteSerializer}
 
@@ -134,7 +136,7 @@ class FindingSerializer(figures.EstimatesSerializer, ResourceSerializer):
 
 
 def annotate_findings(findings: Sequence[Any]) -> Annotated:
-    """Set on findings, read with their sites, what `FindingSerializer` shows beyond their columns."""
+    """Annotate findings, read with their sites, with what `FindingSerializer` shows beyond their columns."""
     annotated = Annotated(findings)
     all_words = annotated.words
     for finding in findings:
@@ -142,7 +144,8 @@ def annotate_findings(findings: Sequence[Any]) -> Annotated:
         subject = figures.subject(finding.subject, words.subject)
         finding.shown_subject = {**subject, "path": f"/api/v1/{path_of(finding.subject)}"}
         finding.shown_limit_is = figures.limit_is(words.limit)
-        finding.shown_cautions = figures.cautions(words.cautions)
+        finding.shown_cautions = figures.cautions(annotated.cautions(finding))
+        cut(finding, {"zones": annotated.zones(finding)}, prefix="shown_")
         finding.closing_text = annotated.closing_text(finding)
     return annotated
 
@@ -152,7 +155,7 @@ def annotate_findings(findings: Sequence[Any]) -> Annotated:
 
 class FindingFilterSet(SiteFilterSet):
     zone_id = fields.Id(help_text="What this zone depends on today, back to the switch.")
-    closet_id = fields.Id(help_text="What stands in this closet.")
+    closet_id = fields.Id(help_text="The equipment in this closet.")
     case_id = fields.Id()
     contract_id = fields.Id(help_text="Of sites that this contract covers today; cleared ones: covered then.")
     code = Names(figures.CODES, source="code__in", help_text="These limits, with commas between them.")
@@ -207,7 +210,7 @@ class FindingChangeSerializer(StrictSerializer):
         help_text="`open` takes an acknowledgement or a deferral back.",
     )
     deferred_until = fields.Day(
-        required=False, help_text="With `deferred`: the day at its site on which it is open again by itself."
+        required=False, help_text="With `deferred`: the day at its site on which it opens again by itself."
     )
     state_reason = fields.Text(
         required=False,

@@ -10,6 +10,7 @@ from rest_framework import serializers
 
 from api.conventions import fields
 from api.conventions.answers import AnswerSerializer
+from api.conventions.bodies import Rendered
 from api.conventions.filters import Names
 from api.conventions.sizes import WithLimitSerializer, within_limit
 from zones.loads.histories import Entry, Line
@@ -82,7 +83,7 @@ class ZoneHistorySerializer(WithLimitSerializer):
     items = LineSerializer(many=True)
 
 
-def zone_history_data(zone: Zone, as_of: date, lines: Sequence[Line]) -> dict[str, Any]:
+def zone_history_data(zone: Zone, as_of: date, lines: Sequence[Line]) -> Rendered:
     return within_limit(
         {
             "zone_id": zone.pk,

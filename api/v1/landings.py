@@ -12,6 +12,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.conventions import fields
+from api.conventions.bulk import BulkMixin
 from api.conventions.views import Spec
 from api.conventions.viewsets import CorrectMixin, DestroyMixin
 from api.conventions.writing import Writing
@@ -60,7 +61,7 @@ class LandingFilterSet(PlacedFilterSet):
     across = {"id": ()}
 
 
-class LandingViewSet(PlacedMixin, CorrectMixin, DestroyMixin):
+class LandingViewSet(BulkMixin, PlacedMixin, CorrectMixin, DestroyMixin):
     """Conductors on blocks, one a row. A pair is landed at once, its colours following from its number; two
     wires on one clip are recorded and flagged, since the fault exists."""
 
@@ -109,4 +110,4 @@ class LandingViewSet(PlacedMixin, CorrectMixin, DestroyMixin):
         rows = [self.gate(principal=self.principal, id=landing.pk) for landing in landings]
         self.annotate(rows)
         shown = self.get_serializer(rows, many=True).data
-        return self.with_effect(Response({"items": shown}, status=status))
+        return self.answered(Response({"items": shown}, status=status))

@@ -102,12 +102,12 @@ class SubjectLoadSerializer(WithLimitSerializer):
 
 @once
 def zones_seen(scope: Scope, site_id: int, zone_ids: Collection[int]) -> list[Zone]:
-    """Those of some zones of a site that lie in the scope, by name."""
+    """The zones among these that are in scope, by name."""
     return list(scoped(Zone, scope).filter(site_id=site_id, pk__in=zone_ids).order_by("name", "pk"))
 
 
 class SubjectLoadMixin:
-    """Of a view set whose things are subjects of figures. `kind`: which."""
+    """Mixin for view sets whose things are subjects of figures. `kind`: the kind of these subjects."""
 
     kind: ClassVar[SubjectKind]
     asked: Mapping[str, Any]

@@ -15,7 +15,7 @@ from zones.findings.open_counts import ByVerdict, summary
 from . import figures
 
 NAME: Final = "open_findings"
-"""Of the expansion."""
+"""Name of the expansion."""
 _WORST_FIRST: Final = tuple(reversed(Verdict))
 
 
@@ -34,11 +34,11 @@ class OpenFindingsSerializer(RenderedSerializer):
     )
     count = fields.Whole(min_value=0, max_value=LARGEST_COUNT)
     by_verdict = OpenFindingsByVerdictSerializer()
-    summary = fields.Text(help_text="How many are past, cannot be told or are near, in a sentence.")
+    summary = fields.Text(help_text="How many are past, cannot tell or near, in a sentence.")
 
 
 class BesideOpenFindings(ResourceSerializer):
-    """Of a serializer that expands `open_findings`, which is one object."""
+    """Mixin for serializers that expand `open_findings`, which is one object."""
 
     @classmethod
     def expands_to_many(cls, name: str) -> bool:
@@ -46,7 +46,7 @@ class BesideOpenFindings(ResourceSerializer):
 
 
 def annotate_open_findings(rows: Sequence[Any], found: Mapping[int, ByVerdict]) -> None:
-    """Set on rows what ``OpenFindingsSerializer`` describes."""
+    """Annotate rows with what ``OpenFindingsSerializer`` describes."""
     for row in rows:
         row.open_findings = _shown(found.get(row.pk, {}))
 

@@ -15,8 +15,9 @@ from api.conventions import fields
 from api.conventions.views import ApiView, Spec
 from sites.access.abilities import Ability
 from sites.changes.errors import ChangeRefused, Problem
-from sites.changes.operations import Use, operations, read_operations
+from sites.changes.operations import Use, as_called_now, operations, read_operations
 from sites.changes.parameters import LONGEST_LABEL
+from sites.changes.selectors import SENT_OPERATIONS
 from sites.changes.services import SITE_ADD, Accepted
 from sites.models.changes import MOST_OPERATIONS, REWROTE
 
@@ -31,16 +32,29 @@ _KEPT_OPERATION: Final = {
 }
 
 
+MAY_REVISE: Final = "may_revise"
+"""In the context of a serializer: whether its drafts are shown whole, as they are sent back by who revises
+them."""
+
+
 class OperationList(fields.Worded):
     """Operations as JSON. `operation_problems` checks them, each by its own parameters."""
 
     def to_internal_value(self, data: Any) -> Any:
         return data
 
+    def get_attribute(self, instance: Any) -> Any:
+        bodies = getattr(instance, SENT_OPERATIONS, None)
+        bodies = instance.operations if bodies is None else bodies
+        if instance.recorded_at is None and self.context.get(MAY_REVISE):
+            return bodies
+        # A key's place is kept as closely as a code: the closet sheet shows it, and nothing else
+        return [{name: part for name, part in body.items() if name != "key_location"} for body in bodies]
+
     def to_representation(self, value: Any) -> Any:
         # As they were sent, without the versions they build on; what an import keeps is nobody's operation
         return [
-            {name: part for name, part in body.items() if name != "expects"}
+            {name: part for name, part in as_called_now(body).items() if name != "expects"}
             for body in value
             if body["op"] != REWROTE
         ]
@@ -83,7 +97,7 @@ def operation_problems(bodies: Any) -> list[Problem]:
         return [Problem("Name at least one operation.", "empty", "/operations")]
     named = bodies[:MOST_OPERATIONS] if isinstance(bodies, list) else []
     problems = [
-        Problem(f"{body['op']} is not of one site, as a draft is.", "of_no_site", "/op", index)
+        Problem(f"{body['op']} does not belong to one site, as a draft does.", "of_no_site", "/op", index)
         for index, body in enumerate(named)
         if isinstance(body, dict) and body.get("op") in _not_of_one_site()
     ]
@@ -116,7 +130,7 @@ def results_data(accepted: Accepted[Any]) -> list[dict[str, Any]]:
             {
                 "op": body["op"],
                 "label": body.get("label", ""),
-                "kind": made[0]._meta.db_table if made else None,
+                "kind": str(made[0]._meta.verbose_name).replace(" ", "_") if made else None,
                 "ids": [row.pk for row in made],
             }
         )

@@ -11,6 +11,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.conventions import fields
+from api.conventions.bulk import BulkMixin
 from api.conventions.views import Spec
 from api.conventions.viewsets import CreateMixin, DestroyMixin
 from api.conventions.writing import Writing
@@ -47,7 +48,7 @@ class PagingSetFilterSet(PlacedFilterSet):
     zone_id = fields.Id(source="members__zone_id", help_text="Sets that this zone belongs to.")
 
 
-class PagingSetViewSet(PlacedMixin, CreateMixin, DestroyMixin):
+class PagingSetViewSet(BulkMixin, PlacedMixin, CreateMixin, DestroyMixin):
     """Zones that page together. A site that lists none pages all zones of a supply at once, which is the
     worst case."""
 

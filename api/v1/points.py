@@ -11,6 +11,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.conventions import fields
+from api.conventions.bulk import BulkMixin
 from api.conventions.viewsets import RecordViewSet
 from api.conventions.writing import Writing
 from sites.access.scope import on_sites_of
@@ -82,7 +83,7 @@ class PointFilterSet(DatedFilterSet):
         return heard_in_zone(rows, value, self.before)
 
 
-class PointViewSet(DatedMixin, RecordViewSet):
+class PointViewSet(BulkMixin, DatedMixin, RecordViewSet):
     """Points of runs: devices, bare splices and uncounted groups. Ending a point
     takes the device off and leaves a splice."""
 

@@ -4,6 +4,7 @@ low-impedance lines."""
 from __future__ import annotations
 
 from api.conventions import fields
+from api.conventions.bulk import BulkMixin
 from api.conventions.viewsets import RecordViewSet
 from api.conventions.writing import Writing
 from sites.access.gates import amplifier_for, supply_for
@@ -44,7 +45,7 @@ class SupplyFilterSet(NamedDatedFilterSet):
     across = {"name": ("name",), "site": (), "id": ("name",), "battery": ("battery_before",)}
 
 
-class SupplyViewSet(SubjectLoadMixin, DatedMixin, RecordViewSet):
+class SupplyViewSet(BulkMixin, SubjectLoadMixin, DatedMixin, RecordViewSet):
     """DC supplies, with the outlet, breaker, UPS and battery behind them."""
 
     kind = SubjectKind.SUPPLY
@@ -76,7 +77,7 @@ class AmplifierFilterSet(NamedDatedFilterSet):
     )
 
 
-class AmplifierViewSet(SubjectLoadMixin, DatedMixin, RecordViewSet):
+class AmplifierViewSet(BulkMixin, SubjectLoadMixin, DatedMixin, RecordViewSet):
     """Amplifiers: of constant-voltage lines (25, 70.7 or 100 V) and of low-impedance ones, which have no line
     voltage."""
 

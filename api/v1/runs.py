@@ -11,6 +11,7 @@ from rest_framework.response import Response
 
 from api.conventions import fields
 from api.conventions.answers import AnswerSerializer, shown_by
+from api.conventions.bulk import BulkMixin
 from api.conventions.sizes import WithLimitSerializer, within_limit
 from api.conventions.views import Spec
 from api.conventions.viewsets import RecordViewSet
@@ -18,16 +19,18 @@ from api.conventions.writing import Writing
 from sites.access.abilities import Ability
 from sites.changes.steps import first_step_after
 from sites.models import Site
+from zones.electrical.proofs import Verdict
 from zones.electrical.subjects import SubjectKind
 from zones.gates import run_for
+from zones.loads.proofs import KIND_OF, ChangeOfWiring, ProofOfRun, TestOfProof, proof_of
 from zones.loads.run_profiles import PointOnRun, Three, profile_of
 from zones.models import Run, RunFacts
 from zones.services.runs import run_add, run_alter, run_correct, run_end
-from zones.visits.wiring import RunIsolation, isolation_of_run
+from zones.sheets.wiring import RunIsolation, isolation_of_run
 
 from .closets import BlockSerializer
 from .dated import NO_CASE, AsOfQuery, DatedFilterSet, DatedMixin, DatedSerializer, day_asked
-from .endpoints import OutputSerializer
+from .endpoints import EndpointSerializer, OutputSerializer
 from .loads import SubjectLoadMixin
 from .power import AmplifierSerializer, SupplySerializer
 from .sites import SiteSerializer
@@ -40,9 +43,11 @@ class RunSerializer(DatedSerializer):
         "zone": ZoneSerializer,
         "block": BlockSerializer,
         "output": OutputSerializer,
+        "endpoint": EndpointSerializer,
         "supply": SupplySerializer,
         "amplifier": AmplifierSerializer,
     }
+    beyond = {"endpoint": "output__endpoint"}
 
     class Meta:
         model = Run
@@ -82,7 +87,7 @@ class RunProfileSerializer(WithLimitSerializer):
     as_of = fields.Day()
     kind = fields.Choice(choices=Run.Kind.choices)
     length_unit = fields.Choice(
-        choices=Site.LengthUnit.choices, help_text="In which the site counts; the lengths here are in metres."
+        choices=Site.LengthUnit.choices, help_text="The unit of the site; the lengths here are in metres."
     )
     has_voltages = fields.Flag(help_text="Whether any point has a voltage in any estimate.")
     voltage_v = ThreeSerializer(help_text="At the block, where a supply feeds the run there.")
@@ -98,7 +103,28 @@ class RunIsolationSerializer(WithLimitSerializer, AnswerSerializer):
         dataclass = RunIsolation
 
 
-class RunViewSet(SubjectLoadMixin, DatedMixin, RecordViewSet):
+class ChangeOfWiringSerializer(AnswerSerializer):
+    class Meta:
+        dataclass = ChangeOfWiring
+
+
+class TestOfProofSerializer(AnswerSerializer):
+    kind = fields.Choice(choices=[(kind.value, kind.label) for kind in KIND_OF.values()])
+    verdict = fields.Choice(choices=[verdict.name.lower() for verdict in Verdict])
+    because = ChangeOfWiringSerializer(many=True)
+
+    class Meta:
+        dataclass = TestOfProof
+
+
+class ProofOfRunSerializer(WithLimitSerializer, AnswerSerializer):
+    tests = TestOfProofSerializer(many=True, help_text="In the order of work.")
+
+    class Meta:
+        dataclass = ProofOfRun
+
+
+class RunViewSet(BulkMixin, SubjectLoadMixin, DatedMixin, RecordViewSet):
     """Runs: one field cable from a block to a chain of devices, with the zone that hears it and what feeds
     it."""
 
@@ -127,10 +153,22 @@ class RunViewSet(SubjectLoadMixin, DatedMixin, RecordViewSet):
 
     @action(
         detail=True,
+        action_spec=Spec(Ability.READ_RECORD, query=AsOfQuery, answer=ProofOfRunSerializer),
+    )
+    def proof(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
+        """Whether continuity, shorts, polarity and tone trace of this run have passed since its wiring last
+        changed, as they do before its endpoint goes into service; and after which change one must be
+        repeated."""
+        run: Run = self.get_standing_object()
+        found = vars(proof_of(run, day_asked(self.asked, run.site)))
+        return Response(within_limit(shown_by(ProofOfRunSerializer, {**found, "left_out": ()})))
+
+    @action(
+        detail=True,
         action_spec=Spec(Ability.READ_RECORD, query=AsOfQuery, answer=RunIsolationSerializer),
     )
     def isolation(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
-        """How to disconnect this run from all that feeds it, for who stands at its block: which clips to
+        """How to disconnect this run from all that feeds it, for somebody at its block: which clips to
         pull, what stays connected, what falls silent and whom to tell."""
         run: Run = self.get_standing_object()
         before = first_step_after(day_asked(self.asked, run.site))

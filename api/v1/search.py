@@ -21,7 +21,7 @@ from zones.search import KINDS, Found, search
 
 class SearchQuery(QuerySerializer):
     q = fields.Text(
-        min_length=2, max_length=200, help_text="Words, in any order; accents and typing errors are forgiven."
+        min_length=2, max_length=200, help_text="Words, in any order; accents and typing errors are ignored."
     )
     kinds = Names(KINDS, required=False, help_text="Only these kinds, with commas between them.")
     page_size = fields.Whole(min_value=1, max_value=100, default=20, help_text="How many results at most.")
@@ -53,7 +53,7 @@ class SearchView(ApiView):
     """Customers, sites, closets, zones, runs, blocks, devices, contacts, points with a place, jobs and
     tickets,
     by what someone says of them: names, misspelt too, page code, address, MAC, serial, job, ticket, telephone
-    number. What is identified comes first, what ended last."""
+    number. Things named exactly come first, ended ones last."""
 
     specs = {"get": Spec(Ability.READ_RECORD, query=SearchQuery, answer=ResultsSerializer)}
 

@@ -163,7 +163,7 @@ class SecretViewSet(ReadOnlyViewSet):
         return self.respond(altered)
 
     def destroy(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
-        """Remove the code. The log of who was shown it stays."""
+        """Remove the code. The log of the people who were shown it stays."""
         secret = self.matched_object()
         try:
             secret_remove(user=self.principal.user, secret=secret, expected_version=secret.version)

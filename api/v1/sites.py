@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict
 from typing import Any
 
 from django.db.models import QuerySet
@@ -12,7 +13,9 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.conventions import fields
+from api.conventions.bodies import Rendered
 from api.conventions.filters import FilterSet
+from api.conventions.serializers import RenderedSerializer
 from api.conventions.sizes import WithLimitSerializer, within_limit
 from api.conventions.views import Spec
 from api.conventions.viewsets import CreateMixin, UpdateMixin
@@ -21,9 +24,12 @@ from sites.access.abilities import Ability
 from sites.access.gates import site_for
 from sites.models import Site
 from sites.services.sites import site_add, site_alter
+from zones.electrical.reading_trials import Figure
 from zones.electrical.subjects import SubjectKind
 from zones.findings.open_counts import open_on_sites
-from zones.visits.survey import Question, Survey, site_survey
+from zones.models.test_kinds import TestKind, TestSignal, TestState
+from zones.sheets.measuring import ToMeasure
+from zones.sheets.survey import Question, Survey, site_survey
 
 from . import figures
 from .customers import CoverageSerializer, CustomerSerializer
@@ -33,6 +39,39 @@ from .loads import SubjectLoadMixin
 from .open_findings import NAME, BesideOpenFindings, OpenFindingsSerializer, annotate_open_findings
 
 
+class ToMeasureSerializer(RenderedSerializer):
+    """A reading to take, as `POST /tests` records it. What it should read is not said before."""
+
+    kind = fields.Choice(choices=TestKind.choices)
+    state = fields.Choice(choices=TestState.choices)
+    signal = fields.Choice(choices=TestSignal.choices, allow_null=True, help_text="null: nothing is paged.")
+    unit = fields.Text()
+    run_id = fields.Id()
+    run = fields.Text()
+    closet_id = fields.Id(help_text="Where the block of the run is.")
+    closet = fields.Text()
+    block_id = fields.Id()
+    block = fields.Text()
+    rows = serializers.ListField(
+        child=fields.Whole(),
+        help_text="Of the block: where the positive DC conductors of the run lie, on the field side. Empty: "
+        "not recorded.",
+    )
+    point_id = fields.Id(allow_null=True, help_text="Where a voltage is read; null: at the block.")
+    point = fields.Text(allow_blank=True)
+    place = fields.Text(allow_blank=True, help_text="The room of the point.")
+    settles = serializers.ListField(
+        child=fields.Text(),
+        help_text="The figures that it settles, together with the others of the list, if it reads what is "
+        "likely.",
+    )
+    may_settle = serializers.ListField(
+        child=fields.Text(), help_text="The figures that it helps to settle only where it reads otherwise."
+    )
+    sentence = fields.Text(help_text="What to read, and where.")
+    probes = fields.Text(help_text="Where to put the probes.")
+
+
 class QuestionSerializer(serializers.Serializer):
     """A figure that cannot be judged."""
 
@@ -40,6 +79,9 @@ class QuestionSerializer(serializers.Serializer):
     missing = serializers.ListField(
         child=fields.Text(),
         help_text="What it depends on and is not recorded, or only estimated; empty: measure.",
+    )
+    reading = ToMeasureSerializer(
+        allow_null=True, help_text="The one reading that narrows it most; null: none does, look it up."
     )
     figure = figures.FigureSerializer()
 
@@ -52,23 +94,29 @@ class SurveySerializer(WithLimitSerializer):
     as_of = fields.Day()
     summary = fields.Text(help_text="The survey in a few sentences.")
     items = QuestionSerializer(many=True)
+    to_measure = ToMeasureSerializer(
+        many=True,
+        help_text="The short list: readings that settle what readings can settle, in the order of a walk, by "
+        "closet, block and row, then by room. Enter what was read, and ask again.",
+    )
     not_computed = figures.NotComputedSerializer(many=True, help_text="What cannot be computed, and why.")
     to_check = serializers.ListField(
         child=fields.Text(), help_text="Recorded values that contradict each other, each in a sentence."
     )
     to_ask = serializers.ListField(
-        child=fields.Text(), help_text="What people at the site know and the record does not: questions."
+        child=fields.Text(), help_text="Questions that people at the site can answer and the record cannot."
     )
 
 
-def survey_data(site: Site, survey: Survey) -> dict[str, Any]:
+def survey_data(site: Site, survey: Survey) -> Rendered:
     return within_limit(
         {
             "site_id": site.pk,
             "site": site.name,
             "as_of": survey.as_of.isoformat(),
             "summary": survey.summary,
-            "items": [_question(one) for one in survey.questions],
+            "items": [_question(one, survey.measuring.best) for one in survey.questions],
+            "to_measure": [asdict(one) for one in survey.measuring.to_measure],
             "not_computed": [figures.not_computed(one) for one in survey.problems],
             "to_check": list(survey.to_check),
             "to_ask": list(survey.to_ask),
@@ -76,10 +124,12 @@ def survey_data(site: Site, survey: Survey) -> dict[str, Any]:
     )
 
 
-def _question(one: Question) -> dict[str, Any]:
+def _question(one: Question, best: Mapping[Figure, ToMeasure]) -> dict[str, Any]:
+    reading = best.get((one.figure.load.code, one.figure.load.subject))
     return {
         "sentence": one.sentence,
         "missing": list(one.missing),
+        "reading": None if reading is None else asdict(reading),
         "figure": figures.figure(one.figure),
     }
 

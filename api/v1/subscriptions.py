@@ -22,7 +22,8 @@ from api.conventions.serializers import (
 )
 from api.conventions.views import ApiView, Spec
 from api.conventions.viewsets import Versions, etag, require_match, stale
-from api.events.deliveries import MOST_REPLAYED, TooManyError, counts, replay
+from api.events.deliveries.made import MOST_REPLAYED, TooManyError, replay
+from api.events.deliveries.subscribed import counts
 from api.events.subscriptions import (
     MOST,
     deliveries_of,
@@ -104,7 +105,7 @@ class _Chosen(StrictSerializer):
         required=False,
         default="",
         allow_blank=True,
-        help_text="Of cases, only those so severe, or more; left out: all of them.",
+        help_text="Send cases of this severity or more; left out: all cases.",
     )
     telephones = fields.Flag(required=False, default=False, help_text="With telephone numbers.")
 
@@ -141,7 +142,7 @@ class ReplaySerializer(StrictSerializer):
 
 
 class ReplayedSerializer(serializers.Serializer):
-    count = fields.Whole(min_value=0, help_text="So many events are sent again, each under its old id.")
+    count = fields.Whole(min_value=0, help_text="How many events are sent again, each under its old id.")
 
 
 class AttemptSerializer(ResourceSerializer):
@@ -205,7 +206,8 @@ class SubscriptionListView(ApiView):
     }
 
     def get(self, request: Request) -> Response:  # noqa: ARG002
-        """One's own, the oldest first; through a token for some customers, those for none but these."""
+        """Your own subscriptions, oldest first; a token of some customers lists only those for these
+        customers."""
         rows = list(own_subscriptions(self.principal).prefetch_related("customers").order_by("id"))
         return Response({"items": _shown(*rows), "next": None})
 
@@ -225,10 +227,11 @@ class SubscriptionView(_View):
     }
 
     def get(self, request: Request, id: int) -> Response:  # noqa: A002, ARG002
+        """A subscription, without its secret."""
         return _answer(self.subscription())
 
     def patch(self, request: Request, id: int) -> Response:  # noqa: A002, ARG002
-        """Change it, or switch it off and on. On again, it goes on where it stopped."""
+        """Change it, or switch it off and on. Switched on again, it goes on where it stopped."""
         row = self.matched()
         given = self.validated_body()
         try:
@@ -250,7 +253,7 @@ class SubscriptionOnView(_View):
     specs = {"post": Spec(ABILITY, answer=SubscriptionSerializer)}
 
     def post(self, request: Request, id: int) -> Response:  # noqa: A002, ARG002
-        """Switch it on again. It goes on where it stopped: nothing that is kept is left out."""
+        """Switch it on again. It goes on where it stopped: it leaves out no event that is still kept."""
         return _answer(subscription_on(subscription=self.subscription()))
 
 

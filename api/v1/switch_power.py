@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import Any
 
 from rest_framework import serializers
 
 from api.conventions import fields
 from api.conventions.answers import AnswerSerializer, RoundedField
+from api.conventions.bodies import Rendered
 from api.conventions.sizes import WithLimitSerializer, within_limit
 from sites.models import Switch, SwitchPortFacts
 from zones.loads.switch_power import LoadOnPort, Measured, PortPower, SwitchPower
@@ -25,7 +25,7 @@ class LoadOnPortSerializer(AnswerSerializer):
     class Meta:
         dataclass = LoadOnPort
         extra_kwargs = {
-            "endpoint_id": {"help_text": "null: a load that is none of our devices."},
+            "endpoint_id": {"help_text": "null: a load that is not one of our devices."},
             "poe_class": {"help_text": "null: not recorded."},
             "counted_by": {
                 "help_text": "`assumed`: neither class nor power is recorded, so it counts as class 0."
@@ -39,7 +39,7 @@ class PortPowerSerializer(AnswerSerializer):
 
     priority = fields.Choice(choices=SwitchPortFacts.Priority.choices)
     loads = LoadOnPortSerializer(many=True)
-    expected = fields.Text(help_text="What becomes of it when power is short, in words.")
+    expected = fields.Text(help_text="What happens to it when power is short, in words.")
 
     class Meta:
         dataclass = PortPower
@@ -97,7 +97,7 @@ class SwitchPowerSerializer(WithLimitSerializer):
     zones = DependentZoneSerializer(many=True, help_text="The zones that depend on its ports.")
 
 
-def switch_power_data(switch: Switch, power: SwitchPower, zones: Iterable[Zone]) -> dict[str, Any]:
+def switch_power_data(switch: Switch, power: SwitchPower, zones: Iterable[Zone]) -> Rendered:
     """zones: those that the person who asks may see."""
     shown = SwitchPowerSerializer(
         {

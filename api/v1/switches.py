@@ -9,6 +9,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.conventions import fields
+from api.conventions.bulk import BulkMixin
 from api.conventions.views import Spec
 from api.conventions.viewsets import RecordViewSet, UpdateMixin
 from api.conventions.writing import Writing
@@ -50,7 +51,7 @@ class SwitchFilterSet(NamedDatedFilterSet):
     leading = frozenset({"serial"})
 
 
-class SwitchViewSet(SubjectLoadMixin, DatedMixin, RecordViewSet):
+class SwitchViewSet(BulkMixin, SubjectLoadMixin, DatedMixin, RecordViewSet):
     """Switches. One of the customer's, or of an unknown owner, is not to be touched. Its ports are made, and
     end, with it and its model."""
 

@@ -14,7 +14,7 @@ from api.conventions import fields
 from api.conventions.permissions import AUTHENTICATED
 from api.conventions.serializers import ResourceSerializer, StrictSerializer, longest
 from api.conventions.views import ApiView, Spec
-from sites.access.abilities import TOKEN_SCOPES, Ability
+from sites.access.abilities import FORMER_SCOPES, TOKEN_SCOPES, Ability
 from sites.access.gates import NotFound
 from sites.access.selectors import own_tokens, tokens_to_revoke
 from sites.access.services import own_token_make, token_revoke
@@ -35,8 +35,18 @@ class CustomerIds(fields.List):
         return sorted(customer.pk for customer in data.customers.all()) if data.narrowed else None
 
 
+class Scopes(serializers.ListField):
+    """A token's scopes under their present names."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(child=fields.Choice(choices=SCOPES), max_length=MOST_SCOPES, **kwargs)
+
+    def to_representation(self, data: Any) -> list[str]:
+        return [FORMER_SCOPES.get(scope, scope) for scope in data]
+
+
 class TokenSerializer(ResourceSerializer):
-    scopes = serializers.ListField(child=fields.Choice(choices=SCOPES), max_length=MOST_SCOPES)
+    scopes = Scopes()
     customer_ids = CustomerIds(source="*", help_text="null: every customer that its user sees.")
 
     class Meta:

@@ -1,4 +1,5 @@
-"""People: whom a manager sees, adds, alters, switches off and on, and gives a password; and their tokens."""
+"""People: whom a manager sees, adds, alters, switches off and on, gives a password, or removes; and their
+tokens."""
 
 from __future__ import annotations
 
@@ -23,10 +24,11 @@ from sites.access.gates import user_for
 from sites.access.selectors import tokens_of
 from sites.changes.errors import ChangeConflict
 from sites.changes.parameters import MOST_IDS
-from sites.models.access import User
+from sites.models.access import PersonRemoval, User
 from sites.services.people import (
     LONGEST_NAME,
     password_set,
+    person_remove,
     user_activate,
     user_add,
     user_alter,
@@ -49,6 +51,20 @@ class GrantedIds(fields.List):
         return sorted(grant.customer_id for grant in data.grants.all())
 
 
+class RemovalSerializer(serializers.ModelSerializer):
+    """By whom, when and why a person was taken out of the record."""
+
+    rows_changed = serializers.DictField(
+        child=fields.Whole(),
+        read_only=True,
+        help_text="How many rows of each table named the person, or had an address or number of theirs.",
+    )
+
+    class Meta:
+        model = PersonRemoval
+        fields = ("actor", "reason", "removed_at", "rows_changed")
+
+
 class UserSerializer(ResourceSerializer):
     name = fields.Text(source="get_full_name", read_only=True, max_length=301, help_text="As others read it.")
     has_password = serializers.BooleanField(
@@ -56,6 +72,9 @@ class UserSerializer(ResourceSerializer):
     )
     customer_ids = GrantedIds(source="*", read_only=True, help_text=_GRANTED)
     added_at = serializers.DateTimeField(source="date_joined", read_only=True)
+    removal = RemovalSerializer(
+        read_only=True, allow_null=True, help_text="null: the person was not removed."
+    )
     last_login_at = serializers.DateTimeField(source="last_login", read_only=True, allow_null=True)
 
     class Meta:
@@ -72,6 +91,7 @@ class UserSerializer(ResourceSerializer):
             "has_password",
             "added_at",
             "last_login_at",
+            "removal",
         )
         extra_kwargs = {
             "username": {"help_text": "What they log in with."},
@@ -97,12 +117,12 @@ class _Person(StrictSerializer):
 
 
 class UserAddSerializer(_Person):
-    """Somebody who is to log in, or whose tokens programs use. A password is set by itself."""
+    """A person who will log in, or whose tokens programs use. A password is set by itself."""
 
     username = fields.Text(
         max_length=longest(User, "username"),
-        help_text="What they log in with: letters, digits and @ . + - _. No other differs from it in capital "
-        "letters only.",
+        help_text="The username, to log in with: letters, digits and @ . + - _. No other differs from it in "
+        "capital letters only.",
     )
 
 
@@ -132,8 +152,17 @@ class PasswordSerializer(StrictSerializer):
     )
 
 
+class RemovingSerializer(StrictSerializer):
+    """Why, and whether it is only tried."""
+
+    reason = fields.Text(max_length=longest(PersonRemoval, "reason"))
+    trial = fields.Flag(
+        required=False, help_text="true: nothing is changed; the answer says what would be, in `removal`."
+    )
+
+
 class UserViewSet(ReadOnlyViewSet):
-    """Users whose customers are all among yours; who is granted more, or all, is seen by their like only.
+    """Users whose customers are all among yours; users with more customers are hidden from you.
     Nobody grants more than they have, and one active manager of all customers who can log in is always
     left."""
 
@@ -147,14 +176,14 @@ class UserViewSet(ReadOnlyViewSet):
     bodies = {"create": UserAddSerializer, "partial_update": UserAlterSerializer}
 
     def get_queryset(self) -> QuerySet[Any]:
-        return super().get_queryset().prefetch_related("grants")
+        return super().get_queryset().select_related("removal").prefetch_related("grants")
 
     def create(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
         """Add a user. They log in once a password is set."""
         return self.respond(user_add(by=self.principal, **self.validated_body()), status=201)
 
     def partial_update(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
-        """Change name, email, role or what is granted. It holds at their next request."""
+        """Change name, email, role or customers. It holds from their next request on."""
         user = self.matched_object()
         given = self.validated_body()
         try:
@@ -179,10 +208,23 @@ class UserViewSet(ReadOnlyViewSet):
         self.validated_body()
         return self.respond(service(by=self.principal, user=user))
 
+    @action(detail=True, methods=["post"], action_spec=Spec(body=RemovingSerializer))
+    def remove(self, request: Request, *args: Any, **kwargs: Any) -> Response:  # noqa: ARG002
+        """Take a person out of the record, for good: their name, username, email address and telephone
+        numbers become `removed person N` everywhere, and what they did stays. Sessions and tokens end.
+        Contacts of the same name or address are taken for the same person: look with `trial` first. It takes
+        a manager of all customers. A second time changes nothing."""
+        user = self.get_object()
+        given = self.validated_body()
+        removal = person_remove(by=self.principal, user=user, **given)
+        shown = self.get_object()
+        shown.removal = removal
+        return self.respond(shown)
+
     @action(detail=True, methods=["post"], action_spec=Spec(body=PasswordSerializer))
     def password(self, request: Request, *args: Any, **kwargs: Any) -> Response:
-        """Set a user's password; their sessions end, but for the one that asks. It takes a session: whoever
-        sets a password can log in with it, and do what no token may."""
+        """Set a user's password; their sessions end, except the one that asks. It takes a session: a
+        person who sets a password can log in with it, and do what no token may."""
         user = self.get_object()
         if self.principal.token is not None:
             raise ProblemError(FORBIDDEN, "No token sets a password: a person who is logged in may do this.")

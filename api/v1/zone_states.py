@@ -56,7 +56,8 @@ class ZoneFindingSerializer(RenderedSerializer):
 
 
 def annotate_zones(zones: Sequence[Any], expand: Sequence[str]) -> None:
-    """Set on zones the figures and findings that `expand` names, so many of each, in at most two queries."""
+    """Annotate zones with the figures and findings that `expand` names, at most a given number of each, in at
+    most two queries."""
     wanted = [name for name in ("figures", "findings") if name in expand]
     if not wanted:
         return
@@ -73,7 +74,7 @@ def annotate_zones(zones: Sequence[Any], expand: Sequence[str]) -> None:
             for zone_id in finding.zones:
                 by_id[zone_id].findings.append(_finding(finding))
     for zone in zones:
-        zone.left_out = cut(zone, wanted)
+        cut(zone, {name: getattr(zone, name) for name in wanted})
 
 
 def _figures(stored: StoredFigures) -> list[dict[str, Any]]:

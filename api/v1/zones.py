@@ -12,7 +12,9 @@ from rest_framework.response import Response
 
 from api.conventions import fields
 from api.conventions.answers import AnswerSerializer, shown_by
-from api.conventions.sizes import LEFT_OUT_HELP, LeftOutSerializer, WithLimitSerializer, within_limit
+from api.conventions.bodies import Rendered
+from api.conventions.bulk import BulkMixin
+from api.conventions.sizes import WithLimitSerializer, left_out_field, within_limit
 from api.conventions.views import Spec
 from api.conventions.viewsets import CreateMixin, DestroyMixin, RecordViewSet
 from api.conventions.writing import Writing
@@ -31,7 +33,7 @@ from zones.services.zones import (
     zone_endpoint_add,
     zone_endpoint_end,
 )
-from zones.visits.feeds import FeedingDevice, FeedingRun, zone_feeds
+from zones.sheets.feeds import FeedingDevice, FeedingRun, zone_feeds
 
 from . import figures, loads
 from .dated import (
@@ -53,7 +55,7 @@ from .zone_states import ZoneFigureSerializer, ZoneFindingSerializer, annotate_z
 
 
 class ZoneSerializer(BesideOpenFindings, DatedSerializer):
-    left_out = LeftOutSerializer(many=True, read_only=True, default=[], help_text=LEFT_OUT_HELP)
+    left_out = left_out_field()
 
     expansions = {
         "site": SiteSerializer,
@@ -106,7 +108,7 @@ class ZoneFeedsSerializer(WithLimitSerializer):
     speakers = AnswerSerializer(dataclass=FeedingDevice, many=True, help_text="Network speakers.")
 
 
-class ZoneViewSet(DatedMixin, RecordViewSet):
+class ZoneViewSet(BulkMixin, DatedMixin, RecordViewSet):
     """Zones: the area that hears one page. Life safety and signal are `unknown` until they are recorded."""
 
     gate = zone_for
@@ -162,7 +164,7 @@ class ZoneViewSet(DatedMixin, RecordViewSet):
         return zone, day_asked(self.asked, zone.site)
 
 
-def zone_load_data(zone: Zone, load: ZoneLoad, items: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
+def zone_load_data(zone: Zone, load: ZoneLoad, items: Sequence[Mapping[str, Any]]) -> Rendered:
     """items: the figures as they are shown."""
     return within_limit(
         {
@@ -195,7 +197,7 @@ class ZoneEndpointFilterSet(PlacedFilterSet):
     across = {"id": ()}
 
 
-class ZoneEndpointViewSet(PlacedMixin, CreateMixin, DestroyMixin):
+class ZoneEndpointViewSet(BulkMixin, PlacedMixin, CreateMixin, DestroyMixin):
     """Network speakers that are heard in a zone, each from a day to a day."""
 
     gate = zone_endpoint_for

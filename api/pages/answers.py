@@ -4,6 +4,7 @@ way."""
 
 from __future__ import annotations
 
+import functools
 import io
 import json
 from collections.abc import Mapping
@@ -12,7 +13,7 @@ from typing import Any, Final, NamedTuple
 from urllib.parse import urlencode
 
 from django.http import HttpRequest, QueryDict
-from django.urls import resolve
+from django.urls import ResolverMatch, resolve
 from rest_framework.response import Response
 
 from api.conventions.problems import KINDS, ProblemError
@@ -20,7 +21,7 @@ from sites.changes.errors import Problem
 from sites.once import reading_anew
 
 BELOW: Final = "/api/v1/"
-# Of a program's request; a page is asked for by the cookie alone, and what it writes is made from its form
+# Headers of a program's request. A page authenticates by the cookie alone, and writes from its form
 _NOT_PASSED_ON: Final = frozenset(
     {
         "HTTP_AUTHORIZATION",
@@ -67,7 +68,7 @@ def change_of(
 
 
 def _answered(asked: HttpRequest) -> Response:
-    match = resolve(asked.path)
+    match = _view_at(asked.path)
     view: Any = match.func
     # The page has been counted as one request, so what it asks is not counted again
     options = {**view.initkwargs, "throttle_classes": []}
@@ -82,6 +83,12 @@ def _answered(asked: HttpRequest) -> Response:
     if response.status_code >= 400:
         raise _problem(response)
     return response
+
+
+@functools.lru_cache(maxsize=4096)
+def _view_at(path: str) -> ResolverMatch:
+    """Kept, since Django tries one route after the other: for a page of eight answers a tenth of its time."""
+    return resolve(path)
 
 
 def _asked(

@@ -20,6 +20,13 @@ KEPT: Final = frozenset({400, 409, 412, 422, 503})
 """Problems after which what was typed stands in the form again; any other is a page of its own."""
 
 
+def see_other(address: str) -> HttpResponse:
+    """After a form was stored: the page is read anew, and loading it again sends nothing."""
+    there = HttpResponseRedirect(address)
+    there.status_code = 303
+    return there
+
+
 class Field(forms.CharField):
     """A text as it was typed, which the API reads: it alone says what is wrong. needed: browsers ask for it
     before they send the form."""
@@ -75,6 +82,19 @@ class Act(forms.Form):
         for one in problem.errors:
             name = one.path.lstrip("/")
             self.add_error(name if name in self.fields else None, one.detail)
+
+
+def answer_refused(
+    page: Page, request: HttpRequest, form: Act, problem: ProblemError, **kwargs: Any
+) -> HttpResponse:
+    """The page again, its form with what was typed and why the API refuses that. Raises the problem where
+    nothing typed into the form would mend it."""
+    if problem.kind.status not in KEPT:
+        raise problem
+    form.refuse(problem)
+    answer = page.show(request, **kwargs)
+    answer.status_code = problem.kind.status
+    return answer
 
 
 class FormPage(Page):
@@ -135,9 +155,7 @@ class FormPage(Page):
                 self._keep(request, form, problem)
                 status = problem.kind.status
             else:
-                back = HttpResponseRedirect(f"{request.path}#{self.done}")
-                back.status_code = 303  # so that the page is read anew, and loading it again sends nothing
-                return back
+                return see_other(f"{request.path}#{self.done}")
         else:
             self.refused, status = form, 400
         answer = self.show(request, **kwargs)

@@ -29,7 +29,7 @@ from .typed import log_in_and_back
 
 
 class OnQuery(QuerySerializer):
-    """Of a page whose parts depend on the day."""
+    """Query of a page whose parts depend on the day."""
 
     on = fields.Day(required=False, help_text="As of the end of this day in the site's time zone.")
 
@@ -80,7 +80,7 @@ class Page(View):
             return self.show(request, **kwargs)
 
     def begin(self, request: HttpRequest) -> None:
-        """Who asks, whether they may, and what they ask for."""
+        """Check the caller, their abilities and the query."""
         if request.user.is_authenticated:
             self._count(request)
             self.principal = request.principal = principal_of(request.user)  # type: ignore[attr-defined]

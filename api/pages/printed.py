@@ -13,6 +13,7 @@ from typing import Any, Final
 import orjson
 import segno
 import typst
+from django.http import HttpResponse
 
 TEMPLATES: Final = Path(__file__).parent / "print"
 
@@ -30,6 +31,12 @@ def pdf(template: str, data: Any) -> bytes:
     )
     assert isinstance(made, bytes)
     return made
+
+
+def answer_pdf(made: bytes, name: str) -> HttpResponse:
+    """A document that a browser shows, and saves as ``name``.pdf."""
+    shown = {"Content-Disposition": f'inline; filename="{name}.pdf"'}
+    return HttpResponse(made, content_type="application/pdf", headers=shown)
 
 
 def qr_code(address: str) -> str:

@@ -1,6 +1,6 @@
 """Problems as pages: what is wrong, where, what would be right, and the id under which the log has it.
 
-The kinds are those of the API. Outside `/api/` a browser gets a page whatever goes wrong, inside it a program
+The kinds are those of the API. Outside `/api/` a browser gets a page for every error, inside it a program
 gets its problem; only an address that does not exist is a page there too, where a person asks.
 """
 
@@ -22,13 +22,13 @@ from api.conventions.request_id import request_id_of
 _ADVICE: Final[Mapping[int, str]] = {
     400: "Correct the address, or go back and choose again.",
     403: "Your role does not include this. A manager can do it, or change your role.",
-    404: "Check the address, or search. What lies outside your grants does not exist for you.",
+    404: "Check the address, or search. Things outside your grants are hidden from you.",
     405: "Open the page by its link or its address.",
     429: "Wait as long as it says, then load the page again.",
-    500: "The log has the whole error under the request id below: tell it to whoever runs this server.",
+    500: "The log has the whole error under the request id below: tell it to the people who run this server.",
     503: "Load the page again in a few seconds.",
 }
-_TITLES: Final[Mapping[int, str]] = {404: "Nothing at this address", 405: "This page is only looked at"}
+_TITLES: Final[Mapping[int, str]] = {404: "Nothing at this address", 405: "This page cannot be written to"}
 
 
 def problem_of(request: HttpRequest, error: Exception) -> ProblemError | None:
@@ -47,7 +47,7 @@ def as_page(request: HttpRequest, problem: ProblemError) -> HttpResponse:
         "request_id": request_id_of(request),
         "for_the_api": errors.is_for_the_api(request),
     }
-    # A failure may be that of the database, which the page of who is logged in would ask
+    # The database may have failed, and rendering the user's name would query the database
     asked = request if status < 500 and hasattr(request, "user") else None
     text = loader.render_to_string("pages/problem.html", shown, asked)
     return HttpResponse(text, status=status, headers=dict(problem.headers))

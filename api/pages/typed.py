@@ -1,5 +1,5 @@
 """What somebody typed into a form before a log-in was asked for. The log-in page carries it on; after the
-log-in it is shown, to be sent to its page. Of a form that asks for a code nothing is carried."""
+log-in it is shown, to be sent to its page. Forms that ask for a code carry nothing."""
 
 from __future__ import annotations
 

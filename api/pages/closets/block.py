@@ -56,6 +56,6 @@ class BlockPage(Page):
 
 
 def _runs(found: Any, shown: list[Any], *, is_whole: bool) -> list[Any]:
-    """Those with a wire on the rows shown; of a whole block also those whose rows are not recorded."""
+    """Runs with a wire on the rows shown; for a whole block also runs whose rows are not recorded."""
     landed = {one["run_id"] for row in shown for one in row["conductors"]}
     return [run for run in found["runs"] if is_whole or run["id"] in landed]

@@ -10,6 +10,7 @@ from django.urls import reverse
 
 from api.pages.answers import answer_of
 from api.pages.page import OnQuery, Page
+from api.pages.printed import answer_pdf
 from sites.access.abilities import Ability
 from sites.access.gates import closet_for
 from sites.changes.making import today_in
@@ -47,8 +48,4 @@ class ClosetPdf(SheetPage):
     def answer(self, request: HttpRequest, shown: dict[str, Any]) -> HttpResponse:
         parts: SheetParts = shown["parts"]
         address = request.build_absolute_uri(reverse("closet", kwargs={"id": parts.closet_id}))
-        return HttpResponse(
-            sheet_pdf(parts, address),
-            content_type="application/pdf",
-            headers={"Content-Disposition": f'inline; filename="closet-{parts.closet_id}.pdf"'},
-        )
+        return answer_pdf(sheet_pdf(parts, address), f"closet-{parts.closet_id}")

@@ -1,4 +1,4 @@
-"""The codes that are kept for a closet: what each opens, and one of them shown to who says why."""
+"""The codes that are kept for a closet: what each opens; a person who gives a reason is shown one."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from django.urls import reverse
 
 from api.conventions.problems import ProblemError
 from api.pages.answers import answer_of, change_of
-from api.pages.form_page import KEPT, Act, text_field
+from api.pages.form_page import Act, answer_refused, text_field
 from api.pages.page import Page
 from sites.access.gates import NotFound
 from sites.models import Closet
@@ -77,12 +77,7 @@ class CodesPage(Page):
         try:
             revealed = change_of(request, "POST", f"secrets/{code['id']}/reveal", self.form.body, None)
         except ProblemError as problem:
-            if problem.kind.status not in KEPT:
-                raise
-            self.form.refuse(problem)
-            answer = self.show(request, **kwargs)
-            answer.status_code = problem.kind.status
-            return answer
+            return answer_refused(self, request, self.form, problem, **kwargs)
         self.form = None
         revealed = {"label": revealed["label"], "code": Unlogged(revealed["code"])}
         shown = {"on": None, **self.context(request, **kwargs), "revealed": revealed}
@@ -92,6 +87,6 @@ class CodesPage(Page):
 
 
 def _codes_of(request: HttpRequest, closet: dict[str, Any]) -> list[dict[str, Any]]:
-    """Those of the closet and of its whole site, by what they open; never the codes themselves."""
+    """Labels of the codes of the closet and of its whole site; never the codes themselves."""
     kept = answer_of(request, "secrets", site_id=closet["site_id"], order="label", page_size=MOST)["items"]
     return [one for one in kept if one["closet_id"] in (closet["id"], None)]

@@ -22,7 +22,7 @@ from django.conf import settings
 _PURPOSE: Final = b"zonebook door label"
 _ZEROS: Final = bytes(8)
 _PADDING: Final = "=="
-"""Of 16 bytes in base64, which an address goes without."""
+"""Padding of 16 bytes in base64; addresses leave it out."""
 
 
 def key_of(closet_id: int) -> str:
@@ -49,7 +49,7 @@ def closet_id_of(key: str) -> int | None:
 
 
 def _ciphers() -> Iterator[Cipher[ECB]]:
-    """One for each field key. ECB is what encrypts a single block."""
+    """A cipher for each field key. ECB encrypts a single block."""
     for field_key in settings.FIELD_KEYS:
         derived = hmac.digest(urlsafe_b64decode(field_key), _PURPOSE, "sha256")
         yield Cipher(AES256(derived), ECB())  # noqa: S305 - a single block

@@ -9,7 +9,7 @@ from django.urls import reverse
 
 from api.pages.answers import answer_of
 from api.pages.page import Page
-from api.pages.printed import pdf, qr_code
+from api.pages.printed import answer_pdf, pdf, qr_code
 from sites.access.gates import NotFound
 from sites.models import Site
 
@@ -31,10 +31,8 @@ class LabelsPdf(Page):
 
     def answer(self, request: HttpRequest, shown: dict[str, Any]) -> HttpResponse:  # noqa: ARG002
         site = shown["site"]
-        return HttpResponse(
-            pdf("labels.typ", {"site": site["name"], "labels": shown["labels"]}),
-            content_type="application/pdf",
-            headers={"Content-Disposition": f'inline; filename="labels-{site["id"]}.pdf"'},
+        return answer_pdf(
+            pdf("labels.typ", {"site": site["name"], "labels": shown["labels"]}), f"labels-{site['id']}"
         )
 
 

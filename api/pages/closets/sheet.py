@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import functools
 from dataclasses import asdict
 from typing import Any
 
@@ -11,9 +12,9 @@ from api.pages.printed import pdf, qr_code, standing_alone
 from api.v1.closet_sheets import closet_sheet_data
 from sites.models import Closet
 from zones.electrical.subjects import SubjectKind
-from zones.visits.closet_sheet import ClosetSheet, closet_sheet
+from zones.sheets.closet_sheet import ClosetSheet, closet_sheet
 
-from .sheet_arrangement import FigureKey, parts_of
+from .sheet_arrangement import FigureKey, Marks, parts_of
 from .sheet_parts import SheetParts
 
 
@@ -23,14 +24,20 @@ def sheet_parts(closet: Closet, as_of: dt.date) -> SheetParts:
     return parts_of(closet_sheet_data(sheet), _marks(sheet), closet.site.length_unit)
 
 
-def _marks(sheet: ClosetSheet) -> dict[FigureKey, str]:
-    return {
-        (one.limit.code, SubjectKind(one.load.subject_kind).name.lower(), one.load.subject_id): reach(
-            one.limit, one.load.estimates, one.load.verdict
-        )
+def _marks(sheet: ClosetSheet) -> Marks:
+    """They are drawn when they are asked for: most figures are within their limits, and not shown."""
+    figures = {
+        (one.limit.code, SubjectKind(one.load.subject_kind).name.lower(), one.load.subject_id): one
         for zone in sheet.zones
         for one in zone.load.figures
     }
+
+    @functools.cache
+    def mark(key: FigureKey) -> str:
+        one = figures.get(key)
+        return "" if one is None else reach(one.limit, one.load.estimates, one.load.verdict)
+
+    return mark
 
 
 def sheet_pdf(parts: SheetParts, address: str) -> bytes:

@@ -3,7 +3,8 @@ each sentence, verdict and figure is the answer's own."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections import defaultdict
+from collections.abc import Callable, Iterable, Mapping
 from typing import Any, Final, TypeAlias
 
 from api.pages.addresses import dialled
@@ -37,13 +38,15 @@ from .sheet_parts import (
 Answer: TypeAlias = Mapping[str, Any]
 FigureKey: TypeAlias = tuple[str, str, int]
 """The limit's code, the kind and the id of its subject."""
+Marks: TypeAlias = Callable[[FigureKey], str]
+"""The drawn reach of a figure; blank where there is none."""
 
 WITHIN: Final = Verdict.WITHIN.name.lower()
 MOST_ROWS: Final = 60
 """In use, on all blocks of the page together: each is some 800 bytes of its 100 kB."""
 
 
-def parts_of(answer: Answer, marks: Mapping[FigureKey, str], length_unit: str) -> SheetParts:
+def parts_of(answer: Answer, marks: Marks, length_unit: str) -> SheetParts:
     """answer: of the closet sheet's address. marks: the drawn reach of each figure, where there is one.
     length_unit: in which the site counts."""
     standing = {one["code"]: one["text"] for one in answer["cautions"]}
@@ -119,8 +122,14 @@ def _way_in(reach: Answer, length_unit: str) -> tuple[tuple[Fact, ...], str]:
     facts = tuple(
         Fact(label, value, ASK_FOR_THE_KEY if label == "Key" else "") for label, value in asked if value
     )
-    missing = [lower_first(label) for label, value in asked if not value and label != "Note"]
+    missing = [
+        _MISSING.get(label, lower_first(label)) for label, value in asked if not value and label != "Note"
+    ]
     return facts, f"{capital(NOT_RECORDED)}: {listed(missing)}." if missing else ""
+
+
+_MISSING: Final = {"Also in the room": "who else uses the room"}
+"""What is missing, where the label of it does not say so within a sentence."""
 
 
 def _people(reach: Answer) -> tuple[Person, ...]:
@@ -128,20 +137,20 @@ def _people(reach: Answer) -> tuple[Person, ...]:
     found = [person_of(one, role) for role, contacts in reach["contacts"].items() for one in contacts]
     phone = reach["out_of_hours_phone"]
     if phone and phone not in {one.phone for one in found}:
-        found.append(Person("number to call out of hours", "", phone, dialled(phone), "", "", ""))
+        found.append(Person("Number to call out of hours", "", phone, dialled(phone), "", "", ""))
     return tuple(found)
 
 
 # --- what is wrong ------------------------------------------------------------------------------------------
 
 
-def _figure(one: Answer, marks: Mapping[FigureKey, str]) -> Figure:
+def _figure(one: Answer, marks: Marks) -> Figure:
     return Figure(
         code=one["code"],
         verdict=one["verdict"],
         sentence=one["sentence"],
         headroom=one.get("headroom", ""),
-        mark=marks.get(_key(one), ""),
+        mark=marks(_key(one)),
     )
 
 
@@ -149,7 +158,7 @@ def _key(one: Answer) -> FigureKey:
     return one["code"], one["subject"]["kind"], one["subject"]["id"]
 
 
-def _wrong(finding: Answer, marks: Mapping[FigureKey, str]) -> Wrong:
+def _wrong(finding: Answer, marks: Marks) -> Wrong:
     deferred = finding["deferred_until"]
     return Wrong(
         id=finding["id"],
@@ -166,7 +175,7 @@ def _wrong(finding: Answer, marks: Mapping[FigureKey, str]) -> Wrong:
 
 
 def _blocks(blocks: Iterable[Answer]) -> tuple[Block, ...]:
-    """Those whose rows fit together on the page, and the others without."""
+    """Blocks whose rows fit together on the page, and the other blocks without their rows."""
     found, used = [], 0
     for block in blocks:
         used += len(block["rows"])
@@ -209,17 +218,23 @@ def _run(run: Answer) -> Run:
 
 # --- power and ports ----------------------------------------------------------------------------------------
 
-Figures: TypeAlias = Mapping[tuple[str, int], tuple[Figure, ...]]
-"""By kind and id of the subject, the tightest first."""
+Figures: TypeAlias = Mapping[tuple[str, int], tuple[tuple[Figure, ...], int]]
+"""By kind and id of the subject, those that are shown, the tightest first, and how many are not."""
 
 
-def _figures(zones: Iterable[Answer], marks: Mapping[FigureKey, str]) -> Figures:
-    """Each once, though many zones depend on it."""
+def _figures(zones: Iterable[Answer], marks: Marks) -> Figures:
+    """Each once, though many zones depend on it. Within its limits, a thing shows its tightest."""
     once = {_key(one): one for zone in zones for one in zone["loads"]}
-    found: dict[tuple[str, int], tuple[Figure, ...]] = {}
+    found: dict[tuple[str, int], list[Answer]] = defaultdict(list)
     for (_code, kind, pk), one in once.items():
-        found[kind, pk] = (*found.get((kind, pk), ()), _figure(one, marks))
-    return found
+        found[kind, pk].append(one)
+    shown = {
+        key: [one for one in every if one["verdict"] != WITHIN] or every[:1] for key, every in found.items()
+    }
+    return {
+        key: (tuple(_figure(one, marks) for one in some), len(found[key]) - len(some))
+        for key, some in shown.items()
+    }
 
 
 def _facts(*asked: tuple[str, Any]) -> tuple[Fact, ...]:
@@ -283,8 +298,7 @@ def _endpoint(one: Answer, figures: Figures) -> Thing:
 
 
 def _thing(kind: str, one: Answer, facts: tuple[Fact, ...], figures: Figures, word: str = "") -> Thing:
-    every = figures.get((kind, one["id"]), ())
-    shown = tuple(figure for figure in every if figure.verdict != WITHIN) or every[:1]
+    shown, more = figures.get((kind, one["id"]), ((), 0))
     return Thing(
         kind=kind,
         id=one["id"],
@@ -293,14 +307,14 @@ def _thing(kind: str, one: Answer, facts: tuple[Fact, ...], figures: Figures, wo
         facts=facts,
         note=one["note"],
         shown=shown,
-        more=len(every) - len(shown),
+        more=more,
     )
 
 
 # --- zones, changes -----------------------------------------------------------------------------------------
 
 
-def _zone(zone: Answer, marks: Mapping[FigureKey, str]) -> Zone:
+def _zone(zone: Answer, marks: Marks) -> Zone:
     return Zone(
         id=zone["id"],
         name=zone["name"],

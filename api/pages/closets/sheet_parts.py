@@ -9,7 +9,7 @@ from api.pages.parts.people import Person
 
 @dataclass(frozen=True)
 class Fact:
-    """on_paper: what stands in its place on paper, which may be left in a van; blank: the value itself."""
+    """on_paper: printed instead of the value, since paper may be left in a van; blank: the value itself."""
 
     label: str
     value: str
@@ -59,7 +59,7 @@ class Wrong:
 
 @dataclass(frozen=True)
 class Row:
-    """Of a block; equipment, field: what lies on each side, one line a conductor."""
+    """Row of a block; equipment, field: what lies on each side, one line a conductor."""
 
     number: int
     clip: str

@@ -24,7 +24,7 @@ Answer: TypeAlias = Mapping[str, Any]
 WIDTH: Final = 328.0
 """The text of a phone 360 px wide."""
 MOST_HEIGHT: Final = 870.0
-"""Of a strip: at the scale of the print, 24 cm."""
+"""Most height of a strip: 24 cm at the scale of the print."""
 TEXT_PX: Final = 12
 SIDES: Final = ("equipment", "field")
 NOTHING: Final = "nothing recorded"
@@ -32,7 +32,7 @@ NOT_RECORDED: Final = "not recorded"
 
 _MIDDLE: Final = WIDTH / 2
 _CONTACT: Final = 22.0
-"""From the middle to the outer edge of a contact, where the wire begins."""
+"""Distance from the middle to the outer edge of a contact, where the wire begins."""
 _CONTACT_WIDTH: Final = 7.0
 _WIRE: Final = _CONTACT + 4
 _NAME: Final = _WIRE + LENGTH + 6
@@ -62,7 +62,7 @@ def block(answer: Answer, first: int = 1, last: int | None = None) -> tuple[Safe
 
 
 def _in_sequence(rows: Sequence[Answer], first: int, last: int) -> Iterator[Answer | _Free]:
-    """Rows in use, and between them what is free, of which several rows are one."""
+    """Rows in use, and between them free rows, several of them drawn as one."""
     for row in rows:
         if first <= row["number"] <= last:
             if row["number"] > first:

@@ -15,15 +15,16 @@ from zones.limits.amounts import amount
 
 from .svg import INK, LINE, PAPER, drawing, element, number, text
 
-WIDTH: Final = 340.0
+WIDTH: Final = 328.0
+"""What a phone of 360 px has beside its margins."""
 _LEFT: Final = 8.0
 _RIGHT: Final = WIDTH - 8.0
 _LINE: Final = 18.0
-"""Of text."""
+"""Height of a line of text."""
 _ROW: Final = 36.0
 _BAR: Final = 14.0
 _MOST_LETTERS: Final = 32
-"""Of a name that fits beside its watts."""
+"""Letters of a name that fit beside its watts."""
 
 Answer = Mapping[str, Any]
 
@@ -66,7 +67,7 @@ def poe(power: Answer) -> SafeString:
 
 
 def _strokes(power: Answer) -> list[tuple[str, float, str | None]]:
-    """Those that are known: words, watts, dashes."""
+    """The known budgets: words, watts, dashes."""
     budgets = (
         ("budget {}", power["budget_w"], None),
         ("one supply lost {}", power["budget_one_lost_w"], "5 3"),

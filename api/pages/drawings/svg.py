@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import functools
 from typing import Any, Final
 
-from django.utils.html import format_html, format_html_join
+from django.utils.html import conditional_escape
 from django.utils.safestring import SafeString
 
 INK: Final = "#1c1d1f"
@@ -18,20 +19,21 @@ TEXT_PX: Final = 13
 def element(name: str, *inner: str, **attributes: Any) -> SafeString:
     """``<name attributes>inner</name>``; text and values are escaped. ``class_``, ``text_anchor`` and the
     like are written as SVG names them; a number has two decimals at most."""
-    written = format_html_join(
-        "",
-        ' {}="{}"',
-        (
-            (key.rstrip("_").replace("_", "-"), number(value) if isinstance(value, float) else value)
-            for key, value in attributes.items()
-            if value is not None
-        ),
+    written = "".join(
+        f' {_written(key)}="{number(value) if isinstance(value, float) else conditional_escape(value)}"'
+        for key, value in attributes.items()
+        if value is not None
     )
-    return format_html("<{0}{1}>{2}</{0}>", SafeString(name), written, together(*inner))
+    return SafeString(f"<{name}{written}>{together(*inner)}</{name}>")
+
+
+@functools.cache
+def _written(key: str) -> str:
+    return key.rstrip("_").replace("_", "-")
 
 
 def together(*parts: str) -> SafeString:
-    return format_html_join("", "{}", ((part,) for part in parts))
+    return SafeString("".join(map(conditional_escape, parts)))
 
 
 def text(

@@ -26,7 +26,7 @@ MOST_INDENTS: Final = 8
 _LEFT, _TOP, _LINE = 12.0, 10.0, 17.0
 _TO_TEXT: Final = 16.0
 _CHARACTER: Final = 7.6
-"""Of the usual text, in bold: a few of the widest would not fit."""
+"""Width of a character of usual text in bold; texts of the widest letters only would not fit."""
 
 _STROKES: Final[Mapping[str, Mapping[str, Any]]] = {
     "measured": {"stroke_width": 5},

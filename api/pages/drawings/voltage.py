@@ -28,7 +28,7 @@ LEFT, RIGHT, TOP, BOTTOM = 40.0, WIDTH - 10.0, 14.0, HEIGHT - 44.0
 BROKEN: Final = 30.0
 """Width of a segment whose length is not recorded."""
 _SHARE_BROKEN: Final = 0.5
-"""Of the width that such segments may take together."""
+"""Share of the width that such segments may take together."""
 _TICKS: Final = 5
 _LONGEST_NAME: Final = 24
 
@@ -56,7 +56,8 @@ def voltage(
 
 
 class _Segment(NamedTuple):
-    """From a point, or the block, to the next. straight_on: it is of the way to the farthest point."""
+    """Segment from a point, or the block, to the next. straight_on: it is on the way to the farthest
+    point."""
 
     before: int | None
     point: Point
@@ -86,7 +87,8 @@ class _Curve:
 
     @cached_property
     def extent(self) -> dict[int | None, tuple[float, int]]:
-        """Of the way to each point: the metres that are recorded, and how many segments are not."""
+        """By point: the recorded metres from the block to it, and how many segments on the way have no
+        recorded length."""
         found: dict[int | None, tuple[float, int]] = {None: (0.0, 0)}
         for one in self.points:
             metres, broken = found[one["after_id"]]
@@ -183,7 +185,8 @@ class _Curve:
                 yield begin, end
 
     def band(self) -> Iterator[SafeString]:
-        """From the low to the high estimate, segment by segment; none where one of them has no number."""
+        """The band from the low to the high estimate, segment by segment; left out where one of them has no
+        number."""
         path = "".join(
             "M{} {}L{} {}L{} {}L{} {}z".format(*low[0], *low[1], *high[1], *high[0])
             for one in self.segments

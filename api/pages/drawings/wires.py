@@ -13,7 +13,7 @@ from .svg import element
 LENGTH: Final = 36.0
 THICKNESS: Final = 10.0
 RING: Final = 4.0
-"""Of two rings, so that the base keeps 28 of 36 px."""
+"""Width of a ring. There are two at most, so the base keeps 28 of 36 px."""
 _RINGS: Final = (10.0, 26.0)
 
 COLOURS: Final = {
@@ -30,7 +30,7 @@ COLOURS: Final = {
     "grey": "#8a949c",
     "gray": "#8a949c",
 }
-"""Of wires, on paper and in the dark alike: a wire keeps its colour."""
+"""Colours of wires, the same on paper and in the dark scheme."""
 
 
 def wire(colour: str, wire_id: str) -> SafeString:

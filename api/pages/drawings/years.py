@@ -21,7 +21,7 @@ from zones.limits.registry import limit_by_code
 from .svg import INK, LINE, PAPER, drawing, element, number, text
 
 WIDTH: Final = 328.0
-"""That of a phone of 360 px within its margins, so that the latest change is in view."""
+"""Width of a phone of 360 px within its margins, so that the latest change is in view."""
 PLOT: Final = 120.0
 LEFT: Final = 58.0
 RIGHT: Final = WIDTH - 4.0
@@ -179,8 +179,8 @@ def _not_known(
 def _marks(
     entries: Sequence[Mapping[str, Any]], at: Sequence[float], crossed: Collection[int], first: int
 ) -> list[Mark]:
-    """Left to right. Those that touch become one, where none of them crossed the limit; else each stands on a
-    lane of its own."""
+    """Marks from left to right. Marks that touch become one where none of them crossed the limit; otherwise
+    each has a lane of its own."""
     marks: list[Mark] = []
     for place, (one, x) in enumerate(zip(entries, at, strict=True)):
         mark = Mark(first + place, first + place, x, place in crossed, one["correction"] is not None)

@@ -21,6 +21,7 @@ class EndpointPage(EquipmentPage):
     models = (Endpoint, EndpointFacts)
     expand = "site,closet,model,cable_type"
     recorded = (
+        "service",
         "place",
         "address",
         "vlan",

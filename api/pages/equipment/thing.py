@@ -19,7 +19,7 @@ from sites.models import DeviceModel
 from zones.electrical.verdicts import Verdict
 
 MOST: Final = 500
-"""Of runs, points, outputs and findings: what one answer of the API holds."""
+"""Most runs, points, outputs and findings on a page: as many as one answer of the API holds."""
 
 Answer = Mapping[str, Any]
 Subject = tuple[str, int]

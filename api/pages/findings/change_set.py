@@ -30,7 +30,7 @@ MOST_CASES: Final = 20
 
 
 class ChangeSetQuery(QuerySerializer):
-    cursor = fields.Text(required=False, max_length=1000, help_text="Of the next page of the change record.")
+    cursor = fields.Text(required=False, max_length=1000, help_text="For the next page of the change record.")
     statement = fields.Id(required=False, help_text="The statement of the change record to show the rows of.")
     rows_from = fields.Whole(
         required=False, default=0, min_value=0, max_value=2**31 - 1, help_text="The first row to show of it."

@@ -45,7 +45,7 @@ class TakeBack(Act):
 
 
 class SetOutcome(Act):
-    name, title, button = "outcome", "Say how it came out", "Set the outcome"
+    name, title, button = "outcome", "Record the outcome", "Set the outcome"
     outcome = choice_field(
         "Outcome",
         [(value, label) for value, label in Finding.Outcome.choices if value],

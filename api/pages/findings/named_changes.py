@@ -12,7 +12,7 @@ from zones.findings.named_changes import Cause
 from zones.limits.limit import Limit
 
 Answer = Mapping[str, Any]
-"""As the API answers it."""
+"""An answer of the API."""
 
 NO_FIGURE: Final = "no figure"
 
@@ -51,7 +51,7 @@ def named_changes(attribution: Answer, limit: Limit) -> list[NamedChange]:
 
 
 def since(attribution: Answer) -> str:
-    """From which day the figure has been so, as far as the record shows."""
+    """The day since which the figure has been so, as far as the record shows."""
     between = attribution["between"]
     if between:
         return f"between {day(between['since']['day'])} and {day(between['until']['day'])}"

@@ -11,7 +11,7 @@ from api.pages.templatetags.marks import NOT_RECORDED, at
 from sites.models import Contract
 
 Answer = Mapping[str, Any]
-"""As the API answers it."""
+"""An answer of the API."""
 
 
 def to_do(case: Answer, site: Answer, closet_id: int | None = None) -> dict[str, Any]:

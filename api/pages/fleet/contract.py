@@ -3,39 +3,52 @@
 from __future__ import annotations
 
 import datetime as dt
-from typing import Any, Final
+from typing import Any, ClassVar, Final
 
-from django.http import HttpRequest
+from django.http import HttpRequest, HttpResponse
 from django.utils import timezone
 
 from api.pages.answers import answer_of
 from api.pages.page import Page
 from api.pages.parts.cases import by_consequence
 from api.pages.parts.change_sets import changes
+from api.pages.printed import answer_pdf, pdf
 from sites.models import Contract
 
-SITES: Final = 100
-CASES: Final = 20
-CHANGES: Final = 20
+from .contract_report import report_of
+
 COVERAGES: Final = 500
 
 
-class ContractPage(Page):
-    template_name = "pages/contract.html"
+class Contracted(Page):
+    """What a page and a report say alike, as far as each is long."""
+
     shows = Contract
+    most_sites: ClassVar[int]
+    most_cases: ClassVar[int]
+    most_changes: ClassVar[int]
 
     def context(self, request: HttpRequest, **kwargs: Any) -> dict[str, Any]:
         contract_id, today = kwargs["id"], timezone.localdate()
         of = {"contract_id": contract_id}
         contract = answer_of(request, f"contracts/{contract_id}", expand="customer")
         sites = answer_of(
-            request, "sites", **of, covered_on=today, page_size=SITES, count="true", expand="open_findings"
+            request,
+            "sites",
+            **of,
+            covered_on=today,
+            page_size=self.most_sites,
+            count="true",
+            expand="open_findings",
         )
         past = {**of, "verdict": "probably_past"}
-        cases = answer_of(request, "cases", **past, order="-severity", page_size=CASES, expand="site")
+        cases = answer_of(
+            request, "cases", **past, order="-severity", page_size=self.most_cases, expand="site"
+        )
         quarter = quarter_of(today)
         since = dt.datetime.combine(quarter, dt.time(), timezone.get_current_timezone()).isoformat()
         return {
+            "today": today,
             "contract": contract,
             "customer": contract["customer"],
             "sites": sites["items"],
@@ -48,7 +61,7 @@ class ContractPage(Page):
             "quarter": quarter,
             "opened": answer_of(request, "cases/counts", **of, cleared="any", opened_from=since),
             "cleared": answer_of(request, "cases/counts", **of, cleared="yes", cleared_from=since),
-            **changes(request, CHANGES, **of, happened_from=quarter),
+            **changes(request, self.most_changes, **of, happened_from=quarter),
         }
 
     def _lapse(self, request: HttpRequest, of: dict[str, Any], today: dt.date) -> dict[str, Any]:
@@ -60,6 +73,22 @@ class ContractPage(Page):
             "last_day": max((day - dt.timedelta(days=1) for day in ends if day <= today), default=None),
             "first_day": min((day for day in begins if day > today), default=None),
         }
+
+
+class ContractPage(Contracted):
+    template_name = "pages/contract.html"
+    most_sites = 100
+    most_cases = most_changes = 20
+
+
+class ContractPdf(Contracted):
+    """The report for the customer."""
+
+    most_sites = most_cases = most_changes = 500
+
+    def answer(self, request: HttpRequest, shown: dict[str, Any]) -> HttpResponse:  # noqa: ARG002
+        contract_id = shown["contract"]["id"]
+        return answer_pdf(pdf("contract.typ", report_of(shown)), f"contract-{contract_id}")
 
 
 def quarter_of(day: dt.date) -> dt.date:

@@ -1,5 +1,5 @@
-"""The root address. To who is logged in: what waits for them, what they opened last, what is past. To others:
-what this is, and how a program asks with a token."""
+"""The root address. Logged-in users see what waits for them, what they opened last and what is past;
+everybody else sees what this is, and how a program asks with a token."""
 
 from __future__ import annotations
 
@@ -16,6 +16,7 @@ from api.pages.page import Page
 from api.pages.parts.cases import by_consequence
 from api.pages.parts.change_sets import drafts
 from sites.access.abilities import Ability
+from sites.models import Subscription
 
 LOCAL_NAMES: Final = ("localhost", "127.0.0.1", "[::1]")
 MOST_CASES: Final = 20
@@ -42,8 +43,15 @@ class HomePage(Page):
             **(
                 drafts(request, MOST_DRAFTS, count="true") if self.principal.may(Ability.WRITE_RECORD) else {}
             ),
+            "stopped": stopped(request) if self.principal.may(Ability.SUBSCRIPTIONS) else (),
             "opened": opened.last_opened(request, self.principal.scope),
         }
+
+
+def stopped(request: HttpRequest) -> list[Any]:
+    """Own subscriptions that were switched off by what their receivers answered: nothing more is pushed."""
+    subscriptions = answer_of(request, "subscriptions")["items"]
+    return [one for one in subscriptions if one["off_because"] not in ("", Subscription.Reason.ASKED)]
 
 
 def welcome(request: HttpRequest) -> dict[str, Any]:

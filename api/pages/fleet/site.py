@@ -16,7 +16,7 @@ from sites.changes.making import today_in
 from sites.models import Site
 
 MOST: Final = 500
-"""Of closets and zones: what one answer of the API holds."""
+"""Most closets and zones on a page: as many as one answer of the API holds."""
 CASES: Final = 20
 DRAFTS: Final = 10
 CHANGES: Final = 5

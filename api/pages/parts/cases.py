@@ -9,7 +9,7 @@ from typing import Any
 from api.pages.addresses import page_of
 
 Case = Mapping[str, Any]
-"""As the API answers it."""
+"""An answer of the API."""
 
 
 @dataclass(frozen=True)

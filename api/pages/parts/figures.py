@@ -12,7 +12,7 @@ from api.pages.addresses import calculation_of, page_of
 from zones.electrical.verdicts import Verdict
 
 Figure = Mapping[str, Any]
-"""As the API answers it."""
+"""An answer of the API."""
 
 
 @dataclass(frozen=True)

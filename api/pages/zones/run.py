@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from types import MappingProxyType
 from typing import Any, Final
 
 from django.http import HttpRequest
@@ -18,23 +19,24 @@ from api.pages.parts.facts import Fact
 from api.pages.parts.figures import listed
 from api.pages.parts.life_safety import life_safety
 from api.pages.parts.long_lists import parts_of
+from sites.access.abilities import Ability
 from sites.wording import capital, counted
 from zones.electrical.estimates import Estimate, Estimates
 from zones.electrical.verdicts import Verdict
 from zones.limits.amounts import amount
 from zones.limits.registry import limit_by_code
+from zones.loads.outcomes import Verdict as TestVerdict
 from zones.loads.wording import VERDICT_WORDS
-from zones.models import Reading, Run
+from zones.models import Run, Test
 
-MOST_READINGS: Final = 50
+MOST_TESTS: Final = 50
 MOST_POINTS: Final = 100
 """On one page; what `points_from` counts in."""
 JUDGED_BY: Final = "run_voltage"
 NO_NUMBER: Final = "not known"
 LONGEST_BESIDE: Final = 24
 """Characters of how a current is known that still stand beside it."""
-_UNITS: Final = {Reading.Kind.RUN_CURRENT: "A", Reading.Kind.END_VOLTAGE: "V", Reading.Kind.POE_POWER: "W"}
-_EXPANDED: Final = "site,zone,block,output,supply,amplifier"
+_EXPANDED: Final = "site,zone,block,output,endpoint,supply,amplifier"
 
 Answer = Mapping[str, Any]
 
@@ -59,9 +61,8 @@ class RunPage(Page):
         run = answer_of(request, address, as_of=self.on, expand=_EXPANDED)
         load = answer_of(request, f"{address}/load", as_of=self.on)
         profile = answer_of(request, f"{address}/profile", as_of=self.on)
-        readings = answer_of(
-            request, "readings", run_id=run["id"], taken_until=self.on, page_size=MOST_READINGS
-        )
+        proof = answer_of(request, f"{address}/proof", as_of=self.on)
+        tests = answer_of(request, "tests", run_id=run["id"], taken_until=self.on, page_size=MOST_TESTS)
         name, block = f"run {run['name']}", f"block {run['block']['name']}"
         judged = next((one for one in load["items"] if one["code"] == JUDGED_BY), None)
         by_name = {one["id"]: one["name"] for one in profile["points"]}
@@ -71,7 +72,7 @@ class RunPage(Page):
             "run": run,
             "way": [("site", run["site"]), ("block", run["block"])],
             "kind": Run.Kind(run["kind"]).label,
-            "facts": self._facts(request, run, profile),
+            "facts": self._facts(run, profile),
             "load": load,
             "figures": listed(load["items"], self.on),
             **life_safety(load["zones"]),
@@ -83,11 +84,14 @@ class RunPage(Page):
             "judged_id": judged["place"]["id"] if judged and judged["place"] else None,
             **_table(profile, shown),
             "isolation": answer_of(request, f"{address}/isolation", as_of=self.on),
-            "readings": [_reading(one, by_name) for one in readings["items"]],
-            "more_readings": bool(readings["next"]),
+            "proof": proof,
+            "to_test": [one for one in proof["tests"] if one["verdict"] != "passed"],
+            "tests": [in_words(one, by_name) for one in tests["items"]],
+            "more_tests": bool(tests["next"]),
+            "may_test": self.on is None and self.principal.may(Ability.WRITE_TESTS),
         }
 
-    def _facts(self, request: HttpRequest, run: Answer, profile: Answer) -> list[Fact]:
+    def _facts(self, run: Answer, profile: Answer) -> list[Fact]:
         """What feeds the run, each leading to its page."""
 
         def fact(label: str, kind: str, thing: Answer | None) -> Fact:
@@ -98,7 +102,7 @@ class RunPage(Page):
         facts = [fact("Zone", "zone", run["zone"]), fact("Block", "block", run["block"])]
         self_amplified = run["kind"] == Run.Kind.SELF_AMPLIFIED
         if run["output"] or self_amplified:
-            facts.append(self._output(request, run["output"]))
+            facts.append(self._output(run["output"], run["endpoint"]))
         if run["supply"] or self_amplified:
             facts.append(fact("Supply at the block", "supply", run["supply"]))
         for one in profile["points"]:
@@ -111,10 +115,9 @@ class RunPage(Page):
             facts.append(Fact("Fuse", _fuse(run)))
         return facts
 
-    def _output(self, request: HttpRequest, output: Answer | None) -> Fact:
-        if output is None:
+    def _output(self, output: Answer | None, endpoint: Answer | None) -> Fact:
+        if output is None or endpoint is None:
             return Fact("Output", "")
-        endpoint = answer_of(request, f"outputs/{output['id']}", as_of=self.on, expand="endpoint")["endpoint"]
         said = f"{output['number']} of {endpoint['name']}"
         return Fact("Output", said, page_of("endpoint", endpoint["id"], self.on))
 
@@ -230,21 +233,39 @@ class _Row:
 
 
 def _band(code: str, of: Answer, overloaded: Any = ()) -> str:
-    """As sentences of that limit say it."""
+    """A value as sentences of that limit show it."""
     return limit_by_code(code).band_text(
         Estimates(*(Estimate(of[word], None, overloaded=word in overloaded) for word in Estimates._fields))
     )
 
 
-def _reading(one: Answer, by_name: Mapping[int, str]) -> dict[str, Any]:
-    kind = Reading.Kind(one["kind"])
-    state = Reading.State(one["state"]).label
-    if one["state"] == Reading.State.PAGING:
-        state = f"{state}, {Reading.Signal(one['signal']).label}"
+def in_words(one: Answer, by_name: Mapping[int, str] = MappingProxyType({})) -> dict[str, Any]:
+    """A test as a page shows it. by_name: the points of the run."""
+    stated = [Test.State(one["state"]).label] if one["state"] else []
+    if one["signal"]:
+        stated.append(Test.Signal(one["signal"]).label)
+    if one["taken_as"]:
+        stated.append(Test.TakenAs(one["taken_as"]).label)
+    said = "Passed" if one["passed"] else "Failed"
+    if one["unit"]:
+        said = amount(one["value"], one["unit"])
     return {
         **one,
-        "what": capital(kind.label.partition(" [")[0]),
-        "said": amount(one["value"], _UNITS[kind]),
-        "state": state,
+        "what": capital(Test.Kind(one["kind"]).label),
+        "said": said,
+        "state": ", ".join(stated),
         "at": by_name.get(one["point_id"] or 0, ""),
+        "judged": _judged(one),
     }
+
+
+def _judged(one: Answer) -> str:
+    """``as expected: 1.14 A to 1.26 A``; blank where the value says by itself that it passed or failed."""
+    if one["unit"] is None or one["verdict"] is None:
+        return ""
+    word = TestVerdict(one["verdict"]).label
+    if one["expected"] is None:
+        return word
+    low, high = (amount(one["expected"][end], one["unit"]) for end in ("low", "high"))
+    by = f" by {amount(one['outside_by'], one['unit'])}" if one["outside_by"] else ""
+    return f"{word}{by}: {low} to {high}, give or take {amount(one['error'], one['unit'])}"

@@ -16,7 +16,7 @@ from zones.limits.cautions import Caution
 from zones.models import Run, Zone
 
 MOST: Final = 500
-"""Of findings: what one answer of the API holds."""
+"""Most findings on a page: as many as one answer of the API holds."""
 
 
 class ZonePage(Page):
@@ -52,7 +52,8 @@ class ZonePage(Page):
         return [{**one, "name": f"{one['limit_title']}, {one['subject']['name']}"} for one in answer["items"]]
 
     def _ask(self, request: HttpRequest, zone: dict[str, Any]) -> Person | None:
-        """Who could say whether the zone serves life safety; None: it is recorded, or nobody is."""
+        """The person who could say whether the zone serves life safety; None: it is recorded, or no such
+        person is."""
         if zone["life_safety"] != Zone.LifeSafety.UNKNOWN:
             return None
         contacts = answer_of(
@@ -64,7 +65,7 @@ class ZonePage(Page):
 
 
 def _causes(findings: Iterable[dict[str, Any]]) -> list[list[dict[str, Any]]]:
-    """Findings, the gravest first, with those of one case that have one consequence together."""
+    """Findings, most severe first; those of one case with the same consequence are together."""
     found: dict[tuple[str, int], list[dict[str, Any]]] = {}
     for one in findings:
         found.setdefault((one["severity"], one["case_id"]), []).append(one)

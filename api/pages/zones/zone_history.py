@@ -68,7 +68,7 @@ class ZoneHistoryPage(Page):
             request, f"{address}/history", as_of=self.on, code=",".join(codes) if codes else None
         )
         until = date.fromisoformat(history["as_of"])
-        # Whoever asks for one figure wants to see its years, whether it crossed or not
+        # Asked for by its code, a figure shows its years, whether it crossed or not
         shown = [one for one in history["items"] if codes or one["crossings"]]
         return {
             "zone": zone,

@@ -20,7 +20,7 @@ class ApiConfig(AppConfig):
         from api.database.commits import forget_commits
         from api.database.rules import refuse_unfit_database
         from api.events.publisher import publish
-        from api.operations.retention import forget_old
+        from api.monitoring.retention import forget_old
         from zones.recheck.sweep import beside_sweep, on_sweep
 
         connection_created.connect(refuse_unfit_database, dispatch_uid="refuse_unfit_database")

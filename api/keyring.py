@@ -8,12 +8,12 @@ from pathlib import Path
 
 
 class UnsafeFileError(Exception):
-    """A file that others may have written: whoever can write a key knows it."""
+    """A file that others may have written: a user who can write a key knows it."""
 
 
 def read_secret(path: Path) -> str:
     """What the file holds, without the line end. UnsafeFileError where it belongs to neither this user nor
-    root, or anybody may write it."""
+    root, or others than its owner may write it."""
     with path.open(encoding="utf-8") as file:
         refuse_unsafe(path, os.fstat(file.fileno()))  # of the file that is read, whatever its name leads to
         return file.read().strip()
@@ -25,8 +25,8 @@ def refuse_unsafe(path: Path, found: os.stat_result) -> None:
             f"{path} belongs to the user {found.st_uid}. It must belong to the user {os.geteuid()}, as whom "
             "this runs, or to root: chown it."
         )
-    if found.st_mode & stat.S_IWOTH:
-        raise UnsafeFileError(f"{path} can be written by everybody: chmod o-w it.")
+    if found.st_mode & (stat.S_IWGRP | stat.S_IWOTH):
+        raise UnsafeFileError(f"{path} can be written by others than its owner: chmod go-w it.")
 
 
 def read_or_make(path: Path, make: Callable[[], str]) -> str:

@@ -111,8 +111,12 @@ INSTALLED_APPS = [
     "api",
 ]
 MIDDLEWARE = [
+    "api.monitoring.request_times.RequestTimesMiddleware",
     "api.conventions.request_id.RequestIdMiddleware",
     "api.conventions.patience.PatienceMiddleware",
+    # Above all that may answer in the place of a page: a wrong Host, a form without its token
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "csp.middleware.CSPMiddleware",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
@@ -120,8 +124,6 @@ MIDDLEWARE = [
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
-    "django.middleware.clickjacking.XFrameOptionsMiddleware",
-    "csp.middleware.CSPMiddleware",
     "axes.middleware.AxesMiddleware",  # last: it answers in the place of a log-in that is locked
 ]
 TEMPLATES = [
@@ -263,7 +265,7 @@ DATABASES["default"]["OPTIONS"] = session_options(GIVEN_OPTIONS, BULK_LIMITS, na
 CLAIM_TIMEOUT_S = whole_number("ZONEBOOK_CLAIM_TIMEOUT_S", 45, least=1)
 # Touched by sweepers and workers every few seconds
 ALIVE_FILE = env.str("ZONEBOOK_ALIVE_FILE", default="")
-# Of the web server's processes and the threads of each, of which all but one may wait long for the database
+# Processes of the web server, and threads of each. All threads but one may wait long for the database
 # (`api.conventions.patience`)
 REQUEST_PROCESSES = whole_number("ZONEBOOK_PROCESSES", 2, least=1)
 REQUEST_THREADS = whole_number("ZONEBOOK_THREADS", 4, least=1)
@@ -287,7 +289,7 @@ IMPORT_LIMITS = {
 PUSH_HTTP = switch("ZONEBOOK_PUSH_HTTP", default=False)
 PUSH_PORTS = whole_numbers("ZONEBOOK_PUSH_PORTS", [443, 8443], most=65535)
 PUSH_NETWORKS = networks("ZONEBOOK_PUSH_NETWORKS")
-# Of one attempt in all; and what the times between attempts are multiplied by, which only tests change
+# Time limit of a whole attempt; and a factor on the times between attempts, which only tests change
 PUSH_TIMEOUT_S = 15.0
 PUSH_TIME_SCALE = 1.0
 
@@ -339,17 +341,21 @@ REQUESTS_PER_MINUTE = whole_number("ZONEBOOK_REQUESTS_PER_MINUTE", 1200)
 REFUSED_PER_MINUTE = whole_number("ZONEBOOK_REFUSED_PER_MINUTE", 60)
 SPECTACULAR_SETTINGS = {
     "TITLE": "Zonebook",
-    "DESCRIPTION": (
-        "The equipment of each telecom closet, the load of each overhead-paging zone, and the later "
-        "addition that put a figure past its limit."
-    ),
+    "DESCRIPTION": (BASE_DIR / "api/v1/how_to_start.md").read_text(encoding="utf-8"),
     "VERSION": "1",
+    "LICENSE": {"name": "Apache-2.0", "identifier": "Apache-2.0"},
+    "SERVERS": [{"url": "/", "description": "The server that this description comes from."}],
     "OAS_VERSION": "3.1.0",
     "SCHEMA_PATH_PREFIX": "/api/v1",
     "SERVE_PERMISSIONS": [],
     "SERVE_AUTHENTICATION": [],
     "ENFORCE_NON_BLANK_FIELDS": True,
-    "POSTPROCESSING_HOOKS": ["api.conventions.schema.common_components", "api.v1.examples.add_examples"],
+    "POSTPROCESSING_HOOKS": [
+        "api.conventions.schema.common_components",
+        "api.v1.webhooks.add_webhooks",
+        "api.v1.examples.add_examples",
+        "api.conventions.schema.without_unused_responses",
+    ],
     # Files of the reference page come from this server
     "SWAGGER_UI_DIST": "SIDECAR",
     "SWAGGER_UI_FAVICON_HREF": "SIDECAR",

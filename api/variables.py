@@ -85,7 +85,7 @@ def networks(variable: str) -> list[IPv4Network | IPv6Network]:
             found += [ip_network(text.strip())] if text.strip() else []
         except ValueError as error:
             raise ImproperlyConfigured(
-                f"{variable}: {text.strip()} is no network ({error}); expected such as 10.20.0.0/16 or "
+                f"{variable}: {text.strip()} is not a network ({error}); expected such as 10.20.0.0/16 or "
                 "fd00::/8, with commas between them."
             ) from error
     return found
@@ -93,7 +93,7 @@ def networks(variable: str) -> list[IPv4Network | IPv6Network]:
 
 def given_database(variable: str) -> dict[str, Any]:
     database: dict[str, Any] = {}
-    with contextlib.suppress(ValueError):  # a port that is no number; the message may hold the password
+    with contextlib.suppress(ValueError):  # a port that is not a number; the message may hold the password
         database = env.db_url(variable)
     if database.get("ENGINE") != "django.db.backends.postgresql":
         raise ImproperlyConfigured(

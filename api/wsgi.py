@@ -15,7 +15,7 @@ try:
 
     from api.database.limits import use_interactive
     from api.database.rules import look_at_start
-    from api.operations.environment import say_what_it_is
+    from api.monitoring.environment import say_what_it_is
 
     use_interactive()
     look_at_start()

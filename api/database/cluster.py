@@ -199,7 +199,8 @@ def _remove_temporary(location: Location, folder: str) -> None:
 def _write_settings(location: Location, socket_folder: str, account: Account) -> None:
     """Write the server's settings beside the cluster, where the account that runs it cannot change them. An
     operator's own go into settings/local.conf."""
-    # root could become any user, so it may connect; the account that root runs the server as is no user of it
+    # root could become any user, so it may connect; the account that root runs the server as is not a user of
+    # it
     users = {name_of(os.geteuid()), name_of(0)} | ({account.name} - {ROOT_RUNS_AS})
     roles = (SUPERUSER, OWNER, SERVICE)
     files = {

@@ -28,7 +28,7 @@ class Limits:
     idle_in_transaction_s: int
 
     def options(self) -> str:
-        """What the server is told as a session begins."""
+        """The options that a session begins with."""
         return (
             f"-c statement_timeout={self.statement_s}s -c lock_timeout={self.lock_s}s "
             f"-c idle_in_transaction_session_timeout={self.idle_in_transaction_s}s"

@@ -26,7 +26,7 @@ class Release:
     heads: Mapping[str, str]
     """App: its last migration."""
     digest: str
-    """Of our migrations up to the heads, as ``digest`` gives it."""
+    """Digest of our migrations up to the heads, as the function ``digest`` computes it."""
 
 
 # 0.1.0 is not among them: it was never run, and no database upgrades from it

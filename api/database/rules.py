@@ -60,8 +60,8 @@ def unfit_because(connection: BaseDatabaseWrapper) -> str | None:
 
 
 def look_at_start() -> None:
-    """Refuse to start on an unfit database. One that does not answer yet is no reason: `/readyz` says so, and
-    the first connection looks again."""
+    """Refuse to start on an unfit database. A database that does not answer yet is not refused: `/readyz`
+    says so, and the first connection looks again."""
     try:
         default_connection.ensure_connection()
     except OperationalError as error:

@@ -9,6 +9,8 @@ from typing import Any
 
 from django.core.exceptions import ImproperlyConfigured
 
+from api.server.times import Parts, times
+
 try:
     from api.settings import IN_PRODUCTION, REQUEST_PROCESSES, REQUEST_THREADS
 except ImproperlyConfigured as error:
@@ -40,10 +42,26 @@ control_socket_disable = True
 worker_tmp_dir = "/dev/shm" if Path("/dev/shm").is_dir() else None  # noqa: S108
 
 
+_parts = Parts()
+
+
+def pre_fork(_server: Any, worker: Any) -> None:
+    worker.part = _parts.take()
+    times.take(worker.part)
+
+
+def child_exit(_server: Any, worker: Any) -> None:
+    _parts.give_back(worker.part)
+
+
+def on_reload(_server: Any) -> None:
+    times.forget()
+
+
 def on_starting(_server: Any) -> None:
     """In the first process, so that it is said once."""
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "api.settings")
 
-    from api.operations.environment import say_what_it_is
+    from api.monitoring.environment import say_what_it_is
 
     say_what_it_is()

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import logging
 import logging.config
+import re
 from typing import Any, Final
 
 import structlog
@@ -13,6 +14,16 @@ from gunicorn import glogging
 from api.settings import LOGGING
 
 HEADER: Final = "x-request-id"
+_WITH_A_KEY: Final = re.compile(r"/calendars/.+")
+
+
+def without_key(path: str) -> str:
+    """A path as a log shows it: who reads a calendar's address there could read the calendar.
+
+    >>> without_key("/calendars/9fQx.ics"), without_key("/sites/4")
+    ('/calendars/…', '/sites/4')
+    """
+    return _WITH_A_KEY.sub("/calendars/…", path) if path.startswith("/calendars/") else path
 
 
 class Logger(glogging.Logger):
@@ -32,7 +43,7 @@ class Logger(glogging.Logger):
             "request",
             request_id=request_id,
             method=environ.get("REQUEST_METHOD"),
-            path=environ.get("PATH_INFO"),
+            path=without_key(environ.get("PATH_INFO") or ""),
             status=resp.status_code,
             bytes=resp.sent,
             ms=round(request_time.total_seconds() * 1000, 1),

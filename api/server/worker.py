@@ -4,7 +4,7 @@ gunicorn's own gives a new connection to a thread, which then waits for the clie
 send half a head stop a worker for as long as they like. Here the main loop gathers the head of each request,
 and a thread gets it when it is whole. A client that does not send it in time is told so.
 
-`/healthz` has a thread of its own, so it is answered whatever the others wait for.
+`/healthz` has a thread of its own, so it is answered while all others wait.
 
 A request that waits for events (`api.events.waiting`) holds no thread: its connection goes back to the main
 loop, and the same request is sent in again when something was published, or its time is over.
@@ -18,24 +18,29 @@ import socket
 import struct
 import threading
 import time
+import uuid
 from collections.abc import Callable, Iterable
 from concurrent import futures
 from functools import partial
 from selectors import EVENT_READ
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
+import structlog
 from gunicorn.http.unreader import SocketUnreader
 from gunicorn.workers.gthread import TConn, ThreadWorker
 
 from api.conventions.problems import CONTENT_TYPE, HEADERS_TOO_LARGE, REQUEST_TIMEOUT, UNAVAILABLE, Kind
+from api.conventions.request_id import HEADER
 from api.events.waiting import ENVIRON, LOOK_EVERY_S, Waiting
+
+from .times import THREAD_WAIT, times
 
 HEAD_S: Final = 10
 """In which a client must have sent the head of its request."""
 READ_S, WRITE_S = 5, 30
 """How long a thread waits for a client to send the next part of a body, and to take the next of an answer."""
 BODY_S: Final = 30.0
-"""In which a thread must have the whole body, however many parts it comes in."""
+"""Time limit for a whole body, in any number of parts."""
 QUEUED_S: Final = 10.0
 """A request that waited longer for a thread is not begun: its client may be gone, and others wait."""
 LARGEST_HEAD: Final = 64 * 1024
@@ -44,41 +49,64 @@ _HEALTH: Final = (b"GET /healthz ", b"HEAD /healthz ")
 _EVENTS: Final = "/api/v1/events"
 
 
-def _answer(reason: str, kind: Kind, detail: str, *headers: str) -> bytes:
-    """A problem that is answered before any thread is at work, and so has no id of a request."""
-    body = json.dumps(
-        {
-            "type": kind.type,
-            "title": kind.title,
-            "status": kind.status,
-            "detail": detail,
-            "code": kind.code,
-            "errors": [],
-        }
-    )
-    lines = (
-        f"HTTP/1.1 {kind.status} {reason}",
-        f"Content-Type: {CONTENT_TYPE}",
-        f"Content-Length: {len(body)}",
-        "Connection: close",
-        *headers,
-    )
-    return "\r\n".join((*lines, "", body)).encode()
+class _Answer(NamedTuple):
+    """A problem that is answered before the application gets the request."""
+
+    reason: str
+    kind: Kind
+    detail: str
+    headers: tuple[str, ...] = ()
+
+    def send(self, conn: TConn, send: Callable[[bytes], Any]) -> None:
+        """Answer, with an id of its own, and log it: no other line says what became of the request."""
+        request_id = str(uuid.uuid4())
+        with contextlib.suppress(OSError):
+            send(self._rendered(request_id))
+        structlog.get_logger(__name__).warning(
+            "request not begun",
+            request_id=request_id,
+            status=self.kind.status,
+            code=self.kind.code,
+            client=conn.client[0] if isinstance(conn.client, tuple) else None,
+        )
+
+    def _rendered(self, request_id: str) -> bytes:
+        body = json.dumps(
+            {
+                "type": self.kind.type,
+                "title": self.kind.title,
+                "status": self.kind.status,
+                "detail": self.detail,
+                "code": self.kind.code,
+                "request_id": request_id,
+                "errors": [],
+                "more_errors": 0,
+            }
+        )
+        lines = (
+            f"HTTP/1.1 {self.kind.status} {self.reason}",
+            f"Content-Type: {CONTENT_TYPE}",
+            f"Content-Length: {len(body)}",
+            f"{HEADER}: {request_id}",
+            "Connection: close",
+            *self.headers,
+        )
+        return "\r\n".join((*lines, "", body)).encode()
 
 
-_TOO_SLOW: Final = _answer(
+_TOO_SLOW: Final = _Answer(
     "Request Timeout", REQUEST_TIMEOUT, f"The head of the request did not come within {HEAD_S} s."
 )
-_TOO_LARGE: Final = _answer(
+_TOO_LARGE: Final = _Answer(
     "Request Header Fields Too Large",
     HEADERS_TOO_LARGE,
     f"The head of the request has more than {LARGEST_HEAD // 1024} KiB.",
 )
-_TOO_BUSY: Final = _answer(
+_TOO_BUSY: Final = _Answer(
     "Service Unavailable",
     UNAVAILABLE,
     "Too many requests wait; nothing was written. Send the same request again.",
-    "Retry-After: 5",
+    ("Retry-After: 5",),
 )
 
 
@@ -152,10 +180,11 @@ class Worker(ThreadWorker):
             return super().handle(conn)
         for option, seconds in ((socket.SO_RCVTIMEO, READ_S), (socket.SO_SNDTIMEO, WRITE_S)):
             conn.sock.setsockopt(socket.SOL_SOCKET, option, struct.pack("ll", seconds, 0))
-        if time.monotonic() - conn.queued_at > QUEUED_S:
+        waited_s = time.monotonic() - conn.queued_at
+        times.add(THREAD_WAIT, waited_s)
+        if waited_s > QUEUED_S:
             conn.sock.setblocking(True)
-            with contextlib.suppress(OSError):
-                conn.sock.sendall(_TOO_BUSY)
+            _TOO_BUSY.send(conn, conn.sock.sendall)
             return False
         conn.data_ready = True
         conn.init()
@@ -234,15 +263,14 @@ class Worker(ThreadWorker):
         for conn in list(self.gathering):
             if now > conn.head_by:
                 # A kept connection on which nothing came is only closed
-                self._drop(conn, _TOO_SLOW if conn.head else b"")
+                self._drop(conn, _TOO_SLOW if conn.head else None)
             elif not self.alive and not conn.head:
                 self._drop(conn)
 
-    def _drop(self, conn: TConn, answer: bytes = b"") -> None:
+    def _drop(self, conn: TConn, answer: _Answer | None = None) -> None:
         self._forget(conn)
-        with contextlib.suppress(OSError):
-            if answer:
-                conn.sock.send(answer)
+        if answer is not None:
+            answer.send(conn, conn.sock.send)
         self.nr_conns -= 1
         conn.close()
 
@@ -274,7 +302,7 @@ def _answer_or_wait(
 
 
 def _limit_reading(unreader: SocketUnreader, until: float) -> None:
-    """Let a connection be read until that time and no longer, whatever comes."""
+    """Let a connection be read until that time and no longer."""
 
     def chunk(size_hint: int | None = None) -> bytes:
         left = until - time.monotonic()
